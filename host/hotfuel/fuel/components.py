@@ -1,0 +1,109 @@
+"""The components a gasoline is made of here, and their pure-component properties, read from `data/components.csv`.
+
+Ten hydrocarbons from n-butane to n-decane stand for the thousands in a pump fuel, ethanol is the eleventh. Vapour pressures are Wagner
+equations, valid from below -40 degC to the critical point: an Antoine range of n-butane ends at 19 degC, inside the range a car sees.
+"""
+
+import csv
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hotfuel.units import ZERO_DEGC_IN_K
+
+Array = NDArray[np.float64]
+GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    """The rows of `data/<name>.csv`, as text."""
+    with resources.files("hotfuel.fuel").joinpath("data").joinpath(f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+_TABLE = rows("components")
+
+
+def _column(name: str) -> Array:
+    return np.array([float(row[name]) for row in _TABLE])
+
+
+NAMES = tuple(row["name"] for row in _TABLE)
+COUNT = len(NAMES)
+ETHANOL = NAMES.index("ethanol")
+HYDROCARBONS = np.array([i for i in range(COUNT) if i != ETHANOL])
+MOLAR_MASS_KG_MOL = _column("molar_mass_g_mol") / 1000
+CRITICAL_K = _column("critical_k")
+CRITICAL_KPA = _column("critical_kpa")
+DENSITY_0C_KG_M3 = _column("density_0c_kg_m3")
+DENSITY_15C_KG_M3 = _column("density_15c_kg_m3")
+VOLUME_0C_M3_MOL = MOLAR_MASS_KG_MOL / DENSITY_0C_KG_M3
+VOLUME_15C_M3_MOL = MOLAR_MASS_KG_MOL / DENSITY_15C_KG_M3
+_WAGNER = np.array([[float(row[f"wagner_{letter}"]) for letter in "abcd"] for row in _TABLE])
+_HEAT_CAPACITY_25C = _column("liquid_heat_capacity_25c_j_mol_k")
+_HEAT_CAPACITY_SLOPE = _column("heat_capacity_slope_j_mol_k2")
+_LATENT_HEAT_25C = 1000 * _column("latent_heat_25c_kj_mol")
+_REFERENCE_K = 298.15
+
+
+@cache
+def index(name: str) -> int:
+    """Position of a component in every array of this package."""
+    return NAMES.index(name)
+
+
+def log_vapour_pressure(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+    """ln(P/kPa) of the pure components, shape (components, *temperature shape).
+
+    Wagner form 2.5-5: ln(P/Pc) = (a t + b t^1.5 + c t^2.5 + d t^5) Tc/T, t = 1 - T/Tc. Coefficients: VDI Heat Atlas (PPDS).
+    Above a component's critical temperature t is held at 0 in the fractional powers; no state of a car's fuel reaches it.
+    Example: n-butane at 310.93 K -> ln 355.
+    """
+    t_shape = (-1,) + (1,) * temperature_k.ndim
+    a, b, c, d = (_WAGNER[which, k].reshape(t_shape) for k in range(4))
+    tr = temperature_k / CRITICAL_K[which].reshape(t_shape)
+    tau = np.maximum(1 - tr, 0)
+    root = np.sqrt(tau)
+    poly = a + root * b + tau * root * c + (tau * tau) * (tau * tau) * d
+    return np.log(CRITICAL_KPA[which]).reshape(t_shape) + tau * poly / tr
+
+
+def log_vapour_pressure_slope(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+    """d ln P / dT in 1/K of the pure components (derivative of `log_vapour_pressure`), same shape."""
+    t_shape = (-1,) + (1,) * temperature_k.ndim
+    a, b, c, d = (_WAGNER[which, k].reshape(t_shape) for k in range(4))
+    critical = CRITICAL_K[which].reshape(t_shape)
+    tr = temperature_k / critical
+    tau = np.maximum(1 - tr, 0)
+    root = np.sqrt(tau)
+    value = tau * (a + root * b + tau * root * c + (tau * tau) * (tau * tau) * d)
+    gradient = a + 1.5 * root * b + 2.5 * tau * root * c + 5 * (tau * tau) * (tau * tau) * d
+    return -(gradient + value / tr) / (critical * tr)
+
+
+def liquid_enthalpy_j_mol(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+    """Enthalpy of the pure liquids against liquid at 25 degC, J/mol: heat capacity linear in temperature, 0 to 100 degC."""
+    t_shape = (-1,) + (1,) * temperature_k.ndim
+    warm = temperature_k - _REFERENCE_K
+    return warm * (_HEAT_CAPACITY_25C[which].reshape(t_shape) + 0.5 * warm * _HEAT_CAPACITY_SLOPE[which].reshape(t_shape))
+
+
+def liquid_heat_capacity_j_mol_k(temperature_k: Array) -> Array:
+    """Heat capacity of the pure liquids, J/(mol K)."""
+    t_shape = (-1,) + (1,) * temperature_k.ndim
+    return _HEAT_CAPACITY_25C.reshape(t_shape) + (temperature_k - _REFERENCE_K) * _HEAT_CAPACITY_SLOPE.reshape(t_shape)
+
+
+def latent_heat_j_mol(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+    """Latent heat of the pure components, J/mol, Watson's rule with exponent 0.38 from the value at 25 degC."""
+    t_shape = (-1,) + (1,) * temperature_k.ndim
+    critical = CRITICAL_K[which].reshape(t_shape)
+    ratio = np.maximum(critical - temperature_k, 0) / (critical - _REFERENCE_K)
+    return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio**0.38
+
+
+def kelvin(temperature_degc: object) -> Array:
+    """A temperature in degC as an array in kelvin."""
+    return np.asarray(temperature_degc, dtype=float) + ZERO_DEGC_IN_K

@@ -1,0 +1,139 @@
+"""Payloads to values and back, derived from messages.py. The host refuses a number that does not fit; the board saturates it and marks the payload."""
+
+import binascii
+import struct
+
+from hotfuel_wire.kinds import KINDS
+from hotfuel_wire.messages import HEADER, MESSAGES, PAYLOAD_MAX, SATURATED, TYPES
+
+
+class WireError(ValueError):
+    """A payload or value does not fit the declaration. The message says what was seen and what is allowed."""
+
+
+class UnknownType(WireError):
+    """A payload of a type this version does not know: a newer protocol, not damage."""
+
+
+def _format(rows):
+    return "<" + "".join([KINDS[row[1]][0] for row in rows])
+
+
+class Layout:
+    """One message's rows, split into the fixed part and what is repeated behind it."""
+
+    def __init__(self, name, number, rows):
+        self.name = name
+        self.number = number
+        self.tail = rows[-1] if rows[-1][1] in ("group", "bytes") else None
+        self.fixed = HEADER + (rows[:-1] if self.tail else rows)
+        self.format = _format(self.fixed)
+        self.size = struct.calcsize(self.format)
+        self.group = self.tail[3] if self.tail and self.tail[1] == "group" else None
+        self.group_format = _format(self.group) if self.group else None
+        self.group_size = struct.calcsize(self.group_format) if self.group else 1
+
+
+LAYOUTS = {number: Layout(name, number, rows) for number, (name, rows) in MESSAGES.items()}
+
+
+def _fit(row, value, saturate, message):
+    """The number as it goes on the wire, and whether it had to be changed."""
+    field, kind = row[0], row[1]
+    _, size, least, greatest = KINDS[kind]
+    if least is None:
+        value = bytes(value)
+        if len(value) <= size:
+            return value, False
+        if saturate:
+            return value[:size], True
+        raise WireError("%s.%s has %d bytes; %s holds at most %d" % (message, field, len(value), kind, size))
+    if least <= value <= greatest:
+        return value, False
+    if saturate:
+        return (least if value < least else greatest), True
+    raise WireError("%s.%s is %d; %s holds %d to %d" % (message, field, value, kind, least, greatest))
+
+
+def pack_into(buffer, name, values, saturate=False):
+    """Write message `name` with the dict `values` (groups: a list of dicts; byte fields: bytes) into `buffer`; returns the payload's length.
+
+    `type` and the counting field are filled in. saturate: True on the board. Raises WireError (saturate False) or KeyError for a missing field.
+    """
+    layout = LAYOUTS[TYPES[name]]
+    changed = False
+    repeated = values[layout.tail[0]] if layout.tail else ()
+    most = (PAYLOAD_MAX - layout.size) // layout.group_size
+    if len(repeated) > most:
+        if not saturate:
+            raise WireError("%s.%s has %d entries; at most %d fit" % (name, layout.tail[0], len(repeated), most))
+        repeated = repeated[:most]
+        changed = True
+    numbers = []
+    for row in layout.fixed:
+        if row[0] == "type":
+            number = layout.number
+        elif layout.tail and row[0] == layout.tail[2]:
+            number = len(repeated)
+        else:
+            number, cut = _fit(row, values[row[0]], saturate, name)
+            changed = changed or cut
+        numbers.append(number)
+    struct.pack_into(layout.format, buffer, 0, *numbers)
+    at = layout.size
+    for entry in repeated:
+        if layout.group:
+            numbers = []
+            for row in layout.group:
+                number, cut = _fit(row, entry[row[0]], saturate, name)
+                changed = changed or cut
+                numbers.append(number)
+            struct.pack_into(layout.group_format, buffer, at, *numbers)
+        else:
+            buffer[at] = entry
+        at += layout.group_size
+    if changed:
+        buffer[0] |= SATURATED
+    return at
+
+
+def pack(name, values, saturate=False):
+    """The payload of message `name` as bytes; see pack_into."""
+    buffer = bytearray(PAYLOAD_MAX)
+    return bytes(buffer[: pack_into(buffer, name, values, saturate)])
+
+
+def unpack(payload):
+    """(message name, dict of values) of a payload. `values["saturated"]` says whether the board had to change a number to fit.
+
+    Raises UnknownType for a type this version does not know, WireError for a payload that is too short or too long for its message.
+    """
+    number = payload[0] & ~SATURATED if len(payload) else 0
+    layout = LAYOUTS.get(number)
+    if layout is None:
+        raise UnknownType("message type %d is not known here; this version knows %s" % (number, sorted(LAYOUTS)))
+    if len(payload) < layout.size:
+        raise WireError("a %s payload has at least %d bytes, this one has %d" % (layout.name, layout.size, len(payload)))
+    values = dict(zip([row[0] for row in layout.fixed], struct.unpack_from(layout.format, payload, 0)))
+    values["saturated"] = bool(values["type"] & SATURATED)
+    values["type"] = number
+    count = values[layout.tail[2]] if layout.tail else 0
+    size = layout.size + count * layout.group_size
+    if len(payload) != size:
+        raise WireError("this %s payload should have %d bytes and has %d" % (layout.name, size, len(payload)))
+    if layout.group:
+        names = [row[0] for row in layout.group]
+        values[layout.tail[0]] = [
+            dict(zip(names, struct.unpack_from(layout.group_format, payload, at))) for at in range(layout.size, size, layout.group_size)
+        ]
+    elif layout.tail:
+        values[layout.tail[0]] = bytes(payload[layout.size : size])
+    return layout.name, values
+
+
+def description_id(payload):
+    """The id under which readings name the description they belong to: CRC-32 of the description's payload behind the header."""
+    return binascii.crc32(memoryview(payload)[_HEADER_SIZE:])
+
+
+_HEADER_SIZE = struct.calcsize(_format(HEADER))
