@@ -1,4 +1,7 @@
-"""Payloads to values and back, derived from messages.py. The host refuses a number that does not fit; the board saturates it and marks the payload."""
+"""Payloads to values and back, derived from messages.py.
+
+The host refuses a number that does not fit; the board saturates it and marks the payload.
+"""
 
 import binascii
 import struct
@@ -124,7 +127,8 @@ def unpack(payload):
     if layout.group:
         names = [row[0] for row in layout.group]
         values[layout.tail[0]] = [
-            dict(zip(names, struct.unpack_from(layout.group_format, payload, at))) for at in range(layout.size, size, layout.group_size)
+            dict(zip(names, struct.unpack_from(layout.group_format, payload, at)))
+            for at in range(layout.size, size, layout.group_size)
         ]
     elif layout.tail:
         values[layout.tail[0]] = bytes(payload[layout.size : size])

@@ -19,7 +19,8 @@ SATURATED = 0x80
 
 # `hot` codes that are no conversion result: a reason instead of a number. They fit MicroPython's small integers on 32-bit boards.
 NO_ANSWER = -0x3FFFFFFF  # the chip did not answer on its bus
-CONFIGURATION_LOST = -0x3FFFFFFE  # its registers did not hold what was written (brown-out): the code would look plausible and be wrong
+# its registers did not hold what was written (brown-out): the code would look plausible and be wrong
+CONFIGURATION_LOST = -0x3FFFFFFE
 NOT_READY = -0x3FFFFFFD  # no new conversion since the last tick
 NOT_A_CODE = -0x3FFFFFF0  # every number below this is such a reason
 
@@ -175,7 +176,15 @@ CHIPS = {"MAX31856": 1, "MAX31855": 2, "MCP9601": 3, "MCP9600": 4}
 BAROMETER_CHIPS = {"BMP280": 1, "BMP390": 2}
 MODES = {"one_shot": 0, "automatic": 1}
 RESET_CAUSES = {"unknown": 0, "power_on": 1, "watchdog": 3, "soft": 5}
-FITTED = {"barometer": 1, "battery": 2, "fuel_pressure": 4, "engine_pulses": 8, "ignition": 16, "mark_button": 32, "engine_pulses_irq": 64}
+FITTED = {
+    "barometer": 1,
+    "battery": 2,
+    "fuel_pressure": 4,
+    "engine_pulses": 8,
+    "ignition": 16,
+    "mark_button": 32,
+    "engine_pulses_irq": 64,
+}
 INPUTS = {"ignition": 1, "mark_button": 2}
 EVENTS = {
     "boot": 1,

