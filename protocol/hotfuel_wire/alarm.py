@@ -1,6 +1,7 @@
 """The one alarm state machine, run by board and host on the same vectors. Integers only; nothing is allocated while it runs undisturbed.
 
-States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returned unacknowledged. These words stay in code; lamp and screens say it plainly.
+States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returned unacknowledged.
+These words stay in code; lamp and screens say it plainly.
 
 A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is used up. Lost: the place cannot be read.
 Each comes on when its condition has held for ON_DELAY_MS, and goes only when the condition has been clear, beyond the deadband, for its off-delay.

@@ -1,6 +1,6 @@
 """The alarm state machine: hand-written courses on every interpreter, and properties on random ones."""
 
-import json
+import itertools
 import os
 import runpy
 from pathlib import Path
@@ -88,7 +88,7 @@ def test_at_most_one_change_per_delay(course):
     changes, _ = replay(course)
     for level, off_delay in ((alarm.WARN, alarm.OFF_DELAY_MS), (alarm.ACT, alarm.OFF_DELAY_MS)):
         steps = [change[0] for change in changes if change[2] == level]
-        assert all((later - earlier) * 500 >= alarm.ON_DELAY_MS for earlier, later in zip(steps, steps[1:], strict=False))
+        assert all((later - earlier) * 500 >= alarm.ON_DELAY_MS for earlier, later in itertools.pairwise(steps))
         assert all((later - earlier) * 500 >= off_delay for earlier, later in zip(steps[0::2], steps[1::2], strict=False))
 
 
