@@ -1,0 +1,82 @@
+"""The application object, what all commands share, and the one place where an error becomes a sentence and an exit code.
+
+Exit codes: 0 done, 1 the data is bad, 2 wrong use. With --json exactly one JSON object goes to stdout; progress and remarks go to stderr.
+"""
+
+import json
+import math
+import os
+import sys
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+
+from hotfuel.errors import HotfuelError
+
+app = typer.Typer(
+    name="hotfuel",
+    help="How hot the fuel gets in the moving car, how near each place is to boiling, and which fix really helped.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    rich_markup_mode=None,
+)
+out = Console(highlight=False, soft_wrap=True)
+err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout instead of text.")]
+Units = Annotated[str | None, typer.Option("--units", help="Units shown: si or us. Default: the car file's, else si.")]
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON can hold it: numpy scalars become numbers, nan and infinity become null, paths and times become text."""
+    if isinstance(value, dict):
+        return {str(key): plain(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple | set):
+        return [plain(entry) for entry in value]
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, str | int | bool):
+        return value
+    if hasattr(value, "as_dict"):
+        return plain(value.as_dict())
+    return str(value)
+
+
+def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
+    """Print the result: as one JSON object, or as lines for a person."""
+    if as_json:
+        print(json.dumps(plain(result), ensure_ascii=False, allow_nan=False))
+    else:
+        for line in lines:
+            out.print(line, markup=False)
+
+
+def note(text: str) -> None:
+    """A remark that is not the result: to stderr."""
+    err.print(text, markup=False)
+
+
+def main() -> None:
+    """Entry point of the `hotfuel` command."""
+    from hotfuel.cli import boards, drives, fuels, studies  # noqa: F401, PLC0415 - importing them declares their commands
+
+    try:
+        app(standalone_mode=True)
+    except HotfuelError as error:
+        err.print(f"hotfuel: {error}", markup=False)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        err.print("hotfuel: stopped", markup=False)
+        sys.exit(130)
+    except BrokenPipeError:
+        # Whoever read our output has gone (for example `| head`); nothing is left to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except OSError as error:
+        name = f"{error.filename}: " if error.filename else ""
+        err.print(f"hotfuel: {name}{error.strerror or error}", markup=False)
+        sys.exit(1)
