@@ -1,0 +1,105 @@
+# What the one lamp and the buzzer say. Pure: milliseconds in, on or off out; board.py drives the pins.
+#
+# A dark lamp means "dead", so every living state blinks. At most three flashes a second (WCAG 2.3.1), for people sensitive to flicker.
+# The card for the dashboard is hardware/LAMP.md.
+
+from hotfuel_wire.alarm import SHOW_ACT, SHOW_LOST, SHOW_WARN
+
+# pattern -> on and off times in turn, ms
+ALIVE, WINK, STORE_FULL, NO_LIMITS, LOST, WARN, ACT, TEST = 0, 1, 2, 3, 4, 5, 6, 7
+PATTERNS = (
+    (60, 2940),  # alive, limits loaded, every configured sensor good
+    (800, 2200),  # the slow wink: something happened, look later
+    (120, 280, 120, 280, 120, 280, 120, 1680),  # four short: the store takes no more
+    (120, 280, 120, 2480),  # two short: no limits, or old ones
+    (120, 280, 120, 280, 120, 2080),  # three short: a sensor is lost
+    (900, 600),  # warn: long blinks
+    (200, 200),  # act: fast
+    (2000, 0),  # lamp test at boot
+)
+_TOTALS = tuple([sum(pattern) for pattern in PATTERNS])
+NAMES = ("alive", "wink", "store_full", "no_limits", "lost", "warn", "act", "test")
+
+TEST_MS = 2000
+CODE_PAUSE_MS = 1200
+
+
+def choose(shown, unseen, limits_good, store_full):
+    """The pattern for the alarms' most urgent live state, least urgent last."""
+    if shown == SHOW_ACT:
+        return ACT
+    if shown == SHOW_WARN:
+        return WARN
+    if shown == SHOW_LOST:
+        return LOST
+    if not limits_good:
+        return NO_LIMITS
+    if unseen:
+        return WINK
+    if store_full:
+        return STORE_FULL
+    return ALIVE
+
+
+def blink_code(place, margin):
+    """On and off times that tell a place (1 for the first channel) and a margin in whole degrees of the user's unit.
+
+    First the place in short flashes; after a pause the tens as long ones and the units as short ones. No room left: one flash of 3 s.
+    """
+    times = [200, 300] * place
+    times[-1] = CODE_PAUSE_MS
+    if margin <= 0:
+        return times + [3000, CODE_PAUSE_MS]
+    margin = min(margin, 99)
+    times += [900, 300] * (margin // 10) + [200, 300] * (margin % 10)
+    times[-1] = CODE_PAUSE_MS
+    return times
+
+
+def level(times, total, elapsed_ms):
+    """Whether a pattern that began elapsed_ms ago, and repeats after `total`, has the lamp on."""
+    at = elapsed_ms % total
+    on = True
+    for time in times:
+        if at < time:
+            return on
+        at -= time
+        on = not on
+    return False
+
+
+class Lamp:
+    """The lamp over time. `pattern` is what it shows now."""
+
+    def __init__(self):
+        self.pattern = TEST
+        self._began_ms = 0
+        self._code = None
+
+    def show(self, pattern, now_ms):
+        """Shows a pattern from now on; one that is shown already goes on undisturbed. The lamp test is never cut short."""
+        if pattern != self.pattern and not (self.pattern == TEST and now_ms < TEST_MS):
+            self.pattern = pattern
+            self._began_ms = now_ms
+
+    def tell(self, times, now_ms):
+        """Plays a blink code once, then goes back to the pattern. Act is never hidden behind a code."""
+        if self.pattern != ACT:
+            self._code = times
+            self._began_ms = now_ms
+
+    def on(self, now_ms):
+        """Whether the lamp is lit at board time now_ms."""
+        elapsed_ms = now_ms - self._began_ms
+        if self._code is not None:
+            if self.pattern != ACT and elapsed_ms < sum(self._code):
+                return level(self._code, sum(self._code), elapsed_ms)
+            self._code = None
+            self._began_ms = now_ms
+            elapsed_ms = 0
+        return level(PATTERNS[self.pattern], _TOTALS[self.pattern], elapsed_ms)
+
+
+def buzzer(sounding, allowed, ignition_on):
+    """The buzzer sounds for act only, if the settings allow it, and never after key-off."""
+    return sounding and allowed and ignition_on
