@@ -1,0 +1,202 @@
+"""Counts and status of an amplifier chip to degrees: the only place in the house where that happens.
+
+A fault is an answer: nan and a reason. Codes of another gain or chip look plausible and are wrong, so what is not declared is not decoded.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from hotfuel.errors import InputError
+from hotfuel.temperature.thermocouple import temperature_degc
+from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
+from hotfuel_wire.status import FAULT_BITS
+
+# Code -> what a person is told. 0 means that there is a temperature. Append only: stored columns hold these codes.
+REASONS: dict[int, str] = {
+    0: "",
+    1: "the amplifier did not answer",
+    2: "the amplifier had lost its configuration (supply dip) and was set up again",
+    3: "no new conversion since the last reading",
+    4: "open circuit: probe or wire broken or unplugged",
+    5: "short to ground (a grounded junction bolted to metal reads like this too)",
+    6: "short to the supply",
+    7: "input outside the amplifier's common-mode or voltage range",
+    8: "short circuit across the probe",
+    9: "the amplifier's own temperature is outside its range",
+    10: "outside the type K range of -200 to 1372 °C",
+    11: "the number did not fit its field on the wire",
+    12: "the board's description for this reading is not in the log",
+    13: "this chip, gain, resolution or thermocouple type is not known here",
+    14: "a code this chip cannot send in this setting, or the end of its range",
+    15: "the amplifier reports a fault without saying which",
+}
+_NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
+_NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: 3}
+_FAULT_REASONS = {
+    "open_circuit": 4,
+    "short_to_ground": 5,
+    "short_to_supply": 6,
+    "input_out_of_range": 7,
+    "short_circuit": 8,
+    "cold_out_of_range": 9,
+    "any_fault": 15,
+}
+
+# MAX31855 datasheet (19-5793): the frame's hot temperature is a straight line of this slope through the cold junction.
+MAX31855_MV_PER_DEGC = 0.041276
+
+
+@dataclass(frozen=True)
+class ChipScale:
+    """What one code means. Either `mv_per_code` (the chip sends an EMF) or `hot_degc_per_code` (it sends a linearised temperature)."""
+
+    cold_degc_per_code: float
+    cold_range_degc: tuple[float, float]
+    hot_code_greatest: int  # codes at or beyond it are the end of the range
+    mv_per_code: float = np.nan
+    hot_degc_per_code: float = np.nan
+
+
+def scale(chip: int, gain: int, resolution_bits: int) -> ChipScale | None:
+    """The scale of one channel's codes, None for a chip, gain or resolution that is not known.
+
+    MAX31856 in voltage mode: code = gain * 1.6 * 2^17 * V, full scale 2^17 codes (datasheet 19-7534). MAX31855: 0.25 and 0.0625 degC (19-5793).
+    MCP9600/9601 raw ADC register: 2 uV at 18 bit (DS20005426; the 2 uV from memory), four times coarser for each two bits fewer; 0.0625 degC.
+    """
+    if chip == CHIPS["MAX31856"] and gain in (8, 32):
+        return ChipScale(1 / 256, (-55.0, 125.0), (1 << 17) - 1, mv_per_code=1000 / (gain * 1.6 * (1 << 17)))
+    if chip == CHIPS["MAX31855"]:
+        return ChipScale(1 / 16, (-40.0, 125.0), 1 << 13, hot_degc_per_code=0.25)
+    if chip in (CHIPS["MCP9600"], CHIPS["MCP9601"]) and resolution_bits in (12, 14, 16, 18):
+        coarser = 1 << (18 - resolution_bits)
+        return ChipScale(1 / 16, (-40.0, 125.0), (1 << (resolution_bits - 1)) - 1, mv_per_code=0.002 * coarser)
+    return None
+
+
+class Calibrated(Protocol):
+    """What to_degc needs of a calibration: degrees as measured to degrees as they are, nan staying nan."""
+
+    def corrected_degc(self, measured_degc: np.ndarray) -> np.ndarray: ...
+
+
+def loop_emf_mv(hot: npt.ArrayLike, cold_degc: npt.ArrayLike, chip_scale: ChipScale) -> np.ndarray:
+    """EMF at the chip's terminals, mV, from its hot code; a MAX31855's straight line is taken back to an EMF. Any shapes that broadcast."""
+    codes = np.asarray(hot, dtype=float)
+    if np.isnan(chip_scale.mv_per_code):
+        return MAX31855_MV_PER_DEGC * (codes * chip_scale.hot_degc_per_code - np.asarray(cold_degc, dtype=float))
+    return codes * chip_scale.mv_per_code
+
+
+def cold_degc(cold: npt.ArrayLike, *, chip: int, gain: int = 32, resolution_bits: int = 18) -> np.ndarray:
+    """The amplifier's own temperature, degC, from its cold code (any shape); nan for an unknown chip."""
+    known = scale(chip, gain, resolution_bits)
+    codes = np.asarray(cold, dtype=float)
+    return codes * known.cold_degc_per_code if known else np.full(codes.shape, np.nan)
+
+
+def to_degc(
+    hot: npt.ArrayLike,
+    cold: npt.ArrayLike,
+    status: npt.ArrayLike,
+    *,
+    chip: int,
+    gain: int,
+    resolution_bits: int,
+    saturated: npt.ArrayLike | None = None,
+    known: npt.ArrayLike | None = None,
+    calibration: Calibrated | None = None,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Temperature of the measuring junction from one channel's raw codes.
+
+    hot, cold, status: integers as sent, any shapes that broadcast. chip: number in hotfuel_wire.messages.CHIPS; gain and resolution_bits from the
+    board description. saturated, known: True where the board had to cut a number, and where the reading's description is in the log.
+    Returns (degC, float64, nan where there is none; reason, uint8, a key of REASONS, 0 where there is a temperature), both the broadcast shape.
+    Raises InputError if the shapes do not broadcast. Example: to_degc(6905, 8960, 0, chip=1, gain=32, resolution_bits=19) -> (60.0, 0) to 4 mK.
+    """
+    try:
+        hot_codes, cold_codes, bits = np.broadcast_arrays(np.asarray(hot), np.asarray(cold), np.asarray(status))
+    except ValueError as error:
+        raise InputError(f"hot, cold and status codes must have shapes that fit together: {error}") from None
+    reason = np.zeros(hot_codes.shape, dtype=np.uint8)
+    chip_scale = scale(chip, gain, resolution_bits)
+    if chip_scale is None:
+        reason[...] = _UNKNOWN_KIND
+        degc = np.full(hot_codes.shape, np.nan)
+    else:
+        cold_temperature = cold_codes * chip_scale.cold_degc_per_code
+        degc = temperature_degc(loop_emf_mv(hot_codes, cold_temperature, chip_scale), cold_temperature)
+        # Later lines outrank earlier ones: what happened on the way outranks what the chip says, which outranks what the number looks like.
+        np.copyto(reason, _BEYOND_TABLE, where=np.isnan(degc))
+        least, greatest = chip_scale.cold_range_degc
+        np.copyto(reason, _COLD_RANGE, where=(cold_temperature < least) | (cold_temperature > greatest))
+        np.copyto(reason, _BEYOND_CODES, where=np.abs(hot_codes) >= chip_scale.hot_code_greatest)
+        if bits.any():
+            for mask, name, fatal in reversed(FAULT_BITS[chip]):
+                if fatal:
+                    np.copyto(reason, _FAULT_REASONS[name], where=(bits & mask) != 0)
+        if hot_codes.size and hot_codes.min() < NOT_A_CODE:
+            np.copyto(reason, _BEYOND_CODES, where=hot_codes < NOT_A_CODE)
+            for code, why in _NOT_CODES.items():
+                np.copyto(reason, why, where=hot_codes == code)
+    if saturated is not None:
+        np.copyto(reason, _SATURATED, where=np.asarray(saturated, dtype=bool))
+    if known is not None:
+        np.copyto(reason, _NO_DESCRIPTION, where=~np.asarray(known, dtype=bool))
+    degc[reason != 0] = np.nan
+    if calibration is not None:
+        degc = calibration.corrected_degc(degc)
+    return degc, reason
+
+
+def readings_degc(
+    readings: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: Any = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """to_degc over a table of readings whose descriptions, chips and channels differ.
+
+    readings: structured array with fields description_id, channel, hot, cold, status, saturated, known. descriptions: description_id -> the
+    description's values as hotfuel_wire.codec.unpack gives them. calibration: None or an object with `channel(number, place)` -> correction or
+    None (hotfuel.temperature.calibration.Calibration). Returns (degC, reason, amplifier's own temperature degC), each one entry per row.
+    """
+    degc = np.full(len(readings), np.nan)
+    cold = np.full(len(readings), np.nan)
+    reason = np.full(len(readings), _NO_DESCRIPTION, dtype=np.uint8)
+    for description_id, description in descriptions.items():
+        of_description = readings["description_id"] == description_id
+        if not of_description.any():
+            continue
+        for number, channel in enumerate(description["channels"]):
+            rows = np.flatnonzero(of_description & (readings["channel"] == number))
+            if not rows.size:
+                continue
+            part = readings[rows]
+            chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip, so "not known here"
+            place = bytes(channel["place"]).rstrip(b"\x00").decode("ascii", "replace")
+            setting = {"gain": channel["gain"], "resolution_bits": channel["resolution_bits"]}
+            degc[rows], reason[rows] = to_degc(
+                part["hot"], part["cold"], part["status"], chip=chip, **setting, saturated=part["saturated"], known=part["known"],
+                calibration=calibration.channel(number, place) if calibration is not None else None,
+            )  # fmt: skip
+            measured = cold_degc(part["cold"], chip=chip, **setting)
+            cold[rows] = np.where(np.isin(reason[rows], (1, 2, _SATURATED, _NO_DESCRIPTION)), np.nan, measured)
+        beyond = of_description & (readings["channel"] >= len(description["channels"]))
+        reason[beyond] = _UNKNOWN_KIND
+    return degc, reason, cold
+
+
+def loop_code(emf: npt.ArrayLike, cold: npt.ArrayLike, *, chip: int, gain: int, resolution_bits: int) -> np.ndarray:
+    """The hot code (not rounded) a chip sends for an EMF at its terminals: the way the board's limit tables need it. InputError for an unknown kind.
+
+    emf: mV; cold: degC; any shapes that broadcast. The inverse of loop_emf_mv.
+    """
+    chip_scale = scale(chip, gain, resolution_bits)
+    if chip_scale is None:
+        raise InputError(f"chip {chip} with gain {gain} and {resolution_bits} bit is not known; known are {', '.join(CHIPS)} with the gains 8 and 32")
+    if np.isnan(chip_scale.mv_per_code):
+        return (np.asarray(emf, dtype=float) / MAX31855_MV_PER_DEGC + np.asarray(cold, dtype=float)) / chip_scale.hot_degc_per_code
+    return np.asarray(emf, dtype=float) / chip_scale.mv_per_code + 0.0 * np.asarray(cold, dtype=float)
+
+
