@@ -23,14 +23,14 @@ def rows(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-_TABLE = rows("components")
+COMPONENTS = rows("components")
 
 
 def _column(name: str) -> Array:
-    return np.array([float(row[name]) for row in _TABLE])
+    return np.array([float(row[name]) for row in COMPONENTS])
 
 
-NAMES = tuple(row["name"] for row in _TABLE)
+NAMES = tuple(row["name"] for row in COMPONENTS)
 COUNT = len(NAMES)
 ETHANOL = NAMES.index("ethanol")
 HYDROCARBONS = np.array([i for i in range(COUNT) if i != ETHANOL])
@@ -41,7 +41,7 @@ DENSITY_0C_KG_M3 = _column("density_0c_kg_m3")
 DENSITY_15C_KG_M3 = _column("density_15c_kg_m3")
 VOLUME_0C_M3_MOL = MOLAR_MASS_KG_MOL / DENSITY_0C_KG_M3
 VOLUME_15C_M3_MOL = MOLAR_MASS_KG_MOL / DENSITY_15C_KG_M3
-_WAGNER = np.array([[float(row[f"wagner_{letter}"]) for letter in "abcd"] for row in _TABLE])
+_WAGNER = np.array([[float(row[f"wagner_{letter}"]) for letter in "abcd"] for row in COMPONENTS])
 _HEAT_CAPACITY_25C = _column("liquid_heat_capacity_25c_j_mol_k")
 _HEAT_CAPACITY_SLOPE = _column("heat_capacity_slope_j_mol_k2")
 _LATENT_HEAT_25C = 1000 * _column("latent_heat_25c_kj_mol")

@@ -1,0 +1,135 @@
+"""A composition for a fuel that is known by a few measurements: the most ordinary gasoline that agrees with them.
+
+Each component's share starts at that of a typical gasoline and is multiplied by exp(t); the t are found as the most likely ones under a
+normal spread about 0 and the measurements with their own uncertainties (Gauss-Newton). Why it is done so, and not by solving for T10:
+- D86 reads 3 to 8 degC below the true boiling temperature at 10 % evaporated (lag, cold flask, some reflux), so T10 = T10 is wrong by that much;
+- forcing the composition through T(V/L=20) exactly drives winter fuels to 16-19 % butane with hardly any C5, because a degree of T(V/L=20)
+  moves ten per cent of the pentanes. So T(V/L=20) counts with an uncertainty here, and what is left is closed by `Feed.anchor`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.fuel import components as c
+from hotfuel.fuel import flash
+from hotfuel.fuel.components import Array
+from hotfuel.units import STANDARD_PRESSURE_KPA, ZERO_DEGC_IN_K
+
+TEST_K = 37.78 + ZERO_DEGC_IN_K  # 100 degF, where vapour pressure is measured
+TEST_VAPOUR_LIQUID_RATIO = 4.0
+
+# Volume fractions of a typical summer gasoline by boiling range (common practice, no source), in the order of the component table.
+_TYPICAL = np.array([4, 9, 5, 12, 10, 20, 13, 12, 10, 5]) / 100
+_SPREAD = 0.7  # of ln(share): a third to three times within two sigma and a half
+# D86 temperature + offset = boiling temperature of the open distillation. Fitted on hydrocarbon gasolines to the D4814 equation, not published.
+_OFFSET_DEGC = {10: 5.0, 50: 2.0, 90: 0.0}
+_SIGMA_DEGC = {10: 3.0, 50: 2.0, 90: 6.0}
+_SIGMA_EVAPORATED = {70.0: 3.0, 100.0: 3.0}
+_SIGMA_PRESSURE_KPA = 0.02
+_STEPS = np.concatenate([np.linspace(0, 0.16, 7), np.linspace(0.21, 0.94, 19)])
+
+
+@dataclass(frozen=True)
+class Data:
+    """What is known of a fuel: vapour pressure, temperatures by per cent evaporated, per cent evaporated by temperature, T(V/L=20) with sigma."""
+
+    vapour_pressure_kpa: float
+    ethanol_vol: float
+    distillation_degc: tuple[tuple[int, float], ...] = ()
+    evaporated_vol: tuple[tuple[float, float], ...] = ()
+    t_vl20_degc: float | None = None
+    t_vl20_sigma_degc: float = 1.0
+
+
+def open_distillation(volume_fraction: Array) -> tuple[Array, Array]:
+    """Open (Rayleigh) distillation at 101.3 kPa: vapour leaves as it forms. `volume_fraction`: (11, fuels).
+
+    Returns per cent evaporated, as liquid at 15 degC, and the boiling temperature in degC, both (steps, fuels).
+    """
+    feed = flash.Feed.of_volumes(volume_fraction)
+    volumes = c.VOLUME_15C_M3_MOL[feed.which][:, None]
+    start = left = feed.moles
+    whole = (volumes * start).sum(axis=0)
+    temperature = np.full(start.shape[1], 330.0)
+
+    def boil(moles: Array) -> tuple[Array, Array]:
+        return flash.bubble_k(flash.Feed(feed.which, moles / moles.sum(axis=0)), STANDARD_PRESSURE_KPA, temperature)
+
+    temperature, vapour = boil(left)
+    evaporated, boiling = [np.zeros(start.shape[1])], [temperature]
+    for step in np.diff(_STEPS):
+        # midpoint rule in ln(moles): shares stay positive however little is left
+        half = left * np.exp(-0.5 * step * whole / (vapour * volumes).sum(axis=0) * vapour / left)
+        temperature, vapour = boil(half)
+        left = left * np.exp(-step * whole / (vapour * volumes).sum(axis=0) * vapour / half)
+        temperature, vapour = boil(left)
+        evaporated.append(100 * (1 - (left * volumes).sum(axis=0) / whole))
+        boiling.append(temperature)
+    return np.array(evaporated), np.array(boiling) - ZERO_DEGC_IN_K
+
+
+def _volumes(tilt: Array, ethanol_vol: float) -> Array:
+    shares = _TYPICAL[:, None] * np.exp(tilt)
+    shares = shares / shares.sum(axis=0) * (1 - ethanol_vol / 100)
+    return np.vstack([shares, np.full((1, tilt.shape[1]), ethanol_vol / 100)])
+
+
+def _residuals(tilt: Array, data: Data) -> Array:
+    """(model - measured) / sigma, shape (measurements, fuels)."""
+    volumes = _volumes(tilt, data.ethanol_vol)
+    feed, fuels = flash.Feed.of_volumes(volumes), np.ones(tilt.shape[1])
+    pressure = flash.pressure_kpa(feed, TEST_K * fuels, TEST_VAPOUR_LIQUID_RATIO * fuels)
+    found = [(pressure - data.vapour_pressure_kpa) / _SIGMA_PRESSURE_KPA]
+    if data.t_vl20_degc is not None:
+        at_20 = flash.temperature_k(feed, STANDARD_PRESSURE_KPA * fuels, 20 * fuels) - ZERO_DEGC_IN_K
+        found.append((at_20 - data.t_vl20_degc) / data.t_vl20_sigma_degc)
+    if data.distillation_degc or data.evaporated_vol:
+        evaporated, boiling = open_distillation(volumes)
+        for percent, measured in data.distillation_degc:
+            model = np.array([np.interp(percent, x, y) for x, y in zip(evaporated.T, boiling.T, strict=True)])
+            found.append((model - measured - _OFFSET_DEGC[percent]) / _SIGMA_DEGC[percent])
+        for degc, measured in data.evaporated_vol:
+            offset = np.interp(measured, list(_OFFSET_DEGC), list(_OFFSET_DEGC.values()))
+            model = np.array([np.interp(degc + offset, y, x) for x, y in zip(evaporated.T, boiling.T, strict=True)])
+            found.append((model - measured) / _SIGMA_EVAPORATED[degc])
+    return np.array(found)
+
+
+def composition(data: Data) -> Array:
+    """Volume fractions at 15 degC of all components, shape (11,), ethanol last; raises InputError if no gasoline fits the vapour pressure.
+
+    Example: vapour pressure 60 kPa, T50 100 degC, T90 165 degC -> about 5 vol-% butane, 15 vol-% C5.
+    """
+    count, nudge = len(_TYPICAL), 1e-3
+    tilt = np.zeros(count)
+    for _ in range(25):
+        values = _residuals(tilt[:, None] + np.hstack([np.zeros((count, 1)), nudge * np.eye(count)]), data)
+        jacobian, residual = (values[:, 1:] - values[:, :1]) / nudge, values[:, 0]
+        step = np.linalg.solve(jacobian.T @ jacobian + np.eye(count) / _SPREAD**2, -jacobian.T @ residual - tilt / _SPREAD**2)
+        step *= min(1.0, 1.0 / np.abs(step).max())
+        tilt = tilt + step
+        if np.abs(step).max() < 3e-4:
+            break
+    volumes = _volumes(tilt[:, None], data.ethanol_vol)
+    off = abs(float(_residuals(tilt[:, None], data)[0, 0])) * _SIGMA_PRESSURE_KPA
+    if off > 0.3:
+        raise InputError(
+            f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {data.vapour_pressure_kpa:g} kPa and this distillation: "
+            "check vapour pressure, T50, T90 and ethanol"
+        )
+    return volumes[:, 0]
+
+
+def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:
+    """The mixture with its anchor set so that V/L is 20 at `t_vl20_degc` and 101.325 kPa; its vapour pressure at V/L 4 stays as it is."""
+    anchor, one = 0.0, np.ones(1)
+    for _ in range(40):
+        feed = flash.Feed.of_volumes(volume_fraction, anchor)
+        pressure = flash.pressure_kpa(feed, (t_vl20_degc + ZERO_DEGC_IN_K) * one, 20 * one)[0]
+        error = float(np.log(pressure / STANDARD_PRESSURE_KPA))
+        if abs(error) < 1e-7:
+            return feed
+        anchor += error
+    raise InputError(f"T(V/L=20) {t_vl20_degc:g} degC does not go with this vapour pressure: check both values")

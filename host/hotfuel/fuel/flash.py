@@ -1,0 +1,160 @@
+"""The vectorised flash: how a fuel of known composition splits into liquid and vapour at a temperature and a pressure.
+
+Every function takes moles of feed `feed` of shape (components, 1) for one fuel at many states, or (components, states) for many fuels
+(the fit), and arrays of shape (states,). K = gamma P_sat / P with UNIFAC and Wagner; the vapour is an ideal gas.
+V/L is vapour volume at temperature and pressure over the volume the fuel has as liquid at 0 degC, as a D5188 chamber fills it.
+
+`anchor` is a small correction of ln P that grows with V/L (see `volatility_shift`); 0 means the plain mixture.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.fuel import components as c
+from hotfuel.fuel.activity import Activity
+from hotfuel.fuel.components import Array
+
+_BLOCK = 2048  # states in one pass: the working arrays stay in the processor's cache
+_ROUNDS = 60
+
+
+def volatility_shift(vapour_liquid_ratio: Array) -> Array:
+    """Shape of the anchor: 0 at V/L 4 (where vapour pressure is measured), 1 at V/L 20 (where T(V/L=20) is), -0.67 at the bubble point, 2 at most."""
+    return 2 * (vapour_liquid_ratio - 4) / (vapour_liquid_ratio + 12)
+
+
+@dataclass(frozen=True)
+class Feed:
+    """A fuel as the flash sees it: which components, their moles and what follows from them."""
+
+    which: Array  # indices into the component table
+    moles: Array  # (components, 1) or (components, states), summing to 1
+    anchor: float | Array = 0.0
+
+    @property
+    def liquid_volume_m3(self) -> Array:
+        """Volume of one mole of feed as liquid at 0 degC."""
+        return c.VOLUME_0C_M3_MOL[self.which] @ self.moles
+
+    @property
+    def molar_mass_kg_mol(self) -> Array:
+        return c.MOLAR_MASS_KG_MOL[self.which] @ self.moles
+
+    @classmethod
+    def of_volumes(cls, volume_fraction: Array, anchor: float | Array = 0.0) -> "Feed":
+        """From volume fractions at 15 degC of all components, shape (11,) or (11, fuels); absent components are dropped."""
+        volumes = np.asarray(volume_fraction, dtype=float).reshape(len(c.COMPONENTS), -1)
+        which = np.flatnonzero(volumes.max(axis=1) > 0)
+        moles = volumes[which] / c.VOLUME_15C_M3_MOL[which][:, None]
+        return cls(which, moles / moles.sum(axis=0), anchor)
+
+    def volume_fraction(self) -> Array:
+        """Volume fractions at 15 degC of all components, (11,) or (11, fuels)."""
+        volumes = np.zeros((len(c.COMPONENTS), self.moles.shape[1]))
+        volumes[self.which] = self.moles * c.VOLUME_15C_M3_MOL[self.which][:, None]
+        volumes /= volumes.sum(axis=0)
+        return volumes[:, 0] if volumes.shape[1] == 1 else volumes
+
+
+def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -> Array:
+    """Pressure at which the fuel has this V/L at this temperature (V/L 0: the bubble pressure). Shape (states,)."""
+    activity = Activity(feed.which, temperature_k)
+    saturation = np.exp(c.log_vapour_pressure(temperature_k, feed.which))
+    per_kpa = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 / (c.GAS_CONSTANT * temperature_k)  # vapour moles per kPa
+    liquid = feed.moles + np.zeros_like(temperature_k)
+    pressure = (saturation * liquid).sum(axis=0)
+    shift = np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio))
+    for _ in range(_ROUNDS):
+        volatility = saturation * np.exp(activity.log_gamma(liquid)) * shift
+        before = pressure
+        for _ in range(2):  # Newton on ln(sum y / sum x), gamma held
+            k = volatility / pressure
+            share = per_kpa * pressure
+            split = feed.moles / (1 + share * (k - 1))
+            total, vapour = split.sum(axis=0), (k * split).sum(axis=0)
+            error = np.log(vapour / total)
+            # d error / d ln P at fixed K P: both the share of vapour and 1/P move
+            weight = split * split / feed.moles
+            slope = -1 + share * ((k * weight).sum(axis=0) / vapour - weight.sum(axis=0) / total)
+            pressure = pressure * np.exp(np.clip(-error / slope, -1, 1))
+        liquid = split
+        if np.abs(pressure / before - 1).max() < 1e-9:
+            return pressure
+    raise InputError("the flash found no pressure for this fuel and temperature: stay between -40 and 150 degC")
+
+
+def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start_k: Array | float = 330.0) -> Array:
+    """Temperature at which the fuel has this V/L at `pressure` (kPa). V/L 0 is the bubble point. Shape (states,)."""
+    temperature = np.zeros_like(pressure) + start_k
+    liquid = feed.moles + np.zeros_like(pressure)
+    shift = np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio)) / pressure
+    moles_k = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / c.GAS_CONSTANT
+    previous = np.full_like(pressure, np.inf)
+    for _ in range(_ROUNDS):
+        activity = Activity(feed.which, temperature)
+        k = np.exp(c.log_vapour_pressure(temperature, feed.which) + activity.log_gamma(liquid)) * shift
+        slope_k = c.log_vapour_pressure_slope(temperature, feed.which)
+        share = moles_k / temperature
+        split = feed.moles / (1 + share * (k - 1))
+        total, y = split.sum(axis=0), k * split
+        vapour = y.sum(axis=0)
+        error = np.log(vapour / total)
+        weight = split / feed.moles
+        # d error / dT at fixed gamma: K grows with temperature, the moles in a given vapour volume fall
+        d_split = -weight * split * (share * k * slope_k - share * (k - 1) / temperature)
+        slope = (y * slope_k + k * d_split).sum(axis=0) / vapour - d_split.sum(axis=0) / total
+        step = np.clip(error / slope, -15, 15)
+        # gamma lags behind: where steps do not shrink they are halved
+        step = np.where(np.abs(step) > 0.9 * previous, 0.5 * step, step)
+        previous = np.abs(step)
+        temperature = temperature - step
+        liquid = split
+        if previous.max() < 1e-6:
+            return temperature
+    raise InputError("the flash found no temperature for this fuel and pressure: stay between 20 and 600 kPa")
+
+
+def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array) -> tuple[Array, Array]:
+    """Moles of vapour in one mole of feed, and the liquid's moles (components, states), at temperature (K) and pressure (kPa).
+
+    `start` is a first guess of the vapour's moles; the result is 0 for all liquid and 1 for all vapour.
+    """
+    activity = Activity(feed.which, temperature)
+    ratio_per_share = c.GAS_CONSTANT * temperature / (1000 * pressure * feed.liquid_volume_m3)
+    ideal = np.exp(c.log_vapour_pressure(temperature, feed.which)) / pressure
+    share = np.clip(start, 0, 1)
+    liquid = feed.moles / (1 + share * (ideal - 1))
+    previous = np.full_like(share, np.inf)
+    for _ in range(_ROUNDS):
+        k = ideal * np.exp(activity.log_gamma(liquid))
+        if np.any(feed.anchor):
+            k *= np.exp(-feed.anchor * volatility_shift(share * ratio_per_share))
+        excess = k - 1
+        for _ in range(2):  # Newton on the Rachford-Rice sum, K held
+            liquid = feed.moles / (1 + share * excess)
+            term = excess * liquid
+            step = term.sum(axis=0) / (term * term / feed.moles).sum(axis=0)
+            moved = np.clip(share + step, 0, 1)
+            change = np.abs(moved - share)
+            share = moved
+        if (change.max() < 1e-7) and np.all(change < previous + 1e-7):
+            return share, feed.moles / (1 + share * excess)
+        previous = change
+    return share, liquid
+
+
+def bubble_k(feed: Feed, pressure: float, start_k: Array) -> tuple[Array, Array]:
+    """Bubble point in K at one pressure for many fuels, and the vapour's mole fractions; to 0.001 K, for the steps of a distillation."""
+    temperature = start_k
+    for _ in range(_ROUNDS):
+        activity = Activity(feed.which, temperature)
+        partial = feed.moles * np.exp(c.log_vapour_pressure(temperature, feed.which) + activity.log_gamma(feed.moles))
+        total = partial.sum(axis=0)
+        slope = (partial * c.log_vapour_pressure_slope(temperature, feed.which)).sum(axis=0) / total
+        step = np.clip(np.log(total / pressure) / slope, -20, 20)
+        temperature = temperature - step
+        if np.abs(step).max() < 1e-3:
+            return temperature, partial / total
+    raise InputError("the distillation of this fuel could not be followed: check the measurements")
