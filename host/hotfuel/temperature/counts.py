@@ -9,11 +9,11 @@ from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
+from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
+from hotfuel_wire.status import FAULT_BITS
 
 from hotfuel.errors import InputError
 from hotfuel.temperature.thermocouple import temperature_degc
-from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
-from hotfuel_wire.status import FAULT_BITS
 
 # Code -> what a person is told. 0 means that there is a temperature. Append only: stored columns hold these codes.
 REASONS: dict[int, str] = {

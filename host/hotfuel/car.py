@@ -1,0 +1,292 @@
+"""The car file: places and probes, pressures, pump, fuel. TOML in, SI inside; every quantity is written with its unit.
+
+`load(path_or_text)` gives a Car or raises InputError with one sentence per mistake: the key, what was seen, what is allowed. `EXAMPLE` is a
+commented car file to start from.
+"""
+
+import datetime
+import difflib
+import re
+import tomllib
+from functools import partial
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from hotfuel import fuel as fuel_room
+from hotfuel import units
+from hotfuel.errors import InputError
+
+EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
+
+PLACE_NAME = re.compile(r"[a-z][a-z0-9_]{0,11}")  # it becomes a column name and 12 bytes on the wire
+_TEXT_MAX = 1 << 20  # bytes; a car file is a few kB, anything larger is a mistake
+
+
+def _quantity(text: Any, dimension: str, least: str, greatest: str) -> float:
+    if not isinstance(text, str):
+        raise InputError(f"a {dimension} is written in quotes with its unit, from {least} to {greatest}")
+    value = units.parse(text, dimension)
+    if not units.parse(least, dimension) <= value <= units.parse(greatest, dimension):
+        raise InputError(f"allowed is {least} to {greatest}")
+    return value
+
+
+def _range(dimension: str, least: str, greatest: str) -> Any:
+    """A field that takes text with a unit and holds the SI value."""
+    return Annotated[float, BeforeValidator(partial(_quantity, dimension=dimension, least=least, greatest=greatest))]
+
+
+Altitude = _range("length", "-430 m", "6000 m")
+Length = _range("length", "0 m", "20 m")
+Small = _range("length", "0.1 mm", "100 mm")
+Acceleration = _range("acceleration", "0 g", "6 g")
+AirPressure = _range("pressure", "45 kPa", "110 kPa")
+Pressure = _range("pressure", "0 kPa", "700 kPa")
+Depression = _range("pressure", "0 kPa", "60 kPa")
+TankGauge = _range("pressure", "-30 kPa", "70 kPa")
+VapourPressure = _range("pressure", "7 kPa", "130 kPa")
+Volume = _range("volume", "0 L", "400 L")
+Flow = _range("volume flow", "0 L/h", "2000 L/h")
+Time = _range("time", "0 s", "600 s")
+FuelTemperature = _range("temperature", "-20 degC", "250 degC")
+Percent = _range("percent", "0 %", "100 %")
+EngineSpeed = _range("engine speed", "100 rpm", "3000 rpm")
+Power = _range("power", "0 kW", "2000 kW")
+
+
+class _Table(BaseModel):
+    # allow_inf_nan: TOML can write both, and no key of a car file can mean either
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+
+
+class Probe(_Table):
+    """How the junction sits. Sheath, depth and mount decide the placement error, which outweighs the amplifier's."""
+
+    mount: Literal["stem", "axial", "clamp_metal", "clamp_insulated", "clamp_rubber"] = "stem"
+    sheath_m: Small = Field(default=0.0016, alias="sheath")
+    depth_m: Small = Field(default=0.010, alias="depth")
+    tolerance: Literal["E230 special", "E230 standard", "IEC class 1", "IEC class 2", "IEC class 3"] = "E230 standard"
+    junction: Literal["grounded", "ungrounded", "exposed"] = "ungrounded"
+    extension_wire: Literal["none", "type K", "copper"] = "none"
+    lag_s: Time = Field(default=1.5, alias="lag")
+
+    @property
+    def indicative(self) -> bool:
+        """A clamp-on probe reads pipe and air too: it may warn and never says act."""
+        return self.mount in ("clamp_metal", "clamp_insulated")
+
+
+class Place(_Table):
+    """One measuring place. `role` says which pressure and criterion belong to it; "air" and "other" have no limit."""
+
+    name: str
+    channel: int = Field(ge=0, le=7)
+    role: Literal["tank", "suction", "pump", "line", "carburettor", "bowl", "air", "other"]
+    probe: Probe = Probe()
+    volume_from_previous_l: Volume | None = Field(default=None, alias="volume_from_previous")
+
+    @field_validator("name")
+    @classmethod
+    def _name(cls, name: str) -> str:
+        if not PLACE_NAME.fullmatch(name) or name.endswith("_needle"):
+            raise InputError("allowed are 1 to 12 small letters, digits and _, a letter first, not ending in _needle")
+        return name
+
+
+class Tank(_Table):
+    sealed: bool = False
+    gauge_pressure_kpa: TankGauge | None = Field(default=None, alias="gauge_pressure")
+    cap_vacuum_relief_kpa: Depression = Field(default=2.0, alias="cap_vacuum_relief")
+    volume_l: Volume | None = Field(default=None, alias="volume")
+
+
+class Suction(_Table):
+    """Tank to pump. `suction_idle` and `suction_full`: depression at the pump's inlet as a gauge shows it, lift included."""
+
+    lift_m: Annotated[float, BeforeValidator(partial(_quantity, dimension="length", least="-3 m", greatest="3 m"))] = Field(0.0, alias="lift")
+    line_length_m: Length = Field(default=3.0, alias="line_length")
+    line_bore_m: Small = Field(default=0.008, alias="line_bore")
+    acceleration_m_s2: Acceleration = Field(default=0.0, alias="acceleration")
+    launch_acceleration_m_s2: Acceleration = Field(default=9.80665, alias="launch_acceleration")
+    suction_idle_kpa: Depression | None = Field(default=None, alias="suction_idle")
+    suction_full_kpa: Depression | None = Field(default=None, alias="suction_full")
+
+
+class Pump(_Table):
+    kind: Literal["mechanical", "electric_line", "electric_submerged"] = "mechanical"
+    pressure_kpa: Pressure = Field(default=units.parse("5 psi", "pressure"), alias="pressure")
+    vapour_liquid_ratio: float | None = Field(default=None, ge=0, le=60, strict=False)
+
+
+class Carburettor(_Table):
+    vent_depression_kpa: Depression = Field(default=0.0, alias="vent_depression")
+    boost_kpa: Pressure = Field(default=0.0, alias="boost")
+    bowl_volume_l: Volume | None = Field(default=None, alias="bowl_volume")
+
+
+class Engine(_Table):
+    idle_speed_rpm: EngineSpeed = Field(default=800.0, alias="idle_speed")
+    pulses_per_revolution: float = Field(default=2.0, gt=0, le=60, strict=False)
+    idle_flow_l_h: Flow = Field(default=3.0, alias="idle_flow")
+    full_flow_l_h: Flow = Field(default=60.0, alias="full_flow")
+    displacement_l: Volume | None = Field(default=None, alias="displacement")
+    power_kw: Power | None = Field(default=None, alias="power")
+
+    @model_validator(mode="after")
+    def _flows(self) -> "Engine":
+        if self.full_flow_l_h < self.idle_flow_l_h:
+            raise InputError(f"full_flow ({self.full_flow_l_h:g} L/h) is below idle_flow ({self.idle_flow_l_h:g} L/h): give the larger one as full_flow")
+        return self
+
+
+class Sensors(_Table):
+    """Inputs other than thermocouples. The fuel-pressure sender is ratiometric: per cent of its supply at 0 and at full scale."""
+
+    fuel_pressure_range_kpa: Pressure = Field(default=units.parse("15 psi", "pressure"), alias="fuel_pressure_range")
+    fuel_pressure_zero_percent: Percent = Field(default=10.0, alias="fuel_pressure_zero")
+    fuel_pressure_full_percent: Percent = Field(default=90.0, alias="fuel_pressure_full")
+    battery_divider: float = Field(default=11.0, gt=1, le=100, strict=False)
+
+    @model_validator(mode="after")
+    def _span(self) -> "Sensors":
+        if self.fuel_pressure_full_percent <= self.fuel_pressure_zero_percent:
+            raise InputError("fuel_pressure_full is not above fuel_pressure_zero: give the sender's output at 0 and at its full range")
+        return self
+
+
+class FuelTable(_Table):
+    """The fuel in the tank: by class, or by measurement (vapour pressure and distillation)."""
+
+    standard: Literal["ASTM D4814", "EN 228"] | None = None
+    class_: str | None = Field(default=None, alias="class")
+    protection_class: int | None = Field(default=None, ge=1, le=6)
+    ethanol_vol: Percent = Field(default=0.0, alias="ethanol")
+    vapour_pressure_kpa: VapourPressure | None = Field(default=None, alias="vapour_pressure")
+    t10_degc: FuelTemperature | None = Field(default=None, alias="t10")
+    t50_degc: FuelTemperature | None = Field(default=None, alias="t50")
+    t90_degc: FuelTemperature | None = Field(default=None, alias="t90")
+    e70_vol: Percent | None = Field(default=None, alias="e70")
+    e100_vol: Percent | None = Field(default=None, alias="e100")
+    measured_on: datetime.date | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "FuelTable":
+        if (self.class_ is None) == (self.vapour_pressure_kpa is None):
+            raise InputError('needs either "class" or "vapour_pressure" with a distillation, not both and not neither')
+        if self.vapour_pressure_kpa is not None and None in (self.t10_degc, self.t50_degc) and None in (self.e70_vol, self.e100_vol):
+            raise InputError('with "vapour_pressure" needs "t10" and "t50" (and better "t90"), or "e70" and "e100"')
+        return self
+
+
+def _default_places() -> tuple[Place, ...]:
+    rows = (("tank", "tank"), ("pump", "pump"), ("carb_inlet", "carburettor"))
+    return tuple(Place(name=name, channel=channel, role=role) for channel, (name, role) in enumerate(rows))  # type: ignore[arg-type]
+
+
+class Car(_Table):
+    """Everything about the car that the numbers need. SI inside, units in the names."""
+
+    name: str = Field(default="unnamed car", max_length=80)
+    units: Literal["us", "si"] = "si"
+    altitude_m: Altitude | None = Field(default=None, alias="altitude")
+    station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")
+    fuel_table: FuelTable = Field(alias="fuel")
+    tank: Tank = Tank()
+    suction: Suction = Suction()  # type: ignore[call-arg]
+    pump: Pump = Pump()
+    carburettor: Carburettor = Carburettor()
+    engine: Engine = Engine()
+    sensors: Sensors = Sensors()
+    places: tuple[Place, ...] = Field(default_factory=_default_places, alias="place", min_length=1, max_length=8, strict=False)
+
+    @model_validator(mode="after")
+    def _once(self) -> "Car":
+        for what in ("name", "channel"):
+            seen = [getattr(place, what) for place in self.places]
+            twice = sorted({str(value) for value in seen if seen.count(value) > 1})
+            if twice:
+                raise InputError(f"two places have the {what} {twice[0]}: each place needs its own")
+        return self
+
+    def fuel(self) -> "fuel_room.Fuel":
+        """The fuel in the tank as a hotfuel.fuel.Fuel. Raises InputError where the figures are impossible or not covered."""
+        table = self.fuel_table
+        if table.class_ is not None:
+            chosen = {"standard": table.standard, "protection_class": table.protection_class, "ethanol_vol": table.ethanol_vol}
+            return fuel_room.Fuel.from_class(table.class_, **{key: value for key, value in chosen.items() if value is not None})
+        names = ("vapour_pressure_kpa", "t10_degc", "t50_degc", "t90_degc", "e70_vol", "e100_vol", "ethanol_vol")
+        measured = {name: getattr(table, name) for name in names}
+        return fuel_room.Fuel.from_measurements(**{name: value for name, value in measured.items() if value is not None})
+
+    def place(self, name: str) -> Place:
+        """The place of that name. Raises InputError with the names there are."""
+        for place in self.places:
+            if place.name == name:
+                return place
+        raise InputError(f'there is no place "{name}" in this car file; it has {", ".join(p.name for p in self.places)}')
+
+
+def load(path_or_text: str | Path) -> Car:
+    """The car of a file (Path, or a str without a line break) or of its text. Raises InputError, one sentence a mistake."""
+    where = "car file"
+    text = path_or_text
+    if isinstance(path_or_text, Path) or "\n" not in path_or_text:
+        path = Path(path_or_text)
+        where = path.name
+        try:
+            if path.stat().st_size > _TEXT_MAX:
+                raise InputError(f"{where} has more than {_TEXT_MAX} bytes: that is no car file")
+            text = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            raise InputError(f"{where} is not UTF-8 text: save it as plain text") from None
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or error
+            raise InputError(f"{where} cannot be read ({reason}): give the path of a car file, such as the one `hotfuel demo` leaves behind") from None
+    try:
+        values = tomllib.loads(str(text))
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise InputError(f'{where} is not TOML: {error}; write key = "value" lines under [tables]') from None
+    try:
+        return Car.model_validate(values)
+    except ValidationError as error:
+        raise InputError("\n".join(f"{where}: {_sentence(item)}" for item in error.errors())) from None
+
+
+def _sentence(item: Any) -> str:
+    """One pydantic error as a sentence: the key, what was seen, what is allowed."""
+    path = [part for part in item["loc"] if part not in ("function-before", "float")]
+    key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".") or "the file"
+    seen = "" if isinstance(item["input"], dict | list | tuple) else f' is {_shown(item["input"])}'
+    kind, context = item["type"], item.get("ctx", {})
+    if kind == "extra_forbidden":
+        known = _keys_at(path[:-1])
+        near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
+        return f"{key} is not a known key" + (f', did you mean "{near[0]}"?' if near else f"; known here are {', '.join(known)}")
+    if kind == "missing":
+        return f"{key} is missing and has no default"
+    if kind == "value_error":
+        return f"{key}{seen}: {context['error']}"
+    if kind == "literal_error":
+        return f"{key}{seen}: allowed are {context['expected']}"
+    return f"{key}{seen}: {item['msg'][0].lower()}{item['msg'][1:]}"
+
+
+def _shown(value: Any) -> str:
+    text = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _keys_at(path: list[Any]) -> list[str]:
+    """The keys of the table at that path, as they are written in the file."""
+    model: Any = Car
+    for part in path:
+        if isinstance(part, str):
+            field = next((f for name, f in model.model_fields.items() if (f.alias or name) == part), None)
+            kinds = [field.annotation, *get_args(field.annotation)] if field else []
+            model = next((kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel)), model)
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
