@@ -1,0 +1,82 @@
+"""MicroPython's `rp2`: enough of it to count pulses with a state machine.
+
+No PIO program is interpreted. A state machine here counts, while active, the falling or rising edges on its input pin and keeps 0xFFFFFFFF minus that count
+in X, which is what a program does that runs "wait, wait, jmp(x_dec)" from X = 0xFFFFFFFF; `exec("mov(isr, x)")`, `exec("push()")` and `get()` fetch it.
+"""
+
+from . import pins
+from .clock import clock
+from .world import PULSES, world
+
+pulse_pins = {}  # pin number -> True: the engine's pulses arrive here
+
+
+class PIO:
+    IN_LOW = 0
+    IN_HIGH = 1
+    OUT_LOW = 2
+    OUT_HIGH = 3
+    SHIFT_LEFT = 0
+    SHIFT_RIGHT = 1
+    JOIN_NONE = 0
+    JOIN_TX = 1
+    JOIN_RX = 2
+
+
+def asm_pio(**how):
+    return lambda program: program
+
+
+class StateMachine:
+    def __init__(self, id, program=None, freq=-1, *, in_base=None, jmp_pin=None, out_base=None, set_base=None, sideset_base=None):
+        if not 0 <= id < 8:
+            raise ValueError("StateMachine doesn't exist")
+        self._program = None
+        if program is not None:
+            self.init(program, freq, in_base=in_base, jmp_pin=jmp_pin)
+
+    def init(self, program, freq=-1, *, in_base=None, jmp_pin=None, out_base=None, set_base=None, sideset_base=None):
+        self._pin = in_base if in_base is not None else jmp_pin
+        self._begin = self._pulses()
+        self._active = False
+        self._fifo = []
+        self._shift = 0
+
+    def _pulses(self):
+        if self._pin is None or not pulse_pins.get(self._pin.number):
+            return 0
+        return world.input(PULSES, clock.now_us)
+
+    def _x(self):
+        return (0xFFFFFFFF - (self._pulses() - self._begin)) & 0xFFFFFFFF
+
+    def active(self, value=None):
+        if value is not None:
+            if value and not self._active:
+                self._begin = self._pulses()
+            self._active = bool(value)
+        return self._active
+
+    def restart(self):
+        self._begin = self._pulses()
+
+    def exec(self, instruction):
+        clock.spend(5)
+        if instruction in ("mov(isr, x)", "in_(x, 32)"):
+            self._shift = self._x()
+        elif instruction.startswith("push("):
+            if len(self._fifo) < 4:
+                self._fifo.append(self._shift)
+        elif instruction not in ("mov(x, invert(null))", "set(x, 0)"):
+            raise NotImplementedError("the simulated state machine does not know " + instruction)
+
+    def rx_fifo(self):
+        return len(self._fifo)
+
+    def get(self, buf=None, shift=0):
+        if not self._fifo:
+            raise RuntimeError("the simulated state machine has nothing to give: this would wait for ever")
+        return self._fifo.pop(0) << shift
+
+    def put(self, value, shift=0):
+        pass

@@ -1,0 +1,84 @@
+"""MicroPython's `select.poll` for the simulated board: whether there is room on the serial port is real, the waiting is on the simulated clock.
+
+While the host must lose nothing (`hold_for_reader`), asking for room waits in real time with the board's clock standing still; else a port without room
+says so, as the real board's does.
+"""
+
+import select as real
+import sys
+
+from .clock import clock
+
+POLLIN = 1
+POLLOUT = 4
+POLLERR = 8
+POLLHUP = 16
+
+CALL_US = 20
+STEP_US = 10000  # how long at most a waiting poll looks away from the port
+
+hold_for_reader = False
+
+
+class poll:
+    def __init__(self):
+        self._real = real.poll()
+        self._masks = {}
+
+    def register(self, stream, eventmask=POLLIN | POLLOUT):
+        stream = _text_layer(stream)
+        self._real.register(stream, eventmask)
+        self._masks[_key(stream)] = (stream, eventmask)
+
+    def modify(self, stream, eventmask):
+        self.unregister(stream)
+        self.register(stream, eventmask)
+
+    def unregister(self, stream):
+        stream = _text_layer(stream)
+        self._real.unregister(stream)
+        self._masks.pop(_key(stream), None)
+
+    def poll(self, timeout=-1):
+        return list(self.ipoll(timeout))
+
+    def ipoll(self, timeout=-1, flags=0):
+        clock.spend(CALL_US)
+        until_us = None if timeout is None or timeout < 0 else clock.now_us + timeout * 1000
+        while True:
+            ready = self._look(0)
+            if not ready and hold_for_reader and self._wants_room():
+                ready = self._look(-1)
+            if ready or (until_us is not None and clock.now_us >= until_us):
+                return ready
+            clock.pause(STEP_US if until_us is None else min(STEP_US, until_us - clock.now_us))
+
+    def _wants_room(self):
+        for _, eventmask in self._masks.values():
+            if eventmask & POLLOUT:
+                return True
+        return False
+
+    def _look(self, timeout_ms):
+        ready = []
+        for answer in self._real.poll(timeout_ms):
+            stream, events = answer[0], answer[1]
+            if events & (POLLERR | POLLHUP):
+                raise SystemExit(0)  # the host that runs this simulation is gone
+            if isinstance(stream, int):  # CPython's poll names file numbers
+                stream = self._masks[stream][0]
+            ready.append((stream, events))
+        return ready
+
+
+def _text_layer(stream):
+    """sys.stdin.buffer and sys.stdin are one port."""
+    if stream is getattr(sys.stdin, "buffer", None):
+        return sys.stdin
+    if stream is getattr(sys.stdout, "buffer", None):
+        return sys.stdout
+    return stream
+
+
+def _key(stream):
+    return stream.fileno() if hasattr(stream, "fileno") else id(stream)
