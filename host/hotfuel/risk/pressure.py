@@ -1,0 +1,268 @@
+"""Absolute pressure at each place: what decides, with temperature and fuel, whether it boils there.
+
+Running is known from engine speed, fuel pressure, ignition or what a person stated; where it is unknown the lower pressure of the two states is
+taken, the one worst case in the house. All pressures in kPa, absolute unless a name says gauge.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from hotfuel.car import Car
+from hotfuel.errors import InputError
+from hotfuel.units import STANDARD_PRESSURE_KPA
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+GASOLINE_KG_M3 = 740.0  # EN 228 allows 720 to 775 at 15 degC
+GASOLINE_PA_S = 0.0005  # viscosity; published tables disagree by a factor of two
+DISAGREEMENT_KPA = 3.0
+LOOK_BACK_S = 5.0  # limits use the lowest pressure of the last 5 s
+_WEATHER_KPA = 1.2  # standard deviation of the weather about the standard atmosphere (common practice, no source)
+_BAROMETER_KPA = 0.3
+_GAUGE_SHARE = 0.05  # a stated or measured gauge pressure is taken as known to 5 %
+_TURNING_RPM = 50.0  # below this the engine stands
+
+
+def standard_atmosphere_kpa(altitude_m: npt.ArrayLike) -> np.ndarray:
+    """Pressure of the standard atmosphere, kPa, for geopotential altitudes in m (any shape, -500 to 11000).
+
+    P = 101.325 (1 - 0.0065 h / 288.15)^5.25588. Source: U.S. Standard Atmosphere 1976 / ISO 2533. Raises InputError outside.
+    Example: standard_atmosphere_kpa(1609) -> 83.431.
+    """
+    altitude = np.asarray(altitude_m, dtype=float)
+    if not np.all((altitude >= -500) & (altitude <= 11000)):
+        raise InputError(f"an altitude of {np.ravel(altitude)[0]:g} m is outside the standard atmosphere's lowest layer: allowed is -500 m to 11000 m")
+    return np.asarray(STANDARD_PRESSURE_KPA * (1 - 0.0065 * altitude / 288.15) ** 5.25588)
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What is known beside the temperatures; each a number, an array (all of one shape) or None, nan where a sample is unknown.
+
+    running: 1 the engine runs, 0 it stands. fuel_pressure_kpa: gauge, behind the pump. tank_gauge_kpa: gauge, in the tank.
+    flow_l_h: through the line. acceleration_m_s2: forward; None takes the car file's. time_s: rising; lets limits look back 5 s.
+    """
+
+    ambient_pressure_kpa: Any = None
+    running: Any = None
+    engine_rpm: Any = None
+    fuel_pressure_kpa: Any = None
+    ignition: Any = None
+    flow_l_h: Any = None
+    tank_gauge_kpa: Any = None
+    acceleration_m_s2: Any = None
+    time_s: Any = None
+
+
+@dataclass(frozen=True)
+class Ambient:
+    """Air pressure, its standard uncertainty, where it comes from, and what a person should be asked (None: nothing)."""
+
+    pressure_kpa: float
+    uncertainty_kpa: float
+    source: str
+    question: str | None = None
+
+
+@dataclass(frozen=True)
+class PlacePressure:
+    """Pressure at one place, kPa absolute, with standard uncertainty; `basis` says how it was found."""
+
+    pressure_kpa: np.ndarray
+    uncertainty_kpa: np.ndarray
+    basis: str
+
+
+def ambient(car: Car) -> Ambient:
+    """Air pressure from the car file: station pressure and altitude, the lower where they are more than 3 kPa apart; sea level if neither is given."""
+    at_altitude = None if car.altitude_m is None else float(standard_atmosphere_kpa(car.altitude_m))
+    station = car.station_pressure_kpa
+    if station is None and at_altitude is None:
+        question = "neither altitude nor station pressure is in the car file: sea level is assumed, which is too high anywhere else. Where will the car drive?"
+        return Ambient(STANDARD_PRESSURE_KPA, _WEATHER_KPA, "sea level assumed", question)
+    if station is None:
+        assert at_altitude is not None
+        return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {car.altitude_m:.0f} m")
+    if at_altitude is None or abs(station - at_altitude) <= DISAGREEMENT_KPA:
+        return Ambient(station, _BAROMETER_KPA, "station pressure")
+    question = (
+        f"the car file gives a station pressure of {station:.1f} kPa and an altitude of {car.altitude_m:.0f} m, where {at_altitude:.1f} kPa is usual; "
+        f"they may differ by {DISAGREEMENT_KPA:g} kPa. Is one of them wrong, or is the pressure the weather report's sea-level value? The lower is used."
+    )
+    lower = "station pressure" if station < at_altitude else f"standard atmosphere at {car.altitude_m:.0f} m"
+    return Ambient(min(station, at_altitude), _WEATHER_KPA, lower, question)
+
+
+def running_state(car: Car, conditions: Conditions) -> np.ndarray:
+    """1 running, 0 standing, nan unknown: what was stated, else engine speed, else fuel pressure, else ignition off."""
+    state = _array(conditions.running)
+    if conditions.engine_rpm is not None:
+        speed = _array(conditions.engine_rpm)
+        state = _first_known(state, np.where(np.isnan(speed), np.nan, (speed >= _TURNING_RPM).astype(float)))
+    if conditions.fuel_pressure_kpa is not None and car.pump.pressure_kpa > 0:
+        share = _array(conditions.fuel_pressure_kpa) / car.pump.pressure_kpa
+        state = _first_known(state, np.where(share >= 0.5, 1.0, np.where(share <= 0.2, 0.0, np.nan)))
+    if conditions.ignition is not None:
+        state = _first_known(state, np.where(_array(conditions.ignition) == 0, 0.0, np.nan))
+    return state
+
+
+def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: float = LOOK_BACK_S) -> np.ndarray:
+    """The lowest of `values` in the last `look_back_s` seconds at each of the rising times (both (n,)); nan samples are skipped."""
+    times, samples = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
+    result = samples.copy()
+    back = 1
+    while back < len(times):
+        near = np.flatnonzero(times[back:] - times[:-back] <= look_back_s)
+        if not near.size:
+            break
+        result[near + back] = np.fmin(result[near + back], samples[near])
+        back += 1
+    return result
+
+
+def suction_kpa(car: Car, flow_l_h: npt.ArrayLike, acceleration_m_s2: npt.ArrayLike, density_kg_m3: float = GASOLINE_KG_M3) -> tuple[np.ndarray, np.ndarray]:
+    """(depression at the pump's inlet against the tank, its standard uncertainty), kPa: lift + acceleration head + loss.
+
+    rho (g h + a L) + loss. With `suction_idle` and `suction_full` in the car file (gauge readings, lift included) the loss follows the square of the
+    flow between them; else it is calculated for steady flow (Darcy-Weisbach; Blasius friction when turbulent) and taken as 1 to 3 times that,
+    because pumps suck in pulses. A nan flow: anything between idle and full flow. Example: 3 m of line at 1 g take 21.8 kPa off.
+    """
+    suction, engine = car.suction, car.engine
+    flow = _array(flow_l_h)
+    lift = density_kg_m3 * STANDARD_GRAVITY_M_S2 * suction.lift_m / 1000
+    head = density_kg_m3 * _array(acceleration_m_s2) * suction.line_length_m / 1000
+
+    def between(loss_at: Callable[[np.ndarray], np.ndarray], share: float) -> tuple[np.ndarray, np.ndarray]:
+        low, high = loss_at(np.asarray(engine.idle_flow_l_h)), loss_at(np.asarray(engine.full_flow_l_h))
+        unknown = np.isnan(flow)
+        loss = np.where(unknown, (low + high) / 2, loss_at(flow))
+        spread = np.hypot(share * loss, np.where(unknown, (high - low) / np.sqrt(12), 0.0))
+        return lift + head + loss, np.hypot(spread, 0.1 * head)
+
+    idle, full = suction.suction_idle_kpa, suction.suction_full_kpa
+    if idle is None and full is None:
+        return between(lambda q: 2 * line_loss_kpa(q, suction.line_length_m, suction.line_bore_m, density_kg_m3), 0.5 / np.sqrt(3))
+    only = full if full is not None else idle
+    assert only is not None
+    low = max((idle if idle is not None else 0.0) - lift, 0.0)
+    high = max(only - lift, low)
+    span = max(engine.full_flow_l_h**2 - engine.idle_flow_l_h**2, 1e-9)
+    return between(lambda q: low + (high - low) * (q**2 - engine.idle_flow_l_h**2) / span, _GAUGE_SHARE)
+
+
+def line_loss_kpa(flow_l_h: npt.ArrayLike, length_m: float, bore_m: float, density_kg_m3: float = GASOLINE_KG_M3) -> np.ndarray:
+    """Friction loss of steady flow in a smooth round line, kPa: f L/d rho v^2/2, f = 64/Re below Re 2300, 0.3164 Re^-0.25 above (Blasius)."""
+    speed = _array(flow_l_h) / 3.6e6 / (np.pi / 4 * bore_m**2)
+    reynolds = np.maximum(density_kg_m3 * speed * bore_m / GASOLINE_PA_S, 1e-9)
+    friction = np.where(reynolds < 2300, 64 / reynolds, 0.3164 * reynolds**-0.25)
+    return friction * length_m / bore_m * density_kg_m3 * speed**2 / 2000
+
+
+def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> dict[str, PlacePressure]:
+    """Absolute pressure at every place with a limit, and at "<name>_needle" for a carburettor inlet.
+
+    Arrays of `conditions` broadcast; a result has the shape of what it depends on. Raises InputError if arrays do not fit together.
+    """
+    conditions = _looked_back(conditions)
+    air, air_uncertainty, air_basis = _air(car, conditions)
+    state = running_state(car, conditions)
+    result = {}
+    for place in car.places:
+        if place.role in ("air", "other"):
+            continue
+        result[place.name] = _at_place(car, place.role, conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
+        if place.role == "carburettor":
+            result[place.name + "_needle"] = _at_place(car, "bowl", conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
+    return result
+
+
+def at_launch(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> dict[str, PlacePressure]:
+    """at_places with the car file's launch acceleration."""
+    return at_places(car, replace(conditions, acceleration_m_s2=car.suction.launch_acceleration_m_s2), density_kg_m3)
+
+
+def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray, str]:
+    stated = ambient(car)
+    measured = _array(conditions.ambient_pressure_kpa)
+    known = ~np.isnan(measured)
+    if not known.any():
+        return np.asarray(stated.pressure_kpa), np.asarray(stated.uncertainty_kpa), stated.source
+    pressure = np.where(known, measured, stated.pressure_kpa)
+    basis = "measured" if known.all() else f"measured, else {stated.source}"
+    return pressure, np.where(known, _BAROMETER_KPA, stated.uncertainty_kpa), basis
+
+
+def _at_place(
+    car: Car, role: str, conditions: Conditions, state: np.ndarray, air: np.ndarray, air_uncertainty: np.ndarray, air_basis: str, density: float
+) -> PlacePressure:
+    if role == "bowl":
+        pressure = air - car.carburettor.vent_depression_kpa + np.where(state == 1, car.carburettor.boost_kpa, 0.0)
+        return PlacePressure(pressure, air_uncertainty, f"bowl: air pressure ({air_basis}), vent and boost of the car file")
+    tank, tank_basis = _tank(car, conditions, air)
+    if role == "tank" or (role in ("suction", "pump") and car.pump.kind == "electric_submerged"):
+        return PlacePressure(tank, air_uncertainty, tank_basis.format(air_basis))
+    if role in ("suction", "pump"):
+        acceleration = car.suction.acceleration_m_s2 if conditions.acceleration_m_s2 is None else conditions.acceleration_m_s2
+        depression, spread = suction_kpa(car, conditions.flow_l_h if conditions.flow_l_h is not None else np.nan, acceleration, density)
+        running, standing = (tank - depression, np.hypot(air_uncertainty, spread)), (np.minimum(tank, air), air_uncertainty)
+        measured = car.suction.suction_idle_kpa is not None or car.suction.suction_full_kpa is not None
+        basis = f"running: tank pressure less suction ({'measured' if measured else 'calculated, 1 to 3 times'}); standing: air pressure ({air_basis})"
+    else:
+        gauge = car.pump.pressure_kpa
+        running, standing = (air + gauge, np.hypot(air_uncertainty, _GAUGE_SHARE * gauge)), (air, air_uncertainty)
+        basis = f"running: air pressure and pump pressure; standing: air pressure ({air_basis})"
+    # `<=` would choose nothing for nan; an unknown state takes the lower pressure of the two
+    take_running = np.where(np.isnan(state), running[0] < standing[0], state == 1)
+    pressure = np.where(take_running, running[0], standing[0])
+    uncertainty = np.where(take_running, running[1], standing[1])
+    if role in ("line", "carburettor") and conditions.fuel_pressure_kpa is not None:
+        measured_gauge = _array(conditions.fuel_pressure_kpa)
+        known = ~np.isnan(measured_gauge)
+        pressure = np.where(known, air + np.maximum(measured_gauge, 0.0), pressure)
+        uncertainty = np.where(known, np.hypot(air_uncertainty, _GAUGE_SHARE * np.abs(measured_gauge)), uncertainty)
+        basis = f"measured line pressure over air pressure ({air_basis}); else {basis}"
+    return PlacePressure(pressure, uncertainty, basis)
+
+
+def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray, str]:
+    """A sealed tank counts what was measured, else its cap's vacuum relief; the cap's pressure relief is never counted as help."""
+    measured = _array(conditions.tank_gauge_kpa)
+    stated = car.tank.gauge_pressure_kpa
+    if not car.tank.sealed:
+        fallback, basis = air, "vented tank: air pressure ({})"
+    elif stated is not None:
+        fallback, basis = air + stated, "sealed tank: gauge pressure of the car file over air pressure ({})"
+    else:
+        fallback, basis = air - car.tank.cap_vacuum_relief_kpa, "sealed tank: air pressure ({}) less the cap's vacuum relief"
+    if np.isnan(measured).all():
+        return fallback, basis
+    return np.where(np.isnan(measured), fallback, air + measured), "measured tank pressure over air pressure ({})"
+
+
+def _looked_back(conditions: Conditions) -> Conditions:
+    if conditions.time_s is None:
+        return conditions
+    times = np.asarray(conditions.time_s, dtype=float)
+    lowest = {}
+    for name in ("ambient_pressure_kpa", "fuel_pressure_kpa", "tank_gauge_kpa"):
+        values = getattr(conditions, name)
+        if values is not None and np.ndim(values) == 1 and len(values) == len(times):
+            lowest[name] = lowest_recent(times, values)
+    return replace(conditions, **lowest)
+
+
+def _array(value: Any) -> np.ndarray:
+    return np.asarray(np.nan if value is None else value, dtype=float)
+
+
+def _first_known(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    try:
+        return np.where(np.isnan(first), second, first)
+    except ValueError as error:
+        raise InputError(f"the conditions' arrays must have one length: {error}") from None
+
+

@@ -1,0 +1,138 @@
+"""How wrong a temperature can be: the error budget from probe to number, as standard uncertainties in degC.
+
+A stated limit +-a becomes a standard uncertainty a / sqrt(3) (GUM, JCGM 100:2008, 4.3.7, rectangular distribution); contributions add as the root of
+the sum of squares. `common` marks what all channels of one box share: it does not shrink when channels are compared or averaged.
+"""
+
+import csv
+import functools
+from collections.abc import Iterable
+from dataclasses import dataclass
+from importlib import resources
+
+import numpy as np
+import numpy.typing as npt
+
+from hotfuel.car import Place, Probe
+from hotfuel.errors import InputError
+from hotfuel.temperature.thermocouple import seebeck_mv_per_degc
+
+# Assumptions, common practice, no source: how far a fitting, or the air about a clamp, stands from the fuel (standard deviation, degC), and how far the
+# terminals stand from the chip's own sensor.
+FITTING_DEGC = {"tank": 5.0, "suction": 10.0, "pump": 15.0, "line": 15.0, "carburettor": 15.0, "bowl": 15.0, "air": 0.0, "other": 15.0}
+CLAMP_AIR_DEGC = 30.0
+GRADIENT_LIMIT_DEGC = 0.5
+COPPER_SPAN_DEGC = 20.0
+
+# Gasoline as in the published ranges (density EN 228; the rest handbook values), stainless sheath with its filling.
+_DENSITY_KG_M3, _VISCOSITY_PA_S, _CP_J_KG_K, _CONDUCTIVITY_W_M_K = 740.0, 0.0005, 2100.0, 0.12
+_SHEATH_W_M_K = 16.0
+_PRANDTL = _CP_J_KG_K * _VISCOSITY_PA_S / _CONDUCTIVITY_W_M_K
+_AXIAL_DEPTH_M = 0.030  # a probe through the run of a tee is at least this deep
+_AIR_W_M2_K = {"clamp_metal": 30.0, "clamp_insulated": 3.5}  # outside film, bare in a fan's draught and well insulated
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """One row of the budget. uncertainty_degc: standard uncertainty, a number or an array over flow."""
+
+    name: str
+    uncertainty_degc: npt.ArrayLike
+    common: bool
+    source: str
+
+
+@functools.cache
+def _rows(name: str) -> list[dict[str, str]]:
+    text = resources.files("hotfuel.temperature").joinpath(f"data/{name}.csv").read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))
+
+
+def tolerance_degc(grade: str, temperature_degc: float) -> tuple[float, str]:
+    """(limit in degC, source) of a thermocouple grade at a temperature: the greater of a figure and a share.
+
+    Example: tolerance_degc("E230 standard", 60.0) -> 2.2. Raises InputError for an unknown grade or a temperature the grade says nothing about.
+    """
+    rows = [row for row in _rows("tolerances") if row["grade"] == grade]
+    for row in rows:
+        if float(row["t_min_degc"]) <= temperature_degc <= float(row["t_max_degc"]):
+            return max(float(row["limit_degc"]), float(row["limit_share"]) * abs(temperature_degc)), row["source"]
+    ranges = ", ".join(f"{row['t_min_degc']} to {row['t_max_degc']} °C" for row in rows)
+    grades = ", ".join(dict.fromkeys(row["grade"] for row in _rows("tolerances")))
+    raise InputError(f"grade {grade} says nothing at {temperature_degc:g} °C: allowed are {ranges or grades}")
+
+
+def placement_share(probe: Probe, flow_l_h: npt.ArrayLike, bore_m: float) -> np.ndarray:
+    """Share of (fitting - fuel), for a clamp of (air - fuel), that the probe reads; any shape of flow, nan flow gives nan.
+
+    Stem: 1 / cosh(m L), m = sqrt(4 h / (k D)), the fin with an adiabatic tip (any heat-transfer textbook), h from Churchill and Bernstein, J. Heat
+    Transfer 99 (1977) 300, for flow across a cylinder. Clamp: outside film over outside plus inside film; inside Nu = 3.66 laminar,
+    0.023 Re^0.8 Pr^0.3 above Re 2300 (Dittus-Boelter, cooling). Example: 1.6 mm sheath, 10 mm deep, 4 L/h in 3/8 in: 0.10.
+    """
+    speed = np.maximum(np.asarray(flow_l_h, dtype=float), 0.1) / 3.6e6 / (np.pi / 4 * bore_m**2)
+    if probe.mount in _AIR_W_M2_K:
+        reynolds = _DENSITY_KG_M3 * speed * bore_m / _VISCOSITY_PA_S
+        inside = np.where(reynolds < 2300, 3.66, 0.023 * reynolds**0.8 * _PRANDTL**0.3) * _CONDUCTIVITY_W_M_K / bore_m
+        outside = _AIR_W_M2_K[probe.mount]
+        return np.where(np.isnan(speed), np.nan, outside / (outside + inside))
+    if probe.mount == "clamp_rubber":
+        return np.full(np.shape(speed), np.nan)
+    depth = max(probe.depth_m, _AXIAL_DEPTH_M) if probe.mount == "axial" else probe.depth_m
+    reynolds = _DENSITY_KG_M3 * speed * probe.sheath_m / _VISCOSITY_PA_S
+    shape = (1 + (0.4 / _PRANDTL) ** (2 / 3)) ** 0.25
+    nusselt = 0.3 + 0.62 * np.sqrt(reynolds) * _PRANDTL ** (1 / 3) / shape * (1 + (reynolds / 282000) ** 0.625) ** 0.8
+    film = nusselt * _CONDUCTIVITY_W_M_K / probe.sheath_m
+    return np.asarray(1 / np.cosh(np.minimum(np.sqrt(4 * film / (_SHEATH_W_M_K * probe.sheath_m)) * depth, 50.0)))
+
+
+def budget(
+    place: Place,
+    *,
+    chip: str = "MAX31856",
+    gain: int = 32,
+    averages: int = 1,
+    temperature_degc: float = 60.0,
+    flow_l_h: npt.ArrayLike = 4.0,
+    bore_m: float = 0.008,
+    calibration_uncertainty_degc: float | None = None,
+) -> list[Contribution]:
+    """The error budget of one channel at one temperature and flow (a number or an array).
+
+    chip and gain as in data/amplifiers.csv. A calibration replaces what it has measured away (thermocouple, amplifier offset and scale, extension wire)
+    by its own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Raises InputError for an unknown chip and gain.
+    """
+    found = [row for row in _rows("amplifiers") if row["chip"] == chip and int(row["gain"]) == gain]
+    if not found:
+        known = ", ".join(f"{row['chip']} with gain {row['gain']}" for row in _rows("amplifiers"))
+        raise InputError(f"no error figures for chip {chip} with gain {gain}: known are {known}")
+    amplifier = found[0]
+    uv_per_degc = 1000 * float(seebeck_mv_per_degc(temperature_degc))
+    rows = []
+
+    def limit(name: str, limit_degc: npt.ArrayLike, common: bool, source: str) -> None:
+        rows.append(Contribution(name, np.asarray(limit_degc) / np.sqrt(3), common, source))
+
+    if calibration_uncertainty_degc is None:
+        tolerance, source = tolerance_degc(place.probe.tolerance, temperature_degc)
+        limit("thermocouple wire", tolerance, False, source)
+        limit("amplifier offset", float(amplifier["offset_uv"]) / uv_per_degc, False, amplifier["source"])
+        limit("amplifier scale", float(amplifier["full_scale_share"]) * float(amplifier["full_scale_uv"]) / uv_per_degc, False, amplifier["source"])
+        if place.probe.extension_wire == "type K":
+            limit("extension wire", 2.2, False, "ASTM E230, KX standard (from memory)")
+        elif place.probe.extension_wire == "copper":
+            limit("extension wire of copper", COPPER_SPAN_DEGC, False, "assumption: the splice up to 20 degC from the box")
+    else:
+        rows.append(Contribution("calibration", calibration_uncertainty_degc, False, "calibration file"))
+    rows.append(Contribution("amplifier noise", float(amplifier["noise_uv_rms"]) / uv_per_degc / np.sqrt(averages), False, amplifier["source"]))
+    limit("cold junction", float(amplifier["cold_limit_degc"]), False, amplifier["source"])
+    limit("terminals against the chip's sensor", GRADIENT_LIMIT_DEGC, True, "assumption, common practice, no source")
+    difference = CLAMP_AIR_DEGC if place.probe.mount in _AIR_W_M2_K else FITTING_DEGC[place.role]
+    share = placement_share(place.probe, flow_l_h, bore_m)
+    rows.append(Contribution("placement", share * difference, False, "fin equation, Churchill and Bernstein 1977; temperature difference assumed"))
+    return rows
+
+
+def root_sum_square(contributions: Iterable[Contribution], common: bool | None = None) -> np.ndarray:
+    """Standard uncertainty of all rows together, degC; `common` True or False takes only the rows of that kind."""
+    chosen = [row.uncertainty_degc for row in contributions if common is None or row.common == common]
+    return np.sqrt(sum((np.asarray(value) ** 2 for value in chosen), start=np.zeros(())))
