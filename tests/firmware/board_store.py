@@ -1,0 +1,224 @@
+# Runs under the MicroPython unix port, on its real littlefs over a RAM device that can lose power at its n-th write or erase.
+# Usage: board_store.py trial FIRST STEP | capacity | ring
+import os
+import sys
+import vfs
+
+sys.path.insert(0, sys.argv[1])
+import store
+
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import TYPES
+
+BLOCK, BLOCKS = 4096, 352
+
+
+class PowerCut(Exception):
+    pass
+
+
+class Flash:
+    """A NOR flash of 4 KB blocks. `left`: writes and erases until power fails, in the middle of that one; -1: never."""
+
+    def __init__(self, data=None):
+        self.data = data or bytearray(b"\xff" * (BLOCK * BLOCKS))
+        self.left = -1
+        self.dead = False
+        self.erases = 0
+        self.writes = 0
+
+    def _spend(self):
+        if self.dead:
+            raise OSError(5)
+        if self.left == 0:
+            raise PowerCut()
+        if self.left > 0:
+            self.left -= 1
+            return self.left == 0
+        return False
+
+    def readblocks(self, number, buffer, offset=0):
+        at = number * BLOCK + offset
+        buffer[:] = self.data[at : at + len(buffer)]
+
+    def writeblocks(self, number, buffer, offset=None):
+        at = number * BLOCK + (offset or 0)
+        cut = self._spend()
+        self.writes += 1
+        length = len(buffer) // 2 if cut else len(buffer)
+        self.data[at : at + length] = buffer[:length]
+        if cut:
+            raise PowerCut()
+
+    def ioctl(self, op, argument):
+        if op == 4:
+            return BLOCKS
+        if op == 5:
+            return BLOCK
+        if op == 6:
+            cut = self._spend()
+            self.erases += 1
+            if cut:  # half erased: what was there is gone, what will be is not there yet
+                self.data[argument * BLOCK : argument * BLOCK + BLOCK // 2] = b"\xff" * (BLOCK // 2)
+                raise PowerCut()
+            self.data[argument * BLOCK : (argument + 1) * BLOCK] = b"\xff" * BLOCK
+        return 0
+
+
+def frame(name, **values):
+    values.setdefault("time_ms", 0)
+    values["tick"] = values["time_ms"] // 200
+    return framing.encode(codec.pack(name, values, saturate=True))
+
+
+CHANNEL = dict(place=b"pump", chip=1, thermocouple=75, gain=32, mains_hz=60, averages=1, mode=0, resolution_bits=19)
+DESCRIPTION = frame(
+    "description", protocol_version=1, firmware_major=0, firmware_minor=1, firmware_patch=0, board_id=b"12345678", boot_count=1, reset_cause=1,
+    period_ms=200, simulated=1, simulated_speed=1, channels=[CHANNEL] * 3,
+)
+
+
+def reading(time_ms):
+    code = 5000 + time_ms % 997
+    return frame("reading", time_ms=time_ms, description_id=0xCBF43926, channels=[dict(hot=code, cold=7000, status=0)] * 3)
+
+
+def auxiliary(time_ms):
+    return frame("auxiliary", time_ms=time_ms, fitted=31, inputs=1, battery=40000, fuel_pressure=9000, pulses=time_ms, barometer=b"\x65\x46\xa0\x80\x3a\x00")
+
+
+def health(time_ms):
+    return frame(
+        "health", time_ms=time_ms, late_ticks=0, skipped_ticks=0, longest_tick_us=0, frames_sent=0, frames_dropped=0, frames_stored=0,
+        readings_dropped=0, memory_free=0, store_free_kb=0, lamp=0, alarm_unseen=0, limits_age_days=0,
+    )
+
+
+class Run:
+    def __init__(self, flash, fresh):
+        if fresh:
+            vfs.VfsLfs2.mkfs(flash)
+        self.file_system = vfs.VfsLfs2(flash)
+        vfs.mount(self.file_system, "/f")
+        self.said = []
+        self.store = store.Store("/f/store", lambda: [DESCRIPTION], lambda name, value: self.said.append((name, value)))
+        self.flushed_to = -1  # board time up to which everything offered has been flushed
+        self.offered_to = -1
+
+    def drive(self, start_ms, end_ms, step_ms=100, event_ms=()):
+        for time_ms in range(start_ms, end_ms, step_ms):
+            before = self.store.stored
+            if time_ms % 500 == 0:
+                self.store.offer(TYPES["reading"], reading(time_ms), time_ms)
+            if time_ms % 1000 == 0:
+                self.store.offer(TYPES["auxiliary"], auxiliary(time_ms), time_ms)
+            if time_ms % 10000 == 0:
+                self.store.offer(TYPES["health"], health(time_ms), time_ms)
+            if time_ms in event_ms:
+                self.store.offer(TYPES["event"], frame("event", time_ms=time_ms, code=7, channel=255, value=0, detail=b""), time_ms)
+                self.store.protect(time_ms)
+            self.offered_to = time_ms
+            self.store.poll(time_ms)
+            if self.store.stored != before and self.store._filled == 0:
+                self.flushed_to = time_ms
+
+    def end(self):
+        vfs.umount("/f")
+
+
+def contents():
+    """All stored frames, oldest segment first: (readings' board times, damaged pieces, segments that do not begin with the description)."""
+    times, damaged, headless = [], 0, 0
+    names = {int(name[:5]): name for name in os.listdir("/f/store")}
+    for number in store.order(names):
+        reader = framing.FrameReader()
+        first = True
+        with open("/f/store/" + names[number], "rb") as file:
+            for payload in reader.feed(b"\x00" + file.read()):
+                name, values = codec.unpack(payload)
+                if first and name != "description":
+                    headless += 1
+                first = False
+                if name == "reading":
+                    times.append(values["time_ms"])
+        damaged += reader.pieces_damaged + (1 if reader._piece else 0)
+    return times, damaged, headless
+
+
+SCRIPT = dict(step_ms=500, event_ms=(31000, 62000, 140000))
+LENGTH_MS = 300000
+
+
+def trial(first, step):
+    """Power fails at write or erase number first, first + step, ...; afterwards the store opens, holds every flushed frame, and goes on."""
+    flash = Flash()
+    tried = lost = broken = went_on = 0
+    number = first
+    while True:
+        run = Run(flash, True)
+        flash.left = number
+        cut = False
+        try:
+            run.drive(0, LENGTH_MS, **SCRIPT)
+        except PowerCut:
+            cut = True
+        flushed_to = run.flushed_to
+        within = run.offered_to - flushed_to
+        if not cut:
+            run.end()
+            break
+        # The board is dead: what it still holds open must not reach the flash, now or when it is collected.
+        flash.dead = True
+        try:
+            run.end()
+        except OSError:
+            pass
+        flash = Flash(flash.data)
+        tried += 1
+        run = Run(flash, False)
+        times, damaged, headless = contents()
+        if damaged or headless:
+            broken += 1
+        missing = [t for t in range(0, flushed_to + 1, 500) if t not in times]
+        lost += len(missing) + (1 if within > store.FLUSH_MS + 500 else 0)
+        run.drive(0, 12000, step_ms=500)
+        after, damaged, _ = contents()
+        went_on += len(after) > len(times) and not damaged
+        run.end()
+        number += step
+    print(tried, lost, broken, went_on)
+
+
+def capacity():
+    """Hours of three channels at the default rates on a Pico's file system, and its wear."""
+    flash = Flash()
+    run = Run(flash, True)
+    time_ms = 0
+    while True:
+        run.drive(time_ms, time_ms + 60000, step_ms=500)
+        time_ms += 60000
+        segments = run.store.segments()
+        if segments[0][0] > 0:
+            break
+    times, _, _ = contents()
+    kept_h = (times[-1] - times[0]) / 3600e3
+    print("%.2f %d %d %d" % (kept_h, flash.erases * 3600e3 / time_ms, sum([size for _, size, _ in segments]), run.store.free_bytes()))
+
+
+def ring():
+    """A run with a mark in its first minutes, then a long tow home: what happened first is still there."""
+    flash = Flash()
+    run = Run(flash, True)
+    run.drive(0, 6 * 3600 * 1000, step_ms=500, event_ms=[600000] + list(range(2 * 3600 * 1000, 6 * 3600 * 1000, 600000)))
+    free = run.store.free_bytes()
+    times, damaged, headless = contents()
+    protected = sum([p for _, _, p in run.store.segments()])
+    print(times[0], times[-1], damaged, headless, protected, len(run.store.segments()), free >= store.KEEP_FREE_BYTES, run.said)
+
+
+if sys.argv[2] == "trial":
+    trial(int(sys.argv[3]), int(sys.argv[4]))
+elif sys.argv[2] == "capacity":
+    capacity()
+else:
+    ring()
