@@ -1,0 +1,7 @@
+"""The book of formulas on fuel: when it boils, here, at this pressure. Knows no samples, sessions or cars."""
+
+from hotfuel.fuel.fuel import Fuel
+from hotfuel.fuel.named import fuel_from, fuel_named
+from hotfuel.fuel.table import LimitTable
+
+__all__ = ["Fuel", "LimitTable", "fuel_from", "fuel_named"]

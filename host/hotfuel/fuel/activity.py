@@ -36,15 +36,16 @@ class Activity:
         self._sums = np.vstack([self._r, self._q, self._surface.T])
         ratio = self._r / self._q
         pure = np.zeros((len(which), psi.shape[2]))
-        for i in np.flatnonzero((self._surface > 0).sum(axis=1) > 1):
-            share = np.broadcast_to((self._surface[i] / self._q[i])[:, None], psi.shape[1:])
-            pure[i] = self._surface[i] @ self._group_terms(share)
+        mixed = np.flatnonzero((self._surface > 0).sum(axis=1) > 1)  # alkanes are of one main group: their pure term is 0
+        if len(mixed):
+            terms = self._group_terms((self._surface[mixed] / self._q[mixed][:, None]).T[:, :, None])
+            pure[mixed] = np.einsum("cg,gcs->cs", self._surface[mixed], terms)
         self._constant = (1 + np.log(self._r) - 5 * self._q * (1 + np.log(ratio)))[:, None] - pure
         # ln gamma is linear in these factors, which leaves one matrix product for each state
         self._linear = np.hstack([np.ones((len(which), 1)), self._r[:, None], self._q[:, None], (self._q * ratio)[:, None], self._surface])
 
     def _group_terms(self, share: Array) -> Array:
-        """1 - ln(sum_m share_m psi_mk) - sum_m share_m psi_km / sum_n share_n psi_nm for every main group k; shape (groups, states)."""
+        """1 - ln(sum_m share_m psi_mk) - sum_m share_m psi_km / sum_n share_n psi_nm for every main group k; shape (groups, ..., states)."""
         psi, groups = self._psi, range(len(share))
         mixed = [sum(share[m] * psi[m, k] for m in groups) for k in groups]
         scaled = [share[m] / mixed[m] for m in groups]

@@ -5,13 +5,10 @@ equations, valid from below -40 degC to the critical point: an Antoine range of 
 """
 
 import csv
-from functools import cache
 from importlib import resources
 
 import numpy as np
 from numpy.typing import NDArray
-
-from hotfuel.units import ZERO_DEGC_IN_K
 
 Array = NDArray[np.float64]
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
@@ -33,7 +30,6 @@ def _column(name: str) -> Array:
 NAMES = tuple(row["name"] for row in COMPONENTS)
 COUNT = len(NAMES)
 ETHANOL = NAMES.index("ethanol")
-HYDROCARBONS = np.array([i for i in range(COUNT) if i != ETHANOL])
 MOLAR_MASS_KG_MOL = _column("molar_mass_g_mol") / 1000
 CRITICAL_K = _column("critical_k")
 CRITICAL_KPA = _column("critical_kpa")
@@ -46,12 +42,6 @@ _HEAT_CAPACITY_25C = _column("liquid_heat_capacity_25c_j_mol_k")
 _HEAT_CAPACITY_SLOPE = _column("heat_capacity_slope_j_mol_k2")
 _LATENT_HEAT_25C = 1000 * _column("latent_heat_25c_kj_mol")
 _REFERENCE_K = 298.15
-
-
-@cache
-def index(name: str) -> int:
-    """Position of a component in every array of this package."""
-    return NAMES.index(name)
 
 
 def log_vapour_pressure(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
@@ -90,10 +80,10 @@ def liquid_enthalpy_j_mol(temperature_k: Array, which: Array | slice = slice(Non
     return warm * (_HEAT_CAPACITY_25C[which].reshape(t_shape) + 0.5 * warm * _HEAT_CAPACITY_SLOPE[which].reshape(t_shape))
 
 
-def liquid_heat_capacity_j_mol_k(temperature_k: Array) -> Array:
+def liquid_heat_capacity_j_mol_k(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
     """Heat capacity of the pure liquids, J/(mol K)."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
-    return _HEAT_CAPACITY_25C.reshape(t_shape) + (temperature_k - _REFERENCE_K) * _HEAT_CAPACITY_SLOPE.reshape(t_shape)
+    return _HEAT_CAPACITY_25C[which].reshape(t_shape) + (temperature_k - _REFERENCE_K) * _HEAT_CAPACITY_SLOPE[which].reshape(t_shape)
 
 
 def latent_heat_j_mol(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
@@ -103,7 +93,3 @@ def latent_heat_j_mol(temperature_k: Array, which: Array | slice = slice(None)) 
     ratio = np.maximum(critical - temperature_k, 0) / (critical - _REFERENCE_K)
     return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio**0.38
 
-
-def kelvin(temperature_degc: object) -> Array:
-    """A temperature in degC as an array in kelvin."""
-    return np.asarray(temperature_degc, dtype=float) + ZERO_DEGC_IN_K

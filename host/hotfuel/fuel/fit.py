@@ -26,9 +26,10 @@ _SPREAD = 0.7  # of ln(share): a third to three times within two sigma and a hal
 # D86 temperature + offset = boiling temperature of the open distillation. Fitted on hydrocarbon gasolines to the D4814 equation, not published.
 _OFFSET_DEGC = {10: 5.0, 50: 2.0, 90: 0.0}
 _SIGMA_DEGC = {10: 3.0, 50: 2.0, 90: 6.0}
+# An ethanol blend's plateau ends later in D86 (reflux) than in an open distillation, so its 50 % point says less about the base.
+_SIGMA_T50_ETHANOL_DEGC = 6.0
 _SIGMA_EVAPORATED = {70.0: 3.0, 100.0: 3.0}
-_SIGMA_PRESSURE_KPA = 0.02
-_STEPS = np.concatenate([np.linspace(0, 0.16, 7), np.linspace(0.21, 0.94, 19)])
+_STEPS = np.concatenate([np.linspace(0, 0.16, 5), np.linspace(0.22, 0.94, 16)])
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class Data:
     evaporated_vol: tuple[tuple[float, float], ...] = ()
     t_vl20_degc: float | None = None
     t_vl20_sigma_degc: float = 1.0
+    vapour_pressure_sigma_kpa: float = 0.02
 
 
 def open_distillation(volume_fraction: Array) -> tuple[Array, Array]:
@@ -81,7 +83,7 @@ def _residuals(tilt: Array, data: Data) -> Array:
     volumes = _volumes(tilt, data.ethanol_vol)
     feed, fuels = flash.Feed.of_volumes(volumes), np.ones(tilt.shape[1])
     pressure = flash.pressure_kpa(feed, TEST_K * fuels, TEST_VAPOUR_LIQUID_RATIO * fuels)
-    found = [(pressure - data.vapour_pressure_kpa) / _SIGMA_PRESSURE_KPA]
+    found = [(pressure - data.vapour_pressure_kpa) / data.vapour_pressure_sigma_kpa]
     if data.t_vl20_degc is not None:
         at_20 = flash.temperature_k(feed, STANDARD_PRESSURE_KPA * fuels, 20 * fuels) - ZERO_DEGC_IN_K
         found.append((at_20 - data.t_vl20_degc) / data.t_vl20_sigma_degc)
@@ -89,7 +91,8 @@ def _residuals(tilt: Array, data: Data) -> Array:
         evaporated, boiling = open_distillation(volumes)
         for percent, measured in data.distillation_degc:
             model = np.array([np.interp(percent, x, y) for x, y in zip(evaporated.T, boiling.T, strict=True)])
-            found.append((model - measured - _OFFSET_DEGC[percent]) / _SIGMA_DEGC[percent])
+            sigma = _SIGMA_T50_ETHANOL_DEGC if percent == 50 and data.ethanol_vol > 0 else _SIGMA_DEGC[percent]
+            found.append((model - measured - _OFFSET_DEGC[percent]) / sigma)
         for degc, measured in data.evaporated_vol:
             offset = np.interp(measured, list(_OFFSET_DEGC), list(_OFFSET_DEGC.values()))
             model = np.array([np.interp(degc + offset, y, x) for x, y in zip(evaporated.T, boiling.T, strict=True)])
@@ -110,11 +113,10 @@ def composition(data: Data) -> Array:
         step = np.linalg.solve(jacobian.T @ jacobian + np.eye(count) / _SPREAD**2, -jacobian.T @ residual - tilt / _SPREAD**2)
         step *= min(1.0, 1.0 / np.abs(step).max())
         tilt = tilt + step
-        if np.abs(step).max() < 3e-4:
+        if np.abs(step).max() < 2e-3:
             break
     volumes = _volumes(tilt[:, None], data.ethanol_vol)
-    off = abs(float(_residuals(tilt[:, None], data)[0, 0])) * _SIGMA_PRESSURE_KPA
-    if off > 0.3:
+    if abs(float(_residuals(tilt[:, None], data)[0, 0])) * data.vapour_pressure_sigma_kpa > max(0.3, 3 * data.vapour_pressure_sigma_kpa):
         raise InputError(
             f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {data.vapour_pressure_kpa:g} kPa and this distillation: "
             "check vapour pressure, T50, T90 and ethanol"
@@ -133,3 +135,16 @@ def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:
             return feed
         anchor += error
     raise InputError(f"T(V/L=20) {t_vl20_degc:g} degC does not go with this vapour pressure: check both values")
+
+
+def after_loss(volume_fraction: Array, lost_vol: float) -> Array:
+    """Volume fractions (11,) after `lost_vol` vol-% left as vapour at 25 degC, as it forms (weathering in an open tank)."""
+    feed, left = flash.Feed.of_volumes(volume_fraction), flash.Feed.of_volumes(volume_fraction).moles
+    volumes = c.VOLUME_15C_M3_MOL[feed.which][:, None]
+    activity = flash.Activity(feed.which, np.array([25 + ZERO_DEGC_IN_K]))
+    saturation = np.exp(c.log_vapour_pressure(np.array([25 + ZERO_DEGC_IN_K]), feed.which))
+    whole, steps = (volumes * left).sum(), 50
+    for _ in range(steps):
+        vapour = left * saturation * np.exp(activity.log_gamma(left))
+        left = left * np.exp(-(lost_vol / 100 / steps) * whole / (vapour * volumes).sum() * vapour / left)
+    return flash.Feed(feed.which, left / left.sum()).volume_fraction()

@@ -16,8 +16,9 @@ from hotfuel.fuel import components as c
 from hotfuel.fuel.activity import Activity
 from hotfuel.fuel.components import Array
 
-_BLOCK = 2048  # states in one pass: the working arrays stay in the processor's cache
 _ROUNDS = 60
+_MOST_VAPOUR, _HOT_K = 0.9, 450.0  # a V/L is refused where it would need nine tenths of the fuel as vapour at 177 degC
+_SHARE_TOLERANCE = 2e-5  # of the last step, moles of vapour; one V/L is about 0.004
 
 
 def volatility_shift(vapour_liquid_ratio: Array) -> Array:
@@ -64,7 +65,8 @@ def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -
     saturation = np.exp(c.log_vapour_pressure(temperature_k, feed.which))
     per_kpa = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 / (c.GAS_CONSTANT * temperature_k)  # vapour moles per kPa
     liquid = feed.moles + np.zeros_like(temperature_k)
-    pressure = (saturation * liquid).sum(axis=0)
+    largest = 0.999 / np.maximum(per_kpa, 1e-30)  # all of the fuel would be vapour
+    pressure = np.minimum((saturation * liquid).sum(axis=0), 0.5 * largest)
     shift = np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio))
     for _ in range(_ROUNDS):
         volatility = saturation * np.exp(activity.log_gamma(liquid)) * shift
@@ -78,11 +80,11 @@ def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -
             # d error / d ln P at fixed K P: both the share of vapour and 1/P move
             weight = split * split / feed.moles
             slope = -1 + share * ((k * weight).sum(axis=0) / vapour - weight.sum(axis=0) / total)
-            pressure = pressure * np.exp(np.clip(-error / slope, -1, 1))
+            pressure = np.minimum(pressure * np.exp(np.clip(-error / slope, -1, 1)), largest)
         liquid = split
         if np.abs(pressure / before - 1).max() < 1e-9:
             return pressure
-    raise InputError("the flash found no pressure for this fuel and temperature: stay between -40 and 150 degC")
+    raise InputError("the flash found no pressure for this fuel and temperature: stay between -40 and 200 degC")
 
 
 def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start_k: Array | float = 330.0) -> Array:
@@ -91,12 +93,18 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
     liquid = feed.moles + np.zeros_like(pressure)
     shift = np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio)) / pressure
     moles_k = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / c.GAS_CONSTANT
+    if np.any(moles_k > _MOST_VAPOUR * _HOT_K):
+        worst = int(np.argmax(moles_k))
+        raise InputError(
+            f"V/L {vapour_liquid_ratio.flat[worst]:g} cannot be reached at {pressure.flat[worst]:.0f} kPa, nearly all fuel would have boiled off: "
+            "choose a smaller V/L"
+        )
     previous = np.full_like(pressure, np.inf)
     for _ in range(_ROUNDS):
         activity = Activity(feed.which, temperature)
         k = np.exp(c.log_vapour_pressure(temperature, feed.which) + activity.log_gamma(liquid)) * shift
         slope_k = c.log_vapour_pressure_slope(temperature, feed.which)
-        share = moles_k / temperature
+        share = np.minimum(moles_k / temperature, 0.99)
         split = feed.moles / (1 + share * (k - 1))
         total, y = split.sum(axis=0), k * split
         vapour = y.sum(axis=0)
@@ -117,7 +125,7 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
 
 
 def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array) -> tuple[Array, Array]:
-    """Moles of vapour in one mole of feed, and the liquid's moles (components, states), at temperature (K) and pressure (kPa).
+    """Moles of vapour in one mole of feed, and the liquid's mole fractions (components, states), at temperature (K) and pressure (kPa).
 
     `start` is a first guess of the vapour's moles; the result is 0 for all liquid and 1 for all vapour.
     """
@@ -125,28 +133,35 @@ def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array) 
     ratio_per_share = c.GAS_CONSTANT * temperature / (1000 * pressure * feed.liquid_volume_m3)
     ideal = np.exp(c.log_vapour_pressure(temperature, feed.which)) / pressure
     share = np.clip(start, 0, 1)
-    liquid = feed.moles / (1 + share * (ideal - 1))
-    previous = np.full_like(share, np.inf)
-    for _ in range(_ROUNDS):
+    excess = ideal - 1
+    liquid = feed.moles / (1 + share * excess)
+    before = moved_before = share
+    for turn in range(_ROUNDS):
         k = ideal * np.exp(activity.log_gamma(liquid))
         if np.any(feed.anchor):
             k *= np.exp(-feed.anchor * volatility_shift(share * ratio_per_share))
         excess = k - 1
-        for _ in range(2):  # Newton on the Rachford-Rice sum, K held
-            liquid = feed.moles / (1 + share * excess)
-            term = excess * liquid
-            step = term.sum(axis=0) / (term * term / feed.moles).sum(axis=0)
-            moved = np.clip(share + step, 0, 1)
-            change = np.abs(moved - share)
-            share = moved
-        if (change.max() < 1e-7) and np.all(change < previous + 1e-7):
-            return share, feed.moles / (1 + share * excess)
-        previous = change
-    return share, liquid
+        liquid = feed.moles / (1 + share * excess)
+        term = excess * liquid
+        moved = np.clip(share + term.sum(axis=0) / (term * term / feed.moles).sum(axis=0), 0, 1)  # Newton on the Rachford-Rice sum
+        change = moved - share
+        if np.abs(change).max() < _SHARE_TOLERANCE:
+            return moved, feed.moles / (1 + moved * excess)
+        if turn:
+            # gamma lags one turn behind; a secant over two turns takes the lag out
+            gain = change - (moved_before - before)
+            step = np.where(np.abs(gain) > 1e-14, -change * (share - before) / np.where(gain == 0, 1, gain), change)
+            good = (np.abs(step) < 5 * np.abs(change)) & (step * change > 0)
+            following = np.clip(share + np.where(good, step, change), 0, 1)
+        else:
+            following = moved
+        before, moved_before, share = share, moved, following
+        liquid = feed.moles / (1 + share * excess)
+    raise InputError("the flash did not converge for this fuel: stay between -40 and 200 degC and 20 and 600 kPa")
 
 
 def bubble_k(feed: Feed, pressure: float, start_k: Array) -> tuple[Array, Array]:
-    """Bubble point in K at one pressure for many fuels, and the vapour's mole fractions; to 0.001 K, for the steps of a distillation."""
+    """Bubble point in K at one pressure for many fuels, and the vapour's mole fractions; to about 0.0002 K, for the steps of a distillation."""
     temperature = start_k
     for _ in range(_ROUNDS):
         activity = Activity(feed.which, temperature)
@@ -155,6 +170,6 @@ def bubble_k(feed: Feed, pressure: float, start_k: Array) -> tuple[Array, Array]
         slope = (partial * c.log_vapour_pressure_slope(temperature, feed.which)).sum(axis=0) / total
         step = np.clip(np.log(total / pressure) / slope, -20, 20)
         temperature = temperature - step
-        if np.abs(step).max() < 1e-3:
+        if np.abs(step).max() < 0.1:  # Newton at fixed liquid: the error left is about the step's square times 0.02
             return temperature, partial / total
     raise InputError("the distillation of this fuel could not be followed: check the measurements")

@@ -1,0 +1,224 @@
+"""The fuel in the tank, as the rest of the house sees it: one object that says when it boils, how sure that is, and where it comes from.
+
+    Fuel.from_class("D4814", "A-1").limit_degc(101.3)                          -> 54.0
+    Fuel.from_measurements(vapour_pressure_kpa=60, t10_degc=55, t50_degc=100, t90_degc=165).limit_degc(101.325)     -> 60.67
+
+The bubble point is called boiling onset, not first bubble: dissolved air comes out earlier. Air is inside T(V/L=20) and is not added again.
+"""
+
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from hotfuel.errors import InputError
+from hotfuel.fuel import classes, density, fit, flash, volatility
+from hotfuel.fuel import components as c
+from hotfuel.fuel.components import Array
+from hotfuel.fuel.measurements import Measurements
+from hotfuel.fuel.mixture import Mixture
+from hotfuel.fuel.table import LimitTable
+from hotfuel.units import STANDARD_PRESSURE_KPA
+
+# Standard uncertainty (1 sigma) of the limit at V/L 20 and 101.3 kPa by route, degC. Judged from the published agreement of the linear equation
+# with measurement (0.7 degC RMS without ethanol, up to 2 degC with) and from its reproducibility; none is itself a published value.
+SIGMA_DEGC = {"equation": 0.7, "blend": 1.5, "mixture": 2.0, "mixture with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
+
+
+@dataclass(frozen=True)
+class Fuel:
+    """One fuel. Make it with `from_class`, `from_measurements` or `hotfuel.fuel.fuel_named`, not by hand.
+
+    `route` says how the limit was found, `edition` which edition of a standard stands behind it, `notes` are sentences for the user.
+    """
+
+    name: str
+    route: str
+    feed: flash.Feed
+    limit_uncertainty_degc: float
+    ethanol_vol: float
+    notes: tuple[str, ...] = ()
+    edition: str | None = None
+    from_memory: bool = False
+    density_15c_kg_m3: float = 0.0
+    other_route_degc: float | None = field(default=None)
+
+    def __post_init__(self) -> None:
+        if not self.density_15c_kg_m3:
+            object.__setattr__(self, "density_15c_kg_m3", round(self.mixture.density_15c_kg_m3(), 1))
+
+    # how a fuel comes to be -----------------------------------------------------------------------------------------------------------
+
+    @classmethod
+    def from_class(cls, standard: str, name: str = "", edition: str | None = None, ethanol_vol: float | None = None, grade: str | None = None) -> "Fuel":
+        """A fuel known by its class only: the limit is the worst the class allows.
+
+        `standard`: "D4814" with a name like "A-1" (volatility and vapour-lock class), "EN 228" with "A" to "F1" and grade "E5" or "E10",
+        "D5798" with "1" to "4". D4814: the vapour-lock class's minimum T(V/L=20), never the linear equation on the class's maxima.
+        `standard` may also hold the whole name, as in "D4814 A-1". Raises InputError for an unknown standard, class, grade or edition.
+        """
+        return _class_fuel(standard, name, edition, ethanol_vol, grade)
+
+    @classmethod
+    def from_measurements(
+        cls,
+        vapour_pressure_kpa: float,
+        t10_degc: float | None = None,
+        t50_degc: float | None = None,
+        t90_degc: float | None = None,
+        ethanol_vol: float = 0.0,
+        *,
+        e70_vol: float | None = None,
+        e100_vol: float | None = None,
+        density_kg_m3: float | None = None,
+        t_vl20_degc: float | None = None,
+        name: str = "measured fuel",
+    ) -> "Fuel":
+        """A fuel known by measurement or data sheet: vapour pressure (DVPE), D86 temperatures at 10/50/90 % evaporated or per cent evaporated
+        at 70 and 100 degC, ethanol in vol-%, density at 15 degC, and T(V/L=20) itself if it was measured (D5188).
+
+        Raises InputError for impossible values, each with its allowed range, and for a class's maxima given as if they were measured.
+        """
+        return _measured_fuel(
+            Measurements(vapour_pressure_kpa, t10_degc, t50_degc, t90_degc, ethanol_vol, e70_vol, e100_vol, density_kg_m3, t_vl20_degc), name
+        )
+
+    def weathered(self, lost_vol: float) -> "Fuel":
+        """This fuel after `lost_vol` vol-% (0 to 20) evaporated in an open tank or drum. To be shown only, never taken without being asked for:
+        weathering raises the limit, and a measured vapour pressure with its date is the way to claim it."""
+        volatility.require_range(lost_vol, 0, 20, "weathering loss", "vol-%")
+        left = fit.after_loss(self.feed.volume_fraction(), float(lost_vol))
+        return Fuel(
+            name=f"{self.name}, if weathered by {lost_vol:g} %", route="weathered", feed=flash.Feed.of_volumes(left, self.feed.anchor),
+            limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, SIGMA_DEGC["weathered"] if lost_vol else 0)),
+            ethanol_vol=round(100 * float(left[c.ETHANOL]), 2), edition=self.edition, from_memory=self.from_memory,
+            notes=(*self.notes, f"Calculated as if {lost_vol:g} vol-% had evaporated; measure the vapour pressure before relying on it."),
+        )
+
+    # what the fuel does ---------------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def mixture(self) -> Mixture:
+        """The mixture behind the numbers."""
+        return Mixture(self.feed)
+
+    @cached_property
+    def limit_table(self) -> LimitTable:
+        """Limit, V/L and needle by interpolation, for long records: 50 to 500 kPa, V/L 0 to 40, within 0.05 degC of the flash."""
+        return LimitTable(self.mixture)
+
+    @cached_property
+    def vapour_pressure_kpa(self) -> float:
+        """Vapour pressure of the mixture as a D5191 test would find it: 37.8 degC, V/L 4."""
+        return float(self.mixture.pressure_kpa(37.78, 4.0))
+
+    def true_vapour_pressure_kpa(self, temperature_degc: ArrayLike) -> Array:
+        """Bubble pressure (V/L 0), kPa absolute. -40 to 200 degC."""
+        return self.mixture.pressure_kpa(temperature_degc, 0.0)
+
+    def bubble_point_degc(self, pressure_kpa: ArrayLike) -> Array:
+        """Boiling onset at an absolute pressure of 20 to 600 kPa."""
+        return self.mixture.temperature_degc(pressure_kpa, 0.0)
+
+    def vapour_liquid_ratio(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
+        """V/L: vapour volume over the volume the fuel has as liquid at 0 degC; 0 below boiling onset."""
+        return self.mixture.vapour_liquid_ratio(temperature_degc, pressure_kpa)
+
+    def limit_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
+        """Temperature at which V/L is reached at an absolute pressure; the trade's limit is V/L 20."""
+        return self.mixture.temperature_degc(pressure_kpa, vapour_liquid_ratio)
+
+    def enthalpy_kj_per_kg(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
+        """Enthalpy of liquid and vapour together against liquid at 25 degC."""
+        return self.mixture.enthalpy_kj_per_kg(temperature_degc, pressure_kpa)
+
+    def isenthalpic_vapour_liquid_ratio(self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike) -> Array:
+        """V/L behind the needle: fuel at line temperature and pressure falls to bowl pressure without heat from outside."""
+        enthalpy = self.mixture.enthalpy_kj_per_kg(temperature_degc, line_pressure_kpa)
+        behind = self.mixture.temperature_at_enthalpy_degc(enthalpy, bowl_pressure_kpa)
+        return self.mixture.vapour_liquid_ratio(behind, bowl_pressure_kpa)
+
+    def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
+        """Line temperature at which the fuel has this V/L behind the needle; inverse of `isenthalpic_vapour_liquid_ratio`."""
+        behind = self.limit_degc(bowl_pressure_kpa, vapour_liquid_ratio)
+        enthalpy = self.mixture.enthalpy_kj_per_kg(behind, bowl_pressure_kpa)
+        return self.mixture.temperature_at_enthalpy_degc(enthalpy, line_pressure_kpa)
+
+    def density_kg_m3(self, temperature_degc: ArrayLike) -> Array:
+        """Density of the liquid, table 54B of D1250 (written for gasoline; ethanol expands 10 to 15 % less), -40 to 95 degC."""
+        return density.density_at_kg_m3(self.density_15c_kg_m3, temperature_degc)
+
+    def heat_capacity_kj_per_kg_k(self, temperature_degc: ArrayLike) -> Array:
+        """Heat capacity of the liquid; about 2.1 for gasoline (published figures run from 2.0 to 2.4)."""
+        return self.mixture.heat_capacity_kj_per_kg_k(temperature_degc)
+
+    def latent_heat_kj_per_kg(self, temperature_degc: ArrayLike = 25.0) -> Array:
+        """Latent heat of the whole fuel; about 350 for gasoline."""
+        return self.mixture.latent_heat_kj_per_kg(temperature_degc)
+
+    def describe(self) -> list[str]:
+        """Sentences for the user: what the fuel is, which route and edition, from memory or not, how sure, what is not covered."""
+        limit = float(self.limit_degc(STANDARD_PRESSURE_KPA))
+        sentences = [f"{self.name}: V/L 20 at {limit:.1f} °C and 101.3 kPa, standard uncertainty {self.limit_uncertainty_degc:.1f} °C; {self.route}."]
+        sentences += self.notes
+        if self.edition:
+            sentences.append(f"Standard's edition: {self.edition}; verify the edition that applies to you.")
+        if self.from_memory:
+            sentences.append("Part of these class values is from memory, not from the standard's text.")
+        if self.other_route_degc is not None:
+            sentences.append(f"Another route gives {self.other_route_degc:.1f} °C for the same point.")
+        sentences.append("Not covered: methanol, ethers, nitro compounds and water in the fuel.")
+        return sentences
+
+
+@lru_cache(maxsize=64)
+def _measured_fuel(data: Measurements, name: str) -> Fuel:
+    """One fit per set of measurements; a car file read twice costs it once."""
+    data.check()
+    classes.refuse_class_maxima(data)
+    linear = data.linear_degc()
+    notes: list[str] = []
+    other = None
+    ethanol = data.ethanol_vol
+    if data.t_vl20_degc is not None:
+        target, route, sigma = data.t_vl20_degc, "measured T(V/L=20)", SIGMA_DEGC["equation"]
+    elif linear is not None and ethanol < classes.TRACE_ETHANOL_VOL:
+        target, route = linear, "linear equation of ASTM D4814 on measured values"
+        sigma = float(np.hypot(SIGMA_DEGC["equation"], volatility.t_vl20_reproducibility_degc(linear) / 2.77))
+    elif linear is not None and ethanol <= 20:
+        target, route, sigma = data.blend_degc(), "ethanol blend fitted to its own measurements", SIGMA_DEGC["blend"]
+        notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
+        other = float(volatility.t_vl20_ethanol_step_degc(linear)) if 1 <= ethanol <= 15 else None
+    else:
+        target, route = None, "mixture fitted to the measurements given"
+        sigma = SIGMA_DEGC["mixture"] if ethanol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
+        notes.append("No T10 and T50 for the linear equation, or more than 20 % ethanol: the limit comes from the mixture alone.")
+    volumes = fit.composition(data.for_fit(target))
+    exact = data.t_vl20_degc is not None or (target is not None and ethanol < classes.TRACE_ETHANOL_VOL)
+    feed = fit.anchored(volumes, target) if exact and target is not None else flash.Feed.of_volumes(volumes)
+    return Fuel(
+        name, route, feed, sigma, ethanol, tuple(notes), "ASTM D4814-18 appendix X2" if target is not None and data.t_vl20_degc is None else None,
+        density_15c_kg_m3=data.density_kg_m3 or 0.0, other_route_degc=other,
+    )
+
+
+@lru_cache(maxsize=64)
+def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: float | None, grade: str | None) -> Fuel:
+    found = classes.find(standard, name, edition, ethanol_vol, grade)
+    volumes = fit.composition(found.data)
+    if found.t_vl20_degc is not None:
+        feed = fit.anchored(volumes, found.t_vl20_degc)
+    else:
+        feed = flash.Feed.of_volumes(volumes)
+    return Fuel(found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory)
+
+
+def require_covered(**content: float | None) -> None:
+    """InputError if the fuel holds something these formulas do not cover, e.g. require_covered(methanol_vol=15)."""
+    for what, amount in content.items():
+        if amount:
+            raise InputError(
+                f"fuel with {amount:g} of {what.replace('_vol', '')} is not covered: the formulas hold for hydrocarbons and ethanol only; "
+                "give a measured T(V/L=20) of this fuel or leave the limit out"
+            )

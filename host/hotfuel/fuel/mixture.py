@@ -1,0 +1,166 @@
+"""A fuel as a mixture of eleven components: bubble point, V/L, temperature at a V/L, enthalpy and the flash at constant enthalpy.
+
+Arrays in, arrays out, broadcasting; temperatures in degC, pressures absolute in kPa. Large arrays run in blocks on two threads.
+Range: -40 to 200 degC, 20 to 600 kPa absolute. Enthalpy of mixing and the vapour's departure from an ideal gas are left out.
+"""
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from hotfuel.fuel import components as c
+from hotfuel.fuel import flash
+from hotfuel.fuel.components import Array
+from hotfuel.fuel.volatility import require_range
+from hotfuel.units import ZERO_DEGC_IN_K
+
+TEMPERATURE_RANGE_DEGC = (-40.0, 200.0)
+PRESSURE_RANGE_KPA = (20.0, 600.0)
+_BLOCK = 4096  # states in one pass: the working arrays stay in the processor's cache
+
+
+def _temperature(value: ArrayLike) -> Array:
+    return require_range(value, *TEMPERATURE_RANGE_DEGC, "fuel temperature", "degC") + ZERO_DEGC_IN_K
+
+
+def _pressure(value: ArrayLike) -> Array:
+    return require_range(value, *PRESSURE_RANGE_KPA, "absolute pressure", "kPa")
+
+
+def _ratio(value: ArrayLike) -> Array:
+    return require_range(value, 0, 200, "V/L", "")
+
+
+def _in_blocks(function: Callable[..., Array], *arguments: ArrayLike) -> Array:
+    """`function` over flat blocks of the broadcast arguments, put together in their shape; nan (no data) in gives nan out."""
+    arrays = np.broadcast_arrays(*arguments)
+    shape, flat = arrays[0].shape, [np.ravel(array) for array in arrays]
+    starts = range(0, flat[0].size, _BLOCK)
+    parts = [[array[i : i + _BLOCK] for array in flat] for i in starts]
+    if len(parts) > 1 and (os.cpu_count() or 1) > 1:
+        with ThreadPoolExecutor(2) as pool:
+            done = list(pool.map(lambda part: function(*part), parts))
+    else:
+        done = [function(*part) for part in parts]
+    return np.concatenate(done).reshape(shape) if done else np.empty(shape)
+
+
+class Mixture:
+    """One fuel of known composition. `feed` comes from `hotfuel.fuel.fit` or from volume fractions (`Feed.of_volumes`)."""
+
+    def __init__(self, feed: flash.Feed) -> None:
+        self.feed = feed
+
+    @cached_property
+    def _starts(self) -> tuple[Array, Array, Array, Array, Array]:
+        """Start values for the V/L flash: ln P at V/L 0 and 20 against temperature, and V/L against where ln P lies between the two."""
+        grid = np.linspace(TEMPERATURE_RANGE_DEGC[0] - 5, TEMPERATURE_RANGE_DEGC[1] + 5, 101) + ZERO_DEGC_IN_K
+        bubble = np.log(flash.pressure_kpa(self.feed, grid, np.zeros_like(grid)))
+        at_20 = np.log(flash.pressure_kpa(self.feed, grid, np.full_like(grid, 20.0)))
+        ratios = np.concatenate([np.linspace(0, 10, 41), np.geomspace(10.5, 150, 50)])
+        curve = np.log(flash.pressure_kpa(self.feed, np.full_like(ratios, 325.0), ratios))
+        place = (curve[0] - curve) / (curve[0] - np.interp(20, ratios, curve))
+        return grid, bubble, at_20, place, ratios
+
+    def _split(self, kelvin: Array, pressure: Array) -> tuple[Array, Array]:
+        """Vapour share and mole fractions of the liquid, of flat arrays."""
+        grid, bubble, at_20, place, ratios = self._starts
+        top = np.interp(kelvin, grid, bubble)
+        where = (top - np.log(pressure)) / (top - np.interp(kelvin, grid, at_20))
+        start = np.interp(where, place, ratios) * 1000 * pressure * self.feed.liquid_volume_m3 / (c.GAS_CONSTANT * kelvin)
+        return flash.vapour_share(self.feed, kelvin, pressure, start)
+
+    def pressure_kpa(self, temperature_degc: ArrayLike, vapour_liquid_ratio: ArrayLike) -> Array:
+        """Absolute pressure at which V/L is reached; V/L 0 gives the true vapour pressure."""
+
+        def block(kelvin: Array, ratio: Array) -> Array:
+            return flash.pressure_kpa(self.feed, kelvin, ratio)
+
+        return _in_blocks(block, _temperature(temperature_degc), _ratio(vapour_liquid_ratio))
+
+    def temperature_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike) -> Array:
+        """Temperature at which V/L is reached; V/L 0 gives the bubble point."""
+        grid, bubble, at_20, _, _ = self._starts
+
+        def block(pressure: Array, ratio: Array) -> Array:
+            low, high = np.interp(np.log(pressure), bubble, grid), np.interp(np.log(pressure), at_20, grid)
+            return flash.temperature_k(self.feed, pressure, ratio, low + (high - low) * np.minimum(ratio / 20, 3)) - ZERO_DEGC_IN_K
+
+        return _in_blocks(block, _pressure(pressure_kpa), _ratio(vapour_liquid_ratio))
+
+    def vapour_liquid_ratio(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
+        """V/L; 0 below the bubble point."""
+
+        def block(kelvin: Array, pressure: Array) -> Array:
+            share, _ = self._split(kelvin, pressure)
+            return share * c.GAS_CONSTANT * kelvin / (1000 * pressure * self.feed.liquid_volume_m3)
+
+        return _in_blocks(block, _temperature(temperature_degc), _pressure(pressure_kpa))
+
+    def enthalpy_kj_per_kg(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
+        """Enthalpy of liquid and vapour together against liquid at 25 degC, kJ per kg of fuel."""
+
+        def block(kelvin: Array, pressure: Array) -> Array:
+            share, mole_fraction = self._split(kelvin, pressure)
+            vapour = np.maximum(self.feed.moles - mole_fraction * (1 - share), 0)
+            heat = (vapour * c.latent_heat_j_mol(kelvin, self.feed.which)).sum(axis=0)
+            return self._liquid_enthalpy(kelvin) + heat / self.feed.molar_mass_kg_mol / 1000
+
+        return _in_blocks(block, _temperature(temperature_degc), _pressure(pressure_kpa))
+
+    def _liquid_enthalpy(self, kelvin: Array) -> Array:
+        return self.feed.moles[:, 0] @ c.liquid_enthalpy_j_mol(kelvin, self.feed.which) / self.feed.molar_mass_kg_mol / 1000
+
+    def liquid_enthalpy_kj_per_kg(self, temperature_degc: ArrayLike) -> Array:
+        """Enthalpy of the liquid, none of it boiled, against 25 degC; quadratic in temperature, no range check (for long records with nan)."""
+        low, middle, high = self._liquid_enthalpy(np.array([298.15, 299.15, 300.15]))
+        curvature = (high - 2 * middle + low) / 2
+        warm = np.asarray(temperature_degc, dtype=float) - 25
+        return warm * (middle - low - curvature + curvature * warm)
+
+    def liquid_temperature_degc(self, enthalpy_kj_per_kg: ArrayLike) -> Array:
+        """Inverse of `liquid_enthalpy_kj_per_kg`."""
+        low, middle, high = self._liquid_enthalpy(np.array([298.15, 299.15, 300.15]))
+        curvature = (high - 2 * middle + low) / 2
+        linear, enthalpy = middle - low - curvature, np.asarray(enthalpy_kj_per_kg, dtype=float)
+        return 25 + 2 * enthalpy / (linear + np.sqrt(linear**2 + 4 * curvature * enthalpy))
+
+    def heat_capacity_kj_per_kg_k(self, temperature_degc: ArrayLike) -> Array:
+        """Heat capacity of the liquid, kJ/(kg K)."""
+        capacity = c.liquid_heat_capacity_j_mol_k(_temperature(temperature_degc), self.feed.which)
+        return np.tensordot(self.feed.moles[:, 0], capacity, axes=1) / self.feed.molar_mass_kg_mol / 1000
+
+    def latent_heat_kj_per_kg(self, temperature_degc: ArrayLike) -> Array:
+        """Latent heat of the whole fuel boiled off, kJ/kg."""
+        heat = c.latent_heat_j_mol(_temperature(temperature_degc), self.feed.which)
+        return np.tensordot(self.feed.moles[:, 0], heat, axes=1) / self.feed.molar_mass_kg_mol / 1000
+
+    def density_15c_kg_m3(self) -> float:
+        """Density of the composition at 15 degC by ideal mixing of volumes."""
+        moles, which = self.feed.moles[:, 0], self.feed.which
+        return float((moles @ c.MOLAR_MASS_KG_MOL[which]) / (moles @ c.VOLUME_15C_M3_MOL[which]))
+
+    def temperature_at_enthalpy_degc(self, enthalpy_kj_per_kg: ArrayLike, pressure_kpa: ArrayLike) -> Array:
+        """Temperature at which the fuel at this pressure has this enthalpy (inverse of `enthalpy_kj_per_kg`), by bracketing, to 1e-4 degC."""
+
+        def block(enthalpy: Array, pressure: Array) -> Array:
+            low, high = (np.full(enthalpy.shape, edge + ZERO_DEGC_IN_K) for edge in TEMPERATURE_RANGE_DEGC)
+            f_low, f_high = (self.enthalpy_kj_per_kg(t - ZERO_DEGC_IN_K, pressure) - enthalpy for t in (low, high))
+            require_range(f_low, -np.inf, 0, "enthalpy below the coldest fuel by", "kJ/kg")
+            require_range(f_high, 0, np.inf, "enthalpy above the hottest fuel by", "kJ/kg")
+            middle = low
+            for _ in range(60):  # regula falsi with the Illinois rule
+                middle = np.where(f_high > f_low, (low * f_high - high * f_low) / np.maximum(f_high - f_low, 1e-300), low)
+                f_middle = self.enthalpy_kj_per_kg(middle - ZERO_DEGC_IN_K, pressure) - enthalpy
+                right = f_middle > 0
+                f_low, f_high = np.where(right, f_low / 2, f_middle), np.where(right, f_middle, f_high / 2)
+                low, high = np.where(right, low, middle), np.where(right, middle, high)
+                if np.abs(f_middle).max(initial=0) < 2e-4:
+                    break
+            return middle - ZERO_DEGC_IN_K
+
+        return _in_blocks(block, np.asarray(enthalpy_kj_per_kg, dtype=float), _pressure(pressure_kpa))
