@@ -1,0 +1,333 @@
+"""The main loop: ticks from the ring to frames, commands, inputs, and whatever else is fitted.
+
+Optional modules are found by name; each has attach(application), which adds itself to the lists below, registers its commands and
+keeps its entries of `health`. What they may use: clock, settings, emit, emit_event, commands, inputs, sampler, sender, time_of_day.
+"""
+
+import gc
+import io
+import sys
+
+import board
+import settings as configuration
+from chips import driver
+from clock import U32, Clock
+from commands import Commands, Refused
+from hotfuel_wire import PROTOCOL_VERSION, codec
+from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
+from inputs import PERIOD_MS, Inputs
+from sampler import Sampler
+from sender import Sender
+from timeofday import TimeOfDay
+from twinfile import TwinFile
+
+VERSION = (0, 1, 0)
+OPTIONAL = ("warner", "recorder", "power")
+DESCRIPTION_MS = 10000
+HEALTH_MS = 10000
+COLLECT_MS = 5000
+IDLE_MS = 20
+SERVICE_MS = 1000
+DETAIL_MAX = 224
+THERMOCOUPLE = ord("K")
+
+
+class Application:
+    """`on_tick`: called with (time_ms, hot, cold, status) of every tick, in the main loop; the three are arrays, one entry a channel, used again.
+    `on_loop`: called with time_ms at every turn of the main loop. `on_change`: called after settings changed. `sender.listeners`: every frame.
+    """
+
+    def __init__(self, folder=""):
+        self.folder = folder
+        self.clock = Clock(board.ticks_ms)
+        self.sender = Sender(board, self.clock)
+        self.emit = self.sender.emit
+        self.commands = Commands(self.emit)
+        self.on_tick = []
+        self.on_loop = []
+        self.on_change = []
+        self.attached = []
+        self.health = {"frames_stored": 0, "store_free_kb": 0xFFFF, "lamp": 0, "alarm_unseen": 0, "limits_age_days": 0xFFFF}
+        self.description_id = 0
+        self.boot_count = self._count_boot()
+        self._settings_file = TwinFile("settings", folder)
+        self.settings, trouble = configuration.load(self._settings_file)
+        self._received = bytearray(64)
+        self._last_ms = 0
+        self._due = {"description": DESCRIPTION_MS, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
+        self._service_ms = None
+        self._losses_before = [0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us
+        self.sampler = None
+        self.time_of_day = TimeOfDay(board, self)
+        board.sensor_rail(True)
+        self._apply()
+        self._register()
+        for name in OPTIONAL:
+            self._attach(name)
+        self.emit_event("boot", value=self.boot_count, detail=trouble)
+
+    def _attach(self, name):
+        try:
+            module = __import__(name)
+        except ImportError as error:
+            if name not in str(error):  # it is there, but something it needs is not
+                raise
+            return
+        module.attach(self)
+        self.attached.append(name)
+
+    def _count_boot(self):
+        file = TwinFile("boots", self.folder)
+        try:
+            count = int((file.load() or b"0").decode()) + 1
+            file.save(str(count).encode())
+        except (OSError, ValueError):  # a full or worn flash must not keep the board from measuring
+            count = 0
+        return count
+
+    def _apply(self):
+        """Take the settings into use: new chips, new description."""
+        if self.sampler:
+            board.stop_timer()
+            old = self.sampler
+            before = self._losses_before
+            self._losses_before = [
+                before[0] + old.late,
+                before[1] + old.skipped,
+                before[2] + old.dropped,
+                max(before[3], old.longest_us),
+            ]
+        names = self.settings["chips"]
+        chips = tuple([driver(name)(board, channel, self.settings) for channel, name in enumerate(names)])
+        period_ms = 1000 // self.settings["rate_hz"]
+        self.sampler = Sampler(board, chips, period_ms)
+        self.sender.period_ms = period_ms
+        self.inputs = Inputs(board, self.settings)
+        self.inputs.on_button.append(self._mark_button)
+        self.inputs.on_ignition.append(self._ignition)
+        self._state = [0] * len(chips)  # 0, or the reason in `hot` that was reported last
+        self._reading = {"channels": [{"hot": 0, "cold": 0, "status": 0} for _ in chips]}
+        channels = []
+        for name, place, chip in zip(names, self.settings["places"], chips):
+            row = {"place": place.encode(), "chip": CHIPS[name], "thermocouple": THERMOCOUPLE}
+            row.update(chip.description)
+            channels.append(row)
+        self._description = {
+            "protocol_version": PROTOCOL_VERSION,
+            "firmware_major": VERSION[0],
+            "firmware_minor": VERSION[1],
+            "firmware_patch": VERSION[2],
+            "board_id": board.board_id(),
+            "boot_count": self.boot_count,
+            "reset_cause": RESET_CAUSES[board.reset_cause()],
+            "period_ms": period_ms,
+            "simulated": 1 if board.simulated_speed else 0,
+            "simulated_speed": board.simulated_speed,
+            "channels": channels,
+        }
+        self.describe()
+        self.sampler.start(self.clock)
+
+    def describe(self):
+        """Send the board description, and the barometer's words with it."""
+        payload, length = self.emit("description", self._description)
+        self.description_id = codec.description_id(memoryview(payload)[:length])
+        words = self.inputs.barometer_values()
+        if words:
+            self.emit("barometer", words)
+
+    def emit_event(self, name, channel=NO_CHANNEL, value=0, detail=""):
+        """Send an event; `detail` is cut to what fits."""
+        self.emit("event", {"code": EVENTS[name], "channel": channel, "value": value, "detail": detail.encode()[:DETAIL_MAX]})
+
+    def run(self):
+        """For ever. A step that fails becomes an event and sampling starts anew; if it fails again and again the watchdog resets the board."""
+        board.claim_port()
+        while True:
+            try:
+                self.step()
+            except Exception as error:
+                self.recover(error)
+            else:
+                board.feed()
+
+    def recover(self, error):
+        """Report an exception and start sampling anew."""
+        try:
+            self.emit_event("exception", detail=reason(error))
+            self.sampler.error = None
+            self.sampler.start(self.clock)
+            self.sender.pump()
+        except Exception:  # without memory even the report may fail; the watchdog sees to it
+            pass
+        board.sleep_ms(500)
+
+    def step(self):
+        """One turn of the main loop."""
+        now = self.clock.now()
+        if now < self._last_ms:  # the board's time wrapped after 49.7 days: ticks are numbered from it
+            self.sampler.start(self.clock)
+        self._last_ms = now
+        if self.sampler.error:
+            error, self.sampler.error = self.sampler.error, None
+            raise error
+        busy = False
+        count = board.receive(self._received)
+        if count:
+            busy = True
+            self.commands.receive(memoryview(self._received)[:count])
+        while self.sampler.take():
+            self._tick()
+        self.inputs.step(now)
+        self._periodic(now)
+        for call in self.on_loop:
+            call(now)
+        if self._service_ms is not None and (not self.sender.waiting() or (now - self._service_ms) & U32 > SERVICE_MS):
+            board.leave_for_prompt()
+        if not (self.sender.pump() or busy):
+            board.sleep_ms(IDLE_MS)
+
+    def _tick(self):
+        sampler = self.sampler
+        time_ms = self.clock.at(sampler.raw_ms)
+        reading = self._reading
+        reading["description_id"] = self.description_id
+        for index in range(len(sampler.chips)):
+            row = reading["channels"][index]
+            hot = sampler.hot[index]
+            row["hot"] = hot
+            row["cold"] = sampler.cold[index]
+            row["status"] = sampler.status[index]
+            if hot in (NO_ANSWER, CONFIGURATION_LOST) or hot > NOT_A_CODE:
+                self._watch(index, hot if hot < NOT_A_CODE else 0)
+        self.emit("reading", reading, time_ms)
+        for call in self.on_tick:
+            call(time_ms, sampler.hot, sampler.cold, sampler.status)
+
+    def _watch(self, channel, state):
+        """Events at the changes only: a chip that stays away, or loses its settings at every tick, is reported once."""
+        before = self._state[channel]
+        if state == before:
+            return
+        self._state[channel] = state
+        if before == NO_ANSWER:
+            self.emit_event("chip_found", channel)
+        if state:
+            self.emit_event("chip_lost" if state == NO_ANSWER else "configuration_lost", channel)
+
+    def _is_due(self, what, now, every_ms):
+        if (now - self._due[what]) & U32 > 0x7FFFFFFF:
+            return False
+        self._due[what] = (now + every_ms) & U32
+        return True
+
+    def _periodic(self, now):
+        if self._is_due("auxiliary", now, PERIOD_MS):
+            if self.inputs.read():
+                self.describe()
+            self.emit("auxiliary", self.inputs.values)
+        if self._is_due("description", now, DESCRIPTION_MS):
+            self.describe()
+        if self._is_due("health", now, HEALTH_MS):
+            self.emit("health", self._health())
+        if self._is_due("collect", now, COLLECT_MS):
+            gc.collect()
+        self.time_of_day.step(now)
+
+    def _health(self):
+        values, sampler, before = self.health, self.sampler, self._losses_before
+        values["late_ticks"] = before[0] + sampler.late
+        values["skipped_ticks"] = before[1] + sampler.skipped
+        values["readings_dropped"] = before[2] + sampler.dropped
+        values["longest_tick_us"] = max(before[3], sampler.longest_us)
+        values["frames_sent"] = self.sender.sent
+        values["frames_dropped"] = self.sender.dropped
+        values["memory_free"] = board.memory_free()
+        return values
+
+    def _mark_button(self, held_ms):
+        self.emit_event("mark", value=held_ms)
+
+    def _ignition(self, on):
+        self.emit_event("ignition_on" if on else "ignition_off")
+
+    def _register(self):
+        register = self.commands.register
+        register("version", self._version, asks_only=True)
+        register("info", self._info, asks_only=True)
+        register("settings_get", self._settings_get, asks_only=True)
+        register("settings_set", self._settings_set)
+        register("clock", self.time_of_day.command)
+        register("mark", self._mark)
+        register("service", self._service)
+
+    def _version(self, _argument):
+        last = self.commands.last_sequence
+        values = (PROTOCOL_VERSION,) + VERSION + ("none" if last is None else last,)
+        return ("protocol=%d\nfirmware=%d.%d.%d\nlast_sequence=%s" % values).encode()
+
+    def _info(self, _argument):
+        self.describe()  # whoever asks has perhaps just come and cannot read the readings yet
+        lost = [self.settings["places"][index] for index, state in enumerate(self._state) if state]
+        lines = (
+            "board_id=" + "".join(["%02x" % byte for byte in board.board_id()]),
+            "boot_count=%d" % self.boot_count,
+            "reset_cause=" + board.reset_cause(),
+            "uptime_ms=%d" % self.clock.now(),
+            "memory_free=%d" % board.memory_free(),
+            "barometer=%s" % (self.inputs.barometer.chip if self.inputs.barometer else None),
+            "attached=" + ",".join(self.attached),
+            "lost=" + ",".join(lost),
+        )
+        return "\n".join(lines).encode()
+
+    def _settings_get(self, argument):
+        name = _text(argument)
+        if not name:
+            return ",".join(sorted(self.settings)).encode()
+        if name not in self.settings:
+            raise Refused("bad_argument", "no setting %s; there are %s" % (name[:20], ", ".join(sorted(self.settings))))
+        return configuration.show(name, self.settings[name]).encode()
+
+    def _settings_set(self, argument):
+        text = _text(argument)
+        try:
+            new = configuration.changed(self.settings, text)
+        except configuration.SettingsError as error:
+            raise Refused("bad_argument", str(error))
+        try:
+            configuration.save(self._settings_file, new)
+        except OSError as error:
+            raise Refused("failed", "the settings could not be stored, the old ones stay: %s" % error)
+        self.settings = new
+        self._apply()
+        for call in self.on_change:
+            call()
+        self.emit_event("settings_changed", detail=text)
+        return b""
+
+    def _mark(self, argument):
+        self.emit_event("mark", detail=_text(argument))
+        return b""
+
+    def _service(self, argument):
+        if argument:
+            raise Refused("bad_argument", "service takes no argument")
+        self._service_ms = self.clock.now()
+        return b"the board restarts and ends at its prompt"
+
+
+def _text(argument):
+    try:
+        return bytes(argument).decode()
+    except UnicodeError:
+        raise Refused("bad_argument", "the argument is not UTF-8 text")
+
+
+def reason(error):
+    """An exception in one line, with the place where it was raised."""
+    text = "%s: %s" % (type(error).__name__, error)
+    written = io.StringIO()
+    sys.print_exception(error, written)
+    places = [line.strip() for line in written.getvalue().split("\n") if line.startswith("  File")]
+    return text + "; " + places[-1] if places else text

@@ -1,0 +1,272 @@
+"""The one file that touches the machine: pins, buses, timer, watchdog, the port to the host. Documented API of MicroPython 1.24's rp2 port only."""
+
+import gc
+import os
+import select as polling
+import sys
+import time
+
+import machine
+import micropython
+import pins
+
+ticks_ms = time.ticks_ms
+ticks_us = time.ticks_us
+sleep_ms = time.sleep_ms
+simulated_speed = getattr(machine, "simulated_speed", 0)  # only a stand-in for the board has a speed
+
+WATCHDOG_MS = 8000  # the RP2040's longest is 8388
+SERVICE_FLAG = "service.flag"
+I2C_TIMEOUT_US = 2000
+BUTTON_DOWN = 0
+
+_gpio = {name: number for name, number, _ in pins.PINS}
+_made = {}
+
+
+def _once(name, make):
+    if name not in _made:
+        _made[name] = make()
+    return _made[name]
+
+
+def _output(name, level):
+    return _once(name, lambda: machine.Pin(_gpio[name], machine.Pin.OUT, value=level))
+
+
+def _input(name, pull):
+    return _once(name, lambda: machine.Pin(_gpio[name], machine.Pin.IN, pull))
+
+
+def sensor_rail(on):
+    """Feed or starve amplifiers and senders."""
+    _output("sensor_rail", 1)(1 if on else 0)
+
+
+def lamp(on):
+    _output("lamp", 0)(1 if on else 0)
+
+
+def buzzer(on):
+    _output("buzzer", 0)(1 if on else 0)
+
+
+def button():
+    """True while the button is held."""
+    return _input("button", machine.Pin.PULL_UP)() == BUTTON_DOWN
+
+
+def ignition():
+    """True while the ignition is on."""
+    return _input("ignition", machine.Pin.PULL_DOWN)() == 1
+
+
+def analogue(name):
+    """ADC code of "battery" or "fuel_pressure", 0 to 65535 of the reference."""
+    return _once(name, lambda: machine.ADC(_gpio[name])).read_u16()
+
+
+class _SpiBus:
+    """SPI0 with chip selects. transfer() allocates nothing."""
+
+    def __init__(self):
+        machine.Pin(_gpio["spi_miso"], machine.Pin.IN, machine.Pin.PULL_UP)  # a line nobody drives reads all ones
+        self._phase = 1
+        self._spi = machine.SPI(
+            pins.SPI_ID,
+            baudrate=pins.SPI_HZ,
+            polarity=0,
+            phase=1,
+            sck=machine.Pin(_gpio["spi_sck"]),
+            mosi=machine.Pin(_gpio["spi_mosi"]),
+            miso=machine.Pin(_gpio["spi_miso"]),
+        )
+
+    def transfer(self, select, phase, out, into):
+        """Write `out` and read as many bytes into `into` while `select` is low, in SPI mode `phase` (clock idle low)."""
+        if phase != self._phase:
+            self._spi.init(baudrate=pins.SPI_HZ, polarity=0, phase=phase)
+            self._phase = phase
+        select(0)
+        self._spi.write_readinto(out, into)
+        select(1)
+
+
+def spi():
+    return _once("spi", _SpiBus)
+
+
+def select(channel):
+    """The chip-select pin of a channel, idle high."""
+    return _output("select_%d" % channel, 1)
+
+
+def i2c():
+    """I2C0. A bus that hangs costs I2C_TIMEOUT_US; callers leave it alone for a while then."""
+    return _once(
+        "i2c",
+        lambda: machine.I2C(
+            pins.I2C_ID,
+            scl=machine.Pin(_gpio["i2c_scl"]),
+            sda=machine.Pin(_gpio["i2c_sda"]),
+            freq=pins.I2C_HZ,
+            timeout=I2C_TIMEOUT_US,
+        ),
+    )
+
+
+class _StateMachineCounter:
+    """Rising edges counted by a PIO state machine: needs no processor time and misses none."""
+
+    by_interrupt = False
+
+    def __init__(self, gpio):
+        import rp2
+
+        # 31 cycles of 10 us behind each edge let the contact or coil settle: up to 1,500 pulses a second.
+        @rp2.asm_pio()
+        def edges():
+            wrap_target()  # noqa: F821
+            wait(0, pin, 0)[31]  # noqa: F821
+            wait(1, pin, 0)[31]  # noqa: F821
+            jmp(x_dec, "counted")  # noqa: F821
+            label("counted")  # noqa: F821
+            wrap()  # noqa: F821
+
+        self._machine = rp2.StateMachine(0, edges, freq=100_000, in_base=gpio)
+        self._machine.exec("mov(x, invert(null))")
+        self._machine.active(1)
+        self._count = 0
+
+    def count(self):
+        """Edges since boot, wrapping at 2^32."""
+        self._machine.exec("mov(isr, x)")
+        self._machine.exec("push()")
+        if self._machine.rx_fifo():
+            self._count = 0xFFFFFFFF - self._machine.get()  # x counts down
+        return self._count
+
+
+class _InterruptCounter:
+    """Rising edges counted by interrupt: some are lost while the processor is busy."""
+
+    by_interrupt = True
+
+    def __init__(self, gpio):
+        self._edges = 0
+        self._seen = 0
+        self._count = 0
+        gpio.irq(handler=self._edge, trigger=machine.Pin.IRQ_RISING)
+
+    def _edge(self, _pin):
+        self._edges = (self._edges + 1) & 0x3FFFFFFF
+
+    def count(self):
+        """Edges since boot, wrapping at 2^32."""
+        edges = self._edges
+        self._count = (self._count + ((edges - self._seen) & 0x3FFFFFFF)) & 0xFFFFFFFF
+        self._seen = edges
+        return self._count
+
+
+def pulse_counter():
+    """The engine-speed counter: count(), by_interrupt."""
+    gpio = _input("engine_pulses", machine.Pin.PULL_DOWN)
+    try:
+        return _once("counter", lambda: _StateMachineCounter(gpio))
+    except (ImportError, OSError, ValueError):  # no PIO here, or none free
+        return _once("counter", lambda: _InterruptCounter(gpio))
+
+
+def start_timer(period_ms, callback):
+    """Call `callback` every period_ms, between two bytecodes of the main program."""
+    _once("timer", lambda: machine.Timer(-1)).init(mode=machine.Timer.PERIODIC, period=period_ms, callback=callback)
+
+
+def stop_timer():
+    if "timer" in _made:
+        _made["timer"].deinit()
+
+
+def prompt_wanted():
+    """True if this boot should end at the prompt: the button is held, or the last run was told so (once)."""
+    try:
+        os.remove(SERVICE_FLAG)
+        return True
+    except OSError:
+        return button()
+
+
+def leave_for_prompt():
+    """Reset, and end at the prompt: nothing else leads there, as 0x03 is data and the RP2040's watchdog cannot be stopped."""
+    with open(SERVICE_FLAG, "w") as file:
+        file.write("once")
+    machine.reset()
+
+
+def start_watchdog():
+    """From here on feed() must come every 8 s. It cannot be stopped."""
+    _once("watchdog", lambda: machine.WDT(timeout=WATCHDOG_MS))
+
+
+def feed():
+    if "watchdog" in _made:
+        _made["watchdog"].feed()
+
+
+def board_id():
+    """The processor's unique id, 8 bytes."""
+    return (bytes(machine.unique_id()) + bytes(8))[:8]
+
+
+def reset_cause():
+    """Why the board started, as messages.RESET_CAUSES names it."""
+    cause = machine.reset_cause()
+    for name, attribute in (("power_on", "PWRON_RESET"), ("watchdog", "WDT_RESET"), ("soft", "SOFT_RESET")):
+        if cause == getattr(machine, attribute, None):
+            return name
+    return "unknown"
+
+
+def memory_free():
+    """Free heap, bytes; 0 where the interpreter cannot say."""
+    return gc.mem_free() if hasattr(gc, "mem_free") else 0
+
+
+# The port to the host. CPython wraps it in a buffer that polling cannot see through.
+_stdin = getattr(sys.stdin.buffer, "raw", sys.stdin.buffer)
+_stdout = getattr(sys.stdout.buffer, "raw", sys.stdout.buffer)
+_readable = polling.poll()
+_readable.register(sys.stdin, polling.POLLIN)
+_writable = polling.poll()
+_writable.register(sys.stdout, polling.POLLOUT)
+_one = bytearray(1)
+
+
+def claim_port():
+    """From here on a 0x03 from the host is data, not an interrupt."""
+    micropython.kbd_intr(-1)
+    micropython.alloc_emergency_exception_buf(100)
+
+
+def receive(buffer):
+    """Fill `buffer` with what the host has sent; returns the number of bytes, 0 if there are none."""
+    count = 0
+    while count < len(buffer) and _readable.poll(0):
+        if not _stdin.readinto(_one):
+            break
+        buffer[count] = _one[0]
+        count += 1
+    return count
+
+
+def room():
+    """True if the port takes at least one byte without waiting."""
+    for _, flags in _writable.poll(0):
+        return bool(flags & polling.POLLOUT)
+    return False
+
+
+def write(data):
+    """Write to the host; returns the number of bytes taken."""
+    return _stdout.write(data) or 0

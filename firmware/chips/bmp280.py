@@ -1,0 +1,34 @@
+"""BMP280: raw pressure and temperature words; the host works them out with the chip's calibration words."""
+
+from chips import bmp280_map as m
+
+
+class Chip:
+    """Every method raises OSError if the chip does not answer."""
+
+    def __init__(self, i2c, address):
+        self._i2c = i2c
+        self._address = address
+
+    def found(self):
+        """True if a BMP280 answers at this address."""
+        try:
+            return self._i2c.readfrom_mem(self._address, m.ID, 1)[0] == m.CHIP_ID
+        except OSError:
+            return False
+
+    def configure(self):
+        """Settings first, then normal mode: in normal mode writes to CONFIG may be ignored."""
+        self._i2c.writeto_mem(self._address, m.CTRL_MEAS, b"\x00")
+        self._i2c.writeto_mem(self._address, m.CONFIG, bytes([m.SMOOTH]))
+        self._i2c.writeto_mem(self._address, m.CTRL_MEAS, bytes([m.MEASURE]))
+
+    def words(self):
+        """The calibration registers, lowest address first."""
+        return self._i2c.readfrom_mem(self._address, m.CALIBRATION, m.CALIBRATION_BYTES)
+
+    def read_raw(self):
+        """Pressure and temperature registers. Raises OSError if the chip has forgotten its settings: it is configured anew then."""
+        if self._i2c.readfrom_mem(self._address, m.CTRL_MEAS, 1)[0] != m.MEASURE:
+            raise OSError("settings lost")
+        return self._i2c.readfrom_mem(self._address, m.PRESS_MSB, m.DATA_BYTES)

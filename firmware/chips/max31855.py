@@ -1,0 +1,42 @@
+"""MAX31855: read only; it linearises with one slope, which the host takes back to the EMF."""
+
+from hotfuel_wire.messages import MODES, NO_ANSWER
+
+BUS = "spi"
+PHASE = 0  # SPI mode 0
+
+
+class Chip:
+    """One amplifier. After read_raw(): `hot` (14 bit, 0.25 degC, or NO_ANSWER), `cold` (12 bit, 0.0625 degC), `status` (D2-D0, D16 as bit 7).
+
+    The chip has no new-conversion flag: how fresh a code is, it cannot say. Cold junction and wire at exactly 0 degC with no fault
+    reads as 32 zeros, the same as a bus held low; that one point is given up so that a dead bus is never taken for 0 degC.
+    """
+
+    def __init__(self, board, channel, settings):
+        self._bus = board.spi()
+        self._select = board.select(channel)
+        self._out = bytearray(4)
+        self._in = bytearray(4)
+        self.hot = NO_ANSWER
+        self.cold = 0
+        self.status = 0
+        self.description = {"gain": 1, "mains_hz": 0, "averages": 1, "mode": MODES["automatic"], "resolution_bits": 14}
+
+    def configure(self):
+        """The chip has nothing to configure."""
+
+    def read_raw(self):
+        """Read the 32 bits and take them apart. Sets hot, cold and status."""
+        got = self._in
+        self._bus.transfer(self._select, PHASE, self._out, got)
+        if got[1] & 0x02 or got[3] & 0x08 or not (got[0] or got[1] or got[2] or got[3]):  # D17 and D3 are always 0
+            self.hot = NO_ANSWER
+            self.cold = 0
+            self.status = 0
+            return
+        hot = got[0] << 6 | got[1] >> 2
+        self.hot = hot - 0x4000 if hot & 0x2000 else hot
+        cold = got[2] << 4 | got[3] >> 4
+        self.cold = cold - 0x1000 if cold & 0x800 else cold
+        self.status = got[3] & 0x07 | (got[1] & 0x01) << 7

@@ -1,0 +1,133 @@
+"""MAX31856 in voltage mode: the thermocouple's EMF and the chip's own temperature as raw codes."""
+
+from hotfuel_wire.messages import CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
+
+from chips import max31856_map as m
+
+BUS = "spi"
+PHASE = 1  # SPI mode 1
+_CONFIGURATION = 10  # registers 00h-09h
+_BURST = 16  # registers 00h-0Fh
+_NOT_SELF_CLEARING = 0xFF & ~(m.ONE_SHOT | m.FAULTCLR)
+
+
+class Chip:
+    """One amplifier. After read_raw(): `hot` (19-bit code, or a reason below NOT_A_CODE), `cold` (1/256 degC), `status` (SR).
+
+    read_raw and configure run in the timer callback: they allocate nothing.
+    """
+
+    def __init__(self, board, channel, settings):
+        self._bus = board.spi()
+        self._select = board.select(channel)
+        self._one_shot = settings["mode"] == "one_shot"
+        mains_hz, averages, gain = settings["mains_hz"], settings["averages"], settings["gain"]
+        cr0 = m.OCFAULT_BELOW_5K | (m.FILTER_50HZ if mains_hz == 50 else m.FILTER_60HZ)
+        self._off = cr0
+        self._go = cr0 | (m.ONE_SHOT if self._one_shot else m.CMODE_AUTOMATIC)
+        cr1 = m.AVERAGES[averages] | m.VOLTAGE_GAIN[gain]
+        # What registers 00h-09h must hold. Thresholds stay at their reset values; the cold-junction offset is zero.
+        self._want = bytearray(
+            (self._go & _NOT_SELF_CLEARING, cr1, 0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0x00, 0x00),
+        )
+        self._out = bytearray(1 + _BURST)
+        self._in = bytearray(1 + _BURST)
+        self._pair_out = bytearray(2)
+        self._pair_in = bytearray(2)
+        first_ms, further_ms = m.CONVERSION_MS[("one_shot", mains_hz)]
+        first_ms += int(further_ms * (averages - 1))
+        self._first_ticks = first_ms * settings["rate_hz"] // 1000 + 1  # until the first automatic conversion is there
+        self._wait_ticks = 0
+        self._begun = False  # a conversion was asked for since the last answer
+        self.hot = NO_ANSWER
+        self.cold = 0
+        self.status = 0
+        self.description = {
+            "gain": gain,
+            "mains_hz": mains_hz,
+            "averages": averages,
+            "mode": MODES[settings["mode"]],
+            "resolution_bits": 19,
+        }
+
+    def configure(self):
+        """Write every configuration register and start converting. The notch frequency may only be changed while the chip is off."""
+        self._write(m.CR0, self._off)
+        index = m.CR1
+        while index < _CONFIGURATION:
+            self._write(index, self._want[index])
+            index += 1
+        self._write(m.CR0, self._go)
+        self._begun = True
+        self._wait_ticks = 0 if self._one_shot else self._first_ticks
+
+    def read_raw(self):
+        """One burst read of registers 00h-0Fh, then the next conversion. Sets hot, cold and status."""
+        got = self._in
+        self._bus.transfer(self._select, PHASE, self._out, got)
+        if not self._configured():
+            self.cold = 0
+            self.status = 0
+            if self._silent():
+                self.hot = NO_ANSWER
+                self._begun = False
+            else:
+                # After a brown-out the chip is off and linearising: its codes would pass for a temperature.
+                self.hot = CONFIGURATION_LOST
+                self.configure()
+            return
+        self.cold = _signed(got[1 + m.CJTH] << 8 | got[1 + m.CJTL], 0x8000)
+        self.status = got[1 + m.SR]
+        if got[1 + m.CR0] & m.ONE_SHOT:
+            self.hot = NOT_READY  # still converting: let it finish
+            return
+        if self._wait_ticks:
+            self._wait_ticks -= 1
+            self.hot = NOT_READY
+        elif self._one_shot and not self._begun:
+            self.hot = NOT_READY  # silent until now: the register holds a conversion from before
+        else:
+            self.hot = _signed(got[1 + m.LTCBH] << 11 | got[1 + m.LTCBM] << 3 | got[1 + m.LTCBL] >> 5, 0x40000)
+        self._beat()
+        if self._one_shot:
+            self._write(m.CR0, self._go)
+            self._begun = True
+
+    def _beat(self):
+        # A threshold nobody uses is changed by one at every tick and read back at the next: a broken data line to the chip
+        # would otherwise leave the last conversion standing for ever, looking like a steady temperature.
+        self._want[m.CJHF] ^= 1
+        self._write(m.CJHF, self._want[m.CJHF])
+
+    def _write(self, register, value):
+        self._pair_out[0] = m.WRITE | register
+        self._pair_out[1] = value
+        self._bus.transfer(self._select, PHASE, self._pair_out, self._pair_in)
+
+    def _configured(self):
+        want, got = self._want, self._in
+        if got[1] & _NOT_SELF_CLEARING != want[0]:
+            return False
+        index = 1
+        while index < _CONFIGURATION:
+            if got[1 + index] != want[index]:
+                return False
+            index += 1
+        return True
+
+    def _silent(self):
+        """All ones or all zeros is a bus without a chip; a chip after power-on answers 03h and FFh in its registers."""
+        got = self._in
+        first = got[1]
+        if first != 0xFF and first != 0x00:
+            return False
+        index = 1
+        while index < _BURST:
+            if got[1 + index] != first:
+                return False
+            index += 1
+        return True
+
+
+def _signed(code, sign):
+    return code - sign - sign if code & sign else code

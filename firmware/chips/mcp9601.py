@@ -1,0 +1,88 @@
+"""MCP9601 and MCP9600 over I2C: the raw ADC register, not the chip's own linearisation."""
+
+from hotfuel_wire.messages import CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
+
+from chips import mcp9601_map as m
+
+BUS = "i2c"
+BACK_OFF_MAX_TICKS = 64
+
+
+class Chip:
+    """One amplifier. After read_raw(): `hot` (24-bit raw ADC, or a reason), `cold` (0.0625 degC), `status` (STATUS register).
+
+    A hung bus costs one time-out of 2 ms, then the chip is left alone for 1, 2, 4 ... 64 ticks.
+    """
+
+    def __init__(self, board, channel, settings):
+        self._i2c = board.i2c()
+        self._address = int(settings["i2c_addresses"][channel])
+        bits = settings["resolution_bits"]
+        self._device = m.NORMAL | m.COLD_0_0625 | m.RESOLUTION[bits]
+        # The least filter changes only T_HOT, which is not used, and makes a chip after power-on tell itself from a configured one.
+        self._sensor = m.TYPE_K | m.FILTER_LEAST
+        self._one = bytearray(1)
+        self._two = bytearray(2)
+        self._three = bytearray(3)
+        self._wait_ticks = 0
+        self._back_off = 1
+        self.hot = NO_ANSWER
+        self.cold = 0
+        self.status = 0
+        self.description = {"gain": 1, "mains_hz": 0, "averages": 1, "mode": MODES["automatic"], "resolution_bits": bits}
+
+    def configure(self):
+        """Write the configuration. A chip that is not there is found by read_raw later."""
+        try:
+            self._write(m.SENSOR_CONFIGURATION, self._sensor)
+            self._write(m.DEVICE_CONFIGURATION, self._device)
+            self._write(m.STATUS, 0)
+        except OSError:
+            self._lost()
+
+    def read_raw(self):
+        """Read a conversion if there is a new one. Sets hot, cold and status."""
+        if self._wait_ticks:
+            self._wait_ticks -= 1
+            return
+        try:
+            self._read()
+        except OSError:
+            self._lost()
+
+    def _read(self):
+        if self._register(m.SENSOR_CONFIGURATION) != self._sensor or self._register(m.DEVICE_CONFIGURATION) != self._device:
+            self.hot = CONFIGURATION_LOST
+            self.cold = 0
+            self.status = 0
+            self.configure()
+            return
+        self._back_off = 1
+        self.status = self._register(m.STATUS)
+        two, three = self._two, self._three
+        self._i2c.readfrom_mem_into(self._address, m.T_COLD, two)
+        cold = two[0] << 8 | two[1]
+        self.cold = cold - 0x10000 if cold & 0x8000 else cold
+        if not self.status & m.T_HOT_UPDATED:
+            self.hot = NOT_READY
+            return
+        self._i2c.readfrom_mem_into(self._address, m.RAW_ADC, three)
+        hot = three[0] << 16 | three[1] << 8 | three[2]
+        self.hot = hot - 0x1000000 if hot & 0x800000 else hot
+        self._write(m.STATUS, 0)  # cleared by hand: chips left alone are reported to repeat old codes
+
+    def _lost(self):
+        self.hot = NO_ANSWER
+        self.cold = 0
+        self.status = 0
+        self._wait_ticks = self._back_off
+        if self._back_off < BACK_OFF_MAX_TICKS:
+            self._back_off *= 2
+
+    def _register(self, register):
+        self._i2c.readfrom_mem_into(self._address, register, self._one)
+        return self._one[0]
+
+    def _write(self, register, value):
+        self._one[0] = value
+        self._i2c.writeto_mem(self._address, register, self._one)

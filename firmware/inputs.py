@@ -1,0 +1,125 @@
+"""The other inputs, each optional: barometer, battery, fuel-pressure sender, engine speed, ignition, button. All raw."""
+
+from hotfuel_wire.messages import BAROMETER_CHIPS, FITTED, INPUTS
+
+PERIOD_MS = 1000
+DEBOUNCE_MS = 40
+_BACK_OFF_MAX = 64  # periods
+
+
+class Barometer:
+    """Finds the chip and reads its raw words; one that does not answer is left alone for 1, 2, 4 ... 64 s. `chip`: its name or None."""
+
+    def __init__(self, board, wanted):
+        self.chip = None
+        self.words = b""  # its calibration registers
+        self.data = b""  # its data registers as read last; empty while it does not answer
+        self._i2c = board.i2c()
+        self._wanted = wanted
+        self._device = None
+        self._wait = 0
+        self._back_off = 1
+
+    def read(self):
+        """One reading. True if the chip, or its absence, is new."""
+        if self._wait:
+            self._wait -= 1
+            return False
+        before = self.chip
+        try:
+            if self._device is None:
+                self._find()  # its first conversion is there at the next reading
+            else:
+                self.data = self._device.read_raw()
+            self._back_off = 1
+        except OSError:
+            self._device = None
+            self.chip = None
+            self.data = b""
+            self._wait = self._back_off
+            self._back_off = min(2 * self._back_off, _BACK_OFF_MAX)
+        return self.chip != before
+
+    def _find(self):
+        for name in ("BMP280", "BMP390"):
+            if self._wanted not in ("auto", name):
+                continue
+            if name == "BMP280":
+                from chips.bmp280 import Chip
+            else:
+                from chips.bmp390 import Chip
+            for address in (0x76, 0x77):
+                device = Chip(self._i2c, address)
+                if device.found():
+                    device.configure()
+                    self.words = device.words()
+                    self._device = device
+                    self.chip = name
+                    return
+        raise OSError("no barometer")
+
+
+class Inputs:
+    """`on_button`: called with the held time in ms when the button is let go. `on_ignition`: called with True or False at each change."""
+
+    def __init__(self, board, settings):
+        self.on_button = []
+        self.on_ignition = []
+        self.ignition = board.ignition()
+        self.held = False
+        self._board = board
+        self._fitted = settings["inputs"]
+        self.barometer = Barometer(board, settings["barometer"]) if "barometer" in self._fitted else None
+        self.counter = board.pulse_counter() if "engine_pulses" in self._fitted else None
+        self._button_ms = 0
+        self._ignition_ms = 0
+        self.values = {"fitted": 0, "inputs": 0, "battery": 0, "fuel_pressure": 0, "pulses": 0, "barometer": b""}
+
+    def step(self, now_ms):
+        """Watch button and ignition; called at every turn of the main loop."""
+        held = self._board.button()
+        if held != self.held and (now_ms - self._button_ms) & 0xFFFFFFFF >= DEBOUNCE_MS:
+            length_ms = (now_ms - self._button_ms) & 0xFFFFFFFF
+            self.held = held
+            self._button_ms = now_ms
+            if not held and "mark_button" in self._fitted:
+                for call in self.on_button:
+                    call(length_ms)
+        ignition = self._board.ignition()
+        if ignition == self.ignition:
+            self._ignition_ms = now_ms
+        elif (now_ms - self._ignition_ms) & 0xFFFFFFFF >= DEBOUNCE_MS:
+            self.ignition = ignition
+            if "ignition" in self._fitted:
+                for call in self.on_ignition:
+                    call(ignition)
+
+    def read(self):
+        """The values of one auxiliary frame; True if the barometer is another than before."""
+        values = self.values
+        fitted = 0
+        for name in self._fitted:
+            if name != "barometer":
+                fitted |= FITTED[name]
+        changed = False
+        values["barometer"] = b""
+        if self.barometer:
+            changed = self.barometer.read()
+            values["barometer"] = self.barometer.data
+            if self.barometer.chip:
+                fitted |= FITTED["barometer"]
+        if self.counter:
+            values["pulses"] = self.counter.count()
+            if self.counter.by_interrupt:
+                fitted |= FITTED["engine_pulses_irq"]
+        for name in ("battery", "fuel_pressure"):
+            values[name] = self._board.analogue(name) if name in self._fitted else 0
+        values["fitted"] = fitted
+        values["inputs"] = (INPUTS["ignition"] if self.ignition else 0) | (INPUTS["mark_button"] if self.held else 0)
+        return changed
+
+    def barometer_values(self):
+        """The values of a barometer frame, None without one."""
+        if not (self.barometer and self.barometer.chip):
+            return None
+        return {"chip": BAROMETER_CHIPS[self.barometer.chip], "words": self.barometer.words}

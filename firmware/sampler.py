@@ -1,0 +1,116 @@
+"""The tick: reads every chip in the timer callback into a ring that is allocated once.
+
+When the ring is full the oldest tick is overwritten and counted. The callback allocates nothing, touches no file and sends nothing;
+all traffic with the amplifiers is its own, so nothing else can be in the middle of a transfer when it comes.
+"""
+
+from array import array
+
+from clock import TICKS_MASK, elapsed
+
+DEPTH = 32  # ticks; a blocked write of one second at 10 Hz takes ten
+
+
+class Sampler:
+    """Counts: late, skipped, dropped (ticks), longest_us (one tick's work). `error`: what stopped a tick, for the main loop to report."""
+
+    def __init__(self, board, chips, period_ms):
+        self.chips = chips
+        self.period_ms = period_ms
+        self.late = 0
+        self.skipped = 0
+        self.dropped = 0
+        self.longest_us = 0
+        self.error = None
+        # The last tick taken, one entry a channel.
+        self.raw_ms = 0
+        self.hot = array("i", [0] * len(chips))
+        self.cold = array("h", [0] * len(chips))
+        self.status = bytearray(len(chips))
+        self._board = board
+        self._ticks_ms = board.ticks_ms
+        self._ticks_us = board.ticks_us
+        count = len(chips)
+        self._ring_ms = array("i", [0] * DEPTH)
+        self._ring_hot = array("i", [0] * (DEPTH * count))
+        self._ring_cold = array("h", [0] * (DEPTH * count))
+        self._ring_status = bytearray(DEPTH * count)
+        # Ticks written and read so far, masked; each has one writer, so neither callback nor main loop can spoil the other's count.
+        self._written = 0
+        self._read = 0
+        self._window = 0  # when the current tick's window began
+        self._last_ms = 0
+        self._first = True
+        self._callback = self.tick  # bound once: binding allocates
+
+    def start(self, clock):
+        """Configure the chips and start the timer so that it fires in the middle of a tick's window; blocks for a period at most.
+
+        There a read may come half a period late or early without taking its neighbour's number.
+        """
+        self._board.stop_timer()
+        for chip in self.chips:
+            chip.configure()
+        wait_ms = (self.period_ms + self.period_ms // 2 - clock.now() % self.period_ms) % self.period_ms
+        self._board.sleep_ms(wait_ms)
+        now = clock.now()
+        self._last_ms = self._ticks_ms() & TICKS_MASK
+        self._window = (self._last_ms - now % self.period_ms) & TICKS_MASK
+        self._first = True
+        self._board.start_timer(self.period_ms, self._callback)
+
+    def tick(self, _timer):
+        """The timer callback."""
+        try:
+            self._tick()
+        except Exception as error:  # a traceback printed from here would land between the frames
+            self.error = error
+
+    def _tick(self):
+        now = self._ticks_ms() & TICKS_MASK
+        begun = self._ticks_us() & TICKS_MASK
+        period = self.period_ms
+        windows = elapsed(now, self._window) // period
+        # The timer re-arms from its scheduled time, so late ticks come in a burst: one tick, one reading.
+        if (windows == 0 or elapsed(now, self._last_ms) * 2 < period) and not self._first:
+            self.skipped += 1
+            return
+        self._window = (self._window + windows * period) & TICKS_MASK
+        # Read in the first half of its window: it was due in the middle of the one before.
+        if not self._first and (windows > 1 or elapsed(now, self._window) * 8 < period * 3):
+            self.late += 1
+        self._first = False
+        self._last_ms = now
+        at = self._written % DEPTH
+        self._ring_ms[at] = now
+        place = at * len(self.chips)
+        for chip in self.chips:
+            chip.read_raw()
+            self._ring_hot[place] = chip.hot
+            self._ring_cold[place] = chip.cold
+            self._ring_status[place] = chip.status
+            place += 1
+        self._written = (self._written + 1) & TICKS_MASK
+        took = elapsed(self._ticks_us() & TICKS_MASK, begun)
+        if took > self.longest_us:
+            self.longest_us = took
+
+    def take(self):
+        """Copy the oldest tick into raw_ms, hot, cold and status; False if there is none."""
+        count = len(self.chips)
+        while True:
+            behind = elapsed(self._written, self._read)
+            if not behind:
+                return False
+            if behind > DEPTH:
+                self.dropped += behind - DEPTH
+                self._read = (self._read + behind - DEPTH) & TICKS_MASK
+            at = self._read % DEPTH
+            self.raw_ms = self._ring_ms[at]
+            for index in range(count):
+                self.hot[index] = self._ring_hot[at * count + index]
+                self.cold[index] = self._ring_cold[at * count + index]
+                self.status[index] = self._ring_status[at * count + index]
+            if elapsed(self._written, self._read) <= DEPTH:  # else the callback came meanwhile and overwrote what was being copied
+                self._read = (self._read + 1) & TICKS_MASK
+                return True

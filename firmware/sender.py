@@ -1,0 +1,126 @@
+"""Frames go out from the main loop, never from the tick.
+
+The queue is one preallocated ring of bytes; when it is full the oldest frames are dropped and counted, so that what a host sees after
+a pause is the latest. A host that stops reading never blocks the board: there is room in the port before every write, and once the
+port was full, frames go byte by byte until it flows again (room for one byte is all the port can promise; a longer write would block
+for a second and leave a broken frame).
+"""
+
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import PAYLOAD_MAX
+
+QUEUE_BYTES = 8192
+_CAREFUL_FRAMES = 8  # whole frames without a full port before writing in one go again: more than the port's own buffer
+_PIECES = 32  # single bytes per call, so that the main loop goes on
+_SLOW_US = 50000
+
+
+class Sender:
+    """sent, dropped: frames. `listeners`: called with (message name, frame, length) for every outgoing frame except replies and data."""
+
+    def __init__(self, board, clock):
+        self.sent = 0
+        self.dropped = 0
+        self.listeners = []
+        self.period_ms = 1000
+        self._board = board
+        self._clock = clock
+        self._payload = bytearray(PAYLOAD_MAX)
+        self._frame = bytearray(framing.FRAME_MAX)
+        self._queue = bytearray(QUEUE_BYTES)
+        self._head = 0  # of the oldest frame's length byte
+        self._used = 0
+        self._current = bytearray(framing.FRAME_MAX)
+        self._length = 0
+        self._done = 0
+        self._careful = 0
+
+    def emit(self, name, values, time_ms=None):
+        """Pack message `name`, queue its frame and show it to the listeners. Header fields are filled in; returns (payload buffer, length)."""
+        if time_ms is None:
+            time_ms = self._clock.now()
+        values["time_ms"] = time_ms
+        values["tick"] = time_ms // self.period_ms
+        payload = self._payload
+        length = codec.pack_into(payload, name, values, True)
+        frame = self._frame
+        size = framing.encode_into(frame, payload, length)
+        self._put(frame, size)
+        if name != "reply" and name != "data":
+            for listener in self.listeners:
+                listener(name, frame, size)
+        return payload, length
+
+    def waiting(self):
+        """Bytes that wait for the host."""
+        return self._used + self._length - self._done
+
+    def pump(self):
+        """Write what the port takes now. True if something was written."""
+        wrote = False
+        while self._length or self._next():
+            if not self._board.room():
+                self._careful = _CAREFUL_FRAMES
+                return wrote
+            wrote = True
+            if not self._careful:
+                self._write_whole()
+            elif not self._write_bytes():
+                return wrote
+            if self._done >= self._length:
+                self.sent += 1
+                self._length = 0
+                if self._careful:
+                    self._careful -= 1
+        return wrote
+
+    def _write_whole(self):
+        begun = self._board.ticks_us()
+        self._done += self._board.write(memoryview(self._current)[self._done : self._length])
+        if self._done < self._length or (self._board.ticks_us() - begun) & 0x3FFFFFFF > _SLOW_US:
+            self._careful = _CAREFUL_FRAMES
+
+    def _write_bytes(self):
+        piece = memoryview(self._current)
+        for _ in range(_PIECES):
+            if self._done >= self._length:
+                return True
+            if not self._board.room():
+                self._careful = _CAREFUL_FRAMES
+                return False
+            self._done += self._board.write(piece[self._done : self._done + 1])
+        return True
+
+    def _put(self, frame, size):
+        while self._used + size + 1 > QUEUE_BYTES:
+            oldest = self._queue[self._head] + 1
+            self._head = (self._head + oldest) % QUEUE_BYTES
+            self._used -= oldest
+            self.dropped += 1
+        queue = self._queue
+        at = (self._head + self._used) % QUEUE_BYTES
+        queue[at] = size
+        at = (at + 1) % QUEUE_BYTES
+        first = min(size, QUEUE_BYTES - at)
+        view = memoryview(frame)
+        queue[at : at + first] = view[:first]
+        if first < size:
+            queue[: size - first] = view[first:size]
+        self._used += size + 1
+
+    def _next(self):
+        """Move the oldest queued frame into the buffer that is being written: from there on it cannot be dropped."""
+        if not self._used:
+            return False
+        queue = memoryview(self._queue)
+        size = queue[self._head]
+        at = (self._head + 1) % QUEUE_BYTES
+        first = min(size, QUEUE_BYTES - at)
+        self._current[:first] = queue[at : at + first]
+        if first < size:
+            self._current[first:size] = queue[: size - first]
+        self._head = (self._head + size + 1) % QUEUE_BYTES
+        self._used -= size + 1
+        self._length = size
+        self._done = 0
+        return True

@@ -1,0 +1,139 @@
+"""The board's settings: what is allowed, as tables; text in, text out.
+
+A change is text, one `name=value` a line; it is taken as a whole or not at all.
+"""
+
+from hotfuel_wire.messages import CHANNELS_MAX, CHIPS, FITTED
+
+_AMPLIFIERS = tuple(CHIPS)
+_INPUTS = tuple([name for name in FITTED if name != "engine_pulses_irq"])
+
+# name -> (default, kind, what is allowed)
+ROWS = {
+    "rate_hz": (5, "number", (1, 2, 5, 10)),
+    "mode": ("one_shot", "word", ("one_shot", "automatic")),
+    "mains_hz": (60, "number", (50, 60)),
+    "averages": (1, "number", (1, 2, 4, 8, 16)),
+    "gain": (32, "number", (8, 32)),
+    "resolution_bits": (18, "number", (12, 14, 16, 18)),  # MCP960x
+    "places": (("tank", "pump", "carb_inlet"), "names", 12),
+    "chips": (("MAX31856",) * 3, "words", _AMPLIFIERS),
+    "i2c_addresses": (("96", "97", "98"), "words", ("0", "96", "97", "98", "99", "100", "101", "102", "103")),
+    "inputs": (_INPUTS, "words", _INPUTS),
+    "barometer": ("auto", "word", ("auto", "BMP280", "BMP390")),
+    "stored_rate_hz": (2, "number", (1, 2, 5, 10)),
+    "after_key_off_min": (60, "range", (0, 1440)),
+    "low_voltage_mv": (11800, "range", (0, 15000)),  # 0: no cut-off
+    "buzzer": (0, "number", (0, 1)),
+    "display": (0, "number", (0, 1)),
+}
+
+# What the MAX31856 can finish within a period (its longest conversion times): (mode, mains_hz) -> {rate_hz: most averages}.
+# The open-circuit test, every 16th conversion, takes up to 44 ms more (datasheet, from memory): where a row is that tight, one tick in 16 has
+# no new conversion and says so.
+MOST_AVERAGES = {
+    ("one_shot", 60): {1: 16, 2: 8, 5: 2},
+    ("one_shot", 50): {1: 16, 2: 8, 5: 1},
+    ("automatic", 60): {1: 16, 2: 16, 5: 4, 10: 1},
+    ("automatic", 50): {1: 16, 2: 16, 5: 4},
+}
+# The others convert by themselves, one cannot be faster than this.
+FASTEST_HZ = {"MAX31855": 5, "MCP9601": 5, "MCP9600": 5}
+
+
+class SettingsError(ValueError):
+    """A setting cannot be used. The message says what was seen and what is allowed."""
+
+
+def defaults():
+    """A dict of all settings as a new board has them."""
+    return {name: row[0] for name, row in ROWS.items()}
+
+
+def parse(name, text):
+    """The value of setting `name` from its text. Raises SettingsError."""
+    if name not in ROWS:
+        raise SettingsError("no setting %s; there are %s" % (name[:20], ", ".join(sorted(ROWS))))
+    _, kind, allowed = ROWS[name]
+    if kind in ("number", "range"):
+        # int() alone would also take signs, blanks and underscores
+        value = int(text) if 0 < len(text) < 7 and all(["0" <= digit <= "9" for digit in text]) else None
+        if kind == "range" and value is not None and allowed[0] <= value <= allowed[1]:
+            return value
+        if kind == "number" and value in allowed:
+            return value
+        bounds = "%d to %d" % allowed if kind == "range" else ", ".join([str(number) for number in allowed])
+        raise SettingsError("%s is %s; allowed: %s" % (name, text[:20], bounds))
+    words = text.split(",") if text else []
+    if kind == "word":
+        words = [text]
+    for word in words:
+        if kind == "names":
+            if not 0 < len(word) <= allowed or not all(["!" <= letter <= "~" for letter in word]):
+                raise SettingsError("%s: %s; allowed: 1 to %d ASCII letters each" % (name, word[:20], allowed))
+        elif word not in allowed:
+            raise SettingsError("%s: %s; allowed: %s" % (name, word[:20], ", ".join(allowed)))
+    return text if kind == "word" else tuple(words)
+
+
+def show(name, value):
+    """The text of a value; parse(name, show(name, value)) == value."""
+    return "%s=%s" % (name, ",".join(value) if isinstance(value, tuple) else value)
+
+
+def check(settings):
+    """Raise SettingsError where settings do not go together."""
+    count = len(settings["chips"])
+    if not 1 <= count <= CHANNELS_MAX:
+        raise SettingsError("%d chips; allowed: 1 to %d" % (count, CHANNELS_MAX))
+    for name in ("places", "i2c_addresses"):
+        if len(settings[name]) != count:
+            raise SettingsError("%d %s for %d chips; set them together" % (len(settings[name]), name, count))
+    if len(set(settings["places"])) != count:
+        raise SettingsError("places: one stands twice; each needs its own name")
+    addresses = []
+    for chip, address in zip(settings["chips"], settings["i2c_addresses"]):
+        if chip.startswith("MCP"):
+            if address == "0" or address in addresses:
+                raise SettingsError("i2c_addresses: %s for a %s; each needs its own, 96 to 103" % (address, chip))
+            addresses.append(address)
+        rate_hz = settings["rate_hz"]
+        if rate_hz > FASTEST_HZ.get(chip, 10):
+            raise SettingsError("rate_hz is %d; the %s allows at most %d" % (rate_hz, chip, FASTEST_HZ[chip]))
+    if "MAX31856" in settings["chips"]:
+        mode, mains_hz = settings["mode"], settings["mains_hz"]
+        most = MOST_AVERAGES[(mode, mains_hz)].get(settings["rate_hz"], 0)
+        if settings["averages"] > most:
+            raise SettingsError(
+                "%d averages at %d Hz, %s, %d Hz filter; allowed: %s"
+                % (settings["averages"], settings["rate_hz"], mode, mains_hz, "at most %d" % most if most else "not at this rate")
+            )
+
+
+def changed(settings, text):
+    """A new dict with the lines of `text` applied. Raises SettingsError; `settings` is not touched."""
+    new = dict(settings)
+    for line in text.split("\n"):
+        name, equals, value = line.partition("=")
+        if not equals:
+            raise SettingsError("%s is not name=value" % line[:30])
+        new[name] = parse(name, value)
+    check(new)
+    return new
+
+
+def load(twin):
+    """(settings, reason): what the file holds over the defaults; a file that cannot be used leaves the defaults and the reason why."""
+    content = twin.load()
+    if content is None:
+        return defaults(), ""
+    try:
+        return changed(defaults(), content.decode()), ""
+    except (SettingsError, UnicodeError) as error:
+        return defaults(), str(error)
+
+
+def save(twin, settings):
+    """Write all settings that differ from the defaults. Raises OSError; the old file is kept then."""
+    lines = [show(name, settings[name]) for name in sorted(ROWS) if settings[name] != ROWS[name][0]]
+    twin.save("\n".join(lines or [show("rate_hz", settings["rate_hz"])]).encode())
