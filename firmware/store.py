@@ -1,258 +1,155 @@
-# The on-board memory: a ring of segment files on the board's flash file system, so that a drive without a laptop is not lost.
-#
-# A segment is a piece of wire.log: frames with one zero each, the description first. Segments are numbered in 16 bits, oldest thrown away first.
-# Flushing is the only moment that matters at power loss: the file system keeps a file as it was at its last flush, so every completed flush
-# is whole and at most FLUSH_MS are lost. Flash erase stops the world (30 to 400 ms a block), hence few flushes, and only in the main loop.
-#
-# Overflow: the oldest segment that is not protected goes. Segments near a mark, a warning or a key-off are protected until downloaded; when half
-# the ring is protected, no more are (what happened first is the run, what comes after is the tow home). With only protected segments left the
-# store is full and says so.
+"""The on-board store joined to the application: which frames it gets, what it protects, when it rests, and how the host fetches it."""
 
-import os
+import struct
 
-from hotfuel_wire.messages import TYPES
+from commands import Refused
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import EVENTS, NOT_A_CODE
+from ring import Ring
 
-SEGMENT_BYTES = 32000  # eight 4 KB blocks with littlefs' own pointers; 32768 would take a ninth
-SEGMENT_BLOCKS_BYTES = 9 * 4096  # those eight, and one for the folder's own growth
-KEEP_FREE_BYTES = 65536  # for settings, and for firmware to be replaced
-FLUSH_MS = 10000
-READING_MS = 500  # probes lag 0.5 to 3 s: two readings a second lose nothing
-AUXILIARY_MS = 1000
-HEALTH_MS = 60000  # its counts are running totals
-PROTECT_MS = 20 * 60 * 1000
-BUFFER_BYTES = 4096
-PINNED_MS = 30000
+FOLDER = "store"
+FETCH_MAX = 224  # bytes of a segment in one data frame
+QUEUE_BUSY = 4096  # bytes waiting for the host: live readings first
+ROWS_MAX = 32  # segments listed in one reply
+_ROW = "<HIB"
 
-_READING = TYPES["reading"]
-_AUXILIARY = TYPES["auxiliary"]
-_HEALTH = TYPES["health"]
-_EVENT = TYPES["event"]
-_STORED = (TYPES["description"], TYPES["barometer"], _READING, _AUXILIARY, _EVENT, _HEALTH)
+QUIET_MS = 30 * 60 * 1000
+QUIET_DEGC = 3
+# Hot codes per degC at the cold end (type K: about 40 uV); None: the chip's hot code is a temperature, to be compared with its cold one.
+_CODES_PER_DEGC = {("MAX31856", 32): 265, ("MAX31856", 8): 66, ("MCP9601", 1): 20, ("MCP9600", 1): 20, ("MAX31855", 1): None}
 
 
-def order(numbers):
-    """Segment numbers, oldest first, across the wrap of 16 bits: the ring starts behind the largest gap."""
-    numbers = sorted(numbers)
-    if len(numbers) < 2:
-        return numbers
-    start, widest = 0, -1
-    for index in range(len(numbers)):
-        gap = (numbers[index] - numbers[index - 1]) & 0xFFFF
-        if gap > widest:
-            start, widest = index, gap
-    return numbers[start:] + numbers[:start]
+def attach(application):
+    """See application.py."""
+    Store(application)
+
+
+class Quiet:
+    """Whether all channels have stayed near the amplifiers' own temperature (the cabin's, about the ambient's) for half an hour."""
+
+    def __init__(self, chips, gain):
+        self._codes = [_CODES_PER_DEGC[(chip, gain if chip == "MAX31856" else 1)] for chip in chips]
+        self._since_ms = None
+
+    def tick(self, time_ms, hot, cold):
+        """True once it has been quiet for QUIET_MS. A channel that cannot be read says nothing either way."""
+        for channel in range(len(self._codes)):
+            if hot[channel] < NOT_A_CODE:
+                continue
+            codes = self._codes[channel]
+            if codes is None:
+                apart, most = hot[channel] * 4 - cold[channel], QUIET_DEGC * 16
+            else:
+                apart, most = hot[channel], QUIET_DEGC * codes
+            if not -most <= apart <= most:
+                self._since_ms = None
+                return False
+        if self._since_ms is None:
+            self._since_ms = time_ms
+        return time_ms - self._since_ms >= QUIET_MS
 
 
 class Store:
-    """The ring. `head()` gives the frames that begin a segment (description, barometer words); `say(event name, value)` reports.
+    """Adds itself to the application's lists and commands."""
 
-    Nothing here raises: what the file system refuses is counted in `lost` and reported.
-    """
+    def __init__(self, application):
+        self._application = application
+        self._head = {}  # message name -> its latest frame
+        folder = application.folder + "/" + FOLDER if application.folder else FOLDER
+        self.ring = Ring(folder, self._head_frames)
+        self._settings_changed()
+        application.sender.listeners.append(self._frame)
+        application.on_tick.append(self._tick)
+        application.on_loop.append(self._loop)
+        application.on_change.append(self._settings_changed)
+        application.commands.register("segments", self._segments, asks_only=True)
+        application.commands.register("fetch", self._fetch, asks_only=True)
+        application.commands.register("forget", self._forget)
+        self._kept = -1
 
-    def __init__(self, folder, head, say, reading_ms=READING_MS, auxiliary_ms=AUXILIARY_MS):
-        self.stored = 0
-        self.lost = 0
-        self.full = False
-        self.paused = False
-        self._folder = folder
-        self._head = head
-        self._say = say
-        self._intervals_ms = {_READING: reading_ms, _AUXILIARY: auxiliary_ms, _HEALTH: HEALTH_MS}
-        self._buffer = bytearray(BUFFER_BYTES)
-        self._filled = 0
-        self._waiting = 0  # frames in the buffer
-        self._file = None
-        self._number = None
-        self._size = 0
-        self._flushed_ms = 0
-        self._slots = {}  # message type -> last stored slot of its rate
-        self._protect_until_ms = -1
-        self._ended = {}  # segments of this boot: number -> when it ended
-        self._pinned = (-1, 0)
-        try:
-            os.mkdir(folder)
-        except OSError:
-            pass  # it is there already
-        self._protected = {}  # number -> is protected
-        for name in os.listdir(folder):
-            number, _, kind = name.partition(".")
-            if kind in ("seg", "key") and number.isdigit():
-                self._protected[int(number)] = kind == "key"
-        numbers = order(self._protected)
-        if numbers:
-            say("store_recovered", self.size(numbers[-1]))
-            self._number = numbers[-1]
+    def _settings_changed(self):
+        settings = self._application.settings
+        self.ring.intervals_ms["reading"] = 1000 // settings["stored_rate_hz"]
+        self._quiet = Quiet(settings["chips"], settings["gain"])
 
-    # Writing
+    def _head_frames(self):
+        return [self._head[name] for name in ("description", "barometer") if name in self._head]
 
-    def offer(self, kind, frame, time_ms):
-        """Stores a whole frame (zeros on both sides) if its kind and rate say so. Replies and data never are."""
-        if kind not in _STORED or self.full or (self.paused and kind in (_READING, _AUXILIARY)):
-            return
-        interval = self._intervals_ms.get(kind)
-        if interval:
-            slot = time_ms // interval
-            if self._slots.get(kind) == slot:
+    def _frame(self, name, frame, size):
+        now_ms = self._application.clock.now()
+        if name in ("description", "barometer"):
+            # In each segment once, at its head, and again only when it changes: the ids in the readings name it.
+            kept = self._head.get(name)
+            self._head[name] = bytes(memoryview(frame)[:size])
+            if kept is None or _body(kept) == _body(self._head[name]):
                 return
-            self._slots[kind] = slot
-        length = len(frame) - 1
-        if self._filled + length > BUFFER_BYTES:
-            self.flush(time_ms)
-        self._buffer[self._filled : self._filled + length] = frame[1:]
-        self._filled += length
-        self._waiting += 1
-        if kind == _EVENT:
-            self.flush(time_ms)
+        self.ring.offer(name, frame, size, now_ms)
+        if name == "event":
+            _, event = codec.unpack(framing.decode(memoryview(frame)[1 : size - 1]))
+            if worth_keeping(event):
+                self.ring.protect(now_ms)
 
-    def poll(self, time_ms):
-        """Flushes when it is time to; call it from the main loop."""
-        if self._filled and time_ms - self._flushed_ms >= FLUSH_MS:
-            self.flush(time_ms)
+    def _tick(self, time_ms, hot, cold, _status):
+        paused = self._quiet.tick(time_ms, hot, cold)
+        if paused != self.ring.paused:
+            self.ring.paused = paused
+            self._application.emit_event("store_paused", value=1 if paused else 0)
 
-    def flush(self, time_ms):
-        """Writes the buffer; afterwards it survives a loss of power."""
-        self._flushed_ms = time_ms
-        if not self._filled:
-            return
-        try:
-            if self._file is None or self._size + self._filled > SEGMENT_BYTES:
-                self._next_segment(time_ms)
-            if self._file is not None:
-                self._write(memoryview(self._buffer)[: self._filled])
-                self.stored += self._waiting
-            else:
-                self.lost += self._waiting
-        except OSError as error:
-            self.lost += self._waiting
-            self._file = None
-            self._say("exception", error.errno or 0)
-        self._filled = 0
-        self._waiting = 0
+    def _loop(self, now_ms):
+        ring = self.ring
+        ring.poll(now_ms)
+        ring.unpin(now_ms)
+        while ring.happened:
+            name, value = ring.happened.pop(0)
+            self._application.emit_event(name, value=value)
+        if ring.stored != self._kept:
+            self._kept = ring.stored
+            health = self._application.health
+            health["frames_stored"] = ring.stored
+            health["store_free_kb"] = 0 if ring.full else ring.free_bytes() // 1024
 
-    def close(self, time_ms):
-        """Before sleep or reset."""
-        self.flush(time_ms)
-        if self._file is not None:
-            self._file.close()
-            self._file = None
+    def _segments(self, argument):
+        """Rows of (number, bytes, protected), oldest first, from the index in the argument (u16; none: 0) on."""
+        if len(argument) not in (0, 2):
+            raise Refused("bad_argument", "an index of 2 bytes or nothing expected")
+        start = struct.unpack("<H", argument)[0] if argument else 0
+        if start == 0:
+            self.ring.flush(self._application.clock.now())
+        rows = self.ring.segments()[start : start + ROWS_MAX]
+        return b"".join([struct.pack(_ROW, number, size, protected) for number, size, protected in rows])
 
-    def _write(self, data):
-        self._file.write(data)
-        self._file.flush()
-        self._size += len(data)
+    def _fetch(self, argument):
+        """Sends one data frame: the segment's bytes from an offset on; an empty one at its end. A segment fetched to its end is not protected any more."""
+        if len(argument) != 6:
+            raise Refused("bad_argument", "a segment (2 bytes) and an offset (4 bytes) expected")
+        if self._application.sender.waiting() > QUEUE_BUSY:
+            raise Refused("busy", "the live readings come first; ask again")
+        number, offset = struct.unpack("<HI", argument)
+        data = self.ring.read(number, offset, FETCH_MAX, self._application.clock.now())
+        if data is None:
+            raise Refused("bad_argument", "there is no segment %d" % number)
+        if not data and number != self.ring.writing():
+            self.ring.downloaded(number)
+        self._application.emit("data", {"segment": number, "offset": offset, "data": data})
+        return b""
 
-    def _next_segment(self, time_ms):
-        if self._file is not None:
-            self._file.close()
-            self._file = None
-            self._ended[self._number] = time_ms
-        if not self._make_room():
-            self.full = True
-            self._say("store_full", len(self._protected))
-            return
-        number = 0 if self._number is None else (self._number + 1) & 0xFFFF
-        protected = time_ms < self._protect_until_ms and self._may_protect()
-        self._protected[number] = protected
-        self._number = number
-        self._file = open(self._path(number), "wb")
-        self._size = 0
-        for frame in self._head():
-            self._write(frame[1:])
+    def _forget(self, argument):
+        """Deletes a segment (u16); the one being written stays."""
+        if len(argument) != 2:
+            raise Refused("bad_argument", "a segment of 2 bytes expected")
+        number = struct.unpack("<H", argument)[0]
+        if not self.ring.forget(number):
+            raise Refused("bad_argument", "there is no segment %d, or it is being written" % number)
+        return b""
 
-    def _make_room(self):
-        while self.free_bytes() < KEEP_FREE_BYTES + SEGMENT_BLOCKS_BYTES:
-            for number in order(self._protected):
-                if not self._protected[number] and number != self._pinned[0]:
-                    self.forget(number)
-                    break
-            else:
-                return False
-        return True
 
-    # Protecting
+def _body(frame):
+    """A frame's payload behind its header, which changes at every repetition."""
+    return framing.decode(memoryview(frame)[1 : len(frame) - 1])[9:]
 
-    def protect(self, time_ms):
-        """A mark, a warning or a key-off: keeps the segments of the last and the next 20 minutes."""
-        self._protect_until_ms = time_ms + PROTECT_MS
-        for number in order(self._protected):
-            recent = number == self._number or time_ms - self._ended.get(number, -PROTECT_MS - 1) <= PROTECT_MS
-            if recent and not self._protected[number] and self._may_protect():
-                self._rename(number, True)
 
-    def downloaded(self, number):
-        """The host has the whole segment: it needs no protection any more."""
-        if number == self._pinned[0]:
-            self._pinned = (-1, 0)
-        if self._protected.get(number):
-            self._rename(number, False)
-            self.full = False
-
-    def _may_protect(self):
-        ring = len(self._protected) + max(0, self.free_bytes() - KEEP_FREE_BYTES) // SEGMENT_BYTES
-        return 2 * (sum(self._protected.values()) + 1) < ring
-
-    def _rename(self, number, protected):
-        was = self._path(number)
-        if number == self._number and self._file is not None:
-            self._file.close()
-            self._file = None
-        self._protected[number] = protected
-        try:
-            os.rename(was, self._path(number))
-            if number == self._number and self._size:
-                self._file = open(self._path(number), "ab")
-        except OSError as error:
-            self._protected[number] = not protected
-            self._say("exception", error.errno or 0)
-
-    # Reading
-
-    def segments(self):
-        """[(number, bytes, protected)], oldest first."""
-        return [(number, self.size(number), self._protected[number]) for number in order(self._protected)]
-
-    def size(self, number):
-        """Bytes of a segment that are flushed; 0 for one that is not there."""
-        try:
-            return os.stat(self._path(number))[6]
-        except (OSError, KeyError):
-            return 0
-
-    def read(self, number, offset, most, time_ms):
-        """Bytes of a segment from `offset`, at most `most`; None for a segment that is not there. Pins it against being thrown away for a while."""
-        if number not in self._protected:
-            return None
-        self._pinned = (number, time_ms)
-        try:
-            with open(self._path(number), "rb") as file:
-                file.seek(offset)
-                return file.read(most)
-        except OSError:
-            return None
-
-    def forget(self, number):
-        """Deletes a segment (never the one being written); True if it was there."""
-        if number not in self._protected or (number == self._number and self._file is not None):
-            return False
-        path = self._path(number)
-        del self._protected[number]
-        self._ended.pop(number, None)
-        self.full = False
-        try:
-            os.remove(path)
-        except OSError as error:
-            self._say("exception", error.errno or 0)
-        return True
-
-    def unpin(self, time_ms):
-        """Releases the pin of a download that has gone quiet."""
-        if time_ms - self._pinned[1] > PINNED_MS:
-            self._pinned = (-1, 0)
-
-    def free_bytes(self):
-        """Free room of the file system."""
-        stat = os.statvfs(self._folder)
-        return stat[0] * stat[3]
-
-    def _path(self, number):
-        return "%s/%05d.%s" % (self._folder, number, "key" if self._protected[number] else "seg")
+def worth_keeping(event):
+    """A mark, a warning that comes on, a key-off."""
+    if event["code"] == EVENTS["alarm"]:
+        return event["value"] & 15 == 1  # the new state: unacknowledged
+    return event["code"] in (EVENTS["mark"], EVENTS["ignition_off"])

@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 ROOT = Path(__file__).parent.parent.parent
-SCRIPT = Path(__file__).parent / "board_store.py"
-spec = importlib.util.spec_from_file_location("store", ROOT / "firmware" / "store.py")
-store = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(store)
+SCRIPT = Path(__file__).parent / "board_ring.py"
+spec = importlib.util.spec_from_file_location("ring", ROOT / "firmware" / "ring.py")
+ring = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(ring)
 
 
 def board(micropython, *arguments):
@@ -32,24 +32,24 @@ def test_three_hours_of_three_channels_fit_on_a_pico(micropython):
     hours, erases_per_hour, kept_bytes, free_bytes = board(micropython, "capacity").split()
     print(f"kept {hours} h in {kept_bytes} bytes, {erases_per_hour} erases an hour, {free_bytes} bytes free")
     assert float(hours) >= 3.0
-    assert int(free_bytes) >= store.KEEP_FREE_BYTES
+    assert int(free_bytes) >= ring.KEEP_FREE_BYTES
     # W25Q16JV datasheet: 100,000 cycles a sector; spread over 352 blocks by littlefs. The Pico's own flash chip (from memory).
     years_of_continuous_use = 352 * 100_000 / int(erases_per_hour) / 8766
     assert years_of_continuous_use > 5
 
 
 def test_the_tow_home_does_not_erase_the_run(micropython):
-    first, last, damaged, headless, protected, segments, kept_free, said = board(micropython, "ring").split(maxsplit=7)
+    first, last, damaged, headless, protected, segments, kept_free, happened = board(micropython, "tow_home").split(maxsplit=7)
     assert int(first) == 0, "the run before the first mark is still there after six hours"
     assert int(last) > 6 * 3600e3 - 20000
-    assert (damaged, headless, kept_free, said.strip()) == ("0", "0", "True", "[]")
+    assert (damaged, headless, kept_free, happened.strip()) == ("0", "0", "True", "[]")
     assert int(protected) <= int(segments) / 2
 
 
 @given(st.integers(0, 0xFFFF), st.integers(1, 300), st.sets(st.integers(0, 299), max_size=250))
 def test_segments_keep_their_order_across_the_wrap(start, count, deleted):
     numbers = [(start + i) & 0xFFFF for i in range(count) if i not in deleted]
-    assert store.order(list(reversed(numbers))) == numbers
+    assert ring.order(list(reversed(numbers))) == numbers
 
 
 class Disk:
@@ -57,75 +57,79 @@ class Disk:
 
     def __init__(self, folder, monkeypatch, total):
         self.folder, self.total = folder, total
-        monkeypatch.setattr(store.os, "statvfs", lambda _: (1, 1, total, max(0, total - self.used())), raising=False)
+        monkeypatch.setattr(ring.os, "statvfs", lambda _: (1, 1, total, max(0, total - self.used())), raising=False)
 
     def used(self):
         return sum(path.stat().st_size for path in self.folder.glob("*")) if self.folder.exists() else 0
 
 
 FRAME = bytes(1) + b"\x07" * 40 + bytes(1)
-EVENT = store.TYPES["event"]
-READING = store.TYPES["reading"]
 
 
-def new(folder, said):
-    return store.Store(str(folder), lambda: [FRAME], lambda name, value: said.append(name))
+def new(folder):
+    return ring.Ring(str(folder), lambda: [FRAME])
+
+
+def offer(one, name, time_ms):
+    one.offer(name, FRAME, len(FRAME), time_ms)
+
+
+def said(one):
+    return [name for name, _ in one.happened]
 
 
 def test_replies_are_never_stored_and_rates_are_kept(tmp_path):
-    one = new(tmp_path / "s", [])
+    one = new(tmp_path / "s")
     for time_ms in range(0, 10000, 100):
-        one.offer(store.TYPES["reply"], FRAME, time_ms)
-        one.offer(store.TYPES["data"], FRAME, time_ms)
-        one.offer(READING, FRAME, time_ms)
-        one.offer(store.TYPES["auxiliary"], FRAME, time_ms)
+        offer(one, "reply", time_ms)
+        offer(one, "data", time_ms)
+        offer(one, "reading", time_ms)
+        offer(one, "auxiliary", time_ms)
     one.flush(10000)
     assert one.stored == 20 + 10
     assert one.segments() == [(0, (1 + 30) * 41, False)]
 
 
 def test_full_of_protected_segments_it_says_so_and_takes_up_again_when_one_is_fetched(tmp_path, monkeypatch):
-    Disk(tmp_path / "s", monkeypatch, store.KEEP_FREE_BYTES + 4 * store.SEGMENT_BLOCKS_BYTES)
-    said = []
-    one = new(tmp_path / "s", said)
+    Disk(tmp_path / "s", monkeypatch, ring.KEEP_FREE_BYTES + 4 * ring.SEGMENT_BLOCKS_BYTES)
+    one = new(tmp_path / "s")
     one._may_protect = lambda: True  # the worst case: everything is worth keeping
     for step in range(6000):
-        one.offer(EVENT, FRAME, step)
+        offer(one, "event", step)
         if step % 500 == 0:
             one.protect(step)
     assert one.full
-    assert said.count("store_full") == 1
+    assert said(one).count("store_full") == 1
     oldest = one.segments()[0][0]
     assert one.read(oldest, 0, 41, 6000) == FRAME[1:]
     one.downloaded(oldest)
-    one.offer(EVENT, FRAME, 7000)
-    one.offer(EVENT, FRAME, 7001)
+    offer(one, "event", 7000)
+    offer(one, "event", 7001)
     assert not one.full
     assert one.segments()[-1][0] > oldest + 2
 
 
 def test_a_segment_being_fetched_is_not_thrown_away(tmp_path, monkeypatch):
-    Disk(tmp_path / "s", monkeypatch, store.KEEP_FREE_BYTES + 3 * store.SEGMENT_BLOCKS_BYTES)
-    one = new(tmp_path / "s", [])
+    Disk(tmp_path / "s", monkeypatch, ring.KEEP_FREE_BYTES + 3 * ring.SEGMENT_BLOCKS_BYTES)
+    one = new(tmp_path / "s")
     for step in range(2000):
-        one.offer(EVENT, FRAME, step)
+        offer(one, "event", step)
         one.read(0, 0, 224, step)
     assert 0 in [number for number, _, _ in one.segments()]
-    one.unpin(2000 + store.PINNED_MS + 1)
+    one.unpin(2000 + ring.PINNED_MS + 1)
     for step in range(2000, 4000):
-        one.offer(EVENT, FRAME, step)
+        offer(one, "event", step)
     assert 0 not in [number for number, _, _ in one.segments()]
 
 
 def test_a_file_system_that_refuses_is_counted_and_never_raises(tmp_path, monkeypatch):
-    said = []
-    one = new(tmp_path / "s", said)
-    one.offer(EVENT, FRAME, 0)
+    one = new(tmp_path / "s")
+    offer(one, "event", 0)
     monkeypatch.setattr(one, "_write", lambda data: (_ for _ in ()).throw(OSError(28, "no space")))
-    one.offer(EVENT, FRAME, 1)
-    assert (one.stored, one.lost, said) == (1, 1, ["exception"])
+    offer(one, "event", 1)
+    assert (one.stored, one.lost, said(one)) == (1, 1, ["exception"])
     monkeypatch.undo()
-    one.offer(EVENT, FRAME, 2)
+    offer(one, "event", 2)
     assert one.stored == 2
 
 
@@ -133,7 +137,7 @@ def test_a_file_system_that_refuses_is_counted_and_never_raises(tmp_path, monkey
 def test_other_files_in_the_folder_are_left_alone(tmp_path, name):
     (tmp_path / "s").mkdir()
     (tmp_path / "s" / name).write_text("mine")
-    one = new(tmp_path / "s", [])
-    one.offer(EVENT, FRAME, 0)
+    one = new(tmp_path / "s")
+    offer(one, "event", 0)
     assert one.segments() == [(0, 82, False)]
     assert (tmp_path / "s" / name).read_text() == "mine"

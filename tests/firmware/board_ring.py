@@ -1,14 +1,13 @@
 # Runs under the MicroPython unix port, on its real littlefs over a RAM device that can lose power at its n-th write or erase.
-# Usage: board_store.py trial FIRST STEP | capacity | ring
+# Usage: board_ring.py FIRMWARE_FOLDER trial FIRST STEP | capacity | tow_home
 import os
 import sys
 import vfs
 
 sys.path.insert(0, sys.argv[1])
-import store
+import ring
 
 from hotfuel_wire import codec, framing
-from hotfuel_wire.messages import TYPES
 
 BLOCK, BLOCKS = 4096, 352
 
@@ -100,26 +99,28 @@ class Run:
             vfs.VfsLfs2.mkfs(flash)
         self.file_system = vfs.VfsLfs2(flash)
         vfs.mount(self.file_system, "/f")
-        self.said = []
-        self.store = store.Store("/f/store", lambda: [DESCRIPTION], lambda name, value: self.said.append((name, value)))
+        self.ring = ring.Ring("/f/store", lambda: [DESCRIPTION])
         self.flushed_to = -1  # board time up to which everything offered has been flushed
         self.offered_to = -1
 
+    def offer(self, name, one, time_ms):
+        self.ring.offer(name, one, len(one), time_ms)
+
     def drive(self, start_ms, end_ms, step_ms=100, event_ms=()):
         for time_ms in range(start_ms, end_ms, step_ms):
-            before = self.store.stored
+            before = self.ring.stored
             if time_ms % 500 == 0:
-                self.store.offer(TYPES["reading"], reading(time_ms), time_ms)
+                self.offer("reading", reading(time_ms), time_ms)
             if time_ms % 1000 == 0:
-                self.store.offer(TYPES["auxiliary"], auxiliary(time_ms), time_ms)
+                self.offer("auxiliary", auxiliary(time_ms), time_ms)
             if time_ms % 10000 == 0:
-                self.store.offer(TYPES["health"], health(time_ms), time_ms)
+                self.offer("health", health(time_ms), time_ms)
             if time_ms in event_ms:
-                self.store.offer(TYPES["event"], frame("event", time_ms=time_ms, code=7, channel=255, value=0, detail=b""), time_ms)
-                self.store.protect(time_ms)
+                self.offer("event", frame("event", time_ms=time_ms, code=7, channel=255, value=0, detail=b""), time_ms)
+                self.ring.protect(time_ms)
             self.offered_to = time_ms
-            self.store.poll(time_ms)
-            if self.store.stored != before and self.store._filled == 0:
+            self.ring.poll(time_ms)
+            if self.ring.stored != before and self.ring._filled == 0:
                 self.flushed_to = time_ms
 
     def end(self):
@@ -130,7 +131,7 @@ def contents():
     """All stored frames, oldest segment first: (readings' board times, damaged pieces, segments that do not begin with the description)."""
     times, damaged, headless = [], 0, 0
     names = {int(name[:5]): name for name in os.listdir("/f/store")}
-    for number in store.order(names):
+    for number in ring.order(names):
         reader = framing.FrameReader()
         first = True
         with open("/f/store/" + names[number], "rb") as file:
@@ -180,7 +181,7 @@ def trial(first, step):
         if damaged or headless:
             broken += 1
         missing = [t for t in range(0, flushed_to + 1, 500) if t not in times]
-        lost += len(missing) + (1 if within > store.FLUSH_MS + 500 else 0)
+        lost += len(missing) + (1 if within > ring.FLUSH_MS + 500 else 0)
         run.drive(0, 12000, step_ms=500)
         after, damaged, _ = contents()
         went_on += len(after) > len(times) and not damaged
@@ -197,23 +198,23 @@ def capacity():
     while True:
         run.drive(time_ms, time_ms + 60000, step_ms=500)
         time_ms += 60000
-        segments = run.store.segments()
+        segments = run.ring.segments()
         if segments[0][0] > 0:
             break
     times, _, _ = contents()
     kept_h = (times[-1] - times[0]) / 3600e3
-    print("%.2f %d %d %d" % (kept_h, flash.erases * 3600e3 / time_ms, sum([size for _, size, _ in segments]), run.store.free_bytes()))
+    print("%.2f %d %d %d" % (kept_h, flash.erases * 3600e3 / time_ms, sum([size for _, size, _ in segments]), run.ring.free_bytes()))
 
 
-def ring():
+def tow_home():
     """A run with a mark in its first minutes, then a long tow home: what happened first is still there."""
     flash = Flash()
     run = Run(flash, True)
     run.drive(0, 6 * 3600 * 1000, step_ms=500, event_ms=[600000] + list(range(2 * 3600 * 1000, 6 * 3600 * 1000, 600000)))
-    free = run.store.free_bytes()
+    free = run.ring.free_bytes()
     times, damaged, headless = contents()
-    protected = sum([p for _, _, p in run.store.segments()])
-    print(times[0], times[-1], damaged, headless, protected, len(run.store.segments()), free >= store.KEEP_FREE_BYTES, run.said)
+    protected = sum([p for _, _, p in run.ring.segments()])
+    print(times[0], times[-1], damaged, headless, protected, len(run.ring.segments()), free >= ring.KEEP_FREE_BYTES, run.ring.happened)
 
 
 if sys.argv[2] == "trial":
@@ -221,4 +222,4 @@ if sys.argv[2] == "trial":
 elif sys.argv[2] == "capacity":
     capacity()
 else:
-    ring()
+    tow_home()
