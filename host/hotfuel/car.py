@@ -15,9 +15,9 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from hotfuel import fuel as fuel_room
 from hotfuel import units
 from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel, fuel_from
 
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
 
@@ -34,27 +34,29 @@ def _quantity(text: Any, dimension: str, least: str, greatest: str) -> float:
     return value
 
 
-def _range(dimension: str, least: str, greatest: str) -> Any:
-    """A field that takes text with a unit and holds the SI value."""
-    return Annotated[float, BeforeValidator(partial(_quantity, dimension=dimension, least=least, greatest=greatest))]
+def _within(dimension: str, least: str, greatest: str) -> BeforeValidator:
+    """Makes a float field take text with a unit and hold the SI value."""
+    return BeforeValidator(partial(_quantity, dimension=dimension, least=least, greatest=greatest))
 
 
-Altitude = _range("length", "-430 m", "6000 m")
-Length = _range("length", "0 m", "20 m")
-Small = _range("length", "0.1 mm", "100 mm")
-Acceleration = _range("acceleration", "0 g", "6 g")
-AirPressure = _range("pressure", "45 kPa", "110 kPa")
-Pressure = _range("pressure", "0 kPa", "700 kPa")
-Depression = _range("pressure", "0 kPa", "60 kPa")
-TankGauge = _range("pressure", "-30 kPa", "70 kPa")
-VapourPressure = _range("pressure", "7 kPa", "130 kPa")
-Volume = _range("volume", "0 L", "400 L")
-Flow = _range("volume flow", "0 L/h", "2000 L/h")
-Time = _range("time", "0 s", "600 s")
-FuelTemperature = _range("temperature", "-20 degC", "250 degC")
-Percent = _range("percent", "0 %", "100 %")
-EngineSpeed = _range("engine speed", "100 rpm", "3000 rpm")
-Power = _range("power", "0 kW", "2000 kW")
+Altitude = Annotated[float, _within("length", "-430 m", "6000 m")]
+Length = Annotated[float, _within("length", "0 m", "20 m")]
+Lift = Annotated[float, _within("length", "-3 m", "3 m")]
+Small = Annotated[float, _within("length", "0.1 mm", "100 mm")]
+Acceleration = Annotated[float, _within("acceleration", "0 g", "6 g")]
+AirPressure = Annotated[float, _within("pressure", "45 kPa", "110 kPa")]
+Pressure = Annotated[float, _within("pressure", "0 kPa", "700 kPa")]
+Depression = Annotated[float, _within("pressure", "0 kPa", "60 kPa")]
+TankGauge = Annotated[float, _within("pressure", "-30 kPa", "70 kPa")]
+VapourPressure = Annotated[float, _within("pressure", "7 kPa", "130 kPa")]
+Volume = Annotated[float, _within("volume", "0 L", "400 L")]
+Flow = Annotated[float, _within("volume flow", "0 L/h", "2000 L/h")]
+Time = Annotated[float, _within("time", "0 s", "600 s")]
+FuelTemperature = Annotated[float, _within("temperature", "-20 degC", "250 degC")]
+Density = Annotated[float, _within("density", "600 kg/m3", "900 kg/m3")]
+Percent = Annotated[float, _within("percent", "0 %", "100 %")]
+EngineSpeed = Annotated[float, _within("engine speed", "100 rpm", "3000 rpm")]
+Power = Annotated[float, _within("power", "0 kW", "2000 kW")]
 
 
 class _Table(BaseModel):
@@ -106,7 +108,7 @@ class Tank(_Table):
 class Suction(_Table):
     """Tank to pump. `suction_idle` and `suction_full`: depression at the pump's inlet as a gauge shows it, lift included."""
 
-    lift_m: Annotated[float, BeforeValidator(partial(_quantity, dimension="length", least="-3 m", greatest="3 m"))] = Field(0.0, alias="lift")
+    lift_m: Lift = Field(default=0.0, alias="lift")
     line_length_m: Length = Field(default=3.0, alias="line_length")
     line_bore_m: Small = Field(default=0.008, alias="line_bore")
     acceleration_m_s2: Acceleration = Field(default=0.0, alias="acceleration")
@@ -118,7 +120,7 @@ class Suction(_Table):
 class Pump(_Table):
     kind: Literal["mechanical", "electric_line", "electric_submerged"] = "mechanical"
     pressure_kpa: Pressure = Field(default=units.parse("5 psi", "pressure"), alias="pressure")
-    vapour_liquid_ratio: float | None = Field(default=None, ge=0, le=60, strict=False)
+    vapour_liquid_ratio: float | None = Field(default=None, ge=0, le=40, strict=False)
 
 
 class Carburettor(_Table):
@@ -138,7 +140,9 @@ class Engine(_Table):
     @model_validator(mode="after")
     def _flows(self) -> "Engine":
         if self.full_flow_l_h < self.idle_flow_l_h:
-            raise InputError(f"full_flow ({self.full_flow_l_h:g} L/h) is below idle_flow ({self.idle_flow_l_h:g} L/h): give the larger one as full_flow")
+            raise InputError(
+                f"full_flow ({self.full_flow_l_h:g} L/h) is below idle_flow ({self.idle_flow_l_h:g} L/h): give the larger one as full_flow"
+            )
         return self
 
 
@@ -160,25 +164,34 @@ class Sensors(_Table):
 class FuelTable(_Table):
     """The fuel in the tank: by class, or by measurement (vapour pressure and distillation)."""
 
-    standard: Literal["ASTM D4814", "EN 228"] | None = None
     class_: str | None = Field(default=None, alias="class")
-    protection_class: int | None = Field(default=None, ge=1, le=6)
-    ethanol_vol: Percent = Field(default=0.0, alias="ethanol")
+    standard: str | None = None
+    edition: str | None = None
+    grade: str | None = None
+    ethanol_vol: Percent | None = Field(default=None, alias="ethanol")
     vapour_pressure_kpa: VapourPressure | None = Field(default=None, alias="vapour_pressure")
     t10_degc: FuelTemperature | None = Field(default=None, alias="t10")
     t50_degc: FuelTemperature | None = Field(default=None, alias="t50")
     t90_degc: FuelTemperature | None = Field(default=None, alias="t90")
     e70_vol: Percent | None = Field(default=None, alias="e70")
     e100_vol: Percent | None = Field(default=None, alias="e100")
+    density_kg_m3: Density | None = Field(default=None, alias="density")
+    t_vl20_degc: FuelTemperature | None = Field(default=None, alias="t_vl20")
+    methanol_vol: Percent | None = Field(default=None, alias="methanol")
+    ether_vol: Percent | None = Field(default=None, alias="ether")
+    nitromethane_vol: Percent | None = Field(default=None, alias="nitromethane")
     measured_on: datetime.date | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> "FuelTable":
         if (self.class_ is None) == (self.vapour_pressure_kpa is None):
             raise InputError('needs either "class" or "vapour_pressure" with a distillation, not both and not neither')
-        if self.vapour_pressure_kpa is not None and None in (self.t10_degc, self.t50_degc) and None in (self.e70_vol, self.e100_vol):
-            raise InputError('with "vapour_pressure" needs "t10" and "t50" (and better "t90"), or "e70" and "e100"')
         return self
+
+    def description(self) -> dict[str, object]:
+        """What was given, as hotfuel.fuel.fuel_from wants it."""
+        given = {name: value for name, value in self if value is not None and name != "measured_on"}
+        return {"class" if name == "class_" else name: value for name, value in given.items()}
 
 
 def _default_places() -> tuple[Place, ...]:
@@ -195,7 +208,7 @@ class Car(_Table):
     station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")
     fuel_table: FuelTable = Field(alias="fuel")
     tank: Tank = Tank()
-    suction: Suction = Suction()  # type: ignore[call-arg]
+    suction: Suction = Suction()
     pump: Pump = Pump()
     carburettor: Carburettor = Carburettor()
     engine: Engine = Engine()
@@ -211,15 +224,9 @@ class Car(_Table):
                 raise InputError(f"two places have the {what} {twice[0]}: each place needs its own")
         return self
 
-    def fuel(self) -> "fuel_room.Fuel":
+    def fuel(self) -> Fuel:
         """The fuel in the tank as a hotfuel.fuel.Fuel. Raises InputError where the figures are impossible or not covered."""
-        table = self.fuel_table
-        if table.class_ is not None:
-            chosen = {"standard": table.standard, "protection_class": table.protection_class, "ethanol_vol": table.ethanol_vol}
-            return fuel_room.Fuel.from_class(table.class_, **{key: value for key, value in chosen.items() if value is not None})
-        names = ("vapour_pressure_kpa", "t10_degc", "t50_degc", "t90_degc", "e70_vol", "e100_vol", "ethanol_vol")
-        measured = {name: getattr(table, name) for name in names}
-        return fuel_room.Fuel.from_measurements(**{name: value for name, value in measured.items() if value is not None})
+        return fuel_from(self.fuel_table.description())
 
     def place(self, name: str) -> Place:
         """The place of that name. Raises InputError with the names there are."""
@@ -244,7 +251,7 @@ def load(path_or_text: str | Path) -> Car:
             raise InputError(f"{where} is not UTF-8 text: save it as plain text") from None
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or error
-            raise InputError(f"{where} cannot be read ({reason}): give the path of a car file, such as the one `hotfuel demo` leaves behind") from None
+            raise InputError(f"{where} cannot be read ({reason}): give the path of a car file; `hotfuel demo` leaves one behind") from None
     try:
         values = tomllib.loads(str(text))
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:

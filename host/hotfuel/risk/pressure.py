@@ -34,7 +34,7 @@ def standard_atmosphere_kpa(altitude_m: npt.ArrayLike) -> np.ndarray:
     """
     altitude = np.asarray(altitude_m, dtype=float)
     if not np.all((altitude >= -500) & (altitude <= 11000)):
-        raise InputError(f"an altitude of {np.ravel(altitude)[0]:g} m is outside the standard atmosphere's lowest layer: allowed is -500 m to 11000 m")
+        raise InputError(f"an altitude of {np.ravel(altitude)[0]:g} m is outside the standard atmosphere: allowed is -500 m to 11000 m")
     return np.asarray(STANDARD_PRESSURE_KPA * (1 - 0.0065 * altitude / 288.15) ** 5.25588)
 
 
@@ -77,11 +77,11 @@ class PlacePressure:
 
 
 def ambient(car: Car) -> Ambient:
-    """Air pressure from the car file: station pressure and altitude, the lower where they are more than 3 kPa apart; sea level if neither is given."""
+    """Air pressure from the car file: station pressure and altitude, the lower where they are more than 3 kPa apart; sea level without either."""
     at_altitude = None if car.altitude_m is None else float(standard_atmosphere_kpa(car.altitude_m))
     station = car.station_pressure_kpa
     if station is None and at_altitude is None:
-        question = "neither altitude nor station pressure is in the car file: sea level is assumed, which is too high anywhere else. Where will the car drive?"
+        question = "the car file gives neither altitude nor station pressure: sea level is assumed, too high anywhere else. Where will the car drive?"
         return Ambient(STANDARD_PRESSURE_KPA, _WEATHER_KPA, "sea level assumed", question)
     if station is None:
         assert at_altitude is not None
@@ -89,8 +89,8 @@ def ambient(car: Car) -> Ambient:
     if at_altitude is None or abs(station - at_altitude) <= DISAGREEMENT_KPA:
         return Ambient(station, _BAROMETER_KPA, "station pressure")
     question = (
-        f"the car file gives a station pressure of {station:.1f} kPa and an altitude of {car.altitude_m:.0f} m, where {at_altitude:.1f} kPa is usual; "
-        f"they may differ by {DISAGREEMENT_KPA:g} kPa. Is one of them wrong, or is the pressure the weather report's sea-level value? The lower is used."
+        f"the car file gives a station pressure of {station:.1f} kPa and an altitude of {car.altitude_m:.0f} m, where {at_altitude:.1f} kPa is usual "
+        f"(allowed difference {DISAGREEMENT_KPA:g} kPa). Is one of them wrong, or is it the weather report's sea-level value? The lower is used."
     )
     lower = "station pressure" if station < at_altitude else f"standard atmosphere at {car.altitude_m:.0f} m"
     return Ambient(min(station, at_altitude), _WEATHER_KPA, lower, question)
@@ -124,7 +124,9 @@ def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: flo
     return result
 
 
-def suction_kpa(car: Car, flow_l_h: npt.ArrayLike, acceleration_m_s2: npt.ArrayLike, density_kg_m3: float = GASOLINE_KG_M3) -> tuple[np.ndarray, np.ndarray]:
+def suction_kpa(
+    car: Car, flow_l_h: npt.ArrayLike, acceleration_m_s2: npt.ArrayLike, density_kg_m3: float = GASOLINE_KG_M3
+) -> tuple[np.ndarray, np.ndarray]:
     """(depression at the pump's inlet against the tank, its standard uncertainty), kPa: lift + acceleration head + loss.
 
     rho (g h + a L) + loss. With `suction_idle` and `suction_full` in the car file (gauge readings, lift included) the loss follows the square of the
@@ -206,11 +208,13 @@ def _at_place(
     if role == "tank" or (role in ("suction", "pump") and car.pump.kind == "electric_submerged"):
         return PlacePressure(tank, air_uncertainty, tank_basis.format(air_basis))
     if role in ("suction", "pump"):
-        acceleration = car.suction.acceleration_m_s2 if conditions.acceleration_m_s2 is None else conditions.acceleration_m_s2
+        stated = _array(conditions.acceleration_m_s2)
+        acceleration = np.where(np.isnan(stated), car.suction.acceleration_m_s2, stated)
         depression, spread = suction_kpa(car, conditions.flow_l_h if conditions.flow_l_h is not None else np.nan, acceleration, density)
         running, standing = (tank - depression, np.hypot(air_uncertainty, spread)), (np.minimum(tank, air), air_uncertainty)
         measured = car.suction.suction_idle_kpa is not None or car.suction.suction_full_kpa is not None
-        basis = f"running: tank pressure less suction ({'measured' if measured else 'calculated, 1 to 3 times'}); standing: air pressure ({air_basis})"
+        how = "measured" if measured else "calculated, its loss taken as 1 to 3 times"
+        basis = f"running: tank pressure less suction ({how}); standing: air pressure ({air_basis})"
     else:
         gauge = car.pump.pressure_kpa
         running, standing = (air + gauge, np.hypot(air_uncertainty, _GAUGE_SHARE * gauge)), (air, air_uncertainty)

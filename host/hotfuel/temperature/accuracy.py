@@ -17,8 +17,8 @@ from hotfuel.car import Place, Probe
 from hotfuel.errors import InputError
 from hotfuel.temperature.thermocouple import seebeck_mv_per_degc
 
-# Assumptions, common practice, no source: how far a fitting, or the air about a clamp, stands from the fuel (standard deviation, degC), and how far the
-# terminals stand from the chip's own sensor.
+# Assumptions, common practice, no source: how far a fitting, or the air about a clamp, stands from the fuel (standard deviation, degC), and how far
+# the terminals stand from the chip's own sensor.
 FITTING_DEGC = {"tank": 5.0, "suction": 10.0, "pump": 15.0, "line": 15.0, "carburettor": 15.0, "bowl": 15.0, "air": 0.0, "other": 15.0}
 CLAMP_AIR_DEGC = 30.0
 GRADIENT_LIMIT_DEGC = 0.5
@@ -98,7 +98,7 @@ def budget(
 ) -> list[Contribution]:
     """The error budget of one channel at one temperature and flow (a number or an array).
 
-    chip and gain as in data/amplifiers.csv. A calibration replaces what it has measured away (thermocouple, amplifier offset and scale, extension wire)
+    chip and gain as in data/amplifiers.csv. A calibration replaces what it measured away (thermocouple, amplifier offset and scale, extension wire)
     by its own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Raises InputError for an unknown chip and gain.
     """
     found = [row for row in _rows("amplifiers") if row["chip"] == chip and int(row["gain"]) == gain]

@@ -1,0 +1,189 @@
+"""The one function that turns temperatures, pressures and a fuel into margins: used live, in reviews, reports, exports and the board's tables.
+
+Margin = limit - temperature at each place, all central estimates; caution is applied once: warn where the margin is below its standard uncertainty,
+act where the central estimate is used up. An unknown engine state is the one worst case (see hotfuel.risk.pressure).
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from hotfuel.car import Car, Place
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
+from hotfuel.risk.criterion import Criterion, criterion
+from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
+from hotfuel.temperature.accuracy import budget, root_sum_square
+from hotfuel.units import STANDARD_PRESSURE_KPA
+
+# Codes are stored in exports: append only.
+STATES: dict[int, str] = {
+    0: "no warning",
+    1: "warn",
+    2: "act",
+    3: "sensor lost",
+    4: "no margin here",
+}
+NO_WARNING, WARN, ACT, LOST, NO_MARGIN = STATES
+NEEDLE = "_needle"
+# Share of the way from sea level that the limit may be off: the published altitude rule is 4.4 degC per 1000 m (ASTM D4814-18, 5.2.1), mixtures 4.7.
+EXTRAPOLATION_SHARE = 0.06
+
+
+@dataclass(frozen=True)
+class PlaceMargin:
+    """One place's arrays, all of the temperatures' shape. state: keys of STATES, without the delays the alarm adds."""
+
+    temperature_degc: np.ndarray
+    limit_degc: np.ndarray
+    margin_degc: np.ndarray
+    uncertainty_degc: np.ndarray
+    vapour_liquid_ratio: np.ndarray
+    pressure_kpa: np.ndarray
+    state: np.ndarray
+    criterion: Criterion
+    basis: str
+
+
+@dataclass(frozen=True)
+class MarginTable:
+    """Margins by place name ("<name>_needle" for behind the needle), the engine state used, and sentences a person should read with them."""
+
+    places: dict[str, PlaceMargin]
+    running: np.ndarray
+    notes: list[str] = field(default_factory=list)
+
+    def __getitem__(self, place: str) -> PlaceMargin:
+        return self.places[place]
+
+    @property
+    def smallest(self) -> tuple[str, float]:
+        """(place, margin in degC) of the smallest margin anywhere; ("", nan) where there is none."""
+        least = {name: np.nanmin(p.margin_degc) for name, p in self.places.items() if np.isfinite(p.margin_degc).any()}
+        name = min(least, key=lambda place: least[place], default="")
+        return name, float(least.get(name, np.nan))
+
+
+@dataclass(frozen=True)
+class Channel:
+    """What reads a place: for the temperature's uncertainty."""
+
+    chip: str = "MAX31856"
+    gain: int = 32
+    calibration_uncertainty_degc: float | None = None
+
+
+def margins(
+    car: Car,
+    fuel: Fuel,
+    temperatures: Mapping[str, npt.ArrayLike],
+    conditions: Conditions | None = None,
+    channels: Mapping[str, Channel] | None = None,
+) -> MarginTable:
+    """Margins at every place of the car that has a limit and is in `temperatures`.
+
+    temperatures: place name -> degC, one shape for all (nan where there is none). conditions: hotfuel.risk.pressure.Conditions, arrays of that shape
+    or numbers. channels: place name -> Channel, default a MAX31856 at gain 32 without calibration. Returns a MarginTable.
+    Raises InputError for a place the car does not have or arrays that do not fit together.
+    """
+    conditions = conditions or Conditions()
+    channels = channels or {}
+    pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
+    state = running_state(car, conditions)
+    places: dict[str, PlaceMargin] = {}
+    notes = _notes(car, state)
+    flow = _flow(car, conditions)
+    for name, values in temperatures.items():
+        place = car.place(name)
+        if name not in pressures:
+            continue
+        measured = np.asarray(values, dtype=float)
+        if place.probe.mount == "clamp_rubber":
+            notes.append(f"{name}: a probe clamped on rubber does not see the fuel, so there is no margin there")
+        try:
+            uncertainty = temperature_uncertainty_degc(car, place, flow, channels.get(name, Channel()))
+            places[name] = _place_margin(car, fuel, place, place.role, measured, uncertainty, pressures[name])
+            if place.role == "carburettor":
+                bowl = pressures[name + NEEDLE]
+                places[name + NEEDLE] = _place_margin(car, fuel, place, "needle", measured, uncertainty, bowl, line=pressures[name])
+        except ValueError as error:
+            if isinstance(error, InputError):
+                raise
+            raise InputError(f"{name}: temperatures of shape {measured.shape} do not fit the conditions' arrays: {error}") from None
+        if place.probe.indicative:
+            notes.append(f"{name}: a clamp-on probe is indicative, it never says act")
+    return MarginTable(places, state, notes)
+
+
+def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike, channel: Channel) -> np.ndarray:
+    """Standard uncertainty of one place's temperature, a number or an array over flow."""
+    rows = budget(
+        place, chip=channel.chip, gain=channel.gain, flow_l_h=flow_l_h, bore_m=car.suction.line_bore_m,
+        calibration_uncertainty_degc=channel.calibration_uncertainty_degc,
+    )  # fmt: skip
+    return root_sum_square(rows)
+
+
+def limit_uncertainty_degc(fuel: Fuel, limit_at: Callable[[float, float], Any], ratio: Criterion, pressure: PlacePressure) -> np.ndarray:
+    """Standard uncertainty of a limit: the fuel's own and its extrapolation from sea level, the criterion's range (rectangular), the pressure's.
+
+    limit_at(pressure_kpa, V/L): the limit at this place. The terms are taken at the record's middle pressure, the last one follows every sample.
+    """
+    known = pressure.pressure_kpa[np.isfinite(pressure.pressure_kpa)]
+    middle = float(np.clip(np.median(known) if known.size else 100.0, 55.0, 450.0))
+    aim = ratio.vapour_liquid_ratio
+    here, span = float(limit_at(middle, aim)), float(limit_at(middle, ratio.greatest)) - float(limit_at(middle, ratio.least))
+    slope = (float(limit_at(middle * 1.02, aim)) - float(limit_at(middle / 1.02, aim))) / (middle * (1.02 - 1 / 1.02))
+    extrapolated = EXTRAPOLATION_SHARE * (here - float(limit_at(STANDARD_PRESSURE_KPA, aim)))
+    return np.sqrt(fuel.limit_uncertainty_degc**2 + extrapolated**2 + span**2 / 12 + (slope * pressure.uncertainty_kpa) ** 2)
+
+
+def _place_margin(
+    car: Car, fuel: Fuel, place: Place, role: str, measured: np.ndarray, uncertainty: np.ndarray, pressure: PlacePressure,
+    line: PlacePressure | None = None,
+) -> PlaceMargin:  # fmt: skip
+    ratio = criterion(car, role)
+    table = fuel.limit_table
+    if line is None:
+        limit = table.limit_degc(pressure.pressure_kpa, ratio.vapour_liquid_ratio)
+        share = table.vapour_liquid_ratio(measured, pressure.pressure_kpa)
+        spread = limit_uncertainty_degc(fuel, table.limit_degc, ratio, pressure)
+    else:  # what enters through the needle falls to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature
+        limit = table.needle_limit_degc(line.pressure_kpa, pressure.pressure_kpa, ratio.vapour_liquid_ratio)
+        share = table.isenthalpic_vapour_liquid_ratio(measured, line.pressure_kpa, pressure.pressure_kpa)
+        in_line_kpa = float(np.nanmedian(line.pressure_kpa))
+        spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, in_line_kpa), ratio, pressure)
+    total = np.sqrt(uncertainty**2 + spread**2)
+    seen = np.full(measured.shape, np.nan) if place.probe.mount == "clamp_rubber" else measured
+    limit, total, kpa = (np.broadcast_to(array, measured.shape) for array in (limit, total, pressure.pressure_kpa))
+    margin = limit - seen
+    state = np.zeros(measured.shape, dtype=np.uint8)
+    state[margin < total] = WARN
+    if not place.probe.indicative:
+        state[margin <= 0] = ACT
+    state[np.isnan(margin)] = NO_MARGIN
+    state[np.isnan(measured)] = LOST
+    return PlaceMargin(measured, limit, margin, total, np.broadcast_to(share, measured.shape), kpa, state, ratio, pressure.basis)
+
+
+def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:
+    """Flow past the probes for the placement error: as measured, at least the idle flow. Standing fuel takes its fitting's temperature, so that the
+    error does not go on growing as the flow dies."""
+    idle = car.engine.idle_flow_l_h
+    return idle if conditions.flow_l_h is None else np.fmax(np.asarray(conditions.flow_l_h, dtype=float), idle)
+
+
+def _notes(car: Car, state: np.ndarray) -> list[str]:
+    notes = []
+    question = ambient(car).question
+    if question:
+        notes.append(question)
+    unknown = np.isnan(state)
+    if unknown.any():
+        share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
+        notes.append(f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place")
+    return notes
