@@ -22,7 +22,7 @@ from timeofday import TimeOfDay
 from twinfile import TwinFile
 
 VERSION = (0, 1, 0)
-OPTIONAL = ("warner", "recorder", "power")
+OPTIONAL = ("limits", "store", "power")
 DESCRIPTION_MS = 10000
 HEALTH_MS = 10000
 COLLECT_MS = 5000

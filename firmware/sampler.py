@@ -70,12 +70,13 @@ class Sampler:
         now = self._ticks_ms() & TICKS_MASK
         begun = self._ticks_us() & TICKS_MASK
         period = self.period_ms
-        windows = elapsed(now, self._window) // period
+        since = elapsed(now, self._window)
+        windows = since // period
         # The timer re-arms from its scheduled time, so late ticks come in a burst: one tick, one reading.
         if (windows == 0 or elapsed(now, self._last_ms) * 2 < period) and not self._first:
             self.skipped += 1
             return
-        self._window = (self._window + windows * period) & TICKS_MASK
+        self._window = (now - since % period) & TICKS_MASK  # a sum could leave the small integers at the wrap, and allocate
         # Read in the first half of its window: it was due in the middle of the one before.
         if not self._first and (windows > 1 or elapsed(now, self._window) * 8 < period * 3):
             self.late += 1

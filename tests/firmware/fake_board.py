@@ -1,0 +1,92 @@
+"""Only as much of firmware/board.py as sampler and drivers use, and that allocates nothing. Runs on every interpreter.
+
+The amplifier is a register file that answers like a MAX31856: enough to run the driver's every line, not a model of the chip.
+"""
+
+MASK = 0x3FFFFFFF
+
+
+class Registers:
+    """16 registers behind one select line; `silent`: None, or the byte an empty bus reads."""
+
+    def __init__(self):
+        self.bytes = bytearray(16)
+        self.bytes[1] = 0x03
+        self.bytes[2] = 0xFF
+        self.silent = None
+        self.selected = False
+
+    def __call__(self, level):
+        self.selected = not level
+
+    def transfer(self, out, into):
+        address = out[0] & 0x7F
+        writing = out[0] & 0x80
+        index = 1
+        into[0] = 0 if self.silent is None else self.silent
+        while index < len(out):
+            if self.silent is not None:
+                into[index] = self.silent
+            elif writing:
+                self.bytes[address] = out[index]
+                into[index] = 0
+            else:
+                into[index] = self.bytes[address]
+            address = (address + 1) & 15
+            index += 1
+
+
+class FakeBoard:
+    def __init__(self, channels, start_ms=0):
+        self.chips = [Registers() for _ in range(channels)]
+        self.now_ms = start_ms
+        self.timer = None
+        self.slept_ms = 0
+
+    # what firmware/board.py offers
+
+    def ticks_ms(self):
+        return self.now_ms
+
+    def ticks_us(self):
+        return (self.now_ms & 0xFFFFF) * 1000  # stays a small integer
+
+    def sleep_ms(self, ms):
+        self.slept_ms += ms
+        self.advance(ms)
+
+    def advance(self, ms):
+        """Time goes on, and wraps as on the board; not to be called while the heap is locked."""
+        self.now_ms = (self.now_ms + ms) & MASK
+
+    def start_timer(self, period_ms, callback):
+        self.timer = (period_ms, callback)
+
+    def stop_timer(self):
+        self.timer = None
+
+    def spi(self):
+        return self
+
+    def select(self, channel):
+        return self.chips[channel]
+
+    def transfer(self, select, phase, out, into):
+        select(0)
+        select.transfer(out, into)
+        select(1)
+
+
+SETTINGS = {"mode": "one_shot", "mains_hz": 60, "averages": 1, "gain": 32, "rate_hz": 5}
+
+
+def converted(chip, hot, cold, status=0):
+    """Finish the chip's conversion: put codes into its registers and clear the one-shot bit."""
+    chip.bytes[0] &= 0xBF
+    chip.bytes[0x0A] = cold >> 8 & 0xFF
+    chip.bytes[0x0B] = cold & 0xFF
+    code = hot << 5
+    chip.bytes[0x0C] = code >> 16 & 0xFF
+    chip.bytes[0x0D] = code >> 8 & 0xFF
+    chip.bytes[0x0E] = code & 0xFF
+    chip.bytes[0x0F] = status
