@@ -21,7 +21,7 @@ TEST_K = 37.78 + ZERO_DEGC_IN_K  # 100 degF, where vapour pressure is measured
 TEST_VAPOUR_LIQUID_RATIO = 4.0
 
 # Volume fractions of a typical summer gasoline by boiling range (common practice, no source), in the order of the component table.
-_TYPICAL = np.array([4, 9, 5, 12, 10, 20, 13, 12, 10, 5]) / 100
+_TYPICAL = np.array([4, 9, 5, 13, 11, 26, 8, 8, 8, 8]) / 100
 _SPREAD = 0.7  # of ln(share): a third to three times within two sigma and a half
 # D86 temperature + offset = boiling temperature of the open distillation. Fitted on hydrocarbon gasolines to the D4814 equation, not published.
 _OFFSET_DEGC = {10: 5.0, 50: 2.0, 90: 0.0}

@@ -24,6 +24,7 @@ from hotfuel.units import STANDARD_PRESSURE_KPA
 # Standard uncertainty (1 sigma) of the limit at V/L 20 and 101.3 kPa by route, degC. Judged from the published agreement of the linear equation
 # with measurement (0.7 degC RMS without ethanol, up to 2 degC with) and from its reproducibility; none is itself a published value.
 SIGMA_DEGC = {"equation": 0.7, "blend": 1.5, "mixture": 2.0, "mixture with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
+TYPICAL_DENSITY_KG_M3 = 740.0  # of the hydrocarbon part at 15 degC where none was measured: common practice, no source (EN 228: 720 to 775)
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,8 @@ class Fuel:
 
     def __post_init__(self) -> None:
         if not self.density_15c_kg_m3:
-            object.__setattr__(self, "density_15c_kg_m3", round(self.mixture.density_15c_kg_m3(), 1))
+            share = self.ethanol_vol / 100
+            object.__setattr__(self, "density_15c_kg_m3", round(TYPICAL_DENSITY_KG_M3 * (1 - share) + c.DENSITY_15C_KG_M3[c.ETHANOL] * share, 1))
 
     # how a fuel comes to be -----------------------------------------------------------------------------------------------------------
 
@@ -94,6 +96,21 @@ class Fuel:
             limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, SIGMA_DEGC["weathered"] if lost_vol else 0)),
             ethanol_vol=round(100 * float(left[c.ETHANOL]), 2), edition=self.edition, from_memory=self.from_memory,
             notes=(*self.notes, f"Calculated as if {lost_vol:g} vol-% had evaporated; measure the vapour pressure before relying on it."),
+        )
+
+    def blended(self, ethanol_vol: float) -> "Fuel":
+        """This fuel with ethanol added up to `ethanol_vol` vol-% (splash blend); the mixture answers, no measurement of the blend stands behind it.
+
+        Raises InputError if the fuel holds more already. Example: 60 kPa without ethanol -> about 67.8 kPa at 10 vol-%.
+        """
+        volatility.require_range(ethanol_vol, self.ethanol_vol, 90, "ethanol", "vol-%")
+        volumes = self.feed.volume_fraction() * (100 - ethanol_vol) / (100 - self.ethanol_vol)
+        volumes[c.ETHANOL] = ethanol_vol / 100
+        sigma = SIGMA_DEGC["mixture"] if ethanol_vol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
+        return Fuel(
+            name=f"{self.name} with {ethanol_vol:g} % ethanol", route="mixture of a known fuel and ethanol",
+            feed=flash.Feed.of_volumes(volumes, self.feed.anchor), limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, sigma)),
+            ethanol_vol=float(ethanol_vol), notes=(*self.notes, "The blend itself was not measured."), edition=self.edition, from_memory=self.from_memory,
         )
 
     # what the fuel does ---------------------------------------------------------------------------------------------------------------

@@ -139,11 +139,6 @@ class Mixture:
         heat = c.latent_heat_j_mol(_temperature(temperature_degc), self.feed.which)
         return np.tensordot(self.feed.moles[:, 0], heat, axes=1) / self.feed.molar_mass_kg_mol / 1000
 
-    def density_15c_kg_m3(self) -> float:
-        """Density of the composition at 15 degC by ideal mixing of volumes."""
-        moles, which = self.feed.moles[:, 0], self.feed.which
-        return float((moles @ c.MOLAR_MASS_KG_MOL[which]) / (moles @ c.VOLUME_15C_M3_MOL[which]))
-
     def temperature_at_enthalpy_degc(self, enthalpy_kj_per_kg: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """Temperature at which the fuel at this pressure has this enthalpy (inverse of `enthalpy_kj_per_kg`), by bracketing, to 1e-4 degC."""
 
