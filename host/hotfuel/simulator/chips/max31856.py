@@ -50,11 +50,6 @@ class MAX31856(Terminals):
 
     def transfer(self, out, into, mode, baudrate_hz):
         """Bytes in, bytes out, while selected. SPI modes 1 and 3 at 5 MHz at most; what anything else reads is one bit off."""
-        if self.has("gone"):
-            if into is not None:
-                for at in range(len(into)):
-                    into[at] = 0
-            return
         proper = mode in (1, 3) and baudrate_hz <= FASTEST_HZ
         self._catch_up()
         for at in range(len(out)):

@@ -40,6 +40,10 @@ class Terminals:
     def has(self, fault):
         return self.broken.get(fault, False)
 
+    def answers(self):
+        """False: nobody there to drive the wires."""
+        return not self.has("gone")
+
     def power_on(self):
         raise NotImplementedError
 
@@ -60,7 +64,7 @@ class Terminals:
         return self.world.cold_1024(self.channel, at_us)
 
 
-# EMF of type K in uV at -270 + ... see rows: ITS-90 reference table, NIST Monograph 175 (reference junction at 0 degC), every 20 degC.
+# EMF of type K in uV: rows of the ITS-90 reference table (NIST Monograph 175, reference junction at 0 degC), every 20 degC from -40 degC.
 TYPE_K_STEP_DEGC = 20
 TYPE_K_FROM_DEGC = -40
 TYPE_K_UV = (-1527, -778, 0, 798, 1612, 2436, 3267, 4096, 4920, 5735, 6540, 7340, 8138)

@@ -3,7 +3,7 @@
 import sys
 
 from .. import chips, machine
-from . import buses, pins, rtc, standin_select, standin_time, timers, world
+from . import buses, pins, rtc, standin_micropython, standin_rp2, standin_select, standin_time, timers, world
 from .clock import Reset, clock
 
 MICROPYTHON = sys.implementation.name == "micropython"
@@ -11,8 +11,6 @@ MICROPYTHON = sys.implementation.name == "micropython"
 
 def install():
     """From here on the program's `import machine`, `time`, `select`, `rp2`, `micropython` get the stand-ins."""
-    from . import standin_micropython, standin_rp2
-
     sys.modules["machine"] = machine
     sys.modules["time"] = standin_time
     sys.modules["select"] = standin_select
@@ -43,6 +41,27 @@ def wire(bus, number, where, chip, channel=0):
     else:
         buses.i2c_chips[(number, where)] = model
     return model
+
+
+def rail(models):
+    """A listener for the pin that feeds these chips: without power they are gone, with it they start from their reset values."""
+
+    def switched(level):
+        for model in models:
+            if level and model.has("gone"):
+                model.power_on()
+            model.set_fault("gone", not level)
+
+    switched(0)
+    return switched
+
+
+def store_settings(text):
+    """Put settings into the board's memory as its owner did before, by the firmware's own means: lines of name=value."""
+    import settings
+    import twinfile
+
+    settings.save(twinfile.TwinFile("settings"), settings.changed(settings.defaults(), text))
 
 
 def print_exception(error):

@@ -42,10 +42,6 @@ def _close_heap(depth):
         depth -= 1
 
 
-def _number(pin, default):
-    return default if pin is None else pin.number
-
-
 class SPI:
     MSB = 1
     LSB = 0
@@ -58,6 +54,7 @@ class SPI:
             if pin is not None and (pin.number & 3 != least or (pin.number >> 3) & 1 != id):
                 raise ValueError("bad %s pin" % name)
         self._id = id
+        self._miso = None if miso is None else lines[miso.number]
         self.init(baudrate=baudrate, polarity=polarity, phase=phase, bits=bits, firstbit=firstbit)
 
     def init(self, *, baudrate=1000000, polarity=0, phase=0, bits=8, firstbit=MSB):
@@ -93,14 +90,15 @@ class SPI:
         level = stuck.get(("spi", self._id))
         selected = None
         for (bus, pin), chip in spi_chips.items():
-            if bus == self._id and lines[pin].driving and not lines[pin].out:
+            if bus == self._id and lines[pin].driving and not lines[pin].out and chip.answers():
                 selected = chip
                 break
         if selected is not None:
             selected.transfer(out, into, self._mode, self._baudrate)
         elif into is not None:
+            idle = 0xFF if self._miso is not None and self._miso.pull_up else 0  # nobody drives the wire; RP2040's pads pull down after reset
             for at in range(len(into)):
-                into[at] = 0  # nobody drives the wire, and the RP2040's pads pull down after reset
+                into[at] = idle
         if level is not None and into is not None:
             for at in range(len(into)):
                 into[at] = 0xFF if level else 0

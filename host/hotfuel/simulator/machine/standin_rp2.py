@@ -1,7 +1,7 @@
 """MicroPython's `rp2`: enough of it to count pulses with a state machine.
 
-No PIO program is interpreted. A state machine here counts, while active, the falling or rising edges on its input pin and keeps 0xFFFFFFFF minus that count
-in X, which is what a program does that runs "wait, wait, jmp(x_dec)" from X = 0xFFFFFFFF; `exec("mov(isr, x)")`, `exec("push()")` and `get()` fetch it.
+No PIO program is interpreted. A state machine here does, while active, what a program does that runs "wait, wait, jmp(x_dec)": X goes down by one at every
+pulse on its input pin. `exec("set(x, 0)")` sets X; `exec("mov(isr, x)")`, `exec("push()")` and `get()` fetch it.
 """
 
 from . import pins
@@ -38,6 +38,7 @@ class StateMachine:
     def init(self, program, freq=-1, *, in_base=None, jmp_pin=None, out_base=None, set_base=None, sideset_base=None):
         self._pin = in_base if in_base is not None else jmp_pin
         self._begin = self._pulses()
+        self._from = 0
         self._active = False
         self._fifo = []
         self._shift = 0
@@ -48,11 +49,13 @@ class StateMachine:
         return world.input(PULSES, clock.now_us)
 
     def _x(self):
-        return (0xFFFFFFFF - (self._pulses() - self._begin)) & 0xFFFFFFFF
+        return (self._from - (self._pulses() - self._begin if self._active else 0)) & 0xFFFFFFFF
 
     def active(self, value=None):
         if value is not None:
-            if value and not self._active:
+            if not value:
+                self._from = self._x()
+            elif not self._active:
                 self._begin = self._pulses()
             self._active = bool(value)
         return self._active
@@ -67,7 +70,10 @@ class StateMachine:
         elif instruction.startswith("push("):
             if len(self._fifo) < 4:
                 self._fifo.append(self._shift)
-        elif instruction not in ("mov(x, invert(null))", "set(x, 0)"):
+        elif instruction in ("set(x, 0)", "mov(x, invert(null))"):
+            self._from = 0 if instruction == "set(x, 0)" else 0xFFFFFFFF
+            self._begin = self._pulses()
+        else:
             raise NotImplementedError("the simulated state machine does not know " + instruction)
 
     def rx_fifo(self):

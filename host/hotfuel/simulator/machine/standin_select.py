@@ -17,12 +17,14 @@ POLLHUP = 16
 CALL_US = 20
 STEP_US = 10000  # how long at most a waiting poll looks away from the port
 
+MICROPYTHON = sys.implementation.name == "micropython"
+
 hold_for_reader = False
 
 
 class poll:
     def __init__(self):
-        self._real = real.poll()
+        self._real = real.poll() if MICROPYTHON else _Poll()
         self._masks = {}
 
     def register(self, stream, eventmask=POLLIN | POLLOUT):
@@ -65,10 +67,27 @@ class poll:
             stream, events = answer[0], answer[1]
             if events & (POLLERR | POLLHUP):
                 raise SystemExit(0)  # the host that runs this simulation is gone
-            if isinstance(stream, int):  # CPython's poll names file numbers
-                stream = self._masks[stream][0]
             ready.append((stream, events))
         return ready
+
+
+class _Poll:
+    """CPython's select.select in the shape of MicroPython's poll: poll() does not exist on every system, select() on sockets does."""
+
+    def __init__(self):
+        self._streams = {}
+
+    def register(self, stream, eventmask):
+        self._streams[stream] = eventmask
+
+    def unregister(self, stream):
+        self._streams.pop(stream, None)
+
+    def poll(self, timeout_ms):
+        read = [stream for stream, mask in self._streams.items() if mask & POLLIN]
+        write = [stream for stream, mask in self._streams.items() if mask & POLLOUT]
+        read, write, _ = real.select(read, write, [], None if timeout_ms < 0 else timeout_ms / 1000)
+        return [(stream, POLLIN * (stream in read) | POLLOUT * (stream in write)) for stream in set(read + write)]
 
 
 def _text_layer(stream):

@@ -5,7 +5,7 @@ The host hands it over in blocks of samples; each holds from its own moment to t
 
 from array import array
 
-BLOCKS_KEPT = 40  # a chip's conversion may have begun this many blocks ago
+KEPT_US = 2000000  # a chip's conversion may have begun this long ago
 
 # Columns of a block behind the two groups (voltage in nV, then cold temperature in 1/1024 degC, of every channel).
 BATTERY_CODE = 0  # what ADC.read_u16 gives
@@ -34,9 +34,9 @@ class World:
         values = array("i", samples)
         if len(values) != count * len(self.resting):
             raise ValueError("a block of %d samples has %d numbers; expected %d" % (count, len(values), count * len(self.resting)))
-        self._blocks.append((start_us, step_us, count, values))
-        if len(self._blocks) > BLOCKS_KEPT:
+        while len(self._blocks) > 1 and self._blocks[1][0] < start_us - KEPT_US:
             self._blocks.pop(0)
+        self._blocks.append((start_us, step_us, count, values))
 
     def emf_nv(self, channel, at_us):
         return self._value(channel, at_us)

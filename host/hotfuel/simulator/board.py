@@ -1,0 +1,386 @@
+"""The simulated board: the firmware, unmodified, in a process of its own, on a serial port that any reader can open.
+
+One thread here owns the time: it hands the process blocks of samples no faster than `speed` allows and no faster than the reader takes what the board sends.
+"""
+
+import collections
+import contextlib
+import json
+import os
+import select
+import shutil
+import socket
+import tempfile
+import threading
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from hotfuel.errors import InputError
+from hotfuel.simulator import process, wiring
+from hotfuel.simulator.feed import Senders, Slice, slices
+from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
+from hotfuel.simulator.port import open_port
+
+AHEAD = 3  # slices the process may have in hand: keeps it busy, and a fault switched on is felt soon
+IDLE_S = 0.02  # how often a port nobody reads is looked at
+LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up
+EXIT_S = 5.0
+
+FIRMWARE_ROM, WIRE_ROM = "/rom_firmware", "/rom_wire"
+
+
+class SimulatedBoard:
+    """A board wired as the firmware's pins.py says, with one thermocouple chip per entry of `chips`.
+
+    source: blocks of samples (see feed.Samples), or an object whose `blocks()` yields them; what the board measures.
+    speed: times faster than real time, at most. engine: "micropython", "cpython" or None for the better one installed; `.engine` says which.
+    faults: channel -> fault name or names, from the start on. erase_ms: what erasing a block of flash takes (MicroPython only).
+    settings: firmware settings, name -> value, as if stored before. link: "pty", "socket" or None. hold_for_reader: True makes the board's time stand still
+    while nobody takes what it sends; default: at any speed but 1. folder: where the flash is kept, a new one by default.
+
+    Example::
+
+        with SimulatedBoard(steady([1.0, 2.0, 3.0], [25.0] * 3, seconds=60), speed=20) as board:
+            port = serial.serial_for_url(board.device)
+    """
+
+    def __init__(
+        self,
+        source: Any,
+        *,
+        chips: Sequence[str] = ("MAX31856",) * 3,
+        speed: float = 1.0,
+        engine: str | None = None,
+        faults: Mapping[int, str | Sequence[str]] | None = None,
+        erase_ms: int = 0,
+        settings: Mapping[str, object] | None = None,
+        barometer: str | None = "BMP390",
+        clock_chip: str | None = None,
+        senders: Senders | None = None,
+        link: str | None = None,
+        hold_for_reader: bool | None = None,
+        folder: Path | None = None,
+        firmware: Path | None = None,
+        wall_s: float | None = None,
+    ) -> None:
+        if not 0.01 <= speed <= 65535:
+            raise InputError(f"speed is {speed:g}; allowed is 0.01 to 65535 times real time")
+        self.engine = process.choose_engine(engine)
+        self.chips = tuple(chips)
+        self.speed = speed
+        self.failure: str | None = None
+        self.resets: list[tuple[float, int]] = []  # (time in s of the simulation, exit code) of every end but the last
+        self._hold = speed != 1.0 if hold_for_reader is None else hold_for_reader
+        self._firmware = firmware or firmware_folder()
+        self._wiring = wiring.read(self._firmware)
+        self._slices: Iterator[Slice] = slices(source, senders or Senders(), len(self.chips), speed)
+        self._chip_rows = self._wiring.rows(self.chips, settings or {}, barometer, clock_chip)
+        self._settings = wiring.settings_text(self.chips, settings or {})
+        self._erase_ms = erase_ms
+        self._wall_s = time.time() if wall_s is None else wall_s
+        self._changes = [
+            {"chip": channel, "fault": fault, "on": True}
+            for channel, names in (faults or {}).items()
+            for fault in ([names] if isinstance(names, str) else names)
+        ]
+        self._own_folder = folder is None
+        self._folder = Path(tempfile.mkdtemp(prefix="hotfuel-flash-")) if folder is None else folder
+        self._port = open_port(link)
+        self._plugged = True
+        self._over_tcp = link == "socket" and self.engine == process.CPYTHON or os.name != "posix"
+        self._wake, self._waker = socket.socketpair()
+        self._wake.setblocking(False)
+        self._orders: collections.deque[tuple[str, Any]] = collections.deque()
+        self._stop = threading.Event()
+        self._finished = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="simulated board", daemon=True)
+        # The thread's own, from here on.
+        self._board: process.BoardProcess | None = None
+        self._sent: collections.deque[Slice] = collections.deque()  # the last one taken, and those still to be taken
+        self._in_hand = 0
+        self._time_us = 0
+        self._boot_us = 0
+        self._cause = 1
+        self._pending = b""
+        self._to_board = b""
+        self._source_ended = False
+        self._begun_s: float | None = None
+
+    @property
+    def device(self) -> str:
+        """What pyserial opens."""
+        return self._port.device
+
+    @property
+    def finished(self) -> bool:
+        """True when the source has ended and everything the board sent is in the port, or when the board could not go on (`failure` says why)."""
+        return self._finished.is_set()
+
+    @property
+    def time_s(self) -> float:
+        """The simulation's time the board has reached."""
+        return self._time_us / 1e6
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until finished; False when the time was up first."""
+        return self._finished.wait(timeout_s)
+
+    def __enter__(self) -> "SimulatedBoard":
+        self._thread.start()
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Take the board away: process, port and flash."""
+        self._stop.set()
+        self._waker.send(b"\x00")
+        if self._thread.is_alive():
+            self._thread.join(EXIT_S)
+        if self._board is not None:
+            self._board.close()
+            self._board = None
+        self._port.close()
+        self._wake.close()
+        self._waker.close()
+        if self._own_folder:
+            shutil.rmtree(self._folder, ignore_errors=True)
+
+    # Hands on the board, at any time
+
+    def fault(self, channel: int | str, name: str, on: bool | int = True) -> None:
+        """Switch a fault of a channel's chip (or of "barometer", "clock"): chips/thermocouple.py names them. It stays over resets."""
+        index = self._wiring.index_of(self._chip_rows, channel)
+        self._change({"chip": index, "fault": name, "on": on})
+
+    def bus_stuck(self, bus: str, level: int | None, number: int = 0) -> None:
+        """Hold the data line of "spi" or "i2c" at a level; None lets go."""
+        self._change({"bus": bus, "number": number, "stuck": level})
+
+    def hold_button(self, for_ms: int = 300) -> None:
+        self._order("change", {"pin": self._wiring.gpio["button"], "level": 0, "for_ms": for_ms})
+
+    def fail_power_after(self, flash_changes: int) -> None:
+        """Power fails in the middle of the n-th flash write or erase from now; the board starts again at once (MicroPython only)."""
+        self._order("change", {"flash": {"stop_after": flash_changes}})
+
+    def power_cut(self) -> None:
+        """Power fails now, and is back at once."""
+        self._order("power_cut", None)
+
+    def reboot(self) -> None:
+        """As by the reset input: like a power cut, as the RP2040 cannot tell them apart."""
+        self.power_cut()
+
+    def unplug(self) -> None:
+        """Pull the USB plug: the board, fed by the car, goes on, and what it sends is lost."""
+        self._order("unplug", None)
+
+    def plug(self) -> None:
+        """Put it back: the port is there again under the same name."""
+        self._order("plug", None)
+
+    def _change(self, change: dict[str, Any]) -> None:
+        self._order("lasting change", change)
+
+    def _order(self, kind: str, what: Any) -> None:
+        self._orders.append((kind, what))
+        self._waker.send(b"\x00")
+
+    # The thread
+
+    def _run(self) -> None:
+        try:
+            self._power_on()
+            while not self._stop.is_set():
+                self._turn()
+        except Exception as error:
+            self.failure = self.failure or f"{type(error).__name__}: {error}"
+        finally:
+            self._finished.set()
+
+    def _power_on(self) -> None:
+        board = self._board = process.BoardProcess(self.engine, over_tcp=self._over_tcp)
+        self._in_hand = 0
+        self._to_board = b""
+        how = {
+            "channels": len(self.chips),
+            "boot_us": self._boot_us,
+            "wall_s": int(self._wall_s),
+            "speed": max(1, round(self.speed)),
+            "board_id": "simulate",
+            "reset_cause": self._cause,
+            "hold_for_reader": self._hold,
+            "chips": self._chip_rows,
+            "flash": str(self._folder / ("flash.img" if self.engine == process.MICROPYTHON else "flash")),
+            "erase_ms": self._erase_ms,
+            "rom": [[str(self._firmware), FIRMWARE_ROM], [str(wire_folder()), WIRE_ROM]],
+            "main": FIRMWARE_ROM + "/main.py",
+            "settings": self._settings if not self.resets else "",
+            "changes": self._changes,
+            **self._wiring.pins(),
+        }
+        board.send(process.CONFIGURATION, json.dumps(how).encode())
+        again = list(self._sent)
+        self._sent.clear()
+        for piece in again:
+            if piece.end_us > self._boot_us:
+                self._send(piece)
+
+    def _turn(self) -> None:
+        """One look at everything that can happen."""
+        board = self._board
+        reading = self._port.reading()
+        timeout_s = IDLE_S
+        if board is not None:
+            timeout_s = min(timeout_s, self._feed())
+        readable: list[Any] = [self._wake, *self._port.waits()]
+        writable: list[Any] = []
+        if board is not None:
+            readable.append(board.line)
+            if self._to_board:
+                writable.append(board.data)
+        if self._pending and reading:
+            writable += self._port.room()
+        takes = len(self._pending) == 0 and (reading or not self._plugged or not self._hold)
+        if board is not None and takes:
+            readable.append(board.data)
+        can_read, can_write, _ = select.select(readable, writable, [], timeout_s)
+        if self._wake in can_read:
+            self._obey()
+            return
+        if any(number in can_read for number in self._port.waits()):
+            self._to_board += self._port.read()
+        if self._pending and reading and any(number in can_write for number in self._port.room()):
+            self._pending = self._pending[self._port.write(self._pending) :]
+        if board is not None:
+            self._serve(board, can_read, can_write, reading)
+        elif not self._pending:
+            self._finished.set()
+
+    def _serve(self, board: process.BoardProcess, can_read: list[Any], can_write: list[Any], reading: bool) -> None:
+        try:
+            if board.data in can_write:
+                self._to_board = self._to_board[board.data.send(self._to_board) :]
+            if board.data in can_read:
+                data = board.data.recv(4096)
+                if not data:
+                    raise EOFError
+                if reading:
+                    self._pending = data[self._port.write(data) :]
+            if board.line in can_read:
+                for kind, board_us in board.answers():
+                    self._time_us = self._boot_us + board_us
+                    if kind == process.TAKEN:
+                        self._in_hand -= 1
+                        while len(self._sent) > self._in_hand + 1:
+                            self._sent.popleft()
+        except (EOFError, OSError):
+            self._ended(board)
+
+    def _feed(self) -> float:
+        """Send what is due; how long until the next is."""
+        while self._in_hand < AHEAD and not self._source_ended:
+            if self._begun_s is None:
+                if self._hold and not self._port.reading():
+                    return IDLE_S  # nothing is lost before the reader comes
+                self._begun_s = time.monotonic()
+            piece = self._waiting_slice()
+            if piece is None:
+                return IDLE_S
+            early_s = self._begun_s + piece.start_us / 1e6 / self.speed - time.monotonic()
+            if early_s > 0:
+                return early_s
+            if early_s < -LATE_S:
+                self._begun_s -= early_s
+            self._next = None
+            self._send(piece)
+        return IDLE_S
+
+    _next: Slice | None = None
+
+    def _waiting_slice(self) -> Slice | None:
+        if self._next is None:
+            self._next = next(self._slices, None)
+            if self._next is None:
+                self._source_ended = True
+                self._tell(process.END)
+        return self._next
+
+    def _send(self, piece: Slice) -> None:
+        self._sent.append(piece)
+        self._in_hand += 1
+        self._tell(process.BLOCK, piece.content)
+
+    def _tell(self, kind: int, content: bytes = b"") -> None:
+        if self._board is not None:
+            with contextlib.suppress(OSError):  # gone: its end is seen when its lines are read
+                self._board.send(kind, content)
+
+    def _obey(self) -> None:
+        with contextlib.suppress(BlockingIOError):
+            self._wake.recv(4096)
+        while self._orders:
+            kind, what = self._orders.popleft()
+            if kind == "unplug":
+                self._plugged = False
+                self._port.unplug()
+                self._pending = b""
+            elif kind == "plug":
+                self._port.plug()
+                self._plugged = True
+            elif kind == "power_cut":
+                if self._board is not None:
+                    self._board.process.kill()
+            else:
+                if kind == "lasting change":
+                    self._changes.append(what)
+                self._tell(process.CHANGE, json.dumps(what).encode())
+
+    def _ended(self, board: process.BoardProcess) -> None:
+        """The process has gone: by the source's end, by a reset, by a power cut, or it fell over."""
+        self._drain(board)
+        with contextlib.suppress(Exception):
+            board.process.wait(EXIT_S)
+        code = board.close()
+        self._board = None
+        if code == process.ENDED:
+            return
+        if code not in (process.RESET_BY_WATCHDOG, process.RESET_SOFT, process.POWER_LOST, -9):
+            self.failure = f"the board's process ended with code {code}: {board.said() or 'no word'}"
+            return
+        self.resets.append((self.time_s, code))
+        self._boot_us = self._time_us
+        if code != process.RESET_SOFT:
+            self._cause = 3 if code == process.RESET_BY_WATCHDOG else 1
+        if self._plugged:  # a board that resets goes from the bus and comes back
+            self._pass_on_what_is_left()
+            self._port.unplug()
+            self._port.plug()
+        self._power_on()
+        if self._source_ended:
+            self._tell(process.END)
+
+    def _drain(self, board: process.BoardProcess) -> None:
+        """What it sent and said last."""
+        with contextlib.suppress(OSError, EOFError):
+            while data := board.data.recv(4096):
+                self._pending += data if self._port.reading() else b""
+        with contextlib.suppress(OSError, EOFError):
+            board.line.setblocking(False)
+            while True:
+                for _, board_us in board.answers():
+                    self._time_us = self._boot_us + board_us
+
+    def _pass_on_what_is_left(self) -> None:
+        until = time.monotonic() + 1.0
+        while self._pending and self._port.reading() and time.monotonic() < until:
+            taken = self._port.write(self._pending)
+            self._pending = self._pending[taken:]
+            if not taken:
+                time.sleep(0.005)
+        self._pending = b""

@@ -1,0 +1,137 @@
+"""From the car model's blocks to what the board's process takes: whole numbers, in slices small enough to keep pace with the wall clock."""
+
+import struct
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from hotfuel.errors import InputError
+
+REFERENCE_V = 3.3  # full scale of the board's ADC
+SENDER_SUPPLY_V = 5.0
+SENDER_DIVIDER = 25.0 / 15.0  # 10 k over 15 k at the board's input
+SAMPLES_MOST = 256  # a slice; the board's memory is small
+SLICE_WALL_S = 0.04  # how far the board may run ahead of the wall clock
+
+_BLOCK_HEAD = "<QIH"
+
+
+@dataclass(frozen=True)
+class Senders:
+    """What sits between the car and the board's analogue and pulse inputs; the defaults are the car file's."""
+
+    battery_divider: float = 11.0
+    fuel_pressure_range_kpa: float = 103.421
+    fuel_pressure_zero_percent: float = 10.0
+    fuel_pressure_full_percent: float = 90.0
+    pulses_per_revolution: float = 2.0
+
+    @classmethod
+    def of(cls, car: Any) -> "Senders":
+        """Those of a `hotfuel.car.Car`."""
+        sensors = car.sensors
+        return cls(
+            sensors.battery_divider,
+            sensors.fuel_pressure_range_kpa,
+            sensors.fuel_pressure_zero_percent,
+            sensors.fuel_pressure_full_percent,
+            car.engine.pulses_per_revolution,
+        )
+
+    def battery_code(self, battery_v: np.ndarray) -> np.ndarray:
+        return _code(battery_v / self.battery_divider)
+
+    def fuel_pressure_code(self, fuel_pressure_kpa: np.ndarray) -> np.ndarray:
+        share = fuel_pressure_kpa / self.fuel_pressure_range_kpa
+        percent = self.fuel_pressure_zero_percent + share * (self.fuel_pressure_full_percent - self.fuel_pressure_zero_percent)
+        return _code(percent / 100.0 * SENDER_SUPPLY_V / SENDER_DIVIDER)
+
+
+def _code(volts: np.ndarray) -> np.ndarray:
+    return np.clip(np.rint(np.nan_to_num(volts) / REFERENCE_V * 65535.0), 0, 65535)
+
+
+@dataclass(frozen=True)
+class Slice:
+    """A piece of a block, ready to be sent. Times in us of the simulation."""
+
+    start_us: int
+    end_us: int
+    content: bytes
+
+
+@dataclass
+class Samples:
+    """The least a source has to yield: arrays over time. Columns a source leaves out take the values given here."""
+
+    time_s: np.ndarray
+    emf_mv: np.ndarray  # [n, channel]
+    cold_degc: np.ndarray  # [n, channel]
+    engine_rpm: np.ndarray | float = 0.0
+    fuel_pressure_kpa: np.ndarray | float = 0.0
+    ambient_pressure_kpa: np.ndarray | float = 101.325
+    ambient_degc: np.ndarray | float = 20.0
+    battery_v: np.ndarray | float = 12.6
+    ignition: np.ndarray | float = 1.0
+
+
+def steady(emf_mv: Iterable[float], cold_degc: Iterable[float], *, seconds: float, step_s: float = 0.05, **inputs: float) -> Iterator[Samples]:
+    """A source that never changes, in blocks of a second: for tests, and to look at the board on the bench.
+
+    Example: ``steady([1.0, 2.0, 3.0], [25.0] * 3, seconds=10)``
+    """
+    emf, cold = np.array(list(emf_mv), dtype=float), np.array(list(cold_degc), dtype=float)
+    per_block = max(1, round(1.0 / step_s))
+    total = round(seconds / step_s)
+    for first in range(0, total, per_block):
+        count = min(per_block, total - first)
+        yield Samples((first + np.arange(count)) * step_s, np.tile(emf, (count, 1)), np.tile(cold, (count, 1)), **inputs)  # type: ignore[arg-type]
+
+
+def slices(source: Any, senders: Senders, channels: int, speed: float) -> Iterator[Slice]:
+    """Cut a source (an iterable of blocks, or an object whose `blocks()` gives one) into slices. Raises InputError for blocks that do not fit together."""
+    blocks = source.blocks() if hasattr(source, "blocks") else source
+    pulses = 0.0
+    for block in blocks:
+        time_s = np.asarray(block.time_s, dtype=float)
+        count = len(time_s)
+        if count == 0:
+            continue
+        step_s = float(time_s[1] - time_s[0]) if count > 1 else getattr(block, "step_s", 0.05)
+        columns, pulses = _columns(block, count, senders, channels, step_s, pulses)
+        step_us = round(step_s * 1e6)
+        most = int(min(SAMPLES_MOST, max(1, SLICE_WALL_S * speed / step_s)))
+        for first in range(0, count, most):
+            piece = columns[:, first : first + most]
+            start_us = round(time_s[first] * 1e6)
+            head = struct.pack(_BLOCK_HEAD, start_us, step_us, piece.shape[1])
+            yield Slice(start_us, start_us + step_us * piece.shape[1], head + np.ascontiguousarray(piece, dtype="<i4").tobytes())
+
+
+def _columns(block: Any, count: int, senders: Senders, channels: int, step_s: float, pulses: float) -> tuple[np.ndarray, float]:
+    """Rows in the order of machine/world.py, and the pulses so far."""
+    emf = np.asarray(block.emf_mv, dtype=float).reshape(count, -1)
+    cold = np.asarray(block.cold_degc, dtype=float).reshape(count, -1)
+    if emf.shape[1] < channels or cold.shape[1] < channels:
+        raise InputError(f"the source has {emf.shape[1]} channels and the board {channels} chips; give the board as many chips as the source has channels")
+
+    def column(name: str) -> np.ndarray:
+        values = getattr(block, name, None)
+        return np.broadcast_to(np.asarray(getattr(Samples, name) if values is None else values, dtype=float), count)
+
+    running_total = pulses + np.cumsum(np.nan_to_num(column("engine_rpm")) / 60.0 * senders.pulses_per_revolution * step_s)
+    rows = np.vstack(
+        [
+            np.rint(emf[:, :channels].T * 1e6),
+            np.rint(cold[:, :channels].T * 1024.0),
+            senders.battery_code(column("battery_v")),
+            senders.fuel_pressure_code(column("fuel_pressure_kpa")),
+            np.rint(column("ambient_pressure_kpa") * 1000.0),
+            np.rint(column("ambient_degc") * 1024.0),
+            np.floor(running_total) % 2**31,
+            np.nan_to_num(column("ignition")) > 0.5,
+        ]
+    )
+    return np.clip(rows, -(2**31), 2**31 - 1), float(running_total[-1])

@@ -1,0 +1,135 @@
+"""What differs under CPython: sockets for the port and the line to the host, a folder for the flash, and the modules MicroPython has and CPython lacks."""
+
+import builtins
+import gc
+import linecache  # noqa: F401 - with tokenize, before `open` becomes the board's
+import os
+import socket
+import sys
+import traceback
+import types
+
+from .flash import BLOCK_BYTES, BLOCKS
+
+FREE_BYTES = 150000  # what gc.mem_free() says: CPython has no such heap
+
+
+class Port:
+    """stdin.buffer or stdout.buffer of the board: nothing is kept back, so that poll tells the truth."""
+
+    def __init__(self, line):
+        self._line = line
+
+    def fileno(self):
+        return self._line.fileno()
+
+    def read(self, count=1):
+        got = b""
+        while len(got) < count:
+            piece = self._line.recv(count - len(got))
+            if not piece:
+                raise SystemExit(0)
+            got += piece
+        return got
+
+    def readinto(self, into):
+        into[:] = self.read(len(into))
+        return len(into)
+
+    def write(self, data):
+        self._line.sendall(data)
+        return len(data)
+
+    def flush(self):
+        pass
+
+
+class Text:
+    def __init__(self, buffer):
+        self.buffer = buffer
+        self.fileno = buffer.fileno
+        self.encoding = "utf-8"
+        self.errors = "strict"
+
+    def write(self, text):
+        return self.buffer.write(text.encode()) if isinstance(text, str) else self.buffer.write(text)
+
+    def read(self, count=1):
+        return self.buffer.read(count).decode()
+
+    def flush(self):
+        pass
+
+
+def control(port):
+    if ":" in port:
+        host, data_port, control_port = port.split(":")
+        data = socket.create_connection((host, int(data_port)))
+        line = socket.create_connection((host, int(control_port)))
+    else:
+        data = socket.socket(fileno=os.dup(1))
+        line = socket.socket(fileno=int(port))
+    stream = Port(data)
+    sys.stdin = Text(stream)
+    sys.stdout = Text(stream)
+    return line.makefile("rb"), line.makefile("wb", buffering=0)
+
+
+def file_system(how):
+    """A folder stands in for the flash: power cuts and erase times cannot be had here. Returns None."""
+    root = how["flash"]
+    os.makedirs(root, exist_ok=True)
+    places = {name: folder for folder, name in how["rom"]}
+
+    def on_host(path):
+        if isinstance(path, int):
+            return path
+        for name, folder in places.items():
+            if path.startswith(name + "/"):
+                return folder + path[len(name) :]
+        return os.path.join(root, path.lstrip("/"))
+
+    host_open = builtins.open
+    builtins.open = lambda path, mode="r", *rest, **how: host_open(on_host(path), mode, *rest, **how)
+    sys.path[:] = [folder for folder, _ in how["rom"]] + [folder for folder in sys.path[1:] if not folder.endswith("machine")]
+    sys.modules["os"] = _board_os(root, on_host)
+    sys.modules["gc"] = _board_gc()
+    sys.print_exception = lambda error, file=None: traceback.print_exception(error, file=file or sys.stdout)
+    return None
+
+
+def _board_os(root, on_host):
+    module = types.ModuleType("os")
+    for name in ("listdir", "mkdir", "remove", "rmdir", "stat", "unlink"):
+        setattr(module, name, _translated(getattr(os, name), on_host))
+    module.listdir = lambda path="/": os.listdir(on_host(path))
+    module.ilistdir = lambda path="/": ((e.name, 0x4000 if e.is_dir() else 0x8000, 0, e.stat().st_size) for e in os.scandir(on_host(path)))
+    module.rename = lambda old, new: os.replace(on_host(old), on_host(new))
+    module.getcwd = lambda: "/"
+    module.sync = lambda: None
+    module.urandom = os.urandom
+    module.sep = "/"
+    module.fspath = os.fspath
+    module.path = os.path
+
+    def statvfs(path):
+        used = sum(-(-os.path.getsize(os.path.join(folder, file)) // BLOCK_BYTES) for folder, _, files in os.walk(root) for file in files)
+        free = BLOCKS - 2 - used
+        return (BLOCK_BYTES, BLOCK_BYTES, BLOCKS, free, free, 0, 0, 0, 0, 255)
+
+    module.statvfs = statvfs
+    return module
+
+
+def _translated(function, on_host):
+    return lambda path: function(on_host(path))
+
+
+def _board_gc():
+    module = types.ModuleType("gc")
+    module.collect = lambda: None
+    module.mem_free = lambda: FREE_BYTES
+    module.mem_alloc = lambda: 0
+    module.threshold = lambda *amount: -1
+    module.enable, module.disable, module.isenabled = gc.enable, gc.disable, gc.isenabled
+    return module

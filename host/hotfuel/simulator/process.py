@@ -1,0 +1,116 @@
+"""Starting the board's process: which interpreter, and the two lines to it (its serial port, and the simulation's own)."""
+
+import importlib.util
+import os
+import socket
+import struct
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import IO
+
+from hotfuel.errors import InputError
+from hotfuel.simulator.firmware_sources import simulator_folder
+
+MICROPYTHON, CPYTHON = "micropython", "cpython"
+# A Pico leaves a program 192 KB; a word has 64 bits here and 32 there, so the same objects take nearly twice the room. On top what the stand-in and
+# the chip models take themselves.
+HEAP_KB = 2 * 192 + 64
+CONNECT_S = 10.0
+# The wheel's own entry points forget the exit code.
+RUN_MICROPYTHON = "import sys, micropython_unix; sys.exit(micropython_unix.main())"
+
+_HEAD = "<BI"
+_ANSWER = "<BQ"
+CONFIGURATION, BLOCK, CHANGE, END = 1, 2, 3, 4
+TAKEN, STOPPED = 1, 2
+
+# Exit codes of machine/timers.py
+ENDED, RESET_BY_WATCHDOG, RESET_SOFT, POWER_LOST = 0, 10, 11, 12
+
+
+def installed_engine() -> str:
+    """ "micropython" where the unix port is installed, else "cpython"."""
+    return MICROPYTHON if os.name == "posix" and importlib.util.find_spec("micropython_unix") else CPYTHON
+
+
+def choose_engine(wanted: str | None) -> str:
+    """The engine to use. Raises InputError for an unknown one, or for MicroPython where it is not installed."""
+    if wanted is None:
+        return installed_engine()
+    if wanted not in (MICROPYTHON, CPYTHON):
+        raise InputError(f'engine is "{wanted}"; allowed are "micropython" and "cpython"')
+    if wanted == MICROPYTHON and installed_engine() != MICROPYTHON:
+        raise InputError("MicroPython is not installed here; install hotfuel[board], or leave the engine out to run the same firmware under CPython")
+    return wanted
+
+
+class BoardProcess:
+    """One life of the board, from power on to reset. `data` is its serial port, `line` the simulation's channel; both are sockets."""
+
+    def __init__(self, engine: str, *, over_tcp: bool = False) -> None:
+        self._errors: IO[bytes] = tempfile.TemporaryFile()
+        start = str(Path(__file__).parent / "machine" / "start.py")
+        folder = str(simulator_folder())
+        if engine == MICROPYTHON:
+            command = [sys.executable, "-c", RUN_MICROPYTHON, "-X", f"heapsize={HEAP_KB}K", start, folder]
+        else:
+            command = [sys.executable, "-X", "utf8", start, folder]
+        if over_tcp:
+            self._start_over_tcp(command)
+        else:
+            self._start_over_pairs(command)
+        # Small, so that a reader that stops is noticed soon.
+        self.data.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        self.data.setblocking(False)
+        self.line.setblocking(True)
+        self._answers = b""
+
+    def _start_over_pairs(self, command: list[str]) -> None:
+        self.data, their_data = socket.socketpair()
+        self.line, their_line = socket.socketpair()
+        with their_data, their_line:
+            their_data.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 16384)
+            self.process = subprocess.Popen(
+                [*command, str(their_line.fileno())], stdin=their_data, stdout=their_data, stderr=self._errors, pass_fds=[their_line.fileno()]
+            )
+
+    def _start_over_tcp(self, command: list[str]) -> None:
+        """For systems whose child processes cannot inherit sockets."""
+        with socket.create_server(("127.0.0.1", 0)) as data, socket.create_server(("127.0.0.1", 0)) as line:
+            where = f"127.0.0.1:{data.getsockname()[1]}:{line.getsockname()[1]}"
+            self.process = subprocess.Popen([*command, where], stdin=subprocess.DEVNULL, stdout=self._errors, stderr=self._errors)
+            data.settimeout(CONNECT_S)
+            line.settimeout(CONNECT_S)
+            self.data, _ = data.accept()
+            self.line, _ = line.accept()
+
+    def send(self, kind: int, content: bytes = b"") -> None:
+        """Raises OSError when the process has gone."""
+        self.line.sendall(struct.pack(_HEAD, kind, len(content)) + content)
+
+    def answers(self) -> list[tuple[int, int]]:
+        """(kind, board time in us) of everything it has said; call when `line` is readable. Raises EOFError when it has gone."""
+        got = self.line.recv(4096)
+        if not got:
+            raise EOFError
+        self._answers += got
+        size = struct.calcsize(_ANSWER)
+        whole = len(self._answers) // size * size
+        answers = list(struct.iter_unpack(_ANSWER, self._answers[:whole]))
+        self._answers = self._answers[whole:]
+        return answers  # type: ignore[return-value]
+
+    def said(self) -> str:
+        """What it wrote to its error output: an interpreter's own last words."""
+        self._errors.seek(0)
+        return self._errors.read().decode(errors="replace").strip()
+
+    def close(self) -> int:
+        """End the process if it still runs; its exit code."""
+        self.data.close()
+        self.line.close()
+        if self.process.poll() is None:
+            self.process.kill()
+        return self.process.wait()

@@ -1,0 +1,81 @@
+"""What hangs on the simulated board: read from the firmware's pins.py, which the wiring diagram is drawn from too."""
+
+import runpy
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from hotfuel.errors import InputError
+
+# Columns of machine/world.py
+BATTERY_CODE, FUEL_PRESSURE_CODE = 0, 1
+BAROMETER_ADDRESS = 0x76
+CLOCK_ADDRESS = 0x68
+I2C_FROM = 0x60
+DEFAULT_CHIPS = ("MAX31856",) * 3  # what the firmware assumes when nothing is stored
+ON_SPI = ("MAX31856", "MAX31855")
+ON_I2C = ("MCP9600", "MCP9601")
+
+
+@dataclass(frozen=True)
+class Wiring:
+    gpio: Mapping[str, int]
+    spi: int
+    i2c: int
+
+    def rows(
+        self, chips: Sequence[str], settings: Mapping[str, object], barometer: str | None, clock_chip: str | None
+    ) -> list[dict[str, Any]]:
+        """One row per chip model. Raises InputError for a chip that cannot be wired."""
+        addresses = settings.get("i2c_addresses") or [I2C_FROM + channel for channel in range(len(chips))]
+        rows: list[dict[str, Any]] = []
+        for channel, chip in enumerate(chips):
+            select = f"select_{channel}"
+            if chip in ON_SPI and select in self.gpio:
+                where = {"bus": "spi", "number": self.spi, "where": self.gpio[select]}
+            elif chip in ON_I2C:
+                where = {"bus": "i2c", "number": self.i2c, "where": int(list(addresses)[channel])}  # type: ignore[call-overload]
+            else:
+                raise InputError(f"channel {channel} cannot have a {chip}; there are {', '.join(ON_SPI + ON_I2C)}, on channels 0 to 7")
+            rows.append({**where, "chip": chip, "channel": channel, "on_rail": True, "name": channel})
+        for chip, address, name in ((barometer, BAROMETER_ADDRESS, "barometer"), (clock_chip, CLOCK_ADDRESS, "clock")):
+            if chip is not None:
+                rows.append({"bus": "i2c", "number": self.i2c, "where": address, "chip": chip, "on_rail": False, "name": name})
+        return rows
+
+    def index_of(self, rows: Sequence[Mapping[str, Any]], name: int | str) -> int:
+        for index, row in enumerate(rows):
+            if row["name"] == name:
+                return index
+        raise InputError(f"there is no {name} on this board; there are {', '.join(str(row['name']) for row in rows)}")
+
+    def pins(self) -> dict[str, Any]:
+        """What the board's process wants to know about pins."""
+        return {
+            "rail_pin": self.gpio.get("sensor_rail"),
+            "ignition_pin": self.gpio.get("ignition"),
+            "pulse_pin": self.gpio.get("engine_pulses"),
+            "analogue": [
+                [self.gpio[name], column] for name, column in (("battery", BATTERY_CODE), ("fuel_pressure", FUEL_PRESSURE_CODE)) if name in self.gpio
+            ],
+        }
+
+
+def read(firmware: Path) -> Wiring:
+    """From a folder of firmware sources."""
+    plain = runpy.run_path(str(firmware / "pins.py"))
+    return Wiring({name: number for name, number, _ in plain["PINS"]}, plain["SPI_ID"], plain["I2C_ID"])
+
+
+def settings_text(chips: Sequence[str], settings: Mapping[str, object]) -> str:
+    """The settings as the firmware stores them, one name=value a line; the chips are among them."""
+    values = dict(settings)
+    if tuple(chips) == DEFAULT_CHIPS and not values:
+        return ""
+    values.setdefault("chips", tuple(chips))
+    if len(chips) != len(DEFAULT_CHIPS):
+        values.setdefault("places", tuple(f"place_{channel}" for channel in range(len(chips))))
+    values.setdefault("i2c_addresses", tuple(str(I2C_FROM + channel) for channel in range(len(chips))))
+    lines = [f"{name}={','.join(map(str, value)) if isinstance(value, (tuple, list)) else value}" for name, value in values.items()]
+    return "\n".join(lines)
