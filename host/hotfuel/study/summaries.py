@@ -1,0 +1,142 @@
+"""One number a run, place and phase: what a comparison works on. Neighbouring samples are no independent evidence; runs are."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from hotfuel.errors import InputError
+
+SMOOTH_S = 10.0
+_LEAST_BLOCKS = 5
+
+MARGIN = "smallest margin"
+PEAK = "hottest"
+MEAN = "mean"
+QUANTITIES = (MARGIN, PEAK, MEAN)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A question's subject: which number (`quantity`), at which place, in which phase."""
+
+    quantity: str
+    place: str
+    phase: str
+
+    def words(self) -> str:
+        """For example "hottest at pump, hot soak"."""
+        return f"{self.quantity} at {self.place}, {self.phase}"
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run of one variant, its summaries and the conditions it was driven under. Unknown conditions are nan or empty.
+
+    values: {Cell: degC} with temperatures already as rise over ambient plus the common reference, and margins as temperature against the limit
+    (minus margin), so that "lower" is cooler in both. inside: {Cell: standard error inside the run, degC}.
+    sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
+    """
+
+    name: str
+    variant: str
+    session: str
+    values: dict[Cell, float]
+    inside: dict[Cell, float]
+    start_s: float = np.nan
+    duration_s: float = np.nan
+    ambient_degc: float = np.nan
+    ambient_pressure_kpa: float = np.nan
+    start_degc: float = np.nan
+    fuel: str = ""
+    car: str = ""
+    sensor: dict[str, str] | None = None
+    sensor_u_degc: dict[str, float] | None = None
+
+
+def smoothed(time_s: npt.ArrayLike, values: npt.ArrayLike, width_s: float = SMOOTH_S) -> np.ndarray:
+    """Running mean over `width_s` of irregular samples (n,), times rising; nan samples are left out, nan where a window holds none.
+
+    An extreme of raw samples grows with their noise and number; of 10 s means it does not.
+    """
+    t, x = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
+    good = np.isfinite(x)
+    total = np.concatenate([[0.0], np.cumsum(np.where(good, x, 0.0))])
+    count = np.concatenate([[0], np.cumsum(good)])
+    first = np.searchsorted(t, t - width_s / 2, side="left")
+    last = np.searchsorted(t, t + width_s / 2, side="right")
+    n = count[last] - count[first]
+    with np.errstate(invalid="ignore"):
+        return np.where(n > 0, (total[last] - total[first]) / np.where(n > 0, n, 1), np.nan)
+
+
+def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:
+    """(mean, its standard error inside the run) of autocorrelated samples (n,), by blocks long enough to be independent.
+
+    Block length: four times the time over which the autocorrelation falls below 1/e, at least five blocks; nan error where the run is too short.
+    The error describes this run only. It says nothing of how the next run would differ and is never used for a verdict.
+    """
+    t, x = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
+    good = np.isfinite(x)
+    t, x = t[good], x[good]
+    if not len(x):
+        return np.nan, np.nan
+    mean = float(x.mean())
+    if len(x) < 4 * _LEAST_BLOCKS:
+        return mean, np.nan
+    blocks = len(x) // max(1, 4 * _memory(x - mean))
+    if blocks < _LEAST_BLOCKS:
+        return mean, np.nan
+    means = np.array([part.mean() for part in np.array_split(x, blocks)])
+    return mean, float(means.std(ddof=1) / np.sqrt(blocks))
+
+
+def _memory(deviation: np.ndarray) -> int:
+    """Samples after which the autocorrelation first falls below 1/e."""
+    variance = float(deviation @ deviation)
+    if variance == 0:
+        return 1
+    size = 1 << (2 * len(deviation) - 1).bit_length()
+    spectrum = np.fft.rfft(deviation, size)
+    correlation = np.fft.irfft(np.abs(spectrum) ** 2, size)[: len(deviation)] / variance
+    below = np.flatnonzero(correlation < np.exp(-1))
+    return int(below[0]) if below.size else len(deviation)
+
+
+def summarise(
+    time_s: npt.ArrayLike,
+    temperature_degc: npt.ArrayLike,
+    margin_degc: npt.ArrayLike | None,
+    place: str,
+    phase: str,
+    shift_degc: float = 0.0,
+) -> tuple[dict[Cell, float], dict[Cell, float]]:
+    """(values, inside-run errors) of one place in one phase. `shift_degc` (reference ambient minus this run's) is added to every value.
+
+    Hottest and smallest margin are those of 10 s means. A place without a limit has no margin cell.
+    """
+    values: dict[Cell, float] = {}
+    inside: dict[Cell, float] = {}
+    mean, error = mean_and_error(time_s, temperature_degc)
+    if not np.isfinite(mean):
+        return values, inside
+    hottest = float(np.nanmax(smoothed(time_s, temperature_degc)))
+    values[Cell(MEAN, place, phase)], inside[Cell(MEAN, place, phase)] = mean + shift_degc, error
+    values[Cell(PEAK, place, phase)], inside[Cell(PEAK, place, phase)] = hottest + shift_degc, np.nan
+    if margin_degc is not None and np.isfinite(np.asarray(margin_degc, dtype=float)).any():
+        smallest = float(np.nanmin(smoothed(time_s, margin_degc)))
+        values[Cell(MARGIN, place, phase)], inside[Cell(MARGIN, place, phase)] = -smallest + shift_degc, np.nan
+    return values, inside
+
+
+def shared_cells(runs: Sequence[Run]) -> list[Cell]:
+    """Cells that every run has, in the order of the first run. Raises InputError where there is none."""
+    if not runs:
+        raise InputError("there is no run to compare")
+    cells = [cell for cell in runs[0].values if all(np.isfinite(run.values.get(cell, np.nan)) for run in runs)]
+    if not cells:
+        raise InputError(
+            "the runs have no place and phase in common: compare sessions with the same places and the same kind of driving"
+        )
+    return cells
