@@ -4,7 +4,7 @@ Margin = limit - temperature at each place, all central estimates; caution is ap
 act where the central estimate is used up. An unknown engine state is the one worst case (see hotfuel.risk.pressure).
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -149,14 +149,17 @@ def _place_margin(
     ratio = criterion(car, role)
     table = fuel.limit_table
     if line is None:
-        limit = table.limit_degc(pressure.pressure_kpa, ratio.vapour_liquid_ratio)
-        share = table.vapour_liquid_ratio(measured, pressure.pressure_kpa)
+        at: tuple[np.ndarray, ...] = (pressure.pressure_kpa,)
+        limit_at: Callable[..., np.ndarray] = table.limit_degc
+        share_at: Callable[..., np.ndarray] = table.vapour_liquid_ratio
         spread = limit_uncertainty_degc(fuel, table.limit_degc, ratio, pressure)
     else:  # what enters through the needle falls to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature
-        limit = table.needle_limit_degc(line.pressure_kpa, pressure.pressure_kpa, ratio.vapour_liquid_ratio)
-        share = table.isenthalpic_vapour_liquid_ratio(measured, line.pressure_kpa, pressure.pressure_kpa)
-        in_line_kpa = float(np.nanmedian(line.pressure_kpa))
-        spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, in_line_kpa), ratio, pressure)
+        at = (line.pressure_kpa, pressure.pressure_kpa)
+        limit_at, share_at = table.needle_limit_degc, table.isenthalpic_vapour_liquid_ratio
+        spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, float(np.nanmedian(line.pressure_kpa))), ratio, pressure)
+    limit = _by_stretches(partial(_swapped, limit_at, ratio.vapour_liquid_ratio), at)
+    onset = _by_stretches(partial(_swapped, limit_at, 0.0), at)
+    share = _share(share_at, measured, onset, at)
     total = np.sqrt(uncertainty**2 + spread**2)
     seen = np.full(measured.shape, np.nan) if place.probe.mount == "clamp_rubber" else measured
     limit, total, kpa = (np.broadcast_to(array, measured.shape) for array in (limit, total, pressure.pressure_kpa))
@@ -167,7 +170,31 @@ def _place_margin(
         state[margin <= 0] = ACT
     state[np.isnan(margin)] = NO_MARGIN
     state[np.isnan(measured)] = LOST
-    return PlaceMargin(measured, limit, margin, total, np.broadcast_to(share, measured.shape), kpa, state, ratio, pressure.basis)
+    return PlaceMargin(measured, limit, margin, total, share, kpa, state, ratio, pressure.basis)
+
+
+def _swapped(limit_at: Callable[..., np.ndarray], ratio: float, *pressures: np.ndarray) -> np.ndarray:
+    return limit_at(*pressures, ratio)
+
+
+def _by_stretches(function: Callable[..., np.ndarray], arrays: Sequence[np.ndarray]) -> np.ndarray:
+    """function(*arrays), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for minutes."""
+    full = np.broadcast_arrays(*arrays)
+    if full[0].ndim != 1 or full[0].size < 2:
+        return function(*full)
+    changes = np.any([array[1:] != array[:-1] for array in full], axis=0)
+    starts = np.concatenate(([0], np.flatnonzero(changes) + 1))
+    values = function(*[array[starts] for array in full])
+    return np.repeat(values, np.diff(starts, append=full[0].size))
+
+
+def _share(share_at: Callable[..., np.ndarray], measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]) -> np.ndarray:
+    """V/L, asked of the table only above boiling onset; 0 below, nan where temperature or onset is."""
+    share = np.where(np.isnan(measured - onset), np.nan, 0.0)
+    hot = measured > onset
+    if hot.any():
+        share[hot] = share_at(measured[hot], *[np.broadcast_to(kpa, measured.shape)[hot] for kpa in pressures])
+    return share
 
 
 def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:

@@ -1,0 +1,144 @@
+"""The tables the board's lamp works from: the margins of hotfuel.risk.margin as integers, so that the board needs no polynomial and no fuel.
+
+Layout and reading of the tables: hotfuel_wire.limit_tables. Against the exact path they are within 0.5 degC over -20 to 85 degC cold junction
+and 60 to 200 kPa for every supported chip (tests/host/risk/test_board_limits.py).
+"""
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from hotfuel_wire import limit_tables as wire
+from hotfuel_wire.messages import CHIPS
+
+from hotfuel.car import Car, Place
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
+from hotfuel.risk.criterion import criterion
+from hotfuel.risk.margin import NEEDLE, Channel, margins
+from hotfuel.risk.pressure import Conditions, ambient, at_places
+from hotfuel.temperature.counts import loop_emf_mv, scale
+from hotfuel.temperature.thermocouple import emf_mv, seebeck_mv_per_degc
+
+_COLD_NODES_DEGC = np.linspace(-40.0, 125.0, 12)
+_PRESSURE_NODES_KPA = np.geomspace(50.0, 500.0, 16)
+_COUNT_MV = 0.00025  # a count is at most this, so that rounding costs no more than 0.006 degC
+_UNIT_KPA = wire.PRESSURE_UNIT_PA / 1000
+
+
+@dataclass(frozen=True)
+class ChannelSetting:
+    """What the board description says of one channel."""
+
+    chip: int
+    gain: int
+    resolution_bits: int
+
+
+@dataclass(frozen=True)
+class BoardTables:
+    """A complete set: `head` first, then `pieces`, each small enough for one command; `notes` for the person who sends them."""
+
+    head: bytes
+    pieces: tuple[bytes, ...]
+    notes: tuple[str, ...]
+
+
+def settings_of(description: Mapping) -> dict[int, ChannelSetting]:
+    """Channel number -> setting, from a board description as hotfuel_wire.codec.unpack gives it."""
+    channels = enumerate(description["channels"])
+    return {number: ChannelSetting(row["chip"], row["gain"], row["resolution_bits"]) for number, row in channels}
+
+
+def board_tables(
+    car: Car,
+    fuel: Fuel,
+    settings: Mapping[int, ChannelSetting],
+    made: datetime.datetime,
+    calibration_uncertainty_degc: Mapping[int, float] | None = None,
+) -> BoardTables:
+    """All tables for a car and a fuel. settings: channel number -> ChannelSetting; made: when, shown later as the limits' age.
+
+    Raises InputError for a place whose channel the board does not have, or a chip or gain that is not known.
+    """
+    air = ambient(car)
+    calibrated = calibration_uncertainty_degc or {}
+    pieces: list[bytes] = []
+    notes = [air.question] if air.question else []
+    for place in car.places:
+        if place.role in ("air", "other") or place.probe.mount == "clamp_rubber":
+            continue
+        setting = settings.get(place.channel)
+        if setting is None:
+            have = ", ".join(str(number) for number in settings) or "none"
+            raise InputError(f"{place.name} is on channel {place.channel} in the car file, the board has the channels {have}: mend the car file")
+        shift, count_mv = _counts(setting)
+        pieces.append(_reference(place.channel, setting, shift, count_mv))
+        pieces += _limits(car, fuel, place, setting, count_mv, calibrated.get(place.channel))
+        if place.probe.indicative:
+            notes.append(f"{place.name}: a clamp-on probe is indicative, the lamp never says act for it")
+    if not pieces:
+        raise InputError("no place of this car file has a limit: give at least one place the role tank, pump, line or carburettor")
+    altitude_m = round(car.altitude_m or 0.0)
+    head = wire.pack_head(int(made.timestamp()), altitude_m, round(air.pressure_kpa / _UNIT_KPA), pieces)
+    return BoardTables(head, tuple(pieces), tuple(notes))
+
+
+def _counts(setting: ChannelSetting) -> tuple[int, float]:
+    """(shift, mV per count): the chip's own code, shifted up until a count is fine enough."""
+    one = scale(setting.chip, setting.gain, setting.resolution_bits)
+    if one is None:
+        names = {number: name for name, number in CHIPS.items()}
+        raise InputError(f"chip {names.get(setting.chip, setting.chip)} with gain {setting.gain} and {setting.resolution_bits} bit is not known")
+    code_mv = float(loop_emf_mv(1, 0.0, one))
+    shift = max(0, int(np.ceil(np.log2(code_mv / _COUNT_MV))))
+    return shift, code_mv / (1 << shift)
+
+
+def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: float) -> bytes:
+    """What to add to the shifted hot code so that it counts EMF against an ice point: E(cold), less what a linearised chip added itself."""
+    one = scale(setting.chip, setting.gain, setting.resolution_bits)
+    assert one is not None
+    codes = np.unique(np.round(_COLD_NODES_DEGC / one.cold_degc_per_code)).astype(int)
+    cold_degc = codes * one.cold_degc_per_code
+    counts = (emf_mv(cold_degc) + loop_emf_mv(0, cold_degc, one)) / count_mv
+    return wire.pack_reference(channel, setting.chip, setting.gain, shift, codes.tolist(), np.round(counts).astype(int).tolist())
+
+
+def _limits(car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_mv: float, calibration_degc: float | None) -> list[bytes]:
+    table = fuel.limit_table
+    names = {number: name for name, number in CHIPS.items()}
+    channel = Channel(names[setting.chip], setting.gain, calibration_degc)
+    pieces = []
+    for state in (wire.STANDING, wire.RUNNING):
+        conditions = Conditions(running=float(state))
+        air_kpa = ambient(car).pressure_kpa
+        pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
+        shown = margins(car, fuel, {place.name: np.array([50.0])}, conditions, {place.name: channel})
+        rows: list[tuple[int, str, str]] = [(wire.IN_LINE, place.name, place.role)]
+        if place.role == "carburettor":
+            rows.append((wire.BEHIND_NEEDLE, place.name + NEEDLE, "needle"))
+        for where, name, role in rows:
+            ratio = criterion(car, role).vapour_liquid_ratio
+            if where == wire.BEHIND_NEEDLE:
+                gauge = float(pressures[place.name].pressure_kpa) - air_kpa
+                # the line's pressure follows the bowl's: both stand on the air's
+                bowl_gauge = float(pressures[name].pressure_kpa) - air_kpa
+                line = np.clip(_PRESSURE_NODES_KPA - bowl_gauge + gauge, 50.0, 500.0)
+                limit = table.needle_limit_degc(line, _PRESSURE_NODES_KPA, ratio)
+            else:
+                limit = table.limit_degc(_PRESSURE_NODES_KPA, ratio)
+            offset = round((float(pressures[name].pressure_kpa) - air_kpa) / _UNIT_KPA)
+            flags = wire.INDICATIVE if place.probe.indicative else 0
+            if where == wire.IN_LINE and place.role in ("line", "carburettor"):
+                flags |= wire.LINE_PRESSURE
+            per_degc = round(float(seebeck_mv_per_degc(60.0)) / count_mv)
+            warn_centi = round(100 * float(shown[name].uncertainty_degc[0]))
+            units, counts = np.round(_PRESSURE_NODES_KPA / _UNIT_KPA).astype(int), np.round(emf_mv(limit) / count_mv).astype(int)
+            pieces.append(
+                wire.pack_limit(place.channel, state, where, flags, per_degc, min(warn_centi, 65535), offset, units.tolist(), counts.tolist())
+            )
+    return pieces
+
+

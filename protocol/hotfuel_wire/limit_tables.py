@@ -1,0 +1,160 @@
+"""The limits as the board carries them: integer tables, packed in pieces that fit the command "warnings", and how to read them.
+
+EMFs add, so a channel's margin needs no polynomial: total = (hot code << shift) + reference(cold code), margin = limit(pressure) - total, all in the
+channel's own counts. A set is one HEAD piece and then the pieces it counts: per channel one REFERENCE, and one LIMIT for running and one for standing
+(at a carburettor inlet two each: in the line and behind the needle). Integers only; runs on MicroPython and CPython.
+"""
+
+import binascii
+import struct
+
+VERSION = 1
+HEAD, REFERENCE, LIMIT = 1, 2, 3
+STANDING, RUNNING = 0, 1
+IN_LINE, BEHIND_NEEDLE = 0, 1
+INDICATIVE = 1  # flag: a clamp-on probe may warn and never says act
+LINE_PRESSURE = 2  # flag: a fitted fuel-pressure sender may stand in for `offset`
+PRESSURE_UNIT_PA = 10
+NODES_MAX = 20
+PIECES_MAX = 40
+
+# kind, version, made (unix seconds), altitude m, air pressure to use without a barometer, number of pieces, CRC-32 of all pieces after this one
+_HEAD = "<BBIhHBI"
+# kind, channel, chip, gain, shift, nodes; then nodes of (cold code, counts)
+_REFERENCE = "<BBBBBB"
+_REFERENCE_NODE = "<hi"
+# kind, channel, state, where, flags, counts per degC, warn below (hundredths of degC), pressure here over air (pressure units), nodes;
+# then nodes of (pressure units, counts)
+_LIMIT = "<BBBBBHHhB"
+_LIMIT_NODE = "<Hi"
+
+NO_VALUE = -0x3FFFFFFF  # x lies outside the nodes
+
+
+class TableError(ValueError):
+    """A piece or a set of pieces is no table. The message says what was seen and what is allowed."""
+
+
+def lookup(xs, ys, x):
+    """y at x on the straight lines between the nodes, rounded down; NO_VALUE outside them. xs rising."""
+    last = len(xs) - 1
+    if x < xs[0] or x > xs[last]:
+        return NO_VALUE
+    low = 0
+    high = last
+    while high - low > 1:
+        middle = (low + high) >> 1
+        if xs[middle] <= x:
+            low = middle
+        else:
+            high = middle
+    return ys[low] + (ys[high] - ys[low]) * (x - xs[low]) // (xs[high] - xs[low])
+
+
+def margin_centi(reference, limit, hot, cold, air_units, line_units=None):
+    """Margin in hundredths of a degC, or NO_VALUE where cold code or pressure lie outside the tables.
+
+    reference, limit: rows as `unpack` gives them. air_units: air pressure in PRESSURE_UNIT_PA; line_units: measured line pressure over air, or None.
+    """
+    offset = limit["offset"]
+    if line_units is not None and limit["flags"] & LINE_PRESSURE:
+        offset = line_units
+    at_cold = lookup(reference["xs"], reference["ys"], cold)
+    at_pressure = lookup(limit["xs"], limit["ys"], air_units + offset)
+    if at_cold == NO_VALUE or at_pressure == NO_VALUE:
+        return NO_VALUE
+    return (at_pressure - (hot << reference["shift"]) - at_cold) * 100 // limit["per_degc"]
+
+
+def pack_head(made, altitude_m, air_units, pieces):
+    """The HEAD piece for the list of pieces that follow it."""
+    return struct.pack(_HEAD, HEAD, VERSION, made, altitude_m, air_units, len(pieces), binascii.crc32(b"".join(pieces)))
+
+
+def pack_reference(channel, chip, gain, shift, xs, ys):
+    """One REFERENCE piece."""
+    return struct.pack(_REFERENCE, REFERENCE, channel, chip, gain, shift, len(xs)) + _nodes(_REFERENCE_NODE, xs, ys)
+
+
+def pack_limit(channel, state, where, flags, per_degc, warn_centi, offset, xs, ys):
+    """One LIMIT piece."""
+    return struct.pack(_LIMIT, LIMIT, channel, state, where, flags, per_degc, warn_centi, offset, len(xs)) + _nodes(_LIMIT_NODE, xs, ys)
+
+
+def _nodes(form, xs, ys):
+    if not 2 <= len(xs) <= NODES_MAX:
+        raise TableError("a table has 2 to %d nodes, this one %d" % (NODES_MAX, len(xs)))
+    return b"".join([struct.pack(form, x, y) for x, y in zip(xs, ys)])
+
+
+def unpack(piece):
+    """A piece as a dict with "kind" and its fields; "xs" and "ys" for tables. Raises TableError."""
+    kind = piece[0] if len(piece) else 0
+    if kind == HEAD:
+        _length(piece, struct.calcsize(_HEAD))
+        names = ("kind", "version", "made", "altitude_m", "air_units", "pieces", "crc")
+        row = dict(zip(names, struct.unpack(_HEAD, piece)))
+        if row["version"] != VERSION:
+            raise TableError("limit tables of version %d, this board knows %d" % (row["version"], VERSION))
+        if not 0 < row["pieces"] <= PIECES_MAX:
+            raise TableError("a set has 1 to %d pieces, this one %d" % (PIECES_MAX, row["pieces"]))
+        return row
+    if kind == REFERENCE:
+        return _table(piece, _REFERENCE, _REFERENCE_NODE, ("kind", "channel", "chip", "gain", "shift", "nodes"))
+    if kind == LIMIT:
+        row = _table(piece, _LIMIT, _LIMIT_NODE, ("kind", "channel", "state", "where", "flags", "per_degc", "warn_centi", "offset", "nodes"))
+        if row["per_degc"] == 0:
+            raise TableError("a limit piece needs counts per degC above 0")
+        return row
+    raise TableError("a piece of kind %d is not known; known are 1, 2 and 3" % kind)
+
+
+def _table(piece, form, node_form, names):
+    size = struct.calcsize(form)
+    node_size = struct.calcsize(node_form)
+    if len(piece) < size:
+        raise TableError("a table piece has at least %d bytes, this one %d" % (size, len(piece)))
+    row = dict(zip(names, struct.unpack(form, piece[:size])))
+    count = row["nodes"]
+    if not 2 <= count <= NODES_MAX:
+        raise TableError("a table has 2 to %d nodes, this one %d" % (NODES_MAX, count))
+    _length(piece, size + count * node_size)
+    xs = []
+    ys = []
+    for at in range(size, len(piece), node_size):
+        x, y = struct.unpack(node_form, piece[at : at + node_size])
+        if xs and x <= xs[-1]:
+            raise TableError("the nodes of a table must rise, %d follows %d" % (x, xs[-1]))
+        xs.append(x)
+        ys.append(y)
+    row["xs"] = xs
+    row["ys"] = ys
+    return row
+
+
+def _length(piece, expected):
+    if len(piece) != expected:
+        raise TableError("this piece should have %d bytes and has %d" % (expected, len(piece)))
+
+
+def check(head, pieces):
+    """Unpack a whole set: (head, {channel: reference}, [limits]). Raises TableError if it is not complete and undamaged."""
+    first = unpack(head)
+    if first["kind"] != HEAD:
+        raise TableError("a set begins with its head")
+    if first["pieces"] != len(pieces) or first["crc"] != binascii.crc32(b"".join(pieces)):
+        raise TableError("the set has %d pieces or a CRC that does not fit; its head says %d" % (len(pieces), first["pieces"]))
+    references = {}
+    limits = []
+    for piece in pieces:
+        row = unpack(piece)
+        if row["kind"] == REFERENCE:
+            references[row["channel"]] = row
+        elif row["kind"] == LIMIT:
+            limits.append(row)
+        else:
+            raise TableError("a head stands inside a set")
+    for row in limits:
+        if row["channel"] not in references:
+            raise TableError("channel %d has limits and no reference table" % row["channel"])
+    return first, references, limits

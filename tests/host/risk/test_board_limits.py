@@ -1,0 +1,155 @@
+"""The board's integer tables against the exact path, for every supported chip."""
+
+import datetime
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.errors import InputError
+from hotfuel.risk.board_limits import ChannelSetting, board_tables
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+from hotfuel.temperature.counts import loop_code, scale, to_degc
+from hotfuel.temperature.thermocouple import emf_mv
+from hotfuel_wire import limit_tables as wire
+from hotfuel_wire.messages import CHIPS, COMMAND, PAYLOAD_MAX
+from hypothesis import given
+from hypothesis import strategies as st
+
+MADE = datetime.datetime(2026, 6, 1, tzinfo=datetime.UTC)
+KINDS = {
+    "MAX31856 gain 32": ChannelSetting(CHIPS["MAX31856"], 32, 19),
+    "MAX31856 gain 8": ChannelSetting(CHIPS["MAX31856"], 8, 19),
+    "MAX31855": ChannelSetting(CHIPS["MAX31855"], 1, 14),
+    "MCP9601 18 bit": ChannelSetting(CHIPS["MCP9601"], 1, 18),
+    "MCP9600 18 bit": ChannelSetting(CHIPS["MCP9600"], 1, 18),
+    "MCP9601 16 bit": ChannelSetting(CHIPS["MCP9601"], 1, 16),
+}
+
+
+@pytest.fixture(scope="module")
+def car():
+    return car_file.load(car_file.EXAMPLE)
+
+
+@pytest.fixture(scope="module")
+def fuel(car):
+    return car.fuel()
+
+
+def tables_for(car, fuel, setting):
+    made = board_tables(car, fuel, dict.fromkeys(range(3), setting), MADE)
+    return wire.check(made.head, list(made.pieces))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("state", [wire.STANDING, wire.RUNNING])
+def test_margins_of_the_tables_are_within_half_a_degree_of_the_exact_path(kind, state, car, fuel):
+    setting = KINDS[kind]
+    one = scale(setting.chip, setting.gain, setting.resolution_bits)
+    _, references, limits = tables_for(car, fuel, setting)
+    generator = np.random.default_rng(7)
+    worst = 0.0
+    for row in [row for row in limits if row["state"] == state]:
+        place = car.places[row["channel"]]
+        name = place.name + ("_needle" if row["where"] == wire.BEHIND_NEEDLE else "")
+        at_place_kpa = generator.uniform(60, 200, 150)
+        air_units = np.round(at_place_kpa * 100 - row["offset"]).astype(int)
+        cold_codes = np.round(generator.uniform(-20, 85, 150) / one.cold_degc_per_code).astype(int)
+        # the air pressure that puts this place at 60 to 200 kPa; margins() gives the exact limit there
+        exact = margins(car, fuel, {place.name: np.full(150, 50.0)}, Conditions(running=float(state), ambient_pressure_kpa=air_units / 100))[name]
+        near = exact.limit_degc + generator.uniform(-6, 6, 150)  # the decision is made near the limit
+        codes = np.round(loop_code(emf_mv(near) - emf_mv(cold_codes * one.cold_degc_per_code), cold_codes * one.cold_degc_per_code,
+                                   chip=setting.chip, gain=setting.gain, resolution_bits=setting.resolution_bits)).astype(int)  # fmt: skip
+        degc, reason = to_degc(codes, cold_codes, 0, chip=setting.chip, gain=setting.gain, resolution_bits=setting.resolution_bits)
+        usable = (reason == 0) & np.isfinite(exact.limit_degc)
+        assert usable.mean() > 0.9
+        of_table = np.array([
+            wire.margin_centi(references[row["channel"]], row, int(hot), int(cold), int(air)) / 100
+            for hot, cold, air in zip(codes, cold_codes, air_units, strict=True)
+        ])  # fmt: skip
+        worst = max(worst, float(np.abs(of_table - (exact.limit_degc - degc))[usable].max()))
+    assert 0 < worst < 0.5
+
+
+def test_a_measured_line_pressure_replaces_the_stated_one_in_the_line_only(car, fuel):
+    _, references, limits = tables_for(car, fuel, KINDS["MAX31856 gain 32"])
+    line, needle = [row for row in limits if row["channel"] == 2 and row["state"] == wire.RUNNING]
+    args = (references[2], line, 5000, 8000, 9500)
+    assert wire.margin_centi(*args, line_units=0) < wire.margin_centi(*args) < wire.margin_centi(*args, line_units=6000)
+    assert wire.margin_centi(references[2], needle, 5000, 8000, 9500, 0) == wire.margin_centi(references[2], needle, 5000, 8000, 9500)
+
+
+def test_every_piece_fits_one_command(car, fuel):
+    made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31856 gain 32"]), MADE)
+    room = PAYLOAD_MAX - 9 - 4  # header, and the fixed fields of a command
+    assert [row[0] for row in COMMAND] == ["sequence", "code", "argument_length", "argument"]
+    assert max(len(piece) for piece in (made.head, *made.pieces)) <= room
+
+
+def test_head_carries_age_altitude_and_the_air_pressure_to_fall_back_on(car, fuel):
+    head, _, _ = tables_for(car, fuel, KINDS["MAX31856 gain 32"])
+    assert head["made"] == MADE.timestamp()
+    assert head["altitude_m"] == 600
+    assert head["air_units"] == pytest.approx(9432, abs=1)  # standard atmosphere at 600 m
+
+
+def test_a_place_on_a_channel_the_board_lacks_is_refused(car, fuel):
+    with pytest.raises(InputError, match="carb_inlet is on channel 2"):
+        board_tables(car, fuel, {0: KINDS["MAX31855"], 1: KINDS["MAX31855"]}, MADE)
+
+
+@given(st.lists(st.integers(-30000, 30000), min_size=2, max_size=20, unique=True), st.data())
+def test_lookup_stays_between_its_nodes_and_hits_them(xs, data):
+    xs = sorted(xs)
+    ys = data.draw(st.lists(st.integers(-400000, 400000), min_size=len(xs), max_size=len(xs)))
+    for x, y in zip(xs, ys, strict=True):
+        assert wire.lookup(xs, ys, x) == y
+    x = data.draw(st.integers(xs[0], xs[-1]))
+    found = wire.lookup(xs, ys, x)
+    assert abs(found - np.interp(x, xs, ys)) <= 1
+    assert wire.lookup(xs, ys, xs[0] - 1) == wire.NO_VALUE == wire.lookup(xs, ys, xs[-1] + 1)
+
+
+@given(st.binary(max_size=200), st.integers(0, 3))
+def test_no_bytes_make_the_reader_raise_anything_but_its_own_error(junk, kind):
+    try:
+        row = wire.unpack(bytes([kind]) + junk)
+    except wire.TableError:
+        return
+    assert row["kind"] == kind
+
+
+def test_a_damaged_or_incomplete_set_is_refused(car, fuel):
+    made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31856 gain 32"]), MADE)
+    pieces = list(made.pieces)
+    damaged = bytearray(pieces[1])
+    damaged[-1] ^= 1
+    for wrong in (pieces[:-1], [*pieces[:1], bytes(damaged), *pieces[2:]], [*pieces, pieces[0]]):
+        with pytest.raises(wire.TableError):
+            wire.check(made.head, wrong)
+
+
+def test_micropython_reads_the_same_margins(car, fuel, tmp_path):
+    micropython = shutil.which("micropython", path=f"{Path(sys.executable).parent}:{os.environ['PATH']}")
+    if micropython is None:
+        pytest.skip("the MicroPython unix port is not installed (extra: board)")
+    made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31855"]), MADE)
+    _, references, limits = wire.check(made.head, list(made.pieces))
+    asked = [(row, hot, cold, air) for row in limits for hot, cold, air in ((240, 560, 9432), (-5, -320, 7000), (300, 1360, 10130))]
+    expected = [wire.margin_centi(references[row["channel"]], row, hot, cold, air) for row, hot, cold, air in asked]
+    script = tmp_path / "margins.py"
+    script.write_text(
+        f"import sys\nsys.path.insert(0, {str(Path(wire.__file__).parent.parent)!r})\nfrom hotfuel_wire import limit_tables as wire\n"
+        f"_, references, limits = wire.check({made.head!r}, {list(made.pieces)!r})\n"
+        "for row in limits:\n"
+        "    for hot, cold, air in ((240, 560, 9432), (-5, -320, 7000), (300, 1360, 10130)):\n"
+        "        print(wire.margin_centi(references[row['channel']], row, hot, cold, air))\n"
+    )
+    printed = subprocess.run([micropython, str(script)], capture_output=True, text=True, check=True, timeout=60).stdout
+    assert [int(line) for line in printed.split()] == expected
