@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from hotfuel.fuel import Fuel, volatility
 
 KPA_PER_PSI = 6.894757293168361

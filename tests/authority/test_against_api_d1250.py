@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from hotfuel.errors import InputError
 from hotfuel.fuel import density
 

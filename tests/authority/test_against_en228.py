@@ -1,7 +1,6 @@
 """EN 228 as in the French decree of 23 December 1999 (annex II) and its 2009 versions: vapour lock index and class limits."""
 
 import pytest
-
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, volatility
 from hotfuel.fuel.volatility import class_row

@@ -7,7 +7,7 @@ volumes, surfaces and interactions are those of revision 5 (Hansen et al., Ind. 
 
 import numpy as np
 
-from hotfuel.fuel.components import COMPONENTS, Array, rows
+from hotfuel.fuel.components import COMPONENTS, Array, Indices, rows
 
 _GROUPS = rows("unifac_groups")
 _MAIN = list(dict.fromkeys(row["main_group"] for row in _GROUPS))
@@ -28,7 +28,7 @@ class Activity:
     Example: ethanol at x = 0.1 in n-hexane at 310.9 K -> gamma about 5.
     """
 
-    def __init__(self, which: Array, temperature_k: Array) -> None:
+    def __init__(self, which: Indices, temperature_k: Array) -> None:
         present = np.flatnonzero(_SURFACE[which].any(axis=0))
         self._r, self._q, self._surface = _R[which], _Q[which], _SURFACE[which][:, present]
         psi = np.exp(-_A[np.ix_(present, present)][:, :, None] / np.atleast_1d(temperature_k))

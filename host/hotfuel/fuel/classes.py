@@ -10,7 +10,7 @@ from hotfuel.fuel.volatility import KPA_PER_PSI, class_row, require_range, rows
 
 TRACE_ETHANOL_VOL = 0.5  # less than this is no blend (denaturant, carry-over): common practice, no source
 # The worst fuel of a class rarely has both limits at once; T(V/L=20) is held, the vapour pressure may give way.
-_CLASS_PRESSURE_SIGMA_KPA = 5.0
+_CLASS_PRESSURE_SIGMA_KPA = 15.0
 _UNCOVERED = re.compile(r"\b(methanol|m\d{2,3}|mtbe|etbe|tame|ether|nitro\w*)\b", re.IGNORECASE)
 
 
@@ -67,13 +67,13 @@ def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
     lock = class_row("d4814_vapour_lock", edition, **{"class": match.group(2)})
     pressure, minimum = float(pressures["vapour_pressure_max_kpa"]), float(lock["t_vl20_min_degc"])
     notes = (
-        f"Known by class only: the worst fuel the class allows, {lock['meaning']} {minimum:g} °C ({lock['source']}), vapour pressure about its maximum of "
-        f"{pressure:g} kPa. A fuel in the tank is usually better.",
+        f"Known by class only: the worst fuel the class allows, {lock['meaning']} {minimum:g} °C ({lock['source']}), with a vapour "
+        f"pressure near or above the class's maximum of {pressure:g} kPa. A fuel in the tank is usually better.",
         "In pressure and V/L the limit is carried on by a mixture anchored there.",
     )
     return ClassFuel(
-        f"D4814 {match.group(1)}-{match.group(2)}", f"vapour-lock class {match.group(2)} of ASTM D4814", Data(pressure, ethanol_vol, (), (), minimum, 0.3, _CLASS_PRESSURE_SIGMA_KPA),
-        minimum, notes, f"ASTM D4814 ({edition})", True,
+        f"D4814 {match.group(1)}-{match.group(2)}", f"vapour-lock class {match.group(2)} of ASTM D4814",
+        Data(pressure, ethanol_vol, (), (), minimum, 0.3, _CLASS_PRESSURE_SIGMA_KPA), minimum, notes, f"ASTM D4814 ({edition})", True,
     )
 
 
@@ -86,7 +86,8 @@ def _en228(name: str, grade: str, edition: str, ethanol_vol: float | None) -> Cl
         e70 = min(e70, (float(row["vapour_lock_index_max"]) - 10 * pressure) / 7)
     ethanol = float(grade[1:]) if ethanol_vol is None else float(ethanol_vol)
     notes = (
-        f"Known by class only: the most volatile fuel of the class, vapour pressure {pressure:g} kPa, {e70:.1f} % evaporated at 70 °C, {e100:g} % at 100 °C.",
+        f"Known by class only: the most volatile fuel of the class, vapour pressure {pressure:g} kPa, {e70:.1f} % evaporated at 70 °C, "
+        f"{e100:g} % at 100 °C.",
         "EN 228 has no T(V/L=20); the limit comes from a mixture with these values.",
     )
     return ClassFuel(
@@ -100,5 +101,8 @@ def _d5798(name: str, edition: str, ethanol_vol: float | None) -> ClassFuel:
     pressure = float(row["vapour_pressure_max_psi"]) * KPA_PER_PSI
     ethanol = 70.0 if ethanol_vol is None else float(ethanol_vol)
     require_range(ethanol, float(row["ethanol_min_vol"]), float(row["ethanol_max_vol"]), "ethanol", "vol-%")
-    notes = (f"Known by class only: vapour pressure at the class's maximum of {pressure:.1f} kPa, {ethanol:g} vol-% ethanol taken; limit by the mixture.",)
+    notes = (
+        f"Known by class only: vapour pressure at the class's maximum of {pressure:.1f} kPa, {ethanol:g} vol-% ethanol taken.",
+        "The limit comes from a mixture with these values.",
+    )
     return ClassFuel(f"D5798 {name}", f"class {name} of ASTM D5798", Data(pressure, ethanol), None, notes, f"ASTM D5798 ({edition})", False)

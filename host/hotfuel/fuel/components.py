@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
 
 
 def rows(name: str) -> list[dict[str, str]]:
     """The rows of `data/<name>.csv`, as text."""
-    with resources.files("hotfuel.fuel").joinpath("data").joinpath(f"{name}.csv").open(encoding="utf-8", newline="") as file:
+    with resources.files("hotfuel.fuel").joinpath("data").joinpath(f"{name}.csv").open(encoding="utf-8") as file:
         return list(csv.DictReader(file))
 
 
@@ -41,10 +42,11 @@ _WAGNER = np.array([[float(row[f"wagner_{letter}"]) for letter in "abcd"] for ro
 _HEAT_CAPACITY_25C = _column("liquid_heat_capacity_25c_j_mol_k")
 _HEAT_CAPACITY_SLOPE = _column("heat_capacity_slope_j_mol_k2")
 _LATENT_HEAT_25C = 1000 * _column("latent_heat_25c_kj_mol")
+_LATENT_HEAT_EXPONENT = _column("latent_heat_exponent")
 _REFERENCE_K = 298.15
 
 
-def log_vapour_pressure(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+def log_vapour_pressure(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
     """ln(P/kPa) of the pure components, shape (components, *temperature shape).
 
     Wagner form 2.5-5: ln(P/Pc) = (a t + b t^1.5 + c t^2.5 + d t^5) Tc/T, t = 1 - T/Tc. Coefficients: VDI Heat Atlas (PPDS).
@@ -60,7 +62,7 @@ def log_vapour_pressure(temperature_k: Array, which: Array | slice = slice(None)
     return np.log(CRITICAL_KPA[which]).reshape(t_shape) + tau * poly / tr
 
 
-def log_vapour_pressure_slope(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+def log_vapour_pressure_slope(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
     """d ln P / dT in 1/K of the pure components (derivative of `log_vapour_pressure`), same shape."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
     a, b, c, d = (_WAGNER[which, k].reshape(t_shape) for k in range(4))
@@ -73,23 +75,23 @@ def log_vapour_pressure_slope(temperature_k: Array, which: Array | slice = slice
     return -(gradient + value / tr) / (critical * tr)
 
 
-def liquid_enthalpy_j_mol(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+def liquid_enthalpy_j_mol(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
     """Enthalpy of the pure liquids against liquid at 25 degC, J/mol: heat capacity linear in temperature, 0 to 100 degC."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
     warm = temperature_k - _REFERENCE_K
     return warm * (_HEAT_CAPACITY_25C[which].reshape(t_shape) + 0.5 * warm * _HEAT_CAPACITY_SLOPE[which].reshape(t_shape))
 
 
-def liquid_heat_capacity_j_mol_k(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
+def liquid_heat_capacity_j_mol_k(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
     """Heat capacity of the pure liquids, J/(mol K)."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
     return _HEAT_CAPACITY_25C[which].reshape(t_shape) + (temperature_k - _REFERENCE_K) * _HEAT_CAPACITY_SLOPE[which].reshape(t_shape)
 
 
-def latent_heat_j_mol(temperature_k: Array, which: Array | slice = slice(None)) -> Array:
-    """Latent heat of the pure components, J/mol, Watson's rule with exponent 0.38 from the value at 25 degC."""
+def latent_heat_j_mol(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
+    """Latent heat of the pure components, J/mol, Watson's rule from the value at 25 degC, the exponent fitted from 0 to 110 degC (usual 0.38)."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
     critical = CRITICAL_K[which].reshape(t_shape)
     ratio = np.maximum(critical - temperature_k, 0) / (critical - _REFERENCE_K)
-    return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio**0.38
+    return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio ** _LATENT_HEAT_EXPONENT[which].reshape(t_shape)
 

@@ -14,7 +14,7 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.fuel import components as c
 from hotfuel.fuel.activity import Activity
-from hotfuel.fuel.components import Array
+from hotfuel.fuel.components import Array, Indices
 
 _ROUNDS = 60
 _MOST_VAPOUR, _HOT_K = 0.9, 450.0  # a V/L is refused where it would need nine tenths of the fuel as vapour at 177 degC
@@ -30,7 +30,7 @@ def volatility_shift(vapour_liquid_ratio: Array) -> Array:
 class Feed:
     """A fuel as the flash sees it: which components, their moles and what follows from them."""
 
-    which: Array  # indices into the component table
+    which: Indices  # indices into the component table
     moles: Array  # (components, 1) or (components, states), summing to 1
     anchor: float | Array = 0.0
 

@@ -42,7 +42,7 @@ class Fuel:
     notes: tuple[str, ...] = ()
     edition: str | None = None
     from_memory: bool = False
-    density_15c_kg_m3: float = 0.0
+    density_15c_kg_m3: float = 0.0  # 0: not measured, a typical one is taken
     other_route_degc: float | None = field(default=None)
 
     def __post_init__(self) -> None:
@@ -53,7 +53,9 @@ class Fuel:
     # how a fuel comes to be -----------------------------------------------------------------------------------------------------------
 
     @classmethod
-    def from_class(cls, standard: str, name: str = "", edition: str | None = None, ethanol_vol: float | None = None, grade: str | None = None) -> "Fuel":
+    def from_class(
+        cls, standard: str, name: str = "", edition: str | None = None, ethanol_vol: float | None = None, grade: str | None = None
+    ) -> "Fuel":
         """A fuel known by its class only: the limit is the worst the class allows.
 
         `standard`: "D4814" with a name like "A-1" (volatility and vapour-lock class), "EN 228" with "A" to "F1" and grade "E5" or "E10",
@@ -150,7 +152,9 @@ class Fuel:
         """Enthalpy of liquid and vapour together against liquid at 25 degC."""
         return self.mixture.enthalpy_kj_per_kg(temperature_degc, pressure_kpa)
 
-    def isenthalpic_vapour_liquid_ratio(self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike) -> Array:
+    def isenthalpic_vapour_liquid_ratio(
+        self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike
+    ) -> Array:
         """V/L behind the needle: fuel at line temperature and pressure falls to bowl pressure without heat from outside."""
         enthalpy = self.mixture.enthalpy_kj_per_kg(temperature_degc, line_pressure_kpa)
         behind = self.mixture.temperature_at_enthalpy_degc(enthalpy, bowl_pressure_kpa)
@@ -177,7 +181,8 @@ class Fuel:
     def describe(self) -> list[str]:
         """Sentences for the user: what the fuel is, which route and edition, from memory or not, how sure, what is not covered."""
         limit = float(self.limit_degc(STANDARD_PRESSURE_KPA))
-        sentences = [f"{self.name}: V/L 20 at {limit:.1f} °C and 101.3 kPa, standard uncertainty {self.limit_uncertainty_degc:.1f} °C; {self.route}."]
+        sigma = self.limit_uncertainty_degc
+        sentences = [f"{self.name}: V/L 20 at {limit:.1f} °C and 101.3 kPa, standard uncertainty {sigma:.1f} °C; {self.route}."]
         sentences += self.notes
         if self.edition:
             sentences.append(f"Standard's edition: {self.edition}; verify the edition that applies to you.")
@@ -196,7 +201,8 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
     classes.refuse_class_maxima(data)
     linear = data.linear_degc()
     notes: list[str] = []
-    other = None
+    other: float | None = None
+    target: float | None
     ethanol = data.ethanol_vol
     if data.t_vl20_degc is not None:
         target, route, sigma = data.t_vl20_degc, "measured T(V/L=20)", SIGMA_DEGC["equation"]
@@ -215,7 +221,8 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
     exact = data.t_vl20_degc is not None or (target is not None and ethanol < classes.TRACE_ETHANOL_VOL)
     feed = fit.anchored(volumes, target) if exact and target is not None else flash.Feed.of_volumes(volumes)
     return Fuel(
-        name, route, feed, sigma, ethanol, tuple(notes), "ASTM D4814-18 appendix X2" if target is not None and data.t_vl20_degc is None else None,
+        name, route, feed, sigma, ethanol, tuple(notes),
+        "ASTM D4814-18 appendix X2" if target is not None and data.t_vl20_degc is None else None,
         density_15c_kg_m3=data.density_kg_m3 or 0.0, other_route_degc=other,
     )
 
@@ -224,10 +231,8 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
 def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: float | None, grade: str | None) -> Fuel:
     found = classes.find(standard, name, edition, ethanol_vol, grade)
     volumes = fit.composition(found.data)
-    if found.t_vl20_degc is not None:
-        feed = fit.anchored(volumes, found.t_vl20_degc)
-    else:
-        feed = flash.Feed.of_volumes(volumes)
+    minimum = found.t_vl20_degc
+    feed = flash.Feed.of_volumes(volumes) if minimum is None else fit.anchored(volumes, minimum)
     return Fuel(found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory)
 
 

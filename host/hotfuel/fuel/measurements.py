@@ -1,6 +1,7 @@
 """What was measured on a fuel, checked: impossible values are refused with the allowed range before anything is fitted to them."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from hotfuel.errors import InputError
 from hotfuel.fuel import volatility
@@ -24,9 +25,15 @@ class Measurements:
     def check(self) -> None:
         """InputError for a value beyond its range or a distillation that cannot be."""
         ranges = {
-            "vapour_pressure_kpa": ("vapour pressure", 10, 115, "kPa"), "t10_degc": ("T10", 25, 100, "degC"), "t50_degc": ("T50", 55, 140, "degC"),
-            "t90_degc": ("T90", 70, 220, "degC"), "ethanol_vol": ("ethanol", 0, 100, "vol-%"), "e70_vol": ("E70", 1, 70, "vol-%"),
-            "e100_vol": ("E100", 10, 99, "vol-%"), "density_kg_m3": ("density at 15 degC", 653, 830, "kg/m3"), "t_vl20_degc": ("T(V/L=20)", 30, 90, "degC"),
+            "vapour_pressure_kpa": ("vapour pressure", 10, 115, "kPa"),
+            "t10_degc": ("T10", 25, 100, "degC"),
+            "t50_degc": ("T50", 55, 140, "degC"),
+            "t90_degc": ("T90", 70, 220, "degC"),
+            "ethanol_vol": ("ethanol", 0, 90, "vol-%"),
+            "e70_vol": ("E70", 1, 70, "vol-%"),
+            "e100_vol": ("E100", 10, 99, "vol-%"),
+            "density_kg_m3": ("density at 15 degC", 653, 830, "kg/m3"),
+            "t_vl20_degc": ("T(V/L=20)", 30, 90, "degC"),
         }
         for field, (name, low, high, unit) in ranges.items():
             value = getattr(self, field)
@@ -34,16 +41,15 @@ class Measurements:
                 volatility.require_range(value, low, high, name, unit)
         self._rising([("T10", self.t10_degc), ("T50", self.t50_degc), ("T90", self.t90_degc)], "degC")
         self._rising([("E70", self.e70_vol), ("E100", self.e100_vol)], "vol-%")
-        if self.ethanol_vol > 90:
-            raise InputError(f"ethanol {self.ethanol_vol:g} vol-% is more than 90: the mixture covers 0 to 90 vol-%")
 
     @staticmethod
     def _rising(points: list[tuple[str, float | None]], unit: str) -> None:
         known = [(name, value) for name, value in points if value is not None]
-        for (low_name, low), (high_name, high) in zip(known, known[1:], strict=False):
+        for (low_name, low), (high_name, high) in pairwise(known):
             if high <= low:
                 raise InputError(
-                    f"{high_name} {high:g} {unit} is not above {low_name} {low:g} {unit}: a distillation rises, check whether two values were exchanged"
+                    f"{high_name} {high:g} {unit} is not above {low_name} {low:g} {unit}: a distillation rises, check whether two values "
+                    "were exchanged"
                 )
 
     def linear_degc(self) -> float | None:

@@ -36,7 +36,7 @@ def _ratio(value: ArrayLike) -> Array:
 
 
 def _in_blocks(function: Callable[..., Array], *arguments: ArrayLike) -> Array:
-    """`function` over flat blocks of the broadcast arguments, put together in their shape; nan (no data) in gives nan out."""
+    """`function` over flat blocks of the broadcast arguments, put together in their shape."""
     arrays = np.broadcast_arrays(*arguments)
     shape, flat = arrays[0].shape, [np.ravel(array) for array in arrays]
     starts = range(0, flat[0].size, _BLOCK)

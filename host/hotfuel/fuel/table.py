@@ -17,6 +17,7 @@ PRESSURE_RANGE_KPA = (50.0, 500.0)
 RATIO_MAX = 40.0
 _BEND = 5.0  # the V/L axis is ln(1 + V/L / bend): fine near the bubble point
 _COARSE, _FINE = (26, 26), (301, 201)
+_BLOCK = 8192
 
 
 class LimitTable:
@@ -49,21 +50,23 @@ class LimitTable:
         """Place on the pressure axis, nan outside the table."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
-        return np.where(inside, (np.log(np.where(inside, pressure, 100.0)) - self._low) * self._per_p, np.nan)
+        return (np.log(np.where(inside, pressure, np.nan)) - self._low) * self._per_p
 
     @staticmethod
     def _look_up(values: Array, row: Array, column: ArrayLike) -> Array:
         """Bilinear; nan where row or column is nan."""
-        row, column = np.broadcast_arrays(row, column)
-        missing = np.isnan(row) | np.isnan(column)
-        i = np.where(missing, 0, row).astype(np.intp)
-        j = np.minimum(np.where(missing, 0, column).astype(np.intp), values.shape[1] - 2)
+        row, column = np.asarray(row), np.asarray(column)
+        height, width = values.shape
+        # fmax and fmin drop a nan, so that the index is one of the table; the nan comes back with the fraction
+        i = np.fmin(np.fmax(row, 0), height - 2).astype(np.intp)
+        j = np.fmin(np.fmax(column, 0), width - 2).astype(np.intp)
         down, right = row - i, column - j
-        width, flat = values.shape[1], values.ravel()
-        at = i * width + j
-        near = flat[at] + right * (flat[at + 1] - flat[at])
+        flat, at = values.ravel(), i * width + j
+        near = flat.take(at)
+        near += right * (flat.take(at + 1) - near)
         at += width
-        far = flat[at] + right * (flat[at + 1] - flat[at])
+        far = flat.take(at)
+        far += right * (flat.take(at + 1) - far)
         return near + down * (far - near)
 
     def _ratio_index(self, vapour_liquid_ratio: ArrayLike) -> Array:
@@ -76,18 +79,32 @@ class LimitTable:
         """Temperature at which V/L is reached at an absolute pressure. Shapes broadcast."""
         row = self._pressure_index(pressure_kpa)
         column = self._ratio_index(vapour_liquid_ratio)
-        if column.ndim == 0:  # one criterion for all: a single curve
-            j = min(int(column), self._limits.shape[1] - 2)
-            curve = self._limits[:, j] + (column - j) * (self._limits[:, j + 1] - self._limits[:, j])
-            return np.interp(row, np.arange(len(curve)), curve)
+        if column.size == 1:  # one criterion for all: a single curve
+            place = float(column.flat[0])
+            j = min(int(place), self._limits.shape[1] - 2)
+            curve = self._limits[:, j] + (place - j) * (self._limits[:, j + 1] - self._limits[:, j])
+            return self._along(curve, row) + 0 * column
         return self._look_up(self._limits, row, column)
 
+    @staticmethod
+    def _along(curve: Array, row: Array) -> Array:
+        """A curve over the pressure axis, linear between its steps; nan where row is nan."""
+        i = np.fmin(np.fmax(row, 0), len(curve) - 2).astype(np.intp)
+        start = curve.take(i)
+        return start + (row - i) * (curve.take(i + 1) - start)
+
     def _ratio(self, values: Array, inverse: Array, value: ArrayLike, pressure_kpa: ArrayLike) -> Array:
-        row = self._pressure_index(pressure_kpa)
-        steps = np.arange(len(values))
-        bubble = np.interp(row, steps, values[:, 0])
-        place = (np.asarray(value, dtype=float) - bubble) / (np.interp(row, steps, values[:, -1]) - bubble)
-        return self._look_up(inverse, row, np.clip(place, 0, 1) * (inverse.shape[1] - 1))
+        """V/L of fuel whose temperature or enthalpy is `value`, in blocks that stay in the processor's cache."""
+        value, pressure = np.broadcast_arrays(np.asarray(value, dtype=float), np.asarray(pressure_kpa, dtype=float))
+        found = np.empty(value.size)
+        flat_value, flat_pressure = value.ravel(), pressure.ravel()
+        for start in range(0, value.size, _BLOCK):
+            part = slice(start, start + _BLOCK)
+            row = self._pressure_index(flat_pressure[part])
+            bubble = self._along(values[:, 0], row)
+            place = (flat_value[part] - bubble) / (self._along(values[:, -1], row) - bubble)
+            found[part] = self._look_up(inverse, row, np.clip(place, 0, 1) * (inverse.shape[1] - 1))
+        return found.reshape(value.shape)
 
     def vapour_liquid_ratio(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """V/L at temperature and absolute pressure, 0 below the bubble point, 40 for 40 or more."""
@@ -107,7 +124,7 @@ class LimitTable:
         enthalpy = self._look_up(self._enthalpies, self._pressure_index(bowl_pressure_kpa), self._ratio_index(vapour_liquid_ratio))
         liquid = self._mixture.liquid_temperature_degc(enthalpy)
         row = self._pressure_index(line_pressure_kpa)
-        boiling = liquid > np.interp(row, np.arange(len(self._limits)), self._limits[:, 0])
+        boiling = liquid > self._along(self._limits[:, 0], row)
         ratio = self._ratio(self._enthalpies, self._ratio_at_enthalpy, enthalpy, line_pressure_kpa)
         in_line = self._look_up(self._limits, row, np.log1p(ratio / _BEND) * self._per_w)
         return np.where(boiling, in_line, liquid + 0 * row)

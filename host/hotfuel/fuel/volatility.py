@@ -51,7 +51,7 @@ def t_vl20_linear_degc(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_
 
 
 def t_vl20_ethanol_step_degc(linear_degc: ArrayLike) -> Array:
-    """D4814-18 appendix X2.27 step for 1 to 15 vol-% ethanol: 0.782 x linear + 10.57. Kept to compare with; up to 4.4 degC too high for heavy bases."""
+    """D4814-18 appendix X2.27 step for 1 to 15 vol-% ethanol: 0.782 x linear + 10.57. Shown beside ours; up to 4.4 degC too high for heavy bases."""
     return 0.782 * np.asarray(linear_degc, dtype=float) + 10.57
 
 
