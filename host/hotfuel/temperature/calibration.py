@@ -123,7 +123,7 @@ def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_d
         raise InputError(f"{bath}: only {recent.sum()} good readings in {STEADY_S:g} s, needed are 10")
     swing = float(np.ptp(values[recent]))
     if swing > STEADY_DEGC:
-        raise InputError(f"{bath}: readings moved by {swing:.1f} °C within {STEADY_S:g} s, allowed is {STEADY_DEGC:g}: stir, and wait until it is steady")
+        raise InputError(f"{bath}: readings moved by {swing:.1f} °C in {STEADY_S:g} s, allowed is {STEADY_DEGC:g}: stir, and wait until they are steady")
     if bath == "ice":
         reference, uncertainty = ICE_DEGC, ICE_UNCERTAINTY_DEGC
     elif bath == "boiling":
@@ -135,8 +135,8 @@ def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_d
     else:
         raise InputError("a reference thermometer's reading is missing: give it in degC")
     return Point(
-        bath=bath, reference_degc=reference, reference_uncertainty_degc=uncertainty, measured_degc=float(values[recent].mean()),  # type: ignore[arg-type]
-        spread_degc=float(values[recent].std(ddof=1)), cold_degc=float(np.nanmean(cold[recent])), readings=int(recent.sum()),
+        bath=bath, reference_degc=reference, reference_uncertainty_degc=uncertainty,  # type: ignore[arg-type]
+        measured_degc=float(values[recent].mean()), spread_degc=float(values[recent].std(ddof=1)), cold_degc=float(np.nanmean(cold[recent])), readings=int(recent.sum()),
     )  # fmt: skip
 
 
@@ -157,13 +157,14 @@ def line_through(place: str, points: Sequence[Point], made_on: datetime.date) ->
     for taken in points:
         if reversed_polarity(taken):
             raise InputError(
-                f"{place}: reads {taken.measured_degc:.1f} °C in a bath of {taken.reference_degc:.1f} °C, as far on the wrong side of the amplifier's "
-                f"{taken.cold_degc:.1f} °C: the probe's two wires are swapped; exchange them and take the point again"
+                f"{place}: reads {taken.measured_degc:.1f} °C in a bath of {taken.reference_degc:.1f} °C, as far on the wrong side of the "
+                f"amplifier's {taken.cold_degc:.1f} °C: the probe's two wires are swapped; exchange them and take the point again"
             )
         off = taken.measured_degc - taken.reference_degc
         if abs(off) > OFFSET_MAX_DEGC:
             raise InputError(
-                f"{place}: reads {off:+.1f} °C off in the {taken.bath} bath, allowed is {OFFSET_MAX_DEGC:g}: wrong wire, wrong bath or a fault, not an offset"
+                f"{place}: reads {off:+.1f} °C off in the {taken.bath} bath, allowed is {OFFSET_MAX_DEGC:g}: wrong wire, wrong bath or a fault, "
+                "not an offset"
             )
     measured = np.array([taken.measured_degc for taken in points])
     reference = np.array([taken.reference_degc for taken in points])
@@ -171,13 +172,12 @@ def line_through(place: str, points: Sequence[Point], made_on: datetime.date) ->
     if np.ptp(reference) < _APART_DEGC:
         offset = float(np.mean(reference - measured))
         # one point says nothing about the scale: 0.4 % of the 60 degC up to hot fuel, the special grade's share
-        return ChannelCalibration(
-            place=place, gain=1.0, offset_degc=offset, uncertainty_degc=math.hypot(float(errors.max()), 0.004 * 60), made_on=made_on, points=tuple(points)
-        )
+        error = math.hypot(float(errors.max()), 0.004 * 60)
+        return ChannelCalibration(place=place, gain=1.0, offset_degc=offset, uncertainty_degc=error, made_on=made_on, points=tuple(points))
     gain, offset = np.polyfit(measured, reference, 1, w=1 / errors)
     if not GAIN_RANGE[0] <= gain <= GAIN_RANGE[1]:
         raise InputError(f"{place}: the points give a gain of {gain:.3f}, allowed is {GAIN_RANGE[0]:g} to {GAIN_RANGE[1]:g}: a bath or wire is wrong")
-    rest = float(np.abs(gain * measured + offset - reference).max())
+    error = math.hypot(float(errors.max()), float(np.abs(gain * measured + offset - reference).max()))
     return ChannelCalibration(
-        place=place, gain=float(gain), offset_degc=float(offset), uncertainty_degc=math.hypot(float(errors.max()), rest), made_on=made_on, points=tuple(points)
+        place=place, gain=float(gain), offset_degc=float(offset), uncertainty_degc=error, made_on=made_on, points=tuple(points)
     )

@@ -1,0 +1,136 @@
+"""The limits of a car and a fuel as data: what `hotfuel limits` and the report print, and the curves of limit against altitude.
+
+The limits are those of hotfuel.risk.margin, so that the card, the live page and the board's lamp agree.
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from hotfuel.car import Car
+from hotfuel.fuel import Fuel
+from hotfuel.risk.criterion import criterion
+from hotfuel.risk.margin import NEEDLE, Channel, margins
+from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
+from hotfuel.units import STANDARD_PRESSURE_KPA
+
+_ROUTES_DIFFER_DEGC = 0.5
+STATES = ("running", "standing", "launch")
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One limit. `onset_degc`: where boiling begins; `more_careful_degc`: by the fuel's other route where that is lower, else the limit itself."""
+
+    place: str
+    behind_needle: bool
+    state: str
+    pressure_kpa: float
+    limit_degc: float
+    onset_degc: float
+    uncertainty_degc: float
+    more_careful_degc: float
+    vapour_liquid_ratio: float
+    criterion: str
+    pressure_basis: str
+
+
+@dataclass(frozen=True)
+class LimitsCard:
+    """The whole card. Differences, not temperatures: drop_per_1000_m_degc, drop_per_kpa_degc (of suction, at the pump or the first place)."""
+
+    car: str
+    fuel: str
+    fuel_sentences: tuple[str, ...]
+    route: str
+    edition: str | None
+    ambient_pressure_kpa: float
+    ambient_source: str
+    altitude_m: float | None
+    rows: tuple[LimitRow, ...]
+    drop_per_1000_m_degc: float
+    drop_per_kpa_degc: float
+    notes: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """For JSON: plain values, units in the names."""
+        return asdict(self)
+
+
+def limits_card(car: Car, fuel: Fuel | None = None, altitude_m: float | None = None, channels: Mapping[str, Channel] | None = None) -> LimitsCard:
+    """The card of a car, with another fuel or altitude than the car file's if given. Raises InputError as margins and the atmosphere do."""
+    fuel = fuel or car.fuel()
+    if altitude_m is not None:
+        standard_atmosphere_kpa(altitude_m)  # refuses what is no altitude
+        car = car.model_copy(update={"altitude_m": altitude_m, "station_pressure_kpa": None})
+    air = ambient(car)
+    lower_by = _other_route_lower_by(fuel)
+    rows: list[LimitRow] = []
+    notes: list[str] = []
+    for state in STATES:
+        conditions = Conditions(running=0.0 if state == "standing" else 1.0)
+        if state == "launch":
+            conditions = replace(conditions, acceleration_m_s2=car.suction.launch_acceleration_m_s2)
+        # an array of one: the margin itself is of no interest here, the limits do not depend on the temperature
+        table = margins(car, fuel, {place.name: np.array([20.0]) for place in car.places}, conditions, channels)
+        notes += [note for note in table.notes if note not in notes]
+        for name, place in table.places.items():
+            where = name.removesuffix(NEEDLE)
+            role = "needle" if name != where else car.place(where).role
+            if state == "launch" and role not in ("suction", "pump"):
+                continue  # acceleration draws on the suction line only
+            onset = _onset_degc(fuel, table.places, name)
+            limit = float(place.limit_degc[0])
+            rows.append(
+                LimitRow(
+                    where, role == "needle", state, float(place.pressure_kpa[0]), limit, onset, float(place.uncertainty_degc[0]), limit - lower_by,
+                    criterion(car, role).vapour_liquid_ratio, place.criterion.text, place.basis,
+                )
+            )  # fmt: skip
+    if lower_by:
+        notes.append(f"two routes to this fuel's limit differ by {lower_by:.1f} °C; the column more_careful_degc takes the lower")
+    per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
+    return LimitsCard(
+        car.name, fuel.name, tuple(fuel.describe()), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
+        per_1000_m, per_kpa, tuple(notes),
+    )  # fmt: skip
+
+
+def altitude_curves(
+    fuels: Mapping[str, Fuel], altitude_m: npt.ArrayLike = tuple(range(0, 4001, 100)), vapour_liquid_ratio: float = 20.0, suction_kpa: float = 0.0
+) -> dict[str, np.ndarray]:
+    """Limit against altitude with the fuels as curves: {"altitude_m", "pressure_kpa", "<fuel>_limit_degc", "<fuel>_onset_degc"}, each (n,).
+
+    suction_kpa: taken off the standard atmosphere, for the pump's inlet.
+    """
+    altitude = np.asarray(altitude_m, dtype=float)
+    pressure = standard_atmosphere_kpa(altitude) - suction_kpa
+    curves = {"altitude_m": altitude, "pressure_kpa": pressure}
+    for name, fuel in fuels.items():
+        curves[f"{name}_limit_degc"] = fuel.limit_degc(pressure, vapour_liquid_ratio)
+        curves[f"{name}_onset_degc"] = fuel.bubble_point_degc(pressure)
+    return curves
+
+
+def _onset_degc(fuel: Fuel, places: Mapping[str, Any], name: str) -> float:
+    if not name.endswith(NEEDLE):
+        return float(fuel.bubble_point_degc(places[name].pressure_kpa[0]))
+    line = places[name.removesuffix(NEEDLE)].pressure_kpa[0]
+    return float(fuel.needle_limit_degc(line, places[name].pressure_kpa[0], 0.0))
+
+
+def _other_route_lower_by(fuel: Fuel) -> float:
+    if fuel.other_route_degc is None:
+        return 0.0
+    lower_by = float(fuel.limit_degc(STANDARD_PRESSURE_KPA)) - fuel.other_route_degc
+    return lower_by if lower_by > _ROUTES_DIFFER_DEGC else 0.0
+
+
+def _drops(fuel: Fuel, pressure_kpa: float, altitude_m: float | None) -> tuple[float, float]:
+    here = altitude_m or 0.0
+    limits = fuel.limit_degc(np.array([pressure_kpa, pressure_kpa - 1.0]))
+    higher = fuel.limit_degc(standard_atmosphere_kpa([here, here + 1000.0]))
+    return float(limits[0] - limits[1]), float(higher[0] - higher[1])
