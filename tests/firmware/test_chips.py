@@ -1,0 +1,350 @@
+"""Drivers against recorded conversations: bytes out, bytes in, and the numbers that come of them. Bytes typed from the datasheets."""
+
+import pytest
+from chips import driver, max31856_map, mcp9601_map
+from chips.bmp280 import Chip as Bmp280
+from chips.bmp390 import Chip as Bmp390
+from fake_board import SETTINGS
+from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER, NOT_READY
+from hotfuel_wire.status import faults
+from settings import MOST_AVERAGES
+
+
+class Spi:
+    """Plays a conversation: lines of "out | in" in hex; what goes out must be word for word the line's. No "in" means zeros."""
+
+    def __init__(self):
+        self.lines = []
+        self.modes = set()
+
+    def expect(self, text):
+        for line in text.strip().splitlines():
+            out, _, answer = line.partition("|")
+            out = bytes.fromhex(out)
+            self.lines.append((out, bytes.fromhex(answer) or bytes(len(out))))
+
+    def spi(self):
+        return self
+
+    def select(self, channel):
+        return channel
+
+    def transfer(self, select, phase, out, into):
+        expected, answer = self.lines.pop(0)
+        assert bytes(out).hex(" ") == expected.hex(" ")
+        into[:] = answer
+        self.modes.add(phase)
+
+
+class I2c:
+    """Plays a conversation: ("read", register, hex) or ("write", register, hex); "" as hex: no acknowledge."""
+
+    def __init__(self, address):
+        self.address = address
+        self.lines = []
+
+    def i2c(self):
+        return self
+
+    def _next(self, kind, address, register):
+        expected_kind, expected_register, answer = self.lines.pop(0)
+        assert (kind, address, register) == (expected_kind, self.address, expected_register)
+        if not answer:
+            raise OSError(5)
+        return bytes.fromhex(answer)
+
+    def readfrom_mem_into(self, address, register, into):
+        into[:] = self._next("read", address, register)
+
+    def readfrom_mem(self, address, register, count):
+        answer = self._next("read", address, register)
+        assert len(answer) == count
+        return answer
+
+    def writeto_mem(self, address, register, data):
+        assert bytes(data) == self._next("write", address, register)
+
+
+READ_ALL = "00 " * 17 + "|"
+ONE_SHOT_60HZ = """
+80 10
+81 0C
+82 FF
+83 7F
+84 C0
+85 7F
+86 FF
+87 80
+88 00
+89 00
+80 50
+"""
+
+
+def max31856(**changes):
+    bus = Spi()
+    return bus, driver("MAX31856")(bus, 0, {**SETTINGS, **changes})
+
+
+def configured(**changes):
+    bus, chip = max31856(**changes)
+    bus.expect(ONE_SHOT_60HZ)
+    chip.configure()
+    return bus, chip
+
+
+def read(bus, chip, registers, *writes):
+    bus.expect(READ_ALL + "00 " + registers)
+    for write in writes:
+        bus.expect(write)
+    chip.read_raw()
+    assert not bus.lines
+    return chip.hot, chip.cold, chip.status
+
+
+def test_max31856_configures_every_register_while_off_and_begins_last():
+    bus, chip = configured()
+    assert not bus.lines
+    assert bus.modes == {1}
+    assert chip.description == {"gain": 32, "mains_hz": 60, "averages": 1, "mode": 0, "resolution_bits": 19}
+
+
+@pytest.mark.parametrize(
+    ("changes", "cr0", "cr1", "go"),
+    [
+        ({"mains_hz": 50}, "11", "0C", "51"),
+        ({"gain": 8}, "10", "08", "50"),
+        ({"averages": 2}, "10", "1C", "50"),
+        ({"averages": 16, "rate_hz": 1}, "10", "4C", "50"),
+        ({"mode": "automatic", "rate_hz": 10}, "10", "0C", "90"),
+        ({"mode": "automatic", "mains_hz": 50, "averages": 4}, "11", "2C", "91"),
+    ],
+)
+def test_max31856_settings_reach_the_bits(changes, cr0, cr1, go):
+    bus, chip = max31856(**changes)
+    lines = ONE_SHOT_60HZ.strip().splitlines()
+    lines[0], lines[1], lines[-1] = f"80 {cr0}", f"81 {cr1}", f"80 {go}"
+    bus.expect("\n".join(lines))
+    chip.configure()
+    assert not bus.lines
+
+
+@pytest.mark.parametrize(
+    ("registers", "hot", "cold", "status"),
+    [
+        # code = gain * 1.6 * 2^17 * V: 1 mV at gain 32 is 6710.9; left-justified in 24 bits; cold junction table of the datasheet
+        ("19 00 03 46 E0 00", 6711, 6400, 0),
+        ("FF FC FE 5C A0 00", -3355, -4, 0),  # -0.5 mV, cold junction -0.015625 degC
+        ("C9 00 C0 00 00 00", -131072, -55 * 256, 0),  # full scale, -19.53 mV
+        ("7D 00 3F FF E0 00", 131071, 125 * 256, 0),
+        ("E7 00 FF FF E0 00", -1, -25 * 256, 0),
+        ("19 00 00 00 00 01", 0, 6400, 0x01),
+        ("19 00 00 00 00 02", 0, 6400, 0x02),
+    ],
+)
+def test_max31856_numbers(registers, hot, cold, status):
+    bus, chip = configured()
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 " + registers, "83 7E", "80 50") == (hot, cold, status)
+    assert ("open_circuit" in faults(1, status)) == (status == 1)
+
+
+def test_max31856_proves_each_tick_that_the_chip_heard_the_one_before():
+    bus, chip = configured()
+    read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")
+    assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", "83 7F", "80 50")[0] == 6712
+    # The write of 7E arrived, the one of 7F did not: the same conversion would stand there for ever.
+    assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", ONE_SHOT_60HZ) == (CONFIGURATION_LOST, 0, 0)
+
+
+def test_max31856_still_converting_is_left_to_finish():
+    bus, chip = configured()
+    assert read(bus, chip, "50 0C FF 7F C0 7F FF 80 00 00 19 00 00 00 00 00") == (NOT_READY, 6400, 0)
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == 6711
+
+
+@pytest.mark.parametrize(
+    "registers",
+    [
+        "00 03 FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00",  # reset values after a brown-out
+        "10 03 FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00",  # linearising: these codes would read 52 degC
+        "10 08 FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00",  # gain 8
+        "10 0C FF 7F C0 7F FF 80 00 10 19 00 03 46 E0 00",  # a cold-junction offset of 1 degC
+        "00 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00",  # open-circuit detection off
+        "11 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00",  # the other mains filter
+    ],
+)
+def test_max31856_that_lost_its_configuration_is_no_temperature_and_is_configured_anew(registers):
+    bus, chip = configured()
+    assert read(bus, chip, registers, ONE_SHOT_60HZ) == (CONFIGURATION_LOST, 0, 0)
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == 6711
+
+
+@pytest.mark.parametrize("byte", ["00 ", "FF "])
+def test_max31856_absent_chip_and_its_return(byte):
+    bus, chip = configured()
+    for _ in range(3):
+        assert read(bus, chip, byte * 16) == (NO_ANSWER, 0, 0)
+    # Only the lead was loose: the chip kept its settings, and a conversion from before in its register. Not that one.
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == NOT_READY
+    assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", "83 7F", "80 50")[0] == 6712
+
+
+def test_max31856_automatic_waits_for_its_first_conversion():
+    """155 ms at most at 10 Hz: the register still holds zero at the first tick, which would pass for the cold junction's temperature."""
+    bus, chip = max31856(mode="automatic", rate_hz=10)
+    bus.expect(ONE_SHOT_60HZ.replace("80 50", "80 90"))
+    chip.configure()
+    assert read(bus, chip, "90 0C FF 7F C0 7F FF 80 00 00 00 00 00 00 00 00", "83 7E")[0] == NOT_READY
+    assert read(bus, chip, "90 0C FF 7E C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7F")[0] == NOT_READY
+    assert read(bus, chip, "90 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E")[0] == 6711
+
+
+def test_max31856_map_is_the_datasheets():
+    names = "CR0 CR1 MASK CJHF CJLF LTHFTH LTHFTL LTLFTH LTLFTL CJTO CJTH CJTL LTCBH LTCBM LTCBL SR".split()
+    assert [getattr(max31856_map, name) for name in names] == list(range(16))
+
+
+def test_settings_table_is_what_the_conversion_times_allow():
+    """MOST_AVERAGES against the datasheet's longest conversion: first + (n - 1) * further within the period."""
+    for (mode, mains_hz), (first_ms, further_ms) in max31856_map.CONVERSION_MS.items():
+        for rate_hz in (1, 2, 5, 10):
+            fitting = [n for n in (1, 2, 4, 8, 16) if first_ms + (n - 1) * further_ms <= 1000 / rate_hz]
+            assert MOST_AVERAGES[(mode, mains_hz)].get(rate_hz, 0) == max(fitting, default=0), (mode, mains_hz, rate_hz)
+
+
+@pytest.mark.parametrize(
+    ("bits", "hot", "cold", "status"),
+    [
+        # thermocouple and cold-junction tables of the datasheet; D17 = 0, D16 fault, D3 = 0
+        ("0110 0100 0000 00 0 0 0111 1111 0000 0 000", 6400, 127 * 16, 0),
+        ("0000 0110 0100 11 0 0 0110 0100 1001 0 000", 403, 1609, 0),  # +100.75, +100.5625
+        ("0000 0001 1001 00 0 0 0001 1001 0000 0 000", 100, 400, 0),
+        ("1111 1111 1111 11 0 0 1111 1111 1111 0 000", -1, -1, 0),  # -0.25, -0.0625
+        ("1111 1111 1111 00 0 0 1110 1100 0000 0 000", -4, -320, 0),
+        ("1111 0000 0110 00 0 0 1100 1001 0000 0 000", -1000, -880, 0),
+        ("0000 0001 1001 00 0 1 0001 1001 0000 0 001", 100, 400, 0x81),
+        ("0000 0001 1001 00 0 1 0001 1001 0000 0 010", 100, 400, 0x82),
+        ("0000 0001 1001 00 0 1 0001 1001 0000 0 100", 100, 400, 0x84),
+        ("0000 0001 1001 00 1 0 0001 1001 0000 0 000", NO_ANSWER, 0, 0),  # reserved bits set: not this chip
+        ("0000 0001 1001 00 0 0 0001 1001 0000 1 000", NO_ANSWER, 0, 0),
+        ("1" * 32, NO_ANSWER, 0, 0),
+        ("0" * 32, NO_ANSWER, 0, 0),
+    ],
+)
+def test_max31855_numbers(bits, hot, cold, status):
+    bus = Spi()
+    chip = driver("MAX31855")(bus, 0, SETTINGS)
+    chip.configure()
+    bus.expect("00 00 00 00 |" + int(bits.replace(" ", ""), 2).to_bytes(4, "big").hex())
+    chip.read_raw()
+    assert (chip.hot, chip.cold, chip.status) == (hot, cold, status)
+    assert bus.modes == {0}
+    assert [name for name in faults(2, status) if name != "any_fault"] == {
+        0x81: ["open_circuit"],
+        0x82: ["short_to_ground"],
+        0x84: ["short_to_supply"],
+    }.get(status, [])
+
+
+CONFIGURED = [("read", 0x05, "01"), ("read", 0x06, "00")]
+
+
+def mcp9601(bits=18):
+    bus = I2c(0x61)
+    chip = driver("MCP9601")(bus, 1, {"i2c_addresses": ("0", "97"), "resolution_bits": bits})
+    bus.lines = [("write", 0x05, "01"), ("write", 0x06, {18: "00", 16: "20"}[bits]), ("write", 0x04, "00")]
+    chip.configure()
+    assert not bus.lines
+    return bus, chip
+
+
+@pytest.mark.parametrize(
+    ("raw", "cold_bytes", "hot", "cold"),
+    [
+        ("00 01 F4", "01 90", 500, 400),  # 1 mV at 2 uV a bit, +25 degC
+        ("FF FF FF", "FF F0", -1, -16),
+        ("FE 00 00", "FD 80", -0x20000, -640),
+        ("01 FF FF", "07 D0", 0x1FFFF, 2000),
+    ],
+)
+def test_mcp9601_numbers(raw, cold_bytes, hot, cold):
+    bus, chip = mcp9601()
+    bus.lines = [*CONFIGURED, ("read", 0x04, "40"), ("read", 0x02, cold_bytes), ("read", 0x03, raw), ("write", 0x04, "00")]
+    chip.read_raw()
+    assert not bus.lines
+    assert (chip.hot, chip.cold, chip.status) == (hot, cold, 0x40)
+
+
+def test_mcp9601_without_a_new_conversion_says_so():
+    bus, chip = mcp9601()
+    bus.lines = [*CONFIGURED, ("read", 0x04, "10"), ("read", 0x02, "01 90")]
+    chip.read_raw()
+    assert (chip.hot, chip.cold) == (NOT_READY, 400)
+    assert faults(3, chip.status) == ["open_circuit"]
+
+
+def test_mcp9601_after_power_on_is_configured_anew():
+    bus, chip = mcp9601(bits=16)
+    bus.lines = [("read", 0x05, "00"), ("write", 0x05, "01"), ("write", 0x06, "20"), ("write", 0x04, "00")]
+    chip.read_raw()
+    assert not bus.lines
+    assert (chip.hot, chip.cold, chip.status) == (CONFIGURATION_LOST, 0, 0)
+
+
+def test_mcp9601_that_hangs_is_left_alone_longer_and_longer_and_comes_back():
+    bus, chip = mcp9601()
+    tries = []
+    for tick in range(200):
+        bus.lines = [("read", 0x05, "")]
+        chip.read_raw()
+        assert chip.hot == NO_ANSWER
+        if not bus.lines:
+            tries.append(tick)
+    assert tries == [0, 2, 5, 10, 19, 36, 69, 134, 199]
+    for _ in range(65):
+        bus.lines = [*CONFIGURED, ("read", 0x04, "40"), ("read", 0x02, "01 90"), ("read", 0x03, "00 01 F4"), ("write", 0x04, "00")]
+        chip.read_raw()
+    assert chip.hot == 500
+    bus.lines = [("read", 0x05, "")]
+    chip.read_raw()
+    chip.read_raw()
+    bus.lines = [("read", 0x05, "")]
+    chip.read_raw()
+    assert not bus.lines, "the back-off starts anew"
+
+
+def test_mcp9601_map():
+    assert mcp9601_map.RESOLUTION == {18: 0x00, 16: 0x20, 14: 0x40, 12: 0x60}
+    assert mcp9601_map.T_HOT_UPDATED == 0x40
+
+
+def test_bmp280_conversation():
+    bus = I2c(0x76)
+    chip = Bmp280(bus, 0x76)
+    bus.lines = [("read", 0xD0, "58"), ("write", 0xF4, "00"), ("write", 0xF5, "10"), ("write", 0xF4, "57"), ("read", 0x88, "70 6B" + "00" * 22)]
+    assert chip.found()
+    chip.configure()
+    assert chip.words()[:2] == b"\x70\x6b"  # dig_T1 = 27504, the datasheet's example
+    bus.lines = [("read", 0xF4, "57"), ("read", 0xF7, "65 5A C0 7E ED 00")]
+    assert chip.read_raw() == bytes.fromhex("65 5A C0 7E ED 00")  # 415148 and 519888, the datasheet's example
+    bus.lines = [("read", 0xF4, "00")]
+    with pytest.raises(OSError, match="settings lost"):
+        chip.read_raw()
+    bus.lines = [("read", 0xD0, "60")]
+    assert not chip.found()
+    bus.lines = [("read", 0xD0, "")]
+    assert not chip.found()
+
+
+def test_bmp390_conversation():
+    bus = I2c(0x77)
+    chip = Bmp390(bus, 0x77)
+    bus.lines = [("read", 0x00, "60"), ("write", 0x1C, "03"), ("write", 0x1D, "03"), ("write", 0x1F, "04"), ("write", 0x1B, "33")]
+    assert chip.found()
+    chip.configure()
+    bus.lines = [("read", 0x31, "11" * 21), ("read", 0x1B, "33"), ("read", 0x04, "01 02 03 04 05 06")]
+    assert chip.words() == b"\x11" * 21
+    assert chip.read_raw() == bytes(range(1, 7))
+    bus.lines = [("read", 0x1B, "00")]
+    with pytest.raises(OSError, match="settings lost"):
+        chip.read_raw()
