@@ -87,11 +87,11 @@ def steady(emf_mv: Iterable[float], cold_degc: Iterable[float], *, seconds: floa
     total = round(seconds / step_s)
     for first in range(0, total, per_block):
         count = min(per_block, total - first)
-        yield Samples((first + np.arange(count)) * step_s, np.tile(emf, (count, 1)), np.tile(cold, (count, 1)), **inputs)  # type: ignore[arg-type]
+        yield Samples((first + np.arange(count)) * step_s, np.tile(emf, (count, 1)), np.tile(cold, (count, 1)), **inputs)
 
 
 def slices(source: Any, senders: Senders, channels: int, speed: float) -> Iterator[Slice]:
-    """Cut a source (an iterable of blocks, or an object whose `blocks()` gives one) into slices. Raises InputError for blocks that do not fit together."""
+    """Cut a source (an iterable of blocks, or an object whose `blocks()` gives one) into slices. Raises InputError for too few channels."""
     blocks = source.blocks() if hasattr(source, "blocks") else source
     pulses = 0.0
     for block in blocks:
@@ -115,7 +115,8 @@ def _columns(block: Any, count: int, senders: Senders, channels: int, step_s: fl
     emf = np.asarray(block.emf_mv, dtype=float).reshape(count, -1)
     cold = np.asarray(block.cold_degc, dtype=float).reshape(count, -1)
     if emf.shape[1] < channels or cold.shape[1] < channels:
-        raise InputError(f"the source has {emf.shape[1]} channels and the board {channels} chips; give the board as many chips as the source has channels")
+        have = min(emf.shape[1], cold.shape[1])
+        raise InputError(f"the source has {have} channels and the board {channels} chips; give the board as many chips as the source has channels")
 
     def column(name: str) -> np.ndarray:
         values = getattr(block, name, None)

@@ -2,13 +2,14 @@
 
 from pathlib import Path
 
-import hotfuel
 import hotfuel_wire
+
+import hotfuel
 from hotfuel.errors import InputError
 
 
 def firmware_folder() -> Path:
-    """The folder with the firmware's main.py: the checkout's firmware/ if there is one, else the wheel's copy. Raises InputError when there is neither."""
+    """The folder with the firmware's main.py: the checkout's firmware/, else the wheel's copy. Raises InputError when there is neither."""
     package = Path(hotfuel.__file__).parent
     for folder in (package.parent.parent / "firmware", package / "_firmware"):
         if (folder / "pins.py").is_file():

@@ -1,4 +1,4 @@
-"""The simulated board's serial port: a pseudo-terminal where the system has them, else a TCP socket on this machine. Both can be unplugged and plugged again."""
+"""The simulated board's serial port: a pseudo-terminal where the system has them, else a TCP socket on this machine. Both can be unplugged."""
 
 import contextlib
 import os

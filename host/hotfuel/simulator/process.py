@@ -50,7 +50,7 @@ class BoardProcess:
     """One life of the board, from power on to reset. `data` is its serial port, `line` the simulation's channel; both are sockets."""
 
     def __init__(self, engine: str, *, over_tcp: bool = False) -> None:
-        self._errors: IO[bytes] = tempfile.TemporaryFile()
+        self._errors: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed with the board
         start = str(Path(__file__).parent / "machine" / "start.py")
         folder = str(simulator_folder())
         if engine == MICROPYTHON:
@@ -73,7 +73,11 @@ class BoardProcess:
         with their_data, their_line:
             their_data.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 16384)
             self.process = subprocess.Popen(
-                [*command, str(their_line.fileno())], stdin=their_data, stdout=their_data, stderr=self._errors, pass_fds=[their_line.fileno()]
+                [*command, str(their_line.fileno())],
+                stdin=their_data.fileno(),
+                stdout=their_data.fileno(),
+                stderr=self._errors,
+                pass_fds=[their_line.fileno()],
             )
 
     def _start_over_tcp(self, command: list[str]) -> None:
@@ -100,7 +104,7 @@ class BoardProcess:
         whole = len(self._answers) // size * size
         answers = list(struct.iter_unpack(_ANSWER, self._answers[:whole]))
         self._answers = self._answers[whole:]
-        return answers  # type: ignore[return-value]
+        return answers
 
     def said(self) -> str:
         """What it wrote to its error output: an interpreter's own last words."""
@@ -113,4 +117,6 @@ class BoardProcess:
         self.line.close()
         if self.process.poll() is None:
             self.process.kill()
-        return self.process.wait()
+        code = self.process.wait()
+        self._errors.close()
+        return code

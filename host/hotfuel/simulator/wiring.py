@@ -39,9 +39,9 @@ class Wiring:
             else:
                 raise InputError(f"channel {channel} cannot have a {chip}; there are {', '.join(ON_SPI + ON_I2C)}, on channels 0 to 7")
             rows.append({**where, "chip": chip, "channel": channel, "on_rail": True, "name": channel})
-        for chip, address, name in ((barometer, BAROMETER_ADDRESS, "barometer"), (clock_chip, CLOCK_ADDRESS, "clock")):
-            if chip is not None:
-                rows.append({"bus": "i2c", "number": self.i2c, "where": address, "chip": chip, "on_rail": False, "name": name})
+        for fitted, address, name in ((barometer, BAROMETER_ADDRESS, "barometer"), (clock_chip, CLOCK_ADDRESS, "clock")):
+            if fitted is not None:
+                rows.append({"bus": "i2c", "number": self.i2c, "where": address, "chip": fitted, "on_rail": False, "name": name})
         return rows
 
     def index_of(self, rows: Sequence[Mapping[str, Any]], name: int | str) -> int:

@@ -2,7 +2,7 @@
 
 
 class I2CDevice:
-    """Subclasses give `load(register)` and `store(register, byte)`. `stretch_us`: how long the chip holds the clock before every answer."""
+    """Subclasses say what registers hold and take. `stretch_us`: how long the chip holds the clock before every answer."""
 
     highest_hz = 400000
 
@@ -10,6 +10,14 @@ class I2CDevice:
         self.pointer = 0
         self.stretch_us = 0
         self.gone = False
+
+    def load(self, register):
+        """The byte a register gives."""
+        raise NotImplementedError
+
+    def store(self, register, byte):
+        """A register is written; read-only ones take no notice."""
+        raise NotImplementedError
 
     def answers(self):
         return not self.gone

@@ -1,7 +1,7 @@
-"""MAX31856, precision thermocouple to digital converter, from its datasheet (Maxim 19-7534, rev 0): registers, conversion times, voltage mode, faults.
+"""MAX31856, precision thermocouple to digital converter, from its datasheet (Maxim 19-7534): registers, conversion times, voltage mode, faults.
 
-Modelled: automatic and one-shot conversions, averaging, both mains filters, gains 8 and 32 and type K, cold junction with its offset, thresholds, open-circuit
-detection. Left out: types other than K (the voltage modes are what this board uses), the FAULT pin.
+Modelled: automatic and one-shot conversions, averaging, both mains filters, gains 8 and 32 and type K, cold junction with its offset, thresholds,
+open-circuit detection. Left out: types other than K (the voltage modes are what this board uses), the FAULT pin.
 """
 
 from .thermocouple import Terminals, type_k_1024, type_k_nv
@@ -50,24 +50,37 @@ class MAX31856(Terminals):
 
     def transfer(self, out, into, mode, baudrate_hz):
         """Bytes in, bytes out, while selected. SPI modes 1 and 3 at 5 MHz at most; what anything else reads is one bit off."""
-        proper = mode in (1, 3) and baudrate_hz <= FASTEST_HZ
         self._catch_up()
-        for at in range(len(out)):
-            byte = out[at]
-            answer = 0
-            if not proper:
-                answer = self.registers[at & 15] >> 1
-            elif self._address is None:
-                self._address = byte & 0x0F
-                self._writing = byte & 0x80
-            else:
-                if self._writing:
-                    self._write(self._address, byte)
-                else:
-                    answer = self.registers[self._address]
-                self._address = (self._address + 1) & 0x0F
+        if mode not in (1, 3) or baudrate_hz > FASTEST_HZ:
             if into is not None:
-                into[at] = answer
+                for at in range(len(into)):
+                    into[at] = self.registers[at & 15] >> 1
+            return
+        at = 0
+        if self._address is None:
+            self._address = out[0] & 0x0F
+            self._writing = out[0] & 0x80
+            at = 1
+            if into is not None:
+                into[0] = 0
+        count = len(out) - at
+        if self._writing:
+            while at < len(out):
+                self._write(self._address, out[at])
+                self._address = (self._address + 1) & 0x0F
+                if into is not None:
+                    into[at] = 0
+                at += 1
+            return
+        if into is not None and self._address + count <= 16:  # the usual burst, in one go
+            into[at:] = self.registers[self._address : self._address + count]
+            self._address = (self._address + count) & 0x0F
+            return
+        while at < len(out):
+            if into is not None:
+                into[at] = self.registers[self._address]
+            self._address = (self._address + 1) & 0x0F
+            at += 1
 
     def _write(self, address, byte):
         if address >= READ_ONLY_FROM or (address >= 0x0A and not self.registers[0] & CJ_OFF):

@@ -1,6 +1,6 @@
 """MCP9600 and MCP9601, thermocouple EMF to temperature converters, from Microchip's datasheets DS20005426 and DS20006173.
 
-The MCP9601 adds detection of open and shorted inputs (status bits 4 and 5; the bit numbers, the 2 uV per code and the conversion times are from memory).
+The MCP9601 adds detection of open and shorted inputs (status bits 4 and 5). From memory: those bit numbers, the 2 uV per code, the conversion times.
 """
 
 from .i2c import I2CDevice

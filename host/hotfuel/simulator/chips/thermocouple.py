@@ -1,4 +1,4 @@
-"""What a thermocouple amplifier sees at its terminals, whatever the chip: the loop's voltage as the wiring leaves it, and the faults of that wiring."""
+"""What a thermocouple amplifier sees at its terminals, whatever the chip: the loop's voltage as the wiring leaves it, and that wiring's faults."""
 
 FAULTS = (
     "open_circuit",  # the loop is broken

@@ -3,11 +3,11 @@
 What the simulation lets slip beyond the real module: `simulated_speed`, how many times faster than real time the board runs at most.
 """
 
-from .buses import I2C, SPI
+from .buses import I2C, SPI  # noqa: F401 - this and the next ones are what the module is for
 from .clock import Reset, clock
-from .pins import ADC, PWM, Pin
-from .rtc import RTC
-from .timers import RESET_BY_WATCHDOG, RESET_SOFT, WDT, Timer
+from .pins import ADC, PWM, Pin  # noqa: F401
+from .rtc import RTC  # noqa: F401
+from .timers import RESET_BY_WATCHDOG, RESET_SOFT, WDT, Timer  # noqa: F401
 
 PWRON_RESET = 1
 WDT_RESET = 3

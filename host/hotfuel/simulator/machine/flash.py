@@ -1,7 +1,7 @@
 """The board's flash as a block device for littlefs: 352 blocks of 4096 bytes as on a Pico, in memory or in a file that outlives the process.
 
-Like flash it can only clear bits by writing and set them by erasing a whole block. An erase stops the world for `erase_ms`. `stop_after` = n: power fails
-in the middle of the n-th write or erase from now on, which is left half done.
+Like flash it can only clear bits by writing and set them by erasing a whole block. An erase stops the world for `erase_ms`. `stop_after` = n: power
+fails in the middle of the n-th write or erase of this device's life, which is left half done.
 """
 
 from .clock import clock

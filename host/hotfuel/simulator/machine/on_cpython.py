@@ -1,4 +1,4 @@
-"""What differs under CPython: sockets for the port and the line to the host, a folder for the flash, and the modules MicroPython has and CPython lacks."""
+"""What differs under CPython: sockets for the port and the line to the host, a folder for the flash, and the modules only MicroPython has."""
 
 import builtins
 import gc

@@ -100,8 +100,8 @@ class Outside:
                 raise Reset(timers.ENDED)
 
     def change(self, what):
-        """{"chip": index, "fault": name, "on": value} | {"pin": number, "level": 0, 1 or null, "for_ms": optional} | {"bus": kind, "number": n, "stuck": level or
-        null} | {"flash": {"erase_ms": or "stop_after": changes from now}}"""
+        """{"chip": index, "fault": name, "on": value} | {"pin": number, "level": 0, 1 or null, "for_ms": optional} |
+        {"bus": kind, "number": n, "stuck": level or null} | {"flash": {"erase_ms": or "stop_after": changes from now}} | {"power": "cut"}"""
         if "chip" in what:
             self._models[what["chip"]].set_fault(what["fault"], what["on"])
         elif "pin" in what:
@@ -114,6 +114,8 @@ class Outside:
                 buses.stuck.pop(key, None)
             else:
                 buses.stuck[key] = what["stuck"]
+        elif "power" in what:
+            raise Reset(timers.POWER_LOST)
         elif "flash" in what and self.flash is not None:
             if "erase_ms" in what["flash"]:
                 self.flash.erase_ms = what["flash"]["erase_ms"]

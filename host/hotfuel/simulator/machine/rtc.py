@@ -1,4 +1,4 @@
-"""machine.RTC: the processor's own clock, which starts at 2021-01-01 whenever power comes, as the rp2 port's does; and the seconds behind time.time()."""
+"""machine.RTC: the processor's own clock, which starts at 2021-01-01 whenever power comes, as the rp2 port's does; and the seconds of time.time()."""
 
 from .clock import clock
 

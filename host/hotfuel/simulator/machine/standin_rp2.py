@@ -1,10 +1,9 @@
 """MicroPython's `rp2`: enough of it to count pulses with a state machine.
 
-No PIO program is interpreted. A state machine here does, while active, what a program does that runs "wait, wait, jmp(x_dec)": X goes down by one at every
-pulse on its input pin. `exec("set(x, 0)")` sets X; `exec("mov(isr, x)")`, `exec("push()")` and `get()` fetch it.
+No PIO program is interpreted. A state machine here does, while active, what a program does that runs "wait, wait, jmp(x_dec)": X goes down by one at
+every pulse on its input pin. `exec("set(x, 0)")` sets X; `exec("mov(isr, x)")`, `exec("push()")` and `get()` fetch it.
 """
 
-from . import pins
 from .clock import clock
 from .world import PULSES, world
 

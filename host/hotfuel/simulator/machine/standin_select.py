@@ -1,7 +1,7 @@
 """MicroPython's `select.poll` for the simulated board: whether there is room on the serial port is real, the waiting is on the simulated clock.
 
-While the host must lose nothing (`hold_for_reader`), asking for room waits in real time with the board's clock standing still; else a port without room
-says so, as the real board's does.
+While the host must lose nothing (`hold_for_reader`), asking for room waits in real time with the board's clock standing still; else a port without
+room says so, as the real board's does.
 """
 
 import select as real
@@ -26,11 +26,13 @@ class poll:
     def __init__(self):
         self._real = real.poll() if MICROPYTHON else _Poll()
         self._masks = {}
+        self._room_wanted = False
 
     def register(self, stream, eventmask=POLLIN | POLLOUT):
         stream = _text_layer(stream)
         self._real.register(stream, eventmask)
-        self._masks[_key(stream)] = (stream, eventmask)
+        self._masks[_key(stream)] = eventmask
+        self._count()
 
     def modify(self, stream, eventmask):
         self.unregister(stream)
@@ -40,34 +42,31 @@ class poll:
         stream = _text_layer(stream)
         self._real.unregister(stream)
         self._masks.pop(_key(stream), None)
+        self._count()
+
+    def _count(self):
+        self._room_wanted = any([mask & POLLOUT for mask in self._masks.values()])
 
     def poll(self, timeout=-1):
-        return list(self.ipoll(timeout))
-
-    def ipoll(self, timeout=-1, flags=0):
         clock.spend(CALL_US)
+        ready = self._look(0)
+        if not ready and self._room_wanted and hold_for_reader:
+            ready = self._look(-1)
+        if ready or timeout == 0:
+            return ready
         until_us = None if timeout is None or timeout < 0 else clock.now_us + timeout * 1000
-        while True:
-            ready = self._look(0)
-            if not ready and hold_for_reader and self._wants_room():
-                ready = self._look(-1)
-            if ready or (until_us is not None and clock.now_us >= until_us):
-                return ready
+        while not ready and (until_us is None or clock.now_us < until_us):
             clock.pause(STEP_US if until_us is None else min(STEP_US, until_us - clock.now_us))
+            ready = self._look(0)
+        return ready
 
-    def _wants_room(self):
-        for _, eventmask in self._masks.values():
-            if eventmask & POLLOUT:
-                return True
-        return False
+    ipoll = poll
 
     def _look(self, timeout_ms):
-        ready = []
-        for answer in self._real.poll(timeout_ms):
-            stream, events = answer[0], answer[1]
-            if events & (POLLERR | POLLHUP):
+        ready = self._real.poll(timeout_ms)
+        for answer in ready:
+            if answer[1] & (POLLERR | POLLHUP):
                 raise SystemExit(0)  # the host that runs this simulation is gone
-            ready.append((stream, events))
         return ready
 
 

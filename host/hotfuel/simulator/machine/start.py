@@ -1,5 +1,5 @@
-"""What the host starts, under MicroPython or CPython: start.py FOLDER PORT. FOLDER holds the package simulator; PORT names the line to the host: a file number,
-or HOST:DATA:CONTROL where the two channels are TCP ports."""
+"""What the host starts, under MicroPython or CPython: start.py FOLDER PORT. FOLDER holds the package simulator; PORT names the line to the host:
+a file number, or HOST:DATA:CONTROL where the two channels are TCP ports."""
 
 import sys
 
@@ -12,7 +12,7 @@ def main():
     else:
         from simulator.machine import on_cpython as platform
     from simulator import machine
-    from simulator.machine import boot, buses, pins, standin_rp2, standin_select
+    from simulator.machine import boot, pins, standin_rp2, standin_select
     from simulator.machine.clock import Reset
     from simulator.machine.outside import Outside
     from simulator.machine.world import world
