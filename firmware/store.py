@@ -55,7 +55,7 @@ class Store:
     def __init__(self, application):
         self._application = application
         self._head = {}  # message name -> its latest frame
-        folder = application.folder + "/" + FOLDER if application.folder else FOLDER
+        folder = application.folder + FOLDER
         self.ring = Ring(folder, self._head_frames)
         self._settings_changed()
         application.sender.listeners.append(self._frame)
@@ -119,7 +119,7 @@ class Store:
         return b"".join([struct.pack(_ROW, number, size, protected) for number, size, protected in rows])
 
     def _fetch(self, argument):
-        """Sends one data frame: the segment's bytes from an offset on; an empty one at its end. A segment fetched to its end is not protected any more."""
+        """Sends one data frame: the segment's bytes from an offset on; an empty one at its end, and with that the segment's protection ends."""
         if len(argument) != 6:
             raise Refused("bad_argument", "a segment (2 bytes) and an offset (4 bytes) expected")
         if self._application.sender.waiting() > QUEUE_BUSY:

@@ -12,7 +12,7 @@ MESSAGES = {
     "reply": "The board's answer to a command. Never stored.",
     "data": "A piece of a stored segment, the answer to `fetch`.",
     "barometer": "The barometer chip's own factory words; sent with each description when one is fitted.",
-    "wall_anchor": "Host only: at this wall time the host received the board frame whose tick and time stand in the header.",
+    "wall_anchor": "At this wall time the board's clock stood at the time in the header. From the host (when it received such a frame) or from a board with a clock chip.",
     "mark": "Host only: what a person said happened at this wall time.",
     "link_gap": "Host only: from `wall_us` on, for `length_ms`, nothing could be received or kept.",
 }
@@ -67,7 +67,7 @@ FIELDS = {
     "health.readings_dropped": "Readings overwritten in the ring before they could be framed",
     "health.memory_free": "Free heap",
     "health.store_free_kb": "Free room in the on-board store; 65535 without one",
-    "health.lamp": "What the lamp shows; see alarm.py",
+    "health.lamp": "What the lamp shows: 0 alive, 1 wink, 2 store full, 3 no limits or old ones, 4 sensor lost, 5 warn, 6 act, 7 lamp test",
     "health.alarm_unseen": "1: something happened that nobody has looked at",
     "health.limits_age_days": "Days since the limits were loaded; 65535 none loaded or time of day unknown",
     "command.sequence": "Chosen by the host, counting up",

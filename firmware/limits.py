@@ -1,0 +1,263 @@
+"""Limits, alarms, lamp and buzzer: the tables the host sent, the margins of every tick, what the one lamp then says.
+
+Tables and their reading: hotfuel_wire/limit_tables.py. State machine: hotfuel_wire/alarm.py. Patterns: lamp.py.
+"""
+
+import board
+from commands import Refused
+from hotfuel_wire import barometer, limit_tables, status
+from hotfuel_wire.alarm import NO_MARGIN, Alarms, event_value
+from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE
+from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
+from twinfile import TwinFile
+
+LIMITS_GOOD_DAYS = 30  # a tankful later, or another season, the fuel may be another
+UNKNOWN_DAYS = 0xFFFF
+LOWEST_OF = 5  # air-pressure readings, one a second
+RUNNING_MS = 2000  # engine pulses within this time: it runs
+# A ratiometric sender stands at 0.5 V of 5 V without pressure; 0.6 V behind the 10k/15k divider, of 3.3 V.
+FUEL_PRESSURE_CODE = 7150
+LONG_PRESS_MS = 1500
+IDENTIFY = [300, 300] * 10
+
+
+def attach(application):
+    """See application.py."""
+    Limits(application)
+
+
+class Limits:
+    """`rows`: one a place, (channel, where, reference, {state: limit}); without limits of its own a channel is only watched for being readable."""
+
+    def __init__(self, application):
+        self.application = application
+        self.head = None
+        self.rows = []
+        self.alarms = Alarms(0, self._changed)
+        self._margins = []
+        self._times = []
+        self._file = TwinFile("limits", application.folder)
+        self._staged = None
+        self._head_piece = b""
+        self._lamp = Lamp()
+        self._air = []  # the last air pressures, in the tables' unit
+        self._pulses = 0
+        self._pulses_ms = -RUNNING_MS
+        self._read_ms = 0
+        self._began_ms = application.clock.now()
+        self._load()
+        application.on_tick.append(self._tick)
+        application.on_loop.append(self._loop)
+        application.on_change.append(self._load)
+        application.commands.register("warnings", self._warnings)
+        application.commands.register("acknowledge", self._acknowledge)
+        application.commands.register("identify", self._identify)
+
+    # Loading
+
+    def _load(self):
+        """Take the stored set into use, as far as it fits the board's channels."""
+        if self._button not in self.application.inputs.on_button:  # settings made the inputs anew
+            self.application.inputs.on_button.append(self._button)
+        self.head, references, limits = None, {}, []
+        content = self._file.load()
+        if content:
+            try:
+                self.head, references, limits = limit_tables.check(*split(content))
+            except limit_tables.TableError as error:
+                self.application.emit_event("exception", detail="limits: %s" % error)
+        self._arrange(references, limits)
+
+    def _arrange(self, references, limits):
+        settings = self.application.settings
+        self.rows = []
+        self.fit = self.head is not None
+        for limit in limits:
+            channel = limit["channel"]
+            reference = references[channel]
+            if channel >= len(settings["chips"]) or not _same_chip(reference, settings, channel):
+                self.fit = False
+                continue
+            for row in self.rows:
+                if row[0] == channel and row[1] == limit["where"]:
+                    row[3][limit["state"]] = limit
+                    break
+            else:
+                self.rows.append((channel, limit["where"], reference, {limit["state"]: limit}))
+        limited = [row[0] for row in self.rows]
+        for channel in range(len(settings["chips"])):
+            if channel not in limited:
+                self.rows.append((channel, limit_tables.IN_LINE, None, None))
+        self._fatal = [status.fatal_mask(CHIPS[name]) for name in settings["chips"]]
+        self.alarms = Alarms(len(self.rows), self._changed)
+        self._margins = [NO_MARGIN] * len(self.rows)
+        self._times = [0] * len(self.rows)
+
+    def _warnings(self, argument):
+        """One piece of a set, its head first; nothing: what is loaded. A set is taken into use when its last piece is here and all fit together."""
+        if not argument:
+            return self._loaded()
+        try:
+            row = limit_tables.unpack(argument)
+            if row["kind"] == limit_tables.HEAD:
+                self._head_piece, self._staged, self._expected = bytes(argument), [], row["pieces"]
+                return b""
+            if self._staged is None:
+                raise limit_tables.TableError("a set begins with its head")
+            self._staged.append(bytes(argument))
+            if len(self._staged) < self._expected:
+                return b""
+            pieces, self._staged = self._staged, None
+            limit_tables.check(self._head_piece, pieces)
+        except limit_tables.TableError as error:
+            self._staged = None
+            raise Refused("bad_argument", str(error))
+        try:
+            self._file.save(join([self._head_piece] + pieces))
+        except OSError as error:
+            raise Refused("failed", "the limits could not be stored, the old ones stay: %s" % error)
+        self._load()
+        self.application.emit_event("limits_loaded", value=self.head["altitude_m"], detail="made=%d" % self.head["made"])
+        return self._loaded()
+
+    def _loaded(self):
+        if not self.head:
+            return b"made=none"
+        values = (self.head["made"], self.head["altitude_m"], self.head["air_units"] * limit_tables.PRESSURE_UNIT_PA, self._age_days(), self.fit)
+        return ("made=%d\naltitude_m=%d\nair_pa=%d\nage_days=%d\nfit=%s" % values).encode()
+
+    def _age_days(self):
+        now_s = self.application.time_of_day.wall_s(self.application.clock.now())
+        if now_s is None or not self.head:
+            return UNKNOWN_DAYS
+        return min(max(0, now_s - self.head["made"]) // 86400, UNKNOWN_DAYS - 1)
+
+    # Margins
+
+    def air_units(self):
+        """Air pressure in the tables' unit: the barometer's lowest of the last seconds, else what the host assumed."""
+        if self._air:
+            return min(self._air)
+        return self.head["air_units"] if self.head else 0
+
+    def states(self, now_ms):
+        """The engine states to reckon with: running or standing; both while that is not known, which is the one worst case."""
+        fitted = self.application.settings["inputs"]
+        values = self.application.inputs.values
+        if "engine_pulses" in fitted:
+            running = now_ms - self._pulses_ms < RUNNING_MS
+        elif "fuel_pressure" in fitted:
+            running = values["fuel_pressure"] > FUEL_PRESSURE_CODE
+        elif "ignition" in fitted:
+            running = self.application.inputs.ignition
+        else:
+            return (limit_tables.STANDING, limit_tables.RUNNING)
+        return (limit_tables.RUNNING,) if running else (limit_tables.STANDING,)
+
+    def _tick(self, time_ms, hot, cold, status_bytes):
+        air = self.air_units()
+        states = self.states(time_ms)
+        for place in range(len(self.rows)):
+            channel, _, reference, limits = self.rows[place]
+            margin, warn_below = NO_MARGIN, 0
+            if hot[channel] > NOT_A_CODE and not status_bytes[channel] & self._fatal[channel]:
+                margin, warn_below = 30000, 0
+                if limits:
+                    for state in states:
+                        limit = limits.get(state)
+                        if limit:
+                            here = limit_tables.margin_centi(reference, limit, hot[channel], cold[channel], air)
+                            if limit["flags"] & limit_tables.INDICATIVE and here != NO_MARGIN:
+                                here = max(here, 0)
+                            if here < margin:
+                                margin, warn_below = here, limit["warn_centi"]
+            elapsed_ms = (time_ms - self._times[place]) & 0xFFFFFFFF
+            self._times[place] = time_ms
+            self._margins[place] = margin
+            self.alarms.update(place, margin, warn_below, elapsed_ms)
+
+    def smallest(self):
+        """(channel, margin in hundredths of a degC) of the smallest margin; (NO_CHANNEL, NO_MARGIN) without one."""
+        least, at = NO_MARGIN, NO_CHANNEL
+        for place in range(len(self.rows)):
+            margin = self._margins[place]
+            if self.rows[place][3] and margin != NO_MARGIN and (at == NO_CHANNEL or margin < least):
+                least, at = margin, self.rows[place][0]
+        return at, least
+
+    def _changed(self, place, level, old, new):
+        channel, where = self.rows[place][0], self.rows[place][1]
+        detail = "needle" if where == limit_tables.BEHIND_NEEDLE else ""
+        self.application.emit_event("alarm", channel, event_value(place, level, old, new), detail)
+
+    # Lamp, buzzer, button
+
+    def _loop(self, now_ms):
+        if (now_ms - self._read_ms) & 0xFFFFFFFF >= 1000:
+            self._read_ms = now_ms
+            self._read_inputs(now_ms)
+        application = self.application
+        store_full = application.health["store_free_kb"] == 0
+        age_days = self._age_days()
+        good = self.fit and (age_days == UNKNOWN_DAYS or age_days <= LIMITS_GOOD_DAYS)
+        if (now_ms - self._began_ms) & 0xFFFFFFFF >= TEST_MS:
+            self._lamp.show(choose(self.alarms.shown(), self.alarms.unseen, good, store_full), now_ms)
+        board.lamp(self._lamp.on(now_ms))
+        board.buzzer(buzzer(self.alarms.sounding(), application.settings["buzzer"], application.inputs.ignition))
+        health = application.health
+        health["lamp"] = self._lamp.pattern
+        health["alarm_unseen"] = 1 if self.alarms.unseen else 0
+        health["limits_age_days"] = age_days
+
+    def _read_inputs(self, now_ms):
+        values, chip = self.application.inputs.values, self.application.inputs.barometer
+        if values["pulses"] != self._pulses:
+            self._pulses = values["pulses"]
+            self._pulses_ms = now_ms
+        if chip and chip.chip and values["barometer"]:
+            try:
+                pa = barometer.air_pressure_pa(BAROMETER_CHIPS[chip.chip], chip.words, values["barometer"])
+            except barometer.BarometerError:
+                return
+            self._air.append(pa // limit_tables.PRESSURE_UNIT_PA)
+            if len(self._air) > LOWEST_OF:
+                self._air.pop(0)
+        elif self._air:
+            self._air.pop(0)
+
+    def _button(self, held_ms):
+        """A press: somebody has looked. A long one also asks for the smallest margin, told in blinks."""
+        now_ms = self.application.clock.now()
+        self.alarms.seen()
+        if held_ms >= LONG_PRESS_MS:
+            channel, margin = self.smallest()
+            if channel != NO_CHANNEL:
+                self._lamp.tell(blink_code(channel + 1, margin // 100), now_ms)
+
+    def _acknowledge(self, _argument):
+        self.alarms.acknowledge()
+        return b""
+
+    def _identify(self, _argument):
+        self._lamp.tell(IDENTIFY, self.application.clock.now())
+        return b""
+
+
+def _same_chip(reference, settings, channel):
+    name = settings["chips"][channel]
+    return reference["chip"] == CHIPS[name] and reference["gain"] == (settings["gain"] if name == "MAX31856" else 1)
+
+
+def join(pieces):
+    """Pieces as one content, each behind its length."""
+    return b"".join([bytes([len(piece)]) + piece for piece in pieces])
+
+
+def split(content):
+    """(head, pieces): the inverse of join."""
+    pieces = []
+    at = 0
+    while at < len(content):
+        pieces.append(content[at + 1 : at + 1 + content[at]])
+        at += 1 + content[at]
+    return pieces[0], pieces[1:]

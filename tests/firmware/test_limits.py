@@ -1,0 +1,201 @@
+"""The board's limits, alarms, lamp and button, against the exact path of the host."""
+
+import datetime
+import sys
+import types
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.risk import board_limits
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+from hotfuel.temperature.thermocouple import emf_mv
+from hotfuel_wire import alarm, limit_tables
+from hotfuel_wire.messages import CHIPS, NO_ANSWER
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+MADE = datetime.datetime(2026, 6, 1, tzinfo=datetime.UTC)
+COLD = 25 * 256  # the MAX31856's code of 25 degC
+
+
+class Application:
+    """What limits.py uses of application.py."""
+
+    def __init__(self, folder, names=("engine_pulses", "ignition")):
+        self.folder = str(folder) + "/"
+        self.settings = {"chips": ("MAX31856",) * 3, "gain": 32, "inputs": names, "buzzer": 1}
+        self.on_tick, self.on_loop, self.on_change, self.events = [], [], [], []
+        self.health = {"store_free_kb": 500}
+        self.handlers = {}
+        self.now_ms = 0
+        self.wall = None
+        self.clock = types.SimpleNamespace(now=lambda: self.now_ms)
+        self.time_of_day = types.SimpleNamespace(wall_s=lambda ms: self.wall)
+        self.commands = types.SimpleNamespace(register=lambda name, handler, asks_only=False: self.handlers.update({name: handler}))
+        self.inputs = types.SimpleNamespace(on_button=[], values={"pulses": 0, "barometer": b"", "fuel_pressure": 0}, barometer=None, ignition=True)
+
+    def emit_event(self, name, channel=255, value=0, detail=""):
+        self.events.append((name, channel, value, detail))
+
+
+@pytest.fixture(scope="module")
+def limits_module():
+    """firmware/limits.py over a board that only remembers its lamp and buzzer."""
+    board = types.ModuleType("board")
+    board.lit, board.sounds = [], []
+    board.lamp, board.buzzer = board.lit.append, board.sounds.append
+    kept = {name: sys.modules.pop(name, None) for name in ("board", "limits")}
+    sys.modules["board"] = board
+    import limits
+
+    yield limits
+    for name, module in kept.items():
+        sys.modules.pop(name, None)
+        if module:
+            sys.modules[name] = module
+
+
+@pytest.fixture(scope="module")
+def car():
+    return car_file.load(car_file.EXAMPLE)
+
+
+@pytest.fixture(scope="module")
+def tables(car):
+    setting = board_limits.ChannelSetting(CHIPS["MAX31856"], 32, 19)
+    return board_limits.board_tables(car, car.fuel(), {0: setting, 1: setting, 2: setting}, MADE)
+
+
+def loaded(limits_module, folder, tables, **names):
+    application = Application(folder, **names)
+    limits_module.attach(application)
+    one = application.on_tick[0].__self__
+    for piece in (tables.head, *tables.pieces):
+        answer = application.handlers["warnings"](piece)
+    assert b"fit=True" in answer
+    return application, one
+
+
+def code(degc):
+    """The MAX31856's code at gain 32 with the terminals at 25 degC."""
+    return int(np.round((emf_mv(degc) - emf_mv(25.0)) / (1000 / (32 * 1.6 * 2**17))))
+
+
+def drive(application, one, degrees, seconds, running=True):
+    for _ in range(int(seconds * 5)):
+        application.now_ms += 200
+        if running:
+            application.inputs.values["pulses"] += 3
+        for call in application.on_tick:
+            call(application.now_ms, [code(t) if t is not None else NO_ANSWER for t in degrees], [COLD] * 3, [0] * 3)
+        for call in application.on_loop:
+            call(application.now_ms)
+
+
+@settings(max_examples=25)
+@given(temperatures=st.lists(st.floats(-10, 110), min_size=3, max_size=3), running=st.booleans())
+def test_margins_are_the_hosts_within_half_a_degree(limits_module, car, tables, tmp_path_factory, temperatures, running):
+    application, one = loaded(limits_module, tmp_path_factory.mktemp("board"), tables)
+    drive(application, one, temperatures, 3, running=running)
+    names = {place.channel: place for place in car.places}
+    exact = margins(car, car.fuel(), {names[c].name: np.array([t]) for c, t in enumerate(temperatures)}, Conditions(running=float(running)))
+    seen = 0
+    for (channel, where, _, limits), margin in zip(one.rows, one._margins, strict=True):
+        if limits is None:
+            continue
+        name = names[channel].name + ("_needle" if where == limit_tables.BEHIND_NEEDLE else "")
+        expected = float(exact[name].margin_degc[0])
+        if names[channel].probe.indicative:
+            expected = max(expected, 0.0)
+        # a degree of temperature is 1.00 to 1.04 of the tables' fixed counts per degree away from 60 degC
+        assert margin / 100 == pytest.approx(expected, abs=0.5 + 0.03 * abs(expected)), name
+        seen += 1
+    assert seen == 4
+
+
+def test_an_alarm_comes_and_the_lamp_follows(limits_module, tables, tmp_path):
+    application, one = loaded(limits_module, tmp_path, tables)
+    drive(application, one, [30, 30, 30], 5)
+    assert one._lamp.pattern == limits_module.choose(alarm.SHOW_NOTHING, False, True, False)
+    drive(application, one, [30, 95, 30], 5)
+    alarms = [(event[1], alarm.from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
+    assert (1, (alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)) in alarms
+    assert application.health["lamp"] == 6
+    assert sys.modules["board"].sounds[-1] is True or sys.modules["board"].sounds[-1] == 1
+    application.handlers["acknowledge"](b"")
+    drive(application, one, [30, 95, 30], 1)
+    assert not sys.modules["board"].sounds[-1]
+    assert application.health["lamp"] == 6, "the lamp goes on showing what is live"
+    drive(application, one, [30, 30, 30], 62)
+    assert (application.health["lamp"], application.health["alarm_unseen"]) == (1, 1), "the slow wink"
+    application.inputs.on_button[0](300)
+    drive(application, one, [30, 30, 30], 1)
+    assert (application.health["lamp"], application.health["alarm_unseen"]) == (0, 0)
+
+
+def test_a_lost_sensor_and_no_limits_have_patterns_of_their_own(limits_module, tables, tmp_path):
+    application = Application(tmp_path / "new")
+    (tmp_path / "new").mkdir()
+    limits_module.attach(application)
+    one = application.on_tick[0].__self__
+    drive(application, one, [30, 30, 30], 5)
+    assert application.health["lamp"] == 3
+    assert application.health["limits_age_days"] == 0xFFFF
+    drive(application, one, [30, None, 30], 5)
+    assert application.health["lamp"] == 4
+
+
+def test_stopped_the_limit_falls_at_the_carburettor(limits_module, tables, tmp_path):
+    """Key-off takes the pump's pressure away: the same line temperature has less room at once."""
+    application, one = loaded(limits_module, tmp_path, tables)
+    drive(application, one, [30, 30, 50], 3)
+    at = next(i for i, row in enumerate(one.rows) if row[0] == 2 and row[1] == limit_tables.IN_LINE)
+    running = one._margins[at]
+    drive(application, one, [30, 30, 50], 3, running=False)
+    assert one._margins[at] < running - 300
+
+
+def test_old_limits_are_shown_as_such(limits_module, tables, tmp_path):
+    application, one = loaded(limits_module, tmp_path, tables)
+    application.wall = int(MADE.timestamp()) + 31 * 86400
+    drive(application, one, [30, 30, 30], 5)
+    assert (application.health["lamp"], application.health["limits_age_days"]) == (3, 31)
+
+
+def test_the_set_survives_a_boot_and_a_broken_one_changes_nothing(limits_module, tables, tmp_path):
+    application, one = loaded(limits_module, tmp_path, tables)
+    for damaged in (tables.pieces[0][:-1], b"\x07abc", tables.pieces[0][:8] + b"\xff" + tables.pieces[0][9:]):
+        application.handlers["warnings"](tables.head)
+        with pytest.raises(limits_module.Refused):
+            for piece in (damaged, *tables.pieces[1:]):
+                application.handlers["warnings"](piece)
+    assert b"made=%d" % int(MADE.timestamp()) in application.handlers["warnings"](b"")
+    again = Application(tmp_path)
+    limits_module.attach(again)
+    assert again.on_tick[0].__self__.rows == one.rows
+
+
+def test_limits_for_another_chip_are_not_used(limits_module, tables, tmp_path):
+    """Codes of one gain read as another's look plausible and are wrong."""
+    application, one = loaded(limits_module, tmp_path, tables)
+    application.settings = {**application.settings, "gain": 8}
+    for call in application.on_change:
+        call()
+    assert all(row[3] is None for row in one.rows)
+    drive(application, one, [30, 30, 30], 5)
+    assert application.health["lamp"] == 3
+
+
+def test_a_long_press_tells_the_smallest_margin(limits_module, tables, tmp_path):
+    application, one = loaded(limits_module, tmp_path, tables)
+    drive(application, one, [30, 45, 30], 5)
+    channel, margin = one.smallest()
+    application.inputs.on_button[0](2000)
+    assert one._lamp._code == limits_module.blink_code(channel + 1, margin // 100)
+
+
+@given(st.lists(st.binary(min_size=1, max_size=220), min_size=1, max_size=12))
+def test_join_and_split(limits_module, pieces):
+    assert limits_module.split(limits_module.join(pieces)) == (pieces[0], pieces[1:])
