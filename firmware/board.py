@@ -204,6 +204,15 @@ def leave_for_prompt():
     machine.reset()
 
 
+def doze(ms):
+    """Sleep lightly: clocks stop, memory and pins stay."""
+    machine.lightsleep(ms)
+
+
+def reset():
+    machine.reset()
+
+
 def start_watchdog():
     """From here on feed() must come every 8 s. It cannot be stopped."""
     _once("watchdog", lambda: machine.WDT(timeout=WATCHDOG_MS))

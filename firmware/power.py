@@ -1,0 +1,68 @@
+"""Power that sees the hot soak: after key-off the board goes on for an hour, then sleeps; a weak battery is spared.
+
+The feed is permanent, through its own fuse; ignition is sensed. Without a battery reading (on a bench, fed by USB) it never sleeps.
+"""
+
+import board
+
+LOW_MS = 30000  # cranking dips are shorter
+FED_MV = 6000  # below that the feed is not a car's battery
+DOZE_MS = 2000  # shorter than the watchdog's patience
+DIVIDER = 11  # 100k over 10k, see pins.py
+REFERENCE_MV = 3300
+
+
+def attach(application):
+    """See application.py."""
+    Power(application)
+
+
+def battery_mv(code):
+    """Supply voltage from the ADC code."""
+    return code * REFERENCE_MV * DIVIDER // 65535
+
+
+class Power:
+    def __init__(self, application):
+        self._application = application
+        self._off_since_ms = None
+        self._low_since_ms = None
+        application.on_loop.append(self._loop)
+
+    def _loop(self, now_ms):
+        application = self._application
+        fitted = application.settings["inputs"]
+        if "battery" not in fitted or "ignition" not in fitted:
+            return
+        supply_mv = battery_mv(application.inputs.values["battery"])
+        if application.inputs.ignition or supply_mv < FED_MV:
+            self._off_since_ms = self._low_since_ms = None
+            return
+        if self._off_since_ms is None:
+            self._off_since_ms = now_ms
+        low = supply_mv < application.settings["low_voltage_mv"]
+        if not low:
+            self._low_since_ms = None
+        elif self._low_since_ms is None:
+            self._low_since_ms = now_ms
+        if low and (now_ms - self._low_since_ms) & 0xFFFFFFFF >= LOW_MS:
+            application.emit_event("low_voltage", value=supply_mv)
+            self._sleep(supply_mv)
+        elif (now_ms - self._off_since_ms) & 0xFFFFFFFF >= application.settings["after_key_off_min"] * 60000:
+            self._sleep(supply_mv)
+
+    def _sleep(self, supply_mv):
+        """Until the ignition comes on; then the board starts anew."""
+        application = self._application
+        application.emit_event("sleep", value=supply_mv)  # an event is flushed to the store at once
+        for _ in range(100):
+            if not application.sender.pump():
+                break
+        board.stop_timer()
+        board.sensor_rail(False)
+        board.lamp(False)
+        board.buzzer(False)
+        while not board.ignition():
+            board.feed()
+            board.doze(DOZE_MS)
+        board.reset()
