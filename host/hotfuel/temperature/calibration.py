@@ -123,7 +123,7 @@ def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_d
         raise InputError(f"{bath}: only {recent.sum()} good readings in {STEADY_S:g} s, needed are 10")
     swing = float(np.ptp(values[recent]))
     if swing > STEADY_DEGC:
-        raise InputError(f"{bath}: readings moved by {swing:.1f} °C in {STEADY_S:g} s, allowed is {STEADY_DEGC:g}: stir, and wait until they are steady")
+        raise InputError(f"{bath}: readings moved by {swing:.1f} °C in {STEADY_S:g} s, allowed is {STEADY_DEGC:g}: stir and wait until steady")
     if bath == "ice":
         reference, uncertainty = ICE_DEGC, ICE_UNCERTAINTY_DEGC
     elif bath == "boiling":
@@ -136,7 +136,8 @@ def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_d
         raise InputError("a reference thermometer's reading is missing: give it in degC")
     return Point(
         bath=bath, reference_degc=reference, reference_uncertainty_degc=uncertainty,  # type: ignore[arg-type]
-        measured_degc=float(values[recent].mean()), spread_degc=float(values[recent].std(ddof=1)), cold_degc=float(np.nanmean(cold[recent])), readings=int(recent.sum()),
+        measured_degc=float(values[recent].mean()),
+        spread_degc=float(values[recent].std(ddof=1)), cold_degc=float(np.nanmean(cold[recent])), readings=int(recent.sum()),
     )  # fmt: skip
 
 

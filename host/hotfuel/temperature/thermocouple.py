@@ -152,16 +152,17 @@ def temperature_degc(emf_mv: npt.ArrayLike, cold_junction_degc: npt.ArrayLike = 
     inverse, cold_emf = _tables()
     size = min(_BLOCK, out.size)
     sums, scratch, index = np.empty(size), np.empty(size), np.empty(size, dtype=np.int64)
-    for start in range(0, out.size, _BLOCK):
-        block = slice(start, start + _BLOCK)
-        total, result = measured[block], out[block]
-        n = result.size
-        if not one_cold:
-            cold_emf(cold[block], sums[:n], scratch[:n], index[:n])
-            total = np.add(sums[:n], total, out=sums[:n])
-        inverse(total, result, scratch[:n], index[:n])
-        if np.isnan(result.sum()):
-            _fill_without_tables(measured[block], cold[block], result)
+    with np.errstate(over="ignore"):  # of numbers near the largest there are; they end in a guard
+        for start in range(0, out.size, _BLOCK):
+            block = slice(start, start + _BLOCK)
+            total, result = measured[block], out[block]
+            n = result.size
+            if not one_cold:
+                cold_emf(cold[block], sums[:n], scratch[:n], index[:n])
+                total = np.add(sums[:n], total, out=sums[:n])
+            inverse(total, result, scratch[:n], index[:n])
+            if np.isnan(result.sum()):
+                _fill_without_tables(measured[block], cold[block], result)
     return out.reshape(shape)
 
 

@@ -1,11 +1,6 @@
 """The board's integer tables against the exact path, for every supported chip."""
 
 import datetime
-import os
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -135,21 +130,17 @@ def test_a_damaged_or_incomplete_set_is_refused(car, fuel):
             wire.check(made.head, wrong)
 
 
-def test_micropython_reads_the_same_margins(car, fuel, tmp_path):
-    micropython = shutil.which("micropython", path=f"{Path(sys.executable).parent}:{os.environ['PATH']}")
-    if micropython is None:
-        pytest.skip("the MicroPython unix port is not installed (extra: board)")
+def test_micropython_reads_the_same_margins(car, fuel, tmp_path, micropython):
     made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31855"]), MADE)
     _, references, limits = wire.check(made.head, list(made.pieces))
     asked = [(row, hot, cold, air) for row in limits for hot, cold, air in ((240, 560, 9432), (-5, -320, 7000), (300, 1360, 10130))]
     expected = [wire.margin_centi(references[row["channel"]], row, hot, cold, air) for row, hot, cold, air in asked]
     script = tmp_path / "margins.py"
     script.write_text(
-        f"import sys\nsys.path.insert(0, {str(Path(wire.__file__).parent.parent)!r})\nfrom hotfuel_wire import limit_tables as wire\n"
+        "from hotfuel_wire import limit_tables as wire\n"
         f"_, references, limits = wire.check({made.head!r}, {list(made.pieces)!r})\n"
         "for row in limits:\n"
         "    for hot, cold, air in ((240, 560, 9432), (-5, -320, 7000), (300, 1360, 10130)):\n"
         "        print(wire.margin_centi(references[row['channel']], row, hot, cold, air))\n"
     )
-    printed = subprocess.run([micropython, str(script)], capture_output=True, text=True, check=True, timeout=60).stdout
-    assert [int(line) for line in printed.split()] == expected
+    assert [int(line) for line in micropython(script).split()] == expected
