@@ -3,7 +3,7 @@
 The queue is one preallocated ring of bytes; when it is full the oldest frames are dropped and counted, so that what a host sees after
 a pause is the latest. A host that stops reading never blocks the board: there is room in the port before every write, and once the
 port was full, frames go byte by byte until it flows again (room for one byte is all the port can promise; a longer write would block
-for a second and leave a broken frame).
+for a second and leave a broken frame). So each time a host stops reading costs one such write at most; the tick goes on during it.
 """
 
 from hotfuel_wire import codec, framing
@@ -71,7 +71,7 @@ class Sender:
                 return wrote
             if self._done >= self._length:
                 self.sent += 1
-                self._length = 0
+                self._length = self._done = 0
                 if self._careful:
                     self._careful -= 1
         return wrote

@@ -101,12 +101,15 @@ def check(settings):
         if rate_hz > FASTEST_HZ.get(chip, 10):
             raise SettingsError("rate_hz is %d; the %s allows at most %d" % (rate_hz, chip, FASTEST_HZ[chip]))
     if "MAX31856" in settings["chips"]:
-        mode, mains_hz = settings["mode"], settings["mains_hz"]
-        most = MOST_AVERAGES[(mode, mains_hz)].get(settings["rate_hz"], 0)
-        if settings["averages"] > most:
+        mode, mains_hz, rate_hz = settings["mode"], settings["mains_hz"], settings["rate_hz"]
+        row = MOST_AVERAGES[(mode, mains_hz)]
+        if rate_hz not in row:
+            rates = ", ".join([str(rate) for rate in sorted(row)])
+            raise SettingsError("rate_hz is %d; with mode=%s and mains_hz=%d allowed: %s" % (rate_hz, mode, mains_hz, rates))
+        if settings["averages"] > row[rate_hz]:
             raise SettingsError(
-                "%d averages at %d Hz, %s, %d Hz filter; allowed: %s"
-                % (settings["averages"], settings["rate_hz"], mode, mains_hz, "at most %d" % most if most else "not at this rate")
+                "averages is %d; with mode=%s, mains_hz=%d and rate_hz=%d allowed: at most %d"
+                % (settings["averages"], mode, mains_hz, rate_hz, row[rate_hz])
             )
 
 

@@ -1,9 +1,14 @@
-"""A board inside one interpreter: the firmware on the simulator's stand-in for `machine`, with its time and its chips in the script's hands.
+"""A board inside one interpreter: the firmware on the simulator's stand-in for `machine`, its time and its chips in the script's hands.
 
-Runs under MicroPython's unix port and under CPython. Frames go to standard output, or, with capture(), into a list.
+Runs under MicroPython's unix port and under CPython. Frames go to standard output.
 """
 
 import sys
+
+
+def arrange(root):
+    """sys.path for the sources of a checkout."""
+    sys.path[:0] = [root + "/firmware", root + "/protocol", root + "/host/hotfuel"]
 
 
 class Done(SystemExit):
@@ -11,46 +16,62 @@ class Done(SystemExit):
 
 
 class Rig:
-    def __init__(self, channels=3, chips=None):
+    """`chips`: the models, in channel order (None: not fitted). `bench`: the simulated clock."""
+
+    def __init__(self, chips=("MAX31856",) * 3, start_ms=0):
         from simulator.machine import boot, world
         from simulator.machine.clock import Alarm, clock
 
+        channels = len(chips)
         self.clock = clock
         self.world = world.world
         boot.power_on(channels)
+        clock.now_us = start_ms * 1000
         boot.install()
+        if not hasattr(sys, "print_exception"):  # CPython
+            import traceback
+
+            sys.print_exception = lambda error, file: traceback.print_exception(error, file=file)
         import pins
 
-        gpio = {name: number for name, number, _ in pins.PINS}
-        self.gpio = gpio
+        self.gpio = {name: number for name, number, _ in pins.PINS}
         self.chips = []
-        for channel, name in enumerate(chips or ["MAX31856"] * channels):
+        for channel, name in enumerate(chips):
+            model = None
             if name and name.startswith("MAX"):
-                self.chips.append(boot.wire("spi", pins.SPI_ID, gpio["select_%d" % channel], name, channel))
+                model = boot.wire("spi", pins.SPI_ID, self.gpio["select_%d" % channel], name, channel)
             elif name:
-                self.chips.append(boot.wire("i2c", pins.I2C_ID, 96 + channel, name, channel))
-        for channel in range(channels):
+                model = boot.wire("i2c", pins.I2C_ID, 96 + channel, name, channel)
+            self.chips.append(model)
             self.world.resting[channel] = 1_000_000 * (channel + 1)  # nV
             self.world.resting[channels + channel] = 25 * 1024
 
-        class End(Alarm):
-            def fire(self):
-                raise Done(0)
+        class Later(Alarm):
+            def __init__(self, at_us, action):
+                self.due_us = at_us
+                self._action = action
+                clock.add(self)
 
-        self._end = End()
+            def fire(self):
+                clock.remove(self)
+                self._action()
+
+        self._later = Later
+        self._ends = False
+        self._end = None
+
+    def hold(self, name, level):
+        """Somebody outside puts a pin at a level; None lets go."""
+        from simulator.machine import pins
+
+        pins.lines[self.gpio[name]].hold(level)
+
+    def at(self, seconds, action):
+        """Call `action` so many seconds after now, with the firmware wherever it happens to be."""
+        self._later(self.clock.now_us + int(seconds * 1000000), action)
 
     def run(self, step, seconds):
-        """Call `step` over and over for so many simulated seconds."""
-        self._end.due_us = self.clock.now_us + int(seconds * 1000000)
-        self.clock.add(self._end)
-        try:
-            while True:
-                step()
-        except Done:
-            self.clock.remove(self._end)
-            self.clock._running = False
-
-
-def arrange(root):
-    """sys.path for the sources of a checkout."""
-    sys.path[:0] = [root + "/firmware", root + "/protocol", root + "/host/hotfuel"]
+        """Call `step` over and over for so many simulated seconds; what it raises goes through."""
+        until_us = self.clock.now_us + int(seconds * 1000000)
+        while self.clock.now_us < until_us:
+            step()

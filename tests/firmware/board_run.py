@@ -1,0 +1,177 @@
+# Run on MicroPython or CPython: board_run.py ROOT FOLDER SCENARIO. Frames on standard output, one JSON object of other findings on standard error.
+
+import json
+import sys
+
+root, folder, scenario = sys.argv[1:4]
+sys.path.insert(0, root + "/tests/firmware")
+import rig  # noqa: E402
+
+rig.arrange(root)
+found = {}
+
+
+def application(made):
+    import application
+
+    return application.Application(folder)
+
+
+def command(app, sequence, name, argument=b""):
+    from hotfuel_wire import codec, framing
+    from hotfuel_wire.messages import COMMANDS
+
+    values = {"tick": 0, "time_ms": 0, "sequence": sequence, "code": COMMANDS[name], "argument": argument}
+    app.commands.receive(framing.encode(codec.pack("command", values)))
+
+
+def turn(app):
+    """What Application.run does, once."""
+    try:
+        app.step()
+    except Exception as error:
+        app.recover(error)
+
+
+def plain():
+    made = rig.Rig()
+    app = application(made)
+    made.run(app.step, 21)
+
+
+def lost():
+    made = rig.Rig()
+    app = application(made)
+    made.at(3, lambda: made.chips[1].set_fault("gone", True))
+    made.at(6, lambda: made.chips[1].set_fault("gone", False))
+    made.run(app.step, 10)
+
+
+def brown_out():
+    made = rig.Rig()
+    app = application(made)
+    made.at(3.05, lambda: [chip.power_on() for chip in made.chips])
+    made.run(app.step, 6)
+
+
+def absent():
+    made = rig.Rig(chips=("MAX31856", None, "MAX31856"))
+    app = application(made)
+    made.run(app.step, 5)
+
+
+def exception():
+    made = rig.Rig()
+    app = application(made)
+    turns = []
+
+    def breaks(time_ms):
+        turns.append(time_ms)
+        if len(turns) == 100:
+            raise ValueError("planted in the main loop")
+
+    app.on_loop.append(breaks)
+
+    def breaks_the_tick():
+        app.sampler.chips[0].read_raw = None  # the next tick calls None
+
+    def mended():
+        del app.sampler.chips[0].read_raw
+
+    made.at(6, breaks_the_tick)
+    made.at(6.3, mended)
+    made.run(lambda: turn(app), 10)
+
+
+def settings():
+    made = rig.Rig()
+    app = application(made)
+    made.run(app.step, 2)
+    command(app, 1, "settings_set", b"rate_hz=10")
+    command(app, 2, "settings_set", b"mode=automatic\nrate_hz=10")
+    made.run(app.step, 3)
+    command(app, 3, "settings_get", b"rate_hz")
+    command(app, 4, "settings_get")
+    command(app, 5, "version")
+    command(app, 6, "info")
+    command(app, 7, "mark", "hot at the pump".encode())
+    command(app, 8, "acknowledge")
+    made.run(app.step, 1)
+
+
+def again():
+    made = rig.Rig()
+    app = application(made)
+    found["rate_hz"] = app.settings["rate_hz"]
+    made.run(app.step, 2)
+
+
+def wrap():
+    made = rig.Rig(start_ms=(1 << 30) - 5000)
+    app = application(made)
+    made.run(app.step, 10)
+
+
+def deaf_host():
+    made = rig.Rig()
+    app = application(made)
+    import board
+
+    room, board.room = board.room, lambda: False
+    made.run(app.step, 60)
+    found["late"], found["dropped"], found["waiting"] = app.sampler.late, app.sender.dropped, app.sender.waiting()
+    board.room = room
+    made.run(app.step, 5)
+
+
+def mixed():
+    made = rig.Rig(chips=("MAX31856", "MAX31855", "MCP9601"))
+    app = application(made)
+    command(app, 1, "settings_set", b"chips=MAX31856,MAX31855,MCP9601\ni2c_addresses=0,0,98")
+    made.run(app.step, 5)
+
+
+def inputs():
+    made = rig.Rig()
+    from simulator.machine import boot, pins, standin_rp2, world
+
+    boot.wire("i2c", 0, 0x76, "BMP280")
+    pins.ADC.sources[26], pins.ADC.sources[27] = world.BATTERY_CODE, world.FUEL_PRESSURE_CODE
+    standin_rp2.pulse_pins[made.gpio["engine_pulses"]] = True
+    resting = made.world.resting
+    resting[6 + world.BATTERY_CODE], resting[6 + world.FUEL_PRESSURE_CODE] = 24000, 30000
+    resting[6 + world.AMBIENT_PRESSURE_PA], resting[6 + world.AMBIENT_1024] = 84000, 30 * 1024
+
+    def run_the_engine():
+        resting[6 + world.PULSES] = 1234
+
+    app = application(made)
+    made.at(2, lambda: made.hold("ignition", 1))
+    made.at(3, lambda: made.hold("button", 0))
+    made.at(3.5, lambda: made.hold("button", None))
+    made.at(4, run_the_engine)
+    made.run(app.step, 6)
+
+
+def service():
+    made = rig.Rig()
+    app = application(made)
+    made.run(app.step, 1)
+    command(app, 1, "service")
+    import board
+    import os
+
+    board.SERVICE_FLAG = folder + board.SERVICE_FLAG
+    try:
+        made.run(app.step, 3)
+    except SystemExit as ended:
+        found["reset"] = ended.args[0]
+    found["took_ms"] = app.clock.now()
+    found["flag"] = "service.flag" in os.listdir(folder)
+    found["prompt"] = [board.prompt_wanted(), board.prompt_wanted()]
+    made.hold("button", 0)
+    found["button"] = board.prompt_wanted()
+
+
+globals()[scenario]()
+sys.stderr.write(json.dumps(found))
