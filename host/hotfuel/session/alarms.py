@@ -1,0 +1,70 @@
+"""The alarms of a whole recording: the state machine of hotfuel_wire.alarm run over the margins, leaping over stretches where it cannot change."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.risk.margin import LOST, NO_MARGIN, MarginTable
+from hotfuel_wire import alarm
+
+FIRST_STEP_MS = 0
+
+
+@dataclass(frozen=True)
+class Span:
+    """One alarm of one place while it was on: rows of the recording's index, `last` included. level: one of hotfuel_wire.alarm.LEVELS."""
+
+    place: str
+    level: str
+    first: int
+    last: int
+
+
+def spans(table: MarginTable, seconds: np.ndarray) -> list[Span]:
+    """Every alarm, in order of its beginning. seconds: the ticks' times, rising, one per sample of the table."""
+    elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[:1]) * 1000).astype(np.int64)
+    found: list[Span] = []
+    for name, place in table.places.items():
+        with np.errstate(invalid="ignore"):
+            margin = np.where(np.isnan(place.margin_degc), 0, np.rint(np.nan_to_num(place.margin_degc) * 100)).astype(np.int64)
+            warn_below = np.rint(np.nan_to_num(place.uncertainty_degc) * 100).astype(np.int64)
+        seen = place.state != NO_MARGIN
+        found += _of_place(name, np.where(place.state == LOST, alarm.NO_MARGIN, margin), warn_below, elapsed_ms, seen)
+    return sorted(found, key=lambda span: (span.first, span.place))
+
+
+def _of_place(name: str, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms: np.ndarray, seen: np.ndarray) -> list[Span]:
+    lost = margin == alarm.NO_MARGIN
+    here = seen & ~lost
+    conditions = (  # per level: where its condition holds, where it is clear beyond the deadband; as Alarms.update has them
+        (here & (margin < warn_below), here & (margin >= warn_below + alarm.DEADBAND)),
+        (here & (margin < 0), here & (margin >= alarm.DEADBAND)),
+        (seen & lost, here),
+    )
+    positions = [[np.flatnonzero(holds) for holds in pair] for pair in conditions]
+    began: dict[int, int] = {}
+    found: list[Span] = []
+    at = 0
+
+    def changed(_place: int, level: int, old: int, new: int) -> None:
+        if new == alarm.UNACKNOWLEDGED:
+            began[level] = at
+        else:
+            found.append(Span(name, alarm.LEVELS[level], began.pop(level), at))
+
+    machine = alarm.Alarms(1, changed)
+    last = len(margin) - 1
+    while at <= last:
+        live = [single.live for single in machine.places[0]]
+        ahead = [places[np.searchsorted(places, at) :][:1] for pair, on in zip(positions, live, strict=True) for places in (pair[1] if on else pair[0],)]
+        upcoming = min((int(rows[0]) for rows in ahead if rows.size), default=last + 1)
+        if upcoming > at:
+            # nothing holds until then: one step clears what was held, the rest would change nothing
+            if seen[at]:
+                machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
+            at = upcoming
+            continue
+        machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
+        at += 1
+    found += [Span(name, alarm.LEVELS[level], first, last) for level, first in began.items()]
+    return found

@@ -1,0 +1,239 @@
+"""Tables of a recording in pandas: one row per tick, a column per place. The numbers come from the same functions as everywhere else
+(hotfuel.temperature.counts, hotfuel.risk.margin); here they only get an index and names with units.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from hotfuel.car import Car
+from hotfuel.fuel import Fuel
+from hotfuel.risk.margin import Channel, MarginTable, margins
+from hotfuel.risk.pressure import Conditions, running_state
+from hotfuel.session import inputs as board_inputs
+from hotfuel.session.timeline import Timeline
+from hotfuel.temperature.counts import REASONS, readings_degc
+from hotfuel_wire.alarm import LEVELS, from_event_value
+from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
+
+HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
+HOLE_LEAST_S = 1.0
+MARGIN_COLUMNS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
+_NO_DESCRIPTION = next(code for code, words in REASONS.items() if "description" in words and "not in the log" in words)
+_EVENT_NAMES = {number: name for name, number in EVENTS.items()}
+_CHIP_NAMES = {number: name for name, number in CHIPS.items()}
+
+
+@dataclass(frozen=True)
+class Ticks:
+    """All ticks in the order of time. One entry per tick: seconds on the timeline, boot, tick number; (tick, place) arrays of degC, reason, amplifier."""
+
+    timeline: Timeline
+    seconds: np.ndarray
+    boot: np.ndarray
+    tick: np.ndarray
+    places: tuple[str, ...]
+    degc: np.ndarray
+    reason: np.ndarray
+    amplifier_degc: np.ndarray
+
+    @property
+    def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
+        return self.timeline.index(self.seconds)
+
+
+def text_of(raw: bytes) -> str:
+    """A zero-padded or UTF-8 field as text."""
+    return bytes(raw).rstrip(b"\x00").decode("utf-8", "replace")
+
+
+def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]:
+    """Which place each channel of a description serves: by the name the board gave it, else by the car file's channel number, else the board's name."""
+    names = [text_of(channel["place"]) or f"channel_{number}" for number, channel in enumerate(description["channels"])]
+    if car is None:
+        return names
+    known = {place.name for place in car.places}
+    by_channel = {place.channel: place.name for place in car.places}
+    taken = known.intersection(names)
+    return [name if name in known or by_channel.get(number, name) in taken else by_channel.get(number, name) for number, name in enumerate(names)]
+
+
+def ticks(decoded: Any, car: Car | None, calibration: Any = None) -> Ticks:
+    """The readings of a decoded log as one row a tick; a tick received twice counts once.
+
+    decoded: what hotfuel.samples.decode returns. Readings whose description is missing keep their row, with nan and that reason.
+    """
+    readings = decoded.readings
+    degc, reason, amplifier = readings_degc(readings, decoded.descriptions, calibration)
+    starts = np.flatnonzero(readings["channel"] == 0)  # a frame's rows stand together, channel 0 first
+    boot, tick, time_s = readings["boot"][starts], readings["tick"][starts], readings["time"][starts]
+    timeline = Timeline.of(decoded.clock, boot, time_s)
+    seconds = timeline.seconds(boot, time_s)
+    description = readings["description_id"][starts]
+    widths = np.diff(np.append(starts, len(readings)))
+
+    columns: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
+    for number in pd.unique(description):
+        rows = np.flatnonzero(description == number)
+        known = decoded.descriptions.get(int(number))
+        width = int(widths[rows[0]])
+        names = channel_places(known, car) if known else _places_without_description(width, car)
+        for channel, name in enumerate(names[:width]):
+            if name not in columns:
+                shape = len(starts)
+                columns[name] = (np.full(shape, np.nan), np.full(shape, _NO_DESCRIPTION, np.uint8), np.full(shape, np.nan))
+            source = starts[rows] + channel
+            for target, values in zip(columns[name], (degc, reason, amplifier), strict=True):
+                target[rows] = values[source]
+    order = _in_time(seconds, boot, tick)
+    stacked = [np.stack([column[kind] for column in columns.values()], axis=1) if columns else np.zeros((len(starts), 0)) for kind in range(3)]
+    if order is not None:
+        seconds, boot, tick = seconds[order], boot[order], tick[order]
+        stacked = [values[order] for values in stacked]
+    return Ticks(timeline, seconds, boot, tick, tuple(columns), stacked[0], stacked[1], stacked[2])
+
+
+def _places_without_description(width: int, car: Car | None) -> list[str]:
+    by_channel = {place.channel: place.name for place in car.places} if car else {}
+    return [by_channel.get(number, f"channel_{number}") for number in range(width)]
+
+
+def _in_time(seconds: np.ndarray, boot: np.ndarray, tick: np.ndarray) -> np.ndarray | None:
+    """The rows to keep, in time; None if all are already so."""
+    if not len(seconds) or (np.isfinite(seconds).all() and (np.diff(seconds) > 0).all()):
+        return None
+    order = np.argsort(seconds, kind="stable")
+    order = order[np.isfinite(seconds[order])]
+    twice = pd.Series(boot[order].astype(np.int64) << 32 | tick[order]).duplicated().to_numpy()
+    order = order[~twice]
+    # boots that overlap (a clock set by a person) can still meet at the same instant
+    return order[np.diff(seconds[order], prepend=-np.inf) > 0]
+
+
+def temperatures(table: Ticks) -> pd.DataFrame:
+    """Columns "<place>_degc"."""
+    return pd.DataFrame(table.degc, index=table.index, columns=[f"{name}_degc" for name in table.places])
+
+
+def reasons(table: Ticks) -> pd.DataFrame:
+    """Columns "<place>_reason": keys of hotfuel.temperature.counts.REASONS, 0 where there is a temperature."""
+    return pd.DataFrame(table.reason, index=table.index, columns=[f"{name}_reason" for name in table.places])
+
+
+def inputs(decoded: Any, table: Ticks, car: Car | None) -> pd.DataFrame:
+    """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running; nan where unknown or not fitted."""
+    auxiliary = decoded.messages["auxiliary"]
+    columns = {name: np.full(len(table.seconds), np.nan) for name in (*board_inputs.NAMES, "running")}
+    if len(auxiliary) and car is not None:
+        values = board_inputs.from_auxiliary(auxiliary, decoded.messages["barometer"], car)
+        at = table.timeline.seconds(auxiliary["boot"], auxiliary["time"])
+        order = np.argsort(at, kind="stable")
+        order = order[np.isfinite(at[order])]
+        columns |= board_inputs.held(at[order], {name: column[order] for name, column in values.items()}, table.seconds)
+    if car is not None:
+        state = running_state(car, Conditions(**{name: columns[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}))
+        columns["running"] = np.broadcast_to(state, table.seconds.shape)
+    return pd.DataFrame(columns, index=table.index)
+
+
+def channels_of(descriptions: Mapping[int, Mapping[str, Any]], car: Car, calibration: Any = None) -> dict[str, Channel]:
+    """What reads each place, for its uncertainty; of the last description that has it."""
+    result = {}
+    for description in descriptions.values():
+        for number, (place, channel) in enumerate(zip(channel_places(description, car), description["channels"], strict=True)):
+            chip = _CHIP_NAMES.get(channel["chip"])
+            if chip is None:
+                continue
+            line = calibration.channel(number, text_of(channel["place"])) if calibration is not None else None
+            result[place] = Channel(chip, channel["gain"], line.uncertainty_degc if line else None)
+    return result
+
+
+def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, channels: Mapping[str, Channel]) -> MarginTable:
+    """hotfuel.risk.margin.margins over the whole recording, for the places that the car file knows."""
+    known = {place.name for place in car.places}
+    measured = {name: table.degc[:, column] for column, name in enumerate(table.places) if name in known}
+
+    def given(name: str) -> np.ndarray | None:
+        values = at_inputs[name].to_numpy()
+        return values if np.isfinite(values).any() else None
+
+    names = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
+    conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
+    usable = {place: channel for place, channel in channels.items() if place in measured}
+    return margins(car, fuel, measured, conditions, usable)
+
+
+def margin_frame(result: MarginTable, index: pd.Index) -> pd.DataFrame:
+    """Columns "<place>_margin_degc", "_limit_degc", "_uncertainty_degc", "_pressure_kpa" (absolute), "_vapour_liquid_ratio", "_state"."""
+    columns = {f"{name}_{column}": getattr(place, column) for name, place in result.places.items() for column in MARGIN_COLUMNS}
+    return pd.DataFrame({name: np.asarray(values) for name, values in columns.items()}, index=index, copy=False)
+
+
+def marks(decoded: Any, timeline: Timeline) -> pd.DataFrame:
+    """Columns time, text: what a person marked on the host and with the board's button, in time."""
+    rows = []
+    for row in decoded.messages["mark"]:
+        at = float(timeline.seconds(row["boot"], row["time"])[()]) if np.isfinite(row["time"]) else np.nan
+        if not np.isfinite(at) and timeline.anchored:
+            at = float(row["wall_us"]) / 1e6
+        rows.append((at, text_of(row["text"])))
+    for row in decoded.messages["event"]:
+        if row["code"] == EVENTS["mark"]:
+            rows.append((float(timeline.seconds(row["boot"], row["time"])[()]), text_of(row["detail"]) or "button"))
+    rows.sort(key=lambda row: row[0])
+    return pd.DataFrame({"time": timeline.index(np.array([at for at, _ in rows], dtype=float)), "text": pd.array([text for _, text in rows], dtype="str")})
+
+
+def gaps(decoded: Any, table: Ticks) -> pd.DataFrame:
+    """Columns start, end (last reading before, first one after), duration_s, reason: where readings are missing."""
+    periods = [description["period_ms"] / 1000 for description in decoded.descriptions.values()]
+    least_s = max(HOLE_PERIODS * max(periods, default=0.0), HOLE_LEAST_S)
+    step = np.diff(table.seconds)
+    holes = np.flatnonzero(step > least_s)
+    links = [(float(table.timeline.seconds(gap.boot, gap.time_s)[()]), gap) for gap in decoded.losses.gaps]
+    words = []
+    for at in holes:
+        if table.boot[at + 1] != table.boot[at]:
+            words.append("the board started anew")
+            continue
+        inside = [gap.reason for start, gap in links if table.seconds[at] - least_s <= start <= table.seconds[at + 1]]
+        words.append(f"link: {inside[0].replace('_', ' ')}" if inside else "readings missing")
+    return pd.DataFrame(
+        {
+            "start": table.timeline.index(table.seconds[holes]),
+            "end": table.timeline.index(table.seconds[holes + 1]),
+            "duration_s": step[holes],
+            "reason": pd.array(words, dtype="str"),
+        }
+    )
+
+
+def events(decoded: Any, timeline: Timeline, car: Car | None) -> pd.DataFrame:
+    """Columns time, event, place, text: what happened on the board, in time."""
+    places = max((channel_places(d, car) for d in decoded.descriptions.values()), key=len, default=[])
+    rows = []
+    for row in decoded.messages["event"]:
+        code, channel = int(row["code"]), int(row["channel"])
+        name = _EVENT_NAMES.get(code, f"event {code}").replace("_", " ")
+        text = text_of(row["detail"])
+        if code == EVENTS["alarm"]:
+            number, level, old, new = from_event_value(int(row["value"]))
+            channel = number if channel == NO_CHANNEL else channel
+            words = LEVELS[level] if level < len(LEVELS) else f"level {level}"
+            text = text or f"{words}: {_STATE_WORDS.get(old, old)} to {_STATE_WORDS.get(new, new)}"
+        elif code == EVENTS["boot"] and not text:
+            text = next((cause.replace("_", " ") for cause, value in RESET_CAUSES.items() if value == int(row["value"])), "")
+        place = places[channel] if channel < len(places) else ""
+        rows.append((float(timeline.seconds(row["boot"], row["time"])[()]), name, place, text))
+    rows.sort(key=lambda row: row[0])
+    result = {"time": timeline.index(np.array([row[0] for row in rows], dtype=float))}
+    for column, name in enumerate(("event", "place", "text"), start=1):
+        result[name] = pd.array([row[column] for row in rows], dtype="str")
+    return pd.DataFrame(result)
+
+
+_STATE_WORDS = {0: "quiet", 1: "on", 2: "on, seen", 3: "over, not seen"}

@@ -1,0 +1,190 @@
+"""What a session says about itself: a registry of keys, each with unit, type, check and formatter; kept in session.json.
+
+Unknown keys (of a newer version) are kept and shown as they are; a value that fails its check is refused on writing and named on reading.
+"""
+
+import datetime
+import json
+import math
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from hotfuel.errors import InputError
+from hotfuel.units import Shown
+
+FORMAT = 1
+_TEXT_MAX = 2000
+
+Value = str | float | int | bool
+
+
+@dataclass(frozen=True)
+class Key:
+    """One row of the registry. `check(value)` returns the value as it is stored or raises InputError; `show` makes it readable."""
+
+    name: str
+    label: str
+    kind: type
+    unit: str
+    check: Callable[[Any], Value]
+    show: Callable[[Any, Shown], str]
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or len(value) > _TEXT_MAX:
+        raise InputError(f"allowed is text of at most {_TEXT_MAX} characters")
+    return value.strip()
+
+
+def _moment(value: Any) -> str:
+    """ISO 8601 with an offset, stored in UTC."""
+    try:
+        moment = value if isinstance(value, datetime.datetime) else datetime.datetime.fromisoformat(str(value))
+    except ValueError:
+        raise InputError("allowed is a date and time like 2026-06-01T14:03:00+02:00") from None
+    if moment.tzinfo is None:
+        raise InputError("the time needs its offset from UTC, like 2026-06-01T14:03:00+02:00")
+    return moment.astimezone(datetime.UTC).isoformat(timespec="milliseconds")
+
+
+def _date(value: Any) -> str:
+    try:
+        return datetime.date.fromisoformat(str(value)).isoformat()
+    except ValueError:
+        raise InputError("allowed is a date like 2026-06-01") from None
+
+
+def _flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise InputError("allowed are true and false")
+    return value
+
+
+def _number(least: float, greatest: float, whole: bool = False) -> Callable[[Any], Value]:
+    def check(value: Any) -> Value:
+        allowed = f"allowed is a {'whole ' if whole else ''}number from {least:g} to {greatest:g}"
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or not least <= value <= greatest:
+            raise InputError(allowed)
+        if whole and value != int(value):
+            raise InputError(allowed)
+        return int(value) if whole else float(value)
+
+    return check
+
+
+def _as_is(value: Any, shown: Shown) -> str:
+    return str(value)
+
+
+def _yes_no(value: Any, shown: Shown) -> str:
+    return "yes" if value else "no"
+
+
+def _as(dimension: str) -> Callable[[Any, Shown], str]:
+    return lambda value, shown: shown.text(float(value), dimension)
+
+
+def _plain(decimals: int, unit: str) -> Callable[[Any, Shown], str]:
+    return lambda value, shown: f"{value:.{decimals}f} {unit}".strip()
+
+
+def _moment_text(value: Any, shown: Shown) -> str:
+    return datetime.datetime.fromisoformat(value).strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+def _texts(*rows: tuple[str, str]) -> list[Key]:
+    return [Key(name, label, str, "", _text, _as_is) for name, label in rows]
+
+
+KEYS: dict[str, Key] = {
+    key.name: key
+    for key in (
+        # what a person says
+        *_texts(
+            ("title", "Title"),
+            ("customer", "Customer"),
+            ("shop", "Shop"),
+            ("technician", "Measured by"),
+            ("complaint", "Complaint"),
+            ("fix", "Variant"),
+            ("work_done", "What was done"),
+            ("venue", "Where"),
+            ("weather", "Weather"),
+            ("note", "Note"),
+        ),
+        Key("ambient_degc", "Outside air", float, "degC", _number(-60, 70), _as("temperature")),
+        Key("humidity_percent", "Relative humidity", float, "%", _number(0, 100), _plain(0, "%")),
+        Key("fuel_bought_on", "Fuel bought on", str, "", _date, _as_is),
+        # what the recording knows
+        *_texts(("car", "Car"), ("board_id", "Board"), ("firmware", "Firmware"), ("software", "Recorded with")),
+        Key("protocol_version", "Wire protocol", int, "", _number(0, 255, whole=True), _as_is),
+        Key("period_ms", "Sampling period", int, "ms", _number(1, 65535, whole=True), _plain(0, "ms")),
+        Key("simulated", "Simulated", bool, "", _flag, _yes_no),
+        Key("started", "Started", str, "", _moment, _moment_text),
+        Key("ended", "Ended", str, "", _moment, _moment_text),
+        Key("utc_offset_min", "Local time is UTC plus", int, "min", _number(-900, 900, whole=True), _plain(0, "min")),
+    )
+}
+
+
+def checked(values: Mapping[str, Any]) -> dict[str, Value]:
+    """The values as they are stored. Raises InputError with one sentence a mistake: the key, what was seen, what is allowed."""
+    result: dict[str, Value] = {}
+    wrong = []
+    for name, value in values.items():
+        if name not in KEYS:
+            wrong.append(f'session data: "{name}" is not a known key; known are {", ".join(KEYS)}')
+            continue
+        try:
+            result[name] = KEYS[name].check(value)
+        except InputError as error:
+            wrong.append(f"session data: {name} is {json.dumps(value, default=str)[:60]}: {error}")
+    if wrong:
+        raise InputError("\n".join(wrong))
+    return result
+
+
+def write(path: Path, values: Mapping[str, Any]) -> dict[str, Value]:
+    """Check and write session.json at once (a crash leaves the old file or the new one); returns what was written. Raises InputError."""
+    stored = checked(values)
+    text = json.dumps({"format": FORMAT, "metadata": stored}, indent=1, ensure_ascii=False) + "\n"
+    part = path.with_name(path.name + ".part")
+    with open(part, "w", encoding="utf-8") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(part, path)
+    return stored
+
+
+def read(path: Path) -> tuple[dict[str, Any], list[str]]:
+    """(values, sentences about what could not be used). A missing file is no metadata; a damaged one is said, never raised."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        stored = found["metadata"]
+        if not isinstance(stored, dict):
+            raise TypeError("no table")
+    except FileNotFoundError:
+        return {}, []
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        return {}, [f"{path.name} is damaged and was left out; the recording itself does not depend on it."]
+    values: dict[str, Any] = {}
+    notes = []
+    for name, value in stored.items():
+        if name not in KEYS:
+            values[str(name)] = value
+            continue
+        try:
+            values[name] = KEYS[name].check(value)
+        except InputError as error:
+            notes.append(f"{path.name}: {name} was left out: {error}.")
+    return values, notes
+
+
+def shown_rows(values: Mapping[str, Any], shown: Shown) -> list[tuple[str, str]]:
+    """(label, readable value) in the registry's order, unknown keys last."""
+    rows = [(key.label, key.show(values[name], shown)) for name, key in KEYS.items() if values.get(name) not in (None, "")]
+    return rows + [(name, str(value)) for name, value in values.items() if name not in KEYS]

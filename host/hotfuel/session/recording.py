@@ -1,0 +1,208 @@
+"""A session as a whole: what `hotfuel.session.open` returns. Everything is worked out once, when it is first asked for."""
+
+import contextlib
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from hotfuel import car as car_file
+from hotfuel import samples
+from hotfuel.car import Car
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
+from hotfuel.risk.margin import MarginTable
+from hotfuel.session import alarms, folder, frame, metadata, summary
+from hotfuel.session.folder import SessionFolder
+from hotfuel.temperature.calibration import Calibration
+
+
+@dataclass
+class Session:
+    """One recording, open for reading. Tables come as new DataFrames with the unit in each column's name; nothing is written.
+
+    `notes`: sentences a reader should see (files left out, times assumed). `car` is None if there is no usable car file: then there are
+    temperatures and no margins.
+    """
+
+    folder: SessionFolder
+    decoded: Any
+    car: Car | None
+    car_text: str
+    calibration: Calibration | None
+    metadata: dict[str, Any]
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def descriptions(self) -> dict[int, dict[str, Any]]:
+        return self.decoded.descriptions
+
+    @property
+    def losses(self) -> Any:
+        return self.decoded.losses
+
+    @property
+    def name(self) -> str:
+        """What to call it: its title, else its folder, else its file."""
+        lone = self.folder.log_path.name != folder.LOG
+        return str(self.metadata.get("title") or (self.folder.log_path.stem if lone else self.folder.path.resolve().name))
+
+    @cached_property
+    def ticks(self) -> frame.Ticks:
+        """The readings as arrays, one row a tick."""
+        return frame.ticks(self.decoded, self.car, self.calibration)
+
+    @cached_property
+    def fuel(self) -> Fuel:
+        """The fuel of the car file. Raises InputError without one, or for a fuel that is not covered."""
+        return self._car().fuel()
+
+    @cached_property
+    def margin_table(self) -> MarginTable:
+        """The arrays behind `margins()`, with notes. Raises InputError without a car file."""
+        car = self._car()
+        channels = frame.channels_of(self.descriptions, car, self.calibration)
+        return frame.margin_table(self.ticks, self._inputs, car, self.fuel, channels)
+
+    @cached_property
+    def _inputs(self) -> pd.DataFrame:
+        return frame.inputs(self.decoded, self.ticks, self.car)
+
+    def temperatures(self) -> pd.DataFrame:
+        """(ticks, places) in degC, columns "<place>_degc"; nan where there is none. Index: UTC if the log knows wall time, else time deltas."""
+        return frame.temperatures(self.ticks)
+
+    def reasons(self) -> pd.DataFrame:
+        """Why a temperature is nan: columns "<place>_reason", keys of hotfuel.temperature.counts.REASONS."""
+        return frame.reasons(self.ticks)
+
+    def margins(self) -> pd.DataFrame:
+        """Columns "<place>_margin_degc", "_limit_degc", "_uncertainty_degc", "_pressure_kpa", "_vapour_liquid_ratio", "_state", for every place with a
+        limit and "<place>_needle" behind a carburettor inlet; same index as `temperatures()`. Raises InputError without a car file."""
+        return frame.margin_frame(self.margin_table, self.ticks.index)
+
+    def inputs(self) -> pd.DataFrame:
+        """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running (1, 0); same index; nan where unknown."""
+        return self._inputs.copy()
+
+    def marks(self) -> pd.DataFrame:
+        """Columns time, text."""
+        return frame.marks(self.decoded, self.ticks.timeline)
+
+    def gaps(self) -> pd.DataFrame:
+        """Columns start, end, duration_s, reason."""
+        return frame.gaps(self.decoded, self.ticks)
+
+    def events(self) -> pd.DataFrame:
+        """Columns time, event, place, text: the board's own events."""
+        return frame.events(self.decoded, self.ticks.timeline, self.car)
+
+    def alarms(self) -> pd.DataFrame:
+        """Columns place, level (warn, act, lost), start, end: every alarm while it was on, delays and deadband applied. Raises InputError without a car."""
+        found = alarms.spans(self.margin_table, self.ticks.seconds)
+        index = self.ticks.index
+        return pd.DataFrame(
+            {
+                "place": pd.array([span.place for span in found], dtype="str"),
+                "level": pd.array([span.level for span in found], dtype="str"),
+                "start": index[[span.first for span in found]],
+                "end": index[[span.last for span in found]],
+            }
+        )
+
+    def summary(self) -> summary.Summary:
+        """Hottest, smallest margin, when, where. Without a car file there are temperatures only."""
+        table = self.margin_table if self.car is not None else None
+        fuel_places = {p.name for p in self.car.places if p.role not in ("air", "other")} if self.car else set()
+        longest = max((d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S)
+        return summary.summarise(self.temperatures(), table, fuel_places & set(self.ticks.places), max(longest, frame.HOLE_LEAST_S))
+
+    def all_notes(self) -> list[str]:
+        """What a reader must know: files left out, times assumed, places, margins' notes, losses. Each once."""
+        found = [*self.notes, *self.ticks.timeline.notes, *_place_notes(self)]
+        if self.car is not None:
+            with contextlib.suppress(InputError):
+                found += self.margin_table.notes
+        found += self.losses.sentences()
+        return list(dict.fromkeys(note[:1].upper() + note[1:] for note in found))
+
+    def _car(self) -> Car:
+        if self.car is None:
+            raise InputError(f"{self.name} has no usable car file, so there are no limits: put one beside {folder.LOG} as {folder.CAR}, or give one")
+        return self.car
+
+
+def open(path: str | Path, car: Car | str | Path | None = None, calibration: Calibration | None = None) -> Session:
+    """Open a session folder, or a lone log of any name; also one that was cut off.
+
+    car: a Car, or the path or text of a car file, in place of the session's own; calibration likewise. Raises InputError if there is no recording, or
+    the car given has a mistake; a mistake in the session's own files is a note, because the recording must stay readable.
+    """
+    where = folder.find(path)
+    values, notes = (metadata.read(where.metadata_path) if where.metadata_path else ({}, []))
+    decoded = samples.decode(where.log_path)
+    text = ""
+    if isinstance(car, str | Path):
+        text = str(car) if "\n" in str(car) else Path(car).read_text(encoding="utf-8") if Path(car).is_file() else ""
+        chosen: Car | None = car_file.load(car)
+    elif car is not None:
+        chosen = car
+    else:
+        chosen = None
+        if where.car_path is not None:
+            try:
+                chosen = car_file.load(where.car_path)
+                text = where.car_path.read_text(encoding="utf-8")
+            except InputError as error:
+                notes.append(f"The car file was left out, so there are no limits: {error}".rstrip(".") + ".")
+    if calibration is None and where.calibration_path is not None:
+        try:
+            calibration = Calibration.load(where.calibration_path)
+        except InputError as error:
+            notes.append(f"The calibration was left out: {error}".rstrip(".") + ".")
+    if calibration is not None:
+        boards = {bytes(description["board_id"]).hex() for description in decoded.descriptions.values()}
+        if boards and calibration.board_id not in boards:
+            notes.append(f"The calibration is of board {calibration.board_id}, the recording of {', '.join(sorted(boards))}: it was left out.")
+            calibration = None
+    values = {**_from_log(decoded), **values}
+    if chosen is not None:
+        values.setdefault("car", chosen.name)
+    if not len(decoded.readings):
+        notes.append("There is no reading in this recording.")
+    return Session(where, decoded, chosen, text, calibration, values, notes)
+
+
+def _from_log(decoded: Any) -> dict[str, Any]:
+    """Metadata that the log itself tells, of its last description."""
+    if not decoded.descriptions:
+        return {}
+    last = list(decoded.descriptions.values())[-1]
+    return {
+        "board_id": bytes(last["board_id"]).hex(),
+        "firmware": f"{last['firmware_major']}.{last['firmware_minor']}.{last['firmware_patch']}",
+        "protocol_version": int(last["protocol_version"]),
+        "period_ms": int(last["period_ms"]),
+        "simulated": bool(last["simulated"]),
+    }
+
+
+def _place_notes(session: Session) -> list[str]:
+    if session.car is None or not session.ticks.places:
+        return []
+    wanted = [place.name for place in session.car.places]
+    seen = session.ticks.places
+    missing = [name for name in wanted if name not in seen]
+    extra = [name for name in seen if name not in wanted]
+    notes = []
+    if missing:
+        notes.append(f"The car file has {', '.join(missing)}, which the board did not measure.")
+    if extra:
+        notes.append(f"The board measured {', '.join(extra)}, which is not in the car file: temperatures only.")
+    empty = [name for name, column in zip(seen, session.ticks.degc.T, strict=True) if len(column) and not np.isfinite(column).any()]
+    if empty:
+        notes.append(f"There is no temperature at {', '.join(empty)} in the whole recording.")
+    return notes

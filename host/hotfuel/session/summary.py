@@ -1,0 +1,114 @@
+"""The numbers a person wants first: hottest, smallest margin, when, where; for the whole recording and for each place."""
+
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from hotfuel.risk.margin import ACT, LOST, WARN, MarginTable
+
+
+@dataclass(frozen=True)
+class PlaceSummary:
+    """One place (or needle). Numbers are nan and times NaT where there is nothing; durations in s of the time with readings."""
+
+    place: str
+    hottest_degc: float
+    hottest_at: Any
+    coldest_degc: float
+    smallest_margin_degc: float = np.nan
+    smallest_margin_at: Any = pd.NaT
+    uncertainty_degc: float = np.nan  # of that smallest margin
+    temperature_there_degc: float = np.nan
+    limit_there_degc: float = np.nan
+    pressure_there_kpa: float = np.nan
+    vapour_liquid_ratio_there: float = np.nan
+    inside_uncertainty_s: float = 0.0  # margin below its uncertainty, act included
+    beyond_limit_s: float = 0.0
+    lost_s: float = 0.0
+    criterion: str = ""
+    basis: str = ""
+
+
+@dataclass(frozen=True)
+class Summary:
+    """The whole recording. hottest: the hottest place; smallest: the place of the smallest margin; None where there is none."""
+
+    started: Any
+    ended: Any
+    duration_s: float
+    recorded_s: float  # without gaps
+    readings: int
+    places: dict[str, PlaceSummary] = field(default_factory=dict)
+    hottest: PlaceSummary | None = None
+    smallest: PlaceSummary | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON: times as ISO text (or seconds), nan as None."""
+        return {key: _plain(value) for key, value in asdict(self).items()}
+
+
+def summarise(temperatures: pd.DataFrame, table: MarginTable | None, limited: frozenset[str] | set[str], longest_step_s: float) -> Summary:
+    """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline (they hold fuel).
+
+    longest_step_s: a longer step between two rows is a gap and counts for no duration.
+    """
+    index = temperatures.index
+    if not len(index):
+        return Summary(pd.NaT, pd.NaT, 0.0, 0.0, 0)
+    seconds = index_seconds(index)
+    step = np.diff(seconds, append=seconds[-1:])
+    step = np.where(step > longest_step_s, 0.0, step)
+    places = {}
+    for column in temperatures.columns:
+        name = column.removesuffix("_degc")
+        values = temperatures[column].to_numpy()
+        places[name] = _of_place(name, values, index, step, table)
+        if table is not None and name + "_needle" in table.places:
+            places[name + "_needle"] = _of_place(name + "_needle", values, index, step, table)
+    hot = [p for name, p in places.items() if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not name.endswith("_needle")]
+    near = [p for p in places.values() if np.isfinite(p.smallest_margin_degc)]
+    return Summary(
+        index[0], index[-1], float(seconds[-1] - seconds[0]), float(step.sum()), len(index), places,
+        max(hot, key=lambda p: p.hottest_degc, default=None), min(near, key=lambda p: p.smallest_margin_degc, default=None),
+    )  # fmt: skip
+
+
+def index_seconds(index: pd.Index) -> np.ndarray:
+    """Seconds of a time index: unix seconds for dates, else since zero."""
+    return np.asarray(index.to_numpy()).astype(f"{'datetime64' if isinstance(index, pd.DatetimeIndex) else 'timedelta64'}[us]").astype(np.int64) / 1e6
+
+
+def _of_place(name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, table: MarginTable | None) -> PlaceSummary:
+    measured = np.isfinite(values).any()
+    at = int(np.nanargmax(values)) if measured else 0
+    hottest, coldest = (float(values[at]), float(np.nanmin(values))) if measured else (np.nan, np.nan)
+    when = index[at] if measured else pd.NaT
+    lost_s = float(step[np.isnan(values)].sum())
+    margin = table.places.get(name) if table is not None else None
+    if margin is None or not np.isfinite(margin.margin_degc).any():
+        return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
+    least = int(np.nanargmin(margin.margin_degc))
+    near = (margin.state == WARN) | (margin.state == ACT) | ((margin.state != LOST) & (margin.margin_degc <= 0))
+    with np.errstate(invalid="ignore"):
+        beyond = margin.margin_degc <= 0
+    return PlaceSummary(
+        name, hottest, when, coldest, float(margin.margin_degc[least]), index[least], float(margin.uncertainty_degc[least]),
+        float(margin.temperature_degc[least]), float(margin.limit_degc[least]), float(margin.pressure_kpa[least]),
+        float(margin.vapour_liquid_ratio[least]), float(step[near].sum()), float(step[beyond].sum()), lost_s, margin.criterion.text, margin.basis,
+    )  # fmt: skip
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(entry) for key, entry in value.items()}
+    if value is pd.NaT or value is None:
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.isoformat()
+    if isinstance(value, pd.Timedelta):
+        return value.total_seconds()
+    if isinstance(value, float):
+        return value if np.isfinite(value) else None
+    return value

@@ -1,0 +1,71 @@
+"""Board times of all boots of a recording on one axis: wall time where the log has anchors, else seconds."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+UNPLACED_STEP_S = 1.0  # between two boots whose distance nobody knows
+
+
+@dataclass
+class Timeline:
+    """`seconds(boot, time_s)`: unix seconds if `anchored`, else seconds since the first boot. `notes`: what was assumed, in sentences."""
+
+    clock: Any
+    anchored: bool
+    offsets_s: dict[int, float]
+    notes: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, clock: Any, boot: np.ndarray, time_s: np.ndarray) -> "Timeline":
+        """clock: hotfuel.samples.clock.Clock. boot, time_s: of all readings, in log order.
+
+        A boot without an anchor is put right behind the one before it, or, at the beginning, right before the first one that has an anchor.
+        """
+        boots = [int(number) for number in np.unique(boot)]
+        spans = {number: (float(np.nanmin(time_s[boot == number])), float(np.nanmax(time_s[boot == number]))) for number in boots}
+        known = [number for number in boots if clock.known(number)]
+        line = cls(clock, bool(known), {})
+        if not known:
+            end = None
+            for number in boots:
+                first, last = spans[number]
+                line.offsets_s[number] = 0.0 if end is None else end + UNPLACED_STEP_S - first
+                end = last + line.offsets_s[number]
+            if len(boots) > 1:
+                line.notes.append(f"The board started {len(boots)} times and no wall time is known: the parts are put one behind the other.")
+            return line
+        behind = float(clock.wall_s(known[0], spans[known[0]][0]))
+        for number in reversed([number for number in boots if number < known[0]]):
+            line.offsets_s[number] = behind - UNPLACED_STEP_S - spans[number][1]
+            behind = spans[number][0] + line.offsets_s[number]
+        before = 0.0
+        for number in (number for number in boots if number >= known[0]):
+            first, last = spans[number]
+            if number in known:
+                before = float(clock.wall_s(number, last))
+            else:
+                line.offsets_s[number] = before + UNPLACED_STEP_S - first
+                before = last + line.offsets_s[number]
+        if line.offsets_s:
+            line.notes.append(f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put right beside their neighbours.")
+        return line
+
+    def seconds(self, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
+        """Any shapes that broadcast; nan for a boot without readings and without an anchor."""
+        boot, time_s = np.broadcast_arrays(np.asarray(boot), np.asarray(time_s, dtype=float))
+        result = self.clock.wall_s(boot, time_s) if self.anchored else np.full(time_s.shape, np.nan)
+        for number, offset in self.offsets_s.items():
+            mine = boot == number
+            result[mine] = time_s[mine] + offset
+        return result
+
+    def index(self, seconds: np.ndarray) -> pd.DatetimeIndex | pd.TimedeltaIndex:
+        """Seconds of this line as a pandas index named "time": UTC if anchored, else time deltas; nan becomes NaT."""
+        known = np.isfinite(seconds) & (np.abs(seconds) < 9e12)
+        micro = np.where(known, np.rint(np.where(known, seconds, 0) * 1e6), np.iinfo(np.int64).min).astype(np.int64)
+        if self.anchored:
+            return pd.DatetimeIndex(micro.view("datetime64[us]"), name="time").tz_localize("UTC")
+        return pd.TimedeltaIndex(micro.view("timedelta64[us]"), name="time")
