@@ -57,7 +57,7 @@ class Application:
         self._due = {"description": DESCRIPTION_MS, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
         self._service_ms = None
         self._losses_before = [0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us
-        self.sampler = None
+        self.sampler = self.inputs = None
         self.time_of_day = TimeOfDay(board, self)
         board.sensor_rail(True)
         self._apply()
@@ -102,9 +102,13 @@ class Application:
         period_ms = 1000 // self.settings["rate_hz"]
         self.sampler = Sampler(board, chips, period_ms)
         self.sender.period_ms = period_ms
-        self.inputs = Inputs(board, self.settings)
-        self.inputs.on_button.append(self._mark_button)
-        self.inputs.on_ignition.append(self._ignition)
+        inputs = Inputs(board, self.settings)
+        if self.inputs:
+            inputs.on_button, inputs.on_ignition = self.inputs.on_button, self.inputs.on_ignition
+        else:
+            inputs.on_button.append(self._mark_button)
+            inputs.on_ignition.append(self._ignition)
+        self.inputs = inputs
         self._state = [0] * len(chips)  # 0, or the reason in `hot` that was reported last
         self._reading = {"channels": [{"hot": 0, "cold": 0, "status": 0} for _ in chips]}
         channels = []

@@ -7,7 +7,7 @@ for a second and leave a broken frame). So each time a host stops reading costs 
 """
 
 from hotfuel_wire import codec, framing
-from hotfuel_wire.messages import PAYLOAD_MAX, TYPES
+from hotfuel_wire.messages import PAYLOAD_MAX
 
 QUEUE_BYTES = 8192
 _CAREFUL_FRAMES = 8  # whole frames without a full port before writing in one go again: more than the port's own buffer
@@ -16,8 +16,8 @@ _SLOW_US = 50000
 
 
 class Sender:
-    """sent, dropped: frames. `listeners`: called with (message number, frame, time_ms) for every outgoing frame except replies and
-    data; the frame is used again, and a listener sends nothing itself."""
+    """sent, dropped: frames. `listeners`: called with (message name, frame buffer, length) for every outgoing frame except replies and
+    data; the buffer is used again, and a listener sends nothing itself."""
 
     def __init__(self, board, clock):
         self.sent = 0
@@ -48,9 +48,8 @@ class Sender:
         size = framing.encode_into(frame, payload, length)
         self._put(frame, size)
         if name != "reply" and name != "data":
-            whole = memoryview(frame)[:size]
             for listener in self.listeners:
-                listener(TYPES[name], whole, time_ms)
+                listener(name, frame, size)
         return payload, length
 
     def waiting(self):

@@ -5,7 +5,7 @@ import sys
 
 root, folder, scenario = sys.argv[1:4]
 sys.path.insert(0, root + "/tests/firmware")
-import rig  # noqa: E402
+import rig
 
 rig.arrange(root)
 found = {}

@@ -200,7 +200,24 @@ def test_max31856_automatic_waits_for_its_first_conversion():
 
 
 def test_max31856_map_is_the_datasheets():
-    names = "CR0 CR1 MASK CJHF CJLF LTHFTH LTHFTL LTLFTH LTLFTL CJTO CJTH CJTL LTCBH LTCBM LTCBL SR".split()
+    names = [
+        "CR0",
+        "CR1",
+        "MASK",
+        "CJHF",
+        "CJLF",
+        "LTHFTH",
+        "LTHFTL",
+        "LTLFTH",
+        "LTLFTL",
+        "CJTO",
+        "CJTH",
+        "CJTL",
+        "LTCBH",
+        "LTCBM",
+        "LTCBL",
+        "SR",
+    ]
     assert [getattr(max31856_map, name) for name in names] == list(range(16))
 
 
@@ -302,7 +319,13 @@ def test_mcp9601_that_hangs_is_left_alone_longer_and_longer_and_comes_back():
             tries.append(tick)
     assert tries == [0, 2, 5, 10, 19, 36, 69, 134, 199]
     for _ in range(65):
-        bus.lines = [*CONFIGURED, ("read", 0x04, "40"), ("read", 0x02, "01 90"), ("read", 0x03, "00 01 F4"), ("write", 0x04, "00")]
+        bus.lines = [
+            *CONFIGURED,
+            ("read", 0x04, "40"),
+            ("read", 0x02, "01 90"),
+            ("read", 0x03, "00 01 F4"),
+            ("write", 0x04, "00"),
+        ]
         chip.read_raw()
     assert chip.hot == 500
     bus.lines = [("read", 0x05, "")]
@@ -321,7 +344,13 @@ def test_mcp9601_map():
 def test_bmp280_conversation():
     bus = I2c(0x76)
     chip = Bmp280(bus, 0x76)
-    bus.lines = [("read", 0xD0, "58"), ("write", 0xF4, "00"), ("write", 0xF5, "10"), ("write", 0xF4, "57"), ("read", 0x88, "70 6B" + "00" * 22)]
+    bus.lines = [
+        ("read", 0xD0, "58"),
+        ("write", 0xF4, "00"),
+        ("write", 0xF5, "10"),
+        ("write", 0xF4, "57"),
+        ("read", 0x88, "70 6B" + "00" * 22),
+    ]
     assert chip.found()
     chip.configure()
     assert chip.words()[:2] == b"\x70\x6b"  # dig_T1 = 27504, the datasheet's example
