@@ -213,10 +213,12 @@ class Car(_Table):
     carburettor: Carburettor = Carburettor()
     engine: Engine = Engine()
     sensors: Sensors = Sensors()
-    places: tuple[Place, ...] = Field(default_factory=_default_places, alias="place", min_length=1, max_length=8, strict=False)
+    places: tuple[Place, ...] = Field(default_factory=_default_places, alias="place", strict=False)
 
     @model_validator(mode="after")
-    def _once(self) -> "Car":
+    def _channels(self) -> "Car":
+        if not 1 <= len(self.places) <= 8:
+            raise InputError(f"it has {len(self.places)} places: a board has 1 to 8 channels")
         for what in ("name", "channel"):
             seen = [getattr(place, what) for place in self.places]
             twice = sorted({str(value) for value in seen if seen.count(value) > 1})

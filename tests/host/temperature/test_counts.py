@@ -123,8 +123,8 @@ READING = np.dtype([("description_id", "u4"), ("channel", "u1"), ("hot", "i4"), 
 
 def test_mixed_descriptions_are_decoded_each_with_its_own_chip_and_gain():
     rows = np.array(
-        [(7, 0, 6908, 8960, 0, False, True), (7, 1, 240, 560, 0, False, True), (8, 0, 1727, 8960, 0, False, True), (9, 0, 6908, 8960, 0, False, False),
-         (7, 5, 1, 1, 0, False, True), (10, 0, 6908, 8960, 0, False, True)], dtype=READING,
+        [(7, 0, 6908, 8960, 0, False, True), (7, 1, 240, 560, 0, False, True), (8, 0, 1727, 8960, 0, False, True),
+         (9, 0, 6908, 8960, 0, False, False), (7, 5, 1, 1, 0, False, True), (10, 0, 6908, 8960, 0, False, True)], dtype=READING,
     )  # fmt: skip
     degc, reason, cold = readings_degc(rows, {7: _description(), 8: _description(gain=8), 10: _description(thermocouple=ord("J"))})
     assert degc[:3] == pytest.approx([60, 60, 60], abs=0.1)

@@ -1,0 +1,92 @@
+"""The card says what the margins use, row by row, and the curves fall with altitude."""
+
+import json
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel, fuel_named
+from hotfuel.risk.limits_card import altitude_curves, limits_card
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+
+
+@pytest.fixture(scope="module")
+def car():
+    return car_file.load(car_file.EXAMPLE)
+
+
+def rows_of(card, state):
+    return {(row.place, row.behind_needle): row for row in card.rows if row.state == state}
+
+
+def test_rows_are_the_margins_own_limits(car):
+    card = limits_card(car)
+    for state, running in (("running", 1), ("standing", 0)):
+        table = margins(car, car.fuel(), {place.name: [20.0] for place in car.places}, Conditions(running=running))
+        for (place, needle), row in rows_of(card, state).items():
+            same = table[place + ("_needle" if needle else "")]
+            assert row.limit_degc == pytest.approx(float(same.limit_degc[0]))
+            assert row.uncertainty_degc == pytest.approx(float(same.uncertainty_degc[0]))
+            assert row.onset_degc < row.limit_degc
+    assert len(rows_of(card, "running")) == 4
+
+
+def test_launch_limit_is_shown_for_the_pump_only_and_is_lower(car):
+    card = limits_card(car)
+    assert list(rows_of(card, "launch")) == [("pump", False)]
+    drop = rows_of(card, "running")["pump", False].limit_degc - rows_of(card, "launch")["pump", False].limit_degc
+    # 0.6 g over 3 m takes 740 * 5.884 * 3 = 13.1 kPa; own trial: 21.8 kPa are 9.3 degC
+    assert drop == pytest.approx(13.1 * 9.3 / 21.8, abs=0.7)
+
+
+def test_another_altitude_and_fuel(car):
+    high = limits_card(car, altitude_m=2600.0)
+    assert high.ambient_pressure_kpa == pytest.approx(73.8, abs=0.2)
+    drop = rows_of(limits_card(car), "standing")["tank", False].limit_degc - rows_of(high, "standing")["tank", False].limit_degc
+    assert drop == pytest.approx(2 * 4.6, abs=0.7)
+    winter = limits_card(car, fuel_named("D4814 E-5"))
+    assert rows_of(winter, "standing")["tank", False].limit_degc < 40
+    assert winter.edition
+    with pytest.raises(InputError, match="allowed"):
+        limits_card(car, altitude_m=20000.0)
+
+
+def test_what_lowers_it_is_a_difference(car):
+    card = limits_card(car)
+    assert 0.35 < card.drop_per_kpa_degc < 0.55
+    assert 4 < card.drop_per_1000_m_degc < 5.2  # ASTM D4814-18 5.2.1: 4.4
+
+
+def test_where_two_routes_disagree_both_are_there_and_the_careful_one_is_lower(car):
+    plain = Fuel.from_measurements(vapour_pressure_kpa=60, t10_degc=55, t50_degc=100, t90_degc=165)
+    lower = Fuel(**{**{name: getattr(plain, name) for name in plain.__dataclass_fields__}, "other_route_degc": 58.0})
+    card = limits_card(car, lower)
+    tank = rows_of(card, "standing")["tank", False]
+    assert tank.limit_degc - tank.more_careful_degc == pytest.approx(60.67 - 58.0, abs=0.05)
+    assert any("two routes" in note for note in card.notes)
+    assert all(row.more_careful_degc == row.limit_degc for row in limits_card(car, plain).rows)
+
+
+def test_a_card_is_json_with_units_in_its_names(car):
+    again = json.loads(json.dumps(limits_card(car).as_dict()))
+    assert again["rows"][0]["limit_degc"] == pytest.approx(limits_card(car).rows[0].limit_degc)
+    assert {"pressure_kpa", "limit_degc", "onset_degc", "uncertainty_degc"} <= set(again["rows"][0])
+
+
+def test_a_sea_level_barometer_is_asked_about_on_the_card():
+    text = 'station_pressure = "101.3 kPa"\n' + car_file.EXAMPLE.replace('"600 m"', '"1600 m"')
+    card = limits_card(car_file.load(text))
+    assert any("sea-level value" in note for note in card.notes)
+    assert card.ambient_pressure_kpa == pytest.approx(83.5, abs=0.1)
+
+
+def test_curves_of_several_fuels():
+    fuels = {"summer": fuel_named("D4814 A-1"), "winter": fuel_named("D4814 E-5")}
+    curves = altitude_curves(fuels, np.arange(0, 3001, 500))
+    assert np.all(curves["winter_limit_degc"] < curves["summer_limit_degc"])
+    assert np.all(np.diff(curves["summer_limit_degc"]) < 0)
+    assert curves["summer_limit_degc"][0] == pytest.approx(54, abs=0.1)  # ASTM D4814-18 table 3, class 1
+    lifted = altitude_curves(fuels, [0.0], suction_kpa=7.0)
+    assert lifted["summer_limit_degc"][0] < curves["summer_limit_degc"][0] - 2

@@ -1,0 +1,78 @@
+"""Trend in enthalpy: crossing times at constant heating, also through boiling, and the words for a person."""
+
+import numpy as np
+import pytest
+from hotfuel.fuel import Fuel
+from hotfuel.risk.trend import BOILING, CLOSING, LEVEL, OPENING, UNKNOWN, trend
+
+KPA = 101.325
+
+
+@pytest.fixture(scope="module")
+def fuel():
+    return Fuel.from_measurements(vapour_pressure_kpa=60, t10_degc=55, t50_degc=100, t90_degc=165)
+
+
+def heated(fuel, start_degc, w_kg, seconds, kpa=KPA, noise=0.0):
+    """Temperatures of fuel that takes constant watts a kilogram, through boiling where it comes to that."""
+    times = np.arange(0, seconds, 1.0)
+    grid = np.linspace(20, 75, 1500)
+    enthalpy = fuel.enthalpy_kj_per_kg(grid, kpa)
+    begin = np.interp(start_degc, grid, enthalpy)
+    clean = np.interp(begin + w_kg * times / 1000, enthalpy, grid)
+    return times, clean + noise * np.random.default_rng(1).standard_normal(times.size)
+
+
+@pytest.mark.parametrize("start_degc", [40.0, 48.0, 52.0, 54.5])
+@pytest.mark.parametrize("noise", [0.0, 0.05])
+def test_constant_watts_into_a_hose_cross_the_limit_when_foretold(fuel, start_degc, noise):
+    w_kg = 120.0
+    times, temperatures = heated(fuel, start_degc, w_kg, 100, noise=noise)
+    found = trend(times, temperatures, KPA, fuel, 20.0)
+    limit = float(fuel.limit_degc(KPA, 20.0))
+    left = (float(fuel.enthalpy_kj_per_kg(limit, KPA)) - float(fuel.enthalpy_kj_per_kg(start_degc, KPA))) * 1000 / w_kg - times[-1]
+    assert found.minutes == pytest.approx(left / 60, rel=0.2)
+    assert found.minutes_least <= found.minutes <= found.minutes_greatest
+    assert found.heating_w_kg == pytest.approx(w_kg, rel=0.2)
+
+
+def test_a_temperature_trend_would_have_been_wrong_there(fuel):
+    times, temperatures = heated(fuel, 52.0, 120.0, 160)
+    limit = float(fuel.limit_degc(KPA, 20.0))
+    slope_before, slope_boiling = np.polyfit(times[:15], temperatures[:15], 1)[0], np.polyfit(times[-40:], temperatures[-40:], 1)[0]
+    assert slope_boiling < 0.5 * slope_before
+    by_temperature = (limit - temperatures[40]) / np.polyfit(times[:15], temperatures[:15], 1)[0]
+    by_enthalpy = trend(times[:100], temperatures[:100], KPA, fuel, 20.0)
+    truth = (float(fuel.enthalpy_kj_per_kg(limit, KPA)) - float(fuel.enthalpy_kj_per_kg(52.0, KPA))) * 1000 / 120 - 99
+    assert by_enthalpy.minutes * 60 == pytest.approx(truth, rel=0.2)
+    assert by_temperature < 0.7 * (truth + 59)
+
+
+def test_words(fuel):
+    times = np.arange(0, 100, 1.0)
+    flat = 0.02 * np.sin(times / 3)
+    assert trend(times, 40 + flat, KPA, fuel, 20.0).words == LEVEL
+    assert trend(*heated(fuel, 40.0, 120.0, 100), KPA, fuel, 20.0).words == CLOSING
+    assert trend(times, 50 - 0.05 * times, KPA, fuel, 20.0).words == OPENING
+    assert trend(times, 57 + flat, KPA, fuel, 20.0).words == BOILING
+    assert trend(times, 57 - 0.01 * times, KPA, fuel, 20.0).words == BOILING  # never "not closing" above the bubble point
+    assert trend([], [], KPA, fuel, 20.0).words == UNKNOWN
+    assert trend(times, np.full(100, np.nan), KPA, fuel, 20.0).words == UNKNOWN
+
+
+def test_no_time_is_told_from_less_than_a_minute_or_beyond_a_quarter_of_an_hour(fuel):
+    times, temperatures = heated(fuel, 40.0, 120.0, 50)
+    short = trend(times, temperatures, KPA, fuel, 20.0)
+    assert (short.words, np.isnan(short.minutes)) == (UNKNOWN, True)
+    assert np.isnan(trend(*heated(fuel, 30.0, 15.0, 120), KPA, fuel, 20.0).minutes)
+    assert trend(*heated(fuel, 30.0, 15.0, 120), KPA, fuel, 20.0).words == LEVEL
+    soon = trend(*heated(fuel, 57.0, 200.0, 100), KPA, fuel, 20.0)
+    assert np.isnan(soon.minutes) or soon.minutes >= 0.5
+
+
+def test_boiling_is_judged_at_the_pressure_of_the_moment(fuel):
+    times = np.arange(0, 100, 1.0)
+    pressures = np.where(times < 95, 140.0, 90.0)  # key off: the line loses its pressure
+    temperatures = np.full(100, 58.0)
+    assert trend(times[:90], temperatures[:90], pressures[:90], fuel, 20.0).words == LEVEL
+    assert trend(times, temperatures, pressures, fuel, 20.0).words == BOILING

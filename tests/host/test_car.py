@@ -1,0 +1,136 @@
+"""The car file: the example, every kind of mistake as one sentence, and units on every quantity."""
+
+import string
+
+import pytest
+from hotfuel import car
+from hotfuel.errors import InputError
+from hypothesis import given
+from hypothesis import strategies as st
+
+SMALL = '[fuel]\nclass = "D4814 A-1"\n'
+
+
+def refused(text):
+    with pytest.raises(InputError) as caught:
+        car.load(text)
+    return str(caught.value)
+
+
+def test_the_example_is_a_whole_car_in_si():
+    example = car.load(car.EXAMPLE)
+    assert example.altitude_m == 600
+    assert example.pump.pressure_kpa == pytest.approx(5.5 * 6.894757)
+    assert example.suction.line_bore_m == pytest.approx(0.0079375)
+    assert example.suction.launch_acceleration_m_s2 == pytest.approx(0.6 * 9.80665)
+    assert [place.name for place in example.places] == ["tank", "pump", "carb_inlet"]
+    assert [place.role for place in example.places] == ["tank", "pump", "carburettor"]
+    assert example.fuel().limit_degc(101.325) == pytest.approx(60.67, abs=0.05)  # ASTM D4814's equation, by hand: 60.67
+
+
+def test_every_line_the_example_comments_out_is_a_valid_line():
+    lines, chosen = car.EXAMPLE.splitlines(), []
+    for line in lines:
+        bare = line.removeprefix("# ")
+        is_key = line.startswith("# ") and bare.split(" = ")[0].isidentifier() and " = " in bare
+        chosen.append(bare if is_key and not bare.startswith(("class", "station_pressure")) else line)
+    assert chosen != lines
+    whole = car.load("\n".join(chosen))
+    assert whole.suction.suction_full_kpa == pytest.approx(3 * 3.386389)
+    assert whole.pump.vapour_liquid_ratio == 20
+
+
+def test_a_small_file_gets_the_three_usual_places():
+    small = car.load(SMALL)
+    assert [(place.name, place.channel, place.role) for place in small.places] == [
+        ("tank", 0, "tank"), ("pump", 1, "pump"), ("carb_inlet", 2, "carburettor"),
+    ]  # fmt: skip
+    assert small.fuel().limit_degc(101.325) == pytest.approx(54, abs=0.1)  # ASTM D4814-18 table 3: class 1, 54 degC
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "said"),
+    [
+        (SMALL + '[pump]\nkind = "mecanical"\n', "pump.kind", "'mechanical'"),
+        (SMALL + '[pump]\npresure = "6 psi"\n', "pump.presure", '"pressure"'),
+        (SMALL + "[pump]\npressure = 6\n", "pump.pressure is 6", "with its unit"),
+        (SMALL + '[pump]\npressure = "6"\n', "pump.pressure", "has no unit"),
+        (SMALL + '[pump]\npressure = "6 degC"\n', "pump.pressure", "kPa, psi"),
+        (SMALL + '[pump]\npressure = "600 psi"\n', "pump.pressure", "0 kPa to 700 kPa"),
+        (SMALL + '[pump]\npressure = "-1 psi"\n', "pump.pressure", "0 kPa to 700 kPa"),
+        (SMALL + '[suction]\nlift = "9 m"\n', "suction.lift", "-3 m to 3 m"),
+        (SMALL + '[tank]\nsealed = "yes"\n', "tank.sealed", "boolean"),
+        ('altitude = "9000 m"\n' + SMALL, "altitude", "6000 m"),
+        ('altitude = "1e999 m"\n' + SMALL, "altitude", "6000 m"),
+        ('name = "x"\n', "fuel", "missing"),
+        ('[fuel]\nethanol = "10 %"\n', "fuel", "vapour_pressure"),
+        ('[fuel]\nclass = "A"\nvapour_pressure = "60 kPa"\n', "fuel", "not both"),
+        (SMALL + '[[place]]\nname = "Pump"\nchannel = 0\nrole = "pump"\n', "place[1].name", "small letters"),
+        (SMALL + '[[place]]\nname = "thirteen_char"\nchannel = 0\nrole = "pump"\n', "place[1].name", "1 to 12"),
+        (SMALL + '[[place]]\nname = "a_needle"\nchannel = 0\nrole = "pump"\n', "place[1].name", "_needle"),
+        (SMALL + '[[place]]\nname = "pump"\nchannel = 8\nrole = "pump"\n', "place[1].channel is 8", "7"),
+        (SMALL + '[[place]]\nname = "pump"\nchannel = "1"\nrole = "pump"\n', "place[1].channel", "integer"),
+        (SMALL + '[[place]]\nname = "pump"\nchannel = 1\nrole = "heart"\n', "place[1].role", "'tank'"),
+        (SMALL + '[[place]]\nname = "a"\nchannel = 1\nrole = "pump"\n[[place]]\nname = "b"\nchannel = 1\nrole = "line"\n', "channel 1", "its own"),
+        (SMALL + '[[place]]\nname = "a"\nchannel = 1\nrole = "pump"\n[[place]]\nname = "a"\nchannel = 2\nrole = "line"\n', "name a", "its own"),
+        ("place = []\n" + SMALL, "0 places", "1 to 8"),
+        (SMALL + '[engine]\nidle_flow = "9 L/h"\nfull_flow = "3 L/h"\n', "engine", "below idle_flow"),
+        (SMALL + '[sensors]\nfuel_pressure_zero = "90 %"\n', "sensors", "not above"),
+        (SMALL + "[pump\n", "car file is not TOML", "line 3"),
+        (SMALL + SMALL, "car file is not TOML", "fuel"),
+        ("a = " + "[" * 5000 + "\n", "car file is not TOML", ""),
+    ],
+)
+def test_a_mistake_is_one_sentence_with_key_what_was_seen_and_what_is_allowed(text, key, said):
+    message = refused(text)
+    assert key in message
+    assert said in message
+    assert "\n" not in message
+
+
+def test_two_mistakes_are_two_sentences():
+    assert len(refused('[fuel]\nclass = "D4814 A-1"\n[pump]\nkind = "hand"\n[engine]\nidle = "800 rpm"\n').splitlines()) == 2
+
+
+def test_what_is_not_covered_is_refused_when_the_fuel_is_asked_for():
+    with pytest.raises(InputError, match="not covered"):
+        car.load(SMALL + 'methanol = "15 %"\n').fuel()
+    with pytest.raises(InputError, match=r"T50|t50|50"):
+        car.load('[fuel]\nvapour_pressure = "60 kPa"\nt10 = "90 degC"\nt50 = "60 degC"\n').fuel()
+
+
+def test_files(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(SMALL)
+    assert car.load(path) == car.load(str(path)) == car.load(SMALL)
+    assert "mine2.toml cannot be read" in refused(str(tmp_path / "mine2.toml"))
+    path.write_bytes(b"\xff\xfe[fuel]\n")
+    assert "not UTF-8" in refused(path)
+    path.write_bytes(b"#" * ((1 << 20) + 1))
+    assert "no car file" in refused(path)
+    assert "cannot be read" in refused(tmp_path)
+    assert "cannot be read" in refused("nul\0byte")
+
+
+def test_a_place_by_name():
+    assert car.load(SMALL).place("pump").channel == 1
+    with pytest.raises(InputError, match="tank, pump, carb_inlet"):
+        car.load(SMALL).place("carb")
+
+
+@given(st.text(alphabet=string.printable, max_size=300))
+def test_any_text_is_a_car_or_an_input_error(text):
+    try:
+        car.load(text + "\n")
+    except InputError:
+        pass
+    else:
+        assert "fuel" in text
+
+
+@given(st.integers(0, len(car.EXAMPLE) - 1), st.sampled_from(["", "\0", '"', "[", "=", "é", "9", "\n"]))
+def test_a_damaged_example_is_a_car_or_an_input_error(at, put):
+    try:
+        assert car.load(car.EXAMPLE[:at] + put + car.EXAMPLE[at + 1 :]).places
+    except InputError as error:
+        assert str(error)
