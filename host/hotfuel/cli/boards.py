@@ -1,0 +1,261 @@
+"""Commands that talk to a board: board install | service | info | settings | clock | warnings, download, simulator."""
+
+import datetime
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from hotfuel_wire.messages import CHIPS, RESET_CAUSES
+from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
+
+from hotfuel import car as car_file
+from hotfuel.cli.app import Json, Units, app, err, note, show
+from hotfuel.errors import InputError, LinkError, UsageError
+from hotfuel.fuel.named import fuel_named
+from hotfuel.link.port import open_port
+from hotfuel.link.receive import find_boards
+from hotfuel.link.talk import Talk, fields
+from hotfuel.units import Shown, parse
+
+board = typer.Typer(help="The board itself: install, info, settings, clock, warnings, service.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(board, name="board")
+
+Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")]
+DESCRIPTION_S = 12.0  # the description comes every 10 s
+_CHIP_NAMES = {number: name for name, number in CHIPS.items()}
+_CAUSES = {number: name for name, number in RESET_CAUSES.items()}
+
+
+def the_port(port: str | None) -> str:
+    """The port given, or that of the only board found. Raises LinkError when there is none or more than one."""
+    if port:
+        return port
+    boards, remarks = find_boards()
+    if len(boards) == 1:
+        return boards[0].url
+    if boards:
+        raise LinkError(f"{len(boards)} boards answer ({', '.join(hello.url for hello in boards)}); say which with --port")
+    raise LinkError("no board answers on USB" + (f" ({'; '.join(remarks)})" if remarks else "; plug it in, or name its port with --port"))
+
+
+class Listener:
+    """Keeps the latest of each message while a conversation goes on."""
+
+    def __init__(self) -> None:
+        self.latest: dict[str, dict[str, Any]] = {}
+
+    def __call__(self, name: str, values: dict[str, Any]) -> None:
+        self.latest[name] = values
+
+    def wait_for(self, talk: Talk, name: str, timeout_s: float = DESCRIPTION_S) -> dict[str, Any]:
+        """The latest message of this name, waiting for the next one if there was none yet."""
+        end = time.monotonic() + timeout_s
+        while name not in self.latest:
+            if time.monotonic() > end:
+                raise LinkError(f"the board sent no {name} within {timeout_s:.0f} s; unplug it, plug it in and try again")
+            for kind, values in talk.messages(0.5):
+                self(kind, values)
+        return self.latest[name]
+
+
+@board.command()
+def info(port: Port = None, as_json: Json = False) -> None:
+    """Who is there: firmware, channels, health. Example: hotfuel board info --port /dev/ttyACM0"""
+    with open_port(the_port(port)) as opened:
+        heard = Listener()
+        talk = Talk(opened, heard)
+        about = fields(talk.ask("info")) | fields(talk.ask("version")) | {"limits_" + k: v for k, v in _limits_loaded(talk).items()}
+        description = heard.wait_for(talk, "description")
+        health = heard.wait_for(talk, "health")
+    channels = [
+        {"channel": number, "place": row["place"].rstrip(b"\0").decode(), "chip": _CHIP_NAMES.get(row["chip"], row["chip"]), "gain": row["gain"]}
+        for number, row in enumerate(description["channels"])
+    ]
+    lines = [f"{name.replace('_', ' ')}: {value}" for name, value in about.items()]
+    lines += [f"channel {row['channel']}: {row['place']}, {row['chip']}, gain {row['gain']}" for row in channels]
+    lines += [f"{name.replace('_', ' ')}: {value}" for name, value in health.items() if name not in ("type", "tick", "time_ms", "saturated")]
+    show({"board": about, "channels": channels, "period_ms": description["period_ms"], "health": health}, lines, as_json)
+
+
+@board.command()
+def settings(
+    assignments: Annotated[list[str] | None, typer.Argument(help="name=value to set; a bare name shows one; nothing shows all.")] = None,
+    port: Port = None,
+    as_json: Json = False,
+) -> None:
+    """Show or change settings. Example: hotfuel board settings rate_hz=10 mode=automatic averages=1"""
+    with open_port(the_port(port)) as opened:
+        talk = Talk(opened)
+        wanted = assignments or []
+        changes = [text for text in wanted if "=" in text]
+        if changes:
+            talk.ask("settings_set", "\n".join(changes).encode())
+        names = [text.partition("=")[0] for text in wanted] or talk.ask("settings_get").decode().split(",")
+        values = {}
+        for name in names:
+            values |= fields(talk.ask("settings_get", name.encode()))
+    show(values, [f"{name} = {value}" for name, value in values.items()], as_json)
+
+
+@board.command()
+def clock(port: Port = None, as_json: Json = False) -> None:
+    """Set the board's clock to this computer's. Example: hotfuel board clock"""
+    with open_port(the_port(port)) as opened:
+        talk = Talk(opened)
+        talk.ask("clock", str(time.time_ns() // 1000).encode())
+        now = fields(talk.ask("clock"))
+    off_s = int(now["unix_us"]) / 1e6 - time.time()
+    show({**now, "board_minus_computer_s": off_s}, [f"the board's clock is set, {abs(off_s) * 1000:.0f} ms from this computer's"], as_json)
+
+
+@board.command()
+def warnings(
+    car: Annotated[Path, typer.Option("--car", help="Car file.")],
+    fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel than the car file\'s, e.g. "D4814 A-1".')] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude", help='The highest place of the drive, e.g. "1600 m".')] = None,
+    port: Port = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """Work out the limits for this car and fuel and load them into the board. Example: hotfuel board warnings --car car.toml"""
+    from hotfuel.risk import board_limits
+    from hotfuel.risk.limits_card import limits_card
+
+    described = car_file.load(car)
+    if altitude:
+        described = described.model_copy(update={"altitude_m": parse(altitude, "length"), "station_pressure_kpa": None})
+    chosen = fuel_named(fuel) if fuel else described.fuel()
+    card = limits_card(described, chosen)
+    with open_port(the_port(port)) as opened:
+        heard = Listener()
+        talk = Talk(opened, heard)
+        talk.ask("info")  # the board describes itself before it answers
+        setting = board_limits.settings_of(heard.wait_for(talk, "description"))
+        tables = board_limits.board_tables(described, chosen, setting, datetime.datetime.now(datetime.UTC))
+        for piece in (tables.head, *tables.pieces):
+            talk.ask("warnings", piece)
+        loaded = fields(talk.ask("warnings"))
+    shown = Shown(units or described.units)
+    lines = [
+        f"{row.place}{' behind the needle' if row.behind_needle else ''}, {row.state}: {shown.text(row.limit_degc, 'temperature')}"
+        f" at {shown.text(row.pressure_kpa, 'pressure')} absolute"
+        for row in card.rows
+    ]
+    lines += [f"fuel: {card.fuel}", *tables.notes, f"loaded into the board: {len(tables.pieces)} tables, {loaded.get('made', '?')}"]
+    lines.append("no lamp means no more than that: fuel can boil where there is no probe")
+    show({"limits": card.as_dict(), "loaded": loaded, "notes": tables.notes}, lines, as_json)
+
+
+def _limits_loaded(talk: Talk) -> dict[str, str]:
+    try:
+        return fields(talk.ask("warnings"))
+    except LinkError:
+        return {"made": "none"}
+
+
+@board.command()
+def service(port: Port = None) -> None:
+    """Restart the board at its prompt, for mpremote and the like. Example: hotfuel board service"""
+    url = the_port(port)
+    with open_port(url) as opened:
+        Talk(opened).ask("service")
+    note(f"the board restarts at its MicroPython prompt on {url}; unplug it or press reset to go back to measuring")
+
+
+@board.command()
+def install(
+    port: Annotated[str | None, typer.Option("--port", help="The board's serial device. Default: the first one mpremote finds.")] = None,
+) -> None:
+    """Copy the firmware to a board that runs MicroPython 1.24 or later. Example: hotfuel board install
+
+    The board must be at its prompt: new, after `hotfuel board service`, or started with its button held. Needs mpremote (pip install mpremote).
+    """
+    program = shutil.which("mpremote", path=f"{Path(sys.executable).parent}:{_path()}")
+    if program is None:
+        raise UsageError("mpremote is not installed here; run `pip install mpremote` and try again")
+    connect = ["connect", port] if port else []
+    with tempfile.TemporaryDirectory() as folder:
+        count = stage(Path(folder))
+        note(f"copying {count} files; engine off, and no open fuel near the wiring")
+        copy = [program, *connect, "fs", "cp", "-r", *[str(path) for path in sorted(Path(folder).iterdir())], ":"]
+        for command in (copy, [program, *connect, "reset"]):
+            done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+            if done.returncode:
+                said = (done.stderr or done.stdout).strip().splitlines()
+                raise LinkError(f"mpremote could not do it ({said[-1] if said else 'no reason given'}); is the board at its prompt?")
+    note("installed; the board restarts and measures, its lamp lights for two seconds")
+
+
+def _path() -> str:
+    import os
+
+    return os.environ.get("PATH", "")
+
+
+def stage(folder: Path) -> int:
+    """Lay out in `folder` what the board's file system gets; returns the number of files."""
+    from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
+
+    ignore = shutil.ignore_patterns("__pycache__", "meanings.py", "package.json", "*.md", "*.json")
+    shutil.copytree(firmware_folder(), folder, dirs_exist_ok=True, ignore=ignore)
+    shutil.copytree(wire_folder() / "hotfuel_wire", folder / "hotfuel_wire", ignore=ignore)
+    return sum(path.is_file() for path in folder.rglob("*"))
+
+
+@app.command()
+def download(
+    out: Annotated[Path, typer.Option("--out", help="Folder of the session to make, or of one to go on with.")],
+    port: Port = None,
+    started: Annotated[str | None, typer.Option("--started", help='When the last drive without time of day began: "2026-06-01 14:05".')] = None,
+    car: Annotated[Path | None, typer.Option("--car", help="Car file to keep with the session.")] = None,
+    forget: Annotated[bool, typer.Option("--forget", help="Afterwards delete on the board what has arrived whole.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Fetch what the board stored by itself. Example: hotfuel download --port /dev/ttyACM0 --out sunday"""
+    from hotfuel.record.download import SEGMENTS, Fetcher, state_start
+    from hotfuel.session import folder as session_folder
+
+    began = _moment(started) if started else None
+    if not (out / SEGMENTS).is_dir():  # not one begun before
+        session_folder.create(out, _text_of(car), {})
+    with open_port(the_port(port)) as opened, Progress(
+        TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err, transient=True
+    ) as bars:
+        tasks: dict[int, Any] = {}
+
+        def progress(number: int, done: int, size: int) -> None:
+            if number not in tasks:
+                tasks[number] = bars.add_task(f"segment {number}", total=size)
+            bars.update(tasks[number], completed=done)
+
+        fetcher = Fetcher(opened, out, progress)
+        here = fetcher.fetch_all()
+        log = fetcher.write_log(here)
+        gone = fetcher.forget(here) if forget else 0
+    if began is not None:
+        state_start(log, began)
+    result = {"session": str(out), "segments": len(here), "bytes": log.stat().st_size, "forgotten": gone}
+    lines = [f"{len(here)} segments, {log.stat().st_size / 1000:.0f} kB, in {out}", f"look at it with: hotfuel review {out}"]
+    show(result, lines, as_json)
+
+
+def _text_of(car: Path | None) -> str | None:
+    if car is None:
+        return None
+    car_file.load(car)
+    return car.read_text(encoding="utf-8")
+
+
+def _moment(text: str) -> float:
+    """Unix seconds of a local date and time."""
+    try:
+        return datetime.datetime.fromisoformat(text).astimezone().timestamp()
+    except ValueError:
+        raise InputError(f'--started "{text}" is no date and time; write it like "2026-06-01 14:05"') from None
+
+

@@ -1,0 +1,78 @@
+"""The night before: limits, printed as a card."""
+
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import typer
+from rich.table import Table
+
+from hotfuel import car as car_file
+from hotfuel.cli.app import Json, Units, app, out, show
+from hotfuel.errors import UsageError
+from hotfuel.fuel.named import fuel_named
+from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
+from hotfuel.units import Shown, parse
+
+_CAUTION = (
+    "These limits hold for this fuel, this pressure and a pump in order; fuel can also boil where there is no probe. "
+    "They are no promise that an engine or a line is safe."
+)
+
+
+@app.command()
+def limits(
+    car: Annotated[Path | None, typer.Option("--car", help="Car file.")] = None,
+    fuel: Annotated[str | None, typer.Option("--fuel", help='A fuel by class, e.g. "D4814 A-1" or "EN 228 D1"; instead of the car file\'s.')] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude", help='Height above sea level, e.g. "1600 m" or "5200 ft".')] = None,
+    figure: Annotated[Path | None, typer.Option("--figure", help="Also write limit against altitude, with fuels as curves, to this HTML file.")] = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """At what temperature this fuel boils at each place of this car. Example: hotfuel limits --car car.toml --altitude "1600 m" """
+    if car is None and fuel is None:
+        raise UsageError("say for which car or fuel: --car FILE, --fuel NAME, or both")
+    described = car_file.load(car) if car else car_file.load('name = "a car like most"\n')
+    chosen = fuel_named(fuel) if fuel else described.fuel()
+    altitude_m = parse(altitude, "length") if altitude else None
+    card = limits_card(described, chosen, altitude_m)
+    shown = Shown(units or (described.units if car else "si"))
+    if figure is not None:
+        from hotfuel.report import figures, html
+
+        curves = altitude_curves({card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}})
+        html.write_figure(figure, figures.altitude(curves, shown), title=f"Limit against altitude: {card.car}")
+    if as_json:
+        show({"limits": card.as_dict()}, [], True)
+        return
+    _print(card, shown)
+
+
+def _print(card: LimitsCard, shown: Shown) -> None:
+    table = Table(title=f"{card.car}: where the fuel's limit is", title_justify="left", caption_justify="left")
+    for heading in ("place", "state", "limit", "boiling begins", "give or take", "pressure", "criterion"):
+        table.add_column(heading, justify="left" if heading in ("place", "state", "criterion") else "right", overflow="fold")
+    for row in card.rows:
+        table.add_row(
+            row.place + (" behind the needle" if row.behind_needle else ""),
+            row.state,
+            shown.text(row.limit_degc, "temperature", 0),
+            shown.text(row.onset_degc, "temperature", 0),
+            shown.text(row.uncertainty_degc, "temperature difference", 0),
+            shown.text(row.pressure_kpa, "pressure"),
+            f"V/L {row.vapour_liquid_ratio:g}",
+        )
+    out.print(table)
+    lines = list(card.fuel_sentences)
+    lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")
+    per_1000_ft = card.drop_per_1000_m_degc * (0.3048 if shown.system == "us" else 1.0)
+    if np.isfinite(per_1000_ft):
+        lines.append(
+            f"Each {'1000 ft' if shown.system == 'us' else '1000 m'} higher takes {shown.text(per_1000_ft, 'temperature difference')} off; "
+            f"each {'psi' if shown.system == 'us' else 'kPa'} of suction "
+            f"{shown.text(card.drop_per_kpa_degc * (6.894757 if shown.system == 'us' else 1.0), 'temperature difference')}."
+        )
+    criteria = dict.fromkeys(row.criterion for row in card.rows)
+    lines += [*criteria, *card.notes, _CAUTION]
+    for line in lines:
+        out.print(line, markup=False)

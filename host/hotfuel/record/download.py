@@ -1,0 +1,200 @@
+"""Fetching what the board stored by itself, while its live frames go on.
+
+Segments are pieces of wire.log. They are kept one by one in the folder `segments` until all are whole, so that a broken link costs only what was
+under way; then wire.log is written from them. Nothing is deleted on the board unless asked for.
+"""
+
+import os
+import struct
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from hotfuel.errors import InputError, LinkError
+from hotfuel.link.port import Port
+from hotfuel.link.talk import Refusal, Talk
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import ANCHOR_FLAGS, OUTCOMES
+
+SEGMENTS = "segments"
+OUTSTANDING = 4
+DATA_MAX = 224
+AGAIN_S = 1.0  # without an answer for this long a piece is asked for again
+GIVE_UP_S = 10.0
+_ROW = "<HIB"
+
+
+@dataclass(frozen=True)
+class Segment:
+    """One stored segment as the board lists it."""
+
+    number: int
+    size: int
+    protected: bool
+
+
+class Fetcher:
+    """Fetches segments over an open port into `folder`. progress(segment number, bytes so far, bytes of all) is called as bytes arrive.
+
+    Raises LinkError when the link breaks: what has arrived is kept, and the next run goes on from there.
+    """
+
+    def __init__(self, port: Port, folder: Path, progress: Callable[[int, int, int], None] = lambda number, done, size: None) -> None:
+        self._talk = Talk(port, self._live)
+        self._folder = folder
+        self._progress = progress
+        self._latest: tuple[int, int, int] | None = None  # tick, time_ms, wall_us of the last live frame
+
+    def segments(self) -> list[Segment]:
+        """What the board has, oldest first."""
+        rows: list[Segment] = []
+        while True:
+            answer = self._talk.ask("segments", struct.pack("<H", len(rows)))
+            new = [Segment(*row) for row in struct.iter_unpack(_ROW, answer)]
+            rows += new
+            if len(new) < 32:
+                return rows
+
+    def fetch_all(self) -> list[Segment]:
+        """Fetch every segment that is not whole here already; returns those that are here now, oldest first."""
+        (self._folder / SEGMENTS).mkdir(parents=True, exist_ok=True)
+        here = []
+        for segment in self.segments():
+            path = self._path(segment)
+            if not path.exists() or path.stat().st_size < segment.size:
+                try:
+                    self._fetch(segment)
+                except Refusal as refusal:
+                    if refusal.outcome == "bad_argument":  # overwritten by the ring in the meantime
+                        continue
+                    raise
+            here.append(segment)
+        return here
+
+    def forget(self, segments: list[Segment]) -> int:
+        """Delete these segments on the board; returns how many went (the one being written stays)."""
+        gone = 0
+        for segment in segments:
+            try:
+                self._talk.ask("forget", struct.pack("<H", segment.number))
+                gone += 1
+            except Refusal:
+                continue
+        return gone
+
+    def write_log(self, segments: list[Segment]) -> Path:
+        """wire.log from whole segments, and an anchor that ties the running boot to the wall clock. Raises InputError if there is nothing."""
+        if not segments:
+            raise InputError("the board has stored nothing yet; it stores by itself from power-on, wait a minute and try again")
+        path = self._folder / "wire.log"
+        fresh = path.with_suffix(".new")
+        with open(fresh, "wb") as log:
+            log.write(b"\x00")
+            for segment in segments:
+                log.write(self._path(segment).read_bytes())
+            if self._latest is not None:
+                tick, time_ms, wall_us = self._latest
+                log.write(anchor(tick, time_ms, wall_us, 0))
+            log.flush()
+            os.fsync(log.fileno())
+        os.replace(fresh, path)
+        return path
+
+    def _path(self, segment: Segment) -> Path:
+        return self._folder / SEGMENTS / f"{segment.number:05d}.seg"
+
+    def _fetch(self, segment: Segment) -> None:
+        part = self._path(segment).with_suffix(".part")
+        begun = part.stat().st_size // DATA_MAX * DATA_MAX if part.exists() else 0
+        with open(part, "r+b" if part.exists() else "w+b") as file:
+            file.truncate(begun)
+            file.seek(begun)
+            self._pieces(segment, begun, file)
+            file.seek(0)
+            reader = framing.FrameReader()
+            frames = sum(1 for _ in reader.feed(b"\x00" + file.read()))
+        if reader.pieces_damaged or not frames:
+            part.unlink()
+            raise LinkError(f"segment {segment.number} arrived damaged ({reader.pieces_damaged} pieces are no frames); run the download again")
+        os.replace(part, self._path(segment))
+
+    def _pieces(self, segment: Segment, begun: int, file: Any) -> None:
+        """Keep up to OUTSTANDING pieces asked for; write them in order. The last, empty one tells the board that the segment is whole here."""
+        asked: dict[int, tuple[float, int]] = {}  # offset -> (when, sequence number)
+        arrived: dict[int, bytes] = {}
+        written, next_offset = begun, begun
+        last = -(-segment.size // DATA_MAX) * DATA_MAX if segment.size % DATA_MAX else segment.size
+        heard = time.monotonic()
+        while written < segment.size or last in asked:
+            now = time.monotonic()
+            for offset, (when, _) in list(asked.items()):
+                if now - when > AGAIN_S:
+                    asked[offset] = (now, self._ask(segment.number, offset))
+            while len(asked) < OUTSTANDING and next_offset <= last:
+                asked[next_offset] = (now, self._ask(segment.number, next_offset))
+                next_offset += DATA_MAX
+            for name, values in self._talk.messages(0.25):
+                if name == "data" and values["segment"] == segment.number and values["offset"] in asked:
+                    heard = time.monotonic()
+                    arrived[values["offset"]] = values["data"]
+                    del asked[values["offset"]]
+                elif name == "reply" and values["outcome"] == OUTCOMES["bad_argument"] and values["sequence"] in [s for _, s in asked.values()]:
+                    raise Refusal(f"segment {segment.number} is not on the board any more", "bad_argument")
+                else:
+                    self._live(name, values)
+            while written in arrived and written < segment.size:
+                data = arrived.pop(written)[: segment.size - written]
+                if not data:
+                    raise LinkError(f"segment {segment.number} is shorter on the board than it said; run the download again")
+                file.write(data)
+                written += len(data)
+                self._progress(segment.number, written, segment.size)
+            if time.monotonic() - heard > GIVE_UP_S:
+                raise LinkError(f"the board sends no more of segment {segment.number}; what has arrived is kept, run the download again")
+
+    def _ask(self, number: int, offset: int) -> int:
+        return self._talk.send("fetch", struct.pack("<HI", number, offset))
+
+    def _live(self, name: str, values: dict[str, Any]) -> None:
+        if name in ("reading", "health", "auxiliary"):
+            self._latest = (values["tick"], values["time_ms"], time.time_ns() // 1000)
+
+
+def anchor(tick: int, time_ms: int, wall_us: int, flags: int) -> bytes:
+    """The frame of a wall anchor: at wall_us the board's clock stood at time_ms."""
+    values = {"tick": tick, "time_ms": time_ms, "wall_us": wall_us, "monotonic_us": time.monotonic_ns() // 1000, "flags": flags}
+    return framing.encode(codec.pack("wall_anchor", values))
+
+
+def state_start(log: Path, started_wall_s: float) -> None:
+    """Anchor the last boot in a log that has none of its own to a time a person states: when the board was switched on.
+
+    The anchor goes right behind the boot's first frame, because anchors belong to the boot they stand in. Raises InputError if all are anchored.
+    """
+    data = log.read_bytes()
+    begun: list[tuple[int, int, int, bool]] = []  # per boot: byte behind its first frame, tick, time_ms, anchored
+    key = None
+    at = 0
+    for piece in data.split(b"\x00"):
+        at += len(piece) + 1
+        if not piece:
+            continue
+        try:
+            name, values = codec.unpack(framing.decode(piece))
+        except ValueError:
+            continue
+        if name == "description" and (values["board_id"], values["boot_count"]) != key:
+            key = (values["board_id"], values["boot_count"])
+            begun.append((at, values["tick"], values["time_ms"], False))
+        elif name == "wall_anchor" and begun:
+            begun[-1] = (*begun[-1][:3], True)
+    free = [row for row in begun if not row[3]]
+    if not free:
+        raise InputError("every drive in this log has a time of day already; leave --started out")
+    at, tick, time_ms, _ = free[-1]
+    stated = anchor(tick, max(time_ms, 1), int(started_wall_s * 1e6) + max(time_ms, 1) * 1000, ANCHOR_FLAGS["stated_by_user"])
+    fresh = log.with_suffix(".new")
+    fresh.write_bytes(data[:at] + stated + data[at:])
+    os.replace(fresh, log)
