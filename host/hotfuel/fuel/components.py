@@ -53,13 +53,16 @@ def log_vapour_pressure(temperature_k: Array, which: Indices | slice = slice(Non
     Above a component's critical temperature t is held at 0 in the fractional powers; no state of a car's fuel reaches it.
     Example: n-butane at 310.93 K -> ln 355.
     """
-    t_shape = (-1,) + (1,) * temperature_k.ndim
-    a, b, c, d = (_WAGNER[which, k].reshape(t_shape) for k in range(4))
-    tr = temperature_k / CRITICAL_K[which].reshape(t_shape)
-    tau = np.maximum(1 - tr, 0)
-    root = np.sqrt(tau)
-    poly = a + root * b + tau * root * c + (tau * tau) * (tau * tau) * d
-    return np.log(CRITICAL_KPA[which]).reshape(t_shape) + tau * poly / tr
+    indices = np.arange(COUNT)[which]
+    found = np.empty((len(indices), *temperature_k.shape))
+    for i, into in zip(indices, found, strict=True):  # one component at a time: the working arrays stay small and in the cache
+        a, b, c, d = _WAGNER[i]
+        tr = temperature_k / CRITICAL_K[i]
+        tau = np.maximum(1 - tr, 0)
+        root = np.sqrt(tau)
+        square = tau * tau
+        into[...] = np.log(CRITICAL_KPA[i]) + tau * (a + root * (b + tau * c) + square * square * d) / tr
+    return found
 
 
 def log_vapour_pressure_slope(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:

@@ -18,7 +18,7 @@ from hotfuel.fuel.components import Array, Indices
 
 _ROUNDS = 60
 _MOST_VAPOUR, _HOT_K = 0.9, 450.0  # a V/L is refused where it would need nine tenths of the fuel as vapour at 177 degC
-_SHARE_TOLERANCE = 2e-5  # of the last step, moles of vapour; one V/L is about 0.004
+_TOLERANCE = 1e-4  # of the last step, moles of vapour; one V/L is about 0.004
 
 
 def volatility_shift(vapour_liquid_ratio: Array) -> Array:
@@ -131,32 +131,28 @@ def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array) 
     """
     activity = Activity(feed.which, temperature)
     ratio_per_share = c.GAS_CONSTANT * temperature / (1000 * pressure * feed.liquid_volume_m3)
-    ideal = np.exp(c.log_vapour_pressure(temperature, feed.which)) / pressure
+    ideal = c.log_vapour_pressure(temperature, feed.which) - np.log(pressure)
     share = np.clip(start, 0, 1)
-    excess = ideal - 1
-    liquid = feed.moles / (1 + share * excess)
-    before = moved_before = share
+    log_k = ideal + activity.log_gamma(feed.moles + np.zeros_like(share))
+    delta = np.zeros_like(log_k)
     for turn in range(_ROUNDS):
-        k = ideal * np.exp(activity.log_gamma(liquid))
+        excess = np.expm1(log_k)
+        before = share
+        for _ in range(min(turn, 1)):  # Newton on the Rachford-Rice sum; the start is better than the first K, so they settle at it
+            liquid = feed.moles / (1 + share * excess)
+            term = excess * liquid
+            share = np.clip(share + term.sum(axis=0) / (term * term / feed.moles).sum(axis=0), 0, 1)
+        liquid = feed.moles / (1 + share * excess)
+        following = ideal + activity.log_gamma(liquid)
         if np.any(feed.anchor):
-            k *= np.exp(-feed.anchor * volatility_shift(share * ratio_per_share))
-        excess = k - 1
-        liquid = feed.moles / (1 + share * excess)
-        term = excess * liquid
-        moved = np.clip(share + term.sum(axis=0) / (term * term / feed.moles).sum(axis=0), 0, 1)  # Newton on the Rachford-Rice sum
-        change = moved - share
-        if np.abs(change).max() < _SHARE_TOLERANCE:
-            return moved, feed.moles / (1 + moved * excess)
-        if turn:
-            # gamma lags one turn behind; a secant over two turns takes the lag out
-            gain = change - (moved_before - before)
-            step = np.where(np.abs(gain) > 1e-14, -change * (share - before) / np.where(gain == 0, 1, gain), change)
-            good = (np.abs(step) < 5 * np.abs(change)) & (step * change > 0)
-            following = np.clip(share + np.where(good, step, change), 0, 1)
-        else:
-            following = moved
-        before, moved_before, share = share, moved, following
-        liquid = feed.moles / (1 + share * excess)
+            following -= feed.anchor * volatility_shift(share * ratio_per_share)
+        delta_before, delta = delta, following - log_k
+        if turn and max(np.abs(share - before).max(), 0.2 * np.abs(delta).max()) < _TOLERANCE:
+            return share, liquid
+        # dominant eigenvalue method: successive K approach each other by a nearly constant factor, which is summed up at once
+        gain = (delta * delta_before).sum(axis=0) / np.maximum((delta_before * delta_before).sum(axis=0), 1e-30)
+        gain = np.clip(gain, -0.5, 0.9) if turn % 2 else np.zeros_like(share)
+        log_k = following + delta * (gain / (1 - gain))
     raise InputError("the flash did not converge for this fuel: stay between -40 and 200 degC and 20 and 600 kPa")
 
 

@@ -48,7 +48,7 @@ class Fuel:
     def __post_init__(self) -> None:
         if not self.density_15c_kg_m3:
             share = self.ethanol_vol / 100
-            object.__setattr__(self, "density_15c_kg_m3", round(TYPICAL_DENSITY_KG_M3 * (1 - share) + c.DENSITY_15C_KG_M3[c.ETHANOL] * share, 1))
+            object.__setattr__(self, "density_15c_kg_m3", round(TYPICAL_DENSITY_KG_M3 * (1 - share) + float(c.DENSITY_15C_KG_M3[c.ETHANOL]) * share, 1))
 
     # how a fuel comes to be -----------------------------------------------------------------------------------------------------------
 

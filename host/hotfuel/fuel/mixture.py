@@ -11,16 +11,20 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.interpolate import PchipInterpolator
 
+from hotfuel.errors import InputError
 from hotfuel.fuel import components as c
 from hotfuel.fuel import flash
 from hotfuel.fuel.components import Array
+from hotfuel.fuel.grid import along, look_up
 from hotfuel.fuel.volatility import require_range
 from hotfuel.units import ZERO_DEGC_IN_K
 
 TEMPERATURE_RANGE_DEGC = (-40.0, 200.0)
 PRESSURE_RANGE_KPA = (20.0, 600.0)
-_BLOCK = 4096  # states in one pass: the working arrays stay in the processor's cache
+_BLOCK = 2048  # states in one pass: the working arrays stay in the processor's cache
+_START_ROWS, _START_RATIO_MAX = 49, 60.0
 
 
 def _temperature(value: ArrayLike) -> Array:
@@ -56,39 +60,48 @@ class Mixture:
         self.feed = feed
 
     @cached_property
-    def _starts(self) -> tuple[Array, Array, Array, Array, Array]:
-        """Start values for the V/L flash: ln P at V/L 0 and 20 against temperature, and V/L against where ln P lies between the two."""
-        grid = np.linspace(TEMPERATURE_RANGE_DEGC[0] - 5, TEMPERATURE_RANGE_DEGC[1] + 5, 101) + ZERO_DEGC_IN_K
-        bubble = np.log(flash.pressure_kpa(self.feed, grid, np.zeros_like(grid)))
-        at_20 = np.log(flash.pressure_kpa(self.feed, grid, np.full_like(grid, 20.0)))
-        ratios = np.concatenate([np.linspace(0, 10, 41), np.geomspace(10.5, 150, 50)])
-        curve = np.log(flash.pressure_kpa(self.feed, np.full_like(ratios, 325.0), ratios))
-        place = (curve[0] - curve) / (curve[0] - np.interp(20, ratios, curve))
-        return grid, bubble, at_20, place, ratios
+    def _starts(self) -> tuple[Array, Array, Array]:
+        """Start values for the flash by temperature: ln P at V/L 0 and at the largest V/L, and V/L against where ln P lies between the two."""
+        kelvin = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
+        ratios = np.concatenate([np.linspace(0, 8, 9), np.geomspace(10, _START_RATIO_MAX, 12)])
+        states = np.broadcast_arrays(kelvin[:, None], ratios)
+        log_p = np.log(flash.pressure_kpa(self.feed, *(state.ravel() for state in states))).reshape(states[0].shape)
+        depth = (log_p[:, :1] - log_p) / (log_p[:, :1] - log_p[:, -1:])
+        # hot fuel is all vapour before the largest V/L: there the depth stands still, and a start needs no more than an order
+        depth = np.maximum.accumulate(depth, axis=1) + 1e-9 * np.arange(len(ratios))
+        even = np.linspace(0, 1, 101)
+        return log_p[:, 0], log_p[:, -1], np.stack([PchipInterpolator(row, ratios)(even) for row in depth])
 
     def _split(self, kelvin: Array, pressure: Array) -> tuple[Array, Array]:
         """Vapour share and mole fractions of the liquid, of flat arrays."""
-        grid, bubble, at_20, place, ratios = self._starts
-        top = np.interp(kelvin, grid, bubble)
-        where = (top - np.log(pressure)) / (top - np.interp(kelvin, grid, at_20))
-        start = np.interp(where, place, ratios) * 1000 * pressure * self.feed.liquid_volume_m3 / (c.GAS_CONSTANT * kelvin)
+        top, bottom, ratios = self._starts
+        row = (kelvin - ZERO_DEGC_IN_K - TEMPERATURE_RANGE_DEGC[0]) / (TEMPERATURE_RANGE_DEGC[1] - TEMPERATURE_RANGE_DEGC[0]) * (_START_ROWS - 1)
+        bubble = along(top, row)
+        depth = np.clip((bubble - np.log(pressure)) / (bubble - along(bottom, row)), 0, 1)
+        ratio = look_up(ratios, row, depth * (ratios.shape[1] - 1))
+        start = ratio * 1000 * pressure * self.feed.liquid_volume_m3 / (c.GAS_CONSTANT * kelvin)
         return flash.vapour_share(self.feed, kelvin, pressure, start)
 
     def pressure_kpa(self, temperature_degc: ArrayLike, vapour_liquid_ratio: ArrayLike) -> Array:
         """Absolute pressure at which V/L is reached; V/L 0 gives the true vapour pressure."""
 
         def block(kelvin: Array, ratio: Array) -> Array:
-            return flash.pressure_kpa(self.feed, kelvin, ratio)
+            pressure = flash.pressure_kpa(self.feed, kelvin, ratio)
+            if np.any(1000 * pressure * ratio * self.feed.liquid_volume_m3 > 0.99 * c.GAS_CONSTANT * kelvin):
+                raise InputError("at this temperature all of the fuel boils off before this V/L: choose a smaller V/L")
+            return pressure
 
         return _in_blocks(block, _temperature(temperature_degc), _ratio(vapour_liquid_ratio))
 
     def temperature_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike) -> Array:
         """Temperature at which V/L is reached; V/L 0 gives the bubble point."""
-        grid, bubble, at_20, _, _ = self._starts
+        top, bottom, _ = self._starts
+        grid = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
 
         def block(pressure: Array, ratio: Array) -> Array:
-            low, high = np.interp(np.log(pressure), bubble, grid), np.interp(np.log(pressure), at_20, grid)
-            return flash.temperature_k(self.feed, pressure, ratio, low + (high - low) * np.minimum(ratio / 20, 3)) - ZERO_DEGC_IN_K
+            low, high = np.interp(np.log(pressure), top, grid), np.interp(np.log(pressure), bottom, grid)
+            start = low + (high - low) * np.minimum(ratio / _START_RATIO_MAX, 1) ** 0.7
+            return flash.temperature_k(self.feed, pressure, ratio, start) - ZERO_DEGC_IN_K
 
         return _in_blocks(block, _pressure(pressure_kpa), _ratio(vapour_liquid_ratio))
 
@@ -113,7 +126,7 @@ class Mixture:
         return _in_blocks(block, _temperature(temperature_degc), _pressure(pressure_kpa))
 
     def _liquid_enthalpy(self, kelvin: Array) -> Array:
-        return self.feed.moles[:, 0] @ c.liquid_enthalpy_j_mol(kelvin, self.feed.which) / self.feed.molar_mass_kg_mol / 1000
+        return self.feed.moles[:, 0] @ c.liquid_enthalpy_j_mol(kelvin, self.feed.which) / self.feed.molar_mass_kg_mol[0] / 1000
 
     def liquid_enthalpy_kj_per_kg(self, temperature_degc: ArrayLike) -> Array:
         """Enthalpy of the liquid, none of it boiled, against 25 degC; quadratic in temperature, no range check (for long records with nan)."""
@@ -132,12 +145,12 @@ class Mixture:
     def heat_capacity_kj_per_kg_k(self, temperature_degc: ArrayLike) -> Array:
         """Heat capacity of the liquid, kJ/(kg K)."""
         capacity = c.liquid_heat_capacity_j_mol_k(_temperature(temperature_degc), self.feed.which)
-        return np.tensordot(self.feed.moles[:, 0], capacity, axes=1) / self.feed.molar_mass_kg_mol / 1000
+        return np.tensordot(self.feed.moles[:, 0], capacity, axes=1) / self.feed.molar_mass_kg_mol[0] / 1000
 
     def latent_heat_kj_per_kg(self, temperature_degc: ArrayLike) -> Array:
         """Latent heat of the whole fuel boiled off, kJ/kg."""
         heat = c.latent_heat_j_mol(_temperature(temperature_degc), self.feed.which)
-        return np.tensordot(self.feed.moles[:, 0], heat, axes=1) / self.feed.molar_mass_kg_mol / 1000
+        return np.tensordot(self.feed.moles[:, 0], heat, axes=1) / self.feed.molar_mass_kg_mol[0] / 1000
 
     def temperature_at_enthalpy_degc(self, enthalpy_kj_per_kg: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """Temperature at which the fuel at this pressure has this enthalpy (inverse of `enthalpy_kj_per_kg`), by bracketing, to 1e-4 degC."""

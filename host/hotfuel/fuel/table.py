@@ -11,6 +11,7 @@ from scipy.interpolate import PchipInterpolator, RectBivariateSpline
 
 from hotfuel.errors import InputError
 from hotfuel.fuel.components import Array
+from hotfuel.fuel.grid import along, look_up
 from hotfuel.fuel.mixture import Mixture
 
 PRESSURE_RANGE_KPA = (50.0, 500.0)
@@ -34,8 +35,8 @@ class LimitTable:
         self._low, self._per_p, self._per_w = low, (_FINE[0] - 1) / (high - low), (_FINE[1] - 1) / top
         self._log_p = np.linspace(low, high, _FINE[0])
         fine_w = np.linspace(0, top, _FINE[1])
-        self._limits = RectBivariateSpline(coarse_p, coarse_w, temperature)(self._log_p, fine_w)
-        self._enthalpies = RectBivariateSpline(coarse_p, coarse_w, enthalpy)(self._log_p, fine_w)
+        self._limits: Array = RectBivariateSpline(coarse_p, coarse_w, temperature)(self._log_p, fine_w)
+        self._enthalpies: Array = RectBivariateSpline(coarse_p, coarse_w, enthalpy)(self._log_p, fine_w)
         self._ratio_at_temperature = self._inverse(self._limits, fine_w)
         self._ratio_at_enthalpy = self._inverse(self._enthalpies, fine_w)
         self._mixture = mixture
@@ -52,23 +53,6 @@ class LimitTable:
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
         return (np.log(np.where(inside, pressure, np.nan)) - self._low) * self._per_p
 
-    @staticmethod
-    def _look_up(values: Array, row: Array, column: ArrayLike) -> Array:
-        """Bilinear; nan where row or column is nan."""
-        row, column = np.asarray(row), np.asarray(column)
-        height, width = values.shape
-        # fmax and fmin drop a nan, so that the index is one of the table; the nan comes back with the fraction
-        i = np.fmin(np.fmax(row, 0), height - 2).astype(np.intp)
-        j = np.fmin(np.fmax(column, 0), width - 2).astype(np.intp)
-        down, right = row - i, column - j
-        flat, at = values.ravel(), i * width + j
-        near = flat.take(at)
-        near += right * (flat.take(at + 1) - near)
-        at += width
-        far = flat.take(at)
-        far += right * (flat.take(at + 1) - far)
-        return near + down * (far - near)
-
     def _ratio_index(self, vapour_liquid_ratio: ArrayLike) -> Array:
         ratio = np.asarray(vapour_liquid_ratio, dtype=float)
         if np.any((ratio < 0) | (ratio > RATIO_MAX)):
@@ -80,18 +64,11 @@ class LimitTable:
         row = self._pressure_index(pressure_kpa)
         column = self._ratio_index(vapour_liquid_ratio)
         if column.size == 1:  # one criterion for all: a single curve
-            place = float(column.flat[0])
+            place = float(column.ravel()[0])
             j = min(int(place), self._limits.shape[1] - 2)
             curve = self._limits[:, j] + (place - j) * (self._limits[:, j + 1] - self._limits[:, j])
-            return self._along(curve, row) + 0 * column
-        return self._look_up(self._limits, row, column)
-
-    @staticmethod
-    def _along(curve: Array, row: Array) -> Array:
-        """A curve over the pressure axis, linear between its steps; nan where row is nan."""
-        i = np.fmin(np.fmax(row, 0), len(curve) - 2).astype(np.intp)
-        start = curve.take(i)
-        return start + (row - i) * (curve.take(i + 1) - start)
+            return along(curve, row) + 0 * column
+        return look_up(self._limits, row, column)
 
     def _ratio(self, values: Array, inverse: Array, value: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """V/L of fuel whose temperature or enthalpy is `value`, in blocks that stay in the processor's cache."""
@@ -101,9 +78,9 @@ class LimitTable:
         for start in range(0, value.size, _BLOCK):
             part = slice(start, start + _BLOCK)
             row = self._pressure_index(flat_pressure[part])
-            bubble = self._along(values[:, 0], row)
-            place = (flat_value[part] - bubble) / (self._along(values[:, -1], row) - bubble)
-            found[part] = self._look_up(inverse, row, np.clip(place, 0, 1) * (inverse.shape[1] - 1))
+            bubble = along(values[:, 0], row)
+            place = (flat_value[part] - bubble) / (along(values[:, -1], row) - bubble)
+            found[part] = look_up(inverse, row, np.clip(place, 0, 1) * (inverse.shape[1] - 1))
         return found.reshape(value.shape)
 
     def vapour_liquid_ratio(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
@@ -116,15 +93,15 @@ class LimitTable:
         ratio = self.vapour_liquid_ratio(temperature, line_pressure_kpa)
         boiling = ratio > 0
         row, column = self._pressure_index(line_pressure_kpa), np.log1p(np.where(boiling, ratio, 0) / _BEND) * self._per_w
-        enthalpy = np.where(boiling, self._look_up(self._enthalpies, row, column), self._mixture.liquid_enthalpy_kj_per_kg(temperature))
+        enthalpy = np.where(boiling, look_up(self._enthalpies, row, column), self._mixture.liquid_enthalpy_kj_per_kg(temperature))
         return self._ratio(self._enthalpies, self._ratio_at_enthalpy, enthalpy, bowl_pressure_kpa)
 
     def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
         """Temperature in the line at which the fuel has this V/L behind the needle (inverse of `isenthalpic_vapour_liquid_ratio`)."""
-        enthalpy = self._look_up(self._enthalpies, self._pressure_index(bowl_pressure_kpa), self._ratio_index(vapour_liquid_ratio))
+        enthalpy = look_up(self._enthalpies, self._pressure_index(bowl_pressure_kpa), self._ratio_index(vapour_liquid_ratio))
         liquid = self._mixture.liquid_temperature_degc(enthalpy)
         row = self._pressure_index(line_pressure_kpa)
-        boiling = liquid > self._along(self._limits[:, 0], row)
+        boiling = liquid > along(self._limits[:, 0], row)
         ratio = self._ratio(self._enthalpies, self._ratio_at_enthalpy, enthalpy, line_pressure_kpa)
-        in_line = self._look_up(self._limits, row, np.log1p(ratio / _BEND) * self._per_w)
+        in_line = look_up(self._limits, row, np.log1p(ratio / _BEND) * self._per_w)
         return np.where(boiling, in_line, liquid + 0 * row)
