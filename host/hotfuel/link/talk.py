@@ -48,7 +48,9 @@ class Talk:
             reply = self._once(name, argument, timeout_s)
             if reply is not None:
                 return self._answer(name, reply)
-        raise LinkError(f'{self._port.url}: the board did not answer "{name}" within {TRIES * timeout_s:.0f} s; unplug it, plug it in and try again')
+        raise LinkError(
+            f'{self._port.url}: the board did not answer "{name}" within {TRIES * timeout_s:.0f} s; unplug it, plug it in and try again'
+        )
 
     def send(self, name: str, argument: bytes) -> int:
         """Send a command that only asks, without waiting; returns its sequence number."""
@@ -67,7 +69,9 @@ class Talk:
         for _ in range(TRIES):
             reply = self._once("version", b"", HELLO_S / TRIES)
             if reply is not None:
-                last = dict(line.partition("=")[::2] for line in reply["answer"].decode(errors="replace").splitlines()).get("last_sequence", "none")
+                last = dict(line.partition("=")[::2] for line in reply["answer"].decode(errors="replace").splitlines()).get(
+                    "last_sequence", "none"
+                )
                 self._sequence = int(last) if last.isdigit() else 0
                 self._greeted = True
                 return

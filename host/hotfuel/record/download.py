@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import ANCHOR_FLAGS, OUTCOMES
+
 from hotfuel.errors import InputError, LinkError
 from hotfuel.link.port import Port
 from hotfuel.link.talk import Refusal, Talk
-from hotfuel_wire import codec, framing
-from hotfuel_wire.messages import ANCHOR_FLAGS, OUTCOMES
 
 SEGMENTS = "segments"
 OUTSTANDING = 4
@@ -41,7 +42,9 @@ class Fetcher:
     Raises LinkError when the link breaks: what has arrived is kept, and the next run goes on from there.
     """
 
-    def __init__(self, port: Port, folder: Path, progress: Callable[[int, int, int], None] = lambda number, done, size: None) -> None:
+    def __init__(
+        self, port: Port, folder: Path, progress: Callable[[int, int, int], None] = lambda number, done, size: None
+    ) -> None:
         self._talk = Talk(port, self._live)
         self._folder = folder
         self._progress = progress
@@ -117,7 +120,9 @@ class Fetcher:
             frames = sum(1 for _ in reader.feed(b"\x00" + file.read()))
         if reader.pieces_damaged or not frames:
             part.unlink()
-            raise LinkError(f"segment {segment.number} arrived damaged ({reader.pieces_damaged} pieces are no frames); run the download again")
+            raise LinkError(
+                f"segment {segment.number} arrived damaged ({reader.pieces_damaged} pieces are no frames); run the download again"
+            )
         os.replace(part, self._path(segment))
 
     def _pieces(self, segment: Segment, begun: int, file: Any) -> None:
@@ -140,7 +145,11 @@ class Fetcher:
                     heard = time.monotonic()
                     arrived[values["offset"]] = values["data"]
                     del asked[values["offset"]]
-                elif name == "reply" and values["outcome"] == OUTCOMES["bad_argument"] and values["sequence"] in [s for _, s in asked.values()]:
+                elif (
+                    name == "reply"
+                    and values["outcome"] == OUTCOMES["bad_argument"]
+                    and values["sequence"] in [s for _, s in asked.values()]
+                ):
                     raise Refusal(f"segment {segment.number} is not on the board any more", "bad_argument")
                 else:
                     self._live(name, values)
@@ -152,7 +161,9 @@ class Fetcher:
                 written += len(data)
                 self._progress(segment.number, written, segment.size)
             if time.monotonic() - heard > GIVE_UP_S:
-                raise LinkError(f"the board sends no more of segment {segment.number}; what has arrived is kept, run the download again")
+                raise LinkError(
+                    f"the board sends no more of segment {segment.number}; what has arrived is kept, run the download again"
+                )
 
     def _ask(self, number: int, offset: int) -> int:
         return self._talk.send("fetch", struct.pack("<HI", number, offset))

@@ -1,0 +1,104 @@
+"""A view into payloads for people, as a construct declaration derived from hotfuel_wire.messages: what `hotfuel` decodes, seen by a second reader."""
+
+from construct import (
+    Array,
+    Bytes,
+    Computed,
+    Construct,
+    Container,
+    Int8sl,
+    Int8ul,
+    Int16sl,
+    Int16ul,
+    Int32sl,
+    Int32ul,
+    Int64sl,
+    Int64ul,
+    Struct,
+    Terminated,
+    this,
+)
+from construct.core import ConstructError
+from hotfuel_wire.kinds import KINDS
+from hotfuel_wire.meanings import FIELDS
+from hotfuel_wire.messages import HEADER, MESSAGES, SATURATED
+
+from hotfuel.errors import InputError
+
+_NUMBERS = {
+    "u8": Int8ul,
+    "u16": Int16ul,
+    "u32": Int32ul,
+    "u64": Int64ul,
+    "i8": Int8sl,
+    "i16": Int16sl,
+    "i32": Int32sl,
+    "i64": Int64sl,
+}
+
+
+def _field(row) -> Construct:
+    name, kind, third, rows = row
+    if kind == "group":
+        return name / Array(this[third], Struct(*[_field(inner) for inner in rows]))
+    if kind == "bytes":
+        return name / Bytes(this[third])
+    return name / (_NUMBERS[kind] if kind in _NUMBERS else Bytes(KINDS[kind][1]))
+
+
+def _message(name: str, number: int, rows) -> Struct:
+    return Struct("message" / Computed(name), *[_field(row) for row in HEADER + rows], Terminated)
+
+
+# type number -> construct Struct of the whole payload
+PAYLOADS: dict[int, Struct] = {number: _message(name, number, rows) for number, (name, rows) in MESSAGES.items()}
+
+
+def view(payload: bytes) -> Container:
+    """A payload as a construct Container, with `message` (its name) and every field as it stands on the wire.
+
+    Raises InputError for an unknown type or a payload that does not fit its message.
+    """
+    number = payload[0] & ~SATURATED if payload else 0
+    if number not in PAYLOADS:
+        raise InputError(f"message type {number} is not known here; this version knows {sorted(PAYLOADS)}")
+    try:
+        return PAYLOADS[number].parse(payload)
+    except ConstructError as error:
+        raise InputError(
+            f"this {MESSAGES[number][0]} payload of {len(payload)} bytes does not fit: {str(error).splitlines()[0]}"
+        ) from None
+
+
+def lines(payload: bytes) -> list[str]:
+    """A payload written out for a person: one field a line with its unit and its meaning. Raises InputError as `view` does."""
+    seen = view(payload)
+    number = payload[0] & ~SATURATED
+    name, rows = MESSAGES[number]
+    result = [name]
+    for row in HEADER + rows:
+        section = "header" if row in HEADER else name
+        result += _written(seen[row[0]], row, f"{section}.{row[0]}")
+    return result
+
+
+def _written(value, row, path: str) -> list[str]:
+    name, kind, third, rows = row
+    if kind == "group":
+        return [
+            line
+            for number, entry in enumerate(value)
+            for line in [
+                f"  {name}[{number}]",
+                *["  " + text for inner in rows for text in _written(entry[inner[0]], inner, f"{path}.{inner[0]}")],
+            ]
+        ]
+    shown = (
+        value.rstrip(b"\0").decode("ascii", "backslashreplace")
+        if kind == "text12"
+        else value.hex(" ")
+        if isinstance(value, bytes)
+        else value
+    )
+    unit = "" if kind == "bytes" or third is None else f" {third}"
+    return [f"  {name} = {shown}{unit}   {FIELDS[path]}"]

@@ -1,0 +1,80 @@
+"""Reading a log while it grows, or after it has ended; the same for both."""
+
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from hotfuel_wire.framing import FrameReader
+
+from hotfuel.errors import InputError
+from hotfuel.log import spill
+from hotfuel.log.lock import is_being_written
+
+BLOCK = 1 << 20
+_LOOK_EVERY_S = 0.02
+
+
+class Follower:
+    """Reads the log at `path` from byte `position` on. `position` grows as it reads. Raises InputError if there is no such log."""
+
+    def __init__(self, path: str | os.PathLike[str], position: int = 0) -> None:
+        self.path = Path(path)
+        self.position = position
+        try:
+            self._file = open(self.path, "rb", buffering=0)  # noqa: SIM115 - closed in close()
+        except OSError as error:
+            raise InputError(
+                f"{self.path} cannot be read ({error.strerror}); give the wire.log of a session, or its folder"
+            ) from None
+
+    def __enter__(self) -> "Follower":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._file.close()
+
+    @property
+    def live(self) -> bool:
+        """True while a recorder has this log open."""
+        return is_being_written(self._file.fileno())
+
+    def read(self, most: int = BLOCK) -> bytes:
+        """The next bytes, at most `most`; b"" if nothing more is there at this moment. Does not wait."""
+        self._file.seek(self.position)
+        data = self._file.read(most) or spill.read(self.path, self.position, most)
+        if not data:
+            # The writer may have moved the spill into the log between the two looks.
+            data = self._file.read(most)
+        self.position += len(data)
+        return data
+
+    def wait(self, timeout_s: float) -> bytes:
+        """The next bytes, waiting for them at most `timeout_s`; b"" if none came."""
+        end = time.monotonic() + timeout_s
+        while True:
+            data = self.read()
+            left = end - time.monotonic()
+            if data or left <= 0:
+                return data
+            time.sleep(min(_LOOK_EVERY_S, left))
+
+    def payloads(self) -> Iterator[bytes]:
+        """Every whole payload until the log's end; waits for more while a recorder has it open."""
+        reader = FrameReader()
+        while True:
+            was_live = self.live  # asked first: what is written between the last read and the end must still be read
+            data = self.wait(0.25)
+            yield from reader.feed(data)
+            if not data and not was_live:
+                return
+
+
+def blocks(path: str | os.PathLike[str], size: int = BLOCK) -> Iterator[bytes]:
+    """The whole log as it is now, in blocks of `size` bytes. Raises InputError if there is no such log."""
+    with Follower(path) as follower:
+        while data := follower.read(size):
+            yield data

@@ -1,0 +1,38 @@
+"""Who writes a log: a lock on the file itself, which the system drops when the writing process ends, however it ends."""
+
+import os
+import time
+
+try:
+    import fcntl
+except (
+    ImportError
+):  # no such locks on this system: writers are not kept apart, and a log counts as live for a while after its last change
+    fcntl = None  # type: ignore[assignment]
+
+_RECENT_S = 10.0
+
+
+def lock_for_writing(fd: int) -> bool:
+    """Take the writer's lock for as long as `fd` stays open. False: another writer has it."""
+    if fcntl is None:
+        return True
+    for attempt in range(5):
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return True
+        except OSError:
+            time.sleep(0.002 * attempt)  # a follower may just be looking
+    return False
+
+
+def is_being_written(fd: int) -> bool:
+    """True while a writer has the log open; `fd` is any open descriptor of it."""
+    if fcntl is None:
+        return time.time() - os.fstat(fd).st_mtime < _RECENT_S
+    try:
+        fcntl.flock(fd, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    fcntl.flock(fd, fcntl.LOCK_UN)
+    return False

@@ -1,0 +1,190 @@
+"""The recording loop: link -> log -> alarm. It keeps every byte, adds anchors, marks and gaps, and gives each payload to whoever warns.
+
+Nothing that can hang is in here: page and terminal are followers of the log, in processes of their own.
+"""
+
+import struct
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from hotfuel_wire import codec
+from hotfuel_wire.codec import LAYOUTS
+from hotfuel_wire.framing import FrameReader
+from hotfuel_wire.kinds import KINDS
+from hotfuel_wire.messages import GAP_REASONS, HEADER, PAYLOAD_MAX, SATURATED, TYPES
+
+from hotfuel.link.receive import Link, command
+from hotfuel.log.append import LogWriter
+from hotfuel.record.requests import Requests
+
+ANCHOR_EVERY_S = 5.0
+SILENCE_S = 2.0  # the slowest board sends every second
+_TURN_S = 0.1  # how long one wait for bytes lasts at most
+_FIRST_HOST_TYPE = TYPES["wall_anchor"]
+_HEADER = "<" + "".join(KINDS[row[1]][0] for row in HEADER)
+_HEADER_SIZE = struct.calcsize(_HEADER)
+_U32_MAX = 0xFFFFFFFF
+
+
+def _monotonic() -> float:
+    """Seconds that go on while the computer sleeps, where the system has such a clock."""
+    boottime = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boottime is None else time.clock_gettime(boottime)
+
+
+@dataclass
+class Counts:
+    """What a recording has done so far."""
+
+    bytes_received: int = 0
+    frames: int = 0
+    bytes_damaged: int = 0
+    gaps: int = 0
+    gap_s: float = 0.0
+    marks: int = 0
+    bytes_lost: int = 0
+
+
+@dataclass
+class Recorder:
+    """Records from `link` into `writer` until told to stop.
+
+    heard: called with the payloads of each read, right after they were given to the log; the alarm lives there. An error in it is said and costs no data.
+    acknowledge: called when page or terminal ask to quiet the sound (the board is told too). say: gets sentences for a person. folder: the session's, where requests are looked for; None: none are.
+    """
+
+    link: Link
+    writer: LogWriter
+    heard: Callable[[list[bytes]], None] = lambda payloads: None
+    say: Callable[[str], None] = lambda sentence: None
+    folder: Path | None = None
+    monotonic: Callable[[], float] = _monotonic
+    wall: Callable[[], float] = time.time
+    silence_s: float = SILENCE_S
+    anchor_every_s: float = ANCHOR_EVERY_S
+    counts: Counts = field(default_factory=Counts)
+    acknowledge: Callable[[], None] = lambda: None
+
+    def __post_init__(self) -> None:
+        self._frames = FrameReader()
+        self._requests = Requests(self.folder) if self.folder is not None else None
+        self._last = (0, 0)  # tick and board time of the last board frame
+        self._last_frame_s, self._last_frame_wall_s = self.monotonic(), self.wall()
+        self._next_anchor_s = 0.0
+        self._gap: str | None = None  # reason of the gap we are in
+        self._disk_full_since: tuple[float, float] | None = None  # monotonic, wall
+        self._damaged_told = self._lost_told = 0
+        self._ending = False
+        self._sequence = 0
+        self._alarm_fails = False
+
+    def run(self, seconds: float | None = None, stop: Callable[[], bool] = lambda: False) -> Counts:
+        """Record for `seconds` (None: without end), until `stop()` is true or an "end" is asked for. Returns the counts; closes nothing."""
+        end = None if seconds is None else self.monotonic() + seconds
+        self.link.write(command("version"))
+        while not (self._ending or stop() or (end is not None and self.monotonic() >= end)):
+            self.turn(_TURN_S)
+        self._end_gap(self.monotonic())
+        return self.counts
+
+    def turn(self, timeout_s: float) -> None:
+        """Wait at most `timeout_s` for bytes, keep them, pass them on, do what is due."""
+        data = self.link.read(timeout_s)
+        now = self.monotonic()
+        self._watch(now)  # before the bytes: after the computer slept, the gap is seen by what ends it
+        if data:
+            self._keep(data, now)
+        self.writer.work()
+        self._watch_disk(now)
+        if self._requests is not None:
+            for request in self._requests.new():
+                self._do(request)
+
+    def mark(self, text: str, wall_s: float | None = None) -> None:
+        """Note in the log what a person said, now or at `wall_s` (unix seconds)."""
+        self.counts.marks += 1
+        whole = text.encode("utf-8", "replace")[: PAYLOAD_MAX - LAYOUTS[TYPES["mark"]].size].decode("utf-8", "ignore")
+        self._host("mark", wall_us=_us(self.wall() if wall_s is None else wall_s), text=whole.encode("utf-8"))
+
+    def _keep(self, data: bytes, now: float) -> None:
+        self.counts.bytes_received += len(data)
+        payloads = list(self._frames.feed(data))
+        self.counts.bytes_damaged = self._frames.bytes_damaged
+        board = [payload for payload in payloads if (payload[0] & ~SATURATED) < _FIRST_HOST_TYPE and len(payload) >= _HEADER_SIZE]
+        if board and self._gap is not None:
+            self.say(f"Receiving again after {now - self._last_frame_s:.1f} s.")
+            self._end_gap(now)  # stands before the bytes that ended it
+        self.writer.received(data)
+        if board:
+            self.counts.frames += len(board)
+            _, *self._last = struct.unpack_from(_HEADER, board[-1])
+            self._last_frame_s, self._last_frame_wall_s = now, self.wall()
+            if now >= self._next_anchor_s:
+                self._next_anchor_s = now + self.anchor_every_s
+                self._host("wall_anchor", wall_us=_us(self._last_frame_wall_s), monotonic_us=_us(now), flags=0)
+        if payloads:
+            self._pass_on(payloads)
+
+    def _pass_on(self, payloads: list[bytes]) -> None:
+        try:
+            self.heard(payloads)
+            self._alarm_fails = False
+        except Exception as error:  # whatever the alarm stumbles over, the recording must go on
+            if not self._alarm_fails:
+                self.say(f"The warning does not work at this moment ({type(error).__name__}: {error}); the recording goes on.")
+            self._alarm_fails = True
+
+    def _watch(self, now: float) -> None:
+        """Begin a gap when the port has gone or nothing readable has come for too long."""
+        if not self.link.connected:
+            if self._gap is None:
+                self.say(f"{self.link.problem or 'The port went away'}; trying again until it is back.")
+            self._gap = "port_gone"
+        elif self._gap is None and now - self._last_frame_s > self.silence_s:
+            self._gap = "silence"
+            self.say(f"Nothing readable from the board for {now - self._last_frame_s:.1f} s; still listening.")
+
+    def _end_gap(self, now: float) -> None:
+        """Write down the gap that ends now, with its length."""
+        if self._gap is not None:
+            self._note_gap(self._gap, self._last_frame_wall_s, now - self._last_frame_s)
+            self._gap = None
+
+    def _watch_disk(self, now: float) -> None:
+        """Write down a stretch in which neither disk nor memory took what came, once there is room again."""
+        if self.writer.bytes_lost > self._lost_told:
+            self._lost_told = self.counts.bytes_lost = self.writer.bytes_lost
+            self._disk_full_since = self._disk_full_since or (now, self.wall())
+        elif self._disk_full_since is not None and not self.writer.failing:
+            self._note_gap("disk_full", self._disk_full_since[1], now - self._disk_full_since[0])
+            self._disk_full_since = None
+
+    def _note_gap(self, reason: str, wall_s: float, length_s: float) -> None:
+        damaged = self._frames.bytes_damaged - self._damaged_told
+        self._damaged_told = self._frames.bytes_damaged
+        length_ms = min(round(max(length_s, 0.0) * 1000), _U32_MAX)
+        self._host(
+            "link_gap", wall_us=_us(wall_s), length_ms=length_ms, bytes_damaged=min(damaged, _U32_MAX), reason=GAP_REASONS[reason]
+        )
+        self.counts.gaps += 1
+        self.counts.gap_s += length_s
+
+    def _host(self, name: str, **values) -> None:
+        tick, time_ms = self._last
+        self.writer.host_frame(codec.pack(name, {"tick": tick, "time_ms": time_ms, **values}))
+
+    def _do(self, request: dict) -> None:
+        if request["kind"] == "mark":
+            self.mark(request["text"], request["wall_s"])
+        elif request["kind"] == "acknowledge":
+            self._sequence += 1
+            self.link.write(command("acknowledge", sequence=self._sequence))
+            self.acknowledge()
+        else:
+            self._ending = True
+
+
+def _us(seconds: float) -> int:
+    return max(0, int(seconds * 1e6))

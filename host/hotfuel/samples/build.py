@@ -1,0 +1,240 @@
+"""From frames, block by block, to the tables of a whole log. Memory stays at the tables plus one block."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from hotfuel_wire import PROTOCOL_VERSION, codec
+from hotfuel_wire.codec import LAYOUTS
+from hotfuel_wire.messages import SATURATED, TYPES
+
+from hotfuel.samples import table
+from hotfuel.samples.boots import Boots
+from hotfuel.samples.bulk import Block, Part
+from hotfuel.samples.losses import Losses
+
+_READING, _DESCRIPTION = TYPES["reading"], TYPES["description"]
+# No row of the readings table takes less of a log than this: a frame's overhead shared by the most channels a payload holds.
+_BYTES_PER_ROW = 7.5
+_SHARED_NAMES = ["time", "tick", "description_id", "boot", "saturated", "known"]
+# what all rows of one reading frame share, at the places it has in a row
+_SHARED = table.placed({name: table.place(table.READINGS, name) for name in _SHARED_NAMES}, 20)
+Place = slice | np.ndarray  # where a part's frames stand among all frames of its block
+
+
+@dataclass
+class Builder:
+    """Takes blocks in log order. `size`: bytes of the log, as far as known, so that the readings table need not grow."""
+
+    size: int
+    losses: Losses = field(default_factory=Losses)
+    descriptions: dict[int, dict] = field(default_factory=dict)
+    fast_boots: set[int] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        # Memory never touched is never there: the table may be too long, and is cut at the end.
+        self._rows = np.empty(int(self.size / _BYTES_PER_ROW) + 64, table.READINGS)
+        self._used = 0
+        self._boots = Boots()
+        self._messages: dict[str, list[np.ndarray]] = {name: [] for name in table.MESSAGES}
+        self._undescribed: dict[int, int] = {}  # ids named by readings before their description came -> readings
+        self._last_reading: tuple[int, int, int] | None = None  # boot, description id, tick
+
+    def add(self, block: Block) -> None:
+        """Take one block's frames."""
+        self.losses.frames += block.frames
+        self.losses.pieces_damaged += block.pieces_damaged
+        self.losses.bytes_damaged += block.bytes_damaged
+        parts = [fitting for part in block.parts if (fitting := self._fitting(part)) is not None]
+        if not parts:
+            return
+        places, count = _places(block.pieces, parts)
+        kind, tick, time_ms = np.empty(count, np.uint8), np.empty(count, np.uint32), np.empty(count, np.uint32)
+        reading_id, saturated = np.zeros(count, np.uint32), np.empty(count, bool)
+        keys: dict[int, object] = {}
+        for part, place in zip(parts, places, strict=True):
+            kind[place] = part.kind
+            saturated[place] = part.columns[0] >= SATURATED
+            tick[place], time_ms[place] = _number(part, "tick"), _number(part, "time_ms")
+            if part.kind == _READING:
+                reading_id[place] = _number(part, "description_id")
+            elif part.kind == _DESCRIPTION:
+                keys.update(zip(np.arange(count)[place].tolist(), self._take_descriptions(part), strict=True))
+        boot, time_s = self._boots.steps(kind, tick, time_ms, reading_id, keys)
+        self._take_messages(parts, places, boot, time_s)
+        readings = [(part, place) for part, place in zip(parts, places, strict=True) if part.kind == _READING]
+        if readings:
+            shared = np.empty(count, _SHARED)
+            for name, values in zip(_SHARED_NAMES, (time_s, tick, reading_id, boot, saturated, True), strict=True):
+                shared[name] = values
+            self._take_readings(readings, shared, None if len(readings) == len(parts) else kind == _READING)
+
+    def readings(self) -> np.ndarray:
+        """The readings table; `known` and its count are settled here, because a description may come behind its readings."""
+        rows = self._rows[: self._used]
+        for number in [number for number in self._undescribed if number in self.descriptions]:
+            del self._undescribed[number]
+            for at in range(0, len(rows), 1 << 16):
+                some = rows[at : at + (1 << 16)]
+                some["known"] |= some["description_id"] == number
+        self.losses.readings_without_description = sum(self._undescribed.values())
+        return rows
+
+    def messages(self) -> dict[str, np.ndarray]:
+        """Every other message's table."""
+        return {name: np.concatenate([np.empty(0, table.MESSAGES[name]), *rows]) for name, rows in self._messages.items()}
+
+    def _fitting(self, part: Part) -> Part | None:
+        """The payloads that have the length their message should have; the others are counted."""
+        layout = LAYOUTS.get(part.kind)
+        length, count = part.columns.shape
+        if layout is None:
+            self.losses.unknown_types[part.kind] = self.losses.unknown_types.get(part.kind, 0) + count
+            return None
+        behind = length - layout.size
+        fits = np.full(count, behind >= 0 and behind % layout.group_size == 0 and (behind == 0 or layout.tail is not None))
+        if layout.tail and fits.any():
+            fits = part.columns[table.place(table.WIRE[part.kind], layout.tail[2])[1]] == behind // layout.group_size
+        if fits.all():
+            return part
+        which = np.flatnonzero(fits)
+        self.losses.payloads_misfit += count - len(which)
+        return Part(part.kind, part.order[which], part.columns[:, which]) if len(which) else None
+
+    def _take_descriptions(self, part: Part) -> list[object]:
+        """Keep new ones; returns what tells each one's boot from another."""
+        keys: list[object] = []
+        for payload in _tails(part.columns):
+            number = codec.description_id(payload)
+            told = self.descriptions.setdefault(number, {}) or codec.unpack(payload)[1]
+            self.descriptions[number] = told
+            keys.append((told["board_id"], told["boot_count"]))
+            if told["protocol_version"] > PROTOCOL_VERSION:
+                self.losses.newer_protocol = max(self.losses.newer_protocol, told["protocol_version"])
+        return keys
+
+    def _take_messages(self, parts: list[Part], places: list[Place], boot: np.ndarray, time_s: np.ndarray) -> None:
+        found: dict[int, list[tuple[np.ndarray, np.ndarray]]] = {}
+        for part, place in zip(parts, places, strict=True):
+            if part.kind != _READING:
+                found.setdefault(part.kind, []).append(
+                    (np.arange(len(boot))[place], _message_rows(part, boot[place], time_s[place]))
+                )
+        for kind, pieces in found.items():
+            rows = np.concatenate([rows for _, rows in pieces])
+            if len(pieces) > 1:
+                rows = rows[np.argsort(np.concatenate([order for order, _ in pieces]))]
+            self._messages[LAYOUTS[kind].name].append(rows)
+            if kind == _DESCRIPTION:
+                self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
+
+    def _take_readings(self, readings: list[tuple[Part, Place]], shared: np.ndarray, only: np.ndarray | None) -> None:
+        """Write the rows of a block's readings. `only`: which frames of `shared` are readings, None: all."""
+        channels = np.zeros(len(shared), np.int64)
+        for part, place in readings:
+            channels[place] = _channels(part)
+        every = shared if only is None else shared[only]
+        self._mark_known(shared, every["description_id"])
+        self._count(every)
+        total = int(channels.sum())
+        if self._used + total > len(self._rows):  # a log that grew while it was read
+            grown = np.empty(2 * len(self._rows) + total, table.READINGS)
+            grown[: self._used] = self._rows[: self._used]
+            self._rows = grown
+        rows = self._rows[self._used : self._used + total]
+        self._used += total
+        if len({_channels(part) for part, _ in readings}) == 1:  # one length, so the parts follow one another
+            at = 0
+            for part, place in readings:
+                size = part.columns.shape[1] * _channels(part)
+                _fill(rows[at : at + size].reshape(part.columns.shape[1], _channels(part)), part, shared[place])
+                at += size
+            return
+        begins = np.cumsum(channels) - channels
+        for part, place in readings:
+            target = np.empty((part.columns.shape[1], _channels(part)), table.READINGS)
+            _fill(target, part, shared[place])
+            rows[begins[place][:, None] + np.arange(_channels(part))] = target
+
+    def _mark_known(self, shared: np.ndarray, ids: np.ndarray) -> None:
+        numbers, counts = ([ids[0]], [len(ids)]) if (ids == ids[0]).all() else np.unique(ids, return_counts=True)
+        for number, count in zip(numbers, counts, strict=True):
+            if int(number) not in self.descriptions:
+                self._undescribed[int(number)] = self._undescribed.get(int(number), 0) + int(count)
+                shared["known"][shared["description_id"] == number] = False
+
+    def _count(self, readings: np.ndarray) -> None:
+        """Readings, saturated ones, and tick numbers left out between neighbours of one boot and description."""
+        self.losses.readings += len(readings)
+        self.losses.readings_saturated += int(readings["saturated"].sum())
+        boot, number, tick = readings["boot"], readings["description_id"], readings["tick"].astype(np.int64)
+        left_out = np.diff(tick) - 1
+        missing = int(left_out[(left_out > 0) & (boot[1:] == boot[:-1]) & (number[1:] == number[:-1])].sum())
+        if self._last_reading is not None and self._last_reading[:2] == (boot[0], number[0]):
+            missing += max(0, int(tick[0]) - self._last_reading[2] - 1)
+        self._last_reading = (int(boot[-1]), int(number[-1]), int(tick[-1]))
+        self.losses.ticks_missing += missing
+
+
+def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
+    """Where each part's frames stand among all frames of the block, and how many those are."""
+    there = np.zeros(pieces, bool)
+    for part in parts:
+        there[part.order] = True
+    rank = np.cumsum(there) - 1
+    places: list[Place] = []
+    for part in parts:
+        place = rank[part.order]
+        together = place[-1] - place[0] == len(place) - 1  # ranks ascend within a part
+        places.append(slice(int(place[0]), int(place[-1]) + 1) if together else place)
+    return places, int(there.sum())
+
+
+def _number(part: Part, name: str) -> np.ndarray:
+    """One field of the fixed part, for all payloads."""
+    kind, offset = table.place(table.WIRE[part.kind], name)
+    together = np.empty((part.columns.shape[1], kind.itemsize), np.uint8)
+    together[:] = part.columns[offset : offset + kind.itemsize].T
+    return together.view(kind)[:, 0]
+
+
+def _tails(columns: np.ndarray) -> list[bytes]:
+    """The columns' payloads (or what stands behind a fixed part) as bytes."""
+    size, count = columns.shape
+    whole = np.ascontiguousarray(columns.T).tobytes()
+    return [whole[at : at + size] for at in range(0, size * count, size)] if size else [b""] * count
+
+
+def _message_rows(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
+    layout = LAYOUTS[part.kind]
+    wire = np.ascontiguousarray(part.columns[: layout.size].T).view(table.WIRE[part.kind])[:, 0]
+    rows = np.empty(len(wire), table.MESSAGES[layout.name])
+    rows["boot"], rows["time"] = boot, time_s
+    rows["saturated"] = wire["type"] >= SATURATED
+    for name in wire.dtype.names or ():
+        if name != "type":
+            rows[name] = wire[name]
+    if layout.name == "description":
+        rows["description_id"] = [codec.description_id(payload) for payload in _tails(part.columns)]
+    elif layout.tail:
+        tails = np.empty(len(rows), object)
+        tails[:] = _tails(part.columns[layout.size :])
+        rows[layout.tail[0]] = tails
+    return rows
+
+
+def _channels(part: Part) -> int:
+    return (len(part.columns) - LAYOUTS[_READING].size) // table.CHANNEL.itemsize
+
+
+def _fill(rows: np.ndarray, part: Part, shared: np.ndarray) -> None:
+    """rows[frame, channel] from a part's columns and what its frames share."""
+    count, width = rows.shape
+    in_front = table.placed({"all": (f"V{_SHARED.itemsize}", 0)}, table.READINGS.itemsize)
+    rows.view(in_front)["all"] = shared.view(f"V{_SHARED.itemsize}")[:, None]
+    rows["channel"] = np.arange(width)
+    as_bytes = rows.view(np.uint8).reshape(count, width, table.READINGS.itemsize)
+    first = _SHARED.itemsize
+    for channel in range(width):
+        at = LAYOUTS[_READING].size + channel * table.CHANNEL.itemsize
+        for byte in range(table.CHANNEL.itemsize):
+            as_bytes[:, channel, first + byte] = part.columns[at + byte]

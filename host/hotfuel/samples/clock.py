@@ -1,0 +1,142 @@
+"""Board time to wall time, from the wall anchors the host writes into the log.
+
+An anchor says: at this wall time a frame with this board time arrived. The board's crystal drifts (tens of ppm, with temperature), an anchor comes
+late when the link was busy, and the laptop's clock may be set during a drive. So: a set clock is recognised by the host's monotonic clock and undone
+(the later time counts for the whole boot), one line is fitted through all anchors by medians, and what is left is followed in ten-minute windows.
+A simulated board that runs faster than real time keeps its own seconds, beginning at its first anchor.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+_WINDOW_S = 600.0
+_SET_S = 0.2  # a jump of wall time against monotonic time beyond this is a clock that was set
+_PAIRS = 401  # anchors used for the drift, evenly picked
+DRIFT_MAX = 500e-6  # a crystal is good to 50 ppm; beyond ten times that the anchors are wrong, not the crystal
+
+
+@dataclass
+class _Line:
+    """One boot: wall = time + offset(time), offset interpolated between nodes."""
+
+    time_s: np.ndarray
+    offset_s: np.ndarray
+    drift: float
+    uncertainty_s: float
+
+
+@dataclass
+class Clock:
+    """`wall_s(boot, time_s)` for every boot that has an anchor. Built with `from_anchors`."""
+
+    lines: dict[int, _Line] = field(default_factory=dict)
+
+    @classmethod
+    def from_anchors(cls, anchors: np.ndarray, fast_boots: frozenset[int] = frozenset()) -> "Clock":
+        """anchors: rows of samples.table.MESSAGES["wall_anchor"] (boot, time, wall_us, monotonic_us, flags), in log order.
+
+        fast_boots: boots of a simulated board that does not run at real time.
+        """
+        clock = cls()
+        usable = anchors[np.isfinite(anchors["time"])]
+        for boot in np.unique(usable["boot"]):
+            mine = usable[usable["boot"] == boot]
+            mine = mine[
+                mine["flags"] == mine["flags"].min()
+            ]  # measured now before the board's own clock before what a person stated
+            clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine)
+        return clock
+
+    def known(self, boot: int) -> bool:
+        """True if this boot has a wall time."""
+        return int(boot) in self.lines
+
+    def wall_s(self, boot, time_s) -> np.ndarray:
+        """Unix seconds of board times `time_s` (s since that boot); arrays broadcast; nan where the boot has no anchor.
+
+        Example: `decoded.clock.wall_s(decoded.readings["boot"], decoded.readings["time"])`.
+        """
+        boot, time_s = np.broadcast_arrays(np.asarray(boot), np.asarray(time_s, float))
+        wall = np.full(time_s.shape, np.nan)
+        for number, line in self.lines.items():
+            mine = boot == number
+            if mine.any():
+                time = time_s[mine]
+                outside = np.clip(time, line.time_s[0], line.time_s[-1])
+                wall[mine] = time + np.interp(time, line.time_s, line.offset_s) + line.drift * (time - outside)
+        return wall
+
+    def uncertainty_s(self, boot: int) -> float:
+        """Standard uncertainty of that boot's wall times, s: scatter of its anchors about the fit; nan if it has none."""
+        line = self.lines.get(int(boot))
+        return line.uncertainty_s if line else math.nan
+
+    def drift_ppm(self, boot: int) -> float:
+        """How much slower (+) the board's clock runs than the host's, parts per million; nan if that boot has no anchor."""
+        line = self.lines.get(int(boot))
+        return line.drift * 1e6 if line else math.nan
+
+
+def _own_seconds(anchors: np.ndarray) -> _Line:
+    first = anchors[0]
+    return _Line(np.array([first["time"]]), np.array([first["wall_us"] / 1e6 - first["time"]]), 0.0, 0.0)
+
+
+def _fit(anchors: np.ndarray) -> _Line:
+    order = np.argsort(anchors["time"], kind="stable")
+    wall_s = _undo_setting(anchors)[order]
+    time_s = anchors["time"][order]
+    offset = wall_s - time_s
+    drift = _median_slope(time_s, offset)
+    flat = offset - drift * time_s
+    middle = np.median(flat)
+    scatter = 1.4826 * np.median(np.abs(flat - middle))
+    good = np.abs(flat - middle) <= max(10 * scatter, 1.0)
+    time_s, flat = time_s[good], flat[good]
+    window = ((time_s - time_s[0]) // _WINDOW_S).astype(int)
+    nodes_s, nodes = [], []
+    for number in np.unique(window):
+        mine = window == number
+        nodes_s.append(np.median(time_s[mine]))
+        nodes.append(np.median(flat[mine]))
+    node_time, node_flat = np.array(nodes_s), np.array(nodes)
+    left = flat - np.interp(time_s, node_time, node_flat)
+    uncertainty = float(1.4826 * np.median(np.abs(left))) if len(left) > 1 else 0.1
+    # Between nodes the offset is straight; the drift also holds inside a window, so two more nodes stand at the ends.
+    ends = np.array([time_s[0], time_s[-1]])
+    all_time = np.concatenate((ends[:1], node_time, ends[1:]))
+    all_flat = np.concatenate((node_flat[:1], node_flat, node_flat[-1:]))
+    return _Line(all_time, all_flat + drift * all_time, float(drift), uncertainty)
+
+
+def _undo_setting(anchors: np.ndarray) -> np.ndarray:
+    """Wall times in s, as if the clock had always been as it was at the end of the boot.
+
+    Wall time that jumps while monotonic time keeps pace with the board: the clock was set. Both jumping against the board: the computer slept, or
+    another recording went on; then wall time is right.
+    """
+    wall_s = anchors["wall_us"].astype(np.int64) / 1e6
+    wall_step = np.diff(anchors["wall_us"].astype(np.int64)) / 1e6
+    monotonic_step = np.diff(anchors["monotonic_us"].astype(np.int64)) / 1e6
+    board_step = np.diff(anchors["time"])
+    was_set = (np.abs(wall_step - monotonic_step) > _SET_S) & (
+        np.abs(monotonic_step - board_step) < _SET_S + DRIFT_MAX * np.abs(board_step)
+    )
+    set_by = np.where(was_set, wall_step - monotonic_step, 0.0)
+    # each anchor takes all settings that came after it
+    return wall_s + np.concatenate((np.cumsum(set_by[::-1])[::-1], [0.0]))
+
+
+def _median_slope(time_s: np.ndarray, offset_s: np.ndarray) -> float:
+    """Drift by the median of slopes between anchors half the record apart (after Theil and Sen); 0 while the record is too short to tell."""
+    if len(time_s) < 8 or time_s[-1] - time_s[0] < 60:
+        return 0.0
+    picked = np.unique(np.linspace(0, len(time_s) - 1, _PAIRS).astype(int))
+    half = len(picked) // 2
+    first, second = picked[:half], picked[len(picked) - half :]
+    apart = time_s[second] - time_s[first]
+    usable = apart > 0
+    slope = float(np.median((offset_s[second] - offset_s[first])[usable] / apart[usable])) if usable.any() else 0.0
+    return slope if abs(slope) <= DRIFT_MAX else 0.0

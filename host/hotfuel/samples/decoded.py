@@ -1,0 +1,72 @@
+"""A whole log as tables: readings, messages, descriptions, losses, clock."""
+
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from hotfuel.log import follow
+from hotfuel.samples import bulk
+from hotfuel.samples.build import Builder
+from hotfuel.samples.clock import Clock
+from hotfuel.samples.losses import Gap, Losses, gap_reason
+
+_FROM_THE_START_S = 15.0  # a boot whose first health message is that young began in this log
+
+
+@dataclass
+class Decoded:
+    """A log as tables, in log order; the columns are those of samples.table, their meaning stands in PROTOCOL.md."""
+
+    readings: np.ndarray  # table.READINGS, one row per reading and channel
+    messages: dict[str, np.ndarray]  # name -> table.MESSAGES[name]; every name is there, without rows if none came
+    descriptions: dict[int, dict]  # description_id -> values as hotfuel_wire.codec.unpack gives them
+    losses: Losses
+    clock: Clock
+
+
+def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str]) -> Decoded:
+    """Decode a log: its bytes, or the path of one or of the session folder it is in.
+
+    Damage never raises: it is counted in `.losses`. Raises InputError if the path cannot be read.
+    Example: `decode("drive/wire.log").readings["hot"]`.
+    """
+    if isinstance(log, str | os.PathLike):
+        path = Path(log)
+        path = path / "wire.log" if path.is_dir() else path
+        return _assemble(follow.blocks(path, bulk.BLOCK), path.stat().st_size if path.exists() else 0)
+    view = memoryview(log).cast("B")
+    return _assemble((bytes(view[at : at + bulk.BLOCK]) for at in range(0, len(view), bulk.BLOCK)), len(view))
+
+
+def _assemble(source: Iterable[bytes], size: int) -> Decoded:
+    builder = Builder(size)
+
+    def measured() -> Iterator[bytes]:
+        for data in source:
+            builder.losses.bytes_total += len(data)
+            yield data
+
+    for block in bulk.blocks(measured()):
+        builder.add(block)
+    messages = builder.messages()
+    losses = builder.losses
+    losses.gaps = [
+        Gap(row["wall_us"] / 1e6, row["length_ms"] / 1e3, gap_reason(row["reason"]), int(row["boot"]), float(row["time"]))
+        for row in messages["link_gap"]
+    ]
+    losses.board_dropped = _dropped(messages["health"])
+    clock = Clock.from_anchors(messages["wall_anchor"], frozenset(builder.fast_boots))
+    return Decoded(builder.readings(), messages, builder.descriptions, losses, clock)
+
+
+def _dropped(health: np.ndarray) -> int:
+    """What the board dropped while this log was being recorded: its running totals grow from the first health message of a boot to the last."""
+    dropped = 0
+    for boot in np.unique(health["boot"]):
+        mine = health[health["boot"] == boot]
+        total = mine["frames_dropped"].astype(np.int64) + mine["readings_dropped"]
+        dropped += int(total.max() - (0 if mine["time"][0] < _FROM_THE_START_S else total[0]))
+    return dropped

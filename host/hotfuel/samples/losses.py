@@ -1,0 +1,76 @@
+"""What is missing from a log, counted: on the wire, on the board, on the host."""
+
+from dataclasses import dataclass, field
+
+from hotfuel_wire.messages import GAP_REASONS
+
+_REASONS = {number: name for name, number in GAP_REASONS.items()}
+_PLAIN = {
+    "unknown": "for an unknown reason",
+    "port_gone": "because the port went away",
+    "silence": "because the board sent nothing",
+    "disk_full": "because the disk was full",
+    "recording_ended": "because the recording ended",
+}
+
+
+@dataclass(frozen=True)
+class Gap:
+    """From `wall_s` (unix seconds) on, for `length_s`, nothing could be received or kept. `boot`, `time_s`: the board's last before it."""
+
+    wall_s: float
+    length_s: float
+    reason: str
+    boot: int
+    time_s: float
+
+
+@dataclass
+class Losses:
+    """Counts over one log. `sentences()` says them to a person."""
+
+    bytes_total: int = 0
+    frames: int = 0  # with a right CRC
+    pieces_damaged: int = 0  # between two zeros, but no frame
+    bytes_damaged: int = 0
+    ticks_missing: int = 0  # numbers left out between two readings of one boot and description
+    unknown_types: dict[int, int] = field(default_factory=dict)
+    payloads_misfit: int = 0  # right CRC, but longer or shorter than their message
+    newer_protocol: int = 0  # highest protocol version seen above ours; 0: none
+    readings: int = 0  # frames, not channels
+    readings_without_description: int = 0
+    readings_saturated: int = 0
+    board_dropped: int = 0  # frames and readings the board could not send in time, by its own count
+    gaps: list[Gap] = field(default_factory=list)
+
+    def sentences(self) -> list[str]:
+        """One sentence per kind of loss, worst first; empty if nothing is missing."""
+        said = []
+        if self.newer_protocol:
+            said.append(
+                f"The board speaks protocol {self.newer_protocol}, newer than this program: what it knows is decoded, the rest left out."
+            )
+        if self.readings_without_description:
+            said.append(
+                f"{self.readings_without_description} of {self.readings} readings name a board description this log lacks; "
+                "they have no temperature."
+            )
+        if self.ticks_missing:
+            said.append(f"{self.ticks_missing} readings are missing between those that arrived.")
+        if self.board_dropped:
+            said.append(f"The board could not send {self.board_dropped} frames or readings in time, by its own count.")
+        if self.readings_saturated:
+            said.append(f"{self.readings_saturated} readings hold a number that did not fit; they have no temperature.")
+        if self.pieces_damaged:
+            said.append(f"{self.pieces_damaged} damaged pieces ({self.bytes_damaged} of {self.bytes_total} bytes) were left out.")
+        for number, count in sorted(self.unknown_types.items()):
+            said.append(f"{count} messages of type {number}, which this version does not know, were left out.")
+        if self.payloads_misfit:
+            said.append(f"{self.payloads_misfit} messages have another length than this version expects and were left out.")
+        said += [f"Nothing was received for {gap.length_s:.1f} s {_PLAIN[gap.reason]}." for gap in self.gaps]
+        return said
+
+
+def gap_reason(number: int) -> str:
+    """The name of a link gap's reason; "unknown" for a number this version does not know."""
+    return _REASONS.get(int(number), "unknown")
