@@ -54,7 +54,8 @@ class Application:
         self.settings, trouble = configuration.load(self._settings_file)
         self._received = bytearray(64)
         self._last_ms = 0
-        self._due = {"description": DESCRIPTION_MS, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
+        # The first description may go out before the host's side of USB is up: it comes again soon.
+        self._due = {"description": DESCRIPTION_MS // 10, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
         self._service_ms = None
         self._losses_before = [0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us
         self.sampler = self.inputs = None
@@ -67,14 +68,13 @@ class Application:
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
     def _attach(self, name):
+        """A module that is not there is no loss; one that fails is reported, and the board measures without it."""
         try:
-            module = __import__(name)
-        except ImportError as error:
-            if name not in str(error):  # it is there, but something it needs is not
-                raise
-            return
-        module.attach(self)
-        self.attached.append(name)
+            __import__(name).attach(self)
+            self.attached.append(name)
+        except Exception as error:
+            if not (isinstance(error, ImportError) and name in str(error)):
+                self.emit_event("exception", detail="%s: %s" % (name, reason(error)))
 
     def _count_boot(self):
         file = TwinFile("boots", self.folder)
@@ -88,8 +88,8 @@ class Application:
     def _apply(self):
         """Take the settings into use: new chips, new description."""
         if self.sampler:
-            board.stop_timer()
             old = self.sampler
+            old.stop()
             before = self._losses_before
             self._losses_before = [
                 before[0] + old.late,
@@ -146,7 +146,6 @@ class Application:
 
     def run(self):
         """For ever. A step that fails becomes an event and sampling starts anew; if it fails again and again the watchdog resets the board."""
-        board.claim_port()
         while True:
             try:
                 self.step()

@@ -5,5 +5,6 @@ import board
 if not board.prompt_wanted():
     from application import Application  # a broken installation fails here, before the watchdog, and ends at the prompt
 
+    board.claim_port()
     board.start_watchdog()
     Application().run()

