@@ -1,5 +1,6 @@
 """The car file: the example, every kind of mistake as one sentence, and units on every quantity."""
 
+import contextlib
 import string
 
 import pytest
@@ -130,7 +131,6 @@ def test_any_text_is_a_car_or_an_input_error(text):
 
 @given(st.integers(0, len(car.EXAMPLE) - 1), st.sampled_from(["", "\0", '"', "[", "=", "é", "9", "\n"]))
 def test_a_damaged_example_is_a_car_or_an_input_error(at, put):
-    try:
-        assert car.load(car.EXAMPLE[:at] + put + car.EXAMPLE[at + 1 :]).places
-    except InputError as error:
-        assert str(error)
+    text = car.EXAMPLE[:at] + put + car.EXAMPLE[at + 1 :]
+    with contextlib.suppress(InputError):
+        assert car.load(text).places

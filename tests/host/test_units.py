@@ -15,7 +15,8 @@ from hypothesis import strategies as st
         ("32 degF", "temperature", 0), ("212 °F", "temperature", 100), ("-40 degF", "temperature", -40), ("0 K", "temperature", -273.15),
         ("18 degF", "temperature difference", 10), ("1 ft", "length", 0.3048), ("1 in", "length", 0.0254), ("1 US gal", "volume", 3.785411784),
         ("1 gph", "volume flow", 3.785411784), ("1 hp", "power", 0.7457), ("1 lb-ft", "torque", 1.355818), ("1 g", "acceleration", 9.80665),
-        ("1 lb/h", "mass flow", 0.45359237), ("350 ci", "volume", 5.735), ("1e2 mm", "length", 0.1), (".5 m", "length", 0.5), ("+6psi", "pressure", 41.36854),
+        ("1 lb/h", "mass flow", 0.45359237), ("350 ci", "volume", 5.735), ("1e2 mm", "length", 0.1), (".5 m", "length", 0.5),
+        ("+6psi", "pressure", 41.36854),
     ],
 )  # fmt: skip
 def test_parse(text, dimension, si):

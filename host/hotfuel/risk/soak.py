@@ -1,0 +1,307 @@
+"""Forecasts after a stop and while idling, each with a band that should hold the truth nine times in ten.
+
+The model is small on purpose: fuel at a place follows its surroundings, T' = (E + d - T) / tau, the surroundings cool towards the air with tau_c, and d is
+what the model leaves out (wind, a fan that runs on, boiling, a second source of heat) as an autocorrelated disturbance. For many sets of (heat of the
+surroundings, tau, tau_c) drawn from the prior a Kalman filter gives the likelihood of what was measured; paths drawn from the best give peak and times.
+How often the bands hold is measured on physics this model lacks: tests/bench/bench_soak.py.
+"""
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.stats import norm, qmc
+
+from hotfuel.errors import InputError
+
+BAND = (0.05, 0.5, 0.95)
+REAL_SOAKS_NEEDED = 10  # until then a forecast is marked "model only"
+_STEP_S = 10.0
+_PARTICLES, _PATHS = 2048, 600
+_SOAK_S = 3600.0
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is believed before a stop: medians and spreads (standard deviation of the logarithm) of the model's numbers.
+
+    heat_degc: how far the surroundings stand above the air at stop; tau_s: how fast the fuel follows; cooling_s: how fast the surroundings cool;
+    disturbance_share: standard deviation of d as a share of heat_degc, disturbance_s: how long it stays alike. soaks: real ones behind it.
+    """
+
+    heat_degc: float = 45.0
+    heat_spread: float = 0.4
+    tau_s: float = 900.0
+    tau_spread: float = 0.7
+    cooling_s: float = 4500.0
+    cooling_spread: float = 0.6
+    disturbance_share: float = 0.25
+    disturbance_s: float = 420.0
+    noise_degc: float = 0.15
+    air_degc: float = 25.0
+    air_spread_degc: float = 8.0
+    soaks: int = 0
+
+
+# Orders of magnitude: under-bonnet fuel tends towards coolant temperature, the peak comes 10 to 30 min after stop (common practice, no source).
+AFTER_STOP = Prior()
+IDLING = Prior(heat_degc=35.0, heat_spread=0.5, tau_s=420.0, tau_spread=0.7, cooling_s=1e6, cooling_spread=0.01)
+
+
+@dataclass(frozen=True)
+class Band:
+    """A forecast number with its 90 % band; nan where there is none."""
+
+    least: float
+    middle: float
+    greatest: float
+
+
+@dataclass(frozen=True)
+class SoakForecast:
+    """After a stop. Minutes count from the stop. onset and limit: when they are passed, nan bands where fewer than half the paths pass them;
+    `onset_words`, `limit_words` say it for a person. time_s and path_degc (3, n): the band over time, for a figure."""
+
+    peak_degc: Band
+    peak_min: Band
+    onset_min: Band
+    limit_min: Band
+    below_onset_min: Band
+    onset_words: str
+    limit_words: str
+    model_only: bool
+    time_s: np.ndarray
+    path_degc: np.ndarray
+
+
+@dataclass(frozen=True)
+class IdleForecast:
+    """While idling: temperature and margin `ahead_min` minutes from the last reading, and the smallest margin on the way."""
+
+    ahead_min: float
+    temperature_degc: Band
+    margin_degc: Band
+    smallest_margin_degc: Band
+    model_only: bool
+
+
+def forecast_soak(
+    time_s: npt.ArrayLike,
+    temperature_degc: npt.ArrayLike,
+    air_degc: float = np.nan,
+    *,
+    onset_degc: float,
+    limit_degc: float,
+    prior: Prior = AFTER_STOP,
+    widening: float = 1.0,
+) -> SoakForecast:
+    """Forecast of one place from its readings since the stop.
+
+    time_s (n,): seconds since the stop, rising; temperature_degc (n,), nan skipped; air_degc: outside air, nan if not known. onset_degc, limit_degc:
+    boiling onset and limit at the standing car's pressure. widening: from `widening_of` earlier soaks. Raises InputError with fewer than three steps
+    of 10 s of readings. Example: forecast_soak(t, degc, 28.0, onset_degc=52.0, limit_degc=58.0).peak_degc.
+    """
+    steps, values = _steps(time_s, temperature_degc)
+    cloud = _filtered(values, air_degc, prior)
+    ahead = _drawn(cloud, prior, int(_SOAK_S / _STEP_S) - len(values))
+    measured = np.broadcast_to(values, (len(ahead), len(values)))
+    paths = np.concatenate([measured, ahead], axis=1)
+    times = steps[0] + _STEP_S * np.arange(paths.shape[1])
+    middle = np.nanquantile(paths, 0.5, axis=0)
+    paths = middle + widening * (paths - middle)
+    peak = np.nanmax(paths, axis=1)
+    below = _last_above(paths, times, onset_degc)
+    onset, onset_share = _first_above(paths, times, onset_degc)
+    limit, limit_share = _first_above(paths, times, limit_degc)
+    return SoakForecast(
+        _band(peak), _band(times[np.nanargmax(paths, axis=1)] / 60), _passed(onset, onset_share), _passed(limit, limit_share),
+        _passed(below, onset_share), _words(onset_share, "boiling onset"), _words(limit_share, "the limit"),
+        prior.soaks < REAL_SOAKS_NEEDED, times, np.nanquantile(paths, BAND, axis=0),
+    )  # fmt: skip
+
+
+def forecast_idle(
+    time_s: npt.ArrayLike,
+    temperature_degc: npt.ArrayLike,
+    air_degc: float = np.nan,
+    *,
+    limit_degc: float,
+    ahead_s: float = 600.0,
+    prior: Prior = IDLING,
+    widening: float = 1.0,
+) -> IdleForecast:
+    """Margin after `ahead_s` more seconds at this idle. time_s (n,): seconds since idling began. Errors as forecast_soak."""
+    _, values = _steps(time_s, temperature_degc)
+    cloud = _filtered(values, air_degc, prior)
+    paths = _drawn(cloud, prior, max(int(round(ahead_s / _STEP_S)), 1))
+    middle = np.median(paths, axis=0)
+    paths = middle + widening * (paths - middle)
+    margin = limit_degc - paths
+    return IdleForecast(ahead_s / 60, _band(paths[:, -1]), _band(margin[:, -1]), _band(margin.min(axis=1)), prior.soaks < REAL_SOAKS_NEEDED)
+
+
+def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, float]]) -> Prior:
+    """The car's own prior after earlier soaks, each (time_s, temperature_degc, air_degc). Three soaks' worth of the general prior stay in it."""
+    weight = 3.0
+    names = ("heat", "tau", "cooling")
+    centres = {"heat": np.log(prior.heat_degc), "tau": np.log(prior.tau_s), "cooling": np.log(prior.cooling_s)}
+    spreads = {"heat": prior.heat_spread, "tau": prior.tau_spread, "cooling": prior.cooling_spread}
+    found: dict[str, list[tuple[float, float]]] = {name: [] for name in names}
+    for time_s, temperature_degc, air_degc in soaks:
+        _, values = _steps(time_s, temperature_degc)
+        cloud = _filtered(values, air_degc, prior)
+        for name, column in zip(names, (cloud.heat, cloud.tau, cloud.cooling), strict=True):
+            logs = np.log(column)
+            centre = float(cloud.weights @ logs)
+            found[name].append((centre, float(cloud.weights @ (logs - centre) ** 2)))
+    new_centres, new_spreads = {}, {}
+    for name in names:
+        means, within = np.array([m for m, _ in found[name]]), np.array([v for _, v in found[name]])
+        total = weight + len(means)
+        new_centres[name] = (weight * centres[name] + means.sum()) / total
+        between = weight * (spreads[name] ** 2 + (centres[name] - new_centres[name]) ** 2) + (within + (means - new_centres[name]) ** 2).sum()
+        new_spreads[name] = float(np.sqrt(between / total))
+    return replace(
+        prior, heat_degc=float(np.exp(new_centres["heat"])), heat_spread=new_spreads["heat"], tau_s=float(np.exp(new_centres["tau"])),
+        tau_spread=new_spreads["tau"], cooling_s=float(np.exp(new_centres["cooling"])), cooling_spread=new_spreads["cooling"],
+        soaks=prior.soaks + len(soaks),
+    )  # fmt: skip
+
+
+def widening_of(peaks: Sequence[tuple[Band, float]]) -> float:
+    """By how much to widen bands so that they would have held 90 % of earlier soaks, each (forecast peak, peak that came); split conformal
+    prediction (Vovk et al., Algorithmic Learning in a Random World, 2005). 1 while there are fewer than ten."""
+    if len(peaks) < REAL_SOAKS_NEEDED:
+        return 1.0
+    misses = sorted(
+        (came - band.middle) / max(band.greatest - band.middle, 1e-6) if came > band.middle else (band.middle - came) / max(band.middle - band.least, 1e-6)
+        for band, came in peaks
+    )
+    rank = min(int(np.ceil(0.9 * (len(misses) + 1))), len(misses))
+    return float(np.clip(misses[rank - 1], 0.5, 4.0))
+
+
+@dataclass(frozen=True)
+class _Cloud:
+    """Weighted particles after the last reading: parameters, and mean and covariance of (temperature, disturbance) from the Kalman filter."""
+
+    air: np.ndarray
+    heat: np.ndarray
+    tau: np.ndarray
+    cooling: np.ndarray
+    weights: np.ndarray
+    mean: np.ndarray  # (2, particles)
+    covariance: np.ndarray  # (3, particles): TT, TD, DD
+    elapsed_s: float
+
+
+def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Means over steps of 10 s; nan for an empty step between others."""
+    times, values = np.asarray(time_s, dtype=float), np.asarray(temperature_degc, dtype=float)
+    good = np.isfinite(times) & np.isfinite(values)
+    index = np.floor(times[good] / _STEP_S).astype(int)
+    if index.size == 0 or len(np.unique(index)) < 3:
+        raise InputError(f"a forecast needs readings in at least three steps of {_STEP_S:g} s, there are {len(np.unique(index))}: wait a little")
+    first, last = int(index.min()), int(index.max())
+    if (last - first + 1) * _STEP_S >= _SOAK_S:
+        raise InputError(f"the readings span more than {_SOAK_S / 60:g} min: there is nothing left to forecast")
+    count = np.bincount(index - first, minlength=last - first + 1)
+    total = np.bincount(index - first, weights=values[good], minlength=last - first + 1)
+    means = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    return (first + 0.5 + np.arange(len(means))) * _STEP_S, means
+
+
+@functools.cache
+def _normals() -> np.ndarray:
+    """(4, particles) standard normal numbers, evenly spread: the same for every forecast, so that a page does not flicker."""
+    return norm.ppf(qmc.Sobol(4, seed=11).random(_PARTICLES).clip(1e-6, 1 - 1e-6)).T
+
+
+def _filtered(values: np.ndarray, air_degc: float, prior: Prior) -> _Cloud:
+    z = _normals()
+    air = np.full(_PARTICLES, air_degc) if np.isfinite(air_degc) else prior.air_degc + prior.air_spread_degc * z[3]
+    heat = prior.heat_degc * np.exp(prior.heat_spread * z[0])
+    tau = prior.tau_s * np.exp(prior.tau_spread * z[1])
+    cooling = prior.cooling_s * np.exp(prior.cooling_spread * z[2])
+    stays = np.exp(-_STEP_S / prior.disturbance_s)
+    follows = 1 - np.exp(-_STEP_S / tau)
+    sd = prior.disturbance_share * heat
+    kick = sd**2 * (1 - stays**2)
+    noise = prior.noise_degc**2
+    temperature, disturbance = np.full(_PARTICLES, values[0]), np.zeros(_PARTICLES)
+    tt, td, dd = np.full(_PARTICLES, noise), np.zeros(_PARTICLES), sd**2
+    log_weight = np.zeros(_PARTICLES)
+    for step, value in enumerate(values[1:]):
+        around = air + heat * np.exp(-(step + 0.5) * _STEP_S / cooling)
+        temperature, disturbance = temperature + follows * (around + disturbance - temperature), stays * disturbance
+        keep = 1 - follows
+        tt, td, dd = (
+            keep**2 * tt + 2 * keep * follows * td + follows**2 * dd,
+            stays * (keep * td + follows * dd),
+            stays**2 * dd + kick,
+        )
+        if np.isnan(value):
+            continue
+        spread = tt + noise
+        miss = value - temperature
+        log_weight -= 0.5 * (miss**2 / spread + np.log(spread))
+        temperature, disturbance = temperature + tt / spread * miss, disturbance + td / spread * miss
+        tt, td, dd = tt - tt**2 / spread, td - tt * td / spread, dd - td**2 / spread
+    weights = np.exp(log_weight - log_weight.max())
+    mean, covariance = np.stack([temperature, disturbance]), np.stack([tt, td, dd])
+    return _Cloud(air, heat, tau, cooling, weights / weights.sum(), mean, covariance, (len(values) - 1) * _STEP_S)
+
+
+def _drawn(cloud: _Cloud, prior: Prior, steps: int) -> np.ndarray:
+    """(paths, steps): temperatures after the last reading, drawn from the particles by their weights."""
+    generator = np.random.default_rng(5)
+    # systematic resampling: the least scatter of all ways to draw by weight
+    chosen = np.searchsorted(np.cumsum(cloud.weights), (np.arange(_PATHS) + generator.random()) / _PATHS).clip(0, _PARTICLES - 1)
+    air, heat, tau, cooling = (column[chosen] for column in (cloud.air, cloud.heat, cloud.tau, cloud.cooling))
+    tt, td, dd = (row[chosen] for row in cloud.covariance)
+    first, second = generator.standard_normal((2, _PATHS))
+    temperature = cloud.mean[0, chosen] + np.sqrt(tt) * first
+    given = np.maximum(dd - td**2 / np.maximum(tt, 1e-12), 0.0)
+    disturbance = cloud.mean[1, chosen] + td / np.sqrt(np.maximum(tt, 1e-12)) * first + np.sqrt(given) * second
+    stays, follows = np.exp(-_STEP_S / prior.disturbance_s), 1 - np.exp(-_STEP_S / tau)
+    kick = prior.disturbance_share * heat * np.sqrt(1 - stays**2)
+    paths = np.empty((_PATHS, steps))
+    for step in range(steps):
+        around = air + heat * np.exp(-(cloud.elapsed_s + (step + 0.5) * _STEP_S) / cooling)
+        temperature = temperature + follows * (around + disturbance - temperature)
+        disturbance = stays * disturbance + kick * generator.standard_normal(_PATHS)
+        paths[:, step] = temperature
+    return paths
+
+
+def _band(values: np.ndarray) -> Band:
+    return Band(*(float(value) for value in np.quantile(values, BAND)))
+
+
+def _first_above(paths: np.ndarray, times: np.ndarray, level_degc: float) -> tuple[np.ndarray, float]:
+    above = paths > level_degc
+    passes = above.any(axis=1)
+    return times[np.argmax(above, axis=1)][passes] / 60, float(passes.mean())
+
+
+def _last_above(paths: np.ndarray, times: np.ndarray, level_degc: float) -> np.ndarray:
+    """Minutes at which paths that passed the level are below it for good; those still above at the end count as the end."""
+    above = paths > level_degc
+    passes = above.any(axis=1)
+    last = above.shape[1] - 1 - np.argmax(above[passes, ::-1], axis=1)
+    return times[np.minimum(last + 1, len(times) - 1)] / 60
+
+
+def _passed(minutes: np.ndarray, share: float) -> Band:
+    return _band(minutes) if share >= 0.5 else Band(np.nan, np.nan, np.nan)
+
+
+def _words(share: float, what: str) -> str:
+    """No probability on a screen: three words' worth of it."""
+    if share >= 0.9:
+        return f"will very likely pass {what}"
+    if share >= 0.5:
+        return f"will rather pass {what} than not"
+    return f"may pass {what}" if share >= 0.1 else f"not expected to pass {what}"
