@@ -11,7 +11,8 @@ from hotfuel_wire.messages import PAYLOAD_MAX
 
 QUEUE_BYTES = 8192
 _CAREFUL_FRAMES = 8  # whole frames without a full port before writing in one go again: more than the port's own buffer
-_PIECES = 32  # single bytes per call, so that the main loop goes on
+_TURNS = 8  # frames, or pieces of one, per call: the main loop has other work
+_PIECES = 32  # single bytes in such a piece
 _SLOW_US = 50000
 
 
@@ -57,17 +58,20 @@ class Sender:
         return self._used + self._length - self._done
 
     def pump(self):
-        """Write what the port takes now. True if something was written."""
+        """Write what the port takes now, a few frames at most. True if something was written."""
         wrote = False
-        while self._length or self._next():
-            if not self._board.room():
-                self._careful = _CAREFUL_FRAMES
-                return wrote
-            wrote = True
-            if not self._careful:
+        for _ in range(_TURNS):
+            if not (self._length or self._next()):
+                break
+            before = self._done
+            if self._careful:
+                self._write_bytes()
+            elif self._board.room():
                 self._write_whole()
-            elif not self._write_bytes():
-                return wrote
+            if self._done == before:
+                self._careful = _CAREFUL_FRAMES
+                break
+            wrote = True
             if self._done >= self._length:
                 self.sent += 1
                 self._length = self._done = 0
@@ -83,14 +87,12 @@ class Sender:
 
     def _write_bytes(self):
         piece = memoryview(self._current)
-        for _ in range(_PIECES):
-            if self._done >= self._length:
-                return True
-            if not self._board.room():
+        for _ in range(min(_PIECES, self._length - self._done)):
+            taken = self._board.write(piece[self._done : self._done + 1]) if self._board.room() else 0
+            if not taken:
                 self._careful = _CAREFUL_FRAMES
-                return False
-            self._done += self._board.write(piece[self._done : self._done + 1])
-        return True
+                break
+            self._done += taken
 
     def _put(self, frame, size):
         while self._used + size + 1 > QUEUE_BYTES:

@@ -2,6 +2,8 @@
 
 from chips import bmp390_map as m
 
+_PIECE = 7  # bytes
+
 
 class Chip:
     """Every method raises OSError if the chip does not answer."""
@@ -25,8 +27,8 @@ class Chip:
         self._i2c.writeto_mem(self._address, m.PWR_CTRL, bytes([m.MEASURE]))
 
     def words(self):
-        """The calibration registers, lowest address first."""
-        return self._i2c.readfrom_mem(self._address, m.CALIBRATION, m.CALIBRATION_BYTES)
+        """The calibration registers, lowest address first; in pieces, as all at once would take longer than the bus's time-out."""
+        return b"".join([self._i2c.readfrom_mem(self._address, m.CALIBRATION + at, _PIECE) for at in range(0, m.CALIBRATION_BYTES, _PIECE)])
 
     def read_raw(self):
         """Pressure and temperature registers. Raises OSError if the chip has forgotten its settings: it is configured anew then."""

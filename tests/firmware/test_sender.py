@@ -132,6 +132,7 @@ def test_it_flows_again_after_a_while():
         out.emit("event", event(number))
     while out.pump():
         pass
+    assert out.waiting() == 0
     assert writes[0] == 1
     assert writes[-1] > 20
 
@@ -152,6 +153,22 @@ def test_a_port_that_takes_part_of_a_frame_gets_the_rest_later():
         out.pump()
     port.written = taken
     assert values(port)[0] == [0, 1, 2, 3, 4]
+
+
+def test_a_port_that_says_room_and_takes_nothing_does_not_hold_up_the_board():
+    """Before USB is up the port answers so."""
+    port, out = sender()
+    tries = []
+    port.write = lambda data: tries.append(1) or 0
+    for number in range(300):
+        out.emit("event", event(number))
+        assert not out.pump()
+    assert len(tries) == 300
+    assert out.dropped > 0
+    del port.write
+    while out.pump():
+        pass
+    assert values(port)[0] == list(range(300 - out.sent, 300))
 
 
 @given(st.lists(st.tuples(st.integers(0, 200), st.integers(0, 300)), max_size=150))
