@@ -121,6 +121,8 @@ class Sampler:
                 self.hot[index] = self._ring_hot[at * count + index]
                 self.cold[index] = self._ring_cold[at * count + index]
                 self.status[index] = self._ring_status[at * count + index]
-            if elapsed(self._written, self._read) <= DEPTH:  # else the callback came meanwhile and overwrote what was being copied
+            if (
+                elapsed(self._written, self._read) <= DEPTH
+            ):  # else the callback came meanwhile and overwrote what was being copied
                 self._read = (self._read + 1) & TICKS_MASK
                 return True

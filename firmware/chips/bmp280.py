@@ -27,7 +27,9 @@ class Chip:
 
     def words(self):
         """The calibration registers, lowest address first; in pieces, as all at once would take longer than the bus's time-out."""
-        return b"".join([self._i2c.readfrom_mem(self._address, m.CALIBRATION + at, _PIECE) for at in range(0, m.CALIBRATION_BYTES, _PIECE)])
+        return b"".join(
+            [self._i2c.readfrom_mem(self._address, m.CALIBRATION + at, _PIECE) for at in range(0, m.CALIBRATION_BYTES, _PIECE)]
+        )
 
     def read_raw(self):
         """Pressure and temperature registers. Raises OSError if the chip has forgotten its settings: it is configured anew then."""

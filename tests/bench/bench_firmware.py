@@ -17,7 +17,15 @@ HEAP = "448K"
 
 def measure(program: str, part: str) -> dict:
     with tempfile.TemporaryDirectory() as folder:
-        command = [program, "-X", f"heapsize={HEAP}", str(ROOT / "tests" / "firmware" / "board_bench.py"), str(ROOT), folder + "/", part]
+        command = [
+            program,
+            "-X",
+            f"heapsize={HEAP}",
+            str(ROOT / "tests" / "firmware" / "board_bench.py"),
+            str(ROOT),
+            folder + "/",
+            part,
+        ]
         done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=True)
         return json.loads(done.stderr)
 
@@ -32,7 +40,9 @@ def main() -> None:
     print(f"allocated in a tick            {speed['tick_allocates_bytes']:8.0f} B     the most of 2000 ticks")
     whole_us = speed["pack_us"] + speed["frame_us"]
     print(f"reading packed                 {speed['pack_us']:8.1f} us")
-    print(f"reading framed (CRC, COBS)     {speed['frame_us']:8.1f} us    {speed['frame_us'] / speed['floor_us']:.1f} x copying its bytes in a loop")
+    print(
+        f"reading framed (CRC, COBS)     {speed['frame_us']:8.1f} us    {speed['frame_us'] / speed['floor_us']:.1f} x copying its bytes in a loop"
+    )
     print(f"both                           {whole_us:8.1f} us    {1e6 / whole_us:.0f} frames/s of {speed['frame_bytes']} B")
     print(f"allocated for a frame          {speed['frame_allocates_bytes']:8.0f} B     in the main loop")
     hour = measure(program, "hour")
@@ -42,7 +52,9 @@ def main() -> None:
     print(f"late ticks, host reading       {hour['late_while_read']:8d}       of 9000")
     print(f"late ticks, host not reading   {hour['late_while_not_read']:8d}       {lost}")
     print(f"longest gc.collect             {hour['longest_collect_us']:8d} us")
-    print(f"memory at start                {hour['firmware_bytes']:8d} B     with {', '.join(hour['attached'])}, without the stand-in")
+    print(
+        f"memory at start                {hour['firmware_bytes']:8d} B     with {', '.join(hour['attached'])}, without the stand-in"
+    )
     print(f"memory after the hour          {hour['after_an_hour_bytes']:8d} B     {grown:.2f} x")
 
 

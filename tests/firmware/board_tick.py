@@ -85,4 +85,6 @@ ticks("one_shot", 5, pending, 5, NOT_READY)
 ticks("one_shot", 5, brown_out, 5, CONFIGURATION_LOST)
 ticks("one_shot", 5, gone, 5, NO_ANSWER)
 ticks("automatic", 5, dead, 5, NO_ANSWER)
-print("130 ticks, 0 bytes;", "small integers of", 31 if sys.maxsize < 1 << 32 else 63, "bits; wrapped:", board.now_ms < 0x20000000)
+print(
+    "130 ticks, 0 bytes;", "small integers of", 31 if sys.maxsize < 1 << 32 else 63, "bits; wrapped:", board.now_ms < 0x20000000
+)

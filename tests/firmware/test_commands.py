@@ -39,7 +39,9 @@ class Desk:
 
 
 def frame(sequence, code, argument=b""):
-    return framing.encode(codec.pack("command", {"tick": 0, "time_ms": 0, "sequence": sequence, "code": code, "argument": argument}))
+    return framing.encode(
+        codec.pack("command", {"tick": 0, "time_ms": 0, "sequence": sequence, "code": code, "argument": argument})
+    )
 
 
 def test_done_refused_failed_unknown_not_fitted():
@@ -51,7 +53,12 @@ def test_done_refused_failed_unknown_not_fitted():
     assert answer.startswith(b"ZeroDivisionError: ")
     assert desk.send(4, "fetch") == (4, "not_fitted", b"this board has nothing that does it")
     desk.commands.receive(frame(5, 200))
-    assert desk.replies[-1][1] == {"sequence": 5, "code": 200, "outcome": OUTCOMES["unknown_command"], "answer": b"no command 200"}
+    assert desk.replies[-1][1] == {
+        "sequence": 5,
+        "code": 200,
+        "outcome": OUTCOMES["unknown_command"],
+        "answer": b"no command 200",
+    }
     assert desk.changes == [b"hello"]
 
 

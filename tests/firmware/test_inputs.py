@@ -72,7 +72,16 @@ def test_button_reports_how_long_it_was_held_and_does_not_bounce():
     inputs = Inputs(board, defaults())
     presses = []
     inputs.on_button.append(presses.append)
-    for time_ms, held in ((1000, True), (1010, False), (1020, True), (1500, True), (1700, False), (1710, True), (1720, False), (3000, False)):
+    for time_ms, held in (
+        (1000, True),
+        (1010, False),
+        (1020, True),
+        (1500, True),
+        (1700, False),
+        (1710, True),
+        (1720, False),
+        (3000, False),
+    ):
         board.held = held
         inputs.step(time_ms)
     assert presses == [700]

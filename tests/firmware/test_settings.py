@@ -63,12 +63,22 @@ def test_a_mixed_board():
 
 
 def test_eight_channels_fit_one_change_and_the_file():
-    text = "chips=" + ",".join(["MAX31856"] * 8) + "\nplaces=" + ",".join(f"place_no_{n}" for n in range(8)) + "\ni2c_addresses=0" + ",0" * 7
+    text = (
+        "chips="
+        + ",".join(["MAX31856"] * 8)
+        + "\nplaces="
+        + ",".join(f"place_no_{n}" for n in range(8))
+        + "\ni2c_addresses=0"
+        + ",0" * 7
+    )
     assert len(text) <= 223  # a command's argument
     assert len(configuration.changed(configuration.defaults(), text)["places"]) == 8
 
 
-@given(st.text(max_size=120) | st.lists(st.sampled_from([*configuration.ROWS, "=", "5", ",", "\n", "MAX31856", "-", " "]), max_size=12).map("".join))
+@given(
+    st.text(max_size=120)
+    | st.lists(st.sampled_from([*configuration.ROWS, "=", "5", ",", "\n", "MAX31856", "-", " "]), max_size=12).map("".join)
+)
 def test_any_text_is_taken_or_refused_with_a_reason(text):
     old = configuration.defaults()
     reason = ""
@@ -76,7 +86,9 @@ def test_any_text_is_taken_or_refused_with_a_reason(text):
         configuration.check(configuration.changed(old, text))
     except configuration.SettingsError as error:
         reason = str(error)
-    assert len(reason) == 0 or any(word in reason for word in ("allowed", "there are", "name=value", "each needs", "together", "at most"))
+    assert len(reason) == 0 or any(
+        word in reason for word in ("allowed", "there are", "name=value", "each needs", "together", "at most")
+    )
     assert old == configuration.defaults()
 
 

@@ -7,7 +7,9 @@ FIRMWARE = HERE.parent.parent / "firmware"
 
 
 def test_unix_port(micropython, board_path):
-    assert micropython(HERE / "board_tick.py", path=board_path) == "130 ticks, 0 bytes; small integers of 63 bits; wrapped: True\n"
+    assert (
+        micropython(HERE / "board_tick.py", path=board_path) == "130 ticks, 0 bytes; small integers of 63 bits; wrapped: True\n"
+    )
 
 
 def test_webassembly(webassembly, wire_sources):
