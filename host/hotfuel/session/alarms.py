@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-
-from hotfuel.risk.margin import LOST, NO_MARGIN, MarginTable
 from hotfuel_wire import alarm
 
-FIRST_STEP_MS = 0
+from hotfuel.risk.margin import LOST, NO_MARGIN, MarginTable
 
 
 @dataclass(frozen=True)
@@ -56,7 +54,8 @@ def _of_place(name: str, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms:
     last = len(margin) - 1
     while at <= last:
         live = [single.live for single in machine.places[0]]
-        ahead = [places[np.searchsorted(places, at) :][:1] for pair, on in zip(positions, live, strict=True) for places in (pair[1] if on else pair[0],)]
+        awaited = [pair[on] for pair, on in zip(positions, live, strict=True)]
+        ahead = [rows[np.searchsorted(rows, at) :][:1] for rows in awaited]
         upcoming = min((int(rows[0]) for rows in ahead if rows.size), default=last + 1)
         if upcoming > at:
             # nothing holds until then: one step clears what was held, the rest would change nothing

@@ -8,7 +8,6 @@ import struct
 from collections.abc import Sequence
 
 import numpy as np
-
 from hotfuel_wire.messages import BAROMETER_CHIPS
 
 RANGE_KPA = (30.0, 110.0)  # the chips' range; anything else is a wrong word, not a pressure

@@ -8,6 +8,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from hotfuel_wire.alarm import LEVELS, from_event_value
+from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
@@ -16,8 +18,6 @@ from hotfuel.risk.pressure import Conditions, running_state
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.counts import REASONS, readings_degc
-from hotfuel_wire.alarm import LEVELS, from_event_value
-from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
 
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
 HOLE_LEAST_S = 1.0
@@ -29,7 +29,7 @@ _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 
 @dataclass(frozen=True)
 class Ticks:
-    """All ticks in the order of time. One entry per tick: seconds on the timeline, boot, tick number; (tick, place) arrays of degC, reason, amplifier."""
+    """All ticks in time: (n,) seconds on the timeline, boot, tick number; (n, places) degC, reason (key of REASONS), amplifier's own degC."""
 
     timeline: Timeline
     seconds: np.ndarray
@@ -51,7 +51,7 @@ def text_of(raw: bytes) -> str:
 
 
 def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]:
-    """Which place each channel of a description serves: by the name the board gave it, else by the car file's channel number, else the board's name."""
+    """Which place each channel serves: by the name the board gave it, else by the car file's channel number, else under the board's name."""
     names = [text_of(channel["place"]) or f"channel_{number}" for number, channel in enumerate(description["channels"])]
     if car is None:
         return names
@@ -185,7 +185,8 @@ def marks(decoded: Any, timeline: Timeline) -> pd.DataFrame:
         if row["code"] == EVENTS["mark"]:
             rows.append((float(timeline.seconds(row["boot"], row["time"])[()]), text_of(row["detail"]) or "button"))
     rows.sort(key=lambda row: row[0])
-    return pd.DataFrame({"time": timeline.index(np.array([at for at, _ in rows], dtype=float)), "text": pd.array([text for _, text in rows], dtype="str")})
+    times = timeline.index(np.array([at for at, _ in rows], dtype=float))
+    return pd.DataFrame({"time": times, "text": pd.array([text for _, text in rows], dtype="str")})
 
 
 def gaps(decoded: Any, table: Ticks) -> pd.DataFrame:
@@ -230,7 +231,7 @@ def events(decoded: Any, timeline: Timeline, car: Car | None) -> pd.DataFrame:
         place = places[channel] if channel < len(places) else ""
         rows.append((float(timeline.seconds(row["boot"], row["time"])[()]), name, place, text))
     rows.sort(key=lambda row: row[0])
-    result = {"time": timeline.index(np.array([row[0] for row in rows], dtype=float))}
+    result: dict[str, Any] = {"time": timeline.index(np.array([row[0] for row in rows], dtype=float))}
     for column, name in enumerate(("event", "place", "text"), start=1):
         result[name] = pd.array([row[column] for row in rows], dtype="str")
     return pd.DataFrame(result)

@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 
 import numpy as np
+from hotfuel_wire.messages import FITTED, INPUTS
 
 from hotfuel.car import Car
 from hotfuel.session.barometer import Barometer
-from hotfuel_wire.messages import FITTED, INPUTS
 
 REFERENCE_V = 3.3  # of the board's converter: the battery code's full scale
 FULL_SCALE = 65535.0
@@ -27,7 +27,7 @@ def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> di
         return (fitted & FITTED[name]) != 0
 
     sensors = car.sensors
-    percent = 100 * auxiliary["fuel_pressure"] / FULL_SCALE
+    percent = auxiliary["fuel_pressure"] / FULL_SCALE * 100
     share = (percent - sensors.fuel_pressure_zero_percent) / (sensors.fuel_pressure_full_percent - sensors.fuel_pressure_zero_percent)
     # a broken wire reads 0 or full scale: outside the sender's span by more than its tolerance there is no pressure
     pressure = np.where((share < -0.05) | (share > 1.05), np.nan, share * sensors.fuel_pressure_range_kpa)

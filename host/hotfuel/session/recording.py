@@ -80,8 +80,11 @@ class Session:
         return frame.reasons(self.ticks)
 
     def margins(self) -> pd.DataFrame:
-        """Columns "<place>_margin_degc", "_limit_degc", "_uncertainty_degc", "_pressure_kpa", "_vapour_liquid_ratio", "_state", for every place with a
-        limit and "<place>_needle" behind a carburettor inlet; same index as `temperatures()`. Raises InputError without a car file."""
+        """Columns "<place>_margin_degc", "_limit_degc", "_uncertainty_degc", "_pressure_kpa" (absolute), "_vapour_liquid_ratio", "_state".
+
+        For every place with a limit and "<place>_needle" behind a carburettor inlet; same index as `temperatures()`. Raises InputError without a car
+        file.
+        """
         return frame.margin_frame(self.margin_table, self.ticks.index)
 
     def inputs(self) -> pd.DataFrame:
@@ -101,7 +104,7 @@ class Session:
         return frame.events(self.decoded, self.ticks.timeline, self.car)
 
     def alarms(self) -> pd.DataFrame:
-        """Columns place, level (warn, act, lost), start, end: every alarm while it was on, delays and deadband applied. Raises InputError without a car."""
+        """Columns place, level (warn, act, lost), start, end: every alarm while it was on, delays and deadband applied. Needs a car file, else InputError."""
         found = alarms.spans(self.margin_table, self.ticks.seconds)
         index = self.ticks.index
         return pd.DataFrame(

@@ -75,9 +75,9 @@ def summarise(temperatures: pd.DataFrame, table: MarginTable | None, limited: fr
     )  # fmt: skip
 
 
-def index_seconds(index: pd.Index) -> np.ndarray:
+def index_seconds(index: pd.DatetimeIndex | pd.TimedeltaIndex) -> np.ndarray:
     """Seconds of a time index: unix seconds for dates, else since zero."""
-    return np.asarray(index.to_numpy()).astype(f"{'datetime64' if isinstance(index, pd.DatetimeIndex) else 'timedelta64'}[us]").astype(np.int64) / 1e6
+    return index.as_unit("us").asi8 / 1e6
 
 
 def _of_place(name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, table: MarginTable | None) -> PlaceSummary:

@@ -50,7 +50,7 @@ class Timeline:
                 line.offsets_s[number] = before + UNPLACED_STEP_S - first
                 before = last + line.offsets_s[number]
         if line.offsets_s:
-            line.notes.append(f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put right beside their neighbours.")
+            line.notes.append(f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put beside their neighbours.")
         return line
 
     def seconds(self, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:

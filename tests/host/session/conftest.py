@@ -5,7 +5,6 @@ import sys
 from pathlib import Path
 
 import pytest
-
 from hotfuel import car, session
 from hotfuel.session import folder
 

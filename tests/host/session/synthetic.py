@@ -1,7 +1,6 @@
 """A recording made frame by frame with the wire's own codec, for tests: temperatures that are known exactly."""
 
 import numpy as np
-
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import CHIPS, EVENTS, FITTED, GAP_REASONS, NO_CHANNEL

@@ -1,0 +1,79 @@
+"""One stand-alone HTML file: bokeh's script inside, no network; and the same page on paper through a headless browser."""
+
+import functools
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from bokeh.embed import components
+from bokeh.resources import Resources
+from markupsafe import Markup
+
+from hotfuel.errors import InputError
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+_PRINT_TIMEOUT_S = 120
+
+
+@functools.cache
+def _templates() -> jinja2.Environment:
+    loader = jinja2.FunctionLoader(lambda name: resources.files("hotfuel.report").joinpath(name).read_text(encoding="utf-8"))
+    return jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+
+
+@functools.cache
+def _library() -> Markup:
+    return Markup(Resources(mode="inline", components=["bokeh"], log_level="warn").render_js())  # noqa: S704 - bokeh's own script
+
+
+def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -> str:
+    """The page of a template as text. figures: name -> bokeh figure; templates place them as divs[name]. Everything else is escaped."""
+    script, divs = components(dict(figures)) if figures else ("", {})
+    css = resources.files("hotfuel.report").joinpath("page.css").read_text(encoding="utf-8")
+    given = {"css": Markup(css), "library": _library() if figures else "", "script": Markup(script)}  # noqa: S704 - made by bokeh
+    return _templates().get_template(template).render(**given, divs={name: Markup(div) for name, div in divs.items()}, **values)  # noqa: S704
+
+
+def write(text: str, path: str | Path) -> Path:
+    """Write the page whole or not at all. Raises InputError if the place cannot be written."""
+    target = Path(path)
+    part = target.with_name(target.name + ".part")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, target)
+    except OSError as error:
+        raise InputError(f"{target} cannot be written ({error.strerror}): give another file") from None
+    return target
+
+
+def browser() -> str | None:
+    """The browser that can print, None without one; HOTFUEL_BROWSER names one."""
+    named = os.environ.get("HOTFUEL_BROWSER")
+    return shutil.which(named) if named else next((found for name in BROWSERS if (found := shutil.which(name))), None)
+
+
+def write_pdf(page_path: str | Path, path: str | Path) -> Path:
+    """Print a page that was written before. Raises InputError if there is no browser to print with, or it fails."""
+    program = browser()
+    if program is None:
+        raise InputError("there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser")
+    target = Path(path).resolve()
+    target.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as profile:
+        sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # it refuses to run as root with one
+        done = subprocess.run(
+            [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=720,1000", "--virtual-time-budget=10000",
+             "--no-pdf-header-footer", f"--print-to-pdf={target}", Path(page_path).resolve().as_uri()],
+            capture_output=True, text=True, timeout=_PRINT_TIMEOUT_S, check=False,
+        )  # fmt: skip
+    if done.returncode or not target.is_file():
+        last = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
+        raise InputError(f"{Path(program).name} could not print the page ({last[:120]}): open the HTML file and print it from your browser")
+    return target

@@ -1,0 +1,231 @@
+"""The review of one session: first the numbers a person wants, then a sheet for the customer, then the technical part."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from hotfuel import __version__
+from hotfuel.report import html, plots, words
+from hotfuel.report.plots import Plots
+from hotfuel.session import Session
+from hotfuel.session.metadata import shown_rows
+from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.units import Shown
+
+_ROWS_MOST = 40
+
+
+@dataclass
+class Table:
+    """A table of texts; `numbers`: columns set to the right."""
+
+    head: Sequence[str]
+    rows: list[Sequence[str]] = field(default_factory=list)
+    numbers: Sequence[int] = ()
+
+
+def write(session: Session, path: str | Path, units: str | None = None, pdf: str | Path | None = None) -> Path:
+    """Write the review as one stand-alone HTML file, and on paper if `pdf` names a file; returns the HTML's path.
+
+    units: "si" or "us"; default the car file's. Raises InputError if a place cannot be written or there is nothing to print with.
+    """
+    written = html.write(render(session, units), path)
+    if pdf is not None:
+        html.write_pdf(written, pdf)
+    return written
+
+
+def render(session: Session, units: str | None = None) -> str:
+    """The page as text."""
+    shown = Shown(units or (session.car.units if session.car else "si"))
+    summary = session.summary()
+    offset = session.metadata.get("utc_offset_min")
+    clock = words.Clock(session.ticks.timeline.anchored, offset)
+    drawn = Plots(session, shown, clock)
+    alarms = drawn.alarms
+    finding = words.nearest(summary, shown, clock)
+    values = {
+        "title": session.name,
+        "car": session.car.name if session.car else str(session.metadata.get("car") or "Car not named"),
+        "day": clock.day(summary.started),
+        "made": words.today(),
+        "sub": _sub(session, summary, clock),
+        "numbers": _numbers(summary, alarms, shown, clock),
+        "finding": finding,
+        "overview": drawn.overview(),
+        "marks": _marks(session, clock),
+        "places": _places(summary, shown, clock),
+        "alarm_rows": _alarm_rows(alarms, clock),
+        "more": [],
+        "shop": session.metadata.get("shop"),
+        "customer": session.metadata.get("customer"),
+        "complaint": session.metadata.get("complaint"),
+        "work_done": session.metadata.get("work_done"),
+        "picture": drawn.picture(summary),
+        "conditions": words.conditions(summary, session, shown, clock),
+        "customer_numbers": _customer_numbers(summary, shown, clock),
+        "cautions": words.CAUTIONS,
+        "technical": drawn.technical(),
+        "method": _method(session),
+        "limits": _limits(session, summary, shown),
+        "fuel": session.fuel.describe() if session.car else ["No car file, so no fuel is known and there are no limits."],
+        "calibration": _calibration(session),
+        "notes": session.all_notes() or ["Nothing is missing: every reading the board numbered is here."],
+        "gaps": _gaps(session, clock),
+        "events": _events(session, clock),
+        "session_rows": [*shown_rows(session.metadata, shown), ("Report made with", f"hotfuel {__version__}"), ("Report made on", words.today())],
+    }
+    return html.page("review.html.jinja", drawn.figures, values)
+
+
+def _sub(session: Session, summary: Summary, clock: words.Clock) -> str:
+    if not summary.readings:
+        return "Nothing was recorded."
+    span = f"{clock.moment(summary.started)} to {clock.moment(summary.ended)}, {clock.zone}" if clock.dates else "time of day not known"
+    parts = [clock.day(summary.started), span, f"{words.duration(summary.recorded_s)} recorded", str(session.metadata.get("fix") or "")]
+    simulated = "simulated board, no real car" if session.metadata.get("simulated") else ""
+    return " · ".join(part for part in (*parts, simulated) if part)
+
+
+def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) -> list[dict[str, str]]:
+    near, hot = summary.smallest, summary.hottest
+    rows = []
+    if near is None:
+        rows.append({"label": "Smallest margin to boiling", "value": "–", "where": "no limit is known", "look": ""})
+    else:
+        look = "beyond" if near.smallest_margin_degc <= 0 else "near" if near.smallest_margin_degc < near.uncertainty_degc else ""
+        where = f"{words.place(near.place)}, {clock.moment(near.smallest_margin_at)}, ±{words.difference(shown, near.uncertainty_degc)}"
+        rows.append({"label": "Smallest margin to boiling", "value": words.signed(shown, near.smallest_margin_degc), "where": where, "look": look})
+    if hot is None:
+        rows.append({"label": "Hottest fuel", "value": "–", "where": "no temperature", "look": ""})
+    else:
+        where = f"{words.place(hot.place)}, {clock.moment(hot.hottest_at)}"
+        rows.append({"label": "Hottest fuel", "value": shown.text(hot.hottest_degc, "temperature"), "where": where, "look": ""})
+    beyond = max((p.beyond_limit_s for p in summary.places.values()), default=0.0)
+    where = "at the place that was beyond it longest" if beyond else "at the places measured"
+    count = sum(level != "lost" for level in alarms["level"])
+    where += f"; {count} warning{'' if count == 1 else 's'}" if near is not None else ""
+    rows.append({"label": "Time beyond the limit", "value": words.duration(beyond) if near else "–", "where": where, "look": "beyond" if beyond else ""})
+    return rows
+
+
+def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
+    table = Table(
+        ("Place", "Hottest", "at", "Smallest margin", "at", "Limit there", "V/L there", "Inside ±", "Beyond", "No reading"), numbers=(1, 3, 5, 6, 7, 8, 9)
+    )
+    for p in summary.places.values():
+        needle = p.place.endswith("_needle")
+        known = p.smallest_margin_degc == p.smallest_margin_degc
+        table.rows.append(
+            (
+                words.place(p.place),
+                "" if needle else shown.text(p.hottest_degc, "temperature"),
+                "" if needle else clock.moment(p.hottest_at),
+                f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, p.uncertainty_degc)}" if known else "no limit",
+                clock.moment(p.smallest_margin_at) if known else "",
+                shown.text(p.limit_there_degc, "temperature") if known else "",
+                _ratio(p.vapour_liquid_ratio_there),
+                words.duration(p.inside_uncertainty_s) if known else "",
+                words.duration(p.beyond_limit_s) if known else "",
+                "" if needle else words.duration(p.lost_s),
+            )
+        )
+    return table
+
+
+def _ratio(value: float) -> str:
+    if not np.isfinite(value):
+        return ""
+    return "40 or more" if value >= 39.99 else f"{value:.1f}"
+
+
+def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> list[tuple[str, str]]:
+    rows = []
+    if summary.hottest:
+        rows.append(("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {words.place(summary.hottest.place)}"))
+    near: PlaceSummary | None = summary.smallest
+    if near:
+        rows.append(("Smallest margin", f"{words.signed(shown, near.smallest_margin_degc)} ±{words.difference(shown, near.uncertainty_degc)}"))
+        rows.append(("Where and when", f"{words.place(near.place)}, {clock.moment(near.smallest_margin_at)}"))
+        rows.append(("Limit there", shown.text(near.limit_there_degc, "temperature")))
+        rows.append(("Pressure there", f"{shown.text(near.pressure_there_kpa, 'pressure')} absolute"))
+        rows.append(("Time beyond the limit", words.duration(near.beyond_limit_s)))
+    return rows
+
+
+def _alarm_rows(alarms: Any, clock: words.Clock) -> Table | None:
+    if not len(alarms):
+        return None
+    table = Table(("From", "to", "Place", "What"))
+    for row in alarms.head(_ROWS_MOST).itertuples():
+        table.rows.append((clock.moment(row.start), clock.moment(row.end), words.place(row.place), plots.LEVEL_WORDS[row.level]))
+    return _cut(table, len(alarms))
+
+
+def _marks(session: Session, clock: words.Clock) -> Table | None:
+    marks = session.marks()
+    table = Table(("No.", "Time", "What was marked"))
+    for number, row in enumerate(marks.head(_ROWS_MOST).itertuples(), start=1):
+        table.rows.append((str(number), clock.moment(row.time), str(row.text)))
+    return _cut(table, len(marks)) if table.rows else None
+
+
+def _gaps(session: Session, clock: words.Clock) -> Table | None:
+    gaps = session.gaps()
+    table = Table(("From", "to", "Length", "Reason"))
+    for row in gaps.head(_ROWS_MOST).itertuples():
+        table.rows.append((clock.moment(row.start), clock.moment(row.end), words.duration(row.duration_s), str(row.reason)))
+    return _cut(table, len(gaps)) if table.rows else None
+
+
+def _events(session: Session, clock: words.Clock) -> Table | None:
+    events = session.events()
+    table = Table(("Time", "Event", "Place", "Detail"))
+    for row in events.head(_ROWS_MOST).itertuples():
+        table.rows.append((clock.moment(row.time), str(row.event), str(row.place), str(row.text)))
+    return _cut(table, len(events)) if table.rows else None
+
+
+def _cut(table: Table, count: int) -> Table:
+    if count > _ROWS_MOST:
+        table.rows.append(tuple([f"… and {count - _ROWS_MOST} more"] + [""] * (len(table.head) - 1)))
+    return table
+
+
+def _limits(session: Session, summary: Summary, shown: Shown) -> Table:
+    table = Table(("Place", "Pressure at the smallest margin", "Vapour the place copes with", "How the pressure was found"), numbers=(1,))
+    for p in summary.places.values():
+        if p.criterion:
+            pressure = f"{shown.text(p.pressure_there_kpa, 'pressure')} absolute"
+            table.rows.append((words.place(p.place), pressure, p.criterion, p.basis))
+    return table
+
+
+def _method(session: Session) -> list[str]:
+    lines = [
+        "Type K thermocouples in the fuel, their voltages recorded raw; temperatures by the NIST ITS-90 function with cold-junction compensation.",
+        "A reading that a chip or the board marked as faulty is left out and counted, never filled in.",
+    ]
+    if session.car:
+        lines += [
+            "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table below. "
+            "Margin is limit minus temperature.",
+            "Behind the needle the fuel falls from line pressure to bowl pressure without taking heat; its limit is given as the temperature in the line.",
+            "± is one standard uncertainty of probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than that "
+            "for 4 s, and goes when it is larger by 2 °C for a minute; beyond the limit likewise.",
+        ]
+    lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
+    return lines
+
+
+def _calibration(session: Session) -> list[str]:
+    if session.calibration is None:
+        return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
+    return [
+        f"{words.place(line.place)} (channel {number}): {line.gain:.4f} × reading {line.offset_degc:+.2f} °C, "
+        f"±{line.uncertainty_degc:.2f} °C, made on {line.made_on.isoformat()} with {len(line.points)} baths."
+        for number, line in sorted(session.calibration.channels.items())
+    ] or ["The calibration file holds no channel."]

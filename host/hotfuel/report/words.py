@@ -1,0 +1,148 @@
+"""Sentences and times for people. Numbers come in SI and leave in the reader's units; no sentence promises anything."""
+
+import datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.units import Shown
+
+CAUTIONS = (
+    "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, a higher place or a heavier load.",
+    "No warning means only that no probe saw one: fuel can boil where there is no probe.",
+    "Petrol and its vapour catch fire. Fuel lines are worked on with the engine cold, the pressure let off, the battery disconnected and an "
+    "extinguisher at hand; every joint is checked for leaks before starting and once more when hot.",
+    "Hot tanks and lines stay under pressure after the engine stops: they are not opened until cold.",
+    "Repairs are made by licensed practice and by the rules that apply locally.",
+)
+
+
+class Clock:
+    """Times of one recording as its reader wants them: local time if the offset is known, else UTC, else time since the start."""
+
+    def __init__(self, dates: bool, offset_min: int | None) -> None:
+        self.dates = dates
+        self.offset_s = 60.0 * (offset_min or 0) if dates else 0.0
+        if not dates:
+            self.zone = "time since the start"
+        elif offset_min is None:
+            self.zone = "UTC"
+        else:
+            self.zone = f"local time, UTC{offset_min / 60:+.4g} h" if offset_min else "UTC"
+
+    def moment(self, at: Any) -> str:
+        """Time of day (or since the start), "–" where there is none."""
+        if at is None or at is pd.NaT or at != at:
+            return "–"
+        if isinstance(at, pd.Timedelta):
+            return duration(at.total_seconds())
+        return (at + pd.Timedelta(seconds=self.offset_s)).strftime("%H:%M:%S")
+
+    def day(self, at: Any) -> str:
+        """The date, "" where it is not known."""
+        if not isinstance(at, pd.Timestamp) or at is pd.NaT:
+            return ""
+        return (at + pd.Timedelta(seconds=self.offset_s)).strftime("%-d %B %Y")
+
+
+def duration(seconds: float) -> str:
+    """For example "45 s", "12 min 30 s", "2 h 05 min"."""
+    if not np.isfinite(seconds):
+        return "–"
+    whole = round(seconds)
+    if 0 < seconds < 10:
+        return f"{seconds:.1f} s"
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+
+
+def place(name: str) -> str:
+    """A place's name as a person reads it: "carb inlet, behind the needle"."""
+    if name.endswith("_needle"):
+        return f"{name.removesuffix('_needle').replace('_', ' ')}, behind the needle"
+    return name.replace("_", " ")
+
+
+def signed(shown: Shown, margin_degc: float) -> str:
+    """A margin with its sign: "+4.2 °C", "−9.4 °C"."""
+    return "–" if margin_degc != margin_degc else _minus(shown.text(margin_degc, "temperature difference"), plus=True)
+
+
+def _minus(text: str, plus: bool = False) -> str:
+    return text.replace("-", "−") if text.startswith("-") else ("+" + text if plus and not text.startswith("0.0 ") else text)
+
+
+def difference(shown: Shown, degc: float) -> str:
+    """A difference's size, without a sign."""
+    return shown.text(abs(degc), "temperature difference")
+
+
+def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
+    """The finding in one or two sentences: which place came nearest its limit, by how much, when, and how sure that is."""
+    near = summary.smallest
+    if near is None:
+        hot = summary.hottest
+        if hot is None:
+            return "There is no temperature in this recording."
+        return (
+            f"The hottest fuel was {shown.text(hot.hottest_degc, 'temperature')} at the {place(hot.place)}, at {clock.moment(hot.hottest_at)}. "
+            "How near that is to boiling is not known: it needs the car file with fuel, pressures and altitude."
+        )
+    return f"{_where(near, shown, clock)} {_how_sure(near, shown)}"
+
+
+def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
+    name = near.place.removesuffix("_needle").replace("_", " ")
+    there = f"{shown.text(near.temperature_there_degc, 'temperature')} at the {name}"
+    limit = shown.text(near.limit_there_degc, "temperature")
+    at = f"at {clock.moment(near.smallest_margin_at)}" if clock.dates else f"{clock.moment(near.smallest_margin_at)} after the start"
+    gap = difference(shown, near.smallest_margin_degc)
+    kind = "vapour forms behind the needle" if near.place.endswith("_needle") else "this fuel forms too much vapour there"
+    if near.smallest_margin_degc <= 0:
+        return f"The fuel reached {there} {at}, {gap} beyond the {limit} at which {kind}."
+    return f"The fuel came nearest to boiling with {there} {at}: {gap} were left to the {limit} at which {kind}."
+
+
+def _how_sure(near: PlaceSummary, shown: Shown) -> str:
+    sure = difference(shown, near.uncertainty_degc)
+    if near.smallest_margin_degc <= -near.uncertainty_degc:
+        return f"The measurement and the limit together are known to about ±{sure}, so the limit was passed; it stayed passed for {duration(near.beyond_limit_s)}."
+    if near.smallest_margin_degc < near.uncertainty_degc:
+        return f"The measurement and the limit together are known to about ±{sure}: this is too close to tell on which side it was."
+    return f"The measurement and the limit together are known to about ±{sure}."
+
+
+def conditions(summary: Summary, session: Any, shown: Shown, clock: Clock) -> list[tuple[str, str]]:
+    """(what, value) rows of the conditions the sheet holds for; what is not known is said."""
+    car = session.car
+    rows = [("Date", clock.day(summary.started) or "not known"), ("Time", f"{clock.moment(summary.started)} to {clock.moment(summary.ended)} ({clock.zone})")]
+    rows.append(("Measured for", duration(summary.recorded_s)))
+    ambient = session.metadata.get("ambient_degc")
+    rows.append(("Outside air", shown.text(ambient, "temperature") if ambient is not None else "not noted"))
+    if car is not None:
+        rows += [("Altitude", shown.text(car.altitude_m, "length") if car.altitude_m is not None else "not given"), ("Air pressure", _air(session, shown))]
+        rows.append(("Fuel", session.fuel.name))
+    for key, label in (("venue", "Where"), ("weather", "Weather"), ("fuel_bought_on", "Fuel bought on")):
+        if session.metadata.get(key):
+            rows.append((label, str(session.metadata[key])))
+    return rows
+
+
+def _air(session: Any, shown: Shown) -> str:
+    pressures = session.inputs()["ambient_pressure_kpa"].to_numpy()
+    if np.isfinite(pressures).any():
+        low, high = float(np.nanmin(pressures)), float(np.nanmax(pressures))
+        return f"{shown.text(low, 'pressure')} to {shown.text(high, 'pressure')}, measured"
+    needle_or_tank = [place for place in session.margin_table.places.values() if np.isfinite(place.pressure_kpa).any()]
+    source = next((p.basis.split("(", 1)[1].rstrip(")") for p in needle_or_tank if "air pressure (" in p.basis), "")
+    return source or "not known"
+
+
+def today() -> str:
+    """The day this page is made."""
+    return datetime.date.today().strftime("%-d %B %Y")
