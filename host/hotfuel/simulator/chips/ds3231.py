@@ -34,11 +34,14 @@ class DS3231(I2CDevice):
     def _running_s(self):
         return self.world.wall_s + (self.world.boot_us + self.clock.now_us) // 1000000
 
+    def read_into(self, into):
+        """The time is taken over at the transfer's start, so that it cannot change in the middle."""
+        year, month, day, hour, minute, second, weekday, _ = date_and_time(self.seconds())
+        for at, value in enumerate((second, minute, hour, weekday + 1, day, month, year % 100)):
+            self._taken[at] = value // 10 << 4 | value % 10
+        I2CDevice.read_into(self, into)
+
     def load(self, register):
-        if register == 0:  # the time is taken over when its first register is reached
-            year, month, day, hour, minute, second, weekday, _ = date_and_time(self.seconds())
-            for at, value in enumerate((second, minute, hour, weekday + 1, day, month, year % 100)):
-                self._taken[at] = value // 10 << 4 | value % 10
         if register < TIME_BYTES:
             return self._taken[register]
         return {CONTROL: self.control, STATUS: self.status, TEMPERATURE: 25}.get(register, 0)

@@ -50,7 +50,7 @@ class MAX31856(Terminals):
 
     def transfer(self, out, into, mode, baudrate_hz):
         """Bytes in, bytes out, while selected. SPI modes 1 and 3 at 5 MHz at most; what anything else reads is one bit off."""
-        self._catch_up()
+        self.catch_up()
         if mode not in (1, 3) or baudrate_hz > FASTEST_HZ:
             if into is not None:
                 for at in range(len(into)):
@@ -121,7 +121,7 @@ class MAX31856(Terminals):
         self._length_us = length_us
         self._due_us = begin_us + length_us
 
-    def _catch_up(self):
+    def catch_up(self):
         """Finish every conversion that has ended by now. After a long silence only the last ones are worked out."""
         now_us = self.clock.now_us
         while self._due_us is not None and self._due_us <= now_us:

@@ -45,7 +45,7 @@ class MCP9601(I2CDevice, Terminals):
 
     def write(self, data):
         """The pointer, then at most one byte for the configuration registers."""
-        self._catch_up()
+        self.catch_up()
         if not len(data):
             return
         self.pointer = data[0]
@@ -61,7 +61,7 @@ class MCP9601(I2CDevice, Terminals):
                 self._begin()
 
     def read_into(self, into):
-        self._catch_up()
+        self.catch_up()
         length = BYTES.get(self.pointer, 1)
         value = self.registers.get(self.pointer, 0)
         for at in range(len(into)):
@@ -70,7 +70,7 @@ class MCP9601(I2CDevice, Terminals):
     def _begin(self):
         self._due_us = self.clock.now_us + CONVERSION_US[(self.registers[DEVICE] >> 5) & 3]
 
-    def _catch_up(self):
+    def catch_up(self):
         now_us = self.clock.now_us
         device = self.registers[DEVICE]
         length_us = CONVERSION_US[(device >> 5) & 3]

@@ -25,6 +25,7 @@ class Terminals:
 
     def set_fault(self, name, on=True):
         """Switch a fault; ValueError for one this chip cannot have. "noise" takes the peak in nV, "offset" nV."""
+        self.catch_up()
         if name == "noise":
             self.noise_nv = int(on)
         elif name == "offset":
@@ -43,6 +44,9 @@ class Terminals:
     def answers(self):
         """False: nobody there to drive the wires."""
         return not self.has("gone")
+
+    def catch_up(self):
+        """Finish what was to be finished by now."""
 
     def power_on(self):
         raise NotImplementedError
@@ -64,10 +68,14 @@ class Terminals:
         return self.world.cold_1024(self.channel, at_us)
 
 
-# EMF of type K in uV: rows of the ITS-90 reference table (NIST Monograph 175, reference junction at 0 degC), every 20 degC from -40 degC.
-TYPE_K_STEP_DEGC = 20
+# EMF of type K in uV: rows of the ITS-90 reference table (NIST Monograph 175, reference junction at 0 degC), every 10 degC from -40 degC.
+TYPE_K_STEP_DEGC = 10
 TYPE_K_FROM_DEGC = -40
-TYPE_K_UV = (-1527, -778, 0, 798, 1612, 2436, 3267, 4096, 4920, 5735, 6540, 7340, 8138)
+TYPE_K_UV = (
+    (-1527, -1156, -778, -392)
+    + (0, 397, 798, 1203, 1612, 2023, 2436, 2851, 3267, 3682)
+    + (4096, 4509, 4920, 5328, 5735, 6138, 6540, 6941, 7340, 7739, 8138)
+)
 
 
 def type_k_nv(temperature_1024):

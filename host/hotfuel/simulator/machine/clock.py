@@ -125,7 +125,8 @@ class Clock:
         if self._running or self._held:
             return
         self._running = True
-        while self._waiting:
+        # Those that wait now; what they leave behind has its turn at the program's next call, so that a slow callback does not stop the program for good.
+        for _ in range(len(self._waiting)):
             function, argument = self._waiting.pop(0)
             try:
                 function(argument)

@@ -1,0 +1,64 @@
+"""From a source's arrays to the whole numbers the board's process takes."""
+
+import struct
+
+import numpy as np
+import pytest
+
+from hotfuel.errors import InputError
+from hotfuel.simulator.feed import Samples, Senders, slices, steady
+
+
+def unpacked(piece):
+    start_us, step_us, count = struct.unpack_from("<QIH", piece.content)
+    return start_us, step_us, np.frombuffer(piece.content[14:], dtype="<i4").reshape(-1, count)
+
+
+def test_a_block_becomes_columns_of_whole_numbers():
+    block = Samples(
+        time_s=np.array([10.0, 10.05]),
+        emf_mv=np.array([[1.0, -0.5], [1.5, 0.0]]),
+        cold_degc=np.array([[25.0, -10.0], [25.5, -10.0]]),
+        engine_rpm=np.array([3000.0, 3000.0]),
+        fuel_pressure_kpa=np.array([0.0, 103.421]),
+        ambient_pressure_kpa=83.4,
+        battery_v=np.array([14.4, np.nan]),
+        ignition=np.array([0.0, 1.0]),
+    )
+    (piece,) = slices([block], Senders(pulses_per_revolution=2.0), 2, speed=100)
+    start_us, step_us, columns = unpacked(piece)
+    assert (start_us, step_us, piece.end_us) == (10_000_000, 50_000, 10_100_000)
+    assert columns[:4].tolist() == [[1_000_000, 1_500_000], [-500_000, 0], [25_600, 26_112], [-10_240, -10_240]]
+    # 14.4 V over 11 is 1.309 V of 3.3 V; a sender at 10 and at 90 per cent of 5 V, divided by 25/15: 0.3 and 2.7 V
+    assert columns[4].tolist() == [round(14.4 / 11 / 3.3 * 65535), 0]
+    assert columns[5].tolist() == [round(0.3 / 3.3 * 65535), round(2.7 / 3.3 * 65535)]
+    assert columns[6].tolist() == [83_400, 83_400]
+    assert columns[8].tolist() == [5, 10]  # 100 pulses a second
+    assert columns[9].tolist() == [0, 1]
+
+
+def test_pulses_run_on_over_blocks():
+    pieces = list(slices(steady([0.0], [20.0], seconds=3, engine_rpm=6000.0), Senders(), 1, speed=1000))
+    assert [unpacked(piece)[2][6][-1] for piece in pieces] == [200, 400, 600]
+
+
+@pytest.mark.parametrize(("speed", "samples"), [(1, 1), (10, 8), (1000, 20)])
+def test_slices_are_short_enough_to_keep_pace(speed, samples):
+    pieces = list(slices(steady([0.0], [20.0], seconds=2), Senders(), 1, speed))
+    assert max(unpacked(piece)[2].shape[1] for piece in pieces) == samples
+    assert pieces[0].start_us == 0
+    assert all(a.end_us == b.start_us for a, b in zip(pieces, pieces[1:], strict=False))
+    assert pieces[-1].end_us == 2_000_000
+
+
+def test_a_source_with_too_few_channels_is_refused():
+    with pytest.raises(InputError, match="2 channels and the board 3 chips"):
+        list(slices(steady([0.0, 0.0], [20.0, 20.0], seconds=1), Senders(), 3, 1))
+
+
+def test_senders_are_the_car_files():
+    from hotfuel import car
+
+    senders = Senders.of(car.load(car.EXAMPLE))
+    assert senders.pulses_per_revolution == 4
+    assert senders.fuel_pressure_range_kpa == pytest.approx(103.42, abs=0.01)  # 15 psi
