@@ -43,7 +43,8 @@ def test_flash_against_thermo(ethanol):
     zs = list(feed.moles[:, 0])
     excess = thermo.unifac.UNIFAC.from_subgroups(T=330.0, xs=zs, chemgroups=[GROUPS[i] for i in feed.which])
     liquid = thermo.GibbsExcessLiquid(VaporPressures=pressures, HeatCapacityGases=properties.HeatCapacityGases,
-                                      VolumeLiquids=properties.VolumeLiquids, GibbsExcessModel=excess, equilibrium_basis="Psat", caloric_basis="Psat", T=330.0, P=1e5, zs=zs)
+                                      VolumeLiquids=properties.VolumeLiquids, GibbsExcessModel=excess,
+                                      equilibrium_basis="Psat", caloric_basis="Psat", T=330.0, P=1e5, zs=zs)
     gas = thermo.IdealGas(HeatCapacityGases=properties.HeatCapacityGases, T=330.0, P=1e5, zs=zs)
     flasher = thermo.FlashVL(constants, properties, liquid=liquid, gas=gas)
     mixture = Mixture(feed)

@@ -63,7 +63,9 @@ class Activity:
         factors[2] = 5 * (log_r - np.log(q / total))
         factors[3] = 5 * q / r
         factors[4:] = self._group_terms(sums[2:] / q)
-        return self._constant + self._linear @ factors
+        found = self._linear @ factors
+        found += self._constant
+        return found
 
 
 def activity_coefficient(mole_fraction: Array, temperature_k: Array) -> Array:

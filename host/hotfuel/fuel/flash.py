@@ -87,6 +87,19 @@ def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -
     raise InputError("the flash found no pressure for this fuel and temperature: stay between -40 and 200 degC")
 
 
+def liquid_at(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -> Array:
+    """Moles left in the liquid, (components, states), at a temperature and V/L."""
+    pressure = pressure_kpa(feed, temperature_k, vapour_liquid_ratio)
+    share = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / (c.GAS_CONSTANT * temperature_k)
+    ideal = np.exp(c.log_vapour_pressure(temperature_k, feed.which)) * np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio)) / pressure
+    activity, liquid = Activity(feed.which, temperature_k), feed.moles + np.zeros_like(share)
+    for _ in range(_ROUNDS):
+        before, liquid = liquid, feed.moles / (1 + share * (ideal * np.exp(activity.log_gamma(liquid)) - 1))
+        if np.abs(liquid - before).max() < 1e-9:
+            break
+    return liquid
+
+
 def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start_k: Array | float = 330.0) -> Array:
     """Temperature at which the fuel has this V/L at `pressure` (kPa). V/L 0 is the bubble point. Shape (states,)."""
     temperature = np.zeros_like(pressure) + start_k
@@ -124,35 +137,47 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
     raise InputError("the flash found no temperature for this fuel and pressure: stay between 20 and 600 kPa")
 
 
-def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array) -> tuple[Array, Array]:
+def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array, start_log_gamma: Array) -> tuple[Array, Array]:
     """Moles of vapour in one mole of feed, and the liquid's mole fractions (components, states), at temperature (K) and pressure (kPa).
 
-    `start` is a first guess of the vapour's moles; the result is 0 for all liquid and 1 for all vapour.
+    `start` and `start_log_gamma` are first guesses of the vapour's moles and of the activity coefficients; the result is 0 for all liquid and 1 for all vapour.
     """
     activity = Activity(feed.which, temperature)
     ratio_per_share = c.GAS_CONSTANT * temperature / (1000 * pressure * feed.liquid_volume_m3)
     ideal = c.log_vapour_pressure(temperature, feed.which) - np.log(pressure)
     share = np.clip(start, 0, 1)
-    log_k = ideal + activity.log_gamma(feed.moles + np.zeros_like(share))
-    delta = np.zeros_like(log_k)
+    log_k = ideal + start_log_gamma
+    shifted = bool(np.any(feed.anchor))
+    if shifted:
+        log_k -= feed.anchor * volatility_shift(share * ratio_per_share)
+    # the loop works in these, because fresh arrays of this size cost more than the arithmetic
+    excess, term, weighted, delta, delta_before = (np.zeros_like(log_k) for _ in range(5))
     for turn in range(_ROUNDS):
-        excess = np.expm1(log_k)
+        np.exp(log_k, out=excess)
+        excess -= 1
         before = share
-        for _ in range(min(turn, 1)):  # Newton on the Rachford-Rice sum; the start is better than the first K, so they settle at it
-            liquid = feed.moles / (1 + share * excess)
-            term = excess * liquid
-            share = np.clip(share + term.sum(axis=0) / (term * term / feed.moles).sum(axis=0), 0, 1)
-        liquid = feed.moles / (1 + share * excess)
+        np.multiply(share, excess, out=term)
+        term += 1
+        np.divide(excess, term, out=term)
+        np.multiply(feed.moles, term, out=weighted)
+        error = weighted.sum(axis=0)
+        weighted *= term
+        share = np.clip(share + error / weighted.sum(axis=0), 0, 1)  # Newton on the Rachford-Rice sum
+        liquid = np.multiply(share, excess, out=term)
+        liquid += 1
+        np.divide(feed.moles, liquid, out=liquid)
         following = ideal + activity.log_gamma(liquid)
-        if np.any(feed.anchor):
+        if shifted:
             following -= feed.anchor * volatility_shift(share * ratio_per_share)
-        delta_before, delta = delta, following - log_k
-        if turn and max(np.abs(share - before).max(), 0.2 * np.abs(delta).max()) < _TOLERANCE:
+        delta_before, delta = delta, np.subtract(following, log_k, out=delta_before)
+        if max(np.abs(share - before).max(), 0.2 * np.abs(delta).max()) < _TOLERANCE:
             return share, liquid
         # dominant eigenvalue method: successive K approach each other by a nearly constant factor, which is summed up at once
-        gain = (delta * delta_before).sum(axis=0) / np.maximum((delta_before * delta_before).sum(axis=0), 1e-30)
-        gain = np.clip(gain, -0.5, 0.9) if turn % 2 else np.zeros_like(share)
-        log_k = following + delta * (gain / (1 - gain))
+        log_k = following
+        if turn % 2:
+            gain = (delta * delta_before).sum(axis=0) / np.maximum((delta_before * delta_before).sum(axis=0), 1e-30)
+            gain = np.clip(gain, -0.5, 0.9)
+            log_k = following + delta * (gain / (1 - gain))
     raise InputError("the flash did not converge for this fuel: stay between -40 and 200 degC and 20 and 600 kPa")
 
 

@@ -48,7 +48,8 @@ class Fuel:
     def __post_init__(self) -> None:
         if not self.density_15c_kg_m3:
             share = self.ethanol_vol / 100
-            object.__setattr__(self, "density_15c_kg_m3", round(TYPICAL_DENSITY_KG_M3 * (1 - share) + float(c.DENSITY_15C_KG_M3[c.ETHANOL]) * share, 1))
+            density_15c = TYPICAL_DENSITY_KG_M3 * (1 - share) + float(c.DENSITY_15C_KG_M3[c.ETHANOL]) * share
+            object.__setattr__(self, "density_15c_kg_m3", round(density_15c, 1))
 
     # how a fuel comes to be -----------------------------------------------------------------------------------------------------------
 
@@ -112,7 +113,8 @@ class Fuel:
         return Fuel(
             name=f"{self.name} with {ethanol_vol:g} % ethanol", route="mixture of a known fuel and ethanol",
             feed=flash.Feed.of_volumes(volumes, self.feed.anchor), limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, sigma)),
-            ethanol_vol=float(ethanol_vol), notes=(*self.notes, "The blend itself was not measured."), edition=self.edition, from_memory=self.from_memory,
+            ethanol_vol=float(ethanol_vol), notes=(*self.notes, "The blend itself was not measured."),
+            edition=self.edition, from_memory=self.from_memory,
         )
 
     # what the fuel does ---------------------------------------------------------------------------------------------------------------

@@ -2,13 +2,19 @@
 
 import numpy as np
 
-from hotfuel.fuel.components import Array
+from hotfuel.fuel.components import Array, Indices
+
+
+def _cell(place: Array, points: int) -> Indices:
+    """The cell a fractional index lies in; nan becomes some cell of the table and comes back with the fraction."""
+    with np.errstate(invalid="ignore"):
+        cell = np.asarray(place).astype(np.intp)
+    return np.minimum(np.maximum(cell, 0), points - 2)
 
 
 def along(curve: Array, row: Array) -> Array:
     """A curve at fractional index `row`, linear between its points; nan where `row` is nan, carried on straight beyond the ends."""
-    # fmax and fmin drop a nan, so that the index is one of the table; the nan comes back with the fraction
-    i = np.fmin(np.fmax(row, 0), len(curve) - 2).astype(np.intp)
+    i = _cell(row, len(curve))
     start = curve.take(i)
     return start + (row - i) * (curve.take(i + 1) - start)
 
@@ -16,8 +22,7 @@ def along(curve: Array, row: Array) -> Array:
 def look_up(values: Array, row: Array, column: Array) -> Array:
     """Bilinear in a table (rows, columns) at fractional indices; nan where either is nan."""
     height, width = values.shape
-    i = np.fmin(np.fmax(row, 0), height - 2).astype(np.intp)
-    j = np.fmin(np.fmax(column, 0), width - 2).astype(np.intp)
+    i, j = _cell(row, height), _cell(column, width)
     down, right = row - i, column - j
     flat, at = values.ravel(), i * width + j
     near = flat.take(at)

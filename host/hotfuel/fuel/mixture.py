@@ -16,6 +16,7 @@ from scipy.interpolate import PchipInterpolator
 from hotfuel.errors import InputError
 from hotfuel.fuel import components as c
 from hotfuel.fuel import flash
+from hotfuel.fuel.activity import Activity
 from hotfuel.fuel.components import Array
 from hotfuel.fuel.grid import along, look_up
 from hotfuel.fuel.volatility import require_range
@@ -23,8 +24,8 @@ from hotfuel.units import ZERO_DEGC_IN_K
 
 TEMPERATURE_RANGE_DEGC = (-40.0, 200.0)
 PRESSURE_RANGE_KPA = (20.0, 600.0)
-_BLOCK = 2048  # states in one pass: the working arrays stay in the processor's cache
-_START_ROWS, _START_RATIO_MAX = 49, 60.0
+_BLOCK = 4096  # states in one pass: the working arrays stay in the processor's cache
+_START_ROWS, _START_RATIO_MAX, _START_K = 49, 60.0, 325.0
 
 
 def _temperature(value: ArrayLike) -> Array:
@@ -60,8 +61,9 @@ class Mixture:
         self.feed = feed
 
     @cached_property
-    def _starts(self) -> tuple[Array, Array, Array]:
-        """Start values for the flash by temperature: ln P at V/L 0 and at the largest V/L, and V/L against where ln P lies between the two."""
+    def _starts(self) -> tuple[Array, Array, Array, Array]:
+        """Start values for the flash by temperature: ln P at V/L 0 and at the largest V/L, V/L against where ln P lies between the two; and
+        T ln(gamma) against V/L."""
         kelvin = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
         ratios = np.concatenate([np.linspace(0, 8, 9), np.geomspace(10, _START_RATIO_MAX, 12)])
         states = np.broadcast_arrays(kelvin[:, None], ratios)
@@ -70,17 +72,21 @@ class Mixture:
         # hot fuel is all vapour before the largest V/L: there the depth stands still, and a start needs no more than an order
         depth = np.maximum.accumulate(depth, axis=1) + 1e-9 * np.arange(len(ratios))
         even = np.linspace(0, 1, 101)
-        return log_p[:, 0], log_p[:, -1], np.stack([PchipInterpolator(row, ratios)(even) for row in depth])
+        share_ratio = np.linspace(0, _START_RATIO_MAX, 61)
+        liquid = flash.liquid_at(self.feed, np.full_like(share_ratio, _START_K), share_ratio)
+        log_gamma = Activity(self.feed.which, np.full_like(share_ratio, _START_K)).log_gamma(liquid)
+        return log_p[:, 0], log_p[:, -1], np.stack([PchipInterpolator(row, ratios)(even) for row in depth]), log_gamma * _START_K
 
     def _split(self, kelvin: Array, pressure: Array) -> tuple[Array, Array]:
         """Vapour share and mole fractions of the liquid, of flat arrays."""
-        top, bottom, ratios = self._starts
+        top, bottom, ratios, log_gamma = self._starts
         row = (kelvin - ZERO_DEGC_IN_K - TEMPERATURE_RANGE_DEGC[0]) / (TEMPERATURE_RANGE_DEGC[1] - TEMPERATURE_RANGE_DEGC[0]) * (_START_ROWS - 1)
         bubble = along(top, row)
         depth = np.clip((bubble - np.log(pressure)) / (bubble - along(bottom, row)), 0, 1)
         ratio = look_up(ratios, row, depth * (ratios.shape[1] - 1))
         start = ratio * 1000 * pressure * self.feed.liquid_volume_m3 / (c.GAS_CONSTANT * kelvin)
-        return flash.vapour_share(self.feed, kelvin, pressure, start)
+        i = np.minimum(ratio / _START_RATIO_MAX * 60, 59).astype(np.intp)
+        return flash.vapour_share(self.feed, kelvin, pressure, start, log_gamma.take(i, axis=1) / kelvin)
 
     def pressure_kpa(self, temperature_degc: ArrayLike, vapour_liquid_ratio: ArrayLike) -> Array:
         """Absolute pressure at which V/L is reached; V/L 0 gives the true vapour pressure."""
@@ -95,7 +101,7 @@ class Mixture:
 
     def temperature_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike) -> Array:
         """Temperature at which V/L is reached; V/L 0 gives the bubble point."""
-        top, bottom, _ = self._starts
+        top, bottom, _, _ = self._starts
         grid = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
 
         def block(pressure: Array, ratio: Array) -> Array:

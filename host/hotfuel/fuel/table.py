@@ -51,11 +51,14 @@ class LimitTable:
         """Place on the pressure axis, nan outside the table."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
-        return (np.log(np.where(inside, pressure, np.nan)) - self._low) * self._per_p
+        row = np.log(pressure if inside.all() else np.where(inside, pressure, np.nan))
+        row -= self._low
+        row *= self._per_p
+        return row
 
     def _ratio_index(self, vapour_liquid_ratio: ArrayLike) -> Array:
         ratio = np.asarray(vapour_liquid_ratio, dtype=float)
-        if np.any((ratio < 0) | (ratio > RATIO_MAX)):
+        if not np.all((ratio >= 0) & (ratio <= RATIO_MAX)):
             raise InputError(f"V/L outside 0 to {RATIO_MAX:g} is not in the limit table: choose a criterion in that range")
         return np.log1p(ratio / _BEND) * self._per_w
 
@@ -67,7 +70,7 @@ class LimitTable:
             place = float(column.ravel()[0])
             j = min(int(place), self._limits.shape[1] - 2)
             curve = self._limits[:, j] + (place - j) * (self._limits[:, j + 1] - self._limits[:, j])
-            return along(curve, row) + 0 * column
+            return along(curve, row) if column.ndim == 0 else along(curve, row) + 0 * column
         return look_up(self._limits, row, column)
 
     def _ratio(self, values: Array, inverse: Array, value: ArrayLike, pressure_kpa: ArrayLike) -> Array:
