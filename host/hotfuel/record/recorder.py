@@ -51,8 +51,9 @@ class Counts:
 class Recorder:
     """Records from `link` into `writer` until told to stop.
 
-    heard: called with the payloads of each read, right after they were given to the log; the alarm lives there. An error in it is said and costs no data.
-    acknowledge: called when page or terminal ask to quiet the sound (the board is told too). say: gets sentences for a person. folder: the session's, where requests are looked for; None: none are.
+    heard: called with the payloads of each read, right after they were given to the log; the alarm lives there. An error in it is said, and costs
+    no data. acknowledge: called when page or terminal ask to quiet the sound (the board is told too). say: gets sentences for a person.
+    folder: the session's, where requests are looked for; None: none are.
     """
 
     link: Link
@@ -70,7 +71,7 @@ class Recorder:
     def __post_init__(self) -> None:
         self._frames = FrameReader()
         self._requests = Requests(self.folder) if self.folder is not None else None
-        self._last = (0, 0)  # tick and board time of the last board frame
+        self._last = [0, 0]  # tick and board time of the last board frame
         self._last_frame_s, self._last_frame_wall_s = self.monotonic(), self.wall()
         self._next_anchor_s = 0.0
         self._gap: str | None = None  # reason of the gap we are in

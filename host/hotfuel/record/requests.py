@@ -1,4 +1,4 @@
-"""What page and terminal may ask of a running recorder: lines in a file beside the log. No port is opened for it; a dead asker leaves nothing behind."""
+"""What page and terminal may ask of a running recorder: lines in a file beside the log. No port is opened for it; a dead asker leaves nothing."""
 
 import json
 import os

@@ -1,5 +1,8 @@
 """numpy tables of what the wire carries, derived from hotfuel_wire.messages; nobody types a field twice."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 from hotfuel_wire.codec import LAYOUTS, Layout
 from hotfuel_wire.messages import TYPES
@@ -18,7 +21,7 @@ _NUMPY = {
 }
 
 
-def placed(places: dict[str, tuple[np.dtype | str, int]], itemsize: int) -> np.dtype:
+def placed(places: Mapping[str, tuple[Any, int]], itemsize: int) -> np.dtype:
     """A row of fields at given offsets: name -> (type, offset)."""
     return np.dtype(
         {

@@ -1,0 +1,198 @@
+"""Whole logs: `decode` against the wire's own incremental reader on any bytes, and by hand on small ones."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+import wire_logs
+from hotfuel.errors import InputError
+from hotfuel.samples import bulk, decode, table
+from hotfuel.samples.stream import Stream
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import TYPES
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+
+def by_the_stream(data):
+    """(readings, messages, stream): what the incremental way gives, as plain rows."""
+    stream = Stream()
+    found = [*stream.feed(data), *stream.feed(b"\x00")]
+    told = {message.description_id for message in found if message.name == "description"}
+    readings, messages = [], {name: [] for name in table.MESSAGES}
+    for message in found:
+        values = message.values
+        if message.name == "reading":
+            readings += [
+                (
+                    message.time_s,
+                    values["tick"],
+                    message.boot,
+                    values["description_id"],
+                    number,
+                    channel["hot"],
+                    channel["cold"],
+                    channel["status"],
+                    values["saturated"],
+                    values["description_id"] in told,
+                )
+                for number, channel in enumerate(values["channels"])
+            ]
+            continue
+        row = {"boot": message.boot, "time": message.time_s, "description_id": message.description_id, **values}
+        messages[message.name].append(tuple(plain(row[name]) for name in table.MESSAGES[message.name].names))
+    return readings, messages, stream
+
+
+def plain(value):
+    if isinstance(value, np.void):
+        return value.tobytes()
+    if isinstance(value, float) and math.isnan(value):
+        return "nan"
+    return value
+
+
+def rows(array):
+    """A structured array as plain tuples; place names keep no padding in numpy."""
+    return [tuple(plain(value) for value in row.tolist()) for row in array]
+
+
+def same(data):
+    """Both ways agree in every row and every count."""
+    decoded = decode(data)
+    readings, messages, stream = by_the_stream(data)
+    assert rows(decoded.readings) == readings
+    for name, expected in messages.items():
+        assert rows(decoded.messages[name]) == expected, name
+    losses = decoded.losses
+    assert (losses.frames, losses.pieces_damaged, losses.bytes_damaged) == (
+        stream.frames.frames,
+        stream.frames.pieces_damaged,
+        stream.frames.bytes_damaged,
+    )
+    assert (losses.unknown_types, losses.payloads_misfit, losses.bytes_total) == (
+        stream.unknown_types,
+        stream.payloads_misfit,
+        len(data),
+    )
+    return decoded
+
+
+@given(wire_logs.streams())
+@settings(max_examples=150)
+def test_any_log_decodes_as_the_incremental_reader_does(data):
+    same(data)
+
+
+@given(st.binary(max_size=3000))
+def test_random_bytes_decode_as_the_incremental_reader_does(data):
+    same(data)
+
+
+@pytest.mark.parametrize("size", [1, 47, 997])
+def test_block_boundaries_change_nothing(size, monkeypatch):
+    """The same log taken in blocks of any size gives the same tables."""
+    data = wire_logs.damage(wire_logs.drive(400), 0.002)
+    whole = decode(data)
+    monkeypatch.setattr(bulk, "BLOCK", size)
+    parts = decode(data)
+    assert rows(parts.readings) == rows(whole.readings)
+    assert dataclasses.replace(parts.losses) == whole.losses
+
+
+def test_a_damaged_drive_decodes_as_the_incremental_reader_does():
+    """One byte in a hundred replaced: every frame that survived is found, none is invented."""
+    clean = wire_logs.drive(6000)
+    decoded = same(wire_logs.damage(clean, 0.01))
+    sent = {row[:8] for row in rows(decode(clean).readings)}
+    got = [row[:8] for row in rows(decoded.readings)]
+    assert set(got) <= sent
+    # a 49-byte frame survives with probability 0.99^47 = 0.62 (its delimiters are doubled)
+    assert 0.59 < len(got) / len(sent) < 0.66
+    assert decoded.losses.ticks_missing == pytest.approx(6000 - len(got) / 4, abs=3)
+
+
+def test_a_log_of_several_kinds_by_hand():
+    told = wire_logs.description(2)
+    number = codec.description_id(told)
+    payloads = [
+        wire_logs.mark("before", 11),
+        told,
+        wire_logs.reading(100, number, [(1, 2, 3), (-4, -5, 6)]),
+        wire_logs.anchor(100, 1_000_000_000_000_000, 5_000_000),
+        wire_logs.reading(400, number, [(7, 8, 9), (10, 11, 12)]),
+        wire_logs.reading(500, number ^ 1, [(7, 8, 9)]),
+        wire_logs.gap(1_000_000_001_000_000, 2500, 1),
+        wire_logs.event(600, "exception", b"ValueError"),
+    ]
+    decoded = decode(b"".join(map(framing.encode, payloads)) + b"junk\0\x05\0")
+    assert decoded.readings["time"].tolist() == [0.1, 0.1, 0.4, 0.4, 0.5]
+    assert decoded.readings["hot"].tolist() == [1, -4, 7, 10, 7]
+    assert decoded.readings["cold"].tolist() == [2, -5, 8, 11, 8]
+    assert decoded.readings["status"].tolist() == [3, 6, 9, 12, 9]
+    assert decoded.readings["channel"].tolist() == [0, 1, 0, 1, 0]
+    assert decoded.readings["known"].tolist() == [True] * 4 + [False]
+    assert decoded.descriptions == {number: codec.unpack(told)[1]}
+    assert decoded.messages["mark"]["text"].tolist() == [b"before"]
+    assert math.isnan(decoded.messages["mark"]["time"][0])
+    assert decoded.messages["event"]["detail"].tolist() == [b"ValueError"]
+    assert decoded.messages["description"]["board_id"][0].tobytes() == wire_logs.BOARD_ID
+    losses = decoded.losses
+    assert (losses.ticks_missing, losses.readings, losses.readings_without_description) == (2, 3, 1)
+    assert (losses.pieces_damaged, losses.bytes_damaged) == (2, 5)
+    assert [(gap.length_s, gap.reason) for gap in losses.gaps] == [(2.5, "port_gone")]
+    said = " ".join(losses.sentences())
+    for piece in ("1 of 3 readings name", "2 readings are missing", "2 damaged pieces (5 of", "2.5 s because the port went away"):
+        assert piece in said
+
+
+def test_a_description_behind_its_readings_makes_them_known():
+    told = wire_logs.description(1)
+    frames = [wire_logs.reading(100, codec.description_id(told), [(1, 1, 0)]), told]
+    decoded = decode(b"".join(map(framing.encode, frames)))
+    assert decoded.readings["known"].tolist() == [True]
+    assert decoded.losses.readings_without_description == 0
+
+
+def test_unknown_type_and_newer_protocol_are_said_and_the_rest_decoded():
+    told = wire_logs.description(1, version=9)
+    frames = [told, b"\x30" + bytes(20), wire_logs.reading(100, codec.description_id(told), [(5, 5, 0)])]
+    decoded = decode(b"".join(map(framing.encode, frames)))
+    assert decoded.readings["hot"].tolist() == [5]
+    said = decoded.losses.sentences()
+    assert any("protocol 9, newer" in sentence for sentence in said)
+    assert "1 messages of type 48, which this version does not know, were left out." in said
+
+
+def test_what_the_board_dropped_is_counted_per_boot_from_its_first_word():
+    frames = [wire_logs.description(1), wire_logs.health(5_000, 2, 1), wire_logs.health(15_000, 4, 1)]  # seen from its start: 5
+    frames += [wire_logs.description(1, boot_count=2, time_ms=900_000)]
+    frames += [wire_logs.health(1_000_000, 100, 0), wire_logs.health(1_010_000, 103, 4)]  # joined late: 7
+    assert decode(b"".join(map(framing.encode, frames))).losses.board_dropped == 12
+
+
+def test_a_path_a_folder_and_bytes_give_the_same(tmp_path):
+    data = wire_logs.drive(50)
+    (tmp_path / "wire.log").write_bytes(data)
+    for source in (tmp_path, tmp_path / "wire.log", str(tmp_path / "wire.log"), bytearray(data), memoryview(data)):
+        assert rows(decode(source).readings) == rows(decode(data).readings)
+
+
+def test_no_such_log_is_one_sentence(tmp_path):
+    with pytest.raises(InputError, match="cannot be read"):
+        decode(tmp_path / "nothing")
+
+
+def test_no_bytes_give_empty_tables():
+    decoded = decode(b"")
+    assert len(decoded.readings) == 0
+    assert set(decoded.messages) == {name for name in TYPES if name != "reading"}
+    assert decoded.losses.sentences() == []
+
+
+def test_every_field_of_the_declaration_has_a_column():
+    for number, layout in codec.LAYOUTS.items():
+        columns = table.READINGS.names if number == TYPES["reading"] else table.MESSAGES[layout.name].names
+        fields = {row[0] for row in layout.fixed} - {"type", "time_ms", "channel_count"}
+        assert fields <= set(columns), layout.name
