@@ -1,7 +1,6 @@
 """A board on the bench: the stand-in's clock, world and buses in this process, freshly powered."""
 
 import pytest
-
 from hotfuel.simulator.machine import boot
 from hotfuel.simulator.machine.clock import clock
 from hotfuel.simulator.machine.world import world

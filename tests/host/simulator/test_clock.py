@@ -3,14 +3,13 @@
 import datetime
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from hotfuel.simulator import machine
 from hotfuel.simulator.machine import rtc
 from hotfuel.simulator.machine import standin_time as time
 from hotfuel.simulator.machine.clock import QUEUE_LENGTH, Reset, clock
 from hotfuel.simulator.machine.timers import RESET_BY_WATCHDOG
+from hypothesis import given
+from hypothesis import strategies as st
 
 
 def fired(period_ms, **how):

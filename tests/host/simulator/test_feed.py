@@ -1,10 +1,10 @@
 """From a source's arrays to the whole numbers the board's process takes."""
 
+import itertools
 import struct
 
 import numpy as np
 import pytest
-
 from hotfuel.errors import InputError
 from hotfuel.simulator.feed import Samples, Senders, slices, steady
 
@@ -47,7 +47,7 @@ def test_slices_are_short_enough_to_keep_pace(speed, samples):
     pieces = list(slices(steady([0.0], [20.0], seconds=2), Senders(), 1, speed))
     assert max(unpacked(piece)[2].shape[1] for piece in pieces) == samples
     assert pieces[0].start_us == 0
-    assert all(a.end_us == b.start_us for a, b in zip(pieces, pieces[1:], strict=False))
+    assert all(a.end_us == b.start_us for a, b in itertools.pairwise(pieces))
     assert pieces[-1].end_us == 2_000_000
 
 

@@ -4,13 +4,12 @@ import datetime
 import struct
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from hotfuel.simulator import machine
 from hotfuel.simulator.chips import bmp280, bmp390
 from hotfuel.simulator.machine import standin_time as time
 from hotfuel.simulator.machine.pins import Pin
+from hypothesis import given
+from hypothesis import strategies as st
 
 BAROMETER, CLOCK = 0x76, 0x68
 

@@ -1,7 +1,6 @@
 """Pins, buses and converters of the stand-in."""
 
 import pytest
-
 from hotfuel.simulator import machine
 from hotfuel.simulator.machine import buses, pins, standin_rp2, world
 from hotfuel.simulator.machine import standin_time as time
@@ -66,7 +65,7 @@ def test_a_stuck_spi_line_hides_the_chip(bench):
 
 
 def test_an_address_nobody_answers_is_eio(bench):
-    with pytest.raises(OSError) as error:
+    with pytest.raises(OSError) as error:  # noqa: PT011 - MicroPython's carries a number only, looked at below
         i2c().readfrom_mem(0x60, 0, 1)
     assert error.value.args == (buses.EIO,)
 
@@ -75,7 +74,7 @@ def test_a_stuck_i2c_bus_costs_its_timeout(bench):
     bench.wire("BMP280", 0x76, "i2c")
     buses.stuck[("i2c", 0)] = 0
     before_us = clock.now_us
-    with pytest.raises(OSError) as error:
+    with pytest.raises(OSError) as error:  # noqa: PT011 - MicroPython's carries a number only, looked at below
         i2c(timeout=2000).readfrom_mem(0x76, 0xD0, 1)
     assert error.value.args == (buses.ETIMEDOUT,)
     assert clock.now_us - before_us == 2000
@@ -88,7 +87,7 @@ def test_a_chip_that_stretches_the_clock_beyond_the_timeout_is_given_up(bench):
     chip.set_fault("stretch", 1500)
     i2c(timeout=2000).readfrom_mem(0x60, 0x04, 1)
     chip.set_fault("stretch", 2500)
-    with pytest.raises(OSError) as error:
+    with pytest.raises(OSError) as error:  # noqa: PT011 - MicroPython's carries a number only, looked at below
         i2c(timeout=2000).readfrom_mem(0x60, 0x04, 1)
     assert error.value.args == (buses.ETIMEDOUT,)
 

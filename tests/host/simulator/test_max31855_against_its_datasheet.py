@@ -1,7 +1,6 @@
 """The MAX31855K model against the datasheet's tables (Maxim 19-5793)."""
 
 import pytest
-
 from hotfuel.simulator import machine
 from hotfuel.simulator.machine import standin_time as time
 from hotfuel.simulator.machine.pins import Pin

@@ -1,15 +1,14 @@
 """The MAX31856 model against the datasheet's tables (Maxim 19-7534), through the stand-in's SPI bus as a program would talk to it."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
 from hotfuel.simulator import machine
 from hotfuel.simulator.chips.max31856 import RESET_VALUES
 from hotfuel.simulator.machine import standin_time as time
 from hotfuel.simulator.machine.clock import clock
 from hotfuel.simulator.machine.pins import Pin
 from hotfuel.temperature.thermocouple import emf_mv
+from hypothesis import given
+from hypothesis import strategies as st
 
 CMODE, ONE_SHOT, OC_BELOW_5K, HZ_50, FAULT_CLEAR = 0x80, 0x40, 0x10, 0x01, 0x02
 TYPE_K, GAIN_8, GAIN_32 = 0x03, 0x08, 0x0C
@@ -239,7 +238,10 @@ def test_an_input_beyond_the_rails_stops_conversions(bench, amplifier):
     assert (hot, status) == (before[0], SR_OVUV)
 
 
-@pytest.mark.parametrize(("degc", "expected"), [(127.5, SR_CJ_HIGH | SR_CJ_RANGE), (126, SR_CJ_RANGE), (-60, SR_CJ_RANGE), (-65, SR_CJ_LOW | SR_CJ_RANGE)])
+@pytest.mark.parametrize(
+    ("degc", "expected"),
+    [(127.5, SR_CJ_HIGH | SR_CJ_RANGE), (126, SR_CJ_RANGE), (-60, SR_CJ_RANGE), (-65, SR_CJ_LOW | SR_CJ_RANGE)],
+)
 def test_cold_junction_faults(bench, amplifier, degc, expected):
     """Thresholds after reset are 127 and -64 degC; the sensor's range is -55 to 125 degC."""
     bench.cold_degc(degc)

@@ -1,7 +1,6 @@
 """The MCP9600/MCP9601 models against Microchip's datasheets DS20005426 and DS20006173; what is from memory is marked in the model."""
 
 import pytest
-
 from hotfuel.simulator import machine
 from hotfuel.simulator.machine import standin_time as time
 from hotfuel.simulator.machine.pins import Pin

@@ -29,7 +29,7 @@ class Flash:
         self._open(image)
 
     def _open(self, image):
-        self.image = bytearray(b"\xff") * (self.blocks * BLOCK_BYTES) if image is None else image
+        self.image = bytearray(b"\xff" * (self.blocks * BLOCK_BYTES)) if image is None else image
 
     def _read(self, at, into):
         into[:] = self.image[at : at + len(into)]
