@@ -173,5 +173,40 @@ def service():
     found["button"] = board.prompt_wanted()
 
 
+def fuzz():
+    """Junk, damaged frames and good frames with senseless arguments, for every command but the one that restarts."""
+    import random
+
+    from hotfuel_wire import codec, framing
+    from hotfuel_wire.messages import COMMANDS
+
+    made = rig.Rig()
+    app = application(made)
+    made.run(app.step, 1)
+    random.seed(1)
+    before = dict(app.settings)
+
+    def junk(length):
+        return bytes([random.getrandbits(8) for _ in range(length)])
+
+    for _ in range(600):
+        app.commands.receive(junk(random.getrandbits(7)))
+    found["unchanged_by_junk"] = app.settings == before and app.commands.last_sequence is None
+    app.commands.receive(b"\x00")
+    codes = [code for name, code in COMMANDS.items() if name != "service"] + [0, 99, 255]
+    answered = 0
+    for number in range(400):
+        code = codes[random.getrandbits(8) % len(codes)]
+        values = {"tick": 0, "time_ms": 0, "sequence": number, "code": code, "argument": junk(random.getrandbits(5))}
+        waiting = app.sender.waiting()
+        app.commands.receive(framing.encode(codec.pack("command", values)))
+        if app.sender.waiting() > waiting:
+            answered += 1
+        made.run(app.step, 0.1)
+    found["answered"] = answered
+    found["unchanged"] = app.settings == before
+    made.run(app.step, 2)
+
+
 globals()[scenario]()
 sys.stderr.write(json.dumps(found))

@@ -7,7 +7,9 @@ import sys
 
 from clock import Clock
 from chips.max31856 import Chip
-from fake_board import SETTINGS, FakeBoard, converted
+from chips.max31855 import Chip as Max31855
+from chips.mcp9601 import Chip as Mcp9601
+from fake_board import SETTINGS, FakeBoard, PointerChip, WordChip, converted
 from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER, NOT_READY
 from sampler import DEPTH, Sampler
 
@@ -85,6 +87,37 @@ ticks("one_shot", 5, pending, 5, NOT_READY)
 ticks("one_shot", 5, brown_out, 5, CONFIGURATION_LOST)
 ticks("one_shot", 5, gone, 5, NO_ANSWER)
 ticks("automatic", 5, dead, 5, NO_ANSWER)
+
+# A mixed board: the two other drivers, with and without a new conversion, and after a loss of power.
+mixed = FakeBoard(0, start_ms=5000)
+mixed.chips = [WordChip(b"\x01\x90\x19\x00")]
+pointer = PointerChip()
+mixed.i2c = lambda: pointer
+settings["i2c_addresses"] = ("0", "96")
+settings["resolution_bits"] = 16
+sampler = Sampler(mixed, [Max31855(mixed, 0, settings), Mcp9601(mixed, 1, settings)], 200)
+sampler.start(Clock(mixed.ticks_ms))
+callback = mixed.timer[1]
+expected = []
+for state in (0x40, 0x00, 0x40, -1, 0x50):
+    mixed.advance(200)
+    if state < 0:
+        pointer.registers[6][0] = 0
+    else:
+        pointer.registers[4][0] = state
+        pointer.registers[3][0] = 0xFF
+    expected.append(CONFIGURATION_LOST if state < 0 else -0x10000 if state & 0x40 else NOT_READY)
+    micropython.heap_lock()
+    callback(None)
+    micropython.heap_unlock()
+    if sampler.error:
+        raise sampler.error
+hots = []
+while sampler.take():
+    assert (sampler.hot[0], sampler.cold[0]) == (100, 400), (sampler.hot[0], sampler.cold[0])
+    hots.append(sampler.hot[1])
+assert hots == expected, hots
+
 print(
-    "130 ticks, 0 bytes;", "small integers of", 31 if sys.maxsize < 1 << 32 else 63, "bits; wrapped:", board.now_ms < 0x20000000
+    "135 ticks, 0 bytes;", "small integers of", 31 if sys.maxsize < 1 << 32 else 63, "bits; wrapped:", board.now_ms < 0x20000000
 )

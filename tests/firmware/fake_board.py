@@ -77,6 +77,38 @@ class FakeBoard:
         select(1)
 
 
+class WordChip:
+    """A MAX31855: four bytes, read only."""
+
+    def __init__(self, word):
+        self.word = bytearray(word)
+
+    def __call__(self, level):
+        pass
+
+    def transfer(self, out, into):
+        index = 0
+        while index < 4:
+            into[index] = self.word[index]
+            index += 1
+
+
+class PointerChip:
+    """An MCP9601 behind I2C: registers of one, two or three bytes by their pointer."""
+
+    def __init__(self):
+        self.registers = {2: bytearray(2), 3: bytearray(3), 4: bytearray(1), 5: bytearray(1), 6: bytearray(1)}
+
+    def readfrom_mem_into(self, address, register, into):
+        index = 0
+        while index < len(into):
+            into[index] = self.registers[register][index]
+            index += 1
+
+    def writeto_mem(self, address, register, data):
+        self.registers[register][0] = data[0]
+
+
 SETTINGS = {"mode": "one_shot", "mains_hz": 60, "averages": 1, "gain": 32, "rate_hz": 5}
 
 

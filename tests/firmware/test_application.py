@@ -225,6 +225,19 @@ def test_other_inputs(run):
     assert 440 < mark["value"] < 560
 
 
+def test_junk_and_senseless_commands_change_nothing_and_stop_nothing(run):
+    messages, found = run("fuzz")
+    assert found["unchanged_by_junk"] is True
+    assert found["unchanged"] is True
+    assert found["answered"] == 400
+    assert [event for event in events(messages) if event[0] == "exception"] == []
+    ticks = [reading["tick"] for reading in only(messages, "reading")]
+    assert ticks == list(range(1, len(ticks) + 1))
+    assert len(ticks) > 200
+    outcomes = {reply["outcome"] for reply in only(messages, "reply")}
+    assert OUTCOMES["failed"] not in outcomes, "a handler raised something else than its refusal"
+
+
 def test_service_ends_at_the_prompt_once(run):
     messages, found = run("service")
     reply = only(messages, "reply")[-1]

@@ -2,6 +2,7 @@
 
 import builtins
 import io
+from pathlib import Path
 
 import pytest
 import settings as configuration
@@ -173,3 +174,11 @@ def test_a_write_that_does_not_read_back_is_an_error(tmp_path, monkeypatch):
         twin.save(b"second")
     monkeypatch.undo()
     assert twin.load() == b"first"
+
+
+def test_power_cuts_on_the_boards_own_file_system(micropython, board_path):
+    out = micropython(Path(__file__).parent / "board_twin.py", path=board_path, heap="4M")
+    last = out.strip().splitlines()[-1]  # before it: the interpreter clearing away files that were open when power went
+    assert last.startswith("power cut at each of ")
+    assert int(last.split()[5]) > 50
+    assert last.endswith("settings lost: 0")
