@@ -95,6 +95,7 @@ def latent_heat_j_mol(temperature_k: Array, which: Indices | slice = slice(None)
     """Latent heat of the pure components, J/mol, Watson's rule from the value at 25 degC, the exponent fitted from 0 to 110 degC (usual 0.38)."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
     critical = CRITICAL_K[which].reshape(t_shape)
-    ratio = np.maximum(critical - temperature_k, 0) / (critical - _REFERENCE_K)
+    # held before the critical point (butane: above 139 degC), where the rule falls off so steeply that enthalpy would not rise with temperature
+    ratio = np.maximum((critical - temperature_k) / (critical - _REFERENCE_K), 0.1)
     return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio ** _LATENT_HEAT_EXPONENT[which].reshape(t_shape)
 

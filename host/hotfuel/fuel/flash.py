@@ -140,7 +140,8 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
 def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array, start_log_gamma: Array) -> tuple[Array, Array]:
     """Moles of vapour in one mole of feed, and the liquid's mole fractions (components, states), at temperature (K) and pressure (kPa).
 
-    `start` and `start_log_gamma` are first guesses of the vapour's moles and of the activity coefficients; the result is 0 for all liquid and 1 for all vapour.
+    `start` and `start_log_gamma` are first guesses of the vapour's moles and of the activity coefficients. The share is 0 for all liquid and
+    1 for all vapour.
     """
     activity = Activity(feed.which, temperature)
     ratio_per_share = c.GAS_CONSTANT * temperature / (1000 * pressure * feed.liquid_volume_m3)

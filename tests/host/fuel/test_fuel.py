@@ -112,6 +112,14 @@ def test_enthalpy_boiling_takes_about_three_times_the_heat():
     assert float(E0.latent_heat_kj_per_kg(25.0)) == pytest.approx(350, rel=0.08)  # Cengel, table A-27
 
 
+@pytest.mark.parametrize("fuel", [E0, E10], ids=lambda fuel: fuel.name)
+def test_temperature_at_enthalpy_is_the_inverse_over_the_range(fuel):
+    pressure, degc = np.geomspace(50, 500, 12)[:, None], np.linspace(-20, 160, 31)
+    enthalpy = fuel.enthalpy_kj_per_kg(degc, pressure)
+    assert np.all(np.diff(enthalpy, axis=1) > 0)
+    np.testing.assert_allclose(fuel.mixture.temperature_at_enthalpy_degc(enthalpy, pressure), np.broadcast_to(degc, enthalpy.shape), atol=0.01)
+
+
 def test_weathering_flatters_and_is_never_the_default():
     # worked out on another mixture: 2 vol-% -3.5 kPa and +1.8 degC, 10 vol-% +9.6 degC
     light, heavy = E0.weathered(2), E0.weathered(10)
