@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special  # its quantiles are those of scipy.stats at a fiftieth of the time, which trials of thousands of reports need
+from scipy import (
+    special,
+)  # its quantiles are those of scipy.stats at a fiftieth of the time, which trials of thousands of reports need
 
 from hotfuel.errors import InputError
 
