@@ -51,7 +51,7 @@ def what_was_seen(received: bytes, seconds: float) -> str:
     if not received:
         return f"nothing was sent within {seconds:.0f} s; is this the board, and is its firmware installed (`hotfuel board install`)?"
     text = received[:200].decode("ascii", errors="replace")
-    readable = sum(character.isprintable() or character in "\r\n\t" for character in text)
+    readable = sum(character.isascii() and (character.isprintable() or character in "\r\n\t") for character in text)
     if ">>>" in text or "MicroPython" in text:
         return "a MicroPython prompt answers, but not our firmware; install it with `hotfuel board install`"
     if "Traceback" in text:

@@ -1,0 +1,66 @@
+"""The construct view is derived from the declaration: it must read what the codec reads, and refuse what it refuses."""
+
+import pytest
+import wire_logs
+from construct import Bytes, ListContainer
+from hotfuel.errors import InputError
+from hotfuel.link import inspect
+from hotfuel_wire import codec
+from hotfuel_wire.messages import MESSAGES
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def plain(value):
+    if isinstance(value, ListContainer):
+        return [{name: plain(entry) for name, entry in item.items() if name != "_io"} for item in value]
+    return bytes(value) if isinstance(value, bytes | bytearray) else value
+
+
+@given(st.one_of(wire_logs.payloads(), st.binary(max_size=60)))
+def test_view_and_codec_agree_on_any_payload(payload):
+    try:
+        name, values = codec.unpack(payload)
+    except codec.WireError:
+        with pytest.raises(InputError):
+            inspect.view(payload)
+        return
+    seen = inspect.view(payload)
+    assert seen.message == name
+    assert seen.type & 0x7F == values["type"]
+    for field, value in values.items():
+        if field not in ("type", "saturated"):
+            assert plain(seen[field]) == value, field
+
+
+def test_every_message_has_a_view_that_also_builds():
+    assert set(inspect.PAYLOADS) == set(MESSAGES)
+    payload = wire_logs.reading(100, 7, [(1, 2, 3), (4, 5, 6)])
+    assert inspect.PAYLOADS[2].build(inspect.view(payload)) == payload
+    assert isinstance(inspect._field(("x", "id8", None, 1)).subcon, Bytes)
+
+
+def test_lines_for_a_person():
+    said = inspect.lines(wire_logs.description(1, gain=8))
+    assert said[0] == "description"
+    assert "    place = place0   Where the probe sits, ASCII, padded with zeros" in said
+    assert any(line.startswith("    gain = 8") for line in said)
+    assert any(line.startswith("  period_ms = 100 ms") for line in said)
+
+
+@given(wire_logs.payloads())
+def test_lines_never_fail_otherwise(payload):
+    try:
+        said = inspect.lines(payload)
+    except InputError:
+        return
+    assert len(said) > 3
+
+
+def test_unknown_and_misfit_are_sentences():
+    with pytest.raises(InputError, match="message type 99 is not known here"):
+        inspect.view(bytes([99]) + bytes(20))
+    with pytest.raises(InputError, match="this reading payload of 10 bytes does not fit"):
+        inspect.view(bytes([2]) + bytes(9))
+    with pytest.raises(InputError, match="type 0"):
+        inspect.view(b"")
