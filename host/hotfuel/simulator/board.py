@@ -1,11 +1,13 @@
 """The simulated board: the firmware, unmodified, in a process of its own, on a serial port that any reader can open.
 
-One thread here owns the time: it hands the process blocks of samples no faster than `speed` allows and no faster than the reader takes what the board sends.
+One thread here owns the time: it hands the process blocks of samples no faster than `speed` allows, and no faster than the reader takes what the
+board sends.
 """
 
 import collections
 import contextlib
 import json
+import math
 import os
 import select
 import shutil
@@ -28,6 +30,7 @@ AHEAD = 3  # slices the process may have in hand: keeps it busy, and a fault swi
 IDLE_S = 0.02  # how often a port nobody reads is looked at
 LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up
 EXIT_S = 5.0
+KILL_S = 1.0
 
 FIRMWARE_ROM, WIRE_ROM = "/rom_firmware", "/rom_wire"
 
@@ -38,8 +41,8 @@ class SimulatedBoard:
     source: blocks of samples (see feed.Samples), or an object whose `blocks()` yields them; what the board measures.
     speed: times faster than real time, at most. engine: "micropython", "cpython" or None for the better one installed; `.engine` says which.
     faults: channel -> fault name or names, from the start on. erase_ms: what erasing a block of flash takes (MicroPython only).
-    settings: firmware settings, name -> value, as if stored before. link: "pty", "socket" or None. hold_for_reader: True makes the board's time stand still
-    while nobody takes what it sends; default: at any speed but 1. folder: where the flash is kept, a new one by default.
+    settings: firmware settings, name -> value, as if stored before. link: "pty", "socket" or None. folder: where the flash is kept, else a new one.
+    hold_for_reader: True makes the board's time stand still while nobody takes what it sends; default: at any speed but 1.
 
     Example::
 
@@ -90,7 +93,7 @@ class SimulatedBoard:
         self._folder = Path(tempfile.mkdtemp(prefix="hotfuel-flash-")) if folder is None else folder
         self._port = open_port(link)
         self._plugged = True
-        self._over_tcp = link == "socket" and self.engine == process.CPYTHON or os.name != "posix"
+        self._over_tcp = (link == "socket" and self.engine == process.CPYTHON) or os.name != "posix"
         self._wake, self._waker = socket.socketpair()
         self._wake.setblocking(False)
         self._orders: collections.deque[tuple[str, Any]] = collections.deque()
@@ -108,6 +111,7 @@ class SimulatedBoard:
         self._to_board = b""
         self._source_ended = False
         self._begun_s: float | None = None
+        self._kill_s = math.inf
 
     @property
     def device(self) -> str:
@@ -238,17 +242,19 @@ class SimulatedBoard:
         timeout_s = IDLE_S
         if board is not None:
             timeout_s = min(timeout_s, self._feed())
+            if time.monotonic() > self._kill_s:
+                board.process.kill()
         readable: list[Any] = [self._wake, *self._port.waits()]
         writable: list[Any] = []
         if board is not None:
             readable.append(board.line)
             if self._to_board:
-                writable.append(board.data)
+                writable.append(board.input)
         if self._pending and reading:
             writable += self._port.room()
         takes = len(self._pending) == 0 and (reading or not self._plugged or not self._hold)
         if board is not None and takes:
-            readable.append(board.data)
+            readable.append(board.output)
         can_read, can_write, _ = select.select(readable, writable, [], timeout_s)
         if self._wake in can_read:
             self._obey()
@@ -264,12 +270,10 @@ class SimulatedBoard:
 
     def _serve(self, board: process.BoardProcess, can_read: list[Any], can_write: list[Any], reading: bool) -> None:
         try:
-            if board.data in can_write:
-                self._to_board = self._to_board[board.data.send(self._to_board) :]
-            if board.data in can_read:
-                data = board.data.recv(4096)
-                if not data:
-                    raise EOFError
+            if board.input in can_write:
+                self._to_board = self._to_board[board.transmit(self._to_board) :]
+            if board.output in can_read:
+                data = board.receive()
                 if reading:
                     self._pending = data[self._port.write(data) :]
             if board.line in can_read:
@@ -334,8 +338,8 @@ class SimulatedBoard:
                 self._port.plug()
                 self._plugged = True
             elif kind == "power_cut":
-                if self._board is not None:
-                    self._board.process.kill()
+                self._kill_s = time.monotonic() + KILL_S  # should it not be listening
+                self._tell(process.CHANGE, b'{"power": "cut"}')
             else:
                 if kind == "lasting change":
                     self._changes.append(what)
@@ -346,13 +350,15 @@ class SimulatedBoard:
         self._drain(board)
         with contextlib.suppress(Exception):
             board.process.wait(EXIT_S)
+        said = board.said()
         code = board.close()
         self._board = None
         if code == process.ENDED:
             return
         if code not in (process.RESET_BY_WATCHDOG, process.RESET_SOFT, process.POWER_LOST, -9):
-            self.failure = f"the board's process ended with code {code}: {board.said() or 'no word'}"
+            self.failure = f"the board's process ended with code {code}: {said or 'no word'}"
             return
+        self._kill_s = math.inf
         self.resets.append((self.time_s, code))
         self._boot_us = self._time_us
         if code != process.RESET_SOFT:
@@ -368,7 +374,7 @@ class SimulatedBoard:
     def _drain(self, board: process.BoardProcess) -> None:
         """What it sent and said last."""
         with contextlib.suppress(OSError, EOFError):
-            while data := board.data.recv(4096):
+            while data := board.receive():
                 self._pending += data if self._port.reading() else b""
         with contextlib.suppress(OSError, EOFError):
             board.line.setblocking(False)

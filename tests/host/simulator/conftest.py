@@ -1,9 +1,14 @@
-"""A board on the bench: the stand-in's clock, world and buses in this process, freshly powered."""
+"""A board on the bench in this process, freshly powered; and a reader for the port of a simulated board."""
+
+import time
 
 import pytest
+import serial
 from hotfuel.simulator.machine import boot
 from hotfuel.simulator.machine.clock import clock
 from hotfuel.simulator.machine.world import world
+from hotfuel_wire import codec
+from hotfuel_wire.framing import FrameReader, encode
 
 
 class Bench:
@@ -34,3 +39,66 @@ class Bench:
 def bench():
     yield Bench()
     boot.power_on(0)
+
+
+class Reader:
+    """Takes every frame, as a recorder would. frames: (message name, values) as they came; `reader` counts what was no frame; `raw`: all bytes."""
+
+    def __init__(self, board, timeout_s=0.05):
+        self.board = board
+        self.frames = []
+        self.raw = bytearray()
+        self.reader = FrameReader()
+        self.port = serial.serial_for_url(board.device, timeout=timeout_s)
+        self._sequence = 0
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.port.close()
+
+    def take(self):
+        """What is there now, or comes within the time-out; the number of bytes."""
+        data = self.port.read(max(1, self.port.in_waiting))
+        self.raw += data
+        for payload in self.reader.feed(data):
+            self.frames.append(codec.unpack(payload))
+        return len(data)
+
+    def until(self, condition, within_s=20.0):
+        """Read until condition() holds; AssertionError when it does not in time."""
+        end = time.monotonic() + within_s
+        while not condition():
+            assert time.monotonic() < end, f"not seen within {within_s} s; failure: {self.board.failure}, frames: {len(self.frames)}"
+            self.take()
+
+    def to_the_end(self, within_s=60.0):
+        """Read until the board has finished and nothing is left."""
+        end = time.monotonic() + within_s
+        while self.take() or not self.board.finished:
+            assert time.monotonic() < end, f"not finished within {within_s} s at {self.board.time_s} s"
+        assert self.board.failure is None
+
+    def of(self, name):
+        return [values for kind, values in self.frames if kind == name]
+
+    def ticks(self):
+        return [values["tick"] for values in self.of("reading")]
+
+    def codes(self, channel, field="hot"):
+        return [values["channels"][channel][field] for values in self.of("reading")]
+
+    def command(self, code, argument=b""):
+        """Send a command; its reply."""
+        self._sequence += 1
+        sequence = self._sequence
+        self.port.write(encode(codec.pack("command", {"tick": 0, "time_ms": 0, "sequence": sequence, "code": code, "argument": argument})))
+        self.until(lambda: any(reply["sequence"] == sequence for reply in self.of("reply")))
+        return next(reply for reply in self.of("reply") if reply["sequence"] == sequence)
+
+
+@pytest.fixture
+def read():
+    """read(board) opens its port: a Reader."""
+    return Reader

@@ -125,7 +125,7 @@ class Clock:
         if self._running or self._held:
             return
         self._running = True
-        # Those that wait now; what they leave behind has its turn at the program's next call, so that a slow callback does not stop the program for good.
+        # Those that wait now. What they leave behind has its turn at the program's next call: a slow callback does not stop the program for good.
         for _ in range(len(self._waiting)):
             function, argument = self._waiting.pop(0)
             try:

@@ -17,16 +17,18 @@ FREE_BYTES = 150000  # what gc.mem_free() says: CPython has no such heap
 class Port:
     """stdin.buffer or stdout.buffer of the board: nothing is kept back, so that poll tells the truth."""
 
-    def __init__(self, line):
-        self._line = line
+    def __init__(self, number, receive, send):
+        self._number = number
+        self._receive = receive
+        self._send = send
 
     def fileno(self):
-        return self._line.fileno()
+        return self._number
 
     def read(self, count=1):
         got = b""
         while len(got) < count:
-            piece = self._line.recv(count - len(got))
+            piece = self._receive(count - len(got))
             if not piece:
                 raise SystemExit(0)
             got += piece
@@ -37,7 +39,9 @@ class Port:
         return len(into)
 
     def write(self, data):
-        self._line.sendall(data)
+        rest = memoryview(data)
+        while len(rest):
+            rest = rest[self._send(rest) :]
         return len(data)
 
     def flush(self):
@@ -66,12 +70,14 @@ def control(port):
         host, data_port, control_port = port.split(":")
         data = socket.create_connection((host, int(data_port)))
         line = socket.create_connection((host, int(control_port)))
+        coming = going = Port(data.fileno(), data.recv, data.send)
     else:
-        data = socket.socket(fileno=os.dup(1))
         line = socket.socket(fileno=int(port))
-    stream = Port(data)
-    sys.stdin = Text(stream)
-    sys.stdout = Text(stream)
+        read, write = os.read, os.write
+        coming = Port(0, lambda count: read(0, count), None)
+        going = Port(1, None, lambda data: write(1, data))
+    sys.stdin = Text(coming)
+    sys.stdout = Text(going)
     return line.makefile("rb"), line.makefile("wb", buffering=0)
 
 
