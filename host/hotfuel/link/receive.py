@@ -53,12 +53,12 @@ def what_was_seen(received: bytes, seconds: float) -> str:
     text = received[:200].decode("ascii", errors="replace")
     readable = sum(character.isascii() and (character.isprintable() or character in "\r\n\t") for character in text)
     if ">>>" in text or "MicroPython" in text:
-        return "a MicroPython prompt answers, but not our firmware; install it with `hotfuel board install`"
+        return "a MicroPython prompt answers, but not our firmware; install it with `hotfuel board install`."
     if "Traceback" in text:
-        return f'the board sends an error text instead of frames: "{" ".join(text.split())[:120]}"'
+        return f'the board sends an error text instead of frames: "{" ".join(text.split())[:120]}".'
     if readable > 0.9 * len(text):
-        return f'this is another device; it sends text: "{" ".join(text.split())[:60]}"'
-    return f"{len(received)} bytes came, none of them a frame of ours (first: {received[:12].hex(' ')}); another device, or a wrong baud rate"
+        return f'this is another device; it sends text: "{" ".join(text.split())[:60]}".'
+    return f"{len(received)} bytes came, none of them a frame of ours (first: {received[:12].hex(' ')}); another device, or a wrong baud rate."
 
 
 def find_boards(timeout_s: float = HELLO_S) -> tuple[list[Hello], list[str]]:

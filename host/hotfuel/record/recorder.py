@@ -13,9 +13,9 @@ from hotfuel_wire import codec
 from hotfuel_wire.codec import LAYOUTS
 from hotfuel_wire.framing import FrameReader
 from hotfuel_wire.kinds import KINDS
-from hotfuel_wire.messages import GAP_REASONS, HEADER, PAYLOAD_MAX, SATURATED, TYPES
+from hotfuel_wire.messages import COMMANDS, GAP_REASONS, HEADER, PAYLOAD_MAX, SATURATED, TYPES
 
-from hotfuel.link.receive import Link, command
+from hotfuel.link.receive import Link, command, what_was_seen
 from hotfuel.log.append import LogWriter
 from hotfuel.record.requests import Requests
 
@@ -77,6 +77,7 @@ class Recorder:
         self._gap: str | None = None  # reason of the gap we are in
         self._disk_full_since: tuple[float, float] | None = None  # monotonic, wall
         self._damaged_told = self._lost_told = 0
+        self._first = b""  # the first bytes, for a sentence about what is not our board
         self._ending = False
         self._sequence = 0
         self._alarm_fails = False
@@ -111,6 +112,7 @@ class Recorder:
 
     def _keep(self, data: bytes, now: float) -> None:
         self.counts.bytes_received += len(data)
+        self._first = self._first or data[:200]
         payloads = list(self._frames.feed(data))
         self.counts.bytes_damaged = self._frames.bytes_damaged
         board = [payload for payload in payloads if (payload[0] & ~SATURATED) < _FIRST_HOST_TYPE and len(payload) >= _HEADER_SIZE]
@@ -120,6 +122,9 @@ class Recorder:
         self.writer.received(data)
         if board:
             self.counts.frames += len(board)
+            for payload in board:
+                if payload[0] == TYPES["reply"]:
+                    self._learn_sequence(payload)
             _, *self._last = struct.unpack_from(_HEADER, board[-1])
             self._last_frame_s, self._last_frame_wall_s = now, self.wall()
             if now >= self._next_anchor_s:
@@ -127,6 +132,17 @@ class Recorder:
                 self._host("wall_anchor", wall_us=_us(self._last_frame_wall_s), monotonic_us=_us(now), flags=0)
         if payloads:
             self._pass_on(payloads)
+
+    def _learn_sequence(self, payload: bytes) -> None:
+        """The board takes a sequence number it has answered for a repetition, so ours must be newer than the last it knows."""
+        try:
+            values = codec.unpack(payload)[1]
+        except codec.WireError:
+            return
+        if values["code"] == COMMANDS["version"]:
+            told = dict(line.partition("=")[::2] for line in values["answer"].decode(errors="replace").splitlines())
+            last = told.get("last_sequence", "")
+            self._sequence = int(last) & 0xFFFF if last.isdecimal() else self._sequence
 
     def _pass_on(self, payloads: list[bytes]) -> None:
         try:
@@ -145,7 +161,11 @@ class Recorder:
             self._gap = "port_gone"
         elif self._gap is None and now - self._last_frame_s > self.silence_s:
             self._gap = "silence"
-            self.say(f"Nothing readable from the board for {now - self._last_frame_s:.1f} s; still listening.")
+            silent_s = now - self._last_frame_s
+            if self.counts.frames:
+                self.say(f"Nothing readable from the board for {silent_s:.1f} s; still listening.")
+            else:
+                self.say(f"{self.link.url}: {what_was_seen(self._first, silent_s)} Still listening.")
 
     def _end_gap(self, now: float) -> None:
         """Write down the gap that ends now, with its length."""
@@ -180,7 +200,7 @@ class Recorder:
         if request["kind"] == "mark":
             self.mark(request["text"], request["wall_s"])
         elif request["kind"] == "acknowledge":
-            self._sequence += 1
+            self._sequence = (self._sequence + 1) & 0xFFFF
             self.link.write(command("acknowledge", sequence=self._sequence))
             self.acknowledge()
         else:

@@ -1,0 +1,343 @@
+"""The recording loop on played links and clocks, on a real pseudo-terminal, and killed."""
+
+import os
+import pty
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+import tty
+
+import pytest
+import wire_logs
+from hotfuel.errors import LinkError
+from hotfuel.link import receive
+from hotfuel.link.receive import Link
+from hotfuel.log.append import LogWriter
+from hotfuel.record import requests
+from hotfuel.record.recorder import Recorder
+from hotfuel.samples import decode
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import COMMANDS
+
+NUMBER = codec.description_id(wire_logs.description(1))
+
+
+class Played:
+    """A link and its clock in one: each turn gives the next bytes, and `step_s` passes. None: the port is gone in this turn."""
+
+    url = "played"
+    problem = "played went away (unplugged); plug the board in again"
+
+    def __init__(self, turns, step_s=0.1):
+        self.turns, self.step_s, self.now, self.wall_offset = list(turns), step_s, 50.0, 1_780_000_000.0
+        self.connected, self.written = True, []
+
+    def read(self, timeout_s):
+        self.now += self.step_s
+        data = self.turns.pop(0) if self.turns else b""
+        self.connected = data is not None
+        return data or b""
+
+    def write(self, data):
+        self.written.append(codec.unpack(framing.decode(data.strip(b"\0")))[1])
+        return True
+
+    def monotonic(self):
+        return self.now
+
+    def wall(self):
+        return self.now + self.wall_offset
+
+
+def frame(time_ms, hot=1):
+    return framing.encode(wire_logs.reading(time_ms, NUMBER, [(hot, 2, 3)]))
+
+
+def record(tmp_path, turns, **more):
+    """Everything in `turns` recorded; returns (recorder, what it said, bytes of the log, decoded log)."""
+    link, said = Played(turns), []
+    path = tmp_path / "wire.log"
+    with LogWriter(path, clock=link.monotonic) as writer:
+        made = Recorder(link, writer, say=said.append, monotonic=link.monotonic, wall=link.wall, **more)
+        while link.turns:
+            made.turn(0.1)
+        made.run(0)
+    return made, said, path.read_bytes(), decode(path)
+
+
+def test_bytes_go_through_and_anchors_tell_when(tmp_path):
+    turns = [frame(100 * n) for n in range(1, 201)]
+    made, said, data, decoded = record(tmp_path, turns)
+    assert said == []
+    assert data.count(turns[150]) == 1
+    assert len(decoded.readings) == 200
+    anchors = decoded.messages["wall_anchor"]
+    assert len(anchors) == 4  # 20 s, one every 5
+    # turn n happens at 50 + 0.1 n, and its reading was taken at 0.1 n
+    wall = decoded.clock.wall_s(0, decoded.readings["time"])
+    assert wall == pytest.approx(1_780_000_050 + decoded.readings["time"], abs=1e-3)
+    assert made.counts.frames == 200
+    assert made.counts.gaps == 0
+
+
+def test_the_log_is_every_byte_received_with_the_hosts_frames_taken_out(tmp_path):
+    received = [b"noise", frame(100)[:9], frame(100)[9:], b"\0\0", frame(200) + b"Traceback", frame(300)]
+    _, _, data, decoded = record(tmp_path, received)
+    for name in ("wall_anchor", "link_gap"):
+        for row in decoded.messages[name]:
+            values = {field: row[field] for field in row.dtype.names}
+            data = data.replace(
+                framing.encode(
+                    codec.pack(
+                        name, {key: int(value) for key, value in values.items() if key not in ("boot", "time", "saturated")}
+                    )
+                ),
+                b"",
+                1,
+            )
+    assert data == b"".join(received)
+
+
+def test_silence_is_a_gap_with_its_length(tmp_path):
+    made, said, _, decoded = record(tmp_path, [frame(100), *[b""] * 49, frame(5100), frame(5200)])
+    (gap,) = decoded.losses.gaps
+    assert (gap.reason, gap.length_s) == ("silence", pytest.approx(5.0, abs=0.01))
+    assert gap.wall_s == pytest.approx(1_780_000_050.1, abs=0.01)
+    assert gap.time_s == pytest.approx(0.1)
+    assert decoded.readings["time"].tolist() == [0.1, 5.1, 5.2]
+    assert re.fullmatch(r"Nothing readable from the board for 2\.[01] s; still listening\.", said[0])
+    assert said[1] == "Receiving again after 5.0 s."
+    assert made.counts.gap_s == pytest.approx(5.0)
+
+
+def test_noise_is_no_sign_of_life(tmp_path):
+    *_, decoded = record(tmp_path, [frame(100), *[b"noise \0"] * 30, frame(3200)])
+    (gap,) = decoded.losses.gaps
+    assert gap.reason == "silence"
+    assert decoded.messages["link_gap"]["bytes_damaged"].tolist() == [30 * 6]
+
+
+def test_unplugged_is_a_gap_with_its_reason(tmp_path):
+    _, said, _, decoded = record(tmp_path, [frame(100), frame(200)[:10], *[None] * 10, frame(300)])
+    (gap,) = decoded.losses.gaps
+    assert (gap.reason, gap.length_s) == ("port_gone", pytest.approx(1.2, abs=0.01))
+    assert "trying again until it is back" in said[0]
+    assert len(said) == 2
+
+
+def test_a_gap_open_at_the_end_is_written_too(tmp_path):
+    _, _, data, decoded = record(tmp_path, [frame(100), *[b""] * 40])
+    assert [gap.length_s for gap in decoded.losses.gaps] == [pytest.approx(4.0, abs=0.01)]
+    assert data.endswith(b"\0")
+
+
+def test_a_computer_that_slept_leaves_a_gap(tmp_path):
+    link = Played([frame(100)])
+    with LogWriter(tmp_path / "wire.log", clock=link.monotonic) as writer:
+        made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
+        made.turn(0.1)
+        link.now += 600  # nothing runs meanwhile
+        link.turns = [frame(600_200)]
+        made.turn(0.1)
+    (gap,) = decode(tmp_path).losses.gaps
+    assert gap.length_s == pytest.approx(600.1)
+
+
+def test_the_wrong_device_is_described(tmp_path):
+    _, said, *_ = record(tmp_path, [b"$GPGGA,1,2\r\n"] * 25)
+    assert said == ['played: this is another device; it sends text: "$GPGGA,1,2". Still listening.']
+
+
+def test_marks_and_requests(tmp_path):
+    requests.ask(tmp_path, "mark", "before it began")
+    link = Played([])
+    with LogWriter(tmp_path / "wire.log", clock=link.monotonic) as writer:
+        quieted = []
+        made = Recorder(
+            link, writer, folder=tmp_path, monotonic=link.monotonic, wall=link.wall, acknowledge=lambda: quieted.append(1)
+        )
+        version = {
+            "tick": 0,
+            "time_ms": 50,
+            "sequence": 0,
+            "code": COMMANDS["version"],
+            "outcome": 0,
+            "answer": b"protocol=1\nlast_sequence=41\n",
+        }
+        link.turns = [framing.encode(codec.pack("reply", version)), frame(100)]
+        made.turn(0.1)
+        requests.ask(tmp_path, "mark", "stumbled é" * 60, wall_s=1_780_000_000.25)
+        requests.ask(tmp_path, "acknowledge")
+        with open(tmp_path / requests.NAME, "a", encoding="utf-8") as file:
+            file.write(
+                '{"kind": "mark"}\nnot json\n{"kind": "shutdown", "text": "", "wall_s": 1}\n[]\n{"kind": "mark", "text": "half'
+            )
+        made.turn(0.1)
+        requests.ask(tmp_path, "end")  # joins the half line, which is then no request
+        requests.ask(tmp_path, "end")
+        made.run(60)
+        assert link.now < 60
+    marks = decode(tmp_path).messages["mark"]
+    assert len(marks) == 1
+    assert marks["wall_us"].tolist() == [1_780_000_000_250_000]
+    assert marks["text"][0].decode() == ("stumbled é" * 60)[:200]
+    assert quieted == [1]
+    assert [(sent["code"], sent["sequence"]) for sent in link.written] == [
+        (COMMANDS["acknowledge"], 42),
+        (COMMANDS["version"], 0),
+    ]
+
+
+def test_a_long_mark_is_cut_at_a_whole_character(tmp_path):
+    link = Played([])
+    with LogWriter(tmp_path / "wire.log", clock=link.monotonic) as writer:
+        Recorder(link, writer, monotonic=link.monotonic, wall=link.wall).mark("é" * 300)
+    text = decode(tmp_path).messages["mark"]["text"][0].decode()
+    assert set(text) == {"é"}
+    assert len(text.encode()) in (221, 222)
+
+
+def test_an_asker_is_told_what_can_be_asked(tmp_path):
+    with pytest.raises(ValueError, match="mark, acknowledge, end, not stop"):
+        requests.ask(tmp_path, "stop")
+
+
+def test_an_alarm_that_fails_costs_no_data(tmp_path):
+    def heard(payloads):
+        raise ZeroDivisionError("oh")
+
+    _, said, _, decoded = record(tmp_path, [frame(100), frame(200), frame(300)], heard=heard)
+    assert len(decoded.readings) == 3
+    assert said == ["The warning does not work at this moment (ZeroDivisionError: oh); the recording goes on."]
+
+
+def test_a_full_disk_without_room_in_memory_is_a_gap(tmp_path):
+    link, full = Played([]), [False]
+
+    def write(fd, data):
+        if full[0]:
+            raise OSError(28, "No space left on device")
+        return os.write(fd, data)
+
+    with LogWriter(tmp_path / "wire.log", clock=link.monotonic, write=write, spill_max=10) as writer:
+        made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
+        for number in range(60):
+            full[0] = 10 <= number < 30
+            link.turns = [frame(100 * (number + 1))]
+            made.turn(0.1)
+    decoded = decode(tmp_path)
+    (gap,) = decoded.losses.gaps
+    assert gap.reason == "disk_full"
+    assert 1.9 < gap.length_s < 3.2
+    times = decoded.readings["time"]
+    assert set(times[times < 0.95]) == {round(0.1 * n, 1) for n in range(1, 10)}
+    assert len(times[times > 4.3]) == 17
+    assert made.counts.bytes_lost > 0
+
+
+def feed(fd, stop, period_s=0.002):
+    """Frames into our end of a pseudo-terminal; returns the list of tick times sent, filled as it goes."""
+    sent = []
+
+    def run():
+        number = 0
+        while not stop.is_set():
+            number += 1
+            os.write(fd, frame(100 * number))
+            sent.append((time.monotonic(), number))
+            time.sleep(period_s)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    return sent, thread
+
+
+RECORD = """
+import sys
+from hotfuel.link.receive import Link
+from hotfuel.log.append import LogWriter
+from hotfuel.record.recorder import Recorder
+with Link(sys.argv[1]) as link, LogWriter(sys.argv[2]) as writer:
+    print("recording", flush=True)
+    Recorder(link, writer).run()
+"""
+
+
+@pytest.mark.parametrize("after_s", [0.3, 0.5, 0.81])
+def test_killed_while_recording_from_a_terminal(tmp_path, after_s):
+    """SIGKILL at any instant: every frame older than a second is there, none is invented, the log opens."""
+    ours, theirs = pty.openpty()
+    tty.setraw(theirs)
+    stop = threading.Event()
+    process = subprocess.Popen(
+        [sys.executable, "-c", RECORD, os.ttyname(theirs), tmp_path / "wire.log"], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        assert process.stdout.readline() == "recording\n"
+        sent, thread = feed(ours, stop)
+        time.sleep(after_s)
+        process.send_signal(signal.SIGKILL)
+        killed = time.monotonic()
+        process.wait()
+        stop.set()
+        thread.join()
+    finally:
+        process.kill()
+        process.stdout.close()
+        os.close(ours)
+        os.close(theirs)
+    got = (decode(tmp_path).readings["time"] * 10).round().astype(int).tolist()
+    must = [number for at, number in sent if at < killed - 0.25]  # a quarter of what is promised
+    assert must
+    assert got == list(range(1, len(got) + 1))
+    assert len(got) >= len(must)
+
+
+def test_a_terminal_that_vanishes_and_comes_back(tmp_path, monkeypatch):
+    """The other side closes; a new one appears under the same name; the recording goes on by itself, and the gap is in the log."""
+    name = tmp_path / "port"
+
+    def new_terminal():
+        ours, theirs = pty.openpty()
+        tty.setraw(theirs)
+        name.unlink(missing_ok=True)
+        name.symlink_to(os.ttyname(theirs))
+        return ours, theirs
+
+    monkeypatch.setattr(receive, "RECONNECT_EVERY_S", 0.05)
+    ours, theirs = new_terminal()
+    done = threading.Event()
+    with Link(str(name)) as link, LogWriter(tmp_path / "wire.log") as writer:
+        made = Recorder(link, writer)
+        thread = threading.Thread(target=made.run, kwargs={"stop": done.is_set})
+        thread.start()
+        os.write(ours, frame(100))
+        time.sleep(0.2)
+        os.close(ours)
+        os.close(theirs)
+        time.sleep(0.3)
+        ours, theirs = new_terminal()
+        deadline = time.monotonic() + 10
+        number = 2
+        while made.counts.frames < 5 and time.monotonic() < deadline:
+            os.write(ours, frame(100 * number))
+            number += 1
+            time.sleep(0.1)
+        done.set()
+        thread.join()
+    os.close(ours)
+    os.close(theirs)
+    decoded = decode(tmp_path)
+    assert decoded.readings["time"][0] == 0.1
+    assert len(decoded.readings) >= 5
+    (gap,) = decoded.losses.gaps
+    assert gap.reason == "port_gone"
+    assert 0.3 < gap.length_s < 10
+
+
+def test_no_port_at_the_beginning_is_the_users_to_mend():
+    with pytest.raises(LinkError, match="there is no port"):
+        Link("/dev/ttyNONE9")
