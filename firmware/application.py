@@ -28,6 +28,7 @@ HEALTH_MS = 10000
 COLLECT_MS = 5000
 IDLE_MS = 20
 SERVICE_MS = 1000
+ASTRAY_MOST = 8
 DETAIL_MAX = 224
 THERMOCOUPLE = ord("K")
 
@@ -170,6 +171,8 @@ class Application:
         now = self.clock.now()
         if now < self._last_ms:  # the board's time wrapped after 49.7 days: ticks are numbered from it
             self.sampler.start(self.clock)
+        elif self.sampler.astray > ASTRAY_MOST:
+            self.sampler.align(self.clock)
         self._last_ms = now
         if self.sampler.error:
             error, self.sampler.error = self.sampler.error, None

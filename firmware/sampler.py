@@ -22,6 +22,7 @@ class Sampler:
         self.dropped = 0
         self.longest_us = 0
         self.error = None
+        self.astray = 0  # ticks in a row that came more than an eighth of a period from the middle of their window
         # The last tick taken, one entry a channel.
         self.raw_ms = 0
         self.hot = array("i", [0] * len(chips))
@@ -52,12 +53,25 @@ class Sampler:
         self.stop()
         for chip in self.chips:
             chip.configure()
-        wait_ms = (self.period_ms + self.period_ms // 2 - clock.now() % self.period_ms) % self.period_ms
-        self._board.sleep_ms(wait_ms)
+        self._sleep_to_the_middle(clock)
         now = clock.now()
         self._last_ms = self._ticks_ms() & TICKS_MASK
         self._window = (self._last_ms - now % self.period_ms) & TICKS_MASK
         self._first = True
+        self._run()
+
+    def align(self, clock):
+        """Where timer and clock run at slightly different rates: back to the middle of the window, with that window's tick taken at once."""
+        self.stop()
+        self._sleep_to_the_middle(clock)
+        self._run()
+        self._callback(None)
+
+    def _sleep_to_the_middle(self, clock):
+        self._board.sleep_ms((self.period_ms + self.period_ms // 2 - clock.now() % self.period_ms) % self.period_ms)
+
+    def _run(self):
+        self.astray = 0
         self._running = True
         self._board.start_timer(self.period_ms, self._callback)
 
@@ -86,9 +100,10 @@ class Sampler:
             self.skipped += 1
             return
         self._window = (now - since % period) & TICKS_MASK  # a sum could leave the small integers at the wrap, and allocate
-        # Read in the first half of its window: it was due in the middle of the one before.
-        if not self._first and (windows > 1 or elapsed(now, self._window) * 8 < period * 3):
+        # More than half a period late is in the next window: the one it was meant for has no reading.
+        if windows > 1 and not self._first:
             self.late += 1
+        self.astray = self.astray + 1 if abs(elapsed(now, self._window) * 2 - period) * 4 > period else 0
         self._first = False
         self._last_ms = now
         at = self._written % DEPTH

@@ -2,6 +2,7 @@
 
 from itertools import pairwise
 
+import pytest
 from clock import TICKS_MASK, U32, Clock
 from fake_board import SETTINGS, FakeBoard
 from hypothesis import given
@@ -107,6 +108,29 @@ def test_whatever_the_callbacks_do_tick_numbers_rise_and_lie_half_a_period_apart
     times = [time_ms for time_ms, _ in rows]
     assert all((later - earlier) * 2 >= period_ms for earlier, later in pairwise(times))
     assert len(rows) + sampler.skipped == len(lateness)
+
+
+@pytest.mark.parametrize("timer_ms", [200.3, 199.7, 200.0])
+def test_a_timer_that_runs_at_another_rate_is_brought_back_before_it_costs_a_tick(timer_ms):
+    """A timer 0.15 % off drifts through a whole window in two minutes."""
+    board, sampler, clock, _ = started()
+    rows, aligned = [], 0
+    due = 0.0
+    begun_ms = board.now_ms
+    for _ in range(5000):
+        due += timer_ms
+        board.advance(round(begun_ms + due) - board.now_ms)
+        board.timer[1](None)
+        if sampler.astray > 8:
+            sampler.align(clock)
+            aligned += 1
+            begun_ms, due = board.now_ms, 0.0
+        rows += taken(sampler, clock)
+    ticks = [time_ms // 200 for time_ms, _ in rows]
+    assert [later - earlier for earlier, later in pairwise(ticks)] == [1] * (len(ticks) - 1)
+    assert sampler.late == 0
+    assert sampler.skipped <= aligned
+    assert (aligned > 20) == (timer_ms != 200.0)
 
 
 def test_a_full_ring_drops_the_oldest_and_counts_them():

@@ -1,0 +1,36 @@
+// node memory.mjs MICROPYTHON.mjs ROOT: loads the firmware into a 32-bit MicroPython and prints the heap in use, one line a module.
+// Each line is a run of its own, because this build collects garbage between runs only.
+import fs from 'node:fs';
+import path from 'node:path';
+
+const { loadMicroPython } = await import(process.argv[2]);
+const root = process.argv[3];
+const mp = await loadMicroPython({ heapsize: 256 * 1024, stdout: (line) => console.log(line) });
+
+function put(from, to) {
+  mp.FS.mkdir(to);
+  for (const name of fs.readdirSync(from)) {
+    const file = path.join(from, name);
+    if (fs.statSync(file).isDirectory() && name !== '__pycache__') put(file, to + '/' + name);
+    else if (name.endsWith('.py')) mp.FS.writeFile(to + '/' + name, fs.readFileSync(file, 'utf8'));
+  }
+}
+
+put(path.join(root, 'firmware'), '/board');
+put(path.join(root, 'protocol', 'hotfuel_wire'), '/board/hotfuel_wire');
+put(path.join(root, 'tests', 'firmware', 'bare'), '/bare');
+mp.FS.chdir('/board');
+mp.runPython("import gc, sys; sys.path[:0] = ['/board', '/bare']; import machine, select, time, micropython");
+function used(what) {
+  mp.runPython('gc.collect()');
+  mp.runPython(`print('${what}', gc.mem_alloc())`);
+}
+used('interpreter');
+for (const name of ['hotfuel_wire.codec', 'hotfuel_wire.framing', 'board', 'settings', 'commands', 'sampler', 'sender', 'inputs',
+  'chips.max31856', 'application']) {
+  mp.runPython(`import ${name}`);
+  used(name);
+}
+mp.runPython('import application; made = application.Application()');
+used('running');
+mp.runPython("print('attached', ','.join(made.attached))");

@@ -1,0 +1,36 @@
+"""The firmware's memory on a 32-bit MicroPython, whose objects are the size of the board's."""
+
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+ROOT = HERE.parent.parent
+WEBASSEMBLY = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-pyscript" / "micropython.mjs"
+PICO_HEAP = 192 * 1024
+
+
+def measured() -> dict[str, str]:
+    """What memory.mjs prints: module -> bytes in use after it."""
+    if shutil.which("node") is None or not WEBASSEMBLY.exists():
+        pytest.skip(
+            "no WebAssembly MicroPython here: npm install --no-save @micropython/micropython-webassembly-pyscript@1.27.0, and node"
+        )
+    done = subprocess.run(
+        ["node", str(HERE / "memory.mjs"), WEBASSEMBLY.as_uri(), str(ROOT)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
+    return dict(line.split(" ", 1) for line in done.stdout.splitlines())
+
+
+def test_the_whole_firmware_leaves_a_quarter_of_a_picos_heap_free():
+    rows = measured()
+    assert {"limits", "store", "power"} <= set(rows["attached"].split(","))
+    used = int(rows["running"]) - int(rows["interpreter"])
+    assert 30_000 < used < PICO_HEAP * 3 // 4, rows
