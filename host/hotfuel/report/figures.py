@@ -3,13 +3,15 @@
 Long records are thinned to the smallest and largest value of each stretch, so that no peak is lost at any length.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-import pandas as pd
+import numpy.typing as npt
 from bokeh.models import (
-    BoxAnnotation, ColumnDataSource, CustomJSTickFormatter, DatetimeTickFormatter, FixedTicker, HoverTool, Label, Range1d, Span,
+    BasicTicker, BoxZoomTool, ColumnDataSource, DatetimeAxis, DatetimeTicker, DatetimeTickFormatter, Grid, HoverTool, Label, LinearAxis, MultiLine, Quad,
+    Range1d, ResetTool, Span, VArea, VSpan,
 )  # fmt: skip
 from bokeh.plotting import figure
 
@@ -19,7 +21,6 @@ WARN, ACT, LOST = "#d39a1c", "#a8331a", "#77736a"
 COLOURS = ("#0b62a4", "#c2500e", "#7b3f8c", "#4a4a4a", "#3a9bd1", "#b0785a", "#c76fa6", "#8a6d00")
 DASHES: tuple[tuple[int, ...], ...] = ((), (9, 3), (3, 3), (9, 3, 2, 3), (14, 4), (2, 5), (6, 2, 2, 2, 2, 2), (18, 3))
 BINS = 640
-WIDTH_PX = 690  # what a printed page of A4 or Letter holds beside its margins
 _LEFT_PX = 52
 _MARKS_LABELLED, _BOXES_MOST = 24, 60
 
@@ -42,47 +43,13 @@ def styles(places: Sequence[str]) -> dict[str, Style]:
     return result
 
 
-def thinned(seconds: np.ndarray, values: np.ndarray, longest_step_s: float, bins: int = BINS) -> tuple[np.ndarray, np.ndarray]:
-    """At most about two points a stretch: its smallest and largest value where they were; nan breaks the line at gaps and where data is missing.
-
-    seconds, values: (n,), seconds rising. Returns (seconds, values) as float64 and float32.
-    """
-    size = max(1, -(-len(seconds) // bins))
-    if size > 2:
-        whole = len(values) // size * size
-        blocks = values[:whole].reshape(-1, size)
-        missing = np.isnan(blocks)
-        empty = missing.all(axis=1)
-        if missing.any():
-            low = np.where(missing, np.inf, blocks).argmin(axis=1)
-            high = np.where(missing, -np.inf, blocks).argmax(axis=1)
-        else:
-            low, high = blocks.argmin(axis=1), blocks.argmax(axis=1)
-        base = np.arange(len(blocks)) * size
-        pairs = np.stack([base + np.minimum(low, high), base + np.maximum(low, high)], axis=1)
-        pairs[empty, :] = base[empty, None]  # one missing value stands for the stretch
-        keep = np.unique(np.concatenate([pairs.ravel(), np.arange(whole, len(values)), [0, len(values) - 1], _beside_gaps(seconds, longest_step_s)]))
-        seconds, values = seconds[keep], values[keep]
-        holes = _holes(seconds, keep, longest_step_s)
-    else:
-        holes = np.flatnonzero(np.diff(seconds) > longest_step_s)
-    at = (seconds[holes] + seconds[holes + 1]) / 2
-    return np.insert(seconds, holes + 1, at).astype(np.float64), np.insert(values.astype(np.float32), holes + 1, np.nan)
-
-
-def _beside_gaps(seconds: np.ndarray, longest_step_s: float) -> np.ndarray:
-    holes = np.flatnonzero(np.diff(seconds) > longest_step_s)
-    return np.concatenate([holes, holes + 1])
-
-
-def _holes(seconds: np.ndarray, rows: np.ndarray, longest_step_s: float) -> np.ndarray:
-    """Where kept neighbours were neighbours in the record too, and far apart."""
-    return np.flatnonzero((np.diff(rows) == 1) & (np.diff(seconds) > longest_step_s))
-
-
 @dataclass(frozen=True)
 class Axis:
-    """The time axis all figures of a page share. seconds: of the record; offset_s: added for local time; dates: False for time since the start."""
+    """The time axis all figures of a page share.
+
+    seconds: (n,) of the record, rising; offset_s: added for local time; dates: False for time since the start; a longer step than longest_step_s breaks
+    a line. Its bokeh models belong to one page.
+    """
 
     seconds: np.ndarray
     offset_s: float
@@ -90,129 +57,172 @@ class Axis:
     longest_step_s: float
     label: str
 
-    def ms(self, seconds: np.ndarray) -> np.ndarray:
+    def ms(self, seconds: npt.ArrayLike) -> np.ndarray:
+        """Where these seconds stand on the axis."""
         return (np.asarray(seconds, dtype=float) + self.offset_s) * 1000
 
-    @property
+    @cached_property
     def range(self) -> Range1d:
         if not len(self.seconds):
             return Range1d(0, 60_000)
         first, last = self.ms(self.seconds[[0, -1]])
         return Range1d(float(first), float(max(last, first + 1000)))
 
+    @cached_property
+    def ticker(self) -> DatetimeTicker:
+        return DatetimeTicker(desired_num_ticks=6)
 
-def blank(axis: Axis, x_range: Range1d, height: int, y_label: str, *, show_time: bool) -> figure:
-    """An empty figure in the house's look."""
+    @cached_property
+    def formatter(self) -> DatetimeTickFormatter:
+        clock = "%H:%M" if self.dates else "%H:%M:%S"
+        return DatetimeTickFormatter(
+            milliseconds="%S.%3Ns", seconds="%H:%M:%S", minsec="%H:%M:%S", minutes=clock, hourmin=clock, hours="%H:%M", days="%d %b", months="%b %Y"
+        )
+
+    @cached_property
+    def holes(self) -> np.ndarray:
+        """Rows after which something is missing."""
+        return np.flatnonzero(np.diff(self.seconds) > self.longest_step_s)
+
+
+def thinned(axis: Axis, values: np.ndarray, *others: np.ndarray, bins: int = BINS) -> list[np.ndarray]:
+    """At most about two samples a stretch: those with its smallest and largest value; nan breaks the line at gaps and where data is missing.
+
+    values: (n,) as axis.seconds; others: (n,) too, taken at the same samples. Returns [ms on the axis, values, *others], all of one length.
+    """
+    values = np.asarray(values, dtype=float)
+    size = max(1, -(-len(values) // bins))
+    rows = np.arange(len(values))
+    if size > 2:
+        whole = len(values) // size * size
+        blocks = values[:whole].reshape(-1, size)
+        base = np.arange(len(blocks)) * size
+        # argmin and argmax stop at a nan; only blocks that hold one are looked at twice
+        low, high = blocks.argmin(axis=1), blocks.argmax(axis=1)
+        for block in np.flatnonzero(np.isnan(blocks[np.arange(len(blocks)), low])):
+            known = np.flatnonzero(~np.isnan(blocks[block]))
+            if known.size:
+                low[block], high[block] = known[blocks[block, known].argmin()], known[blocks[block, known].argmax()]
+        rows = np.unique(np.concatenate([base + low, base + high, np.arange(whole, len(values)), [0, len(values) - 1], axis.holes, axis.holes + 1]))
+    at, kept = axis.ms(axis.seconds[rows]), [array[rows] for array in (values, *others)]
+    breaks = np.searchsorted(rows, axis.holes + 1)
+    if breaks.size:
+        at = np.insert(at, breaks, (at[breaks - 1] + at[breaks]) / 2)
+        kept = [np.insert(array, breaks, np.nan) for array in kept]
+    return [at, *kept]
+
+
+def blank(axis: Axis, height: int, y_label: str, *, show_time: bool = True) -> figure:
+    """An empty figure in the house's look; `height` is that of the frame in px."""
     plot = figure(
-        height=height + (26 if show_time else 0), width=WIDTH_PX, sizing_mode="stretch_width", x_axis_type="datetime", x_range=x_range,
-        tools="xpan,xwheel_zoom,xbox_zoom,reset", active_drag="xbox_zoom", active_scroll=None, toolbar_location=None, background_fill_color=PAPER,
-        border_fill_color=PAPER, outline_line_color=None, min_border_left=_LEFT_PX, min_border_right=14, min_border_top=6, min_border_bottom=4,
-        output_backend="svg",
+        frame_height=height, sizing_mode="stretch_width", x_axis_type=None, y_axis_type=None, x_range=axis.range, y_range=Range1d(0, 1),
+        tools=[], toolbar_location=None, title=None, background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color=None,
+        min_border_left=_LEFT_PX, min_border_right=14, min_border_top=6, min_border_bottom=4, output_backend="svg",
     )  # fmt: skip
-    plot.xgrid.grid_line_color = plot.ygrid.grid_line_color = GRID
-    for part in (plot.xaxis, plot.yaxis):
-        part.axis_line_color = part.major_tick_line_color = FAINT
-        part.minor_tick_line_color = None
-        part.major_label_text_color = INK
-        part.major_label_text_font_size = "11px"
-        part.axis_label_text_font_style = "normal"
-        part.axis_label_text_font_size = "11px"
-        part.axis_label_text_color = INK
-    plot.yaxis.axis_label = y_label
-    plot.yaxis.ticker.desired_num_ticks = 5
-    plot.yaxis.fixed_location = None
-    clock = "%H:%M" if axis.dates else "%H:%M:%S"
-    plot.xaxis.formatter = DatetimeTickFormatter(
-        seconds="%H:%M:%S", minsec="%H:%M:%S", minutes=clock, hourmin=clock, hours="%H:%M", days="%d %b", months="%b %Y", milliseconds="%S.%3Ns"
-    )
-    plot.xaxis.ticker.desired_num_ticks = 6
-    plot.xaxis.visible = show_time
+    zoom = BoxZoomTool(dimensions="width")
+    plot.add_tools(zoom, ResetTool())  # a double click resets
+    plot.toolbar.active_drag = zoom
+    look = {
+        "axis_line_color": FAINT, "major_tick_line_color": FAINT, "minor_tick_line_color": None, "major_label_text_color": INK,
+        "major_label_text_font_size": "11px", "axis_label_text_font_style": "normal", "axis_label_text_font_size": "11px", "axis_label_text_color": INK,
+    }  # fmt: skip
     if show_time:
-        plot.xaxis.axis_label = axis.label
+        plot.add_layout(DatetimeAxis(ticker=axis.ticker, formatter=axis.formatter, axis_label=axis.label, **look), "below")
+    plot.add_layout(Grid(dimension=0, ticker=axis.ticker, grid_line_color=GRID))
+    if y_label:
+        scale = LinearAxis(ticker=BasicTicker(desired_num_ticks=5), axis_label=y_label, **look)
+        plot.add_layout(scale, "left")
+        plot.add_layout(Grid(dimension=1, ticker=scale.ticker, grid_line_color=GRID))
     return plot
 
 
-def line(plot: figure, axis: Axis, values: np.ndarray, style: Style, *, width: float = 1.8, alpha: float = 1.0, name: str = "", bins: int = BINS) -> None:
-    """One thinned line."""
-    at, thin = thinned(axis.seconds, np.asarray(values, dtype=float), axis.longest_step_s, bins)
-    if not np.isfinite(thin).any():
-        return
-    source = ColumnDataSource({"x": axis.ms(at), "y": thin})
-    glyph = plot.line("x", "y", source=source, line_color=style.colour, line_width=width, line_alpha=alpha, line_dash=list(style.dash))
-    if name:
-        plot.add_tools(HoverTool(renderers=[glyph], tooltips=[(name, "@y{0.0}"), ("", "@x{%H:%M:%S}")], formatters={"@x": "datetime"}, mode="mouse"))
+@dataclass(frozen=True)
+class Line:
+    """One line of samples that `thinned` gave; its name shows under the pointer."""
+
+    at: np.ndarray
+    values: np.ndarray
+    style: Style
+    name: str
+    width: float = 1.8
 
 
-def band(plot: figure, axis: Axis, low: np.ndarray, high: np.ndarray, colour: str, bins: int = BINS) -> None:
-    """The area between two curves, thinned outwards."""
-    size = max(1, -(-len(low) // bins))
-    starts = np.arange(0, len(low), size)
-    if not len(starts):
-        return
-    lows, highs = np.fmin.reduceat(low, starts), np.fmax.reduceat(high, starts)
-    source = ColumnDataSource({"x": axis.ms(axis.seconds[starts]), "low": lows.astype(np.float32), "high": highs.astype(np.float32)})
-    plot.varea("x", "low", "high", source=source, fill_color=colour, fill_alpha=0.16)
+def lines(plot: figure, drawn: Sequence[Line]) -> None:
+    """All lines of a figure as one glyph: a page of many figures stays quick."""
+    known = [one for one in drawn if np.isfinite(one.values).any()]
+    source = ColumnDataSource(
+        {
+            "x": [one.at for one in known],
+            "y": [one.values.astype(np.float32) for one in known],
+            "colour": [one.style.colour for one in known],
+            "dash": [list(one.style.dash) for one in known],
+            "width": [one.width for one in known],
+            "name": [one.name for one in known],
+        }
+    )
+    glyph = plot.add_glyph(source, MultiLine(xs="x", ys="y", line_color="colour", line_dash="dash", line_width="width"))
+    plot.add_tools(HoverTool(renderers=[glyph], tooltips="@name: $data_y{0.0} at $data_x{%H:%M:%S}", formatters={"$data_x": "datetime"}))
 
 
-def level(plot: figure, value: float, colour: str = INK, dash: Sequence[int] = (), width: float = 1.2) -> None:
+def band(plot: figure, at: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+    """The area between two curves."""
+    source = ColumnDataSource({"x": at, "low": low.astype(np.float32), "high": high.astype(np.float32)})
+    plot.add_glyph(source, VArea(x="x", y1="low", y2="high", fill_color=INK, fill_alpha=0.16))
+
+
+def level(plot: figure, value: float, colour: str, width: float) -> None:
     """A horizontal line across the figure."""
-    plot.add_layout(Span(location=value, dimension="width", line_color=colour, line_dash=list(dash), line_width=width))
+    plot.add_layout(Span(location=value, dimension="width", line_color=colour, line_width=width))
 
 
 def marks_and_gaps(plot: figure, axis: Axis, marks_s: np.ndarray, gaps_s: np.ndarray, *, numbered: bool = False) -> None:
     """Numbered vertical lines at marks; hatched boxes where readings are missing. gaps_s: (n, 2) start and end; of many the longest are drawn."""
-    longest = np.argsort(gaps_s[:, 0] - gaps_s[:, 1])[:_BOXES_MOST] if len(gaps_s) else []
-    for row in longest:
-        left, right = axis.ms(gaps_s[row])
-        plot.add_layout(
-            BoxAnnotation(left=left, right=right, fill_color="#efece5", fill_alpha=0.7, line_color=None, hatch_pattern="right_diagonal_line",
-                          hatch_color=FAINT, hatch_alpha=0.45, hatch_scale=7, hatch_weight=0.6, level="underlay")
+    if len(gaps_s):
+        longest = gaps_s[np.argsort(gaps_s[:, 0] - gaps_s[:, 1])[:_BOXES_MOST]]
+        source = ColumnDataSource({"left": axis.ms(longest[:, 0]), "right": axis.ms(longest[:, 1])})
+        boxes = Quad(
+            left="left", right="right", bottom=-1e4, top=1e5, fill_color="#efece5", fill_alpha=0.7, line_color=None, hatch_alpha=0.5,
+            hatch_pattern="right_diagonal_line", hatch_color=FAINT, hatch_scale=7, hatch_weight=0.6,
         )  # fmt: skip
-    for number, at in enumerate(marks_s, start=1):
-        plot.add_layout(Span(location=float(axis.ms(at)), dimension="height", line_color=INK, line_dash=[2, 3], line_width=1))
-        if numbered and number <= _MARKS_LABELLED:
+        plot.add_glyph(source, boxes, level="underlay")
+    if len(marks_s):
+        source = ColumnDataSource({"at": axis.ms(marks_s)})
+        plot.add_glyph(source, VSpan(x="at", line_color=INK, line_dash=[2, 3]))
+    if numbered:
+        for number, x in enumerate(axis.ms(marks_s[:_MARKS_LABELLED]), start=1):
             plot.add_layout(
-                Label(x=float(axis.ms(at)), y=0, y_units="screen", y_offset=2, x_offset=3, text=str(number), text_font_size="11px",
-                      text_font_style="bold", text_color=INK, background_fill_color=PAPER, background_fill_alpha=0.85)
+                Label(x=float(x), y=2, y_units="screen", x_offset=3, text=str(number), text_font_size="11px", text_font_style="bold", text_color=INK,
+                      background_fill_color=PAPER, background_fill_alpha=0.85)
             )  # fmt: skip
 
 
-_LEVEL_LOOK = {  # height, fill, hatch
-    "warn": (0.34, "#f6e3b4", "right_diagonal_line", WARN),
-    "act": (0.34, ACT, "blank", ACT),
-    "lost": (0.34, "#e2dfd8", "dot", LOST),
-}
+_LEVEL_LOOK = {"lost": ("#e2dfd8", "dot", LOST), "warn": ("#f6e3b4", "right_diagonal_line", WARN), "act": (ACT, "blank", ACT)}  # fill, hatch, line
+_ROW_PX = 24
 
 
-def alarm_strip(axis: Axis, x_range: Range1d, alarms: pd.DataFrame, rows: Sequence[tuple[str, str]], seconds_of: Iterable[tuple[float, float]]) -> figure:
-    """One row a place, the alarms that were on as bars. rows: (place, shown name) from top to bottom; seconds_of: start and end of each alarm."""
-    height = 22 * len(rows) + 8
-    plot = blank(axis, x_range, height, "", show_time=False)
-    plot.y_range = Range1d(-0.2, len(rows))
-    position = {place: len(rows) - 1 - number for number, (place, _) in enumerate(rows)}
-    times = list(seconds_of)
-    for name in ("lost", "warn", "act"):
-        tall, fill, hatch, colour = _LEVEL_LOOK[name]
-        chosen = [number for number, level_name in enumerate(alarms["level"]) if level_name == name and alarms["place"].iloc[number] in position]
-        if not chosen:
-            continue
-        middle = [position[alarms["place"].iloc[number]] + 0.2 for number in chosen]
-        left, right = (axis.ms(np.array([times[number][side] for number in chosen])) for side in (0, 1))
-        plot.hbar(y=middle, left=left, right=right, height=tall, fill_color=fill, line_color=colour, line_width=1, hatch_pattern=hatch,
-                  hatch_color=colour, hatch_scale=6, hatch_weight=1)  # fmt: skip
+def alarm_strip(axis: Axis, spans: Sequence[tuple[str, str, float, float]], rows: Sequence[tuple[str, str]]) -> figure:
+    """Alarms that were on as bars, one row a place. spans: (place, level, start s, end s); rows: (place, shown name) from top to bottom."""
+    plot = blank(axis, _ROW_PX * len(rows), "")
+    plot.y_range.end = float(len(rows))
+    bottom = {place: len(rows) - 1 - number + 0.12 for number, (place, _) in enumerate(rows)}
+    for name, (fill, hatch, colour) in _LEVEL_LOOK.items():
+        chosen = [span for span in spans if span[1] == name and span[0] in bottom]
+        if chosen:
+            y = [bottom[span[0]] for span in chosen]
+            times = [axis.ms([span[side] for span in chosen]) for side in (2, 3)]
+            source = ColumnDataSource({"left": times[0], "right": times[1], "bottom": y, "top": [low + 0.34 for low in y]})
+            bars = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=fill, line_color=colour, hatch_pattern=hatch,
+                        hatch_color=colour, hatch_scale=6, hatch_weight=1)  # fmt: skip
+            plot.add_glyph(source, bars)
     for place, shown in rows:
-        plot.add_layout(Label(x=2, x_units="screen", y=position[place] + 0.36, text=shown, text_font_size="10px", text_color=INK, text_baseline="bottom"))
-    plot.yaxis.ticker = FixedTicker(ticks=[])
-    plot.yaxis.major_tick_line_color = None
-    plot.yaxis.formatter = CustomJSTickFormatter(code="return ''")
-    plot.ygrid.grid_line_color = None
+        plot.add_layout(Label(x=2, x_units="screen", y=bottom[place] + 0.36, text=shown, text_font_size="10px", text_color=INK))
     return plot
 
 
 def fit(plot: figure, *series: np.ndarray, least_span: float, include: Sequence[float] = ()) -> None:
-    """The vertical range: all finite values with some air, at least `least_span` tall; the same zoomed or not."""
-    known = [(float(np.nanmin(values)), float(np.nanmax(values))) for values in series if np.isfinite(values).any()]
-    lows, highs = [low for low, _ in known] + list(include), [high for _, high in known] + list(include)
-    low, high = (min(lows), max(highs)) if lows else (0.0, 1.0)
+    """The vertical range: all finite values with some air, at least `least_span` tall."""
+    known = [values for values in series if np.isfinite(values).any()]
+    lows, highs = [float(np.nanmin(values)) for values in known], [float(np.nanmax(values)) for values in known]
+    low, high = (min([*lows, *include]), max([*highs, *include])) if known else (0.0, 1.0)
     extra = max(least_span - (high - low), 0.0) / 2 + 0.06 * max(high - low, least_span)
-    plot.y_range = Range1d(low - extra, high + extra)
+    plot.y_range.start, plot.y_range.end = low - extra, high + extra

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from bokeh.document import Document
 from bokeh.embed import components
 from bokeh.resources import Resources
 from markupsafe import Markup
@@ -34,7 +35,13 @@ def _library() -> Markup:
 
 def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -> str:
     """The page of a template as text. figures: name -> bokeh figure; templates place them as divs[name]. Everything else is escaped."""
-    script, divs = components(dict(figures)) if figures else ("", {})
+    script, divs = "", {}
+    if figures:
+        document = Document()
+        with document.models.freeze():  # else every figure added counts all models anew
+            for figure in figures.values():
+                document.add_root(figure)
+        script, divs = components(dict(figures))
     css = resources.files("hotfuel.report").joinpath("page.css").read_text(encoding="utf-8")
     given = {"css": Markup(css), "library": _library() if figures else "", "script": Markup(script)}  # noqa: S704 - made by bokeh
     return _templates().get_template(template).render(**given, divs={name: Markup(div) for name, div in divs.items()}, **values)  # noqa: S704
@@ -69,7 +76,7 @@ def write_pdf(page_path: str | Path, path: str | Path) -> Path:
     with tempfile.TemporaryDirectory() as profile:
         sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # it refuses to run as root with one
         done = subprocess.run(
-            [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=720,1000", "--virtual-time-budget=10000",
+            [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=794,1123", "--virtual-time-budget=10000",
              "--no-pdf-header-footer", f"--print-to-pdf={target}", Path(page_path).resolve().as_uri()],
             capture_output=True, text=True, timeout=_PRINT_TIMEOUT_S, check=False,
         )  # fmt: skip

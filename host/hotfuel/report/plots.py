@@ -8,17 +8,17 @@ import pandas as pd
 
 from hotfuel.report import figures as draw
 from hotfuel.report import words
-from hotfuel.report.figures import Axis, Style
+from hotfuel.report.figures import Axis, Line, Style
 from hotfuel.session import Session
 from hotfuel.session.summary import Summary, index_seconds
 from hotfuel.units import Shown
 
 LEVEL_WORDS = {"warn": "margin smaller than its uncertainty", "act": "beyond the limit", "lost": "no reading"}
-_LEVEL_KEYS = (
-    {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: margin smaller than its uncertainty"},
-    {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
-    {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
-)
+_LEVEL_KEYS = {
+    "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: margin smaller than its uncertainty"},
+    "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
+    "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
+}
 _ALARM_ROWS_MOST = 12
 
 
@@ -49,122 +49,117 @@ class Plots:
         gaps = session.gaps()
         self.gaps_s = np.stack([index_seconds(pd.Index(gaps["start"])), index_seconds(pd.Index(gaps["end"]))], axis=1)
         self.alarms = session.alarms() if session.car else pd.DataFrame({"place": [], "level": [], "start": [], "end": []})
-        self._range = self.axis.range
+        self._thin: dict[str, list[np.ndarray]] = {}
 
     def overview(self) -> list[Plot]:
         """Temperatures of all places, margins of all places, alarms; on one time axis."""
-        result = []
-        temperatures = self._figure("overview_temperatures", 225, f"temperature, {self.shown.unit('temperature')}", last=not self.table)
-        series = []
-        for name, values in self.degc.items():
-            series.append(self._temperature(values))
-            draw.line(temperatures, self.axis, series[-1], self.styles[name], name=words.place(name))
-        draw.fit(temperatures, *series, least_span=5)
-        draw.marks_and_gaps(temperatures, self.axis, self.marks_s, self.gaps_s, numbered=True)
+        plot = self._figure("overview_temperatures", 190, f"temperature, {self.shown.unit('temperature')}", show_time=not self.table)
+        drawn = [Line(*self._measured(name), self.styles[name], words.place(name)) for name in self.degc]
+        draw.fit(plot, *(one.values for one in drawn), least_span=5)
+        draw.lines(plot, drawn)
+        self._marks_and_gaps(plot, numbered=True)
         caption = "Numbers at dotted lines are marks; hatched stretches have no readings." if len(self.marks_s) or len(self.gaps_s) else ""
-        result.append(Plot(["overview_temperatures"], [self._line_key(name) for name in self.degc], "" if self.table else caption))
-        if self.table:
-            margins = self._figure("overview_margins", 170, f"margin, {self.shown.unit('temperature difference')}", last=False)
-            values = {name: self._difference(place.margin_degc) for name, place in self.table.items()}
-            for name, margin in values.items():
-                draw.line(margins, self.axis, margin, self.styles[name], name=words.place(name))
-            draw.fit(margins, *values.values(), least_span=5, include=(0.0,))
-            draw.level(margins, 0.0, draw.ACT, width=1.6)
-            draw.marks_and_gaps(margins, self.axis, self.marks_s, self.gaps_s)
-            keys = [self._line_key(name) for name in self.table]
-            result.append(Plot(["overview_margins"], [*keys, {"colour": draw.ACT, "width": 1.6, "dash": "", "text": "no margin left", "hatch": ""}]))
-            result.append(self._strip(caption))
-        return result
+        first = Plot(["overview_temperatures"], [self._line_key(name) for name in self.degc], "" if self.table else caption)
+        return [first, self._margins(), self._strip(caption)] if self.table else [first]
+
+    def _margins(self) -> Plot:
+        plot = self._figure("overview_margins", 150, f"margin, {self.shown.unit('temperature difference')}", show_time=False)
+        drawn = []
+        for name, place in self.table.items():
+            at, margin = draw.thinned(self.axis, place.margin_degc)
+            drawn.append(Line(at, np.asarray(self.shown.value(margin, "temperature difference")), self.styles[name], words.place(name)))
+        draw.fit(plot, *(one.values for one in drawn), least_span=5, include=(0.0,))
+        draw.lines(plot, drawn)
+        draw.level(plot, 0.0, draw.ACT, 1.6)
+        self._marks_and_gaps(plot)
+        zero = {"colour": draw.ACT, "width": 1.6, "dash": "", "text": "no margin left", "hatch": ""}
+        return Plot(["overview_margins"], [*(self._line_key(name) for name in self.table), zero])
 
     def picture(self, summary: Summary) -> Plot:
         """The one picture of the customer sheet: the place that matters, with its limit."""
         chosen = summary.smallest or summary.hottest
         if chosen is None:
-            return Plot([self._name(self._figure("picture", 190, "", last=True))], [], "No temperature was recorded.")
-        return self._one_place("picture", chosen.place, 190)
+            self._figure("picture", 150, "temperature")
+            return Plot(["picture"], [], "No temperature was recorded.")
+        return self._one_place("picture", chosen.place, 170)
 
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""
-        shown = [name for name in self.places if np.isfinite(self._measured(name)).any()]
-        return [self._one_place(f"place_{number}", name, 150) for number, name in enumerate(shown)] + self._inputs()
+        known = [name for name in self.places if np.isfinite(self._measured(name)[1]).any()]
+        return [self._one_place(f"place_{number}", name, 130) for number, name in enumerate(known)] + self._inputs()
 
     def _one_place(self, key: str, name: str, height: int) -> Plot:
-        plot = self._figure(key, height, f"temperature, {self.shown.unit('temperature')}", last=True)
-        measured = self._temperature(self._measured(name))
-        style = Style(self.styles[name].colour, ())
-        series = [measured]
+        plot = self._figure(key, height, f"temperature, {self.shown.unit('temperature')}")
+        at, measured = self._measured(name)
+        colour = self.styles[name].colour
+        series, drawn = [measured], []
         label = words.place(name.removesuffix("_needle"))
-        keys = [{"colour": style.colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
+        keys = [{"colour": colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
         place = self.table.get(name)
         if place is not None and np.isfinite(place.limit_degc).any():
-            low, high = (self._temperature(place.limit_degc + sign * place.uncertainty_degc) for sign in (-1, 1))
-            limit = self._temperature(place.limit_degc)
-            draw.band(plot, self.axis, low, high, draw.INK)
-            draw.line(plot, self.axis, limit, Style(draw.INK, (7, 4)), width=1.5, name="limit")
-            series += [low, high]
+            limit_at, limit_degc, uncertainty = draw.thinned(self.axis, place.limit_degc, place.uncertainty_degc)
+            limit, low, high = (self._shown(limit_degc + sign * uncertainty) for sign in (0, -1, 1))
+            draw.band(plot, limit_at, low, high)
             where = " behind the needle" if name.endswith("_needle") else ""
+            drawn.append(Line(limit_at, limit, Style(draw.INK, (7, 4)), f"limit{where}", 1.5))
+            series += [low, high]
             keys.append({"colour": draw.INK, "width": 1.5, "dash": "7 4", "text": f"limit{where}", "hatch": ""})
-            keys.append({"colour": "#bbb8b2", "width": 9, "dash": "", "text": "± one standard uncertainty", "hatch": ""})
-        draw.line(plot, self.axis, measured, style, width=2.0, name=label)
+            keys.append({"colour": "#dbdad7", "width": 9, "dash": "", "text": "± one standard uncertainty", "hatch": ""})
         draw.fit(plot, *series, least_span=5)
-        draw.marks_and_gaps(plot, self.axis, self.marks_s, self.gaps_s, numbered=True)
+        draw.lines(plot, [*drawn, Line(at, measured, Style(colour, ()), label, 2.0)])
+        self._marks_and_gaps(plot, numbered=True)
         return Plot([key], keys)
 
     def _strip(self, caption: str) -> Plot:
-        raised = list(dict.fromkeys(self.alarms["place"]))
+        raised = set(self.alarms["place"])
         rows = [(name, words.place(name)) for name in self.places if name in raised][:_ALARM_ROWS_MOST]
         if not rows:
             return Plot([], [], f"No warning came at the places measured; fuel can boil where there is no probe. {caption}".strip())
-        times = zip(index_seconds(pd.Index(self.alarms["start"])), index_seconds(pd.Index(self.alarms["end"])), strict=True)
-        strip = draw.alarm_strip(self.axis, self._range, self.alarms, rows, times)
-        draw.marks_and_gaps(strip, self.axis, self.marks_s, self.gaps_s)
-        self.figures["alarms"] = strip
+        starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
+        spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, strict=True))
+        self.figures["alarms"] = draw.alarm_strip(self.axis, spans, rows)
+        self._marks_and_gaps(self.figures["alarms"])
         present = set(self.alarms["level"])
-        keys = [key for key, name in zip(_LEVEL_KEYS, ("warn", "act", "lost"), strict=True) if name in present]
-        self._show_time(strip)
-        return Plot(["alarms"], keys, caption)
+        return Plot(["alarms"], [key for name, key in _LEVEL_KEYS.items() if name in present], caption)
 
     def _inputs(self) -> list[Plot]:
         inputs = self.session.inputs()
         rows = (
             ("engine_rpm", "engine speed, rpm", None),
-            ("fuel_pressure_kpa", f"fuel pressure, {self.shown.unit('pressure')} gauge", "pressure"),
+            ("fuel_pressure_kpa", f"fuel pressure (gauge), {self.shown.unit('pressure')}", "pressure"),
             ("ambient_pressure_kpa", f"air pressure, {self.shown.unit('pressure')}", "pressure"),
             ("battery_v", "supply, V", None),
         )
         result = []
         for number, (column, label, dimension) in enumerate(rows):
-            values = inputs[column].to_numpy()
-            if not np.isfinite(values).any():
+            if not np.isfinite(inputs[column].to_numpy()).any():
                 continue
-            values = self.shown.value(values, dimension) if dimension else values
-            plot = self._figure(column, 100, label, last=True)
-            draw.line(plot, self.axis, values, Style(draw.COLOURS[number], ()), width=1.5)
+            at, values = draw.thinned(self.axis, inputs[column].to_numpy())
+            values = np.asarray(self.shown.value(values, dimension)) if dimension else values
+            plot = self._figure(column, 80, label.rsplit(", ", 1)[1])
+            draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number], ()), label.rsplit(", ", 1)[0], 1.5)])
             draw.fit(plot, values, least_span=1.0, include=(0.0,) if column in ("engine_rpm", "fuel_pressure_kpa") else ())
-            draw.marks_and_gaps(plot, self.axis, self.marks_s, self.gaps_s)
+            self._marks_and_gaps(plot)
             result.append(Plot([column], [{"colour": draw.COLOURS[number], "width": 2, "dash": "", "text": label, "hatch": ""}]))
         return result
 
-    def _figure(self, name: str, height: int, y_label: str, *, last: bool) -> Any:
-        self.figures[name] = draw.blank(self.axis, self._range, height, y_label, show_time=last)
+    def _figure(self, name: str, height: int, y_label: str, *, show_time: bool = True) -> Any:
+        self.figures[name] = draw.blank(self.axis, height, y_label, show_time=show_time)
         return self.figures[name]
 
-    def _name(self, plot: Any) -> str:
-        return next(name for name, figure in self.figures.items() if figure is plot)
+    def _marks_and_gaps(self, plot: Any, *, numbered: bool = False) -> None:
+        draw.marks_and_gaps(plot, self.axis, self.marks_s, self.gaps_s, numbered=numbered)
 
-    def _show_time(self, plot: Any) -> None:
-        plot.xaxis.visible = True
-        plot.xaxis.axis_label = self.axis.label
-        plot.height += 26
+    def _measured(self, name: str) -> list[np.ndarray]:
+        """[ms, shown temperature] of a place, thinned once."""
+        name = name.removesuffix("_needle")
+        if name not in self._thin:
+            at, degc = draw.thinned(self.axis, self.degc[name])
+            self._thin[name] = [at, self._shown(degc)]
+        return self._thin[name]
 
-    def _measured(self, name: str) -> np.ndarray:
-        return self.degc[name.removesuffix("_needle")]
-
-    def _temperature(self, degc: np.ndarray) -> np.ndarray:
+    def _shown(self, degc: np.ndarray) -> np.ndarray:
         return np.asarray(self.shown.value(degc, "temperature"))
-
-    def _difference(self, degc: np.ndarray) -> np.ndarray:
-        return np.asarray(self.shown.value(degc, "temperature difference"))
 
     def _line_key(self, name: str) -> dict[str, Any]:
         style = self.styles[name]

@@ -39,7 +39,11 @@ def _of_place(name: str, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms:
         (here & (margin < 0), here & (margin >= alarm.DEADBAND)),
         (seen & lost, here),
     )
-    positions = [[np.flatnonzero(holds) for holds in pair] for pair in conditions]
+    # one bit a condition: while the bits that the machine waits for are all clear, nothing can change
+    bits = np.zeros(len(margin), np.uint8)
+    for level, (on, off) in enumerate(conditions):
+        bits |= (on.astype(np.uint8) << level) | (off.astype(np.uint8) << (level + 3))
+    positions = [np.flatnonzero(bits & (1 << number)) for number in range(6)]
     began: dict[int, int] = {}
     found: list[Span] = []
     at = 0
@@ -53,17 +57,16 @@ def _of_place(name: str, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms:
     machine = alarm.Alarms(1, changed)
     last = len(margin) - 1
     while at <= last:
-        live = [single.live for single in machine.places[0]]
-        awaited = [pair[on] for pair, on in zip(positions, live, strict=True)]
-        ahead = [rows[np.searchsorted(rows, at) :][:1] for rows in awaited]
-        upcoming = min((int(rows[0]) for rows in ahead if rows.size), default=last + 1)
-        if upcoming > at:
-            # nothing holds until then: one step clears what was held, the rest would change nothing
+        awaited = [level + 3 if single.live else level for level, single in enumerate(machine.places[0])]
+        mask = sum(1 << number for number in awaited)
+        on_now = len(began)
+        while at <= last and len(began) == on_now and bits[at] & mask:
+            machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
+            at += 1
+        if at <= last and len(began) == on_now:
             if seen[at]:
-                machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
-            at = upcoming
-            continue
-        machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
-        at += 1
+                machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))  # ends what had begun to hold
+            ahead = (positions[number][np.searchsorted(positions[number], at + 1) :][:1] for number in awaited)
+            at = min((int(rows[0]) for rows in ahead if rows.size), default=last + 1)
     found += [Span(name, alarm.LEVELS[level], first, last) for level, first in began.items()]
     return found

@@ -71,6 +71,17 @@ class Session:
     def _inputs(self) -> pd.DataFrame:
         return frame.inputs(self.decoded, self.ticks, self.car)
 
+    @cached_property
+    def _alarm_spans(self) -> list[alarms.Span]:
+        return alarms.spans(self.margin_table, self.ticks.seconds)
+
+    @cached_property
+    def _summary(self) -> summary.Summary:
+        table = self.margin_table if self.car is not None else None
+        fuel_places = {p.name for p in self.car.places if p.role not in ("air", "other")} if self.car else set()
+        longest = max((d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S)
+        return summary.summarise(self.temperatures(), table, fuel_places & set(self.ticks.places), max(longest, frame.HOLE_LEAST_S))
+
     def temperatures(self) -> pd.DataFrame:
         """(ticks, places) in degC, columns "<place>_degc"; nan where there is none. Index: UTC if the log knows wall time, else time deltas."""
         return frame.temperatures(self.ticks)
@@ -105,7 +116,7 @@ class Session:
 
     def alarms(self) -> pd.DataFrame:
         """Columns place, level (warn, act, lost), start, end: every alarm while it was on, delays and deadband applied. Needs a car file, else InputError."""
-        found = alarms.spans(self.margin_table, self.ticks.seconds)
+        found = self._alarm_spans
         index = self.ticks.index
         return pd.DataFrame(
             {
@@ -118,10 +129,7 @@ class Session:
 
     def summary(self) -> summary.Summary:
         """Hottest, smallest margin, when, where. Without a car file there are temperatures only."""
-        table = self.margin_table if self.car is not None else None
-        fuel_places = {p.name for p in self.car.places if p.role not in ("air", "other")} if self.car else set()
-        longest = max((d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S)
-        return summary.summarise(self.temperatures(), table, fuel_places & set(self.ticks.places), max(longest, frame.HOLE_LEAST_S))
+        return self._summary
 
     def all_notes(self) -> list[str]:
         """What a reader must know: files left out, times assumed, places, margins' notes, losses. Each once."""
