@@ -1,7 +1,7 @@
 """The firmware's cost under the real MicroPython unix port: python tests/bench/bench_firmware.py
 
 Times are this machine's; the ratios say how much room there is: a tick against its period, a frame against the floor of copying its bytes one by
-one in the same interpreter. Memory is that of a 64-bit build, where each word takes twice what it takes on the board.
+one in the same interpreter. The first memory figures are a 64-bit build's, where each word takes twice what it takes on the board.
 """
 
 import json
@@ -56,6 +56,15 @@ def main() -> None:
         f"memory at start                {hour['firmware_bytes']:8d} B     with {', '.join(hour['attached'])}, without the stand-in"
     )
     print(f"memory after the hour          {hour['after_an_hour_bytes']:8d} B     {grown:.2f} x")
+
+    wasm = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-pyscript" / "micropython.mjs"
+    if shutil.which("node") and wasm.exists():
+        command = ["node", str(ROOT / "tests" / "firmware" / "memory.mjs"), wasm.as_uri(), str(ROOT)]
+        rows = dict(
+            line.split(" ", 1) for line in subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()
+        )
+        used = int(rows["running"]) - int(rows["interpreter"])
+        print(f"memory at start, 32-bit build  {used:8d} B     {used / (192 * 1024):.2f} of a heap of 192 KB")
 
 
 if __name__ == "__main__":

@@ -124,6 +124,23 @@ def deaf_host():
     made.run(app.step, 5)
 
 
+def erases():
+    """A flash erase of 400 ms, interrupts off, at odd moments."""
+    made = rig.Rig()
+    app = application(made)
+
+    last = [0]
+
+    def erase(time_ms):
+        if time_ms // 1130 != last[0]:
+            last[0] = time_ms // 1130
+            made.clock.stop_world(400000)
+
+    app.on_loop.append(erase)
+    made.run(app.step, 30)
+    found["erases"], found["late"], found["skipped"] = last[0], app.sampler.late, app.sampler.skipped
+
+
 def mixed():
     made = rig.Rig(chips=("MAX31856", "MAX31855", "MCP9601"))
     app = application(made)

@@ -194,6 +194,22 @@ def test_a_host_that_does_not_read_for_a_minute_stops_no_tick(run):
     assert late[-1] >= 322
 
 
+def test_flash_erases_of_400_ms_cost_ticks_but_no_truth(run):
+    """Datasheets of the Pico's flash: up to 400 ms a 4 KB block, during which no interrupt comes through."""
+    messages, found = run("erases")
+    assert found["erases"] >= 18
+    assert found["erases"] // 2 <= found["late"] <= 2 * found["erases"], "at most ceil(0.4 s * 5 Hz) each"
+    readings = only(messages, "reading")
+    ticks = [reading["tick"] for reading in readings]
+    assert ticks == sorted(set(ticks))
+    assert max(later - earlier for earlier, later in pairwise(ticks)) <= 3
+    assert all(reading["time_ms"] // 200 == reading["tick"] for reading in readings)
+    gaps = [later["time_ms"] - earlier["time_ms"] for earlier, later in pairwise(readings)]
+    assert min(gaps) >= 100
+    assert max(gaps) <= 610
+    assert set(hots(messages, 0)) <= {CODES[0], NOT_READY}
+
+
 def test_mixed_amplifiers(run):
     pytest.importorskip("hotfuel.simulator.chips.max31855", reason="the simulator has no MAX31855 yet")
     pytest.importorskip("hotfuel.simulator.chips.mcp960x", reason="the simulator has no MCP9601 yet")
