@@ -53,7 +53,7 @@ ROLES: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 _SPELLINGS = {
     "n·m": "Nm", "n.m": "Nm", "n-m": "Nm", "newton metres": "Nm", "newton meters": "Nm",
-    "ft-lbs": "lb-ft", "lb ft": "lb-ft", "lbf-ft": "lb-ft", "lb.ft": "lb-ft", "lbs-ft": "lb-ft", "ft lb": "lb-ft", "ft lbs": "lb-ft", 
+    "ft-lbs": "lb-ft", "lb ft": "lb-ft", "lbf-ft": "lb-ft", "lb.ft": "lb-ft", "lbs-ft": "lb-ft", "ft lb": "lb-ft", "ft lbs": "lb-ft",
     "lbf.ft": "lb-ft",
     "ftlb": "lb-ft", "ftlbs": "lb-ft", "ft.lb": "lb-ft", "ft·lb": "lb-ft", "lb·ft": "lb-ft", "pound-feet": "lb-ft", "whp": "hp", "chp": "hp",
     "horsepower": "hp", "min-1": "rpm", "u/min": "rpm", "r/min": "rpm", "sec": "s", "seconds": "s", "deg c": "degC", "deg f": "degF",

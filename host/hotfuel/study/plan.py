@@ -62,7 +62,7 @@ def plan(
     sentences = (
         f"{each} runs a side find a difference of {difference:g} {unit} nine times out of ten at this spread of {spread:g} {unit} from run to run."
         if chance == 0.9
-        else f"{each} runs a side find a difference of {difference:g} {unit} at a spread of {spread:g} {unit}, with a chance of {100 * chance:.0f} %.",
+        else f"{each} runs a side find a difference of {difference:g} {unit} at a spread of {spread:g} {unit}, with a chance of {chance:.0%}.",
         f"Drive them in this order: {', '.join(order)}.",
         "Keep to the order whatever the first results look like, and let every run start at the same coolant and oil temperature.",
     )

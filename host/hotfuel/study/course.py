@@ -1,0 +1,140 @@
+"""A session on an even grid of one second: what phases, story and comparisons read. Gaps are nan, times are seconds since the first reading."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from hotfuel.car import Car
+from hotfuel.errors import InputError
+
+STEP_S = 1.0
+LONGEST_S = 14 * 86400.0
+_INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running")
+_MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
+
+
+@dataclass(frozen=True)
+class Course:
+    """Arrays (n,) at `time_s`: degc {place}, margins {place: {"margin_degc", ...}}, inputs {name}, nan where unknown; marks as (second, text).
+
+    start_s: unix seconds of time zero, or nan where the recording knows no time of day. indicative: places whose probe only indicates.
+    """
+
+    name: str
+    time_s: np.ndarray
+    degc: dict[str, np.ndarray]
+    margins: dict[str, dict[str, np.ndarray]]
+    inputs: dict[str, np.ndarray]
+    marks: tuple[tuple[float, str], ...]
+    start_s: float
+    car: Car | None = None
+    ambient_degc: float = np.nan
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def fuel_places(self) -> tuple[str, ...]:
+        """Places that hold fuel (all but the car file's "air" and "other"), in the car file's order."""
+        if self.car is None:
+            return tuple(self.degc)
+        return tuple(p.name for p in self.car.places if p.role not in ("air", "other") and p.name in self.degc)
+
+    def cut(self, start_s: float, end_s: float, name: str | None = None) -> "Course":
+        """The part from start_s up to end_s, on the same times."""
+        rows = (self.time_s >= start_s) & (self.time_s < end_s)
+        if not rows.any():
+            raise InputError(f"{name or self.name} has no reading between {start_s:.0f} and {end_s:.0f} s")
+        return Course(
+            name=name or self.name,
+            time_s=self.time_s[rows],
+            degc={place: values[rows] for place, values in self.degc.items()},
+            margins={place: {key: values[rows] for key, values in columns.items()} for place, columns in self.margins.items()},
+            inputs={key: values[rows] for key, values in self.inputs.items()},
+            marks=tuple(mark for mark in self.marks if start_s <= mark[0] < end_s),
+            start_s=self.start_s,
+            car=self.car,
+            ambient_degc=self.ambient_degc,
+            notes=self.notes,
+        )
+
+
+def of_session(session: Any) -> Course:
+    """The course of a `hotfuel.session.Session`. Raises InputError, one sentence, for a session without a reading or longer than two weeks."""
+    temperatures = session.temperatures()
+    name = str(getattr(session, "name", "the session"))
+    if not len(temperatures) or not np.isfinite(temperatures.to_numpy()).any():
+        raise InputError(f"{name} has no temperature in it: record first, or give another session")
+    index = temperatures.index
+    seconds = _seconds(index)
+    anchored = isinstance(index, pd.DatetimeIndex)
+    start = float(seconds[0])
+    if seconds[-1] - start > LONGEST_S:
+        raise InputError(
+            f"{name} spans {(seconds[-1] - start) / 86400:.0f} days: a session may be at most 14 days long, cut it by runs"
+        )
+    rows = np.floor((seconds - start) / STEP_S).astype(int)
+    count = int(rows[-1]) + 1
+    car: Car | None = session.car
+    margins: dict[str, dict[str, np.ndarray]] = {}
+    if car is not None:
+        table = session.margins()
+        for column in [c for c in table.columns if c.endswith("_margin_degc")]:
+            place = column.removesuffix("_margin_degc")
+            margins[place] = {
+                key: _averaged(table[f"{place}_{key}"].to_numpy(dtype=float), rows, count, key == "state") for key in _MARGINS
+            }
+    inputs = session.inputs()
+    marks = session.marks()
+    degc = {c.removesuffix("_degc"): _averaged(temperatures[c].to_numpy(dtype=float), rows, count) for c in temperatures.columns}
+    notes: list[str] = []
+    return Course(
+        name=name,
+        time_s=np.arange(count) * STEP_S,
+        degc=degc,
+        margins=margins,
+        inputs={
+            key: _averaged(inputs[key].to_numpy(dtype=float), rows, count, key in ("ignition", "running")) for key in _INPUTS
+        },
+        marks=tuple(
+            (float(s) - start, str(text))
+            for s, text in zip(_seconds(pd.Index(marks["time"])), marks["text"], strict=True)
+            if s == s
+        ),
+        start_s=start if anchored else np.nan,
+        car=car,
+        ambient_degc=_ambient(session, car, degc, notes),
+        notes=tuple(notes),
+    )
+
+
+def _seconds(index: pd.Index) -> np.ndarray:
+    if not len(index):
+        return np.zeros(0)
+    raw = index.as_unit("us")
+    return np.where(index.isna(), np.nan, raw.asi8 / 1e6)
+
+
+def _averaged(values: np.ndarray, rows: np.ndarray, count: int, last: bool = False) -> np.ndarray:
+    """Per second the mean of its finite samples, or the largest of them where a mean would be no state; nan where there is none."""
+    good = np.isfinite(values)
+    if last:
+        result = np.full(count, -np.inf)
+        np.maximum.at(result, rows[good], values[good])
+        return np.where(np.isneginf(result), np.nan, result)
+    n = np.bincount(rows[good], minlength=count)
+    total = np.bincount(rows[good], values[good], minlength=count)
+    with np.errstate(invalid="ignore"):
+        return np.where(n > 0, total / np.where(n > 0, n, 1), np.nan)
+
+
+def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> float:
+    """Outside air: what a person stated, else the coolest the tank was (said), because a tank stands near outside air before a drive."""
+    stated = session.metadata.get("ambient_degc")
+    if stated is not None:
+        return float(stated)
+    outside = [p.name for p in car.places if p.role == "air" and "out" in p.name and p.name in degc] if car else []
+    if outside:
+        notes.append(f"Outside air is the probe at {outside[0]}.")
+        return float(np.nanmedian(degc[outside[0]]))
+    return np.nan
