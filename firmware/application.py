@@ -91,6 +91,8 @@ class Application:
         if self.sampler:
             old = self.sampler
             old.stop()
+            while old.take():
+                self._tick()
             before = self._losses_before
             self._losses_before = [
                 before[0] + old.late,
