@@ -66,6 +66,7 @@ class Store:
         application.commands.register("fetch", self._fetch, asks_only=True)
         application.commands.register("forget", self._forget)
         self._kept = -1
+        application.describe()  # the first one went out before there was a store
 
     def _settings_changed(self):
         settings = self._application.settings

@@ -22,7 +22,9 @@ from hotfuel.link.receive import find_boards
 from hotfuel.link.talk import Talk, fields
 from hotfuel.units import Shown, parse
 
-board = typer.Typer(help="The board itself: install, info, settings, clock, warnings, service.", no_args_is_help=True, rich_markup_mode=None)
+board = typer.Typer(
+    help="The board itself: install, info, settings, clock, warnings, service.", no_args_is_help=True, rich_markup_mode=None
+)
 app.add_typer(board, name="board")
 
 Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")]
@@ -40,7 +42,9 @@ def the_port(port: str | None) -> str:
         return boards[0].url
     if boards:
         raise LinkError(f"{len(boards)} boards answer ({', '.join(hello.url for hello in boards)}); say which with --port")
-    raise LinkError("no board answers on USB" + (f" ({'; '.join(remarks)})" if remarks else "; plug it in, or name its port with --port"))
+    raise LinkError(
+        "no board answers on USB" + (f" ({'; '.join(remarks)})" if remarks else "; plug it in, or name its port with --port")
+    )
 
 
 class Listener:
@@ -69,22 +73,35 @@ def info(port: Port = None, as_json: Json = False) -> None:
     with open_port(the_port(port)) as opened:
         heard = Listener()
         talk = Talk(opened, heard)
-        about = fields(talk.ask("info")) | fields(talk.ask("version")) | {"limits_" + k: v for k, v in _limits_loaded(talk).items()}
+        about = (
+            fields(talk.ask("info")) | fields(talk.ask("version")) | {"limits_" + k: v for k, v in _limits_loaded(talk).items()}
+        )
         description = heard.wait_for(talk, "description")
         health = heard.wait_for(talk, "health")
     channels = [
-        {"channel": number, "place": row["place"].rstrip(b"\0").decode(), "chip": _CHIP_NAMES.get(row["chip"], row["chip"]), "gain": row["gain"]}
+        {
+            "channel": number,
+            "place": row["place"].rstrip(b"\0").decode(),
+            "chip": _CHIP_NAMES.get(row["chip"], row["chip"]),
+            "gain": row["gain"],
+        }
         for number, row in enumerate(description["channels"])
     ]
     lines = [f"{name.replace('_', ' ')}: {value}" for name, value in about.items()]
     lines += [f"channel {row['channel']}: {row['place']}, {row['chip']}, gain {row['gain']}" for row in channels]
-    lines += [f"{name.replace('_', ' ')}: {value}" for name, value in health.items() if name not in ("type", "tick", "time_ms", "saturated")]
+    lines += [
+        f"{name.replace('_', ' ')}: {value}"
+        for name, value in health.items()
+        if name not in ("type", "tick", "time_ms", "saturated")
+    ]
     show({"board": about, "channels": channels, "period_ms": description["period_ms"], "health": health}, lines, as_json)
 
 
 @board.command()
 def settings(
-    assignments: Annotated[list[str] | None, typer.Argument(help="name=value to set; a bare name shows one; nothing shows all.")] = None,
+    assignments: Annotated[
+        list[str] | None, typer.Argument(help="name=value to set; a bare name shows one; nothing shows all.")
+    ] = None,
     port: Port = None,
     as_json: Json = False,
 ) -> None:
@@ -110,7 +127,11 @@ def clock(port: Port = None, as_json: Json = False) -> None:
         talk.ask("clock", str(time.time_ns() // 1000).encode())
         now = fields(talk.ask("clock"))
     off_s = int(now["unix_us"]) / 1e6 - time.time()
-    show({**now, "board_minus_computer_s": off_s}, [f"the board's clock is set, {abs(off_s) * 1000:.0f} ms from this computer's"], as_json)
+    show(
+        {**now, "board_minus_computer_s": off_s},
+        [f"the board's clock is set, {abs(off_s) * 1000:.0f} ms from this computer's"],
+        as_json,
+    )
 
 
 @board.command()
@@ -146,7 +167,11 @@ def warnings(
         f" at {shown.text(row.pressure_kpa, 'pressure')} absolute"
         for row in card.rows
     ]
-    lines += [f"fuel: {card.fuel}", *tables.notes, f"loaded into the board: {len(tables.pieces)} tables, {loaded.get('made', '?')}"]
+    lines += [
+        f"fuel: {card.fuel}",
+        *tables.notes,
+        f"loaded into the board: {len(tables.pieces)} tables, {loaded.get('made', '?')}",
+    ]
     lines.append("no lamp means no more than that: fuel can boil where there is no probe")
     show({"limits": card.as_dict(), "loaded": loaded, "notes": tables.notes}, lines, as_json)
 
@@ -169,7 +194,9 @@ def service(port: Port = None) -> None:
 
 @board.command()
 def install(
-    port: Annotated[str | None, typer.Option("--port", help="The board's serial device. Default: the first one mpremote finds.")] = None,
+    port: Annotated[
+        str | None, typer.Option("--port", help="The board's serial device. Default: the first one mpremote finds.")
+    ] = None,
 ) -> None:
     """Copy the firmware to a board that runs MicroPython 1.24 or later. Example: hotfuel board install
 
@@ -187,7 +214,9 @@ def install(
             done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
             if done.returncode:
                 said = (done.stderr or done.stdout).strip().splitlines()
-                raise LinkError(f"mpremote could not do it ({said[-1] if said else 'no reason given'}); is the board at its prompt?")
+                raise LinkError(
+                    f"mpremote could not do it ({said[-1] if said else 'no reason given'}); is the board at its prompt?"
+                )
     note("installed; the board restarts and measures, its lamp lights for two seconds")
 
 
@@ -211,7 +240,9 @@ def stage(folder: Path) -> int:
 def download(
     out: Annotated[Path, typer.Option("--out", help="Folder of the session to make, or of one to go on with.")],
     port: Port = None,
-    started: Annotated[str | None, typer.Option("--started", help='When the last drive without time of day began: "2026-06-01 14:05".')] = None,
+    started: Annotated[
+        str | None, typer.Option("--started", help='When the last drive without time of day began: "2026-06-01 14:05".')
+    ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file to keep with the session.")] = None,
     forget: Annotated[bool, typer.Option("--forget", help="Afterwards delete on the board what has arrived whole.")] = False,
     as_json: Json = False,
@@ -223,9 +254,10 @@ def download(
     began = _moment(started) if started else None
     if not (out / SEGMENTS).is_dir():  # not one begun before
         session_folder.create(out, _text_of(car), {})
-    with open_port(the_port(port)) as opened, Progress(
-        TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err, transient=True
-    ) as bars:
+    with (
+        open_port(the_port(port)) as opened,
+        Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err, transient=True) as bars,
+    ):
         tasks: dict[int, Any] = {}
 
         def progress(number: int, done: int, size: int) -> None:
@@ -257,5 +289,3 @@ def _moment(text: str) -> float:
         return datetime.datetime.fromisoformat(text).astimezone().timestamp()
     except ValueError:
         raise InputError(f'--started "{text}" is no date and time; write it like "2026-06-01 14:05"') from None
-
-

@@ -1,5 +1,6 @@
 """The night before: limits, printed as a card."""
 
+import json
 from pathlib import Path
 from typing import Annotated
 
@@ -23,16 +24,22 @@ _CAUTION = (
 @app.command()
 def limits(
     car: Annotated[Path | None, typer.Option("--car", help="Car file.")] = None,
-    fuel: Annotated[str | None, typer.Option("--fuel", help='A fuel by class, e.g. "D4814 A-1" or "EN 228 D1"; instead of the car file\'s.')] = None,
-    altitude: Annotated[str | None, typer.Option("--altitude", help='Height above sea level, e.g. "1600 m" or "5200 ft".')] = None,
-    figure: Annotated[Path | None, typer.Option("--figure", help="Also write limit against altitude, with fuels as curves, to this HTML file.")] = None,
+    fuel: Annotated[
+        str | None, typer.Option("--fuel", help='A fuel by class, e.g. "D4814 A-1" or "EN 228 D1"; instead of the car file\'s.')
+    ] = None,
+    altitude: Annotated[
+        str | None, typer.Option("--altitude", help='Height above sea level, e.g. "1600 m" or "5200 ft".')
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", help="Also write limit against altitude, with fuels as curves, to this HTML file.")
+    ] = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
     """At what temperature this fuel boils at each place of this car. Example: hotfuel limits --car car.toml --altitude "1600 m" """
     if car is None and fuel is None:
         raise UsageError("say for which car or fuel: --car FILE, --fuel NAME, or both")
-    described = car_file.load(car) if car else car_file.load('name = "a car like most"\n')
+    described = car_file.load(car) if car else car_file.load(f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel)}\n')
     chosen = fuel_named(fuel) if fuel else described.fuel()
     altitude_m = parse(altitude, "length") if altitude else None
     card = limits_card(described, chosen, altitude_m)
@@ -40,7 +47,9 @@ def limits(
     if figure is not None:
         from hotfuel.report import figures, html
 
-        curves = altitude_curves({card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}})
+        curves = altitude_curves(
+            {card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}}
+        )
         html.write_figure(figure, figures.altitude(curves, shown), title=f"Limit against altitude: {card.car}")
     if as_json:
         show({"limits": card.as_dict()}, [], True)
@@ -50,17 +59,16 @@ def limits(
 
 def _print(card: LimitsCard, shown: Shown) -> None:
     table = Table(title=f"{card.car}: where the fuel's limit is", title_justify="left", caption_justify="left")
-    for heading in ("place", "state", "limit", "boiling begins", "give or take", "pressure", "criterion"):
-        table.add_column(heading, justify="left" if heading in ("place", "state", "criterion") else "right", overflow="fold")
+    for heading in ("place", "state", "limit", "boiling begins", "give or take", "pressure"):
+        table.add_column(heading, justify="left" if heading in ("place", "state") else "right")
     for row in card.rows:
         table.add_row(
-            row.place + (" behind the needle" if row.behind_needle else ""),
+            row.place.replace("_", " ") + (", needle" if row.behind_needle else ""),
             row.state,
             shown.text(row.limit_degc, "temperature", 0),
             shown.text(row.onset_degc, "temperature", 0),
             shown.text(row.uncertainty_degc, "temperature difference", 0),
             shown.text(row.pressure_kpa, "pressure"),
-            f"V/L {row.vapour_liquid_ratio:g}",
         )
     out.print(table)
     lines = list(card.fuel_sentences)

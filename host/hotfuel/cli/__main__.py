@@ -1,0 +1,5 @@
+"""`python -m hotfuel.cli`."""
+
+from hotfuel.cli.app import main
+
+main()

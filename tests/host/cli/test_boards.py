@@ -1,0 +1,76 @@
+"""The commands that talk to a board, against the real firmware on a simulated one."""
+
+import json
+
+import pytest
+from hotfuel import car as car_file
+from hotfuel import samples
+from hotfuel.temperature.calibration import Calibration
+
+
+@pytest.fixture
+def car_path(tmp_path):
+    path = tmp_path / "car.toml"
+    path.write_text(car_file.EXAMPLE, encoding="utf-8")
+    return path
+
+
+def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
+    board = board_at(30, 45, 60, speed=10)
+    about = hotfuel("board", "info", "--port", board.device, as_json=True)
+    assert [row["place"] for row in about["channels"]] == ["tank", "pump", "carb_inlet"]
+    assert about["health"]["lamp"] == 3, "no limits yet"
+    assert about["board"]["attached"] == "limits,store,power"
+    assert hotfuel("board", "settings", "averages=2", "--port", board.device, as_json=True)["averages"] == "2"
+    assert hotfuel("board", "settings", "averages", "--port", board.device, as_json=True) == {"averages": "2"}
+    refused = hotfuel("board", "settings", "rate_hz=10", "--port", board.device, code=1)
+    assert "rate_hz" in refused
+    assert "1, 2" in refused
+    assert abs(hotfuel("board", "clock", "--port", board.device, as_json=True)["board_minus_computer_s"]) < 1.0
+    loaded = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device, as_json=True)
+    assert loaded["loaded"]["fit"] == "True"
+    assert loaded["loaded"]["altitude_m"] == "1600"
+    assert hotfuel("board", "info", "--port", board.device, as_json=True)["board"]["limits_altitude_m"] == "1600"
+
+
+def test_download_opens_like_any_session_and_goes_on_where_it_stopped(board_at, hotfuel, tmp_path):
+    board = board_at(30, 45, 60, speed=20)
+    board_time = 120
+    while board.time_s < board_time:
+        board.wait(0.2)
+    first = hotfuel("download", "--port", board.device, "--out", tmp_path / "s", as_json=True)
+    decoded = samples.decode(tmp_path / "s" / "wire.log")
+    assert decoded.losses.pieces_damaged == 0
+    assert len(decoded.readings) > 2 * 3 * (board_time - 15)
+    assert decoded.readings["known"].all()
+    assert first["segments"] == len(list((tmp_path / "s" / "segments").glob("*.seg")))
+    again = hotfuel("download", "--port", board.device, "--out", tmp_path / "s", as_json=True)
+    assert again["bytes"] > first["bytes"]
+
+
+def test_check_finds_offsets_a_broken_wire_and_swapped_wires(board_at, hotfuel, tmp_path):
+    """Ice water: one probe 0.6 degC off, one with its two wires exchanged, one broken."""
+    from hotfuel.temperature.thermocouple import emf_mv
+
+    backwards = -float(emf_mv(0.0) - emf_mv(24.0))
+    board = board_at(0.6, [backwards], 0.0, faults={2: "open_circuit"}, speed=10)
+    out = tmp_path / "calibration.json"
+    found = hotfuel("check", "--port", board.device, "--bath", "ice", "--out", out, as_json=True)
+    line = Calibration.load(out).channels[0]
+    assert line.offset_degc == pytest.approx(-0.6, abs=0.1)
+    assert line.gain == 1.0
+    assert set(json.loads(out.read_text())["channels"]) == {"0"}
+    remarks = " ".join(found["remarks"])
+    assert "wires are swapped" in remarks
+    assert "carb_inlet" in remarks
+    look = hotfuel("check", "--port", board.device, "--look", as_json=True)["probes"]
+    assert look[2]["faults"] == ["open_circuit"]
+    assert "a short to ground" in look[0]["cannot_see"]
+
+
+def test_no_port_is_one_sentence(hotfuel, tmp_path):
+    said = hotfuel("board", "info", "--port", "/dev/not-there", code=1)
+    assert "there is no port /dev/not-there" in said
+    said = hotfuel("record", "--port", "/dev/not-there", "--out", tmp_path / "x", code=1)
+    assert "there is no port" in said
+    assert not (tmp_path / "x").exists()
