@@ -66,18 +66,21 @@ def browser() -> str | None:
     return shutil.which(named) if named else next((found for name in BROWSERS if (found := shutil.which(name))), None)
 
 
-def write_pdf(page_path: str | Path, path: str | Path) -> Path:
-    """Print a page that was written before. Raises InputError if there is no browser to print with, or it fails."""
+def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Path:
+    """Print a page that was written before, on "A4" or "letter" paper. Raises InputError if there is no browser to print with, or it fails."""
     program = browser()
     if program is None:
         raise InputError("there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser")
     target = Path(path).resolve()
     target.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory() as profile:
+    with tempfile.TemporaryDirectory() as folder:
+        profile, sized = Path(folder) / "profile", Path(folder) / "page.html"
+        text = Path(page_path).read_text(encoding="utf-8")
+        sized.write_text(text.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>", 1), encoding="utf-8")
         sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # it refuses to run as root with one
         done = subprocess.run(
-            [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=794,1123", "--virtual-time-budget=10000",
-             "--no-pdf-header-footer", f"--print-to-pdf={target}", Path(page_path).resolve().as_uri()],
+            [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=840,1123", "--virtual-time-budget=10000",
+             "--no-pdf-header-footer", f"--print-to-pdf={target}", sized.as_uri()],
             capture_output=True, text=True, timeout=_PRINT_TIMEOUT_S, check=False,
         )  # fmt: skip
     if done.returncode or not target.is_file():

@@ -34,13 +34,13 @@ def write(session: Session, path: str | Path, units: str | None = None, pdf: str
     """
     written = html.write(render(session, units), path)
     if pdf is not None:
-        html.write_pdf(written, pdf)
+        html.write_pdf(written, pdf, "letter" if _shown(session, units).system == "us" else "A4")
     return written
 
 
 def render(session: Session, units: str | None = None) -> str:
     """The page as text."""
-    shown = Shown(units or (session.car.units if session.car else "si"))
+    shown = _shown(session, units)
     summary = session.summary()
     offset = session.metadata.get("utc_offset_min")
     clock = words.Clock(session.ticks.timeline.anchored, offset)
@@ -81,6 +81,10 @@ def render(session: Session, units: str | None = None) -> str:
     return html.page("review.html.jinja", drawn.figures, values)
 
 
+def _shown(session: Session, units: str | None) -> Shown:
+    return Shown(units or (session.car.units if session.car else "si"))
+
+
 def _sub(session: Session, summary: Summary, clock: words.Clock) -> str:
     if not summary.readings:
         return "Nothing was recorded."
@@ -104,35 +108,29 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
     else:
         where = f"{words.place(hot.place)}, {clock.moment(hot.hottest_at)}"
         rows.append({"label": "Hottest fuel", "value": shown.text(hot.hottest_degc, "temperature"), "where": where, "look": ""})
-    beyond = max((p.beyond_limit_s for p in summary.places.values()), default=0.0)
-    where = "at the place that was beyond it longest" if beyond else "at the places measured"
+    longest = max(summary.places.values(), key=lambda p: p.beyond_limit_s, default=None)
+    beyond = longest.beyond_limit_s if longest else 0.0
     count = sum(level != "lost" for level in alarms["level"])
-    where += f"; {count} warning{'' if count == 1 else 's'}" if near is not None else ""
-    rows.append({"label": "Time beyond the limit", "value": words.duration(beyond) if near else "–", "where": where, "look": "beyond" if beyond else ""})
+    where = f"{words.place(longest.place) if longest and beyond else 'at the places measured'}; {count} warning{'' if count == 1 else 's'}"
+    rows.append({
+        "label": "Time beyond the limit", "value": words.duration(beyond) if near else "–", "where": where if near else "no limit is known",
+        "look": "beyond" if beyond else "",
+    })  # fmt: skip
     return rows
 
 
 def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
-    table = Table(
-        ("Place", "Hottest", "at", "Smallest margin", "at", "Limit there", "V/L there", "Inside ±", "Beyond", "No reading"), numbers=(1, 3, 5, 6, 7, 8, 9)
-    )
+    table = Table(("Place", "Hottest", "Smallest margin", "Limit there", "Margin within ±", "Beyond the limit", "No reading"), numbers=range(1, 7))
     for p in summary.places.values():
-        needle = p.place.endswith("_needle")
-        known = p.smallest_margin_degc == p.smallest_margin_degc
-        table.rows.append(
-            (
-                words.place(p.place),
-                "" if needle else shown.text(p.hottest_degc, "temperature"),
-                "" if needle else clock.moment(p.hottest_at),
-                f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, p.uncertainty_degc)}" if known else "no limit",
-                clock.moment(p.smallest_margin_at) if known else "",
-                shown.text(p.limit_there_degc, "temperature") if known else "",
-                _ratio(p.vapour_liquid_ratio_there),
-                words.duration(p.inside_uncertainty_s) if known else "",
-                words.duration(p.beyond_limit_s) if known else "",
-                "" if needle else words.duration(p.lost_s),
-            )
-        )
+        hottest = "" if p.place.endswith("_needle") else f"{shown.text(p.hottest_degc, 'temperature')}\n{clock.moment(p.hottest_at)}"
+        lost = "" if p.place.endswith("_needle") else words.duration(p.lost_s)
+        if p.smallest_margin_degc != p.smallest_margin_degc:
+            table.rows.append((words.place(p.place), hottest, "no limit", "", "", "", lost))
+            continue
+        margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, p.uncertainty_degc)}\n{clock.moment(p.smallest_margin_at)}"
+        limit = f"{shown.text(p.limit_there_degc, 'temperature')}\nV/L was {_ratio(p.vapour_liquid_ratio_there)}"
+        within, beyond = words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)
+        table.rows.append((words.place(p.place), hottest, margin, limit, within, beyond, lost))
     return table
 
 

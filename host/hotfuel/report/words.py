@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hotfuel.risk.pressure import ambient
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.units import Shown
 
@@ -138,9 +139,8 @@ def _air(session: Any, shown: Shown) -> str:
     if np.isfinite(pressures).any():
         low, high = float(np.nanmin(pressures)), float(np.nanmax(pressures))
         return f"{shown.text(low, 'pressure')} to {shown.text(high, 'pressure')}, measured"
-    needle_or_tank = [place for place in session.margin_table.places.values() if np.isfinite(place.pressure_kpa).any()]
-    source = next((p.basis.split("(", 1)[1].rstrip(")") for p in needle_or_tank if "air pressure (" in p.basis), "")
-    return source or "not known"
+    stated = ambient(session.car)
+    return f"{shown.text(stated.pressure_kpa, 'pressure')}, {stated.source}"
 
 
 def today() -> str:

@@ -1,0 +1,182 @@
+"""A session in other programs' files: CSV, Parquet, ASAM MDF4. The unit is in each column's name and, where the format has a place for it, there too.
+
+Parquet holds true degrees as 32-bit floats on a grid of 1/128 degC (a tenth of the amplifiers' noise), split into bytes and compressed: about one
+byte a value, readable by any program that reads Parquet.
+"""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.csv
+import pyarrow.parquet
+
+from hotfuel.errors import InputError
+from hotfuel.session.recording import Session
+from hotfuel.session.summary import index_seconds
+
+GRID = 128.0  # steps per unit of a stored float
+# At this size two neighbouring 32-bit floats are 1/128 apart: adding it and taking it off again rounds to the grid, for values below 32768.
+_SHIFT = np.float32(1.5 * 2**16)
+UNITS = {  # end of a column's name -> unit as ASAM and spreadsheets write it
+    "_degc": "degC",
+    "_kpa": "kPa",
+    "_rpm": "1/min",
+    "_v": "V",
+    "_s": "s",
+    "_ratio": "1",
+    "_state": "",
+    "_reason": "",
+}
+_COMMENTS = {
+    "_margin_degc": "limit minus temperature",
+    "_limit_degc": "temperature at which the fuel forms the vapour this place copes with, at the pressure there",
+    "_uncertainty_degc": "one standard uncertainty of the margin",
+    "_pressure_kpa": "absolute pressure",
+    "_vapour_liquid_ratio": "volumes of vapour over one of liquid; 40 stands for 40 or more",
+    "_state": "0 no warning, 1 warn, 2 act, 3 sensor lost, 4 no margin here; without delays",
+    "_reason": "0 there is a temperature, else why not",
+    "fuel_pressure_kpa": "gauge pressure behind the pump",
+    "ambient_pressure_kpa": "air pressure",
+    "running": "1 the engine runs, 0 it stands",
+    "ignition": "1 on, 0 off",
+    "_degc": "fuel temperature, thermocouple type K, NIST ITS-90",
+}
+
+
+def table(session: Session) -> pd.DataFrame:
+    """Everything per tick in one table: temperatures, reasons, margins (with a car file), inputs. Index named "time"."""
+    parts = [session.temperatures(), session.reasons()]
+    if session.car is not None:
+        parts.append(session.margins())
+    inputs = session.inputs()
+    return pd.concat([*parts, inputs.loc[:, inputs.notna().any()]], axis=1)
+
+
+def write(session: Session, path: str | Path) -> Path:
+    """Write the session as the file's ending says: .csv, .parquet or .mf4; whole or not at all.
+
+    Raises InputError for another ending, a place that cannot be written, or a missing library (asammdf for .mf4).
+    """
+    target = Path(path)
+    writers: dict[str, Callable[[Session, Path], None]] = {".csv": write_csv, ".parquet": write_parquet, ".mf4": write_mdf}
+    writer = writers.get(target.suffix.lower())
+    if writer is None:
+        raise InputError(f'"{target.name}" ends in "{target.suffix}": allowed are {", ".join(writers)}')
+    part = target.with_name(f"{target.stem}.part{target.suffix}")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        writer(session, part)
+        os.replace(part, target)
+    except OSError as error:
+        raise InputError(f"{target} cannot be written ({error.strerror or error}): give another file") from None
+    finally:
+        part.unlink(missing_ok=True)
+    return target
+
+
+def write_csv(session: Session, path: Path) -> None:
+    """Comma-separated, UTF-8; first column time_utc (ISO 8601) or time_s; temperatures to 0.01, an empty field where there is none."""
+    frame = table(session)
+    columns: dict[str, pa.Array] = {}
+    if isinstance(frame.index, pd.DatetimeIndex):
+        text = pa.array(frame.index.tz_convert(None).as_unit("ms").to_numpy())
+        columns["time_utc"] = pa.compute.strftime(text, format="%Y-%m-%dT%H:%M:%SZ")
+    else:
+        columns["time_s"] = pa.array(np.round(index_seconds(frame.index), 3))
+    for name in frame.columns:
+        values = frame[name].to_numpy()
+        columns[name] = pa.array(values) if values.dtype.kind in "ui" else pa.array(np.round(values.astype(float), 3 if "ratio" in name else 2), from_pandas=True)
+    pyarrow.csv.write_csv(pa.table(columns), path, pyarrow.csv.WriteOptions(quoting_style="needed"))
+
+
+def on_grid(values: np.ndarray) -> np.ndarray:
+    """float32 on the grid of 1/128, for values within +-32768; nan stays nan."""
+    result = np.add(values, _SHIFT, dtype=np.float32, casting="same_kind")
+    result -= _SHIFT
+    return result
+
+
+def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = None) -> None:
+    """A frame with a time index as compact Parquet. about: text kept with the schema. Floats go on the grid, small whole numbers stay."""
+    dates = isinstance(frame.index, pd.DatetimeIndex)
+    times = frame.index.tz_convert(None).as_unit("us").to_numpy() if dates else index_seconds(frame.index)
+    arrays = [pa.array(times, pa.timestamp("us", tz="UTC")) if dates else pa.array(times)]
+    names = ["time_utc" if dates else "time_s"]
+    encodings = {names[0]: "DELTA_BINARY_PACKED" if dates else "BYTE_STREAM_SPLIT"}
+    dictionary = []
+    for name in frame.columns:
+        values = frame[name].to_numpy()
+        if values.dtype.kind == "f":
+            arrays.append(pa.array(on_grid(values)))
+            encodings[name] = "BYTE_STREAM_SPLIT"
+        else:
+            arrays.append(pa.array(values))
+            dictionary.append(name)
+        names.append(name)
+    schema = pa.schema([pa.field(name, array.type, metadata=_field(name)) for name, array in zip(names, arrays, strict=True)], metadata=about)
+    pyarrow.parquet.write_table(
+        pa.Table.from_arrays(arrays, schema=schema), path, compression="zstd", compression_level=1, use_dictionary=dictionary,
+        column_encoding=encodings, write_statistics=names[:1], write_batch_size=1 << 16,
+    )  # fmt: skip
+
+
+def write_parquet(session: Session, path: Path) -> None:
+    """Columns as `table`, first column time_utc or time_s; the session's metadata and car file stand in the schema."""
+    about = {f"hotfuel.{name}": str(value) for name, value in session.metadata.items()}
+    if session.car_text:
+        about["hotfuel.car_file"] = session.car_text
+    write_frame(table(session), path, about)
+
+
+def _field(name: str) -> dict[str, str]:
+    return {"unit": unit_of(name), "comment": comment_of(name)}
+
+
+def unit_of(column: str) -> str:
+    """The unit that a column's name ends in, "" for none."""
+    return next((unit for end, unit in UNITS.items() if column.endswith(end)), "")
+
+
+def comment_of(column: str) -> str:
+    """What a column holds, in a few words."""
+    return next((text for end, text in _COMMENTS.items() if column.endswith(end)), "")
+
+
+def write_mdf(session: Session, path: Path) -> None:
+    """ASAM MDF 4.10: one channel a column with unit and comment, on one time base; marks as a text channel; start time if wall time is known."""
+    try:
+        from asammdf import MDF, Signal  # noqa: PLC0415 - an extra; everything else works without it
+    except ImportError:
+        raise InputError("writing .mf4 needs asammdf: pip install 'hotfuel[mdf]', or write .parquet") from None
+    frame = table(session)
+    if not len(frame):
+        raise InputError(f"{session.name} has no reading, so there is nothing to write as .mf4")
+    seconds = index_seconds(frame.index)
+    base = seconds - seconds[0]
+    signals = [
+        Signal(samples=frame[name].to_numpy(), timestamps=base, name=name, unit=unit_of(name), comment=comment_of(name)) for name in frame.columns
+    ]
+    with MDF(version="4.10") as file:
+        if isinstance(frame.index, pd.DatetimeIndex):
+            file.header.start_time = frame.index[0].to_pydatetime()
+        file.header.comment = f"<HDcomment><TX>{_xml(_about(session))}</TX></HDcomment>"
+        file.append(signals, comment="hotfuel session")
+        marks = session.marks()
+        marks = marks[marks["time"].notna()]
+        if len(marks):
+            at = index_seconds(pd.Index(marks["time"])) - seconds[0]
+            texts = np.array([text.encode() for text in marks["text"]])
+            file.append([Signal(samples=texts, timestamps=at, name="mark", comment="what a person marked", encoding="utf-8")], comment="marks")
+        file.save(path, overwrite=True, compression=1)
+
+
+def _about(session: Session) -> str:
+    return "\n".join(f"{name}: {value}" for name, value in session.metadata.items())
+
+
+def _xml(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
