@@ -11,6 +11,7 @@ from hotfuel.errors import InputError
 
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
+_COLD_S, _COLD_SPREAD_DEGC = 20, 3.0
 _INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running")
 _MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
 
@@ -111,8 +112,8 @@ def of_session(session: Any) -> Course:
 def _seconds(index: pd.Index) -> np.ndarray:
     if not len(index):
         return np.zeros(0)
-    raw = index.as_unit("us")
-    return np.where(index.isna(), np.nan, raw.asi8 / 1e6)
+    micro = np.asarray(index.to_numpy()).astype("datetime64[us]" if isinstance(index, pd.DatetimeIndex) else "timedelta64[us]")
+    return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
 
 
 def _averaged(values: np.ndarray, rows: np.ndarray, count: int, last: bool = False) -> np.ndarray:
@@ -129,7 +130,7 @@ def _averaged(values: np.ndarray, rows: np.ndarray, count: int, last: bool = Fal
 
 
 def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> float:
-    """Outside air: what a person stated, else the coolest the tank was (said), because a tank stands near outside air before a drive."""
+    """Outside air: what a person stated, else a probe in it, else (said) the fuel's temperature where all places agree before a cold start."""
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
         return float(stated)
@@ -137,4 +138,9 @@ def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: 
     if outside:
         notes.append(f"Outside air is the probe at {outside[0]}.")
         return float(np.nanmedian(degc[outside[0]]))
+    wet = [p.name for p in car.places if p.role not in ("air", "other") and p.name in degc] if car else list(degc)
+    first = [float(np.nanmedian(degc[p][:_COLD_S])) for p in wet if np.isfinite(degc[p][:_COLD_S]).any()]
+    if len(first) > 1 and np.ptp(first) <= _COLD_SPREAD_DEGC:
+        notes.append("Outside air was not stated: it is taken as the fuel's temperature at the cold start.")
+        return float(np.median(first))
     return np.nan

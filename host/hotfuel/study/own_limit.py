@@ -1,7 +1,7 @@
 """The car's own limit: marks of trouble, and of none, move the criterion as censored observations.
 
-"Stumbled" at a margin says that this car's limit lies at or below the temperature reached; "ran through" that it lies above. One number moves: the shift of
-the limit in degC, with a normal prior as wide as the criterion's own uncertainty, updated on a grid with a probit likelihood.
+"Stumbled" at a margin says that this car's limit lies at or below the temperature reached; "ran through" that it lies above. One number
+moves: the shift of the limit in degC, with a normal prior as wide as the criterion's own uncertainty, updated on a grid with a probit likelihood.
 """
 
 from collections.abc import Sequence

@@ -6,6 +6,7 @@ with low confidence, which every phase carries.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -202,7 +203,7 @@ def _from_running(course: Course, on: np.ndarray) -> np.ndarray:
     if first_on == 0 and len(on) and _spread(course, 0) <= _NEVER_HEATED_DEGC:
         # Recording and engine were started together.
         kinds[: min(int(COLD_START_S), int(np.argmin(on)) if not on.all() else len(on))] = COLD_START
-    for start in starts:
+    for start in starts.tolist():
         stop = start + int(np.argmax(~on[start:])) if not on[start:].all() else len(on)
         cold = start == first_on and _spread(course, start) <= COLD_SPREAD_DEGC
         length = COLD_START_S if cold else RESTART_S
@@ -272,7 +273,7 @@ def _without_slivers(kinds: np.ndarray) -> np.ndarray:
 def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
     """Between two lap marks everything driven is one lap. Laps are told apart by a number behind #."""
     at = [second for second, text in course.marks if "lap" in text.casefold().split() or text.casefold().startswith("lap")]
-    for number, (start, end) in enumerate(zip(at, at[1:], strict=False), start=1):
+    for number, (start, end) in enumerate(pairwise(at), start=1):
         rows = (course.time_s >= start) & (course.time_s < end)
         if not np.isin(kinds[rows].astype(str), (SOAK, STANDING)).any():
             kinds[rows] = f"{LAP} #{number}"
@@ -281,7 +282,7 @@ def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
 
 def _spans(kinds: Sequence[str] | np.ndarray) -> list[tuple[str, int, int]]:
     edges = [0, *(i for i in range(1, len(kinds)) if kinds[i] != kinds[i - 1]), len(kinds)]
-    return [(str(kinds[a]), a, b - 1) for a, b in zip(edges, edges[1:], strict=False) if b > a]
+    return [(str(kinds[a]), a, b - 1) for a, b in pairwise(edges) if b > a]
 
 
 def _runs(flags: np.ndarray) -> list[tuple[int, int]]:

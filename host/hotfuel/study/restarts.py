@@ -1,6 +1,7 @@
 """Hot restarts: a record made of each by itself, and how hard a stop was as a test of a repair."""
 
 from dataclasses import asdict, dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -50,7 +51,7 @@ def restarts(course: Course) -> list[Restart]:
         if not before.size:
             continue
         stop = int(before[-1]) + 1
-        tries = [a for a in np.flatnonzero(turning[1 : start + 1] & ~turning[:start]) + 1 if a >= stop]
+        tries = [int(a) for a in np.flatnonzero(turning[1 : start + 1] & ~turning[:start]) + 1 if a >= stop]
         # Tries more than five minutes before the start belong to another attempt.
         tries = [a for a in tries if start - a <= _LOOK_BACK_S]
         first = int(tries[0]) if tries else int(start)
@@ -79,7 +80,7 @@ def _turning(course: Course) -> np.ndarray:
 
 
 def _separate(tries: list[int]) -> int:
-    return 1 + sum(b - a > _TRIES_APART_S for a, b in zip(tries, tries[1:], strict=False))
+    return 1 + sum(b - a > _TRIES_APART_S for a, b in pairwise(tries))
 
 
 def _pressure_s(course: Course, first: int) -> float:

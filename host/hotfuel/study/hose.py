@@ -1,0 +1,277 @@
+"""Transport between two places: when does fuel from one arrive at the other, and how much heat does it take up on the way.
+
+A hose is a plug flow: what leaves at t entered when one hose volume had yet to flow, T_out = T_s + (T_in - T_s) exp(-UA / (rho cp) x r), with r the
+time it spent in the hose divided by the hose's volume. The probe at the outlet lags, so the model lags too and is compared with what was read.
+"""
+
+from dataclasses import asdict, dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import least_squares
+from scipy.signal import lfilter
+
+from hotfuel.errors import InputError
+
+DENSITY_KG_M3 = 740.0  # gasoline, EN 228: 720 to 775 at 15 degC
+CP_J_KG_K = 2100.0  # sources disagree, 2000 to 2400
+CP_SHARE = 0.1
+LEAST_SAMPLES = 60
+_SLOWEST_L_H = 0.05
+
+
+@dataclass(frozen=True)
+class Hose:
+    """What a recording says of a hose: volume, delay at the middle flow, UA, temperature of its surroundings, each with its standard uncertainty.
+
+    heat_w: heat picked up at the middle flow, with the flow's and the heat capacity's uncertainty in it; nan where flow is unknown, and so is UA.
+    residual_degc: how far the model stays from the readings (rms).
+    """
+
+    volume_l: float
+    volume_u_l: float
+    delay_s: float
+    delay_u_s: float
+    ua_w_k: float
+    ua_u_w_k: float
+    surroundings_degc: float
+    surroundings_u_degc: float
+    heat_w: float
+    heat_u_w: float
+    residual_degc: float
+    flow_basis: str
+    sentence: str
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain fields for JSON."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Flow through the line, L/h (n,), its relative standard uncertainty, and where it comes from. `litres_h` is nan where unknown."""
+
+    litres_h: np.ndarray
+    relative_u: float
+    basis: str
+
+
+def flow_from_meter(litres_h: npt.ArrayLike, relative_u: float = 0.02) -> Flow:
+    """Flow as a meter in this line read it."""
+    return Flow(np.asarray(litres_h, dtype=float), relative_u, "flow meter")
+
+
+def flow_from_speed(
+    engine_rpm: npt.ArrayLike, displacement_l: float, *, filling: float = 0.35, lambda_ratio: float = 0.9, return_l_h: float = 0.0
+) -> Flow:
+    """Flow from engine speed and displacement: four-stroke air swallowed x filling / (14.7 lambda), plus the declared return.
+
+    filling: share of the displacement that is filled with outside air (0.25 to 0.4 idling or cruising, 0.8 to 0.9 at full throttle: common practice, no
+    source); not measured, hence 35 % of uncertainty.
+    """
+    rpm = np.asarray(engine_rpm, dtype=float)
+    air_kg_h = rpm / 2 * 60 * displacement_l * filling * 1.18e-3  # air at 99 kPa, 25 degC
+    return Flow(
+        air_kg_h / (14.7 * lambda_ratio) / DENSITY_KG_M3 * 1000 + return_l_h * (rpm > 0),
+        0.35,
+        "engine speed, displacement and mixture",
+    )
+
+
+def flow_from_power(power_kw: float, *, kg_kwh: float = 0.29, return_l_h: float = 0.0) -> Flow:
+    """Flow at full throttle from specific consumption (0.45 to 0.50 lb/hp-h without boost: 0.274 to 0.304 kg/kWh). Holds at full throttle only."""
+    return Flow(
+        np.asarray(power_kw * kg_kwh / DENSITY_KG_M3 * 1000 + return_l_h), 0.1, "specific consumption, full throttle only"
+    )
+
+
+def delay_s(volume_l: float, flow_l_h: npt.ArrayLike) -> np.ndarray:
+    """Time to pass a volume at a steady flow. Example: delay_s(0.148, 10) -> 53 s (3 m of 5/16 line at idle)."""
+    return volume_l / np.asarray(flow_l_h, dtype=float) * 3600
+
+
+def outlet(
+    time_s: npt.ArrayLike,
+    inlet_degc: npt.ArrayLike,
+    flow_l_h: npt.ArrayLike,
+    volume_l: float,
+    ua_w_k: float,
+    surroundings_degc: npt.ArrayLike,
+    density_kg_m3: float = DENSITY_KG_M3,
+    cp_j_kg_k: float = CP_J_KG_K,
+) -> np.ndarray:
+    """Temperature at the outlet (n,): plug flow with heat exchange along it; all inputs (n,) or numbers, times rising evenly.
+
+    Surroundings count with their value at the outlet's time, or, as an array, their mean while the fuel was inside. Before the first hose volume has
+    flowed the inlet's first value stands for what filled the hose.
+    """
+    t = np.asarray(time_s, dtype=float)
+    inlet = np.asarray(inlet_degc, dtype=float)
+    flow = np.maximum(np.broadcast_to(np.asarray(flow_l_h, dtype=float), t.shape), 0.0)
+    around = np.broadcast_to(np.asarray(surroundings_degc, dtype=float), t.shape)
+    flowed = np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
+    # Standing fuel keeps the volume, so the volumes must rise a little for the inverse to exist.
+    rising = flowed + 1e-12 * np.arange(len(t))
+    entered = np.interp(flowed - volume_l, rising, t, left=np.nan)
+    known = np.isfinite(entered)
+    entered = np.where(known, entered, t[0] + (flowed - volume_l) / max(float(flow[0]) / 3600, _SLOWEST_L_H / 3600))
+    inside_s = t - entered
+    integral = np.concatenate([[0.0], np.cumsum((around[1:] + around[:-1]) / 2 * np.diff(t))])
+    since = np.interp(np.maximum(entered, t[0]), t, integral)
+    span = np.maximum(t - np.maximum(entered, t[0]), 1e-9)
+    beside = np.where(inside_s > 1e-6, (integral - since) / span, around)
+    kept = np.exp(-ua_w_k / (density_kg_m3 * volume_l / 1000 * cp_j_kg_k) * inside_s)
+    return beside + (np.interp(entered, t, inlet) - beside) * kept
+
+
+def lagged(time_s: npt.ArrayLike, degc: npt.ArrayLike, lag_s: float) -> np.ndarray:
+    """What a first-order probe of that lag reads of a temperature (n,), times rising evenly."""
+    t, x = np.asarray(time_s, dtype=float), np.asarray(degc, dtype=float)
+    if lag_s <= 0:
+        return x.copy()
+    keep = float(np.exp(-np.median(np.diff(t)) / lag_s))
+    return np.asarray(lfilter([1 - keep], [1, -keep], x, zi=[keep * x[0]])[0])
+
+
+def fit(
+    time_s: npt.ArrayLike,
+    upstream_degc: npt.ArrayLike,
+    downstream_degc: npt.ArrayLike,
+    flow: Flow,
+    *,
+    surroundings_degc: npt.ArrayLike | None = None,
+    volume_l: float | None = None,
+    upstream_lag_s: float = 1.5,
+    downstream_lag_s: float = 1.5,
+    names: tuple[str, str] = ("the place before", "this place"),
+) -> Hose:
+    """Volume (unless given), UA and, unless measured, the temperature of the surroundings, by least squares on what the downstream probe read.
+
+    time_s even, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves. Standard uncertainties come from the fit's
+    own Jacobian, widened for residuals that are not independent, and from the flow's. Raises InputError for fewer than 60 usable samples or a
+    recording in which nothing changes.
+    """
+    t, up, down = (np.asarray(x, dtype=float) for x in (time_s, upstream_degc, downstream_degc))
+    good = np.isfinite(up) & np.isfinite(down)
+    if good.sum() < LEAST_SAMPLES:
+        raise InputError(f"a hose needs at least {LEAST_SAMPLES} samples with both temperatures: there are {int(good.sum())}")
+    if np.ptp(up[good]) < 1.0:
+        raise InputError(
+            f"the temperature at {names[0]} hardly changes, so nothing tells when its fuel arrives: use a part where it does"
+        )
+    up, down = _bridged(up), _bridged(down)
+    litres = np.broadcast_to(flow.litres_h, t.shape)
+    if not np.isfinite(litres).any():
+        return _delay_only(t, up, down, upstream_lag_s - downstream_lag_s, names)
+    litres = np.nan_to_num(litres)
+    # Both probes lag: the upstream reading, lagged once more, stands against the downstream one, lagged by the upstream probe.
+    against = lagged(t, down, upstream_lag_s)
+    middle = float(np.median(litres[litres > _SLOWEST_L_H])) if (litres > _SLOWEST_L_H).any() else np.nan
+    if np.isnan(middle):
+        raise InputError("no fuel flows in this part, so there is no transport: use a part with the engine running")
+    free_volume, free_around = volume_l is None, surroundings_degc is None
+    around = None if surroundings_degc is None else np.asarray(surroundings_degc, dtype=float)
+
+    def model(x: np.ndarray) -> np.ndarray:
+        ua = float(np.exp(x[0]))
+        volume = float(np.exp(x[1])) if free_volume else float(volume_l or 0.0)
+        beside = x[-1] if free_around else around
+        assert beside is not None
+        return lagged(t, outlet(t, up, litres, volume, ua, beside), downstream_lag_s)
+
+    best = None
+    weight = (litres > _SLOWEST_L_H).astype(float)
+    for guess_l in (0.03, 0.08, 0.2, 0.5) if free_volume else (0.0,):
+        for ua in (0.3, 3.0):
+            start = (
+                [np.log(ua)] + ([np.log(guess_l)] if free_volume else []) + ([float(np.max(down)) + 10] if free_around else [])
+            )
+            found = least_squares(lambda x: (model(x) - against) * weight, start, max_nfev=60)
+            if best is None or found.cost < best.cost:
+                best = found
+    assert best is not None
+    residual = best.fun[weight > 0]
+    spread = float(np.sqrt(residual @ residual / max(len(residual) - len(start), 1)))
+    errors = spread * np.sqrt(_independent_factor(residual) * np.diag(np.linalg.pinv(best.jac.T @ best.jac)))
+    ua = float(np.exp(best.x[0]))
+    # UA and volume go with the flow that was put in: its relative uncertainty is theirs.
+    ua_u = float(ua * np.hypot(np.hypot(errors[0], flow.relative_u), CP_SHARE))
+    volume = float(np.exp(best.x[1])) if free_volume else float(volume_l or 0.0)
+    volume_u = float(volume * np.hypot(errors[1], flow.relative_u)) if free_volume else 0.0
+    beside = float(best.x[-1]) if free_around else float(np.mean(np.broadcast_to(around if around is not None else 0.0, t.shape)))
+    delay = float(delay_s(volume, middle))
+    delay_u = delay * float(errors[1]) if free_volume else delay * flow.relative_u
+    watts_k = middle / 3.6e6 * DENSITY_KG_M3 * CP_J_KG_K
+    heat = watts_k * float(np.mean((down - up)[weight > 0]))
+    return Hose(
+        volume_l=volume,
+        volume_u_l=volume_u,
+        delay_s=delay,
+        delay_u_s=delay_u,
+        ua_w_k=ua,
+        ua_u_w_k=ua_u,
+        surroundings_degc=beside,
+        surroundings_u_degc=float(errors[-1]) if free_around else 0.0,
+        heat_w=heat,
+        heat_u_w=float(abs(heat) * np.hypot(flow.relative_u, CP_SHARE)),
+        residual_degc=spread,
+        flow_basis=flow.basis,
+        sentence=_why_warm(t, up, down, litres, volume, ua, names),
+    )
+
+
+def _bridged(values: np.ndarray) -> np.ndarray:
+    good = np.flatnonzero(np.isfinite(values))
+    return np.interp(np.arange(len(values)), good, values[good])
+
+
+def _independent_factor(residual: np.ndarray) -> float:
+    """By how much autocorrelated residuals widen a variance: (1 + r) / (1 - r) with the lag-one autocorrelation r (AR(1))."""
+    centred = residual - residual.mean()
+    r = float(np.clip(centred[1:] @ centred[:-1] / max(float(centred @ centred), 1e-12), 0.0, 0.99))
+    return (1 + r) / (1 - r)
+
+
+def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, lag_difference_s: float, names: tuple[str, str]) -> Hose:
+    """The shift that makes the two curves' changes agree best."""
+    step = float(np.median(np.diff(t)))
+    rates = [np.gradient(np.convolve(np.pad(x, 2, mode="edge"), np.ones(5) / 5, mode="valid")) for x in (up, down)]
+    most = len(t) // 3
+    scores = np.array([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
+    best = int(np.nanargmax(scores))
+    near = np.flatnonzero(scores >= scores[best] - 0.05)
+    delay = best * step + lag_difference_s
+    spread = max(float(np.ptp(near)) * step / np.sqrt(12), step)
+    nan = np.nan
+    sentence = (
+        f"Changes at {names[0]} arrive at {names[1]} about {delay:.0f} s later; flow is not known, so neither volume nor heat can be told."
+        if scores[best] >= 0.5
+        else f"Changes at {names[1]} do not follow those at {names[0]} clearly enough to tell a delay."
+    )
+    if scores[best] < 0.5:
+        delay = spread = nan
+    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", sentence)
+
+
+def _why_warm(
+    t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float, ua: float, names: tuple[str, str]
+) -> str:
+    """Why the downstream place changed most: what arrived, or what it took up on the way."""
+    window = max(5, round(30 / float(np.median(np.diff(t)))))
+    change = down[window:] - down[:-window]
+    if not change.size or np.abs(change).max() < 1.0:
+        return f"The fuel at {names[1]} hardly changed in this part."
+    at = int(np.argmax(np.abs(change))) + window
+    flowed = np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
+    rising = flowed + 1e-12 * np.arange(len(t))
+    entered = np.interp(flowed[[at - window, at]] - volume, rising, t)
+    arrived = float(np.diff(np.interp(entered, t, up))[0])
+    total = float(down[at] - down[at - window])
+    inside = float(t[at] - entered[1])
+    before = float(t[at - window] - entered[0])
+    hotter, older = ("hotter", "longer") if total > 0 else ("cooler", "shorter")
+    if arrived * total > 0 and abs(arrived) >= 0.5 * abs(total):
+        return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because {hotter} fuel arrived from {names[0]}, {inside:.0f} s after it left there."
+    if (inside - before) * total > 0 and ua > 0:
+        return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because fuel arrived that had spent {older} in the hose ({inside:.0f} s)."
+    return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because of the heat taken up on the way, not because of what arrived from {names[0]}."
