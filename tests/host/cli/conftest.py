@@ -40,7 +40,11 @@ def board_at():
     def at(*degrees, speed=1.0, **options):
         emf = [float(emf_mv(degc) - emf_mv(COLD_DEGC)) if isinstance(degc, int | float) else degc[0] for degc in degrees]
         board = SimulatedBoard(
-            steady(emf, [COLD_DEGC] * len(emf), seconds=36000), chips=("MAX31856",) * len(emf), speed=speed, hold_for_reader=False, **options
+            steady(emf, [COLD_DEGC] * len(emf), seconds=36000),
+            chips=("MAX31856",) * len(emf),
+            speed=speed,
+            hold_for_reader=False,
+            **options,
         )
         board.__enter__()
         boards.append(board)
