@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+import webbrowser
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Annotated, Any
@@ -19,6 +20,7 @@ from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
+DRIVE = "summer drive"
 CAUTION = "The driver does not operate this. No warning does not mean safe: fuel can boil where there is no probe."
 
 
@@ -80,6 +82,7 @@ def record_from(
     seconds: float | None = None,
     stop: Callable[[], bool] = lambda: False,
     quiet: bool = False,
+    wall: Callable[[], float] = time.time,
 ) -> dict[str, Any]:
     """Run the recorder on an open link until it is told to stop; warnings go to stderr. Returns its counts."""
     from dataclasses import asdict
@@ -97,7 +100,8 @@ def record_from(
     try:
         with LogWriter(folder / "wire.log", warn=note) as writer:
             warner = Warner(car, shown, say) if car is not None else None
-            recorder = Recorder(link, writer, heard=warner.hear if warner else lambda payloads: None, say=say, folder=folder)
+            heard = warner.hear if warner else (lambda payloads: None)
+            recorder = Recorder(link, writer, heard=heard, say=say, folder=folder, wall=wall)
             if warner:
                 recorder.acknowledge = warner.acknowledge
             return asdict(recorder.run(seconds, lambda: bool(stopping) or stop()))
@@ -118,7 +122,7 @@ def _views(folder: Path, page: bool, terminal: bool, units: str) -> list[subproc
 @app.command()
 def decode(
     logs: Annotated[list[Path], typer.Argument(help="Session folders or wire.log files.")],
-    out: Annotated[Path, typer.Option("--out", help="File to write: .csv, .parquet or .mf4.")],
+    out: Annotated[Path, typer.Option("--out", help="File to write: .csv, .parquet or .mf4; of several sessions one each, named after them.")],
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     as_json: Json = False,
 ) -> None:
@@ -126,11 +130,17 @@ def decode(
     from hotfuel import session as sessions
     from hotfuel.session import export
 
-    opened = [sessions.open(path, car) for path in logs]
-    written = export.write(opened, out)
-    notes = [remark for one in opened for remark in one.all_notes()]
-    result = {"file": str(written.path), "rows": written.rows, "columns": written.columns, "notes": notes}
-    show(result, [f"{written.rows} rows of {len(written.columns)} columns in {written.path}", *notes], as_json)
+    written, lines = [], []
+    for path in logs:
+        opened = sessions.open(path, car)
+        target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{opened.name.replace(' ', '-')}{out.suffix}")
+        if any(target == Path(row["file"]) for row in written):
+            target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
+        export.write(opened, target)
+        rows = len(opened.temperatures())
+        written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
+        lines += [f"{rows} rows in {target}", *opened.all_notes()]
+    show({"files": written}, lines, as_json)
 
 
 @app.command()
@@ -220,25 +230,104 @@ def follow(
 
 @app.command()
 def simulator(
-    pty: Annotated[bool, typer.Option("--pty", help="Offer the board on a pseudo-terminal and print its path.")] = True,
+    pty: Annotated[bool, typer.Option("--pty/--socket", help="Offer the board on a pseudo-terminal, or on a local socket.")] = True,
     speed: Speed = 1.0,
-    scenario: Annotated[str, typer.Option("--scenario", help="Which drive.")] = "",
-    car: Annotated[Path | None, typer.Option("--car-out", help="Write the simulated car's file here.")] = None,
+    drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
+    seed: Annotated[int, typer.Option("--seed", help="Another seed is another day and driver.")] = 1,
+    car_out: Annotated[Path | None, typer.Option("--car-out", help="Write the simulated car's file here.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds of wall time.", min=0.1)] = None,
 ) -> None:
     """A simulated board in a simulated car, for trying everything without parts. Example: hotfuel simulator --pty"""
     from hotfuel.simulator.board import SimulatedBoard
-    from hotfuel.simulator.drives import drive_named
+    from hotfuel.simulator.feed import Senders
 
-    drive = drive_named(scenario)
-    if car is not None:
-        car.write_text(drive.car_text, encoding="utf-8")
-    with SimulatedBoard(drive.model(), speed=speed, link=None if pty else "socket", senders=drive.senders()) as board:
+    model = _model(drive, seed)
+    if car_out is not None:
+        car_out.write_text(car_file.EXAMPLE, encoding="utf-8")
+    with SimulatedBoard(model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))) as board:
         print(board.device, flush=True)
-        note(f"simulated board under {board.engine}, {speed:g} times real time, drive: {drive.title}; end it with Ctrl-C")
+        note(f"simulated board under {board.engine}, {speed:g} times real time, {drive}; end it with Ctrl-C")
         end = None if seconds is None else time.monotonic() + seconds
         with contextlib.suppress(KeyboardInterrupt):
             while not board.finished and (end is None or time.monotonic() < end):
                 time.sleep(0.1)
         if board.failure:
             raise InputError(f"the simulated board could not go on: {board.failure}")
+
+
+def _model(drive: str, seed: int) -> Any:
+    """The simulated car's run of a named drive."""
+    from dataclasses import replace
+
+    from hotfuel.simulator.car_model import CarModel
+    from hotfuel.simulator.scenarios import scenarios
+
+    known = scenarios()
+    if drive not in known:
+        raise InputError(f'there is no drive "{drive}"; there are {", ".join(known)}')
+    return CarModel(replace(known[drive], seed=seed))
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder to make.")] = Path("hotfuel-demo"),
+    speed: Annotated[float, typer.Option("--speed", help="Times real time, at most.", min=1, max=1000)] = 200.0,
+    headless: Annotated[bool, typer.Option("--headless", help="Do not open the report in a browser.")] = False,
+    drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
+    seed: Annotated[int, typer.Option("--seed", help="Another seed is another day and driver.")] = 1,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """The whole job on a simulated car: firmware, wire, recording, warnings, report. Example: hotfuel demo"""
+    from hotfuel import session as sessions
+    from hotfuel.report import review as report
+    from hotfuel.session import folder as session_folder
+
+    car_path = out / "car.toml"
+    described = car_file.load(car_file.EXAMPLE)
+    shown = Shown(units or described.units)
+    session = session_folder.create(out / "drive", car_file.EXAMPLE, {"title": f"Simulated: {drive}"})
+    car_path.write_text(car_file.EXAMPLE, encoding="utf-8")
+    model = _model(drive, seed)
+    engine, counts = _simulated(model, session.path, described, shown, speed, quiet=as_json)
+    model.truth.to_parquet(session.path / session_folder.TRUTH)
+    with bar("working out margins and writing the report"):
+        opened = sessions.open(session.path)
+        page = report.write(opened, out / "review.html", shown.system)
+    lines = [
+        f"the firmware ran under {engine}; {counts['frames']} frames recorded in {session.path}",
+        *findings(opened, shown),
+        f"report: {page}",
+        f"a car file to start from: {car_path}",
+        "All of this is simulated. " + CAUTION,
+    ]
+    result = {"engine": engine, "session": str(session.path), "report": str(page), "car": str(car_path), "counts": counts}
+    show({**result, "summary": opened.summary().as_dict()}, lines, as_json)
+    if not headless and not as_json:
+        webbrowser.open(page.resolve().as_uri())
+
+
+def _simulated(model: Any, folder: Path, car: Any, shown: Shown, speed: float, quiet: bool) -> tuple[str, dict[str, Any]]:
+    """Run the simulated board to its end and record it: (interpreter, the recorder's counts)."""
+    from hotfuel.link.receive import Link
+    from hotfuel.simulator.board import SimulatedBoard
+    from hotfuel.simulator.feed import Senders
+    from hotfuel.simulator.process import CPYTHON
+
+    with SimulatedBoard(model, speed=speed, senders=Senders.of(car)) as board, bar("driving the simulated car") as progress:
+        if board.engine == CPYTHON:
+            note("MicroPython is not installed here, so the firmware runs under CPython; `pip install 'hotfuel[board]'` brings the real one")
+        began_s, idle_since = time.time(), [0.0]
+
+        def ended() -> bool:
+            progress(board.time_s / model.duration_s)
+            if not board.finished:
+                idle_since[0] = time.monotonic()
+            return board.finished and time.monotonic() - idle_since[0] > 0.5
+
+        with Link(board.device) as link:
+            # The recording's clock is the simulation's: a drive of half an hour lasts half an hour, however fast it was simulated.
+            counts = record_from(link, folder, car, shown, stop=ended, quiet=quiet, wall=lambda: began_s + board.time_s)
+        if board.failure:
+            raise InputError(f"the simulated board could not go on: {board.failure}")
+        return board.engine, counts
