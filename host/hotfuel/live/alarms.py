@@ -1,0 +1,159 @@
+"""Which warnings are on: the board's own, as its events tell them, and the same state machine run here where the board has no limits."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from hotfuel_wire import alarm
+
+from hotfuel.car import Car
+from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, NO_WARNING, WARN, PlaceMargin
+
+LAMP_NO_LIMITS, LAMP_WINK, LAMP_TEST = 3, 1, 7  # health.lamp, see hotfuel_wire.meanings
+_STATES = {alarm.SHOW_NOTHING: NO_WARNING, alarm.SHOW_LOST: LOST, alarm.SHOW_WARN: WARN, alarm.SHOW_ACT: ACT}
+_SHOWN = (alarm.SHOW_WARN, alarm.SHOW_ACT, alarm.SHOW_LOST)
+_LIVE = (alarm.UNACKNOWLEDGED, alarm.ACKNOWLEDGED)
+
+
+@dataclass
+class Spell:
+    """The last time a place was warned of: axis seconds; `end` is nan while it lasts."""
+
+    begin: float = math.nan
+    end: float = math.nan
+
+
+def margin_places(car: Car) -> list[str]:
+    """Every place of the car with a limit, "<name>_needle" behind a carburettor inlet, in the car file's order."""
+    names = []
+    for place in car.places:
+        if place.role not in ("air", "other"):
+            names.append(place.name)
+            if place.role == "carburettor":
+                names.append(place.name + NEEDLE)
+    return names
+
+
+class _Book:
+    """What is live, since when, which place was first."""
+
+    def __init__(self) -> None:
+        self.live: dict[str, set[int]] = {}  # place -> levels
+        self.unacknowledged: set[tuple[str, int]] = set()
+        self.spells: dict[str, Spell] = {}
+        self.first = ""
+
+    def turn(self, place: str, level: int, new: int, at: float) -> None:
+        """An alarm of `place` went to state `new` at axis second `at`."""
+        levels = self.live.setdefault(place, set())
+        if new == alarm.UNACKNOWLEDGED:
+            self.unacknowledged.add((place, level))
+        else:
+            self.unacknowledged.discard((place, level))
+        if new in _LIVE:
+            levels.add(level)
+        else:
+            levels.discard(level)
+        if level == alarm.LOST:
+            return
+        spell = self.spells.setdefault(place, Spell())
+        if levels - {alarm.LOST}:
+            if not self.first:
+                self.first = place
+            if math.isnan(spell.begin) or not math.isnan(spell.end):
+                self.spells[place] = Spell(at)
+        else:
+            if not math.isnan(spell.begin) and math.isnan(spell.end):
+                spell.end = at
+            if not any(others - {alarm.LOST} for others in self.live.values()):
+                self.first = ""
+
+    def state(self, place: str) -> int:
+        """A key of risk.margin.STATES."""
+        shown = max((_SHOWN[level] for level in self.live.get(place, ())), default=alarm.SHOW_NOTHING)
+        return _STATES[shown]
+
+    @property
+    def sounding(self) -> bool:
+        return any(level == alarm.ACT for _, level in self.unacknowledged)
+
+
+class BoardAlarms(_Book):
+    """Mirrors the board's alarm events. `capable`: the board has limits of its own and said so."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lamp: int | None = None
+        self.unseen = False
+
+    @property
+    def capable(self) -> bool:
+        return self.lamp is not None and self.lamp != LAMP_NO_LIMITS
+
+    def health(self, lamp: int, unseen: int) -> None:
+        if lamp != LAMP_TEST:
+            self.lamp = lamp
+        self.unseen = bool(unseen)
+
+    def event(self, value: int, place: str, detail: bytes, at: float) -> None:
+        """An event "alarm" of the place its channel serves."""
+        _, level, _, new = alarm.from_event_value(value)
+        if level < len(alarm.LEVELS) and new <= alarm.RETURNED_UNACKNOWLEDGED:
+            self.turn(place + NEEDLE if detail == b"needle" else place, level, new, at)
+
+    def new_boot(self) -> None:
+        """A board that started anew has forgotten its alarms."""
+        self.live.clear()
+        self.unacknowledged.clear()
+        self.first = ""
+        self.lamp = None
+
+
+class HostAlarms(_Book):
+    """hotfuel_wire.alarm over the margins worked out here."""
+
+    def __init__(self, car: Car) -> None:
+        super().__init__()
+        self._names = margin_places(car)
+        self._indicative = {place.name for place in car.places if place.probe.indicative}
+        self._percolates = {place.name for place in car.places if place.role == "bowl"} | {n for n in self._names if n.endswith(NEEDLE)}
+        self._last: dict[str, float] = {}
+        self._at = 0.0
+        self._machine = alarm.Alarms(len(self._names), self._changed)
+
+    @property
+    def unseen(self) -> bool:
+        return bool(self._machine.unseen)
+
+    def acknowledge(self) -> None:
+        self._machine.acknowledge()
+
+    def percolates(self, place: str, running: float) -> bool:
+        """Boiling over behind the needle after a hot stop is normal on today's fuel: a note, no warning."""
+        return place in self._percolates and running == 0
+
+    def update(self, seconds: np.ndarray, margins: dict[str, PlaceMargin], running: np.ndarray) -> None:
+        """All ticks of a batch."""
+        for place, values in margins.items():
+            if place not in self._names:
+                continue
+            number = self._names.index(place)
+            margin = np.where(np.isnan(values.margin_degc), 0.0, values.margin_degc)
+            if place.removesuffix(NEEDLE) in self._indicative:
+                margin = np.maximum(margin, 0.0)
+            centi = np.rint(margin * 100).astype(int)
+            warn_below = np.rint(np.nan_to_num(values.uncertainty_degc) * 100).astype(int)
+            if place in self._percolates:
+                centi = np.where(running == 0, warn_below + alarm.DEADBAND, centi)
+            centi = np.where(values.state == LOST, alarm.NO_MARGIN, centi)
+            rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), (values.state != NO_MARGIN).tolist(), strict=True)
+            last = self._last.get(place, seconds[0])
+            for at, centi_now, warn_now, seen in rows:
+                self._at = at
+                if seen:
+                    self._machine.update(number, centi_now, warn_now, int((at - last) * 1000))
+                last = at
+            self._last[place] = last
+
+    def _changed(self, number: int, level: int, _old: int, new: int) -> None:
+        self.turn(self._names[number], level, new, self._at)

@@ -1,0 +1,241 @@
+"""From the bytes of a growing log to batches of temperatures and margins, by the same functions as everywhere else.
+
+A batch is what came in one go from one boot under one description. Memory stays flat: only the last seconds of inputs are kept, for limits that
+look back (hotfuel.risk.pressure) and for engine speed, which is counted over a second.
+"""
+
+import collections
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from hotfuel.car import Car
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
+from hotfuel.risk.margin import Channel, MarginTable, PlaceMargin, margins
+from hotfuel.risk.pressure import LOOK_BACK_S, Conditions, running_state
+from hotfuel.samples import table
+from hotfuel.samples.stream import Message, Stream
+from hotfuel.session import inputs as board_inputs
+from hotfuel.session.frame import channel_places, channels_of
+from hotfuel.temperature.counts import readings_degc
+
+ROWS_MAX = 600  # ticks worked out together; more gain nothing
+_KEPT_S = LOOK_BACK_S + board_inputs.HOLD_S + board_inputs.SPEED_WINDOW_S
+
+
+@dataclass(frozen=True)
+class Batch:
+    """n ticks. seconds (n,): board time, running on over boots; time_s (n,): since boot `boot`; degc, reason (n, places); inputs: name -> (n,);
+    margins: place -> arrays (n,), empty without a car file."""
+
+    seconds: np.ndarray
+    time_s: np.ndarray
+    boot: int
+    tick: np.ndarray
+    places: tuple[str, ...]
+    degc: np.ndarray
+    reason: np.ndarray
+    inputs: dict[str, np.ndarray]
+    margins: dict[str, PlaceMargin]
+
+
+class Intake:
+    """Takes the log's bytes in pieces of any size. `descriptions`, `notes` and `stream` (for its counts) grow as it reads."""
+
+    def __init__(self, car: Car | None, fuel: Fuel | None, calibration: Any = None) -> None:
+        self.car, self.fuel, self.calibration = car, fuel, calibration
+        self.descriptions: dict[int, dict[str, Any]] = {}
+        self.notes: list[str] = []
+        self.stream = Stream()
+        self.axis = Axis()
+        self.boot = -1
+        self._waiting: list[Message] = []
+        self._auxiliary: collections.deque[np.void] = collections.deque()
+        self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
+        self._recent: dict[str, np.ndarray] = {}  # seconds and inputs of the last ticks, for limits that look back
+        self._channels: dict[str, Channel] = {}
+
+    def feed(self, data: bytes) -> Iterator[Message | Batch]:
+        """What `data` completed, in order: every message but readings and auxiliaries, and batches of readings."""
+        for message in self.stream.feed(data):
+            name = message.name
+            if name == "reading":
+                first = self._waiting[0] if self._waiting else message
+                if first.boot != message.boot or first.values["description_id"] != message.values["description_id"]:
+                    yield from self._flush()
+                self._waiting.append(message)
+                if len(self._waiting) >= ROWS_MAX:
+                    yield from self._flush()
+                continue
+            if message.boot != self.boot and math.isfinite(message.time_s):
+                yield from self._flush()
+            if name == "auxiliary":
+                self._auxiliary.append(_row(message))
+            elif name == "barometer":
+                self._barometer.append(_row(message))
+            else:
+                if name == "description":
+                    yield from self._flush()
+                    self._describe(message)
+                yield message
+        yield from self._flush()
+
+    def _describe(self, message: Message) -> None:
+        assert message.description_id is not None
+        if message.description_id in self.descriptions:
+            return
+        self.descriptions[message.description_id] = message.values
+        if self.car is not None:
+            self._channels = channels_of(self.descriptions, self.car, self.calibration)
+        if message.values["simulated"] and message.values["simulated_speed"] > 1:
+            self.axis.fast_boots.add(message.boot)
+
+    def _flush(self) -> Iterator[Batch]:
+        if not self._waiting:
+            return
+        waiting, self._waiting = self._waiting, []
+        boot, description_id = waiting[0].boot, waiting[0].values["description_id"]
+        if boot != self.boot:
+            self.boot = boot
+            self._recent = {}
+        time_s = np.array([message.time_s for message in waiting])
+        rising = np.concatenate(([True], np.diff(np.maximum.accumulate(time_s)) > 0))  # one sent twice counts once
+        waiting = [message for message, use in zip(waiting, rising, strict=True) if use]
+        time_s = time_s[rising]
+        seconds = self.axis.seconds(boot, time_s)
+        newer = seconds > self.axis.last
+        if not newer.all():
+            waiting = [message for message, use in zip(waiting, newer, strict=True) if use]
+            time_s, seconds = time_s[newer], seconds[newer]
+        if not waiting:
+            return
+        self.axis.last = float(seconds[-1])
+        width = max(len(message.values["channels"]) for message in waiting)
+        readings, shape = _readings(waiting, width, description_id in self.descriptions)
+        degc, reason, _ = readings_degc(readings, self.descriptions, self.calibration)
+        described = self.descriptions.get(description_id)
+        names = channel_places(described, self.car) if described else [f"channel_{number}" for number in range(width)]
+        names = (names + [f"channel_{number}" for number in range(len(names), width)])[:width]
+        at_inputs = self._inputs(boot, time_s)
+        measured = degc.reshape(shape)
+        yield Batch(
+            seconds, time_s, boot, np.array([message.values["tick"] for message in waiting]), tuple(names), measured, reason.reshape(shape),
+            at_inputs, self._margins(seconds, dict(zip(names, measured.T, strict=True)), at_inputs),
+        )  # fmt: skip
+
+    def _inputs(self, boot: int, time_s: np.ndarray) -> dict[str, np.ndarray]:
+        names = (*board_inputs.NAMES, "running")
+        result = {name: np.full(len(time_s), np.nan) for name in names}
+        if self.car is None:
+            return result
+        while self._auxiliary and (self._auxiliary[0]["boot"] != boot or self._auxiliary[0]["time"] < time_s[0] - _KEPT_S):
+            if self._auxiliary[0]["boot"] > boot:
+                break
+            self._auxiliary.popleft()
+        mine = [row for row in self._auxiliary if row["boot"] == boot]
+        if mine:
+            rows = np.array(mine, table.MESSAGES["auxiliary"])
+            words = np.array([row for row in self._barometer if row["boot"] == boot], table.MESSAGES["barometer"])
+            values = board_inputs.from_auxiliary(rows, words, self.car)
+            order = np.argsort(rows["time"], kind="stable")
+            result |= board_inputs.held(rows["time"][order], {name: column[order] for name, column in values.items()}, time_s)
+        state = running_state(self.car, Conditions(**{name: result[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}))
+        result["running"] = np.array(np.broadcast_to(state, time_s.shape))
+        return result
+
+    def _margins(self, seconds: np.ndarray, measured: dict[str, np.ndarray], at_inputs: dict[str, np.ndarray]) -> dict[str, PlaceMargin]:
+        if self.car is None or self.fuel is None:
+            return {}
+        now = {"seconds": seconds, **at_inputs}
+        before = {name: values[self._recent["seconds"] >= seconds[0] - _KEPT_S] for name, values in self._recent.items()}
+        joined = {name: np.concatenate((before[name], values)) for name, values in now.items()} if before else now
+        ahead = len(joined["seconds"]) - len(seconds)
+        self._recent = {name: values[joined["seconds"] >= seconds[-1] - _KEPT_S] for name, values in joined.items()}
+        known = {place.name for place in self.car.places}
+        padded = {name: np.concatenate((np.full(ahead, np.nan), values)) for name, values in measured.items() if name in known}
+        given = {
+            name: joined[name] if np.isfinite(joined[name]).any() else None
+            for name in ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
+        }
+        channels = {name: channel for name, channel in self._channels.items() if name in padded}
+        try:
+            result = margins(self.car, self.fuel, padded, Conditions(**given, time_s=joined["seconds"]), channels)
+        except InputError as error:
+            self.say(f"There are no margins: {error}")
+            return {}
+        for note in result.notes:
+            if not note.startswith("whether the engine ran"):  # a share of one batch means nothing; the engine's state is shown as it is now
+                self.say(note)
+        return _cut(result, ahead)
+
+    def say(self, note: str) -> None:
+        """Keep a note for the reader, once."""
+        note = note[:1].upper() + note[1:]
+        if note not in self.notes and len(self.notes) < 20:
+            self.notes.append(note)
+
+
+class Axis:
+    """One rising axis through all boots, s, and what to add to it for wall time."""
+
+    def __init__(self) -> None:
+        self.last = -math.inf
+        self.wall_offset_s = math.nan
+        self.fast_boots: set[int] = set()  # of a simulated board faster than real time: it keeps its own seconds
+        self._offsets: dict[int, float] = {}
+        self._anchored: set[int] = set()
+
+    def seconds(self, boot: int, time_s: np.ndarray) -> np.ndarray:
+        """Board times of `boot` on the axis. A new boot begins a second behind the one before, until its first anchor says when it was."""
+        if boot not in self._offsets:
+            self._offsets = {boot: 0.0 if self.last == -math.inf else self.last + 1.0 - float(time_s[0])}
+        return np.asarray(time_s, dtype=float) + self._offsets[boot]
+
+    def anchor(self, boot: int, time_s: float, wall_s: float) -> None:
+        """A wall anchor: at wall_s the board's time was time_s."""
+        if not math.isfinite(time_s) or boot not in self._offsets or (boot in self.fast_boots and boot in self._anchored):
+            return
+        first = boot not in self._anchored
+        self._anchored.add(boot)
+        if math.isnan(self.wall_offset_s):
+            self.wall_offset_s = wall_s - time_s - self._offsets[boot]
+            return
+        off_s = wall_s - time_s - self._offsets[boot] - self.wall_offset_s
+        if abs(off_s) < 2.0:
+            self.wall_offset_s += 0.05 * off_s  # anchors come late by chance; the crystal drifts slowly
+        elif first and off_s > 0:
+            self._offsets[boot] += off_s  # how long the board was off
+        else:
+            self.wall_offset_s += off_s  # this computer's clock was set
+
+
+def _row(message: Message) -> np.void:
+    """A message as a row of samples.table.MESSAGES."""
+    kind = table.MESSAGES[message.name]
+    values = {"boot": message.boot, "time": message.time_s, **message.values}
+    return np.array([tuple(values[name] for name in kind.names or ())], kind)[0]
+
+
+def _readings(waiting: list[Message], width: int, known: bool) -> tuple[np.ndarray, tuple[int, int]]:
+    """Readings as rows of samples.table.READINGS, `width` a message, and the shape of what is worked out from them."""
+    rows = np.zeros((len(waiting), width), table.READINGS)
+    rows["channel"] = np.arange(width)
+    rows["known"] = known
+    for at, message in enumerate(waiting):
+        values = message.values
+        rows["boot"][at], rows["time"][at], rows["tick"][at] = message.boot, message.time_s, values["tick"]
+        rows["description_id"][at], rows["saturated"][at] = values["description_id"], values["saturated"]
+        for channel, sent in enumerate(values["channels"]):
+            rows["hot"][at, channel], rows["cold"][at, channel], rows["status"][at, channel] = sent["hot"], sent["cold"], sent["status"]
+        rows["known"][at, len(values["channels"]) :] = False
+    return rows.reshape(-1), rows.shape
+
+
+def _cut(result: MarginTable, ahead: int) -> dict[str, PlaceMargin]:
+    """The table without the rows that only served to look back."""
+    arrays = ("temperature_degc", "limit_degc", "margin_degc", "uncertainty_degc", "vapour_liquid_ratio", "pressure_kpa", "state")
+    return {name: replace(place, **{array: getattr(place, array)[ahead:] for array in arrays}) for name, place in result.places.items()}

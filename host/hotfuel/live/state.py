@@ -1,0 +1,383 @@
+"""The state that page and terminal show: what a follower of the log knows at this moment. SI inside; words and units are in live.wording."""
+
+import collections
+import concurrent.futures
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from hotfuel_wire.messages import EVENTS, NO_CHANNEL
+
+from hotfuel import car as car_file
+from hotfuel.errors import InputError
+from hotfuel.live import forecasts
+from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
+from hotfuel.live.forecasts import Outlook
+from hotfuel.live.history import History, Stretch
+from hotfuel.live.intake import Batch, Intake
+from hotfuel.log.follow import Follower
+from hotfuel.risk.margin import LOST, NEEDLE, NO_MARGIN, NO_WARNING, PlaceMargin
+from hotfuel.risk.trend import UNKNOWN, WINDOW_S, Trend, trend
+from hotfuel.samples.losses import gap_reason
+from hotfuel.samples.stream import Message
+from hotfuel.session import folder as session_folder
+from hotfuel.session.frame import channel_places, text_of
+from hotfuel.temperature.calibration import Calibration
+from hotfuel.units import Shown
+
+_BLOCK = 1 << 15  # bytes taken at a time: a batch or two
+_TREND_EVERY_S = 2.0
+_EVENT_NAMES = {number: name for name, number in EVENTS.items()}
+_SAID_EVENTS = ("boot", "chip_lost", "chip_found", "configuration_lost", "exception", "store_full", "low_voltage", "limits_loaded")
+
+
+@dataclass(frozen=True)
+class PlaceNow:
+    """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age."""
+
+    name: str
+    role: str
+    degc: float
+    reason: int
+    last_degc: float
+    last_age_s: float
+    limit_degc: float = math.nan
+    margin_degc: float = math.nan
+    uncertainty_degc: float = math.nan
+    pressure_kpa: float = math.nan
+    criterion: str = ""
+    basis: str = ""
+    state: int = NO_MARGIN
+    percolates: bool = False
+    indicative: bool = False
+    trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
+    spell: Spell = field(default_factory=Spell)
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open."""
+
+    name: str
+    live: bool
+    read_share: float
+    age_s: float
+    at: float
+    wall_offset_s: float
+    places: tuple[PlaceNow, ...]
+    smallest: PlaceNow | None
+    unseen_places: tuple[str, ...]
+    first: str
+    winks: bool
+    sounding: bool
+    board_warns: bool
+    disagreement: tuple[str, ...]
+    outlooks: tuple[Outlook, ...]
+    standing: bool
+    inputs: dict[str, float]
+    marks: tuple[tuple[float, str], ...]
+    health: dict[str, Any]
+    notes: tuple[str, ...]
+
+
+class LiveState:
+    """Follows the log of a session. Call `advance` often; `situation()` is what is known then.
+
+    path: session folder or log. clock: monotonic seconds. Raises InputError if there is no recording. A mistake in the session's car file is a note.
+    Example: `state = LiveState("sunday"); state.advance(); print(state.situation().smallest)`.
+    """
+
+    def __init__(self, path: str | Path, clock: Callable[[], float] = time.monotonic) -> None:
+        self.folder = session_folder.find(path)
+        self.name = self.folder.path.resolve().name
+        self._clock = clock
+        self._follower = Follower(self.folder.log_path)
+        self.car, notes = _car(self.folder.car_path)
+        fuel = None
+        if self.car is not None:
+            try:
+                fuel = self.car.fuel()
+            except InputError as error:
+                notes.append(f"The fuel of the car file cannot be used, so there are no limits: {error}")
+        self.fuel = fuel
+        self.shown = Shown(self.car.units if self.car else "si")
+        calibration = _calibration(self.folder.calibration_path, notes)
+        self.intake = Intake(self.car if fuel is not None else None, fuel, calibration)
+        for note in notes:
+            self.intake.say(note)
+        self.history = History()
+        self.board = BoardAlarms()
+        self.host = HostAlarms(self.car) if self.car is not None and fuel is not None else None
+        self.marks: collections.deque[tuple[float, str]] = collections.deque(maxlen=50)
+        self.watch: Callable[[Batch], None] = lambda batch: None  # tests look at every batch through this
+        self._events: collections.deque[tuple[float, str]] = collections.deque(maxlen=8)
+        self._health: dict[str, Any] = {}
+        self._gaps = [0, 0.0, ""]  # how many, s in all, reason of the last
+        self._latest: Batch | None = None
+        self._seen: dict[str, tuple[float, float]] = {}  # place -> (axis second, degC) of its last good reading
+        self._heard: float | None = None
+        self._caught_up = False
+        self._trends: dict[str, Trend] = {}
+        self._trends_at = -math.inf
+        self._stop, self._idle = Stretch(), Stretch()
+        self._outlooks: tuple[Outlook, ...] = ()
+        self._forecast_at = -math.inf
+        self._pending: concurrent.futures.Future[list[Outlook]] | None = None
+        self._worker = concurrent.futures.ThreadPoolExecutor(1, "forecast")
+
+    def __enter__(self) -> "LiveState":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._worker.shutdown(wait=False, cancel_futures=True)
+        self._follower.close()
+
+    def advance(self, budget_s: float = 0.05) -> bool:
+        """Take what the log holds by now, for at most about `budget_s` seconds; True if something came. At the end of the log it does not wait."""
+        end = self._clock() + budget_s
+        came = False
+        while data := self._follower.read(_BLOCK):
+            came = True
+            for one in self.intake.feed(data):
+                if isinstance(one, Batch):
+                    self._take(one)
+                else:
+                    self._hear(one)
+            if self._clock() >= end:
+                break
+        else:
+            self._caught_up = True
+        self._forecast()
+        return came
+
+    @property
+    def live(self) -> bool:
+        return self._follower.live
+
+    @property
+    def caught_up(self) -> bool:
+        """True once the log's end has been reached."""
+        return self._caught_up
+
+    def _take(self, batch: Batch) -> None:
+        self.watch(batch)
+        now = self._clock()
+        if self._caught_up:
+            self._heard = now
+        else:  # an old recording's last reading is as old as its file
+            self._heard = now - max(0.0, time.time() - self.folder.log_path.stat().st_mtime)
+        if self._latest is not None and batch.boot != self._latest.boot:
+            self.board.new_boot()
+        self._latest = batch
+        columns = {name: batch.degc[:, number] for number, name in enumerate(batch.places)}
+        for name, column in columns.items():
+            good = (column == column).nonzero()[0]
+            if len(good):
+                self._seen[name] = (float(batch.seconds[good[-1]]), float(column[good[-1]]))
+        for name, place in batch.margins.items():
+            columns[f"{name} limit"] = place.limit_degc
+            columns[f"{name} kpa"] = place.pressure_kpa
+        self.history.add(batch.seconds, columns)
+        if self.host is not None:
+            self.host.update(batch.seconds, batch.margins, batch.inputs["running"])
+        self._stretches(batch)
+
+    def _stretches(self, batch: Batch) -> None:
+        if self.car is None:
+            return
+        idle_rpm = self.car.engine.idle_speed_rpm * forecasts.IDLE_ABOVE
+        # second by second: neither needs more
+        for row in range(0, len(batch.seconds), 10):
+            at, running, rpm = float(batch.seconds[row]), batch.inputs["running"][row], batch.inputs["engine_rpm"][row]
+            for stretch, on in ((self._stop, running == 0), (self._idle, running == 1 and rpm <= idle_rpm)):
+                if on and not stretch.on:
+                    stretch.begin(at)
+                    self._outlooks, self._forecast_at = (), -math.inf
+                elif not on and stretch.on:
+                    stretch.end()
+                    self._outlooks = ()
+                if stretch.on:
+                    stretch.add(at, {name: float(batch.degc[row, number]) for number, name in enumerate(batch.places)})
+
+    def _hear(self, message: Message) -> None:
+        values = message.values
+        at = self._axis(message)
+        if message.name == "wall_anchor":
+            self.intake.axis.anchor(message.boot, message.time_s, values["wall_us"] / 1e6)
+        elif message.name == "health":
+            self._health = values
+            self.board.health(values["lamp"], values["alarm_unseen"])
+        elif message.name == "mark":
+            self.marks.append((at, text_of(values["text"])))
+        elif message.name == "link_gap":
+            self._gaps = [self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, gap_reason(values["reason"])]
+        elif message.name == "event":
+            self._event(values, at)
+
+    def _event(self, values: dict[str, Any], at: float) -> None:
+        name = _EVENT_NAMES.get(values["code"], "")
+        place = self._place_of(values["channel"])
+        if name == "alarm" and place:
+            self.board.event(values["value"], place, values["detail"], at)
+        elif name == "mark":
+            self.marks.append((at, text_of(values["detail"]) or "button"))
+        elif name in _SAID_EVENTS:
+            words = " ".join(part for part in (name.replace("_", " "), place.replace("_", " "), text_of(values["detail"])) if part)
+            self._events.append((at, words[:160]))
+
+    def _axis(self, message: Message) -> float:
+        if not math.isfinite(message.time_s):
+            return self.intake.axis.last
+        return float(self.intake.axis.seconds(message.boot, message.time_s))
+
+    def _place_of(self, channel: int) -> str:
+        if channel == NO_CHANNEL or not self.intake.descriptions:
+            return ""
+        names = channel_places(list(self.intake.descriptions.values())[-1], self.car)
+        return names[channel] if channel < len(names) else ""
+
+    def _forecast(self) -> None:
+        """Look for a forecast that is ready, and begin one that is due."""
+        if self._pending is not None and self._pending.done():
+            pending, self._pending = self._pending, None
+            if not pending.cancelled() and pending.exception() is None and (self._stop.on or self._idle.on):
+                self._outlooks = tuple(pending.result())
+        batch = self._latest
+        stretch = self._stop if self._stop.on else self._idle
+        if self._pending is not None or batch is None or not self._caught_up or not stretch.on or self.car is None or self.fuel is None:
+            return
+        at = float(batch.seconds[-1])
+        if at - stretch.began < forecasts.FIRST_S or at - self._forecast_at < forecasts.EVERY_S:
+            return
+        self._forecast_at = at
+        what = forecasts.task(self.car, stretch, stretch is self._stop, at, batch.margins)
+        self._pending = self._worker.submit(forecasts.outlooks, what, self.fuel)
+
+    def _trend(self, name: str, place: PlaceMargin, at: float) -> Trend:
+        """Worked out every two seconds: a trend of a minute does not change faster."""
+        if self.fuel is None:
+            return Trend(UNKNOWN)
+        if at - self._trends_at >= _TREND_EVERY_S:
+            self._trends, self._trends_at = {}, at
+        if name in self._trends:
+            return self._trends[name]
+        line = name.removesuffix(NEEDLE)
+        seconds, degc = self.history.column(line, WINDOW_S)
+        _, kpa = self.history.column(f"{line} kpa", WINDOW_S)
+        found = trend(seconds, degc, kpa, self.fuel, place.criterion.vapour_liquid_ratio) if len(seconds) else Trend(UNKNOWN)
+        if name != line:
+            # behind the needle the limit is a flash, so minutes reckoned for the line's pressure do not hold there; the direction does
+            begun = bool(place.vapour_liquid_ratio[-1] > 0)
+            found = Trend("boiling has begun" if begun else found.words, heating_w_kg=found.heating_w_kg)
+        self._trends[name] = found
+        return found
+
+    def situation(self) -> Situation:
+        """What is known now."""
+        batch = self._latest
+        at = float(batch.seconds[-1]) if batch is not None else math.nan
+        places = self._places(batch, at) if batch is not None else ()
+        with_margin = [place for place in places if math.isfinite(place.margin_degc)]
+        use_board = self.board.capable
+        disagreement = ()
+        if use_board and self.host is not None:
+            names = margin_places(self.car) if self.car is not None else []
+            disagreement = tuple(name for name in names if _rank(self.host.state(name)) > max(_rank(self.board.state(name)), 1))
+        source = self.board if use_board or self.host is None else self.host
+        return Situation(
+            name=self.name, live=self.live, read_share=self._read_share(), age_s=math.nan if self._heard is None else self._clock() - self._heard,
+            at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
+            unseen_places=tuple(dict.fromkeys(p.name.removesuffix(NEEDLE) for p in places if p.state == LOST or (p.reason and p.role != "other"))),
+            first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
+            outlooks=self._outlooks, standing=self._stop.on, marks=tuple(self.marks), notes=tuple(self.intake.notes),
+            inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
+        )  # fmt: skip
+
+    def _places(self, batch: Batch, at: float) -> tuple[PlaceNow, ...]:
+        roles = {place.name: place for place in self.car.places} if self.car is not None else {}
+        running = float(batch.inputs["running"][-1])
+        result = []
+        for number, name in enumerate(batch.places):
+            seen_at, seen_degc = self._seen.get(name, (math.nan, math.nan))
+            role = roles[name].role if name in roles else "other"
+            plain = {
+                "degc": float(batch.degc[-1, number]), "reason": int(batch.reason[-1, number]), "last_degc": seen_degc, "last_age_s": at - seen_at,
+            }  # fmt: skip
+            if name not in batch.margins:
+                result.append(PlaceNow(name, role, state=LOST if plain["reason"] else NO_MARGIN, **plain))  # type: ignore[arg-type]
+                continue
+            for place in (name, name + NEEDLE):
+                if place in batch.margins:
+                    result.append(self._with_margin(place, role, batch.margins[place], running, at, roles[name].probe.indicative, plain))
+        return tuple(result)
+
+    def _with_margin(
+        self, name: str, role: str, place: PlaceMargin, running: float, at: float, indicative: bool, plain: dict[str, Any]
+    ) -> PlaceNow:
+        assert self.host is not None
+        state, spell = self.host.state(name), self.host.spells.get(name)
+        if self.board.capable:
+            theirs = self.board.state(name)
+            if _rank(theirs) >= _rank(state):
+                state, spell = theirs, self.board.spells.get(name) or spell
+        if state == NO_WARNING and place.state[-1] == NO_MARGIN:
+            state = NO_MARGIN
+        margin = float(place.margin_degc[-1])
+        return PlaceNow(
+            name, "needle" if name.endswith(NEEDLE) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
+            uncertainty_degc=float(place.uncertainty_degc[-1]), pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
+            basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell or Spell(),
+            percolates=self.host.percolates(name, running) and margin < float(place.uncertainty_degc[-1]),
+        )  # fmt: skip
+
+    def _read_share(self) -> float:
+        if self._caught_up:
+            return 1.0
+        return self._follower.position / max(self.folder.log_path.stat().st_size, 1)
+
+    def _all_health(self) -> dict[str, Any]:
+        frames = self.intake.stream.frames
+        last = list(self.intake.descriptions.values())[-1] if self.intake.descriptions else {}
+        return {
+            "board": self._health, "description": last, "damaged_pieces": frames.pieces_damaged, "frames": frames.frames, "gaps": self._gaps[0],
+            "gap_s": self._gaps[1], "gap_reason": self._gaps[2], "boots": self.intake.boot + 1, "lamp": self.board.lamp,
+            "events": tuple(self._events), "unknown": sum(self.intake.stream.unknown_types.values()),
+        }  # fmt: skip
+
+
+def _nearest(place: PlaceNow) -> float:
+    # percolation after a hot stop is a note: it must not hide a place that can still be warned of
+    return place.margin_degc + (1000.0 if place.percolates else 0.0)
+
+
+_RANKS = {NO_MARGIN: 0, NO_WARNING: 0, LOST: 1}
+
+
+def _rank(state: int) -> int:
+    """How urgent: sensor lost never outranks a live warning."""
+    return _RANKS.get(state, state + 1)
+
+
+def _car(path: Path | None) -> tuple[car_file.Car | None, list[str]]:
+    if path is None:
+        return None, ["There is no car file in this session, so there are temperatures and no limits."]
+    try:
+        return car_file.load(path), []
+    except InputError as error:
+        return None, [f"The car file was left out, so there are no limits: {error}"]
+
+
+def _calibration(path: Path | None, notes: list[str]) -> Calibration | None:
+    if path is None:
+        return None
+    try:
+        return Calibration.load(path)
+    except InputError as error:
+        notes.append(f"The calibration was left out: {error}")
+        return None
