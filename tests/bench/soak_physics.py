@@ -1,7 +1,7 @@
 """Hot soaks for trials, from physics the forecaster does not have. Shared by bench_soak.py and the test of the forecasts.
 
-Five bodies that exchange heat: exhaust manifold, engine block with coolant, under-bonnet air, the place's metal, and its fuel. Block and manifold heat
-the bonnet's air and, by conduction and radiation, the metal; wind comes and goes and blows through the bonnet; an electric fan may run on for some
+Five bodies that exchange heat: exhaust manifold, engine block with coolant, under-bonnet air, the place's metal, and its fuel. Block and manifold
+heat the bonnet's air and, by conduction and radiation, the metal; wind comes and goes and blows through the bonnet; an electric fan may run on for some
 minutes; above its bubble point fuel takes 2.8 times the heat for a degree (own calculation on a summer gasoline) and loses vapour, so that it stands
 on a plateau. Every number is drawn anew for each soak. None of this is published; orders of magnitude from common practice.
 """
@@ -20,6 +20,7 @@ class Soak:
     truth_degc: np.ndarray
     read_degc: np.ndarray
     air_degc: float
+    boils_degc: float
 
 
 def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
@@ -72,4 +73,4 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
         follow += (path[:, step] - follow) * (1 - np.exp(-STEP_S / lag_s))
         wander += STEP_S * (-wander / 40) + 0.08 * np.sqrt(2 * STEP_S / 40) * draw.standard_normal(n)
         read[:, step] = follow + wander + 0.05 * draw.standard_normal(n)
-    return [Soak(times, path[i], read[i], float(air[i])) for i in range(n)]
+    return [Soak(times, path[i], read[i], float(air[i]), float(boils[i])) for i in range(n)]

@@ -1,9 +1,10 @@
 """Forecasts after a stop and while idling, each with a band that should hold the truth nine times in ten.
 
-The model is small on purpose: fuel at a place follows its surroundings, T' = (E + d - T) / tau, the surroundings cool towards the air with tau_c, and d is
-what the model leaves out (wind, a fan that runs on, boiling, a second source of heat) as an autocorrelated disturbance. For many sets of (heat of the
-surroundings, tau, tau_c) drawn from the prior a Kalman filter gives the likelihood of what was measured; paths drawn from the best give peak and times.
-How often the bands hold is measured on physics this model lacks: tests/bench/bench_soak.py.
+The model is small on purpose: fuel at a place follows its surroundings, T' = (E + d - T) / tau, above boiling onset 0.36 times as fast; the
+surroundings warm up once the air stands still, then cool towards the outside air with tau_c; d, an autocorrelated disturbance, stands for what the
+model leaves out (wind, a fan that runs on, vapour that leaves, a second source of heat). For many sets of these numbers drawn from the prior a Kalman
+filter gives the likelihood of what was measured; paths drawn from the best give peak and times. How often the bands hold is measured on physics this
+model lacks: tests/bench/bench_soak.py.
 """
 
 import functools
@@ -21,23 +22,27 @@ REAL_SOAKS_NEEDED = 10  # until then a forecast is marked "model only"
 _STEP_S = 10.0
 _PARTICLES, _PATHS = 2048, 600
 _SOAK_S = 3600.0
+_BOILING_SLOPE = 0.36  # between boiling onset and V/L 20 a degree takes 1/0.36 of the heat it takes below (own calculation on a summer gasoline)
 
 
 @dataclass(frozen=True)
 class Prior:
     """What is believed before a stop: medians and spreads (standard deviation of the logarithm) of the model's numbers.
 
-    heat_degc: how far the surroundings stand above the air at stop; tau_s: how fast the fuel follows; cooling_s: how fast the surroundings cool;
-    disturbance_share: standard deviation of d as a share of heat_degc, disturbance_s: how long it stays alike. soaks: real ones behind it.
+    heat_degc: how far the surroundings stand above the outside air; tau_s: how fast the fuel follows; cooling_s: how fast the surroundings cool;
+    early_share, early_s: up to which share of that heat is not there yet at the stop, and how fast it comes; disturbance_share: standard deviation
+    of d as a share of heat_degc; disturbance_s: how long it stays alike. soaks: real ones behind it.
     """
 
-    heat_degc: float = 45.0
-    heat_spread: float = 0.4
-    tau_s: float = 900.0
-    tau_spread: float = 0.7
-    cooling_s: float = 4500.0
-    cooling_spread: float = 0.6
-    disturbance_share: float = 0.25
+    heat_degc: float = 55.0
+    heat_spread: float = 0.36
+    tau_s: float = 1000.0
+    tau_spread: float = 0.6
+    cooling_s: float = 3000.0
+    cooling_spread: float = 0.45
+    early_share: float = 0.9
+    early_s: float = 200.0
+    disturbance_share: float = 0.15
     disturbance_s: float = 420.0
     noise_degc: float = 0.15
     air_degc: float = 25.0
@@ -104,21 +109,22 @@ def forecast_soak(
     of 10 s of readings. Example: forecast_soak(t, degc, 28.0, onset_degc=52.0, limit_degc=58.0).peak_degc.
     """
     steps, values = _steps(time_s, temperature_degc)
-    cloud = _filtered(values, air_degc, prior)
-    ahead = _drawn(cloud, prior, int(_SOAK_S / _STEP_S) - len(values))
-    measured = np.broadcast_to(values, (len(ahead), len(values)))
+    cloud = _filtered(values, air_degc, prior, onset_degc)
+    ahead = _drawn(cloud, prior, int(_SOAK_S / _STEP_S) - len(values), onset_degc)
+    known = np.flatnonzero(np.isfinite(values))
+    measured = np.broadcast_to(np.interp(np.arange(len(values)), known, values[known]), (len(ahead), len(values)))
     paths = np.concatenate([measured, ahead], axis=1)
     times = steps[0] + _STEP_S * np.arange(paths.shape[1])
-    middle = np.nanquantile(paths, 0.5, axis=0)
+    middle = np.quantile(paths, 0.5, axis=0)
     paths = middle + widening * (paths - middle)
-    peak = np.nanmax(paths, axis=1)
+    peak = np.max(paths, axis=1)
     below = _last_above(paths, times, onset_degc)
     onset, onset_share = _first_above(paths, times, onset_degc)
     limit, limit_share = _first_above(paths, times, limit_degc)
     return SoakForecast(
-        _band(peak), _band(times[np.nanargmax(paths, axis=1)] / 60), _passed(onset, onset_share), _passed(limit, limit_share),
+        _band(peak), _band(times[np.argmax(paths, axis=1)] / 60), _passed(onset, onset_share), _passed(limit, limit_share),
         _passed(below, onset_share), _words(onset_share, "boiling onset"), _words(limit_share, "the limit"),
-        prior.soaks < REAL_SOAKS_NEEDED, times, np.nanquantile(paths, BAND, axis=0),
+        prior.soaks < REAL_SOAKS_NEEDED, times, np.quantile(paths, BAND, axis=0),
     )  # fmt: skip
 
 
@@ -127,6 +133,7 @@ def forecast_idle(
     temperature_degc: npt.ArrayLike,
     air_degc: float = np.nan,
     *,
+    onset_degc: float,
     limit_degc: float,
     ahead_s: float = 600.0,
     prior: Prior = IDLING,
@@ -134,24 +141,24 @@ def forecast_idle(
 ) -> IdleForecast:
     """Margin after `ahead_s` more seconds at this idle. time_s (n,): seconds since idling began. Errors as forecast_soak."""
     _, values = _steps(time_s, temperature_degc)
-    cloud = _filtered(values, air_degc, prior)
-    paths = _drawn(cloud, prior, max(int(round(ahead_s / _STEP_S)), 1))
+    cloud = _filtered(values, air_degc, prior, onset_degc)
+    paths = _drawn(cloud, prior, max(round(ahead_s / _STEP_S), 1), onset_degc)
     middle = np.median(paths, axis=0)
     paths = middle + widening * (paths - middle)
     margin = limit_degc - paths
     return IdleForecast(ahead_s / 60, _band(paths[:, -1]), _band(margin[:, -1]), _band(margin.min(axis=1)), prior.soaks < REAL_SOAKS_NEEDED)
 
 
-def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, float]]) -> Prior:
-    """The car's own prior after earlier soaks, each (time_s, temperature_degc, air_degc). Three soaks' worth of the general prior stay in it."""
+def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, float, float]]) -> Prior:
+    """The car's own prior after earlier soaks, each (time_s, temperature_degc, air_degc, onset_degc). Three soaks' worth of the general prior stay in it."""
     weight = 3.0
     names = ("heat", "tau", "cooling")
     centres = {"heat": np.log(prior.heat_degc), "tau": np.log(prior.tau_s), "cooling": np.log(prior.cooling_s)}
     spreads = {"heat": prior.heat_spread, "tau": prior.tau_spread, "cooling": prior.cooling_spread}
     found: dict[str, list[tuple[float, float]]] = {name: [] for name in names}
-    for time_s, temperature_degc, air_degc in soaks:
+    for time_s, temperature_degc, air_degc, onset_degc in soaks:
         _, values = _steps(time_s, temperature_degc)
-        cloud = _filtered(values, air_degc, prior)
+        cloud = _filtered(values, air_degc, prior, onset_degc)
         for name, column in zip(names, (cloud.heat, cloud.tau, cloud.cooling), strict=True):
             logs = np.log(column)
             centre = float(cloud.weights @ logs)
@@ -175,10 +182,11 @@ def widening_of(peaks: Sequence[tuple[Band, float]]) -> float:
     prediction (Vovk et al., Algorithmic Learning in a Random World, 2005). 1 while there are fewer than ten."""
     if len(peaks) < REAL_SOAKS_NEEDED:
         return 1.0
-    misses = sorted(
-        (came - band.middle) / max(band.greatest - band.middle, 1e-6) if came > band.middle else (band.middle - came) / max(band.middle - band.least, 1e-6)
-        for band, came in peaks
-    )
+    misses = []
+    for band, came in peaks:
+        half = band.greatest - band.middle if came > band.middle else band.middle - band.least
+        misses.append(abs(came - band.middle) / max(half, 1e-6))
+    misses.sort()
     rank = min(int(np.ceil(0.9 * (len(misses) + 1))), len(misses))
     return float(np.clip(misses[rank - 1], 0.5, 4.0))
 
@@ -191,10 +199,16 @@ class _Cloud:
     heat: np.ndarray
     tau: np.ndarray
     cooling: np.ndarray
+    missing: np.ndarray
     weights: np.ndarray
     mean: np.ndarray  # (2, particles)
     covariance: np.ndarray  # (3, particles): TT, TD, DD
     elapsed_s: float
+
+    def surroundings_degc(self, chosen: np.ndarray | slice, after_s: float, early_s: float) -> np.ndarray:
+        """Temperature of the surroundings some seconds after the first reading."""
+        there = 1 - self.missing[chosen] * np.exp(-after_s / early_s)
+        return self.air[chosen] + self.heat[chosen] * there * np.exp(-after_s / self.cooling[chosen])
 
 
 def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -215,18 +229,20 @@ def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.n
 
 @functools.cache
 def _normals() -> np.ndarray:
-    """(4, particles) standard normal numbers, evenly spread: the same for every forecast, so that a page does not flicker."""
-    return norm.ppf(qmc.Sobol(4, seed=11).random(_PARTICLES).clip(1e-6, 1 - 1e-6)).T
+    """(5, particles) standard normal numbers, evenly spread: the same for every forecast, so that a page does not flicker."""
+    return norm.ppf(qmc.Sobol(5, seed=11).random(_PARTICLES).clip(1e-6, 1 - 1e-6)).T
 
 
-def _filtered(values: np.ndarray, air_degc: float, prior: Prior) -> _Cloud:
+def _filtered(values: np.ndarray, air_degc: float, prior: Prior, onset_degc: float) -> _Cloud:
     z = _normals()
     air = np.full(_PARTICLES, air_degc) if np.isfinite(air_degc) else prior.air_degc + prior.air_spread_degc * z[3]
     heat = prior.heat_degc * np.exp(prior.heat_spread * z[0])
     tau = prior.tau_s * np.exp(prior.tau_spread * z[1])
     cooling = prior.cooling_s * np.exp(prior.cooling_spread * z[2])
+    missing = prior.early_share * norm.cdf(z[4])
+    cloud = _Cloud(air, heat, tau, cooling, missing, np.empty(0), np.empty(0), np.empty(0), 0.0)
     stays = np.exp(-_STEP_S / prior.disturbance_s)
-    follows = 1 - np.exp(-_STEP_S / tau)
+    below = 1 - np.exp(-_STEP_S / tau)
     sd = prior.disturbance_share * heat
     kick = sd**2 * (1 - stays**2)
     noise = prior.noise_degc**2
@@ -234,7 +250,8 @@ def _filtered(values: np.ndarray, air_degc: float, prior: Prior) -> _Cloud:
     tt, td, dd = np.full(_PARTICLES, noise), np.zeros(_PARTICLES), sd**2
     log_weight = np.zeros(_PARTICLES)
     for step, value in enumerate(values[1:]):
-        around = air + heat * np.exp(-(step + 0.5) * _STEP_S / cooling)
+        around = cloud.surroundings_degc(slice(None), (step + 0.5) * _STEP_S, prior.early_s)
+        follows = np.where(temperature > onset_degc, _BOILING_SLOPE, 1.0) * below
         temperature, disturbance = temperature + follows * (around + disturbance - temperature), stays * disturbance
         keep = 1 - follows
         tt, td, dd = (
@@ -251,25 +268,26 @@ def _filtered(values: np.ndarray, air_degc: float, prior: Prior) -> _Cloud:
         tt, td, dd = tt - tt**2 / spread, td - tt * td / spread, dd - td**2 / spread
     weights = np.exp(log_weight - log_weight.max())
     mean, covariance = np.stack([temperature, disturbance]), np.stack([tt, td, dd])
-    return _Cloud(air, heat, tau, cooling, weights / weights.sum(), mean, covariance, (len(values) - 1) * _STEP_S)
+    return replace(cloud, weights=weights / weights.sum(), mean=mean, covariance=covariance, elapsed_s=(len(values) - 1) * _STEP_S)
 
 
-def _drawn(cloud: _Cloud, prior: Prior, steps: int) -> np.ndarray:
+def _drawn(cloud: _Cloud, prior: Prior, steps: int, onset_degc: float) -> np.ndarray:
     """(paths, steps): temperatures after the last reading, drawn from the particles by their weights."""
     generator = np.random.default_rng(5)
     # systematic resampling: the least scatter of all ways to draw by weight
     chosen = np.searchsorted(np.cumsum(cloud.weights), (np.arange(_PATHS) + generator.random()) / _PATHS).clip(0, _PARTICLES - 1)
-    air, heat, tau, cooling = (column[chosen] for column in (cloud.air, cloud.heat, cloud.tau, cloud.cooling))
+    heat, tau = cloud.heat[chosen], cloud.tau[chosen]
     tt, td, dd = (row[chosen] for row in cloud.covariance)
     first, second = generator.standard_normal((2, _PATHS))
     temperature = cloud.mean[0, chosen] + np.sqrt(tt) * first
     given = np.maximum(dd - td**2 / np.maximum(tt, 1e-12), 0.0)
     disturbance = cloud.mean[1, chosen] + td / np.sqrt(np.maximum(tt, 1e-12)) * first + np.sqrt(given) * second
-    stays, follows = np.exp(-_STEP_S / prior.disturbance_s), 1 - np.exp(-_STEP_S / tau)
+    stays, below = np.exp(-_STEP_S / prior.disturbance_s), 1 - np.exp(-_STEP_S / tau)
     kick = prior.disturbance_share * heat * np.sqrt(1 - stays**2)
     paths = np.empty((_PATHS, steps))
     for step in range(steps):
-        around = air + heat * np.exp(-(cloud.elapsed_s + (step + 0.5) * _STEP_S) / cooling)
+        around = cloud.surroundings_degc(chosen, cloud.elapsed_s + (step + 0.5) * _STEP_S, prior.early_s)
+        follows = np.where(temperature > onset_degc, _BOILING_SLOPE, 1.0) * below
         temperature = temperature + follows * (around + disturbance - temperature)
         disturbance = stays * disturbance + kick * generator.standard_normal(_PATHS)
         paths[:, step] = temperature
