@@ -25,7 +25,8 @@ def recording(count: int) -> pd.DataFrame:
         f"place{n}_degc": 45 + 25 * np.sin(at / 900 + n) + np.cumsum(random.standard_normal(count)) * 0.001 + 0.04 * random.standard_normal(count)
         for n in range(4)
     }
-    return pd.DataFrame(columns, index=START + pd.to_timedelta(at, unit="s"))
+    index = (START + pd.to_timedelta(at, unit="s")).as_unit("us")  # as a session has it
+    return pd.DataFrame(columns, index=index)
 
 
 def main() -> None:
