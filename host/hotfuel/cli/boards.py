@@ -232,7 +232,7 @@ def stage(folder: Path) -> int:
 
     ignore = shutil.ignore_patterns("__pycache__", "meanings.py", "package.json", "*.md", "*.json")
     shutil.copytree(firmware_folder(), folder, dirs_exist_ok=True, ignore=ignore)
-    shutil.copytree(wire_folder() / "hotfuel_wire", folder / "hotfuel_wire", ignore=ignore)
+    shutil.copytree(wire_folder(), folder / "lib" / "hotfuel_wire", ignore=ignore)
     return sum(path.is_file() for path in folder.rglob("*"))
 
 
