@@ -122,7 +122,9 @@ def _views(folder: Path, page: bool, terminal: bool, units: str) -> list[subproc
 @app.command()
 def decode(
     logs: Annotated[list[Path], typer.Argument(help="Session folders or wire.log files.")],
-    out: Annotated[Path, typer.Option("--out", help="File to write: .csv, .parquet or .mf4; of several sessions one each, named after them.")],
+    out: Annotated[
+        Path, typer.Option("--out", help="File to write: .csv, .parquet or .mf4; of several sessions one each, named after them.")
+    ],
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     as_json: Json = False,
 ) -> None:
@@ -230,7 +232,9 @@ def follow(
 
 @app.command()
 def simulator(
-    pty: Annotated[bool, typer.Option("--pty/--socket", help="Offer the board on a pseudo-terminal, or on a local socket.")] = True,
+    pty: Annotated[
+        bool, typer.Option("--pty/--socket", help="Offer the board on a pseudo-terminal, or on a local socket.")
+    ] = True,
     speed: Speed = 1.0,
     drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
     seed: Annotated[int, typer.Option("--seed", help="Another seed is another day and driver.")] = 1,
@@ -244,7 +248,9 @@ def simulator(
     model = _model(drive, seed)
     if car_out is not None:
         car_out.write_text(car_file.EXAMPLE, encoding="utf-8")
-    with SimulatedBoard(model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))) as board:
+    with SimulatedBoard(
+        model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
+    ) as board:
         print(board.device, flush=True)
         note(f"simulated board under {board.engine}, {speed:g} times real time, {drive}; end it with Ctrl-C")
         end = None if seconds is None else time.monotonic() + seconds
@@ -316,7 +322,9 @@ def _simulated(model: Any, folder: Path, car: Any, shown: Shown, speed: float, q
 
     with SimulatedBoard(model, speed=speed, senders=Senders.of(car)) as board, bar("driving the simulated car") as progress:
         if board.engine == CPYTHON:
-            note("MicroPython is not installed here, so the firmware runs under CPython; `pip install 'hotfuel[board]'` brings the real one")
+            note(
+                "MicroPython is not installed here, so the firmware runs under CPython; `pip install 'hotfuel[board]'` brings the real one"
+            )
         began_s, idle_since = time.time(), [0.0]
 
         def ended() -> bool:

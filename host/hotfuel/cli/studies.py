@@ -1,1 +1,351 @@
-"""Commands to come."""
+"""What helped: compare, power, forecast, archive."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.app import Json, Units, app, note, show
+from hotfuel.errors import UsageError
+from hotfuel.units import Shown, parse
+
+Baseline = Annotated[
+    str | None, typer.Option("--baseline", help="Which variant the others are held against. Default: the first.")
+]
+OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to write.")]
+
+
+def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:
+    """NAME=PATH[,PATH...] arguments as {name: paths}. A name may stand more than once."""
+    found: dict[str, list[Path]] = {}
+    for text in arguments:
+        name, equals, paths = text.partition("=")
+        if not equals or not name.strip() or not paths.strip(","):
+            raise UsageError(f'"{text}" is not NAME={what}[,{what}...]; write for example before=monday,tuesday after=friday')
+        found.setdefault(name.strip(), []).extend(Path(path) for path in paths.split(",") if path)
+    return found
+
+
+@app.command()
+def compare(
+    variants: Annotated[list[str], typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")],
+    baseline: Baseline = None,
+    question: Annotated[
+        str | None,
+        typer.Option("--question", help='The one question asked before the runs: "margin pump stop", quantity place phase.'),
+    ] = None,
+    worth: Annotated[str, typer.Option("--worth-having", help="The smallest difference worth having, with its unit.")] = "3 degC",
+    powers: Annotated[
+        list[str] | None, typer.Option("--power", help="NAME=CSV[,CSV...]: pulls of a variant, joined into the report.")
+    ] = None,
+    out: OutPage = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html"""
+    from hotfuel import session as sessions
+    from hotfuel.study.sessions import compare_sessions
+
+    opened = {name: [sessions.open(path) for path in paths] for name, paths in groups(variants, "SESSION").items()}
+    first = next(iter(next(iter(opened.values()))))
+    shown = Shown(units or (first.car.units if first.car else "si"))
+    result = compare_sessions(
+        opened, baseline, primary=_cell(question), delta_degc=parse(worth, "temperature difference"), shown=shown
+    )
+    power = _power(groups(powers, "CSV"), baseline) if powers else None
+    lines = [result.finding()]
+    lines += [answer.sentence for answer in result.answers if not answer.primary]
+    lines += [*result.conditions, *result.cautions]
+    if result.proposed_order:
+        lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
+    if power is not None:
+        lines += [power.finding(), *power.cautions]
+    if out is not None or pdf is not None:
+        from hotfuel.report import comparison
+
+        page = comparison.write(
+            result, out or Path(str(pdf)).with_suffix(".html"), opened, power=power, units=shown.system, pdf=pdf
+        )
+        lines.append(f"report: {page}")
+    show(
+        {"comparison": result.as_dict(), "power": power.as_dict() if power else None, "report": str(out) if out else None},
+        lines,
+        as_json,
+    )
+
+
+def _cell(question: str | None) -> Any:
+    """The declared question as a cell of the comparison."""
+    from hotfuel.study.summaries import Cell
+
+    if question is None:
+        return None
+    words = question.split(maxsplit=2)
+    if len(words) != 3 or words[0] not in ("margin", "rise"):
+        raise UsageError(f'--question "{question}" is not understood; write "margin pump stop" or "rise carb_inlet idle"')
+    return Cell(quantity=words[0], place=words[1], phase=words[2])
+
+
+@app.command()
+def power(
+    variants: Annotated[list[str] | None, typer.Argument(help="NAME=CSV[,CSV...] for each variant.")] = None,
+    baseline: Baseline = None,
+    weather: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--weather", help='"98.0 kPa, 30 degC, 50 %": station pressure, intake air, humidity; NAME=... for one variant.'
+        ),
+    ] = None,
+    standard: Annotated[str, typer.Option("--standard", help='"SAE J1349" or "older" (29.92 inHg, 60 degF).')] = "SAE J1349",
+    corrected: Annotated[
+        bool | None,
+        typer.Option("--corrected/--uncorrected", help="Whether the files are corrected already, where a header leaves it open."),
+    ] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option("--column", help="ROLE=HEADER or ROLE=NUMBER: rpm, torque, power, time, fuel, lambda, air."),
+    ] = None,
+    unit: Annotated[
+        list[str] | None, typer.Option("--unit", help="ROLE=UNIT where a header has none, e.g. torque=lb-ft.")
+    ] = None,
+    order: Annotated[
+        str | None, typer.Option("--order", help="Pull names in the order they were driven, separated by commas.")
+    ] = None,
+    plan: Annotated[
+        str | None, typer.Option("--plan", help='Before the runs: "0.7 % at 0.5 %" (gain to find, spread from pull to pull).')
+    ] = None,
+    out: OutPage = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """What a change did for power, or how many pulls to make. Example: hotfuel power before=a1.csv,a2.csv cooler=b1.csv,b2.csv"""
+    shown = Shown(units or "si")
+    if plan is not None:
+        _plan(plan, [text.partition("=")[0] for text in variants or ["before", "after"]], as_json)
+        return
+    if not variants:
+        raise UsageError("say which pulls to compare: NAME=CSV[,CSV...] NAME=CSV[,CSV...]")
+    mapping = {role: int(name) if name.isdigit() else name for role, name in _pairs(column, "--column").items()}
+    result = _power(
+        groups(variants, "CSV"),
+        baseline,
+        mapping,
+        _pairs(unit, "--unit"),
+        _weather(weather, groups(variants, "CSV")),
+        standard,
+        corrected,
+        order,
+    )
+    lines = [line for name, columns in result.mapping.items() for line in (f"{name}: {', '.join(columns)}",)]
+    lines += [sentence for gain in result.gains for sentence in gain.sentences]
+    lines += [*result.cautions, "Single pulls prove nothing: runs differ by more than most fixes give."]
+    if out is not None:
+        from hotfuel.report import comparison
+
+        lines.append(f"report: {comparison.write_power(result, out, units=shown.system)}")
+    show({"power": result.as_dict(), "report": str(out) if out else None}, lines, as_json)
+
+
+def _pairs(texts: list[str] | None, option: str) -> dict[str, str]:
+    found = {}
+    for text in texts or []:
+        key, equals, value = text.partition("=")
+        if not equals or not key or not value:
+            raise UsageError(f'{option} "{text}" is not ROLE=VALUE')
+        found[key] = value
+    return found
+
+
+def _weather(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any] | None:
+    """{variant: Weather} from --weather options; one without a name counts for all."""
+    from hotfuel.study import correction
+
+    if not texts:
+        return None
+    found = {}
+    for text in texts:
+        name, equals, rest = text.partition("=")
+        parts = [part.strip() for part in (rest if equals else text).split(",")]
+        if len(parts) != 3:
+            raise UsageError(
+                f'--weather "{text}" needs station pressure, intake temperature and humidity: "98.0 kPa, 30 degC, 50 %"'
+            )
+        one = correction.weather(
+            parse(parts[0], "pressure"), parse(parts[1], "temperature"), relative_humidity_percent=parse(parts[2], "percent")
+        )
+        found |= {name.strip(): one} if equals else {known: one for known in variants if known not in found}
+    return found
+
+
+def _power(
+    files: dict[str, list[Path]],
+    baseline: str | None,
+    mapping: dict[str, Any] | None = None,
+    unit: dict[str, str] | None = None,
+    weather: dict[str, Any] | None = None,
+    standard: str = "SAE J1349",
+    corrected: bool | None = None,
+    order: str | None = None,
+) -> Any:
+    from hotfuel.study import pulls
+    from hotfuel.study.power import compare_pulls
+
+    read = {
+        name: [pull for path in paths for pull in pulls.read(path, mapping=mapping, units=unit)] for name, paths in files.items()
+    }
+    driven = [name.strip() for name in order.split(",")] if order else None
+    return compare_pulls(read, baseline, weather=weather, standard=standard, already_corrected=corrected, order=driven)
+
+
+def _plan(text: str, names: list[str], as_json: bool) -> None:
+    from hotfuel.study.plan import plan as make
+
+    gain, at, spread = text.partition(" at ")
+    if not at:
+        raise UsageError(f'--plan "{text}" is not understood; write "0.7 % at 0.5 %"')
+    made = make(names, parse(gain, "percent"), parse(spread, "percent"))
+    show({"plan": made.as_dict()}, list(made.sentences), as_json)
+
+
+@app.command()
+def forecast(
+    session: Annotated[Path, typer.Argument(help="Session folder to start from.")],
+    cooler: Annotated[
+        str | None, typer.Option("--cooler", help="A cooler before a place: PLACE=EFFECTIVENESS, e.g. carb_inlet=0.6.")
+    ] = None,
+    insulation: Annotated[
+        str | None, typer.Option("--insulation", help="The section before a place: PLACE=SHARE of its heat kept out.")
+    ] = None,
+    fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel, e.g. "D4814 C-3".')] = None,
+    higher: Annotated[str | None, typer.Option("--higher", help='More altitude, e.g. "1500 m".')] = None,
+    hotter: Annotated[str | None, typer.Option("--hotter", help='A hotter day, e.g. "15 degC" or "20 degF" more.')] = None,
+    tank_pump: Annotated[bool, typer.Option("--tank-pump", help="An electric pump in the tank instead.")] = False,
+    car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """What a fix, a fuel, a pass or a hotter day would do. Example: hotfuel forecast sunday --cooler carb_inlet=0.6 --hotter "10 degC" """
+    from hotfuel import session as sessions
+    from hotfuel.fuel.named import fuel_named
+    from hotfuel.study.forecast import Change
+    from hotfuel.study.forecast import forecast as forecasts
+
+    changes = []
+    if cooler:
+        place, share = _share(cooler, "--cooler")
+        changes.append(Change(f"a cooler before {place}", cooler_effectiveness=share, cooler_before=place))
+    if insulation:
+        place, share = _share(insulation, "--insulation")
+        changes.append(Change(f"insulation before {place}", insulation_share=share, insulated_before=place))
+    if fuel:
+        changes.append(Change(f"the fuel {fuel}", fuel=fuel_named(fuel)))
+    if higher:
+        changes.append(Change(f"{higher} higher", higher_m=parse(higher, "length")))
+    if hotter:
+        changes.append(Change(f"a day {hotter} hotter", hotter_degc=parse(hotter, "temperature difference")))
+    if tank_pump:
+        changes.append(Change("a pump in the tank", submerged_pump=True))
+    if not changes:
+        raise UsageError("say what would change: --cooler, --insulation, --fuel, --higher, --hotter or --tank-pump")
+    opened = sessions.open(session, car)
+    made = forecasts(opened, changes, shown=Shown(units) if units else None)
+    lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
+    show({"forecasts": [one.as_dict() for one in made]}, lines, as_json)
+
+
+def _share(text: str, option: str) -> tuple[str, float]:
+    place, equals, number = text.partition("=")
+    try:
+        value = float(number)
+    except ValueError:
+        equals = ""
+        value = 0.0
+    if not equals or not 0 < value <= 1:
+        raise UsageError(f'{option} "{text}" is not PLACE=SHARE with a share above 0 and up to 1')
+    return place, value
+
+
+archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(archive, name="archive")
+Folder = Annotated[Path, typer.Option("--archive", help="The archive's folder.", envvar="HOTFUEL_ARCHIVE")]
+DEFAULT_ARCHIVE = Path("hotfuel-archive")
+
+
+@archive.command("add")
+def archive_add(
+    sessions: Annotated[list[Path], typer.Argument(help="Session folders.")],
+    folder: Folder = DEFAULT_ARCHIVE,
+    as_json: Json = False,
+) -> None:
+    """Add sessions. Example: hotfuel archive add monday tuesday"""
+    from hotfuel.session import archive as store
+
+    rows = [store.add(folder, path) for path in sessions]
+    show({"added": [str(row) for row in rows]}, [f"{len(rows)} sessions added to {folder}"], as_json)
+
+
+@archive.command("list")
+def archive_list(folder: Folder = DEFAULT_ARCHIVE, as_json: Json = False) -> None:
+    """All sessions. Example: hotfuel archive list"""
+    from hotfuel.session import archive as store
+
+    _rows(store.listed(folder), as_json)
+
+
+@archive.command("find")
+def archive_find(
+    car: Annotated[str | None, typer.Option("--car", help="Part of the car's name.")] = None,
+    place: Annotated[str | None, typer.Option("--place", help="A place that was measured.")] = None,
+    fix: Annotated[str | None, typer.Option("--fix", help="Part of the fix's name.")] = None,
+    since: Annotated[str | None, typer.Option("--since", help="First day, 2026-06-01.")] = None,
+    until: Annotated[str | None, typer.Option("--until", help="Last day.")] = None,
+    hotter: Annotated[str | None, typer.Option("--hotter-than", help='Hottest fuel above, e.g. "150 degF".')] = None,
+    margin: Annotated[str | None, typer.Option("--margin-below", help='Smallest margin below, e.g. "5 degC".')] = None,
+    folder: Folder = DEFAULT_ARCHIVE,
+    as_json: Json = False,
+) -> None:
+    """Sessions by car, place, fix, date, hottest, smallest margin. Example: hotfuel archive find --margin-below "3 degC" """
+    from hotfuel.session import archive as store
+
+    degrees: Callable[[str | None, str], float | None] = lambda text, dimension: parse(text, dimension) if text else None  # noqa: E731
+    found = store.find(
+        folder,
+        car=car,
+        place=place,
+        fix=fix,
+        since=since,
+        until=until,
+        hotter_than_degc=degrees(hotter, "temperature"),
+        margin_below_degc=degrees(margin, "temperature difference"),
+    )
+    _rows(found, as_json)
+
+
+@archive.command("recompute")
+def archive_recompute(
+    calibration: Annotated[
+        Path | None, typer.Option("--calibration", help="A new calibration for all sessions of its board.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option("--cluster", help="Address of a Dask scheduler; default: all cores here.")
+    ] = None,
+    folder: Folder = DEFAULT_ARCHIVE,
+    as_json: Json = False,
+) -> None:
+    """Work everything out again, with this version's models. Example: hotfuel archive recompute"""
+    from hotfuel.cli.drives import bar
+    from hotfuel.session import archive as store
+
+    with bar("working out again") as progress:
+        done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress)
+    show({"recomputed": done}, [f"{done} sessions worked out again in {folder}"], as_json)
+
+
+def _rows(frame: Any, as_json: bool) -> None:
+    rows = frame.to_dict("records")
+    if not rows:
+        note("no session matches")
+    lines = ["  ".join(f"{key} {value}" for key, value in row.items()) for row in rows]
+    show({"sessions": rows}, lines, as_json)
