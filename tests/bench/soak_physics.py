@@ -1,7 +1,7 @@
 """Hot soaks for trials, from physics the forecaster does not have. Shared by bench_soak.py and the test of the forecasts.
 
 Five bodies that exchange heat: exhaust manifold, engine block with coolant, under-bonnet air, the place's metal, and its fuel. Block and manifold
-heat the bonnet's air and, by conduction and radiation, the metal; wind comes and goes and blows through the bonnet; an electric fan may run on for some
+heat the bonnet's air and, by conduction and radiation, the metal; wind comes and goes and blows through the bonnet; a fan may run on for some
 minutes; above its bubble point fuel takes 2.8 times the heat for a degree (own calculation on a summer gasoline) and loses vapour, so that it stands
 on a plateau. Every number is drawn anew for each soak. None of this is published; orders of magnitude from common practice.
 """

@@ -34,15 +34,15 @@ class Prior:
     of d as a share of heat_degc; disturbance_s: how long it stays alike. soaks: real ones behind it.
     """
 
-    heat_degc: float = 55.0
-    heat_spread: float = 0.36
+    heat_degc: float = 54.0
+    heat_spread: float = 0.35
     tau_s: float = 1000.0
     tau_spread: float = 0.6
     cooling_s: float = 3000.0
     cooling_spread: float = 0.45
     early_share: float = 0.9
     early_s: float = 200.0
-    disturbance_share: float = 0.15
+    disturbance_share: float = 0.14
     disturbance_s: float = 420.0
     noise_degc: float = 0.15
     air_degc: float = 25.0
@@ -150,7 +150,7 @@ def forecast_idle(
 
 
 def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, float, float]]) -> Prior:
-    """The car's own prior after earlier soaks, each (time_s, temperature_degc, air_degc, onset_degc). Three soaks' worth of the general prior stay in it."""
+    """The car's own prior after earlier soaks, each (time_s, temperature_degc, air_degc, onset_degc); three soaks' worth of `prior` stay in it."""
     weight = 3.0
     names = ("heat", "tau", "cooling")
     centres = {"heat": np.log(prior.heat_degc), "tau": np.log(prior.tau_s), "cooling": np.log(prior.cooling_s)}

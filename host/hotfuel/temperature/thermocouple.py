@@ -9,6 +9,7 @@ inverse, one straight line per 1/256 mV. Its error against the exact inverse is 
 
 import csv
 import functools
+import threading
 from importlib import resources
 
 import numpy as np
@@ -19,7 +20,7 @@ _FORWARD_LEAST_DEGC = -270.0
 _CELLS_PER_UNIT = 256  # cells of the tables per mV and per degC; a power of two, see _Cells
 _COLD_LEAST_DEGC, _COLD_GREATEST_DEGC = -60.0, 130.0  # where every supported chip's own sensor ends
 _COLD_SLOPE = 0.0405  # mV/degC, the middle of that range
-_BLOCK = 1 << 16  # samples worked on at a time: they stay in the processor's cache
+_BLOCK = 1 << 16  # samples worked on at a time: scratch of that size stays in the processor's cache
 
 
 @functools.cache
@@ -128,9 +129,22 @@ def _newton(emf: np.ndarray) -> np.ndarray:
     return degc
 
 
+class _Bench(threading.local):
+    """The tables, and scratch arrays that stay: fresh memory would cost more than the work done in it. One of each per thread."""
+
+    def __init__(self) -> None:
+        self.inverse, self.cold_emf = _tables()
+        self.sums, self.scratch, self.index = np.empty(_BLOCK), np.empty(_BLOCK), np.empty(_BLOCK, dtype=np.int64)
+
+
 @functools.cache
 def _tables() -> tuple[_Inverse, _ColdEmf]:
     return _Inverse(), _ColdEmf()
+
+
+@functools.cache
+def _bench() -> _Bench:
+    return _Bench()
 
 
 def temperature_degc(emf_mv: npt.ArrayLike, cold_junction_degc: npt.ArrayLike = 0.0) -> np.ndarray:
@@ -149,18 +163,17 @@ def temperature_degc(emf_mv: npt.ArrayLike, cold_junction_degc: npt.ArrayLike = 
     measured = np.broadcast_to(measured, shape).reshape(-1)
     cold = np.broadcast_to(cold, shape).reshape(-1)
     out = np.empty(measured.shape)
-    inverse, cold_emf = _tables()
-    size = min(_BLOCK, out.size)
-    sums, scratch, index = np.empty(size), np.empty(size), np.empty(size, dtype=np.int64)
+    bench = _bench()
+    sums, scratch, index = bench.sums, bench.scratch, bench.index
     with np.errstate(over="ignore"):  # of numbers near the largest there are; they end in a guard
         for start in range(0, out.size, _BLOCK):
             block = slice(start, start + _BLOCK)
             total, result = measured[block], out[block]
             n = result.size
             if not one_cold:
-                cold_emf(cold[block], sums[:n], scratch[:n], index[:n])
+                bench.cold_emf(cold[block], sums[:n], scratch[:n], index[:n])
                 total = np.add(sums[:n], total, out=sums[:n])
-            inverse(total, result, scratch[:n], index[:n])
+            bench.inverse(total, result, scratch[:n], index[:n])
             if np.isnan(result.sum()):
                 _fill_without_tables(measured[block], cold[block], result)
     return out.reshape(shape)
