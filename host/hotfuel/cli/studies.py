@@ -1,5 +1,6 @@
 """What helped: compare, power, forecast, archive."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -33,7 +34,7 @@ def compare(
     baseline: Baseline = None,
     question: Annotated[
         str | None,
-        typer.Option("--question", help='The one question asked before the runs: "margin pump stop", quantity place phase.'),
+        typer.Option("--question", help='The one question asked before the runs, e.g. "smallest margin at pump, hot soak".'),
     ] = None,
     worth: Annotated[str, typer.Option("--worth-having", help="The smallest difference worth having, with its unit.")] = "3 degC",
     powers: Annotated[
@@ -82,10 +83,10 @@ def _cell(question: str | None) -> Any:
 
     if question is None:
         return None
-    words = question.split(maxsplit=2)
-    if len(words) != 3 or words[0] not in ("margin", "rise"):
-        raise UsageError(f'--question "{question}" is not understood; write "margin pump stop" or "rise carb_inlet idle"')
-    return Cell(quantity=words[0], place=words[1], phase=words[2])
+    match = re.fullmatch(r"(.+) at (.+), (.+)", question.strip())
+    if match is None:
+        raise UsageError(f'--question "{question}" is not understood; write it like "smallest margin at pump, hot soak"')
+    return Cell(*match.groups())
 
 
 @app.command()

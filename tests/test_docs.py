@@ -1,0 +1,98 @@
+"""What the documents say is true: the README's blocks run, every command is documented, CI runs what the README says."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer.main
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "hardware").glob("*.md")), ROOT / "protocol" / "PROTOCOL.md"]
+
+
+def blocks(language):
+    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+
+
+@pytest.fixture(scope="module")
+def commands():
+    """"board info" and so on -> the click command."""
+    from hotfuel.cli import boards, checks, drives, fuels, studies  # noqa: F401 - importing them declares their commands
+    from hotfuel.cli.app import app
+
+    found = {}
+
+    def walk(command, name):
+        if hasattr(command, "commands"):
+            for part, below in command.commands.items():
+                walk(below, f"{name} {part}".strip())
+        else:
+            found[name] = command
+
+    walk(typer.main.get_command(app), "")
+    return found
+
+
+def test_the_first_paragraph_states_the_job():
+    first = README.split("\n\n")[1]
+    for word in ("fuel", "boiling", "warns", "fix"):
+        assert word in first
+
+
+@pytest.mark.parametrize("number", range(len(blocks("python"))))
+def test_python_blocks_run(number):
+    done = subprocess.run([sys.executable, "-c", blocks("python")[number]], capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0, done.stderr
+    limits = re.search(r"\[(.*?)\]", done.stdout)[1].split()
+    assert [float(value) for value in limits] == pytest.approx([60.7, 53.4], abs=0.3)  # own mixture calculation
+    assert float(done.stdout.split()[-1]) == pytest.approx(60.0, abs=0.01)  # NIST ITS-90: hot 60, cold 35 degC
+
+
+def test_ci_runs_the_readmes_test_command():
+    command = blocks("sh")[1].strip()
+    assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert command in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8") or "pytest" in command
+
+
+def test_the_first_command_is_the_demo():
+    assert blocks("sh")[0].strip().endswith("hotfuel demo")
+
+
+def test_every_command_is_documented_and_shows_an_example(commands):
+    text = "\n".join(document.read_text(encoding="utf-8") for document in DOCUMENTS)
+    for name, command in commands.items():
+        assert command.help, name
+        assert f"hotfuel {name.split()[0]}" in command.help, f"{name}: no example in its help"
+        assert f"hotfuel {name}" in text, f"{name} is in no document"
+        for option in command.params:
+            if option.param_type_name == "option":
+                assert option.help, f"{name} {option.name} has no help"
+
+
+def test_every_command_in_the_documents_exists(commands):
+    groups = {name.split()[0] for name in commands if " " in name}
+    seen = 0
+    for document in DOCUMENTS:
+        text = document.read_text(encoding="utf-8")
+        code = re.findall(r"`([^`\n]+)`", text) + re.findall(r"^(?: {4}|\t)+(.*)$", text, re.MULTILINE) + blocks("sh")
+        for first, second in re.findall(r"\bhotfuel ([a-z]+)(?: ([a-z]+)\b)?", "\n".join(code)):
+            seen += 1
+            if first in groups:
+                assert f"{first} {second}" in commands, f"{document.name}: hotfuel {first} {second}"
+            else:
+                assert first in commands, f"{document.name}: hotfuel {first}"
+    assert seen > 10
+
+
+def test_links_between_documents_lead_somewhere():
+    for document in DOCUMENTS:
+        for target in re.findall(r"\]\(([^)#:]+)\)", document.read_text(encoding="utf-8")):
+            assert (document.parent / target).exists(), f"{document.name} -> {target}"
+
+
+def test_every_folder_has_its_line():
+    for folder in ("protocol", "firmware", "host", "hardware", "tests"):
+        assert f"`{folder}/`" in README
