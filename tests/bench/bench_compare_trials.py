@@ -2,23 +2,30 @@
 
     python tests/bench/bench_compare_trials.py [reports a cell, default 2000]
 
-A report compares two sides over three places and four phases: twelve questions, one of them primary. Runs differ by a day effect common to all places
-(half of it) and one of each place and phase. Bounds: interval coverage 93.5 to 97 % (to 99 % at two runs a side), at most 6 % of reports with any false
-verdict, median half-width at most 1.15 of the pooled t interval that scipy gives.
+A report compares two sides over three places and four phases: twelve questions, one of them primary. Runs differ by a day effect common
+to all places (half of it) and one of each place and phase. Bounds: interval coverage 93.5 to 97 % (to 99 % at two runs a side), at most 6 %
+of reports with any false verdict, median half-width at most 1.15 of the pooled t interval that scipy gives.
 """
 
 import sys
 import time
 
 import numpy as np
-from scipy import signal, stats
-
 from hotfuel.study.compare import compare_runs
 from hotfuel.study.summaries import MARGIN, Cell, Run, summarise
+from scipy import signal, stats
 
-CELLS = [Cell(MARGIN, place, phase) for place in ("tank", "pump", "carb_inlet") for phase in ("idle", "drive", "hot soak", "restart")]
+CELLS = [
+    Cell(MARGIN, place, phase) for place in ("tank", "pump", "carb_inlet") for phase in ("idle", "drive", "hot soak", "restart")
+]
 PRIMARY = Cell(MARGIN, "pump", "hot soak")
-TRUTHS_DEGC = (0.0, 0.0, 3.0, -3.0, -7.0)  # nothing; just worth having, either way; plain. The first three invite every kind of false verdict
+TRUTHS_DEGC = (
+    0.0,
+    0.0,
+    3.0,
+    -3.0,
+    -7.0,
+)  # nothing; just worth having, either way; plain. The first three invite every kind of false verdict
 INSIDE_SD_DEGC, INSIDE_S = 1.0, 60.0  # noise inside a run and how long it remembers
 STEP_S = 5.0
 KINDS = ("plain", "drift", "heavy tails", "unequal lengths", "whole recordings")
@@ -67,7 +74,11 @@ def one_report(random, kind, runs_a_side, sd):
 
 
 def is_false(word, truth, delta):
-    return (word == "lower" and truth >= 0) or (word == "higher" and truth <= 0) or (word == "no difference worth having" and abs(truth) >= delta)
+    return (
+        (word == "lower" and truth >= 0)
+        or (word == "higher" and truth <= 0)
+        or (word == "no difference worth having" and abs(truth) >= delta)
+    )
 
 
 def trial(kind, runs_a_side, sd, reports, seed=1):
@@ -94,7 +105,8 @@ def main():
     reports = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
     began = time.perf_counter()
     print(f"{reports} reports a cell, 12 questions a report")
-    print(f"{'runs':>4} {'sd degC':>7} {'kind':<17} {'coverage %':>10} {'false reports':>13} {'half-width degC':>15} {'x pooled t':>10} {'decided %':>9}")
+    print(f"{'runs':>4} {'sd degC':>7} {'kind':<17} {'coverage %':>10} {'false reports':>13}", end=" ")
+    print(f"{'half-width degC':>15} {'x pooled t':>10} {'decided %':>9}")
     outside = []
     for kind in KINDS:
         for runs_a_side in (2, 3, 4, 6):
@@ -106,8 +118,8 @@ def main():
                 good = 0.935 <= coverage <= most and false <= 0.06 and ratio <= 1.15
                 outside += [] if good else [(kind, runs_a_side, sd)]
                 print(
-                    f"{runs_a_side:>4} {sd:>7} {kind:<17} {100 * coverage:>10.1f} {round(false * reports):>13} {width:>15.2f} {ratio:>10.2f} "
-                    f"{100 * decided:>9.0f}{'' if good else '  <- outside'}",
+                    f"{runs_a_side:>4} {sd:>7} {kind:<17} {100 * coverage:>10.1f} {round(false * reports):>13} {width:>15.2f} {ratio:>10.2f}"
+                    f" {100 * decided:>9.0f}{'' if good else '  <- outside'}",
                     flush=True,
                 )
     print(f"cells outside the bounds: {len(outside)} of {2 + 4 * 12}; {time.perf_counter() - began:.0f} s")

@@ -197,7 +197,7 @@ def elsewhere(
 def ice_minutes(
     ice_kg: float, heat_w: float, *, start_degc: float = 0.0, water_kg: float = 0.0, water_degc: float = 0.0
 ) -> float:
-    """Minutes until ice is melted by a heat flow: latent heat of the ice, plus cold stored in colder ice, less what warm water in the can melts at once.
+    """Minutes until ice is melted by a heat flow: its latent heat and the cold of colder ice, less what warm water in the can melts at once.
 
     Raises InputError for values not above 0. Example: ice_minutes(2.0, 300) -> 37.
     """

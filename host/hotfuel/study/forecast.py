@@ -257,10 +257,11 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
     if limited:
         worst = min(limited, key=lambda row: row.margin_degc)
         gained = worst.margin_degc - worst.margin_before_degc
-        more = shown.text(abs(gained), "temperature difference")
+        more = f"{shown.text(abs(gained), 'temperature difference')} {'more' if gained >= 0 else 'less'}"
+        doubt = shown.text(worst.margin_u_degc, "temperature difference")
         lines.append(
             f"With {change.name}, the smallest margin would be {shown.text(worst.margin_degc, 'temperature difference')} at {worst.place} "
-            f"({worst.phase}; ±{shown.text(worst.margin_u_degc, 'temperature difference')} for the forecast), {more} {'more' if gained >= 0 else 'less'} there."
+            f"({worst.phase}; ±{doubt} for the forecast), {more} there."
         )
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(

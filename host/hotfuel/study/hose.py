@@ -66,8 +66,8 @@ def flow_from_speed(
 ) -> Flow:
     """Flow from engine speed and displacement: four-stroke air swallowed x filling / (14.7 lambda), plus the declared return.
 
-    filling: share of the displacement that is filled with outside air (0.25 to 0.4 idling or cruising, 0.8 to 0.9 at full throttle: common practice, no
-    source); not measured, hence 35 % of uncertainty.
+    filling: share of the displacement that is filled with outside air (0.25 to 0.4 idling or cruising, 0.8 to 0.9 at full throttle:
+    common practice, no source); not measured, hence 35 % of uncertainty.
     """
     rpm = np.asarray(engine_rpm, dtype=float)
     air_kg_h = rpm / 2 * 60 * displacement_l * filling * 1.18e-3  # air at 99 kPa, 25 degC
@@ -179,20 +179,25 @@ def fit(
         assert beside is not None
         return lagged(t, outlet(t, up, litres, volume, ua, beside), downstream_lag_s)
 
-    best = None
     weight = (litres > _SLOWEST_L_H).astype(float)
+
+    def misfit(x: np.ndarray) -> np.ndarray:
+        return (model(x) - against) * weight
+
+    best = None
     for guess_l in (0.03, 0.08, 0.2, 0.5) if free_volume else (0.0,):
         for ua in (0.3, 3.0):
             start = (
                 [np.log(ua)] + ([np.log(guess_l)] if free_volume else []) + ([float(np.max(down)) + 10] if free_around else [])
             )
-            found = least_squares(lambda x: (model(x) - against) * weight, start, max_nfev=60)
+            found = least_squares(misfit, start, max_nfev=60)
             if best is None or found.cost < best.cost:
                 best = found
     assert best is not None
     residual = best.fun[weight > 0]
     spread = float(np.sqrt(residual @ residual / max(len(residual) - len(start), 1)))
-    errors = spread * np.sqrt(_independent_factor(residual) * np.diag(np.linalg.pinv(best.jac.T @ best.jac)))
+    jacobian = np.asarray(best.jac)
+    errors = spread * np.sqrt(_independent_factor(residual) * np.diag(np.linalg.pinv(jacobian.T @ jacobian)))
     ua = float(np.exp(best.x[0]))
     # UA and volume go with the flow that was put in: its relative uncertainty is theirs.
     ua_u = float(ua * np.hypot(np.hypot(errors[0], flow.relative_u), CP_SHARE))

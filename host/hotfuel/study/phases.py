@@ -1,7 +1,7 @@
 """A session cut into phases: cold start, idle, drive or lap, full-throttle pull, stop with hot soak, restart.
 
-From engine speed where there is one; else from fuel pressure, ignition or marks (no telling idle from drive then); else from the temperatures alone,
-with low confidence, which every phase carries.
+From engine speed where there is one; else from ignition or marks (no telling idle from drive then); else, with low confidence, from fuel pressure or
+from the temperatures alone. Every phase carries how sure its cut is.
 """
 
 from collections.abc import Sequence
@@ -134,7 +134,9 @@ def kinds_per_second(course: Course) -> tuple[np.ndarray, str]:
         return _from_speed(course, _filled(rpm)), _HIGH
     on = _running_from_marks(course, running)
     if np.isfinite(on).mean() > 0.5:
-        return _from_running(course, _filled(on) > 0.5), _MEDIUM
+        # Fuel locked in a hot line holds its pressure for minutes after the stop: alone it says little of when that was.
+        alone = not np.isfinite(course.inputs["ignition"]).any() and np.isfinite(running).any()
+        return _from_running(course, _filled(on) > 0.5), _LOW if alone else _MEDIUM
     return _from_temperatures(course), _LOW
 
 

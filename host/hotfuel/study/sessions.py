@@ -37,7 +37,9 @@ def compare_sessions(
 ) -> Comparison:
     """Compare variants, each with its sessions {name: [hotfuel.session.Session, ...]}, with the baseline (default: the first name).
 
-    A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`. Raises InputError for an empty session, one without a car file among others with one, different cars, no common place, or a name that no mark carries.
+    A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`.
+    Raises InputError, one sentence, for an empty session, one without a car file among others with one, different cars, no common place, or a name
+    that no mark carries.
     """
     names = list(groups)
     base = baseline if baseline is not None else (names[0] if names else "")

@@ -257,8 +257,8 @@ def _restart_sentence(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
 def _how_sure(course: Course, nearest: Nearest | None, confidence: str, shown: Shown) -> str:
     basis = {
         "high": "phases are cut by engine speed",
-        "medium": "phases are cut by fuel pressure, ignition or marks, which do not tell idling from driving",
-        "low": "phases are guessed from the temperatures alone",
+        "medium": "phases are cut by ignition or marks, which do not tell idling from driving",
+        "low": "phases are guessed from fuel pressure or temperatures alone",
     }[confidence]
     if nearest is None:
         return f"How sure: {basis}."

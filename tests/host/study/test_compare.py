@@ -1,0 +1,266 @@
+"""Verdicts on runs whose true difference is known, and what is refused or said."""
+
+import math
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.study import verdicts
+from hotfuel.study.compare import compare_runs
+from hotfuel.study.intervals import Estimate, Spread, runs_needed, zero_failures_bound
+from hotfuel.study.summaries import MARGIN, MEAN, Cell, Run, mean_and_error, smoothed, summarise
+from hotfuel.units import Shown
+from hypothesis import given
+from hypothesis import strategies as st
+
+SOAK = Cell(MARGIN, "pump", "hot soak")
+IDLE = Cell(MARGIN, "pump", "idle")
+
+
+def run(variant, value, number, *, session=None, **conditions):
+    values = value if isinstance(value, dict) else {SOAK: value}
+    given_values = {"ambient_degc": 25.0, "duration_s": 1800.0, "start_s": 3600.0 * number} | conditions
+    return Run(f"{variant} {number}", variant, session or f"session {number}", values, {}, **given_values)
+
+
+def sides(before, after, **conditions):
+    pairs = [(v, x) for pair in zip(before, after, strict=True) for v, x in zip(("before", "after"), pair, strict=True)]
+    return [run(variant, value, number, **conditions) for number, (variant, value) in enumerate(pairs)]
+
+
+def test_a_plain_difference_is_lower_and_said_in_the_readers_units():
+    result = compare_runs(sides([60, 61, 62], [50, 51, 52]), "before", shown=Shown("us"))
+    answer = result.answers[0]
+    assert answer.verdict == verdicts.LOWER
+    assert answer.difference_degc == pytest.approx(-10)
+    # pooled t by hand: s = 1, half = t(0.975, 4) sqrt(2/3) = 2.776 x 0.8165
+    assert answer.high_degc - answer.low_degc == pytest.approx(2 * 2.77645 * math.sqrt(2 / 3), rel=1e-4)
+    assert "18.0 °F further from boiling" in answer.sentence
+    assert "3 runs with after against 3 with before" in answer.sentence
+
+
+def test_inside_delta_is_no_difference_worth_having_even_if_it_is_real():
+    result = compare_runs(sides([60.0, 60.1, 60.2, 60.1], [59.0, 59.1, 59.2, 59.1]), "before")
+    assert result.answers[0].verdict == verdicts.NO_DIFFERENCE
+    assert (
+        compare_runs(sides([60.0, 60.1, 60.2, 60.1], [59.0, 59.1, 59.2, 59.1]), "before", delta_degc=0.5).answers[0].verdict
+        == verdicts.LOWER
+    )
+
+
+def test_what_cannot_be_told_is_undecided_with_more_runs_as_a_range():
+    answer = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
+    assert answer.verdict == verdicts.UNDECIDED
+    assert 1 <= answer.more.at_least < answer.more.at_most
+    assert f"{answer.more.at_least} to" in answer.sentence
+
+
+def test_the_upper_end_of_more_runs_decides_whatever_the_difference():
+    # An interval of half the difference worth having must always end in a verdict.
+    for difference in np.linspace(-6, 6, 49):
+        narrow = Estimate(difference, 1.4 / 1.96 * 0.99, 1e6, 1, 9, 9, "")
+        assert narrow.half_width() < 1.5
+        assert verdicts.judge(narrow, 3.0) != verdicts.UNDECIDED
+
+
+def test_one_run_a_side_is_described_and_not_tested():
+    result = compare_runs([run("before", 60, 0), run("after", 50, 1)], "before")
+    answer = result.answers[0]
+    assert answer.verdict == verdicts.DESCRIBED
+    assert math.isnan(answer.low_degc)
+    assert "one run on a side" in answer.sentence
+    assert sorted(result.proposed_order) == ["after"] * 4 + ["before"] * 4
+
+
+def test_a_borrowed_spread_only_when_asked_and_named():
+    runs = [run("before", 60, 0), run("after", 50, 1)]
+    result = compare_runs(runs, "before", borrowed=Spread(1.0, 12, "this car's twelve runs of June"))
+    assert result.answers[0].verdict == verdicts.LOWER
+    assert "this car's twelve runs of June" in result.answers[0].estimate.method
+    assert any("June" in line for line in result.cautions)
+
+
+def test_runs_of_one_session_are_no_independent_runs():
+    same_day = [run("before", 60 + 0.1 * i, i, session="monday") for i in range(5)] + [
+        run("after", 50 + 0.1 * i, 9 + i, session="tuesday") for i in range(5)
+    ]
+    assert compare_runs(same_day, "before").answers[0].verdict == verdicts.DESCRIBED
+
+
+def test_switching_inside_sessions_removes_what_the_sessions_differ_by():
+    rng = np.random.default_rng(4)
+    runs = []
+    for day, level in enumerate((40.0, 55.0, 70.0)):
+        for i, variant in enumerate(("before", "after", "after", "before")):
+            value = level - 5 * (variant == "after") + rng.normal(0, 0.5)
+            runs.append(run(variant, value, 10 * day + i, session=f"day {day}"))
+    answer = compare_runs(runs, "before").answers[0]
+    assert answer.verdict == verdicts.LOWER
+    assert answer.estimate.method == "mixed model, sessions random"
+    assert answer.low_degc < -5 < answer.high_degc < -4
+    few = compare_runs(runs[:4], "before").answers[0]
+    assert few.estimate.method == "pooled t within sessions"
+
+
+def test_other_questions_wait_for_the_primary_one():
+    rng = np.random.default_rng(1)
+
+    def both(shift_primary, shift_other):
+        return [
+            run(v, {SOAK: 60 + shift_primary * (v == "after") + e1, IDLE: 50 + shift_other * (v == "after") + e2}, i)
+            for i, (v, e1, e2) in enumerate(zip(["before", "after"] * 4, rng.normal(0, 3, 8), rng.normal(0, 0.2, 8), strict=True))
+        ]
+
+    undecided = compare_runs(both(0, -10), "before", SOAK)
+    assert [a.verdict for a in undecided.answers] == [verdicts.UNDECIDED, verdicts.NO_VERDICT]
+    decided = compare_runs(both(-30, -10), "before", SOAK)
+    assert [a.verdict for a in decided.answers] == [verdicts.LOWER, verdicts.LOWER]
+
+
+def test_the_hardest_phase_is_chosen_by_both_sides_together():
+    runs = [
+        run(v, {IDLE: 50.0 + i, SOAK: 48.0 + i + (9 if v == "after" else 0)}, i) for i, v in enumerate(("before", "after") * 2)
+    ]
+    assert compare_runs(runs, "before").primary == SOAK
+
+
+def test_order_and_change_mixed_up_is_said_with_an_order_to_drive_instead():
+    ordered = [run("before", 60 + 0.1 * i, i) for i in range(3)] + [run("after", 50 + 0.1 * i, 3 + i) for i in range(3)]
+    result = compare_runs(ordered, "before")
+    assert any("came before" in line for line in result.cautions)
+    assert result.proposed_order
+    assert not any("came before" in line for line in compare_runs(sides([60, 61, 62], [50, 51, 52.5]), "before").cautions)
+
+
+def test_a_shared_sensor_drops_out_and_another_ones_uncertainty_is_added():
+    def with_sensors(second):
+        runs = []
+        for i, (variant, value) in enumerate([("before", 60), ("after", 55), ("after", 55.4), ("before", 60.5)]):
+            name = "probe 1" if variant == "before" else second
+            runs.append(run(variant, value, i, sensor={"pump": name}, sensor_u_degc={"pump": 1.5}))
+        return compare_runs(runs, "before")
+
+    shared, other = with_sensors("probe 1"), with_sensors("probe 2")
+    widened = math.hypot(shared.answers[0].estimate.standard_error, 1.5 * math.sqrt(2))
+    assert other.answers[0].estimate.standard_error == pytest.approx(widened)
+    assert not any("same probe" in line for line in shared.cautions)
+    assert any("same probe" in line for line in other.cautions)
+
+
+def test_covariates_from_eight_runs_up_and_said_below():
+    rng = np.random.default_rng(3)
+    starts = rng.uniform(20, 60, 8)
+    runs = [
+        run(v, 40 + 0.5 * s + (-4 if v == "after" else 0) + rng.normal(0, 0.2), i, start_degc=s)
+        for i, (v, s) in enumerate(zip(["before", "after"] * 4, starts, strict=True))
+    ]
+    adjusted = compare_runs(runs, "before", covariates=["start_degc"]).answers[0]
+    assert adjusted.low_degc < -4 < adjusted.high_degc
+    assert adjusted.high_degc - adjusted.low_degc < 2
+    few = compare_runs(runs[:6], "before", covariates=["start_degc"])
+    assert few.answers[0].estimate.method == "pooled t"
+    assert any("at least 8 runs" in line for line in few.cautions)
+
+
+def test_what_did_not_match_is_listed():
+    runs = sides([60, 61, 62], [50, 51, 52])
+    hot = [
+        run(
+            r.variant,
+            r.values,
+            i,
+            ambient_degc=35.0 if r.variant == "after" else 25.0,
+            duration_s=900.0 if r.variant == "after" else 1800.0,
+        )
+        for i, r in enumerate(runs)
+    ]
+    lines = " ".join(compare_runs(hot, "before").conditions)
+    assert "25.0 °C outside with before and 35.0 °C with after" in lines
+    assert "30 min with before and 15 min with after" in lines
+
+
+@pytest.mark.parametrize(
+    ("runs", "options", "words"),
+    [
+        ([], {}, "no variant"),
+        ([run("before", 60, 0)], {}, "only the variant"),
+        (sides([60, 61], [50, 51]), {"baseline": "bare"}, 'no variant "bare"'),
+        (sides([60, 61], [50, 51]), {"delta_degc": 0.0}, "must be above 0"),
+        (sides([60, 61], [50, 51]), {"covariates": ["colour"]}, "cannot be a covariate"),
+        (sides([60, 61], [50, 51]), {"primary": IDLE}, "not every run has"),
+        ([run("before", 60, 0, car="Kestrel"), run("after", 50, 1, car="Merlin")], {}, "different cars"),
+        ([run("before", {SOAK: 1.0}, 0), run("after", {IDLE: 1.0}, 1)], {}, "no place and phase in common"),
+        (sides([60, 60], [50, 50]), {}, "equal to the last digit"),
+    ],
+)
+def test_bad_input_is_one_sentence(runs, options, words):
+    with pytest.raises(InputError, match=words) as caught:
+        compare_runs(runs, **({"baseline": "before"} | options))
+    assert "\n" not in str(caught.value)
+
+
+@given(st.floats(-50, 50), st.floats(0.05, 10), st.integers(2, 30), st.floats(0.3, 10))
+def test_a_verdict_never_contradicts_its_interval(difference, error, freedom, delta):
+    estimate = Estimate(difference, error, freedom, 1.0, 3, 3, "")
+    low, high = estimate.interval()
+    word = verdicts.judge(estimate, delta)
+    if word == verdicts.LOWER:
+        assert high < 0
+    elif word == verdicts.HIGHER:
+        assert low > 0
+    elif word == verdicts.NO_DIFFERENCE:
+        assert max(abs(low), abs(high)) < delta
+    else:
+        assert low <= 0 <= high
+        assert max(abs(low), abs(high)) >= delta
+    # The p values and the interval are two sides of one thing.
+    assert (verdicts.error_of_verdict(estimate, delta) <= 0.05) == (word != verdicts.UNDECIDED)
+
+
+@given(st.floats(-20, 20), st.floats(0.1, 5))
+def test_a_verdict_turns_round_with_the_sides(difference, error):
+    turned = {verdicts.LOWER: verdicts.HIGHER, verdicts.HIGHER: verdicts.LOWER}
+    one, other = (verdicts.judge(Estimate(d, error, 4, 1, 3, 3, ""), 3.0) for d in (difference, -difference))
+    assert other == turned.get(one, one)
+
+
+def test_holm_shares_one_error():
+    clear, fair = Estimate(-10, 1, 10, 1, 6, 6, ""), Estimate(-2.4, 1, 10, 1, 6, 6, "")
+    assert verdicts.judge(fair, 0.5) == verdicts.LOWER  # p = 0.037: alone enough
+    assert verdicts.holm([fair, clear], [0.5, 0.5]) == [verdicts.LOWER, verdicts.LOWER]  # the clear one goes first, then at 5 %
+    assert verdicts.holm([fair, fair], [0.5, 0.5]) == [verdicts.UNDECIDED, verdicts.UNDECIDED]  # 0.037 > 0.025
+
+
+def test_no_failure_in_three_stops_still_allows_much():
+    assert zero_failures_bound(3) == pytest.approx(0.63, abs=0.005)  # 1 - 0.05^(1/3)
+    assert zero_failures_bound(0) == 1.0
+
+
+def test_runs_needed_narrows_to_the_half_width():
+    n = runs_needed(2.0, 1.5)
+    assert n == 15  # t(0.975, 28) x 2 x sqrt(2/15) = 1.496; with 14 it is 1.554
+
+
+def test_ten_second_means_and_the_error_inside_a_run():
+    t = np.arange(0, 100, 0.5)
+    spike = np.where(t == 50.0, 21.0, 0.0)
+    assert smoothed(t, spike).max() == pytest.approx(1.0)  # 21 samples in ten seconds
+    rng = np.random.default_rng(0)
+    errors = [mean_and_error(np.arange(4000.0), rng.normal(0, 1, 4000))[1] for _ in range(40)]
+    assert np.mean(errors) == pytest.approx(1 / math.sqrt(4000), rel=0.1)
+    memory = 50.0
+    slow = []
+    for _ in range(40):
+        kicks = rng.normal(0, 1, 4000)
+        for i in range(1, 4000):
+            kicks[i] = kicks[i - 1] * math.exp(-1 / memory) + kicks[i] * math.sqrt(1 - math.exp(-2 / memory))
+        slow.append(mean_and_error(np.arange(4000.0), kicks))
+    # an AR(1) with a memory of 50 s has an error of sqrt(2 x 50 / 4000)
+    assert np.nanmean([e for _, e in slow]) == pytest.approx(math.sqrt(2 * memory / 4000), rel=0.2)
+    assert math.isnan(mean_and_error([0.0], [1.0])[1])
+
+
+def test_a_margin_counts_as_temperature_against_the_limit():
+    t = np.arange(60.0)
+    values, _ = summarise(t, np.full(60, 50.0), np.full(60, 8.0), "pump", "idle", shift_degc=2.0)
+    assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0}
