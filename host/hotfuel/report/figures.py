@@ -3,7 +3,7 @@
 Long records are thinned to the smallest and largest value of each stretch, so that no peak is lost at any length.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,6 +14,8 @@ from bokeh.models import (
     Range1d, ResetTool, Span, VArea, VSpan,
 )  # fmt: skip
 from bokeh.plotting import figure
+
+from hotfuel.units import Shown
 
 INK, PAPER, GRID, FAINT = "#1f2430", "#ffffff", "#e4e1da", "#8b8578"
 WARN, ACT, LOST = "#d39a1c", "#a8331a", "#77736a"
@@ -112,27 +114,40 @@ def thinned(axis: Axis, values: np.ndarray, *others: np.ndarray, bins: int = BIN
     return [at, *kept]
 
 
-def blank(axis: Axis, height: int, y_label: str, *, show_time: bool = True) -> figure:
-    """An empty figure in the house's look; `height` is that of the frame in px."""
+_LOOK = {
+    "axis_line_color": FAINT, "major_tick_line_color": FAINT, "minor_tick_line_color": None, "major_label_text_color": INK,
+    "major_label_text_font_size": "11px", "axis_label_text_font_style": "normal", "axis_label_text_font_size": "11px", "axis_label_text_color": INK,
+}  # fmt: skip
+
+
+def empty(height: int, x_range: Range1d, y_range: Range1d) -> figure:
+    """A figure without axes in the house's look; `height` is that of the frame in px."""
     plot = figure(
-        frame_height=height, sizing_mode="stretch_width", x_axis_type=None, y_axis_type=None, x_range=axis.range, y_range=Range1d(0, 1),
+        frame_height=height, sizing_mode="stretch_width", x_axis_type=None, y_axis_type=None, x_range=x_range, y_range=y_range,
         tools=[], toolbar_location=None, title=None, background_fill_color=PAPER, border_fill_color=PAPER, outline_line_color=None,
         min_border_left=_LEFT_PX, min_border_right=14, min_border_top=6, min_border_bottom=4, output_backend="svg",
     )  # fmt: skip
+    return plot
+
+
+def scale(plot: figure, label: str, side: str) -> None:
+    """A number axis "left" or "below" with its grid."""
+    axis = LinearAxis(ticker=BasicTicker(desired_num_ticks=5), axis_label=label, **_LOOK)
+    plot.add_layout(axis, side)
+    plot.add_layout(Grid(dimension=1 if side == "left" else 0, ticker=axis.ticker, grid_line_color=GRID))
+
+
+def blank(axis: Axis, height: int, y_label: str, *, show_time: bool = True) -> figure:
+    """An empty figure over time."""
+    plot = empty(height, axis.range, Range1d(0, 1))
     zoom = BoxZoomTool(dimensions="width")
     plot.add_tools(zoom, ResetTool())  # a double click resets
     plot.toolbar.active_drag = zoom
-    look = {
-        "axis_line_color": FAINT, "major_tick_line_color": FAINT, "minor_tick_line_color": None, "major_label_text_color": INK,
-        "major_label_text_font_size": "11px", "axis_label_text_font_style": "normal", "axis_label_text_font_size": "11px", "axis_label_text_color": INK,
-    }  # fmt: skip
     if show_time:
-        plot.add_layout(DatetimeAxis(ticker=axis.ticker, formatter=axis.formatter, axis_label=axis.label, **look), "below")
+        plot.add_layout(DatetimeAxis(ticker=axis.ticker, formatter=axis.formatter, axis_label=axis.label, **_LOOK), "below")
     plot.add_layout(Grid(dimension=0, ticker=axis.ticker, grid_line_color=GRID))
     if y_label:
-        scale = LinearAxis(ticker=BasicTicker(desired_num_ticks=5), axis_label=y_label, **look)
-        plot.add_layout(scale, "left")
-        plot.add_layout(Grid(dimension=1, ticker=scale.ticker, grid_line_color=GRID))
+        scale(plot, y_label, "left")
     return plot
 
 
@@ -161,7 +176,9 @@ def lines(plot: figure, drawn: Sequence[Line]) -> None:
         }
     )
     glyph = plot.add_glyph(source, MultiLine(xs="x", ys="y", line_color="colour", line_dash="dash", line_width="width"))
-    plot.add_tools(HoverTool(renderers=[glyph], tooltips="@name: $data_y{0.0} at $data_x{%H:%M:%S}", formatters={"$data_x": "datetime"}))
+    over_time = any(isinstance(part, DatetimeAxis) for part in plot.below) or not plot.below
+    tooltip = "@name: $data_y{0.0} at $data_x" + ("{%H:%M:%S}" if over_time else "{0}")
+    plot.add_tools(HoverTool(renderers=[glyph], tooltips=tooltip, formatters={"$data_x": "datetime"}))
 
 
 def band(plot: figure, at: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
@@ -226,3 +243,22 @@ def fit(plot: figure, *series: np.ndarray, least_span: float, include: Sequence[
     low, high = (min([*lows, *include]), max([*highs, *include])) if known else (0.0, 1.0)
     extra = max(least_span - (high - low), 0.0) / 2 + 0.06 * max(high - low, least_span)
     plot.y_range.start, plot.y_range.end = low - extra, high + extra
+
+
+def altitude(curves: Mapping[str, np.ndarray], shown: Shown) -> figure:
+    """Limit against altitude, a line a fuel with its name at the end; boiling onset dotted. curves: as hotfuel.risk.limits_card.altitude_curves."""
+    height = np.asarray(shown.value(curves["altitude_m"], "length"))
+    span = float(height[-1] - height[0]) or 1.0
+    plot = empty(340, Range1d(float(height[0]), float(height[-1] + 0.22 * span)), Range1d(0, 1))
+    scale(plot, f"altitude, {shown.unit('length')}", "below")
+    scale(plot, f"limit (dotted: boiling begins), {shown.unit('temperature')}", "left")
+    names = [name.removesuffix("_limit_degc") for name in curves if name.endswith("_limit_degc")]
+    drawn = []
+    for number, name in enumerate(names):
+        look = Style(COLOURS[number % 8], DASHES[number % 8])
+        limit, onset = (np.asarray(shown.value(curves[f"{name}_{kind}_degc"], "temperature")) for kind in ("limit", "onset"))
+        drawn += [Line(height, limit, look, name, 2.0), Line(height, onset, Style(look.colour, (1, 4)), f"{name}, boiling begins", 1.2)]
+        plot.add_layout(Label(x=float(height[-1]), y=float(limit[-1]), x_offset=5, y_offset=-6, text=name, text_font_size="11px", text_color=look.colour))
+    fit(plot, *(one.values for one in drawn), least_span=5)
+    lines(plot, drawn)
+    return plot

@@ -35,7 +35,8 @@ def _library() -> Markup:
 
 def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -> str:
     """The page of a template as text. figures: name -> bokeh figure; templates place them as divs[name]. Everything else is escaped."""
-    script, divs = "", {}
+    script = ""
+    divs: dict[str, str] = {}
     if figures:
         document = Document()
         with document.models.freeze():  # else every figure added counts all models anew
@@ -58,6 +59,11 @@ def write(text: str, path: str | Path) -> Path:
     except OSError as error:
         raise InputError(f"{target} cannot be written ({error.strerror}): give another file") from None
     return target
+
+
+def write_figure(path: str | Path, figure: Any, title: str) -> Path:
+    """One figure as a stand-alone page. Raises InputError if the place cannot be written."""
+    return write(page("figure.html.jinja", {"figure": figure}, {"title": title}), path)
 
 
 def browser() -> str | None:

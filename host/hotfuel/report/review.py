@@ -1,7 +1,5 @@
 """The review of one session: first the numbers a person wants, then a sheet for the customer, then the technical part."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -10,21 +8,13 @@ import numpy as np
 from hotfuel import __version__
 from hotfuel.report import html, plots, words
 from hotfuel.report.plots import Plots
+from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.units import Shown
 
 _ROWS_MOST = 40
-
-
-@dataclass
-class Table:
-    """A table of texts; `numbers`: columns set to the right."""
-
-    head: Sequence[str]
-    rows: list[Sequence[str]] = field(default_factory=list)
-    numbers: Sequence[int] = ()
 
 
 def write(session: Session, path: str | Path, units: str | None = None, pdf: str | Path | None = None) -> Path:
@@ -160,7 +150,7 @@ def _alarm_rows(alarms: Any, clock: words.Clock) -> Table | None:
     table = Table(("From", "to", "Place", "What"))
     for row in alarms.head(_ROWS_MOST).itertuples():
         table.rows.append((clock.moment(row.start), clock.moment(row.end), words.place(row.place), plots.LEVEL_WORDS[row.level]))
-    return _cut(table, len(alarms))
+    return table.cut(len(alarms), _ROWS_MOST)
 
 
 def _marks(session: Session, clock: words.Clock) -> Table | None:
@@ -168,7 +158,7 @@ def _marks(session: Session, clock: words.Clock) -> Table | None:
     table = Table(("No.", "Time", "What was marked"))
     for number, row in enumerate(marks.head(_ROWS_MOST).itertuples(), start=1):
         table.rows.append((str(number), clock.moment(row.time), str(row.text)))
-    return _cut(table, len(marks)) if table.rows else None
+    return table.cut(len(marks), _ROWS_MOST) if table.rows else None
 
 
 def _gaps(session: Session, clock: words.Clock) -> Table | None:
@@ -176,7 +166,7 @@ def _gaps(session: Session, clock: words.Clock) -> Table | None:
     table = Table(("From", "to", "Length", "Reason"))
     for row in gaps.head(_ROWS_MOST).itertuples():
         table.rows.append((clock.moment(row.start), clock.moment(row.end), words.duration(row.duration_s), str(row.reason)))
-    return _cut(table, len(gaps)) if table.rows else None
+    return table.cut(len(gaps), _ROWS_MOST) if table.rows else None
 
 
 def _events(session: Session, clock: words.Clock) -> Table | None:
@@ -184,13 +174,7 @@ def _events(session: Session, clock: words.Clock) -> Table | None:
     table = Table(("Time", "Event", "Place", "Detail"))
     for row in events.head(_ROWS_MOST).itertuples():
         table.rows.append((clock.moment(row.time), str(row.event), str(row.place), str(row.text)))
-    return _cut(table, len(events)) if table.rows else None
-
-
-def _cut(table: Table, count: int) -> Table:
-    if count > _ROWS_MOST:
-        table.rows.append(tuple([f"… and {count - _ROWS_MOST} more"] + [""] * (len(table.head) - 1)))
-    return table
+    return table.cut(len(events), _ROWS_MOST) if table.rows else None
 
 
 def _limits(session: Session, summary: Summary, shown: Shown) -> Table:

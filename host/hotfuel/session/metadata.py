@@ -119,7 +119,7 @@ KEYS: dict[str, Key] = {
         Key("humidity_percent", "Relative humidity", float, "%", _number(0, 100), _plain(0, "%")),
         Key("fuel_bought_on", "Fuel bought on", str, "", _date, _as_is),
         # what the recording knows
-        *_texts(("car", "Car"), ("board_id", "Board"), ("firmware", "Firmware"), ("software", "Recorded with")),
+        *_texts(("car", "Car"), ("board_id", "Board"), ("firmware", "Firmware"), ("software", "Recorded with"), ("port", "Recorded from")),
         Key("protocol_version", "Wire protocol", int, "", _number(0, 255, whole=True), _as_is),
         Key("period_ms", "Sampling period", int, "ms", _number(1, 65535, whole=True), _plain(0, "ms")),
         Key("simulated", "Simulated", bool, "", _flag, _yes_no),

@@ -1,0 +1,188 @@
+"""The report of a comparison: what a fix did for temperature, for power, or both on one sheet. Renders the results of hotfuel.study; tests nothing."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from hotfuel import __version__
+from hotfuel.report import html, study_figures, words
+from hotfuel.report.plots import Plot
+from hotfuel.report.table import Table
+from hotfuel.study.compare import Answer, Comparison
+from hotfuel.study.power import Gain, PowerComparison
+from hotfuel.study.summaries import MARGIN
+from hotfuel.units import Shown
+
+_ANSWERS_DRAWN, _RUNS_MOST = 14, 60
+_TEMPERATURE_METHOD = (
+    "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence.",
+    "Hottest and smallest margin are those of 10-second means. Temperatures are compared as rise over outside air, degree for degree.",
+    "One question was put first; only where it is decided are the others looked at, so that one report in twenty at most holds a false verdict.",
+    "The interval is the 95 % interval of the difference; inside the grey stretch a difference is not worth having.",
+)
+_POWER_METHOD = (
+    "Pulls are aligned on engine speed; the pull is the unit. The shaded band of the gain holds for the whole curve at once, 95 %.",
+    "Drift over the order of the pulls is removed only from eight pulls up and in a balanced order.",
+    "Single pulls prove nothing: pull to pull, an engine on the same test stand differs by as much as cooler fuel can give.",
+)
+_DYNO_CAUTION = "On a test stand: guards in place, exhaust and vapour drawn off, an extinguisher manned."
+
+
+def write(
+    result: Comparison | None,
+    path: str | Path,
+    units: str | None = None,
+    pdf: str | Path | None = None,
+    *,
+    power: PowerComparison | None = None,
+    about: Mapping[str, Any] | None = None,
+) -> Path:
+    """Write the report of a comparison of temperatures, of power, or of both; returns the HTML's path.
+
+    units: "si" (default) or "us". about: metadata keys for the sheet (customer, shop, work_done, complaint, car ...). pdf: also print it there.
+    Raises InputError if a place cannot be written or there is nothing to print with.
+    """
+    written = html.write(render(result, units, power=power, about=about), path)
+    if pdf is not None:
+        html.write_pdf(written, pdf, "letter" if units == "us" else "A4")
+    return written
+
+
+def render(
+    result: Comparison | None, units: str | None = None, *, power: PowerComparison | None = None, about: Mapping[str, Any] | None = None
+) -> str:
+    """The page as text."""
+    shown = Shown(units or "si")
+    known = dict(about or {})
+    figures: dict[str, Any] = {}
+    findings = [*([result.finding()] if result else []), *([power.finding()] if power else [])]
+    names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
+    cars = sorted({run.car for run in result.runs if run.car}) if result else []
+    cautions = [*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]]
+    values = {
+        "title": "With and without: " + ", ".join(names),
+        "car": str(known.get("car") or (cars[0] if cars else "Car not named")),
+        "made": words.today(),
+        **{key: known.get(key) for key in ("shop", "customer", "complaint", "work_done")},
+        "findings": findings,
+        "verdicts": _verdicts(result, power),
+        "pictures": _pictures(result, power, figures, shown),
+        "variants": _variants(result, power),
+        "conditions": list(result.conditions) if result else [],
+        "matched": "No difference in the conditions was found among those that are recorded.",
+        "study_cautions": [*(result.cautions if result else ()), *(power.cautions if power else ())],
+        "cautions": cautions,
+        "order": _order(result, power),
+        "technical": _technical(result, power, figures, shown),
+        "answers": _answers(result, shown) if result else None,
+        "runs": _runs(result, shown) if result else None,
+        "gains": _gains(power) if power else None,
+        "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[1:]] if power else [],
+        "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items()] if power else [],
+        "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
+        "version": f"hotfuel {__version__}, {words.today()}",
+    }
+    return html.page("comparison.html.jinja", figures, values)
+
+
+def _verdicts(result: Comparison | None, power: PowerComparison | None) -> list[tuple[str, str]]:
+    rows = [(answer.variant, f"temperature: {answer.verdict}") for answer in result.answers if answer.primary] if result else []
+    return rows + ([(gain.variant, f"power: {gain.verdict}{', implausible' if gain.implausible else ''}") for gain in power.gains] if power else [])
+
+
+def _pictures(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
+    """What the customer sees: the runs themselves, and the power curves."""
+    pictures = []
+    if result:
+        figures["runs"] = study_figures.runs(result, shown)
+        caption = "One marker a run, the bar is their mean." + (" At the red line no margin is left." if result.primary.quantity == MARGIN else "")
+        pictures.append(Plot(["runs"], [], caption))
+    if power:
+        figures["power"] = study_figures.power_curves(power, shown)
+        marked = "" if power.absolute_figures_count else " Absolute figures are outside the correction's validity; the difference is what counts."
+        pictures.append(Plot(["power"], _keys([curve.name for curve in power.curves], 0), "Mean of the pulls; shaded: 95 % interval of the mean." + marked))
+    return pictures
+
+
+def _technical(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
+    plots = []
+    if result:
+        figures["intervals"] = study_figures.intervals(result.answers[:_ANSWERS_DRAWN], result.delta_degc, shown)
+        plots.append(Plot(["intervals"], [], "Differences with their 95 % intervals; no interval where nothing was tested."))
+    if power and power.gains:
+        figures["gain"] = study_figures.gain_curve(power)
+        plots.append(Plot(["gain"], _keys([gain.variant for gain in power.gains], 1), "Gain with the band that holds for the whole curve at once."))
+    return plots
+
+
+def _keys(names: list[str], first: int) -> list[dict[str, Any]]:
+    keys = []
+    for number, name in enumerate(names, start=first):
+        style, _ = study_figures.look(number)
+        keys.append({"colour": style.colour, "width": 2, "dash": " ".join(map(str, style.dash)), "text": name, "hatch": ""})
+    return keys
+
+
+def _variants(result: Comparison | None, power: PowerComparison | None) -> list[str]:
+    lines = []
+    if result:
+        for name in (result.baseline, *result.variants):
+            count = sum(run.variant == name for run in result.runs)
+            lines.append(f"{name}: {count} run{'' if count == 1 else 's'}{', what the others are compared with' if name == result.baseline else ''}")
+    if power:
+        lines += [f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves]
+    return lines
+
+
+def _factor(factor: float | None) -> str:
+    return "" if factor is None else f", corrected by {factor:.3f}"
+
+
+def _order(result: Comparison | None, power: PowerComparison | None) -> str:
+    order = (result.proposed_order if result else ()) or (power.proposed_order if power else ())
+    return ", ".join(order)
+
+
+def _answers(result: Comparison, shown: Shown) -> Table:
+    table = Table(("Variant", "Question", "Difference", "95 % interval", "Verdict", "Method"), numbers=(2, 3))
+    for answer in result.answers:
+        interval = f"{_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)}" if np.isfinite(answer.low_degc) else "not tested"
+        question = answer.cell.words() + (" (asked first)" if answer.primary else "")
+        table.rows.append((answer.variant, question, _signed(shown, answer.difference_degc), interval, answer.verdict, _method(answer)))
+    return table
+
+
+def _method(answer: Answer) -> str:
+    estimate = answer.estimate
+    return f"{estimate.method}, {estimate.degrees_of_freedom:.1f} degrees of freedom" if estimate else "described only"
+
+
+def _runs(result: Comparison, shown: Shown) -> Table:
+    is_margin = result.primary.quantity == MARGIN
+    table = Table(("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.primary.quantity.capitalize()), numbers=(2, 3, 5))
+    for run in result.runs[:_RUNS_MOST]:
+        value = run.values[result.primary]
+        number = words.signed(shown, -value) if is_margin else shown.text(value, "temperature")
+        air = shown.text(run.ambient_pressure_kpa, "pressure")
+        table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number))
+    return table.cut(len(result.runs), _RUNS_MOST)
+
+
+def _gains(power: PowerComparison) -> Table:
+    table = Table(("Variant", "Gain", "95 % interval", "Verdict", "Mixture", "Method"), numbers=(1, 2))
+    for gain in power.gains:
+        known = np.isfinite(gain.low_percent)
+        interval = f"{gain.low_percent:+.2f} to {gain.high_percent:+.2f} %".replace("-", "−") if known else "not tested"
+        table.rows.append((gain.variant, f"{gain.gain_percent:+.2f} %".replace("-", "−"), interval, gain.verdict, gain.mixture, _gain_method(gain)))
+    return table
+
+
+def _gain_method(gain: Gain) -> str:
+    method = gain.estimate.method if gain.estimate else "described only"
+    return method + (", drift removed" if gain.drift_removed else "")
+
+
+def _signed(shown: Shown, degc: float) -> str:
+    return words.signed(shown, degc)

@@ -1,0 +1,118 @@
+"""Figures of comparisons: runs side by side, differences with their intervals, power over engine speed. They draw what hotfuel.study worked out."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from bokeh.models import ColumnDataSource, Label, Range1d, Scatter, Segment, Span, VArea
+from bokeh.plotting import figure
+
+from hotfuel.report import figures as draw
+from hotfuel.report.figures import ACT, COLOURS, DASHES, INK, Line, Style
+from hotfuel.study.compare import Answer, Comparison
+from hotfuel.study.power import PowerComparison
+from hotfuel.study.summaries import MARGIN
+from hotfuel.units import Shown
+
+_ROW_PX = 34
+_MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
+
+
+def look(number: int) -> tuple[Style, str]:
+    """Line style and marker of the n-th variant, everywhere the same."""
+    return Style(COLOURS[number % 8], DASHES[number % 8]), _MARKERS[number % len(_MARKERS)]
+
+
+def runs(result: Comparison, shown: Shown) -> figure:
+    """Every run of every variant for the primary question: one row a variant, one marker a run, a bar at the mean."""
+    names = [result.baseline, *result.variants]
+    is_margin = result.primary.quantity == MARGIN
+    dimension = "temperature difference" if is_margin else "temperature"
+    values = {}
+    for name in names:
+        degc = np.array([run.values[result.primary] for run in result.runs if run.variant == name])
+        values[name] = np.asarray(shown.value(-degc if is_margin else degc, dimension))
+    every = np.concatenate(list(values.values()))
+    span = max(float(np.ptp(every)), 2.0)
+    left = float(every.min()) - 0.12 * span
+    plot = draw.empty(_ROW_PX * len(names) + 10, Range1d(left, float(every.max()) + 0.08 * span), Range1d(-0.6, len(names) - 0.25))
+    draw.scale(plot, f"{result.primary.words()}, {shown.unit(dimension)}", "below")
+    for number, name in enumerate(names):
+        row = len(names) - 1 - number
+        style, marker = look(number)
+        mean = float(values[name].mean())
+        bar = ColumnDataSource({"x": [mean], "low": [row - 0.28], "high": [row + 0.28]})
+        plot.add_glyph(bar, Segment(x0="x", x1="x", y0="low", y1="high", line_color=style.colour, line_width=3))
+        dots = ColumnDataSource({"x": values[name], "y": np.full(len(values[name]), float(row))})
+        plot.add_glyph(dots, Scatter(x="x", y="y", marker=marker, size=9, fill_color=style.colour, fill_alpha=0.35, line_color=style.colour))
+        plot.add_layout(Label(x=3, x_units="screen", y=row + 0.3, text=f"{name} ({len(values[name])})", text_font_size="11px", text_color=INK))
+    if is_margin and plot.x_range.start < 0 < plot.x_range.end:
+        plot.add_layout(Span(location=0, dimension="height", line_color=ACT, line_width=1.6))
+    return plot
+
+
+def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> figure:
+    """Differences with their 95 % intervals, a row an answer; the grey stretch is a difference not worth having."""
+    rows = list(answers)
+    dimension = "temperature difference"
+    middle, low, high = (
+        np.array([shown.value(getattr(answer, name), dimension) for answer in rows], dtype=float) for name in ("difference_degc", "low_degc", "high_degc")
+    )
+    delta = float(shown.value(delta_degc, dimension))
+    known = np.concatenate([middle, low[np.isfinite(low)], high[np.isfinite(high)], [-delta, delta]])
+    reach = 1.08 * float(np.abs(known).max())
+    plot = draw.empty(_ROW_PX * len(rows) + 10, Range1d(-reach, reach), Range1d(-0.6, len(rows) - 0.1))
+    draw.scale(plot, f"difference, {shown.unit(dimension)} (left of zero: cooler, or further from the limit)", "below")
+    ends = ColumnDataSource({"x": [-delta, delta], "low": [-0.6, -0.6], "high": [float(len(rows))] * 2})
+    plot.add_glyph(ends, VArea(x="x", y1="low", y2="high", fill_color=INK, fill_alpha=0.08))
+    plot.add_layout(Span(location=0, dimension="height", line_color=INK, line_width=1))
+    y = np.arange(len(rows))[::-1].astype(float)
+    source = ColumnDataSource({"x": middle, "low": low, "high": high, "y": y})
+    plot.add_glyph(source, Segment(x0="low", x1="high", y0="y", y1="y", line_color=INK, line_width=2))
+    plot.add_glyph(source, Scatter(x="x", y="y", marker="diamond", size=11, fill_color=COLOURS[0], line_color=INK))
+    for row, answer in zip(y, rows, strict=True):
+        text = f"{answer.variant}: {answer.cell.words()}"
+        plot.add_layout(Label(x=3, x_units="screen", y=row + 0.18, text=text, text_font_size="10px", text_color=INK))
+    return plot
+
+
+def power_curves(result: PowerComparison, shown: Shown) -> figure:
+    """Mean power of each variant over engine speed with the interval of the mean."""
+    plot = draw.empty(260, _range(np.concatenate([curve.rpm for curve in result.curves])), Range1d(0, 1))
+    draw.scale(plot, "engine speed, rpm", "below")
+    draw.scale(plot, f"power, {shown.unit('power')}", "left")
+    drawn = []
+    for number, curve in enumerate(result.curves):
+        style, _ = look(number)
+        mean, low, high = (np.asarray(shown.value(values, "power")) for values in (curve.mean_kw, curve.low_kw, curve.high_kw))
+        _band(plot, curve.rpm, low, high, style.colour)
+        drawn.append(Line(curve.rpm, mean, style, curve.name, 2.0))
+    draw.fit(plot, *(line.values for line in drawn), least_span=1)
+    draw.lines(plot, drawn)
+    return plot
+
+
+def gain_curve(result: PowerComparison) -> figure:
+    """Gain over engine speed, per cent of the baseline's power, with the band that holds for the whole curve at once."""
+    plot = draw.empty(190, _range(np.concatenate([gain.rpm for gain in result.gains])), Range1d(0, 1))
+    draw.scale(plot, "engine speed, rpm", "below")
+    draw.scale(plot, "gain, % of power", "left")
+    drawn, series = [], []
+    for number, gain in enumerate(result.gains, start=1):
+        style, _ = look(number)
+        _band(plot, gain.rpm, gain.band_low_percent, gain.band_high_percent, style.colour)
+        series += [gain.band_low_percent, gain.band_high_percent, gain.curve_percent]
+        drawn.append(Line(gain.rpm, gain.curve_percent, style, gain.variant, 2.0))
+    draw.fit(plot, *series, least_span=1, include=(0.0,))
+    draw.level(plot, 0.0, INK, 1.0)
+    draw.lines(plot, drawn)
+    return plot
+
+
+def _range(values: np.ndarray) -> Range1d:
+    return Range1d(float(values.min()), float(max(values.max(), values.min() + 1)))
+
+
+def _band(plot: figure, at: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str) -> None:
+    if np.isfinite(low).any():
+        source = ColumnDataSource({"x": at, "low": low, "high": high})
+        plot.add_glyph(source, VArea(x="x", y1="low", y2="high", fill_color=colour, fill_alpha=0.13))
