@@ -133,13 +133,19 @@ def limit_uncertainty_degc(fuel: Fuel, limit_at: Callable[[float, float], Any], 
 
     limit_at(pressure_kpa, V/L): the limit at this place. The terms are taken at the record's middle pressure, the last one follows every sample.
     """
-    known = pressure.pressure_kpa[np.isfinite(pressure.pressure_kpa)]
-    middle = float(np.clip(np.median(known) if known.size else 100.0, 55.0, 450.0))
+    middle = _middle(pressure.pressure_kpa)
     aim = ratio.vapour_liquid_ratio
     here, span = float(limit_at(middle, aim)), float(limit_at(middle, ratio.greatest)) - float(limit_at(middle, ratio.least))
     slope = (float(limit_at(middle * 1.02, aim)) - float(limit_at(middle / 1.02, aim))) / (middle * (1.02 - 1 / 1.02))
     extrapolated = EXTRAPOLATION_SHARE * (here - float(limit_at(STANDARD_PRESSURE_KPA, aim)))
     return np.sqrt(fuel.limit_uncertainty_degc**2 + extrapolated**2 + span**2 / 12 + (slope * pressure.uncertainty_kpa) ** 2)
+
+
+def _middle(pressure_kpa: np.ndarray) -> float:
+    """Median of some hundred samples spread over the record, kept where the limit table reaches."""
+    some = np.ravel(pressure_kpa)[:: 1 + np.size(pressure_kpa) // 500]
+    known = some[np.isfinite(some)]
+    return float(np.clip(np.median(known) if known.size else 100.0, 55.0, 450.0))
 
 
 def _place_margin(
@@ -156,9 +162,10 @@ def _place_margin(
     else:  # what enters through the needle falls to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature
         at = (line.pressure_kpa, pressure.pressure_kpa)
         limit_at, share_at = table.needle_limit_degc, table.isenthalpic_vapour_liquid_ratio
-        spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, float(np.nanmedian(line.pressure_kpa))), ratio, pressure)
+        spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, _middle(line.pressure_kpa)), ratio, pressure)
     limit = _by_stretches(partial(_swapped, limit_at, ratio.vapour_liquid_ratio), at)
-    onset = _by_stretches(partial(_swapped, limit_at, 0.0), at)
+    # below the bubble point at the lower of line and bowl pressure nothing boils at either
+    onset = _by_stretches(partial(table.limit_degc, vapour_liquid_ratio=0.0), (np.minimum(at[0], at[-1]),))
     share = _share(share_at, measured, onset, at)
     total = np.sqrt(uncertainty**2 + spread**2)
     seen = np.full(measured.shape, np.nan) if place.probe.mount == "clamp_rubber" else measured
@@ -184,6 +191,8 @@ def _by_stretches(function: Callable[..., np.ndarray], arrays: Sequence[np.ndarr
         return function(*full)
     changes = np.any([array[1:] != array[:-1] for array in full], axis=0)
     starts = np.concatenate(([0], np.flatnonzero(changes) + 1))
+    if 2 * starts.size > full[0].size:
+        return function(*full)
     values = function(*[array[starts] for array in full])
     return np.repeat(values, np.diff(starts, append=full[0].size))
 
