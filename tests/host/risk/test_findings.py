@@ -1,0 +1,38 @@
+"""Trapped fuel after a stop and a blocked tank vent, found once, and nothing found where there is nothing."""
+
+import numpy as np
+import pytest
+from hotfuel.risk.findings import pressure_findings
+
+TIME = np.arange(0, 1200, 1.0)
+RUNNING = (TIME < 300).astype(float)
+
+
+def test_line_pressure_that_climbs_after_the_stop_is_found_with_its_caution():
+    pressure = np.where(TIME < 300, 38.0, 10 + 25 * (1 - np.exp(-(TIME - 330) / 200)) * (TIME > 330))
+    (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure)
+    assert found.size_kpa == pytest.approx(25, abs=1)
+    assert found.time_s > 900
+    assert "past the needle" in found.sentence
+    assert "leaks" in found.sentence
+
+
+def test_pressure_that_bleeds_off_or_swings_while_running_is_no_finding():
+    pressure = np.where(TIME < 300, 38 + 5 * np.sin(TIME), 30 * np.exp(-(TIME - 300) / 60))
+    assert pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure) == []
+    assert pressure_findings(TIME, RUNNING, fuel_pressure_kpa=np.full(TIME.shape, np.nan)) == []
+    assert pressure_findings([], [], fuel_pressure_kpa=[], tank_gauge_kpa=[]) == []
+
+
+def test_two_stops_are_two_findings():
+    running = ((TIME < 200) | ((TIME > 600) & (TIME < 800))).astype(float)
+    pressure = np.where(running == 1, 38.0, 0.02 * (TIME % 400))
+    assert len(pressure_findings(TIME, running, fuel_pressure_kpa=pressure)) == 2
+
+
+def test_a_growing_vacuum_in_the_tank_is_a_blocked_vent():
+    (found,) = pressure_findings(TIME, RUNNING, tank_gauge_kpa=-TIME / 200)
+    assert "vent is blocked" in found.sentence
+    assert found.time_s == pytest.approx(400, abs=2)
+    assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=np.full(TIME.shape, -3.0)) == []  # a cap's vacuum relief stands still
+    assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=TIME / 200) == []
