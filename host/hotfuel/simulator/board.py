@@ -31,8 +31,10 @@ IDLE_S = 0.02  # how often a port nobody reads is looked at
 LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up
 EXIT_S = 5.0
 KILL_S = 1.0
+LAST_BYTES_S = 1.0
+SETTLED_S = 0.05
 
-FIRMWARE_ROM, WIRE_ROM = "/rom_firmware", "/rom_wire"
+FIRMWARE_ROM, WIRE_ROM = "/rom_firmware", "/lib/hotfuel_wire"
 
 
 class SimulatedBoard:
@@ -112,6 +114,7 @@ class SimulatedBoard:
         self._source_ended = False
         self._begun_s: float | None = None
         self._kill_s = math.inf
+        self._unread_s = -math.inf  # when the reader last had something left to take
 
     @property
     def device(self) -> str:
@@ -120,7 +123,7 @@ class SimulatedBoard:
 
     @property
     def finished(self) -> bool:
-        """True when the source has ended and everything the board sent is in the port, or when the board could not go on (`failure` says why)."""
+        """True when the source has ended and the reader has everything the board sent, or when the board could not go on (`failure` says why)."""
         return self._finished.is_set()
 
     @property
@@ -265,7 +268,7 @@ class SimulatedBoard:
             self._pending = self._pending[self._port.write(self._pending) :]
         if board is not None:
             self._serve(board, can_read, can_write, reading)
-        elif not self._pending:
+        elif self._delivered():
             self._finished.set()
 
     def _serve(self, board: process.BoardProcess, can_read: list[Any], can_write: list[Any], reading: bool) -> None:
@@ -289,9 +292,9 @@ class SimulatedBoard:
     def _feed(self) -> float:
         """Send what is due; how long until the next is."""
         while self._in_hand < AHEAD and not self._source_ended:
+            if self._hold and self._plugged and not self._port.reading():
+                return IDLE_S  # nothing is lost before the reader comes
             if self._begun_s is None:
-                if self._hold and not self._port.reading():
-                    return IDLE_S  # nothing is lost before the reader comes
                 self._begun_s = time.monotonic()
             piece = self._waiting_slice()
             if piece is None:
@@ -347,6 +350,7 @@ class SimulatedBoard:
 
     def _ended(self, board: process.BoardProcess) -> None:
         """The process has gone: by the source's end, by a reset, by a power cut, or it fell over."""
+        self._unread_s = time.monotonic()
         self._drain(board)
         with contextlib.suppress(Exception):
             board.process.wait(EXIT_S)
@@ -359,7 +363,6 @@ class SimulatedBoard:
             self.failure = f"the board's process ended with code {code}: {said or 'no word'}"
             return
         self._kill_s = math.inf
-        self.resets.append((self.time_s, code))
         self._boot_us = self._time_us
         if code != process.RESET_SOFT:
             self._cause = 3 if code == process.RESET_BY_WATCHDOG else 1
@@ -367,6 +370,7 @@ class SimulatedBoard:
             self._pass_on_what_is_left()
             self._port.unplug()
             self._port.plug()
+        self.resets.append((self.time_s, code))  # now that the port is back
         self._power_on()
         if self._source_ended:
             self._tell(process.END)
@@ -375,7 +379,7 @@ class SimulatedBoard:
         """What it sent and said last."""
         with contextlib.suppress(OSError, EOFError):
             while data := board.receive():
-                self._pending += data if self._port.reading() else b""
+                self._pending += data if self._hold or self._port.reading() else b""
         with contextlib.suppress(OSError, EOFError):
             board.line.setblocking(False)
             while True:
@@ -383,10 +387,17 @@ class SimulatedBoard:
                     self._time_us = self._boot_us + board_us
 
     def _pass_on_what_is_left(self) -> None:
-        until = time.monotonic() + 1.0
-        while self._pending and self._port.reading() and time.monotonic() < until:
-            taken = self._port.write(self._pending)
-            self._pending = self._pending[taken:]
-            if not taken:
-                time.sleep(0.005)
-        self._pending = b""
+        """Before the port goes away: what is in it goes with it."""
+        until = time.monotonic() + LAST_BYTES_S
+        while self._port.reading() and not self._delivered() and time.monotonic() < until:
+            if self._pending:
+                self._pending = self._pending[self._port.write(self._pending) :]
+            time.sleep(0.005)
+        if not self._hold:
+            self._pending = b""
+
+    def _delivered(self) -> bool:
+        """True when the reader, if there is one, has had everything for a moment: what was written just now does not show at once."""
+        if self._pending or (self._port.reading() and self._port.unread()):
+            self._unread_s = time.monotonic()
+        return time.monotonic() - self._unread_s > SETTLED_S

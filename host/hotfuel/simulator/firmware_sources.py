@@ -18,8 +18,8 @@ def firmware_folder() -> Path:
 
 
 def wire_folder() -> Path:
-    """The folder that holds the package hotfuel_wire."""
-    return Path(hotfuel_wire.__file__).parent.parent
+    """The package hotfuel_wire itself, which runs on the board too."""
+    return Path(hotfuel_wire.__file__).parent
 
 
 def simulator_folder() -> Path:

@@ -4,6 +4,7 @@ import contextlib
 import os
 import select
 import socket
+import struct
 import tempfile
 import time
 from pathlib import Path
@@ -40,6 +41,9 @@ class Port(Protocol):
     def read(self) -> bytes:
         """What the reader has sent; empty when there is nothing."""
 
+    def unread(self) -> int:
+        """Bytes the reader has not taken yet, as far as the system tells."""
+
     def unplug(self) -> None: ...
 
     def plug(self) -> None: ...
@@ -63,17 +67,17 @@ class PtyPort:
         fcntl.ioctl(self._master, termios.TIOCPKT, b"\x01\x00\x00\x00")
         os.set_blocking(self._master, False)
         Path(self.device).unlink(missing_ok=True)
-        Path(self.device).symlink_to(os.ttyname(slave))
+        self._terminal = os.ttyname(slave)
+        Path(self.device).symlink_to(self._terminal)
         os.close(slave)
         self._opened_s: float | None = None
         self._flushed = False
 
     def unplug(self) -> None:
         if self._master >= 0:
+            Path(self.device).unlink(missing_ok=True)  # first: a reader that sees the port go must not find its name
             os.close(self._master)
             self._master = -1
-            with contextlib.suppress(OSError):  # the folder may be gone at the very end
-                Path(self.device).unlink(missing_ok=True)
 
     def reading(self) -> bool:
         if self._master < 0:
@@ -111,6 +115,16 @@ class PtyPort:
                 self._flushed = True
             return b""
         return packet[1:]
+
+    def unread(self) -> int:
+        try:
+            slave = os.open(self._terminal, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        except OSError:  # the reader keeps it for itself
+            return 0
+        try:
+            return struct.unpack("i", fcntl.ioctl(slave, termios.FIONREAD, bytes(4)))[0]
+        finally:
+            os.close(slave)
 
     def close(self) -> None:
         self.unplug()
@@ -182,6 +196,9 @@ class SocketPort:
         if not data:
             self._drop()
         return data
+
+    def unread(self) -> int:
+        return 0  # what has been sent on a socket is delivered even when it is closed
 
     def _drop(self) -> None:
         if self._client is not None:

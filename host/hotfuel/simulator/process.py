@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 from hotfuel.errors import InputError
 from hotfuel.simulator.firmware_sources import simulator_folder
@@ -18,6 +18,7 @@ MICROPYTHON, CPYTHON = "micropython", "cpython"
 # the chip models take themselves.
 HEAP_KB = 2 * 192 + 64
 CONNECT_S = 10.0
+PIPE_BYTES = 16384  # small, so that a reader that stops is noticed soon
 # The wheel's own entry points forget the exit code.
 RUN_MICROPYTHON = "import sys, micropython_unix; sys.exit(micropython_unix.main())"
 
@@ -47,7 +48,7 @@ def choose_engine(wanted: str | None) -> str:
 
 
 class BoardProcess:
-    """One life of the board, from power on to reset. `data` is its serial port, `line` the simulation's channel; both are sockets."""
+    """One life of the board, from power on to reset. `output` and `input`: its serial port's two directions; `line`: the simulation's own channel."""
 
     def __init__(self, engine: str, *, over_tcp: bool = False) -> None:
         self._errors: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed with the board
@@ -60,25 +61,28 @@ class BoardProcess:
         if over_tcp:
             self._start_over_tcp(command)
         else:
-            self._start_over_pairs(command)
-        # Small, so that a reader that stops is noticed soon.
-        self.data.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
-        self.data.setblocking(False)
-        self.line.setblocking(True)
+            self._start_over_pipes(command)
         self._answers = b""
 
-    def _start_over_pairs(self, command: list[str]) -> None:
-        self.data, their_data = socket.socketpair()
+    def _start_over_pipes(self, command: list[str]) -> None:
         self.line, their_line = socket.socketpair()
-        with their_data, their_line:
-            their_data.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 16384)
+        with their_line:
             self.process = subprocess.Popen(
                 [*command, str(their_line.fileno())],
-                stdin=their_data.fileno(),
-                stdout=their_data.fileno(),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
                 stderr=self._errors,
                 pass_fds=[their_line.fileno()],
+                bufsize=0,
+                pipesize=PIPE_BYTES,
             )
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        self._ends: list[Any] = [self.process.stdin, self.process.stdout]
+        self.input, self.output = (end.fileno() for end in self._ends)
+        os.set_blocking(self.input, False)
+        os.set_blocking(self.output, False)
+        self._read, self._write = os.read, os.write
 
     def _start_over_tcp(self, command: list[str]) -> None:
         """For systems whose child processes cannot inherit sockets."""
@@ -87,8 +91,31 @@ class BoardProcess:
             self.process = subprocess.Popen([*command, where], stdin=subprocess.DEVNULL, stdout=self._errors, stderr=self._errors)
             data.settimeout(CONNECT_S)
             line.settimeout(CONNECT_S)
-            self.data, _ = data.accept()
+            port, _ = data.accept()
             self.line, _ = line.accept()
+        port.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, PIPE_BYTES)
+        port.setblocking(False)
+        self._ends = [port]
+        self.input = self.output = port.fileno()
+        self._read = lambda _number, most: port.recv(most)
+        self._write = lambda _number, data: port.send(data)
+
+    def receive(self) -> bytes:
+        """What the board has sent, empty when there is nothing. Raises EOFError when it has gone."""
+        try:
+            data = self._read(self.output, 4096)
+        except BlockingIOError:
+            return b""
+        if not data:
+            raise EOFError
+        return data
+
+    def transmit(self, data: bytes) -> int:
+        """Bytes the board's input takes now."""
+        try:
+            return self._write(self.input, data)
+        except BlockingIOError:
+            return 0
 
     def send(self, kind: int, content: bytes = b"") -> None:
         """Raises OSError when the process has gone."""
@@ -113,8 +140,8 @@ class BoardProcess:
 
     def close(self) -> int:
         """End the process if it still runs; its exit code."""
-        self.data.close()
-        self.line.close()
+        for end in (*self._ends, self.line):
+            end.close()
         if self.process.poll() is None:
             self.process.kill()
         code = self.process.wait()

@@ -109,8 +109,9 @@ class Clock:
             alarm = self._next_alarm()
             due = alarm is not None and alarm.due_us <= until_us
             target_us = alarm.due_us if due else until_us
-            while target_us > self.granted_us:
+            if target_us > self.granted_us:
                 self.ask_for_more(self)
+                continue  # what comes may bring alarms of its own
             if target_us > self.now_us:
                 self.now_us = target_us
             if not due:

@@ -97,7 +97,8 @@ def file_system(how):
 
     host_open = builtins.open
     builtins.open = lambda path, mode="r", *rest, **how: host_open(on_host(path), mode, *rest, **how)
-    sys.path[:] = [folder for folder, _ in how["rom"]] + [folder for folder in sys.path[1:] if not folder.endswith("machine")]
+    (firmware, _), (wire, _) = how["rom"]
+    sys.path[:] = [firmware, *sys.path[1:], os.path.dirname(wire)]  # without the stand-in's own folder
     sys.modules["os"] = _board_os(root, on_host)
     sys.modules["gc"] = _board_gc()
     sys.print_exception = lambda error, file=None: traceback.print_exception(error, file=file or sys.stdout)

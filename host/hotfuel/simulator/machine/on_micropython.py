@@ -24,5 +24,5 @@ def file_system(how):
         vfs.VfsLfs2.mkfs(device, progsize=PAGE_BYTES)
         files = vfs.VfsLfs2(device, progsize=PAGE_BYTES)
     vfs.mount(files, "/")
-    sys.path[:] = ["", "/lib"] + [name for _, name in how["rom"]]
+    sys.path[:] = ["", how["rom"][0][1], "/lib"]
     return device
