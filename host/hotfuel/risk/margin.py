@@ -32,6 +32,7 @@ NO_WARNING, WARN, ACT, LOST, NO_MARGIN = STATES
 NEEDLE = "_needle"
 # Share of the way from sea level that the limit may be off: the published altitude rule is 4.4 degC per 1000 m (ASTM D4814-18, 5.2.1), mixtures 4.7.
 EXTRAPOLATION_SHARE = 0.06
+_BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -163,21 +164,34 @@ def _place_margin(
         at = (line.pressure_kpa, pressure.pressure_kpa)
         limit_at, share_at = table.needle_limit_degc, table.isenthalpic_vapour_liquid_ratio
         spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, _middle(line.pressure_kpa)), ratio, pressure)
-    limit = _by_stretches(partial(_swapped, limit_at, ratio.vapour_liquid_ratio), at)
-    # below the bubble point at the lower of line and bowl pressure nothing boils at either
-    onset = _by_stretches(partial(table.limit_degc, vapour_liquid_ratio=0.0), (np.minimum(at[0], at[-1]),))
-    share = _share(share_at, measured, onset, at)
-    total = np.sqrt(uncertainty**2 + spread**2)
-    seen = np.full(measured.shape, np.nan) if place.probe.mount == "clamp_rubber" else measured
-    limit, total, kpa = (np.broadcast_to(array, measured.shape) for array in (limit, total, pressure.pressure_kpa))
-    margin = limit - seen
-    state = np.zeros(measured.shape, dtype=np.uint8)
-    state[margin < total] = WARN
-    if not place.probe.indicative:
+    full = [np.broadcast_to(array, measured.shape).reshape(-1) for array in (measured, uncertainty, spread, *at)]
+    limit, margin, total, share = np.empty((4, measured.size))
+    state = np.empty(measured.size, dtype=np.uint8)
+    seen = place.probe.mount != "clamp_rubber"
+    for start in range(0, measured.size, _BLOCK):
+        part = slice(start, start + _BLOCK)
+        degc, probe, boiling, *kpa = (array[part] for array in full)
+        limit[part] = _by_stretches(partial(_swapped, limit_at, ratio.vapour_liquid_ratio), kpa)
+        # below the bubble point at the lower of line and bowl pressure nothing boils at either
+        onset = _by_stretches(partial(table.limit_degc, vapour_liquid_ratio=0.0), (np.minimum(kpa[0], kpa[-1]),))
+        share[part] = _share(share_at, degc, onset, kpa)
+        total[part] = np.sqrt(probe**2 + boiling**2)
+        margin[part] = limit[part] - degc if seen else np.nan
+        state[part] = _state(degc, margin[part], total[part], act=not place.probe.indicative)
+    shape = measured.shape
+    kpa_here = np.broadcast_to(pressure.pressure_kpa, shape)
+    limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
+    return PlaceMargin(measured, limit, margin, total, share, kpa_here, state.reshape(shape), ratio, pressure.basis)
+
+
+def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: bool) -> np.ndarray:
+    state = np.zeros(degc.shape, dtype=np.uint8)
+    state[margin < uncertainty] = WARN
+    if act:
         state[margin <= 0] = ACT
     state[np.isnan(margin)] = NO_MARGIN
-    state[np.isnan(measured)] = LOST
-    return PlaceMargin(measured, limit, margin, total, share, kpa, state, ratio, pressure.basis)
+    state[np.isnan(degc)] = LOST
+    return state
 
 
 def _swapped(limit_at: Callable[..., np.ndarray], ratio: float, *pressures: np.ndarray) -> np.ndarray:
@@ -186,15 +200,12 @@ def _swapped(limit_at: Callable[..., np.ndarray], ratio: float, *pressures: np.n
 
 def _by_stretches(function: Callable[..., np.ndarray], arrays: Sequence[np.ndarray]) -> np.ndarray:
     """function(*arrays), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for minutes."""
-    full = np.broadcast_arrays(*arrays)
-    if full[0].ndim != 1 or full[0].size < 2:
-        return function(*full)
-    changes = np.any([array[1:] != array[:-1] for array in full], axis=0)
+    changes = np.any([array[1:] != array[:-1] for array in arrays], axis=0)
     starts = np.concatenate(([0], np.flatnonzero(changes) + 1))
-    if 2 * starts.size > full[0].size:
-        return function(*full)
-    values = function(*[array[starts] for array in full])
-    return np.repeat(values, np.diff(starts, append=full[0].size))
+    if 2 * starts.size > arrays[0].size:
+        return function(*arrays)
+    values = function(*[array[starts] for array in arrays])
+    return np.repeat(values, np.diff(starts, append=arrays[0].size))
 
 
 def _share(share_at: Callable[..., np.ndarray], measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]) -> np.ndarray:
@@ -202,7 +213,7 @@ def _share(share_at: Callable[..., np.ndarray], measured: np.ndarray, onset: np.
     share = np.where(np.isnan(measured - onset), np.nan, 0.0)
     hot = measured > onset
     if hot.any():
-        share[hot] = share_at(measured[hot], *[np.broadcast_to(kpa, measured.shape)[hot] for kpa in pressures])
+        share[hot] = share_at(measured[hot], *[kpa[hot] for kpa in pressures])
     return share
 
 
