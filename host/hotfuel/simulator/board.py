@@ -15,20 +15,19 @@ import socket
 import tempfile
 import threading
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from hotfuel.errors import InputError
 from hotfuel.simulator import process, wiring
-from hotfuel.simulator.feed import Senders, Slice, slices
+from hotfuel.simulator.feed import Senders, Supply, slices
 from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
 from hotfuel.simulator.port import open_port
 
 AHEAD = 3  # slices the process may have in hand: keeps it busy, and a fault switched on is felt soon
 IDLE_S = 0.02  # how often a port nobody reads is looked at
-LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up
 EXIT_S = 5.0
 KILL_S = 1.0
 LAST_BYTES_S = 1.0
@@ -81,7 +80,7 @@ class SimulatedBoard:
         self._hold = speed != 1.0 if hold_for_reader is None else hold_for_reader
         self._firmware = firmware or firmware_folder()
         self._wiring = wiring.read(self._firmware)
-        self._slices: Iterator[Slice] = slices(source, senders or Senders(), len(self.chips), speed)
+        self._supply = Supply(slices(source, senders or Senders(), len(self.chips), speed), speed)
         self._chip_rows = self._wiring.rows(self.chips, settings or {}, barometer, clock_chip)
         self._settings = wiring.settings_text(self.chips, settings or {})
         self._erase_ms = erase_ms
@@ -104,15 +103,11 @@ class SimulatedBoard:
         self._thread = threading.Thread(target=self._run, name="simulated board", daemon=True)
         # The thread's own, from here on.
         self._board: process.BoardProcess | None = None
-        self._sent: collections.deque[Slice] = collections.deque()  # the last one taken, and those still to be taken
-        self._in_hand = 0
         self._time_us = 0
         self._boot_us = 0
         self._cause = 1
         self._pending = b""
         self._to_board = b""
-        self._source_ended = False
-        self._begun_s: float | None = None
         self._kill_s = math.inf
         self._unread_s = -math.inf  # when the reader last had something left to take
 
@@ -212,7 +207,6 @@ class SimulatedBoard:
 
     def _power_on(self) -> None:
         board = self._board = process.BoardProcess(self.engine, over_tcp=self._over_tcp)
-        self._in_hand = 0
         self._to_board = b""
         how = {
             "channels": len(self.chips),
@@ -232,11 +226,10 @@ class SimulatedBoard:
             **self._wiring.pins(),
         }
         board.send(process.CONFIGURATION, json.dumps(how).encode())
-        again = list(self._sent)
-        self._sent.clear()
-        for piece in again:
-            if piece.end_us > self._boot_us:
-                self._send(piece)
+        for piece in self._supply.again(self._boot_us):
+            self._tell(process.BLOCK, piece.content)
+        if self._supply.ended:
+            self._tell(process.END)
 
     def _turn(self) -> None:
         """One look at everything that can happen."""
@@ -283,45 +276,23 @@ class SimulatedBoard:
                 for kind, board_us in board.answers():
                     self._time_us = self._boot_us + board_us
                     if kind == process.TAKEN:
-                        self._in_hand -= 1
-                        while len(self._sent) > self._in_hand + 1:
-                            self._sent.popleft()
+                        self._supply.taken()
         except (EOFError, OSError):
             self._ended(board)
 
     def _feed(self) -> float:
         """Send what is due; how long until the next is."""
-        while self._in_hand < AHEAD and not self._source_ended:
+        while self._supply.in_hand < AHEAD and not self._supply.ended:
             if self._hold and self._plugged and not self._port.reading():
                 return IDLE_S  # nothing is lost before the reader comes
-            if self._begun_s is None:
-                self._begun_s = time.monotonic()
-            piece = self._waiting_slice()
-            if piece is None:
-                return IDLE_S
-            early_s = self._begun_s + piece.start_us / 1e6 / self.speed - time.monotonic()
-            if early_s > 0:
-                return early_s
-            if early_s < -LATE_S:
-                self._begun_s -= early_s
-            self._next = None
-            self._send(piece)
-        return IDLE_S
-
-    _next: Slice | None = None
-
-    def _waiting_slice(self) -> Slice | None:
-        if self._next is None:
-            self._next = next(self._slices, None)
-            if self._next is None:
-                self._source_ended = True
+            wait_s = self._supply.wait_s()
+            if self._supply.ended:
                 self._tell(process.END)
-        return self._next
-
-    def _send(self, piece: Slice) -> None:
-        self._sent.append(piece)
-        self._in_hand += 1
-        self._tell(process.BLOCK, piece.content)
+            elif wait_s > 0:
+                return wait_s
+            else:
+                self._tell(process.BLOCK, self._supply.hand_out().content)
+        return IDLE_S
 
     def _tell(self, kind: int, content: bytes = b"") -> None:
         if self._board is not None:
@@ -372,8 +343,6 @@ class SimulatedBoard:
             self._port.plug()
         self.resets.append((self.time_s, code))  # now that the port is back
         self._power_on()
-        if self._source_ended:
-            self._tell(process.END)
 
     def _drain(self, board: process.BoardProcess) -> None:
         """What it sent and said last."""

@@ -1,6 +1,9 @@
 """From the car model's blocks to what the board's process takes: whole numbers, in slices small enough to keep pace with the wall clock."""
 
+import collections
+import math
 import struct
+import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +17,7 @@ SENDER_SUPPLY_V = 5.0
 SENDER_DIVIDER = 25.0 / 15.0  # 10 k over 15 k at the board's input
 SAMPLES_MOST = 256  # a slice; the board's memory is small
 SLICE_WALL_S = 0.04  # how far the board may run ahead of the wall clock
+LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up
 
 _BLOCK_HEAD = "<QIH"
 
@@ -136,3 +140,50 @@ def _columns(block: Any, count: int, senders: Senders, channels: int, step_s: fl
         ]
     )
     return np.clip(rows, -(2**31), 2**31 - 1), float(running_total[-1])
+
+
+class Supply:
+    """Slices in their order, none sooner than the wall clock at `speed` allows. Keeps those a board needs again when it starts anew amid them."""
+
+    def __init__(self, source: Iterator[Slice], speed: float) -> None:
+        self.ended = False
+        self.in_hand = 0  # handed out, and not taken yet
+        self._source = source
+        self._speed = speed
+        self._next: Slice | None = None
+        self._begun_s = math.nan  # the wall clock's time at the simulation's time 0
+        self._kept: collections.deque[Slice] = collections.deque()  # the last one taken, and those in hand
+
+    def wait_s(self) -> float:
+        """How long until the next slice is due, 0 when it is; infinite, with `ended` set, behind the last one."""
+        if self._next is None:
+            self._next = next(self._source, None)
+            if self._next is None:
+                self.ended = True
+                return math.inf
+        now_s = time.monotonic()
+        due_s = self._next.start_us / 1e6 / self._speed
+        if math.isnan(self._begun_s) or now_s - self._begun_s - due_s > LATE_S:
+            self._begun_s = now_s - due_s
+        return max(0.0, self._begun_s + due_s - now_s)
+
+    def hand_out(self) -> Slice:
+        """The slice that is due."""
+        piece = self._next
+        assert piece is not None
+        self._next = None
+        self._kept.append(piece)
+        self.in_hand += 1
+        return piece
+
+    def taken(self) -> None:
+        """The board has begun with the next of those in hand."""
+        self.in_hand -= 1
+        while len(self._kept) > self.in_hand + 1:
+            self._kept.popleft()
+
+    def again(self, from_us: int) -> list[Slice]:
+        """For a board that starts anew at this time: what it needs of those handed out before."""
+        self._kept = collections.deque(piece for piece in self._kept if piece.end_us > from_us)
+        self.in_hand = len(self._kept)
+        return list(self._kept)

@@ -6,7 +6,7 @@ import struct
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.simulator.feed import Samples, Senders, slices, steady
+from hotfuel.simulator.feed import Samples, Senders, Supply, slices, steady
 
 
 def unpacked(piece):
@@ -62,3 +62,45 @@ def test_senders_are_the_car_files():
     senders = Senders.of(car.load(car.EXAMPLE))
     assert senders.pulses_per_revolution == 4
     assert senders.fuel_pressure_range_kpa == pytest.approx(103.42, abs=0.01)  # 15 psi
+
+
+def supply(speed, seconds=5):
+    return Supply(slices(steady([0.0], [20.0], seconds=seconds), Senders(), 1, speed), speed)
+
+
+def test_a_slice_is_due_when_the_wall_clock_has_come_to_it(monkeypatch):
+    now = [1000.0]
+    monkeypatch.setattr("hotfuel.simulator.feed.time.monotonic", lambda: now[0])
+    source = supply(speed=100)
+    assert source.wait_s() == 0
+    source.hand_out()
+    assert source.wait_s() == pytest.approx(0.01)  # the second at 1 s begins 10 ms later
+    now[0] += 0.02
+    assert source.wait_s() == 0
+    source.hand_out()
+    now[0] += 60  # the reader made it wait: lost time is not caught up
+    assert source.wait_s() == 0
+    source.hand_out()
+    assert source.wait_s() == pytest.approx(0.01)
+
+
+def test_behind_the_last_slice_the_supply_has_ended():
+    source = supply(speed=60000, seconds=2)
+    given = []
+    while not source.ended:
+        if source.wait_s() == 0:
+            given.append(source.hand_out().start_us)
+    assert given == [0, 1_000_000]
+
+
+def test_a_board_that_starts_anew_gets_again_what_it_had_not_finished():
+    source = supply(speed=60000)
+    for _ in range(4):
+        while source.wait_s() > 0:
+            pass
+        source.hand_out()
+    source.taken()
+    source.taken()
+    assert source.in_hand == 2
+    assert [piece.start_us for piece in source.again(1_400_000)] == [1_000_000, 2_000_000, 3_000_000]
+    assert source.in_hand == 3
