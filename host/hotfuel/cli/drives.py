@@ -89,7 +89,7 @@ def record_from(
 
     from hotfuel.log.append import LogWriter
     from hotfuel.record.recorder import Recorder
-    from hotfuel.record.warner import Warner
+    from hotfuel.live.warner import Warner
 
     say = (lambda sentence: None) if quiet else note
     stopping: list[int] = []

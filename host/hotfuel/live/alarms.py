@@ -1,6 +1,7 @@
 """Which warnings are on: the board's own, as its events tell them, and the same state machine run here where the board has no limits."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -120,6 +121,7 @@ class HostAlarms(_Book):
         self._last: dict[str, float] = {}
         self._at = 0.0
         self._machine = alarm.Alarms(len(self._names), self._changed)
+        self.turned: Callable[[str, int, int], None] = lambda place, level, new: None  # called after each transition
 
     @property
     def unseen(self) -> bool:
@@ -157,3 +159,4 @@ class HostAlarms(_Book):
 
     def _changed(self, number: int, level: int, _old: int, new: int) -> None:
         self.turn(self._names[number], level, new, self._at)
+        self.turned(self._names[number], level, new)

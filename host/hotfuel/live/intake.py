@@ -6,7 +6,7 @@ look back (hotfuel.risk.pressure) and for engine speed, which is counted over a 
 
 import collections
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -61,7 +61,11 @@ class Intake:
 
     def feed(self, data: bytes) -> Iterator[Message | Batch]:
         """What `data` completed, in order: every message but readings and auxiliaries, and batches of readings."""
-        for message in self.stream.feed(data):
+        return self.take(self.stream.feed(data))
+
+    def take(self, messages: Iterable[Message]) -> Iterator[Message | Batch]:
+        """As `feed`, for messages already taken out of the stream."""
+        for message in messages:
             name = message.name
             if name == "reading":
                 first = self._waiting[0] if self._waiting else message

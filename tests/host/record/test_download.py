@@ -1,5 +1,6 @@
 """Fetching what the board stored: broken at every frame, replies lost, a ring that runs on, damage; and a stated start."""
 
+import itertools
 import struct
 
 import pytest
@@ -171,7 +172,7 @@ def test_at_most_four_pieces_are_outstanding(tmp_path):
     fetcher = Fetcher(board, tmp_path)
     fetcher.fetch_all()
     assert most == sorted(most)
-    assert max(later - earlier for earlier, later in zip(most, most[1:], strict=False)) == 224
+    assert max(later - earlier for earlier, later in itertools.pairwise(most)) == 224
 
 
 def test_a_segment_the_ring_overwrote_meanwhile_is_left_out(tmp_path):

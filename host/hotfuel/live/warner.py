@@ -1,0 +1,58 @@
+"""The alarm beside a recording, said in sentences as it happens: for a recorder's `heard`. The same margins and the same state machine as everywhere."""
+
+from collections.abc import Callable
+
+from hotfuel_wire import alarm
+
+from hotfuel.car import Car
+from hotfuel.live.alarms import HostAlarms
+from hotfuel.live.intake import Batch, Intake
+from hotfuel.live.wording import place_name
+from hotfuel.temperature.calibration import Calibration
+from hotfuel.units import Shown
+
+_COMES = {
+    alarm.WARN: "warning: {place} has {margin} left, give or take {uncertainty} (now {temperature}, limit {limit})",
+    alarm.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
+    alarm.LOST: "sensor lost: {place} cannot be read",
+}
+_GOES = {alarm.WARN: "{place}: the warning is over", alarm.ACT: "{place}: back below its limit", alarm.LOST: "{place}: can be read again"}
+
+
+class Warner:
+    """say: gets a sentence at each alarm that comes or goes. Raises InputError for a fuel that is not covered."""
+
+    def __init__(self, car: Car, shown: Shown, say: Callable[[str], None], calibration: Calibration | None = None) -> None:
+        self._shown, self._say = shown, say
+        self._intake = Intake(car, car.fuel(), calibration)
+        self._alarms = HostAlarms(car)
+        self._alarms.turned = self._turned
+        self._batch: Batch | None = None
+
+    def hear(self, payloads: list[bytes]) -> None:
+        """Payloads as they arrive."""
+        messages = (message for payload in payloads if (message := self._intake.stream.take(payload)) is not None)
+        for item in self._intake.take(messages):
+            if isinstance(item, Batch):
+                self._batch = item
+                self._alarms.update(item.seconds, item.margins, item.inputs["running"])
+
+    def acknowledge(self) -> None:
+        """Quiets the host's own alarms."""
+        self._alarms.acknowledge()
+
+    def _turned(self, place: str, level: int, new: int) -> None:
+        if new == alarm.ACKNOWLEDGED:
+            return
+        sentence = (_COMES if new == alarm.UNACKNOWLEDGED else _GOES)[level]
+        assert self._batch is not None
+        here = self._batch.margins[place]
+        self._say(
+            sentence.format(
+                place=place_name(place),
+                margin=self._shown.text(float(here.margin_degc[-1]), "temperature difference", 0),
+                uncertainty=self._shown.text(float(here.uncertainty_degc[-1]), "temperature difference", 0),
+                temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),
+                limit=self._shown.text(float(here.limit_degc[-1]), "temperature", 0),
+            )
+        )
