@@ -1,7 +1,6 @@
 """The simulated car's voltages go through the real firmware and come back as they went in."""
 
 import numpy as np
-
 from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.car_model import CarModel
 from hotfuel.simulator.drives import Phase
