@@ -12,7 +12,8 @@ MESSAGES = {
     "reply": "The board's answer to a command. Never stored.",
     "data": "A piece of a stored segment, the answer to `fetch`.",
     "barometer": "The barometer chip's own factory words; sent with each description when one is fitted.",
-    "wall_anchor": "At this wall time the board's clock stood at the time in the header. From the host (when it received such a frame) or from a board with a clock chip.",
+    "wall_anchor": "At this wall time the board's clock stood at the time in the header. "
+    "From the host (when it received such a frame) or from a board with a clock chip.",
     "mark": "Host only: what a person said happened at this wall time.",
     "link_gap": "Host only: from `wall_us` on, for `length_ms`, nothing could be received or kept.",
 }

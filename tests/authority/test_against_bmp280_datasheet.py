@@ -1,5 +1,6 @@
 """Air pressure from raw words: the worked example of the BMP280 datasheet (BST-BMP280-DS001, section 3.12), and bounds on anything else."""
 
+import itertools
 import struct
 
 import pytest
@@ -22,7 +23,7 @@ def test_the_datasheets_example():
 def test_pressure_falls_as_the_code_rises():
     """The BMP280's code falls with pressure: about 7 codes a Pa at this calibration."""
     pressures = [barometer.air_pressure_pa(1, WORDS, data280(up, 519888)) for up in range(380000, 600000, 10000)]
-    assert all(later < earlier for earlier, later in zip(pressures, pressures[1:], strict=False))
+    assert all(later < earlier for earlier, later in itertools.pairwise(pressures))
 
 
 # A BMP390's words, of our own invention but of the size real chips have.

@@ -113,7 +113,7 @@ def settings(
         if changes:
             talk.ask("settings_set", "\n".join(changes).encode())
         names = [text.partition("=")[0] for text in wanted] or talk.ask("settings_get").decode().split(",")
-        values = {}
+        values: dict[str, str] = {}
         for name in names:
             values |= fields(talk.ask("settings_get", name.encode()))
     show(values, [f"{name} = {value}" for name, value in values.items()], as_json)

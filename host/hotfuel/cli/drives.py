@@ -87,9 +87,9 @@ def record_from(
     """Run the recorder on an open link until it is told to stop; warnings go to stderr. Returns its counts."""
     from dataclasses import asdict
 
+    from hotfuel.live.warner import Warner
     from hotfuel.log.append import LogWriter
     from hotfuel.record.recorder import Recorder
-    from hotfuel.live.warner import Warner
 
     say = (lambda sentence: None) if quiet else note
     stopping: list[int] = []
@@ -132,7 +132,8 @@ def decode(
     from hotfuel import session as sessions
     from hotfuel.session import export
 
-    written, lines = [], []
+    written: list[dict[str, Any]] = []
+    lines: list[str] = []
     for path in logs:
         opened = sessions.open(path, car)
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{opened.name.replace(' ', '-')}{out.suffix}")

@@ -165,7 +165,7 @@ def _weather(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any
 
     if not texts:
         return None
-    found = {}
+    found: dict[str, Any] = {}
     for text in texts:
         name, equals, rest = text.partition("=")
         parts = [part.strip() for part in (rest if equals else text).split(",")]
