@@ -1,6 +1,6 @@
 """The report of a comparison: what a fix did for temperature, for power, or both on one sheet. Renders the results of hotfuel.study; tests nothing."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +10,7 @@ from hotfuel import __version__
 from hotfuel.report import html, study_figures, words
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
+from hotfuel.session import Session
 from hotfuel.study.compare import Answer, Comparison
 from hotfuel.study.power import Gain, PowerComparison
 from hotfuel.study.summaries import MARGIN
@@ -25,7 +26,7 @@ _TEMPERATURE_METHOD = (
 _POWER_METHOD = (
     "Pulls are aligned on engine speed; the pull is the unit. The shaded band of the gain holds for the whole curve at once, 95 %.",
     "Drift over the order of the pulls is removed only from eight pulls up and in a balanced order.",
-    "Single pulls prove nothing: pull to pull, an engine on the same test stand differs by as much as cooler fuel can give.",
+    "Single pulls prove nothing: from pull to pull the same engine differs by as much as cooler fuel can give.",
 )
 _DYNO_CAUTION = "On a test stand: guards in place, exhaust and vapour drawn off, an extinguisher manned."
 
@@ -33,29 +34,39 @@ _DYNO_CAUTION = "On a test stand: guards in place, exhaust and vapour drawn off,
 def write(
     result: Comparison | None,
     path: str | Path,
-    units: str | None = None,
-    pdf: str | Path | None = None,
+    sessions: Mapping[str, Sequence[Session]] | None = None,
     *,
     power: PowerComparison | None = None,
-    about: Mapping[str, Any] | None = None,
+    units: str | None = None,
+    pdf: str | Path | None = None,
 ) -> Path:
     """Write the report of a comparison of temperatures, of power, or of both; returns the HTML's path.
 
-    units: "si" (default) or "us". about: metadata keys for the sheet (customer, shop, work_done, complaint, car ...). pdf: also print it there.
+    sessions: the variants' sessions, for what the sheet says of customer, work and fuel. units: "si" (default) or "us". pdf: also print it there.
     Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    written = html.write(render(result, units, power=power, about=about), path)
+    written = html.write(render(result, sessions, power=power, units=units), path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if units == "us" else "A4")
     return written
 
 
+def write_power(power: PowerComparison, path: str | Path, units: str | None = None, pdf: str | Path | None = None) -> Path:
+    """Write the report of a comparison of power alone; as `write`."""
+    return write(None, path, power=power, units=units, pdf=pdf)
+
+
 def render(
-    result: Comparison | None, units: str | None = None, *, power: PowerComparison | None = None, about: Mapping[str, Any] | None = None
+    result: Comparison | None,
+    sessions: Mapping[str, Sequence[Session]] | None = None,
+    *,
+    power: PowerComparison | None = None,
+    units: str | None = None,
 ) -> str:
     """The page as text."""
+    every = [session for group in (sessions or {}).values() for session in group]
     shown = Shown(units or "si")
-    known = dict(about or {})
+    known = {key: value for session in every for key, value in session.metadata.items()}
     figures: dict[str, Any] = {}
     findings = [*([result.finding()] if result else []), *([power.finding()] if power else [])]
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
@@ -63,11 +74,12 @@ def render(
     cautions = [*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]]
     values = {
         "title": "With and without: " + ", ".join(names),
-        "car": str(known.get("car") or (cars[0] if cars else "Car not named")),
+        "car": str((cars[0] if cars else None) or known.get("car") or ""),
         "made": words.today(),
         **{key: known.get(key) for key in ("shop", "customer", "complaint", "work_done")},
         "findings": findings,
         "verdicts": _verdicts(result, power),
+        "notes": _notes(every),
         "pictures": _pictures(result, power, figures, shown),
         "variants": _variants(result, power),
         "conditions": list(result.conditions) if result else [],
@@ -80,11 +92,19 @@ def render(
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
         "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[1:]] if power else [],
-        "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items()] if power else [],
+        "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
     return html.page("comparison.html.jinja", figures, values)
+
+
+def _notes(sessions: Sequence[Session]) -> list[str]:
+    """What is missing in the sessions, and their fuel, each session once."""
+    unique = {id(session): session for session in sessions}.values()
+    lines = [f"{session.name}: {note}" for session in unique for note in session.all_notes()]
+    fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe()[:1]]
+    return list(dict.fromkeys([*lines, *fuels]))
 
 
 def _verdicts(result: Comparison | None, power: PowerComparison | None) -> list[tuple[str, str]]:
@@ -100,7 +120,7 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
         caption = "One marker a run, the bar is their mean." + (" At the red line no margin is left." if result.primary.quantity == MARGIN else "")
         pictures.append(Plot(["runs"], [], caption))
     if power:
-        figures["power"] = study_figures.power_curves(power, shown)
+        figures["power"] = study_figures.power_curves(power, shown, 100 if result else 260)
         marked = "" if power.absolute_figures_count else " Absolute figures are outside the correction's validity; the difference is what counts."
         pictures.append(Plot(["power"], _keys([curve.name for curve in power.curves], 0), "Mean of the pulls; shaded: 95 % interval of the mean." + marked))
     return pictures
@@ -126,18 +146,18 @@ def _keys(names: list[str], first: int) -> list[dict[str, Any]]:
 
 
 def _variants(result: Comparison | None, power: PowerComparison | None) -> list[str]:
-    lines = []
-    if result:
-        for name in (result.baseline, *result.variants):
-            count = sum(run.variant == name for run in result.runs)
-            lines.append(f"{name}: {count} run{'' if count == 1 else 's'}{', what the others are compared with' if name == result.baseline else ''}")
-    if power:
-        lines += [f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves]
-    return lines
+    parts: dict[str, list[str]] = {}
+    for name in (result.baseline, *result.variants) if result else ():
+        count = sum(run.variant == name for run in result.runs) if result else 0
+        parts[name] = [f"{count} run{'' if count == 1 else 's'}"]
+    for curve in power.curves if power else ():
+        parts.setdefault(curve.name, []).append(f"{curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}")
+    base = result.baseline if result else power.baseline if power else ""
+    return [f"{name}: {', '.join(told)}{'; the others are compared with it' if name == base else ''}" for name, told in parts.items()]
 
 
 def _factor(factor: float | None) -> str:
-    return "" if factor is None else f", corrected by {factor:.3f}"
+    return "" if factor is None else f" (corrected by {factor:.3f})"
 
 
 def _order(result: Comparison | None, power: PowerComparison | None) -> str:

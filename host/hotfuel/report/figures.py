@@ -10,8 +10,23 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 from bokeh.models import (
-    BasicTicker, BoxZoomTool, ColumnDataSource, DatetimeAxis, DatetimeTicker, DatetimeTickFormatter, Grid, HoverTool, Label, LinearAxis, MultiLine, Quad,
-    Range1d, ResetTool, Span, VArea, VSpan,
+    BasicTicker,
+    BoxZoomTool,
+    ColumnDataSource,
+    DatetimeAxis,
+    DatetimeTicker,
+    DatetimeTickFormatter,
+    Grid,
+    HoverTool,
+    Label,
+    LinearAxis,
+    MultiLine,
+    Quad,
+    Range1d,
+    ResetTool,
+    Span,
+    VArea,
+    VSpan,
 )  # fmt: skip
 from bokeh.plotting import figure
 

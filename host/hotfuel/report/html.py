@@ -30,7 +30,7 @@ def _templates() -> jinja2.Environment:
 
 @functools.cache
 def _library() -> Markup:
-    return Markup(Resources(mode="inline", components=["bokeh"], log_level="warn").render_js())  # noqa: S704 - bokeh's own script
+    return Markup(Resources(mode="inline", components=["bokeh"], log_level="warn").render_js())
 
 
 def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -> str:
@@ -44,8 +44,8 @@ def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -
                 document.add_root(figure)
         script, divs = components(dict(figures))
     css = resources.files("hotfuel.report").joinpath("page.css").read_text(encoding="utf-8")
-    given = {"css": Markup(css), "library": _library() if figures else "", "script": Markup(script)}  # noqa: S704 - made by bokeh
-    return _templates().get_template(template).render(**given, divs={name: Markup(div) for name, div in divs.items()}, **values)  # noqa: S704
+    given = {"css": Markup(css), "library": _library() if figures else "", "script": Markup(script)}
+    return _templates().get_template(template).render(**given, divs={name: Markup(div) for name, div in divs.items()}, **values)
 
 
 def write(text: str, path: str | Path) -> Path:

@@ -75,9 +75,9 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> fig
     return plot
 
 
-def power_curves(result: PowerComparison, shown: Shown) -> figure:
+def power_curves(result: PowerComparison, shown: Shown, height: int) -> figure:
     """Mean power of each variant over engine speed with the interval of the mean."""
-    plot = draw.empty(260, _range(np.concatenate([curve.rpm for curve in result.curves])), Range1d(0, 1))
+    plot = draw.empty(height, _range(np.concatenate([curve.rpm for curve in result.curves])), Range1d(0, 1))
     draw.scale(plot, "engine speed, rpm", "below")
     draw.scale(plot, f"power, {shown.unit('power')}", "left")
     drawn = []

@@ -100,6 +100,12 @@ def on_grid(values: np.ndarray) -> np.ndarray:
     return result
 
 
+def floats_or_null(values: np.ndarray) -> pa.Array:
+    """The values on the grid; what is missing is null, because as nan it would be the largest number in some programs."""
+    stored = on_grid(values)
+    return pa.array(stored, from_pandas=bool(np.isnan(stored.sum())))
+
+
 def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = None) -> None:
     """A frame with a time index as compact Parquet. about: text kept with the schema. Floats go on the grid, small whole numbers stay."""
     dates = isinstance(frame.index, pd.DatetimeIndex)
@@ -112,7 +118,7 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
     schema = pa.schema(fields, metadata=about)
 
     arrays = [pa.array(times, fields[0].type)]
-    arrays += [pa.array(on_grid(values) if values.dtype.kind == "f" else values) for values in columns.values()]
+    arrays += [floats_or_null(values) if values.dtype.kind == "f" else pa.array(values) for values in columns.values()]
     pyarrow.parquet.write_table(
         pa.Table.from_arrays(arrays, schema=schema), path, compression="lz4", use_dictionary=[name for name in columns if name not in floats],
         column_encoding={first: "DELTA_BINARY_PACKED" if dates else "BYTE_STREAM_SPLIT"} | dict.fromkeys(floats, "BYTE_STREAM_SPLIT"),
@@ -145,7 +151,7 @@ def comment_of(column: str) -> str:
 def write_mdf(session: Session, path: Path) -> None:
     """ASAM MDF 4.10: one channel a column with unit and comment, on one time base; marks as a text channel; start time if wall time is known."""
     try:
-        from asammdf import MDF, Signal  # noqa: PLC0415 - an extra; everything else works without it
+        from asammdf import MDF, Signal
     except ImportError:
         raise InputError("writing .mf4 needs asammdf: pip install 'hotfuel[mdf]', or write .parquet") from None
     frame = table(session)
