@@ -1,0 +1,41 @@
+"""Draws the SVG files of this folder from firmware/pins.py and firmware/lamp.py: python hardware/draw.py [--check]"""
+
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "firmware"), str(HERE.parent / "protocol")]
+
+import lamp  # noqa: E402  the path is set first
+import pins  # noqa: E402
+import views  # noqa: E402
+from wiring import wiring  # noqa: E402
+
+
+def drawings():
+    """File name -> text, for every drawing."""
+    return {
+        "wiring.svg": wiring(pins).svg(),
+        "pins.svg": views.pin_map(pins).svg(),
+        "lamp.svg": views.lamp_card(lamp).svg(),
+        "car.svg": views.car().svg(),
+        "placement.svg": views.placement().svg(),
+    }
+
+
+def main(arguments):
+    """Writes the drawings; with --check only says which are not as drawn now."""
+    stale = []
+    for name, text in drawings().items():
+        path = HERE / name
+        if path.exists() and path.read_text(encoding="utf-8") == text:
+            continue
+        stale.append(name)
+        if "--check" not in arguments:
+            path.write_text(text, encoding="utf-8")
+    print("\n".join(stale) or "all drawings are as drawn now")
+    return 1 if stale and "--check" in arguments else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,147 @@
+"""A sheet of paper and a pen: the few symbols the drawings need, written as SVG. Coordinates in px, y downwards."""
+
+from html import escape
+
+GROUPS = {
+    "supply": "#b3261e",
+    "SPI": "#1f5fa8",
+    "select": "#6b3fa0",
+    "I2C": "#8a5a00",
+    "input": "#0f6674",
+    "analogue": "#a0307a",
+    "output": "#c2560c",
+    "free": "#8b8f94",
+}
+INK = "#1c1f23"
+QUIET = "#5b6066"
+FONT = "DejaVu Sans, Arial, Helvetica, sans-serif"
+
+
+class Sheet:
+    """Collects elements; svg() gives the file's text. The same calls give the same bytes."""
+
+    def __init__(self, width, height, title):
+        self.width, self.height, self.title = width, height, title
+        self._elements = []
+
+    def add(self, name, text=None, **attributes):
+        pairs = "".join(f' {key.rstrip("_").replace("_", "-")}="{escape(str(value))}"' for key, value in attributes.items())
+        self._elements.append(f"<{name}{pairs}/>" if text is None else f"<{name}{pairs}>{escape(text)}</{name}>")
+
+    def svg(self):
+        head = (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" width="{self.width}" '
+            f'height="{self.height}" font-family="{FONT}" role="img">\n<title>{escape(self.title)}</title>\n'
+            f'<rect width="{self.width}" height="{self.height}" fill="#ffffff"/>\n'
+        )
+        return head + "\n".join(self._elements) + "\n</svg>\n"
+
+    def text(self, x, y, words, size=12, anchor="start", colour=INK, weight="normal", **more):
+        self.add("text", words, x=x, y=y, font_size=size, text_anchor=anchor, fill=colour, font_weight=weight, **more)
+
+    def lines(self, x, y, rows, size=12, anchor="start", colour=QUIET, step=16):
+        for number, row in enumerate(rows):
+            self.text(x, y + number * step, row, size, anchor, colour)
+
+    def rect(self, x, y, width, height, stroke=INK, fill="#ffffff", radius=3, **more):
+        self.add("rect", x=x, y=y, width=width, height=height, rx=radius, fill=fill, stroke=stroke, stroke_width=1.4, **more)
+
+    def frame(self, x, y, width, height, title):
+        """The dashed frame around one circuit, with its name."""
+        self.rect(x, y, width, height, stroke="#c3c7cc", fill="#fafbfc", radius=8, stroke_dasharray="5 4")
+        self.text(x + 10, y + 18, title, 13, weight="bold")
+
+    def wire(self, *points, colour=INK, width=1.7, **more):
+        path = " ".join(f"{x},{y}" for x, y in points)
+        self.add("polyline", points=path, fill="none", stroke=colour, stroke_width=width, stroke_linejoin="round", **more)
+
+    def dot(self, x, y, colour=INK):
+        self.add("circle", cx=x, cy=y, r=3, fill=colour)
+
+    def ref(self, x, y, mark, value="", anchor="middle"):
+        """A part's mark as it stands in bom.csv, its value under it."""
+        self.text(x, y, mark, 11, anchor, weight="bold", class_="ref")
+        if value:
+            self.text(x, y + 13, value, 10.5, anchor, QUIET)
+
+    def ground(self, x, y):
+        self.wire((x, y), (x, y + 6))
+        for row, half in enumerate((9, 6, 3)):
+            self.wire((x - half, y + 6 + 4 * row), (x + half, y + 6 + 4 * row))
+
+    def rail(self, x, y, name, colour=GROUPS["supply"]):
+        """A supply by its name, the bar on top of a lead that ends at (x, y)."""
+        self.wire((x, y), (x, y - 8), colour=colour)
+        self.wire((x - 9, y - 8), (x + 9, y - 8), colour=colour, width=2.2)
+        self.text(x, y - 13, name, 10.5, "middle", colour, "bold")
+
+    def resistor(self, x, y, mark, value, standing=False):
+        """Body about (x, y), leads to 26 px either side."""
+        if standing:
+            self.wire((x, y - 26), (x, y + 26))
+            self.rect(x - 6, y - 16, 12, 32, radius=1)
+            self.ref(x + 11, y - 2, mark, value, "start")
+        else:
+            self.wire((x - 26, y), (x + 26, y))
+            self.rect(x - 16, y - 6, 32, 12, radius=1)
+            self.text(x, y - 11, mark, 11, "middle", weight="bold", class_="ref")
+            self.text(x, y + 18, value, 10.5, "middle", QUIET)
+
+    def capacitor(self, x, y, mark, value):
+        """Standing: leads from y - 26 to y + 26."""
+        self.wire((x, y - 26), (x, y - 3))
+        self.wire((x, y + 3), (x, y + 26))
+        self.wire((x - 10, y - 3), (x + 10, y - 3), width=2.4)
+        self.wire((x - 10, y + 3), (x + 10, y + 3), width=2.4)
+        self.ref(x + 13, y - 2, mark, value, "start")
+
+    def diode(self, x, y, towards, mark="", value="", reach=26, zener=False):
+        """Current flows `towards` "left", "right", "up" or "down"; leads to `reach` px either side."""
+        across = towards in ("left", "right")
+        sign = -1 if towards in ("left", "up") else 1
+        turn = (lambda a, b: (x + a, y + b)) if across else (lambda a, b: (x + b, y + a))
+        self.wire(turn(-reach, 0), turn(reach, 0))
+        points = " ".join(f"{a},{b}" for a, b in (turn(-7 * sign, -8), turn(-7 * sign, 8), turn(7 * sign, 0)))
+        self.add("polygon", points=points, fill="#ffffff", stroke=INK, stroke_width=1.4)
+        self.wire(turn(7 * sign, -8), turn(7 * sign, 8), width=2.2)
+        if zener:
+            self.wire(turn(7 * sign, -8), turn(11 * sign, -11))
+            self.wire(turn(7 * sign, 8), turn(3 * sign, 11))
+        if mark and across:
+            self.text(x, y - 13, mark, 11, "middle", weight="bold", class_="ref")
+            self.text(x, y + 22, value, 10.5, "middle", QUIET)
+        elif mark:
+            self.ref(x + 14, y - 2, mark, value, "start")
+
+    def clamp(self, x, y, mark):
+        """Two diodes from (x, y): one up to 3V3, one up from ground."""
+        self.diode(x, y - 20, "up", reach=20)
+        self.diode(x, y + 20, "up", reach=20)
+        self.rail(x, y - 40, "3V3")
+        self.ground(x, y + 40)
+        self.dot(x, y)
+        self.ref(x - 13, y + 24, mark, "BAV99", "end")
+
+    def terminal(self, x, y, words, anchor="start"):
+        """A screw terminal of the box; words beside it, outside."""
+        self.add("circle", cx=x, cy=y, r=5, fill="#ffffff", stroke=INK, stroke_width=1.6)
+        self.lines(x + (-11 if anchor == "end" else 11), y + 4 - 7 * (len(words) - 1), words, 11, anchor, INK, 14)
+
+    def module(self, x, y, width, height, mark, rows, fill="#eef2f6"):
+        """A bought module: its mark and what it is."""
+        self.rect(x, y, width, height, fill=fill)
+        self.text(x + width / 2, y + 17, mark, 12, "middle", weight="bold", class_="ref")
+        self.lines(x + width / 2, y + 33, rows, 11, "middle", QUIET, 14)
+
+    def switch_transistor(self, x, y, mark, pulldown_mark):
+        """n-channel transistor with its gate pull-down; gate lead comes from the right at (x + 60, y); drain at (x, y - 26)."""
+        self.wire((x, y - 26), (x, y + 20))
+        self.ground(x, y + 20)
+        self.rect(x - 14, y - 15, 28, 30, radius=14)
+        self.text(x, y + 4, "n", 11, "middle")
+        self.text(x - 19, y + 4, mark, 11, "end", weight="bold", class_="ref")
+        self.wire((x + 14, y), (x + 60, y))
+        self.dot(x + 36, y)
+        self.wire((x + 36, y), (x + 36, y + 4))
+        self.resistor(x + 36, y + 30, pulldown_mark, "100k", standing=True)
+        self.ground(x + 36, y + 56)
