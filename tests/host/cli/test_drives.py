@@ -1,0 +1,129 @@
+"""Recording and looking at a drive, as a user does it: simulator, record, decode and review by hand; ports that are wrong or go away."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pandas as pd
+import pytest
+from hotfuel import car as car_file
+from hotfuel import samples
+
+
+@pytest.fixture
+def car_path(tmp_path):
+    path = tmp_path / "car.toml"
+    path.write_text(car_file.EXAMPLE, encoding="utf-8")
+    return path
+
+
+@contextlib.contextmanager
+def running(*arguments):
+    process = subprocess.Popen([sys.executable, "-m", "hotfuel.cli", *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        yield process
+    finally:
+        process.terminate()
+        try:
+            process.wait(15)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+@pytest.fixture
+def device():
+    """The port of `hotfuel simulator --pty` at 20 times real time."""
+    with running("simulator", "--pty", "--speed", "20", "--for", "90") as process:
+        yield process.stdout.readline().strip()
+
+
+def test_simulator_record_decode_and_review_by_hand(device, hotfuel, tmp_path, car_path):
+    session = tmp_path / "drive"
+    recorded = hotfuel("record", "--port", device, "--car", car_path, "--out", session, "--for", "6", as_json=True)
+    assert recorded["frames"] > 300
+    assert recorded["gaps"] == 0
+    for ending in ("csv", "parquet"):
+        hotfuel("decode", session, "--out", tmp_path / f"drive.{ending}")
+    table = pd.read_csv(tmp_path / "drive.csv")
+    stored = pd.read_parquet(tmp_path / "drive.parquet")
+    assert len(table) == len(stored) == len(samples.decode(session / "wire.log").readings) / 3
+    assert {"tank_degc", "pump_margin_degc", "carb_inlet_needle_limit_degc", "engine_rpm", "ambient_pressure_kpa"} <= set(table.columns)
+    assert table["pump_degc"].between(20, 60).all()
+    page = hotfuel("review", session, "--out", tmp_path / "drive.html", as_json=True)
+    assert page["summary"]["smallest"]["place"] == "pump"
+    text = (tmp_path / "drive.html").read_text(encoding="utf-8")
+    assert "Kestrel" in text
+    again = hotfuel("record", "--port", device, "--out", session, "--for", "1", code=1)
+    assert "already holds a session" in again
+    assert "nothing is overwritten" in again
+
+
+def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path, car_path):
+    session = tmp_path / "killed"
+    with running("record", "--port", device, "--car", car_path, "--out", session) as process:
+        log = session / "wire.log"
+        end = time.monotonic() + 20
+        while (not log.exists() or log.stat().st_size < 20_000) and time.monotonic() < end:
+            time.sleep(0.05)
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+    size = log.stat().st_size
+    assert size >= 20_000
+    decoded = samples.decode(log)
+    assert decoded.losses.ticks_missing == 0
+    assert len(decoded.readings) / 3 > 0.5 * size / 60
+    hotfuel("review", session, "--out", tmp_path / "killed.html")
+
+
+def test_a_port_that_goes_away_ends_in_a_readable_session(hotfuel, tmp_path, car_path):
+    """The board's plug is pulled and never put back: the recorder keeps trying; ended by hand it leaves a session with the gap in it."""
+    with running("simulator", "--pty", "--speed", "20", "--for", "8") as simulator:
+        port = simulator.stdout.readline().strip()
+        recorded = hotfuel("record", "--port", port, "--car", car_path, "--out", tmp_path / "s", "--for", "14", as_json=True, timeout=60)
+    assert recorded["frames"] > 300
+    assert recorded["gaps"] == 1
+    assert recorded["gap_s"] > 1
+    assert [gap.reason for gap in samples.decode(tmp_path / "s" / "wire.log").losses.gaps] == ["port_gone"]
+
+
+def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
+    master, slave = os.openpty()
+    with contextlib.closing(os.fdopen(master, "wb", buffering=0)) as other:
+        with running("record", "--port", os.ttyname(slave), "--out", tmp_path / "s", "--for", "4") as process:
+            for _ in range(35):
+                other.write(b"$GPRMC,120000,A,4717.1,N,00833.9,E\r\n")
+                time.sleep(0.1)
+            said = process.communicate(timeout=30)[1]
+    os.close(slave)
+    assert process.returncode == 1
+    assert "not one frame arrived" in said
+    assert "Traceback" not in said
+    assert b"$GPRMC" in (tmp_path / "s" / "wire.log").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["review", "not-there"], 1, "does not exist"),
+        (["decode", "not-there", "--out", "x.csv"], 1, "does not exist"),
+        (["demo", "--drive", "to the moon"], 1, "there is no drive"),
+        (["follow", "somewhere"], 2, "--page or --terminal"),
+        (["limits"], 2, "--car FILE, --fuel NAME"),
+        (["limits", "--fuel", "D4814 Q"], 1, "D4814"),
+        (["limits", "--fuel", "D4814 A-1", "--altitude", "90000 m"], 1, "altitude"),
+        (["limits", "--fuel", "D4814 A-1", "--altitude", "1600"], 1, "has no unit"),
+        (["compare", "nonsense"], 2, "NAME=SESSION"),
+        (["power", "nonsense"], 2, "NAME=CSV"),
+        (["power", "--plan", "much"], 2, "0.7 % at 0.5 %"),
+        (["forecast", "not-there"], 2, "say what would change"),
+    ],
+)
+def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, code, words):
+    monkeypatch.chdir(tmp_path)
+    said = hotfuel(*arguments, code=code)
+    assert words in said
+    assert len(said.strip().splitlines()) == 1
