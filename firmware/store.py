@@ -66,7 +66,6 @@ class Store:
         application.commands.register("fetch", self._fetch, asks_only=True)
         application.commands.register("forget", self._forget)
         self._kept = -1
-        application.describe()  # the first one went out before there was a store
 
     def _settings_changed(self):
         settings = self._application.settings
@@ -79,10 +78,10 @@ class Store:
     def _frame(self, name, frame, size):
         now_ms = self._application.clock.now()
         if name in ("description", "barometer"):
-            # In each segment once, at its head, and again only when it changes: the ids in the readings name it.
+            # In each segment once, at its head, and again only when it is new: the ids in the readings name it.
             kept = self._head.get(name)
             self._head[name] = bytes(memoryview(frame)[:size])
-            if kept is None or _body(kept) == _body(self._head[name]):
+            if kept is not None and _body(kept) == _body(self._head[name]):
                 return
         self.ring.offer(name, frame, size, now_ms)
         if name == "event":
