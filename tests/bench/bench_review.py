@@ -13,7 +13,6 @@ import numpy as np
 from bokeh.embed import components
 from bokeh.plotting import figure
 from bokeh.resources import INLINE
-
 from hotfuel import car as car_file
 from hotfuel.report import review
 from hotfuel.samples.clock import Clock
@@ -23,6 +22,7 @@ from hotfuel.session.folder import SessionFolder
 from hotfuel.session.frame import Ticks
 from hotfuel.session.recording import Session
 from hotfuel.session.timeline import Timeline
+from hotfuel.study import story
 
 START_S = 1_780_000_000.0
 PLACES = ("tank", "pump", "carb_inlet", "air_box")
@@ -78,14 +78,15 @@ def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1_400_000
     session = long_session(count)
     start = time.perf_counter()
-    session.summary(), session.alarms()  # the page shows what the session has worked out
+    session.summary(), session.alarms()
+    told = story.tell(session)  # the page shows what session and study have worked out
     prepared = time.perf_counter() - start
-    text = review.render(session)
-    page_s = median(lambda: review.render(session))
+    text = review.render(session, told=told)
+    page_s = median(lambda: review.render(session, told=told))
     figures = text.count('data-root-id="')
     floor_s = median(lambda: empty_page(figures))
     floor_bytes = len(empty_page(figures).encode())
-    print(f"{count} ticks x {len(PLACES)} places, margins, alarms and summary worked out before in {prepared:.2f} s")
+    print(f"{count} ticks x {len(PLACES)} places, margins, alarms, summary and story worked out before in {prepared:.2f} s")
     print(f"page           {page_s:.3f} s   {len(text.encode()) / 1e6:.2f} MB   {figures} figures")
     print(f"empty figures  {floor_s:.3f} s   {floor_bytes / 1e6:.2f} MB   ratio {page_s / floor_s:.1f}")
 

@@ -1,17 +1,22 @@
 """The review of one session: first the numbers a person wants, then a sheet for the customer, then the technical part."""
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from hotfuel import __version__
+from hotfuel.errors import InputError
 from hotfuel.report import html, plots, words
 from hotfuel.report.plots import Plots
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.study import story
+from hotfuel.study.story import Story
 from hotfuel.units import Shown
 
 _ROWS_MOST = 40
@@ -28,9 +33,12 @@ def write(session: Session, path: str | Path, units: str | None = None, pdf: str
     return written
 
 
-def render(session: Session, units: str | None = None) -> str:
-    """The page as text."""
+def render(session: Session, units: str | None = None, told: Story | None = None) -> str:
+    """The page as text. told: the session's story, if it is at hand already (hotfuel.study.story.tell)."""
     shown = _shown(session, units)
+    if told is None:
+        with contextlib.suppress(InputError):  # a recording without a temperature has no story
+            told = story.tell(session, shown)
     summary = session.summary()
     offset = session.metadata.get("utc_offset_min")
     clock = words.Clock(session.ticks.timeline.anchored, offset)
@@ -49,7 +57,8 @@ def render(session: Session, units: str | None = None) -> str:
         "marks": _marks(session, clock),
         "places": _places(summary, shown, clock),
         "alarm_rows": _alarm_rows(alarms, clock),
-        "more": [],
+        "story": told.sentences if told else [],
+        "phases": _phases(told, session, shown, clock) if told else None,
         "shop": session.metadata.get("shop"),
         "customer": session.metadata.get("customer"),
         "complaint": session.metadata.get("complaint"),
@@ -142,6 +151,28 @@ def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> lis
         rows.append(("Pressure there", f"{shown.text(near.pressure_there_kpa, 'pressure')} absolute"))
         rows.append(("Time beyond the limit", words.duration(near.beyond_limit_s)))
     return rows
+
+
+def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
+    """One row a phase: its place with the smallest margin, or the hottest where no margin is known."""
+    table = Table(("Phase", "From", "Length", "Hottest", "Smallest margin", "Warned", "Beyond"), numbers=(2, 3, 4, 5, 6))
+    start = session.ticks.index[0]
+    for phase in told.phases[:_ROWS_MOST]:
+        places = {name: place for name, place in phase.places.items() if not np.isnan(place.peak_degc)}
+        if not places:
+            continue
+        hot = max(places, key=lambda name: places[name].peak_degc)
+        limited = {name: place for name, place in places.items() if not np.isnan(place.smallest_margin_degc)}
+        near = min(limited, key=lambda name: limited[name].smallest_margin_degc, default=None)
+        margin = f"{words.signed(shown, limited[near].smallest_margin_degc)}\n{words.place(near)}" if near else "no limit"
+        table.rows.append(
+            (
+                phase.name, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
+                f"{shown.text(places[hot].peak_degc, 'temperature')}\n{words.place(hot)}", margin,
+                words.duration(max((p.warn_s for p in limited.values()), default=0.0)), words.duration(max((p.act_s for p in limited.values()), default=0.0)),
+            )
+        )  # fmt: skip
+    return table.cut(len(told.phases), _ROWS_MOST) if table.rows else None
 
 
 def _alarm_rows(alarms: Any, clock: words.Clock) -> Table | None:

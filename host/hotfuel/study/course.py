@@ -33,6 +33,7 @@ class Course:
     car: Car | None = None
     ambient_degc: float = np.nan
     notes: tuple[str, ...] = field(default=())
+    utc_offset_min: int | None = None  # of the place of the recording; None: not known
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -57,6 +58,7 @@ class Course:
             car=self.car,
             ambient_degc=self.ambient_degc,
             notes=self.notes,
+            utc_offset_min=self.utc_offset_min,
         )
 
 
@@ -106,6 +108,7 @@ def of_session(session: Any) -> Course:
         car=car,
         ambient_degc=_ambient(session, car, degc, notes),
         notes=tuple(notes),
+        utc_offset_min=session.metadata.get("utc_offset_min"),
     )
 
 

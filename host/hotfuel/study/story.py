@@ -84,16 +84,17 @@ def tell(session_or_course: Any, shown: Shown | None = None) -> Story:
 
 
 class Clock:
-    """Moments as a person reads them: time of day (UTC) where known, else minutes since the first reading."""
+    """Moments as a person reads them: time of day where known (UTC if the local offset is not), else minutes since the first reading."""
 
     def __init__(self, course: Course) -> None:
-        self._start = course.start_s
+        self._start = course.start_s + 60.0 * (course.utc_offset_min or 0)
+        self._zone = "" if course.utc_offset_min else " UTC"
 
     def text(self, at_s: float) -> str:
         """For example "14:03" or "12 min in"."""
         if np.isnan(self._start):
             return f"{at_s / 60:.0f} min in"
-        return f"{pd.Timestamp(self._start + at_s, unit='s'):%H:%M} UTC"
+        return f"{pd.Timestamp(self._start + at_s, unit='s'):%H:%M}{self._zone}"
 
 
 def _nearest(course: Course, found: Sequence[Phase]) -> Nearest | None:
