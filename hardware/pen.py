@@ -120,7 +120,7 @@ class Sheet:
         self.rail(x, y - 40, "3V3")
         self.ground(x, y + 40)
         self.dot(x, y)
-        self.ref(x - 13, y + 24, mark, "BAV99", "end")
+        self.ref(x + 12, y + 24, mark, "BAV99", "start")
 
     def terminal(self, x, y, words, anchor="start"):
         """A screw terminal of the box; words beside it, outside."""

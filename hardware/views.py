@@ -55,7 +55,7 @@ def pin_map(pins):
             sheet.text(x - side * (36 + 112), y + 4, meaning, 11, away, QUIET)
     shown = ("SPI", "select", "I2C", "input", "analogue", "output", "free")
     for number, name in enumerate(shown):
-        x = 150 + number * 84
+        x = 110 + number * 96
         sheet.rect(x, 768, 14, 14, stroke=GROUPS[name], fill=GROUPS[name])
         sheet.text(x + 20, 780, name, 11.5)
     return sheet
@@ -118,7 +118,7 @@ def car():
         sheet.text(x + 14, 100, note, 11.5, colour=QUIET)
     sheet.wire((330, 60), (330, 440), width=5, colour="#9aa1a9")
     sheet.wire((750, 60), (750, 440), width=5, colour="#9aa1a9")
-    sheet.text(744, 434, "bulkhead, grommets", 10.5, "end", QUIET)
+    sheet.text(742, 82, "bulkhead, grommets", 10.5, "end", QUIET)
     # fuel
     pipe = "#d9a520"
     sheet.wire((190, 350), (190, 404), (860, 404), (860, 388), colour=pipe, width=6)
@@ -136,9 +136,9 @@ def car():
     # probes
     probe = GROUPS["select"]
     for x, y, path, words, anchor, at in (
-        (190, 372, ((450, 270), (370, 270), (370, 372), (190, 372)), "probe 0: tank outlet", "start", (206, 390)),
+        (190, 372, ((450, 270), (370, 270), (370, 372), (190, 372)), "probe 0: tank outlet", "end", (182, 392)),
         (834, 404, ((630, 282), (700, 282), (700, 424), (834, 424), (834, 404)), "probe 1: pump inlet", "start", (768, 436)),
-        (1000, 300, ((630, 262), (780, 262), (780, 300), (1000, 300)), "probe 2: carburettor inlet", "start", (1012, 304)),
+        (1000, 300, ((630, 262), (780, 262), (780, 300), (1000, 300)), "probe 2: inlet", "start", (1012, 304)),
     ):
         sheet.wire(*path, colour=probe, width=2.2)
         sheet.add("circle", cx=x, cy=y, r=6, fill=probe)
@@ -203,7 +203,7 @@ def placement():
     sheet.add("rect", x=151.4, y=214, width=53.2, height=16, fill=FUEL)
     sheet.rect(304, 160, 36, 72, fill=metal)
     sheet.wire((350, 196), (188, 196), colour=probe, width=5)
-    sheet.text(322, 150, "compression fitting", 11, "middle", QUIET)
+    sheet.text(350, 150, "compression fitting", 11, "end", QUIET)
     sheet.wire((100, 196), (70, 196), width=2)
     sheet.wire((82, 188), (70, 196), (82, 204), width=2)
     sheet.text(66, 238, "out", 11, colour=QUIET)

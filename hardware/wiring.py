@@ -17,7 +17,7 @@ ANALOGUE = {
     "fuel_pressure": (("R12", "10k"), ("R13", "19.6k"), "D6", ("R14", "1k"), "C5"),
     "battery": (("R3", "100k"), ("R4", "10k"), "D3", ("R5", "1k"), "C3"),
 }
-PITCH, TOP, LEFT, RIGHT = 34, 232, 690, 920
+PITCH, TOP, LEFT, RIGHT = 34, 232, 690, 930
 
 
 def group(name):
@@ -40,9 +40,9 @@ def names_by_header(pins):
 
 
 def _pico(sheet, pins):
-    sheet.rect(LEFT, TOP - 44, RIGHT - LEFT, 19 * PITCH + 84, fill="#e8edf3", radius=10)
+    sheet.rect(LEFT, TOP - 44, RIGHT - LEFT, 19 * PITCH + 104, fill="#e8edf3", radius=10)
     sheet.text((LEFT + RIGHT) / 2, TOP - 24, "U1", 13, "middle", weight="bold", class_="ref")
-    sheet.lines((LEFT + RIGHT) / 2, TOP + 19 * PITCH + 18, ["Pico or Pico 2", "USB at the top"], 11, "middle", step=14)
+    sheet.lines((LEFT + RIGHT) / 2, TOP + 19 * PITCH + 32, ["Pico or Pico 2", "USB at the top"], 11, "middle", step=14)
     used = names_by_header(pins)
     for header in range(1, 41):
         y, left = pin_y(header), header <= 20
@@ -85,12 +85,12 @@ def _engine(sheet, leads):
     sheet.frame(30, 30, 560, 150, "Engine speed: ignition pulses, isolated")
     y = 100
     leads.lead("engine_pulses", 630, 470, y)
-    sheet.capacitor(535, y + 26, "C4", "47n")
-    sheet.ground(535, y + 52)
-    sheet.dot(535, y, GROUPS["input"])
-    sheet.dot(500, y, GROUPS["input"])
-    sheet.resistor(500, y + 26, "R11", "4.7k", standing=True)
-    sheet.ground(500, y + 52)
+    sheet.capacitor(550, y + 26, "C4", "47n")
+    sheet.ground(550, y + 52)
+    sheet.dot(550, y, GROUPS["input"])
+    sheet.dot(492, y, GROUPS["input"])
+    sheet.resistor(492, y + 26, "R11", "4.7k", standing=True)
+    sheet.ground(492, y + 52)
     sheet.module(370, y - 45, 100, 90, "U5", ["optocoupler", "transistor side", "3V3 to output"])
     sheet.rail(455, y - 45, "3V3")
     sheet.wire((370, y - 22), (300, y - 22))
@@ -131,16 +131,15 @@ def _ignition(sheet, leads):
 
 
 def _i2c(sheet, leads):
-    sheet.frame(30, 354, 560, 150, "I2C: clock and barometer (MCP960x on the same two leads)")
+    sheet.frame(30, 354, 560, 150, "I2C: clock, barometer (MCP960x on the same leads)")
     sda, scl = 432, 462
     leads.lead("i2c_sda", 630, 190, sda)
     leads.lead("i2c_scl", 612, 190, scl)
     for x, y, mark in ((545, sda, "R19"), (480, scl, "R20")):
         sheet.dot(x, y, GROUPS["I2C"])
-        sheet.wire((x, y), (x, 430))
-        sheet.resistor(x, 410, mark, "4.7k", standing=True)
-        sheet.rail(x, 398, "")
-        sheet.text(x, 386, "3V3S", 10.5, "middle", GROUPS["supply"], "bold")
+        sheet.wire((x, y), (x, 436))
+        sheet.resistor(x, 412, mark, "4.7k", standing=True)
+        sheet.rail(x, 386, "3V3S")
     for x, mark, rows in ((320, "U7", ["barometer", "BMP280 or 390"]), (190, "U6", ["clock DS3231"])):
         sheet.module(x, 408, 110, 84, mark, rows)
         sheet.rail(x + 25, 408, "3V3S")
@@ -152,56 +151,55 @@ def _i2c(sheet, leads):
     sheet.wire((134, 440), (134, 460), width=2.4)
     sheet.wire((134, 450), (100, 450), (100, 462))
     sheet.ground(100, 462)
-    sheet.ref(137, 432, "BT1", "")
+    sheet.ref(137, 432, "BT1")
     sheet.text(137, 478, "coin cell", 10.5, "middle", QUIET)
 
 
 def _rails(sheet, leads):
-    sheet.frame(30, 520, 560, 132, "Sensor rail: fed while awake, dropped asleep")
+    sheet.frame(30, 516, 560, 156, "Sensor rail")
     y = 590
-    leads.lead("sensor_rail", 630, 470, y)
+    leads.lead("sensor_rail", 630, 492, y)
     sheet.dot(540, y, GROUPS["output"])
     sheet.resistor(540, y + 26, "R2", "100k", standing=True)
     sheet.ground(540, y + 52)
-    sheet.module(360, 552, 110, 84, "U3", ["load switch", "enable: right", "discharges"])
-    sheet.module(180, 552, 110, 84, "U4", ["load switch", "enable: right", "discharges"])
-    sheet.wire((490, y), (490, 644), (320, 644), (320, y), (290, y), colour=GROUPS["output"])
-    sheet.dot(490, y, GROUPS["output"])
-    sheet.rail(385, 552, "3V3")
-    sheet.rail(205, 552, "5V")
-    sheet.wire((360, 610), (335, 610), colour=GROUPS["supply"])
-    sheet.rail(335, 610, "3V3S")
-    sheet.wire((180, 610), (150, 610), colour=GROUPS["supply"])
-    sheet.rail(150, 610, "5VS")
+    for x, mark, fed, feeds in ((370, "U3", "3V3", "3V3S"), (180, "U4", "5V", "5VS")):
+        sheet.module(x, 556, 110, 80, mark, ["load switch,", "enable high,", "discharges"])
+        sheet.rail(x + 85, 556, fed)
+        sheet.wire((x, 618), (x - 26, 618), colour=GROUPS["supply"])
+        sheet.rail(x - 26, 618, feeds)
+        sheet.ground(x + 14, 636)
+    sheet.wire((492, y), (492, 662), (312, 662), (312, y), (290, y), colour=GROUPS["output"])
+    sheet.wire((492, y), (480, y), colour=GROUPS["output"])
+    sheet.dot(492, y, GROUPS["output"])
+    sheet.lines(40, 580, ["fed while awake,", "dropped asleep"], 10.5, step=14)
 
 
 def _outputs(sheet, leads):
-    sheet.frame(30, 668, 560, 134, "Buzzer (cabin; off unless the settings allow it)")
-    leads.lead("buzzer", 612, 400, 728)
-    sheet.switch_transistor(340, 728, "Q2", "R18")
-    sheet.wire((340, 702), (210, 702))
-    sheet.module(90, 690, 120, 62, "BZ1", ["buzzer, active", "5 V"])
-    sheet.wire((90, 702), (70, 702), (70, 712))
-    sheet.text(70, 690, "", 10)
-    sheet.wire((70, 712), (70, 774), (262, 774), colour=GROUPS["supply"])
-    sheet.rail(262, 774, "VSYS")
-    sheet.diode(236, 738, "down", "", "", reach=36)
-    sheet.dot(236, 702)
-    sheet.dot(236, 774, GROUPS["supply"])
-    sheet.ref(250, 728, "D7", "1N4148", "start")
+    sheet.frame(30, 684, 560, 134, "Buzzer")
+    y = 750
+    leads.lead("buzzer", 612, 400, y)
+    sheet.switch_transistor(340, y, "Q2", "R18")
+    sheet.wire((340, y - 26), (210, y - 26))
+    sheet.module(100, y - 40, 110, 58, "BZ1", ["buzzer, active,", "5 V"])
+    sheet.wire((100, y - 26), (72, y - 26), (72, y + 46), (270, y + 46), colour=GROUPS["supply"])
+    sheet.wire((72, y + 46), (52, y + 46), colour=GROUPS["supply"])
+    sheet.rail(52, y + 46, "VSYS")
+    sheet.diode(270, y + 10, "down", reach=36)
+    sheet.dot(270, y - 26)
+    sheet.ref(256, y + 8, "D7", "1N4148", "end")
 
 
 def _button_and_lamp(sheet, leads):
-    sheet.frame(30, 818, 560, 86, "Button on the dashboard (the board pulls up)")
+    sheet.frame(30, 828, 560, 82, "Button")
     leads.lead("button", 630, 560, 862)
     sheet.resistor(534, 862, "R15", "1k")
     sheet.wire((508, 862), (330, 862))
     sheet.wire((330, 862), (300, 846))
     sheet.wire((296, 862), (250, 862), (250, 870))
     sheet.ground(250, 870)
-    sheet.ref(312, 838, "S1", "")
-    sheet.text(312, 884, "push button", 10.5, "middle", QUIET)
-    sheet.frame(30, 920, 560, 130, "Lamp on the dashboard")
+    sheet.ref(312, 842, "S1")
+    sheet.text(300, 884, "push button on the dashboard", 10.5, colour=QUIET)
+    sheet.frame(30, 922, 560, 130, "Lamp")
     leads.lead("lamp", 612, 400, 974)
     sheet.switch_transistor(340, 974, "Q1", "R17")
     sheet.wire((340, 948), (290, 948))
@@ -226,11 +224,11 @@ def _supply(sheet):
     sheet.diode(1432, y, "left", "D1", "3 A 400 V")
     sheet.wire((1406, y), (1396, y))
     sheet.resistor(1370, y, "R1", "10R 5 W")
-    sheet.wire((1344, y), (1150, y))
-    sheet.diode(1326, y + 26, "up", "TV1", "24 V", zener=True)
-    sheet.capacitor(1266, y + 26, "C1", "1u 100 V")
-    sheet.capacitor(1194, y + 26, "C2", "470u 50 V")
-    for x in (1326, 1266, 1194):
+    sheet.wire((1344, y), (1160, y))
+    sheet.diode(1310, y + 26, "up", "TV1", "24 V", zener=True)
+    sheet.capacitor(1234, y + 26, "C1", "1u 100 V")
+    sheet.capacitor(1180, y + 26, "C2", "470u")
+    for x in (1310, 1234, 1180):
         sheet.dot(x, y)
         sheet.ground(x, y + 52)
     sheet.module(1080, y - 30, 80, 66, "U2", ["buck", "5 V, 1 A"])
@@ -239,18 +237,18 @@ def _supply(sheet):
     sheet.rail(1060, y, "5V")
     sheet.dot(1060, y, GROUPS["supply"])
     sheet.diode(1014, y, "left", "D2", "Schottky")
-    sheet.wire((988, y), (944, y), (944, pin_y(39)), (RIGHT, pin_y(39)), colour=GROUPS["supply"])
-    sheet.rail(944, y, "VSYS")
-    sheet.terminal(1562, 172, ["battery −", "or its body stud"])
+    sheet.wire((988, y), (974, y), (974, pin_y(39)), (RIGHT, pin_y(39)), colour=GROUPS["supply"])
+    sheet.rail(974, y, "VSYS")
+    sheet.terminal(1562, 172, ["battery −", "or body stud"])
     sheet.wire((1556, 172), (1522, 172), (1522, 176))
     sheet.ground(1522, 176)
-    sheet.wire((RIGHT, pin_y(36)), (962, pin_y(36)), colour=GROUPS["supply"])
-    sheet.rail(962, pin_y(36), "3V3")
+    sheet.wire((RIGHT, pin_y(36)), (990, pin_y(36)), colour=GROUPS["supply"])
+    sheet.rail(990, pin_y(36), "3V3")
 
 
 def _analogue(sheet, leads):
     for name, lane, top, title in (
-        ("fuel_pressure", 1016, 222, "Fuel pressure: ratiometric sender, 5 V (optional)"),
+        ("fuel_pressure", 1016, 222, "Fuel pressure"),
         ("battery", 1034, 380, "Battery voltage"),
     ):
         sheet.frame(1050, top, 600, 142, title)
@@ -262,17 +260,17 @@ def _analogue(sheet, leads):
         sheet.ground(1090, y + 52)
         end = _input(sheet, 1132, y, *parts[:4], "right")
         sheet.wire((end, y), (1490, y))
-    sheet.module(1490, 240, 140, 92, "PS1", ["pressure sender", "5VS, signal, ground"])
-    sheet.rail(1600, 240, "5VS")
+    sheet.module(1490, 256, 140, 76, "PS1", ["ratiometric sender", "5 V, optional"])
+    sheet.rail(1600, 256, "5VS")
     sheet.ground(1560, 332)
     sheet.rail(1490, 452, "12V")
     sheet.text(1504, 456, "behind F1", 10.5, colour=QUIET)
 
 
 def _amplifiers(sheet, leads):
-    sheet.frame(1144, 538, 506, 482, "Amplifiers and probes: one block a channel")
+    sheet.frame(1144, 538, 506, 504, "Amplifiers and probes: one block a channel")
     lanes = {"spi_miso": 1024, "select_0": 1040, "spi_sck": 1056, "spi_mosi": 1072, "select_1": 1088, "select_2": 1104}
-    tops = (880, 728, 576)
+    tops = (888, 736, 584)
     rows = {"spi_sck": 1, "spi_mosi": 2, "spi_miso": 3}
     tap = {(name, top): top + 26 + 24 * rank for name, rank in rows.items() for top in tops}
     for name in rows:
@@ -285,8 +283,8 @@ def _amplifiers(sheet, leads):
             sheet.wire((lanes[name], tap[name, top]), (1214, tap[name, top]), colour=colour)
         for at in ys[1:-1]:
             sheet.dot(lanes[name], at, colour)
-    for name, mark in (("spi_sck", "R21"), ("spi_mosi", "R22")):
-        sheet.resistor(980, leads.start(name)[1], mark, "100R")
+    for name, mark, at in (("spi_sck", "R21", 996), ("spi_mosi", "R22", 970)):
+        sheet.resistor(at, leads.start(name)[1], mark, "100R")
     for channel, (place, amplifier, series, plug, probe) in enumerate(AMPLIFIERS):
         name, top = f"select_{channel}", tops[channel]
         leads.lead(name, lanes[name], 1140, top + 26)
@@ -313,7 +311,7 @@ def _amplifiers(sheet, leads):
 
 def _notes(sheet):
     sheet.lines(
-        690,
+        640,
         1010,
         [
             "12V behind F1 · 5V always · VSYS from 5V or USB",
