@@ -62,6 +62,8 @@ def add(archive: str | Path, path: str | Path) -> str:
         for file in (where.car_path, where.metadata_path, where.calibration_path):
             if file is not None:
                 shutil.copyfile(file, part / file.name)
+        if not session.metadata.get("title"):  # it was called by its folder, which is another one here
+            session_folder.update(session_folder.find(part), {"title": session.name})
         os.replace(part, target)
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
@@ -99,8 +101,8 @@ def find(
     if not files:
         raise InputError(f"{archive} holds no session yet: add one with `hotfuel archive add`")
     wanted = {
-        "car ILIKE $car": ("car", _like(car)),
-        "fix ILIKE $fix": ("fix", _like(fix)),
+        "contains(lower(car), lower($car))": ("car", car),
+        "contains(lower(fix), lower($fix))": ("fix", fix),
         "list_contains(string_split(places, ' '), $place)": ("place", place),
         "date >= $since": ("since", _day(since)),
         "date <= $until": ("until", _day(until)),
@@ -189,7 +191,7 @@ def _on_cluster(address: str, root: Path, identities: list[str], calibration: st
         raise InputError(f"no Dask scheduler answers at {address} ({error}): give the address it printed when it started") from None
     with client:
         futures = {client.submit(work_out, str(root), identity, calibration, pure=False): identity for identity in identities}
-        for future in completed(futures):
+        for future in completed(futures, loop=client.loop):
             problem = future.exception()
             yield futures[future], f"{problem}" if problem is not None else future.result()
 
@@ -307,10 +309,6 @@ def _existing(archive: str | Path) -> Path:
     if not (root / SESSIONS).is_dir():
         raise InputError(f"{root} is no archive: `hotfuel archive add` makes one")
     return root
-
-
-def _like(text: str | None) -> str | None:
-    return None if text is None else "%" + text.replace("\\", "").replace("%", "").replace("_", "") + "%"
 
 
 def _day(text: str | None) -> str | None:

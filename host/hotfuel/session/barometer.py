@@ -63,7 +63,7 @@ class Barometer:
         a = (1 + a / 32768) * p1
         with np.errstate(divide="ignore", invalid="ignore"):
             pa = (1048576 - pressure - b / 4096) * 6250 / a
-        return pa + (p9 * pa * pa / 2147483648 + pa * p8 / 32768 + p7) / 16
+            return pa + (p9 * pa * pa / 2147483648 + pa * p8 / 32768 + p7) / 16
 
     def _bmp390_pa(self, pressure: np.ndarray, temperature: np.ndarray) -> np.ndarray:
         t1, t2, t3, p1, p2, p3, p4, p5, p6, p7, p8, p9, p10, p11 = self._words

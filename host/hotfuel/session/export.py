@@ -4,6 +4,7 @@ Parquet holds true degrees as 32-bit floats on a grid of 1/128 degC (a tenth of 
 bytes a value, readable by any program that reads Parquet.
 """
 
+import contextlib
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -74,7 +75,8 @@ def write(session: Session, path: str | Path) -> Path:
     except OSError as error:
         raise InputError(f"{target} cannot be written ({error.strerror or error}): give another file") from None
     finally:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
     return target
 
 

@@ -1,0 +1,233 @@
+"""Many sessions: found by what happened in them, readable without this program, worked out again with the same results."""
+
+import datetime
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from hotfuel import car, session
+from hotfuel.errors import InputError
+from hotfuel.session import archive, folder
+from hotfuel.temperature.calibration import Calibration, ChannelCalibration
+
+duckdb = pytest.importorskip("duckdb")
+
+DAY_S = 86400.0
+
+
+@pytest.fixture(scope="module")
+def sessions(tmp_path_factory, synthetic):
+    """Six sessions of two cars on three days, each 2 degC hotter at the pump than the one before."""
+    root = tmp_path_factory.mktemp("recorded")
+    paths = []
+    for number in range(6):
+        made = synthetic.Recording()
+        for tick in range(150):
+            if tick % 50 == 1:
+                made.anchor(tick * 0.2, synthetic.START_WALL_S + tick * 0.2 + number // 2 * DAY_S + number % 2 * 3600)
+            made.reading(tick * 0.2, (30, 45 + 2 * number + tick / 500, 44))
+        text = car.EXAMPLE.replace("Kestrel 5000, road and sprint", "Heron / 2 Litre") if number % 2 else car.EXAMPLE
+        target = folder.create(root / f"run {number}", text, {"fix": "Heat_shield" if number >= 4 else "none", "utc_offset_min": 0})
+        target.log_path.write_bytes(made.data)
+        paths.append(target.path)
+    return paths
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory, sessions):
+    root = tmp_path_factory.mktemp("archive")
+    for path in sessions:
+        archive.add(root, path)
+    return root
+
+
+def results(root):
+    """Everything worked out, as one frame each."""
+    return [
+        duckdb.sql(f"SELECT * FROM read_parquet('{root}/{kind}/*/*/*.parquet', hive_partitioning = true) ORDER BY ALL").df()
+        for kind in ("samples", "summary")
+    ]
+
+
+def test_list_holds_what_the_sessions_hold(filled, sessions):
+    table = archive.listed(filled)
+    assert len(table) == 6
+    assert table["started_utc"].is_monotonic_increasing
+    for row, path in zip(table.itertuples(), sessions, strict=True):
+        summary = session.open(path).summary()
+        assert row.hottest_place == summary.hottest.place == "pump"
+        assert row.hottest_degc == pytest.approx(summary.hottest.hottest_degc)
+        assert row.smallest_margin_degc == pytest.approx(summary.smallest.smallest_margin_degc)
+        assert row.smallest_margin_place == summary.smallest.place
+        assert pd.Timestamp(row.started_utc) == summary.started
+    assert table["car"].tolist() == ["Kestrel 5000, road and sprint", "Heron / 2 Litre"] * 3
+    assert table["places"][0].split() == ["carb_inlet", "carb_inlet_needle", "pump", "tank"]
+
+
+FOUND = [
+    ({"car": "heron"}, [1, 3, 5]),
+    ({"fix": "heat_shield"}, [4, 5]),
+    ({"fix": "t_s"}, [4, 5]),
+    ({"fix": "%"}, []),
+    ({"place": "pump"}, [0, 1, 2, 3, 4, 5]),
+    ({"place": "pum"}, []),
+    ({"hotter_than_degc": 51.0}, [3, 4, 5]),
+    ({"margin_below_degc": 4.0, "car": "kestrel"}, [4]),
+]
+
+
+@pytest.mark.parametrize(("wanted", "numbers"), FOUND)
+def test_find(filled, wanted, numbers):
+    every = archive.listed(filled)["session"].tolist()
+    assert archive.find(filled, **wanted)["session"].tolist() == [every[number] for number in numbers]
+
+
+def test_find_by_day(filled, synthetic):
+    first = datetime.datetime.fromtimestamp(synthetic.START_WALL_S, datetime.UTC).date()
+    second = first + datetime.timedelta(days=1)
+    assert len(archive.find(filled, since=str(second))) == 4
+    assert len(archive.find(filled, since=str(first), until=str(first))) == 2
+    with pytest.raises(InputError, match="is no day"):
+        archive.find(filled, since="tomorrow-ish")
+
+
+def test_readable_by_pandas_and_duckdb_without_us(filled, sessions):
+    samples = pd.read_parquet(filled / "samples")
+    assert len(samples) == 6 * 4 * 150
+    first = session.open(sessions[0])
+    mine = samples[(samples["session"] == archive.listed(filled)["session"][0]) & (samples["place"] == "pump")]
+    np.testing.assert_allclose(mine["temperature_degc"], first.temperatures()["pump_degc"], atol=0.004)
+    np.testing.assert_allclose(mine["margin_degc"], first.margins()["pump_margin_degc"], atol=0.004)
+    assert (pd.DatetimeIndex(mine["time_utc"]) == first.temperatures().index).all()
+    hottest = duckdb.sql(f"SELECT car, max(temperature_degc) m FROM read_parquet('{filled}/samples/*/*/*.parquet', hive_partitioning = true) GROUP BY car")
+    assert dict(hottest.fetchall())["heron-2-litre"] == pytest.approx(55.3, abs=0.02)
+
+
+def test_readable_by_polars_without_us(filled):
+    polars = pytest.importorskip("polars")
+    samples = polars.scan_parquet(filled / "samples", hive_partitioning=True)
+    by_car = dict(samples.group_by("car").agg(polars.col("temperature_degc").max()).collect().rows())
+    assert by_car["kestrel-5000-road-and-sprint"] == pytest.approx(53.3, abs=0.02)
+
+
+def test_a_session_is_added_once_and_nothing_is_overwritten(filled, sessions):
+    before = sorted(filled.rglob("*"))
+    with pytest.raises(InputError, match="in the archive already"):
+        archive.add(filled, sessions[2])
+    assert sorted(filled.rglob("*")) == before
+
+
+def test_recompute_on_all_cores_gives_the_same(filled):
+    before = results(filled)
+    shares = []
+    assert archive.recompute(filled, progress=shares.append) == 6
+    assert shares == pytest.approx([1 / 6, 2 / 6, 3 / 6, 4 / 6, 5 / 6, 1])
+    for old, new in zip(before, results(filled), strict=True):
+        pd.testing.assert_frame_equal(old, new)
+
+
+def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic):
+    for path in sessions[:2]:
+        archive.add(tmp_path / "a", path)
+    line = ChannelCalibration(place="pump", gain=1.0, offset_degc=-1.0, uncertainty_degc=0.2, made_on=datetime.date(2026, 6, 1))
+    before = archive.listed(tmp_path / "a")
+    Calibration(board_id=synthetic.BOARD_ID.hex(), channels={1: line}).save(tmp_path / "mine.json")
+    archive.recompute(tmp_path / "a", calibration=tmp_path / "mine.json")
+    after = archive.listed(tmp_path / "a")
+    np.testing.assert_allclose(after["hottest_degc"] - before["hottest_degc"], -1.0)
+    Calibration(board_id="a" * 16, channels={1: line}).save(tmp_path / "other.json")
+    archive.recompute(tmp_path / "a", calibration=tmp_path / "other.json")
+    pd.testing.assert_frame_equal(archive.listed(tmp_path / "a"), after)
+
+
+def test_a_car_renamed_moves_its_results(tmp_path, sessions):
+    identity = archive.add(tmp_path, sessions[0])
+    text = tmp_path / "sessions" / identity / "car.toml"
+    text.write_text(text.read_text().replace("Kestrel 5000", "Kestrel 5200"))
+    archive.recompute(tmp_path)
+    assert [p.parts[-3] for p in (tmp_path / "samples").rglob("*.parquet")] == ["car=kestrel-5200-road-and-sprint"]
+    assert len(archive.listed(tmp_path)) == 1
+
+
+def test_one_bad_session_does_not_stop_the_others(tmp_path, sessions):
+    first, second = (archive.add(tmp_path, path) for path in sessions[:2])
+    (tmp_path / "sessions" / first / "wire.log").unlink()
+    with pytest.raises(InputError, match=f"1 of 2 sessions could not be worked out again: {first}"):
+        archive.recompute(tmp_path)
+    assert second in set(archive.listed(tmp_path)["session"])
+
+
+@pytest.mark.parametrize("task", [archive.listed, archive.recompute])
+def test_no_archive_is_one_sentence(tmp_path, task):
+    with pytest.raises(InputError, match="is no archive"):
+        task(tmp_path / "nowhere")
+
+
+def test_an_empty_recording_is_refused(tmp_path):
+    (tmp_path / "wire.log").write_bytes(b"")
+    with pytest.raises(InputError, match="no reading"):
+        archive.add(tmp_path / "archive", tmp_path)
+    assert not (tmp_path / "archive").exists()
+
+
+def test_a_cluster_that_does_not_answer(filled, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(archive, "_CONNECT_S", 1)
+    with pytest.raises(InputError, match="no Dask scheduler answers"):
+        archive.recompute(filled, cluster="tcp://127.0.0.1:9")
+
+
+def test_on_a_cluster_with_a_worker_killed_in_mid_run(filled, tmp_path):
+    """A scheduler and two workers as processes of their own; one worker is killed after the first result: the same results all the same."""
+    pytest.importorskip("distributed")
+    before = results(filled)
+    address_file = tmp_path / "scheduler.json"
+    common = ["--scheduler-file", str(address_file)]
+    processes = []
+
+    def start(module, *options):
+        command = [sys.executable, "-m", f"distributed.cli.{module}", *options, *common]
+        processes.append(subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL))
+        return processes[-1]
+
+    try:
+        start("dask_scheduler", "--port", "0", "--no-dashboard")
+        workers = [start("dask_worker", "--no-nanny", "--nthreads", "1", "--no-dashboard") for _ in range(2)]
+        address = _wait_for_workers(address_file, 2)
+        killed = []
+
+        def progress(share):
+            if not killed:
+                killed.append(share)
+                os.kill(workers[0].pid, signal.SIGKILL)
+
+        assert archive.recompute(filled, cluster=address, progress=progress) == 6
+        assert killed == [pytest.approx(1 / 6)]
+        assert workers[0].wait(10) == -signal.SIGKILL
+        for old, new in zip(before, results(filled), strict=True):
+            pd.testing.assert_frame_equal(old, new)
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait()
+
+
+def _wait_for_workers(address_file, count):
+    import json
+
+    from distributed import Client
+
+    end = time.monotonic() + 60
+    while not address_file.exists() or not address_file.read_text():
+        assert time.monotonic() < end, "the scheduler did not start"
+        time.sleep(0.1)
+    address = json.loads(address_file.read_text())["address"]
+    with Client(address, set_as_default=False) as client:
+        client.wait_for_workers(count, timeout=60)
+    return address

@@ -1,0 +1,207 @@
+"""Tables of a recording against what was put into it, and against the functions every other room uses."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hotfuel import car, session
+from hotfuel.errors import InputError
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+from hotfuel.temperature.calibration import Calibration, ChannelCalibration
+from hotfuel.temperature.counts import REASONS
+from hotfuel.units import parse
+from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER
+
+CODE_DEGC = 0.149e-3 / 0.040  # one code of gain 32 (datasheet 19-7534) at about 40 uV per degC
+
+
+def opened(tmp_path, data, car_text=car.EXAMPLE, **given):
+    (tmp_path / "wire.log").write_bytes(data)
+    if car_text:
+        (tmp_path / "car.toml").write_text(car_text)
+    return session.open(tmp_path, **given)
+
+
+def test_temperatures_are_what_went_in(drive, synthetic):
+    table = drive.temperatures()
+    assert list(table.columns) == ["tank_degc", "pump_degc", "carb_inlet_degc"]
+    assert str(table.index.tz) == "UTC"
+    assert table.index.is_monotonic_increasing
+    time_s = (table.index - pd.Timestamp(synthetic.START_WALL_S, unit="s", tz="UTC")).total_seconds()
+    assert np.abs(table.to_numpy() - synthetic.climb(time_s)).max() < CODE_DEGC
+
+
+def test_margins_are_the_margin_functions_own(drive):
+    table, inputs, temperatures = drive.margins(), drive.inputs(), drive.temperatures()
+    index_s = temperatures.index.as_unit("us").asi8 / 1e6
+    conditions = Conditions(
+        running=inputs["running"].to_numpy(), engine_rpm=inputs["engine_rpm"].to_numpy(), ignition=inputs["ignition"].to_numpy(),
+        fuel_pressure_kpa=inputs["fuel_pressure_kpa"].to_numpy(), time_s=index_s,
+    )  # fmt: skip
+    measured = {name: temperatures[f"{name}_degc"].to_numpy() for name in ("tank", "pump", "carb_inlet")}
+    expected = margins(drive.car, drive.fuel, measured, conditions)
+    assert table.index.equals(temperatures.index)
+    for place, arrays in expected.places.items():
+        for column in ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state"):
+            np.testing.assert_array_equal(table[f"{place}_{column}"].to_numpy(), getattr(arrays, column))
+    np.testing.assert_allclose(table["pump_margin_degc"] + measured["pump"], table["pump_limit_degc"])
+
+
+def test_inputs(drive, synthetic):
+    inputs = drive.inputs()
+    at = (inputs.index - pd.Timestamp(synthetic.START_WALL_S, unit="s", tz="UTC")).total_seconds()
+    middle = inputs[(at > 30) & (at < 440)]
+    assert middle["engine_rpm"].to_numpy() == pytest.approx(1500, abs=1)  # four pulses a revolution in the car file
+    assert middle["fuel_pressure_kpa"].to_numpy() == pytest.approx(parse("5.5 psi", "pressure"), abs=0.02)
+    assert middle["battery_v"].to_numpy() == pytest.approx(13.8, abs=0.01)
+    assert set(middle["running"]) == {1.0}
+    assert set(inputs[(at > 460) & (at < 590)]["running"]) == {0.0}
+    assert set(inputs[at > 640]["ignition"]) == {0.0}
+    assert inputs["ambient_pressure_kpa"].isna().all()
+
+
+def test_a_broken_sender_wire_is_no_pressure(tmp_path, synthetic):
+    made = synthetic.Recording()
+    for number in range(40):
+        made.reading(number * 0.2, (30, 40, 50))
+        made.auxiliary(number * 0.2, fuel_pressure_percent=0.0 if number < 20 else 100.0)
+    assert opened(tmp_path, made.data).inputs()["fuel_pressure_kpa"].isna().all()
+
+
+def test_engine_pulses_wrap(tmp_path, synthetic):
+    made = synthetic.Recording()
+    for number in range(60):
+        made.reading(number * 0.2, (30, 40, 50))
+        made.auxiliary(number * 0.2, pulses=(1 << 32) - 200 + number * 20)
+    speed = opened(tmp_path, made.data).inputs()["engine_rpm"].dropna()
+    assert len(speed) > 50
+    assert speed.to_numpy() == pytest.approx(20 / 0.2 * 60 / 4)
+
+
+def test_marks_gaps_events(drive, synthetic):
+    start = pd.Timestamp(synthetic.START_WALL_S, unit="s", tz="UTC")
+    marks = drive.marks()
+    assert marks["text"].tolist() == ["stopped at the top"]
+    assert (marks["time"][0] - start).total_seconds() == pytest.approx(450, abs=0.01)
+    gaps = drive.gaps()
+    assert gaps["reason"].tolist() == ["link: port gone"]
+    assert gaps["duration_s"][0] == pytest.approx(30, abs=0.21)
+    assert (gaps["start"][0] - start).total_seconds() == pytest.approx(600, abs=0.21)
+    assert drive.events()[["event"]].to_numpy().tolist() == [["ignition off"]]
+
+
+def test_without_wall_time_the_index_is_time_deltas(tmp_path, synthetic):
+    table = opened(tmp_path, synthetic.drive(60.0, anchored=False).data).temperatures()
+    assert isinstance(table.index, pd.TimedeltaIndex)
+    assert table.index[10].total_seconds() == pytest.approx(2.0)
+
+
+def test_two_boots_without_wall_time_stand_one_behind_the_other(tmp_path, synthetic):
+    made = synthetic.Recording()
+    for number in range(50):
+        made.reading(number * 0.2, (30, 40, 50))
+    made.boot(2)
+    for number in range(50):
+        made.reading(number * 0.2, (31, 41, 51))
+    found = opened(tmp_path, made.data)
+    table = found.temperatures()
+    assert len(table) == 100
+    assert table.index.is_monotonic_increasing
+    assert table["tank_degc"].to_numpy()[[49, 50]] == pytest.approx([30, 31], abs=0.01)
+    assert any("started 2 times" in note for note in found.all_notes())
+
+
+def test_frames_received_twice_count_once(tmp_path, synthetic):
+    made = synthetic.drive(40.0)
+    twice = b"".join(frame * 2 for frame in made.frames)
+    once = opened(tmp_path, made.data)
+    other = tmp_path / "twice"
+    other.mkdir()
+    pd.testing.assert_frame_equal(opened(other, twice).temperatures(), once.temperatures())
+
+
+def test_a_reading_without_its_description_is_nan_with_that_reason(tmp_path, synthetic):
+    made = synthetic.drive(20.0)
+    found = opened(tmp_path, b"".join(made.frames[1:]))
+    assert len(found.temperatures()) == 100
+    assert found.temperatures().isna().all(axis=None)
+    assert {REASONS[code] for code in found.reasons().to_numpy().ravel()} == {"the board's description for this reading is not in the log"}
+    assert found.summary().hottest is None
+
+
+def test_a_fault_is_a_reason_not_a_number(tmp_path, synthetic):
+    made = synthetic.Recording()
+    made.reading(0.0, (30, NO_ANSWER, CONFIGURATION_LOST))
+    made.reading(0.2, (30, 40, 50), status=0x01)
+    found = opened(tmp_path, made.data)
+    reasons = found.reasons().to_numpy()
+    assert reasons[0].tolist() == [0, 1, 2]
+    assert set(reasons[1]) == {4}
+    assert np.isnan(found.temperatures().to_numpy()[1]).all()
+    assert found.margins()["pump_state"].tolist() == [3, 3]
+
+
+def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, synthetic):
+    made = synthetic.Recording(places=("pump", "left_side", "spare"))
+    made.reading(0.0, (41, 51, 61))
+    found = opened(tmp_path, made.data)
+    # "pump" by its name; channel 2 is the car file's carb_inlet; channel 1 would be the pump, which is taken
+    assert found.temperatures().columns.tolist() == ["pump_degc", "left_side_degc", "carb_inlet_degc"]
+    notes = " ".join(found.all_notes())
+    assert "tank, which the board did not measure" in notes
+    assert "left_side, which is not in the car file" in notes
+
+
+def test_calibration_counts_for_its_own_board_only(tmp_path, synthetic):
+    import datetime
+
+    line = ChannelCalibration(place="pump", gain=1.0, offset_degc=1.5, uncertainty_degc=0.2, made_on=datetime.date(2026, 6, 1))
+    made = synthetic.drive(10.0)
+    plain = opened(tmp_path, made.data)
+    mine = Calibration(board_id=synthetic.BOARD_ID.hex(), channels={1: line})
+    corrected = opened(tmp_path, made.data, calibration=mine)
+    change = corrected.temperatures() - plain.temperatures()
+    assert change["pump_degc"].to_numpy() == pytest.approx(1.5)
+    assert (change["tank_degc"] == 0).all()
+    assert corrected.margins()["pump_uncertainty_degc"].iloc[0] < plain.margins()["pump_uncertainty_degc"].iloc[0]
+    stranger = opened(tmp_path, made.data, calibration=Calibration(board_id="f" * 16, channels={1: line}))
+    pd.testing.assert_frame_equal(stranger.temperatures(), plain.temperatures())
+    assert any("is of board" in note for note in stranger.notes)
+
+
+def test_cut_anywhere_it_opens_with_every_whole_frame_before_the_cut(tmp_path, synthetic):
+    made = synthetic.drive(4.0)
+    lengths = np.cumsum([len(frame) for frame in made.frames])
+    is_reading = np.array([frame[2] == 2 for frame in made.frames])
+    for cut in range(0, len(made.data) + 1, 7):
+        found = opened(tmp_path, made.data[:cut])
+        whole = int((is_reading & (lengths <= cut)).sum())
+        assert len(found.temperatures()) in (whole, whole + 1), cut  # the closing zero may be missing
+        found.summary(), found.marks(), found.gaps(), found.events(), found.inputs(), found.all_notes()
+
+
+@pytest.mark.parametrize("data", [b"", b"\x00" * 50, bytes(range(256)) * 20])
+def test_no_reading_at_all(tmp_path, data):
+    found = opened(tmp_path, data)
+    assert len(found.temperatures()) == 0
+    assert len(found.margins()) == 0
+    assert len(found.alarms()) == 0
+    assert found.summary().readings == 0
+    assert "There is no reading in this recording." in found.all_notes()
+
+
+def test_without_a_car_file_there_are_temperatures_and_one_sentence(tmp_path, synthetic):
+    found = opened(tmp_path, synthetic.drive(10.0).data, car_text=None)
+    assert found.temperatures()["pump_degc"].notna().all()
+    with pytest.raises(InputError, match="no usable car file"):
+        found.margins()
+    summary = found.summary()
+    assert summary.smallest is None
+    assert summary.hottest.place == "carb_inlet"
+
+
+def test_another_car_file_counts_instead_of_the_sessions(drive_folder, drive):
+    higher = session.open(drive_folder, car=car.EXAMPLE.replace('altitude = "600 m"', 'altitude = "2500 m"'))
+    assert (higher.margins()["pump_margin_degc"] < drive.margins()["pump_margin_degc"] - 5).all()
+    with pytest.raises(InputError):
+        session.open(drive_folder, car="name = 5\n")
