@@ -15,7 +15,7 @@ LIMITS_GOOD_DAYS = 30  # a tankful later, or another season, the fuel may be ano
 UNKNOWN_DAYS = 0xFFFF
 LOWEST_OF = 5  # air-pressure readings, one a second
 RUNNING_MS = 2000  # engine pulses within this time: it runs
-# A ratiometric sender stands at 0.5 V of 5 V without pressure; 0.6 V behind the 10k/15k divider, of 3.3 V.
+# A ratiometric sender stands at 10 % of its supply without pressure, and that is 10 % of full scale; 10.9 % is pressure.
 FUEL_PRESSURE_CODE = 7150
 LONG_PRESS_MS = 1500
 IDENTIFY = [300, 300] * 10

@@ -27,5 +27,5 @@ PINS = (
     ("buzzer", 9, "out"),  # high sounds it
     ("sensor_rail", 6, "out"),  # high feeds amplifiers and senders
     ("battery", 26, "analogue"),  # divider 100k / 10k
-    ("fuel_pressure", 27, "analogue"),  # ratiometric sender, 5 V, divider 10k / 15k
+    ("fuel_pressure", 27, "analogue"),  # ratiometric sender, 5 V, divider 10k / 19.6k: 5 V is full scale
 )
