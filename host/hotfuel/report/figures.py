@@ -115,12 +115,14 @@ def thinned(axis: Axis, values: np.ndarray, *others: np.ndarray, bins: int = BIN
         blocks = values[:whole].reshape(-1, size)
         base = np.arange(len(blocks)) * size
         # argmin and argmax stop at a nan; only blocks that hold one are looked at twice
-        low, high = blocks.argmin(axis=1), blocks.argmax(axis=1)
-        for block in np.flatnonzero(np.isnan(blocks[np.arange(len(blocks)), low])):
-            known = np.flatnonzero(~np.isnan(blocks[block]))
+        low, high = base + blocks.argmin(axis=1), base + blocks.argmax(axis=1)
+        again = [slice(int(start), int(start) + size) for start in base[np.isnan(values[low])]]
+        picked = [low, high, [0, len(values) - 1], axis.holes, axis.holes + 1]
+        for block in [*again, slice(whole, len(values))]:
+            known = block.start + np.flatnonzero(~np.isnan(values[block]))
             if known.size:
-                low[block], high[block] = known[blocks[block, known].argmin()], known[blocks[block, known].argmax()]
-        rows = np.unique(np.concatenate([base + low, base + high, np.arange(whole, len(values)), [0, len(values) - 1], axis.holes, axis.holes + 1]))
+                picked.append(known[[values[known].argmin(), values[known].argmax()]])
+        rows = np.unique(np.concatenate(picked))
     at, kept = axis.ms(axis.seconds[rows]), [array[rows] for array in (values, *others)]
     breaks = np.searchsorted(rows, axis.holes + 1)
     if breaks.size:

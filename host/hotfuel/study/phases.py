@@ -250,6 +250,8 @@ def _sense(text: str) -> bool | None:
 
 def _from_temperatures(course: Course) -> np.ndarray:
     """Hot soak where the hottest fuel place climbs for minutes without the tank doing so, drive elsewhere: a guess, and marked as one."""
+    if len(course.time_s) < 2 or not course.fuel_places:
+        return np.full(len(course.time_s), DRIVE, dtype=object)
     place = max(course.fuel_places, key=lambda p: float(np.nanmax(course.degc[p], initial=-np.inf)))
     mean = smoothed(course.time_s, course.degc[place], 60.0)
     rate = np.gradient(np.nan_to_num(mean, nan=float(np.nanmean(mean)))) * 60

@@ -1,0 +1,118 @@
+"""The comparison's page renders the study's results word for word and number for number."""
+
+import re
+import shutil
+import subprocess
+
+import numpy as np
+import pytest
+from hotfuel.report import comparison, html
+from hotfuel.study.compare import compare_runs
+from hotfuel.study.power import compare_pulls
+from hotfuel.study.pulls import Pull
+from hotfuel.study.summaries import MARGIN, PEAK, Cell, Run
+from hotfuel.units import Shown
+
+HOT_SOAK, DRIVE = Cell(MARGIN, "pump", "hot soak"), Cell(PEAK, "tank", "drive")
+
+
+def runs(count=6):
+    """Alternating runs of a bare car and one with a sleeve <b>; the sleeve leaves 8 degC more."""
+    spread = (0.3, -0.4, 0.1, 0.5, -0.2, 0.0)
+    return [
+        Run(
+            f"run {number}", "sleeve <b>" if number % 2 else "bare", f"s{number}",
+            {HOT_SOAK: (-5.0 if number % 2 else 3.0) + spread[number % 6], DRIVE: 35.0 + spread[-number % 6]}, {},
+            start_s=1e9 + 1000 * number, ambient_degc=24.0, ambient_pressure_kpa=94.5, fuel="measured fuel", car="Kestrel 5000",
+        )
+        for number in range(count)
+    ]  # fmt: skip
+
+
+def pulls():
+    rpm = np.linspace(2500, 6500, 81)
+    rise = np.sin((rpm - 1500) / 5500 * np.pi / 2)
+
+    def pull(name, factor):
+        kw = (60 + 120 * rise) * factor
+        return Pull(name, rpm, kw, kw * 1000 / (rpm * np.pi / 30))
+
+    return {"bare": [pull(f"b{n}", 1 + 0.001 * n) for n in range(4)], "sleeve <b>": [pull(f"s{n}", 1.012 + 0.001 * n) for n in range(4)]}
+
+
+def text_of(page):
+    """What a person reads."""
+    body = page[page.index("<main>") : page.index("</main>")]
+    plain = re.sub(r"<[^>]+>", " ", body)
+    for code, sign in (("&lt;", "<"), ("&gt;", ">"), ("&#39;", "'"), ("&#34;", '"'), ("&amp;", "&")):
+        plain = plain.replace(code, sign)
+    return re.sub(r"\s+", " ", plain)
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_finding_intervals_and_runs(units):
+    result = compare_runs(runs(), "bare", HOT_SOAK, shown=Shown(units))
+    text = text_of(comparison.render(result, units=units))
+    shown = Shown(units)
+    assert re.sub(r"\s+", " ", result.finding()) in text
+    primary = result.answers[0]
+    assert primary.verdict == "lower"
+    for degc in (primary.difference_degc, primary.low_degc, primary.high_degc):
+        assert shown.text(degc, "temperature difference").replace("-", "−") in text
+    for run in result.runs:
+        assert run.name in text
+    assert "+5.0 °C" in text or units == "us"  # the sleeve's margin, not its stored negative
+    for caution in (*result.cautions, *result.conditions):
+        assert re.sub(r"\s+", " ", caution) in text
+
+
+def test_one_run_a_side_is_described_not_tested():
+    result = compare_runs(runs(2), "bare", HOT_SOAK)
+    text = text_of(comparison.render(result))
+    assert "described, not tested" in text
+    assert "one run on a side shows what happened that day" in text
+    assert f"Drive in this order: {', '.join(result.proposed_order)}." in text
+
+
+def test_power_alone_and_both_on_one_sheet(tmp_path):
+    power = compare_pulls(pulls(), "bare")
+    alone = text_of(comparison.write_power(power, tmp_path / "power.html", "us").read_text(encoding="utf-8"))
+    assert re.sub(r"\s+", " ", power.finding()) in alone
+    assert f"{power.gains[0].gain_percent:+.2f} %" in alone
+    assert "smallest margin" not in alone
+    assert "guards in place" in alone
+    result = compare_runs(runs(), "bare", HOT_SOAK)
+    both = text_of(comparison.render(result, power=power))
+    sheet = both[: both.index("Technical part")]
+    assert result.finding() in sheet
+    assert re.sub(r"\s+", " ", power.finding()) in sheet
+    assert "bare: 3 runs, 4 pulls" in sheet
+
+
+def test_names_are_escaped_and_nothing_is_loaded():
+    page = comparison.render(compare_runs(runs(), "bare", HOT_SOAK), power=compare_pulls(pulls(), "bare"))
+    body = page[page.index("<main>") : page.index("</main>")]
+    assert "sleeve <b>" not in body
+    assert "sleeve &lt;b&gt;" in body
+    assert not re.search(r"(src|href)=", body)
+    for word in (r"\bOK\b", r"\bsafe", r"\bgreen\b"):
+        assert not re.search(word, text_of(page), re.IGNORECASE), word
+
+
+def test_the_sessions_tell_customer_and_work(drive):
+    result = compare_runs(runs(), "bare", HOT_SOAK)
+    text = text_of(comparison.render(result, {"bare": [drive], "sleeve <b>": [drive]}))
+    assert 'for A. "Driver" & Son' in text
+    assert "Hose moved off the manifold." in text
+    assert "149 readings are missing" in text
+
+
+def test_temperature_and_power_fit_one_sheet_of_paper(tmp_path):
+    if html.browser() is None or shutil.which("pdftotext") is None:
+        pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
+    pdf = tmp_path / "both.pdf"
+    comparison.write(compare_runs(runs(), "bare", HOT_SOAK), tmp_path / "both.html", power=compare_pulls(pulls(), "bare"), units="us", pdf=pdf)
+    pages = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+    for there in ("Finding", "What was done", "Please read", "Place and date"):
+        assert there in pages[0], there
+    assert "Technical part" in pages[1]

@@ -1,0 +1,201 @@
+"""The review page: says the session's own numbers, stands alone, promises nothing, prints."""
+
+import re
+import shutil
+import subprocess
+from html.parser import HTMLParser
+
+import pytest
+from hotfuel import car, session
+from hotfuel.errors import InputError
+from hotfuel.report import html, review, words
+from hotfuel.units import Shown
+
+
+class Page(HTMLParser):
+    """A page's text without scripts and styles, its parts by id, and every address it would load."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.parts, self.addresses, self._skip = [], [], 0
+        self.tags = []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        self._skip += tag in ("script", "style")
+        self.addresses += [value for name, value in attributes if name in ("src", "href", "action", "data") and value]
+
+    def handle_endtag(self, tag):
+        self._skip -= tag in ("script", "style")
+
+    def handle_data(self, data):
+        if not self._skip:
+            self.parts.append(data)
+
+    @property
+    def text(self):
+        return re.sub(r"\s+", " ", " ".join(self.parts))
+
+
+@pytest.fixture(scope="module")
+def page(drive):
+    return Page(review.render(drive))
+
+
+def test_the_numbers_come_first_and_are_the_sessions_own(page, drive):
+    summary = drive.summary()
+    shown = Shown("us")
+    head = page.text[: page.text.index("Customer sheet")]
+    assert words.signed(shown, summary.smallest.smallest_margin_degc) in head
+    assert shown.text(summary.hottest.hottest_degc, "temperature") in head
+    # two hours ahead of UTC
+    assert (summary.hottest.hottest_at.hour + 2) % 24 == int(re.search(r"Hottest fuel [\d.]+ °F pump, (\d\d):", head).group(1))
+    assert head.index("Smallest margin") < head.index("Place by place")
+
+
+def test_the_customer_sheet(page):
+    sheet = page.text[page.text.index("Customer sheet") : page.text.index("Technical part")]
+    for words_there in (
+        'A. "Driver" & Son', "Dies at the lights when hot.", "Hose moved off the manifold.", "Conditions", "Please read", "Outside air 75.2 °F",
+        "1969 ft", "Nothing is promised for another fuel", "licensed practice", "For the customer",
+    ):  # fmt: skip
+        assert words_there in sheet, words_there
+
+
+def test_the_technical_part(page, drive):
+    technical = page.text[page.text.index("Technical part") :]
+    for words_there in ("How it was measured", "Fuel and its route", "Calibration", "What is missing", "NIST ITS-90", "ASTM D4814", "V/L 20", "Firmware 1.2.3"):
+        assert words_there in technical, words_there
+    for note in drive.all_notes():
+        assert re.sub(r"\s+", " ", note) in technical
+
+
+def test_it_stands_alone(page):
+    assert page.addresses == []
+    assert "link" not in page.tags
+
+
+def test_text_of_people_is_escaped(page, drive):
+    assert "<b>& back" not in review.render(drive)
+    assert "Pass road <b>& back</b>" in page.text
+
+
+def test_it_promises_nothing(page):
+    for word in (r"\bOK\b", r"\bsafe", r"\bgreen\b", r"\bguarantee", r"\bwill start\b"):
+        assert not re.search(word, page.text, re.IGNORECASE), word
+
+
+def test_units(drive):
+    metric = Page(review.render(drive, "si")).text
+    assert "°F" not in metric
+    assert "psi" not in metric
+    shown = Shown("si")
+    assert words.signed(shown, drive.summary().smallest.smallest_margin_degc) in metric
+    with pytest.raises(InputError, match='choose "si" or "us"'):
+        review.render(drive, "imperial")
+
+
+def test_without_a_car_file(tmp_path, synthetic):
+    (tmp_path / "wire.log").write_bytes(synthetic.drive(120.0).data)
+    text = Page(review.render(session.open(tmp_path))).text
+    assert "needs the car file" in text
+    assert "no limit" in text
+
+
+@pytest.mark.parametrize("data", [b"", b"rubbish \x00\x01\x02" * 9])
+@pytest.mark.parametrize("with_car", [True, False])
+def test_an_empty_session_still_makes_a_page(tmp_path, data, with_car):
+    (tmp_path / "wire.log").write_bytes(data)
+    if with_car:
+        (tmp_path / "car.toml").write_text(car.EXAMPLE)
+    text = Page(review.render(session.open(tmp_path))).text
+    assert "Nothing was recorded." in text
+    assert "There is no temperature in this recording." in text
+
+
+def test_one_reading_only(tmp_path, synthetic):
+    made = synthetic.Recording()
+    made.reading(0.0, (30, 40, 50))
+    (tmp_path / "wire.log").write_bytes(made.data)
+    (tmp_path / "car.toml").write_text(car.EXAMPLE)
+    text = Page(review.render(session.open(tmp_path))).text
+    assert "time since the start" in text
+    assert "122.0 °F" in text
+
+
+def test_a_car_with_air_probes_only(tmp_path, synthetic):
+    (tmp_path / "wire.log").write_bytes(synthetic.drive(60.0).data)
+    text = car.EXAMPLE
+    for role in ("tank", "pump", "carburettor"):
+        text = text.replace(f'role = "{role}"', 'role = "air"')
+    (tmp_path / "car.toml").write_text(text)
+    assert "no limit is known" in Page(review.render(session.open(tmp_path))).text
+
+
+def test_probes_that_all_failed(tmp_path, synthetic):
+    made = synthetic.Recording()
+    for number in range(100):
+        made.reading(number * 0.2, (30, 40, 50), status=0x01)
+    (tmp_path / "wire.log").write_bytes(made.data)
+    (tmp_path / "car.toml").write_text(car.EXAMPLE)
+    text = Page(review.render(session.open(tmp_path))).text
+    assert "There is no temperature at tank, pump, carb_inlet in the whole recording." in text
+    assert "no reading" in text
+
+
+def test_a_place_that_cannot_be_written(drive, tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match="cannot be written"):
+        review.write(drive, tmp_path / "file" / "page.html")
+
+
+def test_no_browser_to_print_with(drive, tmp_path, monkeypatch):
+    monkeypatch.setenv("HOTFUEL_BROWSER", "no-such-browser")
+    with pytest.raises(InputError, match="no Chromium or Chrome"):
+        review.write(drive, tmp_path / "page.html", pdf=tmp_path / "page.pdf")
+    assert (tmp_path / "page.html").exists()
+
+
+@pytest.mark.parametrize(("units", "width_pt"), [("si", 595), ("us", 612)])
+def test_on_paper_the_customer_sheet_is_one_page(drive, tmp_path, units, width_pt):
+    if html.browser() is None or shutil.which("pdftotext") is None:
+        pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
+    pdf = tmp_path / "page.pdf"
+    review.write(drive, tmp_path / "page.html", units, pdf=pdf)
+    size = subprocess.run(["pdfinfo", pdf], capture_output=True, text=True, check=True).stdout
+    assert abs(float(re.search(r"Page size: +([\d.]+) x", size).group(1)) - width_pt) < 1
+    pages = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+    sheet = next(number for number, text in enumerate(pages) if "Customer sheet" in text)
+    for there in ("Finding", "What was done", "Conditions", "Please read", "licensed practice", "For the customer", "Place and date"):
+        assert there in pages[sheet], there
+    assert "Technical part" in pages[sheet + 1]
+    # the figures are on the paper too: tick labels of the picture's time axis
+    assert re.search(r"\d\d:\d\d +\d\d:\d\d", pages[sheet])
+
+
+FINDINGS = [
+    (-9.0, 2.0, "beyond the", "so the limit was passed"),
+    (-1.0, 2.0, "beyond the", "too close to tell"),
+    (1.0, 2.0, "were left to the", "too close to tell"),
+    (12.0, 2.0, "were left to the", "known to about ±2.0 °C."),
+]
+
+
+@pytest.mark.parametrize(("margin", "sure", "state", "how_sure"), FINDINGS)
+def test_the_finding_says_how_sure_it_is(drive, margin, sure, state, how_sure):
+    from dataclasses import replace
+
+    summary = drive.summary()
+    near = replace(summary.smallest, smallest_margin_degc=margin, uncertainty_degc=sure, limit_there_degc=60.0, temperature_there_degc=60.0 - margin)
+    sentence = words.nearest(replace(summary, smallest=near), Shown("si"), words.Clock(True, 0))
+    assert f"{abs(margin):.1f} °C" in sentence
+    assert state in sentence
+    assert how_sure in sentence
+
+
+def test_durations_and_signs():
+    assert [words.duration(seconds) for seconds in (0.0, 4.24, 59.4, 60, 3599, 7500)] == ["0 s", "4.2 s", "59 s", "1 min 00 s", "59 min 59 s", "2 h 05 min"]
+    assert words.signed(Shown("us"), -5.0) == "−9.0 °F"
+    assert words.signed(Shown("us"), 5.0) == "+9.0 °F"
+    assert words.signed(Shown("us"), -0.001) == "0.0 °F"
