@@ -17,11 +17,36 @@ from hotfuel import car as car_file
 from hotfuel.cli.app import Json, Units, app, err, note, show
 from hotfuel.cli.boards import the_port
 from hotfuel.errors import InputError, UsageError
-from hotfuel.units import Shown
+from hotfuel.units import Shown, parse
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
 DRIVE = "summer drive"
 CAUTION = "The driver does not operate this. No warning does not mean safe: fuel can boil where there is no probe."
+
+
+About = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--about",
+        help='What a person knows, KEY=VALUE, kept with the session: title, customer, complaint, work_done, fix, ambient_degc="28 degC" ...',
+    ),
+]
+
+
+def about(texts: list[str] | None) -> dict[str, Any]:
+    """KEY=VALUE options as session data; a number may carry its unit. Raises UsageError; the values themselves are checked when they are stored."""
+    from hotfuel.session import metadata
+
+    found: dict[str, Any] = {}
+    for text in texts or []:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise UsageError(f'--about "{text}" is not KEY=VALUE; known keys are {", ".join(metadata.KEYS)}')
+        key = metadata.KEYS.get(name)
+        found[name] = value
+        if key is not None and key.kind is float:
+            found[name] = parse(value, {"degC": "temperature", "%": "percent"}[key.unit])
+    return found
 
 
 @contextlib.contextmanager
@@ -42,8 +67,7 @@ def record(
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds.", min=0.1)] = None,
     page: Annotated[bool, typer.Option("--page", help="Show it on a page in the browser.")] = False,
     terminal: Annotated[bool, typer.Option("--terminal", help="Show it in this terminal.")] = False,
-    title: Annotated[str | None, typer.Option("--title", help="What to call the session.")] = None,
-    fix: Annotated[str | None, typer.Option("--fix", help='Which fix is on the car, e.g. "heat shield".')] = None,
+    facts: About = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
@@ -54,7 +78,7 @@ def record(
     described = car_file.load(car) if car else None
     shown = Shown(units or (described.units if described else "si"))
     link = Link(the_port(port))
-    values = {key: value for key, value in (("title", title), ("fix", fix), ("port", link.url)) if value}
+    values = {"port": link.url, **about(facts)}
     with link:
         session = session_folder.create(out, car.read_text(encoding="utf-8") if car else None, values)
         note(f"recording to {session.path}; end it with Ctrl-C. {CAUTION}")
@@ -154,13 +178,17 @@ def review(
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print it to this PDF (needs Chromium).")] = None,
+    facts: About = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
     """What happened, as a page and a sheet for the customer. Example: hotfuel review sunday --out sunday.html"""
     from hotfuel import session as sessions
     from hotfuel.report import review as report
+    from hotfuel.session import folder as session_folder
 
+    if facts:
+        session_folder.update(session_folder.find(session), about(facts))
     opened = sessions.open(session, car)
     target = out or (opened.folder.path / "review.html")
     shown = Shown(units or (opened.car.units if opened.car else "si"))

@@ -47,6 +47,7 @@ def compare(
 ) -> None:
     """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html"""
     from hotfuel import session as sessions
+    from hotfuel.study import verdicts
     from hotfuel.study.sessions import compare_sessions
 
     opened = {name: [sessions.open(path) for path in paths] for name, paths in groups(variants, "SESSION").items()}
@@ -57,7 +58,13 @@ def compare(
     )
     power = _power(groups(powers, "CSV"), baseline) if powers else None
     lines = [result.finding()]
-    lines += [answer.sentence for answer in result.answers if not answer.primary]
+    others = [answer for answer in result.answers if not answer.primary]
+    told = [answer.sentence for answer in others if answer.verdict not in (verdicts.UNDECIDED, verdicts.DESCRIBED)]
+    lines += told
+    if len(told) < len(others):
+        lines.append(
+            f"{len(others) - len(told)} further questions are not decided by these runs; the report and --json list them."
+        )
     lines += [*result.conditions, *result.cautions]
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
@@ -222,6 +229,9 @@ def forecast(
     fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel, e.g. "D4814 C-3".')] = None,
     higher: Annotated[str | None, typer.Option("--higher", help='More altitude, e.g. "1500 m".')] = None,
     hotter: Annotated[str | None, typer.Option("--hotter", help='A hotter day, e.g. "15 degC" or "20 degF" more.')] = None,
+    outside: Annotated[
+        str | None, typer.Option("--outside", help='Outside air during the session, if it is not noted: "28 degC".')
+    ] = None,
     tank_pump: Annotated[bool, typer.Option("--tank-pump", help="An electric pump in the tank instead.")] = False,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     units: Units = None,
@@ -251,6 +261,8 @@ def forecast(
     if not changes:
         raise UsageError("say what would change: --cooler, --insulation, --fuel, --higher, --hotter or --tank-pump")
     opened = sessions.open(session, car)
+    if outside:
+        opened.metadata["ambient_degc"] = parse(outside, "temperature")
     made = forecasts(opened, changes, shown=Shown(units) if units else None)
     lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
     show({"forecasts": [one.as_dict() for one in made]}, lines, as_json)

@@ -130,6 +130,12 @@ def _common_places(courses: Sequence[Course]) -> tuple[list[str], list[str]]:
     return places, [f"Not every session measured {', '.join(left)}: left out of the comparison."] if left else []
 
 
+def _identity(session: Any) -> str:
+    """What tells one recording from another: its file, because several may carry one title."""
+    folder = getattr(session, "folder", None)
+    return str(folder.log_path.resolve()) if folder is not None else f"{session.name} {id(session)}"
+
+
 class _Common:
     """The fuel and air pressure for which all limits are worked out, where the sessions' own differ."""
 
@@ -214,7 +220,7 @@ def _run(
     return Run(
         name=course.name,
         variant=name,
-        session=str(getattr(session, "name", id(session))),
+        session=_identity(session),
         values=values,
         inside=inside,
         start_s=course.start_s + float(course.time_s[0]),

@@ -22,7 +22,9 @@ def car_path(tmp_path):
 
 @contextlib.contextmanager
 def running(*arguments):
-    process = subprocess.Popen([sys.executable, "-m", "hotfuel.cli", *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "hotfuel.cli", *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
     try:
         yield process
     finally:
@@ -51,12 +53,17 @@ def test_simulator_record_decode_and_review_by_hand(device, hotfuel, tmp_path, c
     table = pd.read_csv(tmp_path / "drive.csv")
     stored = pd.read_parquet(tmp_path / "drive.parquet")
     assert len(table) == len(stored) == len(samples.decode(session / "wire.log").readings) / 3
-    assert {"tank_degc", "pump_margin_degc", "carb_inlet_needle_limit_degc", "engine_rpm", "ambient_pressure_kpa"} <= set(table.columns)
+    assert {"tank_degc", "pump_margin_degc", "carb_inlet_needle_limit_degc", "engine_rpm", "ambient_pressure_kpa"} <= set(
+        table.columns
+    )
     assert table["pump_degc"].between(20, 60).all()
-    page = hotfuel("review", session, "--out", tmp_path / "drive.html", as_json=True)
+    facts = ["--about", "customer=A. Person", "--about", "ambient_degc=90 degF"]
+    page = hotfuel("review", session, "--out", tmp_path / "drive.html", *facts, as_json=True)
     assert page["summary"]["smallest"]["place"] == "pump"
     text = (tmp_path / "drive.html").read_text(encoding="utf-8")
     assert "Kestrel" in text
+    assert "A. Person" in text
+    assert "90.0 °F" in text
     again = hotfuel("record", "--port", device, "--out", session, "--for", "1", code=1)
     assert "already holds a session" in again
     assert "nothing is overwritten" in again
@@ -83,7 +90,9 @@ def test_a_port_that_goes_away_ends_in_a_readable_session(hotfuel, tmp_path, car
     """The board's plug is pulled and never put back: the recorder keeps trying; ended by hand it leaves a session with the gap in it."""
     with running("simulator", "--pty", "--speed", "20", "--for", "8") as simulator:
         port = simulator.stdout.readline().strip()
-        recorded = hotfuel("record", "--port", port, "--car", car_path, "--out", tmp_path / "s", "--for", "14", as_json=True, timeout=60)
+        recorded = hotfuel(
+            "record", "--port", port, "--car", car_path, "--out", tmp_path / "s", "--for", "14", as_json=True, timeout=60
+        )
     assert recorded["frames"] > 300
     assert recorded["gaps"] == 1
     assert recorded["gap_s"] > 1
@@ -92,12 +101,14 @@ def test_a_port_that_goes_away_ends_in_a_readable_session(hotfuel, tmp_path, car
 
 def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
     master, slave = os.openpty()
-    with contextlib.closing(os.fdopen(master, "wb", buffering=0)) as other:
-        with running("record", "--port", os.ttyname(slave), "--out", tmp_path / "s", "--for", "4") as process:
-            for _ in range(35):
-                other.write(b"$GPRMC,120000,A,4717.1,N,00833.9,E\r\n")
-                time.sleep(0.1)
-            said = process.communicate(timeout=30)[1]
+    with (
+        contextlib.closing(os.fdopen(master, "wb", buffering=0)) as other,
+        running("record", "--port", os.ttyname(slave), "--out", tmp_path / "s", "--for", "4") as process,
+    ):
+        for _ in range(35):
+            other.write(b"$GPRMC,120000,A,4717.1,N,00833.9,E\r\n")
+            time.sleep(0.1)
+        said = process.communicate(timeout=30)[1]
     os.close(slave)
     assert process.returncode == 1
     assert "not one frame arrived" in said

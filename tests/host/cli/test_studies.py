@@ -1,0 +1,167 @@
+"""Compare, power and forecast as a user calls them, on sessions whose true difference is known."""
+
+import zlib
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.risk.pressure import standard_atmosphere_kpa
+from hotfuel.session import metadata
+from hotfuel.temperature.thermocouple import emf_mv
+from hotfuel_wire import codec, framing
+
+CHANNEL = {"chip": 1, "thermocouple": 75, "gain": 32, "mains_hz": 60, "averages": 1, "mode": 0, "resolution_bits": 19}
+PLACES = ("tank", "pump", "carb_inlet")
+COLD_DEGC = 28.0
+LSB_MV = 1000 / (32 * 1.6 * 2**17)
+
+
+def record(folder, seed, cooler_degc, wall_s):
+    """A session of 12 minutes (idle, then a stop) in which the carburettor inlet is cooler_degc cooler than it would be; runs differ by 1 degC."""
+    rng = np.random.default_rng(seed)
+    folder.mkdir(parents=True)
+    (folder / "car.toml").write_text(car_file.EXAMPLE, encoding="utf-8")
+    metadata.write(folder / "session.json", {"title": "Tuesday", "ambient_degc": 27.0})
+    about = {
+        "protocol_version": 1,
+        "firmware_major": 0,
+        "firmware_minor": 1,
+        "firmware_patch": 0,
+        "board_id": b"12345678",
+        "boot_count": seed,
+    }
+    described = {**about, "reset_cause": 1, "period_ms": 500, "simulated": 0, "simulated_speed": 0}
+    described["channels"] = [{**CHANNEL, "place": place.encode()} for place in PLACES]
+    payload = codec.pack("description", {"tick": 0, "time_ms": 0, **described})
+    out = [
+        payload,
+        codec.pack("wall_anchor", {"tick": 0, "time_ms": 1, "wall_us": int(wall_s * 1e6), "monotonic_us": 0, "flags": 0}),
+    ]
+    day = rng.normal(0, 1.0)
+    pulses = 0
+    for step in range(1, 1440):
+        time_s = step / 2
+        running = time_s < 360
+        warm = 1 - np.exp(-time_s / 150)
+        soak = 0 if running else 8 * (1 - np.exp(-(time_s - 360) / 120))
+        degc = (30 + day, 34 + 8 * warm + day + soak, 36 + 18 * warm + day + soak - cooler_degc)
+        hot = [round((float(emf_mv(t + rng.normal(0, 0.05))) - float(emf_mv(COLD_DEGC))) / LSB_MV) for t in degc]
+        rows = [{"hot": code, "cold": round(COLD_DEGC * 256), "status": 0} for code in hot]
+        header = {"tick": step, "time_ms": step * 500}
+        out.append(codec.pack("reading", {**header, "description_id": codec.description_id(payload), "channels": rows}))
+        if step % 2 == 0:
+            pulses += 50 if running else 0
+            inputs = {"fitted": 24, "inputs": int(running), "battery": 0, "fuel_pressure": 0, "pulses": pulses, "barometer": b""}
+            out.append(codec.pack("auxiliary", {**header, **inputs}))
+    (folder / "wire.log").write_bytes(b"".join(framing.encode(one) for one in out))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def sessions(tmp_path_factory):
+    """Four runs as it was and four with a fix worth 8 degC at the carburettor inlet, in the order ABBAABBA, one a day; all carry one title."""
+    root = tmp_path_factory.mktemp("sessions")
+    found = {"before": [], "fix": []}
+    for day, side in enumerate(["before", "fix", "fix", "before", "before", "fix", "fix", "before"]):
+        path = record(
+            root / f"day{day}", seed=day + 1, cooler_degc=8.0 if side == "fix" else 0.0, wall_s=1_780_000_000 + 86400 * day
+        )
+        found[side].append(str(path))
+    return found
+
+
+def test_a_known_difference_is_found_where_it_is_and_nowhere_else(hotfuel, sessions, tmp_path):
+    arguments = [f"{name}={','.join(paths)}" for name, paths in sessions.items()]
+    out = tmp_path / "fix.html"
+    result = hotfuel("compare", *arguments, "--question", "smallest margin at carb_inlet, hot soak", "--out", out, as_json=True)[
+        "comparison"
+    ]
+    assert result["runs"] == {"before": 4, "fix": 4}
+    primary = result["answers"][0]
+    assert (primary["primary"], primary["verdict"]) == (True, "lower")
+    assert primary["low_degc"] < -8.0 < primary["high_degc"]
+    assert primary["high_degc"] - primary["low_degc"] < 6
+    at_pump = [answer for answer in result["answers"] if answer["place"] == "pump"]
+    assert at_pump
+    assert "lower" not in {answer["verdict"] for answer in at_pump}
+    assert out.stat().st_size > 100_000
+    said = hotfuel("compare", *arguments)
+    assert "fix" in said
+
+
+def test_one_run_a_side_is_described_not_tested(hotfuel, sessions):
+    result = hotfuel("compare", f"before={sessions['before'][0]}", f"fix={sessions['fix'][0]}", as_json=True)["comparison"]
+    assert {answer["verdict"] for answer in result["answers"]} == {"described, not tested"}
+    assert "one run" in result["finding"]
+
+
+def test_forecasts_name_what_they_assume(hotfuel, sessions):
+    made = hotfuel(
+        "forecast",
+        sessions["before"][0],
+        "--cooler",
+        "carb_inlet=0.6",
+        "--higher",
+        "1500 m",
+        "--hotter",
+        "15 degC",
+        "--fuel",
+        "D4814 A-1",
+        as_json=True,
+    )["forecasts"]
+    assert len(made) == 4
+    for one in made:
+        assert one["assumptions"]
+        assert one["sentences"]
+    higher = next(one for one in made if "higher" in one["change"])
+    expected = 4.4 * 1.5  # ASTM D4814-18 5.2.1: 4.4 degC per 1000 m
+    drops = [row["margin_before_degc"] - row["margin_degc"] for row in higher["rows"] if row["margin_degc"] is not None]
+    assert drops == pytest.approx([expected] * len(drops), abs=1.6)
+    assert float(standard_atmosphere_kpa(0) - standard_atmosphere_kpa(1000)) == pytest.approx(11.4, abs=0.1)
+
+
+def pull(path, gain, noise, lead=""):
+    rng = np.random.default_rng(zlib.crc32(path.stem.encode()))
+    rpm = np.arange(2500, 5600, 50)
+    torque = (400 - 60 * ((rpm - 3800) / 1800) ** 2) * gain * (1 + rng.normal(0, noise))
+    path.write_text(
+        lead + "RPM,Torque (lb-ft)\n" + "".join(f"{r},{t:.2f}\n" for r, t in zip(rpm, torque, strict=True)), encoding="utf-8"
+    )
+    return str(path)
+
+
+def test_power_of_a_known_gain(hotfuel, tmp_path):
+    before = [pull(tmp_path / f"a{i}.csv", 1.0, 0.0015) for i in range(6)]
+    after = [pull(tmp_path / f"b{i}.csv", 1.02, 0.0015, lead="\ufeff") for i in range(6)]
+    result = hotfuel("power", "before=" + ",".join(before), "after=" + ",".join(after), as_json=True)["power"]
+    (gain,) = result["gains"]
+    assert gain["low_percent"] < 2.0 < gain["high_percent"]
+    assert gain["mixture"] == "not separable from mixture"
+    planned = hotfuel("power", "--plan", "0.7 % at 0.5 %", as_json=True)["plan"]
+    assert planned["runs_each"] == 12  # noncentral t, 90 % power
+
+
+def test_an_archive_is_filled_searched_and_worked_out_again(hotfuel, sessions, tmp_path):
+    archive = tmp_path / "archive"
+    assert len(hotfuel("archive", "add", *sessions["before"][:2], "--archive", archive, as_json=True)["added"]) == 2
+    assert len(hotfuel("archive", "list", "--archive", archive, as_json=True)["sessions"]) == 2
+    assert hotfuel("archive", "find", "--hotter-than", "500 degF", "--archive", archive, as_json=True)["sessions"] == []
+    assert (
+        len(hotfuel("archive", "find", "--place", "pump", "--car", "Kestrel", "--archive", archive, as_json=True)["sessions"])
+        == 2
+    )
+    assert hotfuel("archive", "recompute", "--archive", archive, as_json=True)["recomputed"] == 2
+    assert "is in the archive already" in hotfuel("archive", "add", sessions["before"][0], "--archive", archive, code=1)
+
+
+def test_bad_input_is_one_sentence_and_nothing_is_overwritten(hotfuel, sessions, tmp_path):
+    letters = tmp_path / "letters.csv"
+    letters.write_text("a,b\nx,y\n")
+    kept = tmp_path / "report.html"
+    kept.write_text("mine")
+    said = hotfuel("power", f"a={letters}", f"b={letters}", "--out", kept, code=1)
+    assert "letters.csv" in said
+    assert kept.read_text() == "mine"
+    said = hotfuel("compare", f"a={sessions['before'][0]}", "--out", kept, code=1)
+    assert "at least two" in said
+    assert kept.read_text() == "mine"
