@@ -54,7 +54,7 @@ class Intake:
         self.axis = Axis()
         self.boot = -1
         self._waiting: list[Message] = []
-        self._auxiliary: collections.deque[np.void] = collections.deque()
+        self._auxiliary: collections.deque[np.void] = collections.deque(maxlen=4096)
         self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
         self._recent: dict[str, np.ndarray] = {}  # seconds and inputs of the last ticks, for limits that look back
         self._channels: dict[str, Channel] = {}

@@ -1,0 +1,135 @@
+"""A simulated drive, the real recorder, and the page in a process of its own: what tests and bench of the live page stand on."""
+
+import contextlib
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from hotfuel import car as car_file
+from hotfuel.link.receive import Link
+from hotfuel.log.append import LogWriter
+from hotfuel.record.recorder import Recorder
+from hotfuel.session import folder as session_folder
+from hotfuel.simulator.board import SimulatedBoard
+from hotfuel.simulator.car_model import CarModel
+from hotfuel.simulator.feed import Senders
+
+CHROMIUM = "/usr/bin/chromium"
+BROWSER_OPTIONS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+_SERVE = "import sys; from hotfuel.live import page; page.serve(sys.argv[1], address=sys.argv[2], units=sys.argv[3] or None)"
+
+
+def missing() -> str:
+    """Why there can be no browser test here; "" if there can."""
+    if not (Path(CHROMIUM).exists() or shutil.which("chromium")):
+        return f"no Chromium at {CHROMIUM}"
+    try:
+        import playwright.sync_api  # noqa: F401
+    except ImportError:
+        return "playwright is not installed"
+    return ""
+
+
+@contextlib.contextmanager
+def browser():
+    """A headless Chromium."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        program = CHROMIUM if Path(CHROMIUM).exists() else shutil.which("chromium")
+        started = playwright.chromium.launch(executable_path=program, args=BROWSER_OPTIONS)
+        try:
+            yield started
+        finally:
+            started.close()
+
+
+class From:
+    """A model's drive from `start_s` on."""
+
+    def __init__(self, model: CarModel, start_s: float) -> None:
+        self.model, self.start_s = model, start_s
+
+    def blocks(self) -> Any:
+        return (block for block in self.model.blocks() if block.time_s[0] >= self.start_s)
+
+
+class Server:
+    """The page's process. `url` is its link."""
+
+    def __init__(self, folder: Path, address: str = "127.0.0.1", units: str = "") -> None:
+        command = [sys.executable, "-c", _SERVE, str(folder), address, units]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+        assert self.process.stdout is not None
+        self.said = self.process.stdout.readline()
+        found = re.search(r"http://\S+", self.said)
+        assert found, self.said + (self.process.stderr.read() if self.process.stderr else "")
+        self.url = found.group()
+
+    def kill(self) -> None:
+        """As a crash would."""
+        self.process.kill()
+        self.process.wait()
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGTERM)
+            try:
+                self.process.wait(5)
+            except subprocess.TimeoutExpired:
+                self.kill()
+        for pipe in (self.process.stdout, self.process.stderr):
+            if pipe:
+                pipe.close()
+
+
+@dataclass
+class Drive:
+    """Board, recorder and session folder; `truth` is the model's table, its times those of the board plus `start_s`."""
+
+    path: Path
+    model: CarModel
+    start_s: float = 0.0
+    speed: float = 1.0
+    board: Any = None
+    said: list[str] = field(default_factory=list)
+
+    def __enter__(self) -> "Drive":
+        car = car_file.load(car_file.EXAMPLE)
+        self.folder = session_folder.create(self.path, car_file.EXAMPLE, {"title": "page on trial"}).path
+        self.board = SimulatedBoard(From(self.model, self.start_s), speed=self.speed, senders=Senders.of(car))
+        self.board.__enter__()
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._record, daemon=True)
+        self._thread.start()
+        return self
+
+    def _record(self) -> None:
+        with Link(self.board.device) as link, LogWriter(self.folder / "wire.log") as writer:
+            Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._stop.is_set)
+
+    def stop(self) -> None:
+        """End the recording; the board goes on."""
+        self._stop.set()
+        self._thread.join(5)
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+        self.board.close()
+
+
+def wait_for(what, timeout_s: float = 10.0, every_s: float = 0.05):
+    """The first true value of what(); AssertionError when the time is up."""
+    end = time.monotonic() + timeout_s
+    while not (value := what()):
+        assert time.monotonic() < end, f"waited {timeout_s} s in vain"
+        time.sleep(every_s)
+    return value
