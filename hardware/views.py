@@ -6,11 +6,6 @@ from wiring import HEADER, OTHER, group, names_by_header
 AMBER = "#f0a202"
 FUEL = "#f6e3b4"
 
-# What each GPIO can be on the two buses used, and as analogue input (RP2040 datasheet, GPIO functions; the RP2350's are the same here)
-SPI0 = {"spi_miso": {0, 4, 16, 20}, "spi_sck": {2, 6, 18, 22}, "spi_mosi": {3, 7, 19, 23}}
-I2C0 = {"i2c_sda": {0, 4, 8, 12, 16, 20}, "i2c_scl": {1, 5, 9, 13, 17, 21}}
-ADC = {26, 27, 28}
-
 WORDS = {
     "spi_miso": "SPI data to the board",
     "spi_sck": "SPI clock",
@@ -41,7 +36,7 @@ def pin_map(pins):
     for header in range(1, 41):
         on_left = header <= 20
         y = top + pitch * (header - 1 if on_left else 40 - header)
-        gpio, name = used.get(header, (None, ""))
+        _, name = used.get(header, (None, ""))
         words = OTHER.get(header) or next(f"GP{number}" for number, at in HEADER.items() if at == header)
         x, side, anchor, away = (left, 1, "start", "end") if on_left else (right, -1, "end", "start")
         colour = GROUPS[group(name)] if name else INK if header in OTHER else GROUPS["free"]
@@ -197,19 +192,19 @@ def placement():
         sheet.text(x + 16, 80, name, 14, weight="bold")
         sheet.lines(x + 16, 324, words, 12, step=18)
     probe, metal = GROUPS["select"], "#c9d1da"
-    # axial
-    sheet.rect(60, 170, 270, 52, fill=FUEL)
-    sheet.rect(150, 222, 56, 70, fill=FUEL)
-    sheet.add("rect", x=151.4, y=214, width=53.2, height=16, fill=FUEL)
-    sheet.rect(304, 160, 36, 72, fill=metal)
-    sheet.wire((350, 196), (188, 196), colour=probe, width=5)
-    sheet.text(350, 150, "compression fitting", 11, "end", QUIET)
-    sheet.wire((100, 196), (70, 196), width=2)
-    sheet.wire((82, 188), (70, 196), (82, 204), width=2)
-    sheet.text(66, 238, "out", 11, colour=QUIET)
-    sheet.wire((178, 286), (178, 254), width=2)
-    sheet.wire((170, 264), (178, 254), (186, 264), width=2)
-    sheet.text(212, 286, "in, by the branch", 11, colour=QUIET)
+    # axial: the sheath lies in the outgoing leg, past the branch
+    sheet.rect(60, 170, 250, 52, fill=FUEL)
+    sheet.rect(238, 222, 56, 70, fill=FUEL)
+    sheet.add("rect", x=239.4, y=214, width=53.2, height=16, fill=FUEL)
+    sheet.rect(306, 160, 34, 72, fill=metal)
+    sheet.wire((352, 196), (128, 196), colour=probe, width=5)
+    sheet.text(350, 150, "compression gland", 11, "end", QUIET)
+    sheet.wire((104, 196), (74, 196), width=2)
+    sheet.wire((86, 188), (74, 196), (86, 204), width=2)
+    sheet.text(70, 238, "out", 11, colour=QUIET)
+    sheet.wire((266, 286), (266, 248), width=2)
+    sheet.wire((258, 258), (266, 248), (274, 258), width=2)
+    sheet.text(228, 286, "in, by the branch", 11, "end", QUIET)
     # stem
     sheet.rect(420, 190, 300, 70, fill=FUEL)
     sheet.rect(545, 130, 50, 60, fill=metal)

@@ -47,7 +47,7 @@ def _pico(sheet, pins):
     for header in range(1, 41):
         y, left = pin_y(header), header <= 20
         x, anchor, inside = (LEFT, "start", 9) if left else (RIGHT, "end", -9)
-        gpio, name = used.get(header, (None, ""))
+        _, name = used.get(header, (None, ""))
         words = OTHER.get(header) or next(f"GP{number}" for number, at in HEADER.items() if at == header)
         if name:
             words = f"{words} {name}" if left else f"{name} {words}"
