@@ -137,9 +137,9 @@ def _i2c(sheet, leads):
     leads.lead("i2c_scl", 612, 190, scl)
     for x, y, mark in ((545, sda, "R19"), (480, scl, "R20")):
         sheet.dot(x, y, GROUPS["I2C"])
-        sheet.wire((x, y), (x, 436))
-        sheet.resistor(x, 412, mark, "4.7k", standing=True)
-        sheet.rail(x, 386, "3V3S")
+        sheet.wire((x, y), (x, 430))
+        sheet.resistor(x, 404, mark, "4.7k", standing=True)
+        sheet.rail(x, 378, "3V3S")
     for x, mark, rows in ((320, "U7", ["barometer", "BMP280 or 390"]), (190, "U6", ["clock DS3231"])):
         sheet.module(x, 408, 110, 84, mark, rows)
         sheet.rail(x + 25, 408, "3V3S")
@@ -283,7 +283,7 @@ def _amplifiers(sheet, leads):
             sheet.wire((lanes[name], tap[name, top]), (1214, tap[name, top]), colour=colour)
         for at in ys[1:-1]:
             sheet.dot(lanes[name], at, colour)
-    for name, mark, at in (("spi_sck", "R21", 996), ("spi_mosi", "R22", 970)):
+    for name, mark, at in (("spi_sck", "R21", 1002), ("spi_mosi", "R22", 968)):
         sheet.resistor(at, leads.start(name)[1], mark, "100R")
     for channel, (place, amplifier, series, plug, probe) in enumerate(AMPLIFIERS):
         name, top = f"select_{channel}", tops[channel]
