@@ -12,7 +12,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.compare import Answer, Comparison
-from hotfuel.study.power import Gain, PowerComparison
+from hotfuel.study.power import SEPARABLE, Gain, PowerComparison
 from hotfuel.study.summaries import MARGIN
 from hotfuel.units import Shown
 
@@ -21,7 +21,7 @@ _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence.",
     "Hottest and smallest margin are those of 10-second means. Temperatures are compared as rise over outside air, degree for degree.",
     "One question was put first; only where it is decided are the others looked at, so that one report in twenty at most holds a false verdict.",
-    "The interval is the 95 % interval of the difference; inside the grey stretch a difference is not worth having.",
+    "The interval is the 95 % interval of the difference.",
 )
 _POWER_METHOD = (
     "Pulls are aligned on engine speed; the pull is the unit. The shaded band of the gain holds for the whole curve at once, 95 %.",
@@ -82,9 +82,8 @@ def render(
         "notes": _notes(every),
         "pictures": _pictures(result, power, figures, shown),
         "variants": _variants(result, power),
-        "conditions": list(result.conditions) if result else [],
-        "matched": "No difference in the conditions was found among those that are recorded.",
-        "study_cautions": [*(result.cautions if result else ()), *(power.cautions if power else ())],
+        "conditions": _conditions(result, power),
+        "study_cautions": [*(result.cautions if result else ()), *(power.cautions if power else ()), *_mixture(power)],
         "cautions": cautions,
         "order": _order(result, power),
         "technical": _technical(result, power, figures, shown),
@@ -97,6 +96,28 @@ def render(
         "version": f"hotfuel {__version__}, {words.today()}",
     }
     return html.page("comparison.html.jinja", figures, values)
+
+
+def _conditions(result: Comparison | None, power: PowerComparison | None) -> list[str]:
+    lines = []
+    if result:
+        lines += list(result.conditions) or ["No difference in the conditions was found among those that are recorded."]
+    if power:
+        corrected = [curve.name for curve in power.curves if curve.factor is not None]
+        weather = f"corrected by {power.standard} from the weather given" if corrected else "as the files have them; no weather was given"
+        lines.append(f"Power figures are {weather}.")
+    return lines
+
+
+def _mixture(power: PowerComparison | None) -> list[str]:
+    """What the customer must know before calling a gain a gain of cooler fuel."""
+    lines = []
+    for gain in power.gains if power else ():
+        if gain.mixture != SEPARABLE:
+            lines.append(f"The gain with {gain.variant} is {gain.mixture}: denser fuel alone makes the engine run richer.")
+        if gain.implausible:
+            lines.append(f"The gain with {gain.variant} is larger than cooler fuel alone can give: something else has changed too.")
+    return lines
 
 
 def _notes(sessions: Sequence[Session]) -> list[str]:
@@ -120,7 +141,7 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
         caption = "One marker a run, the bar is their mean." + (" At the red line no margin is left." if result.primary.quantity == MARGIN else "")
         pictures.append(Plot(["runs"], [], caption))
     if power:
-        figures["power"] = study_figures.power_curves(power, shown, 100 if result else 260)
+        figures["power"] = study_figures.power_curves(power, shown, 88 if result else 260)
         marked = "" if power.absolute_figures_count else " Absolute figures are outside the correction's validity; the difference is what counts."
         pictures.append(Plot(["power"], _keys([curve.name for curve in power.curves], 0), "Mean of the pulls; shaded: 95 % interval of the mean." + marked))
     return pictures
@@ -129,8 +150,10 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
 def _technical(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
     plots = []
     if result:
-        figures["intervals"] = study_figures.intervals(result.answers[:_ANSWERS_DRAWN], result.delta_degc, shown)
-        plots.append(Plot(["intervals"], [], "Differences with their 95 % intervals; no interval where nothing was tested."))
+        tested = [answer for answer in result.answers if np.isfinite(answer.low_degc)][:_ANSWERS_DRAWN]
+        if tested:
+            figures["intervals"] = study_figures.intervals(tested, result.delta_degc, shown)
+            plots.append(Plot(["intervals"], [], "Differences with their 95 % intervals; a difference inside the grey stretch is not worth having."))
     if power and power.gains:
         figures["gain"] = study_figures.gain_curve(power)
         plots.append(Plot(["gain"], _keys([gain.variant for gain in power.gains], 1), "Gain with the band that holds for the whole curve at once."))

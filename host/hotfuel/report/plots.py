@@ -54,7 +54,10 @@ class Plots:
     def overview(self) -> list[Plot]:
         """Temperatures of all places, margins of all places, alarms; on one time axis."""
         plot = self._figure("overview_temperatures", 190, f"temperature, {self.shown.unit('temperature')}", show_time=not self.table)
-        drawn = [Line(*self._measured(name), self.styles[name], words.place(name)) for name in self.degc]
+        drawn = []
+        for name in self.degc:
+            at, values = self._measured(name)
+            drawn.append(Line(at, values, self.styles[name], words.place(name)))
         draw.fit(plot, *(one.values for one in drawn), least_span=5)
         draw.lines(plot, drawn)
         self._marks_and_gaps(plot, numbered=True)

@@ -195,7 +195,8 @@ def _marks(session: Session, clock: words.Clock) -> Table | None:
 def _gaps(session: Session, clock: words.Clock) -> Table | None:
     gaps = session.gaps()
     table = Table(("From", "to", "Length", "Reason"))
-    for row in gaps.head(_ROWS_MOST).itertuples():
+    rows: Any = gaps.head(_ROWS_MOST).itertuples()
+    for row in rows:
         table.rows.append((clock.moment(row.start), clock.moment(row.end), words.duration(row.duration_s), str(row.reason)))
     return table.cut(len(gaps), _ROWS_MOST) if table.rows else None
 

@@ -31,7 +31,8 @@ def runs(result: Comparison, shown: Shown) -> figure:
     for name in names:
         degc = np.array([run.values[result.primary] for run in result.runs if run.variant == name])
         values[name] = np.asarray(shown.value(-degc if is_margin else degc, dimension))
-    every = np.concatenate(list(values.values()))
+    # a margin is read against zero
+    every = np.concatenate([*values.values(), [0.0] if is_margin else []])
     span = max(float(np.ptp(every)), 2.0)
     left = float(every.min()) - 0.12 * span
     plot = draw.empty(_ROW_PX * len(names) + 10, Range1d(left, float(every.max()) + 0.08 * span), Range1d(-0.6, len(names) - 0.25))
@@ -45,7 +46,7 @@ def runs(result: Comparison, shown: Shown) -> figure:
         dots = ColumnDataSource({"x": values[name], "y": np.full(len(values[name]), float(row))})
         plot.add_glyph(dots, Scatter(x="x", y="y", marker=marker, size=9, fill_color=style.colour, fill_alpha=0.35, line_color=style.colour))
         plot.add_layout(Label(x=3, x_units="screen", y=row + 0.3, text=f"{name} ({len(values[name])})", text_font_size="11px", text_color=INK))
-    if is_margin and plot.x_range.start < 0 < plot.x_range.end:
+    if is_margin:
         plot.add_layout(Span(location=0, dimension="height", line_color=ACT, line_width=1.6))
     return plot
 

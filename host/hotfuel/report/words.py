@@ -112,7 +112,8 @@ def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
 def _how_sure(near: PlaceSummary, shown: Shown) -> str:
     sure = difference(shown, near.uncertainty_degc)
     if near.smallest_margin_degc <= -near.uncertainty_degc:
-        return f"The measurement and the limit together are known to about ±{sure}, so the limit was passed; it stayed passed for {duration(near.beyond_limit_s)}."
+        passed = f"so the limit was passed; it stayed passed for {duration(near.beyond_limit_s)}"
+        return f"The measurement and the limit together are known to about ±{sure}, {passed}."
     if near.smallest_margin_degc < near.uncertainty_degc:
         return f"The measurement and the limit together are known to about ±{sure}: this is too close to tell on which side it was."
     return f"The measurement and the limit together are known to about ±{sure}."

@@ -91,7 +91,8 @@ def write_csv(session: Session, path: Path) -> None:
         columns["time_s"] = pa.array(np.round(index_seconds(frame.index), 3))
     for name in frame.columns:
         values = frame[name].to_numpy()
-        columns[name] = pa.array(values) if values.dtype.kind in "ui" else pa.array(np.round(values.astype(float), 3 if "ratio" in name else 2), from_pandas=True)
+        whole = values.dtype.kind in "ui"
+        columns[name] = pa.array(values if whole else np.round(values.astype(float), 3 if "ratio" in name else 2), from_pandas=True)
     pyarrow.csv.write_csv(pa.table(columns), path, pyarrow.csv.WriteOptions(quoting_style="needed"))
 
 

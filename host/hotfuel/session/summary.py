@@ -75,9 +75,10 @@ def summarise(temperatures: pd.DataFrame, table: MarginTable | None, limited: fr
     )  # fmt: skip
 
 
-def index_seconds(index: pd.DatetimeIndex | pd.TimedeltaIndex) -> np.ndarray:
+def index_seconds(index: pd.Index) -> np.ndarray:
     """Seconds of a time index: unix seconds for dates, else since zero."""
-    return index.as_unit("us").asi8 / 1e6
+    assert isinstance(index, pd.DatetimeIndex | pd.TimedeltaIndex)
+    return np.asarray(index.as_unit("us").asi8 / 1e6)
 
 
 def _of_place(name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, table: MarginTable | None) -> PlaceSummary:

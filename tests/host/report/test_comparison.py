@@ -81,6 +81,8 @@ def test_power_alone_and_both_on_one_sheet(tmp_path):
     assert f"{power.gains[0].gain_percent:+.2f} %" in alone
     assert "smallest margin" not in alone
     assert "guards in place" in alone
+    assert "is not separable from mixture" in alone[: alone.index("Technical part")]
+    assert "no weather was given" in alone
     result = compare_runs(runs(), "bare", HOT_SOAK)
     both = text_of(comparison.render(result, power=power))
     sheet = both[: both.index("Technical part")]

@@ -84,7 +84,8 @@ def test_lines_carry_what_they_were_given():
     axis = axis_of(50)
     plot = figures.blank(axis, 100, "temperature")
     values = np.linspace(20, 30, 50)
-    figures.lines(plot, [Line(axis.ms(axis.seconds), values, Style("#0b62a4", (3, 3)), "pump"), Line(axis.ms(axis.seconds), values * np.nan, Style("#000000", ()), "x")])
+    at = axis.ms(axis.seconds)
+    figures.lines(plot, [Line(at, values, Style("#0b62a4", (3, 3)), "pump"), Line(at, values * np.nan, Style("#000000", ()), "x")])
     source = plot.renderers[0].data_source.data
     assert source["name"] == ["pump"]  # a line of nothing is not drawn
     np.testing.assert_allclose(source["y"][0], values, rtol=1e-6)
