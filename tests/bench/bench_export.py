@@ -11,7 +11,6 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-
 from hotfuel.session.export import GRID, write_frame
 
 START = pd.Timestamp("2026-06-01T12:00:00Z")

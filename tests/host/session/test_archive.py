@@ -10,7 +10,6 @@ import time
 import numpy as np
 import pandas as pd
 import pytest
-
 from hotfuel import car, session
 from hotfuel.errors import InputError
 from hotfuel.session import archive, folder

@@ -5,13 +5,12 @@ import csv
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from hypothesis.extra import numpy as arrays
-
 from hotfuel import session
 from hotfuel.errors import InputError
 from hotfuel.session import export
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as arrays
 
 
 @pytest.fixture(scope="module")
