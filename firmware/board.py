@@ -39,8 +39,12 @@ def _input(name, pull):
 
 
 def sensor_rail(on):
-    """Feed or starve amplifiers and senders."""
+    """Feed or starve amplifiers and senders. Without feed their selects go low, else they would feed them through their inputs."""
     _output("sensor_rail", 1)(1 if on else 0)
+    if not on:
+        for name, pin in _made.items():
+            if name.startswith("select_"):
+                pin(0)
 
 
 def lamp(on):

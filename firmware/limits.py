@@ -232,6 +232,8 @@ class Limits:
         if held_ms >= LONG_PRESS_MS:
             channel, margin = self.smallest()
             if channel != NO_CHANNEL:
+                if self.application.settings["units"] == "us":
+                    margin = margin * 9 // 5
                 self._lamp.tell(blink_code(channel + 1, margin // 100), now_ms)
 
     def _acknowledge(self, _argument):

@@ -18,7 +18,7 @@ PINS = (
     ("select_5", 12, "out"),
     ("select_6", 11, "out"),
     ("select_7", 10, "out"),
-    ("i2c_sda", 4, "both"),  # MCP960x, barometer, clock chip, display
+    ("i2c_sda", 4, "both"),  # MCP960x, barometer, clock chip
     ("i2c_scl", 5, "out"),
     ("engine_pulses", 2, "in"),  # behind its protection: one pulse per ignition event, rising edge
     ("ignition", 3, "in"),  # behind its divider: high while the ignition is on

@@ -25,7 +25,7 @@ ROWS = {
     "after_key_off_min": (60, "range", (0, 1440)),
     "low_voltage_mv": (11800, "range", (0, 15000)),  # 0: no cut-off
     "buzzer": (0, "number", (0, 1)),
-    "display": (0, "number", (0, 1)),
+    "units": ("si", "word", ("si", "us")),  # of the margin told by blinks
 }
 
 # What the MAX31856 can finish within a period (its longest conversion times): (mode, mains_hz) -> {rate_hz: most averages}.

@@ -25,7 +25,7 @@ class Application:
 
     def __init__(self, folder, names=("engine_pulses", "ignition")):
         self.folder = str(folder) + "/"
-        self.settings = {"chips": ("MAX31856",) * 3, "gain": 32, "inputs": names, "buzzer": 1}
+        self.settings = {"chips": ("MAX31856",) * 3, "gain": 32, "inputs": names, "buzzer": 1, "units": "si"}
         self.on_tick, self.on_loop, self.on_change, self.events = [], [], [], []
         self.health = {"store_free_kb": 500}
         self.handlers = {}
@@ -194,6 +194,9 @@ def test_a_long_press_tells_the_smallest_margin(limits_module, tables, tmp_path)
     channel, margin = one.smallest()
     application.inputs.on_button[0](2000)
     assert one._lamp._code == limits_module.blink_code(channel + 1, margin // 100)
+    application.settings["units"] = "us"
+    application.inputs.on_button[0](2000)
+    assert one._lamp._code == limits_module.blink_code(channel + 1, int(margin / 100 * 1.8))
 
 
 @given(st.lists(st.binary(min_size=1, max_size=220), min_size=1, max_size=12))

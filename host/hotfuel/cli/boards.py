@@ -158,6 +158,9 @@ def warnings(
         talk.ask("info")  # the board describes itself before it answers
         setting = board_limits.settings_of(heard.wait_for(talk, "description"))
         tables = board_limits.board_tables(described, chosen, setting, datetime.datetime.now(datetime.UTC))
+        units_now = fields(talk.ask("settings_get", b"units")).get("units")
+        if units_now is not None and units_now != described.units:  # of the margin the lamp tells in blinks
+            talk.ask("settings_set", f"units={described.units}".encode())
         for piece in (tables.head, *tables.pieces):
             talk.ask("warnings", piece)
         loaded = fields(talk.ask("warnings"))
