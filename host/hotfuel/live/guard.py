@@ -8,7 +8,9 @@ import hmac
 import secrets
 from urllib.parse import urlsplit
 
+from bokeh.resources import Resources
 from bokeh.server.tornado import BokehTornado
+from bokeh.server.views.static_handler import StaticHandler
 from tornado import httputil, web
 
 LOOPBACK_ADDRESSES = ("127.0.0.1", "::1", "localhost")
@@ -98,6 +100,12 @@ class GuardedTornado(BokehTornado):
             websocket_max_message_size_bytes=MESSAGE_MAX,
             transforms=[_Headers],
             stats_log_frequency_milliseconds=3_600_000,
+        )
+
+    def resources(self, absolute_url: str | bool | None = None) -> Resources:
+        """The one script the page needs, from this server whatever the surroundings say."""
+        return Resources(
+            mode="server", root_url=f"/{self._token}/" if self._token else "/", path_versioner=StaticHandler.append_version, components=["bokeh"]
         )
 
     def find_handler(self, request: httputil.HTTPServerRequest, **more: object):  # type: ignore[override]

@@ -8,7 +8,7 @@
   const svg = path => `<svg viewBox="0 0 100 100" aria-hidden="true"><path d="${path}"/></svg>`;
   // The arrow is where the margin goes: towards the limit, away from it, nowhere, boiling.
   const ARROWS = {
-    closing: svg("M50 12 V86 M20 56 L50 86 L80 56"), opening: svg("M50 88 V14 M20 44 L50 14 L80 44"), level: svg("M14 50 H86"),
+    closing: svg("M50 12 V86 M20 56 L50 86 L80 56"), opening: svg("M50 88 V14 M20 44 L50 14 L80 44"), level: svg("M12 50 H86 M58 22 L86 50 L58 78"),
     boiling: svg("M8 66 q14 -34 28 0 t28 0 t28 0 M30 24 h.1 M54 12 h.1 M72 28 h.1"), unknown: "",
   };
   const SAID = { closing: "margin is closing", opening: "margin is opening", level: "level", boiling: "boiling has begun", unknown: "" };
@@ -70,7 +70,10 @@
     made.lost = piece(box, "p", "lost");
     made.action = piece(box, "p", "action");
     made.history = piece(box, "p", "soft");
-    made.detail = piece(box, "p", "soft");
+    const why = piece(box, "details", "soft");
+    piece(why, "summary", "").textContent = "why this limit";
+    made.detail = piece(why, "p", "");
+    made.why = why;
     cards.set(place, made);
     at("places").append(box);
     return made;
@@ -83,8 +86,9 @@
       made.box.dataset.key = row.key;
       for (const name of ["word", "name", "temperature", "unit", "trend", "eta", "lost", "action", "history"]) put(made[name], row[name]);
       put(made.limit, row.limit ? `limit now ${row.limit}` : "");
-      put(made.margin, row.margin ? `${row.margin} left (${row.range})` : "");
+      put(made.margin, row.margin);
       put(made.detail, [row.indicative, row.detail].filter(Boolean).join("; "));
+      made.why.hidden = !row.limit;
       arrow(made.arrow, row.margin ? row.arrow : "unknown");
       for (const name of ["lost", "action", "history", "limit"]) made[name].hidden = !made[name].textContent;
     }

@@ -24,6 +24,7 @@ from hotfuel.risk.trend import UNKNOWN, WINDOW_S, Trend, trend
 from hotfuel.samples.losses import gap_reason
 from hotfuel.samples.stream import Message
 from hotfuel.session import folder as session_folder
+from hotfuel.session import metadata
 from hotfuel.session.frame import channel_places, text_of
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown
@@ -92,7 +93,6 @@ class LiveState:
 
     def __init__(self, path: str | Path, clock: Callable[[], float] = time.monotonic) -> None:
         self.folder = session_folder.find(path)
-        self.name = self.folder.path.resolve().name
         self._clock = clock
         self._follower = Follower(self.folder.log_path)
         self.car, notes = _car(self.folder.car_path)
@@ -104,6 +104,9 @@ class LiveState:
                 notes.append(f"The fuel of the car file cannot be used, so there are no limits: {error}")
         self.fuel = fuel
         self.shown = Shown(self.car.units if self.car else "si")
+        values, remarks = metadata.read(self.folder.metadata_path) if self.folder.metadata_path else ({}, [])
+        notes += remarks
+        self.name = str(values.get("title") or self.folder.path.resolve().name)
         calibration = _calibration(self.folder.calibration_path, notes)
         self.intake = Intake(self.car if fuel is not None else None, fuel, calibration)
         for note in notes:

@@ -119,6 +119,12 @@ def _range(middle: float, spread: float, shown: Shown) -> str:
     return f"{low} to {high}"
 
 
+def _margin(place: PlaceNow, shown: Shown) -> str:
+    """What is left with its range: "9 left (4 to 14)", or past the limit "3 past (−2 to 8)"."""
+    size = _number(abs(float(shown.value(place.margin_degc, "temperature difference"))), 0)
+    return f"{size} {'past' if place.margin_degc < 0 else 'left'} ({_range(abs(place.margin_degc), place.uncertainty_degc, shown)})"
+
+
 def _band(band: Band, shown: Shown) -> str:
     """A temperature with its band: "143 (135 to 158) °F"."""
     least, middle, greatest = (_number(float(shown.value(value, "temperature")), 0) for value in (band.least, band.middle, band.greatest))
@@ -129,9 +135,10 @@ def _minutes(band: Band) -> str:
     """Minutes with their band; the end of what a forecast looks at is "or more"."""
     if band.least >= 55:
         return "55 min or more"
+    if band.middle >= 55:
+        return f"55 min or more (from {band.least:.0f})"
     greatest = "55 or more" if band.greatest >= 55 else f"{band.greatest:.0f}"
-    middle = "55 or more" if band.middle >= 55 else f"{band.middle:.0f}"
-    return f"{middle} min ({band.least:.0f} to {greatest})"
+    return f"{band.middle:.0f} min ({band.least:.0f} to {greatest})"
 
 
 def _place(place: PlaceNow, shown: Shown, clock: _Clock, standing: bool) -> dict[str, Any]:
@@ -157,8 +164,7 @@ def _place(place: PlaceNow, shown: Shown, clock: _Clock, standing: bool) -> dict
         "temperature": _number(float(shown.value(place.degc, "temperature")), 1),
         "unit": shown.unit("temperature"),
         "limit": shown.text(place.limit_degc, "temperature") if has_limit else "",
-        "margin": _number(float(shown.value(place.margin_degc, "temperature difference")), 0) if has_limit and seen else "",
-        "range": _range(place.margin_degc, place.uncertainty_degc, shown) if has_limit and seen else "",
+        "margin": _margin(place, shown) if has_limit and seen else "",
         "arrow": _ARROWS.get(place.trend.words, "unknown"),
         "trend": place.trend.words if has_limit and seen else "",
         "eta": eta,
