@@ -115,9 +115,10 @@ def of_session(session: Any) -> Course:
 def _seconds(index: pd.Index) -> np.ndarray:
     if not len(index):
         return np.zeros(0)
-    dates = isinstance(index, pd.DatetimeIndex)
-    plain = index.tz_convert(None) if dates and index.tz is not None else index
-    micro = np.asarray(plain.to_numpy()).astype("datetime64[us]" if dates else "timedelta64[us]")
+    if isinstance(index, pd.DatetimeIndex):
+        micro = (index if index.tz is None else index.tz_convert(None)).to_numpy().astype("datetime64[us]")
+    else:
+        micro = index.to_numpy().astype("timedelta64[us]")
     return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
 
 
