@@ -1,12 +1,13 @@
 """The board's other inputs, from raw codes to units: engine speed, fuel pressure, supply voltage, ignition, air pressure."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
+from hotfuel_wire.barometer import BarometerError, air_pressure_pa
 from hotfuel_wire.messages import FITTED, INPUTS
 
 from hotfuel.car import Car
-from hotfuel.session.barometer import Barometer
 
 REFERENCE_V = 3.3  # of the board's converter: the battery code's full scale
 FULL_SCALE = 65535.0
@@ -69,12 +70,17 @@ def _ambient_kpa(auxiliary: np.ndarray, barometer: np.ndarray) -> np.ndarray:
         words = barometer[barometer["boot"] == boot]
         rows = np.flatnonzero(auxiliary["boot"] == boot)
         which = np.clip(np.searchsorted(words["time"], auxiliary["time"][rows], side="right") - 1, 0, None)
-        for number in np.unique(which):
-            chip = Barometer.of(int(words["chip"][number]), bytes(words["words"][number]))
-            mine = rows[which == number]
-            if chip is not None:
-                result[mine] = chip.pressure_kpa([bytes(data) for data in auxiliary["barometer"][mine]])
+        for row, number in zip(rows.tolist(), which.tolist(), strict=True):
+            result[row] = _kpa(int(words["chip"][number]), bytes(words["words"][number]), bytes(auxiliary["barometer"][row]))
     return result
+
+
+@lru_cache(maxsize=4096)
+def _kpa(chip: int, words: bytes, data: bytes) -> float:
+    try:
+        return float(air_pressure_pa(chip, words, data)) / 1000
+    except BarometerError:
+        return np.nan
 
 
 def held(at_s: np.ndarray, values: Mapping[str, np.ndarray], wanted_s: np.ndarray) -> dict[str, np.ndarray]:

@@ -53,13 +53,14 @@ class Recording:
             channels.append({"hot": hot, "cold": round(cold_degc * 256), "status": status})
         self.add("reading", time_s, description_id=self.description_id, channels=channels)
 
-    def auxiliary(self, time_s, pulses=0, fuel_pressure_percent=None, battery_v=None, ignition=True):
+    def auxiliary(self, time_s, pulses=0, fuel_pressure_percent=None, battery_v=None, ignition=True, barometer=b""):
         fitted = FITTED["engine_pulses"] | FITTED["ignition"]
         fitted |= FITTED["fuel_pressure"] if fuel_pressure_percent is not None else 0
         fitted |= FITTED["battery"] if battery_v is not None else 0
+        fitted |= FITTED["barometer"] if barometer else 0
         self.add(
             "auxiliary", time_s, fitted=fitted, inputs=1 if ignition else 0, battery=round((battery_v or 0) / 11 / 3.3 * 65535),
-            fuel_pressure=round((fuel_pressure_percent or 0) / 100 * 65535), pulses=int(pulses) % (1 << 32), barometer=b"",
+            fuel_pressure=round((fuel_pressure_percent or 0) / 100 * 65535), pulses=int(pulses) % (1 << 32), barometer=barometer,
         )  # fmt: skip
 
     def mark(self, time_s, text):

@@ -1,5 +1,7 @@
 """Tables of a recording against what was put into it, and against the functions every other room uses."""
 
+import struct
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -76,6 +78,25 @@ def test_engine_pulses_wrap(tmp_path, synthetic):
     speed = opened(tmp_path, made.data).inputs()["engine_rpm"].dropna()
     assert len(speed) > 50
     assert speed.to_numpy() == pytest.approx(20 / 0.2 * 60 / 4)
+
+
+def test_air_pressure_by_the_barometers_own_words(tmp_path, synthetic):
+    """The worked example of the BMP280 datasheet (BST-BMP280-DS001, 3.12; from memory) on its way through a recording; the lower limit follows."""
+    words = struct.pack("<HhhHhhhhhhhh", 27504, 26435, -1000, 36477, -10685, 3024, 2855, 140, -7, 15500, -14600, 6000)
+    up, ut = 415148, 519888
+    data = bytes([up >> 12, up >> 4 & 255, (up & 15) << 4, ut >> 12, ut >> 4 & 255, (ut & 15) << 4])
+    made = synthetic.Recording()
+    for number in range(80):
+        if number == 10:  # the words may come after the first readings of them
+            made.add("barometer", number * 0.2, chip=1, words=words)
+        made.reading(number * 0.2, (30, 40, 50))
+        made.auxiliary(number * 0.2, barometer=data if number < 30 else b"\xff" * 6)
+    found = opened(tmp_path, made.data)
+    pressure = found.inputs()["ambient_pressure_kpa"]
+    assert pressure.iloc[:30].to_numpy() == pytest.approx(100.653, abs=0.002)
+    assert pressure.iloc[30:].isna().all()  # a word no such chip sends
+    assert found.margins()["tank_pressure_kpa"].iloc[5] == pytest.approx(100.653, abs=0.002)
+    assert found.margins()["tank_pressure_kpa"].iloc[-1] == pytest.approx(94.32, abs=0.01)  # the car file's 600 m again
 
 
 def test_marks_gaps_events(drive, synthetic):
