@@ -13,6 +13,7 @@ from hotfuel.cli.app import Json, Units, app, out, show
 from hotfuel.errors import UsageError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
+from hotfuel.study.own_limit import OwnLimit
 from hotfuel.units import Shown, parse
 
 _CAUTION = (
@@ -29,6 +30,12 @@ def limits(
     ] = None,
     altitude: Annotated[
         str | None, typer.Option("--altitude", help='Height above sea level, e.g. "1600 m" or "5200 ft".')
+    ] = None,
+    learn: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--learn-from", help='A session of this car with marks such as "stumbled" or "ran through"; may be given often.'
+        ),
     ] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", help="Also write limit against altitude, with fuels as curves, to this HTML file.")
@@ -51,10 +58,24 @@ def limits(
             {card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}}
         )
         html.write_figure(figure, figures.altitude(curves, shown), title=f"Limit against altitude: {card.car}")
+    own = _own_limit(learn, car)
     if as_json:
-        show({"limits": card.as_dict()}, [], True)
+        show({"limits": card.as_dict(), "own_limit": vars(own) if own else None}, [], True)
         return
     _print(card, shown)
+    if own is not None:
+        out.print(own.sentence, markup=False)
+
+
+def _own_limit(learn: list[Path] | None, car: Path | None) -> OwnLimit | None:
+    """What the car's own events say of its limit; None if no session was given."""
+    from hotfuel import session as sessions
+    from hotfuel.study.course import of_session
+    from hotfuel.study.own_limit import events, own_limit
+
+    if not learn:
+        return None
+    return own_limit([event for path in learn for event in events(of_session(sessions.open(path, car)))])
 
 
 def _print(card: LimitsCard, shown: Shown) -> None:
