@@ -108,7 +108,7 @@ class GuardedTornado(BokehTornado):
             mode="server", root_url=f"/{self._token}/" if self._token else "/", path_versioner=StaticHandler.append_version, components=["bokeh"]
         )
 
-    def find_handler(self, request: httputil.HTTPServerRequest, **more: object):  # type: ignore[override]
+    def find_handler(self, request: httputil.HTTPServerRequest, **more: object):
         upgrade = "websocket" in request.headers.get("Upgrade", "").lower() or request.path.endswith("/ws")
         origin = request.headers.get("Origin", "") if upgrade else None
         why = refusal(request.path, request.host, origin, self._token)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
@@ -193,10 +194,10 @@ class Axis:
         self._offsets: dict[int, float] = {}
         self._anchored: set[int] = set()
 
-    def seconds(self, boot: int, time_s: np.ndarray) -> np.ndarray:
+    def seconds(self, boot: int, time_s: npt.ArrayLike) -> np.ndarray:
         """Board times of `boot` on the axis. A new boot begins a second behind the one before, until its first anchor says when it was."""
         if boot not in self._offsets:
-            self._offsets = {boot: 0.0 if self.last == -math.inf else self.last + 1.0 - float(time_s[0])}
+            self._offsets = {boot: 0.0 if self.last == -math.inf else self.last + 1.0 - float(np.ravel(time_s)[0])}
         return np.asarray(time_s, dtype=float) + self._offsets[boot]
 
     def anchor(self, boot: int, time_s: float, wall_s: float) -> None:

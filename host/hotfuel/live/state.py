@@ -118,8 +118,9 @@ class LiveState:
         self.watch: Callable[[Batch], None] = lambda batch: None  # tests look at every batch through this
         self._events: collections.deque[tuple[float, str]] = collections.deque(maxlen=8)
         self._health: dict[str, Any] = {}
-        self._gaps = [0, 0.0, ""]  # how many, s in all, reason of the last
+        self._gaps: tuple[int, float, str] = (0, 0.0, "")  # how many, s in all, reason of the last
         self._latest: Batch | None = None
+        self._boot = -1
         self._seen: dict[str, tuple[float, float]] = {}  # place -> (axis second, degC) of its last good reading
         self._heard: float | None = None
         self._caught_up = False
@@ -175,8 +176,7 @@ class LiveState:
             self._heard = now
         else:  # an old recording's last reading is as old as its file
             self._heard = now - max(0.0, time.time() - self.folder.log_path.stat().st_mtime)
-        if self._latest is not None and batch.boot != self._latest.boot:
-            self.board.new_boot()
+        self._enter(batch.boot)
         self._latest = batch
         columns = {name: batch.degc[:, number] for number, name in enumerate(batch.places)}
         for name, column in columns.items():
@@ -208,8 +208,14 @@ class LiveState:
                 if stretch.on:
                     stretch.add(at, {name: float(batch.degc[row, number]) for number, name in enumerate(batch.places)})
 
+    def _enter(self, boot: int) -> None:
+        if boot > self._boot:
+            self._boot = boot
+            self.board.new_boot()
+
     def _hear(self, message: Message) -> None:
         values = message.values
+        self._enter(message.boot)
         at = self._axis(message)
         if message.name == "wall_anchor":
             self.intake.axis.anchor(message.boot, message.time_s, values["wall_us"] / 1e6)
@@ -219,7 +225,7 @@ class LiveState:
         elif message.name == "mark":
             self.marks.append((at, text_of(values["text"])))
         elif message.name == "link_gap":
-            self._gaps = [self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, gap_reason(values["reason"])]
+            self._gaps = (self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, gap_reason(values["reason"]))
         elif message.name == "event":
             self._event(values, at)
 
@@ -288,7 +294,7 @@ class LiveState:
         places = self._places(batch, at) if batch is not None else ()
         with_margin = [place for place in places if math.isfinite(place.margin_degc)]
         use_board = self.board.capable
-        disagreement = ()
+        disagreement: tuple[str, ...] = ()
         if use_board and self.host is not None:
             names = margin_places(self.car) if self.car is not None else []
             disagreement = tuple(name for name in names if _rank(self.host.state(name)) > max(_rank(self.board.state(name)), 1))

@@ -65,7 +65,7 @@ def _as_text(state: LiveState, shown: Shown, out: Console, sleep: Callable[[floa
         was_live = state.live
         came = state.advance(TURN_S)
         ended = state.caught_up and not was_live and not came
-        if ended or (state.caught_up and time.monotonic() - written >= _EVERY_S):
+        if ended or (was_live and state.caught_up and time.monotonic() - written >= _EVERY_S):
             written = time.monotonic()
             out.print(picture(panel(state.situation(), shown)))
         if ended:

@@ -75,11 +75,10 @@ class Traces:
         number = colours.index(line_of) if line_of in colours else len(colours)
         name = f"line{len(self.lines)}"
         dash: Any = ([3, 5] if place.endswith(NEEDLE) else "dashed") if limit else _DASHES[number % 8]
+        label = place_name(place) + (": limit" if limit else "")
+        swatch = "limit" if limit else "line"
         self.lines.append(
-            {
-                "glyph": name, "column": column, "place": line_of, "limit": limit, "colour": number % 6,
-                "dash": "limit" if limit else "line", "label": place_name(place) + (": limit" if limit else ""),
-            }  # fmt: skip
+            {"glyph": name, "column": column, "place": line_of, "limit": limit, "colour": number % 6, "dash": swatch, "label": label}
         )
         self.figure.line("x", column, source=self._source, name=name, line_width=1.6 if limit else 3, line_dash=dash)
 

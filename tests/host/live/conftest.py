@@ -1,0 +1,26 @@
+"""The maker of known recordings (session/synthetic.py) on the path, and a session folder to follow."""
+
+import sys
+from pathlib import Path
+
+import pytest
+from hotfuel import car as car_file
+from hotfuel.session import folder
+
+_FOLDER = str(Path(__file__).parent.parent / "session")
+if _FOLDER not in sys.path:
+    sys.path.insert(0, _FOLDER)
+
+
+@pytest.fixture
+def session(tmp_path):
+    """session(data, car text=EXAMPLE) -> path of a session folder holding that log."""
+    made = []
+
+    def make(data=b"", car_text=car_file.EXAMPLE):
+        path = folder.create(tmp_path / f"drive{len(made)}", car_text).path
+        (path / "wire.log").write_bytes(data)
+        made.append(path)
+        return path
+
+    return make

@@ -1,0 +1,331 @@
+"""Getting in where one should not, and asking for what one should not: the page's server without a browser."""
+
+import asyncio
+import contextlib
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+
+import pytest
+import synthetic
+from hotfuel.errors import InputError
+from hotfuel.live import guard, page
+from hotfuel.log.append import LogWriter
+from hotfuel.record import requests
+from hypothesis import given
+from hypothesis import strategies as st
+from tornado.httpclient import HTTPClientError, HTTPRequest
+from tornado.websocket import websocket_connect
+
+_SERVE = "import sys; from hotfuel.live import page; page.serve(sys.argv[1], address=sys.argv[2], units='us')"
+
+
+@contextlib.contextmanager
+def served(path, address):
+    """A page in a process of its own: (link, process)."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", _SERVE, str(path), address], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )  # fmt: skip
+    try:
+        said = process.stdout.readline()
+        yield re.search(r"http://\S+", said).group(), process
+    finally:
+        process.send_signal(signal.SIGTERM)
+        try:
+            process.wait(10)
+        finally:
+            process.kill()
+            process.stdout.close()
+            process.stderr.close()
+
+
+@pytest.fixture(scope="module")
+def network(tmp_path_factory):
+    """A page opened to the network: (port, token, link on loopback)."""
+    path = tmp_path_factory.mktemp("network")
+    (path / "wire.log").write_bytes(synthetic.drive(20.0).data)
+    with served(path, "0.0.0.0") as (link, process):
+        port, token = re.fullmatch(r"http://[^/]+:(\d+)/(.+)", link).groups()
+        yield int(port), token, f"http://127.0.0.1:{port}/{token}"
+        assert process.poll() is None  # nothing that was tried brought it down
+
+
+@pytest.fixture(scope="module")
+def loopback(tmp_path_factory):
+    path = tmp_path_factory.mktemp("loopback")
+    (path / "wire.log").write_bytes(synthetic.drive(20.0).data)
+    with served(path, "127.0.0.1") as (link, process):
+        yield link, process
+
+
+def get(url, **headers):
+    """(status, headers, text) of a request."""
+    try:
+        with urllib.request.urlopen(urllib.request.Request(url, headers=headers), timeout=10) as answer:
+            return answer.status, answer.headers, answer.read().decode("utf-8", "replace")
+    except urllib.error.HTTPError as error:
+        return error.code, error.headers, error.read().decode("utf-8", "replace")
+
+
+def bokeh_token(html):
+    return re.search(r'"token":"([^"]+)"', html).group(1)
+
+
+def connect(url, origin, token="x"):
+    """Open the WebSocket and send nothing; returns what came of it."""
+
+    async def trial():
+        headers = {"Sec-WebSocket-Protocol": f"bokeh, {token}"}
+        if origin is not None:
+            headers["Origin"] = origin
+        connection = await asyncio.wait_for(websocket_connect(HTTPRequest(url.replace("http", "ws", 1), headers=headers)), 10)
+        first = await asyncio.wait_for(connection.read_message(), 10)
+        connection.close()
+        return first
+
+    try:
+        return asyncio.run(trial())
+    except HTTPClientError as error:
+        return error.code
+
+
+def test_with_the_whole_link_the_page_opens(network):
+    port, token, link = network
+    status, headers, text = get(link)
+    assert status == 200
+    assert 'id="head-margin"' in text
+    assert headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "no-referrer"
+    assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+    assert len(token) >= 32
+    scripts = re.findall(r'<script[^>]* src="([^"]+)"', text)
+    assert len(scripts) == 1
+    assert scripts[0].startswith(f"/{token}/static/js/bokeh.min.js")
+    assert get(f"http://127.0.0.1:{port}{scripts[0]}")[0] == 200
+    first = connect(f"{link}/ws", f"http://127.0.0.1:{port}", bokeh_token(text))
+    assert json.loads(first)["msgtype"] == "ACK"
+
+
+def wrong(token):
+    other = "A" if token[-1] != "A" else "B"
+    return ["", "x", token[:-1], token + "x", token[:-1] + other, token.swapcase(), "%00", "..", "static", "ws", "é", "a" * 3000]
+
+
+def test_without_the_token_everything_is_refused(network):
+    port, token, _ = network
+    base = f"http://127.0.0.1:{port}"
+    for given_token in wrong(token):
+        start = f"{base}/{urllib.request.quote(given_token)}"
+        for path in ("", "/", "/static/js/bokeh.min.js", "/autoload.js?bokeh-autoload-element=1", "/metadata", "/ws"):
+            status, _, text = get(start + path)
+            assert status == 403, (given_token, path)
+            assert "bokeh" not in text.lower()
+            assert token not in text
+        assert connect(f"{start}/ws", base) == 403, given_token
+    assert get(f"{base}/favicon.ico")[0] == 403
+    assert get(f"{base}/?token={token}")[0] == 403
+
+
+@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "https://evil.example:443", "http://127.0.0.1:1", "http://127.0.0.1", "file://"])
+def test_a_websocket_of_another_origin_is_refused(network, loopback, origin):
+    port, token, link = network
+    assert connect(f"{link}/ws", origin, bokeh_token(get(link)[2])) == 403
+    assert connect(f"{loopback[0]}ws", origin, bokeh_token(get(loopback[0])[2])) == 403
+
+
+def test_on_loopback_another_name_is_refused(loopback):
+    link, _ = loopback
+    assert get(link)[0] == 200
+    for host in ("evil.example", "evil.example:80", "127.0.0.1.evil.example", "192.0.2.7", ""):
+        assert get(link, Host=host)[0] in (400, 403), host
+    port = re.search(r":(\d+)", link).group(1)
+    assert get(link, Host=f"localhost:{port}")[0] == 200
+
+
+@given(st.text(max_size=60), st.text(max_size=40), st.none() | st.text(max_size=40))
+def test_the_gate_never_falls_over_and_never_opens_by_chance(path, host, origin):
+    assert guard.refusal(path, host, origin, "the-token-of-this-test")
+    assert isinstance(guard.refusal(path, host, origin, ""), str)
+
+
+def test_the_gate_on_what_belongs_together():
+    assert guard.refusal("/secret/ws", "10.0.0.5:80", "http://10.0.0.5:80", "secret") == ""
+    assert guard.refusal("/secret", "car.local:80", None, "secret") == ""
+    assert guard.refusal("/secretx", "10.0.0.5:80", None, "secret")
+    assert guard.refusal("/secret/ws", "10.0.0.5:80", "http://10.0.0.5", "secret")
+    assert guard.refusal("/ws", "[::1]:80", "http://[::1]:80", "") == ""
+    assert guard.refusal("/", "[::", None, "")
+
+
+def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
+    link, process = loopback
+    port = re.search(r":(\d+)", link).group(1)
+
+    async def trial():
+        headers = {"Sec-WebSocket-Protocol": f"bokeh, {bokeh_token(get(link)[2])}", "Origin": f"http://127.0.0.1:{port}"}
+        connection = await websocket_connect(HTTPRequest(f"ws://127.0.0.1:{port}/ws", headers=headers))
+        await connection.read_message()
+        for junk in ("{", '{"msgid": 1}', "[]" * 100):
+            with contextlib.suppress(Exception):
+                await connection.write_message(junk)
+        with contextlib.suppress(Exception):
+            await connection.write_message("x" * (1 << 20))
+        while await asyncio.wait_for(connection.read_message(), 10) is not None:
+            pass
+
+    asyncio.run(trial())
+    assert process.poll() is None
+    assert get(link)[0] == 200
+
+
+def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
+    (tmp_path / "wire.log").write_bytes(synthetic.drive(5.0).data)
+    with served(tmp_path, "127.0.0.1") as (link, _):
+        answers = [get(link)[0::2] for _ in range(guard.PAGES_MAX + 3)]
+        assert [status for status, _ in answers] == [200] * guard.PAGES_MAX + [503] * 3
+        assert "close one" in answers[-1][1]
+
+
+def test_a_browser_that_never_reads_costs_nothing(tmp_path):
+    (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
+    with served(tmp_path, "127.0.0.1") as (link, process):
+        port = int(re.search(r":(\d+)", link).group(1))
+        token = bokeh_token(get(link)[2])
+        with socket.create_connection(("127.0.0.1", port)) as deaf:
+            deaf.sendall(
+                f"GET /ws HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n"
+                f"Sec-WebSocket-Version: 13\r\nOrigin: http://127.0.0.1:{port}\r\nSec-WebSocket-Protocol: bokeh, {token}\r\n\r\n".encode()
+            )
+            time.sleep(2.5)
+            deaf.setblocking(False)
+            waiting = len(deaf.recv(1 << 20))
+        assert 0 < waiting < 40_000  # the handshake and at most two panels, though five or more were due
+        assert get(link)[0] == 200
+        assert process.poll() is None
+
+
+def test_an_address_that_cannot_be_used_is_a_sentence(tmp_path):
+    (tmp_path / "wire.log").write_bytes(b"")
+    with pytest.raises(InputError, match="the page cannot listen on 203.0.113.9 port 80"):
+        page.serve(tmp_path, address="203.0.113.9", port=80)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        number = taken.getsockname()[1]
+        with pytest.raises(InputError, match=f"port {number}"):
+            page.serve(tmp_path, port=number)
+    with pytest.raises(InputError, match="does not exist"):
+        page.serve(tmp_path / "nowhere")
+
+
+def test_the_page_ends_with_a_signal_and_says_its_link_once(tmp_path):
+    (tmp_path / "wire.log").write_bytes(b"")
+    with served(tmp_path, "127.0.0.1") as (_, process):
+        process.send_signal(signal.SIGINT)
+        rest, errors = process.communicate(timeout=10)
+        assert process.returncode == 0
+        assert (rest, errors) == ("", "")
+
+
+class Asked:
+    """A page on a folder whose log is open for writing, without a server; and what was asked of its recorder."""
+
+    def __init__(self, path):
+        self.clock = [0.0]
+        self.writer = LogWriter(path / "wire.log")
+        self.recorder = requests.Requests(path)
+        self.page = page.Page(path, "si", lambda sentence: None, clock=lambda: self.clock[0])
+
+    def ask(self, **request):
+        return self.page.ask(json.dumps(request))
+
+    def close(self):
+        self.page.state.close()
+        self.writer.close()
+
+
+@pytest.fixture
+def asked(tmp_path):
+    made = Asked(tmp_path)
+    yield made
+    made.close()
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["stumbled", "<script>alert(1)</script>", "\x1b]0;x\x07\x00\r\n--", "x" * 3000, "\u202egnp.exe", '"}\n{"kind": "end"}', "é" * 200, "  "],
+)
+def test_a_mark_of_any_text_becomes_one_mark_of_plain_text(asked, text):
+    answer = asked.ask(id="1", kind="mark", text=text)
+    assert answer["done"]
+    (request,) = asked.recorder.new()
+    assert request["kind"] == "mark"
+    assert 0 < len(request["text"]) <= requests.TEXT_MAX
+    assert request["text"].isprintable()
+    assert not set(request["text"]) & set("\x00\x07\x1b\r\n\u202e")
+
+
+@pytest.mark.parametrize(
+    "junk",
+    ["", "{", "[]", "null", "7", '"mark"', '{"kind": "mark"}', '{"kind": "format", "id": "1"}', '{"kind": ["mark"], "id": "1"}', "x" * (1 << 20),
+     "[" * 3900, '{"kind": "mark", "id": 5}'],
+)  # fmt: skip
+def test_what_is_no_request_is_left_alone(asked, junk):
+    assert asked.page.ask(junk) == {}
+    assert asked.recorder.new() == []
+
+
+def test_a_request_repeated_is_done_once(asked):
+    first = asked.ask(id="a", kind="mark", text="x")
+    assert asked.ask(id="a", kind="mark", text="x") == first
+    assert len(asked.recorder.new()) == 1
+
+
+def test_requests_are_bounded_in_number(asked):
+    done = [asked.ask(id=str(n), kind="mark", text="x")["done"] for n in range(50)]
+    assert done == [True] * page.BURST + [False] * (50 - page.BURST)
+    asked.clock[0] += 3
+    assert [asked.ask(id=f"later{n}", kind="mark", text="x")["done"] for n in range(5)] == [True] * 3 + [False] * 2
+    assert len(asked.recorder.new()) == page.BURST + 3
+
+
+def test_quieting_and_ending_reach_the_recorder(asked):
+    asked.ask(id="1", kind="acknowledge")
+    asked.ask(id="2", kind="end")
+    assert [request["kind"] for request in asked.recorder.new()] == ["acknowledge", "end"]
+
+
+def test_an_ended_recording_takes_no_requests(tmp_path):
+    made = Asked(tmp_path)
+    made.writer.close()
+    answer = made.ask(id="1", kind="mark", text="x")
+    assert not answer["done"]
+    assert answer["words"] == "The recording has ended: nothing can be added."
+    assert made.recorder.new() == []
+    made.close()
+
+
+def test_an_error_in_a_turn_is_said_once_and_does_not_end_the_page(asked, monkeypatch):
+    said = []
+    asked.page._say = said.append
+    turns = []
+
+    def failing():
+        turns.append(1)
+        raise ZeroDivisionError("on trial")
+
+    monkeypatch.setattr(asked.page, "turn", failing)
+
+    async def trial():
+        with contextlib.suppress(asyncio.TimeoutError):
+            await asyncio.wait_for(asked.page.work(), 0.5)
+
+    asyncio.run(trial())
+    assert len(turns) > 2
+    assert said == ["The page cannot go on at this moment (ZeroDivisionError: on trial); the recording is not touched."]

@@ -1,0 +1,327 @@
+"""The live state against the same recording read as a whole, on growing, damaged and restarted logs."""
+
+import math
+import random
+import time
+
+import numpy as np
+import pytest
+import synthetic
+from hotfuel import car as car_file
+from hotfuel import session as sessions
+from hotfuel.live import forecasts, history
+from hotfuel.live.state import LiveState
+from hotfuel.live.wording import panel
+from hotfuel.log.append import LogWriter
+from hotfuel.risk.margin import ACT, LOST, NO_MARGIN, NO_WARNING, WARN
+from hotfuel.units import Shown
+from hotfuel_wire import alarm
+from hotfuel_wire.messages import NO_ANSWER
+
+
+@pytest.fixture(scope="module")
+def drive():
+    return synthetic.drive(800.0)
+
+
+def read(state, budget_s=60.0):
+    while state.advance(budget_s):
+        pass
+    return state
+
+
+def batches(path, pieces=None):
+    """All batches of a log, given to the state in pieces of these sizes (None: as a follower takes them)."""
+    seen = []
+    with LiveState(path) as state:
+        state.watch = seen.append
+        if pieces is None:
+            read(state)
+        else:
+            data = (path / "wire.log").read_bytes()
+            at = 0
+            while at < len(data):
+                size = next(pieces)
+                for one in state.intake.feed(data[at : at + size]):
+                    state._take(one) if hasattr(one, "degc") else state._hear(one)
+                at += size
+    return seen
+
+
+@pytest.mark.parametrize("seed", [None, 1, 2])
+def test_the_live_numbers_are_those_of_the_whole_session(session, drive, seed):
+    path = session(drive.data)
+    pieces = None
+    if seed is not None:
+        generator = random.Random(seed)
+        pieces = iter(lambda: generator.choice((300, 900, 4000, 20000)), None)
+    seen = batches(path, pieces)
+    whole = sessions.open(path)
+    assert np.array_equal(np.concatenate([b.degc for b in seen]), whole.temperatures().to_numpy(), equal_nan=True)
+    seconds = np.concatenate([b.seconds for b in seen])
+    # an auxiliary that arrives behind its reading counts for the next one: that can matter only where the engine's state changes
+    settled = (seconds > 3) & ~((seconds > 19) & (seconds < 28)) & ~((seconds > 449) & (seconds < 458))
+    assert settled.mean() > 0.97
+    margins = whole.margins()
+    for place in ("tank", "pump", "carb_inlet", "carb_inlet_needle"):
+        for name in ("limit_degc", "margin_degc", "pressure_kpa", "vapour_liquid_ratio"):
+            ours = np.concatenate([getattr(b.margins[place], name) for b in seen])
+            moving = margins[f"{place}_{name}"].to_numpy()
+            assert np.allclose(ours[settled], moving[settled], rtol=0, atol=1e-9, equal_nan=True), (place, name)
+        # the limit's uncertainty is taken at the middle pressure of what is looked at: the whole there, a stretch here
+        spread = np.concatenate([b.margins[place].uncertainty_degc for b in seen]) - margins[f"{place}_uncertainty_degc"].to_numpy()
+        assert np.nanmax(np.abs(spread[settled])) < 0.7
+
+
+def test_the_host_warns_when_the_whole_session_says_so(session, drive):
+    path = session(drive.data)
+    alarms = sessions.open(path).alarms()
+    start = sessions.open(path).temperatures().index[0]
+    with LiveState(path) as state:
+        read(state)
+        for place in ("pump", "carb_inlet"):
+            of_place = alarms[(alarms["place"] == place) & (alarms["level"] != "lost")]
+            spell = state.host.spells[place]
+            # the limits' uncertainties may differ by 0.7 degC (above), and the temperatures move by 0.06 to 0.15 degC a second
+            assert spell.begin == pytest.approx((of_place["start"].min() - start).total_seconds(), abs=11)
+            assert spell.end == pytest.approx((of_place["end"].max() - start).total_seconds(), abs=11)
+        assert state.situation().winks  # something happened and nobody has looked
+
+
+def test_states_and_the_smallest_margin_on_the_way(session, drive):
+    made = synthetic.drive(400.0)
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+    assert now.smallest.name == "pump"
+    assert now.smallest.degc == pytest.approx(synthetic.climb(399.8)[1], abs=0.02)
+    assert now.smallest.margin_degc < 0
+    states = {place.name: place.state for place in now.places}
+    assert states["pump"] == ACT
+    assert states["tank"] == NO_WARNING
+    assert states["carb_inlet_needle"] == WARN
+    assert now.first == "pump"
+    assert not now.board_warns
+    assert now.standing is False
+    assert now.marks == ()
+
+
+def test_a_log_that_grows_is_followed(session, drive):
+    path = session()
+    data = drive.data
+    clock = [100.0]
+    with LogWriter(path / "wire.log") as writer, LiveState(path, clock=lambda: clock[0]) as state:
+        state.advance()
+        assert state.live
+        assert state.situation().places == ()
+        assert math.isnan(state.situation().age_s)
+        writer.received(data[:30000])
+        assert state.advance(60)
+        first = state.situation()
+        assert first.age_s == 0
+        assert first.live
+        clock[0] += 7.5
+        assert not state.advance()
+        assert state.situation().age_s == pytest.approx(7.5)
+        writer.received(data[30000:])
+        read(state)
+        assert state.situation().age_s == 0
+        assert state.situation().at > first.at
+        assert state.situation().marks == ((450.0, "stopped at the top"),)
+    with LiveState(path) as state:
+        assert not read(state).live
+
+
+def test_an_old_recording_is_as_old_as_its_file(session, drive):
+    path = session(synthetic.drive(30.0).data)
+    import os
+
+    os.utime(path / "wire.log", (time.time() - 3600,) * 2)
+    with LiveState(path) as state:
+        assert read(state).situation().age_s == pytest.approx(3600, abs=30)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_damage_costs_what_it_hits_and_nothing_else(session, seed):
+    data = bytearray(synthetic.drive(60.0).data)
+    generator = random.Random(seed)
+    for _ in range(len(data) // 200):
+        data[generator.randrange(len(data))] = generator.randrange(256)
+    whole = 0
+    with LiveState(session(bytes(data))) as state:
+        state.watch = lambda batch: None
+        read(state)
+        health = panel(state.situation(), Shown("us"))["health"]
+        whole = state.intake.stream.frames.frames
+        damaged = state.intake.stream.frames.pieces_damaged
+    assert damaged > 20
+    assert whole > 100
+    assert any(f"{damaged} damaged pieces" in row["text"] and row["bad"] for row in health)
+
+
+def test_a_lost_sensor_is_said_with_its_reason_and_its_last_number(session):
+    made = synthetic.Recording()
+    made.anchor(0.0)
+    for number in range(300):
+        time_s = number * 0.2
+        made.reading(time_s, [30.0, 40.0 if time_s < 30 else NO_ANSWER, 45.0])
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+    pump = next(place for place in now.places if place.name == "pump")
+    assert pump.state == LOST
+    assert math.isnan(pump.degc)
+    assert pump.last_degc == pytest.approx(40.0, abs=0.02)
+    assert pump.last_age_s == pytest.approx(30.0, abs=0.5)
+    assert now.unseen_places == ("pump",)
+    assert now.smallest.name != "pump"
+    shown = next(place for place in panel(now, Shown("us"))["places"] if place["place"] == "pump")
+    assert shown["word"] == "sensor lost"
+    assert shown["lost"] == "the amplifier did not answer; was 104.0 °F 30 s ago"
+    assert shown["margin"] == ""
+
+
+def test_without_a_usable_car_file_there_are_temperatures_and_a_sentence(session, tmp_path):
+    data = synthetic.drive(20.0).data
+    without = session(data, None)
+    broken = session(data)
+    (broken / "car.toml").write_text("units = 7", encoding="utf-8")
+    for path, sentence in ((without, "There is no car file in this session"), (broken, "The car file was left out")):
+        with LiveState(path) as state:
+            now = read(state).situation()
+        assert [place.state for place in now.places] == [NO_MARGIN] * 3
+        assert now.smallest is None
+        assert now.places[0].degc == pytest.approx(32.1, abs=0.05)
+        assert any(note.startswith(sentence) for note in now.notes)
+
+
+def with_health(made, time_s, lamp, unseen=0):
+    made.add(
+        "health", time_s, late_ticks=0, skipped_ticks=0, longest_tick_us=0, frames_sent=0, frames_dropped=0, frames_stored=0, readings_dropped=0,
+        memory_free=0, store_free_kb=100, lamp=lamp, alarm_unseen=unseen, limits_age_days=1,
+    )  # fmt: skip
+
+
+def test_the_boards_own_warning_is_shown_and_only_it_clears_its_wink(session):
+    made = synthetic.Recording()
+    for number in range(150):
+        time_s = number * 0.2
+        made.reading(time_s, [30.0, 40.0, 45.0])
+        if number == 20:
+            with_health(made, time_s, 0)
+        if number == 50:
+            value = alarm.event_value(1, alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)
+            made.event(time_s, "alarm", value, channel=1)
+            with_health(made, time_s, 6, 1)
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+        assert now.board_warns
+        assert {p.name: p.state for p in now.places} == {"tank": NO_WARNING, "pump": ACT, "carb_inlet": NO_WARNING, "carb_inlet_needle": NO_WARNING}
+        assert now.sounding
+        assert now.winks
+        assert now.first == "pump"
+        state.host.acknowledge()
+        assert state.situation().winks
+    for new in (alarm.ACKNOWLEDGED, alarm.NORMAL):
+        made.event(30.0, "alarm", alarm.event_value(1, alarm.ACT, 0, new), channel=1)
+        with_health(made, 30.0, 1, 1)
+        with LiveState(session(made.data)) as state:
+            now = read(state).situation()
+            assert not now.sounding
+            assert now.winks
+            assert now.places[1].state == (ACT if new == alarm.ACKNOWLEDGED else NO_WARNING)
+    with_health(made, 31.0, 0, 0)
+    with LiveState(session(made.data)) as state:
+        assert not read(state).situation().winks
+
+
+def test_a_board_without_limits_leaves_the_warning_to_the_host(session):
+    made = synthetic.drive(400.0)
+    with_health(made, 400.0, 3)
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+    assert not now.board_warns
+    assert next(place for place in now.places if place.name == "pump").state == ACT
+    rows = {row["name"]: row for row in panel(now, Shown("si"))["health"]}
+    assert rows["warnings"]["text"] == "by this computer: the board has no limits, or old ones"
+
+
+def test_limits_of_board_and_car_file_that_disagree_are_said(session):
+    made = synthetic.drive(400.0)
+    with_health(made, 400.0, 0)
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+    assert "pump" in now.disagreement
+    assert now.places[1].state == ACT  # the careful one of the two
+    assert any("load them again" in flag for flag in panel(now, Shown("si"))["flags"])
+
+
+def test_a_board_that_starts_anew_has_forgotten_its_warnings(session):
+    made = synthetic.Recording()
+    for number in range(50):
+        made.reading(number * 0.2, [30.0, 40.0, 45.0])
+    made.event(10.0, "alarm", alarm.event_value(1, alarm.ACT, 0, 1), channel=1)
+    with_health(made, 10.0, 6)
+    made.boot(2)
+    for number in range(50):
+        made.reading(number * 0.2, [30.0, 41.0, 45.0])
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+    assert [place.state for place in now.places] == [NO_WARNING] * 4
+    assert now.health["boots"] == 2
+    assert now.at == pytest.approx(9.8 + 1.0 + 9.8)
+    assert now.places[1].degc == pytest.approx(41.0, abs=0.02)
+
+
+def test_after_a_stop_there_is_a_forecast_marked_as_model_only(session, drive):
+    with LiveState(session(drive.data)) as state:
+        read(state)
+        state._pending.result(30)
+        state.advance()
+        now = state.situation()
+    assert now.standing
+    assert {outlook.place for outlook in now.outlooks} == {"tank", "pump", "carb_inlet"}
+    told = panel(now, Shown("us"))["forecasts"]
+    assert told["title"] == "After this stop"
+    assert told["note"].startswith("model only")
+    pump = next(outlook for outlook in now.outlooks if outlook.place == "pump")
+    # it has peaked already: the forecast cannot be below what was measured
+    assert pump.soak.peak_degc.least >= 62.0
+    assert pump.elapsed_min == pytest.approx(350 / 60, abs=0.3)
+
+
+def test_memory_does_not_grow_with_the_recording():
+    points = history.History()
+    stretch = history.Stretch()
+    stretch.begin(0.0)
+    for block in range(300):
+        seconds = block * 60.0 + np.arange(0, 60, 0.2)
+        points.add(seconds, {"pump": seconds})
+        stretch.add(float(seconds[0]), {"pump": 1.0})
+    assert len(points.points) == history.POINTS
+    assert points.points[-1][0] == pytest.approx(300 * 60 - 0.2)
+    assert len(stretch.column("pump")[0]) <= 360
+    assert points.since(points.added - 3)[0] == points.points[-3]
+    assert len(points.since(0)) == history.POINTS
+
+
+def test_a_hole_breaks_the_trace():
+    points = history.History()
+    points.add(np.array([0.0, 1.0, 2.0]), {"pump": np.array([1.0, 2.0, 3.0])})
+    points.add(np.array([10.0]), {"pump": np.array([4.0])})
+    _, values = points.column("pump")
+    assert np.array_equal(values, [1, 2, 3, np.nan, 4], equal_nan=True)
+
+
+def test_minutes_from_a_stop_become_minutes_from_now():
+    from hotfuel.risk.soak import Band
+
+    assert forecasts.later(Band(3.0, 10.0, 20.0), 8.0) == Band(0.0, 2.0, 12.0)
+    assert math.isnan(forecasts.later(Band(math.nan, math.nan, math.nan), 8.0).middle)
+
+
+def test_a_clamp_on_probe_warns_and_never_says_act(session):
+    text = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
+    with LiveState(session(synthetic.drive(400.0).data, text)) as state:
+        now = read(state).situation()
+    pump = next(place for place in now.places if place.name == "pump")
+    assert pump.margin_degc < 0
+    assert pump.state == WARN
