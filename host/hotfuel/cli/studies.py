@@ -125,6 +125,7 @@ def power(
         str | None, typer.Option("--plan", help='Before the runs: "0.7 % at 0.5 %" (gain to find, spread from pull to pull).')
     ] = None,
     out: OutPage = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
@@ -152,7 +153,7 @@ def power(
     if out is not None:
         from hotfuel.report import comparison
 
-        lines.append(f"report: {comparison.write_power(result, out, units=shown.system)}")
+        lines.append(f"report: {comparison.write_power(result, out, units=shown.system, pdf=pdf)}")
     show({"power": result.as_dict(), "report": str(out) if out else None}, lines, as_json)
 
 
@@ -296,7 +297,7 @@ def archive_add(
     from hotfuel.session import archive as store
 
     rows = [store.add(folder, path) for path in sessions]
-    show({"added": [str(row) for row in rows]}, [f"{len(rows)} sessions added to {folder}"], as_json)
+    show({"added": [str(row) for row in rows]}, [f"{_sessions(len(rows))} added to {folder}"], as_json)
 
 
 @archive.command("list")
@@ -353,7 +354,11 @@ def archive_recompute(
 
     with bar("working out again") as progress:
         done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress)
-    show({"recomputed": done}, [f"{done} sessions worked out again in {folder}"], as_json)
+    show({"recomputed": done}, [f"{_sessions(done)} worked out again in {folder}"], as_json)
+
+
+def _sessions(count: int) -> str:
+    return f"{count} session{'' if count == 1 else 's'}"
 
 
 def _rows(frame: Any, as_json: bool) -> None:
