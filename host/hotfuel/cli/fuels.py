@@ -62,7 +62,7 @@ def limits(
     if as_json:
         show({"limits": card.as_dict(), "own_limit": vars(own) if own else None}, [], True)
         return
-    _print(card, shown)
+    _print(card, shown, chosen.describe(shown))
     if own is not None:
         out.print(own.sentence, markup=False)
 
@@ -78,7 +78,7 @@ def _own_limit(learn: list[Path] | None, car: Path | None) -> OwnLimit | None:
     return own_limit([event for path in learn for event in events(of_session(sessions.open(path, car)))])
 
 
-def _print(card: LimitsCard, shown: Shown) -> None:
+def _print(card: LimitsCard, shown: Shown, about: list[str]) -> None:
     table = Table(title=f"{card.car}: where the fuel's limit is", title_justify="left", caption_justify="left")
     for heading in ("place", "state", "limit", "boiling begins", "give or take", "pressure"):
         table.add_column(heading, justify="left" if heading in ("place", "state") else "right")
@@ -92,7 +92,7 @@ def _print(card: LimitsCard, shown: Shown) -> None:
             shown.text(row.pressure_kpa, "pressure"),
         )
     out.print(table)
-    lines = list(card.fuel_sentences)
+    lines = list(about)
     lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")
     per_1000_ft = card.drop_per_1000_m_degc * (0.3048 if shown.system == "us" else 1.0)
     if np.isfinite(per_1000_ft):

@@ -19,12 +19,14 @@ from hotfuel.fuel.components import Array
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.mixture import Mixture
 from hotfuel.fuel.table import LimitTable
-from hotfuel.units import STANDARD_PRESSURE_KPA
+from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 
 # Standard uncertainty (1 sigma) of the limit at V/L 20 and 101.3 kPa by route, degC. Judged from the published agreement of the linear equation
 # with measurement (0.7 degC RMS without ethanol, up to 2 degC with) and from its reproducibility; none is itself a published value.
 SIGMA_DEGC = {"equation": 0.7, "blend": 1.5, "mixture": 2.0, "mixture with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
-TYPICAL_DENSITY_KG_M3 = 740.0  # of the hydrocarbon part at 15 degC where none was measured: common practice, no source (EN 228: 720 to 775)
+TYPICAL_DENSITY_KG_M3 = (
+    740.0  # of the hydrocarbon part at 15 degC where none was measured: common practice, no source (EN 228: 720 to 775)
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,10 @@ class Fuel:
         Raises InputError for impossible values, each with its allowed range, and for a class's maxima given as if they were measured.
         """
         return _measured_fuel(
-            Measurements(vapour_pressure_kpa, t10_degc, t50_degc, t90_degc, ethanol_vol, e70_vol, e100_vol, density_kg_m3, t_vl20_degc), name
+            Measurements(
+                vapour_pressure_kpa, t10_degc, t50_degc, t90_degc, ethanol_vol, e70_vol, e100_vol, density_kg_m3, t_vl20_degc
+            ),
+            name,
         )
 
     def weathered(self, lost_vol: float) -> "Fuel":
@@ -95,10 +100,17 @@ class Fuel:
         volatility.require_range(lost_vol, 0, 20, "weathering loss", "vol-%")
         left = fit.after_loss(self.feed.volume_fraction(), float(lost_vol))
         return Fuel(
-            name=f"{self.name}, if weathered by {lost_vol:g} %", route="weathered", feed=flash.Feed.of_volumes(left, self.feed.anchor),
+            name=f"{self.name}, if weathered by {lost_vol:g} %",
+            route="weathered",
+            feed=flash.Feed.of_volumes(left, self.feed.anchor),
             limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, SIGMA_DEGC["weathered"] if lost_vol else 0)),
-            ethanol_vol=round(100 * float(left[c.ETHANOL]), 2), edition=self.edition, from_memory=self.from_memory,
-            notes=(*self.notes, f"Calculated as if {lost_vol:g} vol-% had evaporated; measure the vapour pressure before relying on it."),
+            ethanol_vol=round(100 * float(left[c.ETHANOL]), 2),
+            edition=self.edition,
+            from_memory=self.from_memory,
+            notes=(
+                *self.notes,
+                f"Calculated as if {lost_vol:g} vol-% had evaporated; measure the vapour pressure before relying on it.",
+            ),
         )
 
     def blended(self, ethanol_vol: float) -> "Fuel":
@@ -111,10 +123,14 @@ class Fuel:
         volumes[c.ETHANOL] = ethanol_vol / 100
         sigma = SIGMA_DEGC["mixture"] if ethanol_vol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
         return Fuel(
-            name=f"{self.name} with {ethanol_vol:g} % ethanol", route="mixture of a known fuel and ethanol",
-            feed=flash.Feed.of_volumes(volumes, self.feed.anchor), limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, sigma)),
-            ethanol_vol=float(ethanol_vol), notes=(*self.notes, "The blend itself was not measured."),
-            edition=self.edition, from_memory=self.from_memory,
+            name=f"{self.name} with {ethanol_vol:g} % ethanol",
+            route="mixture of a known fuel and ethanol",
+            feed=flash.Feed.of_volumes(volumes, self.feed.anchor),
+            limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, sigma)),
+            ethanol_vol=float(ethanol_vol),
+            notes=(*self.notes, "The blend itself was not measured."),
+            edition=self.edition,
+            from_memory=self.from_memory,
         )
 
     # what the fuel does ---------------------------------------------------------------------------------------------------------------
@@ -162,7 +178,9 @@ class Fuel:
         behind = self.mixture.temperature_at_enthalpy_degc(enthalpy, bowl_pressure_kpa)
         return self.mixture.vapour_liquid_ratio(behind, bowl_pressure_kpa)
 
-    def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
+    def needle_limit_degc(
+        self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0
+    ) -> Array:
         """Line temperature at which the fuel has this V/L behind the needle; inverse of `isenthalpic_vapour_liquid_ratio`."""
         behind = self.limit_degc(bowl_pressure_kpa, vapour_liquid_ratio)
         enthalpy = self.mixture.enthalpy_kj_per_kg(behind, bowl_pressure_kpa)
@@ -180,18 +198,25 @@ class Fuel:
         """Latent heat of the whole fuel; about 350 for gasoline."""
         return self.mixture.latent_heat_kj_per_kg(temperature_degc)
 
-    def describe(self) -> list[str]:
-        """Sentences for the user: what the fuel is, which route and edition, from memory or not, how sure, what is not covered."""
+    def describe(self, shown: Shown | None = None) -> list[str]:
+        """Sentences for the user: what the fuel is, which route and edition, from memory or not, how sure, what is not covered.
+
+        shown: the user's units, SI if not given; what a standard or data sheet states stays in its own.
+        """
+        shown = shown or Shown()
         limit = float(self.limit_degc(STANDARD_PRESSURE_KPA))
         sigma = self.limit_uncertainty_degc
-        sentences = [f"{self.name}: V/L 20 at {limit:.1f} °C and 101.3 kPa, standard uncertainty {sigma:.1f} °C; {self.route}."]
+        at = f"{shown.text(limit, 'temperature')} and {shown.text(STANDARD_PRESSURE_KPA, 'pressure')}"
+        sentences = [
+            f"{self.name}: V/L 20 at {at}, standard uncertainty {shown.text(sigma, 'temperature difference')}; {self.route}."
+        ]
         sentences += self.notes
         if self.edition:
             sentences.append(f"Standard's edition: {self.edition}; verify the edition that applies to you.")
         if self.from_memory:
             sentences.append("Part of these class values is from memory, not from the standard's text.")
         if self.other_route_degc is not None:
-            sentences.append(f"Another route gives {self.other_route_degc:.1f} °C for the same point.")
+            sentences.append(f"Another route gives {shown.text(self.other_route_degc, 'temperature')} for the same point.")
         sentences.append("Not covered: methanol, ethers, nitro compounds and water in the fuel.")
         return sentences
 
@@ -223,9 +248,15 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
     exact = data.t_vl20_degc is not None or (target is not None and ethanol < classes.TRACE_ETHANOL_VOL)
     feed = fit.anchored(volumes, target) if exact and target is not None else flash.Feed.of_volumes(volumes)
     return Fuel(
-        name, route, feed, sigma, ethanol, tuple(notes),
+        name,
+        route,
+        feed,
+        sigma,
+        ethanol,
+        tuple(notes),
         "ASTM D4814-18 appendix X2" if target is not None and data.t_vl20_degc is None else None,
-        density_15c_kg_m3=data.density_kg_m3 or 0.0, other_route_degc=other,
+        density_15c_kg_m3=data.density_kg_m3 or 0.0,
+        other_route_degc=other,
     )
 
 
@@ -235,7 +266,9 @@ def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: floa
     volumes = fit.composition(found.data)
     minimum = found.t_vl20_degc
     feed = flash.Feed.of_volumes(volumes) if minimum is None else fit.anchored(volumes, minimum)
-    return Fuel(found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory)
+    return Fuel(
+        found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory
+    )
 
 
 def require_covered(**content: float | None) -> None:

@@ -70,7 +70,7 @@ def render(session: Session, units: str | None = None, told: Story | None = None
         "technical": drawn.technical(),
         "method": _method(session),
         "limits": _limits(session, summary, shown),
-        "fuel": session.fuel.describe() if session.car else ["No car file, so no fuel is known and there are no limits."],
+        "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
         "calibration": _calibration(session),
         "notes": session.all_notes() or ["Nothing is missing: every reading the board numbered is here."],
         "gaps": _gaps(session, clock),

@@ -230,7 +230,7 @@ def _notes(car: Car, state: np.ndarray) -> list[str]:
     if question:
         notes.append(question)
     unknown = np.isnan(state)
-    if unknown.mean() >= 0.005:  # the first second of a recording is never known
+    if unknown.size and unknown.mean() >= 0.005:  # the first second of a recording is never known
         share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
         notes.append(f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place")
     return notes
