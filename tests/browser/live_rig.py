@@ -9,10 +9,11 @@ import subprocess
 import sys
 import threading
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from hotfuel import car as car_file
 from hotfuel.link.receive import Link
 from hotfuel.log.append import LogWriter
@@ -59,7 +60,8 @@ class From:
         self.model, self.start_s = model, start_s
 
     def blocks(self) -> Any:
-        return (block for block in self.model.blocks() if block.time_s[0] >= self.start_s)
+        later = (block for block in self.model.blocks() if block.time_s[0] >= self.start_s)
+        return (replace(block, time_s=block.time_s - self.start_s) for block in later)
 
 
 class Server:
@@ -115,6 +117,11 @@ class Drive:
     def _record(self) -> None:
         with Link(self.board.device) as link, LogWriter(self.folder / "wire.log") as writer:
             Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._stop.is_set)
+
+    def truth(self, column: str) -> float:
+        """The model's number at the moment the board has reached."""
+        table = self.model.truth
+        return float(np.interp(self.start_s + self.board.time_s, table["time_s"], table[column]))
 
     def stop(self) -> None:
         """End the recording; the board goes on."""

@@ -1,0 +1,360 @@
+"""The page in a real browser, fed by the simulated board through its port and the real recorder: what a crew sees, and what it must not see."""
+
+import re
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from hotfuel import car as car_file
+from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
+from hotfuel.samples import decode
+from hotfuel.session import folder as session_folder
+from hotfuel.simulator.car_model import CarModel
+from hotfuel.simulator.scenarios import scenarios
+from hotfuel_wire import codec, framing
+
+sys.path.insert(0, str(Path(__file__).parent))
+import live_rig as rig
+
+if rig.missing():
+    pytest.skip(rig.missing(), allow_module_level=True)
+
+QUEUE_S = 1000.0  # of the summer drive: standing in a queue, engine idling, close to the limit
+SIZES = ((390, 844), (844, 390), (768, 1024), (1366, 768))
+PHONE, LAPTOP = SIZES[0], SIZES[-1]
+CAR = car_file.load(car_file.EXAMPLE)
+
+
+@pytest.fixture(scope="module")
+def model():
+    made = CarModel(scenarios()["summer drive"])
+    assert len(made.truth)
+    return made
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with rig.browser() as started:
+        yield started
+
+
+@pytest.fixture(scope="module")
+def drive(model, tmp_path_factory):
+    with rig.Drive(tmp_path_factory.mktemp("live") / "drive", model, QUEUE_S) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def server(drive):
+    started = rig.Server(drive.folder, units="si")
+    yield started
+    started.close()
+
+
+class Watched:
+    """A page of a browser, what it asked the network for and what it complained about."""
+
+    def __init__(self, chromium, url, size=LAPTOP):
+        self.context = chromium.new_context(viewport={"width": size[0], "height": size[1]})
+        self.page = self.context.new_page()
+        self.asked, self.complaints = [], []
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.on("websocket", lambda socket: self.asked.append(socket.url))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("console", lambda message: self.complaints.append(message.text) if message.type == "error" else None)
+        self.page.goto(url)
+        self.page.wait_for_selector(".place", timeout=15000)
+
+    def text(self, selector):
+        return self.page.inner_text(selector)
+
+    def number(self, place, part="temperature"):
+        return float(self.text(f'[data-place="{place}"] .{part}').replace("−", "-"))
+
+    def old(self):
+        return self.page.evaluate("document.body.classList.contains('old')")
+
+    def until(self, condition, timeout_s=10.0):
+        self.page.wait_for_function(f"() => ({condition})", timeout=timeout_s * 1000)
+
+
+@pytest.fixture
+def seen(chromium, server):
+    made = Watched(chromium, server.url)
+    yield made
+    made.context.close()
+
+
+def test_numbers_are_the_models_within_the_probes_error(seen, drive):
+    seen.until("!document.body.classList.contains('old')")
+    probes = {fitted.where: fitted for fitted in drive.model.scenario.probes}
+    for place in CAR.places:
+        shown_degc = seen.number(place.name)
+        uncertainty_degc = float(temperature_uncertainty_degc(CAR, place, CAR.engine.idle_flow_l_h, Channel()))
+        assert uncertainty_degc < 5
+        assert abs(shown_degc - drive.truth(f"{place.name}_degc")) < 2 * uncertainty_degc
+        # the junction itself is known better: its wire's error, the amplifier's cold junction (0.7 degC, datasheet 19-7534, from memory), noise and rounding
+        junction_degc = drive.truth(f"{place.name}_probe_degc")
+        assert abs(shown_degc - junction_degc) < abs(probes[place.name].error_degc) + 0.7 + 0.2
+
+
+def test_place_smallest_margin_and_arrow_come_first_then_places_then_traces(seen):
+    tops = [seen.page.locator(selector).bounding_box()["y"] for selector in ("#head", "#last", "#health", "#do")]
+    assert tops == sorted(tops)
+    seen.page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
+    order = ("#head-place", "#head-margin", "#head-range", "#head-action", "#places", "#last", "#health", "#do")
+    tops = [seen.page.locator(selector).bounding_box()["y"] for selector in order]
+    assert tops == sorted(tops)
+    assert seen.text("#head-place").replace(", behind the needle", "") in ("tank", "pump", "carb inlet")
+    least = min(
+        float(re.match(r"(\d+) (left|past)", seen.text(f'[data-place="{name}"] .margin')).group(1))
+        for name in ("tank", "pump", "carb_inlet", "carb_inlet_needle")
+    )
+    assert float(seen.text("#head-margin")) == pytest.approx(least, abs=1)
+    assert re.fullmatch(r"range −?\d+ to \d+", seen.text("#head-range"))
+
+
+def test_the_numbers_can_be_read_at_arms_length(seen):
+    def height_mm(selector):
+        pixels = seen.page.evaluate("selector => parseFloat(getComputedStyle(document.querySelector(selector)).fontSize)", selector)
+        return pixels * 0.7 / 96 * 25.4  # digits are 0.7 of the font's size; a CSS pixel is 1/96 inch
+
+    for size in SIZES:
+        seen.page.set_viewport_size({"width": size[0], "height": size[1]})
+        # 16 to 22 minutes of arc are read with ease (ISO 9241-303, from memory): at 0.7 m 22' is 4.5 mm
+        assert height_mm("#head-margin") > 11
+        assert height_mm(".place .temperature") > 7
+        assert height_mm(".place .word") > 3.2
+
+
+@pytest.mark.parametrize("look", ["day", "night"])
+def test_nothing_is_cut_off_at_any_width(seen, look):
+    if seen.page.evaluate("document.body.dataset.look") != look:
+        seen.page.click("#look")
+    assert seen.page.evaluate("document.body.dataset.look") == look
+    for width, height in (*SIZES, (320, 568)):
+        seen.page.set_viewport_size({"width": width, "height": height})
+        seen.page.wait_for_timeout(250)
+        assert seen.page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), width
+        cut = seen.page.evaluate(
+            """() => [...document.querySelectorAll('main *, header *, p')].filter(e => {
+                 const box = e.getBoundingClientRect();
+                 return box.width && box.height && (box.right > innerWidth + 1 || box.left < -1) && !e.closest('#figure');
+               }).map(e => e.id || e.className)"""
+        )
+        assert cut == [], width
+
+
+def contrast(first, second):
+    """Contrast of two colours (WCAG 2.1, relative luminance)."""
+
+    def luminance(colour):
+        parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
+        linear = [part / 12.92 if part <= 0.03928 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    high, low = sorted((luminance(first), luminance(second)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("look", ["day", "night"])
+def test_states_differ_without_colour_and_none_is_green(seen, look):
+    if seen.page.evaluate("document.body.dataset.look") != look:
+        seen.page.click("#look")
+    keys = ("quiet", "warn", "act", "lost", "note")
+    made = seen.page.evaluate(
+        """keys => keys.map(key => {
+             const box = document.querySelector('.place').cloneNode(true);
+             box.dataset.key = key;
+             document.querySelector('#places').append(box);
+             const style = getComputedStyle(box), sign = getComputedStyle(box.querySelector('.sign')).clipPath;
+             const ink = style.color, pattern = style.backgroundImage !== 'none';
+             const name = { quiet: '--panel', note: '--panel', warn: '--warn', act: '--act', lost: '--lost' }[key];
+             const probe = document.createElement('i');
+             probe.style.color = `var(${name})`;
+             document.body.append(probe);
+             const ground = getComputedStyle(probe).color;
+             probe.remove(); box.remove();
+             return { sign, ground, ink, pattern };
+           })""",
+        keys,
+    )
+    assert len({state["sign"] for state in made}) == len(keys)  # a shape each
+    assert [state["pattern"] for state in made] == [False, False, True, False, False]
+    for state in made:
+        assert contrast(state["ink"], state["ground"]) > (7 if look == "day" else 5), state
+        red, green, blue = (int(part) for part in re.findall(r"\d+", state["ground"])[:3])
+        assert not green > max(red, blue) + 10, state
+    quiet, warn, act = made[:3]
+    assert contrast(warn["ground"], act["ground"]) > 3  # light against dark, to any eye
+    assert contrast(quiet["ground"], act["ground"]) > 1.5
+
+
+def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
+    seen.page.wait_for_timeout(600)
+    assert {re.match(r"\w+://[^/]+", url).group().replace("ws:", "http:") for url in seen.asked if not url.startswith(("data:", "blob:"))} == {
+        server.url.rstrip("/")
+    }
+    assert seen.complaints == []
+    assert sum(url.endswith("/ws") for url in seen.asked) == 1
+
+
+def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
+    hostile = '<img src=x onerror="document.title=\'in\'">'
+    for text in ("stumbled at the lights", hostile):
+        seen.page.fill("#mark-text", text)
+        seen.page.click("#mark-form button")
+        seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text, timeout=5000)
+    marks = [bytes(row["text"]).decode() for row in decode(drive.folder / "wire.log").messages["mark"]]
+    assert marks[-2:] == ["stumbled at the lights", hostile]
+    assert seen.text("#answer") == "Mark passed on."
+    assert seen.page.evaluate("document.querySelectorAll('img').length") == 0
+    assert "in" != seen.page.title()
+
+
+def test_ending_asks_first(seen):
+    seen.page.click("#end")
+    assert seen.page.is_visible("#sure")
+    seen.page.click("#end-no")
+    assert not seen.page.is_visible("#sure")
+    assert seen.text("#answer") == ""
+
+
+def test_a_browser_that_sends_junk_gets_nowhere(seen, drive):
+    before = (drive.folder / "requests.jsonl").read_text() if (drive.folder / "requests.jsonl").exists() else ""
+    seen.page.evaluate(
+        """() => {
+             const asked = Bokeh.documents[0].get_model_by_name('asked');
+             for (const request of ['{', '[1]', JSON.stringify({kind: 'erase', id: '1'}), 'x'.repeat(20000)])
+               asked.data = {taken: [1e9], request: [request]};
+             asked.data = {nothing: []};
+             asked.data = {taken: ['<b>'], request: [7]};
+           }"""
+    )
+    seen.until("!document.body.classList.contains('old')")
+    seen.page.wait_for_timeout(700)
+    assert not seen.old()
+    after = (drive.folder / "requests.jsonl").read_text() if (drive.folder / "requests.jsonl").exists() else ""
+    assert after == before
+
+
+def test_unplugging_is_stale_within_two_seconds_and_recovers(seen, drive):
+    seen.until("!document.body.classList.contains('old')")
+    drive.board.unplug()
+    gone = time.monotonic()
+    try:
+        seen.until("document.body.classList.contains('old')", 5)
+        stale_after_s = time.monotonic() - gone
+        assert 1.0 < stale_after_s < 2.6  # two seconds after the last reading, looked at five times a second
+        assert re.match(r"NOT CURRENT: last reading [23] s ago", seen.text("#alert"))
+        struck = seen.page.evaluate(
+            "[...document.querySelectorAll('.n')].filter(e => e.innerText).map(e => getComputedStyle(e).textDecorationLine)"
+        )
+        assert len(struck) > 10
+        assert set(struck) == {"line-through"}
+        assert seen.text("#link") == "not current"
+    finally:
+        drive.board.plug()
+    seen.until("!document.body.classList.contains('old')", 15)
+    assert not seen.page.is_visible("#alert")
+    assert seen.text("#link") == "receiving"
+    seen.page.wait_for_function("document.querySelector('#health-rows').innerText.includes('1 gaps')", timeout=5000)
+
+
+def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_found(chromium, drive):
+    killed = rig.Server(drive.folder, units="us")
+    made = Watched(chromium, killed.url, PHONE)
+    try:
+        made.until("!document.body.classList.contains('old')")
+        killed.kill()
+        dead = time.monotonic()
+        made.until("document.body.classList.contains('old')", 5)
+        assert time.monotonic() - dead < 3.0
+        assert made.text("#alert").startswith("NOT CURRENT: no word from the recording computer for 2 s.")
+        assert made.page.evaluate("getComputedStyle(document.querySelector('#head-margin')).textDecorationLine") == "line-through"
+    finally:
+        made.context.close()
+        killed.close()
+
+
+def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromium, model, tmp_path):
+    stop_s = float(model.truth["time_s"][(model.truth["phase"] == "hot soak").to_numpy()].iloc[0])
+    with rig.Drive(tmp_path / "soak", model, stop_s - 120, speed=20) as drive:
+        server = rig.Server(drive.folder, units="us")
+        made = Watched(chromium, server.url, PHONE)
+        try:
+            pump = made.page.locator('[data-place="pump"]')
+            assert pump.get_attribute("data-key") == "quiet"
+            assert made.text('[data-place="pump"] .word') == "no warning"
+            made.until("document.querySelector('[data-place=pump]').dataset.key === 'act'", 15)
+            assert made.text('[data-place="pump"] .word') == "act"
+            assert made.page.locator("#head").get_attribute("data-key") == "act"
+            assert "Do not open cap" in made.text("#head-action")
+            assert drive.truth("pump_degc") > (made_limit(made, "pump") - 32) / 1.8 - 2
+            made.until("!document.querySelector('#forecast').hidden", 10)
+            assert made.text("#forecast-note").startswith("model only")
+            made.page.click("#end")
+            made.page.click("#end-yes")
+            made.until("document.body.classList.contains('ended')", 10)
+            assert made.text("#alert").startswith("This recording has ended.")
+            assert made.page.is_disabled("#mark-text")
+            drive._thread.join(3)
+            assert not drive._thread.is_alive()
+        finally:
+            made.context.close()
+            server.close()
+
+
+def made_limit(made, place):
+    return float(re.search(r"limit now ([\d.]+)", made.text(f'[data-place="{place}"] .limit')).group(1))
+
+
+def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromium, drive):
+    server = rig.Server(drive.folder, address="0.0.0.0")
+    port, token = re.fullmatch(r"http://[^/]+:(\d+)/(.+)", server.url).groups()
+    made = Watched(chromium, f"http://127.0.0.1:{port}/{token}", PHONE)
+    try:
+        made.until("!document.body.classList.contains('old')")
+        other = made.context.new_page()
+        assert other.goto(f"http://127.0.0.1:{port}/").status == 403
+        # another site's page that knows the link still may not connect: its origin is not ours
+        assert other.evaluate(
+            """url => new Promise(done => { const s = new WebSocket(url, ['bokeh', 'x']); s.onopen = () => done('open'); s.onerror = () => done('refused'); })""",
+            f"ws://localhost:{port}/{token}/ws",
+        ) == "refused"  # fmt: skip
+    finally:
+        made.context.close()
+        server.close()
+
+
+def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
+    header = {"tick": 1, "time_ms": 200}
+    hostile = b"<script>1</script>"[:12]
+    channel = {"place": hostile, "chip": 1, "thermocouple": ord("K"), "gain": 32, "mains_hz": 50, "averages": 1, "mode": 0, "resolution_bits": 19}
+    description = codec.pack(
+        "description",
+        header | {
+            "protocol_version": 1, "firmware_major": 1, "firmware_minor": 0, "firmware_patch": 0, "board_id": bytes(8), "boot_count": 1,
+            "reset_cause": 1, "period_ms": 200, "simulated": 0, "simulated_speed": 0, "channels": [channel],
+        },
+    )  # fmt: skip
+    reading = codec.pack(
+        "reading", header | {"description_id": codec.description_id(description), "channels": [{"hot": 6905, "cold": 8960, "status": 0}]}
+    )
+    mark = codec.pack("mark", header | {"wall_us": 10**15, "text": b"</script><script>document.title='in'</script>\x1b[2J"})
+    car = car_file.EXAMPLE.replace("Kestrel 5000, road and sprint", "</style><script>document.title='in'</script>")
+    for number in range(3):
+        car = car.replace(f"channel = {number}", f"channel = {number + 4}")  # so that the board's own name for its channel is shown
+    path = session_folder.create(tmp_path / "hostile", car, {"title": "<script>document.title='in'</script>"}).path
+    (path / "wire.log").write_bytes(b"".join(framing.encode(payload) for payload in (description, reading, mark)))
+    server = rig.Server(path)
+    made = Watched(chromium, server.url)
+    try:
+        assert "</script><script>document.title='in'</script> [2J" in made.text("#marks")
+        assert made.text(".place .name") == hostile.decode()
+        assert made.page.title() != "in"
+        assert made.complaints == []
+    finally:
+        made.context.close()
+        server.close()
