@@ -13,6 +13,7 @@ from hotfuel_wire.messages import TYPES
 BACK_MS = 15_000  # a full ring and a blocked link delay a reading behind other frames by less
 _READING, _DESCRIPTION, _COMMAND = TYPES["reading"], TYPES["description"], TYPES["command"]
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
+_NEUTRAL = TYPES["health"]  # a board message that says nothing about boots
 _WRAP = 1 << 32
 
 
@@ -67,42 +68,74 @@ class Boots:
         return new
 
     def steps(
-        self, kind: np.ndarray, tick: np.ndarray, time_ms: np.ndarray, reading_id: np.ndarray, keys: dict[int, object]
+        self, kind: np.ndarray, tick: np.ndarray, time_ms: np.ndarray, reading_id: np.ndarray | int, keys: dict[int, object]
     ) -> tuple[np.ndarray, np.ndarray]:
-        """(boot uint16, time in s) of a block of frames; every array has one entry a frame, `reading_id` counts where kind is a reading.
+        """(boot uint16, time in s) of a block of frames; the arrays have one entry a frame.
 
-        keys: position in the block -> key, for the descriptions. Only frames where something can happen are looked at one by one.
+        tick: counts for host frames only. reading_id: counts where kind is a reading; a number if all readings name the same. keys: position in the
+        block -> key, for the descriptions.
         """
         from_host = (kind >= _FIRST_HOST_TYPE) | (kind == _COMMAND)
-        if not from_host.any():
-            boot, time_ms_long = self._board_steps(kind, time_ms, reading_id, keys)
-            return boot, time_ms_long / 1000
-        board, host = np.flatnonzero(~from_host), np.flatnonzero(from_host)
+        host = np.flatnonzero(from_host)
+        first = int(np.argmin(from_host)) if len(host) < len(kind) else len(kind)
         boot, time_s = np.empty(len(kind), np.uint16), np.empty(len(kind))
-        # what a host frame refers to: the board frame before it, for the first ones the state this block began with
-        boots, lasts = np.array([self.boot]), np.array([self._last])
-        if len(board):
-            board_keys = {int(np.searchsorted(board, at)): key for at, key in keys.items()}
-            boot[board], board_ms = self._board_steps(kind[board], time_ms[board], reading_id[board], board_keys)
-            time_s[board] = board_ms / 1000
-            boots, lasts = np.concatenate((boots, boot[board])), np.concatenate((lasts, board_ms))
-        before = np.searchsorted(board, host)
-        last = lasts[before]
-        own = (last + _signed(time_ms[host].astype(np.int64) - last)) / 1000
-        nothing = (boots[before] < 0) | ((tick[host] == 0) & (time_ms[host] == 0))
-        boot[host] = np.maximum(boots[before], 0)
-        time_s[host] = np.where(nothing, np.nan, own)
+        for at in range(first):
+            boot[at], time_s[at] = self.step(int(kind[at]), int(tick[at]), int(time_ms[at]))
+        if first == len(kind):
+            return boot, time_s
+        host = host[first:]
+        board_ms, board_kind = time_ms, kind
+        if len(host):
+            # A host frame changes nothing: it stands in the line as a frame without meaning, with the time of the board frame before it.
+            board_ms, board_kind = time_ms.copy(), kind.copy()
+            begins_run = np.diff(host, prepend=-2) > 1
+            board_ms[host] = time_ms[np.maximum.accumulate(np.where(begins_run, host, 0)) - 1]
+            board_kind[host] = _NEUTRAL
+        ids = reading_id if isinstance(reading_id, int) else reading_id[first:]
+        board_keys = {at - first: key for at, key in keys.items()} if first else keys
+        boot[first:], unwrapped = self._board_steps(board_kind[first:], board_ms[first:], ids, board_keys)
+        np.divide(unwrapped, 1000, out=time_s[first:])
+        if len(host):
+            last = unwrapped[host - first]
+            own = (last + _signed(time_ms[host].astype(np.int64) - last)) / 1000
+            time_s[host] = np.where((tick[host] == 0) & (time_ms[host] == 0), np.nan, own)
         return boot, time_s
 
     def _board_steps(
-        self, kind: np.ndarray, time_ms: np.ndarray, reading_id: np.ndarray, keys: dict[int, object]
-    ) -> tuple[np.ndarray, np.ndarray]:
+        self, kind: np.ndarray, time_ms: np.ndarray, reading_id: np.ndarray | int, keys: dict[int, object]
+    ) -> tuple[np.ndarray | int, np.ndarray]:
         """(boot, time in ms since that boot) of board frames only, at least one."""
         if self.boot < 0:
             self._last = int(time_ms[0])
-        times = time_ms.astype(np.int64)
-        steps = _signed(np.diff(times, prepend=self._last))
-        running = self._last + np.cumsum(steps)  # as if all were one boot
+        steps = np.empty(len(time_ms), np.int32)
+        steps[0] = _signed(int(time_ms[0]) - self._last)
+        # 32-bit numbers wrap by themselves: their difference, read with a sign, is the shorter way round
+        np.subtract(time_ms[1:], time_ms[:-1], out=steps[1:].view(np.uint32))
+        running = np.cumsum(steps, dtype=np.int64)  # board time as if all were one boot
+        running += self._last
+        if self._goes_on(steps, reading_id, keys):
+            self._last = int(running[-1])
+            self._most = max(self._most, self._last)
+            self._key = next(iter(keys.values()), self._key)
+            behind = int(np.argmax(kind[::-1] == _READING))  # frames behind the last reading
+            if kind[-1 - behind] == _READING:
+                self._reading_id, self._reading_ms = int(reading_id), int(running[-1 - behind])
+            return self.boot, running
+        return self._look(kind, time_ms, steps, running, np.broadcast_to(np.uint32(reading_id), kind.shape), keys)
+
+    def _goes_on(self, steps: np.ndarray, reading_id: np.ndarray | int, keys: dict[int, object]) -> bool:
+        """True if nothing in this block can begin a new boot."""
+        known = set(keys.values()) | ({self._key} - {None})
+        return (
+            self.boot >= 0
+            and isinstance(reading_id, int)
+            and self._reading_id in (None, reading_id)
+            and len(known) <= 1
+            and bool(steps.min() >= 0)
+        )
+
+    def _look(self, kind, time_ms, steps, running, reading_id, keys) -> tuple[np.ndarray, np.ndarray]:
+        """As _board_steps, looking at every frame where something can happen, one by one."""
         readings = np.flatnonzero(kind == _READING)
         ids = reading_id[readings]
         looked_at = (steps < 0) | (kind == _DESCRIPTION)
@@ -114,10 +147,10 @@ class Boots:
         starts, boots, shifts = [0], [self.boot], [0]  # from position on: boot, and running - shift is its board time
         for at, reading in zip(looked.tolist(), reading_before.tolist(), strict=True):
             self._pass_over(at - 1, reading, starts[-1], shifts[-1], running, readings, reading_id)
-            if self._take(int(kind[at]), int(times[at]), int(reading_id[at]), keys.get(at)):
+            if self._take(int(kind[at]), int(time_ms[at]), int(reading_id[at]), keys.get(at)):
                 starts.append(at)
                 boots.append(self.boot)
-                shifts.append(int(running[at] - times[at]))
+                shifts.append(int(running[at]) - int(time_ms[at]))
         self._pass_over(len(kind) - 1, len(readings) - 1, starts[-1], shifts[-1], running, readings, reading_id)
         lengths = np.diff([*starts, len(kind)])
         return np.repeat(np.array(boots), lengths).astype(np.uint16), running - np.repeat(np.array(shifts), lengths)

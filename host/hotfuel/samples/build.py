@@ -15,9 +15,10 @@ from hotfuel.samples.losses import Losses
 _READING, _DESCRIPTION = TYPES["reading"], TYPES["description"]
 # No row of the readings table takes less of a log than this: a frame's overhead shared by the most channels a payload holds.
 _BYTES_PER_ROW = 7.5
-_SHARED_NAMES = ["time", "tick", "description_id", "boot", "saturated", "known"]
 # what all rows of one reading frame share, at the places it has in a row
-_SHARED = table.placed({name: table.place(table.READINGS, name) for name in _SHARED_NAMES}, 20)
+_SHARED = table.placed(
+    {name: table.place(table.READINGS, name) for name in ("time", "tick", "description_id", "boot", "saturated", "known")}, 20
+)
 Place = slice | np.ndarray  # where a part's frames stand among all frames of its block
 
 
@@ -48,25 +49,25 @@ class Builder:
         if not parts:
             return
         places, count = _places(block.pieces, parts)
-        kind, tick, time_ms = np.empty(count, np.uint8), np.empty(count, np.uint32), np.empty(count, np.uint32)
-        reading_id, saturated = np.zeros(count, np.uint32), np.empty(count, bool)
+        kind, time_ms, tick = np.empty(count, np.uint8), np.empty(count, np.uint32), np.ones(count, np.uint32)
         keys: dict[int, object] = {}
         for part, place in zip(parts, places, strict=True):
-            kind[place] = part.kind
-            saturated[place] = part.columns[0] >= SATURATED
-            tick[place], time_ms[place] = _number(part, "tick"), _number(part, "time_ms")
-            if part.kind == _READING:
-                reading_id[place] = _number(part, "description_id")
-            elif part.kind == _DESCRIPTION:
+            kind[place], time_ms[place] = part.kind, _number(part, "time_ms")
+            if part.kind == _DESCRIPTION:
                 keys.update(zip(np.arange(count)[place].tolist(), self._take_descriptions(part), strict=True))
-        boot, time_s = self._boots.steps(kind, tick, time_ms, reading_id, keys)
-        self._take_messages(parts, places, boot, time_s)
+            elif part.kind != _READING:
+                tick[place] = _number(part, "tick")
         readings = [(part, place) for part, place in zip(parts, places, strict=True) if part.kind == _READING]
+        ids = [_uniform(part, "description_id") for part, _ in readings]
+        same_id = ids[0] if ids and ids.count(ids[0]) == len(ids) else None
+        if same_id is None:
+            by_frame = np.zeros(count, np.uint32)
+            for part, place in readings:
+                by_frame[place] = _number(part, "description_id")
+        boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
+        self._take_messages(parts, places, boot, time_s)
         if readings:
-            shared = np.empty(count, _SHARED)
-            for name, values in zip(_SHARED_NAMES, (time_s, tick, reading_id, boot, saturated, True), strict=True):
-                shared[name] = values
-            self._take_readings(readings, shared, None if len(readings) == len(parts) else kind == _READING)
+            self._take_readings(readings, boot, time_s)
 
     def readings(self) -> np.ndarray:
         """The readings table; `known` and its count are settled here, because a description may come behind its readings."""
@@ -105,11 +106,11 @@ class Builder:
         keys: list[object] = []
         for payload in _tails(part.columns):
             number = codec.description_id(payload)
-            told = self.descriptions.setdefault(number, {}) or codec.unpack(payload)[1]
-            self.descriptions[number] = told
-            keys.append((told["board_id"], told["boot_count"]))
-            if told["protocol_version"] > PROTOCOL_VERSION:
-                self.losses.newer_protocol = max(self.losses.newer_protocol, told["protocol_version"])
+            if number not in self.descriptions:
+                told = self.descriptions[number] = codec.unpack(payload)[1]
+                if told["protocol_version"] > PROTOCOL_VERSION:
+                    self.losses.newer_protocol = max(self.losses.newer_protocol, told["protocol_version"])
+            keys.append((self.descriptions[number]["board_id"], self.descriptions[number]["boot_count"]))
         return keys
 
     def _take_messages(self, parts: list[Part], places: list[Place], boot: np.ndarray, time_s: np.ndarray) -> None:
@@ -127,51 +128,60 @@ class Builder:
             if kind == _DESCRIPTION:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
 
-    def _take_readings(self, readings: list[tuple[Part, Place]], shared: np.ndarray, only: np.ndarray | None) -> None:
-        """Write the rows of a block's readings. `only`: which frames of `shared` are readings, None: all."""
-        channels = np.zeros(len(shared), np.int64)
-        for part, place in readings:
-            channels[place] = _channels(part)
-        every = shared if only is None else shared[only]
-        self._mark_known(shared, every["description_id"])
-        self._count(every)
-        total = int(channels.sum())
-        if self._used + total > len(self._rows):  # a log that grew while it was read
-            grown = np.empty(2 * len(self._rows) + total, table.READINGS)
+    def _take_readings(self, readings: list[tuple[Part, Place]], boot: np.ndarray, time_s: np.ndarray) -> None:
+        """Write the rows of a block's readings."""
+        shared = [_shared(part, boot[place], time_s[place]) for part, place in readings]
+        widths = [_channels(part) for part, _ in readings]
+        rows = self._room(sum(len(frames) * width for frames, width in zip(shared, widths, strict=True)))
+        if len(set(widths)) == 1:  # all of one length, so the parts follow one another
+            for frames, width, (part, _) in zip(shared, widths, readings, strict=True):
+                self._note(frames)
+                _fill(rows[: len(frames) * width].reshape(len(frames), width), part, frames)
+                rows = rows[len(frames) * width :]
+            return
+        order = np.argsort(np.concatenate([np.arange(len(boot))[place] for _, place in readings]))
+        ordered = np.concatenate(shared)[order]
+        self._note(ordered)
+        known = np.empty(len(order), bool)
+        known[order] = ordered["known"]
+        channels = np.repeat(widths, [len(frames) for frames in shared])
+        begins = np.empty_like(channels)
+        begins[order] = np.cumsum(channels[order]) - channels[order]
+        for frames, width, (part, _) in zip(shared, widths, readings, strict=True):
+            frames["known"], known = known[: len(frames)], known[len(frames) :]
+            target = np.empty((len(frames), width), table.READINGS)
+            _fill(target, part, frames)
+            rows[begins[: len(frames), None] + np.arange(width)] = target
+            begins = begins[len(frames) :]
+
+    def _room(self, count: int) -> np.ndarray:
+        """The next `count` rows of the table."""
+        if self._used + count > len(self._rows):  # a log that grew while it was read
+            grown = np.empty(2 * len(self._rows) + count, table.READINGS)
             grown[: self._used] = self._rows[: self._used]
             self._rows = grown
-        rows = self._rows[self._used : self._used + total]
-        self._used += total
-        if len({_channels(part) for part, _ in readings}) == 1:  # one length, so the parts follow one another
-            at = 0
-            for part, place in readings:
-                size = part.columns.shape[1] * _channels(part)
-                _fill(rows[at : at + size].reshape(part.columns.shape[1], _channels(part)), part, shared[place])
-                at += size
-            return
-        begins = np.cumsum(channels) - channels
-        for part, place in readings:
-            target = np.empty((part.columns.shape[1], _channels(part)), table.READINGS)
-            _fill(target, part, shared[place])
-            rows[begins[place][:, None] + np.arange(_channels(part))] = target
+        self._used += count
+        return self._rows[self._used - count : self._used]
 
-    def _mark_known(self, shared: np.ndarray, ids: np.ndarray) -> None:
+    def _note(self, readings: np.ndarray) -> None:
+        """Of readings in log order: mark those whose description has not come, count them, saturated ones, and tick numbers left out."""
+        self.losses.readings += len(readings)
+        self.losses.readings_saturated += int(readings["saturated"].sum())
+        ids = readings["description_id"]
         numbers, counts = ([ids[0]], [len(ids)]) if (ids == ids[0]).all() else np.unique(ids, return_counts=True)
         for number, count in zip(numbers, counts, strict=True):
             if int(number) not in self.descriptions:
                 self._undescribed[int(number)] = self._undescribed.get(int(number), 0) + int(count)
-                shared["known"][shared["description_id"] == number] = False
-
-    def _count(self, readings: np.ndarray) -> None:
-        """Readings, saturated ones, and tick numbers left out between neighbours of one boot and description."""
-        self.losses.readings += len(readings)
-        self.losses.readings_saturated += int(readings["saturated"].sum())
-        boot, number, tick = readings["boot"], readings["description_id"], readings["tick"].astype(np.int64)
-        left_out = np.diff(tick) - 1
-        missing = int(left_out[(left_out > 0) & (boot[1:] == boot[:-1]) & (number[1:] == number[:-1])].sum())
-        if self._last_reading is not None and self._last_reading[:2] == (boot[0], number[0]):
+                readings["known"][ids == number] = False
+        boot, tick = readings["boot"], readings["tick"]
+        # between neighbours of one boot and description; a tick number that falls back is no loss
+        apart = np.flatnonzero(tick[1:] - tick[:-1] > 1)
+        left_out = tick[apart + 1].astype(np.int64) - tick[apart] - 1
+        neighbours = (boot[apart + 1] == boot[apart]) & (ids[apart + 1] == ids[apart])
+        missing = int(left_out[neighbours & (left_out > 0)].sum())
+        if self._last_reading is not None and self._last_reading[:2] == (boot[0], ids[0]):
             missing += max(0, int(tick[0]) - self._last_reading[2] - 1)
-        self._last_reading = (int(boot[-1]), int(number[-1]), int(tick[-1]))
+        self._last_reading = (int(boot[-1]), int(ids[-1]), int(tick[-1]))
         self.losses.ticks_missing += missing
 
 
@@ -190,11 +200,29 @@ def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
 
 
 def _number(part: Part, name: str) -> np.ndarray:
-    """One field of the fixed part, for all payloads."""
+    """One unsigned field of the fixed part, for all payloads."""
     kind, offset = table.place(table.WIRE[part.kind], name)
-    together = np.empty((part.columns.shape[1], kind.itemsize), np.uint8)
-    together[:] = part.columns[offset : offset + kind.itemsize].T
-    return together.view(kind)[:, 0]
+    number = part.columns[offset + kind.itemsize - 1].astype(kind)
+    for row in part.columns[offset : offset + kind.itemsize - 1][::-1]:
+        number <<= 8
+        number |= row
+    return number
+
+
+def _uniform(part: Part, name: str) -> int | None:
+    """The value of a field if all payloads have the same, else None."""
+    kind, offset = table.place(table.WIRE[part.kind], name)
+    rows = part.columns[offset : offset + kind.itemsize]
+    return int(_number(part, name)[0]) if (rows == rows[:, :1]).all() else None
+
+
+def _shared(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
+    """What all rows of one frame share, one row a frame."""
+    shared = np.empty(len(boot), _SHARED)
+    shared["time"], shared["boot"] = time_s, boot
+    shared["tick"], shared["description_id"] = _number(part, "tick"), _number(part, "description_id")
+    shared["saturated"], shared["known"] = part.columns[0] >= SATURATED, True
+    return shared
 
 
 def _tails(columns: np.ndarray) -> list[bytes]:
@@ -227,14 +255,14 @@ def _channels(part: Part) -> int:
 
 
 def _fill(rows: np.ndarray, part: Part, shared: np.ndarray) -> None:
-    """rows[frame, channel] from a part's columns and what its frames share."""
-    count, width = rows.shape
-    in_front = table.placed({"all": (f"V{_SHARED.itemsize}", 0)}, table.READINGS.itemsize)
-    rows.view(in_front)["all"] = shared.view(f"V{_SHARED.itemsize}")[:, None]
-    rows["channel"] = np.arange(width)
-    as_bytes = rows.view(np.uint8).reshape(count, width, table.READINGS.itemsize)
-    first = _SHARED.itemsize
-    for channel in range(width):
-        at = LAYOUTS[_READING].size + channel * table.CHANNEL.itemsize
-        for byte in range(table.CHANNEL.itemsize):
-            as_bytes[:, channel, first + byte] = part.columns[at + byte]
+    """rows[frame, channel] from a part's columns and what its frames share. Whole stretches of a row are copied, not field by field."""
+    size = table.CHANNEL.itemsize
+    own = np.ascontiguousarray(part.columns[LAYOUTS[_READING].size :].T)
+    _stretch(rows, 0, _SHARED.itemsize)[:] = shared.view(f"V{_SHARED.itemsize}")[:, None]
+    _stretch(rows, _SHARED.itemsize, size)[:] = own.view(f"V{size}")
+    rows["channel"] = np.arange(rows.shape[1])
+
+
+def _stretch(rows: np.ndarray, at: int, size: int) -> np.ndarray:
+    """`size` bytes of every row, from byte `at` on."""
+    return rows.view(table.placed({"stretch": (f"V{size}", at)}, rows.dtype.itemsize))["stretch"]

@@ -14,8 +14,8 @@ import numpy as np
 from hotfuel_wire import framing
 from hotfuel_wire.messages import SATURATED
 
-BLOCK = 2 << 20  # bytes taken from the log at a time
-_TOGETHER = 8192  # pieces decoded together: their bytes stay in the processor's cache
+BLOCK = 1 << 20  # bytes taken from the log at a time
+_TOGETHER = 1 << 15  # pieces decoded together: their bytes stay in the processor's cache
 _FEW = 64  # that few pieces of one length are decoded one by one
 _SHORTEST, _LONGEST = 6, framing.BODY_MAX + 1
 
@@ -56,12 +56,10 @@ def blocks(source: Iterable[bytes]) -> Iterator[Block]:
 def decode(data: np.ndarray) -> Block:
     """All frames of a block of bytes that ends with a zero and begins behind one."""
     zeros = np.flatnonzero(data == 0)
-    starts = np.empty_like(zeros)
-    starts[0] = 0
-    np.add(zeros[:-1], 1, out=starts[1:])
-    lengths = zeros - starts
-    filled = lengths > 0
-    starts, lengths = starts[filled], lengths[filled]
+    apart = np.diff(zeros, prepend=-1)
+    ends = np.flatnonzero(apart > 1)
+    lengths = apart[ends] - 1
+    starts = zeros[ends] - lengths
     block = Block(pieces=len(starts))
     possible = lengths[(lengths >= _SHORTEST) & (lengths <= _LONGEST)]
     counts = np.bincount(possible, minlength=_LONGEST + 1)
@@ -144,16 +142,17 @@ def _columns(data: np.ndarray, starts: np.ndarray, length: int) -> np.ndarray:
 
 def _undo_cobs(columns: np.ndarray) -> np.ndarray:
     """Put the zeros back in place; row 0 (the first code) is left. Returns which pieces end where their last code says."""
-    left = columns[0].copy()  # bytes to the next code, itself included
-    is_code = np.empty(len(left), bool)
-    code = np.empty_like(left)
-    for row in columns[1:]:
-        np.subtract(left, 1, out=left)
-        np.equal(left, 0, out=is_code)
+    # Row where each piece's next code stands. 8 bits suffice: a code that points past 255 comes out before the row it stands in, and is never met.
+    following = columns[0].copy()
+    is_code = np.empty(len(following), bool)
+    code = np.empty_like(following)
+    for number in range(1, len(columns)):
+        row = columns[number]
+        np.equal(following, np.uint8(number), out=is_code)
         np.multiply(row, is_code.view(np.uint8), out=code)
-        np.add(left, code, out=left)
+        np.add(following, code, out=following)
         np.subtract(row, code, out=row)
-    return left == 1
+    return following == len(columns)
 
 
 @cache

@@ -45,7 +45,7 @@ class Disk:
         os.fsync(fd)
 
 
-class errno_of:  # noqa: N801 - reads as a word in the plans
+class errno_of:
     def __init__(self, number):
         self.number = number
 
@@ -197,7 +197,7 @@ def test_each_write_and_fsync_failing_once_costs_nothing(tmp_path, boundary, fai
         ("write", False): [],  # a short write is simply gone on with
         ("fsync", True): ["did not confirm"],
         ("fsync", False): [],
-    }[call, what == 0 and call == "write" or isinstance(what, errno_of)]
+    }[call, (what == 0 and call == "write") or isinstance(what, errno_of)]
     assert len(warnings) == len(expected)
     assert all(part in warning for part, warning in zip(expected, warnings, strict=True))
     assert spill.read(path, 0, 10) == b""
