@@ -1,6 +1,7 @@
 """Recording a drive and looking at it: demo, record, follow, decode, review, simulator."""
 
 import contextlib
+import itertools
 import signal
 import subprocess
 import sys
@@ -305,7 +306,9 @@ def _model(drive: str, seed: int) -> Any:
 
 @app.command()
 def demo(
-    out: Annotated[Path, typer.Option("--out", help="Folder to make.")] = Path("hotfuel-demo"),
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder to make. Default: hotfuel-demo, or the next free hotfuel-demo-2 ...")
+    ] = None,
     speed: Annotated[float, typer.Option("--speed", help="Times real time, at most.", min=1, max=1000)] = 200.0,
     headless: Annotated[bool, typer.Option("--headless", help="Do not open the report in a browser.")] = False,
     drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
@@ -318,6 +321,8 @@ def demo(
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
 
+    if out is None:
+        out = next(Path(name) for name in _demo_names() if not Path(name).exists())
     car_path = out / "car.toml"
     described = car_file.load(car_file.EXAMPLE)
     shown = Shown(units or described.units)
@@ -340,6 +345,11 @@ def demo(
     show({**result, "summary": opened.summary().as_dict()}, lines, as_json)
     if not headless and not as_json:
         webbrowser.open(page.resolve().as_uri())
+
+
+def _demo_names() -> Iterator[str]:
+    yield "hotfuel-demo"
+    yield from (f"hotfuel-demo-{number}" for number in itertools.count(2))
 
 
 def _simulated(model: Any, folder: Path, car: Any, shown: Shown, speed: float, quiet: bool) -> tuple[str, dict[str, Any]]:

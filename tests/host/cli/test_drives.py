@@ -138,3 +138,13 @@ def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, co
     said = hotfuel(*arguments, code=code)
     assert words in said
     assert len(said.strip().splitlines()) == 1
+
+
+def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "hotfuel-demo").mkdir()
+    (tmp_path / "hotfuel-demo" / "mine.txt").write_text("mine")
+    made = hotfuel("demo", "--drive", "steady 40 mph", as_json=True)
+    assert made["session"] == "hotfuel-demo-2/drive"
+    assert (tmp_path / "hotfuel-demo" / "mine.txt").read_text() == "mine"
+    assert made["summary"]["smallest"]["smallest_margin_degc"] > 0
