@@ -19,6 +19,9 @@ RUNNING_MS = 2000  # engine pulses within this time: it runs
 FUEL_PRESSURE_CODE = 7150
 LONG_PRESS_MS = 1500
 IDENTIFY = [300, 300] * 10
+QUIET = 30000  # hundredths of a degC: a place that is read and has no limit now
+_STANDING = (limit_tables.STANDING,)
+_RUNNING = (limit_tables.RUNNING,)
 
 
 def attach(application):
@@ -151,18 +154,19 @@ class Limits:
         elif "ignition" in fitted:
             running = self.application.inputs.ignition
         else:
-            return (limit_tables.STANDING, limit_tables.RUNNING)
-        return (limit_tables.RUNNING,) if running else (limit_tables.STANDING,)
+            return _STANDING + _RUNNING
+        return _RUNNING if running else _STANDING
 
     def _tick(self, time_ms, hot, cold, status_bytes):
         air = self.air_units()
         states = self.states(time_ms)
         for place in range(len(self.rows)):
-            channel, _, reference, limits = self.rows[place]
+            channel, where, reference, limits = self.rows[place]
             margin, warn_below = NO_MARGIN, 0
             if hot[channel] > NOT_A_CODE and not status_bytes[channel] & self._fatal[channel]:
-                margin, warn_below = 30000, 0
-                if limits:
+                margin, warn_below = QUIET, 0
+                # boiling over behind the needle after a hot stop is usual on today's fuel: no lamp for it
+                if limits and not (where == limit_tables.BEHIND_NEEDLE and states == _STANDING):
                     for state in states:
                         limit = limits.get(state)
                         if limit:
@@ -181,7 +185,7 @@ class Limits:
         least, at = NO_MARGIN, NO_CHANNEL
         for place in range(len(self.rows)):
             margin = self._margins[place]
-            if self.rows[place][3] and margin != NO_MARGIN and (at == NO_CHANNEL or margin < least):
+            if self.rows[place][3] and margin not in (NO_MARGIN, QUIET) and (at == NO_CHANNEL or margin < least):
                 least, at = margin, self.rows[place][0]
         return at, least
 

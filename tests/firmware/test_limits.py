@@ -105,13 +105,16 @@ def test_margins_are_the_hosts_within_half_a_degree(limits_module, car, tables, 
     for (channel, where, _, limits), margin in zip(one.rows, one._margins, strict=True):
         if limits is None:
             continue
+        seen += 1
+        if where == limit_tables.BEHIND_NEEDLE and not running:
+            assert margin == limits_module.QUIET, "percolation after a hot stop is no alarm"
+            continue
         name = names[channel].name + ("_needle" if where == limit_tables.BEHIND_NEEDLE else "")
         expected = float(exact[name].margin_degc[0])
         if names[channel].probe.indicative:
             expected = max(expected, 0.0)
         # a degree of temperature is 1.00 to 1.04 of the tables' fixed counts per degree away from 60 degC
         assert margin / 100 == pytest.approx(expected, abs=0.5 + 0.03 * abs(expected)), name
-        seen += 1
     assert seen == 4
 
 
