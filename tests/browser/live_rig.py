@@ -25,7 +25,10 @@ from hotfuel.simulator.feed import Senders
 
 CHROMIUM = "/usr/bin/chromium"
 BROWSER_OPTIONS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-_SERVE = "import sys; from hotfuel.live import page; page.serve(sys.argv[1], address=sys.argv[2], units=sys.argv[3] or None)"
+_SERVE = (
+    "import sys; from hotfuel.live import page; "
+    "page.serve(sys.argv[1], address=sys.argv[2], units=sys.argv[3] or None, port=int(sys.argv[4]))"
+)
 
 
 def missing() -> str:
@@ -67,8 +70,8 @@ class From:
 class Server:
     """The page's process. `url` is its link."""
 
-    def __init__(self, folder: Path, address: str = "127.0.0.1", units: str = "") -> None:
-        command = [sys.executable, "-c", _SERVE, str(folder), address, units]
+    def __init__(self, folder: Path, address: str = "127.0.0.1", units: str = "", port: int = 0) -> None:
+        command = [sys.executable, "-c", _SERVE, str(folder), address, units, str(port)]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
         assert self.process.stdout is not None
         self.said = self.process.stdout.readline()

@@ -210,7 +210,7 @@ def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
     assert marks[-2:] == ["stumbled at the lights", hostile]
     assert seen.text("#answer") == "Mark passed on."
     assert seen.page.evaluate("document.querySelectorAll('img').length") == 0
-    assert "in" != seen.page.title()
+    assert seen.page.title() != "in"
 
 
 def test_ending_asks_first(seen):
@@ -273,6 +273,11 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
         assert time.monotonic() - dead < 3.0
         assert made.text("#alert").startswith("NOT CURRENT: no word from the recording computer for 2 s.")
         assert made.page.evaluate("getComputedStyle(document.querySelector('#head-margin')).textDecorationLine") == "line-through"
+        made.page.fill("#mark-text", "half a sen")
+        again = rig.Server(drive.folder, units="us", port=int(killed.url.rstrip("/").rsplit(":")[-1]))
+        made.until("!document.body.classList.contains('old')", 15)
+        assert made.page.input_value("#mark-text") == "half a sen"
+        again.close()
     finally:
         made.context.close()
         killed.close()
@@ -320,7 +325,11 @@ def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromi
         assert other.goto(f"http://127.0.0.1:{port}/").status == 403
         # another site's page that knows the link still may not connect: its origin is not ours
         assert other.evaluate(
-            """url => new Promise(done => { const s = new WebSocket(url, ['bokeh', 'x']); s.onopen = () => done('open'); s.onerror = () => done('refused'); })""",
+            """url => new Promise(done => {
+                 const socket = new WebSocket(url, ['bokeh', 'x']);
+                 socket.onopen = () => done('open');
+                 socket.onerror = () => done('refused');
+               })""",
             f"ws://localhost:{port}/{token}/ws",
         ) == "refused"  # fmt: skip
     finally:

@@ -1,7 +1,7 @@
 "use strict";
 // Shows what the server tells, as text and never as markup. Whether it is still true is decided here, by this browser's own clock.
 (() => {
-  const STALE_S = 2, SILENT_S = 2, RELOAD_S = 8, EVERY_MS = 200;
+  const STALE_S = 2, SILENT_S = 2, RELOAD_S = 5, EVERY_MS = 200;
   if (window.top !== window.self) { document.documentElement.replaceChildren(); return; }
   const at = id => document.getElementById(id);
   const put = (element, text) => { if (element.textContent !== text) element.textContent = text; };
@@ -156,7 +156,7 @@
     put(at("link"), old || silent > SILENT_S ? "not current" : "receiving");
     at("alert").hidden = !words;
     put(at("alert"), words);
-    if (silent > RELOAD_S && panel !== null && Date.now() - reloading > 3000) {
+    if (silent > RELOAD_S && panel !== null && Date.now() - reloading > 2000) {
       reloading = Date.now();
       sessionStorage.setItem("mark", at("mark-text").value);
       fetch(location.href, { cache: "no-store" }).then(reply => { if (reply.ok && since(arrived) > RELOAD_S) location.reload(); }).catch(() => {});

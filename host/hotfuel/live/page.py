@@ -61,7 +61,8 @@ class View:
         document.title = f"{page.title}: fuel heat"
         document.template = page.template
         document.template_variables.update(page.texts)
-        document.config.notify_connection_status = False  # the page says it its own way
+        document.config.notify_connection_status = False  # the page says it its own way, and loads itself anew
+        document.config.reconnect_session = False
         document.on_session_destroyed(lambda context: page.views.discard(self))
 
     def offer(self) -> None:
