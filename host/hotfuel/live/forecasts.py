@@ -1,7 +1,9 @@
 """What a stop or an idle is heading for at each place, as far as it can be told. Worked out beside the live view: each takes about 0.2 s."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -10,9 +12,21 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.live.history import Stretch
 from hotfuel.risk.margin import NEEDLE, PlaceMargin
-from hotfuel.risk.soak import Band, IdleForecast, SoakForecast, forecast_idle, forecast_soak
+from hotfuel.risk.soak import (
+    AFTER_STOP,
+    Band,
+    IdleForecast,
+    Prior,
+    SoakForecast,
+    forecast_idle,
+    forecast_soak,
+    learned,
+    widening_of,
+)
+from hotfuel.session.soaks import Soak, earlier
 
 FIRST_S, EVERY_S = 60.0, 15.0  # the first forecast after that much of a stretch, a new one that often
+_TRIED_AT_S = 300.0  # bands are tried as they stood five minutes after a stop
 IDLE_ABOVE = 1.5  # up to this share of the car file's idle speed the engine idles
 
 
@@ -58,14 +72,52 @@ def task(car: Car, stretch: Stretch, standing: bool, at: float, latest: dict[str
     return Task(standing, at - stretch.began, air_degc, rows)
 
 
-def outlooks(what: Task, fuel: Fuel) -> list[Outlook]:
-    """One Outlook for every place with enough readings."""
+@dataclass(frozen=True)
+class Experience:
+    """What this car's own soaks taught of one place: the prior, and by how much bands must be widened to have held."""
+
+    prior: Prior = AFTER_STOP
+    widening: float = 1.0
+
+
+def experience(path: Path, car: Car) -> dict[str, Experience]:
+    """By place, from the sessions of the same car beside this one. The older half teaches, the newer half tries the bands: never the same ones."""
+    by_place: dict[str, list[Soak]] = {}
+    for soak in earlier(path, car.name):
+        by_place.setdefault(soak.place, []).append(soak)
+    found = {}
+    for place, soaks in by_place.items():
+        newer, older = soaks[: len(soaks) // 2], soaks[len(soaks) // 2 :]
+        taught = learned(AFTER_STOP, [_row(soak) for soak in older])
+        tried = []
+        for soak in newer:
+            seen = soak.time_s <= _TRIED_AT_S
+            try:
+                told = forecast_soak(
+                    soak.time_s[seen], soak.degc[seen], soak.air_degc, onset_degc=soak.onset_degc, limit_degc=soak.onset_degc, prior=taught
+                )
+            except InputError:
+                continue
+            tried.append((told.peak_degc, soak.peak_degc))
+        found[place] = Experience(learned(AFTER_STOP, [_row(soak) for soak in soaks]), widening_of(tried))
+    return found
+
+
+def _row(soak: Soak) -> tuple[np.ndarray, np.ndarray, float, float]:
+    return soak.time_s, soak.degc, soak.air_degc, soak.onset_degc
+
+
+def outlooks(what: Task, fuel: Fuel, known: Mapping[str, Experience] | None = None) -> list[Outlook]:
+    """One Outlook for every place with enough readings. known: this car's experience by place."""
     result = []
     for place, seconds, degc, limit_degc, pressure_kpa in what.places:
         onset_degc = float(fuel.bubble_point_degc(pressure_kpa))
         try:
             if what.standing:
-                soak = forecast_soak(seconds, degc, what.air_degc, onset_degc=onset_degc, limit_degc=limit_degc)
+                own = (known or {}).get(place, Experience())
+                soak = forecast_soak(
+                    seconds, degc, what.air_degc, onset_degc=onset_degc, limit_degc=limit_degc, prior=own.prior, widening=own.widening
+                )
                 result.append(Outlook(place, what.elapsed_s / 60, soak=soak))
             else:
                 idle = forecast_idle(seconds, degc, what.air_degc, onset_degc=onset_degc, limit_degc=limit_degc)

@@ -131,6 +131,9 @@ class LiveState:
         self._forecast_at = -math.inf
         self._pending: concurrent.futures.Future[list[Outlook]] | None = None
         self._worker = concurrent.futures.ThreadPoolExecutor(1, "forecast")
+        self._experience: concurrent.futures.Future[dict[str, forecasts.Experience]] = concurrent.futures.Future()
+        if self.host is not None and self.car is not None:  # this car's own soaks, in sessions beside this one
+            self._experience = self._worker.submit(forecasts.experience, self.folder.path, self.car)
 
     def __enter__(self) -> "LiveState":
         return self
@@ -266,7 +269,8 @@ class LiveState:
             return
         self._forecast_at = at
         what = forecasts.task(self.car, stretch, stretch is self._stop, at, batch.margins)
-        self._pending = self._worker.submit(forecasts.outlooks, what, self.fuel)
+        known = self._experience.result() if self._experience.done() and self._experience.exception() is None else {}
+        self._pending = self._worker.submit(forecasts.outlooks, what, self.fuel, known)
 
     def _trend(self, name: str, place: PlaceMargin, at: float) -> Trend:
         """Worked out every two seconds: a trend of a minute does not change faster."""
