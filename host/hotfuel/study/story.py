@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hotfuel.risk.findings import pressure_findings
 from hotfuel.study import own_limit, restarts
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
@@ -76,6 +77,8 @@ def tell(session_or_course: Any, shown: Shown | None = None) -> Story:
         sentences.append(_noticed(nearest, found))
     sentences += [_soak_sentence(course, soak, units) for soak in soaks]
     sentences += [_restart_sentence(one, clock, units) for one in starts]
+    said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"])
+    sentences += [f"At {clock.text(one.time_s)} {one.sentence}." for one in said]
     if shift.troubles + shift.ran_through:
         sentences.append(shift.sentence)
     confidence = found[0].confidence if found else "low"

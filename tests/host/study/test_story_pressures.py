@@ -1,0 +1,29 @@
+"""What the pressures say by themselves stands in the story."""
+
+import numpy as np
+from driven import Driven
+from hotfuel.simulator.scenarios import scenarios
+from hotfuel.study.story import tell
+
+
+def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
+    session = Driven(scenarios()["as built"])
+    inputs = session.inputs()
+    standing = (inputs["running"] == 0).to_numpy()
+    stop = int(np.flatnonzero(standing & (np.arange(len(standing)) > 60))[0])
+    pressure = inputs["fuel_pressure_kpa"].to_numpy(copy=True)
+    pressure[stop:] = np.nan
+    pressure[stop : stop + 300] = 20.0 + np.linspace(0, 9, 300)
+    session._inputs["fuel_pressure_kpa"] = pressure
+    said = [sentence for sentence in tell(session).sentences if "line pressure rose" in sentence]
+    assert len(said) == 1
+    assert "9.0 kPa" in said[0]
+    assert "look for leaks" in said[0]
+
+
+def test_a_line_that_bleeds_off_is_not_worth_a_sentence():
+    session = Driven(scenarios()["as built"])
+    inputs = session.inputs()
+    pressure = np.where(inputs["running"] == 1, 38.0, 38.0 * np.exp(-np.arange(len(inputs)) / 100.0))
+    session._inputs["fuel_pressure_kpa"] = np.where(inputs["running"] == 1, 38.0, np.minimum.accumulate(pressure))
+    assert not [sentence for sentence in tell(session).sentences if "line pressure rose" in sentence]
