@@ -99,6 +99,8 @@ class GuardedTornado(BokehTornado):
             use_index=False,
             websocket_max_message_size_bytes=MESSAGE_MAX,
             transforms=[_Headers],
+            check_unused_sessions_milliseconds=5_000,  # a page that was closed makes room soon
+            unused_session_lifetime_milliseconds=10_000,
             stats_log_frequency_milliseconds=3_600_000,
         )
 

@@ -13,7 +13,7 @@ from hotfuel.live.forecasts import Outlook, later
 from hotfuel.live.state import PlaceNow, Situation
 from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, NO_WARNING, STATES, WARN
 from hotfuel.risk.soak import Band
-from hotfuel.risk.trend import BOILING, CLOSING, LEVEL, OPENING
+from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown
 
@@ -151,7 +151,9 @@ def _place(place: PlaceNow, shown: Shown, clock: _Clock, standing: bool) -> dict
         key, word = "note", NOTE
     eta = ""
     if math.isfinite(place.trend.minutes):
-        eta = f"limit in about {place.trend.minutes:.0f} min ({place.trend.minutes_least:.0f} to {place.trend.minutes_greatest:.0f})"
+        greatest = place.trend.minutes_greatest
+        span = f"{place.trend.minutes_least:.0f} to {greatest:.0f}" if greatest <= GREATEST_MIN else f"{place.trend.minutes_least:.0f} or more"
+        eta = f"limit in about {place.trend.minutes:.0f} min ({span})"
     lost = "" if seen else REASONS.get(place.reason, "no reading")
     if lost and math.isfinite(place.last_degc):
         lost += f"; was {shown.text(place.last_degc, 'temperature')} {spell_of(place.last_age_s)} ago"
@@ -230,7 +232,7 @@ def _flags(now: Situation, clock: _Clock) -> list[str]:
     flags = []
     if now.first:
         flags.append(f"first: {place_name(now.first)}")
-    if now.winks and not now.sounding:
+    if now.winks and not any(place.state in (WARN, ACT) for place in now.places):
         flags.append("something happened, look later" + ("; the lamp winks until the button in the car is pressed" if now.board_warns else ""))
     if now.unseen_places:
         flags.append("not seen: " + ", ".join(place_name(name) for name in now.unseen_places))

@@ -86,6 +86,11 @@ def test_no_time_to_the_limit_unless_it_can_be_told():
     assert shown["trend"] == "boiling has begun"
 
 
+def test_a_time_whose_end_nobody_can_tell_has_no_end():
+    shown = wording.panel(situation(place(trend=Trend(CLOSING, 9.6, 5.2, 58.0))), Shown("si"))["places"][0]
+    assert shown["eta"] == "limit in about 10 min (5 or more)"
+
+
 def test_what_was_hot_is_said_with_its_time():
     calm, hot = place(spell=Spell(40.0, 70.0)), place(state=WARN, spell=Spell(40.0, math.nan))
     assert wording.panel(situation(calm, at=700.0), Shown("si"))["places"][0]["history"] == "was hot 0:00:40 h, quiet 10 min"
