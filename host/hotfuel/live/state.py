@@ -5,7 +5,6 @@ import concurrent.futures
 import math
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.history import History, Stretch
 from hotfuel.live.intake import Batch, Intake
+from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.log.follow import Follower
 from hotfuel.risk.margin import LOST, NEEDLE, NO_MARGIN, NO_WARNING, PlaceMargin
 from hotfuel.risk.trend import UNKNOWN, WINDOW_S, Trend, trend
@@ -33,55 +33,6 @@ _BLOCK = 1 << 15  # bytes taken at a time: a batch or two
 _TREND_EVERY_S = 2.0
 _EVENT_NAMES = {number: name for name, number in EVENTS.items()}
 _SAID_EVENTS = ("boot", "chip_lost", "chip_found", "configuration_lost", "exception", "store_full", "low_voltage", "limits_loaded")
-
-
-@dataclass(frozen=True)
-class PlaceNow:
-    """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age."""
-
-    name: str
-    role: str
-    degc: float
-    reason: int
-    last_degc: float
-    last_age_s: float
-    limit_degc: float = math.nan
-    margin_degc: float = math.nan
-    uncertainty_degc: float = math.nan
-    pressure_kpa: float = math.nan
-    criterion: str = ""
-    basis: str = ""
-    state: int = NO_MARGIN
-    percolates: bool = False
-    indicative: bool = False
-    trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
-    spell: Spell = field(default_factory=Spell)
-
-
-@dataclass(frozen=True)
-class Situation:
-    """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open."""
-
-    name: str
-    live: bool
-    read_share: float
-    age_s: float
-    at: float
-    wall_offset_s: float
-    places: tuple[PlaceNow, ...]
-    smallest: PlaceNow | None
-    unseen_places: tuple[str, ...]
-    first: str
-    winks: bool
-    sounding: bool
-    board_warns: bool
-    disagreement: tuple[str, ...]
-    outlooks: tuple[Outlook, ...]
-    standing: bool
-    inputs: dict[str, float]
-    marks: tuple[tuple[float, str], ...]
-    health: dict[str, Any]
-    notes: tuple[str, ...]
 
 
 class LiveState:

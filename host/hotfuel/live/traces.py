@@ -8,7 +8,8 @@ from bokeh.models import ColumnDataSource, DataRange1d, DatetimeTickFormatter
 from bokeh.plotting import figure
 
 from hotfuel.live.history import MINUTES, POINTS
-from hotfuel.live.state import LiveState, Situation
+from hotfuel.live.situation import Situation
+from hotfuel.live.state import LiveState
 from hotfuel.live.wording import place_name
 from hotfuel.risk.margin import NEEDLE
 from hotfuel.units import Shown

@@ -10,7 +10,7 @@ from typing import Any
 
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.forecasts import Outlook, later
-from hotfuel.live.state import PlaceNow, Situation
+from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, NO_WARNING, STATES, WARN
 from hotfuel.risk.soak import Band
 from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING

@@ -8,7 +8,7 @@ import pytest
 from hotfuel.live import wording
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
-from hotfuel.live.state import PlaceNow, Situation
+from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.margin import ACT, LOST, NO_WARNING, WARN
 from hotfuel.risk.soak import Band, IdleForecast
 from hotfuel.risk.trend import BOILING, CLOSING, LEVEL, Trend

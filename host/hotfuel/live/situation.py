@@ -1,0 +1,59 @@
+"""What is shown at one moment, as plain values: made by live.state, put into words by live.wording. SI inside."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+from hotfuel.live.alarms import Spell
+from hotfuel.live.forecasts import Outlook
+from hotfuel.risk.margin import NO_MARGIN
+from hotfuel.risk.trend import UNKNOWN, Trend
+
+
+@dataclass(frozen=True)
+class PlaceNow:
+    """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age."""
+
+    name: str
+    role: str
+    degc: float
+    reason: int
+    last_degc: float
+    last_age_s: float
+    limit_degc: float = math.nan
+    margin_degc: float = math.nan
+    uncertainty_degc: float = math.nan
+    pressure_kpa: float = math.nan
+    criterion: str = ""
+    basis: str = ""
+    state: int = NO_MARGIN
+    percolates: bool = False
+    indicative: bool = False
+    trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
+    spell: Spell = field(default_factory=Spell)
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open."""
+
+    name: str
+    live: bool
+    read_share: float
+    age_s: float
+    at: float
+    wall_offset_s: float
+    places: tuple[PlaceNow, ...]
+    smallest: PlaceNow | None
+    unseen_places: tuple[str, ...]
+    first: str
+    winks: bool
+    sounding: bool
+    board_warns: bool
+    disagreement: tuple[str, ...]
+    outlooks: tuple[Outlook, ...]
+    standing: bool
+    inputs: dict[str, float]
+    marks: tuple[tuple[float, str], ...]
+    health: dict[str, Any]
+    notes: tuple[str, ...]
