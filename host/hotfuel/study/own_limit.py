@@ -16,7 +16,6 @@ from hotfuel.study.restarts import RAN_WORDS, TROUBLE_WORDS
 
 PRIOR_SD_DEGC = 5.0  # width of the criteria in degC (V/L 4 to 36 is ±4.5 degC at 88 kPa by the mixture model)
 EVENT_SD_DEGC = 2.0  # how far two events of one car differ: probe, load, luck (assumption)
-_GRID_DEGC = np.linspace(-30, 30, 2401)
 _LOOK_BACK_S = 60.0
 _LOOK_AHEAD_S = 10.0
 
@@ -67,18 +66,20 @@ def own_limit(observed: Sequence[Event], prior_sd_degc: float = PRIOR_SD_DEGC, e
     """The shift of the limit from events of one car, one place or system. Raises InputError for margins that are not finite.
 
     P(trouble at margin m | shift s) = Phi((-s - m) / event_sd): with no shift trouble starts at margin 0.
-    Example: trouble at +6 degC left moves the limit down by about 5 degC.
+    Example: trouble at +6 degC left moves the limit down by about 7 degC.
     """
     margins = np.array([event.margin_degc for event in observed], dtype=float)
     if not np.isfinite(margins).all():
         raise InputError("an event without a margin says nothing of the limit: leave it out")
     trouble = np.array([event.trouble for event in observed], dtype=bool)
-    log_density = -0.5 * (_GRID_DEGC / prior_sd_degc) ** 2
-    z = (-_GRID_DEGC[:, None] - margins[None, :]) / event_sd_degc
+    far = max(6 * prior_sd_degc, float(np.abs(margins).max(initial=0.0)) + 6 * event_sd_degc)
+    shifts = np.linspace(-far, far, 4801)
+    log_density = -0.5 * (shifts / prior_sd_degc) ** 2
+    z = (-shifts[:, None] - margins[None, :]) / event_sd_degc
     log_density = log_density + log_ndtr(np.where(trouble, z, -z)).sum(axis=1)
     density = np.exp(log_density - log_density.max())
-    share = np.cumsum(density) / density.sum()
-    low, middle, high = (float(np.interp(q, share, _GRID_DEGC)) for q in (0.05, 0.5, 0.95))
+    share = (np.cumsum(density) - density / 2) / density.sum()
+    low, middle, high = (float(np.interp(q, share, shifts)) for q in (0.05, 0.5, 0.95))
     count = int(trouble.sum())
     if not len(observed):
         sentence = "No event of this car is marked: the limit is the criterion's own."

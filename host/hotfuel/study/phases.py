@@ -35,8 +35,10 @@ _JUST_STARTED_S = 15.0
 _NEVER_HEATED_DEGC = 6.0
 FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
 _IDLE_SHARE = 1.4
+_RUNNING_SHARE = 0.5  # of the pump's pressure
 _PULL_RPM_S, _PULL_LEAST_S, _PULL_SHARE = 60.0, 3.0, 0.7
 _STOP_WORDS = ("stop", "key off", "engine off", "switched off", "parked", "shut off")
+_FAILED_WORDS = ("no start", "not start", "n't start")
 _START_WORDS = ("start", "fired", "engine on", "running")
 
 
@@ -129,13 +131,12 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
 def kinds_per_second(course: Course) -> tuple[np.ndarray, str]:
     """(kind of each second (n,) of text, confidence of the cut)."""
     rpm = course.inputs["engine_rpm"]
-    running = course.inputs["running"]
     if np.isfinite(rpm).mean() > 0.5:
         return _from_speed(course, _filled(rpm)), _HIGH
-    on = _running_from_marks(course, running)
+    on = known_running(course)
     if np.isfinite(on).mean() > 0.5:
-        # Fuel locked in a hot line holds its pressure for minutes after the stop: alone it says little of when that was.
-        alone = not np.isfinite(course.inputs["ignition"]).any() and np.isfinite(running).any()
+        # Fuel locked in a hot line holds its pressure for a while after the stop: alone it says little of when that was.
+        alone = not np.isfinite(course.inputs["ignition"]).any() and np.isfinite(course.inputs["running"]).any()
         return _from_running(course, _filled(on) > 0.5), _LOW if alone else _MEDIUM
     return _from_temperatures(course), _LOW
 
@@ -145,7 +146,17 @@ def fired(course: Course) -> np.ndarray:
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).any():
         return _filled(rpm) >= FIRED_SHARE * _idle_rpm(course)
-    return _filled(course.inputs["running"]) > 0.5
+    return _filled(known_running(course)) > 0.5
+
+
+def known_running(course: Course) -> np.ndarray:
+    """1 running, 0 standing, nan unknown, (n,), where engine speed is not measured: what `running` leaves open is decided by ignition, fuel pressure
+    (running from half the pump's up), and, where none of these was ever known, by marks such as "key off" and "restart"."""
+    on, ignition, pressure = (course.inputs[key] for key in ("running", "ignition", "fuel_pressure_kpa"))
+    if course.car is not None and course.car.pump.pressure_kpa > 0:
+        on = np.where(np.isnan(on) & np.isfinite(pressure), pressure >= _RUNNING_SHARE * course.car.pump.pressure_kpa, on)
+    on = np.where(ignition == 0, 0.0, np.where(np.isnan(on) & np.isfinite(ignition), 1.0, on))
+    return on if np.isfinite(on).any() else _running_from_marks(course)
 
 
 def _idle_rpm(course: Course) -> float:
@@ -230,14 +241,13 @@ def _spread(course: Course, at: int) -> float:
     return float(np.ptp(readings)) if len(readings) > 1 else np.nan
 
 
-def _running_from_marks(course: Course, running: np.ndarray) -> np.ndarray:
-    """What is known of running, completed by marks such as "key off" and "restart" where nothing is known."""
-    on = running.copy()
-    words = sorted((second, _sense(text)) for second, text in course.marks if _sense(text) is not None)
-    if words and not np.isfinite(running).any():
-        on[:] = 1.0 - float(bool(words[0][1]))
+def _running_from_marks(course: Course) -> np.ndarray:
+    on = np.full(len(course.time_s), np.nan)
+    words = sorted((second, sense) for second, text in course.marks if (sense := _sense(text)) is not None)
+    if words:
+        on[:] = float(not words[0][1])
         for second, state in words:
-            on[course.time_s >= second] = float(bool(state))
+            on[course.time_s >= second] = float(state)
     return on
 
 
@@ -245,6 +255,8 @@ def _sense(text: str) -> bool | None:
     plain = text.casefold()
     if any(word in plain for word in _STOP_WORDS):
         return False
+    if any(word in plain for word in _FAILED_WORDS):
+        return None
     return True if any(word in plain for word in _START_WORDS) else None
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.study.course import Course
 from hotfuel.study.intervals import zero_failures_bound
-from hotfuel.study.phases import FIRED_SHARE, Phase, fired
+from hotfuel.study.phases import FIRED_SHARE, Phase, fired, known_running
 
 TROUBLE_WORDS = ("stumble", "died", "dies", "hard start", "no start", "stall", "quit", "cut out", "would not start", "flooded")
 RAN_WORDS = ("ran through", "no trouble", "fine", "ran well", "started at once")
@@ -41,7 +41,7 @@ class Restart:
 
 def restarts(course: Course) -> list[Restart]:
     """Every start that follows a stop inside the recording; empty where nothing is known of the engine."""
-    if not (np.isfinite(course.inputs["engine_rpm"]).any() or np.isfinite(course.inputs["running"]).any()):
+    if not _known(course):
         return []
     on = fired(course)
     turning = _turning(course) | on
@@ -70,6 +70,10 @@ def restarts(course: Course) -> list[Restart]:
             )
         )
     return found
+
+
+def _known(course: Course) -> bool:
+    return bool(np.isfinite(course.inputs["engine_rpm"]).any() or np.isfinite(known_running(course)).any())
 
 
 def _turning(course: Course) -> np.ndarray:
@@ -120,7 +124,8 @@ class Hardness:
 
     def words(self) -> str:
         """For a sheet."""
-        parts = [f"{self.soak_min:.0f} min standing after {self.driven_min:.0f} min of running"]
+        driven = f" after {self.driven_min:.0f} min of running" if np.isfinite(self.driven_min) else ""
+        parts = [f"{self.soak_min:.0f} min standing{driven}"]
         if np.isfinite(self.ambient_degc):
             parts.append(f"{self.ambient_degc:.0f} °C outside")
         if np.isfinite(self.limit_degc):
@@ -144,7 +149,7 @@ def hardness(course: Course, soak: Phase) -> Hardness:
     return Hardness(
         ambient_degc=course.ambient_degc,
         soak_min=soak.duration_s / 60,
-        driven_min=float(np.count_nonzero(on & before)) / 60,
+        driven_min=float(np.count_nonzero(on & before)) / 60 if _known(course) else np.nan,
         limit_degc=min(limits, default=np.nan),
         peak_degc=max(peaks, default=np.nan),
         high_speed_min=float(np.count_nonzero(fast)) / 60 if np.isfinite(rpm).any() else np.nan,
@@ -174,7 +179,11 @@ def softer(complaint: Hardness, repeat: Hardness) -> list[str]:
     if not repeat.soak_min >= _SHORTER_SHARE * complaint.soak_min:
         ways.append("it stood for a shorter time")
     if not repeat.driven_min >= _SHORTER_SHARE * complaint.driven_min:
-        ways.append("it was driven for a shorter time before")
+        ways.append(
+            "it was driven for a shorter time before"
+            if np.isfinite(repeat.driven_min + complaint.driven_min)
+            else "how long it was driven before is not known"
+        )
     if np.isfinite(complaint.high_speed_min) and not repeat.high_speed_min >= _SHORTER_SHARE * complaint.high_speed_min:
         ways.append("it was driven less hard before")
     return ways

@@ -48,6 +48,9 @@ def compare_sessions(
     empty = [name for name in names if not groups[name]]
     if empty:
         raise InputError(f"{empty[0]} has no session: give at least one for each variant")
+    for name, sessions in groups.items():
+        if len({_identity(session) for session in sessions}) < len(sessions):
+            raise InputError(f"{name} has the same recording twice: a run counts once, give each session once")
     runs, notes = runs_of(groups, base)
     units = shown or Shown(_units(groups[base][0]))
     result = compare_runs(runs, base, primary, delta_degc=delta_degc, covariates=covariates, borrowed=borrowed, shown=units)
@@ -97,7 +100,7 @@ def _units(session: Any) -> str:
 def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) -> list[Course]:
     """The session as one course, or, where it stands under several names, what its marks give to this one."""
     course = of_session(session)
-    sharing = [name for name, sessions in groups.items() if any(other is session for other in sessions)]
+    sharing = [name for name, sessions in groups.items() if any(_identity(other) == _identity(session) for other in sessions)]
     if len(sharing) == 1:
         return [course]
     named = [
@@ -149,7 +152,7 @@ class _Common:
             return cls(
                 None, None, np.nan, False, ["No session has a car file: temperatures are compared, margins are not known."]
             )
-        pressures = [_air_kpa(course) for course in courses]
+        pressure, pressures = _air_kpa(first), [_air_kpa(course) for course in courses]
         other_fuel = [c.name for c in courses if c.car is not None and c.car.fuel_table != first.car.fuel_table]
         apart = float(np.ptp(pressures))
         notes = []
@@ -159,10 +162,10 @@ class _Common:
             )
         if apart > _SAME_PRESSURE_KPA:
             notes.append(
-                f"Air pressure differed by {apart:.1f} kPa between sessions: all limits are for the {pressures[0]:.1f} kPa of {first.name}."
+                f"Air pressure differed by {apart:.1f} kPa between sessions: all limits are for the {pressure:.1f} kPa of {first.name}."
             )
         fuel = first.car.fuel() if notes else None
-        return cls(fuel, first.car, pressures[0] if len(pressures) else np.nan, bool(notes), notes)
+        return cls(fuel, first.car, pressure, bool(notes), notes)
 
     def apply(self, course: Course) -> Course:
         """The course with margins for the common fuel and pressure; its own pump and places, because these may be the fix."""

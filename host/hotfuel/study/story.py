@@ -233,7 +233,8 @@ def _soak_sentence(course: Course, soak: SoakStory, shown: Shown) -> str:
         if np.isfinite(one.ambient_degc)
         else "outside temperature not known"
     )
-    how = f"{one.soak_min:.0f} min standing after {one.driven_min:.0f} min of running, {outside}"
+    driven = f"after {one.driven_min:.0f} min of running" if np.isfinite(one.driven_min) else "running before it not known"
+    how = f"{one.soak_min:.0f} min standing {driven}, {outside}"
     if not course.margins:
         return f"{soak.phase.capitalize()}: {how}."
     if not soak.first_place:
