@@ -190,8 +190,8 @@ def kills(count: int, folder: Path, seed: int = 1, lives_s: tuple[float, float] 
         while waiting or alive:
             while waiting and len(alive) < AT_ONCE:
                 trial = waiting.pop()
-                trial.start()
                 alive.append(trial)
+                trial.start()
                 heapq.heappush(due, (trial.began, next(order), trial, False))
                 heapq.heappush(due, (trial.began + trial.dies_s, next(order), trial, True))
             when, _, trial, dies = heapq.heappop(due)
