@@ -13,7 +13,7 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.risk.margin import margins
+from hotfuel.risk.margin import EXTRAPOLATION_SHARE, margins
 from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.expectation import expectation
@@ -22,7 +22,9 @@ from hotfuel.study.summaries import smoothed
 from hotfuel.units import Shown
 
 KEPT, KEPT_U = 0.8, 0.12  # share of a cooler's drop that is still there at the next place (assumption; a short hose keeps more)
-AMBIENT_SLOPE_U = 0.1
+AMBIENT_SLOPE_U = (
+    0.15  # one for all that stands in outside air; a thermostat holds the engine's own heat, which makes it less there
+)
 COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC = 3.0, 3.0  # air that reaches a cooler's core (assumption)
 
 
@@ -49,8 +51,9 @@ class Change:
 
 @dataclass(frozen=True)
 class Row:
-    """One place under one change; degC. Uncertainties are standard ones of the forecast itself, on top of the measurement's own (common to both).
+    """One place under one change; degC. running_*: median while the engine runs.
 
+    Uncertainties are standard ones of the forecast itself, on top of the measurement's own (common to both).
     phase: where its smallest margin would be. margin numbers are nan at a place without a limit.
     """
 
@@ -58,6 +61,8 @@ class Row:
     hottest_before_degc: float
     hottest_degc: float
     hottest_u_degc: float
+    running_before_degc: float
+    running_degc: float
     margin_before_degc: float
     margin_degc: float
     margin_u_degc: float
@@ -126,7 +131,9 @@ def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
         for place in course.fuel_places:
             after[place] = after[place] + change.hotter_degc
             spread[place] = float(np.hypot(spread[place], abs(change.hotter_degc) * AMBIENT_SLOPE_U))
-        assumptions.append("Fuel rises degree for degree with the outside air (slope one, ±10 %).")
+        assumptions.append(
+            "Fuel rises degree for degree with the outside air (±15 %; under the bonnet rather less, so this is careful)."
+        )
     if change.cooler_effectiveness is not None:
         assumptions += _cool(course, change, after, spread)
     if change.insulation_share is not None:
@@ -135,7 +142,7 @@ def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
     own_fuel = car.fuel()
     first = _table(course, car, own_fuel, before, course.inputs["ambient_pressure_kpa"])
     second = _table(course, other_car, fuel or own_fuel, after, pressure)
-    found = phases(course)
+    found, on = phases(course), fired(course)
     rows = []
     for place in (*course.fuel_places, *(n for n in second if n not in course.fuel_places)):
         base = place.removesuffix("_needle")
@@ -144,12 +151,14 @@ def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
         phase = next((p.name for p in found if p.start_s <= least[1][1] < p.end_s), "")
         # Another fuel's limit carries that fuel's own uncertainty; the rest of the limit's is common to both.
         limit_u = float(np.hypot(own_fuel.limit_uncertainty_degc, fuel.limit_uncertainty_degc)) if fuel is not None else 0.0
+        if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
+            limit_u = float(np.hypot(limit_u, EXTRAPOLATION_SHARE * (least[1][0] - least[0][0])))
         margin_u = float(np.hypot(spread[base], limit_u)) if np.isfinite(least[1][0]) else np.nan
-        rows.append(Row(place, hot[0], hot[1], spread[base], least[0][0], least[1][0], margin_u, phase))
+        running = [float(np.nanmedian(x[base][on])) if np.isfinite(x[base][on]).any() else np.nan for x in (before, after)]
+        rows.append(Row(place, hot[0], hot[1], spread[base], running[0], running[1], least[0][0], least[1][0], margin_u, phase))
     ceiling = root = np.nan
     inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in before]
     if inlets:
-        on = fired(course)
         drop = before[inlets[0]] - after[inlets[0]]
         cooler = float(np.nanmean(drop[on])) if np.isfinite(drop[on]).any() else 0.0
         expected = expectation(cooler)
@@ -226,9 +235,12 @@ def _surroundings(course: Course, car: Car, change: Change, assumptions: list[st
         pressure = pressure - fall
         assumptions.append(f"Air pressure lower by {fall:.1f} kPa (standard atmosphere) and the same temperatures.")
     if change.submerged_pump:
-        car = car.model_copy(update={"pump": car.pump.model_copy(update={"kind": "electric_submerged"})})
+        # What was suction stands under the pump's pressure then; the old pump's place is a piece of line.
+        places = tuple(p.model_copy(update={"role": "line"}) if p.role in ("suction", "pump") else p for p in car.places)
+        car = car.model_copy(update={"pump": car.pump.model_copy(update={"kind": "electric_submerged"}), "places": places})
         assumptions.append(
-            "A pump in the tank feels tank pressure instead of suction; the temperatures are left as recorded, which is careful."
+            "With a pump in the tank the line to the engine stands under its pressure while it runs, and under the air's as soon as it stops; "
+            "the temperatures are left as recorded, which is careful."
         )
     return car, change.fuel, pressure
 
@@ -253,6 +265,17 @@ def _smallest(time_s: np.ndarray, margin: np.ndarray | None) -> tuple[float, flo
 
 def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float, shown: Shown) -> list[str]:
     lines = []
+    moved = max(
+        rows,
+        key=lambda row: abs(row.running_degc - row.running_before_degc) if np.isfinite(row.running_degc) else -1.0,
+        default=None,
+    )
+    if moved is not None and abs(moved.running_degc - moved.running_before_degc) >= 0.5:
+        lines.append(
+            f"With {change.name}, the fuel at {moved.place} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
+            f"{shown.text(moved.running_before_degc, 'temperature')} while the engine runs "
+            f"(median; ±{shown.text(moved.hottest_u_degc, 'temperature difference')})."
+        )
     limited = [row for row in rows if np.isfinite(row.margin_degc)]
     if limited:
         worst = min(limited, key=lambda row: row.margin_degc)
