@@ -12,7 +12,7 @@ from scipy.special import log_ndtr
 
 from hotfuel.errors import InputError
 from hotfuel.study.course import Course
-from hotfuel.study.restarts import RAN_WORDS, TROUBLE_WORDS
+from hotfuel.study.restarts import says_trouble
 
 PRIOR_SD_DEGC = 5.0  # width of the criteria in degC (V/L 4 to 36 is ±4.5 degC at 88 kPa by the mixture model)
 EVENT_SD_DEGC = 2.0  # how far two events of one car differ: probe, load, luck (assumption)
@@ -46,9 +46,8 @@ def events(course: Course) -> list[Event]:
     """Events from the marks "stumbled", "died", "hard start", "ran through" and the like; marks without a margin about them are left out."""
     found = []
     for second, text in course.marks:
-        plain = text.casefold()
-        trouble = any(word in plain for word in TROUBLE_WORDS)
-        if not trouble and not any(word in plain for word in RAN_WORDS):
+        trouble = says_trouble(text)
+        if trouble is None:
             continue
         rows = (course.time_s >= second - _LOOK_BACK_S) & (course.time_s <= second + _LOOK_AHEAD_S)
         least = {

@@ -1,5 +1,6 @@
 """Hot restarts: a record made of each by itself, and how hard a stop was as a test of a repair."""
 
+import re
 from dataclasses import asdict, dataclass
 from itertools import pairwise
 
@@ -10,8 +11,11 @@ from hotfuel.study.course import Course
 from hotfuel.study.intervals import zero_failures_bound
 from hotfuel.study.phases import FIRED_SHARE, Phase, fired, known_running
 
-TROUBLE_WORDS = ("stumble", "died", "dies", "hard start", "no start", "stall", "quit", "cut out", "would not start", "flooded")
+TROUBLE_WORDS = ("stumble", "died", "dies", "hard start", "no start", "stall", "quit", "cut out", "not start", "n't start", "flooded")
 RAN_WORDS = ("ran through", "no trouble", "fine", "ran well", "started at once")
+_DENIED = re.compile(
+    r"(?:\b(?:no|not|never|without)|n't)(?: an?| any)? (?:stumbl\w*|die[sd]?|stall\w*|quit|cut out|flood\w*|hard start)\w*"
+)
 _PRESSURE_SHARE = 0.8
 _TRIES_APART_S = 3.0
 _AFTER_S = 120.0
@@ -66,7 +70,7 @@ def restarts(course: Course) -> list[Restart]:
                 pressure_s=_pressure_s(course, first),
                 margins_degc={p: _around(m["margin_degc"], first) for p, m in course.margins.items()},
                 temperatures_degc={p: _around(course.degc[p], first) for p in course.fuel_places},
-                trouble=_marked(course, float(course.time_s[first]), TROUBLE_WORDS),
+                trouble=_marked(course, float(course.time_s[first])),
             )
         )
     return found
@@ -101,9 +105,17 @@ def _around(values: np.ndarray, at: int) -> float:
     return float(np.nanmean(part)) if np.isfinite(part).any() else np.nan
 
 
-def _marked(course: Course, at_s: float, words: tuple[str, ...]) -> str:
+def says_trouble(text: str) -> bool | None:
+    """What a mark says of trouble: True "stumbled", False "ran through" or "no stumble", None neither. Example: says_trouble("died") -> True."""
+    plain, denials = _DENIED.subn("", text.casefold())
+    if any(word in plain for word in TROUBLE_WORDS):
+        return True
+    return False if denials or any(word in plain for word in RAN_WORDS) else None
+
+
+def _marked(course: Course, at_s: float) -> str:
     for second, text in course.marks:
-        if at_s - 10 <= second <= at_s + _AFTER_S and any(word in text.casefold() for word in words):
+        if at_s - 10 <= second <= at_s + _AFTER_S and says_trouble(text):
             return text
     return ""
 
