@@ -240,7 +240,8 @@ class Disk:
     """os.write and os.fsync, of which call number `fails_at` fails once: an errno ("ENOSPC", "EIO") or a short write of so many bytes."""
 
     def __init__(self, fails_at: int = -1, how: str | int = "EIO") -> None:
-        self.fails_at, self.how, self.calls = fails_at, how, []
+        self.fails_at, self.how = fails_at, how
+        self.calls: list[str] = []
 
     def _fails(self, call: str) -> bool:
         self.calls.append(call)

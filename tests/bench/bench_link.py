@@ -100,7 +100,7 @@ class Row:
 
     def __str__(self) -> str:
         p50, p99 = np.percentile(self.latency_us, [50, 99])
-        return f"{self.title:44s} {len(self.latency_us):7d} {p50:8.0f} {p99:8.0f} {self.latency_us.max():8.0f} {100 * self.share:7.2f} {self.said:7d}"
+        return f"{self.title:56s} {len(self.latency_us):7d} {p50:8.0f} {p99:8.0f} {self.latency_us.max():8.0f} {100 * self.share:7.2f} {self.said:7d}"
 
 
 def floor(board: Board, seconds: float) -> Row:
@@ -155,7 +155,7 @@ def recorded(board: Board, seconds: float, folder: Path, alarm: bool) -> Row:
 
 def main() -> None:
     seconds = max(10.0, float(sys.argv[1])) if len(sys.argv) > 1 else 15.0
-    print(f"{'':44s} {'frames':>7s} {'p50 us':>8s} {'p99 us':>8s} {'max us':>8s} {'CPU %':>7s} {'alarms':>7s}")
+    print(f"{'':56s} {'frames':>7s} {'p50 us':>8s} {'p99 us':>8s} {'max us':>8s} {'CPU %':>7s} {'alarms':>7s}")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for rate_hz in (10, 50):
