@@ -200,7 +200,7 @@ def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
 
 def _noticed(one: Nearest, found: Sequence[Phase]) -> str:
     """What the driver would have noticed, from the place and how far beyond."""
-    if one.margin_degc > one.uncertainty_degc:
+    if one.margin_degc > 2 * one.uncertainty_degc:
         return "The driver would have noticed nothing."
     maybe = "may" if one.margin_degc > 0 else "is likely to"
     restarted = any(p.kind == RESTART for p in found)
