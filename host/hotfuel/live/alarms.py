@@ -8,7 +8,8 @@ import numpy as np
 from hotfuel_wire import alarm
 
 from hotfuel.car import Car
-from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, NO_WARNING, WARN, PlaceMargin
+from hotfuel.risk.alarm_inputs import alarm_inputs
+from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_WARNING, WARN, PlaceMargin
 
 LAMP_NO_LIMITS, LAMP_WINK, LAMP_TEST = 3, 1, 7  # health.lamp, see hotfuel_wire.meanings
 _STATES = {alarm.SHOW_NOTHING: NO_WARNING, alarm.SHOW_LOST: LOST, alarm.SHOW_WARN: WARN, alarm.SHOW_ACT: ACT}
@@ -116,7 +117,6 @@ class HostAlarms(_Book):
     def __init__(self, car: Car) -> None:
         super().__init__()
         self._names = margin_places(car)
-        self._indicative = {place.name for place in car.places if place.probe.indicative}
         self._percolates = {place.name for place in car.places if place.role == "bowl"} | {n for n in self._names if n.endswith(NEEDLE)}
         self._last: dict[str, float] = {}
         self._at = 0.0
@@ -140,15 +140,8 @@ class HostAlarms(_Book):
             if place not in self._names:
                 continue
             number = self._names.index(place)
-            margin = np.where(np.isnan(values.margin_degc), 0.0, values.margin_degc)
-            if place.removesuffix(NEEDLE) in self._indicative:
-                margin = np.maximum(margin, 0.0)
-            centi = np.rint(margin * 100).astype(int)
-            warn_below = np.rint(np.nan_to_num(values.uncertainty_degc) * 100).astype(int)
-            if place in self._percolates:
-                centi = np.where(running == 0, warn_below + alarm.DEADBAND, centi)
-            centi = np.where(values.state == LOST, alarm.NO_MARGIN, centi)
-            rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), (values.state != NO_MARGIN).tolist(), strict=True)
+            centi, warn_below, use = alarm_inputs(place, values, running)
+            rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), use.tolist(), strict=True)
             last = self._last.get(place, seconds[0])
             for at, centi_now, warn_now, seen in rows:
                 self._at = at

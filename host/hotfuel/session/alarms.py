@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from hotfuel_wire import alarm
 
-from hotfuel.risk.margin import LOST, NO_MARGIN, MarginTable
+from hotfuel.risk.alarm_inputs import alarm_inputs
+from hotfuel.risk.margin import MarginTable
 
 
 @dataclass(frozen=True)
@@ -23,11 +24,8 @@ def spans(table: MarginTable, seconds: np.ndarray) -> list[Span]:
     elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[:1]) * 1000).astype(np.int64)
     found: list[Span] = []
     for name, place in table.places.items():
-        with np.errstate(invalid="ignore"):
-            margin = np.where(np.isnan(place.margin_degc), 0, np.rint(np.nan_to_num(place.margin_degc) * 100)).astype(np.int64)
-            warn_below = np.rint(np.nan_to_num(place.uncertainty_degc) * 100).astype(np.int64)
-        seen = place.state != NO_MARGIN
-        found += _of_place(name, np.where(place.state == LOST, alarm.NO_MARGIN, margin), warn_below, elapsed_ms, seen)
+        margin, warn_below, seen = alarm_inputs(name, place, table.running)
+        found += _of_place(name, margin, warn_below, elapsed_ms, seen)
     return sorted(found, key=lambda span: (span.first, span.place))
 
 

@@ -3,7 +3,7 @@
 from types import SimpleNamespace
 
 import numpy as np
-from hotfuel.risk.margin import LOST
+from hotfuel.risk.margin import ACT, LOST, WARN
 from hotfuel.session import alarms
 from hotfuel_wire import alarm
 from hypothesis import given
@@ -34,9 +34,11 @@ STRETCH = st.tuples(st.sampled_from([-5.0, -0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 8.0, N
 def test_leaping_is_stepping(stretches, period_s):
     margin = np.concatenate([np.full(length, np.nan if value is None else value) for value, length in stretches])
     lost = np.isnan(margin)
-    place = SimpleNamespace(margin_degc=margin, uncertainty_degc=np.full(len(margin), 2.0), state=np.where(lost, LOST, 0))
+    state = np.select([lost, margin <= 0, margin < 2.0], [LOST, ACT, WARN], 0)
+    pump = SimpleNamespace(reason="mechanical pump")
+    place = SimpleNamespace(margin_degc=margin, uncertainty_degc=np.full(len(margin), 2.0), state=state, criterion=pump)
     seconds = np.arange(len(margin)) * period_s
-    found = sorted(alarms.spans(SimpleNamespace(places={"pump": place}), seconds), key=lambda span: (span.first, span.level))
+    found = sorted(alarms.spans(SimpleNamespace(places={"pump": place}, running=1.0), seconds), key=lambda span: (span.first, span.level))
     hundredths = np.where(lost, alarm.NO_MARGIN, np.rint(np.nan_to_num(margin) * 100)).astype(int)
     elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[0]) * 1000).astype(int)
     assert found == stepped("pump", hundredths, np.full(len(margin), 200), elapsed_ms)

@@ -1,0 +1,28 @@
+"""From margins to what the alarm machine takes: the one place where a percolating bowl and a clamp-on probe are treated, live and afterwards."""
+
+import numpy as np
+import numpy.typing as npt
+from hotfuel_wire import alarm
+
+from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, PlaceMargin
+
+
+def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(margin, warn_below, seen), each (n,): hundredths of a degC as hotfuel_wire.alarm.Alarms.update takes them; rows that are not `seen` are left out.
+
+    running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
+    after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
+    """
+    with np.errstate(invalid="ignore"):
+        margin = np.where(np.isnan(place.margin_degc), 0, np.rint(np.nan_to_num(place.margin_degc) * 100)).astype(np.int64)
+        warn_below = np.rint(np.nan_to_num(place.uncertainty_degc) * 100).astype(np.int64)
+    margin = np.where((margin < 0) & (place.state != ACT), 0, margin)  # indicative
+    if percolates(name, place):
+        margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)
+    margin = np.where(place.state == LOST, alarm.NO_MARGIN, margin)
+    return margin, warn_below, place.state != NO_MARGIN
+
+
+def percolates(name: str, place: PlaceMargin) -> bool:
+    """True behind the needle and in the bowl."""
+    return name.endswith(NEEDLE) or place.criterion.reason.startswith("percolation")

@@ -1,0 +1,33 @@
+"""What the alarm machine is given: percolation after a hot stop raises nothing, a clamp-on probe never reaches act, a lost probe is lost."""
+
+import numpy as np
+from hotfuel import car as car_file
+from hotfuel.risk.alarm_inputs import alarm_inputs
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+from hotfuel_wire import alarm
+
+
+def table(text, degrees, running):
+    car = car_file.load(text)
+    return margins(car, car.fuel(), {"carb_inlet": np.array(degrees), "pump": np.array(degrees)}, Conditions(running=running))
+
+
+def test_behind_the_needle_only_while_it_runs():
+    hot = [40.0, 90.0, np.nan]
+    for running, quiet in ((1.0, False), (0.0, True)):
+        found = table(car_file.EXAMPLE, hot, running)
+        margin, warn_below, seen = alarm_inputs("carb_inlet_needle", found["carb_inlet_needle"], found.running)
+        assert seen.all()
+        assert margin[2] == alarm.NO_MARGIN
+        assert (margin[1] >= warn_below[1] + alarm.DEADBAND) is np.True_ if quiet else margin[1] < 0
+        in_line, _, _ = alarm_inputs("carb_inlet", found["carb_inlet"], found.running)
+        assert in_line[1] == round(100 * float(found["carb_inlet"].margin_degc[1])) < 0
+
+
+def test_a_clamp_on_probe_warns_and_never_reaches_act():
+    clamped = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
+    found = table(clamped, [40.0, 90.0, 90.0], 1.0)
+    margin, warn_below, _ = alarm_inputs("pump", found["pump"], found.running)
+    assert found["pump"].margin_degc[1] < 0
+    assert margin[1] == 0 < warn_below[1]
