@@ -11,7 +11,19 @@ from hotfuel.study.course import Course
 from hotfuel.study.intervals import zero_failures_bound
 from hotfuel.study.phases import FIRED_SHARE, Phase, fired, known_running
 
-TROUBLE_WORDS = ("stumble", "died", "dies", "hard start", "no start", "stall", "quit", "cut out", "not start", "n't start", "flooded")
+TROUBLE_WORDS = (
+    "stumble",
+    "died",
+    "dies",
+    "hard start",
+    "no start",
+    "stall",
+    "quit",
+    "cut out",
+    "not start",
+    "n't start",
+    "flooded",
+)
 RAN_WORDS = ("ran through", "no trouble", "fine", "ran well", "started at once")
 _DENIED = re.compile(
     r"(?:\b(?:no|not|never|without)|n't)(?: an?| any)? (?:stumbl\w*|die[sd]?|stall\w*|quit|cut out|flood\w*|hard start)\w*"

@@ -171,7 +171,7 @@ def _upstream_cooler(course: Course, place: str, at: int) -> bool:
 
 def _nearest_sentence(one: Nearest, clock: Clock, shown: Shown) -> str:
     left = shown.text(abs(one.margin_degc), "temperature difference")
-    where = f"{_plain(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
+    where = f"The fuel {_where(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
     state = f"{left} were left" if one.margin_degc > 0 else f"it was {left} beyond"
     return (
         f"{where}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
@@ -179,10 +179,8 @@ def _nearest_sentence(one: Nearest, clock: Clock, shown: Shown) -> str:
     )
 
 
-def _plain(place: str) -> str:
-    return (
-        f"Behind the needle at {place.removesuffix('_needle')} the fuel" if place.endswith("_needle") else f"The fuel at {place}"
-    )
+def _where(place: str) -> str:
+    return f"behind the needle at {place.removesuffix('_needle')}" if place.endswith("_needle") else f"at {place}"
 
 
 def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
@@ -240,8 +238,9 @@ def _soak_sentence(course: Course, soak: SoakStory, shown: Shown) -> str:
     if not soak.first_place:
         return f"{soak.phase.capitalize()} ({how}): no place passed its limit."
     if soak.crossed_min < 0.5:
-        return f"{soak.phase.capitalize()} ({how}): {soak.first_place} was beyond its limit from the stop on."
-    return f"{soak.phase.capitalize()} ({how}): {soak.first_place} passed its limit first, {soak.crossed_min:.0f} min after the stop."
+        return f"{soak.phase.capitalize()} ({how}): the fuel {_where(soak.first_place)} was beyond its limit from the stop on."
+    first = f"the fuel {_where(soak.first_place)} passed its limit first"
+    return f"{soak.phase.capitalize()} ({how}): {first}, {soak.crossed_min:.0f} min after the stop."
 
 
 def _restart_sentence(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
@@ -253,7 +252,7 @@ def _restart_sentence(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
     known = {p: m for p, m in one.margins_degc.items() if np.isfinite(m)}
     if known:
         place = min(known, key=lambda p: known[p])
-        parts.append(f"smallest margin then {shown.text(known[place], 'temperature difference')} at {place}")
+        parts.append(f"smallest margin then {shown.text(known[place], 'temperature difference')} {_where(place)}")
     if one.trouble:
         parts.append(f'marked "{one.trouble}"')
     return ", ".join(parts) + "."

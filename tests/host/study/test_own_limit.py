@@ -62,7 +62,9 @@ def test_quantiles_equal_those_of_adaptive_quadrature(observed):
     middle = limit.shift_degc
     whole = integrate.quad(density, -70, 70, points=[middle], limit=400, epsabs=0)[0]
     for share, at in ((0.05, limit.low_degc), (0.5, middle), (0.95, limit.high_degc)):
-        assert integrate.quad(density, -70, at, points=[min(middle, at) - 5], limit=400, epsabs=0)[0] / whole == pytest.approx(share, abs=0.003)
+        assert integrate.quad(density, -70, at, points=[min(middle, at) - 5], limit=400, epsabs=0)[0] / whole == pytest.approx(
+            share, abs=0.003
+        )
 
 
 observations = st.lists(st.tuples(st.floats(-15, 15), st.booleans()), min_size=1, max_size=8)

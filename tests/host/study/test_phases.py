@@ -113,7 +113,13 @@ def test_a_stop_without_ignition_from_then_on_is_a_soak_to_the_end():
 
 def test_a_mark_that_the_engine_did_not_start_is_no_start():
     stop, start = at(driven(), "hot soak")
-    marks = ((stop, "key off"), (start - 300, "no start"), (start - 200, "would not start"), (start - 100, "won't start"), (start, "restart"))
+    marks = (
+        (stop, "key off"),
+        (start - 300, "no start"),
+        (start - 200, "would not start"),
+        (start - 100, "won't start"),
+        (start, "restart"),
+    )
     soak = one(phases(driven((), marks)), SOAK)
     assert (soak.start_s, soak.end_s) == (pytest.approx(stop, abs=2), pytest.approx(start, abs=2))
 

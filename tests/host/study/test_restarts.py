@@ -111,13 +111,17 @@ def test_hardness_of_a_stop_equals_the_truth():
     before = profile.time_s < stop
     assert found.soak_min == pytest.approx((start - stop) / 60, abs=0.05)
     assert found.driven_min == pytest.approx((profile.running & ~profile.cranking & before).sum() / 240, abs=0.05)
-    assert found.high_speed_min == pytest.approx((before & (profile.engine_rpm > 3 * session.car.engine.idle_speed_rpm)).sum() / 240, abs=0.1)
+    assert found.high_speed_min == pytest.approx(
+        (before & (profile.engine_rpm > 3 * session.car.engine.idle_speed_rpm)).sum() / 240, abs=0.1
+    )
     rows = slice(int(soak.start_s), int(soak.end_s))
     limits = session.margins()[[c for c in session.margins() if c.endswith("_limit_degc")]].iloc[rows]
     assert found.limit_degc == pytest.approx(limits.min().min())
     assert found.peak_degc == soak.places["pump"].peak_degc
     # Not stated: the fuel's temperature at the cold start stands for it, which a sun-warmed tank keeps within a few degrees.
-    assert found.ambient_degc == pytest.approx(np.median([session.temperatures()[c][:20].median() for c in session.temperatures()]))
+    assert found.ambient_degc == pytest.approx(
+        np.median([session.temperatures()[c][:20].median() for c in session.temperatures()])
+    )
     assert found.ambient_degc == pytest.approx(session.truth["ambient_degc"][:80].mean(), abs=3)
 
 

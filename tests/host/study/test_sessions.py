@@ -48,7 +48,10 @@ def test_a_fix_is_found_as_large_as_the_truth_has_it():
         cell = Cell(MEAN, place, "hot soak")
         assert found["sleeve"][cell] - found["bare"][cell] == pytest.approx(true, abs=0.5)
     cell = Cell(MARGIN, "pump", "hot soak")
-    least = [-float(smoothed(s.truth["time_s"][part], s.margins()["pump_limit_degc"].iloc[-1] - s.truth["pump_degc"][part]).min()) for s in (sleeved, bare())]
+    least = [
+        -float(smoothed(s.truth["time_s"][part], s.margins()["pump_limit_degc"].iloc[-1] - s.truth["pump_degc"][part]).min())
+        for s in (sleeved, bare())
+    ]
     assert found["sleeve"][cell] - found["bare"][cell] == pytest.approx(least[0] - least[1], abs=0.5)
 
 
@@ -195,7 +198,12 @@ def switched():
 def test_one_session_under_two_names_is_cut_at_the_marks_that_carry_them():
     one = switched()
     runs, _ = runs_of({"bare": [one], "sleeve": [one]}, "bare")
-    assert [(r.variant, r.duration_s) for r in runs] == [("bare", 199), ("bare", 199), ("sleeve", 199), ("sleeve", pytest.approx(300, abs=3))]
+    assert [(r.variant, r.duration_s) for r in runs] == [
+        ("bare", 199),
+        ("bare", 199),
+        ("sleeve", 199),
+        ("sleeve", pytest.approx(300, abs=3)),
+    ]
     assert len({r.session for r in runs}) == 1
     result = compare_sessions({"bare": [one], "sleeve": [one]}, primary=Cell(MEAN, "pump", "drive"))
     assert result.answers[0].difference_degc == pytest.approx(-5, abs=1.0)

@@ -20,11 +20,14 @@ CRUISE = (Part("warm up", 4.0, "cruise", 60.0), Part("drive", 6.0, "cruise", 64.
 # Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
 ALONG = tuple(replace(fitted, probe=PROBES[1].probe, error_degc=0.0) for fitted in PROBES)
 CASES = {
+    "built": replace(BUILT, probes=ALONG),
     "soak": replace(scenarios()["summer drive"], probes=ALONG),
     "summer": scenarios()["summer drive"],
     "queue": replace(BUILT, drive=(*CRUISE, Part("queue", 12.0, "idle")), ambient_degc=36.0),
     "cool": replace(BUILT, drive=CRUISE, ambient_degc=10.0),
-    "climb": replace(BUILT, drive=(Part("drive", 12.0, "cruise", 64.0), Part("climb", 12.0, "cruise", 70.0, climb_m=1200.0)), ambient_degc=34.0),
+    "climb": replace(
+        BUILT, drive=(Part("drive", 12.0, "cruise", 64.0), Part("climb", 12.0, "cruise", 70.0, climb_m=1200.0)), ambient_degc=34.0
+    ),
 }
 
 
@@ -65,38 +68,56 @@ def test_place_moment_phase_and_cause(case, kind, because):
     assert because in nearest.reason
     first = story.sentences[0]
     told = datetime.fromtimestamp(START_S + nearest.at_s, UTC)
-    for part in (f"The fuel at {place}", f"{told:%H:%M} UTC", f"in {nearest.phase}", because, f"{abs(nearest.margin_degc):.1f} °C"):
+    for part in (
+        f"The fuel at {place}",
+        f"{told:%H:%M} UTC",
+        f"in {nearest.phase}",
+        because,
+        f"{abs(nearest.margin_degc):.1f} °C",
+    ):
         assert part in first
     assert ("beyond" in first) == (nearest.margin_degc <= 0)
 
 
-def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_stop():
-    session = driven("soak")
+@pytest.mark.parametrize(
+    ("case", "first", "words"),
+    [
+        ("soak", "carb_inlet_needle", "the fuel behind the needle at carb_inlet"),
+        ("built", "pump", "the fuel at pump"),
+    ],
+)
+def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_stop(case, first, words):
+    session = driven(case)
     story = tell(session, SI)
     (soak,) = story.soaks
-    stop = next(float(first) for name, first, _ in session.spans() if name == "hot soak")
-    start = next(float(last) for name, _, last in session.spans() if name == "hot soak")
+    stop, start = next((float(begins), float(ends)) for name, begins, ends in session.spans() if name == "hot soak")
     crossed = {}
     for place, margin in true_margins(session).items():
         beyond = np.flatnonzero(margin[int(stop) : int(start)] <= 0)
         if beyond.size:
             crossed[place] = beyond[0] / 60
-    assert soak.first_place == min(crossed, key=crossed.get)
+    assert soak.first_place == min(crossed, key=crossed.get) == first
     assert soak.crossed_min == pytest.approx(crossed[soak.first_place], abs=0.2)
     (said,) = [s for s in story.sentences if s.startswith("Hot soak")]
     for part in (f"{(start - stop) / 60:.0f} min standing", f"after {stop / 60:.0f} min of running", "30.0 °C outside"):
         assert part in said
-    assert soak.first_place in said
-    if soak.crossed_min >= 0.5:
-        assert f"{soak.first_place} passed its limit first, {soak.crossed_min:.0f} min after the stop" in said
-    else:
-        assert "from the stop on" in said
+    ends = f"passed its limit first, {crossed[first]:.0f} min after the stop."
+    assert said.endswith(f"{words} " + (ends if crossed[first] >= 0.5 else "was beyond its limit from the stop on."))
 
 
 def test_the_restart_is_told():
     session = driven("summer")
-    (said,) = [s for s in tell(session, SI).sentences if s.startswith("Restart at")]
-    for part in ("14 min after the stop", "3 s of cranking in 1 try", "fuel pressure after 16 s", "at pump"):
+    story = tell(session, SI)
+    (said,) = [s for s in story.sentences if s.startswith("Restart at")]
+    (one,) = story.restarts
+    stop, start = next((float(begins), float(ends)) for name, begins, ends in session.spans() if name == "hot soak")
+    for part in (
+        f"{datetime.fromtimestamp(START_S + start, UTC):%H:%M} UTC",
+        f"{(start - stop) / 60:.0f} min after the stop",
+        "3 s of cranking in 1 try",
+        f"fuel pressure after {one.pressure_s:.0f} s",
+        f"smallest margin then {one.margins_degc['pump']:.1f} °C at pump",
+    ):
         assert part in said
 
 
@@ -166,7 +187,11 @@ def test_hotter_fuel_arriving_is_told_as_the_cause():
         }
         for place, degc in (("pump", np.full(900, 44.0)), ("carb_inlet", inlet))
     }
-    inputs = {"engine_rpm": rpm, "running": np.ones(900), **{k: blank for k in ("fuel_pressure_kpa", "ignition", "ambient_pressure_kpa")}}
+    inputs = {
+        "engine_rpm": rpm,
+        "running": np.ones(900),
+        **{k: blank for k in ("fuel_pressure_kpa", "ignition", "ambient_pressure_kpa")},
+    }
     degc = {"tank": np.full(900, 30.0), "pump": np.full(900, 44.0), "carb_inlet": inlet}
     story = tell(Course("x", time_s, degc, margins, inputs, (), np.nan, car, 25.0), SI)
     assert story.nearest.place == "carb_inlet"
