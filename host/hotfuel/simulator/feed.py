@@ -14,7 +14,7 @@ from hotfuel.errors import InputError
 
 REFERENCE_V = 3.3  # full scale of the board's ADC
 SENDER_SUPPLY_V = 5.0
-SENDER_DIVIDER = 25.0 / 15.0  # 10 k over 15 k at the board's input
+SENDER_DIVIDER = 29.6 / 19.6  # 10 k over 19.6 k at the board's input: 5 V is full scale
 SAMPLES_MOST = 256  # a slice; the board's memory is small
 SLICE_WALL_S = 0.04  # how far the board may run ahead of the wall clock
 LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up

@@ -188,7 +188,7 @@ class ThermalCar:
     def _bay(self, radiator_w: float, wind: float, speed_km_h: float, fan: bool) -> None:
         """Under-bonnet air follows at once; the bay's light metal holds heat."""
         body = self.body
-        blown = AIR_J_KG_K * (0.05 + 0.025 * wind + (0.33 if fan else 0.0) + 0.013 * speed_km_h)
+        blown = AIR_J_KG_K * (0.05 + 0.025 * wind + (0.37 if fan else 0.0) + 0.013 * speed_km_h)
         block, exhaust, metal = body.block_to_air_w_k, body.exhaust_to_air_w_k * self.shield, 25.0
         heat = block * self.block + exhaust * self.exhaust + metal * self.bay + blown * self.ambient + SINK_SHARE * radiator_w
         self.bonnet = heat / (block + exhaust + metal + blown)

@@ -10,6 +10,7 @@ from hotfuel.fuel import fuel_from
 from hotfuel.simulator import probes
 from hotfuel.simulator.car_model import CarModel, Scenario, scenarios
 from hotfuel.simulator.drives import STEP_S, Engine, Phase, drive
+from hotfuel.simulator.feed import Senders
 from hotfuel.simulator.plug_flow import J_PER_ML_K, Line
 from hotfuel.simulator.scenarios import EIGHT_PROBES, SUMMER_FUEL, FittedProbe
 from hotfuel.simulator.thermal import Boiling
@@ -344,6 +345,12 @@ class TestBlocks:
         assert np.median(block.fuel_pressure_kpa[running]) == pytest.approx(37.9, abs=0.5)
         assert block.fuel_pressure_kpa.min() >= 0
         assert 88 < block.ambient_pressure_kpa.min() < block.ambient_pressure_kpa.max() < 99
+
+    def test_the_senders_share_of_its_supply_is_the_boards_share_of_full_scale(self):
+        # a ratiometric sender: 10 % without pressure, 90 % at full range; the host takes per cent of full scale as per cent of the supply
+        car = load(EXAMPLE)
+        codes = Senders.of(car).fuel_pressure_code(np.array([0.0, car.sensors.fuel_pressure_range_kpa]))
+        assert 100 * codes / 65535 == pytest.approx([10.0, 90.0], rel=0.005)
 
     def test_eight_channels(self):
         scenario = Scenario(probes=EIGHT_PROBES, drive=(Phase("drive", 3, "cruise", 60),))

@@ -29,9 +29,9 @@ def test_a_block_becomes_columns_of_whole_numbers():
     start_us, step_us, columns = unpacked(piece)
     assert (start_us, step_us, piece.end_us) == (10_000_000, 50_000, 10_100_000)
     assert columns[:4].tolist() == [[1_000_000, 1_500_000], [-500_000, 0], [25_600, 26_112], [-10_240, -10_240]]
-    # 14.4 V over 11 is 1.309 V of 3.3 V; a sender at 10 and at 90 per cent of 5 V, divided by 25/15: 0.3 and 2.7 V
+    # 14.4 V over 11 is 1.309 V of 3.3 V; a sender at 10 and at 90 per cent of 5 V behind 10k over 19.6k: 0.3311 and 2.9797 V
     assert columns[4].tolist() == [round(14.4 / 11 / 3.3 * 65535), 0]
-    assert columns[5].tolist() == [round(0.3 / 3.3 * 65535), round(2.7 / 3.3 * 65535)]
+    assert columns[5].tolist() == [round(0.5 * 19.6 / 29.6 / 3.3 * 65535), round(4.5 * 19.6 / 29.6 / 3.3 * 65535)]
     assert columns[6].tolist() == [83_400, 83_400]
     assert columns[8].tolist() == [5, 10]  # 100 pulses a second
     assert columns[9].tolist() == [0, 1]
