@@ -4,6 +4,7 @@ From engine speed where there is one; else from ignition or marks (no telling id
 from the temperatures alone. Every phase carries how sure its cut is.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -37,9 +38,12 @@ FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
 _IDLE_SHARE = 1.4
 _RUNNING_SHARE = 0.5  # of the pump's pressure
 _PULL_RPM_S, _PULL_LEAST_S, _PULL_SHARE = 60.0, 3.0, 0.7
-_STOP_WORDS = ("stop", "key off", "engine off", "switched off", "parked", "shut off")
-_FAILED_WORDS = ("no start", "not start", "n't start")
-_START_WORDS = ("start", "fired", "engine on", "running")
+_STOP = re.compile(r"\b(stop|stopped|key off|engine off|switched off|parked|shut off)\b")
+_START = re.compile(r"\b(start|started|restart|restarted|fired|engine on|running)\b")
+# A start that failed, and a car that stops while its engine runs on.
+_NEITHER = re.compile(
+    r"\b(no|not) start|n't start|\bstop(ped)? (and go|sign|(at|in|for|behind)\b.*\b(lights?|traffic|queue|signs?|crossing))"
+)
 
 
 @dataclass(frozen=True)
@@ -132,7 +136,7 @@ def kinds_per_second(course: Course) -> tuple[np.ndarray, str]:
     """(kind of each second (n,) of text, confidence of the cut)."""
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).mean() > 0.5:
-        return _from_speed(course, _filled(rpm)), _HIGH
+        return _from_speed(course, _speed(course)), _HIGH
     on = known_running(course)
     if np.isfinite(on).mean() > 0.5:
         # Fuel locked in a hot line holds its pressure for a while after the stop: alone it says little of when that was.
@@ -145,8 +149,14 @@ def fired(course: Course) -> np.ndarray:
     """Whether the engine runs by itself, per second (n,) of bool, from engine speed, else from what is known of running."""
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).any():
-        return _filled(rpm) >= FIRED_SHARE * _idle_rpm(course)
+        return _speed(course) >= FIRED_SHARE * _idle_rpm(course)
     return _filled(known_running(course)) > 0.5
+
+
+def _speed(course: Course) -> np.ndarray:
+    """Engine speed without holes: 0 where it is missing and the engine is known to stand, else the last known."""
+    rpm = course.inputs["engine_rpm"]
+    return _filled(np.where(np.isnan(rpm) & (known_running(course) == 0), 0.0, rpm))
 
 
 def known_running(course: Course) -> np.ndarray:
@@ -253,11 +263,11 @@ def _running_from_marks(course: Course) -> np.ndarray:
 
 def _sense(text: str) -> bool | None:
     plain = text.casefold()
-    if any(word in plain for word in _STOP_WORDS):
-        return False
-    if any(word in plain for word in _FAILED_WORDS):
+    if _NEITHER.search(plain):
         return None
-    return True if any(word in plain for word in _START_WORDS) else None
+    if _STOP.search(plain):
+        return False
+    return True if _START.search(plain) else None
 
 
 def _from_temperatures(course: Course) -> np.ndarray:

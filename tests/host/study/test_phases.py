@@ -124,6 +124,26 @@ def test_a_mark_that_the_engine_did_not_start_is_no_start():
     assert (soak.start_s, soak.end_s) == (pytest.approx(stop, abs=2), pytest.approx(start, abs=2))
 
 
+def test_marks_of_a_car_that_stops_with_its_engine_running_are_no_stop():
+    stop, start = at(driven(), "hot soak")
+    other = (
+        (100.0, "stopped at the lights"),
+        (200.0, "startled by a deer"),
+        (300.0, "misfired"),
+        (400.0, "stop and go"),
+        (500.0, "stop in traffic"),
+    )
+    soak = one(phases(driven((), (*other, (stop, "Stop"), (start, "Started at once")))), SOAK)
+    assert (soak.start_s, soak.end_s) == (pytest.approx(stop, abs=2), pytest.approx(start, abs=2))
+
+
+def test_engine_speed_lost_about_the_stop_is_bridged_by_ignition():
+    session = Driven(SUMMER)
+    stop, _ = at(session, "hot soak")
+    session._inputs.iloc[int(stop) - 50 : int(stop) + 120, session._inputs.columns.get_loc("engine_rpm")] = np.nan
+    assert one(phases(session), SOAK).start_s == pytest.approx(stop, abs=2)
+
+
 def test_from_temperatures_alone_most_of_the_soak_is_found_and_called_a_guess():
     drive = (Part("drive", 12.0, "cruise", 64.0), Part("hot soak", 12.0, "off"), Part("drive on", 8.0, "cruise", 64.0))
     session = Driven(replace(SUMMER, drive=drive, start_block_degc=80.0), known=())
