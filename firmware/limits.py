@@ -15,8 +15,9 @@ LIMITS_GOOD_DAYS = 30  # a tankful later, or another season, the fuel may be ano
 UNKNOWN_DAYS = 0xFFFF
 LOWEST_OF = 5  # air-pressure readings, one a second
 RUNNING_MS = 2000  # engine pulses within this time: it runs
-# A ratiometric sender stands at 10 % of its supply without pressure, and that is 10 % of full scale; 10.9 % is pressure.
-FUEL_PRESSURE_CODE = 7150
+# A ratiometric sender stands at 10 % of its supply without pressure, 6554 of 65535; 1446 above it are 2.8 % of the sender's span, well beyond what
+# the converter is off by, and below the pressure of any pump.
+FUEL_PRESSURE_CODE = 8000
 LONG_PRESS_MS = 1500
 IDENTIFY = [300, 300] * 10
 QUIET = 30000  # hundredths of a degC: a place that is read and has no limit now
