@@ -1,6 +1,6 @@
 """Decoding a whole log: `hotfuel.samples.decode` beside libraries for the same job, all in one process.
 
-Run: python tests/bench/bench_decode.py [--frames 1000000] [--slow 20000]
+Run: python tests/bench/bench_decode.py [--frames 1000000] [--slow 20000] [--day]
 The log: reading frames of four channels (49 bytes each, a zero on both sides), codes that drift with noise, a description every 10 s, anchors every 5 s.
 Every peer decodes the same samples from its own format, in memory; the slow ones take fewer frames (--slow) and are scaled by frames.
 Medians of five runs, taken in turn so that a busy machine slows all alike.
@@ -10,6 +10,7 @@ import argparse
 import io
 import statistics
 import struct
+import subprocess
 import sys
 import time
 import zlib
@@ -17,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 from hotfuel.link import inspect
-from hotfuel.samples import decode
+from hotfuel.samples import bulk, decode
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import TYPES
 
@@ -29,9 +30,9 @@ CHANNELS = 4
 
 
 def long_log(frames):
-    """A drive of `frames` readings, made from one of at most 200,000 by moving its times on."""
+    """At least `frames` readings: a drive of at most 200,000, repeated; board time then falls back, so each repetition is another boot."""
     part = wire_logs.drive(min(frames, 200_000), CHANNELS)
-    return part * (frames // 200_000) + (part if frames < 200_000 else b"")
+    return part * -(-frames // 200_000)
 
 
 def pymavlink_peer(frames):
@@ -39,9 +40,9 @@ def pymavlink_peer(frames):
 
     sender = mavlink.MAVLink(io.BytesIO(), srcSystem=1, srcComponent=1)
     chance = np.random.default_rng(1)
-    values = chance.integers(1, 2**15, (frames, 8)).astype(float)
-    # 8 numbers, 32 bytes of payload, 44 of frame: the nearest standard message to a reading of four channels
-    data = b"".join(sender.attitude_quaternion_encode(n, *row[1:]).pack(sender) for n, row in enumerate(values.tolist()))
+    values = chance.integers(1, 2**16, (frames, 18)).tolist()
+    # rc_channels: 21 numbers in 42 bytes of payload, as many bytes as a reading of four channels has (15 numbers)
+    data = b"".join(sender.rc_channels_encode(n, 18, *row, 200).pack(sender) for n, row in enumerate(values))
 
     def run():
         got = mavlink.MAVLink(None).parse_buffer(data)
@@ -95,14 +96,15 @@ def asammdf_peer(readings, path):
 
 
 def loop_peer(data):
-    """What one writes by hand: split, cobs (C extension), zlib, struct."""
+    """What one writes by hand: split, cobs (C extension), zlib, struct; the values are let go again, which is kind to it."""
     from cobs import cobs
 
-    fixed = struct.Struct(codec.LAYOUTS[TYPES["reading"]].format)
-    group = struct.Struct(codec.LAYOUTS[TYPES["reading"]].group_format)
+    layout = codec.LAYOUTS[TYPES["reading"]]
+    unpack = struct.Struct(layout.format + layout.group_format.strip("<") * CHANNELS).unpack_from
+    size = layout.size + CHANNELS * layout.group_size
 
     def run():
-        rows = []
+        good = 0
         for piece in data.split(b"\0"):
             if not piece:
                 continue
@@ -110,13 +112,20 @@ def loop_peer(data):
                 body = cobs.decode(piece)
             except cobs.DecodeError:
                 continue
-            payload = body[:-4]
-            if zlib.crc32(payload) != int.from_bytes(body[-4:], "little") or payload[0] != TYPES["reading"]:
-                continue
-            rows.append((fixed.unpack_from(payload), list(group.iter_unpack(payload[fixed.size :]))))
-        return rows
+            if len(body) == size + 4 and zlib.crc32(body[:-4]) == int.from_bytes(body[-4:], "little"):
+                unpack(body)
+                good += 1
+        return good
 
     return run
+
+
+def bulk_only(data):
+    """Frames found and checked, their bytes as columns: no tables, no board time."""
+    frames = 0
+    for block in bulk.blocks(data[at : at + bulk.BLOCK] for at in range(0, len(data), bulk.BLOCK)):
+        frames += block.frames
+    return frames
 
 
 def timed(function):
@@ -134,12 +143,37 @@ def expected_survivors(clean, damaged):
     return len(found), whole
 
 
+def day(folder):
+    """Memory for 24 h of eight channels at 10 Hz, read from a file by a process of its own."""
+    path = Path(folder) / "bench_decode.log"
+    part = wire_logs.drive(108_000, 8)
+    try:
+        with open(path, "wb") as file:
+            for _ in range(8):
+                file.write(part)
+        code = (
+            "import resource, sys; from hotfuel.samples import decode; rows = decode(sys.argv[1]).readings; "
+            "print(len(rows), rows.nbytes / 1e6, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6)"
+        )
+        done = subprocess.run([sys.executable, "-c", code, path], capture_output=True, text=True, check=True)
+        rows, table_mb, peak_mb = map(float, done.stdout.split())
+        print(
+            f"24 h, 8 channels, 10 Hz: log {path.stat().st_size / 1e6:.0f} MB, {rows:.0f} rows, table {table_mb:.0f} MB, peak {peak_mb:.0f} MB"
+        )
+    finally:
+        path.unlink(missing_ok=True)
+
+
 def main():
     options = argparse.ArgumentParser()
+    options.add_argument("--day", action="store_true", help="only the memory for a day's log")
     options.add_argument("--frames", type=int, default=1_000_000)
     options.add_argument("--slow", type=int, default=20_000)
     options.add_argument("--folder", default=".")
     chosen = options.parse_args()
+    if chosen.day:
+        day(chosen.folder)
+        return
     data = long_log(chosen.frames)
     damaged = wire_logs.damage(data, 0.01)
     decoded = decode(data)
@@ -153,6 +187,7 @@ def main():
     peers = {
         "hotfuel.samples.decode": (frames, lambda: decode(data)),
         "the same, 1 % of bytes damaged": (frames, lambda: decode(damaged)),
+        "hotfuel.samples.bulk alone": (frames, lambda: bulk_only(data)),
         "pymavlink, MAVLink 2": (slow, pymavlink_peer(slow)),
         "construct, compiled": (slow, construct_peer(slow, payloads)),
         "cantools, CAN FD": (slow, cantools_peer(slow, payloads)),
