@@ -17,14 +17,21 @@ DENSITY_KG_M3 = 740.0  # gasoline, EN 228: 720 to 775 at 15 degC
 CP_J_KG_K = 2100.0  # sources disagree, 2000 to 2400
 CP_SHARE = 0.1
 LEAST_SAMPLES = 60
+MOST_OFFSET_DEGC = 40.0  # how far a hose's surroundings may be from a probe in the air nearby
 _SLOWEST_L_H = 0.05
+_FIRST_L = 0.15
+KNOT_S = 300.0
+MOST_KNOTS = 5
+UNMEASURED_SHARE = (
+    0.5  # of volume and UA, where nobody measured the air beside the hose, which changes with the flow (simulated drives)
+)
 
 
 @dataclass(frozen=True)
 class Hose:
     """What a recording says of a hose: volume, delay at the middle flow, UA, temperature of its surroundings, each with its standard uncertainty.
 
-    heat_w: heat picked up at the middle flow, with the flow's and the heat capacity's uncertainty in it; nan where flow is unknown, and so is UA.
+    heat_w: mean heat picked up while fuel flowed, with the flow's, the heat capacity's and the readings' uncertainty in it; nan where flow is unknown, and so is UA.
     residual_degc: how far the model stays from the readings (rms).
     """
 
@@ -109,10 +116,8 @@ def outlet(
     inlet = np.asarray(inlet_degc, dtype=float)
     flow = np.maximum(np.broadcast_to(np.asarray(flow_l_h, dtype=float), t.shape), 0.0)
     around = np.broadcast_to(np.asarray(surroundings_degc, dtype=float), t.shape)
-    flowed = np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
-    # Standing fuel keeps the volume, so the volumes must rise a little for the inverse to exist.
-    rising = flowed + 1e-12 * np.arange(len(t))
-    entered = np.interp(flowed - volume_l, rising, t, left=np.nan)
+    flowed = _flowed_l(t, flow)
+    entered = _entered_s(t, flowed, volume_l)
     known = np.isfinite(entered)
     entered = np.where(known, entered, t[0] + (flowed - volume_l) / max(float(flow[0]) / 3600, _SLOWEST_L_H / 3600))
     inside_s = t - entered
@@ -122,6 +127,16 @@ def outlet(
     beside = np.where(inside_s > 1e-6, (integral - since) / span, around)
     kept = np.exp(-ua_w_k / (density_kg_m3 * volume_l / 1000 * cp_j_kg_k) * inside_s)
     return beside + (np.interp(entered, t, inlet) - beside) * kept
+
+
+def _flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
+    return np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
+
+
+def _entered_s(t: np.ndarray, flowed_l: np.ndarray, volume_l: float) -> np.ndarray:
+    """When what leaves now entered; nan for what stood in the hose at first."""
+    # Standing fuel keeps the volume, so the volumes must rise a little for the inverse to exist.
+    return np.interp(flowed_l - volume_l, flowed_l + 1e-12 * np.arange(len(t)), t, left=np.nan)
 
 
 def lagged(time_s: npt.ArrayLike, degc: npt.ArrayLike, lag_s: float) -> np.ndarray:
@@ -143,9 +158,13 @@ def fit(
     volume_l: float | None = None,
     upstream_lag_s: float = 1.5,
     downstream_lag_s: float = 1.5,
+    reading_u_degc: float = 0.3,
     names: tuple[str, str] = ("the place before", "this place"),
 ) -> Hose:
-    """Volume (unless given), UA and, unless measured, the temperature of the surroundings, by least squares on what the downstream probe read.
+    """Volume (unless given), UA and the temperature of the surroundings, by least squares on what the downstream probe read.
+
+    surroundings_degc: a probe in the air beside the hose, (n,); it tells volume and UA far better than the fuel alone. reading_u_degc: one probe against
+    the other, in the heat's uncertainty.
 
     time_s even, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves. Standard uncertainties come from the fit's
     own Jacobian, widened for residuals that are not independent, and from the flow's. Raises InputError for fewer than 60 usable samples or a
@@ -169,45 +188,67 @@ def fit(
     middle = float(np.median(litres[litres > _SLOWEST_L_H])) if (litres > _SLOWEST_L_H).any() else np.nan
     if np.isnan(middle):
         raise InputError("no fuel flows in this part, so there is no transport: use a part with the engine running")
-    free_volume, free_around = volume_l is None, surroundings_degc is None
+    free_volume = volume_l is None
     around = None if surroundings_degc is None else np.asarray(surroundings_degc, dtype=float)
+
+    # Unmeasured surroundings change slowly: straight lines between knots five minutes apart. Measured ones may be off by a constant.
+    knots = (
+        np.linspace(t[0], t[-1], 1 + int(np.clip(round((t[-1] - t[0]) / KNOT_S), 1, MOST_KNOTS - 1))) if around is None else t[:1]
+    )
+
+    def beside(x: np.ndarray) -> np.ndarray:
+        return np.interp(t, knots, x[-len(knots) :]) + (0.0 if around is None else around)
 
     def model(x: np.ndarray) -> np.ndarray:
         ua = float(np.exp(x[0]))
         volume = float(np.exp(x[1])) if free_volume else float(volume_l or 0.0)
-        beside = x[-1] if free_around else around
-        assert beside is not None
-        return lagged(t, outlet(t, up, litres, volume, ua, beside), downstream_lag_s)
+        return lagged(t, outlet(t, up, litres, volume, ua, beside(x)), downstream_lag_s)
 
-    weight = (litres > _SLOWEST_L_H).astype(float)
+    flowed = _flowed_l(t, litres)
+    # What stood in the hose at first came from before the recording: it is not held against the model, up to a third of the part.
+    first = min(int(np.searchsorted(flowed, volume_l or _FIRST_L)), len(t) // 3)
+    weight = ((litres > _SLOWEST_L_H) & (np.arange(len(t)) >= first)).astype(float)
 
     def misfit(x: np.ndarray) -> np.ndarray:
         return (model(x) - against) * weight
 
+    # Bounds of what is called a hose: UA 0.01 to 100 W/K, 5 mL to 2 L, beside something between ice and an exhaust's surroundings.
+    least, most = (-30.0, 250.0) if around is None else (-MOST_OFFSET_DEGC, MOST_OFFSET_DEGC)
+    volumes = (np.log([0.005, 2.0]),) if free_volume else ()
+    limits = tuple(np.array([np.log([0.01, 100.0]), *volumes, *[(least, most)] * len(knots)]).T)
     best = None
     for guess_l in (0.03, 0.08, 0.2, 0.5) if free_volume else (0.0,):
         for ua in (0.3, 3.0):
-            start = (
-                [np.log(ua)] + ([np.log(guess_l)] if free_volume else []) + ([float(np.max(down)) + 10] if free_around else [])
-            )
-            found = least_squares(misfit, start, max_nfev=60)
+            start = [
+                np.log(ua),
+                *([np.log(guess_l)] if free_volume else []),
+                *([float(np.max(down)) + 10 if around is None else 0.0] * len(knots)),
+            ]
+            found = least_squares(misfit, start, bounds=limits, max_nfev=60)
             if best is None or found.cost < best.cost:
                 best = found
     assert best is not None
     residual = best.fun[weight > 0]
     spread = float(np.sqrt(residual @ residual / max(len(residual) - len(start), 1)))
     jacobian = np.asarray(best.jac)
-    errors = spread * np.sqrt(_independent_factor(residual) * np.diag(np.linalg.pinv(jacobian.T @ jacobian)))
+    covariance = spread**2 * _independent_factor(residual) * np.linalg.pinv(jacobian.T @ jacobian)
+    errors = np.sqrt(np.diag(covariance))
     ua = float(np.exp(best.x[0]))
+    unmeasured = UNMEASURED_SHARE if around is None else 0.0
     # UA and volume go with the flow that was put in: its relative uncertainty is theirs.
-    ua_u = float(ua * np.hypot(np.hypot(errors[0], flow.relative_u), CP_SHARE))
+    ua_u = float(ua * np.hypot(np.hypot(errors[0], flow.relative_u), np.hypot(CP_SHARE, unmeasured)))
     volume = float(np.exp(best.x[1])) if free_volume else float(volume_l or 0.0)
-    volume_u = float(volume * np.hypot(errors[1], flow.relative_u)) if free_volume else 0.0
-    beside = float(best.x[-1]) if free_around else float(np.mean(np.broadcast_to(around if around is not None else 0.0, t.shape)))
+    volume_u = float(volume * np.hypot(np.hypot(errors[1], unmeasured), flow.relative_u)) if free_volume else 0.0
+    near = np.stack([np.interp(t, knots, unit) for unit in np.eye(len(knots))]).mean(axis=1)  # each knot's share in the mean
+    around_u = float(np.sqrt(near @ covariance[-len(knots) :, -len(knots) :] @ near))
     delay = float(delay_s(volume, middle))
-    delay_u = delay * float(errors[1]) if free_volume else delay * flow.relative_u
-    watts_k = middle / 3.6e6 * DENSITY_KG_M3 * CP_J_KG_K
-    heat = watts_k * float(np.mean((down - up)[weight > 0]))
+    delay_u = delay * float(np.hypot(errors[1], unmeasured)) if free_volume else delay * flow.relative_u
+    entered = _entered_s(t, flowed, volume)
+    passed = (weight > 0) & np.isfinite(entered)
+    watts_k = litres[passed] / 3.6e6 * DENSITY_KG_M3 * CP_J_KG_K
+    # Each part of the fuel against its own temperature when it entered, else a change passing through would count as heat.
+    heat = float(np.mean(watts_k * (down - np.interp(entered, t, up))[passed])) if passed.any() else np.nan
+    reading = float(np.mean(watts_k)) * np.sqrt(2) * reading_u_degc if passed.any() else np.nan
     return Hose(
         volume_l=volume,
         volume_u_l=volume_u,
@@ -215,10 +256,10 @@ def fit(
         delay_u_s=delay_u,
         ua_w_k=ua,
         ua_u_w_k=ua_u,
-        surroundings_degc=beside,
-        surroundings_u_degc=float(errors[-1]) if free_around else 0.0,
+        surroundings_degc=float(np.mean(beside(best.x))),
+        surroundings_u_degc=around_u,
         heat_w=heat,
-        heat_u_w=float(abs(heat) * np.hypot(flow.relative_u, CP_SHARE)),
+        heat_u_w=float(np.hypot(abs(heat) * np.hypot(flow.relative_u, CP_SHARE), reading)),
         residual_degc=spread,
         flow_basis=flow.basis,
         sentence=_why_warm(t, up, down, litres, volume, ua, names),
@@ -233,7 +274,7 @@ def _bridged(values: np.ndarray) -> np.ndarray:
 def _independent_factor(residual: np.ndarray) -> float:
     """By how much autocorrelated residuals widen a variance: (1 + r) / (1 - r) with the lag-one autocorrelation r (AR(1))."""
     centred = residual - residual.mean()
-    r = float(np.clip(centred[1:] @ centred[:-1] / max(float(centred @ centred), 1e-12), 0.0, 0.99))
+    r = float(np.clip(centred[1:] @ centred[:-1] / max(float(centred @ centred), 1e-12), 0.0, 0.9999))
     return (1 + r) / (1 - r)
 
 
@@ -267,9 +308,7 @@ def _why_warm(
     if not change.size or np.abs(change).max() < 1.0:
         return f"The fuel at {names[1]} hardly changed in this part."
     at = int(np.argmax(np.abs(change))) + window
-    flowed = np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
-    rising = flowed + 1e-12 * np.arange(len(t))
-    entered = np.interp(flowed[[at - window, at]] - volume, rising, t)
+    entered = np.fmax(_entered_s(t, _flowed_l(t, flow), volume)[[at - window, at]], t[0])
     arrived = float(np.diff(np.interp(entered, t, up))[0])
     total = float(down[at] - down[at - window])
     inside = float(t[at] - entered[1])

@@ -16,7 +16,8 @@ def test_by_hand():
     assert found.ceiling_with_friction_percent == pytest.approx(1.143 / 0.85, abs=0.001)
     assert found.square_root_percent == pytest.approx(100 * (np.sqrt(298.15 / 294.782) - 1), abs=0.001)  # 0.570 %
     assert found.richer_percent == pytest.approx(1.49, abs=0.01)  # density 3.0 % up, a jet's mass flow by the root
-    assert "at most 3.4 °C" in found.words() and "1.1 to 1.3 %" in found.words()
+    assert "at most 3.4 °C" in found.words()
+    assert "1.1 to 1.3 %" in found.words()
 
 
 def test_the_balance_closes():
@@ -31,7 +32,8 @@ def test_order_of_the_values_and_sign(degc, charge_degc):
     cooler, hotter = expectation(degc, charge_degc), expectation(-degc, charge_degc)
     assert 0 < cooler.square_root_percent < cooler.ceiling_percent < cooler.ceiling_with_friction_percent
     assert cooler.square_root_percent < cooler.square_root_with_friction_percent < cooler.ceiling_with_friction_percent
-    assert hotter.ceiling_percent < 0 and hotter.richer_percent < 0
+    assert hotter.ceiling_percent < 0
+    assert hotter.richer_percent < 0
     assert cooler.square_root_percent == pytest.approx(cooler.ceiling_percent / 2, rel=0.05)
 
 
@@ -62,7 +64,8 @@ def test_each_further_degree_of_a_cooler_brings_less():
     hot, air = (180 - 32) / 1.8, 30.0
     gains = [expectation(effectiveness(ntu, 0.2) * (hot - air)).square_root_percent for ntu in (0.4, 0.8, 1.2, 1.6, 2.0)]
     steps = np.diff([0.0, *gains])
-    assert (steps > 0).all() and (np.diff(steps) < 0).all()
+    assert (steps > 0).all()
+    assert (np.diff(steps) < 0).all()
     taken = [(180 - f) / 1.8 for f in (140, 120)]
     assert 0.4 < expectation(taken[0]).square_root_percent < expectation(taken[1]).square_root_percent < 1.0
 
