@@ -109,8 +109,7 @@ def outlet(
 ) -> np.ndarray:
     """Temperature at the outlet (n,): plug flow with heat exchange along it; all inputs (n,) or numbers, times rising evenly.
 
-    Surroundings count with their value at the outlet's time, or, as an array, their mean while the fuel was inside. Before the first hose volume has
-    flowed the inlet's first value stands for what filled the hose.
+    Before the first hose volume has flowed the inlet's first value stands for what filled the hose.
     """
     t = np.asarray(time_s, dtype=float)
     inlet = np.asarray(inlet_degc, dtype=float)
@@ -121,12 +120,11 @@ def outlet(
     known = np.isfinite(entered)
     entered = np.where(known, entered, t[0] + (flowed - volume_l) / max(float(flow[0]) / 3600, _SLOWEST_L_H / 3600))
     inside_s = t - entered
-    integral = np.concatenate([[0.0], np.cumsum((around[1:] + around[:-1]) / 2 * np.diff(t))])
-    since = np.interp(np.maximum(entered, t[0]), t, integral)
-    span = np.maximum(t - np.maximum(entered, t[0]), 1e-9)
-    beside = np.where(inside_s > 1e-6, (integral - since) / span, around)
-    kept = np.exp(-ua_w_k / (density_kg_m3 * volume_l / 1000 * cp_j_kg_k) * inside_s)
-    return beside + (np.interp(entered, t, inlet) - beside) * kept
+    rate = ua_w_k / (density_kg_m3 * volume_l / 1000 * cp_j_kg_k)
+    # Fuel that never moved would follow its surroundings with a lag of 1 / rate; fuel that entered differs from that by what is left of its difference.
+    halfway = np.concatenate([around[:1], (around[1:] + around[:-1]) / 2])
+    stood = lagged(t, halfway, 1 / max(rate, 1e-12))
+    return stood + (np.interp(entered, t, inlet) - np.interp(entered, t, stood)) * np.exp(-rate * inside_s)
 
 
 def _flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
@@ -181,7 +179,7 @@ def fit(
     up, down = _bridged(up), _bridged(down)
     litres = np.broadcast_to(flow.litres_h, t.shape)
     if not np.isfinite(litres).any():
-        return _delay_only(t, up, down, upstream_lag_s - downstream_lag_s, names)
+        return _delay_only(t, lagged(t, up, downstream_lag_s), lagged(t, down, upstream_lag_s), names)
     litres = np.nan_to_num(litres)
     # Both probes lag: the upstream reading, lagged once more, stands against the downstream one, lagged by the upstream probe.
     against = lagged(t, down, upstream_lag_s)
@@ -262,7 +260,7 @@ def fit(
         heat_u_w=float(np.hypot(abs(heat) * np.hypot(flow.relative_u, CP_SHARE), reading)),
         residual_degc=spread,
         flow_basis=flow.basis,
-        sentence=_why_warm(t, up, down, litres, volume, ua, names),
+        sentence=_why_warm(t, up, down, litres, volume, names),
     )
 
 
@@ -278,15 +276,15 @@ def _independent_factor(residual: np.ndarray) -> float:
     return (1 + r) / (1 - r)
 
 
-def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, lag_difference_s: float, names: tuple[str, str]) -> Hose:
-    """The shift that makes the two curves' changes agree best."""
+def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[str, str]) -> Hose:
+    """The shift that makes the changes of two curves agree best; both lag alike here."""
     step = float(np.median(np.diff(t)))
     rates = [np.gradient(np.convolve(np.pad(x, 2, mode="edge"), np.ones(5) / 5, mode="valid")) for x in (up, down)]
     most = len(t) // 3
     scores = np.array([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
     best = int(np.nanargmax(scores))
     near = np.flatnonzero(scores >= scores[best] - 0.05)
-    delay = best * step + lag_difference_s
+    delay = best * step
     spread = max(float(np.ptp(near)) * step / np.sqrt(12), step)
     nan = np.nan
     sentence = (
@@ -299,9 +297,7 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, lag_difference_
     return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", sentence)
 
 
-def _why_warm(
-    t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float, ua: float, names: tuple[str, str]
-) -> str:
+def _why_warm(t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float, names: tuple[str, str]) -> str:
     """Why the downstream place changed most: what arrived, or what it took up on the way."""
     window = max(5, round(30 / float(np.median(np.diff(t)))))
     change = down[window:] - down[:-window]
@@ -316,6 +312,6 @@ def _why_warm(
     hotter, older = ("hotter", "longer") if total > 0 else ("cooler", "shorter")
     if arrived * total > 0 and abs(arrived) >= 0.5 * abs(total):
         return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because {hotter} fuel arrived from {names[0]}, {inside:.0f} s after it left there."
-    if (inside - before) * total > 0 and ua > 0:
+    if (inside - before) * total > 0 and abs(inside - before) >= max(1.0, 0.2 * before):
         return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because fuel arrived that had spent {older} in the hose ({inside:.0f} s)."
     return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because of the heat taken up on the way, not because of what arrived from {names[0]}."
