@@ -31,7 +31,8 @@ UNMEASURED_SHARE = (
 class Hose:
     """What a recording says of a hose: volume, delay at the middle flow, UA, temperature of its surroundings, each with its standard uncertainty.
 
-    heat_w: mean heat picked up while fuel flowed, with the flow's, the heat capacity's and the readings' uncertainty in it; nan where flow is unknown, and so is UA.
+    heat_w: mean heat picked up while fuel flowed, with the flow's, the heat capacity's and the readings' uncertainty in it;
+    nan where flow is unknown, and so is UA.
     residual_degc: how far the model stays from the readings (rms).
     """
 

@@ -146,7 +146,7 @@ def test_the_sentence_tells_hotter_cooler_older_and_warmed_fuel_apart():
     assert "had spent shorter in the hose" in sentence(t, 45 + wave, slower[::-1].copy(), still)
     warming = np.interp(t, [0, 300, 320, 600], [50, 50, 90, 90])
     assert "because of the heat taken up on the way" in sentence(t, 45 + wave, np.full(600, 10.0), warming)
-    assert "hardly changed" in sentence(t, 45 + wave, np.full(600, 10.0), np.full(600, 45.0), ua=0.02)
+    assert "hardly changed" in sentence(t, 45 + wave, np.full(600, 10.0), np.full(600, 45.0), ua=8.0)
 
 
 def test_where_nothing_follows_no_delay_is_told():
