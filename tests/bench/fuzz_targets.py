@@ -1,0 +1,249 @@
+"""What hostile bytes are given to, one function a target: bytes in, nothing out. Each calls the project as a user's file, port or host does.
+
+Allowed is HotfuelError, and for single frames and payloads the wire's own FrameError and WireError; anything else that leaves a target is a defect.
+Where two ways read the same bytes, a target also checks that both read the same (AssertionError).
+"""
+
+import contextlib
+import json
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from hotfuel import car, samples, session
+from hotfuel.errors import HotfuelError
+from hotfuel.live.intake import Batch, Intake
+from hotfuel.samples.stream import Stream
+from hotfuel.study import pulls
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import OUTCOMES, PAYLOAD_MAX
+
+ROOT = Path(__file__).parent.parent.parent
+CORPUS = Path(__file__).parent / "corpus"
+Target = Callable[[bytes], None]
+_PIECE = 13  # bytes at a time to a reader of a growing stream: no frame arrives whole
+
+
+def frames_of(data: bytes) -> bytes:
+    """A log of payloads behind valid CRCs: each payload stands in `data` behind a byte that says how long it is."""
+    log = bytearray()
+    at = 0
+    while at < len(data):
+        payload = data[at + 1 : at + 1 + min(data[at], PAYLOAD_MAX)]
+        if payload:
+            log += framing.encode(payload)
+        at += 1 + len(payload)
+    return bytes(log)
+
+
+def packed(payloads: list[bytes]) -> bytes:
+    """What frames_of takes, of these payloads."""
+    return b"".join(bytes([len(payload)]) + payload for payload in payloads)
+
+
+def reader(data: bytes) -> None:
+    """The reader of a stream, whole and in pieces: the same payloads, and every byte accounted for."""
+    whole, pieces = framing.FrameReader(), framing.FrameReader()
+    found = list(whole.feed(data + b"\x00"))
+    again = [payload for at in range(0, len(data), _PIECE) for payload in pieces.feed(data[at : at + _PIECE])]
+    again += pieces.feed(b"\x00")
+    assert found == again and whole.bytes_damaged == pieces.bytes_damaged
+    kept = sum(len(payload) + 5 for payload in found)  # CRC and one byte of COBS
+    assert kept + whole.bytes_damaged == len(data) - data.count(b"\x00")
+
+
+def payload(data: bytes) -> None:
+    """One payload behind a valid CRC: it survives its frame, and what is read packs to the same bytes."""
+    data = data[:PAYLOAD_MAX]
+    if not data:
+        return
+    (back,) = framing.FrameReader().feed(framing.encode(data))
+    assert back == data
+    try:
+        name, values = codec.unpack(back)
+    except codec.WireError:
+        return
+    again = bytearray(codec.pack(name, values))
+    again[0] |= data[0] & 0x80
+    assert bytes(again) == data
+
+
+def stream(data: bytes) -> None:
+    """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the same answer."""
+    decoded = samples.decode(data)
+    following = Stream()
+    messages = [message for at in range(0, len(data), _PIECE) for message in following.feed(data[at : at + _PIECE])]
+    messages += following.feed(b"\x00")
+    losses, counts = decoded.losses, following.frames
+    assert (losses.frames, losses.pieces_damaged, losses.bytes_damaged) == (counts.frames, counts.pieces_damaged, counts.bytes_damaged)
+    assert (losses.unknown_types, losses.payloads_misfit) == (following.unknown_types, following.payloads_misfit)
+    rows = [
+        (message.boot, message.time_s, message.values["tick"], channel["hot"])
+        for message in messages
+        if message.name == "reading"
+        for channel in message.values["channels"]
+    ]
+    for name, column in zip(("boot", "time", "tick", "hot"), zip(*rows, strict=True) if rows else ((),) * 4, strict=True):
+        np.testing.assert_array_equal(decoded.readings[name], column)
+    for name, table in decoded.messages.items():
+        mine = [message for message in messages if message.name == name]
+        np.testing.assert_array_equal(table["boot"], [message.boot for message in mine])
+        np.testing.assert_array_equal(table["time"], [message.time_s for message in mine])
+    decoded.losses.sentences()
+
+
+def payloads(data: bytes) -> None:
+    """As `stream`, for a log whose every frame has a valid CRC."""
+    stream(frames_of(data))
+
+
+def car_file(data: bytes) -> None:
+    """The text of a car file, and the fuel it describes."""
+    with tempfile.TemporaryDirectory(dir=_memory()) as folder:
+        path = Path(folder) / "car.toml"
+        path.write_bytes(data)
+        with contextlib.suppress(HotfuelError):
+            car.load(path).fuel()
+
+
+def pulls_csv(data: bytes) -> None:
+    """A file of pulls: what is read is finite power over rising engine speed."""
+    with tempfile.TemporaryDirectory(dir=_memory()) as folder:
+        path = Path(folder) / "pulls.csv"
+        path.write_bytes(data)
+        with contextlib.suppress(HotfuelError):
+            for pull in pulls.read(path):
+                assert np.isfinite(pull.power_kw).all() and (np.diff(pull.rpm) > 0).all() and len(pull.rpm) == len(pull.torque_nm)
+
+
+SESSION_FILES = ("payloads", "wire.log", "session.json", "calibration.json", "car.toml")
+
+
+def session_folder(data: bytes) -> None:
+    """A session folder with one hostile file (the first byte says which), opened, looked at in every way, and followed live."""
+    files = dict(_good_session())
+    which = SESSION_FILES[data[0] % len(SESSION_FILES)] if data else "wire.log"
+    if which == "payloads":
+        files["wire.log"] = frames_of(data[1:])
+    else:
+        files[which] = data[1:]
+    with tempfile.TemporaryDirectory(dir=_memory()) as folder:
+        for name, content in files.items():
+            (Path(folder) / name).write_bytes(content)
+        with contextlib.suppress(HotfuelError):
+            opened = session.open(folder)
+            for look in (opened.temperatures, opened.reasons, opened.inputs, opened.marks, opened.gaps, opened.events):
+                look()
+            if opened.car is not None:
+                with contextlib.suppress(HotfuelError):
+                    opened.margins()
+    chosen = car.load(car.EXAMPLE)
+    intake = Intake(chosen, _example_fuel(), None)
+    for item in intake.feed(files["wire.log"] + b"\x00"):
+        assert not isinstance(item, Batch) or len(item.seconds) == len(item.degc)
+
+
+_cache: dict[str, object] = {}
+
+
+def _example_fuel():
+    if "fuel" not in _cache:
+        _cache["fuel"] = car.load(car.EXAMPLE).fuel()
+    return _cache["fuel"]
+
+
+def _memory() -> str | None:
+    """A folder in memory where the system has one: a million files need no disk."""
+    return "/dev/shm" if Path("/dev/shm").is_dir() else None
+
+
+def good_payloads() -> list[bytes]:
+    """The payloads of the protocol's published vectors: every message."""
+    lines = (ROOT / "protocol" / "vectors.jsonl").read_text(encoding="utf-8").splitlines()
+    return [framing.decode(bytes.fromhex(json.loads(line)["frame"])[1:-1]) for line in lines]
+
+
+def _good_session() -> dict[str, bytes]:
+    if "session" not in _cache:
+        log = frames_of((CORPUS / "payloads" / "drive").read_bytes())
+        calibration = json.dumps({"board_id": "00" * 8, "channels": []}).encode()
+        _cache["session"] = {"wire.log": log, "car.toml": car.EXAMPLE.encode(), "session.json": b"{}", "calibration.json": calibration}
+    return _cache["session"]  # type: ignore[return-value]
+
+
+class BoardUnderAttack:
+    """The board's firmware in this interpreter, its port replaced; one for many inputs. Once made, `time` and `select` here are the board's."""
+
+    def __init__(self) -> None:
+        sys.path.insert(0, str(ROOT / "tests" / "firmware"))
+        import rig
+
+        rig.arrange(str(ROOT))
+        self._folder = tempfile.mkdtemp(dir=_memory())
+        self._rig = rig.Rig()
+        import application
+        import board
+
+        board.write, board.room, board.receive = len, lambda: True, lambda buffer: 0
+        board.leave_for_prompt = lambda: None
+        self.application = application.Application(self._folder + "/")
+        self.application.sender.listeners.append(self._listen)
+        emit = self.application.emit
+        self._before = dict(self.application.settings)
+        self.replies: list[dict] = []
+
+        def noted(name, values, time_ms=None):
+            if name == "reply":
+                self.replies.append(dict(values))
+            return emit(name, values, time_ms)
+
+        self.application.commands._emit = noted
+
+    def _listen(self, name, frame, size):
+        framing.decode(bytes(frame[1 : size - 1]))  # what leaves the board is a frame
+
+    def __call__(self, data: bytes) -> None:
+        """Bytes from the host: the first says whether what follows is raw, or commands to be framed (code, argument length, argument)."""
+        desk, board = self.application.commands, self.application
+        desk.last_sequence, desk._last_payload, desk._reader = None, b"", framing.FrameReader()
+        self.replies.clear()
+        sent = 0
+        if data[:1] == b"\x00":
+            desk.receive(data[1:])
+        else:
+            at = 1
+            while at + 2 <= len(data) and sent < 8:
+                argument = data[at + 2 : at + 2 + min(data[at + 1], 220)]
+                values = {"tick": 0, "time_ms": 0, "sequence": sent + 1, "code": data[at], "argument": argument}
+                desk.receive(framing.encode(codec.pack("command", values)))
+                sent += 1
+                at += 2 + len(argument)
+            assert len(self.replies) == sent, "every command gets one reply"
+        board._service_ms = None
+        board.step()
+        for reply in self.replies:
+            text = bytes(reply["answer"])
+            assert reply["outcome"] != OUTCOMES["failed"] or b"Error" not in text.partition(b":")[0], text
+        if board.settings != self._before:
+            board.settings = dict(self._before)
+            board._apply()
+
+
+# name -> how the target is made, and the longest input tried
+TARGETS: dict[str, tuple[Callable[[], Target], int]] = {
+    "reader": (lambda: reader, 1024),
+    "payload": (lambda: payload, PAYLOAD_MAX),
+    "stream": (lambda: stream, 1024),
+    "payloads": (lambda: payloads, 1024),
+    "car_file": (lambda: car_file, 4096),
+    "pulls_csv": (lambda: pulls_csv, 2048),
+    "session_folder": (lambda: session_folder, 2048),
+    "board": (BoardUnderAttack, 512),
+}
+
+
+def corpus(name: str) -> list[bytes]:
+    """The kept inputs of a target."""
+    return [path.read_bytes() for path in sorted((CORPUS / name).iterdir())]
