@@ -40,9 +40,12 @@ def run(name: str, seconds: float, folder: Path) -> tuple[dict[str, str], str]:
     """(libFuzzer's final numbers, what went wrong) of one target."""
     grown = folder / name
     grown.mkdir()
+    words = sorted({word for path in (HERE / "corpus" / name).iterdir() for word in re.findall(rb"[A-Za-z_]{3,}", path.read_bytes())})
+    dictionary = folder / "words"
+    dictionary.write_text("".join(f'"{word.decode()}"\n' for word in words), encoding="ascii")
     options = [
         f"-max_total_time={seconds:g}", f"-timeout={HANGS_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1", "-verbosity=1",
-        f"-artifact_prefix={folder}/{name}-", str(grown), str(HERE / "corpus" / name),
+        f"-dict={dictionary}", f"-artifact_prefix={folder}/{name}-", str(grown), str(HERE / "corpus" / name),
     ]  # fmt: skip
     command = [sys.executable, __file__, "--one", json.dumps(name), *options]
     done = subprocess.run(command, capture_output=True, cwd=folder, env={**os.environ, "PYTHONHASHSEED": "0"}, check=False)

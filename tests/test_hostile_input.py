@@ -1,0 +1,150 @@
+"""Hostile bytes at every door: the kept corpus and some hundred changed copies of it. tests/bench/bench_fuzz.py does it a million times."""
+
+import json
+import random
+import signal
+import subprocess
+import sys
+import tracemalloc
+from pathlib import Path
+
+import pytest
+from hotfuel import samples
+from hotfuel.errors import InputError
+from hotfuel.samples.stream import Stream
+from hotfuel_wire import framing
+
+HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE / "bench"))
+import fuzz_targets  # noqa: E402
+
+HANGS_S = 10
+CHANGED = {"reader": 400, "payload": 400, "stream": 200, "payloads": 150, "car_file": 200, "pulls_csv": 200, "session_folder": 30, "board": 200}
+
+
+def changed(data: bytes, others: list[bytes], draw: random.Random) -> bytes:
+    """A copy with a few bits, bytes or stretches changed, or the end of another input behind it."""
+    copy = bytearray(data)
+    for _ in range(draw.randint(1, 4)):
+        at = draw.randrange(len(copy) + 1)
+        kind = draw.randrange(5)
+        if kind == 0 and at < len(copy):
+            copy[at] ^= 1 << draw.randrange(8)
+        elif kind == 1:
+            copy[at : at + draw.randint(1, 8)] = draw.randbytes(draw.randint(0, 8))
+        elif kind == 2:
+            del copy[at : at + draw.randint(1, 64)]
+        elif kind == 3:
+            copy[at:at] = copy[at : at + draw.randint(1, 64)] * draw.randint(1, 3)
+        else:
+            other = draw.choice(others)
+            copy[at:] = other[draw.randrange(len(other) + 1) :]
+    return bytes(copy)
+
+
+def inputs(name: str) -> list[bytes]:
+    """The kept inputs of a target, nothing at all, and changed copies: the same ones at every run."""
+    kept = fuzz_targets.corpus(name)
+    draw = random.Random(name)
+    longest = fuzz_targets.TARGETS[name][1]
+    return [b"", *kept, *(changed(draw.choice(kept), kept, draw)[:longest] for _ in range(CHANGED[name]))]
+
+
+def attack(name: str) -> str:
+    """What went wrong first, with the bytes that did it; "" if nothing did. An input that takes 10 s counts as hanging."""
+
+    def hangs(*_: object) -> None:
+        raise TimeoutError(f"no end after {HANGS_S} s")
+
+    signal.signal(signal.SIGALRM, hangs)
+    target = fuzz_targets.TARGETS[name][0]()
+    for data in inputs(name):
+        signal.alarm(HANGS_S)
+        try:
+            target(data)
+        except BaseException as error:
+            return f"{type(error).__name__}: {error} from {data!r}"
+        finally:
+            signal.alarm(0)
+    return ""
+
+
+pytestmark = pytest.mark.skipif(not hasattr(signal, "SIGALRM"), reason="this system has no alarm signal to end what hangs")
+
+
+def test_every_target_has_kept_inputs_and_is_tried():
+    assert set(CHANGED) == set(fuzz_targets.TARGETS) == {path.name for path in fuzz_targets.CORPUS.iterdir()}
+    assert sum(path.stat().st_size for path in fuzz_targets.CORPUS.rglob("*") if path.is_file()) < 40_000
+
+
+@pytest.mark.parametrize("name", [name for name in fuzz_targets.TARGETS if name != "board"])
+def test_nothing_escapes_the_one_error_type(name):
+    assert attack(name) == ""
+
+
+def test_the_board_answers_and_goes_on():
+    """In a process of its own: there, the board's modules take the place of Python's."""
+    code = "import json, sys; sys.path.insert(0, sys.argv[1]); import test_hostile_input as t; sys.stderr.write(json.dumps(t.attack('board')))"
+    done = subprocess.run([sys.executable, "-c", code, str(HERE)], capture_output=True, timeout=120, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    assert json.loads(done.stderr) == ""
+
+
+def test_the_attack_finds_a_planted_defect(monkeypatch):
+    """The check can fail: a reader that trips over one type of message is caught."""
+
+    def trips(data: bytes) -> None:
+        for payload in framing.FrameReader().feed(fuzz_targets.frames_of(data)):
+            if payload[0] == 66:
+                raise KeyError(payload[0])
+
+    monkeypatch.setitem(fuzz_targets.TARGETS, "payloads", (lambda: trips, 1024))
+    assert attack("payloads").startswith("KeyError: 66 from ")
+
+
+def test_what_cannot_be_opened_says_so_in_one_type(tmp_path):
+    """A name of a file that is none: the error type is the one a person gets."""
+    with pytest.raises(InputError):
+        samples.decode(tmp_path / "no such log")
+
+
+HALF_MEGABYTE = 1 << 19
+WALLS = {
+    "zeros": b"\x00" * HALF_MEGABYTE,
+    "no zero": b"\x01" * HALF_MEGABYTE,
+    "shortest pieces": b"\x01\x00" * (HALF_MEGABYTE // 2),
+    "pieces of a frame's length": (b"\xff" * 48 + b"\x00") * (HALF_MEGABYTE // 49),
+    "a frame that never ends": b"\x00\xf5" + b"\xaa" * HALF_MEGABYTE,
+    "smallest frames": (framing.encode(b"\x7f")[1:] * HALF_MEGABYTE)[:HALF_MEGABYTE],
+    "descriptions, all different": b"",
+}
+
+
+def _descriptions(count: int) -> bytes:
+    """Descriptions of one board that differ in every boot count."""
+    description = bytearray(fuzz_targets.good_payloads()[0])
+    log = bytearray()
+    for number in range(count):
+        description[21:25] = number.to_bytes(4, "little")
+        log += framing.encode(bytes(description))
+    return bytes(log)
+
+
+@pytest.mark.parametrize("name", WALLS)
+def test_memory_stays_within_a_multiple_of_the_log(name):
+    """Half a megabyte at most of the worst there is: the tables take no more than 48 bytes for each of its bytes, the stream next to nothing."""
+    log = WALLS[name] or _descriptions(3000)
+    tracemalloc.start()
+    try:
+        decoded = samples.decode(log)
+        _, most = tracemalloc.get_traced_memory()
+        tracemalloc.reset_peak()
+        before, _ = tracemalloc.get_traced_memory()
+        following = Stream()
+        frames = sum(1 for at in range(0, len(log), 4096) for _ in following.feed(log[at : at + 4096]))
+        _, most_stream = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert most < 48 * len(log), f"{most / len(log):.1f} bytes for each byte of the log"
+    assert most_stream - before < HALF_MEGABYTE
+    assert frames <= decoded.losses.frames == following.frames.frames
