@@ -1,0 +1,341 @@
+"""A day on the road, faster: simulated board, pseudo-terminal, recorder, alarm, live state; unplugged, rebooted and corrupted at random.
+
+python tests/bench/bench_long_run.py [simulated hours, default 24] [speed, default 1000] [seed]
+
+What the board's process wrote is counted before anything can lose it. Every tick it sent is then either in the log, or reported: by a number left out
+between two readings, by numbers left out at the beginning of a boot (a board counts from its start), or, at the end of a boot, where no later number
+can show it, by a damaged piece or a link gap at that place of the log.
+"""
+
+import random
+import sys
+import tempfile
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from hotfuel import car as car_file
+from hotfuel import samples, session
+from hotfuel.link import port as ports
+from hotfuel.link.receive import Link
+from hotfuel.live.state import LiveState
+from hotfuel.live.warner import Warner
+from hotfuel.log.append import LogWriter
+from hotfuel.record.recorder import Recorder
+from hotfuel.session import folder as session_folder
+from hotfuel.simulator import process
+from hotfuel.simulator.board import SimulatedBoard
+from hotfuel.simulator.feed import Samples, steady
+from hotfuel.units import Shown
+from hotfuel_wire import codec, framing
+
+DAMAGED_SHARE = 0.01  # of frames, a byte in each
+FRAME_BYTES = 45  # of a reading of three channels
+UNPLUG_EVERY_S, REBOOT_EVERY_S = 2400.0, 3600.0  # of simulated time, on average
+AWAY_S = (0.05, 0.5)  # of real time: for how long it stays unplugged
+COLD_DEGC = 25.0
+END_S = 1.5  # quiet for so long behind the source's end: the rest has arrived
+
+Tick = tuple[int, int]  # boot (counted from 0), tick number
+
+
+@dataclass
+class Sent:
+    """Every reading the board wrote, taken where its process writes: boot -> tick -> hot codes."""
+
+    boots: list[dict[int, tuple[int, ...]]] = field(default_factory=list)
+    health: list[dict] = field(default_factory=list)  # of each boot, the last
+    ids: dict[int, int] = field(default_factory=dict)  # description id -> boot
+    _readers: dict[int, framing.FrameReader] = field(default_factory=dict)
+
+    def note(self, number: int, data: bytes) -> None:
+        if number not in self._readers:
+            self._readers[number] = framing.FrameReader()
+            self.boots.append({})
+            self.health.append({})
+        for payload in self._readers[number].feed(data):
+            name, values = codec.unpack(payload)
+            if name == "reading":
+                self.boots[-1][values["tick"]] = tuple(channel["hot"] for channel in values["channels"])
+            elif name == "health":
+                self.health[-1] = values
+            elif name == "description":
+                self.ids[codec.description_id(payload)] = len(self.boots) - 1
+
+
+class Noisy(ports.Port):
+    """A port whose bytes arrive changed now and then."""
+
+    def __init__(self, inner: ports.Port, draw: random.Random, share: float) -> None:
+        super().__init__(inner.url)
+        self._inner, self._draw, self._share = inner, draw, share
+        self._next = self._distance()
+        self.changed = 0
+
+    def _distance(self) -> int:
+        return round(self._draw.expovariate(self._share)) if self._share else 1 << 60
+
+    def read(self, timeout_s: float) -> bytes:
+        data = bytearray(self._inner.read(timeout_s))
+        while self._next < len(data):
+            data[self._next] ^= self._draw.randrange(1, 256)
+            self.changed += 1
+            self._next += 1 + self._distance()
+        self._next -= len(data)
+        return bytes(data)
+
+    def write(self, data: bytes) -> None:
+        self._inner.write(data)
+
+    def close(self) -> None:
+        self._inner.close()
+
+
+@dataclass
+class Outcome:
+    """The count. `ends` of a boot are covered where a damaged piece or a gap stands there in the log; `wrong` lists every mismatch."""
+
+    hours: float = 0.0
+    wall_s: float = 0.0
+    engine: str = ""
+    boots: int = 0
+    unplugged: int = 0
+    rebooted: int = 0
+    bytes_changed: int = 0
+    pieces_damaged: int = 0
+    gaps: int = 0
+    sent: int = 0
+    stored: int = 0
+    between: int = 0
+    starts: int = 0
+    ends: int = 0
+    never_made: int = 0
+    board_dropped: int = 0
+    live: int = 0
+    warned: int = 0
+    wrong: list[str] = field(default_factory=list)
+
+    def check(self, what: str, seen: object, wanted: object) -> None:
+        if seen != wanted:
+            self.wrong.append(f"{what}: {seen}, wanted {wanted}")
+
+
+def source(seconds: float):
+    """Three places at rest, in blocks of a minute; the second over any limit from the middle on, so that the alarm has something to say."""
+    for number, block in enumerate(steady([0.6, 1.0, 0.9], [COLD_DEGC] * 3, seconds=seconds, step_s=0.2)):
+        if number > seconds / 2:
+            block.emf_mv[:, 1] = 3.5
+        yield Samples(block.time_s, block.emf_mv, block.cold_degc, engine_rpm=2000.0, fuel_pressure_kpa=35.0)
+
+
+def disturb(board: SimulatedBoard, hours: float, every: float, draw: random.Random, outcome: Outcome, ended: Callable[[], bool]) -> None:
+    """Pull the plug, cut the power, both, at random moments of simulated time, `every` times as far apart; never in the last twentieth."""
+    at = 0.0
+    while True:
+        unplugs = every * draw.expovariate(1 / UNPLUG_EVERY_S)
+        reboots = every * draw.expovariate(1 / REBOOT_EVERY_S)
+        at = max(at, board.time_s) + min(unplugs, reboots)
+        if at > 0.95 * 3600 * hours:
+            return
+        while board.time_s < at:
+            if ended():
+                return
+            time.sleep(0.002)
+        if reboots <= unplugs:
+            outcome.rebooted += 1
+            board.reboot()
+            continue
+        outcome.unplugged += 1
+        board.unplug()
+        time.sleep(draw.uniform(*AWAY_S))
+        if draw.random() < 0.25:
+            outcome.rebooted += 1
+            board.reboot()
+            time.sleep(draw.uniform(*AWAY_S))
+        board.plug()
+
+
+def run(folder: Path, hours: float, speed: float, seed: int = 1, damaged: float = DAMAGED_SHARE, every: float = 1.0) -> Outcome:
+    """One long run, recorded into `folder`, and its count. damaged: share of frames; every: times as far apart as usual come the faults."""
+    draw = random.Random(seed)
+    seconds = hours * 3600
+    outcome = Outcome(hours)
+    sent = Sent()
+    began = time.monotonic()
+    receive = process.BoardProcess.receive
+
+    def tapped(self: process.BoardProcess) -> bytes:
+        data = receive(self)
+        sent.note(self.process.pid, data)
+        return data
+
+    noisy: list[Noisy] = []
+
+    def open_port(url: str) -> ports.Port:
+        noisy.append(Noisy(ports.open_port(url), draw, damaged / FRAME_BYTES))
+        return noisy[-1]
+
+    car = car_file.load(car_file.EXAMPLE)
+    session_folder.create(folder, car_file.EXAMPLE)
+    said: list[str] = []
+    troubles: list[str] = []
+    live_ticks: Counter[Tick] = Counter()
+    done = threading.Event()
+    process.BoardProcess.receive = tapped  # type: ignore[method-assign]
+    try:
+        with SimulatedBoard(source(seconds), speed=speed) as board, Link(board.device, open_port=open_port) as link:
+            outcome.engine = board.engine
+            wall_s = time.time()
+            writer = LogWriter(folder / "wire.log")
+            recorder = Recorder(
+                link, writer, heard=Warner(car, Shown("si"), said.append).hear, say=troubles.append, folder=folder,
+                wall=lambda: wall_s + board.time_s,
+            )  # fmt: skip
+            state = LiveState(folder)
+            state.watch = lambda batch: live_ticks.update((batch.boot, int(tick)) for tick in batch.tick)
+            follower = threading.Thread(target=_follow, args=(state, done))
+            faults = threading.Thread(target=disturb, args=(board, hours, every, random.Random(seed + 10), outcome, done.is_set))
+            follower.start()
+            faults.start()
+            quiet_since = [time.monotonic()]
+
+            def ended() -> bool:
+                if not board.finished:
+                    quiet_since[0] = time.monotonic()
+                return board.finished and time.monotonic() - quiet_since[0] > END_S
+
+            recorder.run(stop=ended)
+            writer.close()
+            done.set()
+            faults.join()
+            follower.join()
+            if board.failure:
+                outcome.wrong.append(f"the board: {board.failure}")
+    finally:
+        process.BoardProcess.receive = receive  # type: ignore[method-assign]
+        done.set()
+    outcome.wrong += [sentence for sentence in troubles if "warning does not work" in sentence]
+    outcome.bytes_changed = sum(port.changed for port in noisy)
+    outcome.warned = sum("ACT" in sentence for sentence in said)
+    outcome.wall_s = time.monotonic() - began
+    count(outcome, folder, sent, live_ticks)
+    return outcome
+
+
+def _follow(state: LiveState, done: threading.Event) -> None:
+    """The live state as page and terminal use it, to the log's end."""
+    with state:
+        while not done.is_set():
+            state.advance()
+            state.situation()
+            time.sleep(0.1)
+        while state.advance():
+            pass
+        state.situation()
+
+
+def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick]) -> None:
+    """Fill the outcome from the log, against what was sent."""
+    decoded = samples.decode(folder / "wire.log")
+    readings = decoded.readings.reshape(-1, 3)
+    stored: list[dict[int, tuple[int, ...]]] = [{} for _ in sent.boots]
+    log_boot: dict[int, int] = {}  # as the log counts them -> as the board began them
+    for row in readings:
+        boot = sent.ids.get(int(row["description_id"][0]), -1)
+        tick = int(row["tick"][0])
+        if boot < 0 or sent.boots[boot].get(tick) != tuple(row["hot"].tolist()):
+            outcome.wrong.append(f"a reading that was never sent: boot {boot}, tick {tick}")
+            continue
+        if tick in stored[boot]:
+            outcome.wrong.append(f"boot {boot}, tick {tick} is in the log twice")
+        stored[boot][tick] = tuple(row["hot"].tolist())
+        outcome.check(f"the log's number of boot {boot}", log_boot.setdefault(int(row["boot"][0]), boot), boot)
+    missing = 0
+    ends: list[int] = []
+    for number, (made, kept) in enumerate(zip(sent.boots, stored, strict=True)):
+        outcome.sent += len(made)
+        outcome.stored += len(kept)
+        if not made:
+            continue
+        outcome.never_made += max(made) - min(made) + 1 - len(made)
+        if not kept:
+            outcome.ends += len(made)
+            ends.append(number)
+            continue
+        first, last = min(kept), max(kept)
+        missing += last - first + 1 - len(kept)
+        outcome.between += sum(first < tick < last and tick not in kept for tick in made)
+        outcome.starts += sum(tick < first for tick in made)
+        behind = sum(tick > last for tick in made)
+        outcome.ends += behind
+        ends += [number] if behind else []
+        # the same from the log alone: a board counts its ticks from its start
+        outcome.check(f"ticks before the first of boot {number}, by its number", first - 1, sum(tick < first for tick in made))
+    never_made_between = missing - outcome.between
+    losses = decoded.losses
+    outcome.boots, outcome.pieces_damaged, outcome.gaps = len(sent.boots), losses.pieces_damaged, len(losses.gaps)
+    outcome.board_dropped = sum(health.get("frames_dropped", 0) + health.get("readings_dropped", 0) for health in sent.health)
+    outcome.check("numbers the log says are missing", losses.ticks_missing, outcome.between + never_made_between)
+    outcome.check("sent = stored + reported", outcome.sent, outcome.stored + outcome.between + outcome.starts + outcome.ends)
+    outcome.check("ends of boots without a damaged piece or gap in the log", set(ends) - _explained(folder / "wire.log", sent), set())
+    outcome.live = sum(live_ticks.values())
+    wanted = {(at, tick) for at, boot in log_boot.items() for tick in stored[boot]}
+    outcome.check("ticks the live state did not see, or saw and the log has not", len(wanted ^ set(live_ticks)), 0)
+    outcome.check("ticks the live state saw twice", sum(times - 1 for times in live_ticks.values()), 0)
+    opened = session.open(folder)
+    outcome.check("rows of the session's temperatures", len(opened.temperatures()), outcome.stored)
+    if not outcome.warned:
+        outcome.wrong.append("the alarm said nothing about a pump far over its limit")
+
+
+def _explained(log: Path, sent: Sent) -> set[int]:
+    """Boots behind whose last reading, and before the next boot's first, the log has a damaged piece or a gap."""
+    explained: set[int] = set()
+    boot, trouble = 0, False
+    for piece in log.read_bytes().split(b"\x00"):
+        if not piece:
+            continue
+        try:
+            name, values = codec.unpack(framing.decode(piece))
+        except ValueError:
+            trouble = True
+            continue
+        if name == "link_gap":
+            trouble = True
+        elif name == "reading":
+            now = sent.ids[values["description_id"]]
+            if now != boot and trouble:
+                explained.update(range(boot, now))
+            boot, trouble = now, False
+    return explained | ({boot} if trouble else set())
+
+
+ROWS = (
+    ("simulated hours", "hours"), ("boots of the board", "boots"), ("unplugged", "unplugged"), ("power cut", "rebooted"),
+    ("bytes changed on the way", "bytes_changed"), ("damaged pieces in the log", "pieces_damaged"), ("gaps in the log", "gaps"),
+    ("ticks sent by the board", "sent"), ("  stored", "stored"), ("  lost, a number left out between two readings", "between"),
+    ("  lost at the beginning of a boot, by its numbers", "starts"), ("  lost at the end of a boot, damage or gap in the log", "ends"),
+    ("ticks never made (board late), by its numbers", "never_made"), ("frames and readings dropped by the board, by its health", "board_dropped"),
+    ("ticks the live state showed", "live"), ("alarms said", "warned"),
+)  # fmt: skip
+
+
+def main() -> None:
+    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    speed = float(sys.argv[2]) if len(sys.argv) > 2 else 1000.0
+    seed = int(sys.argv[3]) if len(sys.argv) > 3 else 1
+    with tempfile.TemporaryDirectory() as name:
+        outcome = run(Path(name) / "session", hours, speed, seed)
+    for title, attribute in ROWS:
+        print(f"{title:56s} {getattr(outcome, attribute):>10g}")
+    print(f"{outcome.wall_s:.0f} s, {hours * 3600 / outcome.wall_s:.0f} times real time, firmware under {outcome.engine}")
+    for sentence in outcome.wrong[:20]:
+        print("WRONG", sentence)
+    raise SystemExit(1 if outcome.wrong else 0)
+
+
+if __name__ == "__main__":
+    main()
