@@ -13,6 +13,7 @@ import re
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 HERE = Path(__file__).parent
@@ -47,12 +48,14 @@ def run(name: str, seconds: float, folder: Path) -> tuple[dict[str, str], str]:
         f"-max_total_time={seconds:g}", f"-timeout={HANGS_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1", "-verbosity=1",
         f"-dict={dictionary}", f"-artifact_prefix={folder}/{name}-", str(grown), str(HERE / "corpus" / name),
     ]  # fmt: skip
+    began = time.monotonic()
     command = [sys.executable, __file__, "--one", json.dumps(name), *options]
     done = subprocess.run(command, capture_output=True, cwd=folder, env={**os.environ, "PYTHONHASHSEED": "0"}, check=False)
     said = done.stderr.decode(errors="replace") + done.stdout.decode(errors="replace")
     said = "".join(line + "\n" for line in said.splitlines() if not line.startswith("INFO: Instrumenting"))
     numbers = dict(re.findall(r"stat::(\w+):\s+(\d+)", said))
     covered = re.findall(r"cov: (\d+)", said)
+    numbers["seconds"] = str(time.monotonic() - began)
     numbers["covered"] = covered[-1] if covered else "0"
     trouble = ""
     if done.returncode:
@@ -75,9 +78,10 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             numbers, trouble = run(name, seconds, Path(folder))
         count = int(numbers.get("number_of_executed_units", 0))
-        total, spent, failed = total + count, spent + seconds, failed + bool(trouble)
+        took = float(numbers["seconds"])
+        total, spent, failed = total + count, spent + took, failed + bool(trouble)
         memory = numbers.get("peak_rss_mb", "-")
-        print(f"{name:16s} {count:11d} {count / seconds:11.0f} {numbers['covered']:>9s} {memory:>8s}  {'see below' if trouble else 'nothing'}")
+        print(f"{name:16s} {count:11d} {count / took:11.0f} {numbers['covered']:>9s} {memory:>8s}  {'see below' if trouble else 'nothing'}")
         print(trouble, end="\n" if trouble else "", flush=True)
     print(f"{total} executions in {spent:.0f} s; {GOAL} at this mix would take {GOAL / max(total, 1) * spent / 3600:.1f} h on one core")
     raise SystemExit(1 if failed else 0)

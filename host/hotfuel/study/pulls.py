@@ -168,8 +168,9 @@ def _power_and_torque(
     for torque_unit, power_unit in _UNIT_PAIRS:
         if unit["torque"] in ("", torque_unit) and unit["power"] in ("", power_unit, "bhp" if power_unit == "hp" else power_unit):
             fits[(torque_unit, power_unit)] = _disagreement(raw, torque_unit, power_unit, speed_rad_s)
-    if unit["torque"] and unit["power"]:
-        fits = {(unit["torque"], unit["power"]): _disagreement(raw, unit["torque"], unit["power"], speed_rad_s)}
+    if not fits or (unit["torque"] and unit["power"]):  # a unit outside the usual pairs, with each the other column may have
+        pairs = sorted({(unit["torque"] or torque_unit, unit["power"] or power_unit) for torque_unit, power_unit in _UNIT_PAIRS})
+        fits = {pair: _disagreement(raw, *pair, speed_rad_s) for pair in pairs}
     (torque_unit, power_unit), off = min(fits.items(), key=lambda item: abs(item[1]))
     if not abs(off) <= DISAGREEMENT:
         raise InputError(
