@@ -12,6 +12,7 @@ import pytest
 from hotfuel import samples
 from hotfuel.errors import InputError
 from hotfuel.samples.stream import Stream
+from hotfuel.study import pulls
 from hotfuel_wire import framing
 
 HERE = Path(__file__).parent
@@ -106,6 +107,19 @@ def test_what_cannot_be_opened_says_so_in_one_type(tmp_path):
     """A name of a file that is none: the error type is the one a person gets."""
     with pytest.raises(InputError):
         samples.decode(tmp_path / "no such log")
+
+
+def test_a_power_unit_outside_the_usual_pairs_is_refused_in_one_sentence(tmp_path):
+    """Found by fuzzing: watts beside a torque without a unit. Read with the unit that fits, refused where none does."""
+    file = tmp_path / "pull.csv"
+    rows = "\n".join(f"{rpm};400;{400 * rpm / 9549.3 * 1000:.0f}" for rpm in range(2500, 6600, 500))
+    file.write_text(f"rpm;Torque;Power (W)\n{rows}", encoding="utf-8")
+    (pull,) = pulls.read(file)
+    assert pull.power_kw[-1] == pytest.approx(400 * 6500 / 9549.3, rel=1e-4)
+    assert pull.torque_nm[-1] == pytest.approx(400, rel=1e-4)
+    file.write_text("rpm;Torque;Power (W)\n" + "\n".join(f"{rpm};400;120" for rpm in range(2500, 6600, 500)), encoding="utf-8")
+    with pytest.raises(InputError, match="power in W is"):
+        pulls.read(file)
 
 
 HALF_MEGABYTE = 1 << 19

@@ -13,7 +13,7 @@ from hotfuel.simulator.port import HAVE_PTY
 from hotfuel_wire import codec, framing
 
 sys.path.insert(0, str(Path(__file__).parent / "bench"))
-import bench_long_run  # noqa: E402
+import bench_long_run
 
 pytestmark = pytest.mark.skipif(not HAVE_PTY, reason="this system has no pseudo-terminals")
 HOURS, SPEED = 0.75, 400.0
