@@ -86,11 +86,11 @@ def stream(data: bytes) -> None:
         for channel in message.values["channels"]
     ]
     for name, column in zip(("boot", "time", "tick", "hot"), zip(*rows, strict=True) if rows else ((),) * 4, strict=True):
-        np.testing.assert_array_equal(decoded.readings[name], column)
+        assert np.array_equal(decoded.readings[name], column, equal_nan=name == "time"), name
     for name, table in decoded.messages.items():
         mine = [message for message in messages if message.name == name]
-        np.testing.assert_array_equal(table["boot"], [message.boot for message in mine])
-        np.testing.assert_array_equal(table["time"], [message.time_s for message in mine])
+        assert np.array_equal(table["boot"], [message.boot for message in mine]), name
+        assert np.array_equal(table["time"], [message.time_s for message in mine], equal_nan=True), name
     decoded.losses.sentences()
 
 

@@ -276,6 +276,6 @@ def require_covered(**content: float | None) -> None:
     for what, amount in content.items():
         if amount:
             raise InputError(
-                f"fuel with {amount:g} of {what.replace('_vol', '')} is not covered: the formulas hold for hydrocarbons and ethanol only; "
+                f"fuel with {amount:g} % of {what.replace('_vol', '')} is not covered: the formulas hold for hydrocarbons and ethanol only; "
                 "give a measured T(V/L=20) of this fuel or leave the limit out"
             )
