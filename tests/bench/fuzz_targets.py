@@ -10,11 +10,13 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
 from hotfuel import car, samples, session
 from hotfuel.errors import HotfuelError
 from hotfuel.live.intake import Batch, Intake
+from hotfuel.samples import bulk
 from hotfuel.samples.stream import Stream
 from hotfuel.study import pulls
 from hotfuel_wire import codec, framing
@@ -72,7 +74,8 @@ def payload(data: bytes) -> None:
 
 def stream(data: bytes) -> None:
     """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the same answer."""
-    decoded = samples.decode(data)
+    with mock.patch.object(bulk, "_FEW", 2):  # in logs, 64 pieces of a length are decoded together: here two, so that a small input reaches both ways
+        decoded = samples.decode(data)
     following = Stream()
     messages = [message for at in range(0, len(data), _PIECE) for message in following.feed(data[at : at + _PIECE])]
     messages += following.feed(b"\x00")
