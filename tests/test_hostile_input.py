@@ -1,5 +1,6 @@
 """Hostile bytes at every door: the kept corpus and some hundred changed copies of it. tests/bench/bench_fuzz.py does it a million times."""
 
+import gc
 import json
 import random
 import signal
@@ -162,3 +163,20 @@ def test_memory_stays_within_a_multiple_of_the_log(name):
     assert most < 48 * len(log), f"{most / len(log):.1f} bytes for each byte of the log"
     assert most_stream - before < HALF_MEGABYTE
     assert frames <= decoded.losses.frames == following.frames.frames
+
+
+@pytest.mark.parametrize("name", ["stream", "pulls_csv", "car_file"])
+def test_what_was_read_before_leaves_nothing_in_memory(name):
+    """The same hostile inputs again and again: the third round keeps no more than the second did."""
+    target = fuzz_targets.TARGETS[name][0]()
+    kept = []
+    tracemalloc.start()
+    try:
+        for _ in range(3):
+            for data in inputs(name)[:80]:
+                target(data)
+            gc.collect()
+            kept.append(tracemalloc.get_traced_memory()[0])
+    finally:
+        tracemalloc.stop()
+    assert kept[2] - kept[1] < 100_000, kept

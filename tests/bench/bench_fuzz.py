@@ -3,7 +3,7 @@
 python tests/bench/bench_fuzz.py [seconds a target, default 60] [target ...]
 
 Needs atheris (pip install atheris; Linux and macOS). Each target runs in a process of its own from the kept corpus: 10 s for one input counts as
-hanging, 1 GB as unbounded. What fails is printed with its bytes; the input that did it belongs into tests/bench/corpus/<target>, and its repair too.
+hanging, 1 GB as unbounded (atheris's own traces grow with time and count too: the same inputs without it stay flat). What fails is printed with its bytes; the input that did it belongs into tests/bench/corpus/<target>, and its repair too.
 """
 
 import importlib.util
