@@ -21,7 +21,16 @@ sys.path.insert(0, str(HERE / "bench"))
 import fuzz_targets  # noqa: E402
 
 HANGS_S = 10
-CHANGED = {"reader": 400, "payload": 400, "stream": 200, "payloads": 150, "car_file": 200, "pulls_csv": 200, "session_folder": 30, "board": 200}
+CHANGED = {
+    "reader": 400,
+    "payload": 400,
+    "stream": 200,
+    "payloads": 150,
+    "car_file": 200,
+    "pulls_csv": 200,
+    "session_folder": 30,
+    "board": 200,
+}
 
 
 def changed(data: bytes, others: list[bytes], draw: random.Random) -> bytes:

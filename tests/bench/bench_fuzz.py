@@ -3,7 +3,8 @@
 python tests/bench/bench_fuzz.py [seconds a target, default 60] [target ...]
 
 Needs atheris (pip install atheris; Linux and macOS). Each target runs in a process of its own from the kept corpus: 10 s for one input counts as
-hanging, 1 GB as unbounded (atheris's own traces grow with time and count too: the same inputs without it stay flat). What fails is printed with its bytes; the input that did it belongs into tests/bench/corpus/<target>, and its repair too.
+hanging, 1 GB as unbounded (atheris's own traces grow with time and count too: the same inputs without it stay flat). What fails is printed with its
+bytes; the input that did it belongs into tests/bench/corpus/<target>, and its repair too.
 """
 
 import importlib.util
@@ -20,7 +21,18 @@ HERE = Path(__file__).parent
 GOAL = 10_000_000
 HANGS_S = 10
 MEMORY_MB = 1024
-_INSTRUMENTED = ["hotfuel", "hotfuel_wire", "fuzz_targets", "application", "commands", "settings", "store", "ring", "limits", "timeofday"]
+_INSTRUMENTED = [
+    "hotfuel",
+    "hotfuel_wire",
+    "fuzz_targets",
+    "application",
+    "commands",
+    "settings",
+    "store",
+    "ring",
+    "limits",
+    "timeofday",
+]
 
 
 def one(name: str, arguments: list[str]) -> None:
@@ -41,7 +53,9 @@ def run(name: str, seconds: float, folder: Path) -> tuple[dict[str, str], str]:
     """(libFuzzer's final numbers, what went wrong) of one target."""
     grown = folder / name
     grown.mkdir()
-    words = sorted({word for path in (HERE / "corpus" / name).iterdir() for word in re.findall(rb"[A-Za-z_]{3,}", path.read_bytes())})
+    words = sorted(
+        {word for path in (HERE / "corpus" / name).iterdir() for word in re.findall(rb"[A-Za-z_]{3,}", path.read_bytes())}
+    )
     dictionary = folder / "words"
     dictionary.write_text("".join(f'"{word.decode()}"\n' for word in words), encoding="ascii")
     options = [
@@ -81,9 +95,13 @@ def main() -> None:
         took = float(numbers["seconds"])
         total, spent, failed = total + count, spent + took, failed + bool(trouble)
         memory = numbers.get("peak_rss_mb", "-")
-        print(f"{name:16s} {count:11d} {count / took:11.0f} {numbers['covered']:>9s} {memory:>8s}  {'see below' if trouble else 'nothing'}")
+        print(
+            f"{name:16s} {count:11d} {count / took:11.0f} {numbers['covered']:>9s} {memory:>8s}  {'see below' if trouble else 'nothing'}"
+        )
         print(trouble, end="\n" if trouble else "", flush=True)
-    print(f"{total} executions in {spent:.0f} s; {GOAL} at this mix would take {GOAL / max(total, 1) * spent / 3600:.1f} h on one core")
+    print(
+        f"{total} executions in {spent:.0f} s; {GOAL} at this mix would take {GOAL / max(total, 1) * spent / 3600:.1f} h on one core"
+    )
     raise SystemExit(1 if failed else 0)
 
 

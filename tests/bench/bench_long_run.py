@@ -131,7 +131,9 @@ def source(seconds: float):
         yield Samples(block.time_s, block.emf_mv, block.cold_degc, engine_rpm=2000.0, fuel_pressure_kpa=35.0)
 
 
-def disturb(board: SimulatedBoard, hours: float, every: float, draw: random.Random, outcome: Outcome, ended: Callable[[], bool]) -> None:
+def disturb(
+    board: SimulatedBoard, hours: float, every: float, draw: random.Random, outcome: Outcome, ended: Callable[[], bool]
+) -> None:
     """Pull the plug, cut the power, both, at random moments of simulated time, `every` times as far apart; never in the last twentieth."""
     at = 0.0
     while True:
@@ -280,7 +282,9 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
     outcome.board_dropped = sum(health.get("frames_dropped", 0) + health.get("readings_dropped", 0) for health in sent.health)
     outcome.check("numbers the log says are missing", losses.ticks_missing, outcome.between + never_made_between)
     outcome.check("sent = stored + reported", outcome.sent, outcome.stored + outcome.between + outcome.starts + outcome.ends)
-    outcome.check("ends of boots without a damaged piece or gap in the log", set(ends) - _explained(folder / "wire.log", sent), set())
+    outcome.check(
+        "ends of boots without a damaged piece or gap in the log", set(ends) - _explained(folder / "wire.log", sent), set()
+    )
     outcome.live = sum(live_ticks.values())
     wanted = {(at, tick) for at, boot in log_boot.items() for tick in stored[boot]}
     outcome.check("ticks the live state did not see, or saw and the log has not", len(wanted ^ set(live_ticks)), 0)

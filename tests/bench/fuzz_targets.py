@@ -74,13 +74,18 @@ def payload(data: bytes) -> None:
 
 def stream(data: bytes) -> None:
     """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the same answer."""
-    with mock.patch.object(bulk, "_FEW", 2):  # in logs, 64 pieces of a length are decoded together: here two, so that a small input reaches both ways
+    # Of a log, 64 pieces of one length are decoded together; here two, so that a small input reaches both ways.
+    with mock.patch.object(bulk, "_FEW", 2):
         decoded = samples.decode(data)
     following = Stream()
     messages = [message for at in range(0, len(data), _PIECE) for message in following.feed(data[at : at + _PIECE])]
     messages += following.feed(b"\x00")
     losses, counts = decoded.losses, following.frames
-    assert (losses.frames, losses.pieces_damaged, losses.bytes_damaged) == (counts.frames, counts.pieces_damaged, counts.bytes_damaged)
+    assert (losses.frames, losses.pieces_damaged, losses.bytes_damaged) == (
+        counts.frames,
+        counts.pieces_damaged,
+        counts.bytes_damaged,
+    )
     assert (losses.unknown_types, losses.payloads_misfit) == (following.unknown_types, following.payloads_misfit)
     rows = [
         (message.boot, message.time_s, message.values["tick"], channel["hot"])
@@ -171,8 +176,13 @@ def good_payloads() -> list[bytes]:
 def _good_session() -> dict[str, bytes]:
     if "session" not in _cache:
         log = frames_of((CORPUS / "payloads" / "drive").read_bytes())
-        calibration = json.dumps({"board_id": "00" * 8, "channels": []}).encode()
-        _cache["session"] = {"wire.log": log, "car.toml": car.EXAMPLE.encode(), "session.json": b"{}", "calibration.json": calibration}
+        calibration = (CORPUS / "session_folder" / "calibration").read_bytes()[1:]
+        _cache["session"] = {
+            "wire.log": log,
+            "car.toml": car.EXAMPLE.encode(),
+            "session.json": b"{}",
+            "calibration.json": calibration,
+        }
     return _cache["session"]  # type: ignore[return-value]
 
 
