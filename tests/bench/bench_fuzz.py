@@ -64,7 +64,9 @@ def run(name: str, seconds: float, folder: Path) -> tuple[dict[str, str], str]:
     ]  # fmt: skip
     began = time.monotonic()
     command = [sys.executable, __file__, "--one", json.dumps(name), *options]
-    done = subprocess.run(command, capture_output=True, cwd=folder, env={**os.environ, "PYTHONHASHSEED": "0"}, check=False)
+    done = subprocess.run(
+        command, capture_output=True, cwd=folder, env={**os.environ, "PYTHONHASHSEED": "0", "TMPDIR": str(folder)}, check=False
+    )
     said = done.stderr.decode(errors="replace") + done.stdout.decode(errors="replace")
     said = "".join(line + "\n" for line in said.splitlines() if not line.startswith("INFO: Instrumenting"))
     numbers = dict(re.findall(r"stat::(\w+):\s+(\d+)", said))

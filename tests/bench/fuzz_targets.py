@@ -194,14 +194,14 @@ class BoardUnderAttack:
         import rig
 
         rig.arrange(str(ROOT))
-        self._folder = tempfile.mkdtemp(dir=_memory())
+        self._folder = tempfile.TemporaryDirectory()
         self._rig = rig.Rig()
         import application
         import board
 
         board.write, board.room, board.receive = len, lambda: True, lambda buffer: 0
         board.leave_for_prompt = lambda: None
-        self.application = application.Application(self._folder + "/")
+        self.application = application.Application(self._folder.name + "/")
         self.application.sender.listeners.append(self._listen)
         emit = self.application.emit
         self._before = dict(self.application.settings)
