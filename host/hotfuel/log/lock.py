@@ -11,19 +11,24 @@ except (
     fcntl = None  # type: ignore[assignment]
 
 _RECENT_S = 10.0
+_PATIENCE_S = 1.0
+_TRY_EVERY_S = 0.005
 
 
 def lock_for_writing(fd: int) -> bool:
     """Take the writer's lock for as long as `fd` stays open. False: another writer has it."""
     if fcntl is None:
         return True
-    for attempt in range(5):
+    end = time.monotonic() + _PATIENCE_S
+    while True:
         try:
             fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
             return True
         except OSError:
-            time.sleep(0.002 * attempt)  # a follower may just be looking
-    return False
+            # A follower holds the lock for the instant of its look, and may be paused in it on a busy machine; a writer keeps it.
+            if time.monotonic() > end:
+                return False
+            time.sleep(_TRY_EVERY_S)
 
 
 def is_being_written(fd: int) -> bool:
