@@ -113,7 +113,7 @@ class Application:
             inputs.on_ignition.append(self._ignition)
         self.inputs = inputs
         self._state = [0] * len(chips)  # 0, or the reason in `hot` that was reported last
-        self._reading = {"channels": [{"hot": 0, "cold": 0, "status": 0} for _ in chips]}
+        self._reading = {"channels": [{"hot": 0, "cold": 0, "status": 0} for _ in chips]}  # type: dict
         channels = []
         for name, place, chip in zip(names, self.settings["places"], chips):
             row = {"place": place.encode(), "chip": CHIPS[name], "thermocouple": THERMOCOUPLE}

@@ -130,12 +130,12 @@ class _StateMachineCounter:
         # 31 cycles of 10 us behind each edge let the contact or coil settle: up to 1,500 pulses a second.
         @rp2.asm_pio()
         def edges():
-            wrap_target()  # noqa: F821
-            wait(0, pin, 0)[31]  # noqa: F821
-            wait(1, pin, 0)[31]  # noqa: F821
-            jmp(x_dec, "counted")  # noqa: F821
-            label("counted")  # noqa: F821
-            wrap()  # noqa: F821
+            wrap_target()  # type: ignore[name-defined]  # noqa: F821
+            wait(0, pin, 0)[31]  # type: ignore[name-defined]  # noqa: F821
+            wait(1, pin, 0)[31]  # type: ignore[name-defined]  # noqa: F821
+            jmp(x_dec, "counted")  # type: ignore[name-defined]  # noqa: F821
+            label("counted")  # type: ignore[name-defined]  # noqa: F821
+            wrap()  # type: ignore[name-defined]  # noqa: F821
 
         self._machine = rp2.StateMachine(0, edges, freq=100_000, in_base=gpio)
         self._machine.exec("mov(x, invert(null))")
@@ -266,7 +266,7 @@ def receive(buffer):
     """Fill `buffer` with what the host has sent; returns the number of bytes, 0 if there are none."""
     count = 0
     while count < len(buffer) and _readable.poll(0):
-        if not _stdin.readinto(_one):
+        if not _stdin.readinto(_one):  # type: ignore[union-attr]  # the stubs know less of it than the board
             break
         buffer[count] = _one[0]
         count += 1

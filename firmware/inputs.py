@@ -45,11 +45,15 @@ class Barometer:
             if self._wanted not in ("auto", name):
                 continue
             if name == "BMP280":
-                from chips.bmp280 import Chip
+                from chips import bmp280
+
+                chip = bmp280.Chip
             else:
-                from chips.bmp390 import Chip
+                from chips import bmp390
+
+                chip = bmp390.Chip
             for address in (0x76, 0x77):
-                device = Chip(self._i2c, address)
+                device = chip(self._i2c, address)
                 if device.found():
                     device.configure()
                     self.words = device.words()

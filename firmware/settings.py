@@ -9,7 +9,7 @@ _AMPLIFIERS = tuple(CHIPS)
 _INPUTS = tuple([name for name in FITTED if name != "engine_pulses_irq"])
 
 # name -> (default, kind, what is allowed)
-ROWS = {
+ROWS = {  # type: dict
     "rate_hz": (5, "number", (1, 2, 5, 10)),
     "mode": ("one_shot", "word", ("one_shot", "automatic")),
     "mains_hz": (60, "number", (50, 60)),
