@@ -97,16 +97,19 @@ def ambient(car: Car) -> Ambient:
 
 
 def running_state(car: Car, conditions: Conditions) -> np.ndarray:
-    """1 running, 0 standing, nan unknown: what was stated, else engine speed, else fuel pressure, else ignition off."""
+    """1 running, 0 standing, nan unknown: what was stated, else engine speed, else ignition off, else fuel pressure.
+
+    The line keeps its pressure for a while after key-off, so ignition off outranks it. An input that is not wired is nan, and says nothing.
+    """
     state = _array(conditions.running)
     if conditions.engine_rpm is not None:
         speed = _array(conditions.engine_rpm)
         state = _first_known(state, np.where(np.isnan(speed), np.nan, (speed >= _TURNING_RPM).astype(float)))
+    if conditions.ignition is not None:
+        state = _first_known(state, np.where(_array(conditions.ignition) == 0, 0.0, np.nan))
     if conditions.fuel_pressure_kpa is not None and car.pump.pressure_kpa > 0:
         share = _array(conditions.fuel_pressure_kpa) / car.pump.pressure_kpa
         state = _first_known(state, np.where(share >= 0.5, 1.0, np.where(share <= 0.2, 0.0, np.nan)))
-    if conditions.ignition is not None:
-        state = _first_known(state, np.where(_array(conditions.ignition) == 0, 0.0, np.nan))
     return state
 
 

@@ -145,6 +145,11 @@ def test_launch_takes_the_car_files_acceleration_off_the_pump_only():
         ({"ignition": 0}, 0),
         ({"ignition": 1}, np.nan),  # on, but it may have stalled
         ({"ignition": 1, "engine_rpm": 900}, 1),
+        ({"ignition": 0, "fuel_pressure_kpa": 30.0}, 0),  # key-off: the line still holds its pressure
+        ({"ignition": 1, "fuel_pressure_kpa": 30.0}, 1),
+        ({"ignition": np.nan, "fuel_pressure_kpa": 30.0}, 1),  # not wired: says nothing
+        ({"ignition": 0, "engine_rpm": 900}, 1),  # it turns: the ignition's wire is off
+        ({"ignition": 0, "running": 1}, 1),
     ],
 )
 def test_what_tells_that_the_engine_runs(conditions, state):
