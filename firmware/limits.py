@@ -147,14 +147,14 @@ class Limits:
     def states(self, now_ms):
         """The engine states to reckon with: running or standing; both while that is not known, which is the one worst case."""
         fitted = self.application.settings["inputs"]
-        values = self.application.inputs.values
+        inputs = self.application.inputs
         if "engine_pulses" in fitted:
             running = now_ms - self._pulses_ms < RUNNING_MS
+        elif "ignition" in fitted and not inputs.ignition:
+            running = False  # whatever pressure the line still holds
         elif "fuel_pressure" in fitted:
-            running = values["fuel_pressure"] > FUEL_PRESSURE_CODE
-        elif "ignition" in fitted:
-            running = self.application.inputs.ignition
-        else:
+            running = inputs.values["fuel_pressure"] > FUEL_PRESSURE_CODE
+        else:  # with the ignition on it may have stalled
             return _STANDING + _RUNNING
         return _RUNNING if running else _STANDING
 

@@ -12,6 +12,7 @@ from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import alarm, limit_tables
+from hotfuel_wire.limit_tables import RUNNING, STANDING
 from hotfuel_wire.messages import CHIPS, NO_ANSWER
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -205,3 +206,22 @@ def test_a_long_press_tells_the_smallest_margin(limits_module, tables, tmp_path)
 @given(st.lists(st.binary(min_size=1, max_size=220), min_size=1, max_size=12))
 def test_join_and_split(limits_module, pieces):
     assert limits_module.split(limits_module.join(pieces)) == (pieces[0], pieces[1:])
+
+
+@pytest.mark.parametrize(
+    ("names", "ignition", "fuel_pressure", "running"),
+    [
+        (("ignition", "fuel_pressure"), True, 20000, {RUNNING}),
+        (("ignition", "fuel_pressure"), True, 6600, {STANDING}),
+        (("ignition", "fuel_pressure"), False, 20000, {STANDING}),  # key-off: the line still holds its pressure
+        (("fuel_pressure",), False, 20000, {RUNNING}),  # an ignition that is not wired says nothing
+        (("ignition",), False, 0, {STANDING}),
+        (("ignition",), True, 0, {STANDING, RUNNING}),  # on, but it may have stalled
+        ((), False, 0, {STANDING, RUNNING}),
+    ],
+)
+def test_what_tells_the_board_that_the_engine_runs(limits_module, tables, tmp_path, names, ignition, fuel_pressure, running):
+    application, one = loaded(limits_module, tmp_path, tables, names=names)
+    application.inputs.ignition = ignition
+    application.inputs.values["fuel_pressure"] = fuel_pressure
+    assert set(one.states(0)) == running
