@@ -1,4 +1,7 @@
-"""The numbers a person wants first: hottest, smallest margin, when, where; for the whole recording and for each place."""
+"""The numbers a person wants first: hottest, smallest margin, when, where; for the whole recording and for each place.
+
+Extremes, and the numbers beside a smallest margin, are means over ten seconds; durations count every reading.
+"""
 
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -7,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.risk.margin import ACT, LOST, WARN, MarginTable
+from hotfuel.session.means import SMOOTH_S, per_second, smoothed
 
 
 @dataclass(frozen=True)
@@ -60,13 +64,14 @@ def summarise(temperatures: pd.DataFrame, table: MarginTable | None, limited: fr
     seconds = index_seconds(index)
     step = np.diff(seconds, append=seconds[-1:])
     step = np.where(step > longest_step_s, 0.0, step)
+    means = _Means(seconds)
     places = {}
     for column in temperatures.columns:
         name = column.removesuffix("_degc")
         values = temperatures[column].to_numpy()
-        places[name] = _of_place(name, values, index, step, table)
+        places[name] = _of_place(name, values, index, step, means, table)
         if table is not None and name + "_needle" in table.places:
-            places[name + "_needle"] = _of_place(name + "_needle", values, index, step, table)
+            places[name + "_needle"] = _of_place(name + "_needle", values, index, step, means, table)
     hot = [p for name, p in places.items() if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not name.endswith("_needle")]
     near = [p for p in places.values() if np.isfinite(p.smallest_margin_degc)]
     return Summary(
@@ -81,23 +86,49 @@ def index_seconds(index: pd.Index) -> np.ndarray:
     return np.asarray(index.as_unit("us").asi8 / 1e6)
 
 
-def _of_place(name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, table: MarginTable | None) -> PlaceSummary:
-    measured = np.isfinite(values).any()
-    at = int(np.nanargmax(values)) if measured else 0
-    hottest, coldest = (float(values[at]), float(np.nanmin(values))) if measured else (np.nan, np.nan)
-    when = index[at] if measured else pd.NaT
+class _Means:
+    """Ten-second means on whole seconds since the first reading, as the phases and the story of hotfuel.study take them: one figure everywhere."""
+
+    def __init__(self, seconds: np.ndarray) -> None:
+        self._time_s, self._rows = np.unique(np.floor(seconds - seconds[0]), return_inverse=True)
+
+    def of(self, values: np.ndarray) -> np.ndarray:
+        """(seconds that hold a reading,) of samples (n,)."""
+        return smoothed(self._time_s, per_second(values, self._rows, len(self._time_s)))
+
+    def samples(self, second: int, reach_s: float = 0.0) -> np.ndarray:
+        """Which samples lie in a row of `of`, or within so many seconds of it."""
+        at_s = self._time_s[second]
+        first, end = np.searchsorted(self._time_s, at_s - reach_s, "left"), np.searchsorted(self._time_s, at_s + reach_s, "right")
+        return np.flatnonzero((self._rows >= first) & (self._rows < end))
+
+    def about(self, second: int, values: np.ndarray) -> float:
+        """One row of `of`, without working out the others."""
+        near = self.samples(second, SMOOTH_S / 2)
+        rows = self._rows[near] - self._rows[near].min()
+        found = per_second(values[near], rows, int(rows.max()) + 1)
+        return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
+
+
+def _of_place(name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: _Means, table: MarginTable | None) -> PlaceSummary:
+    degc = means.of(values)
+    measured = np.isfinite(degc).any()
+    at = int(np.nanargmax(degc)) if measured else 0
+    hottest, coldest = (float(degc[at]), float(np.nanmin(degc))) if measured else (np.nan, np.nan)
+    when = index[means.samples(at)[0]] if measured else pd.NaT
     lost_s = float(step[np.isnan(values)].sum())
     margin = table.places.get(name) if table is not None else None
     if margin is None or not np.isfinite(margin.margin_degc).any():
         return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
-    least = int(np.nanargmin(margin.margin_degc))
+    left = means.of(margin.margin_degc)
+    least = int(np.nanargmin(left))
     near = (margin.state == WARN) | (margin.state == ACT) | ((margin.state != LOST) & (margin.margin_degc <= 0))
     with np.errstate(invalid="ignore"):
         beyond = margin.margin_degc <= 0
     return PlaceSummary(
-        name, hottest, when, coldest, float(margin.margin_degc[least]), index[least], float(margin.uncertainty_degc[least]),
-        float(margin.temperature_degc[least]), float(margin.limit_degc[least]), float(margin.pressure_kpa[least]),
-        float(margin.vapour_liquid_ratio[least]), float(step[near].sum()), float(step[beyond].sum()), lost_s, margin.criterion.text, margin.basis,
+        name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
+        means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
+        means.about(least, margin.vapour_liquid_ratio), float(step[near].sum()), float(step[beyond].sum()), lost_s, margin.criterion.text, margin.basis,
     )  # fmt: skip
 
 

@@ -8,6 +8,8 @@ import pandas as pd
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.risk.pressure import ambient
+from hotfuel.session.means import per_second
 
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
@@ -41,6 +43,13 @@ class Course:
         if self.car is None:
             return tuple(self.degc)
         return tuple(p.name for p in self.car.places if p.role not in ("air", "other") and p.name in self.degc)
+
+    def air_kpa(self, rows: np.ndarray | slice = slice(None)) -> float:
+        """Outside air pressure over these rows: the median of what was measured, else what the car file states; nan without either."""
+        measured = self.inputs["ambient_pressure_kpa"][rows]
+        if np.isfinite(measured).any():
+            return float(np.nanmedian(measured))
+        return ambient(self.car).pressure_kpa if self.car is not None else np.nan
 
     def cut(self, start_s: float, end_s: float, name: str | None = None) -> "Course":
         """The part from start_s up to end_s, on the same times."""
@@ -85,11 +94,12 @@ def of_session(session: Any) -> Course:
         for column in [c for c in table.columns if c.endswith("_margin_degc")]:
             place = column.removesuffix("_margin_degc")
             margins[place] = {
-                key: _averaged(table[f"{place}_{key}"].to_numpy(dtype=float), rows, count, key == "state") for key in _MARGINS
+                key: per_second(table[f"{place}_{key}"].to_numpy(dtype=float), rows, count, largest=key == "state")
+                for key in _MARGINS
             }
     inputs = session.inputs()
     marks = session.marks()
-    degc = {c.removesuffix("_degc"): _averaged(temperatures[c].to_numpy(dtype=float), rows, count) for c in temperatures.columns}
+    degc = {c.removesuffix("_degc"): per_second(temperatures[c].to_numpy(dtype=float), rows, count) for c in temperatures.columns}
     notes: list[str] = []
     return Course(
         name=name,
@@ -97,7 +107,8 @@ def of_session(session: Any) -> Course:
         degc=degc,
         margins=margins,
         inputs={
-            key: _averaged(inputs[key].to_numpy(dtype=float), rows, count, key in ("ignition", "running")) for key in _INPUTS
+            key: per_second(inputs[key].to_numpy(dtype=float), rows, count, largest=key in ("ignition", "running"))
+            for key in _INPUTS
         },
         marks=tuple(
             (float(s) - start, str(text))
@@ -120,19 +131,6 @@ def _seconds(index: pd.Index) -> np.ndarray:
     else:
         micro = index.to_numpy().astype("timedelta64[us]")
     return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
-
-
-def _averaged(values: np.ndarray, rows: np.ndarray, count: int, last: bool = False) -> np.ndarray:
-    """Per second the mean of its finite samples, or the largest of them where a mean would be no state; nan where there is none."""
-    good = np.isfinite(values)
-    if last:
-        result = np.full(count, -np.inf)
-        np.maximum.at(result, rows[good], values[good])
-        return np.where(np.isneginf(result), np.nan, result)
-    n = np.bincount(rows[good], minlength=count)
-    total = np.bincount(rows[good], values[good], minlength=count)
-    with np.errstate(invalid="ignore"):
-        return np.where(n > 0, total / np.where(n > 0, n, 1), np.nan)
 
 
 def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> float:

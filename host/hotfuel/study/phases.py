@@ -12,8 +12,8 @@ from itertools import pairwise
 import numpy as np
 
 from hotfuel.risk.margin import ACT, WARN
+from hotfuel.session.means import smoothed
 from hotfuel.study.course import Course, of_session
-from hotfuel.study.summaries import smoothed
 
 COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING = (
     "cold start",

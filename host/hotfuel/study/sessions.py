@@ -11,7 +11,7 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import Channel, margins, temperature_uncertainty_degc
-from hotfuel.risk.pressure import Conditions, ambient
+from hotfuel.risk.pressure import Conditions
 from hotfuel.session import frame
 from hotfuel.study import verdicts
 from hotfuel.study.compare import Comparison, compare_runs
@@ -152,7 +152,7 @@ class _Common:
             return cls(
                 None, None, np.nan, False, ["No session has a car file: temperatures are compared, margins are not known."]
             )
-        pressure, pressures = _air_kpa(first), [_air_kpa(course) for course in courses]
+        pressure, pressures = first.air_kpa(), [course.air_kpa() for course in courses]
         other_fuel = [c.name for c in courses if c.car is not None and c.car.fuel_table != first.car.fuel_table]
         apart = float(np.ptp(pressures))
         notes = []
@@ -192,13 +192,6 @@ class _Common:
         )
 
 
-def _air_kpa(course: Course) -> float:
-    measured = course.inputs["ambient_pressure_kpa"]
-    if np.isfinite(measured).any():
-        return float(np.nanmedian(measured))
-    return ambient(course.car).pressure_kpa if course.car is not None else np.nan
-
-
 def _run(
     name: str, session: Any, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float
 ) -> Run:
@@ -229,7 +222,7 @@ def _run(
         start_s=course.start_s + float(course.time_s[0]),
         duration_s=float(course.time_s[-1] - course.time_s[0]),
         ambient_degc=course.ambient_degc,
-        ambient_pressure_kpa=_air_kpa(course),
+        ambient_pressure_kpa=course.air_kpa(),
         start_degc=float(first.mean()) if first.size else np.nan,
         fuel=_fuel_name(course.car),
         car=course.car.name if course.car is not None else "",

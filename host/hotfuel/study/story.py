@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.risk.findings import pressure_findings
+from hotfuel.session.means import smoothed
 from hotfuel.study import own_limit, restarts
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
-from hotfuel.study.summaries import smoothed
 from hotfuel.units import Shown
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives

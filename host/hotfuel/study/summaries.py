@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from hotfuel.errors import InputError
+from hotfuel.session.means import smoothed
 
-SMOOTH_S = 10.0
 _LEAST_BLOCKS = 5
 
 MARGIN = "smallest margin"
@@ -53,22 +53,6 @@ class Run:
     car: str = ""
     sensor: dict[str, str] | None = None
     sensor_u_degc: dict[str, float] | None = None
-
-
-def smoothed(time_s: npt.ArrayLike, values: npt.ArrayLike, width_s: float = SMOOTH_S) -> np.ndarray:
-    """Running mean over `width_s` of irregular samples (n,), times rising; nan samples are left out, nan where a window holds none.
-
-    An extreme of raw samples grows with their noise and number; of 10 s means it does not.
-    """
-    t, x = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
-    good = np.isfinite(x)
-    total = np.concatenate([[0.0], np.cumsum(np.where(good, x, 0.0))])
-    count = np.concatenate([[0], np.cumsum(good)])
-    first = np.searchsorted(t, t - width_s / 2, side="left")
-    last = np.searchsorted(t, t + width_s / 2, side="right")
-    n = count[last] - count[first]
-    with np.errstate(invalid="ignore"):
-        return np.where(n > 0, (total[last] - total[first]) / np.where(n > 0, n, 1), np.nan)
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:

@@ -3,23 +3,55 @@
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
+from hotfuel import session
+from hotfuel.study import story
 
 
-def test_hottest_and_smallest(drive):
+def ten_second_means(column):
+    """By pandas: the mean of each whole second since the first reading, then the mean of the eleven seconds about each."""
+    seconds = ((column.index - column.index[0]) / pd.Timedelta(seconds=1)).astype(int)
+    return column.groupby(seconds).mean().reindex(range(seconds[-1] + 1)).rolling(11, center=True, min_periods=1).mean()
+
+
+def test_hottest_and_smallest_are_ten_second_means(drive):
     summary = drive.summary()
     temperatures, margins = drive.temperatures(), drive.margins()
+    start = temperatures.index[0]
     assert summary.hottest.place == "pump"
-    assert summary.hottest.hottest_degc == temperatures["pump_degc"].max()
-    assert summary.hottest.hottest_at == temperatures["pump_degc"].idxmax()
-    smallest = margins[[c for c in margins.columns if c.endswith("_margin_degc")]]
-    place = summary.smallest.place
-    assert summary.smallest.smallest_margin_degc == smallest.min(axis=None)
-    assert f"{place}_margin_degc" == smallest.min().idxmin()
-    row = margins.loc[summary.smallest.smallest_margin_at]
-    assert row[f"{place}_limit_degc"] == summary.smallest.limit_there_degc
-    assert row[f"{place}_pressure_kpa"] == summary.smallest.pressure_there_kpa
-    assert summary.smallest.limit_there_degc - summary.smallest.temperature_there_degc == pytest.approx(summary.smallest.smallest_margin_degc)
+    pump = ten_second_means(temperatures["pump_degc"])
+    assert summary.hottest.hottest_degc == pytest.approx(pump.max(), abs=1e-9)
+    assert summary.places["pump"].coldest_degc == pytest.approx(pump.min(), abs=1e-9)
+    assert summary.hottest.hottest_at - start == pytest.approx(pd.Timedelta(seconds=pump.idxmax()), abs=pd.Timedelta(seconds=1))
+    smallest = {c.removesuffix("_margin_degc"): ten_second_means(margins[c]) for c in margins if c.endswith("_margin_degc")}
+    near = summary.smallest
+    assert near.place == min(smallest, key=lambda place: smallest[place].min())
+    assert near.smallest_margin_degc == pytest.approx(smallest[near.place].min(), abs=1e-9)
+    second = smallest[near.place].idxmin()
+    assert near.smallest_margin_at - start == pytest.approx(pd.Timedelta(seconds=second), abs=pd.Timedelta(seconds=1))
+    for name, value in (("limit_degc", near.limit_there_degc), ("pressure_kpa", near.pressure_there_kpa), ("uncertainty_degc", near.uncertainty_degc)):
+        assert value == pytest.approx(ten_second_means(margins[f"{near.place}_{name}"])[second], abs=1e-9)
+    assert near.limit_there_degc - near.temperature_there_degc == pytest.approx(near.smallest_margin_degc)
+
+
+def test_one_wild_reading_is_no_extreme(tmp_path, synthetic):
+    made = synthetic.Recording()
+    made.anchor(0.0)
+    for step in range(300):
+        made.reading(step * 0.2, (30.0, 90.0 if step == 150 else 40.0, 45.0))
+    (tmp_path / "wire.log").write_bytes(made.data)
+    pump = session.open(tmp_path).summary().places["pump"]
+    assert pump.hottest_degc == pytest.approx(40 + 50 / 5 / 11, abs=0.05)  # one of five readings of one of eleven seconds
+
+
+def test_the_story_tells_the_same_figures(drive):
+    near, told = drive.summary().smallest, story.tell(drive).nearest
+    assert (told.place, told.margin_degc) == (near.place, pytest.approx(near.smallest_margin_degc, abs=1e-9))
+    assert told.temperature_degc == pytest.approx(near.temperature_there_degc, abs=1e-9)
+    assert told.limit_degc == pytest.approx(near.limit_there_degc, abs=1e-9)
+    assert told.pressure_kpa == pytest.approx(near.pressure_there_kpa, abs=1e-9)
+    assert told.uncertainty_degc == pytest.approx(near.uncertainty_degc, abs=1e-9)
 
 
 def test_durations_leave_out_the_gap(drive):

@@ -5,10 +5,11 @@ import math
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.session.means import smoothed
 from hotfuel.study import verdicts
 from hotfuel.study.compare import compare_runs
 from hotfuel.study.intervals import Estimate, Spread, runs_needed, zero_failures_bound
-from hotfuel.study.summaries import MARGIN, MEAN, Cell, Run, mean_and_error, smoothed, summarise
+from hotfuel.study.summaries import MARGIN, MEAN, Cell, Run, mean_and_error, summarise
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st

@@ -10,10 +10,11 @@ from driven import Driven
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
+from hotfuel.session.means import smoothed
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import PROBES, WINTER_FUEL, scenarios
 from hotfuel.study.sessions import WHOLE_RUN, compare_sessions, runs_of
-from hotfuel.study.summaries import MARGIN, MEAN, Cell, smoothed
+from hotfuel.study.summaries import MARGIN, MEAN, Cell
 
 SHORT = (Part("drive", 4.0, "cruise", 64.0), Part("queue", 2.0, "idle"), Part("hot soak", 4.0, "off"))
 # Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
