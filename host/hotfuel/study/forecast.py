@@ -1,7 +1,7 @@
 """What a fix, another fuel, a pass or a hotter day would do to a session that was recorded: each number with its uncertainty and its assumption.
 
-The recorded temperatures are changed by the least that physics allows to say, the limits are worked out again by the same functions as always, and
-what is not known (how much of a cooler's work is lost again on the way) is in the uncertainty.
+The recorded temperatures are changed by the least that physics allows to say (hotfuel.study.changed), and the limits are worked out again by the same
+functions as always.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,19 +13,17 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.risk.margin import EXTRAPOLATION_SHARE, margins
-from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
+from hotfuel.risk.limit import EXTRAPOLATION_SHARE
+from hotfuel.risk.margin import MarginTable, margins
+from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmosphere_kpa
+from hotfuel.session.means import smoothed
+from hotfuel.study.changed import Changed, held_gauge_kpa
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.expectation import expectation
 from hotfuel.study.phases import fired, phases
-from hotfuel.study.summaries import smoothed
 from hotfuel.units import Shown
 
-KEPT, KEPT_U = 0.8, 0.12  # share of a cooler's drop that is still there at the next place (assumption; a short hose keeps more)
-AMBIENT_SLOPE_U = (
-    0.15  # one for all that stands in outside air; a thermostat holds the engine's own heat, which makes it less there
-)
-COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC = 3.0, 3.0  # air that reaches a cooler's core (assumption)
+HELD_U = 0.5  # of the change in the pressure that vapour holds in the line after the stop
 
 
 @dataclass(frozen=True)
@@ -54,7 +52,7 @@ class Row:
     """One place under one change; degC. running_*: median while the engine runs.
 
     Uncertainties are standard ones of the forecast itself, on top of the measurement's own (common to both).
-    phase: where its smallest margin would be. margin numbers are nan at a place without a limit.
+    phase: where its smallest margin would be; boils: whether boiling has a part in that margin. margin numbers are nan at a place without a limit.
     """
 
     place: str
@@ -63,10 +61,12 @@ class Row:
     hottest_u_degc: float
     running_before_degc: float
     running_degc: float
+    running_u_degc: float
     margin_before_degc: float
     margin_degc: float
     margin_u_degc: float
     phase: str
+    boils: bool
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ def forecast(
     return [_one(course, own, change, units) for change in changes]
 
 
-def _checked(course: Course, change: Change) -> None:
+def _checked(course: Course, car: Car, change: Change) -> None:
     for share, place, what in (
         (change.cooler_effectiveness, change.cooler_before, "cooler"),
         (change.insulation_share, change.insulated_before, "insulation"),
@@ -113,6 +113,10 @@ def _checked(course: Course, change: Change) -> None:
         raise InputError(f"{change.name}: a day hotter by {change.hotter_degc:g} °C was given, allowed is -20 to 40 °C")
     if not -4000 <= change.higher_m <= 5000:
         raise InputError(f"{change.name}: {change.higher_m:g} m higher was given, allowed is -4000 to 5000 m")
+    if change.submerged_pump and car.pump.kind == "electric_submerged":
+        raise InputError(
+            f'{change.name}: the car file says that the pump is in the tank already (pump.kind = "electric_submerged")'
+        )
     nothing = (change.cooler_effectiveness, change.insulation_share, change.fuel) == (None, None, None)
     if nothing and not (change.higher_m or change.hotter_degc or change.submerged_pump):
         raise InputError(
@@ -121,146 +125,167 @@ def _checked(course: Course, change: Change) -> None:
 
 
 def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
-    _checked(course, change)
-    known = {p.name for p in car.places}
-    before = {p: v for p, v in course.degc.items() if p in known}
-    after = {p: v.copy() for p, v in before.items()}
-    spread = {p: 0.0 for p in before}
-    assumptions: list[str] = []
+    _checked(course, car, change)
+    after = Changed.of(course, [p.name for p in car.places], shown)
     if change.hotter_degc:
-        for place in course.fuel_places:
-            after[place] = after[place] + change.hotter_degc
-            spread[place] = float(np.hypot(spread[place], abs(change.hotter_degc) * AMBIENT_SLOPE_U))
-        assumptions.append(
-            "Fuel rises degree for degree with the outside air (±15 %; under the bonnet rather less, so this is careful)."
-        )
+        after.hotter(change.hotter_degc)
     if change.cooler_effectiveness is not None:
-        assumptions += _cool(course, change, after, spread)
+        after.cool(change.cooler_before, change.cooler_effectiveness, change.coolant_degc, change.hotter_degc)
     if change.insulation_share is not None:
-        assumptions += _insulate(course, change, before, after, spread)
-    other_car, fuel, pressure = _surroundings(course, car, change, assumptions)
-    own_fuel = car.fuel()
-    first = _table(course, car, own_fuel, before, course.inputs["ambient_pressure_kpa"])
-    second = _table(course, other_car, fuel or own_fuel, after, pressure)
-    found, on = phases(course), fired(course)
-    rows = []
-    for place in (*course.fuel_places, *(n for n in second if n not in course.fuel_places)):
-        base = place.removesuffix("_needle")
-        hot = [float(np.nanmax(smoothed(course.time_s, x[base]), initial=-np.inf)) for x in (before, after)]
-        least = [_smallest(course.time_s, table.get(place)) for table in (first, second)]
-        phase = next((p.name for p in found if p.start_s <= least[1][1] < p.end_s), "")
-        # Another fuel's limit carries that fuel's own uncertainty; the rest of the limit's is common to both.
-        limit_u = float(np.hypot(own_fuel.limit_uncertainty_degc, fuel.limit_uncertainty_degc)) if fuel is not None else 0.0
-        if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
-            limit_u = float(np.hypot(limit_u, EXTRAPOLATION_SHARE * (least[1][0] - least[0][0])))
-        margin_u = float(np.hypot(spread[base], limit_u)) if np.isfinite(least[1][0]) else np.nan
-        running = [float(np.nanmedian(x[base][on])) if np.isfinite(x[base][on]).any() else np.nan for x in (before, after)]
-        rows.append(Row(place, hot[0], hot[1], spread[base], running[0], running[1], least[0][0], least[1][0], margin_u, phase))
-    ceiling = root = np.nan
-    inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in before]
-    if inlets:
-        drop = before[inlets[0]] - after[inlets[0]]
-        cooler = float(np.nanmean(drop[on])) if np.isfinite(drop[on]).any() else 0.0
-        expected = expectation(cooler)
-        ceiling, root = expected.ceiling_with_friction_percent, expected.square_root_percent
-    return Forecast(
-        change.name, tuple(rows), ceiling, root, tuple(assumptions), tuple(_sentences(change, rows, ceiling, root, shown))
-    )
-
-
-def _cool(course: Course, change: Change, after: dict[str, np.ndarray], spread: dict[str, float]) -> list[str]:
-    """A cooler before a place takes a share of the way to its coolant, at that place and, less what is picked up again, behind it."""
-    share = change.cooler_effectiveness or 0.0
-    coolant = change.coolant_degc
-    lines = []
-    if coolant is None:
-        if not np.isfinite(course.ambient_degc):
-            raise InputError(
-                f"{change.name}: the outside temperature of {course.name} is not known; give it, or the coolant's temperature"
-            )
-        coolant = course.ambient_degc + change.hotter_degc + COOLANT_OVER_AMBIENT_DEGC
-        lines.append(f"The cooler sees air {COOLANT_OVER_AMBIENT_DEGC:g} ± {COOLANT_U_DEGC:g} °C above outside air.")
-    places = course.fuel_places
-    at = places.index(change.cooler_before)
-    on = fired(course)
-    # What enters the cooler is what comes from the place before, warmed on the way: taken as the reading at the place itself.
-    drop = np.where(on, np.maximum(share * (after[places[at]] - coolant), 0.0), 0.0)
-    if not on.any():
-        lines.append("The engine never ran in this session, and without flow a cooler in the line does nothing.")
-    kept = 1.0
-    for place in places[at:]:
-        after[place] = after[place] - kept * drop
-        largest = float(np.nanmax(drop)) if np.isfinite(drop).any() else 0.0
-        lost = KEPT_U * largest if place != places[at] else 0.0
-        spread[place] = float(
-            np.sqrt(spread[place] ** 2 + lost**2 + (share * COOLANT_U_DEGC * (change.coolant_degc is None)) ** 2)
-        )
-        kept *= KEPT
-    lines.append(
-        f"An effectiveness of {share:g} at every flow, only while fuel flows; {KEPT:.0%} of the drop is left at each further place."
-    )
-    return lines
-
-
-def _insulate(
-    course: Course, change: Change, before: Mapping[str, np.ndarray], after: dict[str, np.ndarray], spread: dict[str, float]
-) -> list[str]:
-    places = course.fuel_places
-    at = places.index(change.insulated_before)
-    rise = np.maximum(before[places[at]] - before[places[at - 1]], 0.0)
-    # Standing fuel warms on towards the same temperature, only later: half the effect, with an uncertainty as large.
-    on = fired(course)
-    saved = (change.insulation_share or 0.0) * rise * np.where(on, 1.0, 0.5)
-    kept = 1.0
-    for place in places[at:]:
-        after[place] = after[place] - kept * saved
-        standing = float(np.nanmax(np.where(on, 0.0, saved), initial=0.0))
-        flowing = float(np.nanmax(np.where(on, saved, 0.0), initial=0.0))
-        spread[place] = float(np.sqrt(spread[place] ** 2 + (0.3 * flowing) ** 2 + (0.6 * standing) ** 2))
-        kept *= KEPT
-    return [
-        f"The rise from {places[at - 1]} to {places[at]} is heat through that section's wall; insulation cuts it by its share while fuel flows "
-        "(±30 %) and by half of that standing, where it delays more than it lowers."
-    ]
-
-
-def _surroundings(course: Course, car: Car, change: Change, assumptions: list[str]) -> tuple[Car, Fuel | None, np.ndarray]:
-    pressure = course.inputs["ambient_pressure_kpa"]
+        after.insulate(change.insulated_before, change.insulation_share, car)
+    if change.submerged_pump:
+        after.without_engine_pump(car)
     if change.fuel is not None:
-        assumptions.append(f"The same temperatures with {change.fuel.name}: only its limits change.")
+        after.assumptions.append(f"{change.fuel.name} instead of the session's fuel, and else the same drive.")
+    was = _State.of(course, car, car.fuel(), course.inputs["fuel_pressure_kpa"], 0.0)
+    fall = 0.0
     if change.higher_m:
         here = car.altitude_m or 0.0
         fall = float(standard_atmosphere_kpa(here) - standard_atmosphere_kpa(here + change.higher_m))
-        car = car.model_copy(update={"station_pressure_kpa": ambient(car).pressure_kpa - fall, "altitude_m": None})
-        pressure = pressure - fall
-        assumptions.append(f"Air pressure lower by {fall:.1f} kPa (standard atmosphere) and the same temperatures.")
-    if change.submerged_pump:
-        # What was suction stands under the pump's pressure then; the old pump's place is a piece of line.
-        places = tuple(p.model_copy(update={"role": "line"}) if p.role in ("suction", "pump") else p for p in car.places)
-        car = car.model_copy(update={"pump": car.pump.model_copy(update={"kind": "electric_submerged"}), "places": places})
-        assumptions.append(
-            "With a pump in the tank the line to the engine stands under its pressure while it runs, and under the air's as soon as it stops; "
-            "the temperatures are left as recorded, which is careful."
+        after.assumptions.append(f"Air pressure lower by {fall:.1f} kPa (standard atmosphere), and the same outside air.")
+    will_car = _with_tank_pump(car) if change.submerged_pump else car
+    will_fuel = change.fuel or was.fuel
+    will = _State.of(
+        course,
+        will_car,
+        will_fuel,
+        held_gauge_kpa(course, car, (was.fuel, will_fuel), after.degc, (was.air_kpa, was.air_kpa - fall)),
+        fall,
+    )
+    onset = (was.onset_degc(after.degc), will.onset_degc(after.degc))
+    boiling = {place for place in course.fuel_places if after.boil(place, onset[0][place], onset[1][place])}
+    if boiling:
+        after.assumptions.append(
+            f"Where it boils ({', '.join(p for p in course.fuel_places if p in boiling)}), boiling takes up heat and holds the temperature down: by half "
+            "to nine tenths of the degrees past its onset while fuel flows, by none to half standing."
         )
-    return car, change.fuel, pressure
+    tables = was.margins({p: course.degc[p] for p in after.degc}), will.margins(after.degc)
+    half = (
+        will.margins(after.degc, HELD_U * (course.inputs["fuel_pressure_kpa"] - will.gauge_kpa))
+        if np.nanmax(np.abs(will.gauge_kpa - was.gauge_kpa), initial=0.0) > 0.1
+        else tables[1]
+    )
+    rows = _rows(course, after, tables, half, change, (was.fuel, will_fuel), onset[1])
+    ceiling = root = np.nan
+    inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in after.degc]
+    if inlets:
+        drop = (course.degc[inlets[0]] - after.degc[inlets[0]])[fired(course)]
+        expected = expectation(float(np.nanmean(drop)) if np.isfinite(drop).any() else 0.0)
+        ceiling, root = expected.ceiling_with_friction_percent, expected.square_root_percent
+    sentences = _sentences(change, rows, ceiling, root, shown)
+    return Forecast(change.name, tuple(rows), ceiling, root, tuple(after.assumptions), tuple(sentences))
 
 
-def _table(
-    course: Course, car: Car, fuel: Fuel, degc: Mapping[str, np.ndarray], pressure_kpa: np.ndarray
-) -> dict[str, np.ndarray]:
-    names = ("running", "engine_rpm", "fuel_pressure_kpa", "ignition")
-    given = {name: course.inputs[name] for name in names if np.isfinite(course.inputs[name]).any()}
-    air = pressure_kpa if np.isfinite(pressure_kpa).any() else None
-    table = margins(car, fuel, degc, Conditions(**given, ambient_pressure_kpa=air, time_s=course.time_s))
-    return {name: np.broadcast_to(place.margin_degc, course.time_s.shape) for name, place in table.places.items()}
+@dataclass(frozen=True)
+class _State:
+    """Car, fuel and pressures (n,) of the drive, before or after a change. air_kpa is known throughout: measured, else the car file's."""
+
+    course: Course
+    car: Car
+    fuel: Fuel
+    gauge_kpa: np.ndarray
+    air_kpa: np.ndarray
+    air_measured: bool
+
+    @classmethod
+    def of(cls, course: Course, car: Car, fuel: Fuel, gauge_kpa: np.ndarray, fall_kpa: float) -> "_State":
+        measured = course.inputs["ambient_pressure_kpa"]
+        stated = ambient(car).pressure_kpa - fall_kpa
+        if fall_kpa:
+            car = car.model_copy(update={"station_pressure_kpa": stated, "altitude_m": None})
+        air = np.where(np.isfinite(measured), measured - fall_kpa, stated)
+        return cls(course, car, fuel, gauge_kpa, air, bool(np.isfinite(measured).any()))
+
+    def _conditions(self, more_kpa: np.ndarray | float = 0.0) -> Conditions:
+        given = {name: self.course.inputs[name] for name in ("running", "engine_rpm", "ignition")}
+        given |= {
+            "fuel_pressure_kpa": self.gauge_kpa + more_kpa,
+            "ambient_pressure_kpa": self.air_kpa if self.air_measured else np.array(np.nan),
+        }
+        return Conditions(**{k: v for k, v in given.items() if np.isfinite(v).any()}, time_s=self.course.time_s)
+
+    def margins(self, degc: Mapping[str, np.ndarray], more_kpa: np.ndarray | float = 0.0) -> MarginTable:
+        return margins(self.car, self.fuel, degc, self._conditions(more_kpa))
+
+    def onset_degc(self, places: Mapping[str, Any]) -> dict[str, np.ndarray]:
+        """Where boiling begins, (n,) by place; nan for a place without a limit."""
+        found = at_places(self.car, self._conditions(), self.fuel.density_15c_kg_m3)
+        shape = self.course.time_s.shape
+        return {
+            p: self.fuel.limit_table.limit_degc(np.broadcast_to(found[p].pressure_kpa, shape), 0.0)
+            if p in found
+            else np.full(shape, np.nan)
+            for p in places
+        }
 
 
-def _smallest(time_s: np.ndarray, margin: np.ndarray | None) -> tuple[float, float]:
-    if margin is None or not np.isfinite(margin).any():
-        return np.nan, np.nan
-    mean = smoothed(time_s, margin)
-    at = int(np.nanargmin(mean))
-    return float(mean[at]), float(time_s[at])
+def _with_tank_pump(car: Car) -> Car:
+    """What was suction stands under the pump's pressure then; the old pump's place is a piece of line."""
+    places = tuple(p.model_copy(update={"role": "line"}) if p.role in ("suction", "pump") else p for p in car.places)
+    return car.model_copy(update={"pump": car.pump.model_copy(update={"kind": "electric_submerged"}), "places": places})
+
+
+def _rows(
+    course: Course,
+    after: Changed,
+    tables: tuple[MarginTable, MarginTable],
+    half: MarginTable,
+    change: Change,
+    fuels: tuple[Fuel, Fuel],
+    onset_degc: Mapping[str, np.ndarray],
+) -> list[Row]:
+    found, on = phases(course), fired(course)
+    rows = []
+    for place in (*course.fuel_places, *(n for n in tables[1].places if n not in course.fuel_places)):
+        base = place.removesuffix("_needle")
+        u_degc = after.u_degc[base]
+        hot = [_largest(course.time_s, x[base]) for x in (course.degc, after.degc)]
+        least = [_largest(course.time_s, t.places[place].margin_degc, -1) if place in t.places else (np.nan, 0) for t in tables]
+        margin_u, at, boils = np.nan, least[1][1], False
+        if np.isfinite(least[1][0]):
+            # Another fuel's limit carries that fuel's own uncertainty; the rest of the limit's is common to both.
+            limit_u = (
+                float(np.hypot(fuels[0].limit_uncertainty_degc, fuels[1].limit_uncertainty_degc))
+                if change.fuel is not None
+                else 0.0
+            )
+            if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
+                limit_u = float(np.hypot(limit_u, EXTRAPOLATION_SHARE * (least[1][0] - least[0][0])))
+            held_u = float(np.nan_to_num(half.places[place].limit_degc[at] - tables[1].places[place].limit_degc[at]))
+            margin_u = float(np.sqrt(u_degc[at] ** 2 + limit_u**2 + held_u**2))
+            boils = bool(after.degc[base][at] > onset_degc[base][at])
+        running = [_running(x[base][on]) for x in (course.degc, after.degc, after.u_degc)]
+        phase = next((p.name for p in found if p.start_s <= course.time_s[at] < p.end_s), "") if np.isfinite(margin_u) else ""
+        rows.append(
+            Row(
+                place=place,
+                hottest_before_degc=hot[0][0],
+                hottest_degc=hot[1][0],
+                hottest_u_degc=float(u_degc[hot[1][1]]),
+                running_before_degc=running[0],
+                running_degc=running[1],
+                running_u_degc=running[2],
+                margin_before_degc=least[0][0],
+                margin_degc=least[1][0],
+                margin_u_degc=margin_u,
+                phase=phase,
+                boils=boils,
+            )
+        )
+    return rows
+
+
+def _running(values: np.ndarray) -> float:
+    return float(np.nanmedian(values)) if np.isfinite(values).any() else np.nan
+
+
+def _largest(time_s: np.ndarray, values: np.ndarray, sign: int = 1) -> tuple[float, int]:
+    """(largest of the 10 s means, its row), or with sign -1 the smallest; (nan, 0) where there is none."""
+    mean = smoothed(time_s, np.broadcast_to(values, time_s.shape))
+    if not np.isfinite(mean).any():
+        return np.nan, 0
+    at = int(np.nanargmax(sign * mean))
+    return float(mean[at]), at
 
 
 def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float, shown: Shown) -> list[str]:
@@ -274,7 +299,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         lines.append(
             f"With {change.name}, the fuel at {moved.place} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
             f"{shown.text(moved.running_before_degc, 'temperature')} while the engine runs "
-            f"(median; ±{shown.text(moved.hottest_u_degc, 'temperature difference')})."
+            f"(median; ±{shown.text(moved.running_u_degc, 'temperature difference')})."
         )
     limited = [row for row in rows if np.isfinite(row.margin_degc)]
     if limited:
@@ -284,7 +309,12 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         doubt = shown.text(worst.margin_u_degc, "temperature difference")
         lines.append(
             f"With {change.name}, the smallest margin would be {shown.text(worst.margin_degc, 'temperature difference')} at {worst.place} "
-            f"({worst.phase}; ±{doubt} for the forecast), {more} there."
+            f"({worst.phase}; ±{doubt} for the forecast), {more} there"
+            + (
+                "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that."
+                if worst.boils
+                else "."
+            )
         )
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
