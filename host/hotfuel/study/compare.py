@@ -11,6 +11,7 @@ import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.study import intervals, mixed, verdicts
+from hotfuel.study.complaint import Judgement
 from hotfuel.study.conditions import mismatches
 from hotfuel.study.intervals import COVARIATES_FROM_RUNS, Estimate, Spread
 from hotfuel.study.order import balanced_order, is_one_after_the_other
@@ -72,6 +73,7 @@ class Comparison:
     conditions: tuple[str, ...]
     cautions: tuple[str, ...]
     proposed_order: tuple[str, ...]
+    judgements: tuple[Judgement, ...] = ()  # a variant's hot stops held against the baseline's with trouble, where one is marked
 
     def finding(self) -> str:
         """The primary question's answer to each variant, for a customer."""
@@ -90,6 +92,7 @@ class Comparison:
             "conditions": list(self.conditions),
             "cautions": list(self.cautions),
             "proposed_order": list(self.proposed_order),
+            "judgements": [one.as_dict() for one in self.judgements],
         }
 
 

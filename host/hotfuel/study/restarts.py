@@ -10,6 +10,7 @@ from hotfuel.errors import InputError
 from hotfuel.study.course import Course
 from hotfuel.study.intervals import zero_failures_bound
 from hotfuel.study.phases import FIRED_SHARE, Phase, fired, known_running
+from hotfuel.units import Shown
 
 TROUBLE_WORDS = (
     "stumble",
@@ -30,7 +31,7 @@ _DENIED = re.compile(
 )
 _PRESSURE_SHARE = 0.8
 _TRIES_APART_S = 3.0
-_AFTER_S = 120.0
+AFTER_S = 120.0  # trouble marked within this time after a start belongs to it
 _LOOK_BACK_S = 300.0
 
 
@@ -127,7 +128,7 @@ def says_trouble(text: str) -> bool | None:
 
 def _marked(course: Course, at_s: float) -> str:
     for second, text in course.marks:
-        if at_s - 10 <= second <= at_s + _AFTER_S and says_trouble(text):
+        if at_s - 10 <= second <= at_s + AFTER_S and says_trouble(text):
             return text
     return ""
 
@@ -136,7 +137,8 @@ def _marked(course: Course, at_s: float) -> str:
 class Hardness:
     """What a hot soak asked of the car, in numbers; nan where unknown. driven_min: minutes of engine running before the stop.
 
-    limit_degc: the smallest limit of any place over the soak (fuel and altitude are in it). peak_degc: hottest fuel.
+    limit_degc: where this fuel reaches V/L 20 at the outside air pressure, so that fuel and altitude are in it and a repaired pump or line is not.
+    peak_degc: hottest fuel. high_speed_min: minutes before the stop above three times idle speed.
     """
 
     ambient_degc: float
@@ -146,14 +148,20 @@ class Hardness:
     peak_degc: float
     high_speed_min: float
 
-    def words(self) -> str:
-        """For a sheet."""
-        driven = f" after {self.driven_min:.0f} min of running" if np.isfinite(self.driven_min) else ""
-        parts = [f"{self.soak_min:.0f} min standing{driven}"]
-        if np.isfinite(self.ambient_degc):
-            parts.append(f"{self.ambient_degc:.0f} °C outside")
+    def words(self, shown: Shown = Shown("si")) -> str:
+        """For a sheet, in the reader's units; what is not known is said."""
+        if np.isfinite(self.driven_min):
+            driven = f"after {self.driven_min:.0f} min of running"
+            driven += f", {self.high_speed_min:.0f} min of that at high engine speed" if self.high_speed_min >= 0.5 else ""
+        else:
+            driven = "how long it was driven before is not known"
+        parts = [f"{self.soak_min:.0f} min standing{' ' if driven.startswith('after') else ', '}{driven}"]
+        outside = shown.text(self.ambient_degc, "temperature")
+        parts.append(f"{outside} outside" if np.isfinite(self.ambient_degc) else "outside temperature not known")
         if np.isfinite(self.limit_degc):
-            parts.append(f"a fuel and air pressure with a limit of {self.limit_degc:.0f} °C")
+            parts.append(f"{shown.text(self.limit_degc, 'temperature')} as this fuel's limit in the open air")
+        if np.isfinite(self.peak_degc):
+            parts.append(f"fuel up to {shown.text(self.peak_degc, 'temperature')}")
         return ", ".join(parts)
 
 
@@ -161,20 +169,16 @@ def hardness(course: Course, soak: Phase) -> Hardness:
     """How hard one stop with hot soak was."""
     rows = (course.time_s >= soak.start_s) & (course.time_s < soak.end_s)
     before = course.time_s < soak.start_s
-    on = fired(course)
     rpm = course.inputs["engine_rpm"]
     idle = course.car.engine.idle_speed_rpm if course.car is not None else 800.0
-    limits = [
-        float(np.nanmin(m["limit_degc"][rows])) for m in course.margins.values() if np.isfinite(m["limit_degc"][rows]).any()
-    ]
     peaks = [soak.places[p].peak_degc for p in course.fuel_places if p in soak.places]
     with np.errstate(invalid="ignore"):
         fast = before & (rpm > 3 * idle)
     return Hardness(
         ambient_degc=course.ambient_degc,
         soak_min=soak.duration_s / 60,
-        driven_min=float(np.count_nonzero(on & before)) / 60 if _known(course) else np.nan,
-        limit_degc=min(limits, default=np.nan),
+        driven_min=float(np.count_nonzero(fired(course) & before)) / 60 if _known(course) else np.nan,
+        limit_degc=float(course.car.fuel().limit_degc(course.air_kpa(rows))) if course.car is not None else np.nan,
         peak_degc=max(peaks, default=np.nan),
         high_speed_min=float(np.count_nonzero(fast)) / 60 if np.isfinite(rpm).any() else np.nan,
     )
@@ -236,10 +240,10 @@ def proof(complaint: Hardness, repeats: list[tuple[Hardness, bool]]) -> Proof:
     failures = sum(failed for _, failed in repeats)
     bound = zero_failures_bound(len(hard))
     if failures:
-        sentence = f"The trouble came back in {failures} of {len(repeats)} stops."
+        sentence = f"The trouble came back in {failures} of {len(repeats)} stop{'s' if len(repeats) > 1 else ''}."
     elif not hard:
         ways = "; ".join(dict.fromkeys(way for one, _ in repeats for way in softer(complaint, one)))
-        sentence = f"Not shown: no stop after the repair was as hard as the complaint's ({complaint.words()}), because {ways}."
+        sentence = f"Not shown: no stop after the repair was as hard as the complaint's, because {ways}."
     else:
         sentence = (
             f"No trouble in {len(hard)} stop{'s' if len(hard) > 1 else ''} at least as hard as the complaint's; by counting alone that still allows "

@@ -15,6 +15,7 @@ from hotfuel.risk.pressure import Conditions
 from hotfuel.session import frame
 from hotfuel.study import verdicts
 from hotfuel.study.compare import Comparison, compare_runs
+from hotfuel.study.complaint import judge_variants
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.intervals import Spread
 from hotfuel.study.phases import phases
@@ -51,20 +52,29 @@ def compare_sessions(
     for name, sessions in groups.items():
         if len({_identity(session) for session in sessions}) < len(sessions):
             raise InputError(f"{name} has the same recording twice: a run counts once, give each session once")
-    runs, notes = runs_of(groups, base)
+    stretches = _all_stretches(groups)
+    runs, notes = _runs(stretches, base)
     units = shown or Shown(_units(groups[base][0]))
     result = compare_runs(runs, base, primary, delta_degc=delta_degc, covariates=covariates, borrowed=borrowed, shown=units)
-    return replace(result, conditions=(*notes, *result.conditions))
+    judged = judge_variants([(name, course) for name, _, course in stretches], base, units)
+    return replace(result, conditions=(*notes, *result.conditions), judgements=judged)
 
 
 def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str) -> tuple[list[Run], list[str]]:
     """(runs with their summaries, sentences about what was adjusted or left out)."""
-    stretches = [
+    return _runs(_all_stretches(groups), baseline)
+
+
+def _all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[tuple[str, Any, Course]]:
+    return [
         (name, session, course)
         for name, sessions in groups.items()
         for session in sessions
         for course in _stretches(name, session, groups)
     ]
+
+
+def _runs(stretches: Sequence[tuple[str, Any, Course]], baseline: str) -> tuple[list[Run], list[str]]:
     cars = {course.car.name for _, _, course in stretches if course.car is not None}
     if len(cars) > 1:
         raise InputError(f"the sessions are of different cars ({', '.join(sorted(cars))}): compare runs of one car")

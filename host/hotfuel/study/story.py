@@ -10,6 +10,7 @@ import pandas as pd
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.session.means import smoothed
 from hotfuel.study import own_limit, restarts
+from hotfuel.study.complaint import Judgement, judge
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
 from hotfuel.units import Shown
@@ -56,15 +57,19 @@ class Story:
     restarts: tuple[restarts.Restart, ...]
     own_limit: own_limit.OwnLimit
     confidence: str
+    judgement: Judgement | None = None  # of its stops against a complaint's, where one was named
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
         return asdict(self)
 
 
-def tell(session_or_course: Any, shown: Shown | None = None) -> Story:
-    """The story of a session. Raises InputError for a session without a temperature."""
-    course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
+def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = None) -> Story:
+    """The story of a session. complaint: the session (or course) of a complaint, against which its hot stops are held.
+
+    Raises InputError for a session without a temperature, and for a complaint without a hot soak or of another car.
+    """
+    course = _course(session_or_course)
     units = shown or Shown(course.car.units if course.car is not None else "si")
     found = phases(course)
     clock = Clock(course)
@@ -72,18 +77,24 @@ def tell(session_or_course: Any, shown: Shown | None = None) -> Story:
     soaks = tuple(_soak(course, phase) for phase in found if phase.kind == SOAK)
     starts = restarts.restarts(course)
     shift = own_limit.own_limit(own_limit.events(course))
+    judged = judge(_course(complaint), course, units, found) if complaint is not None else None
     sentences = [_nearest_sentence(nearest, clock, units) if nearest else _hottest_sentence(course, clock, units)]
     if nearest:
         sentences.append(_noticed(nearest, found))
     sentences += [_soak_sentence(course, soak, units) for soak in soaks]
     sentences += [_restart_sentence(one, clock, units) for one in starts]
+    sentences += judged.sentences if judged else ()
     said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"])
     sentences += [f"At {clock.text(one.time_s)} {one.sentence}." for one in said]
     if shift.troubles + shift.ran_through:
         sentences.append(shift.sentence)
     confidence = found[0].confidence if found else "low"
     sentences.append(_how_sure(course, nearest, confidence, units))
-    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence)
+    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged)
+
+
+def _course(session_or_course: Any) -> Course:
+    return session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
 
 
 class Clock:
@@ -225,14 +236,7 @@ def _soak(course: Course, phase: Phase) -> SoakStory:
 
 
 def _soak_sentence(course: Course, soak: SoakStory, shown: Shown) -> str:
-    one = soak.hardness
-    outside = (
-        shown.text(one.ambient_degc, "temperature") + " outside"
-        if np.isfinite(one.ambient_degc)
-        else "outside temperature not known"
-    )
-    driven = f"after {one.driven_min:.0f} min of running" if np.isfinite(one.driven_min) else "running before it not known"
-    how = f"{one.soak_min:.0f} min standing {driven}, {outside}"
+    how = soak.hardness.words(shown)
     if not course.margins:
         return f"{soak.phase.capitalize()}: {how}."
     if not soak.first_place:

@@ -13,6 +13,7 @@ from hotfuel.study.course import Course, of_session
 from hotfuel.study.intervals import zero_failures_bound
 from hotfuel.study.phases import SOAK, phases
 from hotfuel.study.restarts import Hardness, hardness, proof, restarts, softer
+from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
@@ -114,9 +115,9 @@ def test_hardness_of_a_stop_equals_the_truth():
     assert found.high_speed_min == pytest.approx(
         (before & (profile.engine_rpm > 3 * session.car.engine.idle_speed_rpm)).sum() / 240, abs=0.1
     )
-    rows = slice(int(soak.start_s), int(soak.end_s))
-    limits = session.margins()[[c for c in session.margins() if c.endswith("_limit_degc")]].iloc[rows]
-    assert found.limit_degc == pytest.approx(limits.min().min())
+    standing = session.truth["time_s"].between(stop, start)
+    outside_kpa = session.truth["ambient_pressure_kpa"][standing].median()
+    assert found.limit_degc == pytest.approx(float(session.car.fuel().limit_degc(outside_kpa)), abs=0.05)
     assert found.peak_degc == soak.places["pump"].peak_degc
     # Not stated: the fuel's temperature at the cold start stands for it, which a sun-warmed tank keeps within a few degrees.
     assert found.ambient_degc == pytest.approx(
@@ -131,6 +132,25 @@ def test_minutes_of_running_that_nobody_knows_are_not_called_none():
     found = hardness(course, soak)
     assert np.isnan(found.driven_min)
     assert "running" not in found.words()
+
+
+def test_a_pump_of_more_pressure_makes_no_stop_easier():
+    """The limit in a hardness is the fuel's in the open air: a repair must not pass for easier conditions."""
+    session = driven()
+    pump = session.car.pump.model_copy(update={"pressure_kpa": 2 * session.car.pump.pressure_kpa})
+    course = of_session(session)
+    soak = next(p for p in phases(course) if p.kind == SOAK)
+    other = replace(course, car=session.car.model_copy(update={"pump": pump}))
+    assert hardness(other, soak).limit_degc == hardness(course, soak).limit_degc
+
+
+def test_hardness_is_told_in_the_readers_units():
+    us = HARD.words(Shown("us"))
+    for part in ("14 min standing after 20 min of running", "2 min of that at high", "89.6 °F outside", "136.4 °F", "156.2 °F"):
+        assert part in us
+    assert "°C" not in us
+    assert "32.0 °C outside" in HARD.words()
+    assert "outside temperature not known" in replace(HARD, ambient_degc=np.nan).words()
 
 
 HARD = Hardness(ambient_degc=32, soak_min=14, driven_min=20, limit_degc=58, peak_degc=69, high_speed_min=2)
