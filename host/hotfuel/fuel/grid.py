@@ -9,25 +9,32 @@ def _cell(place: Array, points: int) -> Indices:
     """The cell a fractional index lies in; nan becomes some cell of the table and comes back with the fraction."""
     with np.errstate(invalid="ignore"):
         cell = np.asarray(place).astype(np.intp)
-    return np.minimum(np.maximum(cell, 0), points - 2)
+    np.maximum(cell, 0, out=cell)
+    return np.minimum(cell, points - 2, out=cell)
 
 
 def along(curve: Array, row: Array) -> Array:
-    """A curve at fractional index `row`, linear between its points; nan where `row` is nan, carried on straight beyond the ends."""
-    i = _cell(row, len(curve))
-    start = curve.take(i)
-    return start + (row - i) * (curve.take(i + 1) - start)
+    """A curve, or several (curves, points), at fractional index `row`, linear between its points; nan where `row` is nan, carried on straight beyond
+    the ends. Returns row's shape, behind (curves,) if there are several."""
+    i = _cell(row, curve.shape[-1])
+    return _between(curve.take(i, axis=-1), curve.take(i + 1, axis=-1), row - i)
+
+
+def _between(start: Array, end: Array, share: Array) -> Array:
+    """The straight line from start to end; takes `end` for its result."""
+    end -= start
+    end *= share
+    end += start
+    return end
 
 
 def look_up(values: Array, row: Array, column: Array) -> Array:
-    """Bilinear in a table (rows, columns) at fractional indices; nan where either is nan."""
-    height, width = values.shape
+    """Bilinear in a table, or several (tables, rows, columns), at fractional indices; nan where either is nan."""
+    height, width = values.shape[-2:]
     i, j = _cell(row, height), _cell(column, width)
     down, right = row - i, column - j
-    flat, at = values.ravel(), i * width + j
-    near = flat.take(at)
-    near = near + right * (flat.take(at + 1) - near)
-    at = at + width
-    far = flat.take(at)
-    far = far + right * (flat.take(at + 1) - far)
-    return near + down * (far - near)
+    flat, at = values.reshape(*values.shape[:-2], height * width), i * width + j
+    near = _between(flat.take(at, axis=-1), flat.take(at + 1, axis=-1), right)
+    at += width
+    far = _between(flat.take(at, axis=-1), flat.take(at + 1, axis=-1), right)
+    return _between(near, far, down)

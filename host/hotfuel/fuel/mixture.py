@@ -134,18 +134,23 @@ class Mixture:
     def _liquid_enthalpy(self, kelvin: Array) -> Array:
         return self.feed.moles[:, 0] @ c.liquid_enthalpy_j_mol(kelvin, self.feed.which) / self.feed.molar_mass_kg_mol[0] / 1000
 
+    @cached_property
+    def _liquid_heat(self) -> tuple[float, float]:
+        """The liquid's enthalpy about 25 degC: linear (kJ/(kg K)) and quadratic coefficient."""
+        low, middle, high = self._liquid_enthalpy(np.array([298.15, 299.15, 300.15])).tolist()
+        curvature = (high - 2 * middle + low) / 2
+        return middle - low - curvature, curvature
+
     def liquid_enthalpy_kj_per_kg(self, temperature_degc: ArrayLike) -> Array:
         """Enthalpy of the liquid, none of it boiled, against 25 degC; quadratic in temperature, no range check (for long records with nan)."""
-        low, middle, high = self._liquid_enthalpy(np.array([298.15, 299.15, 300.15]))
-        curvature = (high - 2 * middle + low) / 2
+        linear, curvature = self._liquid_heat
         warm = np.asarray(temperature_degc, dtype=float) - 25
-        return warm * (middle - low - curvature + curvature * warm)
+        return warm * (linear + curvature * warm)
 
     def liquid_temperature_degc(self, enthalpy_kj_per_kg: ArrayLike) -> Array:
         """Inverse of `liquid_enthalpy_kj_per_kg`."""
-        low, middle, high = self._liquid_enthalpy(np.array([298.15, 299.15, 300.15]))
-        curvature = (high - 2 * middle + low) / 2
-        linear, enthalpy = middle - low - curvature, np.asarray(enthalpy_kj_per_kg, dtype=float)
+        linear, curvature = self._liquid_heat
+        enthalpy = np.asarray(enthalpy_kj_per_kg, dtype=float)
         return 25 + 2 * enthalpy / (linear + np.sqrt(linear**2 + 4 * curvature * enthalpy))
 
     def heat_capacity_kj_per_kg_k(self, temperature_degc: ArrayLike) -> Array:

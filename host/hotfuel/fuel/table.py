@@ -1,6 +1,7 @@
 """A limit table prepared once for a fuel: boiling limits, V/L and the needle for long records by interpolation instead of a flash.
 
-The flash is solved on a coarse grid of ln P and V/L, refined by bicubic splines to a fine one, and read by linear interpolation.
+The flash is solved on a coarse grid of ln P and V/L and refined by bicubic splines: to a fine grid, read by linear interpolation, and, for one
+V/L as every place has it, to a curve over evenly spaced pressures, which needs no logarithm and no second axis.
 Range 50 to 500 kPa absolute and V/L 0 to 40; outside it, and where data is missing (nan), the answer is nan, never a value at the edge.
 Above V/L 40 the V/L estimate stays at 40, which reads "40 or more": no pump's criterion lies there, and at 500 kPa little fuel is left.
 """
@@ -18,11 +19,15 @@ PRESSURE_RANGE_KPA = (50.0, 500.0)
 RATIO_MAX = 40.0
 _BEND = 5.0  # the V/L axis is ln(1 + V/L / bend): fine near the bubble point
 _COARSE, _FINE = (26, 26), (301, 201)
+_STEP_KPA = 0.25  # of a curve: between its points a straight line is off by less than 1e-4 degC
 _BLOCK = 8192
 
 
 class LimitTable:
-    """Table of one mixture. Example: LimitTable(fuel.mixture).limit_degc(95.0, 20.0)."""
+    """Table of one mixture. Example: LimitTable(fuel.mixture).limit_degc(95.0, 20.0).
+
+    pressures_kpa: the evenly spaced pressures of its curves.
+    """
 
     def __init__(self, mixture: Mixture) -> None:
         low, high = np.log(PRESSURE_RANGE_KPA[0] * 0.98), np.log(PRESSURE_RANGE_KPA[1] * 1.02)
@@ -33,22 +38,34 @@ class LimitTable:
         temperature = mixture.temperature_degc(pressure, ratio)
         enthalpy = mixture.enthalpy_kj_per_kg(temperature, pressure)
         self._low, self._per_p, self._per_w = low, (_FINE[0] - 1) / (high - low), (_FINE[1] - 1) / top
-        self._log_p = np.linspace(low, high, _FINE[0])
-        fine_w = np.linspace(0, top, _FINE[1])
-        self._limits: Array = RectBivariateSpline(coarse_p, coarse_w, temperature)(self._log_p, fine_w)
-        self._enthalpies: Array = RectBivariateSpline(coarse_p, coarse_w, enthalpy)(self._log_p, fine_w)
-        self._ratio_at_temperature = self._inverse(self._limits, fine_w)
-        self._ratio_at_enthalpy = self._inverse(self._enthalpies, fine_w)
+        self._limit_spline = RectBivariateSpline(coarse_p, coarse_w, temperature)
+        self._enthalpy_spline = RectBivariateSpline(coarse_p, coarse_w, enthalpy)
+        log_p, fine_w = np.linspace(low, high, _FINE[0]), np.linspace(0, top, _FINE[1])
+        self._limits: Array = self._limit_spline(log_p, fine_w)
+        self._enthalpies: Array = self._enthalpy_spline(log_p, fine_w)
+        self._at_temperature, self._at_enthalpy = (_Inverse(values, fine_w) for values in (self._limits, self._enthalpies))
         self._mixture = mixture
+        self.pressures_kpa: Array = np.arange(PRESSURE_RANGE_KPA[0], PRESSURE_RANGE_KPA[1] + _STEP_KPA / 2, _STEP_KPA)
+        self._curves: dict[tuple[float, bool], Array] = {}
 
-    @staticmethod
-    def _inverse(values: Array, bent_ratio: Array) -> Array:
-        """V/L against the place of a value between its edges (bubble point to V/L 40), for every pressure."""
-        ratio, place = _BEND * np.expm1(bent_ratio), np.linspace(0, 1, _FINE[1])
-        return np.stack([PchipInterpolator((row - row[0]) / (row[-1] - row[0]), ratio)(place) for row in values])
+    def curve(self, vapour_liquid_ratio: float, needle: bool = False) -> Array:
+        """Limit of one V/L at each of `pressures_kpa`. needle: of fuel that is all liquid in the line and has this V/L at the bowl's pressure."""
+        key = (float(vapour_liquid_ratio), needle)
+        if key not in self._curves:
+            _require_in_table(vapour_liquid_ratio)
+            spline = self._enthalpy_spline if needle else self._limit_spline
+            values = spline(np.log(self.pressures_kpa), _bent(key[0]))[:, 0]
+            self._curves[key] = self._mixture.liquid_temperature_degc(values) if needle else values
+        return self._curves[key]
 
-    def _pressure_index(self, pressure_kpa: ArrayLike) -> Array:
-        """Place on the pressure axis, nan outside the table."""
+    def place(self, pressure_kpa: ArrayLike) -> Array:
+        """Fractional index of a pressure in `pressures_kpa`, nan outside: for hotfuel.fuel.grid.along."""
+        pressure = np.asarray(pressure_kpa, dtype=float)
+        inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
+        return ((pressure if inside.all() else np.where(inside, pressure, np.nan)) - PRESSURE_RANGE_KPA[0]) / _STEP_KPA
+
+    def _log_place(self, pressure_kpa: ArrayLike) -> Array:
+        """Fractional row of the fine grid, nan outside the table."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
         row = np.log(pressure if inside.all() else np.where(inside, pressure, np.nan))
@@ -56,55 +73,70 @@ class LimitTable:
         row *= self._per_p
         return row
 
-    def _ratio_index(self, vapour_liquid_ratio: ArrayLike) -> Array:
-        ratio = np.asarray(vapour_liquid_ratio, dtype=float)
-        if not np.all((ratio >= 0) & (ratio <= RATIO_MAX)):
-            raise InputError(f"V/L outside 0 to {RATIO_MAX:g} is not in the limit table: choose a criterion in that range")
-        return np.log1p(ratio / _BEND) * self._per_w
-
     def limit_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
         """Temperature at which V/L is reached at an absolute pressure. Shapes broadcast."""
-        row = self._pressure_index(pressure_kpa)
-        column = self._ratio_index(vapour_liquid_ratio)
-        if column.size == 1:  # one criterion for all: a single curve
-            place = float(column.ravel()[0])
-            j = min(int(place), self._limits.shape[1] - 2)
-            curve = self._limits[:, j] + (place - j) * (self._limits[:, j + 1] - self._limits[:, j])
-            return along(curve, row) if column.ndim == 0 else along(curve, row) + 0 * column
-        return look_up(self._limits, row, column)
+        if np.ndim(vapour_liquid_ratio) == 0:  # one criterion for all: a single curve
+            return along(self.curve(float(np.asarray(vapour_liquid_ratio))), self.place(pressure_kpa))
+        _require_in_table(vapour_liquid_ratio)
+        return look_up(self._limits, self._log_place(pressure_kpa), _bent(vapour_liquid_ratio) * self._per_w)
 
-    def _ratio(self, values: Array, inverse: Array, value: ArrayLike, pressure_kpa: ArrayLike) -> Array:
+    def _ratio(self, inverse: "_Inverse", value: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """V/L of fuel whose temperature or enthalpy is `value`, in blocks that stay in the processor's cache."""
         value, pressure = np.broadcast_arrays(np.asarray(value, dtype=float), np.asarray(pressure_kpa, dtype=float))
         found = np.empty(value.size)
         flat_value, flat_pressure = value.ravel(), pressure.ravel()
         for start in range(0, value.size, _BLOCK):
             part = slice(start, start + _BLOCK)
-            row = self._pressure_index(flat_pressure[part])
-            bubble = along(values[:, 0], row)
-            place = (flat_value[part] - bubble) / (along(values[:, -1], row) - bubble)
-            found[part] = look_up(inverse, row, np.clip(place, 0, 1) * (inverse.shape[1] - 1))
+            found[part] = inverse.ratio(flat_value[part], self._log_place(flat_pressure[part]))
         return found.reshape(value.shape)
 
     def vapour_liquid_ratio(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """V/L at temperature and absolute pressure, 0 below the bubble point, 40 for 40 or more."""
-        return self._ratio(self._limits, self._ratio_at_temperature, temperature_degc, pressure_kpa)
+        return self._ratio(self._at_temperature, temperature_degc, pressure_kpa)
 
     def isenthalpic_vapour_liquid_ratio(self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike) -> Array:
         """V/L behind the needle of fuel that enters at `temperature_degc` and line pressure and falls to bowl pressure without heat."""
-        temperature = np.asarray(temperature_degc, dtype=float)
-        ratio = self.vapour_liquid_ratio(temperature, line_pressure_kpa)
-        boiling = ratio > 0
-        row, column = self._pressure_index(line_pressure_kpa), np.log1p(np.where(boiling, ratio, 0) / _BEND) * self._per_w
-        enthalpy = np.where(boiling, look_up(self._enthalpies, row, column), self._mixture.liquid_enthalpy_kj_per_kg(temperature))
-        return self._ratio(self._enthalpies, self._ratio_at_enthalpy, enthalpy, bowl_pressure_kpa)
+        temperature, line = np.broadcast_arrays(np.asarray(temperature_degc, dtype=float), np.asarray(line_pressure_kpa, dtype=float))
+        enthalpy = np.asarray(self._mixture.liquid_enthalpy_kj_per_kg(temperature))
+        boiling = temperature > self.limit_degc(line, 0.0)
+        if boiling.any():
+            ratio = self.vapour_liquid_ratio(temperature[boiling], line[boiling])
+            enthalpy[boiling] = look_up(self._enthalpies, self._log_place(line[boiling]), _bent(ratio) * self._per_w)
+        return self._ratio(self._at_enthalpy, enthalpy, bowl_pressure_kpa)
 
-    def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
-        """Temperature in the line at which the fuel has this V/L behind the needle (inverse of `isenthalpic_vapour_liquid_ratio`)."""
-        enthalpy = look_up(self._enthalpies, self._pressure_index(bowl_pressure_kpa), self._ratio_index(vapour_liquid_ratio))
-        liquid = self._mixture.liquid_temperature_degc(enthalpy)
-        row = self._pressure_index(line_pressure_kpa)
-        boiling = liquid > along(self._limits[:, 0], row)
-        ratio = self._ratio(self._enthalpies, self._ratio_at_enthalpy, enthalpy, line_pressure_kpa)
-        in_line = look_up(self._limits, row, np.log1p(ratio / _BEND) * self._per_w)
-        return np.where(boiling, in_line, liquid + 0 * row)
+    def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: float = 20.0) -> Array:
+        """Temperature in the line at which the fuel has this V/L behind the needle (inverse of `isenthalpic_vapour_liquid_ratio`). Shapes broadcast."""
+        line, bowl = np.broadcast_arrays(np.asarray(line_pressure_kpa, dtype=float), np.asarray(bowl_pressure_kpa, dtype=float))
+        place = self.place(line)
+        limit = np.asarray(along(self.curve(vapour_liquid_ratio, needle=True), self.place(bowl)) + 0 * place)
+        boiling = limit > along(self.curve(0.0), place)
+        if boiling.any():
+            enthalpy = self._mixture.liquid_enthalpy_kj_per_kg(limit[boiling])
+            ratio = self._ratio(self._at_enthalpy, enthalpy, line[boiling])
+            limit[boiling] = look_up(self._limits, self._log_place(line[boiling]), _bent(ratio) * self._per_w)
+        return limit
+
+
+class _Inverse:
+    """V/L of a value of a table: against the value's place between its edges (bubble point to V/L 40), for every pressure."""
+
+    def __init__(self, values: Array, bent_ratio: Array) -> None:
+        self._edges = values[:, [0, -1]].T.copy()
+        ratio, place = _BEND * np.expm1(bent_ratio), np.linspace(0, 1, _FINE[1])
+        self._ratios = np.stack([PchipInterpolator((row - row[0]) / (row[-1] - row[0]), ratio)(place) for row in values])
+
+    def ratio(self, value: Array, row: Array) -> Array:
+        bubble, last = along(self._edges, row)
+        place = np.minimum(np.maximum((value - bubble) / (last - bubble), 0), 1)
+        return look_up(self._ratios, row, place * (_FINE[1] - 1))
+
+
+def _bent(vapour_liquid_ratio: ArrayLike) -> Array:
+    """Place on the V/L axis."""
+    return np.log1p(np.asarray(vapour_liquid_ratio, dtype=float) / _BEND)
+
+
+def _require_in_table(vapour_liquid_ratio: ArrayLike) -> None:
+    ratio = np.asarray(vapour_liquid_ratio)
+    if not np.all((ratio >= 0) & (ratio <= RATIO_MAX)):
+        raise InputError(f"V/L outside 0 to {RATIO_MAX:g} is not in the limit table: choose a criterion in that range")

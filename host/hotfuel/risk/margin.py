@@ -6,8 +6,6 @@ act where the central estimate is used up. An unknown engine state is the one wo
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,9 +14,9 @@ from hotfuel.car import Car, Place
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.criterion import Criterion, criterion
+from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
 from hotfuel.temperature.accuracy import budget, root_sum_square
-from hotfuel.units import STANDARD_PRESSURE_KPA
 
 # Codes are stored in exports: append only.
 STATES: dict[int, str] = {
@@ -30,8 +28,6 @@ STATES: dict[int, str] = {
 }
 NO_WARNING, WARN, ACT, LOST, NO_MARGIN = STATES
 NEEDLE = "_needle"
-# Share of the way from sea level that the limit may be off: the published altitude rule is 4.4 degC per 1000 m (ASTM D4814-18, 5.2.1), mixtures 4.7.
-EXTRAPOLATION_SHARE = 0.06
 _BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's cache
 
 
@@ -107,10 +103,10 @@ def margins(
             notes.append(f"{name}: a probe clamped on rubber does not see the fuel, so there is no margin there")
         try:
             uncertainty = temperature_uncertainty_degc(car, place, flow, channels.get(name, Channel()))
-            places[name] = _place_margin(car, fuel, place, place.role, measured, uncertainty, pressures[name])
+            places[name] = _place_margin(fuel, place, criterion(car, place.role), measured, uncertainty, pressures[name])
             if place.role == "carburettor":
-                bowl = pressures[name + NEEDLE]
-                places[name + NEEDLE] = _place_margin(car, fuel, place, "needle", measured, uncertainty, bowl, line=pressures[name])
+                line, bowl = pressures[name], pressures[name + NEEDLE]
+                places[name + NEEDLE] = _place_margin(fuel, place, criterion(car, "needle"), measured, uncertainty, line, bowl)
         except ValueError as error:
             if isinstance(error, InputError):
                 raise
@@ -129,59 +125,32 @@ def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike
     return root_sum_square(rows)
 
 
-def limit_uncertainty_degc(fuel: Fuel, limit_at: Callable[[float, float], Any], ratio: Criterion, pressure: PlacePressure) -> np.ndarray:
-    """Standard uncertainty of a limit: the fuel's own and its extrapolation from sea level, the criterion's range (rectangular), the pressure's.
-
-    limit_at(pressure_kpa, V/L): the limit at this place. The terms are taken at the record's middle pressure, the last one follows every sample.
-    """
-    middle = _middle(pressure.pressure_kpa)
-    aim = ratio.vapour_liquid_ratio
-    here, span = float(limit_at(middle, aim)), float(limit_at(middle, ratio.greatest)) - float(limit_at(middle, ratio.least))
-    slope = (float(limit_at(middle * 1.02, aim)) - float(limit_at(middle / 1.02, aim))) / (middle * (1.02 - 1 / 1.02))
-    extrapolated = EXTRAPOLATION_SHARE * (here - float(limit_at(STANDARD_PRESSURE_KPA, aim)))
-    return np.sqrt(fuel.limit_uncertainty_degc**2 + extrapolated**2 + span**2 / 12 + (slope * pressure.uncertainty_kpa) ** 2)
-
-
-def _middle(pressure_kpa: np.ndarray) -> float:
-    """Median of some hundred samples spread over the record, kept where the limit table reaches."""
-    some = np.ravel(pressure_kpa)[:: 1 + np.size(pressure_kpa) // 500]
-    known = some[np.isfinite(some)]
-    return float(np.clip(np.median(known) if known.size else 100.0, 55.0, 450.0))
-
-
 def _place_margin(
-    car: Car, fuel: Fuel, place: Place, role: str, measured: np.ndarray, uncertainty: np.ndarray, pressure: PlacePressure,
-    line: PlacePressure | None = None,
-) -> PlaceMargin:  # fmt: skip
-    ratio = criterion(car, role)
-    table = fuel.limit_table
-    if line is None:
-        at: tuple[np.ndarray, ...] = (pressure.pressure_kpa,)
-        limit_at: Callable[..., np.ndarray] = table.limit_degc
-        share_at: Callable[..., np.ndarray] = table.vapour_liquid_ratio
-        spread = limit_uncertainty_degc(fuel, table.limit_degc, ratio, pressure)
-    else:  # what enters through the needle falls to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature
-        at = (line.pressure_kpa, pressure.pressure_kpa)
-        limit_at, share_at = table.needle_limit_degc, table.isenthalpic_vapour_liquid_ratio
-        spread = limit_uncertainty_degc(fuel, partial(table.needle_limit_degc, _middle(line.pressure_kpa)), ratio, pressure)
-    full = [np.broadcast_to(array, measured.shape).reshape(-1) for array in (measured, uncertainty, spread, *at)]
+    fuel: Fuel, place: Place, ratio: Criterion, measured: np.ndarray, uncertainty: np.ndarray, *pressures: PlacePressure
+) -> PlaceMargin:
+    """pressures: the place's own; line and bowl behind the needle, where the bowl's decides."""
+    here = pressures[-1]
+    limit_of = limit_at(fuel, ratio, needle=len(pressures) > 1)
+    full = [_flat(array, measured.shape) for array in (measured, uncertainty, here.uncertainty_kpa, *(where.pressure_kpa for where in pressures))]
     limit, margin, total, share = np.empty((4, measured.size))
     state = np.empty(measured.size, dtype=np.uint8)
     seen = place.probe.mount != "clamp_rubber"
     for start in range(0, measured.size, _BLOCK):
         part = slice(start, start + _BLOCK)
-        degc, probe, boiling, *kpa = (array[part] for array in full)
-        limit[part] = _by_stretches(partial(_swapped, limit_at, ratio.vapour_liquid_ratio), kpa)
-        # below the bubble point at the lower of line and bowl pressure nothing boils at either
-        onset = _by_stretches(partial(table.limit_degc, vapour_liquid_ratio=0.0), (np.minimum(kpa[0], kpa[-1]),))
-        share[part] = _share(share_at, degc, onset, kpa)
-        total[part] = np.sqrt(probe**2 + boiling**2)
+        degc, probe, spread_kpa, *kpa = (array[part] for array in full)
+        limit[part], onset, variance, slope = _by_stretches(limit_of.at, kpa)
+        total[part] = np.sqrt(probe * probe + variance + np.square(slope * spread_kpa))
         margin[part] = limit[part] - degc if seen else np.nan
+        share[part] = _share(limit_of, degc, onset, kpa)
         state[part] = _state(degc, margin[part], total[part], act=not place.probe.indicative)
     shape = measured.shape
-    kpa_here = np.broadcast_to(pressure.pressure_kpa, shape)
     limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
-    return PlaceMargin(measured, limit, margin, total, share, kpa_here, state.reshape(shape), ratio, pressure.basis)
+    return PlaceMargin(measured, limit, margin, total, share, full[-1].reshape(shape), state.reshape(shape), ratio, here.basis)
+
+
+def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """One value for every element of `shape`, flat."""
+    return (values if values.shape == shape else np.broadcast_to(values, shape)).reshape(-1)
 
 
 def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: bool) -> np.ndarray:
@@ -194,26 +163,26 @@ def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: b
     return state
 
 
-def _swapped(limit_at: Callable[..., np.ndarray], ratio: float, *pressures: np.ndarray) -> np.ndarray:
-    return limit_at(*pressures, ratio)
-
-
 def _by_stretches(function: Callable[..., np.ndarray], arrays: Sequence[np.ndarray]) -> np.ndarray:
-    """function(*arrays), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for minutes."""
+    """function(*arrays) (rows, n), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for
+    minutes."""
+    if arrays[0].size < 2:
+        return function(*arrays)
     changes = np.any([array[1:] != array[:-1] for array in arrays], axis=0)
     starts = np.concatenate(([0], np.flatnonzero(changes) + 1))
     if 2 * starts.size > arrays[0].size:
         return function(*arrays)
     values = function(*[array[starts] for array in arrays])
-    return np.repeat(values, np.diff(starts, append=arrays[0].size))
+    return np.repeat(values, np.diff(starts, append=arrays[0].size), axis=-1)
 
 
-def _share(share_at: Callable[..., np.ndarray], measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]) -> np.ndarray:
+def _share(limit_of: Limit, measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]) -> np.ndarray:
     """V/L, asked of the table only above boiling onset; 0 below, nan where temperature or onset is."""
-    share = np.where(np.isnan(measured - onset), np.nan, 0.0)
-    hot = measured > onset
-    if hot.any():
-        share[hot] = share_at(measured[hot], *[kpa[hot] for kpa in pressures])
+    over = measured - onset
+    share = np.where(np.isnan(over), np.nan, 0.0)
+    hot = np.flatnonzero(over > 0)
+    if hot.size:
+        share[hot] = limit_of.vapour_liquid_ratio(measured[hot], *[kpa[hot] for kpa in pressures])
     return share
 
 

@@ -5,6 +5,7 @@ import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.risk.criterion import criterion
+from hotfuel.risk.limit import limit_at
 from hotfuel.risk.margin import ACT, LOST, NO_MARGIN, NO_WARNING, STATES, WARN, Channel, margins
 from hotfuel.risk.pressure import Conditions
 
@@ -98,6 +99,25 @@ def test_uncertainty_is_the_root_of_the_sum_of_squares_and_calibration_shrinks_i
     assert slow > quick
 
 
+@pytest.mark.parametrize(("line", "bowl"), [(101.3, 101.3), (84.0, 84.0), (110.0, 101.3), (136.7, 95.3), (300.0, 101.3), (97.0, 92.0)])
+def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure(fuel, line, bowl):
+    def terms(limit):
+        """Fuel, extrapolation, criterion, pressure, by the direct flash. limit(kPa up, V/L)."""
+        span = limit(0.0, 36.0) - limit(0.0, 10.0)
+        slope = (limit(1.0, 20.0) - limit(-1.0, 20.0)) / 2
+        from_sea_level = limit(0.0, 20.0) - limit(101.325 - bowl, 20.0)
+        return fuel.limit_uncertainty_degc**2 + (0.06 * from_sea_level) ** 2 + span**2 / 12 + (slope * 0.9) ** 2
+
+    for needle, limit in (
+        (False, lambda up, ratio: float(fuel.limit_degc(bowl + up, ratio))),
+        (True, lambda up, ratio: float(fuel.needle_limit_degc(line + up, bowl + up, ratio))),
+    ):
+        kpa = [np.array([line]), np.array([bowl])] if needle else [np.array([bowl])]
+        ours = limit_at(fuel, criterion(car(), "needle"), needle).at(*kpa)[:, 0]
+        assert ours[0] == pytest.approx(limit(0.0, 20.0), abs=0.05)
+        assert np.sqrt(ours[2] + (ours[3] * 0.9) ** 2) == pytest.approx(np.sqrt(terms(limit)), abs=0.05)
+
+
 def test_an_unknown_engine_state_is_said(fuel):
     table = margins(car(), fuel, {"pump": [30.0, 30.0]}, Conditions(running=[1, np.nan], ambient_pressure_kpa=95.0))
     assert any("not known in 50 %" in note for note in table.notes)
@@ -114,8 +134,8 @@ def test_pressures_that_stand_still_for_stretches_give_the_same_as_sample_by_sam
     for i in range(0, n, 7):
         one = margins(car(), fuel, {"carb_inlet": [temperatures[i]]}, Conditions(running=running[i], ambient_pressure_kpa=air[i]))
         for name in ("carb_inlet", "carb_inlet_needle"):
-            assert one[name].margin_degc[0] == pytest.approx(whole[name].margin_degc[i], abs=1e-9)
-            assert one[name].vapour_liquid_ratio[0] == pytest.approx(whole[name].vapour_liquid_ratio[i], abs=1e-9)
+            for column in ("limit_degc", "margin_degc", "uncertainty_degc", "vapour_liquid_ratio", "state"):
+                assert getattr(one[name], column)[0] == pytest.approx(getattr(whole[name], column)[i], abs=1e-9), (name, column)
 
 
 def test_scalars_empty_arrays_and_pressures_beyond_the_table(fuel):
