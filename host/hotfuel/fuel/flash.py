@@ -26,6 +26,11 @@ def volatility_shift(vapour_liquid_ratio: Array) -> Array:
     return 2 * (vapour_liquid_ratio - 4) / (vapour_liquid_ratio + 12)
 
 
+def volatility_shift_slope(vapour_liquid_ratio: Array) -> Array:
+    """d `volatility_shift` / d V/L."""
+    return 32 / (vapour_liquid_ratio + 12) ** 2
+
+
 @dataclass(frozen=True)
 class Feed:
     """A fuel as the flash sees it: which components, their moles and what follows from them."""
@@ -163,7 +168,10 @@ def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array, 
         np.multiply(feed.moles, term, out=weighted)
         error = weighted.sum(axis=0)
         weighted *= term
-        share = np.clip(share + error / weighted.sum(axis=0), 0, 1)  # Newton on the Rachford-Rice sum
+        slope = weighted.sum(axis=0)
+        if shifted:  # K falls with the share too; its weight in the sum is 1 at the bubble point, where this matters
+            slope += np.maximum(feed.anchor * volatility_shift_slope(share * ratio_per_share) * ratio_per_share, 0)
+        share = np.clip(share + error / slope, 0, 1)  # Newton on the Rachford-Rice sum
         liquid = np.multiply(share, excess, out=term)
         liquid += 1
         np.divide(feed.moles, liquid, out=liquid)
