@@ -134,6 +134,7 @@ class Engine(_Table):
     pulses_per_revolution: float = Field(default=2.0, gt=0, le=60, strict=False)
     idle_flow_l_h: Flow = Field(default=3.0, alias="idle_flow")
     full_flow_l_h: Flow = Field(default=60.0, alias="full_flow")
+    return_flow_l_h: Flow = Field(default=0.0, alias="return_flow")
     displacement_l: Volume | None = Field(default=None, alias="displacement")
     power_kw: Power | None = Field(default=None, alias="power")
 
@@ -142,6 +143,10 @@ class Engine(_Table):
         if self.full_flow_l_h < self.idle_flow_l_h:
             raise InputError(
                 f"full_flow ({self.full_flow_l_h:g} L/h) is below idle_flow ({self.idle_flow_l_h:g} L/h): give the larger one as full_flow"
+            )
+        if self.return_flow_l_h > self.full_flow_l_h:
+            raise InputError(
+                f"return_flow ({self.return_flow_l_h:g} L/h) is above full_flow ({self.full_flow_l_h:g} L/h), which includes it: give the flow back to the tank"
             )
         return self
 
@@ -157,7 +162,9 @@ class Sensors(_Table):
     @model_validator(mode="after")
     def _span(self) -> "Sensors":
         if self.fuel_pressure_full_percent <= self.fuel_pressure_zero_percent:
-            raise InputError("fuel_pressure_full is not above fuel_pressure_zero: give the sender's output at 0 and at its full range")
+            raise InputError(
+                "fuel_pressure_full is not above fuel_pressure_zero: give the sender's output at 0 and at its full range"
+            )
         return self
 
 
@@ -253,7 +260,9 @@ def load(path_or_text: str | Path) -> Car:
             raise InputError(f"{where} is not UTF-8 text: save it as plain text") from None
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or error
-            raise InputError(f"{where} cannot be read ({reason}): give the path of a car file; `hotfuel demo` leaves one behind") from None
+            raise InputError(
+                f"{where} cannot be read ({reason}): give the path of a car file; `hotfuel demo` leaves one behind"
+            ) from None
     try:
         values = tomllib.loads(str(text))
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -268,7 +277,7 @@ def _sentence(item: Any) -> str:
     """One pydantic error as a sentence: the key, what was seen, what is allowed."""
     path = [part for part in item["loc"] if part not in ("function-before", "float")]
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".") or "the file"
-    seen = "" if isinstance(item["input"], dict | list | tuple) else f' is {_shown(item["input"])}'
+    seen = "" if isinstance(item["input"], dict | list | tuple) else f" is {_shown(item['input'])}"
     kind, context = item["type"], item.get("ctx", {})
     if kind == "extra_forbidden":
         known = _keys_at(path[:-1])
@@ -297,5 +306,3 @@ def _keys_at(path: list[Any]) -> list[str]:
             kinds = [field.annotation, *get_args(field.annotation)] if field else []
             model = next((kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel)), model)
     return [field.alias or name for name, field in model.model_fields.items()]
-
-

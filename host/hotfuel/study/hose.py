@@ -12,6 +12,7 @@ from scipy.optimize import least_squares
 from scipy.signal import lfilter
 
 from hotfuel.errors import InputError
+from hotfuel.units import Shown
 
 DENSITY_KG_M3 = 740.0  # gasoline, EN 228: 720 to 775 at 15 degC
 CP_J_KG_K = 2100.0  # sources disagree, 2000 to 2400
@@ -22,6 +23,8 @@ _SLOWEST_L_H = 0.05
 _FIRST_L = 0.15
 KNOT_S = 300.0
 MOST_KNOTS = 5
+STARTS = 3  # of eight points to start from, the nearest ones are followed
+TOLD_DEGC = 1.0  # smaller changes within half a minute are no change
 UNMEASURED_SHARE = (
     0.5  # of volume and UA, where nobody measured the air beside the hose, which changes with the flow (simulated drives)
 )
@@ -33,7 +36,8 @@ class Hose:
 
     heat_w: mean heat picked up while fuel flowed, with the flow's, the heat capacity's and the readings' uncertainty in it;
     nan where flow is unknown, and so is UA.
-    residual_degc: how far the model stays from the readings (rms).
+    residual_degc: how far the model stays from the readings (rms). changed_degc, changed_at_s: the downstream place's largest change within half a
+    minute and when it was reached, on the times given, which the sentence is about; nan where the sentence tells of none.
     """
 
     volume_l: float
@@ -48,6 +52,8 @@ class Hose:
     heat_u_w: float
     residual_degc: float
     flow_basis: str
+    changed_degc: float
+    changed_at_s: float
     sentence: str
 
     def as_dict(self) -> dict[str, object]:
@@ -159,6 +165,7 @@ def fit(
     downstream_lag_s: float = 1.5,
     reading_u_degc: float = 0.3,
     names: tuple[str, str] = ("the place before", "this place"),
+    shown: Shown | None = None,
 ) -> Hose:
     """Volume (unless given), UA and the temperature of the surroundings, by least squares on what the downstream probe read.
 
@@ -215,20 +222,18 @@ def fit(
     least, most = (-30.0, 250.0) if around is None else (-MOST_OFFSET_DEGC, MOST_OFFSET_DEGC)
     volumes = (np.log([0.005, 2.0]),) if free_volume else ()
     limits = tuple(np.array([np.log([0.01, 100.0]), *volumes, *[(least, most)] * len(knots)]).T)
-    best = None
-    for guess_l in (0.03, 0.08, 0.2, 0.5) if free_volume else (0.0,):
-        for ua in (0.3, 3.0):
-            start = [
-                np.log(ua),
-                *([np.log(guess_l)] if free_volume else []),
-                *([float(np.max(down)) + 10 if around is None else 0.0] * len(knots)),
-            ]
-            found = least_squares(misfit, start, bounds=limits, max_nfev=60)
-            if best is None or found.cost < best.cost:
-                best = found
-    assert best is not None
+    beside_at_first = [float(np.max(down)) + 10 if around is None else 0.0] * len(knots)
+    starts = [
+        [np.log(ua), *([np.log(guess_l)] if free_volume else []), *beside_at_first]
+        for guess_l in ((0.03, 0.08, 0.2, 0.5) if free_volume else (0.0,))
+        for ua in (0.3, 3.0)
+    ]
+    starts.sort(key=lambda start: float(np.sum(misfit(np.array(start)) ** 2)))
+    best = min(
+        (least_squares(misfit, start, bounds=limits, max_nfev=60) for start in starts[:STARTS]), key=lambda found: found.cost
+    )
     residual = best.fun[weight > 0]
-    spread = float(np.sqrt(residual @ residual / max(len(residual) - len(start), 1)))
+    spread = float(np.sqrt(residual @ residual / max(len(residual) - len(best.x), 1)))
     jacobian = np.asarray(best.jac)
     covariance = spread**2 * _independent_factor(residual) * np.linalg.pinv(jacobian.T @ jacobian)
     errors = np.sqrt(np.diag(covariance))
@@ -248,6 +253,7 @@ def fit(
     # Each part of the fuel against its own temperature when it entered, else a change passing through would count as heat.
     heat = float(np.mean(watts_k * (down - np.interp(entered, t, up))[passed])) if passed.any() else np.nan
     reading = float(np.mean(watts_k)) * np.sqrt(2) * reading_u_degc if passed.any() else np.nan
+    changed, changed_at, sentence = _why_warm(t, up, down, litres, volume, names, shown or Shown())
     return Hose(
         volume_l=volume,
         volume_u_l=volume_u,
@@ -261,7 +267,9 @@ def fit(
         heat_u_w=float(np.hypot(abs(heat) * np.hypot(flow.relative_u, CP_SHARE), reading)),
         residual_degc=spread,
         flow_basis=flow.basis,
-        sentence=_why_warm(t, up, down, litres, volume, names),
+        changed_degc=changed,
+        changed_at_s=changed_at,
+        sentence=sentence,
     )
 
 
@@ -295,24 +303,29 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[st
     )
     if scores[best] < 0.5:
         delay = spread = nan
-    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", sentence)
+    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", nan, nan, sentence)
 
 
-def _why_warm(t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float, names: tuple[str, str]) -> str:
-    """Why the downstream place changed most: what arrived, or what it took up on the way."""
+def _why_warm(
+    t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float, names: tuple[str, str], shown: Shown
+) -> tuple[float, float, str]:
+    """(largest change of the downstream place within half a minute, when it was reached, why: what arrived, or what it took up on the way)."""
     window = max(5, round(30 / float(np.median(np.diff(t)))))
     change = down[window:] - down[:-window]
-    if not change.size or np.abs(change).max() < 1.0:
-        return f"The fuel at {names[1]} hardly changed in this part."
+    if not change.size or np.abs(change).max() < TOLD_DEGC:
+        return np.nan, np.nan, f"The fuel at {names[1]} hardly changed in this part."
     at = int(np.argmax(np.abs(change))) + window
     entered = np.fmax(_entered_s(t, _flowed_l(t, flow), volume)[[at - window, at]], t[0])
     arrived = float(np.diff(np.interp(entered, t, up))[0])
     total = float(down[at] - down[at - window])
     inside = float(t[at] - entered[1])
     before = float(t[at - window] - entered[0])
-    hotter, older = ("hotter", "longer") if total > 0 else ("cooler", "shorter")
+    hotter, longer, more = ("hotter", "longer", "more") if total > 0 else ("cooler", "less time", "less")
+    turned = f"{names[1]} turned {hotter} by {shown.text(abs(total), 'temperature difference', 0)}"
     if arrived * total > 0 and abs(arrived) >= 0.5 * abs(total):
-        return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because {hotter} fuel arrived from {names[0]}, {inside:.0f} s after it left there."
-    if (inside - before) * total > 0 and abs(inside - before) >= max(1.0, 0.2 * before):
-        return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because fuel arrived that had spent {older} in the hose ({inside:.0f} s)."
-    return f"{names[1]} turned {hotter} by {abs(total):.0f} °C because of the heat taken up on the way, not because of what arrived from {names[0]}."
+        why = f"because {hotter} fuel arrived from {names[0]}, {inside:.0f} s after it left there"
+    elif (inside - before) * total > 0 and abs(inside - before) >= max(1.0, 0.2 * before):
+        why = f"because fuel arrived that had spent {longer} in the hose ({inside:.0f} s)"
+    else:
+        why = f"because {more} heat was taken up on the way, not because of what arrived from {names[0]}"
+    return total, float(t[at]), f"{turned} {why}."

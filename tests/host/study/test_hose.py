@@ -143,9 +143,9 @@ def test_the_sentence_tells_hotter_cooler_older_and_warmed_fuel_apart():
     # 80 mL are 7 s at 40 L/h and 72 s at 4 L/h; half a minute after the change, where it warms fastest, 7 x 0.6 + 30 s at most
     assert told
     assert 20 <= int(told[1]) <= 37
-    assert "had spent shorter in the hose" in sentence(t, 45 + wave, slower[::-1].copy(), still)
+    assert "had spent less time in the hose" in sentence(t, 45 + wave, slower[::-1].copy(), still)
     warming = np.interp(t, [0, 300, 320, 600], [50, 50, 90, 90])
-    assert "because of the heat taken up on the way" in sentence(t, 45 + wave, np.full(600, 10.0), warming)
+    assert "because more heat was taken up on the way" in sentence(t, 45 + wave, np.full(600, 10.0), warming)
     assert "hardly changed" in sentence(t, 45 + wave, np.full(600, 10.0), np.full(600, 45.0), ua=8.0)
 
 
