@@ -292,7 +292,8 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[st
     most = len(t) // 3
     scores = np.array([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
     best = int(np.nanargmax(scores))
-    near = np.flatnonzero(scores >= scores[best] - 0.05)
+    # Where flow changes, so does the delay: all shifts that agree nearly as well may have been the one of a single change.
+    near = np.flatnonzero(scores >= 0.8 * scores[best])
     delay = best * step
     spread = max(float(np.ptp(near)) * step / np.sqrt(12), step)
     nan = np.nan
