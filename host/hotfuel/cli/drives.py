@@ -277,7 +277,7 @@ def simulator(
 
     model = _model(drive, seed)
     if car_out is not None:
-        car_out.write_text(car_file.EXAMPLE, encoding="utf-8")
+        _leave_car_file(car_out)
     with SimulatedBoard(
         model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
     ) as board:
@@ -289,6 +289,17 @@ def simulator(
                 time.sleep(0.1)
         if board.failure:
             raise InputError(f"the simulated board could not go on: {board.failure}")
+
+
+def _leave_car_file(path: Path) -> None:
+    """Write the example car file. Raises InputError if there is another file: it may be the owner's own."""
+    if path.exists() and (path.is_dir() or path.read_bytes() != car_file.EXAMPLE.encode()):
+        raise InputError(f"{path} is there already and is not the example car file: give another place; nothing is overwritten")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(car_file.EXAMPLE, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{path} cannot be written ({error.strerror}): give another place") from None
 
 
 def _model(drive: str, seed: int) -> Any:
@@ -326,9 +337,9 @@ def demo(
     car_path = out / "car.toml"
     described = car_file.load(car_file.EXAMPLE)
     shown = Shown(units or described.units)
-    session = session_folder.create(out / "drive", car_file.EXAMPLE, {"title": f"Simulated: {drive}"})
-    car_path.write_text(car_file.EXAMPLE, encoding="utf-8")
     model = _model(drive, seed)
+    _leave_car_file(car_path)
+    session = session_folder.create(out / "drive", car_file.EXAMPLE, {"title": f"Simulated: {drive}"})
     engine, counts = _simulated(model, session.path, described, shown, speed, quiet=as_json)
     model.truth.to_parquet(session.path / session_folder.TRUTH)
     with bar("working out margins and writing the report"):

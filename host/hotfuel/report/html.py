@@ -48,9 +48,17 @@ def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -
     return _templates().get_template(template).render(**given, divs={name: Markup(div) for name, div in divs.items()}, **values)
 
 
-def write(text: str, path: str | Path) -> Path:
-    """Write the page whole or not at all. Raises InputError if the place cannot be written."""
+def _target(path: str | Path, *endings: str) -> Path:
+    """The path; refuses one that does not end like its content, which is most likely another file of the owner's, a recording even."""
     target = Path(path)
+    if target.suffix.lower() not in endings:
+        raise InputError(f'"{target.name}" ends in "{target.suffix}": give a file that ends in {" or ".join(endings)}; nothing was written')
+    return target
+
+
+def write(text: str, path: str | Path) -> Path:
+    """Write the page whole or not at all. Raises InputError if the place cannot be written or does not end in .html."""
+    target = _target(path, ".html", ".htm")
     part = target.with_name(target.name + ".part")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -74,11 +82,14 @@ def browser() -> str | None:
 
 def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Path:
     """Print a page that was written before, on "A4" or "letter" paper. Raises InputError if there is no browser to print with, or it fails."""
+    target = _target(path, ".pdf").resolve()
     program = browser()
     if program is None:
         raise InputError("there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser")
-    target = Path(path).resolve()
-    target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{target} cannot be written ({error.strerror}): give another file") from None
     with tempfile.TemporaryDirectory() as folder:
         profile, sized = Path(folder) / "profile", Path(folder) / "page.html"
         text = Path(page_path).read_text(encoding="utf-8")

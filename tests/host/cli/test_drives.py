@@ -122,6 +122,8 @@ def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
     [
         (["review", "not-there"], 1, "does not exist"),
         (["decode", "not-there", "--out", "x.csv"], 1, "does not exist"),
+        (["simulator", "--car-out", __file__, "--for", "0.1"], 1, "nothing is overwritten"),
+        (["demo", "--out", __file__], 1, "cannot be written"),
         (["demo", "--drive", "to the moon"], 1, "there is no drive"),
         (["follow", "somewhere"], 2, "--page or --terminal"),
         (["limits"], 2, "--car FILE, --fuel NAME"),

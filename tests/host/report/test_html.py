@@ -1,0 +1,22 @@
+"""Where a page may be written: never over a file that is something else."""
+
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.report import html
+
+
+@pytest.mark.parametrize("name", ["wire.log", "car.toml", "sunday.csv", "sunday"])
+def test_a_page_is_not_written_over_another_kind_of_file(tmp_path, name):
+    kept = tmp_path / name
+    kept.write_bytes(b"mine")
+    with pytest.raises(InputError, match=r"give a file that ends in \.html or \.htm"):
+        html.write("<p>", kept)
+    with pytest.raises(InputError, match=r"give a file that ends in \.pdf"):
+        html.write_pdf(tmp_path / "page.html", kept)
+    assert kept.read_bytes() == b"mine"
+    assert list(tmp_path.iterdir()) == [kept]
+
+
+@pytest.mark.parametrize("name", ["page.html", "PAGE.HTM", "new folder/page.html"])
+def test_a_page_is_written_where_a_page_belongs(tmp_path, name):
+    assert html.write("<p>°", tmp_path / name).read_text(encoding="utf-8") == "<p>°"
