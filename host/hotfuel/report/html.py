@@ -52,7 +52,9 @@ def _target(path: str | Path, *endings: str) -> Path:
     """The path; refuses one that does not end like its content, which is most likely another file of the owner's, a recording even."""
     target = Path(path)
     if target.suffix.lower() not in endings:
-        raise InputError(f'"{target.name}" ends in "{target.suffix}": give a file that ends in {" or ".join(endings)}; nothing was written')
+        raise InputError(
+            f'"{target.name}" ends in "{target.suffix}": give a file that ends in {" or ".join(endings)}; nothing was written'
+        )
     return target
 
 
@@ -85,7 +87,9 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
     target = _target(path, ".pdf").resolve()
     program = browser()
     if program is None:
-        raise InputError("there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser")
+        raise InputError(
+            "there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser"
+        )
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -102,5 +106,7 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
         )  # fmt: skip
     if done.returncode or not target.is_file():
         last = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
-        raise InputError(f"{Path(program).name} could not print the page ({last[:120]}): open the HTML file and print it from your browser")
+        raise InputError(
+            f"{Path(program).name} could not print the page ({last[:120]}): open the HTML file and print it from your browser"
+        )
     return target
