@@ -118,7 +118,7 @@ def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) 
         for second, text in course.marks
         if text.strip().casefold() in [n.casefold() for n in sharing]
     ]
-    ends = [second for second, _ in named[1:]] + [float(course.time_s[-1]) + 1.0]
+    ends = [*(second for second, _ in named), float(course.time_s[-1]) + 1.0][1:]
     mine = [
         course.cut(start, end, f"{course.name}, {text} {number}")
         for number, ((start, text), end) in enumerate(zip(named, ends, strict=True), start=1)

@@ -220,6 +220,12 @@ def test_the_same_recording_opened_twice_is_still_one_session(tmp_path):
     assert runs[0].values[Cell(MEAN, "pump", "drive")] - runs[2].values[Cell(MEAN, "pump", "drive")] == pytest.approx(5, abs=1.5)
 
 
+def test_a_recording_without_marks_under_two_names_is_refused():
+    alone = session()
+    with pytest.raises(InputError, match='given for a and b, and no mark in it reads "a"'):
+        compare_sessions({"a": [alone], "b": [alone]})
+
+
 def test_a_name_that_no_mark_carries_is_refused():
     one = switched()
     with pytest.raises(InputError, match='no mark in it reads "shield"'):
