@@ -7,10 +7,8 @@ from hotfuel.fuel.components import Array, Indices
 
 def _cell(place: Array, points: int) -> Indices:
     """The cell a fractional index lies in; nan becomes some cell of the table and comes back with the fraction."""
-    with np.errstate(invalid="ignore"):
-        cell = np.asarray(place).astype(np.intp)
-    np.maximum(cell, 0, out=cell)
-    return np.minimum(cell, points - 2, out=cell)
+    cell = np.fmax(place, 0.0).astype(np.intp)
+    return np.minimum(cell, points - 2)
 
 
 def along(curve: Array, row: Array) -> Array:

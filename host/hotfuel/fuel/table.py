@@ -62,16 +62,13 @@ class LimitTable:
         """Fractional index of a pressure in `pressures_kpa`, nan outside: for hotfuel.fuel.grid.along."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
-        return ((pressure if inside.all() else np.where(inside, pressure, np.nan)) - PRESSURE_RANGE_KPA[0]) / _STEP_KPA
+        return np.where(inside, pressure - PRESSURE_RANGE_KPA[0], np.nan) / _STEP_KPA
 
     def _log_place(self, pressure_kpa: ArrayLike) -> Array:
         """Fractional row of the fine grid, nan outside the table."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
-        row = np.log(pressure if inside.all() else np.where(inside, pressure, np.nan))
-        row -= self._low
-        row *= self._per_p
-        return row
+        return (np.log(np.where(inside, pressure, np.nan)) - self._low) * self._per_p
 
     def limit_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
         """Temperature at which V/L is reached at an absolute pressure. Shapes broadcast."""
@@ -96,21 +93,23 @@ class LimitTable:
 
     def isenthalpic_vapour_liquid_ratio(self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike) -> Array:
         """V/L behind the needle of fuel that enters at `temperature_degc` and line pressure and falls to bowl pressure without heat."""
-        temperature, line = np.broadcast_arrays(np.asarray(temperature_degc, dtype=float), np.asarray(line_pressure_kpa, dtype=float))
-        enthalpy = np.asarray(self._mixture.liquid_enthalpy_kj_per_kg(temperature))
+        temperature, line = np.asarray(temperature_degc, dtype=float), np.asarray(line_pressure_kpa, dtype=float)
         boiling = temperature > self.limit_degc(line, 0.0)
+        enthalpy = np.asarray(self._mixture.liquid_enthalpy_kj_per_kg(temperature))
         if boiling.any():
+            temperature, line, enthalpy = (np.broadcast_to(values, boiling.shape) for values in (temperature, line, enthalpy))
+            enthalpy = enthalpy.copy()
             ratio = self.vapour_liquid_ratio(temperature[boiling], line[boiling])
             enthalpy[boiling] = look_up(self._enthalpies, self._log_place(line[boiling]), _bent(ratio) * self._per_w)
         return self._ratio(self._at_enthalpy, enthalpy, bowl_pressure_kpa)
 
     def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: float = 20.0) -> Array:
         """Temperature in the line at which the fuel has this V/L behind the needle (inverse of `isenthalpic_vapour_liquid_ratio`). Shapes broadcast."""
-        line, bowl = np.broadcast_arrays(np.asarray(line_pressure_kpa, dtype=float), np.asarray(bowl_pressure_kpa, dtype=float))
-        place = self.place(line)
-        limit = np.asarray(along(self.curve(vapour_liquid_ratio, needle=True), self.place(bowl)) + 0 * place)
+        place = self.place(line_pressure_kpa)
+        limit = np.asarray(along(self.curve(vapour_liquid_ratio, needle=True), self.place(bowl_pressure_kpa)) + 0 * place)
         boiling = limit > along(self.curve(0.0), place)
         if boiling.any():
+            line = np.broadcast_to(np.asarray(line_pressure_kpa, dtype=float), limit.shape)
             enthalpy = self._mixture.liquid_enthalpy_kj_per_kg(limit[boiling])
             ratio = self._ratio(self._at_enthalpy, enthalpy, line[boiling])
             limit[boiling] = look_up(self._limits, self._log_place(line[boiling]), _bent(ratio) * self._per_w)

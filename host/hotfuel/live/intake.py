@@ -7,7 +7,7 @@ look back (hotfuel.risk.pressure) and for engine speed, which is counted over a 
 import collections
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,15 +16,17 @@ import numpy.typing as npt
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.risk.margin import Channel, MarginTable, PlaceMargin, margins
-from hotfuel.risk.pressure import LOOK_BACK_S, Conditions, running_state
+from hotfuel.risk.margin import Channel, PlaceMargin, margins
+from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, Conditions, looked_back, running_state
 from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.frame import channel_places, channels_of
 from hotfuel.temperature.counts import readings_degc
+from hotfuel.temperature.thermocouple import temperature_degc
 
 ROWS_MAX = 600  # ticks worked out together; more gain nothing
+_GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
 _KEPT_S = LOOK_BACK_S + board_inputs.HOLD_S + board_inputs.SPEED_WINDOW_S
 
 
@@ -57,8 +59,17 @@ class Intake:
         self._waiting: list[Message] = []
         self._auxiliary: collections.deque[np.void] = collections.deque(maxlen=4096)
         self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
-        self._recent: dict[str, np.ndarray] = {}  # seconds and inputs of the last ticks, for limits that look back
+        self._held: tuple[np.ndarray, dict[str, np.ndarray]] | None = None  # inputs of the auxiliaries so far, None: to be worked out
+        self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
         self._channels: dict[str, Channel] = {}
+
+    def prepare(self) -> None:
+        """Work out the tables that are made when first needed, so that the first readings wait for none."""
+        temperature_degc(1.0, np.array([25.0, 26.0]))
+        if self.car is not None and self.fuel is not None:
+            boiling = {place.name: np.array([150.0]) for place in self.car.places}
+            for running in (0.0, 1.0):
+                margins(self.car, self.fuel, boiling, Conditions(running=running))
 
     def feed(self, data: bytes) -> Iterator[Message | Batch]:
         """What `data` completed, in order: every message but readings and auxiliaries, and batches of readings."""
@@ -80,8 +91,10 @@ class Intake:
                 yield from self._flush()
             if name == "auxiliary":
                 self._auxiliary.append(_row(message))
+                self._held = None
             elif name == "barometer":
                 self._barometer.append(_row(message))
+                self._held = None
             else:
                 if name == "description":
                     yield from self._flush()
@@ -106,7 +119,7 @@ class Intake:
         boot, description_id = waiting[0].boot, waiting[0].values["description_id"]
         if boot != self.boot:
             self.boot = boot
-            self._recent = {}
+            self._recent, self._held = {}, None
         time_s = np.array([message.time_s for message in waiting])
         rising = np.concatenate(([True], np.diff(np.maximum.accumulate(time_s)) > 0))  # one sent twice counts once
         waiting = [message for message, use in zip(waiting, rising, strict=True) if use]
@@ -137,45 +150,57 @@ class Intake:
         result = {name: np.full(len(time_s), np.nan) for name in names}
         if self.car is None:
             return result
-        while self._auxiliary and (self._auxiliary[0]["boot"] != boot or self._auxiliary[0]["time"] < time_s[0] - _KEPT_S):
-            if self._auxiliary[0]["boot"] > boot:
-                break
-            self._auxiliary.popleft()
-        mine = [row for row in self._auxiliary if row["boot"] == boot]
-        if mine:
-            rows = np.array(mine, table.MESSAGES["auxiliary"])
-            words = np.array([row for row in self._barometer if row["boot"] == boot], table.MESSAGES["barometer"])
-            values = board_inputs.from_auxiliary(rows, words, self.car)
-            order = np.argsort(rows["time"], kind="stable")
-            result |= board_inputs.held(rows["time"][order], {name: column[order] for name, column in values.items()}, time_s)
+        if self._held is None:
+            self._held = self._board_inputs(boot, time_s[0])
+        if self._held is not None:
+            result |= board_inputs.held(*self._held, time_s)
         state = running_state(self.car, Conditions(**{name: result[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}))
         result["running"] = np.array(np.broadcast_to(state, time_s.shape))
         return result
 
+    def _board_inputs(self, boot: int, now_s: float) -> tuple[np.ndarray, dict[str, np.ndarray]] | None:
+        """Rising times and values of the auxiliaries of `boot` that can still count."""
+        assert self.car is not None
+        while self._auxiliary and (self._auxiliary[0]["boot"] != boot or self._auxiliary[0]["time"] < now_s - _KEPT_S):
+            if self._auxiliary[0]["boot"] > boot:
+                break
+            self._auxiliary.popleft()
+        mine = [row for row in self._auxiliary if row["boot"] == boot]
+        if not mine:
+            return None
+        rows = np.array(mine, table.MESSAGES["auxiliary"])
+        words = np.array([row for row in self._barometer if row["boot"] == boot], table.MESSAGES["barometer"])
+        values = board_inputs.from_auxiliary(rows, words, self.car)
+        order = np.argsort(rows["time"], kind="stable")
+        return rows["time"][order], {name: column[order] for name, column in values.items()}
+
     def _margins(self, seconds: np.ndarray, measured: dict[str, np.ndarray], at_inputs: dict[str, np.ndarray]) -> dict[str, PlaceMargin]:
         if self.car is None or self.fuel is None:
             return {}
-        now = {"seconds": seconds, **at_inputs}
-        before = {name: values[self._recent["seconds"] >= seconds[0] - _KEPT_S] for name, values in self._recent.items()}
-        joined = {name: np.concatenate((before[name], values)) for name, values in now.items()} if before else now
-        ahead = len(joined["seconds"]) - len(seconds)
-        self._recent = {name: values[joined["seconds"] >= seconds[-1] - _KEPT_S] for name, values in joined.items()}
         known = {place.name for place in self.car.places}
-        padded = {name: np.concatenate((np.full(ahead, np.nan), values)) for name, values in measured.items() if name in known}
-        given = {
-            name: joined[name] if np.isfinite(joined[name]).any() else None
-            for name in ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
-        }
-        channels = {name: channel for name, channel in self._channels.items() if name in padded}
+        here = {name: values for name, values in measured.items() if name in known}
+        channels = {name: channel for name, channel in self._channels.items() if name in here}
         try:
-            result = margins(self.car, self.fuel, padded, Conditions(**given, time_s=joined["seconds"]), channels)
+            result = margins(self.car, self.fuel, here, self._conditions(seconds, at_inputs), channels)
         except InputError as error:
             self.say(f"There are no margins: {error}")
             return {}
         for note in result.notes:
             if not note.startswith("whether the engine ran"):  # a share of one batch means nothing; the engine's state is shown as it is now
                 self.say(note)
-        return _cut(result, ahead)
+        return result.places
+
+    def _conditions(self, seconds: np.ndarray, at_inputs: dict[str, np.ndarray]) -> Conditions:
+        """What is known at these ticks, the pressures already looked back on: those of the ticks before are kept for that."""
+        given = {name: values for name, values in at_inputs.items() if name in _GIVEN and not np.isnan(values).all()}
+        now = {"seconds": seconds, **{name: at_inputs[name] for name in LOOKED_BACK if name in at_inputs}}
+        recent = self._recent
+        joined = {name: np.concatenate((recent[name], values)) for name, values in now.items()} if recent else now
+        kept = joined["seconds"] >= seconds[-1] - LOOK_BACK_S
+        self._recent = {name: values[kept] for name, values in joined.items()}
+        pressures = {name: values for name, values in joined.items() if name != "seconds" and not np.isnan(values).all()}
+        lowest = looked_back(Conditions(**pressures, time_s=joined["seconds"]))
+        return Conditions(**given | {name: getattr(lowest, name)[-len(seconds) :] for name in pressures})
 
     def say(self, note: str) -> None:
         """Keep a note for the reader, once."""
@@ -238,9 +263,3 @@ def _readings(waiting: list[Message], width: int, known: bool) -> tuple[np.ndarr
             rows["hot"][at, channel], rows["cold"][at, channel], rows["status"][at, channel] = sent["hot"], sent["cold"], sent["status"]
         rows["known"][at, len(values["channels"]) :] = False
     return rows.reshape(-1), rows.shape
-
-
-def _cut(result: MarginTable, ahead: int) -> dict[str, PlaceMargin]:
-    """The table without the rows that only served to look back."""
-    arrays = ("temperature_degc", "limit_degc", "margin_degc", "uncertainty_degc", "vapour_liquid_ratio", "pressure_kpa", "state")
-    return {name: replace(place, **{array: getattr(place, array)[ahead:] for array in arrays}) for name, place in result.places.items()}

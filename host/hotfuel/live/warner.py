@@ -25,6 +25,7 @@ class Warner:
     def __init__(self, car: Car, shown: Shown, say: Callable[[str], None], calibration: Calibration | None = None) -> None:
         self._shown, self._say = shown, say
         self._intake = Intake(car, car.fuel(), calibration)
+        self._intake.prepare()
         self._alarms = HostAlarms(car)
         self._alarms.turned = self._turned
         self._batch: Batch | None = None

@@ -13,9 +13,9 @@ def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple
     running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
     after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
     """
-    with np.errstate(invalid="ignore"):
-        margin = np.where(np.isnan(place.margin_degc), 0, np.rint(np.nan_to_num(place.margin_degc) * 100)).astype(np.int64)
-        warn_below = np.rint(np.nan_to_num(place.uncertainty_degc) * 100).astype(np.int64)
+    known = place.state < LOST
+    margin = np.rint(np.where(known, place.margin_degc, 0.0) * 100).astype(np.int64)
+    warn_below = np.rint(np.where(known, place.uncertainty_degc, 0.0) * 100).astype(np.int64)
     margin = np.where((margin < 0) & (place.state != ACT), 0, margin)  # indicative
     if percolates(name, place):
         margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)

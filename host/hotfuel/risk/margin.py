@@ -4,8 +4,10 @@ Margin = limit - temperature at each place, all central estimates; caution is ap
 act where the central estimate is used up. An unknown engine state is the one worst case (see hotfuel.risk.pressure).
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -118,11 +120,19 @@ def margins(
 
 def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike, channel: Channel) -> np.ndarray:
     """Standard uncertainty of one place's temperature, a number or an array over flow."""
+    if np.ndim(flow_l_h) == 0:
+        return _at_steady_flow(place, float(np.asarray(flow_l_h)), car.suction.line_bore_m, channel)
+    return _at_flow(place, flow_l_h, car.suction.line_bore_m, channel)
+
+
+def _at_flow(place: Place, flow_l_h: npt.ArrayLike, bore_m: float, channel: Channel) -> np.ndarray:
     rows = budget(
-        place, chip=channel.chip, gain=channel.gain, flow_l_h=flow_l_h, bore_m=car.suction.line_bore_m,
-        calibration_uncertainty_degc=channel.calibration_uncertainty_degc,
-    )  # fmt: skip
+        place, chip=channel.chip, gain=channel.gain, flow_l_h=flow_l_h, bore_m=bore_m, calibration_uncertainty_degc=channel.calibration_uncertainty_degc
+    )
     return root_sum_square(rows)
+
+
+_at_steady_flow = lru_cache(maxsize=64)(_at_flow)  # asked anew for every reading of a live recording
 
 
 def _place_margin(
@@ -150,7 +160,9 @@ def _place_margin(
 
 def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     """One value for every element of `shape`, flat."""
-    return (values if values.shape == shape else np.broadcast_to(values, shape)).reshape(-1)
+    if values.shape != shape and not (values.size == 1 and math.prod(shape) == 1):  # broadcasting costs a single reading more than its margin
+        values = np.broadcast_to(values, shape)
+    return values.reshape(-1)
 
 
 def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: bool) -> np.ndarray:
@@ -199,7 +211,7 @@ def _notes(car: Car, state: np.ndarray) -> list[str]:
     if question:
         notes.append(question)
     unknown = np.isnan(state)
-    if unknown.size and unknown.mean() >= 0.005:  # the first second of a recording is never known
+    if unknown.any() and unknown.mean() >= 0.005:  # the first second of a recording is never known
         share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
         notes.append(f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place")
     return notes

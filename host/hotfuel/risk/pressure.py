@@ -6,12 +6,13 @@ taken, the one worst case in the house. All pressures in kPa, absolute unless a 
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import Car
+from hotfuel.car import Car, Engine, Suction
 from hotfuel.errors import InputError
 from hotfuel.units import STANDARD_PRESSURE_KPA
 
@@ -20,6 +21,7 @@ GASOLINE_KG_M3 = 740.0  # EN 228 allows 720 to 775 at 15 degC
 GASOLINE_PA_S = 0.0005  # viscosity; published tables disagree by a factor of two
 DISAGREEMENT_KPA = 3.0
 LOOK_BACK_S = 5.0  # limits use the lowest pressure of the last 5 s
+LOOKED_BACK = ("ambient_pressure_kpa", "fuel_pressure_kpa", "tank_gauge_kpa")
 _WEATHER_KPA = 1.2  # standard deviation of the weather about the standard atmosphere (common practice, no source)
 _BAROMETER_KPA = 0.3
 _GAUGE_SHARE = 0.05  # a stated or measured gauge pressure is taken as known to 5 %
@@ -78,21 +80,25 @@ class PlacePressure:
 
 def ambient(car: Car) -> Ambient:
     """Air pressure from the car file: station pressure and altitude, the lower where they are more than 3 kPa apart; sea level without either."""
-    at_altitude = None if car.altitude_m is None else float(standard_atmosphere_kpa(car.altitude_m))
-    station = car.station_pressure_kpa
+    return _ambient(car.altitude_m, car.station_pressure_kpa)
+
+
+@lru_cache(maxsize=64)
+def _ambient(altitude_m: float | None, station: float | None) -> Ambient:
+    at_altitude = None if altitude_m is None else float(standard_atmosphere_kpa(altitude_m))
     if station is None and at_altitude is None:
         question = "the car file gives neither altitude nor station pressure: sea level is assumed, too high anywhere else. Where will the car drive?"
         return Ambient(STANDARD_PRESSURE_KPA, _WEATHER_KPA, "sea level assumed", question)
     if station is None:
         assert at_altitude is not None
-        return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {car.altitude_m:.0f} m")
+        return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {altitude_m:.0f} m")
     if at_altitude is None or abs(station - at_altitude) <= DISAGREEMENT_KPA:
         return Ambient(station, _BAROMETER_KPA, "station pressure")
     question = (
-        f"the car file gives a station pressure of {station:.1f} kPa and an altitude of {car.altitude_m:.0f} m, where {at_altitude:.1f} kPa is usual "
+        f"the car file gives a station pressure of {station:.1f} kPa and an altitude of {altitude_m:.0f} m, where {at_altitude:.1f} kPa is usual "
         f"(allowed difference {DISAGREEMENT_KPA:g} kPa). Is one of them wrong, or is it the weather report's sea-level value? The lower is used."
     )
-    lower = "station pressure" if station < at_altitude else f"standard atmosphere at {car.altitude_m:.0f} m"
+    lower = "station pressure" if station < at_altitude else f"standard atmosphere at {altitude_m:.0f} m"
     return Ambient(min(station, at_altitude), _WEATHER_KPA, lower, question)
 
 
@@ -114,17 +120,21 @@ def running_state(car: Car, conditions: Conditions) -> np.ndarray:
 
 
 def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: float = LOOK_BACK_S) -> np.ndarray:
-    """The lowest of `values` in the last `look_back_s` seconds at each of the rising times (both (n,)); nan samples are skipped."""
+    """The lowest of `values` in the last `look_back_s` seconds at each of the rising times; nan samples are skipped.
+
+    time_s (n,), values (n,) or several such rows (k, n); returns the values' shape.
+    """
     times, samples = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
-    result = samples.copy()
-    back = 1
-    while back < len(times):
-        near = np.flatnonzero(times[back:] - times[:-back] <= look_back_s)
-        if not near.size:
-            break
-        result[near + back] = np.fmin(result[near + back], samples[near])
-        back += 1
-    return result
+    if not samples.size:
+        return samples.copy()
+    here = np.arange(times.size)
+    first = np.minimum(np.searchsorted(times, times - look_back_s), here)
+    before = np.maximum(first - 1, 0)
+    first = np.where(times - times[before] <= look_back_s, before, first)  # at the window's edge the difference decides, not its rounded beginning
+    first += times - times[first] > look_back_s
+    windows = np.stack((first, here + 1), axis=1).ravel()  # every other one is a sample's window
+    padded = np.concatenate((samples, np.full_like(samples[..., :1], np.nan)), axis=-1)
+    return np.fmin.reduceat(padded, windows, axis=-1)[..., ::2]
 
 
 def suction_kpa(
@@ -136,10 +146,25 @@ def suction_kpa(
     flow between them; else it is calculated for steady flow (Darcy-Weisbach; Blasius friction when turbulent) and taken as 1 to 3 times that,
     because pumps suck in pulses. A nan flow: anything between idle and full flow. Example: 3 m of line at 1 g take 21.8 kPa off.
     """
-    suction, engine = car.suction, car.engine
-    flow = _array(flow_l_h)
+    if np.ndim(flow_l_h) == 0 and np.ndim(acceleration_m_s2) == 0:
+        flow = float(np.asarray(flow_l_h))
+        return _steady_suction_kpa(car.suction, car.engine, None if np.isnan(flow) else flow, float(np.asarray(acceleration_m_s2)), density_kg_m3)
+    return _suction_kpa(car.suction, car.engine, _array(flow_l_h), _array(acceleration_m_s2), density_kg_m3)
+
+
+@lru_cache(maxsize=64)
+def _steady_suction_kpa(
+    suction: Suction, engine: Engine, flow_l_h: float | None, acceleration_m_s2: float, density_kg_m3: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Asked anew for every reading of a live recording."""
+    return _suction_kpa(suction, engine, _array(flow_l_h), _array(acceleration_m_s2), density_kg_m3)
+
+
+def _suction_kpa(
+    suction: Suction, engine: Engine, flow: np.ndarray, acceleration_m_s2: np.ndarray, density_kg_m3: float
+) -> tuple[np.ndarray, np.ndarray]:
     lift = density_kg_m3 * STANDARD_GRAVITY_M_S2 * suction.lift_m / 1000
-    head = density_kg_m3 * _array(acceleration_m_s2) * suction.line_length_m / 1000
+    head = density_kg_m3 * acceleration_m_s2 * suction.line_length_m / 1000
 
     def between(loss_at: Callable[[np.ndarray], np.ndarray], share: float) -> tuple[np.ndarray, np.ndarray]:
         low, high = loss_at(np.asarray(engine.idle_flow_l_h)), loss_at(np.asarray(engine.full_flow_l_h))
@@ -172,7 +197,7 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
 
     Arrays of `conditions` broadcast; a result has the shape of what it depends on. Raises InputError if arrays do not fit together.
     """
-    conditions = _looked_back(conditions)
+    conditions = looked_back(conditions)
     air, air_uncertainty, air_basis = _air(car, conditions)
     state = running_state(car, conditions)
     result = {}
@@ -212,8 +237,10 @@ def _at_place(
     if role == "tank" or (role in ("suction", "pump") and car.pump.kind == "electric_submerged"):
         return PlacePressure(tank, air_uncertainty, tank_basis.format(air_basis))
     if role in ("suction", "pump"):
-        stated = _array(conditions.acceleration_m_s2)
-        acceleration = np.where(np.isnan(stated), car.suction.acceleration_m_s2, stated)
+        acceleration: npt.ArrayLike = car.suction.acceleration_m_s2
+        if conditions.acceleration_m_s2 is not None:
+            stated = _array(conditions.acceleration_m_s2)
+            acceleration = np.where(np.isnan(stated), acceleration, stated)
         depression, spread = suction_kpa(car, conditions.flow_l_h if conditions.flow_l_h is not None else np.nan, acceleration, density)
         running, standing = (tank - depression, np.hypot(air_uncertainty, spread)), (np.minimum(tank, air), air_uncertainty)
         measured = car.suction.suction_idle_kpa is not None or car.suction.suction_full_kpa is not None
@@ -255,16 +282,16 @@ def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray
     return np.where(np.isnan(measured), fallback, air + measured), "measured tank pressure over air pressure ({})"
 
 
-def _looked_back(conditions: Conditions) -> Conditions:
+def looked_back(conditions: Conditions) -> Conditions:
+    """The conditions with the lowest pressures of the last 5 s in place of the pressures, and without times: what at_places judges each sample by."""
     if conditions.time_s is None:
         return conditions
     times = np.asarray(conditions.time_s, dtype=float)
-    lowest = {}
-    for name in ("ambient_pressure_kpa", "fuel_pressure_kpa", "tank_gauge_kpa"):
-        values = getattr(conditions, name)
-        if values is not None and np.ndim(values) == 1 and len(values) == len(times):
-            lowest[name] = lowest_recent(times, values)
-    return replace(conditions, **lowest)
+    given = {name: getattr(conditions, name) for name in LOOKED_BACK}
+    rows = {name: values for name, values in given.items() if np.shape(values) == times.shape}
+    if not rows:
+        return replace(conditions, time_s=None)
+    return replace(conditions, **dict(zip(rows, lowest_recent(times, np.stack(list(rows.values()))), strict=True)), time_s=None)
 
 
 def _array(value: Any) -> np.ndarray:

@@ -35,6 +35,8 @@ REASONS: dict[int, str] = {
     15: "the amplifier reports a fault without saying which",
 }
 _NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
+_COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, _SATURATED, _NO_DESCRIPTION))  # reasons that leave no cold junction either
+_BLOCK = 1 << 16
 _NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: 3}
 _FAULT_REASONS = {
     "open_circuit": 4,
@@ -161,30 +163,46 @@ def readings_degc(
     description's values as hotfuel_wire.codec.unpack gives them. calibration: None or an object with `channel(number, place)` -> correction or
     None (hotfuel.temperature.calibration.Calibration). Returns (degC, reason, amplifier's own temperature degC), each one entry per row.
     """
-    degc = np.full(len(readings), np.nan)
-    cold = np.full(len(readings), np.nan)
+    degc, cold = np.full((2, len(readings)), np.nan)
     reason = np.full(len(readings), _NO_DESCRIPTION, dtype=np.uint8)
+    for start in range(0, len(readings), _BLOCK):  # in pieces, so that a day's readings are never copied as a whole
+        part = slice(start, start + _BLOCK)
+        _fill_degc(readings[part], descriptions, calibration, degc[part], reason[part], cold[part])
+    return degc, reason, cold
+
+
+def _fill_degc(
+    readings: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: Any, degc: np.ndarray, reason: np.ndarray, cold: np.ndarray
+) -> None:
+    """Channels of one kind are worked out together: a single frame costs one call, not one a channel."""
     for description_id, description in descriptions.items():
         of_description = readings["description_id"] == description_id
         if not of_description.any():
             continue
+        kinds: dict[tuple[int, int, int], list[int]] = {}
         for number, channel in enumerate(description["channels"]):
-            rows = np.flatnonzero(of_description & (readings["channel"] == number))
+            chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip, so "not known here"
+            kinds.setdefault((chip, channel["gain"], channel["resolution_bits"]), []).append(number)
+        for (chip, gain, resolution_bits), numbers in kinds.items():
+            of_kind = np.zeros(256, dtype=bool)
+            of_kind[numbers] = True
+            rows = np.flatnonzero(of_description & of_kind[readings["channel"]])
             if not rows.size:
                 continue
             part = readings[rows]
-            chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip, so "not known here"
-            place = bytes(channel["place"]).rstrip(b"\x00").decode("ascii", "replace")
-            setting = {"gain": channel["gain"], "resolution_bits": channel["resolution_bits"]}
             degc[rows], reason[rows] = to_degc(
-                part["hot"], part["cold"], part["status"], chip=chip, **setting, saturated=part["saturated"], known=part["known"],
-                calibration=calibration.channel(number, place) if calibration is not None else None,
+                part["hot"], part["cold"], part["status"], chip=chip, gain=gain, resolution_bits=resolution_bits, saturated=part["saturated"],
+                known=part["known"],
             )  # fmt: skip
-            measured = cold_degc(part["cold"], chip=chip, **setting)
-            cold[rows] = np.where(np.isin(reason[rows], (1, 2, _SATURATED, _NO_DESCRIPTION)), np.nan, measured)
+            measured = cold_degc(part["cold"], chip=chip, gain=gain, resolution_bits=resolution_bits)
+            cold[rows] = np.where(_COLD_UNKNOWN[reason[rows]], np.nan, measured)
+            for number in numbers if calibration is not None else ():
+                correction = calibration.channel(number, bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace"))
+                if correction is not None:
+                    of_channel = rows[part["channel"] == number]
+                    degc[of_channel] = correction.corrected_degc(degc[of_channel])
         beyond = of_description & (readings["channel"] >= len(description["channels"]))
         reason[beyond] = _UNKNOWN_KIND
-    return degc, reason, cold
 
 
 def loop_code(emf: npt.ArrayLike, cold: npt.ArrayLike, *, chip: int, gain: int, resolution_bits: int) -> np.ndarray:
