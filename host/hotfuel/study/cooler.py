@@ -101,11 +101,12 @@ class Cooler:
 
 @dataclass(frozen=True)
 class Cooled:
-    """What a cooler does elsewhere: fuel leaving it, heat rejected, with standard uncertainty, and the assumption it stands on."""
+    """What a cooler does elsewhere: fuel leaving it, heat rejected, with standard uncertainties, and the assumption it stands on."""
 
     outlet_degc: float
     outlet_u_degc: float
     heat_w: float
+    heat_u_w: float
     effectiveness: float
     assumption: str
 
@@ -185,10 +186,13 @@ def elsewhere(
     outlet, share = outlet_with(UA_FLOW_EXPONENT, cooler.ua_w_k)
     range_u = abs(outlet_with(0.8, cooler.ua_w_k)[0] - outlet_with(0.0, cooler.ua_w_k)[0]) / np.sqrt(12)
     ua_u = abs(outlet_with(UA_FLOW_EXPONENT, cooler.ua_w_k + cooler.ua_u_w_k)[0] - outlet)
+    outlet_u = float(np.hypot(range_u, ua_u))
+    heat = float(fuel * (inlet_degc - outlet))
     return Cooled(
         outlet_degc=float(outlet),
-        outlet_u_degc=float(np.hypot(range_u, ua_u)),
-        heat_w=float(fuel * (inlet_degc - outlet)),
+        outlet_u_degc=outlet_u,
+        heat_w=heat,
+        heat_u_w=float(np.hypot(fuel * outlet_u, CP_SHARE * heat)),
         effectiveness=float(share),
         assumption="UA goes with the fuel's flow to the power 0.4 (0 to 0.8); the air or water side is as it was measured.",
     )

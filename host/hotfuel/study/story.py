@@ -9,7 +9,7 @@ import pandas as pd
 
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.session.means import smoothed
-from hotfuel.study import own_limit, restarts
+from hotfuel.study import own_limit, restarts, transport
 from hotfuel.study.complaint import Judgement, judge
 from hotfuel.study.course import Course, of_session
 from hotfuel.study.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
@@ -58,6 +58,7 @@ class Story:
     own_limit: own_limit.OwnLimit
     confidence: str
     judgement: Judgement | None = None  # of its stops against a complaint's, where one was named
+    sections: tuple[transport.Section, ...] = ()  # of the line, between two places each
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -84,13 +85,17 @@ def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = No
     sentences += [_soak_sentence(course, soak, units) for soak in soaks]
     sentences += [_restart_sentence(one, clock, units) for one in starts]
     sentences += judged.sentences if judged else ()
+    line = transport.sections(course, units)
+    most = transport.told(line)
+    if most is not None and most.hose is not None:
+        sentences.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {most.sentence}")
     said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"])
     sentences += [f"At {clock.text(one.time_s)} {one.sentence}." for one in said]
     if shift.troubles + shift.ran_through:
         sentences.append(shift.sentence)
     confidence = found[0].confidence if found else "low"
     sentences.append(_how_sure(course, nearest, confidence, units))
-    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged)
+    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line)
 
 
 def _course(session_or_course: Any) -> Course:

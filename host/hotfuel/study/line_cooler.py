@@ -1,0 +1,171 @@
+"""A cooler in the line as a session shows it: what its steady running tells (hotfuel.study.cooler), in numbers and sentences."""
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
+from hotfuel.study import transport
+from hotfuel.study.cooler import Cooled, Cooler, elsewhere, ice_minutes, measured
+from hotfuel.study.course import STEP_S, Course
+from hotfuel.study.hose import Flow
+from hotfuel.study.phases import fired
+from hotfuel.units import Shown
+
+ALIKE_SHARE = 0.25  # flows that near the middle one count as one flow
+WARMED_S = 120  # of running, before fuel and cooler have settled
+LEAST_S = 60
+MELTING_DEGC = 0.0
+
+
+@dataclass(frozen=True)
+class LineCooler:
+    """A cooler just before `place`, over `steady_s` of running at about one flow. Temperatures are medians, degC; before: the place before."""
+
+    before: str
+    place: str
+    inlet_degc: float
+    outlet_degc: float
+    coolant_degc: float
+    steady_s: float
+    flow_basis: str
+    flow_relative_u: float
+    cooler: Cooler
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain fields for JSON."""
+        return asdict(self)
+
+    def sentences(self, shown: Shown) -> list[str]:
+        """What was measured, for a person."""
+        one = self.cooler
+        return [
+            f"Over {self.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{self.flow_relative_u:.0%}, "
+            f"{self.flow_basis}) fuel entered at {shown.text(self.inlet_degc, 'temperature')} ({self.before}) and left at "
+            f"{shown.text(self.outlet_degc, 'temperature')} ({self.place}), with the coolant at {shown.text(self.coolant_degc, 'temperature')}.",
+            f"Effectiveness {one.effectiveness:.2f} ±{one.effectiveness_u:.2f}; {one.ua_w_k:.1f} ±{one.ua_u_w_k:.1f} W/K ({one.arrangement}); "
+            f"heat taken out of the fuel {one.heat_w:.0f} ±{one.heat_u_w:.0f} W.",
+            f"All of the line from {self.before} to {self.place} counts as the cooler: what is taken up behind it makes it look smaller than it is.",
+        ]
+
+
+def in_session(
+    course: Course,
+    place: str,
+    coolant: float | str | None = None,
+    flow: Flow | None = None,
+    *,
+    coolant_w_k: float = np.inf,
+    arrangement: str = "crossflow",
+) -> LineCooler:
+    """The cooler between a place and the one before it.
+
+    coolant: its temperature in degC, or the name of the place of a probe in it; None is outside air. flow: through the line, None works it out from
+    engine speed. coolant_w_k: as in hotfuel.study.cooler.measured. Raises InputError for a place without one before it, an unknown coolant or flow,
+    too little steady running, and readings that contradict each other.
+    """
+    places = transport.line_places(course)
+    if course.car is None:
+        raise InputError(f"{course.name} has no usable car file, so nobody knows what lies between two places: give one")
+    if place not in places[1:]:
+        raise InputError(
+            f'a cooler cannot stand before "{place}": choose among {", ".join(places[1:]) or "no places (there is only one)"}'
+        )
+    before = places[places.index(place) - 1]
+    beside = _coolant(course, coolant)
+    litres, relative_u, basis = _flow(course, flow)
+    on = _settled(course) & np.isfinite(course.degc[before] + course.degc[place] + beside) & (litres > 0)
+    middle = float(np.median(litres[on])) if on.any() else np.nan
+    on &= np.abs(litres - middle) <= ALIKE_SHARE * middle
+    steady_s = float(on.sum()) * STEP_S
+    if steady_s < LEAST_S:
+        raise InputError(
+            f"{course.name} has {steady_s:.0f} s of settled running at about one flow with both temperatures: a cooler needs at least {LEAST_S} s"
+        )
+    inlet, outlet, cold, fuel = (float(np.median(x[on])) for x in (course.degc[before], course.degc[place], beside, litres))
+    reading = [
+        float(np.max(temperature_uncertainty_degc(course.car, course.car.place(p), fuel, Channel()))) for p in (before, place)
+    ]
+    found = measured(
+        inlet,
+        outlet,
+        cold,
+        fuel,
+        coolant_w_k=coolant_w_k,
+        arrangement=arrangement,
+        reading_u_degc=float(np.sqrt(np.mean(np.square(reading)))),
+        flow_relative_u=relative_u,
+    )
+    return LineCooler(before, place, inlet, outlet, cold, steady_s, basis, relative_u, found)
+
+
+def there(seen: LineCooler, inlet_degc: float | None, coolant_degc: float | None, fuel_l_h: float | None) -> Cooled:
+    """The same cooler where something is other; None leaves it as it was measured."""
+    return elsewhere(
+        seen.cooler,
+        seen.inlet_degc if inlet_degc is None else inlet_degc,
+        seen.coolant_degc if coolant_degc is None else coolant_degc,
+        seen.cooler.fuel_l_h if fuel_l_h is None else fuel_l_h,
+    )
+
+
+def there_sentence(cooled: Cooled, shown: Shown) -> str:
+    """What `there` found, for a person."""
+    return (
+        f"There the fuel would leave it at {shown.text(cooled.outlet_degc, 'temperature')} "
+        f"(±{shown.text(cooled.outlet_u_degc, 'temperature difference')}), effectiveness {cooled.effectiveness:.2f}, {cooled.heat_w:.0f} "
+        f"±{cooled.heat_u_w:.0f} W. {cooled.assumption}"
+    )
+
+
+@dataclass(frozen=True)
+class Ice:
+    """Minutes until ice is melted, with their standard uncertainty."""
+
+    minutes: float
+    u_minutes: float
+    sentence: str
+
+
+def ice(ice_kg: float, heat_w: float, heat_u_w: float) -> Ice:
+    """How long ice at 0 degC lasts at a heat flow from the fuel. Raises InputError for values not above 0."""
+    minutes = ice_minutes(ice_kg, heat_w)
+    u_minutes = minutes * heat_u_w / heat_w
+    return Ice(
+        minutes,
+        u_minutes,
+        f"{ice_kg:.1f} kg of ice takes up {heat_w:.0f} W for {minutes:.0f} min (±{u_minutes:.0f}), counting what comes from the fuel alone: heat through "
+        "the can's wall makes it less.",
+    )
+
+
+def _coolant(course: Course, coolant: float | str | None) -> np.ndarray:
+    if isinstance(coolant, str):
+        if coolant not in course.degc:
+            raise InputError(f'there is no temperature of "{coolant}" in {course.name}; it has {", ".join(course.degc)}')
+        return course.degc[coolant]
+    value = course.ambient_degc if coolant is None else coolant
+    if not np.isfinite(value):
+        raise InputError(
+            f"the outside temperature of {course.name} is not known: give the coolant's temperature, or the place of a probe in it"
+        )
+    return np.full_like(course.time_s, value)
+
+
+def _flow(course: Course, flow: Flow | None) -> tuple[np.ndarray, float, str]:
+    given = transport.flow_of(course) if flow is None else flow
+    litres = np.broadcast_to(given.litres_h, course.time_s.shape)
+    if not np.isfinite(litres).any():
+        raise InputError(
+            f"the fuel's flow in {course.name} is not known: give it, or record engine speed and name the displacement in the car file"
+        )
+    return np.nan_to_num(litres), given.relative_u, given.basis
+
+
+def _settled(course: Course) -> np.ndarray:
+    """Running for WARMED_S at least, per second."""
+    on = fired(course)
+    stopped = np.where(on, 0, np.arange(len(on)) + 1)
+    return on & (np.arange(len(on)) + 1 - np.maximum.accumulate(stopped) > WARMED_S / STEP_S)
