@@ -6,7 +6,7 @@ tests/wire/test_protocol_document.py keeps them equal.
 import struct
 from pathlib import Path
 
-from hotfuel_wire import meanings, messages
+from hotfuel_wire import meanings, messages, status
 from hotfuel_wire.kinds import KINDS
 
 DOCUMENT = Path(__file__).parent / "PROTOCOL.md"
@@ -29,6 +29,24 @@ def _rows(name, rows, at, indent=""):
     return lines
 
 
+def _listing(head, rows):
+    return "\n".join(
+        ["| " + " | ".join(head) + " |", "|---" * len(head) + "|", *("| " + " | ".join(map(str, row)) + " |" for row in rows)]
+    )
+
+
+def _numbered(numbers, prose):
+    return [(number, f"`{name}`", *prose[name]) for name, number in numbers.items()]
+
+
+def _status_bits():
+    return [
+        (name, f"{mask:#04x}", fault.replace("_", " "), "no" if fatal else "yes")
+        for name, number in messages.CHIPS.items()
+        for mask, fault, fatal in status.FAULT_BITS[number]
+    ]
+
+
 def tables():
     """All tables as one Markdown text."""
     head = ["| byte | field | kind | unit | meaning |", "|---|---|---|---|---|"]
@@ -41,9 +59,20 @@ def tables():
         assert struct.calcsize("<" + letter) == size, kind
         kinds.append(f"| {kind} | {size} | {'' if least is None else least} | {'' if greatest is None else greatest} |")
     parts += ["### kinds", "Little-endian. The last two are byte strings padded with zeros.", "\n".join(kinds)]
+    parts += [
+        "### codes",
+        "The EMF of a code belongs between the probe and the chip's own temperature: add the EMF that its thermocouple type has at the cold code's "
+        "temperature, then look up the sum (IEC 60584-1, NIST ITS-90).",
+        _listing(("chip", "hot code", "cold code"), [(name, *prose) for name, prose in meanings.CODES.items()]),
+        "### status bits",
+        '"no": the reading has no temperature. Bits that are not listed say nothing about it.',
+        _listing(("chip", "bit", "fault", "reading can be used"), _status_bits()),
+        "### events",
+        _listing(("number", "event", "what happened", "`value`", "`detail`"), _numbered(messages.EVENTS, meanings.EVENTS)),
+        "### commands",
+        _listing(("number", "command", "`argument`", "`answer`"), _numbered(messages.COMMANDS, meanings.COMMANDS)),
+    ]
     for title in (
-        "EVENTS",
-        "COMMANDS",
         "OUTCOMES",
         "CHIPS",
         "BAROMETER_CHIPS",

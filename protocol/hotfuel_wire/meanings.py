@@ -43,20 +43,20 @@ FIELDS = {
     "description.channels.resolution_bits": "Resolution of the hot code",
     "reading.description_id": "CRC-32 of the description's payload behind its header: which gain, filter and place these codes belong to",
     "reading.channel_count": "Number of channels that follow",
-    "reading.channels.hot": "Hot code as the chip gives it, or a reason below -0x3FFFFFF0: -0x3FFFFFFF no answer, -0x3FFFFFFE configuration lost, "
+    "reading.channels.hot": "Hot code as the chip gives it, see codes; or a reason below -0x3FFFFFF0: -0x3FFFFFFF no answer, -0x3FFFFFFE configuration lost, "
     "-0x3FFFFFFD no new conversion",
-    "reading.channels.cold": "Cold-junction code as the chip gives it",
-    "reading.channels.status": "The chip's own fault bits; see status.py",
+    "reading.channels.cold": "Cold-junction code as the chip gives it; see codes",
+    "reading.channels.status": "The chip's own fault bits; see status bits",
     "auxiliary.fitted": "1 barometer, 2 battery, 4 fuel pressure, 8 engine pulses, 16 ignition, 32 mark button, 64 pulses counted by interrupt only",
     "auxiliary.inputs": "1 ignition is on, 2 the button is pressed",
-    "auxiliary.battery": "Supply voltage behind its divider, 0 to 65535 of the reference",
+    "auxiliary.battery": "Supply voltage behind its divider (11 to 1 as drawn), 0 to 65535 of the 3.3 V reference",
     "auxiliary.fuel_pressure": "Fuel-pressure sender, 0 to 65535 of its supply",
     "auxiliary.pulses": "Engine-speed pulses since boot, wrapping at 2^32",
     "auxiliary.barometer_length": "Number of bytes that follow; 0 without a barometer",
     "auxiliary.barometer": "The barometer chip's data registers as read (pressure, then temperature)",
-    "event.code": "What happened; see messages.EVENTS",
+    "event.code": "What happened; see the list of events",
     "event.channel": "Channel concerned; 255 none",
-    "event.value": "A number that belongs to the event (for an alarm: old and new state, see alarm.py)",
+    "event.value": "A number that belongs to the event; see the list of events",
     "event.detail_length": "Number of bytes that follow",
     "event.detail": "Words that belong to the event, UTF-8",
     "health.late_ticks": "Ticks that came more than half a period late",
@@ -72,12 +72,12 @@ FIELDS = {
     "health.alarm_unseen": "1: something happened that nobody has looked at",
     "health.limits_age_days": "Days since the limits were loaded; 65535 none loaded or time of day unknown",
     "command.sequence": "Chosen by the host, counting up",
-    "command.code": "See messages.COMMANDS",
+    "command.code": "See the list of commands",
     "command.argument_length": "Number of bytes that follow",
     "command.argument": "Belongs to the command",
     "reply.sequence": "Of the command answered",
     "reply.code": "Of the command answered",
-    "reply.outcome": "0 done, else the reason: see messages.OUTCOMES",
+    "reply.outcome": "0 done, else the reason: see the list of outcomes",
     "reply.answer_length": "Number of bytes that follow",
     "reply.answer": "Belongs to the command; with an outcome other than 0 the reason in words, UTF-8",
     "data.segment": "Number of the stored segment",
@@ -97,4 +97,68 @@ FIELDS = {
     "link_gap.length_ms": "How long it lasted",
     "link_gap.bytes_damaged": "Bytes received since the last such frame that were no frames",
     "link_gap.reason": "0 unknown, 1 the port went away, 2 silence, 3 disk full, 4 the recording ended",
+}
+
+# chip -> (hot code, cold code)
+CODES = {
+    "MAX31856": ("19 bits, signed; EMF in V = code / (`gain` x 1.6 x 2^17)", "1/256 degC, signed; the lowest two bits are 0"),
+    "MAX31855": (
+        "14 bits, signed, 0.25 degC; the chip's own straight line: EMF in V = 41.276e-6 x (hot degC - cold degC)",
+        "1/16 degC, signed",
+    ),
+    "MCP9601": ("raw ADC register, signed; EMF in V = code x 2e-6 x 2^(18 - `resolution_bits`)", "1/16 degC, signed"),
+    "MCP9600": ("as the MCP9601", "1/16 degC, signed"),
+}
+
+# event -> (what happened, value, detail); empty where there is none
+EVENTS = {
+    "boot": ("the board has started", "boot count", "why the stored settings could not be used"),
+    "configuration_lost": ("a chip's registers no longer held what was written; it was set up again", "", ""),
+    "chip_lost": ("a chip no longer answers", "", ""),
+    "chip_found": ("it answers again", "", ""),
+    "exception": (
+        "a step of the program failed and was left out",
+        "error number of the file system, if it was that",
+        "error and place in the program",
+    ),
+    "settings_changed": ("", "", "the lines that were set"),
+    "mark": ("button or host: remember this moment", "how long the button was held, ms", "the host's words"),
+    "alarm": (
+        "an alarm changed its state",
+        "place x 4096 + level x 256 + old state x 16 + new state. Level: 0 warn, 1 act, 2 lost. State: 0 normal, 1 unacknowledged, 2 acknowledged, "
+        "3 returned unacknowledged. Place: row of the board's limit tables; `channel` says which probe",
+        '"needle" for the limit behind a carburettor\'s needle',
+    ),
+    "limits_loaded": ("a set of limits was taken into use", "altitude they are made for, m", "made=unix seconds"),
+    "ignition_on": ("", "", ""),
+    "ignition_off": ("", "", ""),
+    "clock_set": ("by the host", "", "unix microseconds, decimal"),
+    "store_recovered": ("the store of an earlier boot was opened", "bytes of its newest segment", ""),
+    "store_full": ("only protected segments are left", "number of segments", ""),
+    "store_paused": ("all places near the cabin's temperature for half an hour: readings are not stored", "1 begins, 0 ends", ""),
+    "low_voltage": ("the battery is low with the ignition off", "mV", ""),
+    "sleep": ("the board goes to sleep until the ignition comes on", "supply, mV", ""),
+}
+
+# command -> (argument, answer); text is UTF-8, numbers little-endian
+COMMANDS = {
+    "version": ("", "lines name=value: protocol, firmware, last_sequence"),
+    "info": ("", "lines name=value: board_id, boot_count, reset_cause, uptime_ms, memory_free, barometer, attached, lost"),
+    "settings_get": ("name of a setting; nothing: all names", "name=value; all names with commas between"),
+    "settings_set": ("lines name=value, taken as a whole or not at all", ""),
+    "clock": ("unix microseconds as decimal text; nothing: only ask", "lines unix_us=, source="),
+    "mark": ("words to keep with the mark", ""),
+    "acknowledge": ("", ""),
+    "warnings": (
+        "one piece of a set of limit tables (hotfuel_wire/limit_tables.py), its head first; nothing: only ask",
+        "made=none, or lines made=, altitude_m=, air_pa=, age_days=, fit=; nothing while pieces are missing",
+    ),
+    "identify": ("", ""),
+    "service": ("", "words; the board then restarts at its prompt"),
+    "segments": (
+        "u16: leave out so many of the oldest; nothing: 0",
+        "up to 32 times, oldest first: number u16, bytes u32, protected u8",
+    ),
+    "fetch": ("segment u16, offset u32", "nothing; the bytes come in a `data` message before the reply"),
+    "forget": ("segment u16", ""),
 }

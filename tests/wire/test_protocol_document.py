@@ -4,7 +4,7 @@ import importlib.util
 from pathlib import Path
 
 import pytest
-from hotfuel_wire import codec, meanings
+from hotfuel_wire import codec, meanings, messages
 
 PROTOCOL = Path(__file__).parent.parent.parent / "protocol"
 
@@ -29,6 +29,19 @@ def fields():
 def test_every_field_has_a_meaning_and_no_meaning_is_left_over():
     assert set(fields()) == set(meanings.FIELDS)
     assert {layout.name for layout in codec.LAYOUTS.values()} | {"header"} == set(meanings.MESSAGES)
+
+
+@pytest.mark.parametrize("title", ["EVENTS", "COMMANDS"])
+def test_every_number_has_a_meaning(title):
+    assert list(getattr(meanings, title)) == list(getattr(messages, title))
+
+
+def test_the_document_alone_says_what_codes_and_status_bits_mean():
+    assert list(meanings.CODES) == list(messages.CHIPS)
+    text = (PROTOCOL / "PROTOCOL.md").read_text(encoding="utf-8")
+    assert "messages." not in text.partition("<!-- tables: begin -->")[2]
+    assert "status.py" not in text
+    assert "| MAX31856 | 0x01 | open circuit | no |" in text
 
 
 def test_the_document_is_fresh():
