@@ -7,7 +7,7 @@ normal spread about 0 and the measurements with their own uncertainties (Gauss-N
   moves ten per cent of the pentanes. So T(V/L=20) counts with an uncertainty here, and what is left is closed by `Feed.anchor`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ _SIGMA_DEGC = {10: 3.0, 50: 2.0, 90: 6.0}
 # An ethanol blend's plateau ends later in D86 (reflux) than in an open distillation, so its 50 % point says less about the base.
 _SIGMA_T50_ETHANOL_DEGC = 6.0
 _SIGMA_EVAPORATED = {70.0: 3.0, 100.0: 3.0}
+_MOST_KPA, _HOTTEST_K = 510.0, 473.15  # limits are worked out up to here (hotfuel.fuel.table), the flash's range
 _STEPS = np.concatenate([np.linspace(0, 0.16, 5), np.linspace(0.22, 0.94, 16)])
 
 
@@ -100,11 +101,8 @@ def _residuals(tilt: Array, data: Data) -> Array:
     return np.array(found)
 
 
-def composition(data: Data) -> Array:
-    """Volume fractions at 15 degC of all components, shape (11,), ethanol last; raises InputError if no gasoline fits the vapour pressure.
-
-    Example: vapour pressure 60 kPa, T50 100 degC, T90 165 degC -> about 5 vol-% butane, 15 vol-% C5.
-    """
+def _most_likely(data: Data) -> tuple[Array, Array]:
+    """The most likely t of every component, and d residual / dt of the data there."""
     count, nudge = len(_TYPICAL), 1e-3
     tilt = np.zeros(count)
     for _ in range(25):
@@ -115,6 +113,15 @@ def composition(data: Data) -> Array:
         tilt = tilt + step
         if np.abs(step).max() < 2e-3:
             break
+    return tilt, jacobian
+
+
+def composition(data: Data) -> Array:
+    """Volume fractions at 15 degC of all components, shape (11,), ethanol last; raises InputError if no gasoline fits the vapour pressure.
+
+    Example: vapour pressure 60 kPa, T50 100 degC, T90 165 degC -> about 5 vol-% butane, 15 vol-% C5.
+    """
+    tilt, _ = _most_likely(data)
     volumes = _volumes(tilt[:, None], data.ethanol_vol)
     if abs(float(_residuals(tilt[:, None], data)[0, 0])) * data.vapour_pressure_sigma_kpa > max(0.3, 3 * data.vapour_pressure_sigma_kpa):
         raise InputError(
@@ -122,6 +129,38 @@ def composition(data: Data) -> Array:
             "check vapour pressure, T50, T90 and ethanol"
         )
     return volumes[:, 0]
+
+
+def usual_vapour_pressure_kpa(data: Data) -> tuple[float, float]:
+    """The vapour pressures gasolines with all the other data have: 2 standard deviations either side of the most likely, kPa."""
+    loose = replace(data, vapour_pressure_sigma_kpa=1000.0)
+    tilt, jacobian = _most_likely(loose)
+    covariance = np.linalg.inv(jacobian.T @ jacobian + np.eye(len(tilt)) / _SPREAD**2)
+    likely = data.vapour_pressure_kpa + loose.vapour_pressure_sigma_kpa * float(_residuals(tilt[:, None], loose)[0, 0])
+    sigma = loose.vapour_pressure_sigma_kpa * float(np.sqrt(jacobian[0] @ covariance @ jacobian[0]))
+    return likely - 2 * sigma, likely + 2 * sigma
+
+
+def mixture_of(data: Data, exact: bool) -> flash.Feed:
+    """The fuel behind the data. exact: its V/L is 20 at T(V/L=20), by the anchor; where that would have the fuel boil all at once, T(V/L=20) counts
+    more in the composition. InputError if no gasoline has these figures."""
+    if not exact or data.t_vl20_degc is None:
+        return _boiling_bit_by_bit(flash.Feed.of_volumes(composition(data)))
+    try:
+        return _boiling_bit_by_bit(anchored(composition(data), data.t_vl20_degc))
+    except InputError:
+        closer = replace(data, t_vl20_sigma_degc=0.2 * data.t_vl20_sigma_degc)
+        return _boiling_bit_by_bit(anchored(composition(closer), data.t_vl20_degc))
+
+
+def _boiling_bit_by_bit(feed: flash.Feed) -> flash.Feed:
+    """The feed itself, if more of it boils only at less pressure and all that limits are worked out for is within the flash's range."""
+    kelvin, ratio = np.meshgrid(np.linspace(0, 80, 5) + ZERO_DEGC_IN_K, np.linspace(0, 40, 41), indexing="ij")
+    pressure = flash.pressure_kpa(feed, kelvin.ravel(), ratio.ravel()).reshape(kelvin.shape)
+    hottest = flash.temperature_k(feed, np.array([_MOST_KPA]), np.array([ratio.max()]))
+    if np.diff(pressure, axis=1).max() >= 0 or hottest > _HOTTEST_K:
+        raise InputError("no gasoline boils as these figures say: check vapour pressure, T10, T50, T90, T(V/L=20) and ethanol")
+    return feed
 
 
 def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:

@@ -226,27 +226,20 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
     """One fit per set of measurements; a car file read twice costs it once."""
     data.check()
     classes.refuse_class_maxima(data)
-    linear = data.linear_degc()
-    notes: list[str] = []
-    other: float | None = None
-    target: float | None
+    target, route, sigma = _route(data)
     ethanol = data.ethanol_vol
-    if data.t_vl20_degc is not None:
-        target, route, sigma = data.t_vl20_degc, "measured T(V/L=20)", SIGMA_DEGC["equation"]
-    elif linear is not None and ethanol < classes.TRACE_ETHANOL_VOL:
-        target, route = linear, "linear equation of ASTM D4814 on measured values"
-        sigma = float(np.hypot(SIGMA_DEGC["equation"], volatility.t_vl20_reproducibility_degc(linear) / 2.77))
-    elif linear is not None and ethanol <= 20:
-        target, route, sigma = data.blend_degc(), "ethanol blend fitted to its own measurements", SIGMA_DEGC["blend"]
-        notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
-        other = float(volatility.t_vl20_ethanol_step_degc(linear)) if 1 <= ethanol <= 15 else None
-    else:
-        target, route = None, "mixture fitted to the measurements given"
-        sigma = SIGMA_DEGC["mixture"] if ethanol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
+    other: float | None = None
+    notes: list[str] = []
+    if target is None:
         notes.append("No T10 and T50 for the linear equation, or more than 20 % ethanol: the limit comes from the mixture alone.")
-    volumes = fit.composition(data.for_fit(target))
-    exact = data.t_vl20_degc is not None or (target is not None and ethanol < classes.TRACE_ETHANOL_VOL)
-    feed = fit.anchored(volumes, target) if exact and target is not None else flash.Feed.of_volumes(volumes)
+    elif data.t_vl20_degc is None and ethanol >= classes.TRACE_ETHANOL_VOL:
+        notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
+        linear = data.linear_degc()
+        other = float(volatility.t_vl20_ethanol_step_degc(linear)) if linear is not None and 1 <= ethanol <= 15 else None
+    try:
+        feed = fit.mixture_of(data.for_fit(target), exact=data.t_vl20_degc is not None or ethanol < classes.TRACE_ETHANOL_VOL)
+    except InputError:
+        raise InputError(_apart(data)) from None
     return Fuel(
         name,
         route,
@@ -257,6 +250,30 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
         "ASTM D4814-18 appendix X2" if target is not None and data.t_vl20_degc is None else None,
         density_15c_kg_m3=data.density_kg_m3 or 0.0,
         other_route_degc=other,
+    )
+
+
+def _route(data: Measurements) -> tuple[float | None, str, float]:
+    """T(V/L=20) in degC (None: the mixture's own), how it is found, and its standard uncertainty in degC."""
+    linear = data.linear_degc()
+    if data.t_vl20_degc is not None:
+        return data.t_vl20_degc, "measured T(V/L=20)", SIGMA_DEGC["equation"]
+    if linear is not None and data.ethanol_vol < classes.TRACE_ETHANOL_VOL:
+        sigma = float(np.hypot(SIGMA_DEGC["equation"], volatility.t_vl20_reproducibility_degc(linear) / 2.77))
+        return linear, "linear equation of ASTM D4814 on measured values", sigma
+    if linear is not None and data.ethanol_vol <= 20:
+        return data.blend_degc(), "ethanol blend fitted to its own measurements", SIGMA_DEGC["blend"]
+    sigma = SIGMA_DEGC["mixture"] if data.ethanol_vol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
+    return None, "mixture fitted to the measurements given", sigma
+
+
+def _apart(data: Measurements) -> str:
+    """What to say of figures no gasoline has together."""
+    low, high = fit.usual_vapour_pressure_kpa(data.for_fit(data.t_vl20_degc))
+    others = data.beside_vapour_pressure() or "a gasoline without ethanol"
+    return (
+        f"a vapour pressure of {data.vapour_pressure_kpa:g} kPa does not go with {others}: with that it is {low:.0f} to {high:.0f} kPa as a rule; "
+        "check each figure and its unit on the data sheet, or leave one out"
     )
 
 

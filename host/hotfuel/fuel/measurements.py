@@ -7,6 +7,19 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import volatility
 from hotfuel.fuel.fit import Data
 
+# field -> (name, least, most, unit)
+_RANGES = {
+    "vapour_pressure_kpa": ("vapour pressure", 10, 115, "kPa"),
+    "t10_degc": ("T10", 25, 100, "degC"),
+    "t50_degc": ("T50", 55, 140, "degC"),
+    "t90_degc": ("T90", 70, 220, "degC"),
+    "ethanol_vol": ("ethanol", 0, 90, "vol-%"),
+    "e70_vol": ("E70", 1, 70, "vol-%"),
+    "e100_vol": ("E100", 10, 99, "vol-%"),
+    "density_kg_m3": ("density at 15 degC", 653, 830, "kg/m3"),
+    "t_vl20_degc": ("T(V/L=20)", 30, 90, "degC"),
+}
+
 
 @dataclass(frozen=True)
 class Measurements:
@@ -24,18 +37,7 @@ class Measurements:
 
     def check(self) -> None:
         """InputError for a value beyond its range or a distillation that cannot be."""
-        ranges = {
-            "vapour_pressure_kpa": ("vapour pressure", 10, 115, "kPa"),
-            "t10_degc": ("T10", 25, 100, "degC"),
-            "t50_degc": ("T50", 55, 140, "degC"),
-            "t90_degc": ("T90", 70, 220, "degC"),
-            "ethanol_vol": ("ethanol", 0, 90, "vol-%"),
-            "e70_vol": ("E70", 1, 70, "vol-%"),
-            "e100_vol": ("E100", 10, 99, "vol-%"),
-            "density_kg_m3": ("density at 15 degC", 653, 830, "kg/m3"),
-            "t_vl20_degc": ("T(V/L=20)", 30, 90, "degC"),
-        }
-        for field, (name, low, high, unit) in ranges.items():
+        for field, (name, low, high, unit) in _RANGES.items():
             value = getattr(self, field)
             if value is not None:
                 volatility.require_range(value, low, high, name, unit)
@@ -51,6 +53,12 @@ class Measurements:
                     f"{high_name} {high:g} {unit} is not above {low_name} {low:g} {unit}: a distillation rises, check whether two values "
                     "were exchanged"
                 )
+
+    def beside_vapour_pressure(self) -> str:
+        """The other figures given, in words, e.g. "T10 55 degC and T50 100 degC"."""
+        fields = (field for field in list(_RANGES)[1:] if field != "density_kg_m3" and getattr(self, field))
+        words = [f"{_RANGES[field][0]} {getattr(self, field):g} {_RANGES[field][3]}" for field in fields]
+        return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
     def linear_degc(self) -> float | None:
         """The D4814 linear value, or None if it has no T10 or T50 or they are outside its range."""

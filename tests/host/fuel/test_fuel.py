@@ -1,5 +1,7 @@
 """The fuel as the rest of the house sees it: routes, limits, ethanol, weathering, the needle, and what is refused."""
 
+import re
+
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
@@ -157,13 +159,39 @@ def test_describe_says_route_edition_memory_and_what_is_not_covered():
         ({"vapour_pressure_kpa": 60, "ethanol_vol": 120}, "outside 0 to 90"),
         ({"vapour_pressure_kpa": 60, "t50_degc": float("nan")}, "T50 nan"),
         ({"vapour_pressure_kpa": 60, "density_kg_m3": 0.74}, "653 to 830"),
-        ({"vapour_pressure_kpa": 110, "ethanol_vol": 88}, "no gasoline"),
+        ({"vapour_pressure_kpa": 110, "ethanol_vol": 88}, r"110 kPa does not go with ethanol 88 vol-%: with that it is \d+ to \d+ kPa as a rule"),
+        ({"vapour_pressure_kpa": 20, "t10_degc": 40, "t50_degc": 100}, "20 kPa does not go with T10 40 degC and T50 100 degC"),
+        ({"vapour_pressure_kpa": 100, "t_vl20_degc": 70}, r"100 kPa does not go with T\(V/L=20\) 70 degC"),
+        ({"vapour_pressure_kpa": 77, "t50_degc": 93, "t_vl20_degc": 39}, "check each figure and its unit on the data sheet"),
+        ({"vapour_pressure_kpa": 57, "t10_degc": 96}, "57 kPa does not go with T10 96 degC"),
     ],
 )
 def test_impossible_measurements_are_refused_in_one_sentence(values, message):
     with pytest.raises(InputError, match=message) as caught:
         Fuel.from_measurements(**values)
     assert "\n" not in str(caught.value)
+
+
+def test_the_vapour_pressures_named_beside_refused_figures_go_with_them():
+    others = {"t10_degc": 60, "t50_degc": 105, "t90_degc": 130}
+    with pytest.raises(InputError, match="does not go with T10 60 degC, T50 105 degC and T90 130 degC") as caught:
+        Fuel.from_measurements(30, **others)
+    low, high = map(int, re.search(r"it is (\d+) to (\d+) kPa", str(caught.value)).groups())
+    assert 30 < low < high
+    for pressure in (low, high):
+        assert Fuel.from_measurements(pressure, **others).limit_table is not None
+
+
+@pytest.mark.parametrize(
+    ("vapour_pressure_kpa", "t10_degc", "t50_degc"),
+    [(90, 40, 107), (40, 69, 100), (90, 55, 100), (39, 62, 118)],  # anchored well above and below the mixture's own idea
+)
+def test_anchored_fuels_have_a_limit_table(vapour_pressure_kpa, t10_degc, t50_degc):
+    fuel = Fuel.from_measurements(vapour_pressure_kpa, t10_degc, t50_degc)
+    linear = volatility.t_vl20_linear_degc(vapour_pressure_kpa, t10_degc, t50_degc)
+    assert float(fuel.limit_table.limit_degc(101.325, 20.0)) == pytest.approx(float(linear), abs=0.05)
+    ratios = fuel.limit_table.vapour_liquid_ratio(np.linspace(20, 90, 71), np.full(71, 90.0))
+    assert np.all(np.diff(ratios) >= 0)
 
 
 @pytest.mark.parametrize(("degc", "kpa", "message"), [(250, 100, "-40 to 200"), (50, 5, "20 to 600"), (50, float("nan"), "20 to 600")])
