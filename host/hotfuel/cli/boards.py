@@ -139,6 +139,7 @@ def warnings(
     car: Annotated[Path, typer.Option("--car", help="Car file.")],
     fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel than the car file\'s, e.g. "D4814 A-1".')] = None,
     altitude: Annotated[str | None, typer.Option("--altitude", help='The highest place of the drive, e.g. "1600 m".')] = None,
+    calibration: Annotated[Path | None, typer.Option("--calibration", help="What `hotfuel check` wrote for this board.")] = None,
     port: Port = None,
     units: Units = None,
     as_json: Json = False,
@@ -146,18 +147,23 @@ def warnings(
     """Work out the limits for this car and fuel and load them into the board. Example: hotfuel board warnings --car car.toml"""
     from hotfuel.risk import board_limits
     from hotfuel.risk.limits_card import limits_card
+    from hotfuel.temperature.calibration import Calibration
 
     described = car_file.load(car)
     if altitude:
         described = described.model_copy(update={"altitude_m": parse(altitude, "length"), "station_pressure_kpa": None})
     chosen = fuel_named(fuel) if fuel else described.fuel()
     card = limits_card(described, chosen)
+    known = Calibration.load(calibration) if calibration else None
     with open_port(the_port(port)) as opened:
         heard = Listener()
         talk = Talk(opened, heard)
         talk.ask("info")  # the board describes itself before it answers
-        setting = board_limits.settings_of(heard.wait_for(talk, "description"))
-        tables = board_limits.board_tables(described, chosen, setting, datetime.datetime.now(datetime.UTC))
+        description = heard.wait_for(talk, "description")
+        if known is not None and known.board_id != (here := bytes(description["board_id"]).hex()):
+            raise InputError(f"{calibration} is of board {known.board_id}, this one is {here}: give its own, or leave --calibration out")
+        setting = board_limits.settings_of(description)
+        tables = board_limits.board_tables(described, chosen, setting, datetime.datetime.now(datetime.UTC), known)
         units_now = fields(talk.ask("settings_get", b"units")).get("units")
         if units_now is not None and units_now != described.units:  # of the margin the lamp tells in blinks
             talk.ask("settings_set", f"units={described.units}".encode())

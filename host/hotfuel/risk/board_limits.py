@@ -18,6 +18,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.margin import NEEDLE, Channel, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places
+from hotfuel.temperature.calibration import Calibration, ChannelCalibration
 from hotfuel.temperature.counts import loop_emf_mv, scale
 from hotfuel.temperature.thermocouple import emf_mv, seebeck_mv_per_degc
 
@@ -56,14 +57,14 @@ def board_tables(
     fuel: Fuel,
     settings: Mapping[int, ChannelSetting],
     made: datetime.datetime,
-    calibration_uncertainty_degc: Mapping[int, float] | None = None,
+    calibration: Calibration | None = None,
 ) -> BoardTables:
     """All tables for a car and a fuel. settings: channel number -> ChannelSetting; made: when, shown later as the limits' age.
 
+    calibration: of this board. The board corrects nothing: its limits are moved to what the probe will read there, with the calibration's uncertainty.
     Raises InputError for a place whose channel the board does not have, or a chip or gain that is not known.
     """
     air = ambient(car)
-    calibrated = calibration_uncertainty_degc or {}
     pieces: list[bytes] = []
     notes = [air.question] if air.question else []
     for place in car.places:
@@ -75,7 +76,10 @@ def board_tables(
             raise InputError(f"{place.name} is on channel {place.channel} in the car file, the board has the channels {have}: mend the car file")
         shift, count_mv = _counts(setting)
         pieces.append(_reference(place.channel, setting, shift, count_mv))
-        pieces += _limits(car, fuel, place, setting, count_mv, calibrated.get(place.channel))
+        known = calibration.channel(place.channel, place.name) if calibration is not None else None
+        if calibration is not None and known is None:
+            notes.append(f"{place.name}: the calibration has no line for this place on channel {place.channel}, its limits are for the probe as bought")
+        pieces += _limits(car, fuel, place, setting, count_mv, known)
         if place.probe.indicative:
             notes.append(f"{place.name}: a clamp-on probe is indicative, the lamp never says act for it")
     if not pieces:
@@ -106,10 +110,11 @@ def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: floa
     return wire.pack_reference(channel, setting.chip, setting.gain, shift, codes.tolist(), np.round(counts).astype(int).tolist())
 
 
-def _limits(car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_mv: float, calibration_degc: float | None) -> list[bytes]:
+def _limits(car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_mv: float, known: ChannelCalibration | None) -> list[bytes]:
     table = fuel.limit_table
     names = {number: name for name, number in CHIPS.items()}
-    channel = Channel(names[setting.chip], setting.gain, calibration_degc)
+    channel = Channel(names[setting.chip], setting.gain, known.uncertainty_degc if known else None)
+    gain, offset_degc = (known.gain, known.offset_degc) if known else (1.0, 0.0)
     pieces = []
     for state in (wire.STANDING, wire.RUNNING):
         conditions = Conditions(running=float(state))
@@ -133,9 +138,10 @@ def _limits(car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_m
             flags = wire.INDICATIVE if place.probe.indicative else 0
             if where == wire.IN_LINE and place.role in ("line", "carburettor"):
                 flags |= wire.LINE_PRESSURE
-            per_degc = round(float(seebeck_mv_per_degc(60.0)) / count_mv)
+            per_degc = round(float(seebeck_mv_per_degc(60.0)) / gain / count_mv)
             warn_centi = round(100 * float(shown[name].uncertainty_degc[0]))
-            units, counts = np.round(_PRESSURE_NODES_KPA / _UNIT_KPA).astype(int), np.round(emf_mv(limit) / count_mv).astype(int)
+            read_there = (limit - offset_degc) / gain
+            units, counts = np.round(_PRESSURE_NODES_KPA / _UNIT_KPA).astype(int), np.round(emf_mv(read_there) / count_mv).astype(int)
             pieces.append(
                 wire.pack_limit(place.channel, state, where, flags, per_degc, min(warn_centi, 65535), offset, units.tolist(), counts.tolist())
             )

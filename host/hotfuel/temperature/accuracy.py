@@ -99,7 +99,9 @@ def budget(
     """The error budget of one channel at one temperature and flow (a number or an array).
 
     chip and gain as in data/amplifiers.csv. A calibration replaces what it measured away (thermocouple, amplifier offset and scale, extension wire)
-    by its own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Raises InputError for an unknown chip and gain.
+    by its own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Extension wire counts in full however little its
+    ends differ: the standards (ASTM E230, IEC 60584-3, from memory) allow a fixed voltage over the wire's whole range and promise no share of it where
+    the difference is small. Raises InputError for an unknown chip and gain.
     """
     found = [row for row in _rows("amplifiers") if row["chip"] == chip and int(row["gain"]) == gain]
     if not found:

@@ -31,6 +31,14 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert loaded["loaded"]["fit"] == "True"
     assert loaded["loaded"]["altitude_m"] == "1600"
     assert hotfuel("board", "info", "--port", board.device, as_json=True)["board"]["limits_altitude_m"] == "1600"
+    lines = {"1": {"place": "pump", "gain": 1.0, "offset_degc": -0.8, "uncertainty_degc": 0.3, "made_on": "2026-06-01"}}
+    calibration = car_path.with_name("calibration.json")
+    arguments = ("board", "warnings", "--car", car_path, "--calibration", calibration, "--port", board.device)
+    calibration.write_text(json.dumps({"board_id": about["board"]["board_id"], "channels": lines}))
+    notes = hotfuel(*arguments, as_json=True)["notes"]
+    assert [note.split(":")[0] for note in notes if "calibration" in note] == ["tank", "carb_inlet"]
+    calibration.write_text(json.dumps({"board_id": "0123456789abcdef", "channels": lines}))
+    assert "is of board 0123456789abcdef, this one is " + about["board"]["board_id"] in hotfuel(*arguments, code=1)
 
 
 def test_download_opens_like_any_session_and_goes_on_where_it_stopped(board_at, hotfuel, tmp_path):

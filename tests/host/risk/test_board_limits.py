@@ -9,7 +9,8 @@ from hotfuel.errors import InputError
 from hotfuel.risk.board_limits import ChannelSetting, board_tables
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
-from hotfuel.temperature.counts import loop_code, scale, to_degc
+from hotfuel.temperature.calibration import Calibration, ChannelCalibration
+from hotfuel.temperature.counts import loop_code, loop_emf_mv, scale, to_degc
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import limit_tables as wire
 from hotfuel_wire.messages import CHIPS, COMMAND, PAYLOAD_MAX
@@ -92,6 +93,29 @@ def test_head_carries_age_altitude_and_the_air_pressure_to_fall_back_on(car, fue
     assert head["made"] == MADE.timestamp()
     assert head["altitude_m"] == 600
     assert head["air_units"] == pytest.approx(9432, abs=1)  # standard atmosphere at 600 m
+
+
+def test_a_calibration_moves_the_limits_to_what_the_probe_reads_there_and_narrows_the_warning(car, fuel):
+    setting = KINDS["MAX31856 gain 32"]
+    one = scale(setting.chip, setting.gain, setting.resolution_bits)
+    line = ChannelCalibration(place="pump", gain=0.98, offset_degc=-3.0, uncertainty_degc=0.3, made_on=MADE.date())
+    calibration = Calibration(board_id="0123456789abcdef", channels={1: line})
+    plain = board_tables(car, fuel, dict.fromkeys(range(3), setting), MADE)
+    made = board_tables(car, fuel, dict.fromkeys(range(3), setting), MADE, calibration)
+    _, references, limits = wire.check(made.head, list(made.pieces))
+    _, _, plain_limits = wire.check(plain.head, list(plain.pieces))
+    cold = round(25 / one.cold_degc_per_code)
+    for row, before in zip(limits, plain_limits, strict=True):
+        if row["channel"] != 1:
+            assert row == before
+            continue
+        assert row["warn_centi"] < before["warn_centi"]
+        true_degc = 55.0
+        code = round(float((emf_mv((true_degc + 3.0) / 0.98) - emf_mv(25.0)) / loop_emf_mv(1, 0.0, one)))
+        exact = margins(car, fuel, {"pump": np.array([true_degc])}, Conditions(running=float(row["state"]), ambient_pressure_kpa=95.0))["pump"]
+        of_table = wire.margin_centi(references[1], row, code, cold, 9500) / 100
+        assert of_table == pytest.approx(float(exact.margin_degc[0]), abs=0.5)
+    assert [note.split(":")[0] for note in made.notes if "calibration" in note] == ["tank", "carb_inlet"]
 
 
 def test_a_place_on_a_channel_the_board_lacks_is_refused(car, fuel):
