@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from hotfuel_wire.framing import FRAME_MAX
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from hotfuel import car as car_file
@@ -160,7 +161,7 @@ def decode(
     written: list[dict[str, Any]] = []
     lines: list[str] = []
     for path in logs:
-        opened = sessions.open(path, car)
+        opened = _recording(sessions.open(path, car))
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{opened.name.replace(' ', '-')}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
@@ -169,6 +170,16 @@ def decode(
         written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
         lines += [f"{rows} rows in {target}", *opened.all_notes()]
     show({"files": written}, lines, as_json)
+
+
+def _recording(opened: Any) -> Any:
+    """The session; raises InputError for a file that has nothing to do with a board, which an empty or cut recording is not."""
+    losses = opened.losses
+    if not losses.frames and losses.bytes_damaged > FRAME_MAX:
+        raise InputError(
+            f"{opened.folder.log_path.name} is no recording: none of its {losses.bytes_total} bytes come from a board"
+        )
+    return opened
 
 
 @app.command()
@@ -190,7 +201,7 @@ def review(
 
     if facts:
         session_folder.update(session_folder.find(session), about(facts))
-    opened = sessions.open(session, car)
+    opened = _recording(sessions.open(session, car))
     target = out or (opened.folder.path / "review.html")
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     written = report.write(opened, target, shown.system, pdf)

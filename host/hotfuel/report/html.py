@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from bokeh.core.validation import silence
+from bokeh.core.validation.warnings import MISSING_RENDERERS
 from bokeh.document import Document
 from bokeh.embed import components
 from bokeh.resources import Resources
@@ -20,6 +22,7 @@ from hotfuel.errors import InputError
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 _PRINT_TIMEOUT_S = 120
+silence(MISSING_RENDERERS, True)  # a recording without a temperature has an empty picture, and the page says so
 
 
 @functools.cache

@@ -122,6 +122,8 @@ def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
     [
         (["review", "not-there"], 1, "does not exist"),
         (["decode", "not-there", "--out", "x.csv"], 1, "does not exist"),
+        (["decode", __file__, "--out", "x.csv"], 1, "is no recording"),
+        (["review", __file__], 1, "is no recording"),
         (["simulator", "--car-out", __file__, "--for", "0.1"], 1, "nothing is overwritten"),
         (["demo", "--out", __file__], 1, "cannot be written"),
         (["demo", "--drive", "to the moon"], 1, "there is no drive"),
@@ -141,6 +143,18 @@ def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, co
     said = hotfuel(*arguments, code=code)
     assert words in said
     assert len(said.strip().splitlines()) == 1
+
+
+def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(hotfuel, tmp_path):
+    (tmp_path / "wire.log").touch()
+    said = subprocess.run(
+        [sys.executable, "-m", "hotfuel.cli", "review", tmp_path, "--out", tmp_path / "page.html"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "no temperature in this session" in said.stdout
+    assert said.stderr == ""
 
 
 def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypatch):
