@@ -10,9 +10,7 @@ import json
 import math
 import os
 import select
-import shutil
 import socket
-import tempfile
 import threading
 import time
 from collections.abc import Mapping, Sequence
@@ -25,6 +23,7 @@ from hotfuel.simulator import process, wiring
 from hotfuel.simulator.feed import Senders, Supply, slices
 from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
 from hotfuel.simulator.port import open_port
+from hotfuel.simulator.scratch import ScratchFolder
 
 AHEAD = 3  # slices the process may have in hand: keeps it busy, and a fault switched on is felt soon
 IDLE_S = 0.02  # how often a port nobody reads is looked at
@@ -90,8 +89,11 @@ class SimulatedBoard:
             for channel, names in (faults or {}).items()
             for fault in ([names] if isinstance(names, str) else names)
         ]
-        self._own_folder = folder is None
-        self._folder = Path(tempfile.mkdtemp(prefix="hotfuel-flash-")) if folder is None else folder
+        self._scratch: ScratchFolder | None = None
+        if folder is None:
+            self._scratch = ScratchFolder()
+            folder = self._scratch.path
+        self._folder = folder
         self._port = open_port(link)
         self._plugged = True
         self._over_tcp = (link == "socket" and self.engine == process.CPYTHON) or os.name != "posix"
@@ -149,8 +151,8 @@ class SimulatedBoard:
         self._port.close()
         self._wake.close()
         self._waker.close()
-        if self._own_folder:
-            shutil.rmtree(self._folder, ignore_errors=True)
+        if self._scratch is not None:
+            self._scratch.close()
 
     # Hands on the board, at any time
 

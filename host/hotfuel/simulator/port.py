@@ -5,10 +5,11 @@ import os
 import select
 import socket
 import struct
-import tempfile
 import time
 from pathlib import Path
 from typing import Protocol
+
+from hotfuel.simulator.scratch import ScratchFolder
 
 try:
     import fcntl
@@ -53,8 +54,8 @@ class PtyPort:
     """A pseudo-terminal behind a name that stays the same over unplugging."""
 
     def __init__(self) -> None:
-        self._folder = tempfile.TemporaryDirectory(prefix="hotfuel-board-")
-        self.device = str(Path(self._folder.name) / "port")
+        self._folder = ScratchFolder()
+        self.device = str(self._folder.path / "port")
         self._master = -1
         self.plug()
 
@@ -128,7 +129,7 @@ class PtyPort:
 
     def close(self) -> None:
         self.unplug()
-        self._folder.cleanup()
+        self._folder.close()
 
 
 class SocketPort:
