@@ -2,7 +2,7 @@
 
 python tests/bench/bench_fuzz.py [seconds a target, default 60] [target ...]
 
-Needs atheris (pip install atheris; Linux and macOS). Each target runs in a process of its own from the kept corpus: 10 s for one input counts as
+Needs atheris (pip install 'hotfuel[fuzz]'; Linux and macOS). Each target runs in a process of its own from the kept corpus: 10 s for one input counts as
 hanging, 1 GB as unbounded (atheris's own traces grow with time and count too: the same inputs without it stay flat). What fails is printed with its
 bytes; the input that did it belongs into tests/bench/corpus/<target>, and its repair too.
 """
@@ -83,7 +83,7 @@ def run(name: str, seconds: float, folder: Path) -> tuple[dict[str, str], str]:
 
 def main() -> None:
     if importlib.util.find_spec("atheris") is None:
-        raise SystemExit("atheris is not installed here: pip install atheris")
+        raise SystemExit("atheris is not installed here: pip install 'hotfuel[fuzz]'")
     sys.path.insert(0, str(HERE))
     from fuzz_targets import TARGETS
 
