@@ -74,8 +74,8 @@ def payload(data: bytes) -> None:
 
 def stream(data: bytes) -> None:
     """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the same answer."""
-    # Of a log, 64 pieces of one length are decoded together; here two, so that a small input reaches both ways.
-    with mock.patch.object(bulk, "_FEW", 2):
+    # Of a log, 64 pieces of one length are decoded together; here two, so that a small input reaches all ways.
+    with mock.patch.multiple(bulk, _FEW=2, _PAIRS_FROM=2):
         decoded = samples.decode(data)
     following = Stream()
     messages = [message for at in range(0, len(data), _PIECE) for message in following.feed(data[at : at + _PIECE])]

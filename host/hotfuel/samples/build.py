@@ -52,18 +52,18 @@ class Builder:
         kind, time_ms, tick = np.empty(count, np.uint8), np.empty(count, np.uint32), np.ones(count, np.uint32)
         keys: dict[int, object] = {}
         for part, place in zip(parts, places, strict=True):
-            kind[place], time_ms[place] = part.kind, _number(part, "time_ms")
+            kind[place], time_ms[place] = part.kind, _fixed(part)["time_ms"]
             if part.kind == _DESCRIPTION:
                 keys.update(zip(np.arange(count)[place].tolist(), self._take_descriptions(part), strict=True))
             elif part.kind != _READING:
-                tick[place] = _number(part, "tick")
+                tick[place] = _fixed(part)["tick"]
         readings = [(part, place) for part, place in zip(parts, places, strict=True) if part.kind == _READING]
-        ids = [_uniform(part, "description_id") for part, _ in readings]
+        ids = [_uniform(_fixed(part)["description_id"]) for part, _ in readings]
         same_id = ids[0] if ids and ids.count(ids[0]) == len(ids) else None
         if same_id is None:
             by_frame = np.zeros(count, np.uint32)
             for part, place in readings:
-                by_frame[place] = _number(part, "description_id")
+                by_frame[place] = _fixed(part)["description_id"]
         boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
         self._take_messages(parts, places, boot, time_s)
         if readings:
@@ -87,31 +87,30 @@ class Builder:
     def _fitting(self, part: Part) -> Part | None:
         """The payloads that have the length their message should have; the others are counted."""
         layout = LAYOUTS.get(part.kind)
-        length, count = part.columns.shape
+        count, length = part.payloads.shape
         if layout is None:
             self.losses.unknown_types[part.kind] = self.losses.unknown_types.get(part.kind, 0) + count
             return None
         behind = length - layout.size
         fits = np.full(count, behind >= 0 and behind % layout.group_size == 0 and (behind == 0 or layout.tail is not None))
         if layout.tail and fits.any():
-            fits = part.columns[table.place(table.WIRE[part.kind], layout.tail[2])[1]] == behind // layout.group_size
+            fits = _fixed(part)[layout.tail[2]] == behind // layout.group_size
         if fits.all():
             return part
         which = np.flatnonzero(fits)
         self.losses.payloads_misfit += count - len(which)
-        return Part(part.kind, part.order[which], part.columns[:, which]) if len(which) else None
+        return Part(part.kind, part.order[which], part.payloads[which]) if len(which) else None
 
     def _take_descriptions(self, part: Part) -> list[object]:
         """Keep new ones; returns what tells each one's boot from another."""
-        keys: list[object] = []
-        for payload in _tails(part.columns):
-            number = codec.description_id(payload)
-            if number not in self.descriptions:
-                told = self.descriptions[number] = codec.unpack(payload)[1]
+        ids = _description_ids(part)
+        for number, at in zip(*np.unique(ids, return_index=True), strict=True):
+            if int(number) not in self.descriptions:
+                told = self.descriptions[int(number)] = codec.unpack(part.payloads[at].tobytes())[1]
                 if told["protocol_version"] > PROTOCOL_VERSION:
                     self.losses.newer_protocol = max(self.losses.newer_protocol, told["protocol_version"])
-            keys.append((self.descriptions[number]["board_id"], self.descriptions[number]["boot_count"]))
-        return keys
+        keys = {number: (told["board_id"], told["boot_count"]) for number, told in self.descriptions.items()}
+        return [keys[number] for number in ids.tolist()]
 
     def _take_messages(self, parts: list[Part], places: list[Place], boot: np.ndarray, time_s: np.ndarray) -> None:
         found: dict[int, list[tuple[np.ndarray, np.ndarray]]] = {}
@@ -199,42 +198,37 @@ def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
     return places, int(there.sum())
 
 
-def _number(part: Part, name: str) -> np.ndarray:
-    """One unsigned field of the fixed part, for all payloads."""
-    kind, offset = table.place(table.WIRE[part.kind], name)
-    number = part.columns[offset + kind.itemsize - 1].astype(kind)
-    for row in part.columns[offset : offset + kind.itemsize - 1][::-1]:
-        number <<= 8
-        number |= row
-    return number
+def _fixed(part: Part) -> np.ndarray:
+    """The fixed parts of all payloads, as rows of table.WIRE."""
+    return part.payloads[:, : LAYOUTS[part.kind].size].view(table.WIRE[part.kind])[:, 0]
 
 
-def _uniform(part: Part, name: str) -> int | None:
-    """The value of a field if all payloads have the same, else None."""
-    kind, offset = table.place(table.WIRE[part.kind], name)
-    rows = part.columns[offset : offset + kind.itemsize]
-    return int(_number(part, name)[0]) if (rows == rows[:, :1]).all() else None
+def _uniform(numbers: np.ndarray) -> int | None:
+    """The value if all have the same, else None."""
+    return int(numbers[0]) if (numbers == numbers[0]).all() else None
 
 
 def _shared(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
     """What all rows of one frame share, one row a frame."""
     shared = np.empty(len(boot), _SHARED)
     shared["time"], shared["boot"] = time_s, boot
-    shared["tick"], shared["description_id"] = _number(part, "tick"), _number(part, "description_id")
-    shared["saturated"], shared["known"] = part.columns[0] >= SATURATED, True
+    fixed = _fixed(part)
+    shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
+    shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
     return shared
 
 
-def _tails(columns: np.ndarray) -> list[bytes]:
-    """The columns' payloads (or what stands behind a fixed part) as bytes."""
-    size, count = columns.shape
-    whole = np.ascontiguousarray(columns.T).tobytes()
-    return [whole[at : at + size] for at in range(0, size * count, size)] if size else [b""] * count
+def _description_ids(part: Part) -> np.ndarray:
+    """Each description's id."""
+    told = part.payloads[:, table.HEADER_SIZE :]
+    same = bool((told == told[0]).all())
+    ids = [codec.description_id(payload.tobytes()) for payload in (part.payloads[:1] if same else part.payloads)]
+    return np.array(ids * len(told) if same else ids, np.uint32)
 
 
 def _message_rows(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
     layout = LAYOUTS[part.kind]
-    wire = np.ascontiguousarray(part.columns[: layout.size].T).view(table.WIRE[part.kind])[:, 0]
+    wire = _fixed(part)
     rows = np.empty(len(wire), table.MESSAGES[layout.name])
     rows["boot"], rows["time"] = boot, time_s
     rows["saturated"] = wire["type"] >= SATURATED
@@ -242,24 +236,23 @@ def _message_rows(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarra
         if name != "type":
             rows[name] = wire[name]
     if layout.name == "description":
-        rows["description_id"] = [codec.description_id(payload) for payload in _tails(part.columns)]
+        rows["description_id"] = _description_ids(part)
     elif layout.tail:
         tails = np.empty(len(rows), object)
-        tails[:] = _tails(part.columns[layout.size :])
+        tails[:] = [tail.tobytes() for tail in part.payloads[:, layout.size :]]
         rows[layout.tail[0]] = tails
     return rows
 
 
 def _channels(part: Part) -> int:
-    return (len(part.columns) - LAYOUTS[_READING].size) // table.CHANNEL.itemsize
+    return (part.payloads.shape[1] - LAYOUTS[_READING].size) // table.CHANNEL.itemsize
 
 
 def _fill(rows: np.ndarray, part: Part, shared: np.ndarray) -> None:
-    """rows[frame, channel] from a part's columns and what its frames share. Whole stretches of a row are copied, not field by field."""
+    """rows[frame, channel] from a part's payloads and what its frames share. Whole stretches of a row are copied, not field by field."""
     size = table.CHANNEL.itemsize
-    own = np.ascontiguousarray(part.columns[LAYOUTS[_READING].size :].T)
     _stretch(rows, 0, _SHARED.itemsize)[:] = shared.view(f"V{_SHARED.itemsize}")[:, None]
-    _stretch(rows, _SHARED.itemsize, size)[:] = own.view(f"V{size}")
+    _stretch(rows, _SHARED.itemsize, size)[:] = part.payloads[:, LAYOUTS[_READING].size :].view(f"V{size}")
     rows["channel"] = np.arange(rows.shape[1])
 
 

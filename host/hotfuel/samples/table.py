@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 from hotfuel_wire.codec import LAYOUTS, Layout
-from hotfuel_wire.messages import TYPES
+from hotfuel_wire.messages import HEADER, TYPES
 
 _NUMPY = {
     "u8": "u1",
@@ -46,6 +46,7 @@ def _wire_dtype(rows) -> np.dtype:
 
 # type number -> the fixed part of its payload, header included, as it lies on the wire
 WIRE: dict[int, np.dtype] = {number: _wire_dtype(layout.fixed) for number, layout in LAYOUTS.items()}
+HEADER_SIZE = _wire_dtype(HEADER).itemsize
 _READING = LAYOUTS[TYPES["reading"]]
 # one channel's part of a reading, as it lies on the wire
 CHANNEL = _wire_dtype(_READING.group)

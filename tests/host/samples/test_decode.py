@@ -2,6 +2,8 @@
 
 import dataclasses
 import math
+import random
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -83,6 +85,22 @@ def same(data):
 @settings(max_examples=150)
 def test_any_log_decodes_as_the_incremental_reader_does(data):
     same(data)
+
+
+@given(st.integers(0, 2**32))
+@settings(max_examples=60)
+def test_many_pieces_of_one_length_decode_as_the_incremental_reader_does(seed):
+    """Whatever zeros they hold, few or many bytes in which they differ, sound or damaged; looked up by bytes and by pairs of bytes."""
+    chance = random.Random(seed)
+    size, zeros, varied, damaged = chance.randint(1, 240), chance.random(), chance.random(), chance.choice([0, 0.002, 0.05])
+    base = [chance.randrange(256) if chance.random() > zeros else 0 for _ in range(size)]
+    pieces = []
+    for _ in range(chance.randint(64, 200)):
+        payload = bytes(chance.choice([0, chance.randrange(256)]) if chance.random() < varied else byte for byte in base)
+        frame = bytes(chance.randint(1, 255) if byte and chance.random() < damaged else byte for byte in framing.encode(payload))
+        pieces.append(frame)
+    with mock.patch.object(bulk, "_PAIRS_FROM", chance.choice([2, bulk._PAIRS_FROM])):
+        same(b"".join(pieces))
 
 
 @given(st.binary(max_size=3000))
