@@ -62,7 +62,7 @@ def note(text: str) -> None:
 
 def main() -> None:
     """Entry point of the `hotfuel` command."""
-    from hotfuel.cli import boards, checks, drives, fuels, studies  # noqa: F401 - importing them declares their commands
+    from hotfuel.cli import archives, boards, checks, drives, fuels, reviews, studies  # noqa: F401 - importing them declares their commands
 
     try:
         app(standalone_mode=True)

@@ -1,4 +1,4 @@
-"""Recording a drive and looking at it: demo, record, follow, decode, review, simulator."""
+"""Recording a drive and looking on: demo, record, follow, decode, simulator."""
 
 import contextlib
 import itertools
@@ -12,43 +12,18 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from hotfuel_wire.framing import FRAME_MAX
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from hotfuel import car as car_file
 from hotfuel.cli.app import Json, Units, app, err, note, show
 from hotfuel.cli.boards import the_port
+from hotfuel.cli.reviews import About, about, findings, recording
 from hotfuel.errors import InputError, UsageError
-from hotfuel.units import Shown, parse
+from hotfuel.units import Shown
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
 DRIVE = "summer drive"
 CAUTION = "The driver does not operate this. No warning does not mean safe: fuel can boil where there is no probe."
-
-
-About = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--about",
-        help='What a person knows, KEY=VALUE, kept with the session: title, customer, complaint, work_done, fix, ambient_degc="28 degC" ...',
-    ),
-]
-
-
-def about(texts: list[str] | None) -> dict[str, Any]:
-    """KEY=VALUE options as session data; a number may carry its unit. Raises UsageError; the values themselves are checked when they are stored."""
-    from hotfuel.session import metadata
-
-    found: dict[str, Any] = {}
-    for text in texts or []:
-        name, equals, value = text.partition("=")
-        if not equals:
-            raise UsageError(f'--about "{text}" is not KEY=VALUE; known keys are {", ".join(metadata.KEYS)}')
-        key = metadata.KEYS.get(name)
-        found[name] = value
-        if key is not None and key.kind is float:
-            found[name] = parse(value, {"degC": "temperature", "%": "percent"}[key.unit])
-    return found
 
 
 @contextlib.contextmanager
@@ -161,7 +136,7 @@ def decode(
     written: list[dict[str, Any]] = []
     lines: list[str] = []
     for path in logs:
-        opened = _recording(sessions.open(path, car))
+        opened = recording(sessions.open(path, car))
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{opened.name.replace(' ', '-')}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
@@ -170,80 +145,6 @@ def decode(
         written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
         lines += [f"{rows} rows in {target}", *opened.all_notes()]
     show({"files": written}, lines, as_json)
-
-
-def _recording(opened: Any) -> Any:
-    """The session; raises InputError for a file that has nothing to do with a board, which an empty or cut recording is not."""
-    losses = opened.losses
-    if not losses.frames and losses.bytes_damaged > FRAME_MAX:
-        raise InputError(
-            f"{opened.folder.log_path.name} is no recording: none of its {losses.bytes_total} bytes come from a board"
-        )
-    return opened
-
-
-@app.command()
-def review(
-    session: Annotated[Path, typer.Argument(help="Session folder or wire.log.")],
-    out: Annotated[
-        Path | None, typer.Option("--out", help="HTML file to write. Default: review.html in the session folder.")
-    ] = None,
-    car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
-    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print it to this PDF (needs Chromium).")] = None,
-    facts: About = None,
-    units: Units = None,
-    as_json: Json = False,
-) -> None:
-    """What happened, as a page and a sheet for the customer. Example: hotfuel review sunday --out sunday.html"""
-    from hotfuel import session as sessions
-    from hotfuel.report import review as report
-    from hotfuel.session import folder as session_folder
-
-    if facts:
-        session_folder.update(session_folder.find(session), about(facts))
-    opened = _recording(sessions.open(session, car))
-    target = out or (opened.folder.path / "review.html")
-    shown = Shown(units or (opened.car.units if opened.car else "si"))
-    written = report.write(opened, target, shown.system, pdf)
-    summary = opened.summary()
-    show(
-        {"report": str(written), "summary": summary.as_dict(), "notes": opened.all_notes()},
-        [*findings(opened, shown), f"report: {written}"],
-        as_json,
-    )
-
-
-def findings(opened: Any, shown: Shown) -> list[str]:
-    """The numbers a person wants first, in a few lines."""
-    summary = opened.summary()
-    if summary.hottest is None:
-        return ["there is no temperature in this session"]
-    hottest, lines = summary.hottest, []
-    lines.append(
-        f"hottest: {_name(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {_when(hottest.hottest_at)}"
-    )
-    if summary.smallest is not None:
-        near = summary.smallest
-        lines.append(
-            f"smallest margin: {_name(near.place)} {shown.text(near.smallest_margin_degc, 'temperature difference')}"
-            f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {_when(near.smallest_margin_at)},"
-            f" limit {shown.text(near.limit_there_degc, 'temperature')} at {shown.text(near.pressure_there_kpa, 'pressure')} absolute"
-        )
-        for place in summary.places.values():
-            if place.beyond_limit_s > 0:
-                lines.append(f"{_name(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
-    return lines
-
-
-def _name(place: str) -> str:
-    return place.removesuffix("_needle").replace("_", " ") + (" behind the needle" if place.endswith("_needle") else "")
-
-
-def _when(at: Any) -> str:
-    if hasattr(at, "total_seconds"):
-        seconds = at.total_seconds()
-        return f"{int(seconds // 3600)}:{int(seconds // 60) % 60:02d}:{int(seconds) % 60:02d} after the start"
-    return at.tz_convert(None).strftime("%H:%M:%S") + " UTC" if at.tzinfo else str(at)
 
 
 @app.command()

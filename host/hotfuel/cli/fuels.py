@@ -58,7 +58,7 @@ def limits(
             {card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}}
         )
         html.write_figure(figure, figures.altitude(curves, shown), title=f"Limit against altitude: {card.car}")
-    own = _own_limit(learn, car)
+    own = _own_limit(learn, car, shown)
     if as_json:
         show({"limits": card.as_dict(), "own_limit": vars(own) if own else None}, [], True)
         return
@@ -67,7 +67,7 @@ def limits(
         out.print(own.sentence, markup=False)
 
 
-def _own_limit(learn: list[Path] | None, car: Path | None) -> OwnLimit | None:
+def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> OwnLimit | None:
     """What the car's own events say of its limit; None if no session was given."""
     from hotfuel import session as sessions
     from hotfuel.study.course import of_session
@@ -75,7 +75,7 @@ def _own_limit(learn: list[Path] | None, car: Path | None) -> OwnLimit | None:
 
     if not learn:
         return None
-    return own_limit([event for path in learn for event in events(of_session(sessions.open(path, car)))])
+    return own_limit([event for path in learn for event in events(of_session(sessions.open(path, car)))], shown=shown)
 
 
 def _print(card: LimitsCard, shown: Shown, about: list[str]) -> None:

@@ -1,14 +1,13 @@
 """What helped: compare, power, forecast, cooler, archive."""
 
 import re
-from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.app import Json, Units, app, note, show
+from hotfuel.cli.app import Json, Units, app, show
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
 
@@ -46,12 +45,21 @@ def compare(
     units: Units = None,
     as_json: Json = False,
 ) -> None:
-    """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html"""
+    """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html
+
+    Something switched on the way: give one session under each name, hotfuel compare "fan off=sunday" "fan on=sunday"; it is cut at the marks that
+    read "fan off" and "fan on" (or "switch: fan on"), and what comes before the first of them is left out.
+
+    A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
+    against it.
+    """
     from hotfuel import session as sessions
     from hotfuel.study import verdicts
     from hotfuel.study.sessions import compare_sessions
 
-    opened = {name: [sessions.open(path) for path in paths] for name, paths in groups(variants, "SESSION").items()}
+    named = groups(variants, "SESSION")
+    each = {path: sessions.open(path) for paths in named.values() for path in paths}
+    opened = {name: [each[path] for path in paths] for name, paths in named.items()}
     first = next(iter(next(iter(opened.values()))))
     shown = Shown(units or (first.car.units if first.car else "si"))
     result = compare_sessions(
@@ -61,6 +69,7 @@ def compare(
     lines = [result.finding()]
     others = [answer for answer in result.answers if not answer.primary]
     told = [answer.sentence for answer in others if answer.verdict not in (verdicts.UNDECIDED, verdicts.DESCRIBED)]
+    lines += [" ".join(one.sentences) for one in result.judgements]
     lines += told
     if len(told) < len(others):
         lines.append(
@@ -282,16 +291,6 @@ def _share(text: str, option: str) -> tuple[str, float]:
     return place, value
 
 
-archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
-app.add_typer(archive, name="archive")
-Folder = Annotated[Path, typer.Option("--archive", help="The archive's folder.", envvar="HOTFUEL_ARCHIVE")]
-DEFAULT_ARCHIVE = Path("hotfuel-archive")
-
-
-@archive.command("add")
-def archive_add(
-    sessions: Annotated[list[Path], typer.Argument(help="Session folders.")],
-    folder: Folder = DEFAULT_ARCHIVE,
 @app.command()
 def cooler(
     session: Annotated[Path, typer.Argument(help="Session folder with a probe before the cooler and one behind it.")],
@@ -314,7 +313,9 @@ def cooler(
     at_flow: Annotated[str | None, typer.Option("--at-flow", help='The same cooler at another flow, "60 L/h".')] = None,
     at_inlet: Annotated[str | None, typer.Option("--at-inlet", help='... with fuel entering at "60 degC".')] = None,
     at_coolant: Annotated[str | None, typer.Option("--at-coolant", help='... with its coolant at "35 degC".')] = None,
-    ice: Annotated[str | None, typer.Option("--ice", help='How long this much ice would last: "5 kg".')] = None,
+    ice: Annotated[
+        str | None, typer.Option("--ice", help='It is a coil in ice water: how long this much ice lasts, "5 kg".')
+    ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     units: Units = None,
     as_json: Json = False,
@@ -349,89 +350,11 @@ def cooler(
             parse(at_coolant, "temperature") if at_coolant else None,
             parse(at_flow, "volume flow") if at_flow else None,
         )
-        lines.append(line_cooler.there_sentence(other, shown))
+        lines.append(other.sentence(shown))
         result["elsewhere"] = asdict(other)
-        heat_w, heat_u_w = other.heat_w, other.heat_u_w
+        heat_w, heat_u_w = other.cooled.heat_w, other.cooled.heat_u_w
     if ice:
         lasting = line_cooler.ice(parse(ice, "mass"), heat_w, heat_u_w)
         lines.append(lasting.sentence)
         result["ice"] = asdict(lasting)
     show(result, lines, as_json)
-
-
-    as_json: Json = False,
-) -> None:
-    """Add sessions. Example: hotfuel archive add monday tuesday"""
-    from hotfuel.session import archive as store
-
-    rows = [store.add(folder, path) for path in sessions]
-    show({"added": [str(row) for row in rows]}, [f"{_sessions(len(rows))} added to {folder}"], as_json)
-
-
-@archive.command("list")
-def archive_list(folder: Folder = DEFAULT_ARCHIVE, as_json: Json = False) -> None:
-    """All sessions. Example: hotfuel archive list"""
-    from hotfuel.session import archive as store
-
-    _rows(store.listed(folder), as_json)
-
-
-@archive.command("find")
-def archive_find(
-    car: Annotated[str | None, typer.Option("--car", help="Part of the car's name.")] = None,
-    place: Annotated[str | None, typer.Option("--place", help="A place that was measured.")] = None,
-    fix: Annotated[str | None, typer.Option("--fix", help="Part of the fix's name.")] = None,
-    since: Annotated[str | None, typer.Option("--since", help="First day, 2026-06-01.")] = None,
-    until: Annotated[str | None, typer.Option("--until", help="Last day.")] = None,
-    hotter: Annotated[str | None, typer.Option("--hotter-than", help='Hottest fuel above, e.g. "150 degF".')] = None,
-    margin: Annotated[str | None, typer.Option("--margin-below", help='Smallest margin below, e.g. "5 degC".')] = None,
-    folder: Folder = DEFAULT_ARCHIVE,
-    as_json: Json = False,
-) -> None:
-    """Sessions by car, place, fix, date, hottest, smallest margin. Example: hotfuel archive find --margin-below "3 degC" """
-    from hotfuel.session import archive as store
-
-    degrees: Callable[[str | None, str], float | None] = lambda text, dimension: parse(text, dimension) if text else None  # noqa: E731
-    found = store.find(
-        folder,
-        car=car,
-        place=place,
-        fix=fix,
-        since=since,
-        until=until,
-        hotter_than_degc=degrees(hotter, "temperature"),
-        margin_below_degc=degrees(margin, "temperature difference"),
-    )
-    _rows(found, as_json)
-
-
-@archive.command("recompute")
-def archive_recompute(
-    calibration: Annotated[
-        Path | None, typer.Option("--calibration", help="A new calibration for all sessions of its board.")
-    ] = None,
-    cluster: Annotated[
-        str | None, typer.Option("--cluster", help="Address of a Dask scheduler; default: all cores here.")
-    ] = None,
-    folder: Folder = DEFAULT_ARCHIVE,
-    as_json: Json = False,
-) -> None:
-    """Work everything out again, with this version's models. Example: hotfuel archive recompute"""
-    from hotfuel.cli.drives import bar
-    from hotfuel.session import archive as store
-
-    with bar("working out again") as progress:
-        done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress)
-    show({"recomputed": done}, [f"{_sessions(done)} worked out again in {folder}"], as_json)
-
-
-def _sessions(count: int) -> str:
-    return f"{count} session{'' if count == 1 else 's'}"
-
-
-def _rows(frame: Any, as_json: bool) -> None:
-    rows = frame.to_dict("records")
-    if not rows:
-        note("no session matches")
-    lines = ["  ".join(f"{key} {value}" for key, value in row.items()) for row in rows]
-    show({"sessions": rows}, lines, as_json)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import html, study_figures, words
+from hotfuel.report import html, sheet, stops, study_figures, words
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
@@ -17,6 +17,7 @@ from hotfuel.study.summaries import MARGIN
 from hotfuel.units import Shown
 
 _ANSWERS_DRAWN, _RUNS_MOST = 14, 60
+_LINES, _LINES_WITH_POWER = 22, 12  # of text that fit on the customer's page before the print must be smaller
 _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence.",
     "Hottest and smallest margin are those of 10-second means. Temperatures are compared as rise over outside air, degree for degree.",
@@ -72,18 +73,31 @@ def render(
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
     cars = sorted({run.car for run in result.runs if run.car}) if result else []
     cautions = [*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]]
+    judged = [" ".join(one.sentences) for one in result.judgements] if result else []
+    complaint, work_done = sheet.complaint_and_work(known, 1.0 if not (result and power) else 0.25 if judged else 0.5)
+    variants, conditions = _variants(result, power), _conditions(result, power)
+    study_cautions = [*(result.cautions if result else ()), *(power.cautions if power else ()), *_mixture(power)]
+    beside = max(sheet.lines([work_done, *variants], 2), sheet.lines(conditions, 2))
+    line_count = sheet.lines([complaint, *findings, *judged, *study_cautions]) + beside
     values = {
         "title": "With and without: " + ", ".join(names),
         "car": str((cars[0] if cars else None) or known.get("car") or ""),
         "made": words.today(),
-        **{key: known.get(key) for key in ("shop", "customer", "complaint", "work_done")},
+        "shop": known.get("shop"),
+        "customer": known.get("customer"),
+        "complaint": complaint,
+        "work_done": work_done,
+        "in_full": sheet.in_full(known, complaint, work_done),
+        "dense": line_count > (_LINES_WITH_POWER if power and result else _LINES),
         "findings": findings,
+        "judged": judged,
+        "held": stops.held(result.judgements, shown) if result else None,
         "verdicts": _verdicts(result, power),
         "notes": _notes(every),
         "pictures": _pictures(result, power, figures, shown),
-        "variants": _variants(result, power),
-        "conditions": _conditions(result, power),
-        "study_cautions": [*(result.cautions if result else ()), *(power.cautions if power else ()), *_mixture(power)],
+        "variants": variants,
+        "conditions": conditions,
+        "study_cautions": study_cautions,
         "cautions": cautions,
         "order": _order(result, power),
         "technical": _technical(result, power, figures, shown),

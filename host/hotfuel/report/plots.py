@@ -78,13 +78,13 @@ class Plots:
         zero = {"colour": draw.ACT, "width": 1.6, "dash": "", "text": "no margin left", "hatch": ""}
         return Plot(["overview_margins"], [*(self._line_key(name) for name in self.table), zero])
 
-    def picture(self, summary: Summary) -> Plot:
+    def picture(self, summary: Summary, height: int) -> Plot:
         """The one picture of the customer sheet: the place that matters, with its limit."""
         chosen = summary.smallest or summary.hottest
         if chosen is None:
-            self._figure("picture", 150, "temperature")
+            self._figure("picture", height, "temperature")
             return Plot(["picture"], [], "No temperature was recorded.")
-        return self._one_place("picture", chosen.place, 170)
+        return self._one_place("picture", chosen.place, height)
 
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""

@@ -9,7 +9,7 @@ import pandas as pd
 
 from hotfuel import __version__
 from hotfuel.errors import InputError
-from hotfuel.report import html, plots, words
+from hotfuel.report import html, plots, sheet, stops, words
 from hotfuel.report.plots import Plots
 from hotfuel.report.table import Table
 from hotfuel.session import Session
@@ -20,14 +20,18 @@ from hotfuel.study.story import Story
 from hotfuel.units import Shown
 
 _ROWS_MOST = 40
+_PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX = 170, 90, 30.0
 
 
-def write(session: Session, path: str | Path, units: str | None = None, pdf: str | Path | None = None) -> Path:
+def write(
+    session: Session, path: str | Path, units: str | None = None, pdf: str | Path | None = None, told: Story | None = None
+) -> Path:
     """Write the review as one stand-alone HTML file, and on paper if `pdf` names a file; returns the HTML's path.
 
+    told: the session's story, if it is at hand already.
     units: "si" or "us"; default the car file's. Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    written = html.write(render(session, units), path)
+    written = html.write(render(session, units, told), path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if _shown(session, units).system == "us" else "A4")
     return written
@@ -45,6 +49,9 @@ def render(session: Session, units: str | None = None, told: Story | None = None
     drawn = Plots(session, shown, clock)
     alarms = drawn.alarms
     finding = words.nearest(summary, shown, clock)
+    complaint, work_done = sheet.complaint_and_work(session.metadata)
+    judged = told.judgement.sentences if told and told.judgement else ()
+    picture_px, dense = sheet.layout(_PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX, sheet.lines((complaint, work_done, " ".join(judged))))
     values = {
         "title": session.name,
         "car": session.car.name if session.car else str(session.metadata.get("car") or "Car not named"),
@@ -58,24 +65,35 @@ def render(session: Session, units: str | None = None, told: Story | None = None
         "places": _places(summary, shown, clock),
         "alarm_rows": _alarm_rows(alarms, clock),
         "story": told.sentences if told else [],
+        "judged": judged,
         "phases": _phases(told, session, shown, clock) if told else None,
+        "hot_stops": stops.hot_stops(told, shown) if told else None,
+        "restarts": stops.restarts(told, session.ticks.index[0], shown, clock) if told else None,
+        "held": stops.held([told.judgement], shown) if told and told.judgement else None,
+        "line": _line(told, session, shown, clock) if told else None,
         "shop": session.metadata.get("shop"),
         "customer": session.metadata.get("customer"),
-        "complaint": session.metadata.get("complaint"),
-        "work_done": session.metadata.get("work_done"),
-        "picture": drawn.picture(summary),
+        "complaint": complaint,
+        "work_done": work_done,
+        "in_full": sheet.in_full(session.metadata, complaint, work_done),
+        "picture": drawn.picture(summary, picture_px),
+        "dense": dense,
         "conditions": words.conditions(summary, session, shown, clock),
         "customer_numbers": _customer_numbers(summary, shown, clock),
         "cautions": words.CAUTIONS,
         "technical": drawn.technical(),
-        "method": _method(session),
+        "method": _method(session, shown),
         "limits": _limits(session, summary, shown),
         "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
-        "calibration": _calibration(session),
+        "calibration": _calibration(session, shown),
         "notes": session.all_notes() or ["Nothing is missing: every reading the board numbered is here."],
         "gaps": _gaps(session, clock),
         "events": _events(session, clock),
-        "session_rows": [*shown_rows(session.metadata, shown), ("Report made with", f"hotfuel {__version__}"), ("Report made on", words.today())],
+        "session_rows": [
+            *shown_rows(session.metadata, shown),
+            ("Report made with", f"hotfuel {__version__}"),
+            ("Report made on", words.today()),
+        ],
     }
     return html.page("review.html.jinja", drawn.figures, values)
 
@@ -87,8 +105,17 @@ def _shown(session: Session, units: str | None) -> Shown:
 def _sub(session: Session, summary: Summary, clock: words.Clock) -> str:
     if not summary.readings:
         return "Nothing was recorded."
-    span = f"{clock.moment(summary.started)} to {clock.moment(summary.ended)}, {clock.zone}" if clock.dates else "time of day not known"
-    parts = [clock.day(summary.started), span, f"{words.duration(summary.recorded_s)} recorded", str(session.metadata.get("fix") or "")]
+    span = (
+        f"{clock.moment(summary.started)} to {clock.moment(summary.ended)}, {clock.zone}"
+        if clock.dates
+        else "time of day not known"
+    )
+    parts = [
+        clock.day(summary.started),
+        span,
+        f"{words.duration(summary.recorded_s)} recorded",
+        str(session.metadata.get("fix") or ""),
+    ]
     simulated = "simulated board, no real car" if session.metadata.get("simulated") else ""
     return " · ".join(part for part in (*parts, simulated) if part)
 
@@ -101,7 +128,14 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
     else:
         look = "beyond" if near.smallest_margin_degc <= 0 else "near" if near.smallest_margin_degc < near.uncertainty_degc else ""
         where = f"{words.place(near.place)}, {clock.moment(near.smallest_margin_at)}, ±{words.difference(shown, near.uncertainty_degc)}"
-        rows.append({"label": "Smallest margin to boiling", "value": words.signed(shown, near.smallest_margin_degc), "where": where, "look": look})
+        rows.append(
+            {
+                "label": "Smallest margin to boiling",
+                "value": words.signed(shown, near.smallest_margin_degc),
+                "where": where,
+                "look": look,
+            }
+        )
     if hot is None:
         rows.append({"label": "Hottest fuel", "value": "–", "where": "no temperature", "look": ""})
     else:
@@ -119,9 +153,14 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
 
 
 def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
-    table = Table(("Place", "Hottest", "Smallest margin", "Limit there", "Margin within ±", "Beyond the limit", "No reading"), numbers=range(1, 7))
+    table = Table(
+        ("Place", "Hottest", "Smallest margin", "Limit there", "Margin within ±", "Beyond the limit", "No reading"),
+        numbers=range(1, 7),
+    )
     for p in summary.places.values():
-        hottest = "" if p.place.endswith("_needle") else f"{shown.text(p.hottest_degc, 'temperature')}\n{clock.moment(p.hottest_at)}"
+        hottest = (
+            "" if p.place.endswith("_needle") else f"{shown.text(p.hottest_degc, 'temperature')}\n{clock.moment(p.hottest_at)}"
+        )
         lost = "" if p.place.endswith("_needle") else words.duration(p.lost_s)
         if p.smallest_margin_degc != p.smallest_margin_degc:
             table.rows.append((words.place(p.place), hottest, "no limit", "", "", "", lost))
@@ -142,10 +181,17 @@ def _ratio(value: float) -> str:
 def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> list[tuple[str, str]]:
     rows = []
     if summary.hottest:
-        rows.append(("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {words.place(summary.hottest.place)}"))
+        rows.append(
+            ("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {words.place(summary.hottest.place)}")
+        )
     near: PlaceSummary | None = summary.smallest
     if near:
-        rows.append(("Smallest margin", f"{words.signed(shown, near.smallest_margin_degc)} ±{words.difference(shown, near.uncertainty_degc)}"))
+        rows.append(
+            (
+                "Smallest margin",
+                f"{words.signed(shown, near.smallest_margin_degc)} ±{words.difference(shown, near.uncertainty_degc)}",
+            )
+        )
         rows.append(("Where and when", f"{words.place(near.place)}, {clock.moment(near.smallest_margin_at)}"))
         rows.append(("Limit there", shown.text(near.limit_there_degc, "temperature")))
         rows.append(("Pressure there", f"{shown.text(near.pressure_there_kpa, 'pressure')} absolute"))
@@ -173,6 +219,35 @@ def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> 
             )
         )  # fmt: skip
     return table.cut(len(told.phases), _ROWS_MOST) if table.rows else None
+
+
+def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
+    """One row a section of the line: the part that tells most of it, and what the fuel did there."""
+    table = Table(
+        ("Section", "Part that tells most", "Under way", "Volume", "Heat taken up", "Heat a degree", "Why it changed"),
+        numbers=(2, 3, 4, 5),
+    )
+    start = session.ticks.index[0]
+    for one in told.sections[:_ROWS_MOST]:
+        part = f"{clock.moment(start + pd.Timedelta(seconds=one.start_s))}\n{words.duration(one.end_s - one.start_s)}"
+        found = one.hose
+        values = [""] * 4
+        if found is not None:
+            declared = "\nas declared" if found.volume_u_l == 0 else ""
+            values = [
+                _within(found.delay_s, found.delay_u_s, 0, "s"),
+                _within(1000 * found.volume_l, 1000 * found.volume_u_l, 0, "mL") + declared,
+                _within(found.heat_w, found.heat_u_w, 0, "W"),
+                _within(found.ua_w_k, found.ua_u_w_k, 1, "W/K") if found.ua_w_k > found.ua_u_w_k else "–",
+            ]
+        table.rows.append((f"{words.place(one.before)} to {words.place(one.place)}", part, *values, one.sentence))
+    return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
+
+
+def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:
+    if not np.isfinite(value):
+        return "–"
+    return f"{value:.{decimals}f} {unit}" + (f"\n±{uncertainty:.{decimals}f}" if uncertainty else "")
 
 
 def _alarm_rows(alarms: Any, clock: words.Clock) -> Table | None:
@@ -210,7 +285,9 @@ def _events(session: Session, clock: words.Clock) -> Table | None:
 
 
 def _limits(session: Session, summary: Summary, shown: Shown) -> Table:
-    table = Table(("Place", "Pressure at the smallest margin", "Vapour the place copes with", "How the pressure was found"), numbers=(1,))
+    table = Table(
+        ("Place", "Pressure at the smallest margin", "Vapour the place copes with", "How the pressure was found"), numbers=(1,)
+    )
     for p in summary.places.values():
         if p.criterion:
             pressure = f"{shown.text(p.pressure_there_kpa, 'pressure')} absolute"
@@ -218,10 +295,11 @@ def _limits(session: Session, summary: Summary, shown: Shown) -> Table:
     return table
 
 
-def _method(session: Session) -> list[str]:
+def _method(session: Session, shown: Shown) -> list[str]:
     lines = [
         "Type K thermocouples in the fuel, their voltages recorded raw; temperatures by the NIST ITS-90 function with cold-junction compensation.",
         "A reading that a chip or the board marked as faulty is left out and counted, never filled in.",
+        "Hottest and smallest margin are those of ten-second means, here, in the story and in the table of phases; durations count every reading.",
     ]
     if session.car:
         lines += [
@@ -231,15 +309,20 @@ def _method(session: Session) -> list[str]:
             "± is one standard uncertainty of probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than that "
             "for 4 s, and goes when it is larger by 2 °C for a minute; beyond the limit likewise.",
         ]
+    lines.append(
+        "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
+        "is worked out from engine speed, displacement and mixture (±35 %) plus the declared return; without it only the time under way can be told. A "
+        "pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording. ± is one standard uncertainty."
+    )
     lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
     return lines
 
 
-def _calibration(session: Session) -> list[str]:
+def _calibration(session: Session, shown: Shown) -> list[str]:
     if session.calibration is None:
         return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
     return [
-        f"{words.place(line.place)} (channel {number}): {line.gain:.4f} × reading {line.offset_degc:+.2f} °C, "
-        f"±{line.uncertainty_degc:.2f} °C, made on {line.made_on.isoformat()} with {len(line.points)} baths."
+        f"{words.place(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
+        f"±{shown.text(line.uncertainty_degc, 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
         for number, line in sorted(session.calibration.channels.items())
     ] or ["The calibration file holds no channel."]

@@ -1,7 +1,7 @@
 """A complaint of trouble after hot stops, and the stops since its repair: did the trouble come back, and were they hard enough to show anything."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -18,13 +18,14 @@ _JUST_BEFORE_S = 10.0
 class Stop:
     """One hot soak as a test of the car. trouble: marked or not when it was started again; None where nobody tried. mark: its words.
 
-    easier: in which ways it asked less than the complaint's stop.
+    margin_degc: the smallest of any place, nan where no limit is known. easier: in which ways it asked less than the complaint's stop.
     """
 
     run: str
     phase: str
     hardness: Hardness
     trouble: bool | None
+    margin_degc: float
     mark: str = ""
     easier: tuple[str, ...] = ()
 
@@ -58,7 +59,11 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
     made = []
     for soak, words in zip(soaks, said, strict=True):
         tried = bool(words) or any(soak.start_s <= at_s <= soak.end_s + AFTER_S for at_s in started)
-        made.append(Stop(course.name, soak.name, hardness(course, soak), True in words if tried else None, words.get(True, "")))
+        margins = [place.smallest_margin_degc for place in soak.places.values() if np.isfinite(place.smallest_margin_degc)]
+        trouble = True in words if tried else None
+        made.append(
+            Stop(course.name, soak.name, hardness(course, soak), trouble, min(margins, default=np.nan), words.get(True, ""))
+        )
     return made
 
 
@@ -102,23 +107,28 @@ def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str, shown: 
 
 
 def _judged(variant: str, hard: Stop, since: Sequence[Stop], shown: Shown) -> Judgement:
-    held = tuple(Stop(s.run, s.phase, s.hardness, s.trouble, s.mark, tuple(softer(hard.hardness, s.hardness))) for s in since)
+    held = tuple(replace(stop, easier=tuple(softer(hard.hardness, stop.hardness))) for stop in since)
     tried = [(stop.hardness, stop.trouble) for stop in held if stop.trouble is not None]
     found = proof(hard.hardness, tried) if tried else None
-    return Judgement(
-        variant, hard, held, found, tuple(_sentences(variant, hard, len(held) - len(tried), len(held), found, shown))
-    )
+    return Judgement(variant, hard, held, found, tuple(_sentences(variant, hard, held, found, shown)))
 
 
-def _sentences(variant: str, hard: Stop, untried: int, count: int, found: Proof | None, shown: Shown) -> Iterator[str]:
+def _sentences(variant: str, hard: Stop, held: Sequence[Stop], found: Proof | None, shown: Shown) -> Iterator[str]:
     whose = f"With {variant}, held" if variant else "Held"
     marked = f'marked "{hard.mark}"' if hard.mark else "its hottest stop, as no trouble is marked there"
-    yield f"{whose} against the complaint's stop ({hard.run}, {hard.phase}; {marked}): {hard.hardness.words(shown)}."
+    stop = f'"{hard.run}", {hard.phase}; {marked}'
+    yield f"{whose} against the complaint's stop ({stop}): {hard.hardness.words(shown)}."
     if found is not None:
         yield found.sentence
-    elif count:
+    elif held:
         yield "Not shown: no start after a hot stop is in the recording; start the engine hot while it is recorded, and mark what it does."
     else:
         yield "Not shown: there is no hot stop in the recording; record one at least as hard as the complaint's, and the start after it."
+    untried = sum(stop.trouble is None for stop in held)
     if found is not None and untried:
         yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."
+    margins = [stop.margin_degc for stop in held if np.isfinite(stop.margin_degc)]
+    if margins and np.isfinite(hard.margin_degc):
+        left, before = (shown.text(degc, "temperature difference") for degc in (min(margins), hard.margin_degc))
+        still = "; the limit is still passed" if min(margins) <= 0 else ""
+        yield f"The smallest margin was {left} now, and {before} at the complaint's stop{still}."

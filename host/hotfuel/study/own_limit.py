@@ -13,6 +13,7 @@ from scipy.special import log_ndtr
 from hotfuel.errors import InputError
 from hotfuel.study.course import Course
 from hotfuel.study.restarts import says_trouble
+from hotfuel.units import Shown
 
 PRIOR_SD_DEGC = 5.0  # width of the criteria in degC (V/L 4 to 36 is ±4.5 degC at 88 kPa by the mixture model)
 EVENT_SD_DEGC = 2.0  # how far two events of one car differ: probe, load, luck (assumption)
@@ -61,7 +62,12 @@ def events(course: Course) -> list[Event]:
     return found
 
 
-def own_limit(observed: Sequence[Event], prior_sd_degc: float = PRIOR_SD_DEGC, event_sd_degc: float = EVENT_SD_DEGC) -> OwnLimit:
+def own_limit(
+    observed: Sequence[Event],
+    prior_sd_degc: float = PRIOR_SD_DEGC,
+    event_sd_degc: float = EVENT_SD_DEGC,
+    shown: Shown = Shown("si"),
+) -> OwnLimit:
     """The shift of the limit from events of one car, one place or system. Raises InputError for margins that are not finite.
 
     P(trouble at margin m | shift s) = Phi((-s - m) / event_sd): with no shift trouble starts at margin 0.
@@ -84,8 +90,10 @@ def own_limit(observed: Sequence[Event], prior_sd_degc: float = PRIOR_SD_DEGC, e
         sentence = "No event of this car is marked: the limit is the criterion's own."
     else:
         direction = "above" if middle > 0 else "below"
+        below, above = (f"{shown.value(end, 'temperature difference'):+.1f}" for end in (low, high))
         sentence = (
             f"From {count} event{'s' if count != 1 else ''} with trouble and {len(observed) - count} without, this car's limit lies "
-            f"{abs(middle):.1f} °C {direction} the criterion's ({low:+.1f} to {high:+.1f} °C)."
+            f"{shown.text(abs(middle), 'temperature difference')} {direction} the criterion's "
+            f"({below} to {above} {shown.unit('temperature difference')})."
         )
     return OwnLimit(middle, low, high, count, len(observed) - count, sentence)

@@ -113,11 +113,8 @@ def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) 
     sharing = [name for name, sessions in groups.items() if any(_identity(other) == _identity(session) for other in sessions)]
     if len(sharing) == 1:
         return [course]
-    named = [
-        (second, text.strip().casefold())
-        for second, text in course.marks
-        if text.strip().casefold() in [n.casefold() for n in sharing]
-    ]
+    switched = [(second, text.casefold().removeprefix("switch:").strip()) for second, text in course.marks]
+    named = [(second, text) for second, text in switched if text in [name.casefold() for name in sharing]]
     ends = [*(second for second, _ in named), float(course.time_s[-1]) + 1.0][1:]
     mine = [
         course.cut(start, end, f"{course.name}, {text} {number}")

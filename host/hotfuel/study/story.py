@@ -77,7 +77,7 @@ def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = No
     nearest = _nearest(course, found)
     soaks = tuple(_soak(course, phase) for phase in found if phase.kind == SOAK)
     starts = restarts.restarts(course)
-    shift = own_limit.own_limit(own_limit.events(course))
+    shift = own_limit.own_limit(own_limit.events(course), shown=units)
     judged = judge(_course(complaint), course, units, found) if complaint is not None else None
     sentences = [_nearest_sentence(nearest, clock, units) if nearest else _hottest_sentence(course, clock, units)]
     if nearest:

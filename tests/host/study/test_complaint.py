@@ -11,6 +11,7 @@ from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import WINTER_FUEL, scenarios
 from hotfuel.study.complaint import hardest, judge, stops
 from hotfuel.study.course import Course, of_session
+from hotfuel.study.phases import SOAK, phases
 from hotfuel.study.sessions import compare_sessions
 from hotfuel.study.story import tell
 from hotfuel.units import Shown
@@ -92,11 +93,27 @@ def test_as_hard_and_without_trouble_is_shown_with_its_bound():
     assert [stop.easier for stop in found.stops] == [()]
     assert found.proof.shown
     assert found.proof.still_possible == pytest.approx(0.95)
-    held, verdict = found.sentences
-    assert 'monday, hot soak; marked "hard start"' in held
+    held, verdict, margins = found.sentences
+    assert '"monday", hot soak; marked "hard start"' in held
     assert "8 min standing after 5 min of running" in held
     assert "30.0 °C outside" in held
     assert verdict.startswith("No trouble in 1 stop at least as hard")
+    least = min(
+        place.smallest_margin_degc
+        for place in next(p for p in phases(of_session(run("friday"))) if p.kind == SOAK).places.values()
+    )
+    assert least < 0
+    assert (
+        margins
+        == f"The smallest margin was {least:.1f} °C now, and {least:.1f} °C at the complaint's stop; the limit is still passed."
+    )
+
+
+def test_a_margin_that_is_there_again_is_told_without_a_promise():
+    cooler = {"tank": -25.0, "pump": -25.0, "carb_inlet": -25.0}
+    last = judge(of_session(run("monday", "hard start")), of_session(run("friday", shift_degc=cooler)), SI).sentences[-1]
+    assert last.startswith("The smallest margin was ")
+    assert "passed" not in last
 
 
 def test_the_complaints_numbers_come_in_the_readers_units():
@@ -189,7 +206,7 @@ def test_a_comparison_holds_every_variants_stops_against_the_baselines_trouble()
     sleeve, shield = result.judgements
     assert (sleeve.variant, shield.variant) == ("sleeve", "shield")
     assert {one.complaint.run for one in result.judgements} == {"monday"}
-    assert sleeve.sentences[0].startswith("With sleeve, held against the complaint's stop (monday, hot soak")
+    assert sleeve.sentences[0].startswith('With sleeve, held against the complaint\'s stop ("monday", hot soak')
     assert "in 2 stops at least as hard" in sleeve.sentences[1]
     assert "up to 78 %" in sleeve.sentences[1]
     assert shield.sentences[1] == "The trouble came back in 1 of 2 stops."

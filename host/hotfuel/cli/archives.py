@@ -1,0 +1,97 @@
+"""Many sessions: archive add, list, find, recompute."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.app import Json, app, note, show
+from hotfuel.units import parse
+
+archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(archive, name="archive")
+Folder = Annotated[Path, typer.Option("--archive", help="The archive's folder.", envvar="HOTFUEL_ARCHIVE")]
+DEFAULT_ARCHIVE = Path("hotfuel-archive")
+
+
+@archive.command("add")
+def archive_add(
+    sessions: Annotated[list[Path], typer.Argument(help="Session folders.")],
+    folder: Folder = DEFAULT_ARCHIVE,
+    as_json: Json = False,
+) -> None:
+    """Add sessions. Example: hotfuel archive add monday tuesday"""
+    from hotfuel.session import archive as store
+
+    rows = [store.add(folder, path) for path in sessions]
+    show({"added": [str(row) for row in rows]}, [f"{_sessions(len(rows))} added to {folder}"], as_json)
+
+
+@archive.command("list")
+def archive_list(folder: Folder = DEFAULT_ARCHIVE, as_json: Json = False) -> None:
+    """All sessions. Example: hotfuel archive list"""
+    from hotfuel.session import archive as store
+
+    _rows(store.listed(folder), as_json)
+
+
+@archive.command("find")
+def archive_find(
+    car: Annotated[str | None, typer.Option("--car", help="Part of the car's name.")] = None,
+    place: Annotated[str | None, typer.Option("--place", help="A place that was measured.")] = None,
+    fix: Annotated[str | None, typer.Option("--fix", help="Part of the fix's name.")] = None,
+    since: Annotated[str | None, typer.Option("--since", help="First day, 2026-06-01.")] = None,
+    until: Annotated[str | None, typer.Option("--until", help="Last day.")] = None,
+    hotter: Annotated[str | None, typer.Option("--hotter-than", help='Hottest fuel above, e.g. "150 degF".')] = None,
+    margin: Annotated[str | None, typer.Option("--margin-below", help='Smallest margin below, e.g. "5 degC".')] = None,
+    folder: Folder = DEFAULT_ARCHIVE,
+    as_json: Json = False,
+) -> None:
+    """Sessions by car, place, fix, date, hottest, smallest margin. Example: hotfuel archive find --margin-below "3 degC" """
+    from hotfuel.session import archive as store
+
+    degrees: Callable[[str | None, str], float | None] = lambda text, dimension: parse(text, dimension) if text else None  # noqa: E731
+    found = store.find(
+        folder,
+        car=car,
+        place=place,
+        fix=fix,
+        since=since,
+        until=until,
+        hotter_than_degc=degrees(hotter, "temperature"),
+        margin_below_degc=degrees(margin, "temperature difference"),
+    )
+    _rows(found, as_json)
+
+
+@archive.command("recompute")
+def archive_recompute(
+    calibration: Annotated[
+        Path | None, typer.Option("--calibration", help="A new calibration for all sessions of its board.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option("--cluster", help="Address of a Dask scheduler; default: all cores here.")
+    ] = None,
+    folder: Folder = DEFAULT_ARCHIVE,
+    as_json: Json = False,
+) -> None:
+    """Work everything out again, with this version's models. Example: hotfuel archive recompute"""
+    from hotfuel.cli.drives import bar
+    from hotfuel.session import archive as store
+
+    with bar("working out again") as progress:
+        done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress)
+    show({"recomputed": done}, [f"{_sessions(done)} worked out again in {folder}"], as_json)
+
+
+def _sessions(count: int) -> str:
+    return f"{count} session{'' if count == 1 else 's'}"
+
+
+def _rows(frame: Any, as_json: bool) -> None:
+    rows = frame.to_dict("records")
+    if not rows:
+        note("no session matches")
+    lines = ["  ".join(f"{key} {value}" for key, value in row.items()) for row in rows]
+    show({"sessions": rows}, lines, as_json)
