@@ -71,7 +71,8 @@ class Row:
 
 @dataclass(frozen=True)
 class Forecast:
-    """One change's forecast: rows by place, power in per cent (ceiling and square root; nan without a carburettor inlet), assumptions, sentences."""
+    """One change's forecast: rows by place, power in per cent (ceiling and square root; nan without a carburettor
+    inlet, and where air or fuel are other ones), assumptions, sentences."""
 
     change: str
     rows: tuple[Row, ...]
@@ -168,7 +169,8 @@ def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
     rows = _rows(course, after, tables, half, change, (was.fuel, will_fuel), onset[1])
     ceiling = root = np.nan
     inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in after.degc]
-    if inlets:
+    # What another day's air, thinner air or another fuel does to power by itself is larger by far, and no part of this.
+    if inlets and not (change.hotter_degc or change.higher_m or change.fuel):
         drop = (course.degc[inlets[0]] - after.degc[inlets[0]])[fired(course)]
         expected = expectation(float(np.nanmean(drop)) if np.isfinite(drop).any() else 0.0)
         ceiling, root = expected.ceiling_with_friction_percent, expected.square_root_percent
@@ -304,20 +306,23 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
     limited = [row for row in rows if np.isfinite(row.margin_degc)]
     if limited:
         worst = min(limited, key=lambda row: row.margin_degc)
-        gained = worst.margin_degc - worst.margin_before_degc
-        more = f"{shown.text(abs(gained), 'temperature difference')} {'more' if gained >= 0 else 'less'}"
-        doubt = shown.text(worst.margin_u_degc, "temperature difference")
-        lines.append(
-            f"With {change.name}, the smallest margin would be {shown.text(worst.margin_degc, 'temperature difference')} at {worst.place} "
-            f"({worst.phase}; ±{doubt} for the forecast), {more} there"
-            + (
-                "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that."
-                if worst.boils
-                else "."
-            )
-        )
+        lines.append(f"With {change.name}, the smallest margin would {_margin(worst, shown)}")
+        if moved is not None and moved in limited and moved is not worst:
+            lines.append(f"At {moved.place} it would {_margin(moved, shown, False)}")
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
             f"Power: about {root:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; a fixed jet's mixture shift is not in it."
         )
     return lines
+
+
+def _margin(row: Row, shown: Shown, named: bool = True) -> str:
+    """The rest of a sentence on a place's smallest margin, from its verb on."""
+    where = f" at {row.place}" if named else ""
+    size, gained = shown.text(row.margin_degc, "temperature difference"), row.margin_degc - row.margin_before_degc
+    if abs(gained) < 0.05 and row.margin_u_degc < 0.05:
+        return f"stay at {size}{where} ({row.phase})."
+    more = f"{shown.text(abs(gained), 'temperature difference')} {'more' if gained >= 0 else 'less'}"
+    doubt = shown.text(row.margin_u_degc, "temperature difference")
+    boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
+    return f"be {size}{where} ({row.phase}; ±{doubt} for the forecast), {more} there{boils if row.boils else ''}."

@@ -101,23 +101,32 @@ def in_session(
     return LineCooler(before, place, inlet, outlet, cold, steady_s, basis, relative_u, found)
 
 
-def there(seen: LineCooler, inlet_degc: float | None, coolant_degc: float | None, fuel_l_h: float | None) -> Cooled:
-    """The same cooler where something is other; None leaves it as it was measured."""
-    return elsewhere(
-        seen.cooler,
-        seen.inlet_degc if inlet_degc is None else inlet_degc,
-        seen.coolant_degc if coolant_degc is None else coolant_degc,
-        seen.cooler.fuel_l_h if fuel_l_h is None else fuel_l_h,
-    )
+@dataclass(frozen=True)
+class There:
+    """The same cooler at another inlet, coolant or flow."""
+
+    inlet_degc: float
+    coolant_degc: float
+    fuel_l_h: float
+    cooled: Cooled
+
+    def sentence(self, shown: Shown) -> str:
+        """For a person."""
+        one = self.cooled
+        return (
+            f"The same cooler at {shown.text(self.fuel_l_h, 'volume flow')}, with fuel entering at {shown.text(self.inlet_degc, 'temperature')} and its "
+            f"coolant at {shown.text(self.coolant_degc, 'temperature')}: fuel would leave at {shown.text(one.outlet_degc, 'temperature')} "
+            f"(±{shown.text(one.outlet_u_degc, 'temperature difference')}), effectiveness {one.effectiveness:.2f}, {one.heat_w:.0f} ±{one.heat_u_w:.0f} W. "
+            f"{one.assumption}"
+        )
 
 
-def there_sentence(cooled: Cooled, shown: Shown) -> str:
-    """What `there` found, for a person."""
-    return (
-        f"There the fuel would leave it at {shown.text(cooled.outlet_degc, 'temperature')} "
-        f"(±{shown.text(cooled.outlet_u_degc, 'temperature difference')}), effectiveness {cooled.effectiveness:.2f}, {cooled.heat_w:.0f} "
-        f"±{cooled.heat_u_w:.0f} W. {cooled.assumption}"
-    )
+def there(seen: LineCooler, inlet_degc: float | None, coolant_degc: float | None, fuel_l_h: float | None) -> There:
+    """The same cooler where something is other; None leaves it as it was measured. Raises InputError for a flow that is not above 0."""
+    inlet = seen.inlet_degc if inlet_degc is None else inlet_degc
+    coolant = seen.coolant_degc if coolant_degc is None else coolant_degc
+    flow = seen.cooler.fuel_l_h if fuel_l_h is None else fuel_l_h
+    return There(inlet, coolant, flow, elsewhere(seen.cooler, inlet, coolant, flow))
 
 
 @dataclass(frozen=True)

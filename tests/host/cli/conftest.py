@@ -3,12 +3,14 @@
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.feed import steady
 from hotfuel.temperature.thermocouple import emf_mv
 
+sys.path.insert(0, str(Path(__file__).parent))  # this folder's own helpers
 COLD_DEGC = 24.0
 
 

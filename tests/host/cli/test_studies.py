@@ -6,55 +6,25 @@ import numpy as np
 import pytest
 from hotfuel import car as car_file
 from hotfuel.risk.pressure import standard_atmosphere_kpa
-from hotfuel.session import metadata
-from hotfuel.temperature.thermocouple import emf_mv
-from hotfuel_wire import codec, framing
+from written import write
 
-CHANNEL = {"chip": 1, "thermocouple": 75, "gain": 32, "mains_hz": 60, "averages": 1, "mode": 0, "resolution_bits": 19}
 PLACES = ("tank", "pump", "carb_inlet")
-COLD_DEGC = 28.0
-LSB_MV = 1000 / (32 * 1.6 * 2**17)
 
 
 def record(folder, seed, cooler_degc, wall_s):
     """A session of 12 minutes (idle, then a stop) in which the carburettor inlet is cooler_degc cooler than it would be; runs differ by 1 degC."""
     rng = np.random.default_rng(seed)
-    folder.mkdir(parents=True)
-    (folder / "car.toml").write_text(car_file.EXAMPLE, encoding="utf-8")
-    metadata.write(folder / "session.json", {"title": "Tuesday", "ambient_degc": 27.0})
-    about = {
-        "protocol_version": 1,
-        "firmware_major": 0,
-        "firmware_minor": 1,
-        "firmware_patch": 0,
-        "board_id": b"12345678",
-        "boot_count": seed,
-    }
-    described = {**about, "reset_cause": 1, "period_ms": 500, "simulated": 0, "simulated_speed": 0}
-    described["channels"] = [{**CHANNEL, "place": place.encode()} for place in PLACES]
-    payload = codec.pack("description", {"tick": 0, "time_ms": 0, **described})
-    out = [
-        payload,
-        codec.pack("wall_anchor", {"tick": 0, "time_ms": 1, "wall_us": int(wall_s * 1e6), "monotonic_us": 0, "flags": 0}),
-    ]
     day = rng.normal(0, 1.0)
-    pulses = 0
-    for step in range(1, 1440):
-        time_s = step / 2
-        running = time_s < 360
-        warm = 1 - np.exp(-time_s / 150)
-        soak = 0 if running else 8 * (1 - np.exp(-(time_s - 360) / 120))
-        degc = (30 + day, 34 + 8 * warm + day + soak, 36 + 18 * warm + day + soak - cooler_degc)
-        hot = [round((float(emf_mv(t + rng.normal(0, 0.05))) - float(emf_mv(COLD_DEGC))) / LSB_MV) for t in degc]
-        rows = [{"hot": code, "cold": round(COLD_DEGC * 256), "status": 0} for code in hot]
-        header = {"tick": step, "time_ms": step * 500}
-        out.append(codec.pack("reading", {**header, "description_id": codec.description_id(payload), "channels": rows}))
-        if step % 2 == 0:
-            pulses += 50 if running else 0
-            inputs = {"fitted": 24, "inputs": int(running), "battery": 0, "fuel_pressure": 0, "pulses": pulses, "barometer": b""}
-            out.append(codec.pack("auxiliary", {**header, **inputs}))
-    (folder / "wire.log").write_bytes(b"".join(framing.encode(one) for one in out))
-    return folder
+    time_s = np.arange(0.5, 720, 0.5)
+    running = time_s < 360
+    warm = 1 - np.exp(-time_s / 150)
+    soak = np.where(running, 0.0, 8 * (1 - np.exp(-(time_s - 360) / 120)))
+    degc = np.column_stack([np.full_like(warm, 30 + day), 34 + 8 * warm + day + soak, 36 + 18 * warm + day + soak - cooler_degc])
+    about = {"title": "Tuesday", "ambient_degc": 27.0}
+    noise = rng.normal(0, 0.05, degc.shape)
+    return write(
+        folder, car_file.EXAMPLE, PLACES, degc + noise, np.where(running, 750.0, 0.0), about=about, wall_s=wall_s, boot=seed
+    )
 
 
 @pytest.fixture(scope="module")

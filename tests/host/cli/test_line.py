@@ -1,0 +1,179 @@
+"""The line as a user asks for it: hoses in the review, coolers and ice, on recordings of the simulated car, against its truth."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.simulator.car_model import CarModel, scenarios
+from hotfuel.simulator.drives import Phase
+from hotfuel.simulator.plug_flow import J_PER_ML_K
+from hotfuel.simulator.scenarios import EIGHT_PROBES, QUEUE, Body, Cooler, Fixes, IceCan
+from written import write
+
+ROLES = {"tank": "tank", "pump": "pump", "pump_outlet": "line", "carb_inlet": "carburettor", "bonnet": "air", "ambient": "air"}
+PLACES = "".join(
+    f'[[place]]\nname = "{name}"\nchannel = {number}\nrole = "{role}"\n' for number, (name, role) in enumerate(ROLES.items())
+)
+CAR = car_file.EXAMPLE[: car_file.EXAMPLE.index("[[place]]")].replace('units = "us"', 'units = "si"') + PLACES
+FIRST = car_file.EXAMPLE.replace('units = "us"', 'units = "si"')
+BARE = Body(hose_w_k=1e-6, exhaust_to_hose_w_k=0.0, hose_ml=2.0)  # the probe right behind the cooler
+# an hour and more at one flow
+STEADY = (Phase("road", 70.0, "cruise", 64.0),)
+
+
+def recorded(folder, scenario, car=CAR, places=tuple(ROLES)):
+    """The scenario's session at 1 Hz, and its truth (1 Hz)."""
+    truth = CarModel(replace(scenario, probes=EIGHT_PROBES)).truth.iloc[::4]
+    degc = truth[[f"{place}_probe_degc" for place in places]].to_numpy()
+    about = {"ambient_degc": scenario.ambient_degc}
+    return write(folder, car, places, degc, truth.engine_rpm.to_numpy(), about=about, period_ms=1000), truth
+
+
+@pytest.fixture(scope="module")
+def root(tmp_path_factory):
+    return tmp_path_factory.mktemp("line")
+
+
+@pytest.fixture(scope="module")
+def summer(root):
+    return recorded(root / "summer", scenarios()["summer drive"])
+
+
+@pytest.fixture(scope="module")
+def cooled(root):
+    return recorded(root / "cooled", replace(QUEUE, variation=0.0, body=BARE, fixes=Fixes(cooler=Cooler(fan=True))))
+
+
+@pytest.fixture(scope="module")
+def iced(root):
+    return recorded(
+        root / "iced", replace(QUEUE, drive=STEADY, variation=0.0, body=BARE, fixes=Fixes(ice=IceCan(ice_kg=3.0, ua_w_k=14.0)))
+    )
+
+
+def test_review_tells_of_the_hose(hotfuel, summer, tmp_path):
+    session, truth = summer
+    page = tmp_path / "review.html"
+    result = hotfuel("review", session, "--out", page, as_json=True)
+    assert [(s["before"], s["place"]) for s in result["sections"]] == [
+        ("tank", "pump"), ("pump", "pump_outlet"), ("pump_outlet", "carb_inlet"),
+    ]  # fmt: skip
+    section = result["sections"][-1]
+    found = section["hose"]
+    # the simulated car's hose: 80 mL, 0.73 W/K
+    assert abs(found["volume_l"] - 0.080) < 2 * found["volume_u_l"]
+    assert abs(found["ua_w_k"] - 0.73) < 2 * found["ua_u_w_k"]
+    part = truth[(truth.time_s >= section["start_s"]) & (truth.time_s <= section["end_s"])]
+    assert abs(found["heat_w"] - part.hose_heat_w.mean()) < 2 * found["heat_u_w"]
+    assert abs(found["delay_s"] - 0.080 / part.flow_l_h.median() * 3600) < 2 * found["delay_u_s"]
+    assert result["sections"][0]["hose"] is None
+    text = page.read_text()
+    assert "The line between places" in text
+    assert "because cooler fuel arrived from pump_outlet" in text  # in the story, with its moment
+    said = hotfuel("review", session, "--out", page, "--units", "us")
+    assert "carb_inlet turned cooler by" in said
+    assert "°F" in said
+
+
+def test_without_displacement_no_watts_are_told(hotfuel, root, summer, tmp_path):
+    car = tmp_path / "car.toml"
+    car.write_text(CAR.replace('displacement = "5.0 L"\n', ""))
+    page = tmp_path / "review.html"
+    result = hotfuel("review", summer[0], "--car", car, "--out", page, as_json=True)
+    found = result["sections"][-1]["hose"]
+    assert found["heat_w"] is None
+    assert found["ua_w_k"] is None
+    assert found["delay_s"] > 0
+    assert "neither volume nor heat" in page.read_text()
+
+
+def test_a_cooler_against_the_simulated_one(hotfuel, cooled):
+    session, truth = cooled
+    made = hotfuel(
+        "cooler",
+        session,
+        "--before",
+        "carb_inlet",
+        "--coolant",
+        "ambient",
+        "--flow",
+        "10.5 L/h",
+        "--flow-within",
+        "3 %",
+        as_json=True,
+    )
+    found = made["cooler"]["cooler"]
+    running = truth[(truth.engine_rpm > 400) & (truth.time_s > 120)]
+    flow = running.flow_l_h.median()
+    assert found["fuel_l_h"] == 10.5
+    assert flow == pytest.approx(10.5, rel=0.1)
+    # its core: 9 W/K in air that the car keeps 2 degC (moving) or 6 (standing) above ambient
+    own = 1 - np.exp(-9.0 / (flow / 3.6 * J_PER_ML_K))
+    assert abs(found["effectiveness"] - own) < 2 * found["effectiveness_u"]
+    assert found["effectiveness_u"] < 0.15
+    assert abs(found["ua_w_k"] - 9.0) < 2 * found["ua_u_w_k"]
+    truth_w = flow / 3.6 * J_PER_ML_K * (running.pump_outlet_degc - running.carb_inlet_degc).median()
+    assert abs(found["heat_w"] - truth_w) < 2 * found["heat_u_w"]
+    assert found["heat_u_w"] < 0.3 * found["heat_w"]
+    alone = hotfuel("cooler", session, "--before", "carb_inlet", as_json=True)[
+        "cooler"
+    ]  # flow from engine speed, outside air as noted
+    assert alone["flow_relative_u"] == 0.35
+    assert alone["coolant_degc"] == QUEUE.ambient_degc
+    assert abs(alone["cooler"]["heat_w"] - truth_w) < 2 * alone["cooler"]["heat_u_w"]
+
+
+def test_the_same_cooler_on_a_hotter_faster_day(hotfuel, cooled, root):
+    arguments = ("cooler", cooled[0], "--before", "carb_inlet", "--coolant", "ambient", "--flow", "10.5 L/h")
+    road = (Phase("road", 30.0, "cruise", 110.0),)
+    hot = replace(QUEUE, drive=road, variation=0.0, ambient_degc=42.0, body=BARE, fixes=Fixes(cooler=Cooler(fan=True)))
+    truth = CarModel(hot).truth
+    late = truth[truth.time_s > 1200]
+    flow, inlet, outlet = (float(late[name].median()) for name in ("flow_l_h", "pump_outlet_degc", "carb_inlet_degc"))
+    assert flow > 15
+    there = hotfuel(
+        *arguments, "--at-flow", f"{flow:.2f} L/h", "--at-inlet", f"{inlet:.2f} degC", "--at-coolant", "44 degC", as_json=True
+    )["elsewhere"]["cooled"]
+    assert abs(there["outlet_degc"] - outlet) < 2 * there["outlet_u_degc"]
+    assert there["outlet_u_degc"] < 0.4 * (inlet - 44)
+    assert "0.4" in there["assumption"]
+    said = hotfuel(*arguments, "--at-flow", "20 L/h", "--units", "us")
+    assert "The same cooler at 5.3 gph" in said
+    assert "°F" in said
+    assert "°C" not in said
+
+
+def test_ice_lasts_as_long_as_the_simulated_cans_does_for_the_fuels_heat(hotfuel, iced):
+    session, truth = iced
+    found = hotfuel("cooler", session, "--before", "carb_inlet", "--flow", "12 L/h", "--ice", "3 kg", as_json=True)
+    settled = truth[(truth.time_s > 120) & (truth.time_s < 1200)]
+    heat_w = float((settled.flow_l_h / 3.6 * J_PER_ML_K * (settled.pump_outlet_degc - settled.carb_inlet_degc)).median())
+    assert abs(found["ice"]["minutes"] - 3 * 333.55e3 / heat_w / 60) < 2 * found["ice"]["u_minutes"]
+    assert found["ice"]["u_minutes"] < 0.3 * found["ice"]["minutes"]
+    assert found["cooler"]["coolant_degc"] == 0
+    # the simulated can's ice is gone sooner, because its wall takes up heat too; that is said
+    leaving = truth.carb_inlet_degc.to_numpy()
+    gone_s = truth.time_s.to_numpy()[np.flatnonzero(leaving > np.median(leaving[120:600]) + 3)[0]]
+    assert gone_s / 60 < found["ice"]["minutes"]
+    assert "makes it less" in found["ice"]["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--before", "tank"), "choose among pump"),
+        (("--before", "carb_inlet", "--coolant", "25"), "has no unit"),
+        (("--before", "carb_inlet", "--coolant", "roof"), 'no temperature of "roof"'),
+        (("--before", "carb_inlet", "--coolant", "60 degC"), "at least 3 °C"),
+        (("--before", "carb_inlet", "--flow", "0 L/h"), "0 s of settled running"),
+        (("--before", "carb_inlet", "--flow", "fast"), "not a volume flow"),
+        (("--before", "carb_inlet", "--ice", "0 kg"), "above 0"),
+        (("--before", "carb_inlet", "--coolant-capacity", "20 W/K", "--arrangement", "sideways"), "choose counterflow"),
+        (("--before", "pump", "--coolant", "20 degC"), "contradict each other"),
+    ],
+)
+def test_bad_input_is_one_sentence(hotfuel, cooled, options, words):
+    said = hotfuel("cooler", cooled[0], *options, code=1).strip()
+    assert words in said
+    assert said.count("\n") == 0
