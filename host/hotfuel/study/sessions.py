@@ -53,16 +53,26 @@ def compare_sessions(
         if len({_identity(session) for session in sessions}) < len(sessions):
             raise InputError(f"{name} has the same recording twice: a run counts once, give each session once")
     stretches = _all_stretches(groups)
-    runs, notes = _runs(stretches, base)
     units = shown or Shown(_units(groups[base][0]))
+    runs, notes = _runs(stretches, base, units)
     result = compare_runs(runs, base, primary, delta_degc=delta_degc, covariates=covariates, borrowed=borrowed, shown=units)
     judged = judge_variants([(name, course) for name, _, course in stretches], base, units)
-    return replace(result, conditions=(*notes, *result.conditions), judgements=judged)
+    cautions = (*_switched(stretches), *result.cautions)
+    return replace(result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged)
 
 
-def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str) -> tuple[list[Run], list[str]]:
+def _switched(stretches: Sequence[tuple[str, Any, Course]]) -> list[str]:
+    """What a reader must know of sessions that were cut at their marks."""
+    names = [session.name for _, session, course in stretches if course.name != session.name]
+    return [
+        f"{name} was cut at its marks: the first minutes after each switch still hold what was before it, so the true difference is rather larger."
+        for name in dict.fromkeys(names)
+    ]
+
+
+def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = Shown("si")) -> tuple[list[Run], list[str]]:
     """(runs with their summaries, sentences about what was adjusted or left out)."""
-    return _runs(_all_stretches(groups), baseline)
+    return _runs(_all_stretches(groups), baseline, shown)
 
 
 def _all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[tuple[str, Any, Course]]:
@@ -74,7 +84,7 @@ def _all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[tuple[str, Any, 
     ]
 
 
-def _runs(stretches: Sequence[tuple[str, Any, Course]], baseline: str) -> tuple[list[Run], list[str]]:
+def _runs(stretches: Sequence[tuple[str, Any, Course]], baseline: str, shown: Shown) -> tuple[list[Run], list[str]]:
     cars = {course.car.name for _, _, course in stretches if course.car is not None}
     if len(cars) > 1:
         raise InputError(f"the sessions are of different cars ({', '.join(sorted(cars))}): compare runs of one car")
@@ -83,7 +93,7 @@ def _runs(stretches: Sequence[tuple[str, Any, Course]], baseline: str) -> tuple[
         raise InputError(f"{without[0]} has no usable car file and the others have one: give it one to compare them")
     places, notes = _common_places([course for *_, course in stretches])
     notes += [note for *_, course in stretches for note in course.notes]
-    common = _Common.of(next(course for name, _, course in stretches if name == baseline), [c for *_, c in stretches])
+    common = _Common.of(next(course for name, _, course in stretches if name == baseline), [c for *_, c in stretches], shown)
     notes += common.notes
     known = np.array([course.ambient_degc for *_, course in stretches])
     reference = float(known.mean()) if np.isfinite(known).all() else np.nan
@@ -154,7 +164,7 @@ class _Common:
         self.notes = notes
 
     @classmethod
-    def of(cls, first: Course, courses: Sequence[Course]) -> "_Common":
+    def of(cls, first: Course, courses: Sequence[Course], shown: Shown) -> "_Common":
         if first.car is None:
             return cls(
                 None, None, np.nan, False, ["No session has a car file: temperatures are compared, margins are not known."]
@@ -169,7 +179,8 @@ class _Common:
             )
         if apart > _SAME_PRESSURE_KPA:
             notes.append(
-                f"Air pressure differed by {apart:.1f} kPa between sessions: all limits are for the {pressure:.1f} kPa of {first.name}."
+                f"Air pressure differed by {shown.text(apart, 'pressure')} between sessions: "
+                f"all limits are for the {shown.text(pressure, 'pressure')} of {first.name}."
             )
         fuel = first.car.fuel() if notes else None
         return cls(fuel, first.car, pressure, bool(notes), notes)
