@@ -19,9 +19,12 @@ WATCHDOG_MS = 8000  # the RP2040's longest is 8388
 SERVICE_FLAG = "service.flag"
 I2C_TIMEOUT_US = 2000
 BUTTON_DOWN = 0
+OPEN_CODE = 600  # 30 mV: more than the converter's offset, less than any supply or sender behind its divider
+SETTLE_MS = 10  # a divider of 10k with 100 nF behind it
 
 _gpio = {name: number for name, number, _ in pins.PINS}
 _made = {}
+_wired = set()  # analogue inputs that somebody drives
 
 
 def _once(name, make):
@@ -66,8 +69,20 @@ def ignition():
 
 
 def analogue(name):
-    """ADC code of "battery" or "fuel_pressure", 0 to 65535 of the reference."""
-    return _once(name, lambda: machine.ADC(_gpio[name])).read_u16()
+    """ADC code of "battery" or "fuel_pressure", 0 to 65535 of the reference; 0 while nothing is wired.
+
+    An open pin floats and could pass for a weak battery. The processor's own pull-down takes it to 0; a divider of 10k hardly notices.
+    """
+    if name not in _wired:
+        converter = _once(name, lambda: machine.ADC(_gpio[name]))
+        machine.Pin(_gpio[name], machine.Pin.IN, machine.Pin.PULL_DOWN)
+        sleep_ms(SETTLE_MS)
+        if converter.read_u16() < OPEN_CODE:
+            return 0
+        _wired.add(name)
+        _made[name] = machine.ADC(_gpio[name])  # takes the pull-down off again
+        sleep_ms(SETTLE_MS)
+    return _made[name].read_u16()
 
 
 class _SpiBus:
