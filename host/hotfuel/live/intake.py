@@ -61,6 +61,7 @@ class Intake:
         self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
         self._held: tuple[np.ndarray, dict[str, np.ndarray]] | None = None  # inputs of the auxiliaries so far, None: to be worked out
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
+        self._names: dict[int, list[str]] = {}  # places of a description's channels
         self._channels: dict[str, Channel] = {}
 
     def prepare(self) -> None:
@@ -107,6 +108,7 @@ class Intake:
         if message.description_id in self.descriptions:
             return
         self.descriptions[message.description_id] = message.values
+        self._names[message.description_id] = channel_places(message.values, self.car)
         if self.car is not None:
             self._channels = channels_of(self.descriptions, self.car, self.calibration)
         if message.values["simulated"] and message.values["simulated_speed"] > 1:
@@ -135,8 +137,7 @@ class Intake:
         width = max(len(message.values["channels"]) for message in waiting)
         readings, shape = _readings(waiting, width, description_id in self.descriptions)
         degc, reason, _ = readings_degc(readings, self.descriptions, self.calibration)
-        described = self.descriptions.get(description_id)
-        names = channel_places(described, self.car) if described else [f"channel_{number}" for number in range(width)]
+        names = self._names.get(description_id, [])
         names = (names + [f"channel_{number}" for number in range(len(names), width)])[:width]
         at_inputs = self._inputs(boot, time_s)
         measured = degc.reshape(shape)
@@ -154,7 +155,8 @@ class Intake:
             self._held = self._board_inputs(boot, time_s[0])
         if self._held is not None:
             result |= board_inputs.held(*self._held, time_s)
-        state = running_state(self.car, Conditions(**{name: result[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}))
+        known = _known({name: result[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")})
+        state = running_state(self.car, Conditions(**known))
         result["running"] = np.array(np.broadcast_to(state, time_s.shape))
         return result
 
@@ -192,15 +194,15 @@ class Intake:
 
     def _conditions(self, seconds: np.ndarray, at_inputs: dict[str, np.ndarray]) -> Conditions:
         """What is known at these ticks, the pressures already looked back on: those of the ticks before are kept for that."""
-        given = {name: values for name, values in at_inputs.items() if name in _GIVEN and not np.isnan(values).all()}
-        now = {"seconds": seconds, **{name: at_inputs[name] for name in LOOKED_BACK if name in at_inputs}}
+        given = {name: at_inputs[name] for name in _GIVEN}
+        now = {"seconds": seconds, **{name: at_inputs[name] for name in LOOKED_BACK if name in _GIVEN}}
         recent = self._recent
         joined = {name: np.concatenate((recent[name], values)) for name, values in now.items()} if recent else now
         kept = joined["seconds"] >= seconds[-1] - LOOK_BACK_S
         self._recent = {name: values[kept] for name, values in joined.items()}
         pressures = {name: values for name, values in joined.items() if name != "seconds" and not np.isnan(values).all()}
         lowest = looked_back(Conditions(**pressures, time_s=joined["seconds"]))
-        return Conditions(**given | {name: getattr(lowest, name)[-len(seconds) :] for name in pressures})
+        return Conditions(**_known(given | {name: getattr(lowest, name)[-len(seconds) :] for name in pressures}))
 
     def say(self, note: str) -> None:
         """Keep a note for the reader, once."""
@@ -241,6 +243,12 @@ class Axis:
             self._offsets[boot] += off_s  # how long the board was off
         else:
             self.wall_offset_s += off_s  # this computer's clock was set
+
+
+def _known(values: dict[str, np.ndarray]) -> dict[str, Any]:
+    """What is known at all, for Conditions; plain numbers of a single tick."""
+    found = {name: column for name, column in values.items() if not np.isnan(column).all()}
+    return {name: float(column[0]) if column.size == 1 else column for name, column in found.items()}
 
 
 def _row(message: Message) -> np.void:

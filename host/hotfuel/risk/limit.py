@@ -2,8 +2,8 @@
 so that a sample alone and the same sample in a whole session get the same numbers.
 """
 
+from abc import ABC, abstractmethod
 from functools import lru_cache
-from typing import Protocol
 
 import numpy as np
 
@@ -18,12 +18,25 @@ EXTRAPOLATION_SHARE = 0.06
 _NEEDLE_STEP_KPA = 5.0  # the needle's uncertainty is a table of two pressures; it needs no more than a tenth of a degree
 
 
-class Limit(Protocol):
+class Limit(ABC):
     """What is asked at a place. Pressures: kPa absolute, (n,) each; one, or line and bowl behind the needle."""
 
-    def at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
-        """(4, n): limit, boiling onset (both degC), variance of the limit (degC^2) without the pressure's share, slope against pressure (degC/kPa)."""
+    def __init__(self) -> None:
+        self._at_one = lru_cache(maxsize=256)(lambda *kpa: self._at(*(np.array([value]) for value in kpa)))
 
+    def at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
+        """(4, n): limit, boiling onset (both degC), variance of the limit (degC^2) without the pressure's share, slope against pressure (degC/kPa).
+
+        Not to be written to: a single reading's are kept, because live the same pressure comes reading after reading.
+        """
+        if pressure_kpa[0].size == 1:
+            return self._at_one(*(kpa.item() for kpa in pressure_kpa))
+        return self._at(*pressure_kpa)
+
+    @abstractmethod
+    def _at(self, *pressure_kpa: np.ndarray) -> np.ndarray: ...
+
+    @abstractmethod
     def vapour_liquid_ratio(self, temperature_degc: np.ndarray, *pressure_kpa: np.ndarray) -> np.ndarray:
         """V/L (n,) at these temperatures."""
 
@@ -43,15 +56,16 @@ def _variance(own_degc: float, from_sea_level_degc: np.ndarray, span_degc: np.nd
     return own_degc**2 + (EXTRAPOLATION_SHARE * from_sea_level_degc) ** 2 + span_degc**2 / 12
 
 
-class _InLine:
+class _InLine(Limit):
     def __init__(self, table: LimitTable, own_degc: float, ratio: Criterion) -> None:
+        super().__init__()
         self._table = table
         limit, span = table.curve(ratio.vapour_liquid_ratio), table.curve(ratio.greatest) - table.curve(ratio.least)
         from_sea_level = limit - table.limit_degc(STANDARD_PRESSURE_KPA, ratio.vapour_liquid_ratio)
         slope = np.gradient(limit, table.pressures_kpa)
         self._curves = np.stack((limit, table.curve(0.0), _variance(own_degc, from_sea_level, span), slope))
 
-    def at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
+    def _at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
         (kpa,) = pressure_kpa
         return along(self._curves, self._table.place(kpa))
 
@@ -59,13 +73,14 @@ class _InLine:
         return self._table.vapour_liquid_ratio(temperature_degc, *pressure_kpa)
 
 
-class _BehindNeedle:
+class _BehindNeedle(Limit):
     """What enters through the needle falls to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature.
 
     Line and bowl stand over the same air, so they move up and down together where the slope and the way from sea level are taken.
     """
 
     def __init__(self, table: LimitTable, own_degc: float, ratio: Criterion) -> None:
+        super().__init__()
         self._table, self._ratio = table, ratio.vapour_liquid_ratio
         least, greatest = PRESSURE_RANGE_KPA
         pressures = np.arange(least, greatest + _NEEDLE_STEP_KPA / 2, _NEEDLE_STEP_KPA)
@@ -81,7 +96,7 @@ class _BehindNeedle:
         self._per_place = (table.pressures_kpa[1] - table.pressures_kpa[0]) / _NEEDLE_STEP_KPA
         self._tables = np.stack((_variance(own_degc, from_sea_level, span), (limit(1.0) - limit(-1.0)) / up_and_down_kpa))
 
-    def at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
+    def _at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
         line, bowl = pressure_kpa
         row, column = (self._table.place(kpa) * self._per_place for kpa in (line, bowl))
         result = np.empty((4, *np.shape(bowl)))

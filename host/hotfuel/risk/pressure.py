@@ -4,10 +4,10 @@ Running is known from engine speed, fuel pressure, ignition or what a person sta
 taken, the one worst case in the house. All pressures in kPa, absolute unless a name says gauge.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import Any
+from functools import lru_cache, wraps
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -59,6 +59,21 @@ class Conditions:
     time_s: Any = None
 
 
+_Answer = TypeVar("_Answer")
+
+
+def _kept_when_steady(answer: Callable[..., _Answer]) -> Callable[..., _Answer]:
+    """Keep the answers for conditions that are plain numbers: a live recording asks for the same ones reading after reading."""
+    kept = lru_cache(maxsize=256)(answer)
+
+    @wraps(answer)
+    def asked(car: Car, conditions: Conditions, *more: float) -> _Answer:
+        steady = all(value is None or isinstance(value, float) for value in vars(conditions).values())
+        return (kept if steady else answer)(car, conditions, *more)
+
+    return asked
+
+
 @dataclass(frozen=True)
 class Ambient:
     """Air pressure, its standard uncertainty, where it comes from, and what a person should be asked (None: nothing)."""
@@ -102,6 +117,7 @@ def _ambient(altitude_m: float | None, station: float | None) -> Ambient:
     return Ambient(min(station, at_altitude), _WEATHER_KPA, lower, question)
 
 
+@_kept_when_steady
 def running_state(car: Car, conditions: Conditions) -> np.ndarray:
     """1 running, 0 standing, nan unknown: what was stated, else engine speed, else ignition off, else fuel pressure.
 
@@ -192,7 +208,8 @@ def line_loss_kpa(flow_l_h: npt.ArrayLike, length_m: float, bore_m: float, densi
     return friction * length_m / bore_m * density_kg_m3 * speed**2 / 2000
 
 
-def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> dict[str, PlacePressure]:
+@_kept_when_steady
+def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> Mapping[str, PlacePressure]:
     """Absolute pressure at every place with a limit, and at "<name>_needle" for a carburettor inlet.
 
     Arrays of `conditions` broadcast; a result has the shape of what it depends on. Raises InputError if arrays do not fit together.
@@ -210,7 +227,7 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
     return result
 
 
-def at_launch(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> dict[str, PlacePressure]:
+def at_launch(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> Mapping[str, PlacePressure]:
     """at_places with the car file's launch acceleration."""
     return at_places(car, replace(conditions, acceleration_m_s2=car.suction.launch_acceleration_m_s2), density_kg_m3)
 
