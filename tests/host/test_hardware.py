@@ -142,9 +142,16 @@ def test_the_pin_map_shows_each_pin_at_its_place_on_the_header():
 def test_the_wiring_diagram_has_a_lead_for_each_pin_that_starts_at_it():
     root = drawn("wiring.svg")
     label = {
-        word: float(element.get("y")) for element in root.iter(SVG + "text") for word in (element.text or "").split() if "_" in word or word.isalpha()
+        word: float(element.get("y"))
+        for element in root.iter(SVG + "text")
+        for word in (element.text or "").split()
+        if "_" in word or word.isalpha()
     }
-    leads = {element.get("data-pin"): element.get("points").split()[0] for element in root.iter(SVG + "polyline") if element.get("data-pin")}
+    leads = {
+        element.get("data-pin"): element.get("points").split()[0]
+        for element in root.iter(SVG + "polyline")
+        if element.get("data-pin")
+    }
     channels = 3
     free = {f"select_{channel}" for channel in range(channels, 8)}
     assert set(leads) == {row[0] for row in PINS["PINS"]} - free
@@ -187,7 +194,10 @@ def test_values_in_the_diagram_are_those_of_the_parts_list():
     checked = 0
     for element, following in itertools.pairwise(root):
         if element.get("class") == "ref" and element.text[0] in "RC":
-            shown, listed = following.text.split()[0], value[element.text].replace(" ohm", "R").replace(" uF", "u").replace(" nF", "n")
+            shown, listed = (
+                following.text.split()[0],
+                value[element.text].replace(" ohm", "R").replace(" uF", "u").replace(" nF", "n"),
+            )
             assert re.match(r"[\d.]+\w", listed).group() == re.match(r"[\d.]+\w", shown).group(), element.text
             checked += 1
     assert checked == 30
@@ -223,7 +233,8 @@ def test_supply_page_states_what_the_sums_give():
     for row in table("SUPPLY.md", ["source", "peak current"])[1:]:
         volts, ohm, ms = (number(part) for part in row[0].split(","))
         assert [number(cell) for cell in row[1:]] == [
-            pytest.approx(value, abs=limit) for value, limit in zip(SUPPLY["load_dump"](volts, ohm, ms / 1000), (0.05, 0.5, 0.5, 0.05), strict=True)
+            pytest.approx(value, abs=limit)
+            for value, limit in zip(SUPPLY["load_dump"](volts, ohm, ms / 1000), (0.05, 0.5, 0.5, 0.05), strict=True)
         ]
     for row, sums in zip(table("SUPPLY.md", ["level", "dip"])[1:], SUPPLY["starting_rows"](), strict=True):
         assert row[0] == sums[0]
@@ -238,7 +249,9 @@ def test_load_dump_against_the_integral_worked_by_hand():
     tau, ohm, over, below = 0.4 / math.log(10), 14.0, 87.0, 39.0 + 0.8 - 14.0
     end = tau * math.log(over / below)
     charge = (over * tau * (1 - below / over) - below * end) / ohm
-    square = (over**2 * tau / 2 * (1 - (below / over) ** 2) - 2 * over * below * tau * (1 - below / over) + below**2 * end) / ohm**2
+    square = (
+        over**2 * tau / 2 * (1 - (below / over) ** 2) - 2 * over * below * tau * (1 - below / over) + below**2 * end
+    ) / ohm**2
     peak, joule_r1, joule_tvs, through = SUPPLY["load_dump"](101.0, 4.0, 0.4)
     assert peak == pytest.approx((over - below) / ohm, rel=1e-6)
     assert joule_tvs == pytest.approx(39 * charge, rel=1e-3)
@@ -260,9 +273,13 @@ def test_supply_page_states_the_firmwares_own_times():
 
 def test_probe_page_states_what_the_fin_gives():
     stems = table("PROBES.md", ["sheath", "depth"])[1:]
-    assert [[number(cell) for cell in row] for row in stems] == [pytest.approx(row, abs=0.051) for row in map(list, FIN["stem_rows"]())]
+    assert [[number(cell) for cell in row] for row in stems] == [
+        pytest.approx(row, abs=0.051) for row in map(list, FIN["stem_rows"]())
+    ]
     lags = table("PROBES.md", ["sheath", "at idle"])[1:]
-    assert [[number(cell) for cell in row] for row in lags] == [pytest.approx(row, abs=0.051) for row in map(list, FIN["lag_rows"]())]
+    assert [[number(cell) for cell in row] for row in lags] == [
+        pytest.approx(row, abs=0.051) for row in map(list, FIN["lag_rows"]())
+    ]
 
 
 def test_two_ways_to_reckon_a_stem_agree():
@@ -305,7 +322,11 @@ def test_error_budget_page_is_what_the_product_reckons():
     names = set()
     for case, probe, tolerance, extension, amplifier, calibrated, flow in cases:
         keys = {"tolerance": tolerance, "extension_wire": extension}
-        keys["mount"] = next(mount for word, mount in (("stem", "stem"), ("axial", "axial"), ("clamped", "clamp_insulated")) if probe.startswith(word))
+        keys["mount"] = next(
+            mount
+            for word, mount in (("stem", "stem"), ("axial", "axial"), ("clamped", "clamp_insulated"))
+            if probe.startswith(word)
+        )
         place = Place.model_validate({"name": "pump", "channel": 0, "role": "pump", "probe": keys})
         chip, _, gain = amplifier.partition(", gain ")
         known = None if calibrated == "no" else number(calibrated)
@@ -340,7 +361,9 @@ def test_bars_on_the_card_are_the_patterns():
     bars = {}
     for element in drawn("lamp.svg").iter(SVG + "rect"):
         if element.get("class") == "on":
-            bars.setdefault(element.get("data-pattern"), []).append((int(element.get("data-from-ms")), int(element.get("data-ms"))))
+            bars.setdefault(element.get("data-pattern"), []).append(
+                (int(element.get("data-from-ms")), int(element.get("data-ms")))
+            )
     assert set(bars) == set(LAMP["NAMES"])
     for name, pattern in zip(LAMP["NAMES"], LAMP["PATTERNS"], strict=True):
         total = sum(pattern)
@@ -360,7 +383,9 @@ def test_blink_code_examples_on_the_card():
     limits = (ROOT / "firmware" / "limits.py").read_text(encoding="utf-8")
     held = float(re.search(r"Held for ([\d.]+) s", page("LAMP.md")).group(1))
     assert int(re.search(r"^LONG_PRESS_MS = (\d+)", limits, re.M).group(1)) == 1000 * held
-    assert int(re.search(r"older than (\d+) days", page("LAMP.md")).group(1)) == int(re.search(r"^LIMITS_GOOD_DAYS = (\d+)", limits, re.M).group(1))
+    assert int(re.search(r"older than (\d+) days", page("LAMP.md")).group(1)) == int(
+        re.search(r"^LIMITS_GOOD_DAYS = (\d+)", limits, re.M).group(1)
+    )
 
 
 # Pages
@@ -396,6 +421,33 @@ def test_settings_and_car_keys_named_on_the_pages_exist():
         assert name in SETTINGS["ROWS"]
 
 
+def test_what_a_new_board_expects_is_what_its_firmware_has():
+    gpio = {name: f"GP{number}" for name, number, _ in PINS["PINS"]}
+    rows = {row[0].partition(":")[0]: " ".join(row) for row in table("README.md", ["what", "where", "how it is used"])[1:]}
+    for what, names in (
+        ("three MAX31856", ("spi_sck", "spi_mosi", "spi_miso", "select_0", "select_1", "select_2")),
+        ("further channels, once they are set up", [f"select_{channel}" for channel in range(3, 8)]),
+        ("MCP9601 or MCP9600, once they are set up", ("i2c_sda", "i2c_scl")),
+        ("ignition, engine pulses, button", ("ignition", "engine_pulses", "button")),
+        ("battery, fuel pressure", ("battery", "fuel_pressure")),
+        ("lamp, buzzer, sensor rail", ("lamp", "buzzer", "sensor_rail")),
+    ):
+        assert re.findall(r"GP\d+", rows[what]) == [gpio[name] for name in names]
+    default = SETTINGS["defaults"]()
+    assert default["chips"] == ("MAX31856",) * 3
+    assert tuple(re.findall(r"`(\w+)`", rows["three MAX31856"])) == default["places"]
+    assert {
+        "rate_hz": 5,
+        "mode": "one_shot",
+        "gain": 32,
+        "mains_hz": 60,
+        "averages": 1,
+        "resolution_bits": 18,
+    }.items() <= default.items()
+    assert ", ".join(default["i2c_addresses"]) in rows["MCP9601 or MCP9600, once they are set up"]
+    assert (PINS["SPI_HZ"], PINS["I2C_HZ"]) == (1_000_000, 100_000)
+
+
 def test_sender_table_converts_and_its_offset_is_worked_out():
     for row in table("README.md", ["fuel system", "usual pressure"])[1:]:
         for cell in row[1:]:
@@ -408,5 +460,8 @@ def test_sender_table_converts_and_its_offset_is_worked_out():
 @pytest.mark.parametrize("name", ["README.md", "PROBES.md", "CHECKLIST.md", "LAMP.md"])
 def test_cautions_stand_where_the_steps_are(name):
     assert "No warning does not mean safe" in page(name)
-    for word in {"PROBES.md": ("depressurised", "extinguisher", "can leak", "never the driver"), "LAMP.md": ("neither reads nor presses",)}.get(name, ()):
+    for word in {
+        "PROBES.md": ("depressurised", "extinguisher", "can leak", "never the driver"),
+        "LAMP.md": ("neither reads nor presses",),
+    }.get(name, ()):
         assert word in page(name)
