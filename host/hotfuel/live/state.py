@@ -5,6 +5,7 @@ import concurrent.futures
 import math
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.log.follow import Follower
 from hotfuel.risk.margin import LOST, NEEDLE, NO_MARGIN, NO_WARNING, PlaceMargin
-from hotfuel.risk.trend import UNKNOWN, WINDOW_S, Trend, trend
+from hotfuel.risk.trend import BOILING, UNKNOWN, WINDOW_S, Trend, trend
 from hotfuel.samples.losses import gap_reason
 from hotfuel.samples.stream import Message
 from hotfuel.session import folder as session_folder
@@ -234,11 +235,11 @@ class LiveState:
         line = name.removesuffix(NEEDLE)
         seconds, degc = self.history.column(line, WINDOW_S)
         _, kpa = self.history.column(f"{line} kpa", WINDOW_S)
-        found = trend(seconds, degc, kpa, self.fuel, place.criterion.vapour_liquid_ratio) if len(seconds) else Trend(UNKNOWN)
-        if name != line:
-            # behind the needle the limit is a flash, so minutes reckoned for the line's pressure do not hold there; the direction does
-            begun = bool(place.vapour_liquid_ratio[-1] > 0)
-            found = Trend("boiling has begun" if begun else found.words, heating_w_kg=found.heating_w_kg)
+        found, limit_degc = Trend(UNKNOWN), float(place.limit_degc[-1])
+        if len(seconds):
+            found = trend(seconds, degc, kpa, self.fuel, place.criterion.vapour_liquid_ratio, limit_degc=limit_degc)
+        if name != line and place.vapour_liquid_ratio[-1] > 0:
+            found = replace(found, words=BOILING)  # behind the needle, at the bowl's pressure, before it boils in the line
         self._trends[name] = found
         return found
 

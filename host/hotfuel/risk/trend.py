@@ -35,11 +35,13 @@ def trend(
     fuel: Fuel,
     vapour_liquid_ratio: float,
     window_s: float = WINDOW_S,
+    limit_degc: float | None = None,
 ) -> Trend:
     """Trend at one place from its last `window_s` seconds.
 
     time_s (n,) rising, temperature_degc (n,), pressure_kpa (n,) or a number (absolute, at that place). The limit is V/L `vapour_liquid_ratio` at the
-    latest pressure. At or above the bubble point the words are "boiling has begun" whatever the slope.
+    latest pressure, or `limit_degc` where another one counts: behind the needle it is the temperature in the line at which the fuel boils over
+    there. At or above the bubble point the words are "boiling has begun" whatever the slope.
     """
     times, temperatures = np.asarray(time_s, dtype=float), np.asarray(temperature_degc, dtype=float)
     pressures = np.broadcast_to(np.asarray(pressure_kpa, dtype=float), times.shape)
@@ -50,7 +52,10 @@ def trend(
     recent = times >= times[-1] - window_s
     times, temperatures, pressures = _averaged(times[recent], temperatures[recent], pressures[recent])
     now_kpa = pressures[-1]
-    limit_degc = fuel.limit_degc(now_kpa, vapour_liquid_ratio)
+    if limit_degc is None:
+        limit_degc = float(fuel.limit_degc(now_kpa, vapour_liquid_ratio))
+    if not np.isfinite(limit_degc):
+        return Trend(UNKNOWN)
     onset_degc = fuel.bubble_point_degc(now_kpa)
     limit_kj_kg = float(fuel.enthalpy_kj_per_kg(limit_degc, now_kpa))
     boiling = bool(temperatures[-1] >= onset_degc)

@@ -76,3 +76,19 @@ def test_boiling_is_judged_at_the_pressure_of_the_moment(fuel):
     temperatures = np.full(100, 58.0)
     assert trend(times[:90], temperatures[:90], pressures[:90], fuel, 20.0).words == LEVEL
     assert trend(times, temperatures, pressures, fuel, 20.0).words == BOILING
+
+
+def test_behind_the_needle_the_time_is_told_to_its_own_limit(fuel):
+    line_kpa, bowl_kpa, w_kg = 137.0, 98.0, 150.0
+    times, temperatures = heated(fuel, 57.0, w_kg, 100, kpa=line_kpa)
+    needle_degc = float(fuel.needle_limit_degc(line_kpa, bowl_kpa, 20.0))
+    assert needle_degc < float(fuel.limit_degc(line_kpa, 20.0)) - 3
+    found = trend(times, temperatures, line_kpa, fuel, 20.0, limit_degc=needle_degc)
+    left = float(fuel.enthalpy_kj_per_kg(needle_degc, line_kpa)) - float(fuel.enthalpy_kj_per_kg(temperatures[-1], line_kpa))
+    assert found.minutes == pytest.approx(left * 1000 / w_kg / 60, rel=0.1)
+    # the fuel that crosses there has V/L 20 behind the needle at that moment, and is still liquid in the line
+    later = trend(times, temperatures, line_kpa, fuel, 20.0)
+    assert later.minutes > 1.3 * found.minutes
+    at_limit = float(fuel.isenthalpic_vapour_liquid_ratio(needle_degc, line_kpa, bowl_kpa))
+    assert at_limit == pytest.approx(20.0, abs=0.2)
+    assert trend(times, temperatures, line_kpa, fuel, 20.0, limit_degc=np.nan).words == UNKNOWN
