@@ -1,11 +1,13 @@
 """A whole log as tables: readings, messages, descriptions, losses, clock."""
 
 import os
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from hotfuel_wire.messages import EVENTS
 
 from hotfuel.log import follow
 from hotfuel.samples import bulk
@@ -58,8 +60,10 @@ def _assemble(source: Iterable[bytes], size: int) -> Decoded:
         for row in messages["link_gap"]
     ]
     losses.board_dropped = _dropped(messages["health"])
+    readings = builder.readings()
+    losses.ticks_missing += _missing_at_starts(messages["event"], readings, builder.descriptions)
     clock = Clock.from_anchors(messages["wall_anchor"], frozenset(builder.fast_boots))
-    return Decoded(builder.readings(), messages, builder.descriptions, losses, clock)
+    return Decoded(readings, messages, builder.descriptions, losses, clock)
 
 
 def _dropped(health: np.ndarray) -> int:
@@ -70,3 +74,21 @@ def _dropped(health: np.ndarray) -> int:
         total = mine["frames_dropped"].astype(np.int64) + mine["readings_dropped"]
         dropped += int(total.max() - (0 if mine["time"][0] < _FROM_THE_START_S else total[0]))
     return dropped
+
+
+def _missing_at_starts(events: np.ndarray, readings: np.ndarray, descriptions: dict[int, dict]) -> int:
+    """Numbers left out before the first reading of every boot that says in this log that it starts.
+
+    A reading's number is its board time in whole periods. The board waits for the middle of a period, says that it starts, and takes its first reading
+    in the next. A board that needs longer to say so may have taken that one later: such a number is not counted.
+    """
+    missing = 0
+    for event in events[events["code"] == EVENTS["boot"]]:
+        first = bisect_left(readings["boot"], event["boot"])
+        if first == len(readings) or readings["boot"][first] != event["boot"]:
+            continue
+        told = descriptions.get(int(readings["description_id"][first]))
+        if told and told["period_ms"] and told["boot_count"] == event["value"]:
+            number = max(1, int(event["time"] * 1000 / told["period_ms"] + 0.5))
+            missing += max(0, int(readings["tick"][first]) - number)
+    return missing

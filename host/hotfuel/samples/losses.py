@@ -33,7 +33,7 @@ class Losses:
     frames: int = 0  # with a right CRC
     pieces_damaged: int = 0  # between two zeros, but no frame
     bytes_damaged: int = 0
-    ticks_missing: int = 0  # numbers left out between two readings of one boot and description
+    ticks_missing: int = 0  # numbers left out between readings of one boot and description, or before the first after a start
     unknown_types: dict[int, int] = field(default_factory=dict)
     payloads_misfit: int = 0  # right CRC, but longer or shorter than their message
     newer_protocol: int = 0  # highest protocol version seen above ours; 0: none
@@ -56,7 +56,9 @@ class Losses:
                 "they have no temperature."
             )
         if self.ticks_missing:
-            said.append(f"{self.ticks_missing} readings are missing between those that arrived.")
+            said.append(
+                f"{self.ticks_missing} readings are missing between those that arrived, or before the first after a start."
+            )
         if self.board_dropped:
             said.append(f"The board could not send {self.board_dropped} frames or readings in time, by its own count.")
         if self.readings_saturated:

@@ -190,6 +190,43 @@ def test_what_the_board_dropped_is_counted_per_boot_from_its_first_word():
     assert decode(b"".join(map(framing.encode, frames))).losses.board_dropped == 12
 
 
+def boot(count, readings, period_ms=100, said_ms=60):
+    """Payloads of one boot: its description, its start's message, its readings, numbered from 1."""
+    told = wire_logs.description(1, boot_count=count, period_ms=period_ms)
+    number = codec.description_id(told)
+    course = [
+        wire_logs.reading(int((tick + 0.5) * period_ms), number, [(1, 1, 0)], period_ms=period_ms)
+        for tick in range(1, readings + 1)
+    ]
+    return [told, wire_logs.event(said_ms, "boot", value=count)], course
+
+
+@given(
+    st.lists(st.tuples(st.integers(2, 30), st.integers(0, 2**30 - 1)), min_size=1, max_size=4),
+    st.sampled_from([25, 100, 200]),
+)
+def test_whatever_is_taken_from_behind_a_boots_start_is_counted(boots, period_ms):
+    """All but a boot's last reading may be gone; what comes behind the last one received, no number can show."""
+    log, taken = [], 0
+    for count, (readings, holes) in enumerate(boots, 1):
+        start, course = boot(count, readings, period_ms, period_ms // 2)
+        kept = [payload for tick, payload in enumerate(course[:-1]) if not holes >> tick & 1]
+        log += [*start, *kept, course[-1]]
+        taken += len(course) - 1 - len(kept)
+    assert decode(b"".join(map(framing.encode, log))).losses.ticks_missing == taken
+
+
+def test_before_a_first_reading_nothing_is_missing_unless_the_log_has_that_boots_start():
+    (told, begun), course = boot(3, 9)
+    late = boot(3, 9, said_ms=470)[0][1]  # took four periods to say so
+    other = wire_logs.event(60, "boot", value=2)
+    for start, missing in (([told], 0), ([told, begun], 5), ([told, late], 1), ([told, other], 0), ([begun], 0)):
+        log = decode(b"".join(map(framing.encode, [*start, *course[5:]])))
+        assert log.losses.ticks_missing == missing
+    whole = decode(b"".join(map(framing.encode, [told, late, *course])))
+    assert whole.losses.ticks_missing == 0
+
+
 def test_a_path_a_folder_and_bytes_give_the_same(tmp_path):
     data = wire_logs.drive(50)
     (tmp_path / "wire.log").write_bytes(data)

@@ -81,8 +81,8 @@ def health(time_ms, frames_dropped=0, readings_dropped=0):
     return codec.pack("health", values)
 
 
-def event(time_ms, code="mark", detail=b""):
-    values = {"tick": 0, "time_ms": time_ms, "code": EVENTS[code], "channel": NO_CHANNEL, "value": 0, "detail": detail}
+def event(time_ms, code="mark", detail=b"", value=0):
+    values = {"tick": 0, "time_ms": time_ms, "code": EVENTS[code], "channel": NO_CHANNEL, "value": value, "detail": detail}
     return codec.pack("event", values)
 
 
