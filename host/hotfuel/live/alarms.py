@@ -146,7 +146,7 @@ class HostAlarms(_Book):
             for at, centi_now, warn_now, seen in rows:
                 self._at = at
                 if seen:
-                    self._machine.update(number, centi_now, warn_now, int((at - last) * 1000))
+                    self._machine.update(number, centi_now, warn_now, round((at - last) * 1000))
                 last = at
             self._last[place] = last
 

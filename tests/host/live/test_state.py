@@ -79,9 +79,8 @@ def test_the_host_warns_when_the_whole_session_says_so(session, drive):
         for place in ("pump", "carb_inlet"):
             of_place = alarms[(alarms["place"] == place) & (alarms["level"] != "lost")]
             spell = state.host.spells[place]
-            # the limits' uncertainties may differ by 0.7 degC (above), and the temperatures move by 0.06 to 0.15 degC a second
-            assert spell.begin == pytest.approx((of_place["start"].min() - start).total_seconds(), abs=11)
-            assert spell.end == pytest.approx((of_place["end"].max() - start).total_seconds(), abs=11)
+            assert spell.begin == pytest.approx((of_place["start"].min() - start).total_seconds(), abs=0.01)
+            assert spell.end == pytest.approx((of_place["end"].max() - start).total_seconds(), abs=0.01)
         assert state.situation().winks  # something happened and nobody has looked
 
 
@@ -100,6 +99,16 @@ def test_states_and_the_smallest_margin_on_the_way(session, drive):
     assert not now.board_warns
     assert now.standing is False
     assert now.marks == ()
+
+
+def test_behind_the_needle_there_is_a_time_to_its_own_limit(session):
+    with LiveState(session(synthetic.drive(300.0).data)) as state:
+        places = {place.name: place for place in read(state).situation().places}
+    line, needle = places["carb_inlet"], places["carb_inlet_needle"]
+    assert needle.limit_degc < line.limit_degc - 5
+    assert needle.trend.minutes < 0.7 * line.trend.minutes
+    slope_degc_min = (synthetic.climb(299.8)[2] - synthetic.climb(179.8)[2]) / 2  # over the minutes the trend looks at
+    assert needle.trend.minutes == pytest.approx(needle.margin_degc / slope_degc_min, rel=0.3)
 
 
 def test_a_log_that_grows_is_followed(session, drive):
