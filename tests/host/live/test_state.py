@@ -102,13 +102,19 @@ def test_states_and_the_smallest_margin_on_the_way(session, drive):
 
 
 def test_behind_the_needle_there_is_a_time_to_its_own_limit(session):
-    with LiveState(session(synthetic.drive(300.0).data)) as state:
+    made = synthetic.Recording()
+    for number in range(750):
+        time_s = number * 0.2
+        if number % 5 == 0:
+            made.auxiliary(time_s, 20 * number, fuel_pressure_percent=10 + 80 * 5.5 / 15, battery_v=13.8)
+        made.reading(time_s, [30.0, 40.0, 53.0 + 2 * time_s / 60])
+    with LiveState(session(made.data)) as state:
         places = {place.name: place for place in read(state).situation().places}
     line, needle = places["carb_inlet"], places["carb_inlet_needle"]
-    assert needle.limit_degc < line.limit_degc - 5
-    assert needle.trend.minutes < 0.7 * line.trend.minutes
-    slope_degc_min = (synthetic.climb(299.8)[2] - synthetic.climb(179.8)[2]) / 2  # over the minutes the trend looks at
-    assert needle.trend.minutes == pytest.approx(needle.margin_degc / slope_degc_min, rel=0.3)
+    assert line.limit_degc - needle.limit_degc > 5
+    # below boiling onset in the line a degree takes the same heat at any temperature, to a few per cent
+    assert needle.trend.minutes == pytest.approx(needle.margin_degc / 2, rel=0.1)
+    assert math.isnan(line.trend.minutes) or line.trend.minutes > needle.trend.minutes + 2
 
 
 def test_a_log_that_grows_is_followed(session, drive):
