@@ -31,6 +31,7 @@ from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.feed import Samples, steady
 from hotfuel.units import Shown
 from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import EVENTS
 
 DAMAGED_SHARE = 0.01  # of frames, a byte in each
 FRAME_BYTES = 45  # of a reading of three channels
@@ -255,7 +256,8 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
             outcome.wrong.append(f"boot {boot}, tick {tick} is in the log twice")
         stored[boot][tick] = tuple(row["hot"].tolist())
         outcome.check(f"the log's number of boot {boot}", log_boot.setdefault(int(row["boot"][0]), boot), boot)
-    missing = 0
+    missing = missing_at_starts = 0
+    started = {log_boot.get(int(row["boot"])) for row in decoded.messages["event"] if row["code"] == EVENTS["boot"]}
     ends: list[int] = []
     for number, (made, kept) in enumerate(zip(sent.boots, stored, strict=True)):
         outcome.sent += len(made)
@@ -269,6 +271,7 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
             continue
         first, last = min(kept), max(kept)
         missing += last - first + 1 - len(kept)
+        missing_at_starts += first - 1 if number in started else 0
         outcome.between += sum(first < tick < last and tick not in kept for tick in made)
         outcome.starts += sum(tick < first for tick in made)
         behind = sum(tick > last for tick in made)
@@ -280,7 +283,9 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
     losses = decoded.losses
     outcome.boots, outcome.pieces_damaged, outcome.gaps = len(sent.boots), losses.pieces_damaged, len(losses.gaps)
     outcome.board_dropped = sum(health.get("frames_dropped", 0) + health.get("readings_dropped", 0) for health in sent.health)
-    outcome.check("numbers the log says are missing", losses.ticks_missing, outcome.between + never_made_between)
+    outcome.check(
+        "numbers the log says are missing", losses.ticks_missing, outcome.between + never_made_between + missing_at_starts
+    )
     outcome.check("sent = stored + reported", outcome.sent, outcome.stored + outcome.between + outcome.starts + outcome.ends)
     outcome.check(
         "ends of boots without a damaged piece or gap in the log", set(ends) - _explained(folder / "wire.log", sent), set()
