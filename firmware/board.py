@@ -51,10 +51,12 @@ def sensor_rail(on):
 
 
 def lamp(on):
+    """Light the lamp, or put it out."""
     _output("lamp", 0)(1 if on else 0)
 
 
 def buzzer(on):
+    """Sound the buzzer, or silence it."""
     _output("buzzer", 0)(1 if on else 0)
 
 
@@ -112,6 +114,7 @@ class _SpiBus:
 
 
 def spi():
+    """The SPI bus of the amplifiers."""
     return _once("spi", _SpiBus)
 
 
@@ -204,6 +207,7 @@ def start_timer(period_ms, callback):
 
 
 def stop_timer():
+    """The callback comes no more."""
     if "timer" in _made:
         _made["timer"].deinit()
 
@@ -230,6 +234,7 @@ def doze(ms):
 
 
 def reset():
+    """Start the board anew."""
     machine.reset()
 
 
@@ -239,6 +244,7 @@ def start_watchdog():
 
 
 def feed():
+    """Tell the watchdog that all is well."""
     if "watchdog" in _made:
         _made["watchdog"].feed()
 

@@ -23,6 +23,8 @@ def battery_mv(code):
 
 
 class Power:
+    """Adds itself to the application's lists; see the module."""
+
     def __init__(self, application):
         self._application = application
         self._off_since_ms = None

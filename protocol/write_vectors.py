@@ -106,6 +106,7 @@ def _json(value):
 
 
 def lines():
+    """The file's lines, one golden frame each."""
     for name, values in ROWS:
         values = {**HEADER, **values}
         try:

@@ -1,5 +1,6 @@
 """What the documents say is true: the README's blocks run, every command is documented, CI runs what the README says."""
 
+import ast
 import re
 import subprocess
 import sys
@@ -96,3 +97,26 @@ def test_links_between_documents_lead_somewhere():
 def test_every_folder_has_its_line():
     for folder in ("protocol", "firmware", "host", "hardware", "tests"):
         assert f"`{folder}/`" in README
+
+
+def undocumented(node, prefix=""):
+    for part in node.body:
+        if isinstance(part, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) and not part.name.startswith("_"):
+            if not ast.get_docstring(part) and not (part.body and ast.unparse(part.body[-1]) == "..."):  # a protocol's method
+                yield prefix + part.name
+            if isinstance(part, ast.ClassDef):
+                yield from undocumented(part, prefix=part.name + ".")
+
+
+def test_every_public_function_and_class_says_what_it_is():
+    """But for the simulated board's insides, whose names and meaning are MicroPython's, the datasheets' and the port's."""
+    inside = [ROOT / "host" / "hotfuel" / "simulator" / name for name in ("machine", "chips", "port.py")]
+    missing = []
+    for path in sorted(path for folder in ("host", "protocol", "firmware") for path in (ROOT / folder).rglob("*.py")):
+        if not any(path.is_relative_to(part) for part in inside):
+            missing += [f"{path.relative_to(ROOT)}: {name}" for name in undocumented(ast.parse(path.read_text(encoding="utf-8")))]
+    assert not missing
+
+
+def test_every_command_shows_an_example(commands):
+    assert [name for name, command in commands.items() if "Example: hotfuel" not in (command.help or "")] == []

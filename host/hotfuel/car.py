@@ -99,6 +99,8 @@ class Place(_Table):
 
 
 class Tank(_Table):
+    """The tank: sealed or vented, and how it keeps its pressure."""
+
     sealed: bool = False
     gauge_pressure_kpa: TankGauge | None = Field(default=None, alias="gauge_pressure")
     cap_vacuum_relief_kpa: Depression = Field(default=2.0, alias="cap_vacuum_relief")
@@ -118,18 +120,24 @@ class Suction(_Table):
 
 
 class Pump(_Table):
+    """The fuel pump: its kind, its pressure (gauge), and the V/L it still pumps."""
+
     kind: Literal["mechanical", "electric_line", "electric_submerged"] = "mechanical"
     pressure_kpa: Pressure = Field(default=units.parse("5 psi", "pressure"), alias="pressure")
     vapour_liquid_ratio: float | None = Field(default=None, ge=0, le=40, strict=False)
 
 
 class Carburettor(_Table):
+    """The carburettor's bowl: what moves its pressure from the air's."""
+
     vent_depression_kpa: Depression = Field(default=0.0, alias="vent_depression")
     boost_kpa: Pressure = Field(default=0.0, alias="boost")
     bowl_volume_l: Volume | None = Field(default=None, alias="bowl_volume")
 
 
 class Engine(_Table):
+    """The engine: speed, displacement, power, and the fuel that flows to it."""
+
     idle_speed_rpm: EngineSpeed = Field(default=800.0, alias="idle_speed")
     pulses_per_revolution: float = Field(default=2.0, gt=0, le=60, strict=False)
     idle_flow_l_h: Flow = Field(default=3.0, alias="idle_flow")

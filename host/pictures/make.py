@@ -11,6 +11,7 @@ HERE = Path(__file__).parent
 
 
 def main() -> None:
+    """Make the README's pictures."""
     program = browser()
     if program is None:
         sys.exit("no Chromium or Chrome here: install one and try again")

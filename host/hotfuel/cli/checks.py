@@ -45,6 +45,7 @@ class Bench:
                 self.probes.hear(name, values)
 
     def until_described(self) -> None:
+        """Wait until the board has described itself."""
         self._talk.ask("info")  # the board describes itself before it answers
         description = self.heard.wait_for(self._talk, "description")
         self.probes.hear("description", description)

@@ -46,6 +46,7 @@ class Feed:
 
     @property
     def molar_mass_kg_mol(self) -> Array:
+        """Mass of one mole of feed."""
         return c.MOLAR_MASS_KG_MOL[self.which] @ self.moles
 
     @classmethod

@@ -48,6 +48,7 @@ class Port:
         raise NotImplementedError
 
     def close(self) -> None:
+        """Let go of the port; may be called again."""
         raise NotImplementedError
 
     def _gone(self, why: object) -> LinkError:

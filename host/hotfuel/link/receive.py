@@ -100,6 +100,7 @@ class Link:
 
     @property
     def connected(self) -> bool:
+        """True while the port is open."""
         return self._port is not None
 
     def read(self, timeout_s: float) -> bytes:
@@ -125,6 +126,7 @@ class Link:
         return True
 
     def close(self) -> None:
+        """End the connection for good."""
         if self._port is not None:
             self._port.close()
             self._port = None

@@ -90,9 +90,11 @@ class BoardAlarms(_Book):
 
     @property
     def capable(self) -> bool:
+        """True once the board has said that it has limits."""
         return self.lamp is not None and self.lamp != LAMP_NO_LIMITS
 
     def health(self, lamp: int, unseen: int) -> None:
+        """The board's own word: which lamp pattern it shows, and whether a warning came that nobody saw."""
         if lamp != LAMP_TEST:
             self.lamp = lamp
         self.unseen = bool(unseen)
@@ -125,9 +127,11 @@ class HostAlarms(_Book):
 
     @property
     def unseen(self) -> bool:
+        """True after a warning that nobody acknowledged."""
         return bool(self._machine.unseen)
 
     def acknowledge(self) -> None:
+        """The driver has seen them all."""
         self._machine.acknowledge()
 
     def percolates(self, place: str, running: float) -> bool:

@@ -41,6 +41,7 @@ class Outlook:
 
     @property
     def model_only(self) -> bool:
+        """True if no earlier stop or idle of this car stands behind it."""
         told = self.soak or self.idle
         return told is not None and told.model_only
 

@@ -111,6 +111,7 @@ class GuardedTornado(BokehTornado):
         )
 
     def find_handler(self, request: httputil.HTTPServerRequest, **more: object):
+        """Every request passes here first: what `refusal` names is answered with 403, a page too many with 503."""
         upgrade = "websocket" in request.headers.get("Upgrade", "").lower() or request.path.endswith("/ws")
         origin = request.headers.get("Origin", "") if upgrade else None
         why = refusal(request.path, request.host, origin, self._token)

@@ -57,17 +57,21 @@ class Stretch:
 
     @property
     def on(self) -> bool:
+        """True from begin() to end()."""
         return not math.isnan(self.began)
 
     def begin(self, at: float) -> None:
+        """It begins at `at` seconds; what was collected before goes."""
         self.began = at
         self._steps = {}
 
     def end(self) -> None:
+        """It is over; what was collected goes."""
         self.began = math.nan
         self._steps = {}
 
     def add(self, at: float, values: dict[str, float]) -> None:
+        """Readings (degC by place, nan where unknown) at `at` seconds."""
         step = int((at - self.began) // _STRETCH_STEP_S)
         if not 0 <= step < _STRETCH_POINTS:
             return

@@ -118,6 +118,7 @@ class Page:
         self.refresh()
 
     def refresh(self) -> None:
+        """Work out anew what is shown."""
         self.now = self.state.situation()
         self.panel = panel(self.now, self.shown)
 
@@ -144,6 +145,7 @@ class Page:
             await asyncio.sleep(TURN_S if self.state.caught_up else 0.005)
 
     def document(self, document: Document) -> None:
+        """Called for each browser that comes."""
         self.views.add(View(self, document))
 
     def ask(self, text: str) -> dict[str, Any]:

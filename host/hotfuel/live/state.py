@@ -94,6 +94,7 @@ class LiveState:
         self.close()
 
     def close(self) -> None:
+        """Let go of the log."""
         self._worker.shutdown(wait=False, cancel_futures=True)
         self._follower.close()
 
@@ -117,6 +118,7 @@ class LiveState:
 
     @property
     def live(self) -> bool:
+        """True while a recorder is writing."""
         return self._follower.live
 
     @property

@@ -35,6 +35,7 @@ class Follower:
         self.close()
 
     def close(self) -> None:
+        """Let go of the log."""
         self._file.close()
 
     @property

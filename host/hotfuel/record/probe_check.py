@@ -54,10 +54,12 @@ class Probes:
 
     @property
     def described(self) -> bool:
+        """True once the board has described itself."""
         return self._description is not None
 
     @property
     def board_id(self) -> str:
+        """The board's own id, 16 hexadecimal digits; only when described."""
         assert self._description is not None
         return bytes(self._description["board_id"]).hex()
 

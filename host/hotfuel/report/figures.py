@@ -80,6 +80,7 @@ class Axis:
 
     @cached_property
     def range(self) -> Range1d:
+        """From the record's first second to its last, milliseconds."""
         if not len(self.seconds):
             return Range1d(0, 60_000)
         first, last = self.ms(self.seconds[[0, -1]])
@@ -87,10 +88,12 @@ class Axis:
 
     @cached_property
     def ticker(self) -> DatetimeTicker:
+        """Where the axis has its marks."""
         return DatetimeTicker(desired_num_ticks=6)
 
     @cached_property
     def formatter(self) -> DatetimeTickFormatter:
+        """How a time is written at a mark."""
         clock = "%H:%M" if self.dates else "%H:%M:%S"
         return DatetimeTickFormatter(
             milliseconds="%S.%3Ns", seconds="%H:%M:%S", minsec="%H:%M:%S", minutes=clock, hourmin=clock, hours="%H:%M", days="%d %b", months="%b %Y"

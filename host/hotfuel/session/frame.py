@@ -42,6 +42,7 @@ class Ticks:
 
     @property
     def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
+        """The ticks' times as pandas has them: of day where the clock was known, else since the start."""
         return self.timeline.index(self.seconds)
 
 

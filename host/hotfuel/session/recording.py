@@ -38,10 +38,12 @@ class Session:
 
     @property
     def descriptions(self) -> dict[int, dict[str, Any]]:
+        """Board descriptions by id, as hotfuel_wire.codec.unpack gives them."""
         return self.decoded.descriptions
 
     @property
     def losses(self) -> Any:
+        """What is missing from the recording: hotfuel.samples' losses."""
         return self.decoded.losses
 
     @property

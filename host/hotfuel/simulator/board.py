@@ -166,6 +166,7 @@ class SimulatedBoard:
         self._change({"bus": bus, "number": number, "stuck": level})
 
     def hold_button(self, for_ms: int = 300) -> None:
+        """Hold the dashboard's button for so many milliseconds of simulated time."""
         self._order("change", {"pin": self._wiring.gpio["button"], "level": 0, "for_ms": for_ms})
 
     def fail_power_after(self, flash_changes: int) -> None:

@@ -58,6 +58,7 @@ class CarModel:
 
     @property
     def duration_s(self) -> float:
+        """How long the drive takes."""
         return len(self.profile.time_s) * STEP_S
 
     @cached_property

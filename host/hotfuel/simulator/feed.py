@@ -45,9 +45,11 @@ class Senders:
         )
 
     def battery_code(self, battery_v: np.ndarray) -> np.ndarray:
+        """ADC codes of battery voltages (n,), V."""
         return _code(battery_v / self.battery_divider)
 
     def fuel_pressure_code(self, fuel_pressure_kpa: np.ndarray) -> np.ndarray:
+        """ADC codes of gauge pressures (n,), kPa."""
         share = fuel_pressure_kpa / self.fuel_pressure_range_kpa
         percent = self.fuel_pressure_zero_percent + share * (self.fuel_pressure_full_percent - self.fuel_pressure_zero_percent)
         return _code(percent / 100.0 * SENDER_SUPPLY_V / SENDER_DIVIDER)

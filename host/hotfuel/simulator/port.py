@@ -25,6 +25,8 @@ SETTLE_S = 0.25  # a reader that has opened the port and thrown away what was in
 
 
 class Port(Protocol):
+    """What the board's thread needs of a port, whichever way a reader comes to it. `device`: what pyserial opens."""
+
     device: str
 
     def reading(self) -> bool:
@@ -128,6 +130,7 @@ class PtyPort:
             os.close(slave)
 
     def close(self) -> None:
+        """Take the port away for good."""
         self.unplug()
         self._folder.close()
 

@@ -73,6 +73,7 @@ class Boiling:
         self._vapour = np.concatenate([[0.0], np.asarray(fuel.vapour_liquid_ratio(degc[1:-1], middle_kpa))])
 
     def onset_degc(self, pressure_kpa: float) -> float:
+        """Where boiling begins at an absolute pressure."""
         return _between(pressure_kpa, self._pressure, self._onset)
 
     def pressure_kpa(self, temperature_degc: float) -> float:
@@ -90,6 +91,7 @@ class Boiling:
         return float(np.interp(above_degc, self._above, self._times)) if above_degc > 0 else 1.0
 
     def vapour_liquid_ratio(self, above_degc: float) -> float:
+        """V/L so many degC above onset."""
         return float(np.interp(above_degc, self._above, self._vapour)) if above_degc > 0 else 0.0
 
 

@@ -20,6 +20,8 @@ ON_I2C = ("MCP9600", "MCP9601")
 
 @dataclass(frozen=True)
 class Wiring:
+    """What is wired where: GPIO numbers by name, and the numbers of the buses."""
+
     gpio: Mapping[str, int]
     spi: int
     i2c: int
@@ -45,6 +47,7 @@ class Wiring:
         return rows
 
     def index_of(self, rows: Sequence[Mapping[str, Any]], name: int | str) -> int:
+        """Index in `rows` of the chip with this name. Raises InputError if there is none."""
         for index, row in enumerate(rows):
             if row["name"] == name:
                 return index

@@ -19,10 +19,12 @@ AFTER_RESET = b"\x80\x00\x00\x80\x00\x00"
 
 
 def fine_temperature(raw):
+    """The datasheet's t_fine of a raw temperature."""
     return (raw / 16384 - T[0] / 1024) * T[1] + (raw / 131072 - T[0] / 8192) * (raw / 131072 - T[0] / 8192) * T[2]
 
 
 def pressure_pa(raw, fine):
+    """Pressure, Pa, of a raw one and t_fine: the datasheet's compensation in floating point."""
     var1 = fine / 2 - 64000
     var2 = (var1 * var1 * P[5] / 32768 + var1 * P[4] * 2) / 4 + P[3] * 65536
     var1 = (1 + (P[2] * var1 * var1 / 524288 + P[1] * var1) / 524288 / 32768) * P[0]
@@ -44,6 +46,8 @@ def solve(function, wanted, bits):
 
 
 class BMP280(I2CDevice):
+    """A BMP280 on I2C, at the air's pressure and temperature in the world."""
+
     def __init__(self, world, channel, clock):
         I2CDevice.__init__(self)
         self.world = world

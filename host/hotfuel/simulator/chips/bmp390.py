@@ -21,11 +21,13 @@ AFTER_RESET = b"\x00\x00\x80\x00\x00\x80"
 
 
 def temperature_degc(raw):
+    """Temperature of a raw one: the datasheet's compensation."""
     part = raw - WORDS[0] * 2.0**8
     return part * (WORDS[1] / 2.0**30) + part * part * (WORDS[2] / 2.0**48)
 
 
 def pressure_pa(raw, degc):
+    """Pressure, Pa, of a raw one: the datasheet's compensation."""
     p1, p2, p3, p4 = (WORDS[3] - 2.0**14) / 2.0**20, (WORDS[4] - 2.0**14) / 2.0**29, WORDS[5] / 2.0**32, WORDS[6] / 2.0**37
     p5, p6, p7, p8 = WORDS[7] * 2.0**3, WORDS[8] / 2.0**6, WORDS[9] / 2.0**8, WORDS[10] / 2.0**15
     p9, p10, p11 = WORDS[11] / 2.0**48, WORDS[12] / 2.0**48, WORDS[13] / 2.0**65
@@ -35,6 +37,8 @@ def pressure_pa(raw, degc):
 
 
 class BMP390(I2CDevice):
+    """A BMP390 on I2C, at the air's pressure and temperature in the world."""
+
     def __init__(self, world, channel, clock):
         I2CDevice.__init__(self)
         self.world = world

@@ -8,6 +8,8 @@ OSCILLATOR_STOPPED = 0x80
 
 
 class DS3231(I2CDevice):
+    """A DS3231 on I2C: its registers and its running time."""
+
     def __init__(self, world, channel, clock):
         I2CDevice.__init__(self)
         self.world = world

@@ -13,6 +13,8 @@ OPEN, SHORT_TO_GROUND, SHORT_TO_SUPPLY, ANY_FAULT = 1 << 0, 1 << 1, 1 << 2, 1 <<
 
 
 class MAX31855(Terminals):
+    """A MAX31855 on SPI: 32 bits out, nothing in."""
+
     def __init__(self, world, channel, clock):
         Terminals.__init__(self, world, channel, clock)
         self.power_on()

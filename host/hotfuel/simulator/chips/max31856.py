@@ -26,6 +26,8 @@ FULL_SCALE = 131072  # codes: 78.125 mV at gain 8, 19.531 mV at gain 32 (note 7)
 
 
 class MAX31856(Terminals):
+    """A MAX31856 on SPI: registers, conversions and their times."""
+
     def __init__(self, world, channel, clock):
         Terminals.__init__(self, world, channel, clock)
         self.power_on()

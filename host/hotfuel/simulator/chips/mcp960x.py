@@ -19,6 +19,8 @@ TYPE_K_LEAST_NV, TYPE_K_MOST_NV = -6458000, 54886000  # NIST table, type K: -270
 
 
 class MCP9601(I2CDevice, Terminals):
+    """An MCP9601 on I2C: registers, conversions, and the finding of open and short circuits."""
+
     highest_hz = 100000
     id_and_revision = 0x4110
     detects_open = True
@@ -117,5 +119,7 @@ class MCP9601(I2CDevice, Terminals):
 
 
 class MCP9600(MCP9601):
+    """The MCP9601's elder, which finds no open or short circuit."""
+
     id_and_revision = 0x4010
     detects_open = False
