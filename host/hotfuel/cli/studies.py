@@ -1,7 +1,7 @@
 """What helped: compare, power, forecast, cooler, archive."""
 
 import re
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -40,6 +40,7 @@ def compare(
     powers: Annotated[
         list[str] | None, typer.Option("--power", help="NAME=CSV[,CSV...]: pulls of a variant, joined into the report.")
     ] = None,
+    weather: Annotated[list[str] | None, typer.Option("--weather", help="Of the pulls, as in hotfuel power.")] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
     units: Units = None,
@@ -65,7 +66,8 @@ def compare(
     result = compare_sessions(
         opened, baseline, primary=_cell(question), delta_degc=parse(worth, "temperature difference"), shown=shown
     )
-    power = _power(groups(powers, "CSV"), baseline) if powers else None
+    files = groups(powers or [], "CSV")
+    power = _power(files, baseline, shown, weather=_weather(weather, files)) if files else None
     lines = [result.finding()]
     others = [answer for answer in result.answers if not answer.primary]
     told = [answer.sentence for answer in others if answer.verdict not in (verdicts.UNDECIDED, verdicts.DESCRIBED)]
@@ -116,7 +118,9 @@ def power(
             "--weather", help='"98.0 kPa, 30 degC, 50 %": station pressure, intake air, humidity; NAME=... for one variant.'
         ),
     ] = None,
-    standard: Annotated[str, typer.Option("--standard", help='"SAE J1349" or "older" (29.92 inHg, 60 degF).')] = "SAE J1349",
+    standard: Annotated[
+        str, typer.Option("--standard", help='"SAE J1349" or "older standard" (29.92 inHg, 60 degF).')
+    ] = "SAE J1349",
     corrected: Annotated[
         bool | None,
         typer.Option("--corrected/--uncorrected", help="Whether the files are corrected already, where a header leaves it open."),
@@ -147,24 +151,19 @@ def power(
     if not variants:
         raise UsageError("say which pulls to compare: NAME=CSV[,CSV...] NAME=CSV[,CSV...]")
     mapping = {role: int(name) if name.isdigit() else name for role, name in _pairs(column, "--column").items()}
-    result = _power(
-        groups(variants, "CSV"),
-        baseline,
-        mapping,
-        _pairs(unit, "--unit"),
-        _weather(weather, groups(variants, "CSV")),
-        standard,
-        corrected,
-        order,
-    )
-    lines = [line for name, columns in result.mapping.items() for line in (f"{name}: {', '.join(columns)}",)]
+    files = groups(variants, "CSV")
+    air = _weather(weather, files)
+    result = _power(files, baseline, shown, mapping, _pairs(unit, "--unit"), air, standard, corrected, order)
+    lines = [f"{name}: {', '.join(columns)}" for name, columns in result.mapping.items()]
     lines += [sentence for gain in result.gains for sentence in gain.sentences]
     lines += [*result.cautions, "Single pulls prove nothing: runs differ by more than most fixes give."]
-    if out is not None:
+    page = None
+    if out is not None or pdf is not None:
         from hotfuel.report import comparison
 
-        lines.append(f"report: {comparison.write_power(result, out, units=shown.system, pdf=pdf)}")
-    show({"power": result.as_dict(), "report": str(out) if out else None}, lines, as_json)
+        page = comparison.write_power(result, out or Path(str(pdf)).with_suffix(".html"), units=shown.system, pdf=pdf)
+        lines.append(f"report: {page}")
+    show({"power": result.as_dict(), "report": str(page) if page else None}, lines, as_json)
 
 
 def _pairs(texts: list[str] | None, option: str) -> dict[str, str]:
@@ -186,6 +185,8 @@ def _weather(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any
     found: dict[str, Any] = {}
     for text in texts:
         name, equals, rest = text.partition("=")
+        if equals and name.strip() not in variants:
+            raise UsageError(f'--weather "{text}" is for "{name.strip()}": the variants are {", ".join(variants)}')
         parts = [part.strip() for part in (rest if equals else text).split(",")]
         if len(parts) != 3:
             raise UsageError(
@@ -201,6 +202,7 @@ def _weather(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any
 def _power(
     files: dict[str, list[Path]],
     baseline: str | None,
+    shown: Shown,
     mapping: dict[str, Any] | None = None,
     unit: dict[str, str] | None = None,
     weather: dict[str, Any] | None = None,
@@ -211,11 +213,20 @@ def _power(
     from hotfuel.study import pulls
     from hotfuel.study.power import compare_pulls
 
+    paths = [path for each in files.values() for path in each]
+    alike = {path for path in paths if sum(other.stem == path.stem for other in paths) > 1}  # mon/run1.csv and tue/run1.csv
     read = {
-        name: [pull for path in paths for pull in pulls.read(path, mapping=mapping, units=unit)] for name, paths in files.items()
+        name: [
+            replace(pull, name=f"{path.parent.name}/{pull.name}") if path in alike else pull
+            for path in each
+            for pull in pulls.read(path, mapping=mapping, units=unit)
+        ]
+        for name, each in files.items()
     }
     driven = [name.strip() for name in order.split(",")] if order else None
-    return compare_pulls(read, baseline, weather=weather, standard=standard, already_corrected=corrected, order=driven)
+    return compare_pulls(
+        read, baseline, weather=weather, standard=standard, already_corrected=corrected, order=driven, shown=shown
+    )
 
 
 def _plan(text: str, names: list[str], as_json: bool) -> None:

@@ -15,6 +15,7 @@ ROLES: dict[str, tuple[str, tuple[str, ...]]] = {
             "rpm",
             "engine speed",
             "enginespeed",
+            "drehzahl",
             "engine rpm",
             "engrpm",
             "eng spd",
@@ -147,13 +148,15 @@ def assign(
             continue
         rivals = [headers[-i] for score, i in scores if score == best[0]]
         if len(rivals) > 1 and len(set(rivals)) > 1 and role in ("rpm", "torque", "power"):
-            raise InputError(f"the columns {' and '.join(rivals)} could each be the {role}: say which one it is")
+            raise InputError(f"the columns {' and '.join(rivals)} could each be the {role}: say which one it is ({role}=HEADER)")
         taken.add(-best[1])
         found[role] = _column(role, -best[1], headers, units_row, unit_options)
     if "rpm" not in found:
-        raise InputError(f"no column was recognised as engine speed among {known}: say which one it is")
+        raise InputError(f"no column was recognised as engine speed among {known}: say which one it is (rpm=HEADER)")
     if "torque" not in found and "power" not in found:
-        raise InputError(f"no column was recognised as torque or power among {known}: say which one it is")
+        raise InputError(
+            f"no column was recognised as torque or power among {known}: say which one it is (torque=HEADER or power=HEADER)"
+        )
     return found
 
 

@@ -84,10 +84,15 @@ def older_standard(air: Weather) -> float:
 STANDARDS = {"SAE J1349": sae_j1349, "older standard": older_standard}
 
 
-def factor(air: Weather, standard: str = "SAE J1349") -> float:
-    """The factor by the name of a standard. Raises InputError with the names there are."""
+def check(standard: str) -> None:
+    """Raises InputError with the names there are, for a standard that is none of them."""
     if standard not in STANDARDS:
         raise InputError(f'the power standard "{standard}" is not known: choose {" or ".join(STANDARDS)}')
+
+
+def factor(air: Weather, standard: str = "SAE J1349") -> float:
+    """The factor by the name of a standard. Raises InputError with the names there are."""
+    check(standard)
     return STANDARDS[standard](air)
 
 

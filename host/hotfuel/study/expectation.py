@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from hotfuel.errors import InputError
-from hotfuel.units import ZERO_DEGC_IN_K
+from hotfuel.units import ZERO_DEGC_IN_K, Shown
 
 CP_FUEL_KJ_KG_K = 2.1  # sources disagree, 2.0 (AFDC fuel properties) to 2.4 (Cengel, table A-3): 2.1 ± 0.2
 CP_AIR_KJ_KG_K = 1.005
@@ -28,10 +28,11 @@ class Expectation:
     square_root_with_friction_percent: float
     richer_percent: float
 
-    def words(self) -> str:
+    def words(self, shown: Shown | None = None) -> str:
         """One sentence."""
+        charge = (shown or Shown()).text(abs(self.charge_cooler_degc), "temperature difference")
         return (
-            f"Physics lets the cooler fuel cool the charge by at most {abs(self.charge_cooler_degc):.1f} °C: "
+            f"Physics lets the cooler fuel cool the charge by at most {charge}: "
             f"{self.ceiling_percent:.1f} to {self.ceiling_with_friction_percent:.1f} % power by density at the very most, "
             f"{self.square_root_percent:.1f} to {self.square_root_with_friction_percent:.1f} % by the square-root law of the power standards; "
             f"a fixed jet would pass {self.richer_percent:.1f} % more fuel by mass."

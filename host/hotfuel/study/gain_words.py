@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from hotfuel.study import verdicts
+from hotfuel.units import Shown
 
 
 def gain_sentence(
@@ -57,8 +58,9 @@ def air_flow_sentence(percent: float) -> str:
     return f"The engine took in {percent:+.1f} % air: that share of the gain is charge density, the rest is something else."
 
 
-def per_degree_sentence(per_degree: tuple[float, float, float], cooler_degc: float) -> str:
-    """Gain per degree of fuel temperature."""
-    gain, low, high = per_degree
+def per_degree_sentence(per_degree: tuple[float, float, float], cooler_degc: float, shown: Shown) -> str:
+    """Gain per degree of fuel temperature; per_degree: per °C."""
+    gain, low, high = (value / shown.value(1.0, "temperature difference") for value in per_degree)
     sense = "cooler" if cooler_degc > 0 else "hotter"
-    return f"With fuel {abs(cooler_degc):.1f} °C {sense} that is {gain:+.3f} % per °C cooler, between {low:+.3f} and {high:+.3f}."
+    unit, cooler = shown.unit("temperature difference"), shown.text(abs(cooler_degc), "temperature difference")
+    return f"With fuel {cooler} {sense} that is {gain:+.3f} % per {unit} cooler, between {low:+.3f} and {high:+.3f}."

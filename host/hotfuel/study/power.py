@@ -17,6 +17,7 @@ from hotfuel.study.gain_words import air_flow_sentence, gain_sentence, mixture_s
 from hotfuel.study.intervals import COVARIATES_FROM_RUNS, Estimate
 from hotfuel.study.order import balanced_order, is_balanced, is_one_after_the_other
 from hotfuel.study.pulls import Pull
+from hotfuel.units import Shown
 
 LARGEST_FACTOR_DIFFERENCE = 0.03
 SEPARABLE = "separable from mixture"
@@ -111,13 +112,15 @@ def compare_pulls(
     fuel_degc: Mapping[str, float] | None = None,
     delta_percent: float = verdicts.DELTA_POWER_PERCENT,
     bin_rpm: float | None = None,
+    shown: Shown | None = None,
 ) -> PowerComparison:
     """Compare pulls of variants {name: pulls} with the baseline (default: the first name).
 
     weather: {name: Weather}, for all or for none; already_corrected answers what a header that says "corrected" leaves open. order: pull names in
-    the order they were driven. fuel_degc: fuel temperature by variant where the files hold none. Raises InputError, one sentence, for fewer than two
-    variants, no common engine speeds, two engines, a corrected file without that answer, weather for some variants only, sides whose factors differ
-    by more than 3 %.
+    the order they were driven. fuel_degc: fuel temperature by variant where the files hold none. shown: the units of the sentences.
+
+    Raises InputError, one sentence, for fewer than two variants, a pull given twice, no common engine speeds, two engines, a corrected file without
+    that answer or beside one that is not, weather for some variants only, sides whose factors differ by more than 3 %.
     """
     names = list(groups)
     base = baseline if baseline is not None else (names[0] if names else "")
@@ -130,12 +133,14 @@ def compare_pulls(
     empty = [name for name in names if not groups[name]]
     if empty:
         raise InputError(f"{empty[0]} has no pull: give at least one file for each variant")
+    correction.check(standard)
     factors, cautions = _factors(groups, weather, standard, already_corrected)
     two_engines(groups)
     grid = bins([pull for pulls in groups.values() for pull in pulls], bin_rpm)
     logs = {name: np.array([grid.mean_log_power(p) for p in groups[name]]) + np.log(factors.get(name, 1.0)) for name in names}
     others = [name for name in names if name != base]
     position, order_cautions = _positions(groups, order)
+    _each_once(groups)
     cautions += order_cautions
     values = {name: 100 * logs[name].mean(axis=1) for name in names}
     fits: dict[str, tuple[Estimate | None, CurveDifference | None, bool]] = {
@@ -147,7 +152,11 @@ def compare_pulls(
     gains = []
     for name in others:
         cautions += _confounding(base, name, position, fits[name][2])
-        gains.append(_gain(groups, base, name, grid, logs, values, fits[name], words[name], delta_percent, fuel_degc or {}))
+        gains.append(
+            _gain(
+                groups, base, name, grid, logs, values, fits[name], words[name], delta_percent, fuel_degc or {}, shown or Shown()
+            )
+        )
     absolute = not factors or all(correction.is_valid(air) for air in (weather or {}).values())
     if not absolute:
         cautions.append(
@@ -167,13 +176,33 @@ def compare_pulls(
     )
 
 
+def _each_once(groups: Mapping[str, Sequence[Pull]]) -> None:
+    """Two pulls of one engine are never equal to the last digit: the same one twice would count as two."""
+    seen: dict[bytes, str] = {}
+    for name, pulls in groups.items():
+        for pull in pulls:
+            figures = pull.rpm.tobytes() + pull.power_kw.tobytes()
+            if figures in seen:
+                raise InputError(
+                    f"{pull.name} ({name}) holds the same figures as {seen[figures]}: a pull counts once, give each file once"
+                )
+            seen[figures] = f"{pull.name} ({name})"
+
+
 def _factors(
     groups: Mapping[str, Sequence[Pull]],
     weather: Mapping[str, correction.Weather] | None,
     standard: str,
     already_corrected: bool | None,
 ) -> tuple[dict[str, float], list[str]]:
-    marked = [pull.name for pulls in groups.values() for pull in pulls if pull.corrected]
+    every = [pull for pulls in groups.values() for pull in pulls]
+    marked = [pull.name for pull in every if pull.corrected]
+    unmarked = [pull.name for pull in every if not pull.corrected]
+    if marked and unmarked and already_corrected is None:
+        raise InputError(
+            f"the header of {marked[0]} says that its figures are corrected already, and that of {unmarked[0]} does not: say whether all are or none is, "
+            "and compare like with like"
+        )
     if weather is None:
         if marked or already_corrected:
             return {}, ["The files say that their figures are corrected already: they are compared as they are."]
@@ -276,6 +305,7 @@ def _gain(
     word: str,
     delta: float,
     fuel_degc: Mapping[str, float],
+    shown: Shown,
 ) -> Gain:
     estimate, curve, drift = fit
     gain = float(_percent(estimate.difference if estimate else values[name].mean() - values[base].mean()))
@@ -301,12 +331,12 @@ def _gain(
     ]
     sentences += [mixture_line, shape_words(grid.rpm, band[0], band[1])]
     sentences += (
-        [expected.words()]
+        [expected.words(shown)]
         if expected
         else ["Without fuel temperatures on both sides no physical expectation can be set beside the gain."]
     )
     sentences += [air_flow_sentence(air_percent)] if np.isfinite(air_percent) else []
-    sentences += [per_degree_sentence(per_degree, float(cooler))] if per_degree else []
+    sentences += [per_degree_sentence(per_degree, float(cooler), shown)] if per_degree else []
     return Gain(
         variant=name,
         baseline=base,

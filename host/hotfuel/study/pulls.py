@@ -208,7 +208,7 @@ def sweeps_up(rpm: np.ndarray, usable: np.ndarray) -> tuple[list[np.ndarray], in
     rising: bool | None = None
     for i, speed in enumerate(speeds):
         high = i if speed >= speeds[high] else high
-        low = i if speed <= speeds[low] else low
+        low = i if speed < speeds[low] else low  # of a flat bottom the first row: a sweep begins there
         if rising is not False and speed < speeds[high] - span / 10:
             turns.append(high)
             rising, low = False, i

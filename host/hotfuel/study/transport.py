@@ -101,7 +101,8 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
             shown=shown,
         )
     except InputError as error:
-        return Section(*pair, start, end, None, f"{str(error)[0].upper()}{str(error)[1:]}.")
+        what, _, _ = str(error).partition(":")  # what to do about it is for those who choose the part themselves
+        return Section(*pair, start, end, None, f"{what[0].upper()}{what[1:]}.")
     return Section(*pair, start, end, found, found.sentence)
 
 

@@ -111,6 +111,35 @@ def test_power_of_a_known_gain(hotfuel, tmp_path):
     assert planned["runs_each"] == 12  # noncentral t, 90 % power
 
 
+def test_power_asks_rather_than_guesses(hotfuel, tmp_path):
+    before = [pull(tmp_path / f"a{i}.csv", 1.0, 0.0015) for i in range(2)]
+    after = [pull(tmp_path / f"b{i}.csv", 1.02, 0.0015) for i in range(2)]
+    corrected = tmp_path / "corrected.csv"
+    corrected.write_text((tmp_path / "a0.csv").read_text().replace("Torque", "Torque SAE corr"))
+    sides = ("before=" + ",".join(before), "after=" + ",".join(after))
+    assert "compare like with like" in hotfuel("power", f"before={corrected},{before[1]}", sides[1], code=1)
+    weather = ("--weather", "98 kPa, 30 degC, 50 %")
+    assert "not corrected twice" in hotfuel("power", f"before={corrected}", f"after={corrected}", *weather, code=1)
+    assert "a pull counts once" in hotfuel("power", f"before={before[0]},{before[0]}", sides[1], code=1)
+    assert "the variants are before, after" in hotfuel("power", *sides, "--weather", "shield=98 kPa, 30 degC, 50 %", code=2)
+    assert "weather is missing for after" in hotfuel("power", *sides, "--weather", "before=98 kPa, 30 degC, 50 %", code=1)
+    assert "choose SAE J1349 or older standard" in hotfuel("power", *sides, "--standard", "own", code=1)
+    old = hotfuel("power", *sides, *weather, "--standard", "older standard", as_json=True)["power"]
+    assert old["curves"][0]["factor"] == pytest.approx(1.0828, abs=1e-4)  # by hand: 95.88 kPa dry, 30 degC
+
+
+def test_pulls_of_one_name_in_two_folders_are_two(hotfuel, tmp_path):
+    names = {}
+    for number, (folder, gain) in enumerate((("mon", 1.0), ("tue", 1.0), ("wed", 1.02), ("thu", 1.02))):
+        (tmp_path / folder).mkdir()
+        made = pull(tmp_path / f"seed{number}.csv", gain, 0.0015)
+        names[folder] = tmp_path / folder / "run1.csv"
+        names[folder].write_text((tmp_path / made).read_text())
+    sides = (f"before={names['mon']},{names['tue']}", f"after={names['wed']},{names['thu']}")
+    result = hotfuel("power", *sides, "--order", "mon/run1,wed/run1,thu/run1,tue/run1", as_json=True)["power"]
+    assert list(result["mapping"]) == ["mon/run1", "tue/run1", "wed/run1", "thu/run1"]
+
+
 def test_an_archive_is_filled_searched_and_worked_out_again(hotfuel, sessions, tmp_path):
     archive = tmp_path / "archive"
     assert len(hotfuel("archive", "add", *sessions["before"][:2], "--archive", archive, as_json=True)["added"]) == 2

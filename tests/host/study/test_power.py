@@ -8,6 +8,7 @@ from hotfuel.study.band import curve_difference
 from hotfuel.study.curves import bins, shape_words
 from hotfuel.study.expectation import expectation
 from hotfuel.study.pulls import Pull
+from hotfuel.units import Shown
 
 RPM = np.arange(2500, 6501, 50.0)
 BASE_KW = 150 * np.exp(-(((RPM - 5500) / 3500) ** 2))
@@ -121,6 +122,11 @@ def test_a_gain_above_the_ceiling_is_implausible():
     assert fair.gain_per_degc[1] < 0.9 / 24 < fair.gain_per_degc[2]
     stated = power.compare_pulls(sides(3.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
     assert stated.implausible
+    # in the reader's units: 24 degC are 43.2 degF, a gain for each of them is less by 1.8
+    words = " ".join(power.compare_pulls(sides(0.9, 4, **fuels), "warm", shown=Shown("us")).gains[0].sentences)
+    assert "With fuel 43.2 °F cooler" in words
+    assert f"{fair.gain_per_degc[0] / 1.8:+.3f} % per °F" in words
+    assert "°C" not in words
 
 
 def test_air_flow_is_used_where_present():
@@ -212,6 +218,9 @@ def test_pulls_of_other_speeds_are_compared_where_they_overlap():
         ({"warm": [pull("w")], "cool": [pull("c")]}, {"order": ["w"]}, "order must name every pull once"),
         ({"warm": [pull("w")], "cool": [pull("c")]}, {"bin_rpm": 5.0}, "50 to 1000 rpm"),
         ({"warm": [pull("w")], "cool": [pull("c")]}, {"standard": "own", "weather": {"warm": AIR, "cool": AIR}}, "is not known"),
+        ({"warm": [pull("w")], "cool": [pull("c")]}, {"standard": "own"}, "is not known"),
+        ({"warm": [pull("w"), pull("w")], "cool": [pull("c", 1.01)]}, {}, "same figures as w"),
+        ({"warm": [pull("w", corrected=True)], "cool": [pull("c", 1.01)]}, {}, "compare like with like"),
     ],
 )
 def test_bad_input_is_one_sentence(groups, options, words):

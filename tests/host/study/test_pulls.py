@@ -36,6 +36,12 @@ SHAPES = {
     + rows(RPM, TORQUE_LBFT * 1.3558179, POWER_HP * 0.7456999, sep=";").replace(".", ","),
     "byte-order mark": "\ufeffRPM,Torque (lb-ft),Power (hp)\n" + PLAIN,
     "UTF-16": ("RPM\tTorque [lb-ft]\tPower [hp]\n" + rows(RPM, TORQUE_LBFT, POWER_HP, sep="\t")).encode("utf-16"),
+    "German header, every row twice": "Drehzahl (1/min);Drehmoment (Nm);Leistung (PS)\n"
+    + "\n".join(
+        line
+        for line in rows(RPM, TORQUE_LBFT * 1.3558179, POWER_HP * 1.01387, sep=";").replace(".", ",").splitlines()
+        for _ in range(2)
+    ),
     "title above, unit in words": "Run 5 of 9\nEngine RPM,Engine Torque ft-lbs,hp\n" + PLAIN,
     "down sweep after the up sweep": "RPM,Torque lb-ft,hp\n" + "\n".join(UP + DOWN),
     "falling only": "RPM,Torque lb-ft,hp\n" + "\n".join(DOWN),
@@ -82,6 +88,12 @@ def test_a_wavering_needle_makes_no_sweeps_and_repeated_speeds_are_averaged(tmp_
     assert any("averaged" in note for note in pull.notes)
     assert pull.fuel_degc == pytest.approx(48.0)
     assert pull.lambda_ratio == pytest.approx(12.9 / 14.1, abs=1e-6)
+
+
+def test_no_row_of_an_upward_sweep_is_lost_where_its_speeds_repeat(tmp_path):
+    twice = "RPM,Torque lb-ft,hp\n" + "\n".join(line for line in UP for _ in range(2))
+    (pull,) = read(tmp_path, twice)
+    assert pull.notes == ("rows with a repeated engine speed averaged",)
 
 
 def test_of_two_power_columns_the_measured_one_is_taken(tmp_path):
