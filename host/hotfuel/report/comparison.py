@@ -17,7 +17,7 @@ from hotfuel.study.summaries import MARGIN
 from hotfuel.units import Shown
 
 _ANSWERS_DRAWN, _RUNS_MOST = 14, 60
-_LINES, _LINES_WITH_POWER = 22, 12  # of text that fit on the customer's page before the print must be smaller
+_LINES, _LINES_WITH_POWER = 22, 8  # of text that fit on the customer's page before the print must be smaller
 _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence.",
     "Hottest and smallest margin are those of 10-second means. Temperatures are compared as rise over outside air, degree for degree.",

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from hotfuel.units import Shown
+
 _RISE_KPA = 3.0  # more than a sender drifts in a few minutes (common practice, no source)
 _VACUUM_KPA = 2.0
 _TREND_S = 120.0
@@ -20,7 +22,11 @@ class Finding:
 
 
 def pressure_findings(
-    time_s: npt.ArrayLike, running: npt.ArrayLike, fuel_pressure_kpa: npt.ArrayLike | None = None, tank_gauge_kpa: npt.ArrayLike | None = None
+    time_s: npt.ArrayLike,
+    running: npt.ArrayLike,
+    fuel_pressure_kpa: npt.ArrayLike | None = None,
+    tank_gauge_kpa: npt.ArrayLike | None = None,
+    shown: Shown = Shown("si"),
 ) -> list[Finding]:
     """Findings of a record, arrays of one length (n,), nan where a sample is missing; running as risk.pressure.running_state gives it.
 
@@ -40,7 +46,7 @@ def pressure_findings(
                 found.append(
                     Finding(
                         float(times[begin + peak]), float(rise[peak]),
-                        f"line pressure rose by {rise[peak]:.1f} kPa after the stop: trapped fuel expands and boils and may be pushed past the "
+                        f"line pressure rose by {shown.text(rise[peak], 'pressure')} after the stop: trapped fuel expands and boils and may be pushed past the "
                         "needle; look for leaks and for a flooded carburettor, and do not open the line while it is hot",
                     )
                 )  # fmt: skip
@@ -53,8 +59,8 @@ def pressure_findings(
             found.append(
                 Finding(
                     float(times[first]), float(-gauge[first]),
-                    f"the tank's vacuum grew to {-gauge[first]:.1f} kPa: its vent is blocked, which lowers the pressure at the pump by as much; "
-                    "let it cool before opening the cap",
+                    f"the tank's vacuum grew to {shown.text(-gauge[first], 'pressure')}: its vent is blocked, which lowers the pressure at the pump "
+                    "by as much; let it cool before opening the cap",
                 )
             )  # fmt: skip
     return found

@@ -89,7 +89,7 @@ def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = No
     most = transport.told(line)
     if most is not None and most.hose is not None:
         sentences.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {most.sentence}")
-    said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"])
+    said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"], shown=units)
     sentences += [f"At {clock.text(one.time_s)} {one.sentence}." for one in said]
     if shift.troubles + shift.ran_through:
         sentences.append(shift.sentence)

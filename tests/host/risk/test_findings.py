@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.risk.findings import pressure_findings
+from hotfuel.units import Shown
 
 TIME = np.arange(0, 1200, 1.0)
 RUNNING = (TIME < 300).astype(float)
@@ -15,6 +16,9 @@ def test_line_pressure_that_climbs_after_the_stop_is_found_with_its_caution():
     assert found.time_s > 900
     assert "past the needle" in found.sentence
     assert "leaks" in found.sentence
+    assert f"{found.size_kpa:.1f} kPa" in found.sentence
+    (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure, shown=Shown("us"))
+    assert f"{found.size_kpa / 6.894757:.1f} psi" in found.sentence
 
 
 def test_pressure_that_bleeds_off_or_swings_while_running_is_no_finding():

@@ -9,6 +9,7 @@ from hotfuel.errors import InputError
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.course import of_session
 from hotfuel.study.own_limit import EVENT_SD_DEGC, PRIOR_SD_DEGC, Event, events, own_limit
+from hotfuel.units import Shown
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
@@ -131,3 +132,10 @@ def test_a_mark_that_denies_trouble_is_no_trouble(text):
 def test_margins_that_are_not_numbers_are_refused():
     with pytest.raises(InputError, match="without a margin"):
         own_limit([event(np.nan, True)])
+
+
+def test_the_shift_is_told_in_the_readers_units():
+    si, us = (own_limit([event(6.0, True)], shown=Shown(system)) for system in ("si", "us"))
+    assert f"{abs(si.shift_degc):.1f} °C below" in si.sentence
+    assert f"{1.8 * abs(us.shift_degc):.1f} °F below" in us.sentence
+    assert f"({1.8 * us.low_degc:+.1f} to {1.8 * us.high_degc:+.1f} °F)" in us.sentence

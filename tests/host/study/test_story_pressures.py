@@ -4,6 +4,7 @@ import numpy as np
 from driven import Driven
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.story import tell
+from hotfuel.units import Shown
 
 
 def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
@@ -15,9 +16,10 @@ def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
     pressure[stop:] = np.nan
     pressure[stop : stop + 300] = 20.0 + np.linspace(0, 9, 300)
     session._inputs["fuel_pressure_kpa"] = pressure
-    said = [sentence for sentence in tell(session).sentences if "line pressure rose" in sentence]
-    assert len(said) == 1
-    assert "9.0 kPa" in said[0]
+    for system, size in (("si", "9.0 kPa"), ("us", "1.3 psi")):
+        said = [sentence for sentence in tell(session, Shown(system)).sentences if "line pressure rose" in sentence]
+        assert len(said) == 1
+        assert size in said[0]
     assert "look for leaks" in said[0]
 
 
