@@ -2,6 +2,7 @@
 
 import contextlib
 import itertools
+import re
 import signal
 import subprocess
 import sys
@@ -189,7 +190,7 @@ def simulator(
 
     model = _model(drive, seed)
     if car_out is not None:
-        _leave_car_file(car_out)
+        _leave_car_file(car_out, _car_text(model.scenario))
     with SimulatedBoard(
         model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
     ) as board:
@@ -203,13 +204,28 @@ def simulator(
             raise InputError(f"the simulated board could not go on: {board.failure}")
 
 
-def _leave_car_file(path: Path) -> None:
-    """Write the example car file. Raises InputError if there is another file: it may be the owner's own."""
-    if path.exists() and (path.is_dir() or path.read_bytes() != car_file.EXAMPLE.encode()):
-        raise InputError(f"{path} is there already and is not the example car file: give another place; nothing is overwritten")
+def _car_text(scenario: Any) -> str:
+    """The simulated car's file: the example, with the fuel, altitude and pump this drive really has."""
+    example, fuel = car_file.load(car_file.EXAMPLE), scenario.fuel
+    values = {
+        "altitude": f"{max(example.altitude_m or 0.0, scenario.altitude_m):g} m",
+        "vapour_pressure": f"{fuel['vapour_pressure_kpa']:g} kPa",
+        **{name: f"{fuel[name + '_degc']:g} degC" for name in ("t10", "t50", "t90")},
+        "kind": "electric_submerged" if scenario.fixes.electric_pump else example.pump.kind,
+    }
+    text = car_file.EXAMPLE
+    for key, value in values.items():
+        text = re.sub(rf'^{key} = "[^"]*"', f'{key} = "{value}"', text, count=1, flags=re.MULTILINE)
+    return text
+
+
+def _leave_car_file(path: Path, text: str) -> None:
+    """Write the simulated car's file. Raises InputError if there is another file: it may be the owner's own."""
+    if path.exists() and (path.is_dir() or path.read_bytes() != text.encode()):
+        raise InputError(f"{path} is there already and is another car file: give another place; nothing is overwritten")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(car_file.EXAMPLE, encoding="utf-8")
+        path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise InputError(f"{path} cannot be written ({error.strerror}): give another place") from None
 
@@ -247,11 +263,13 @@ def demo(
     if out is None:
         out = next(Path(name) for name in _demo_names() if not Path(name).exists())
     car_path = out / "car.toml"
-    described = car_file.load(car_file.EXAMPLE)
-    shown = Shown(units or described.units)
     model = _model(drive, seed)
-    _leave_car_file(car_path)
-    session = session_folder.create(out / "drive", car_file.EXAMPLE, {"title": f"Simulated: {drive}"})
+    text = _car_text(model.scenario)
+    described = car_file.load(text)
+    shown = Shown(units or described.units)
+    _leave_car_file(car_path, text)
+    outside_degc = round(float(model.truth["ambient_degc"].mean()))
+    session = session_folder.create(out / "drive", text, {"title": f"Simulated: {drive}", "ambient_degc": outside_degc})
     engine, counts = _simulated(model, session.path, described, shown, speed, quiet=as_json)
     model.truth.to_parquet(session.path / session_folder.TRUTH)
     with bar("working out margins and writing the report"):

@@ -70,7 +70,7 @@ def compare(
     power = _power(files, baseline, shown, weather=_weather(weather, files)) if files else None
     lines = [result.finding()]
     others = [answer for answer in result.answers if not answer.primary]
-    told = [answer.sentence for answer in others if answer.verdict not in (verdicts.UNDECIDED, verdicts.DESCRIBED)]
+    told = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
     lines += [" ".join(one.sentences) for one in result.judgements]
     lines += told
     if len(told) < len(others):

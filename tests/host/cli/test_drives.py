@@ -124,7 +124,7 @@ def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
         (["decode", "not-there", "--out", "x.csv"], 1, "does not exist"),
         (["decode", __file__, "--out", "x.csv"], 1, "is no recording"),
         (["review", __file__], 1, "is no recording"),
-        (["simulator", "--car-out", __file__, "--for", "0.1"], 1, "nothing is overwritten"),
+        (["simulator", "--car-out", __file__, "--for", "0.1"], 1, "nothing is overwritten"),  # another file of the owner's
         (["demo", "--out", __file__], 1, "cannot be written"),
         (["demo", "--drive", "to the moon"], 1, "there is no drive"),
         (["follow", "somewhere"], 2, "--page or --terminal"),
@@ -155,6 +155,23 @@ def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(
     )
     assert "no temperature in this session" in said.stdout
     assert said.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("drive", "altitude_m", "vapour_pressure_kpa", "pump"),
+    [
+        ("summer drive", 600, 60, "mechanical"),
+        ("winter fuel", 600, 90, "mechanical"),
+        ("at 1600 m", 1600, 60, "mechanical"),
+        ("pump in the tank", 600, 60, "electric_submerged"),
+    ],
+)
+def test_the_simulated_car_s_file_says_what_was_simulated(tmp_path, hotfuel, drive, altitude_m, vapour_pressure_kpa, pump):
+    hotfuel("simulator", "--drive", drive, "--car-out", tmp_path / "new" / "car.toml", "--for", "0.1")
+    described = car_file.load(tmp_path / "new" / "car.toml")
+    assert described.altitude_m == altitude_m
+    assert described.fuel_table.vapour_pressure_kpa == vapour_pressure_kpa
+    assert described.pump.kind == pump
 
 
 def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypatch):
