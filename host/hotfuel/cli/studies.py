@@ -67,6 +67,9 @@ def compare(
         opened, baseline, primary=_cell(question), delta_degc=parse(worth, "temperature difference"), shown=shown
     )
     files = groups(powers or [], "CSV")
+    strange = [name for name in files if name not in named]
+    if strange:
+        raise UsageError(f'--power "{strange[0]}" is none of the variants compared: they are {", ".join(named)}')
     power = _power(files, baseline, shown, weather=_weather(weather, files)) if files else None
     lines = [result.finding()]
     others = [answer for answer in result.answers if not answer.primary]
@@ -132,6 +135,12 @@ def power(
     unit: Annotated[
         list[str] | None, typer.Option("--unit", help="ROLE=UNIT where a header has none, e.g. torque=lb-ft.")
     ] = None,
+    fuel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fuel", help='NAME=TEMPERATURE of the fuel at the carburettor where the files have none: cooler="74 degF".'
+        ),
+    ] = None,
     order: Annotated[
         str | None, typer.Option("--order", help="Pull names in the order they were driven, separated by commas.")
     ] = None,
@@ -153,7 +162,7 @@ def power(
     mapping = {role: int(name) if name.isdigit() else name for role, name in _pairs(column, "--column").items()}
     files = groups(variants, "CSV")
     air = _weather(weather, files)
-    result = _power(files, baseline, shown, mapping, _pairs(unit, "--unit"), air, standard, corrected, order)
+    result = _power(files, baseline, shown, mapping, _pairs(unit, "--unit"), air, standard, corrected, order, _fuels(fuel, files))
     lines = [f"{name}: {', '.join(columns)}" for name, columns in result.mapping.items()]
     lines += [sentence for gain in result.gains for sentence in gain.sentences]
     lines += [*result.cautions, "Single pulls prove nothing: runs differ by more than most fixes give."]
@@ -166,12 +175,21 @@ def power(
     show({"power": result.as_dict(), "report": str(page) if page else None}, lines, as_json)
 
 
+def _fuels(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, float]:
+    """{variant: degC} from --fuel options."""
+    found = {name.strip(): parse(value, "temperature") for name, value in _pairs(texts, "--fuel").items()}
+    strange = [name for name in found if name not in variants]
+    if strange:
+        raise UsageError(f'--fuel is for "{strange[0]}": the variants are {", ".join(variants)}')
+    return found
+
+
 def _pairs(texts: list[str] | None, option: str) -> dict[str, str]:
     found = {}
     for text in texts or []:
         key, equals, value = text.partition("=")
         if not equals or not key or not value:
-            raise UsageError(f'{option} "{text}" is not ROLE=VALUE')
+            raise UsageError(f'{option} "{text}" is not NAME=VALUE')
         found[key] = value
     return found
 
@@ -209,6 +227,7 @@ def _power(
     standard: str = "SAE J1349",
     corrected: bool | None = None,
     order: str | None = None,
+    fuel_degc: dict[str, float] | None = None,
 ) -> Any:
     from hotfuel.study import pulls
     from hotfuel.study.power import compare_pulls
@@ -225,7 +244,14 @@ def _power(
     }
     driven = [name.strip() for name in order.split(",")] if order else None
     return compare_pulls(
-        read, baseline, weather=weather, standard=standard, already_corrected=corrected, order=driven, shown=shown
+        read,
+        baseline,
+        weather=weather,
+        standard=standard,
+        already_corrected=corrected,
+        order=driven,
+        fuel_degc=fuel_degc,
+        shown=shown,
     )
 
 

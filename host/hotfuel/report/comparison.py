@@ -93,7 +93,7 @@ def render(
         "judged": judged,
         "held": stops.held(result.judgements, shown) if result else None,
         "verdicts": _verdicts(result, power),
-        "notes": _notes(every),
+        "notes": _notes(every, shown),
         "pictures": _pictures(result, power, figures, shown),
         "variants": variants,
         "conditions": conditions,
@@ -134,11 +134,11 @@ def _mixture(power: PowerComparison | None) -> list[str]:
     return lines
 
 
-def _notes(sessions: Sequence[Session]) -> list[str]:
+def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     """What is missing in the sessions, and their fuel, each session once."""
     unique = {id(session): session for session in sessions}.values()
     lines = [f"{session.name}: {note}" for session in unique for note in session.all_notes()]
-    fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe()[:1]]
+    fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe(shown)[:1]]
     return list(dict.fromkeys([*lines, *fuels]))
 
 

@@ -128,6 +128,41 @@ def test_power_asks_rather_than_guesses(hotfuel, tmp_path):
     assert old["curves"][0]["factor"] == pytest.approx(1.0828, abs=1e-4)  # by hand: 95.88 kPa dry, 30 degC
 
 
+def test_the_fuels_temperature_can_be_given_beside_pulls(hotfuel, tmp_path):
+    before = [pull(tmp_path / f"a{i}.csv", 1.0, 0.0015) for i in range(4)]
+    after = [pull(tmp_path / f"b{i}.csv", 1.007, 0.0015) for i in range(4)]
+    sides = ("before=" + ",".join(before), "after=" + ",".join(after))
+    fuel = ("--fuel", "before=118 degF", "--fuel", "after=74 degF")
+    (gain,) = hotfuel("power", *sides, *fuel, as_json=True)["power"]["gains"]
+    cooler = (118 - 74) / 1.8
+    assert gain["expected"]["fuel_cooler_degc"] == pytest.approx(cooler)
+    per_degree, low, high = gain["gain_per_degc"]
+    assert low < 0.7 / cooler < high
+    assert per_degree == pytest.approx(gain["gain_percent"] / cooler)
+    assert not gain["implausible"]
+    assert "the variants are before, after" in hotfuel("power", *sides, "--fuel", "shield=74 degF", code=2)
+
+
+def test_temperature_and_power_of_a_fix_on_one_sheet(hotfuel, sessions, tmp_path):
+    variants = [f"{name}={','.join(paths)}" for name, paths in sessions.items()]
+    pulls = [
+        f"{name}={','.join(pull(tmp_path / f'{name}{i}.csv', gain, 0.0015) for i in range(3))}"
+        for name, gain in (("before", 1), ("fix", 1.01))
+    ]
+    out = tmp_path / "both.html"
+    options = ("--power", pulls[0], "--power", pulls[1], "--weather", "98 kPa, 30 degC, 50 %", "--out", out)
+    result = hotfuel("compare", *variants, *options, "--units", "us", as_json=True)
+    (gain,) = result["power"]["gains"]
+    assert gain["low_percent"] < 1.0 < gain["high_percent"]
+    text = out.read_text()
+    assert "corrected by SAE J1349" in text
+    assert "makes more power than before" in text
+    assert "further from boiling than with before" in text
+    assert "°C" not in text[text.index("Fuel, and what is missing") :]
+    said = hotfuel("compare", *variants, "--power", pulls[0], "--power", pulls[1].replace("fix=", "other="), code=2)
+    assert "none of the variants compared: they are before, fix" in said
+
+
 def test_pulls_of_one_name_in_two_folders_are_two(hotfuel, tmp_path):
     names = {}
     for number, (folder, gain) in enumerate((("mon", 1.0), ("tue", 1.0), ("wed", 1.02), ("thu", 1.02))):
