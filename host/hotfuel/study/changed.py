@@ -53,6 +53,8 @@ class Changed:
     def lower_from(self, place: str, drop: np.ndarray, u_degc: np.ndarray) -> None:
         """Lower a place and, by what is kept, those after it; both (n,)."""
         places = self.course.fuel_places
+        drop = np.where(np.isfinite(drop), drop, _median(drop))  # where one probe is lost the places behind still have readings
+        u_degc = np.where(np.isfinite(u_degc), u_degc, _median(u_degc))
         kept, lost = 1.0, 0.0
         for name in places[places.index(place) :]:
             self.degc[name] = self.degc[name] - kept * drop
@@ -135,18 +137,18 @@ class Changed:
             role: next((p for p in self.course.fuel_places if roles.get(p) == role), "") for role in ("tank", "pump", "suction")
         }
         pump = names["pump"] or names["suction"]
-        if pump and names["tank"]:
+        seen = bool(pump and names["tank"]) and bool(np.isfinite(self.degc[pump] - self.degc[names["tank"]]).any())
+        rise = np.full_like(self.course.time_s, UNSEEN_RISE_DEGC)
+        if seen:
             rise = np.clip(self.degc[pump] - self.degc[names["tank"]], 0.0, None)
-        else:
-            rise = np.full_like(self.course.time_s, UNSEEN_RISE_DEGC)
-        half = rise / 2 if pump and names["tank"] and car.pump.kind == "mechanical" else np.zeros_like(rise)
+        half = rise / 2 if seen and car.pump.kind == "mechanical" else np.zeros_like(rise)
         drop, left = self.only_flowing(half)
         first = pump or next((p for p in self.course.fuel_places if roles.get(p) in ("line", "carburettor")), "")
         if first:
             self.lower_from(first, drop, np.hypot(left, np.where(fired(self.course), RECTANGLE * rise, 0.0)))
-        if half.any():
+        if seen and car.pump.kind == "mechanical":
             said = f"none to all of the rise from {names['tank']} to {pump} is the old pump's heat and goes while fuel flows"
-        elif pump and names["tank"]:
+        elif seen:
             said = f"the temperatures are left as recorded, to within the rise from {names['tank']} to {pump}"
         else:
             said = "no probes at tank and pump tell what the old pump's heat does, so the temperatures are left as recorded"

@@ -110,6 +110,12 @@ def _checked(course: Course, car: Car, change: Change) -> None:
         if place not in course.fuel_places[1:]:
             places = ", ".join(course.fuel_places[1:]) or "none"
             raise InputError(f'{change.name}: "{place}" is no place that a {what} can stand before: choose among {places}')
+        at = course.fuel_places.index(place)
+        for name in course.fuel_places[at - 1 : at + 1]:
+            if not np.isfinite(course.degc[name]).any():
+                raise InputError(
+                    f"{change.name}: {course.name} has no reading of {name}, so nobody knows what a {what} finds there"
+                )
     if not -20 <= change.hotter_degc <= 40:
         raise InputError(f"{change.name}: a day hotter by {change.hotter_degc:g} °C was given, allowed is -20 to 40 °C")
     if not -4000 <= change.higher_m <= 5000:

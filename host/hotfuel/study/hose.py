@@ -173,8 +173,8 @@ def fit(
     the other, in the heat's uncertainty.
 
     time_s even, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves. Standard uncertainties come from the fit's
-    own Jacobian, widened for residuals that are not independent, and from the flow's. Raises InputError for fewer than 60 usable samples or a
-    recording in which nothing changes.
+    own Jacobian, widened for residuals that are not independent, and from the flow's. Raises InputError for fewer than 60 usable samples, with both
+    temperatures or with flow, or a recording in which nothing changes.
     """
     t, up, down = (np.asarray(x, dtype=float) for x in (time_s, upstream_degc, downstream_degc))
     good = np.isfinite(up) & np.isfinite(down)
@@ -215,6 +215,11 @@ def fit(
     first = min(int(np.searchsorted(flowed, volume_l or _FIRST_L)), len(t) // 3)
     weight = ((litres > _SLOWEST_L_H) & (np.arange(len(t)) >= first)).astype(float)
 
+    if weight.sum() < LEAST_SAMPLES:
+        raise InputError(
+            f"fuel flows in only {int(weight.sum())} samples of this part: a hose needs {LEAST_SAMPLES}, use a longer part"
+        )
+
     def misfit(x: np.ndarray) -> np.ndarray:
         return (model(x) - against) * weight
 
@@ -222,7 +227,7 @@ def fit(
     least, most = (-30.0, 250.0) if around is None else (-MOST_OFFSET_DEGC, MOST_OFFSET_DEGC)
     volumes = (np.log([0.005, 2.0]),) if free_volume else ()
     limits = tuple(np.array([np.log([0.01, 100.0]), *volumes, *[(least, most)] * len(knots)]).T)
-    beside_at_first = [float(np.max(down)) + 10 if around is None else 0.0] * len(knots)
+    beside_at_first = [min(float(np.max(down)) + 10, most - 1.0) if around is None else 0.0] * len(knots)
     starts = [
         [np.log(ua), *([np.log(guess_l)] if free_volume else []), *beside_at_first]
         for guess_l in ((0.03, 0.08, 0.2, 0.5) if free_volume else (0.0,))
@@ -290,8 +295,9 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[st
     step = float(np.median(np.diff(t)))
     rates = [np.gradient(np.convolve(np.pad(x, 2, mode="edge"), np.ones(5) / 5, mode="valid")) for x in (up, down)]
     most = len(t) // 3
-    scores = np.array([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
-    best = int(np.nanargmax(scores))
+    with np.errstate(invalid="ignore", divide="ignore"):  # a stretch in which nothing changes agrees with nothing
+        scores = np.nan_to_num([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
+    best = int(np.argmax(scores))
     # Where flow changes, so does the delay: all shifts that agree nearly as well may have been the one of a single change.
     near = np.flatnonzero(scores >= 0.8 * scores[best])
     delay = best * step

@@ -213,6 +213,35 @@ def test_without_a_probe_at_the_pump_its_heat_is_only_doubt():
     assert 5 < inlet.running_u_degc < 10
 
 
+def lost(name, *places, every=1):
+    """The drive with these probes lost, all the time or every so many seconds."""
+    course = of_session(driven(name))
+    gone = np.arange(len(course.time_s)) % every == 0
+    return replace(course, degc={p: np.where(gone & (p in places), np.nan, v) for p, v in course.degc.items()})
+
+
+def test_lost_probes_do_not_take_the_other_places_with_them():
+    changes = [
+        Change("c", cooler_effectiveness=0.5, cooler_before="pump"),
+        Change("p", submerged_pump=True),
+        Change("i", insulation_share=0.5, insulated_before="pump"),
+        Change("h", hotter_degc=10),
+        Change("f", fuel=WINTER),
+    ]
+    whole = room.forecast(driven("queue"), changes)
+    now_and_then = room.forecast(lost("queue", "pump", "tank", every=7), changes)
+    for one_whole, one_gappy in zip(whole, now_and_then, strict=True):
+        a, b = row(one_whole, "carb_inlet"), row(one_gappy, "carb_inlet")
+        assert b.running_degc == pytest.approx(a.running_degc, abs=0.3)
+        assert b.hottest_degc == pytest.approx(a.hottest_degc, abs=0.5)
+    inlet = row(room.forecast(lost("queue", "tank"), [changes[1]])[0], "carb_inlet")
+    assert inlet.running_degc == inlet.running_before_degc
+    assert inlet.running_u_degc > 5  # nobody knows what the old pump's heat does
+    for change in (changes[0], changes[2]):
+        with pytest.raises(InputError, match="no reading of tank"):
+            room.forecast(lost("queue", "tank"), [change])
+
+
 def test_insulation_cuts_the_rise_over_the_place_before(drive):
     change = Change("a sleeve", insulation_share=0.5, insulated_before="pump")
     electric = drive.car.model_copy(update={"pump": drive.car.pump.model_copy(update={"kind": "electric_line"})})

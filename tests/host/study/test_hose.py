@@ -176,6 +176,49 @@ def test_gaps_in_a_recording_are_bridged():
     assert found.volume_l == pytest.approx(0.080, abs=0.004)
 
 
+CURVES = st.sampled_from(["still", "stuck high", "noise", "step", "ramp", "gaps", "faulty", "frozen", "missing"])
+
+
+def curve(kind, rng, n):
+    base = 45 + rng.normal(0, 0.05, n)
+    return {
+        "still": base,
+        "stuck high": np.full(n, 400.0),
+        "noise": base + rng.normal(0, 20, n),
+        "step": base + 10 * (np.arange(n) > n / 2),
+        "ramp": base + np.linspace(0, 30, n),
+        "gaps": np.where(rng.random(n) < 0.5, np.nan, base + np.linspace(0, 30, n)),
+        "faulty": np.where(rng.random(n) < 0.02, 1372.0, base),
+        "frozen": base - 80 + np.linspace(0, 5, n),
+        "missing": np.full(n, np.nan),
+    }[kind]
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    CURVES, CURVES, st.sampled_from(["unknown", "steady", "stops", "never", "spikes", "gaps"]), st.integers(0, 99), st.booleans()
+)
+def test_whatever_was_recorded_is_fitted_or_refused_in_one_sentence(up, down, flow, seed, known_volume):
+    rng, n = np.random.default_rng(seed), 150
+    litres = {
+        "unknown": np.full(n, np.nan),
+        "steady": np.full(n, 10.0),
+        "stops": np.where(np.arange(n) < 40, 10.0, 0.0),
+        "never": np.zeros(n),
+        "spikes": np.where(rng.random(n) < 0.1, 500.0, 4.0),
+        "gaps": np.where(rng.random(n) < 0.3, np.nan, 10.0),
+    }[flow]
+    try:
+        found = hose.fit(np.arange(float(n)), curve(up, rng, n), curve(down, rng, n), hose.flow_from_meter(litres),
+                         volume_l=0.08 if known_volume else None)  # fmt: skip
+    except InputError as error:
+        assert "\n" not in str(error)
+        return
+    assert found.sentence
+    if flow != "unknown":
+        assert np.isfinite([found.volume_l, found.delay_s, found.ua_w_k, found.residual_degc]).all()
+
+
 @pytest.mark.parametrize(
     ("up", "down", "flow", "words"),
     [
