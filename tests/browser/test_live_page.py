@@ -208,7 +208,7 @@ def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
     for text in ("stumbled at the lights", hostile):
         seen.page.fill("#mark-text", text)
         seen.page.click("#mark-form button")
-        seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text, timeout=5000)
+        seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text, timeout=15000)
     marks = [bytes(row["text"]).decode() for row in decode(drive.folder / "wire.log").messages["mark"]]
     assert marks[-2:] == ["stumbled at the lights", hostile]
     assert seen.text("#answer") == "Mark passed on."
@@ -262,7 +262,7 @@ def test_unplugging_is_stale_within_two_seconds_and_recovers(seen, drive):
     seen.until("!document.body.classList.contains('old')", 15)
     assert not seen.page.is_visible("#alert")
     assert seen.text("#link") == "receiving"
-    seen.page.wait_for_function("document.querySelector('#health-rows').innerText.includes('1 gaps')", timeout=5000)
+    seen.page.wait_for_function("document.querySelector('#health-rows').innerText.includes('1 gaps')", timeout=15000)
 
 
 def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_found(chromium, drive):

@@ -204,6 +204,8 @@ def test_a_browser_that_never_reads_costs_nothing(tmp_path):
                 f"GET /ws HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n"
                 f"Sec-WebSocket-Version: 13\r\nOrigin: http://127.0.0.1:{port}\r\nSec-WebSocket-Protocol: bokeh, {token}\r\n\r\n".encode()
             )
+            deaf.settimeout(30)
+            deaf.recv(1, socket.MSG_PEEK)  # the handshake is through
             time.sleep(2.5)
             deaf.setblocking(False)
             waiting = len(deaf.recv(1 << 20))
@@ -228,7 +230,7 @@ def test_the_page_ends_with_a_signal_and_says_its_link_once(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
     with served(tmp_path, "127.0.0.1") as (_, process):
         process.send_signal(signal.SIGINT)
-        rest, errors = process.communicate(timeout=10)
+        rest, errors = process.communicate(timeout=30)
         assert process.returncode == 0
         assert (rest, errors) == ("", "")
 

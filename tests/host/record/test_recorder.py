@@ -278,6 +278,8 @@ def test_killed_while_recording_from_a_terminal(tmp_path, after_s):
     try:
         assert process.stdout.readline() == "recording\n"
         sent, thread = feed(ours, stop)
+        while not sent:
+            time.sleep(0.001)
         time.sleep(after_s)
         process.send_signal(signal.SIGKILL)
         killed = time.monotonic()
@@ -315,12 +317,13 @@ def test_a_terminal_that_vanishes_and_comes_back(tmp_path, monkeypatch):
         thread = threading.Thread(target=made.run, kwargs={"stop": done.is_set})
         thread.start()
         os.write(ours, frame(100))
-        time.sleep(0.2)
+        deadline = time.monotonic() + 60
+        while made.counts.frames < 1 and time.monotonic() < deadline:
+            time.sleep(0.01)
         os.close(ours)
         os.close(theirs)
         time.sleep(0.3)
         ours, theirs = new_terminal()
-        deadline = time.monotonic() + 10
         number = 2
         while made.counts.frames < 5 and time.monotonic() < deadline:
             os.write(ours, frame(100 * number))

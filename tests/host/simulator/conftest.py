@@ -66,7 +66,7 @@ class Reader:
             self.frames.append(codec.unpack(payload))
         return len(data)
 
-    def until(self, condition, within_s=20.0):
+    def until(self, condition, within_s=60.0):
         """Read until condition() holds; AssertionError when it does not in time."""
         end = time.monotonic() + within_s
         while not condition():

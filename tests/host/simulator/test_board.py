@@ -116,8 +116,12 @@ def test_nothing_is_lost_before_the_reader_comes(read):
 def test_speed_is_kept(read):
     begun_s = time.monotonic()
     with SimulatedBoard(still(20), speed=10) as board, read(board) as reader:
+        reader.until(reader.ticks)
+        running_s = time.monotonic()  # the interpreter has started, however long that took
         reader.to_the_end()
-    assert 1.9 <= time.monotonic() - begun_s <= 4.0
+        ended_s = time.monotonic()
+    assert ended_s - begun_s >= 1.9
+    assert ended_s - running_s <= 4.0
 
 
 def test_a_real_time_board_does_not_wait_and_its_firmware_counts_what_it_dropped(read):
@@ -147,8 +151,7 @@ def test_unplugged_and_plugged_the_port_is_there_again_under_its_name(engine, re
             before = reader.ticks()[-1]
             board.unplug()
             with pytest.raises(OSError):  # noqa: PT011 - pyserial's own error is an OSError with differing texts
-                for _ in range(200):
-                    reader.take()
+                reader.until(lambda: False)
         assert not Path(device).exists()
         board.plug()
         while not Path(device).exists():
@@ -227,8 +230,7 @@ def test_a_power_cut_starts_it_again_with_what_its_flash_held(engine, read):
             assert reply["outcome"] == 0
             board.power_cut()
             with pytest.raises(OSError):  # noqa: PT011 - the port goes with the board
-                for _ in range(400):
-                    reader.take()
+                reader.until(lambda: False)
         while not Path(board.device).exists():
             time.sleep(0.01)
         with read(board) as again:
@@ -247,15 +249,14 @@ def test_service_leaves_the_prompt_and_the_next_reset_brings_the_firmware_back(e
             reader.until(lambda: len(reader.ticks()) > 5)
             assert reader.command(COMMANDS["service"])["outcome"] == 0
             with pytest.raises(OSError):  # noqa: PT011
-                for _ in range(400):
-                    reader.take()
+                reader.until(lambda: False)
         while not Path(board.device).exists():
             time.sleep(0.01)
         with read(board) as prompt:
             prompt.until(lambda: b">>> " in prompt.raw)
             assert prompt.ticks() == []
         board.reboot()
-        deadline = time.monotonic() + 10
+        deadline = time.monotonic() + 60
         while len(board.resets) < 2 and time.monotonic() < deadline:
             time.sleep(0.02)
         while not Path(board.device).exists():
@@ -344,7 +345,7 @@ with SimulatedBoard(steady([1.0], [20.0], seconds=1e6), chips=("MAX31856",), spe
     os.kill(host.pid, signal.SIGKILL)
     host.wait()
     host.stdout.close()
-    deadline = time.monotonic() + 5
+    deadline = time.monotonic() + 30
     while running(pid) and time.monotonic() < deadline:
         time.sleep(0.02)
     assert not running(pid)
