@@ -2,7 +2,7 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 import typer
@@ -13,8 +13,10 @@ from hotfuel.cli.app import Json, Units, app, out, show
 from hotfuel.errors import UsageError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
-from hotfuel.study.own_limit import OwnLimit
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.study.own_limit import OwnLimit  # brings pandas with it, which --help does without
 
 _CAUTION = (
     "These limits hold for this fuel, this pressure and a pump in order; fuel can also boil where there is no probe. "
@@ -46,9 +48,10 @@ def limits(
     """At what temperature this fuel boils at each place of this car. Example: hotfuel limits --car car.toml --altitude "1600 m" """
     if car is None and fuel is None:
         raise UsageError("say for which car or fuel: --car FILE, --fuel NAME, or both")
-    described = car_file.load(car) if car else car_file.load(f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel)}\n')
+    named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
+    described = car_file.load(car or named)
     chosen = fuel_named(fuel) if fuel else described.fuel()
-    altitude_m = parse(altitude, "length") if altitude else None
+    altitude_m = parse(altitude, "length") if altitude is not None else None
     card = limits_card(described, chosen, altitude_m)
     shown = Shown(units or (described.units if car else "si"))
     if figure is not None:
@@ -67,7 +70,7 @@ def limits(
         out.print(own.sentence, markup=False)
 
 
-def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> OwnLimit | None:
+def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "OwnLimit | None":
     """What the car's own events say of its limit; None if no session was given."""
     from hotfuel import session as sessions
     from hotfuel.study.course import of_session

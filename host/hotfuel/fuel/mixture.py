@@ -11,7 +11,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import PchipInterpolator
 
 from hotfuel.errors import InputError
 from hotfuel.fuel import components as c
@@ -64,6 +63,8 @@ class Mixture:
     def _starts(self) -> tuple[Array, Array, Array, Array]:
         """Start values for the flash by temperature: ln P at V/L 0 and at the largest V/L, V/L against where ln P lies between the two; and
         T ln(gamma) against V/L."""
+        from scipy.interpolate import PchipInterpolator  # loads slowly, and most commands need no fuel
+
         kelvin = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
         ratios = np.concatenate([np.linspace(0, 8, 9), np.geomspace(10, _START_RATIO_MAX, 12)])
         states = np.broadcast_arrays(kelvin[:, None], ratios)

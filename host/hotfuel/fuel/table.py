@@ -8,7 +8,6 @@ Above V/L 40 the V/L estimate stays at 40, which reads "40 or more": no pump's c
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import PchipInterpolator, RectBivariateSpline
 
 from hotfuel.errors import InputError
 from hotfuel.fuel.components import Array
@@ -30,6 +29,8 @@ class LimitTable:
     """
 
     def __init__(self, mixture: Mixture) -> None:
+        from scipy.interpolate import RectBivariateSpline  # loads slowly, and most commands need no fuel
+
         low, high = np.log(PRESSURE_RANGE_KPA[0] * 0.98), np.log(PRESSURE_RANGE_KPA[1] * 1.02)
         top = np.log1p(RATIO_MAX / _BEND)
         coarse_p, coarse_w = np.linspace(low, high, _COARSE[0]), np.linspace(0, top, _COARSE[1])
@@ -120,6 +121,8 @@ class _Inverse:
     """V/L of a value of a table: against the value's place between its edges (bubble point to V/L 40), for every pressure."""
 
     def __init__(self, values: Array, bent_ratio: Array) -> None:
+        from scipy.interpolate import PchipInterpolator
+
         self._edges = values[:, [0, -1]].T.copy()
         ratio, place = _BEND * np.expm1(bent_ratio), np.linspace(0, 1, _FINE[1])
         self._ratios = np.stack([PchipInterpolator((row - row[0]) / (row[-1] - row[0]), ratio)(place) for row in values])
