@@ -161,7 +161,9 @@ def warnings(
         talk.ask("info")  # the board describes itself before it answers
         description = heard.wait_for(talk, "description")
         if known is not None and known.board_id != (here := bytes(description["board_id"]).hex()):
-            raise InputError(f"{calibration} is of board {known.board_id}, this one is {here}: give its own, or leave --calibration out")
+            raise InputError(
+                f"{calibration} is of board {known.board_id}, this one is {here}: give its own, or leave --calibration out"
+            )
         setting = board_limits.settings_of(description)
         tables = board_limits.board_tables(described, chosen, setting, datetime.datetime.now(datetime.UTC), known)
         units_now = fields(talk.ask("settings_get", b"units")).get("units")
