@@ -301,9 +301,11 @@ def forecast(
     if fuel:
         changes.append(Change(f"the fuel {fuel}", fuel=fuel_named(fuel)))
     if higher:
-        changes.append(Change(f"{higher} higher", higher_m=parse(higher, "length")))
+        metres = parse(higher, "length")
+        changes.append(Change(f"{higher.strip(' -')} {'lower' if metres < 0 else 'higher'}", higher_m=metres))
     if hotter:
-        changes.append(Change(f"a day {hotter} hotter", hotter_degc=parse(hotter, "temperature difference")))
+        more = parse(hotter, "temperature difference")
+        changes.append(Change(f"a day {hotter.strip(' -')} {'cooler' if more < 0 else 'hotter'}", hotter_degc=more))
     if tank_pump:
         changes.append(Change("a pump in the tank", submerged_pump=True))
     if not changes:

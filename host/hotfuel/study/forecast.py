@@ -149,7 +149,9 @@ def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
     if change.higher_m:
         here = car.altitude_m or 0.0
         fall = float(standard_atmosphere_kpa(here) - standard_atmosphere_kpa(here + change.higher_m))
-        after.assumptions.append(f"Air pressure lower by {fall:.1f} kPa (standard atmosphere), and the same outside air.")
+        after.assumptions.append(
+            f"Air pressure lower by {shown.text(fall, 'pressure')} (standard atmosphere), and the same outside air."
+        )
     will_car = _with_tank_pump(car) if change.submerged_pump else car
     will_fuel = change.fuel or was.fuel
     will = _State.of(
@@ -314,7 +316,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         worst = min(limited, key=lambda row: row.margin_degc)
         lines.append(f"With {change.name}, the smallest margin would {_margin(worst, shown)}")
         if moved is not None and moved in limited and moved is not worst:
-            lines.append(f"At {moved.place} it would {_margin(moved, shown, False)}")
+            lines.append(f"At {moved.place} the smallest margin would {_margin(moved, shown, False)}")
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
             f"Power: about {root:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; a fixed jet's mixture shift is not in it."

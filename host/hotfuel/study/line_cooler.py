@@ -64,7 +64,7 @@ def in_session(
 
     coolant: its temperature in degC, or the name of the place of a probe in it; None is outside air. flow: through the line, None works it out from
     engine speed. coolant_w_k: as in hotfuel.study.cooler.measured. Raises InputError for a place without one before it, an unknown coolant or flow,
-    too little steady running, and readings that contradict each other.
+    too little steady running, fuel that comes out no cooler, and readings that contradict each other.
     """
     places = transport.line_places(course)
     if course.car is None:
@@ -85,6 +85,10 @@ def in_session(
             f"{course.name} has {steady_s:.0f} s of settled running at about one flow with both temperatures: a cooler needs at least {LEAST_S} s"
         )
     inlet, outlet, cold, fuel = (float(np.median(x[on])) for x in (course.degc[before], course.degc[place], beside, litres))
+    if outlet >= inlet:
+        raise InputError(
+            f"fuel came to {place} at {outlet:.1f} °C, no cooler than the {inlet:.1f} °C of {before}: nothing between them cools it"
+        )
     reading = [
         float(np.max(temperature_uncertainty_degc(course.car, course.car.place(p), fuel, Channel()))) for p in (before, place)
     ]

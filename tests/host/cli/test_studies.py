@@ -90,6 +90,13 @@ def test_forecasts_name_what_they_assume(hotfuel, sessions):
     assert float(standard_atmosphere_kpa(0) - standard_atmosphere_kpa(1000)) == pytest.approx(11.4, abs=0.1)
 
 
+def test_a_cooler_day_and_a_lower_place_are_called_so(hotfuel, sessions):
+    said = hotfuel("forecast", sessions["before"][0], "--hotter", "-5 degC", "--higher", "-500 m", "--units", "us")
+    assert "With a day 5 degC cooler" in said
+    assert "With 500 m lower" in said
+    assert "kPa" not in said
+
+
 def pull(path, gain, noise, lead=""):
     rng = np.random.default_rng(zlib.crc32(path.stem.encode()))
     rpm = np.arange(2500, 5600, 50)
