@@ -1,22 +1,32 @@
-"""A day on the road, faster: simulated board, pseudo-terminal, recorder, alarm, live state; unplugged, rebooted and corrupted at random.
+"""A day on the road, faster: simulated board, pseudo-terminal, recorder, alarm, live state, page; unplugged, rebooted and corrupted at random.
 
 python tests/bench/bench_long_run.py [simulated hours, default 24] [speed, default 1000] [seed]
 
 What the board's process wrote is counted before anything can lose it. Every tick it sent is then either in the log, or reported: by a number left out
 between two readings, by numbers left out at the beginning of a boot (a board counts from its start), or, at the end of a boot, where no later number
-can show it, by a damaged piece or a link gap at that place of the log.
+can show it, by a damaged piece or a link gap at that place of the log. The page runs in its own process with a browser's connection open all the time:
+it must have shown the recording's end, and its memory must stay where it was after a quarter of the run.
 """
 
+import json
 import random
+import resource
+import subprocess
 import sys
 import tempfile
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
+from unittest.mock import patch
 
+sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
+
+import live_rig
+from bokeh.client import connection, pull_session
 from hotfuel import car as car_file
 from hotfuel import samples, session
 from hotfuel.link import port as ports
@@ -32,12 +42,16 @@ from hotfuel.simulator.feed import Samples, steady
 from hotfuel.units import Shown
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import EVENTS
+from tornado.httpclient import HTTPRequest
 
 DAMAGED_SHARE = 0.01  # of frames, a byte in each
 FRAME_BYTES = 45  # of a reading of three channels
 UNPLUG_EVERY_S, REBOOT_EVERY_S = 2400.0, 3600.0  # of simulated time, on average
 AWAY_S = (0.05, 0.5)  # of real time: for how long it stays unplugged
 COLD_DEGC = 25.0
+BROWSE = "browse"
+PAGE_GROWS_MB = 5.0
+SHOWN_S = 10.0  # the page has shown what is in the log by then, however busy the machine
 END_S = 1.5  # quiet for so long behind the source's end: the rest has arrived
 
 Tick = tuple[int, int]  # boot (counted from 0), tick number
@@ -117,6 +131,8 @@ class Outcome:
     board_dropped: int = 0
     live: int = 0
     warned: int = 0
+    panels: int = 0
+    page_grew_mb: float = 0.0
     wrong: list[str] = field(default_factory=list)
 
     def check(self, what: str, seen: object, wanted: object) -> None:
@@ -189,8 +205,13 @@ def run(folder: Path, hours: float, speed: float, seed: int = 1, damaged: float 
     done = threading.Event()
     process.BoardProcess.receive = tapped  # type: ignore[method-assign]
     try:
-        with SimulatedBoard(source(seconds), speed=speed) as board, Link(board.device, open_port=open_port) as link:
+        with (
+            SimulatedBoard(source(seconds), speed=speed) as board,
+            Link(board.device, open_port=open_port) as link,
+            ExitStack() as stack,
+        ):
             outcome.engine = board.engine
+            stack.callback((seen := Seen(folder)).end)
             wall_s = time.time()
             writer = LogWriter(folder / "wire.log")
             recorder = Recorder(
@@ -215,6 +236,7 @@ def run(folder: Path, hours: float, speed: float, seed: int = 1, damaged: float 
             done.set()
             faults.join()
             follower.join()
+            seen.close(outcome)
             if board.failure:
                 outcome.wrong.append(f"the board: {board.failure}")
     finally:
@@ -226,6 +248,80 @@ def run(folder: Path, hours: float, speed: float, seed: int = 1, damaged: float 
     outcome.wall_s = time.monotonic() - began
     count(outcome, folder, sent, live_ticks)
     return outcome
+
+
+class Seen:
+    """The page in a process of its own, and beside it one that takes every panel as a browser does and notes the page's memory."""
+
+    def __init__(self, folder: Path) -> None:
+        self._server = live_rig.Server(folder)
+        self._notes = folder.parent / "panels.txt"
+        command = [sys.executable, __file__, BROWSE, self._server.url.rstrip("/"), str(self._server.process.pid)]
+        with self._notes.open("w", encoding="utf-8") as file:
+            self._browser = subprocess.Popen(command, stdout=file)
+
+    def close(self, outcome: Outcome) -> None:
+        """Look at the end, then take the page away."""
+        deadline = time.monotonic() + SHOWN_S
+        while not (rows := self._rows()) or rows[-1]["pump"] != "act":  # its limit is passed in the second half
+            if time.monotonic() > deadline:
+                outcome.wrong.append(
+                    f"the page shows the pump as {rows[-1]['pump'] if rows else 'nothing'} at the end, wanted act"
+                )
+                break
+            time.sleep(0.1)
+        outcome.check(
+            "the page's process and its browser, ended", (self._server.process.poll(), self._browser.poll()), (None, None)
+        )
+        outcome.panels = len(rows)
+        memory_mb = [row["memory_mb"] for row in rows]
+        outcome.page_grew_mb = max(memory_mb[len(rows) // 4 :], default=0.0) - max(memory_mb[: len(rows) // 4], default=0.0)
+        if outcome.page_grew_mb > PAGE_GROWS_MB:
+            outcome.wrong.append(
+                f"the page's memory grew by {outcome.page_grew_mb:.1f} MB behind the first quarter, allowed are {PAGE_GROWS_MB:g}"
+            )
+
+    def end(self) -> None:
+        """Take both away."""
+        self._server.close()
+        self._browser.kill()
+        self._browser.wait()
+
+    def _rows(self) -> list[dict]:
+        return [
+            json.loads(line) for line in self._notes.read_text(encoding="utf-8").splitlines(keepends=True) if line.endswith("\n")
+        ]
+
+
+def browse(url: str, pid: int) -> None:
+    """Take panels from the page until it goes; print a line of each: its number, the pump's state and the page's memory."""
+
+    def request(address: str) -> HTTPRequest:
+        return HTTPRequest(address, headers={"Origin": url})  # the page answers nobody who does not come from itself
+
+    with patch.object(connection, "HTTPRequest", request):
+        browser = pull_session(url=url)
+    told, asked = (browser.document.get_model_by_name(name) for name in ("told", "asked"))
+
+    def take(_attribute: str, _old: object, new: dict) -> None:
+        panel = json.loads(new["panel"][0])
+        pump = next((row["key"] for row in panel["places"] if row["place"] == "pump"), None)
+        print(json.dumps({"sequence": panel["sequence"], "pump": pump, "memory_mb": _memory_mb(pid)}), flush=True)
+        asked.data = {"taken": [panel["sequence"]], "request": [""]}
+
+    told.on_change("data", take)
+    line = browser._connection
+    while line.connected:  # bokeh calls itself for every message, so its stack is let go again and again
+        ends = time.monotonic() + 1
+        line._loop_until(lambda ends=ends: not line.connected or time.monotonic() > ends)
+
+
+def _memory_mb(pid: int) -> float:
+    """What a process holds in memory; 0 where the system does not say."""
+    try:
+        return int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1]) * resource.getpagesize() / 1e6
+    except OSError:
+        return 0.0
 
 
 def _follow(state: LiveState, done: threading.Event) -> None:
@@ -329,17 +425,21 @@ ROWS = (
     ("  lost at the beginning of a boot, by its numbers", "starts"), ("  lost at the end of a boot, damage or gap in the log", "ends"),
     ("ticks never made (board late), by its numbers", "never_made"), ("frames and readings dropped by the board, by its health", "board_dropped"),
     ("ticks the live state showed", "live"), ("alarms said", "warned"),
+    ("panels the page sent to its browser", "panels"), ("MB its memory grew by behind the first quarter", "page_grew_mb"),
 )  # fmt: skip
 
 
 def main() -> None:
+    if sys.argv[1:2] == [BROWSE]:
+        browse(sys.argv[2], int(sys.argv[3]))
+        return
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
     speed = float(sys.argv[2]) if len(sys.argv) > 2 else 1000.0
     seed = int(sys.argv[3]) if len(sys.argv) > 3 else 1
     with tempfile.TemporaryDirectory() as name:
         outcome = run(Path(name) / "session", hours, speed, seed)
     for title, attribute in ROWS:
-        print(f"{title:56s} {getattr(outcome, attribute):>10g}")
+        print(f"{title:56s} {getattr(outcome, attribute):>10.6g}")
     print(f"{outcome.wall_s:.0f} s, {hours * 3600 / outcome.wall_s:.0f} times real time, firmware under {outcome.engine}")
     for sentence in outcome.wrong[:20]:
         print("WRONG", sentence)
