@@ -1,38 +1,19 @@
-"""BMP280: raw pressure and temperature words; the host works them out with the chip's calibration words."""
+"""BMP280."""
 
 from chips import bmp280_map as m
+from chips.barometer import Barometer
 
-_PIECE = 8  # bytes
 
+class Chip(Barometer):
+    """See barometer.py."""
 
-class Chip:
-    """Every method raises OSError if the chip does not answer."""
-
-    def __init__(self, i2c, address):
-        self._i2c = i2c
-        self._address = address
-
-    def found(self):
-        """True if a BMP280 answers at this address."""
-        try:
-            return self._i2c.readfrom_mem(self._address, m.ID, 1)[0] == m.CHIP_ID
-        except OSError:
-            return False
+    IDENTITY = (m.ID, m.CHIP_ID)
+    MEASURING = (m.CTRL_MEAS, m.MEASURE)
+    CALIBRATION = (m.CALIBRATION, m.CALIBRATION_BYTES, 8)
+    DATA = (m.PRESS_MSB, m.DATA_BYTES)
 
     def configure(self):
         """Settings first, then normal mode: in normal mode writes to CONFIG may be ignored."""
         self._i2c.writeto_mem(self._address, m.CTRL_MEAS, b"\x00")
         self._i2c.writeto_mem(self._address, m.CONFIG, bytes([m.SMOOTH]))
         self._i2c.writeto_mem(self._address, m.CTRL_MEAS, bytes([m.MEASURE]))
-
-    def words(self):
-        """The calibration registers, lowest address first; in pieces, as all at once would take longer than the bus's time-out."""
-        return b"".join(
-            [self._i2c.readfrom_mem(self._address, m.CALIBRATION + at, _PIECE) for at in range(0, m.CALIBRATION_BYTES, _PIECE)]
-        )
-
-    def read_raw(self):
-        """Pressure and temperature registers. Raises OSError if the chip has forgotten its settings: it is configured anew then."""
-        if self._i2c.readfrom_mem(self._address, m.CTRL_MEAS, 1)[0] != m.MEASURE:
-            raise OSError("settings lost")
-        return self._i2c.readfrom_mem(self._address, m.PRESS_MSB, m.DATA_BYTES)
