@@ -262,7 +262,8 @@ def _rows(
             if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
                 limit_u = float(np.hypot(limit_u, EXTRAPOLATION_SHARE * (least[1][0] - least[0][0])))
             held_u = float(np.nan_to_num(half.places[place].limit_degc[at] - tables[1].places[place].limit_degc[at]))
-            margin_u = float(np.sqrt(u_degc[at] ** 2 + limit_u**2 + held_u**2))
+            part_u = _extreme_u(course.time_s, -tables[1].places[place].margin_degc, u_degc, (-least[1][0], at))
+            margin_u = float(np.sqrt(part_u**2 + limit_u**2 + held_u**2))
             boils = bool(after.degc[base][at] > onset_degc[base][at])
         running = [_running(x[base][on]) for x in (course.degc, after.degc, after.u_degc)]
         phase = next((p.name for p in found if p.start_s <= course.time_s[at] < p.end_s), "") if np.isfinite(margin_u) else ""
@@ -271,7 +272,7 @@ def _rows(
                 place=place,
                 hottest_before_degc=hot[0][0],
                 hottest_degc=hot[1][0],
-                hottest_u_degc=float(u_degc[hot[1][1]]),
+                hottest_u_degc=_extreme_u(course.time_s, after.degc[base], u_degc, hot[1]),
                 running_before_degc=running[0],
                 running_degc=running[1],
                 running_u_degc=running[2],
@@ -287,6 +288,12 @@ def _rows(
 
 def _running(values: np.ndarray) -> float:
     return float(np.nanmedian(values)) if np.isfinite(values).any() else np.nan
+
+
+def _extreme_u(time_s: np.ndarray, values: np.ndarray, u: np.ndarray, largest: tuple[float, int]) -> float:
+    """Uncertainty of a largest value: its own, or what another moment, less well known, may reach beyond it."""
+    reach = _largest(time_s, values + u)[0] - largest[0]
+    return max((float(x) for x in (u[largest[1]], reach) if np.isfinite(x)), default=np.nan)
 
 
 def _largest(time_s: np.ndarray, values: np.ndarray, sign: int = 1) -> tuple[float, int]:

@@ -237,6 +237,7 @@ def test_lost_probes_do_not_take_the_other_places_with_them():
     inlet = row(room.forecast(lost("queue", "tank"), [changes[1]])[0], "carb_inlet")
     assert inlet.running_degc == inlet.running_before_degc
     assert inlet.running_u_degc > 5  # nobody knows what the old pump's heat does
+    assert np.isnan(row(room.forecast(lost("queue", "tank"), [changes[3]])[0], "tank").hottest_degc)
     for change in (changes[0], changes[2]):
         with pytest.raises(InputError, match="no reading of tank"):
             room.forecast(lost("queue", "tank"), [change])
