@@ -1,5 +1,7 @@
 """Reading a table of evenly spaced rows and columns by linear interpolation, fast, with nan for what is not there."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from hotfuel.fuel.components import Array, Indices
@@ -12,10 +14,15 @@ def _cell(place: Array, points: int) -> Indices:
 
 
 def along(curve: Array, row: Array) -> Array:
-    """A curve, or several (curves, points), at fractional index `row`, linear between its points; nan where `row` is nan, carried on straight beyond
-    the ends. Returns row's shape, behind (curves,) if there are several."""
-    i = _cell(row, curve.shape[-1])
-    return _between(curve.take(i, axis=-1), curve.take(i + 1, axis=-1), row - i)
+    """A curve at fractional index `row`, linear between its points; nan where `row` is nan, carried on straight beyond the ends."""
+    return along_each((curve,), row)[0]
+
+
+def along_each(curves: Sequence[Array], row: Array) -> list[Array]:
+    """`along` several curves of one length. One array each: a stack of them would be three times as slow to gather."""
+    i = _cell(row, len(curves[0]))
+    share, after = row - i, i + 1
+    return [_between(curve.take(i), curve.take(after), share) for curve in curves]
 
 
 def _between(start: Array, end: Array, share: Array) -> Array:
@@ -27,12 +34,19 @@ def _between(start: Array, end: Array, share: Array) -> Array:
 
 
 def look_up(values: Array, row: Array, column: Array) -> Array:
-    """Bilinear in a table, or several (tables, rows, columns), at fractional indices; nan where either is nan."""
-    height, width = values.shape[-2:]
+    """Bilinear in a table (rows, columns) at fractional indices; nan where either is nan."""
+    return look_up_each((values,), row, column)[0]
+
+
+def look_up_each(tables: Sequence[Array], row: Array, column: Array) -> list[Array]:
+    """`look_up` in several tables of one shape."""
+    height, width = tables[0].shape
     i, j = _cell(row, height), _cell(column, width)
-    down, right = row - i, column - j
-    flat, at = values.reshape(*values.shape[:-2], height * width), i * width + j
-    near = _between(flat.take(at, axis=-1), flat.take(at + 1, axis=-1), right)
-    at += width
-    far = _between(flat.take(at, axis=-1), flat.take(at + 1, axis=-1), right)
-    return _between(near, far, down)
+    down, right, at = row - i, column - j, i * width + j
+    corners = (at, at + 1, at + width, at + (width + 1))
+    found = []
+    for values in tables:
+        flat = values.ravel()
+        near, near_right, far, far_right = (flat.take(corner) for corner in corners)
+        found.append(_between(_between(near, near_right, right), _between(far, far_right, right), down))
+    return found

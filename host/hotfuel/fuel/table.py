@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from hotfuel.errors import InputError
 from hotfuel.fuel.components import Array
-from hotfuel.fuel.grid import along, look_up
+from hotfuel.fuel.grid import along, along_each, look_up
 from hotfuel.fuel.mixture import Mixture
 
 PRESSURE_RANGE_KPA = (50.0, 500.0)
@@ -123,12 +123,12 @@ class _Inverse:
     def __init__(self, values: Array, bent_ratio: Array) -> None:
         from scipy.interpolate import PchipInterpolator
 
-        self._edges = values[:, [0, -1]].T.copy()
+        self._edges = values[:, 0].copy(), values[:, -1].copy()
         ratio, place = _BEND * np.expm1(bent_ratio), np.linspace(0, 1, _FINE[1])
         self._ratios = np.stack([PchipInterpolator((row - row[0]) / (row[-1] - row[0]), ratio)(place) for row in values])
 
     def ratio(self, value: Array, row: Array) -> Array:
-        bubble, last = along(self._edges, row)
+        bubble, last = along_each(self._edges, row)
         place = np.minimum(np.maximum((value - bubble) / (last - bubble), 0), 1)
         return look_up(self._ratios, row, place * (_FINE[1] - 1))
 

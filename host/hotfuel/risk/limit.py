@@ -3,12 +3,13 @@ so that a sample alone and the same sample in a whole session get the same numbe
 """
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
 
 from hotfuel.fuel import Fuel
-from hotfuel.fuel.grid import along, look_up
+from hotfuel.fuel.grid import along_each, look_up_each
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA, LimitTable
 from hotfuel.risk.criterion import Criterion
 from hotfuel.units import STANDARD_PRESSURE_KPA
@@ -24,8 +25,9 @@ class Limit(ABC):
     def __init__(self) -> None:
         self._at_one = lru_cache(maxsize=256)(lambda *kpa: self._at(*(np.array([value]) for value in kpa)))
 
-    def at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
-        """(4, n): limit, boiling onset (both degC), variance of the limit (degC^2) without the pressure's share, slope against pressure (degC/kPa).
+    def at(self, *pressure_kpa: np.ndarray) -> Sequence[np.ndarray]:
+        """Four arrays (n,): limit, boiling onset (both degC), variance of the limit (degC^2) without the pressure's share, slope against pressure
+        (degC/kPa).
 
         Not to be written to: a single reading's are kept, because live the same pressure comes reading after reading.
         """
@@ -34,7 +36,7 @@ class Limit(ABC):
         return self._at(*pressure_kpa)
 
     @abstractmethod
-    def _at(self, *pressure_kpa: np.ndarray) -> np.ndarray: ...
+    def _at(self, *pressure_kpa: np.ndarray) -> Sequence[np.ndarray]: ...
 
     @abstractmethod
     def vapour_liquid_ratio(self, temperature_degc: np.ndarray, *pressure_kpa: np.ndarray) -> np.ndarray:
@@ -63,11 +65,11 @@ class _InLine(Limit):
         limit, span = table.curve(ratio.vapour_liquid_ratio), table.curve(ratio.greatest) - table.curve(ratio.least)
         from_sea_level = limit - table.limit_degc(STANDARD_PRESSURE_KPA, ratio.vapour_liquid_ratio)
         slope = np.gradient(limit, table.pressures_kpa)
-        self._curves = np.stack((limit, table.curve(0.0), _variance(own_degc, from_sea_level, span), slope))
+        self._curves = limit, table.curve(0.0), _variance(own_degc, from_sea_level, span), slope
 
-    def _at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
+    def _at(self, *pressure_kpa: np.ndarray) -> Sequence[np.ndarray]:
         (kpa,) = pressure_kpa
-        return along(self._curves, self._table.place(kpa))
+        return along_each(self._curves, self._table.place(kpa))
 
     def vapour_liquid_ratio(self, temperature_degc: np.ndarray, *pressure_kpa: np.ndarray) -> np.ndarray:
         return self._table.vapour_liquid_ratio(temperature_degc, *pressure_kpa)
@@ -94,17 +96,15 @@ class _BehindNeedle(Limit):
         span = limit(share=ratio.greatest) - limit(share=ratio.least)
         up_and_down_kpa = np.clip(bowl + 1, least, greatest) - np.clip(bowl - 1, least, greatest)
         self._per_place = (table.pressures_kpa[1] - table.pressures_kpa[0]) / _NEEDLE_STEP_KPA
-        self._tables = np.stack((_variance(own_degc, from_sea_level, span), (limit(1.0) - limit(-1.0)) / up_and_down_kpa))
+        self._tables = _variance(own_degc, from_sea_level, span), (limit(1.0) - limit(-1.0)) / up_and_down_kpa
 
-    def _at(self, *pressure_kpa: np.ndarray) -> np.ndarray:
+    def _at(self, *pressure_kpa: np.ndarray) -> Sequence[np.ndarray]:
         line, bowl = pressure_kpa
         row, column = (self._table.place(kpa) * self._per_place for kpa in (line, bowl))
-        result = np.empty((4, *np.shape(bowl)))
-        result[0] = self._table.needle_limit_degc(line, bowl, self._ratio)
+        limit = self._table.needle_limit_degc(line, bowl, self._ratio)
         # below the bubble point at the lower of the two pressures nothing boils at either
-        result[1] = self._table.limit_degc(np.minimum(line, bowl), 0.0)
-        result[2:] = look_up(self._tables, row, column)
-        return result
+        onset = self._table.limit_degc(np.minimum(line, bowl), 0.0)
+        return limit, onset, *look_up_each(self._tables, row, column)
 
     def vapour_liquid_ratio(self, temperature_degc: np.ndarray, *pressure_kpa: np.ndarray) -> np.ndarray:
         return self._table.isenthalpic_vapour_liquid_ratio(temperature_degc, *pressure_kpa)

@@ -166,26 +166,28 @@ def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
 
 
 def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: bool) -> np.ndarray:
-    state = np.zeros(degc.shape, dtype=np.uint8)
-    state[margin < uncertainty] = WARN
+    state = np.where(margin < uncertainty, np.uint8(WARN), np.uint8(NO_WARNING))
     if act:
         state[margin <= 0] = ACT
-    state[np.isnan(margin)] = NO_MARGIN
-    state[np.isnan(degc)] = LOST
+    unknown = np.isnan(margin)
+    if unknown.any():
+        state[unknown] = NO_MARGIN
+        state[np.isnan(degc)] = LOST
     return state
 
 
-def _by_stretches(function: Callable[..., np.ndarray], arrays: Sequence[np.ndarray]) -> np.ndarray:
-    """function(*arrays) (rows, n), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for
-    minutes."""
+def _by_stretches(function: Callable[..., Sequence[np.ndarray]], arrays: Sequence[np.ndarray]) -> Sequence[np.ndarray]:
+    """function(*arrays), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for minutes."""
     if arrays[0].size < 2:
         return function(*arrays)
-    changes = np.any([array[1:] != array[:-1] for array in arrays], axis=0)
+    changes = arrays[0][1:] != arrays[0][:-1]
+    for array in arrays[1:]:
+        changes |= array[1:] != array[:-1]
     starts = np.concatenate(([0], np.flatnonzero(changes) + 1))
     if 2 * starts.size > arrays[0].size:
         return function(*arrays)
-    values = function(*[array[starts] for array in arrays])
-    return np.repeat(values, np.diff(starts, append=arrays[0].size), axis=-1)
+    lengths = np.diff(starts, append=arrays[0].size)
+    return [np.repeat(values, lengths) for values in function(*[array[starts] for array in arrays])]
 
 
 def _share(limit_of: Limit, measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]) -> np.ndarray:

@@ -113,7 +113,7 @@ def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure
         (True, lambda up, ratio: float(fuel.needle_limit_degc(line + up, bowl + up, ratio))),
     ):
         kpa = [np.array([line]), np.array([bowl])] if needle else [np.array([bowl])]
-        ours = limit_at(fuel, criterion(car(), "needle"), needle).at(*kpa)[:, 0]
+        ours = limit_at(fuel, criterion(car(), "needle"), needle).at(*kpa)
         assert ours[0] == pytest.approx(limit(0.0, 20.0), abs=0.05)
         assert np.sqrt(ours[2] + (ours[3] * 0.9) ** 2) == pytest.approx(np.sqrt(terms(limit)), abs=0.05)
 
