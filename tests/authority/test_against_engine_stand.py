@@ -1,8 +1,12 @@
 """Against orders of magnitude seen on engine stands and in cars: common practice, no source, single pulls that prove nothing. Nothing is tuned to them."""
 
 import numpy as np
+import pytest
+from hotfuel.car import EXAMPLE, load
 from hotfuel.study.cooler import effectiveness
+from hotfuel.study.course import Course
 from hotfuel.study.expectation import expectation
+from hotfuel.study.forecast import Change, forecast
 
 
 def test_order_of_magnitude_on_an_engine_stand():
@@ -29,3 +33,22 @@ def test_each_further_degree_of_a_cooler_brings_less():
     assert (np.diff(steps) < 0).all()
     taken = [(180 - f) / 1.8 for f in (140, 120)]
     assert 0.4 < expectation(taken[0]).square_root_percent < expectation(taken[1]).square_root_percent < 1.0
+
+
+def test_a_forecast_of_that_cooler_is_of_that_order():
+    """A stand: all fuel at 118 degF, a cooler towards air of 65 degF that brings it to 74. The forecast's power brackets 0.7 % (common practice, no source)."""
+    car = load(EXAMPLE)
+    time_s = np.arange(600.0)
+    fuel = {place.name: np.full(600, (118 - 32) / 1.8) for place in car.places}
+    unknown = np.full(600, np.nan)
+    inputs = {name: unknown for name in ("fuel_pressure_kpa", "ignition", "ambient_pressure_kpa")}
+    inputs |= {"engine_rpm": np.full(600, 4500.0), "running": np.ones(600)}
+    stand = Course("stand", time_s, fuel, {}, inputs, (), np.nan, car)
+    change = Change(
+        "a blown cooler", cooler_effectiveness=(118 - 74) / (118 - 65), cooler_before="carb_inlet", coolant_degc=(65 - 32) / 1.8
+    )
+    (found,) = forecast(stand, [change])
+    inlet = next(row for row in found.rows if row.place == "carb_inlet")
+    assert inlet.running_degc == pytest.approx((74 - 32) / 1.8)
+    assert found.power_square_root_percent <= 0.7 <= found.power_ceiling_percent
+    assert inlet.margin_degc - inlet.margin_before_degc == pytest.approx(44 / 1.8)
