@@ -229,7 +229,7 @@ def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Ta
     )
     start = session.ticks.index[0]
     for one in told.sections[:_ROWS_MOST]:
-        part = f"{clock.moment(start + pd.Timedelta(seconds=one.start_s))}\n{words.duration(one.end_s - one.start_s)}"
+        part = f"{clock.moment(start + pd.Timedelta(seconds=one.start_s))}, {words.duration(one.end_s - one.start_s)}"
         found = one.hose
         values = [""] * 4
         if found is not None:
