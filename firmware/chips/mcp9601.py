@@ -24,6 +24,7 @@ class Chip:
         self._one = bytearray(1)
         self._two = bytearray(2)
         self._three = bytearray(3)
+        self._write_two = bytearray(2)
         self._wait_ticks = 0
         self._back_off = 1
         self.hot = NO_ANSWER
@@ -84,5 +85,7 @@ class Chip:
         return self._one[0]
 
     def _write(self, register, value):
-        self._one[0] = value
-        self._i2c.writeto_mem(self._address, register, self._one)
+        # One buffer: writeto_mem would put register and value together in memory taken at each call, and this runs in the timer callback.
+        self._write_two[0] = register
+        self._write_two[1] = value
+        self._i2c.writeto(self._address, self._write_two)

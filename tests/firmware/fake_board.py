@@ -105,8 +105,8 @@ class PointerChip:
             into[index] = self.registers[register][index]
             index += 1
 
-    def writeto_mem(self, address, register, data):
-        self.registers[register][0] = data[0]
+    def writeto(self, address, data):
+        self.registers[data[0]][0] = data[1]
 
 
 SETTINGS = {"mode": "one_shot", "mains_hz": 60, "averages": 1, "gain": 32, "rate_hz": 5}

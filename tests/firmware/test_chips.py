@@ -61,8 +61,11 @@ class I2c:
         assert len(answer) == count
         return answer
 
+    def writeto(self, address, data):
+        assert bytes(data[1:]) == self._next("write", address, data[0])
+
     def writeto_mem(self, address, register, data):
-        assert bytes(data) == self._next("write", address, register)
+        self.writeto(address, bytes([register]) + data)
 
 
 READ_ALL = "00 " * 17 + "|"

@@ -35,7 +35,7 @@ class I2C:
     def readfrom_mem(self, address, register, count):
         raise OSError(5)
 
-    writeto_mem = readfrom_mem_into = readfrom_mem
+    writeto = writeto_mem = readfrom_mem_into = readfrom_mem
 
 
 class ADC:
