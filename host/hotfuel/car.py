@@ -13,7 +13,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError, field_validator, model_validator
 
 from hotfuel import units
 from hotfuel.errors import InputError
@@ -217,7 +217,7 @@ def _default_places() -> tuple[Place, ...]:
 class Car(_Table):
     """Everything about the car that the numbers need. SI inside, units in the names."""
 
-    name: str = Field(default="unnamed car", max_length=80)
+    name: Annotated[str, StringConstraints(strip_whitespace=True)] = Field(default="unnamed car", min_length=1, max_length=80)
     units: Literal["us", "si"] = "si"
     altitude_m: Altitude | None = Field(default=None, alias="altitude")
     station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")
@@ -295,6 +295,12 @@ def _sentence(item: Any) -> str:
         return f"{key} is missing and has no default"
     if kind == "value_error":
         return f"{key}{seen}: {context['error']}"
+    if kind in ("model_type", "model_attributes_type"):
+        return f"{key}{seen}: it is a table; write [{key}] and key = value lines under it"
+    if kind == "tuple_type":
+        return f"{key}{seen}: it is written once for each place as a table [[{key}]]"
+    if kind == "string_type":
+        return f"{key}{seen}: a text is written in quotes"
     if kind == "literal_error":
         return f"{key}{seen}: allowed are {context['expected']}"
     return f"{key}{seen}: {item['msg'][0].lower()}{item['msg'][1:]}"
