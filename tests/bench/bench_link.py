@@ -4,8 +4,8 @@ python tests/bench/bench_link.py [seconds a run, default 15, at least 10: the al
 
 The board is a process of its own that notes when it wrote each frame; latency of the readings counts from there. The floor in the same run: select and
 os.read on the same pseudo-terminal, and nothing else. The alarm's rows end when the example car's alarm has judged the reading (and said so, where it had
-to); "page open": the page's server follows the same log and a browser shows it. 50 Hz is five times what is promised. A row is the run with the least p99:
-what else the machine does can only add.
+to); "own" is the processor time of that judgement alone, which a busy machine does not stretch by its queues. "page open": the page's server follows
+the same log and a browser shows it. 50 Hz is five times what is promised. A row is the run with the least p99: what else the machine does can only add.
 """
 
 import contextlib
@@ -119,10 +119,13 @@ class Row:
     latency_us: np.ndarray = field(default_factory=lambda: np.empty(0))
     share: float = 0.0
     said: int = 0
+    own_us: np.ndarray = field(default_factory=lambda: np.zeros(1))
 
     def __str__(self) -> str:
         p50, p99 = np.percentile(self.latency_us, [50, 99])
-        return f"{self.title:62s} {len(self.latency_us):7d} {p50:8.0f} {p99:8.0f} {self.latency_us.max():8.0f} {100 * self.share:7.2f} {self.said:7d}"
+        own50, own99 = np.percentile(self.own_us, [50, 99])
+        own = f"{own50:8.0f} {own99:8.0f}"
+        return f"{self.title:62s} {len(self.latency_us):7d} {p50:8.0f} {p99:8.0f} {self.latency_us.max():8.0f} {own} {100 * self.share:6.2f} {self.said:7d}"
 
 
 def floor(board: Board, seconds: float) -> Row:
@@ -149,12 +152,16 @@ def recorded(board: Board, seconds: float, folder: Path, warn: Callable[[list[by
     """The recorder as `hotfuel record` runs it; `warn` hears what it hears."""
     arrived: dict[int, float] = {}
 
+    own_s: list[float] = []
+
     def heard(payloads: list[bytes]) -> None:
+        began = time.thread_time()
         warn(payloads)
-        now = time.monotonic()
+        spent, now = time.thread_time() - began, time.monotonic()
         for payload in payloads:
             if payload[0] == TYPES["reading"]:
                 arrived[codec.unpack(payload)[1]["tick"]] = now
+                own_s.append(spent)
 
     troubles: list[str] = []
     with Link(board.device) as link, LogWriter(folder / "wire.log") as writer:
@@ -165,7 +172,7 @@ def recorded(board: Board, seconds: float, folder: Path, warn: Callable[[list[by
     sent = board.sent_s()[board.readings]
     if sorted(arrived) != list(range(len(sent))) or troubles:
         raise SystemExit(f"{len(arrived)} of {len(sent)} readings heard; {troubles}")
-    return Row("", 1e6 * (np.array([arrived[number] for number in range(len(sent))]) - sent), share)
+    return Row("", 1e6 * (np.array([arrived[number] for number in range(len(sent))]) - sent), share, own_us=1e6 * np.array(own_s))
 
 
 def measured(title: str, frames: list[Frame], seconds: float, alarm: bool | None, page: bool = False) -> Row:
@@ -195,7 +202,7 @@ def measured(title: str, frames: list[Frame], seconds: float, alarm: bool | None
 def main() -> None:
     seconds = max(10.0, float(sys.argv[1])) if len(sys.argv) > 1 else 15.0
     runs = int(sys.argv[2]) if len(sys.argv) > 2 else 3
-    print(f"{'':62s} {'frames':>7s} {'p50 us':>8s} {'p99 us':>8s} {'max us':>8s} {'CPU %':>7s} {'alarms':>7s}")
+    print(f"{'':62s} {'frames':>7s} {'p50 us':>8s} {'p99 us':>8s} {'max us':>8s} {'own p50':>8s} {'own p99':>8s} {'CPU %':>6s} {'alarms':>7s}")
     for rate_hz in (10, 50):
         frames = drive(EIGHT, rate_hz, seconds)
         rows: list[tuple[str, bool | None, bool]] = [
