@@ -262,6 +262,12 @@ class Car(_Table):
         raise InputError(f'there is no place "{name}" in this car file; it has {", ".join(p.name for p in self.places)}')
 
 
+def place_words(name: str) -> str:
+    """A place's name as a person reads it. Example: place_words("carb_inlet_needle") -> "carb inlet, behind the needle"."""
+    plain = name.removesuffix("_needle").replace("_", " ")
+    return f"{plain}, behind the needle" if name.endswith("_needle") else plain
+
+
 def load(path_or_text: str | Path) -> Car:
     """The car of a file (Path, or a str without a line break) or of its text. Raises InputError, one sentence a mistake."""
     where = "car file"

@@ -121,25 +121,23 @@ def findings(opened: Any, shown: Shown) -> list[str]:
     summary = opened.summary()
     if summary.hottest is None:
         return ["there is no temperature in this session"]
+    from hotfuel.car import place_words
+
     hottest, lines = summary.hottest, []
     lines.append(
-        f"hottest: {_name(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {_when(hottest.hottest_at)}"
+        f"hottest: {place_words(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {_when(hottest.hottest_at)}"
     )
     if summary.smallest is not None:
         near = summary.smallest
         lines.append(
-            f"smallest margin: {_name(near.place)} {shown.text(near.smallest_margin_degc, 'temperature difference')}"
+            f"smallest margin: {place_words(near.place)} {shown.text(near.smallest_margin_degc, 'temperature difference')}"
             f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {_when(near.smallest_margin_at)},"
             f" limit {shown.text(near.limit_there_degc, 'temperature')} at {shown.text(near.pressure_there_kpa, 'pressure')} absolute"
         )
         for place in summary.places.values():
             if place.beyond_limit_s > 0:
-                lines.append(f"{_name(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
+                lines.append(f"{place_words(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
     return lines
-
-
-def _name(place: str) -> str:
-    return place.removesuffix("_needle").replace("_", " ") + (" behind the needle" if place.endswith("_needle") else "")
 
 
 def _when(at: Any) -> str:

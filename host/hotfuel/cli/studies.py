@@ -287,6 +287,7 @@ def forecast(
 ) -> None:
     """What a fix, a fuel, a pass or a hotter day would do. Example: hotfuel forecast sunday --cooler carb_inlet=0.6 --hotter "10 degC" """
     from hotfuel import session as sessions
+    from hotfuel.car import place_words
     from hotfuel.fuel.named import fuel_named
     from hotfuel.study.forecast import Change
     from hotfuel.study.forecast import forecast as forecasts
@@ -294,10 +295,10 @@ def forecast(
     changes = []
     if cooler:
         place, share = _share(cooler, "--cooler")
-        changes.append(Change(f"a cooler before {place}", cooler_effectiveness=share, cooler_before=place))
+        changes.append(Change(f"a cooler before {place_words(place)}", cooler_effectiveness=share, cooler_before=place))
     if insulation:
         place, share = _share(insulation, "--insulation")
-        changes.append(Change(f"insulation before {place}", insulation_share=share, insulated_before=place))
+        changes.append(Change(f"insulation before {place_words(place)}", insulation_share=share, insulated_before=place))
     if fuel:
         changes.append(Change(f"the fuel {fuel}", fuel=fuel_named(fuel)))
     if higher:

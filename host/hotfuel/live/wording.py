@@ -8,6 +8,7 @@ import time
 import unicodedata
 from typing import Any
 
+from hotfuel.car import place_words
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.forecasts import Outlook, later
 from hotfuel.live.situation import PlaceNow, Situation
@@ -54,8 +55,7 @@ def clean(text: str, most: int = 200) -> str:
 
 def place_name(name: str) -> str:
     """As a person reads it: "carb inlet, behind the needle"."""
-    line = clean(name.removesuffix(NEEDLE).replace("_", " "), 40)
-    return f"{line}, behind the needle" if name.endswith(NEEDLE) else line
+    return clean(place_words(name), 40)
 
 
 def panel(now: Situation, shown: Shown) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hotfuel.car import place_words
 from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.figures import Axis, Line, Style
@@ -57,7 +58,7 @@ class Plots:
         drawn = []
         for name in self.degc:
             at, values = self._measured(name)
-            drawn.append(Line(at, values, self.styles[name], words.place(name)))
+            drawn.append(Line(at, values, self.styles[name], place_words(name)))
         draw.fit(plot, *(one.values for one in drawn), least_span=5)
         draw.lines(plot, drawn)
         self._marks_and_gaps(plot, numbered=True)
@@ -70,7 +71,7 @@ class Plots:
         drawn = []
         for name, place in self.table.items():
             at, margin = draw.thinned(self.axis, place.margin_degc)
-            drawn.append(Line(at, np.asarray(self.shown.value(margin, "temperature difference")), self.styles[name], words.place(name)))
+            drawn.append(Line(at, np.asarray(self.shown.value(margin, "temperature difference")), self.styles[name], place_words(name)))
         draw.fit(plot, *(one.values for one in drawn), least_span=5, include=(0.0,))
         draw.lines(plot, drawn)
         draw.level(plot, 0.0, draw.ACT, 1.6)
@@ -96,7 +97,7 @@ class Plots:
         at, measured = self._measured(name)
         colour = self.styles[name].colour
         series, drawn = [measured], []
-        label = words.place(name.removesuffix("_needle"))
+        label = place_words(name.removesuffix("_needle"))
         keys = [{"colour": colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
         place = self.table.get(name)
         if place is not None and np.isfinite(place.limit_degc).any():
@@ -115,7 +116,7 @@ class Plots:
 
     def _strip(self, caption: str) -> Plot:
         raised = set(self.alarms["place"])
-        rows = [(name, words.place(name)) for name in self.places if name in raised][:_ALARM_ROWS_MOST]
+        rows = [(name, place_words(name)) for name in self.places if name in raised][:_ALARM_ROWS_MOST]
         if not rows:
             return Plot([], [], f"No warning came at the places measured; fuel can boil where there is no probe. {caption}".strip())
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
@@ -166,4 +167,4 @@ class Plots:
 
     def _line_key(self, name: str) -> dict[str, Any]:
         style = self.styles[name]
-        return {"colour": style.colour, "width": 2, "dash": " ".join(map(str, style.dash)), "text": words.place(name), "hatch": ""}
+        return {"colour": style.colour, "width": 2, "dash": " ".join(map(str, style.dash)), "text": place_words(name), "hatch": ""}

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel import __version__
+from hotfuel.car import place_words
 from hotfuel.errors import InputError
 from hotfuel.report import html, plots, sheet, stops, words
 from hotfuel.report.plots import Plots
@@ -127,7 +128,7 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
         rows.append({"label": "Smallest margin to boiling", "value": "–", "where": "no limit is known", "look": ""})
     else:
         look = "beyond" if near.smallest_margin_degc <= 0 else "near" if near.smallest_margin_degc < near.uncertainty_degc else ""
-        where = f"{words.place(near.place)}, {clock.moment(near.smallest_margin_at)}, ±{words.difference(shown, near.uncertainty_degc)}"
+        where = f"{place_words(near.place)}, {clock.moment(near.smallest_margin_at)}, ±{words.difference(shown, near.uncertainty_degc)}"
         rows.append(
             {
                 "label": "Smallest margin to boiling",
@@ -139,12 +140,12 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
     if hot is None:
         rows.append({"label": "Hottest fuel", "value": "–", "where": "no temperature", "look": ""})
     else:
-        where = f"{words.place(hot.place)}, {clock.moment(hot.hottest_at)}"
+        where = f"{place_words(hot.place)}, {clock.moment(hot.hottest_at)}"
         rows.append({"label": "Hottest fuel", "value": shown.text(hot.hottest_degc, "temperature"), "where": where, "look": ""})
     longest = max(summary.places.values(), key=lambda p: p.beyond_limit_s, default=None)
     beyond = longest.beyond_limit_s if longest else 0.0
     count = sum(level != "lost" for level in alarms["level"])
-    where = f"{words.place(longest.place) if longest and beyond else 'at the places measured'}; {count} warning{'' if count == 1 else 's'}"
+    where = f"{place_words(longest.place) if longest and beyond else 'at the places measured'}; {count} warning{'' if count == 1 else 's'}"
     rows.append({
         "label": "Time beyond the limit", "value": words.duration(beyond) if near else "–", "where": where if near else "no limit is known",
         "look": "beyond" if beyond else "",
@@ -163,12 +164,12 @@ def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
         )
         lost = "" if p.place.endswith("_needle") else words.duration(p.lost_s)
         if p.smallest_margin_degc != p.smallest_margin_degc:
-            table.rows.append((words.place(p.place), hottest, "no limit", "", "", "", lost))
+            table.rows.append((place_words(p.place), hottest, "no limit", "", "", "", lost))
             continue
         margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, p.uncertainty_degc)}\n{clock.moment(p.smallest_margin_at)}"
         limit = f"{shown.text(p.limit_there_degc, 'temperature')}\nV/L was {_ratio(p.vapour_liquid_ratio_there)}"
         within, beyond = words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)
-        table.rows.append((words.place(p.place), hottest, margin, limit, within, beyond, lost))
+        table.rows.append((place_words(p.place), hottest, margin, limit, within, beyond, lost))
     return table
 
 
@@ -182,7 +183,7 @@ def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> lis
     rows = []
     if summary.hottest:
         rows.append(
-            ("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {words.place(summary.hottest.place)}")
+            ("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {place_words(summary.hottest.place)}")
         )
     near: PlaceSummary | None = summary.smallest
     if near:
@@ -192,7 +193,7 @@ def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> lis
                 f"{words.signed(shown, near.smallest_margin_degc)} ±{words.difference(shown, near.uncertainty_degc)}",
             )
         )
-        rows.append(("Where and when", f"{words.place(near.place)}, {clock.moment(near.smallest_margin_at)}"))
+        rows.append(("Where and when", f"{place_words(near.place)}, {clock.moment(near.smallest_margin_at)}"))
         rows.append(("Limit there", shown.text(near.limit_there_degc, "temperature")))
         rows.append(("Pressure there", f"{shown.text(near.pressure_there_kpa, 'pressure')} absolute"))
         rows.append(("Time beyond the limit", words.duration(near.beyond_limit_s)))
@@ -210,11 +211,11 @@ def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> 
         hot = max(places, key=lambda name: places[name].peak_degc)
         limited = {name: place for name, place in places.items() if not np.isnan(place.smallest_margin_degc)}
         near = min(limited, key=lambda name: limited[name].smallest_margin_degc, default=None)
-        margin = f"{words.signed(shown, limited[near].smallest_margin_degc)}\n{words.place(near)}" if near else "no limit"
+        margin = f"{words.signed(shown, limited[near].smallest_margin_degc)}\n{place_words(near)}" if near else "no limit"
         table.rows.append(
             (
                 phase.name, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
-                f"{shown.text(places[hot].peak_degc, 'temperature')}\n{words.place(hot)}", margin,
+                f"{shown.text(places[hot].peak_degc, 'temperature')}\n{place_words(hot)}", margin,
                 words.duration(max((p.warn_s for p in limited.values()), default=0.0)), words.duration(max((p.act_s for p in limited.values()), default=0.0)),
             )
         )  # fmt: skip
@@ -240,7 +241,7 @@ def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Ta
                 _within(found.heat_w, found.heat_u_w, 0, "W"),
                 _within(found.ua_w_k, found.ua_u_w_k, 1, "W/K") if found.ua_w_k > found.ua_u_w_k else "–",
             ]
-        table.rows.append((f"{words.place(one.before)} to {words.place(one.place)}", part, *values, one.sentence))
+        table.rows.append((f"{place_words(one.before)} to {place_words(one.place)}", part, *values, one.sentence))
     return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
 
 
@@ -255,7 +256,7 @@ def _alarm_rows(alarms: Any, clock: words.Clock) -> Table | None:
         return None
     table = Table(("From", "to", "Place", "What"))
     for row in alarms.head(_ROWS_MOST).itertuples():
-        table.rows.append((clock.moment(row.start), clock.moment(row.end), words.place(row.place), plots.LEVEL_WORDS[row.level]))
+        table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), plots.LEVEL_WORDS[row.level]))
     return table.cut(len(alarms), _ROWS_MOST)
 
 
@@ -291,7 +292,7 @@ def _limits(session: Session, summary: Summary, shown: Shown) -> Table:
     for p in summary.places.values():
         if p.criterion:
             pressure = f"{shown.text(p.pressure_there_kpa, 'pressure')} absolute"
-            table.rows.append((words.place(p.place), pressure, p.criterion, p.basis))
+            table.rows.append((place_words(p.place), pressure, p.criterion, p.basis))
     return table
 
 
@@ -322,7 +323,7 @@ def _calibration(session: Session, shown: Shown) -> list[str]:
     if session.calibration is None:
         return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
     return [
-        f"{words.place(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
+        f"{place_words(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
         f"±{shown.text(line.uncertainty_degc, 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
         for number, line in sorted(session.calibration.channels.items())
     ] or ["The calibration file holds no channel."]

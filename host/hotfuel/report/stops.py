@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from hotfuel.car import place_words
 from hotfuel.report import words
 from hotfuel.report.table import Table
 from hotfuel.study.complaint import Judgement, Stop
@@ -20,7 +21,7 @@ def hot_stops(told: Story, shown: Shown) -> Table | None:
     """How hard each hot stop was, and what passed its limit first."""
     table = Table(("Stop", *_ASKED, "First past its limit"), numbers=range(1, 7))
     for soak in told.soaks[:_ROWS_MOST]:
-        first = f"{words.place(soak.first_place)}, after {soak.crossed_min:.0f} min" if soak.first_place else "none measured"
+        first = f"{place_words(soak.first_place)}, after {soak.crossed_min:.0f} min" if soak.first_place else "none measured"
         table.rows.append((soak.phase, *_asked(soak.hardness, shown), first if told.nearest else "no limit is known"))
     return table.cut(len(told.soaks), _ROWS_MOST) if table.rows else None
 
@@ -30,7 +31,7 @@ def restarts(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, cloc
     table = Table(("Start", "After standing", "Cranking", "Tries", "Fuel pressure there after", "Margins at the first turn", "Marked"), numbers=range(1, 6))
     for one in told.restarts[:_ROWS_MOST]:
         known = {place: margin for place, margin in one.margins_degc.items() if np.isfinite(margin)}
-        margins = "\n".join(f"{words.place(place)} {words.signed(shown, margin)}" for place, margin in known.items())
+        margins = "\n".join(f"{place_words(place)} {words.signed(shown, margin)}" for place, margin in known.items())
         table.rows.append(
             (
                 clock.moment(start + pd.Timedelta(seconds=one.at_s)), words.duration(60 * one.stopped_min), words.duration(one.cranking_s),

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hotfuel.car import place_words
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.units import Shown
@@ -62,13 +63,6 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
-def place(name: str) -> str:
-    """A place's name as a person reads it: "carb inlet, behind the needle"."""
-    if name.endswith("_needle"):
-        return f"{name.removesuffix('_needle').replace('_', ' ')}, behind the needle"
-    return name.replace("_", " ")
-
-
 def signed(shown: Shown, margin_degc: float) -> str:
     """A margin with its sign: "+4.2 °C", "−9.4 °C"."""
     return "–" if margin_degc != margin_degc else _minus(shown.text(margin_degc, "temperature difference"), plus=True)
@@ -91,14 +85,14 @@ def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
         if hot is None:
             return "There is no temperature in this recording."
         return (
-            f"The hottest fuel was {shown.text(hot.hottest_degc, 'temperature')} at the {place(hot.place)}, at {clock.moment(hot.hottest_at)}. "
+            f"The hottest fuel was {shown.text(hot.hottest_degc, 'temperature')} at the {place_words(hot.place)}, at {clock.moment(hot.hottest_at)}. "
             "How near that is to boiling is not known: it needs the car file with fuel, pressures and altitude."
         )
     return f"{_where(near, shown, clock)} {_how_sure(near, shown)}"
 
 
 def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
-    name = near.place.removesuffix("_needle").replace("_", " ")
+    name = place_words(near.place.removesuffix("_needle"))
     there = f"{shown.text(near.temperature_there_degc, 'temperature')} at the {name}"
     limit = shown.text(near.limit_there_degc, "temperature")
     at = f"at {clock.moment(near.smallest_margin_at)}" if clock.dates else f"{clock.moment(near.smallest_margin_at)} after the start"

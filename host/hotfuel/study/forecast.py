@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.car import Car
+from hotfuel.car import Car, place_words
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.limit import EXTRAPOLATION_SHARE
@@ -100,7 +100,7 @@ def forecast(
 
 def _checked(course: Course, car: Car, change: Change) -> None:
     for share, place, what in (
-        (change.cooler_effectiveness, change.cooler_before, "cooler"),
+        (change.cooler_effectiveness, change.cooler_before, "a cooler"),
         (change.insulation_share, change.insulated_before, "insulation"),
     ):
         if share is None:
@@ -109,12 +109,12 @@ def _checked(course: Course, car: Car, change: Change) -> None:
             raise InputError(f"{change.name}: {what} {share:g} was given, allowed is above 0 to 1 (a share)")
         if place not in course.fuel_places[1:]:
             places = ", ".join(course.fuel_places[1:]) or "none"
-            raise InputError(f'{change.name}: "{place}" is no place that a {what} can stand before: choose among {places}')
+            raise InputError(f'{change.name}: "{place}" is no place that {what} can stand before: choose among {places}')
         at = course.fuel_places.index(place)
         for name in course.fuel_places[at - 1 : at + 1]:
             if not np.isfinite(course.degc[name]).any():
                 raise InputError(
-                    f"{change.name}: {course.name} has no reading of {name}, so nobody knows what a {what} finds there"
+                    f"{change.name}: {course.name} has no reading of {name}, so nobody knows what {what} finds there"
                 )
     if not -20 <= change.hotter_degc <= 40:
         raise InputError(f"{change.name}: a day hotter by {change.hotter_degc:g} °C was given, allowed is -20 to 40 °C")
@@ -314,7 +314,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
     )
     if moved is not None and abs(moved.running_degc - moved.running_before_degc) >= 0.5:
         lines.append(
-            f"With {change.name}, the fuel at {moved.place} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
+            f"With {change.name}, the fuel at {place_words(moved.place)} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
             f"{shown.text(moved.running_before_degc, 'temperature')} while the engine runs "
             f"(median; ±{shown.text(moved.running_u_degc, 'temperature difference')})."
         )
@@ -323,7 +323,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         worst = min(limited, key=lambda row: row.margin_degc)
         lines.append(f"With {change.name}, the smallest margin would {_margin(worst, shown)}")
         if moved is not None and moved in limited and moved is not worst:
-            lines.append(f"At {moved.place} the smallest margin would {_margin(moved, shown, False)}")
+            lines.append(f"At {place_words(moved.place)} the smallest margin would {_margin(moved, shown, False)}")
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
             f"Power: about {root:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; a fixed jet's mixture shift is not in it."
@@ -333,7 +333,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
 
 def _margin(row: Row, shown: Shown, named: bool = True) -> str:
     """The rest of a sentence on a place's smallest margin, from its verb on."""
-    where = f" at {row.place}" if named else ""
+    where = f" at {place_words(row.place)}" if named else ""
     size, gained = shown.text(row.margin_degc, "temperature difference"), row.margin_degc - row.margin_before_degc
     if abs(gained) < 0.05 and row.margin_u_degc < 0.05:
         return f"stay at {size}{where} ({row.phase})."

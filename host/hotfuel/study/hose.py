@@ -330,7 +330,8 @@ def _why_warm(
     hotter, longer, more = ("hotter", "longer", "more") if total > 0 else ("cooler", "less time", "less")
     turned = f"{names[1]} turned {hotter} by {shown.text(abs(total), 'temperature difference', 0)}"
     if arrived * total > 0 and abs(arrived) >= 0.5 * abs(total):
-        why = f"because {hotter} fuel arrived from {names[0]}, {inside:.0f} s after it left there"
+        after = f"{inside:.0f} s after it left there" if inside >= 1 else "almost at once"
+        why = f"because {hotter} fuel arrived from {names[0]}, {after}"
     elif (inside - before) * total > 0 and abs(inside - before) >= max(1.0, 0.2 * before):
         why = f"because fuel arrived that had spent {longer} in the hose ({inside:.0f} s)"
     else:

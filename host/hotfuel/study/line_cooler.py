@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from hotfuel.car import place_words
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.study import transport
@@ -43,11 +44,12 @@ class LineCooler:
         one = self.cooler
         return [
             f"Over {self.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{self.flow_relative_u:.0%}, "
-            f"{self.flow_basis}) fuel entered at {shown.text(self.inlet_degc, 'temperature')} ({self.before}) and left at "
-            f"{shown.text(self.outlet_degc, 'temperature')} ({self.place}), with the coolant at {shown.text(self.coolant_degc, 'temperature')}.",
+            f"{self.flow_basis}) fuel entered at {shown.text(self.inlet_degc, 'temperature')} ({place_words(self.before)}) and left at "
+            f"{shown.text(self.outlet_degc, 'temperature')} ({place_words(self.place)}), with the coolant at {shown.text(self.coolant_degc, 'temperature')}.",
             f"Effectiveness {one.effectiveness:.2f} ±{one.effectiveness_u:.2f}; {one.ua_w_k:.1f} ±{one.ua_u_w_k:.1f} W/K ({one.arrangement}); "
             f"heat taken out of the fuel {one.heat_w:.0f} ±{one.heat_u_w:.0f} W.",
-            f"All of the line from {self.before} to {self.place} counts as the cooler: what is taken up behind it makes it look smaller than it is.",
+            f"All of the line from {place_words(self.before)} to {place_words(self.place)} counts as the cooler: what is taken up behind it "
+            "makes it look smaller than it is.",
         ]
 
 

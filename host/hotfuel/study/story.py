@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hotfuel.car import place_words
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.session.means import smoothed
 from hotfuel.study import own_limit, restarts, transport
@@ -81,7 +82,7 @@ def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = No
     judged = judge(_course(complaint), course, units, found) if complaint is not None else None
     sentences = [_nearest_sentence(nearest, clock, units) if nearest else _hottest_sentence(course, clock, units)]
     if nearest:
-        sentences.append(_noticed(nearest, found))
+        sentences.append(_noticed(nearest, _role(course, nearest.place), found))
     sentences += [_soak_sentence(course, soak, units) for soak in soaks]
     sentences += [_restart_sentence(one, clock, units) for one in starts]
     sentences += judged.sentences if judged else ()
@@ -196,7 +197,8 @@ def _nearest_sentence(one: Nearest, clock: Clock, shown: Shown) -> str:
 
 
 def _where(place: str) -> str:
-    return f"behind the needle at {place.removesuffix('_needle')}" if place.endswith("_needle") else f"at {place}"
+    name = place_words(place.removesuffix("_needle"))
+    return f"behind the needle at {name}" if place.endswith("_needle") else f"at {name}"
 
 
 def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
@@ -209,11 +211,15 @@ def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
         return ""
     place = max(peaks, key=lambda p: peaks[p][0])
     hottest, at = peaks[place]
-    return f"The hottest fuel was at {place}: {shown.text(hottest, 'temperature')} at {clock.text(at)}; no limit is known without a car file."
+    return f"The hottest fuel was at {place_words(place)}: {shown.text(hottest, 'temperature')} at {clock.text(at)}; no limit is known without a car file."
 
 
-def _noticed(one: Nearest, found: Sequence[Phase]) -> str:
-    """What the driver would have noticed, from the place and how far beyond."""
+def _role(course: Course, place: str) -> str:
+    return course.car.place(place).role if course.car and not place.endswith("_needle") else ""
+
+
+def _noticed(one: Nearest, role: str, found: Sequence[Phase]) -> str:
+    """What the driver would have noticed, from the place's role and how far beyond."""
     if one.margin_degc > 2 * one.uncertainty_degc:
         return "The driver would have noticed nothing."
     maybe = "may" if one.margin_degc > 0 else "is likely to"
@@ -222,9 +228,9 @@ def _noticed(one: Nearest, found: Sequence[Phase]) -> str:
         return f"The bowl {maybe} percolate there: it floods the engine or runs empty, and a restart is hard." + (
             "" if restarted else " No restart is in the recording to tell."
         )
-    if "pump" in one.place:
+    if role in ("suction", "pump"):
         return f"Vapour {maybe} form at the pump there: fuel pressure falls, the engine leans out, stumbles under load, or dies."
-    return f"Vapour {maybe} form at {one.place} there: the engine runs unevenly, and a restart can be hard."
+    return f"Vapour {maybe} form at {place_words(one.place)} there: the engine runs unevenly, and a restart can be hard."
 
 
 def _soak(course: Course, phase: Phase) -> SoakStory:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from hotfuel.car import place_words
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.study import hose
@@ -97,7 +98,7 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
             upstream_lag_s=before.probe.lag_s,
             downstream_lag_s=place.probe.lag_s,
             reading_u_degc=float(np.sqrt(np.mean(np.square(reading_u)))),
-            names=pair,
+            names=(place_words(pair[0]), place_words(pair[1])),
             shown=shown,
         )
     except InputError as error:

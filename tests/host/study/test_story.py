@@ -82,7 +82,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
 @pytest.mark.parametrize(
     ("case", "first", "words"),
     [
-        ("soak", "carb_inlet_needle", "the fuel behind the needle at carb_inlet"),
+        ("soak", "carb_inlet_needle", "the fuel behind the needle at carb inlet"),
         ("built", "pump", "the fuel at pump"),
     ],
 )

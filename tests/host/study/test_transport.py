@@ -95,7 +95,7 @@ def test_what_changed_most_is_told_in_the_readers_units():
     found, _ = course("summer drive")
     told = transport.told(transport.sections(found, Shown("us")))
     assert told.place == "carb_inlet"  # after the stop its hose is full of hot fuel, and cooler fuel follows
-    assert "carb_inlet turned cooler" in told.sentence
+    assert "carb inlet turned cooler" in told.sentence
     assert "°F" in told.sentence
     at = told.hose.changed_at_s
     values = found.degc["carb_inlet"]
