@@ -127,7 +127,13 @@ class Limits:
     def _loaded(self):
         if not self.head:
             return b"made=none"
-        values = (self.head["made"], self.head["altitude_m"], self.head["air_units"] * limit_tables.PRESSURE_UNIT_PA, self._age_days(), self.fit)
+        values = (
+            self.head["made"],
+            self.head["altitude_m"],
+            self.head["air_units"] * limit_tables.PRESSURE_UNIT_PA,
+            self._age_days(),
+            self.fit,
+        )
         return ("made=%d\naltitude_m=%d\nair_pa=%d\nage_days=%d\nfit=%s" % values).encode()
 
     def _age_days(self):

@@ -13,7 +13,13 @@ C2_F = 470e-6
 
 # What draws: name, supply V, mA awake, mA asleep, where the figure is from
 LOADS = (
-    ("U1 Pico running MicroPython", 5.0, 26.0, 1.5, "user measurements of a bare Pico; light sleep as in MicroPython's own change note"),
+    (
+        "U1 Pico running MicroPython",
+        5.0,
+        26.0,
+        1.5,
+        "user measurements of a bare Pico; light sleep as in MicroPython's own change note",
+    ),
     ("U1 waking every 2 s, 10 ms each", 5.0, 0.0, 26.0 * 0.010 / 2.0, "calculated"),
     ("U8 U9 U10 amplifiers", 3.3, 3 * 1.4, 0.0, "datasheet 19-7534, typical curve"),
     ("U6 clock chip", 3.3, 0.3, 0.0, "datasheet (from memory)"),

@@ -42,7 +42,9 @@ def pin_map(pins):
         colour = GROUPS[group(name)] if name else INK if header in OTHER else GROUPS["free"]
         sheet.rect(x - 12, y - 9, 24, 18, stroke=colour, fill=colour if name else "#ffffff")
         sheet.text(x, y + 4, str(header), 10, "middle", "#ffffff" if name else colour)
-        sheet.text(x + side * 20, y + 4, words, 12, anchor, colour, "bold" if name else "normal", class_="gpio" if name else "other")
+        sheet.text(
+            x + side * 20, y + 4, words, 12, anchor, colour, "bold" if name else "normal", class_="gpio" if name else "other"
+        )
         if name:
             sheet.wire((x - side * 12, y), (x - side * 30, y), colour=colour)
             sheet.text(x - side * 36, y + 4, name, 12.5, away, colour, "bold", class_="pin")
@@ -95,7 +97,12 @@ def lamp_card(lamp):
                     )  # fmt: skip
                 at += length
     sheet.text(24, 446, "Dark with the key on: the logger is dead. Dark with the key off: it sleeps.", 12.5, weight="bold")
-    sheet.text(24, 465, "No warning does not mean safe: fuel can boil where there is no probe. Do not read the lamp's code while driving.", 12)
+    sheet.text(
+        24,
+        465,
+        "No warning does not mean safe: fuel can boil where there is no probe. Do not read the lamp's code while driving.",
+        12,
+    )
     return sheet
 
 
@@ -127,7 +134,9 @@ def car():
     # box
     sheet.rect(450, 190, 180, 112, stroke=GROUPS["SPI"], fill="#eef2f6", radius=8)
     sheet.text(540, 214, "the box", 14, "middle", weight="bold")
-    sheet.lines(540, 234, ["Pico, 3 amplifiers,", "clock, barometer,", "supply; K plugs in", "its wall"], 11.5, "middle", QUIET, 16)
+    sheet.lines(
+        540, 234, ["Pico, 3 amplifiers,", "clock, barometer,", "supply; K plugs in", "its wall"], 11.5, "middle", QUIET, 16
+    )
     # probes
     probe = GROUPS["select"]
     for x, y, path, words, anchor, at in (

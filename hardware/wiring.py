@@ -11,7 +11,11 @@ OTHER = {
     3: "GND", 8: "GND", 13: "GND", 18: "GND", 23: "GND", 28: "GND", 33: "AGND", 38: "GND",
     30: "RUN", 35: "ADC_VREF", 36: "3V3", 37: "3V3_EN", 39: "VSYS", 40: "VBUS",
 }  # fmt: skip
-AMPLIFIERS = (("tank", "U8", "R23", "J1", "TC1"), ("pump", "U9", "R24", "J2", "TC2"), ("carburettor inlet", "U10", "R25", "J3", "TC3"))
+AMPLIFIERS = (
+    ("tank", "U8", "R23", "J1", "TC1"),
+    ("pump", "U9", "R24", "J2", "TC2"),
+    ("carburettor inlet", "U10", "R25", "J3", "TC3"),
+)
 # series, shunt, clamp, last resistor, capacitor at the pin
 ANALOGUE = {
     "fuel_pressure": (("R12", "10k"), ("R13", "19.6k"), "D6", ("R14", "1k"), "C5"),

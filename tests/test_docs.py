@@ -11,7 +11,12 @@ import typer.main
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "hardware").glob("*.md")), ROOT / "protocol" / "PROTOCOL.md"]
+DOCUMENTS = [
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    *sorted((ROOT / "hardware").glob("*.md")),
+    ROOT / "protocol" / "PROTOCOL.md",
+]
 
 
 def blocks(language):
@@ -20,7 +25,7 @@ def blocks(language):
 
 @pytest.fixture(scope="module")
 def commands():
-    """"board info" and so on -> the click command."""
+    """ "board info" and so on -> the click command."""
     from hotfuel.cli import archives, boards, checks, drives, fuels, reviews, studies  # noqa: F401 - importing them declares their commands
     from hotfuel.cli.app import app
 
@@ -45,7 +50,9 @@ def test_the_first_paragraph_states_the_job():
 
 @pytest.mark.parametrize("number", range(len(blocks("python"))))
 def test_python_blocks_run(number):
-    done = subprocess.run([sys.executable, "-c", blocks("python")[number]], capture_output=True, text=True, timeout=60, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", blocks("python")[number]], capture_output=True, text=True, timeout=60, check=False
+    )
     assert done.returncode == 0, done.stderr
     limits = re.search(r"\[(.*?)\]", done.stdout)[1].split()
     assert [float(value) for value in limits] == pytest.approx([60.7, 53.4], abs=0.3)  # own mixture calculation

@@ -15,7 +15,9 @@ ROOT = Path(__file__).parent.parent
 
 
 def run(*command, folder, timeout=240):
-    done = subprocess.run([str(part) for part in command], cwd=folder, capture_output=True, text=True, timeout=timeout, check=False)
+    done = subprocess.run(
+        [str(part) for part in command], cwd=folder, capture_output=True, text=True, timeout=timeout, check=False
+    )
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
     return done.stdout
 
@@ -23,7 +25,19 @@ def run(*command, folder, timeout=240):
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory):
     folder = tmp_path_factory.mktemp("wheel")
-    run(sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--no-build-isolation", "--wheel-dir", folder, ROOT, folder=folder)
+    run(
+        sys.executable,
+        "-m",
+        "pip",
+        "wheel",
+        "--quiet",
+        "--no-deps",
+        "--no-build-isolation",
+        "--wheel-dir",
+        folder,
+        ROOT,
+        folder=folder,
+    )
     (found,) = folder.glob("*.whl")
     return found
 

@@ -19,8 +19,17 @@ def main() -> None:
         demo = Path(folder) / "demo"
         subprocess.run([sys.executable, "-m", "hotfuel.cli", "demo", "--headless", "--out", str(demo)], check=True)
         target = HERE / "review.png"
-        options = ["--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--window-size=1000,1280", "--virtual-time-budget=8000"]
-        subprocess.run([program, *options, f"--screenshot={target}", (demo / "review.html").as_uri()], check=True, capture_output=True)
+        options = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--hide-scrollbars",
+            "--window-size=1000,1280",
+            "--virtual-time-budget=8000",
+        ]
+        subprocess.run(
+            [program, *options, f"--screenshot={target}", (demo / "review.html").as_uri()], check=True, capture_output=True
+        )
 
 
 if __name__ == "__main__":

@@ -45,7 +45,7 @@ def _bmp280(words, data):
     fine = ((((raw_t >> 3) - (t1 << 1)) * t2) >> 11) + ((((((raw_t >> 4) - t1) * ((raw_t >> 4) - t1)) >> 12) * t3) >> 14)
     var1 = fine - 128000
     var2 = var1 * var1 * p6 + ((var1 * p5) << 17) + (p4 << 35)
-    var1 = ((((1 << 47) + ((var1 * var1 * p3) >> 8) + ((var1 * p2) << 12))) * p1) >> 33
+    var1 = (((1 << 47) + ((var1 * var1 * p3) >> 8) + ((var1 * p2) << 12)) * p1) >> 33
     if var1 <= 0:
         return 0
     p = (((1048576 - raw_p) << 31) - var2) * 3125 // var1

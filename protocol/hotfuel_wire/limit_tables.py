@@ -78,7 +78,9 @@ def pack_reference(channel, chip, gain, shift, xs, ys):
 
 def pack_limit(channel, state, where, flags, per_degc, warn_centi, offset, xs, ys):
     """One LIMIT piece."""
-    return struct.pack(_LIMIT, LIMIT, channel, state, where, flags, per_degc, warn_centi, offset, len(xs)) + _nodes(_LIMIT_NODE, xs, ys)
+    return struct.pack(_LIMIT, LIMIT, channel, state, where, flags, per_degc, warn_centi, offset, len(xs)) + _nodes(
+        _LIMIT_NODE, xs, ys
+    )
 
 
 def _nodes(form, xs, ys):
@@ -102,7 +104,12 @@ def unpack(piece):
     if kind == REFERENCE:
         return _table(piece, _REFERENCE, _REFERENCE_NODE, ("kind", "channel", "chip", "gain", "shift", "nodes"))
     if kind == LIMIT:
-        row = _table(piece, _LIMIT, _LIMIT_NODE, ("kind", "channel", "state", "where", "flags", "per_degc", "warn_centi", "offset", "nodes"))
+        row = _table(
+            piece,
+            _LIMIT,
+            _LIMIT_NODE,
+            ("kind", "channel", "state", "where", "flags", "per_degc", "warn_centi", "offset", "nodes"),
+        )
         if row["per_degc"] == 0:
             raise TableError("a limit piece needs counts per degC above 0")
         return row

@@ -20,10 +20,13 @@ def test_every_table_cell_within_2_5_percent(rvp_psi):
 
 
 @pytest.mark.parametrize(
-    ("rvp_psi", "degf", "psia"), [(13, 50, 5.7426), (13, 100, 13.9013), (10, 40, 3.4643), (10, 60, 5.1857), (7, 70, 4.2555), (7, 100, 7.4252)]
+    ("rvp_psi", "degf", "psia"),
+    [(13, 50, 5.7426), (13, 100, 13.9013), (10, 40, 3.4643), (10, 60, 5.1857), (7, 70, 4.2555), (7, 100, 7.4252)],
 )
 def test_equation(rvp_psi, degf, psia):
-    assert float(volatility.true_vapour_pressure_kpa(rvp_psi * KPA_PER_PSI, (degf - 32) / 1.8)) / KPA_PER_PSI == pytest.approx(psia, abs=0.001)
+    assert float(volatility.true_vapour_pressure_kpa(rvp_psi * KPA_PER_PSI, (degf - 32) / 1.8)) / KPA_PER_PSI == pytest.approx(
+        psia, abs=0.001
+    )
 
 
 @pytest.mark.parametrize(("vp", "t10", "t50"), [(60, 55, 100), (79, 48, 95)])

@@ -15,13 +15,22 @@ VAPOUR_PRESSURE_MAX_KPA = {"AA": 54, "A": 62, "B": 69, "C": 79, "D": 93, "E": 10
 
 @pytest.mark.parametrize(
     ("vp", "t10", "t50", "degc"),
-    [(60, 55, 100, 60.67), (62, 55, 100, 60.01), (54, 60, 105, 64.50), (79, 48, 95, 52.15), (93, 43, 90, 45.68), (103, 40, 85, 40.93)],
+    [
+        (60, 55, 100, 60.67),
+        (62, 55, 100, 60.01),
+        (54, 60, 105, 64.50),
+        (79, 48, 95, 52.15),
+        (93, 43, 90, 45.68),
+        (103, 40, 85, 40.93),
+    ],
 )
 def test_linear_equation(vp, t10, t50, degc):
     assert float(volatility.t_vl20_linear_degc(vp, t10, t50)) == pytest.approx(degc, abs=0.01)
 
 
-@pytest.mark.parametrize(("vp_psi", "t10_degf", "t50_degf", "degf"), [(9.0, 131, 212, 139.94), (7.8, 140, 221, 148.19), (13.5, 110, 190, 113.55)])
+@pytest.mark.parametrize(
+    ("vp_psi", "t10_degf", "t50_degf", "degf"), [(9.0, 131, 212, 139.94), (7.8, 140, 221, 148.19), (13.5, 110, 190, 113.55)]
+)
 def test_linear_equation_against_its_us_form(vp_psi, t10_degf, t50_degf, degf):
     # the US form's constants are rounded (114.6, 4.1): the two differ by 0.0045 x VP, up to 0.07 degF
     found = volatility.t_vl20_linear_degc(vp_psi * 6.894757, (t10_degf - 32) / 1.8, (t50_degf - 32) / 1.8)

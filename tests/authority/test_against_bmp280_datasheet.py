@@ -34,7 +34,16 @@ def reference_390(words, up, ut):
     """The datasheet's steps one by one in double precision, with the scaled coefficients it names."""
     n = struct.unpack("<HHbhhbbHHbbhbb", words)
     par_t = (n[0] / 2**-8, n[1] / 2**30, n[2] / 2**48)
-    par_p = ((n[3] - 2**14) / 2**20, (n[4] - 2**14) / 2**29, n[5] / 2**32, n[6] / 2**37, n[7] / 2**-3, n[8] / 2**6, n[9] / 2**8, n[10] / 2**15)
+    par_p = (
+        (n[3] - 2**14) / 2**20,
+        (n[4] - 2**14) / 2**29,
+        n[5] / 2**32,
+        n[6] / 2**37,
+        n[7] / 2**-3,
+        n[8] / 2**6,
+        n[9] / 2**8,
+        n[10] / 2**15,
+    )
     par_p += (n[11] / 2**48, n[12] / 2**48, n[13] / 2**65)
     partial1 = ut - par_t[0]
     t_lin = partial1 * par_t[1] + (partial1 * partial1) * par_t[2]

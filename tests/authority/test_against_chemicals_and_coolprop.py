@@ -8,8 +8,18 @@ from hotfuel.units import ZERO_DEGC_IN_K
 chemicals = pytest.importorskip("chemicals")
 coolprop = pytest.importorskip("CoolProp.CoolProp")
 
-IN_COOLPROP = {"n-butane": "n-Butane", "isopentane": "Isopentane", "n-pentane": "n-Pentane", "2-methylpentane": "Isohexane", "n-hexane": "n-Hexane",
-               "n-heptane": "n-Heptane", "toluene": "Toluene", "m-xylene": "m-Xylene", "n-decane": "n-Decane", "ethanol": "Ethanol"}
+IN_COOLPROP = {
+    "n-butane": "n-Butane",
+    "isopentane": "Isopentane",
+    "n-pentane": "n-Pentane",
+    "2-methylpentane": "Isohexane",
+    "n-hexane": "n-Hexane",
+    "n-heptane": "n-Heptane",
+    "toluene": "Toluene",
+    "m-xylene": "m-Xylene",
+    "n-decane": "n-Decane",
+    "ethanol": "Ethanol",
+}
 
 
 @pytest.mark.parametrize("row", c.COMPONENTS, ids=c.NAMES)
@@ -27,7 +37,9 @@ def test_vapour_pressure_latent_heat_and_liquid_against_coolprop(name):
     kelvin = np.array([0, 20, 37.8, 60, 90, 120]) + ZERO_DEGC_IN_K
     pressure = [coolprop.PropsSI("P", "T", t, "Q", 0, fluid) / 1000 for t in kelvin]
     np.testing.assert_allclose(np.exp(c.log_vapour_pressure(kelvin))[i], pressure, rtol=0.012, atol=0.02)
-    latent = [coolprop.PropsSI("HMOLAR", "T", t, "Q", 1, fluid) - coolprop.PropsSI("HMOLAR", "T", t, "Q", 0, fluid) for t in kelvin[:5]]
+    latent = [
+        coolprop.PropsSI("HMOLAR", "T", t, "Q", 1, fluid) - coolprop.PropsSI("HMOLAR", "T", t, "Q", 0, fluid) for t in kelvin[:5]
+    ]
     np.testing.assert_allclose(c.latent_heat_j_mol(kelvin[:5])[i], latent, rtol=0.02)
     capacity = [coolprop.PropsSI("CPMOLAR", "T", t, "Q", 0, fluid) for t in kelvin[:4]]
     np.testing.assert_allclose(c.liquid_heat_capacity_j_mol_k(kelvin[:4])[i], capacity, rtol=0.02)

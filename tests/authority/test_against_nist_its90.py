@@ -60,7 +60,18 @@ def test_inverse_is_within_a_millikelvin_of_the_exact_inverse_everywhere():
 
 def test_published_inverse_polynomial_is_worse_by_its_published_error():
     # NIST SRD 60, inverse 0 to 500 degC, coefficients as printed; its published error band is -0.05 to +0.04 degC
-    printed = [0, 2.508355e1, 7.860106e-2, -2.503131e-1, 8.315270e-2, -1.228034e-2, 9.804036e-4, -4.413030e-5, 1.057734e-6, -1.052755e-8]
+    printed = [
+        0,
+        2.508355e1,
+        7.860106e-2,
+        -2.503131e-1,
+        8.315270e-2,
+        -1.228034e-2,
+        9.804036e-4,
+        -4.413030e-5,
+        1.057734e-6,
+        -1.052755e-8,
+    ]
     degc = np.linspace(0, 500, 5001)
     error = np.polyval(printed[::-1], emf_mv(degc)) - degc
     assert -0.05 < error.min() < -0.04

@@ -42,9 +42,17 @@ def test_flash_against_thermo(ethanol):
         pressures.append(fit)
     zs = list(feed.moles[:, 0])
     excess = thermo.unifac.UNIFAC.from_subgroups(T=330.0, xs=zs, chemgroups=[GROUPS[i] for i in feed.which])
-    liquid = thermo.GibbsExcessLiquid(VaporPressures=pressures, HeatCapacityGases=properties.HeatCapacityGases,
-                                      VolumeLiquids=properties.VolumeLiquids, GibbsExcessModel=excess,
-                                      equilibrium_basis="Psat", caloric_basis="Psat", T=330.0, P=1e5, zs=zs)
+    liquid = thermo.GibbsExcessLiquid(
+        VaporPressures=pressures,
+        HeatCapacityGases=properties.HeatCapacityGases,
+        VolumeLiquids=properties.VolumeLiquids,
+        GibbsExcessModel=excess,
+        equilibrium_basis="Psat",
+        caloric_basis="Psat",
+        T=330.0,
+        P=1e5,
+        zs=zs,
+    )
     gas = thermo.IdealGas(HeatCapacityGases=properties.HeatCapacityGases, T=330.0, P=1e5, zs=zs)
     flasher = thermo.FlashVL(constants, properties, liquid=liquid, gas=gas)
     mixture = Mixture(feed)
@@ -53,7 +61,13 @@ def test_flash_against_thermo(ethanol):
         assert float(mixture.temperature_degc(kpa, 0)) == pytest.approx(theirs, abs=0.02)
         warmer = theirs + 6 if ethanol < 0.5 else theirs + 1
         share = flasher.flash(zs=zs, P=1000 * kpa, T=warmer + 273.15).VF
-        ours = float(mixture.vapour_liquid_ratio(warmer, kpa)) * 1000 * kpa * feed.liquid_volume_m3[0] / (c.GAS_CONSTANT * (warmer + 273.15))
+        ours = (
+            float(mixture.vapour_liquid_ratio(warmer, kpa))
+            * 1000
+            * kpa
+            * feed.liquid_volume_m3[0]
+            / (c.GAS_CONSTANT * (warmer + 273.15))
+        )
         assert ours == pytest.approx(share, abs=0.0005)
 
 
@@ -77,7 +91,9 @@ def test_pentane_heptane_by_hand():
     moles[[c.NAMES.index("n-pentane"), c.NAMES.index("n-heptane")]] = 0.5
     feed = Feed.of_volumes(moles * c.VOLUME_15C_M3_MOL)
     mixture = Mixture(feed)
-    assert float(mixture.pressure_kpa(60.0, 0)) == pytest.approx(121.1, rel=0.01)  # UNIFAC adds nearly nothing between two alkanes
+    assert float(mixture.pressure_kpa(60.0, 0)) == pytest.approx(
+        121.1, rel=0.01
+    )  # UNIFAC adds nearly nothing between two alkanes
     ratio = float(mixture.vapour_liquid_ratio(60.0, 80.0))
     share = ratio * 80_000 * feed.liquid_volume_m3[0] / (c.GAS_CONSTANT * 333.15)
     assert share == pytest.approx(0.4719, abs=0.02)

@@ -21,7 +21,10 @@ def hour(channels: int, seconds: float) -> str:
     settings = {"places": names, "rate_hz": 5}
     began = time.monotonic()
     source = steady([1.0 + 0.1 * number for number in range(channels)], [25.0] * channels, seconds=seconds)
-    with SimulatedBoard(source, chips=("MAX31856",) * channels, speed=1000, settings=settings) as board, open_port(board.device) as port:
+    with (
+        SimulatedBoard(source, chips=("MAX31856",) * channels, speed=1000, settings=settings) as board,
+        open_port(board.device) as port,
+    ):
         received = bytearray()
         while not board.finished or received[-1:] != b"\x00":
             received += port.read(0.2)

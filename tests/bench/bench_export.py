@@ -1,6 +1,6 @@
 """Storing columns: our Parquet beside Feather of the same frame in the same run. Bytes a value, time, and what is lost by the grid.
 
-    python tests/bench/bench_export.py [ticks]
+python tests/bench/bench_export.py [ticks]
 """
 
 import statistics
@@ -21,7 +21,10 @@ def recording(count: int) -> pd.DataFrame:
     random = np.random.default_rng(2)
     at = np.arange(count) * 0.1
     columns = {
-        f"place{n}_degc": 45 + 25 * np.sin(at / 900 + n) + np.cumsum(random.standard_normal(count)) * 0.001 + 0.04 * random.standard_normal(count)
+        f"place{n}_degc": 45
+        + 25 * np.sin(at / 900 + n)
+        + np.cumsum(random.standard_normal(count)) * 0.001
+        + 0.04 * random.standard_normal(count)
         for n in range(4)
     }
     index = (START + pd.to_timedelta(at, unit="s")).as_unit("us")  # as a session has it
@@ -46,7 +49,9 @@ def main() -> None:
         back = pd.read_parquet(ours)
         worst = max(float(np.abs(back[name].to_numpy(float) - frame[name].to_numpy()).max()) for name in frame.columns)
         print(f"{count} ticks x {len(frame.columns)} places, time column included")
-        print(f"parquet  {parquet_s:.3f} s   {ours.stat().st_size / values:.2f} bytes a value, off by at most {worst:.4f} degC (grid 1/{GRID:g})")
+        print(
+            f"parquet  {parquet_s:.3f} s   {ours.stat().st_size / values:.2f} bytes a value, off by at most {worst:.4f} degC (grid 1/{GRID:g})"
+        )
         print(f"feather  {feather_s:.3f} s   {feather.stat().st_size / values:.2f} bytes a value")
         print(f"time ratio parquet / feather {ratio:.2f}, size ratio {ours.stat().st_size / feather.stat().st_size:.3f}")
 

@@ -37,13 +37,17 @@ def report(name: str, fuel: Fuel, rng: np.random.Generator) -> None:
     margin = best_s(lambda: (table.limit_degc(pressure, 20.0) - degc, table.vapour_liquid_ratio(degc, pressure)))
     checked_p, checked_ratio = np.exp(rng.uniform(np.log(50), np.log(500), 4000)), rng.uniform(0, 40, 4000)
     error = np.abs(table.limit_degc(checked_p, checked_ratio) - fuel.limit_degc(checked_p, checked_ratio)).max()
-    print(f"{name}: margins with V/L of {pressure.size} samples {margin * 1000:.1f} ms = {margin / polyval:.1f} x polyval of degree 9 (20 allowed); "
-          f"table prepared in {prepared * 1000:.0f} ms, largest error {error:.3f} degC")
+    print(
+        f"{name}: margins with V/L of {pressure.size} samples {margin * 1000:.1f} ms = {margin / polyval:.1f} x polyval of degree 9 (20 allowed); "
+        f"table prepared in {prepared * 1000:.0f} ms, largest error {error:.3f} degC"
+    )
     states_p, kelvin, which = pressure[0], degc[0] + 273.15, fuel.feed.which
     direct = best_s(lambda: fuel.vapour_liquid_ratio(degc[0], states_p))
     floor = best_s(lambda: np.exp(c.log_vapour_pressure(kelvin, which)))
-    print(f"{name}: direct flash of {len(which)} components {direct / SAMPLES * 1e6:.2f} us a state (1.2 wanted for ten) "
-          f"= {direct / floor:.1f} x their vapour pressures alone")
+    print(
+        f"{name}: direct flash of {len(which)} components {direct / SAMPLES * 1e6:.2f} us a state (1.2 wanted for ten) "
+        f"= {direct / floor:.1f} x their vapour pressures alone"
+    )
 
 
 def main() -> None:

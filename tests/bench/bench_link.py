@@ -145,7 +145,9 @@ def floor(board: Board, seconds: float) -> Row:
     sent = board.sent_s()
     if len(arrived) != len(sent):
         raise SystemExit(f"the floor read {len(arrived)} of {len(sent)} frames")
-    return Row("", 1e6 * (np.array(arrived) - sent)[board.readings], (time.process_time() - began_cpu) / (time.monotonic() - began))
+    return Row(
+        "", 1e6 * (np.array(arrived) - sent)[board.readings], (time.process_time() - began_cpu) / (time.monotonic() - began)
+    )
 
 
 def recorded(board: Board, seconds: float, folder: Path, warn: Callable[[list[bytes]], None]) -> Row:
@@ -202,7 +204,9 @@ def measured(title: str, frames: list[Frame], seconds: float, alarm: bool | None
 def main() -> None:
     seconds = max(10.0, float(sys.argv[1])) if len(sys.argv) > 1 else 15.0
     runs = int(sys.argv[2]) if len(sys.argv) > 2 else 3
-    print(f"{'':62s} {'frames':>7s} {'p50 us':>8s} {'p99 us':>8s} {'max us':>8s} {'own p50':>8s} {'own p99':>8s} {'CPU %':>6s} {'alarms':>7s}")
+    print(
+        f"{'':62s} {'frames':>7s} {'p50 us':>8s} {'p99 us':>8s} {'max us':>8s} {'own p50':>8s} {'own p99':>8s} {'CPU %':>6s} {'alarms':>7s}"
+    )
     for rate_hz in (10, 50):
         frames = drive(EIGHT, rate_hz, seconds)
         rows: list[tuple[str, bool | None, bool]] = [

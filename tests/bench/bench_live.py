@@ -89,7 +89,9 @@ def to_pixels(folder, seconds):
     p50, p99 = np.percentile(pixels, [50, 99]) * 1000
     base50, base99 = np.percentile(floor, [50, 99]) * 1000
     print(f"log to pixels      {p50:6.0f} ms median, {p99:6.0f} ms p99 of {len(pixels)} readings (aim: p99 under 500 ms)")
-    print(f"  bare follower    {base50:6.0f} ms median, {base99:6.0f} ms p99; the page takes {p50 / max(base50, 1e-3):.0f} times that")
+    print(
+        f"  bare follower    {base50:6.0f} ms median, {base99:6.0f} ms p99; the page takes {p50 / max(base50, 1e-3):.0f} times that"
+    )
 
 
 def cost(folder):
@@ -141,7 +143,9 @@ def whole_day(folder):
                 traces.update(state, now)
             with open("/proc/self/statm", encoding="ascii") as file:
                 kept[hour + 1] = int(file.read().split()[1]) * resource.getpagesize() / 1e6
-    print(f"memory             {kept[3]:6.1f} MB after 3 h, {kept[12]:.1f} after 12 h, {kept[24]:.1f} after 24 h: {kept[24] - kept[3]:+.1f} MB")
+    print(
+        f"memory             {kept[3]:6.1f} MB after 3 h, {kept[12]:.1f} after 12 h, {kept[24]:.1f} after 24 h: {kept[24] - kept[3]:+.1f} MB"
+    )
 
 
 def opening(folder):
@@ -156,7 +160,9 @@ def opening(folder):
     began = time.perf_counter()
     samples.decode(path / "wire.log")
     bulk = time.perf_counter() - began
-    print(f"opening 3 h        {ours:6.2f} s for 54,000 readings of 3 channels with margins and alarms, {ours / bulk:.0f} times a bulk decode alone")
+    print(
+        f"opening 3 h        {ours:6.2f} s for 54,000 readings of 3 channels with margins and alarms, {ours / bulk:.0f} times a bulk decode alone"
+    )
 
 
 def main():

@@ -26,14 +26,18 @@ def drive(generator):
     second = np.floor(time_s)
     air = np.round(97 - 8 * np.sin(second / 2000) ** 2, 2)
     running = (np.sin(second / 300) > -0.9).astype(float)
-    return temperatures, Conditions(running=running, ambient_pressure_kpa=air, fuel_pressure_kpa=np.round(running * 38 + 0.3 * np.sin(second), 1))
+    return temperatures, Conditions(
+        running=running, ambient_pressure_kpa=air, fuel_pressure_kpa=np.round(running * 38 + 0.3 * np.sin(second), 1)
+    )
 
 
 def hard(generator):
     temperatures = {name: generator.uniform(40, 70, SAMPLES) for name in ("tank", "pump", "carb_inlet")}
     running = (generator.random(SAMPLES) > 0.3).astype(float)
     return temperatures, Conditions(
-        running=running, ambient_pressure_kpa=generator.uniform(80, 101, SAMPLES), fuel_pressure_kpa=running * generator.uniform(30, 45, SAMPLES)
+        running=running,
+        ambient_pressure_kpa=generator.uniform(80, 101, SAMPLES),
+        fuel_pressure_kpa=running * generator.uniform(30, 45, SAMPLES),
     )
 
 
@@ -47,16 +51,22 @@ def main():
         times, floor = ratio(
             lambda t=temperatures, c=conditions: margins(car, fuel, t, c), lambda: np.polyval(degree_9, numbers), 15
         )
-        print(f"{name:6s} margins and V/L, 3 places x {SAMPLES}: {times:5.1f} x polyval ({1000 * floor:.2f} ms); promised: at most 20")
+        print(
+            f"{name:6s} margins and V/L, 3 places x {SAMPLES}: {times:5.1f} x polyval ({1000 * floor:.2f} ms); promised: at most 20"
+        )
     temperatures, conditions = hard(np.random.default_rng(2))
     part = slice(0, 2000)
     air_only = Conditions(running=1, ambient_pressure_kpa=conditions.ambient_pressure_kpa[part])
     table = margins(car, fuel, {"tank": temperatures["tank"][part]}, air_only)["tank"]
     direct = fuel.limit_degc(table.pressure_kpa, 20.0)
-    print(f"limit of the table against the direct flash: worst {np.abs(table.limit_degc - direct).max():.4f} degC; promised: below 0.05")
+    print(
+        f"limit of the table against the direct flash: worst {np.abs(table.limit_degc - direct).max():.4f} degC; promised: below 0.05"
+    )
     share = fuel.vapour_liquid_ratio(table.temperature_degc, table.pressure_kpa)
     near = share < 39
-    print(f"V/L of the table against the direct flash, below 39: worst {np.abs(table.vapour_liquid_ratio - share)[near].max():.3f}")
+    print(
+        f"V/L of the table against the direct flash, below 39: worst {np.abs(table.vapour_liquid_ratio - share)[near].max():.3f}"
+    )
 
 
 if __name__ == "__main__":

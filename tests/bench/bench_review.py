@@ -1,6 +1,6 @@
 """The review page of a long recording: 1.4 million ticks of four places. Time and size, beside the floor of an empty bokeh page of as many figures.
 
-    python tests/bench/bench_review.py [ticks]
+python tests/bench/bench_review.py [ticks]
 """
 
 import statistics
@@ -35,10 +35,22 @@ def long_session(count: int) -> Session:
     seconds = START_S + np.arange(count) * 0.1
     seconds[count // 2 :] += 40.0
     cycle = np.sin(np.arange(count) / 9000)
-    degc = np.stack([level + swing * cycle + 0.05 * random.standard_normal(count) for level, swing in ((35, 3), (48, 10), (50, 9), (60, 15))], axis=1)
+    degc = np.stack(
+        [level + swing * cycle + 0.05 * random.standard_normal(count) for level, swing in ((35, 3), (48, 10), (50, 9), (60, 15))],
+        axis=1,
+    )
     degc[count // 3 : count // 3 + 3000, 2] = np.nan
     car = car_file.load(CAR)
-    channel = {"place": b"", "chip": 1, "thermocouple": ord("K"), "gain": 32, "mains_hz": 50, "averages": 1, "mode": 0, "resolution_bits": 19}
+    channel = {
+        "place": b"",
+        "chip": 1,
+        "thermocouple": ord("K"),
+        "gain": 32,
+        "mains_hz": 50,
+        "averages": 1,
+        "mode": 0,
+        "resolution_bits": 19,
+    }
     description = {
         "protocol_version": 1, "firmware_major": 1, "firmware_minor": 0, "firmware_patch": 0, "board_id": bytes(8), "boot_count": 1, "reset_cause": 1,
         "period_ms": 100, "simulated": 1, "simulated_speed": 0, "channels": [channel | {"place": name.encode()} for name in PLACES],
@@ -48,10 +60,14 @@ def long_session(count: int) -> Session:
         losses=Losses(), clock=Clock(),
     )  # fmt: skip
     here = Path("long")
-    session = Session(SessionFolder(here, here / "wire.log", None, None, None, None), decoded, car, "", None, {"utc_offset_min": 120})
+    session = Session(
+        SessionFolder(here, here / "wire.log", None, None, None, None), decoded, car, "", None, {"utc_offset_min": 120}
+    )
     timeline = Timeline(decoded.clock, True, {0: START_S})
     reason = np.where(np.isnan(degc), 4, 0).astype(np.uint8)
-    session.__dict__["ticks"] = Ticks(timeline, seconds, np.zeros(count, "u2"), np.arange(count, dtype="u4"), PLACES, degc, reason, degc - 20)
+    session.__dict__["ticks"] = Ticks(
+        timeline, seconds, np.zeros(count, "u2"), np.arange(count, dtype="u4"), PLACES, degc, reason, degc - 20
+    )
     return session
 
 

@@ -33,7 +33,11 @@ def soak_trial(some, horizon_min, seed, knows_air=True, onset_error_degc=3.0):
         seen = one.time_s <= 60 * horizon_min
         onset = one.boils_degc + draw.normal(0, onset_error_degc) if np.isfinite(onset_error_degc) else np.nan
         found = forecast_soak(
-            one.time_s[seen], one.read_degc[seen], one.air_degc if knows_air else np.nan, onset_degc=onset, limit_degc=one.boils_degc + 6
+            one.time_s[seen],
+            one.read_degc[seen],
+            one.air_degc if knows_air else np.nan,
+            onset_degc=onset,
+            limit_degc=one.boils_degc + 6,
         ).peak_degc
         peak = float(one.truth_degc.max())
         inside.append(bool(found.least <= peak <= found.greatest))
@@ -50,7 +54,12 @@ def idle_trial(some, seen_min, ahead_min=10.0):
         at = np.searchsorted(one.time_s, 60 * (seen_min + ahead_min))
         limit = one.boils_degc + 6
         found = forecast_idle(
-            one.time_s[seen], one.read_degc[seen], one.air_degc, onset_degc=one.boils_degc, limit_degc=limit, ahead_s=60 * ahead_min
+            one.time_s[seen],
+            one.read_degc[seen],
+            one.air_degc,
+            onset_degc=one.boils_degc,
+            limit_degc=limit,
+            ahead_s=60 * ahead_min,
         ).margin_degc
         margin = limit - float(one.truth_degc[at])
         inside.append(bool(found.least <= margin <= found.greatest))
@@ -60,7 +69,9 @@ def idle_trial(some, seen_min, ahead_min=10.0):
 
 
 def main(count=400):
-    print(f"{'90 % band of':34s} {'n':>5s} {'coverage':>9s}  {'95 % Wilson':>14s} {'width degC':>12s} {'median miss':>12s} {'ms each':>9s}")
+    print(
+        f"{'90 % band of':34s} {'n':>5s} {'coverage':>9s}  {'95 % Wilson':>14s} {'width degC':>12s} {'median miss':>12s} {'ms each':>9s}"
+    )
     for horizon in (2, 5, 10):
         some = soaks(count, seed=100 + horizon)
         for name, keys in (

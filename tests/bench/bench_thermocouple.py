@@ -30,7 +30,9 @@ def main():
     for size in (36_000, 108_000, 1_000_000, 4_000_000):
         emf, cold = generator.uniform(0, 10, size), generator.uniform(0, 60, size)
         for name, junction in (("one each", cold), ("one for all", 25.0)):
-            times, floor = ratio(lambda e=emf, c=junction: temperature_degc(e, c), lambda e=emf: np.polyval(degree_9, e), max(9, 8_000_000 // size))
+            times, floor = ratio(
+                lambda e=emf, c=junction: temperature_degc(e, c), lambda e=emf: np.polyval(degree_9, e), max(9, 8_000_000 // size)
+            )
             print(f"{size:9d} {name:>15s} {times:17.2f} {1e9 * floor / size:16.2f}")
     exact = np.linspace(-200, 1372, 1_572_001)
     print(f"worst error of the inverse, -200 to 1372 degC: {1000 * np.abs(temperature_degc(emf_mv(exact)) - exact).max():.3f} mK")
@@ -38,7 +40,9 @@ def main():
         cold = generator.uniform(least, greatest, exact.size)
         error = 1000 * np.abs(temperature_degc(emf_mv(exact) - emf_mv(cold), cold) - exact)
         fuel = (exact > -40) & (exact < 200)
-        print(f"with cold junctions of {least} to {greatest} degC: {error.max():.3f} mK; -40 to 200 degC: {error[fuel].max():.3f} mK")
+        print(
+            f"with cold junctions of {least} to {greatest} degC: {error.max():.3f} mK; -40 to 200 degC: {error[fuel].max():.3f} mK"
+        )
 
 
 if __name__ == "__main__":

@@ -39,7 +39,10 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
     metal = fuel + draw.uniform(0, 15, n)
     block_s, manifold_s = about(5400, 0.3), about(700, 0.3)  # how fast block and manifold cool by themselves
     block_share, manifold_share = about(0.75, 0.25), about(0.035, 0.5)  # what they add to the bonnet's air per degC of their own
-    to_metal, contact_s = about(1 / 900, 0.4), about(1100, 0.4)  # bonnet air to metal; block to metal by conduction, the second path
+    to_metal, contact_s = (
+        about(1 / 900, 0.4),
+        about(1100, 0.4),
+    )  # bonnet air to metal; block to metal by conduction, the second path
     film_s = about(240, 0.4)  # metal to fuel
     boils = draw.uniform(44, 66, n)
     wind, fan_until = np.zeros(n), np.where(draw.random(n) < 0.35, draw.uniform(60, 480, n), 0.0)
@@ -57,7 +60,9 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
             manifold = manifold - STEP_S * (manifold - bonnet) / manifold_s
         aim = air + (block_share * (block - air) + manifold_share * (manifold - air)) / blown
         bonnet = bonnet + STEP_S * (aim - bonnet) / 90
-        metal = metal + STEP_S * ((bonnet - metal) * to_metal * blown**0.3 + (block - metal) / contact_s * 0.4 - (metal - fuel) / 900)
+        metal = metal + STEP_S * (
+            (bonnet - metal) * to_metal * blown**0.3 + (block - metal) / contact_s * 0.4 - (metal - fuel) / 900
+        )
         taken = np.where(fuel > boils, 2.8, 1.0)
         cooled = np.where(fuel > boils, (fuel - boils) / 500, 0.0)  # vapour that leaves takes heat along
         exchange = (metal - fuel) / film_s

@@ -72,7 +72,9 @@ class Server:
 
     def __init__(self, folder: Path, address: str = "127.0.0.1", units: str = "", port: int = 0) -> None:
         command = [sys.executable, "-c", _SERVE, str(folder), address, units, str(port)]
-        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
+        self.process = subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"}
+        )
         assert self.process.stdout is not None
         self.said = self.process.stdout.readline()
         found = re.search(r"http://\S+", self.said)

@@ -117,7 +117,9 @@ def test_place_smallest_margin_and_arrow_come_first_then_places_then_traces(seen
 
 def test_the_numbers_can_be_read_at_arms_length(seen):
     def height_mm(selector):
-        pixels = seen.page.evaluate("selector => parseFloat(getComputedStyle(document.querySelector(selector)).fontSize)", selector)
+        pixels = seen.page.evaluate(
+            "selector => parseFloat(getComputedStyle(document.querySelector(selector)).fontSize)", selector
+        )
         return pixels * 0.7 / 96 * 25.4  # digits are 0.7 of the font's size; a CSS pixel is 1/96 inch
 
     for size in SIZES:
@@ -196,15 +198,17 @@ def test_states_differ_without_colour_and_none_is_green(seen, look):
 
 def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
     seen.page.wait_for_timeout(600)
-    assert {re.match(r"\w+://[^/]+", url).group().replace("ws:", "http:") for url in seen.asked if not url.startswith(("data:", "blob:"))} == {
-        server.url.rstrip("/")
-    }
+    assert {
+        re.match(r"\w+://[^/]+", url).group().replace("ws:", "http:")
+        for url in seen.asked
+        if not url.startswith(("data:", "blob:"))
+    } == {server.url.rstrip("/")}
     assert seen.complaints == []
     assert sum(url.endswith("/ws") for url in seen.asked) == 1
 
 
 def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
-    hostile = '<img src=x onerror="document.title=\'in\'">'
+    hostile = "<img src=x onerror=\"document.title='in'\">"
     for text in ("stumbled at the lights", hostile):
         seen.page.fill("#mark-text", text)
         seen.page.click("#mark-form button")
@@ -343,7 +347,16 @@ def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromi
 def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
     header = {"tick": 1, "time_ms": 200}
     hostile = b"<script>1</script>"[:12]
-    channel = {"place": hostile, "chip": 1, "thermocouple": ord("K"), "gain": 32, "mains_hz": 50, "averages": 1, "mode": 0, "resolution_bits": 19}
+    channel = {
+        "place": hostile,
+        "chip": 1,
+        "thermocouple": ord("K"),
+        "gain": 32,
+        "mains_hz": 50,
+        "averages": 1,
+        "mode": 0,
+        "resolution_bits": 19,
+    }
     description = codec.pack(
         "description",
         header | {
@@ -352,12 +365,15 @@ def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
         },
     )  # fmt: skip
     reading = codec.pack(
-        "reading", header | {"description_id": codec.description_id(description), "channels": [{"hot": 6905, "cold": 8960, "status": 0}]}
+        "reading",
+        header | {"description_id": codec.description_id(description), "channels": [{"hot": 6905, "cold": 8960, "status": 0}]},
     )
     mark = codec.pack("mark", header | {"wall_us": 10**15, "text": b"</script><script>document.title='in'</script>\x1b[2J"})
     car = car_file.EXAMPLE.replace("Kestrel 5000, road and sprint", "</style><script>document.title='in'</script>")
     for number in range(3):
-        car = car.replace(f"channel = {number}", f"channel = {number + 4}")  # so that the board's own name for its channel is shown
+        car = car.replace(
+            f"channel = {number}", f"channel = {number + 4}"
+        )  # so that the board's own name for its channel is shown
     path = session_folder.create(tmp_path / "hostile", car, {"title": "<script>document.title='in'</script>"}).path
     (path / "wire.log").write_bytes(b"".join(framing.encode(payload) for payload in (description, reading, mark)))
     server = rig.Server(path)

@@ -72,8 +72,18 @@ def frame(name, **values):
 
 CHANNEL = dict(place=b"pump", chip=1, thermocouple=75, gain=32, mains_hz=60, averages=1, mode=0, resolution_bits=19)
 DESCRIPTION = frame(
-    "description", protocol_version=1, firmware_major=0, firmware_minor=1, firmware_patch=0, board_id=b"12345678", boot_count=1, reset_cause=1,
-    period_ms=200, simulated=1, simulated_speed=1, channels=[CHANNEL] * 3,
+    "description",
+    protocol_version=1,
+    firmware_major=0,
+    firmware_minor=1,
+    firmware_patch=0,
+    board_id=b"12345678",
+    boot_count=1,
+    reset_cause=1,
+    period_ms=200,
+    simulated=1,
+    simulated_speed=1,
+    channels=[CHANNEL] * 3,
 )
 
 
@@ -83,13 +93,34 @@ def reading(time_ms):
 
 
 def auxiliary(time_ms):
-    return frame("auxiliary", time_ms=time_ms, fitted=31, inputs=1, battery=40000, fuel_pressure=9000, pulses=time_ms, barometer=b"\x65\x46\xa0\x80\x3a\x00")
+    return frame(
+        "auxiliary",
+        time_ms=time_ms,
+        fitted=31,
+        inputs=1,
+        battery=40000,
+        fuel_pressure=9000,
+        pulses=time_ms,
+        barometer=b"\x65\x46\xa0\x80\x3a\x00",
+    )
 
 
 def health(time_ms):
     return frame(
-        "health", time_ms=time_ms, late_ticks=0, skipped_ticks=0, longest_tick_us=0, frames_sent=0, frames_dropped=0, frames_stored=0,
-        readings_dropped=0, memory_free=0, store_free_kb=0, lamp=0, alarm_unseen=0, limits_age_days=0,
+        "health",
+        time_ms=time_ms,
+        late_ticks=0,
+        skipped_ticks=0,
+        longest_tick_us=0,
+        frames_sent=0,
+        frames_dropped=0,
+        frames_stored=0,
+        readings_dropped=0,
+        memory_free=0,
+        store_free_kb=0,
+        lamp=0,
+        alarm_unseen=0,
+        limits_age_days=0,
     )
 
 
@@ -203,7 +234,9 @@ def capacity():
             break
     times, _, _ = contents()
     kept_h = (times[-1] - times[0]) / 3600e3
-    print("%.2f %d %d %d" % (kept_h, flash.erases * 3600e3 / time_ms, sum([size for _, size, _ in segments]), run.ring.free_bytes()))
+    print(
+        "%.2f %d %d %d" % (kept_h, flash.erases * 3600e3 / time_ms, sum([size for _, size, _ in segments]), run.ring.free_bytes())
+    )
 
 
 def tow_home():
@@ -214,7 +247,16 @@ def tow_home():
     free = run.ring.free_bytes()
     times, damaged, headless = contents()
     protected = sum([p for _, _, p in run.ring.segments()])
-    print(times[0], times[-1], damaged, headless, protected, len(run.ring.segments()), free >= ring.KEEP_FREE_BYTES, run.ring.happened)
+    print(
+        times[0],
+        times[-1],
+        damaged,
+        headless,
+        protected,
+        len(run.ring.segments()),
+        free >= ring.KEEP_FREE_BYTES,
+        run.ring.happened,
+    )
 
 
 if sys.argv[2] == "trial":

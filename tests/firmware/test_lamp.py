@@ -97,7 +97,8 @@ def test_a_code_plays_once_and_act_is_never_hidden():
 
 
 @pytest.mark.parametrize(
-    ("sounding", "allowed", "ignition", "heard"), [(True, True, True, True), (True, False, True, False), (True, True, False, False), (False, True, True, False)]
+    ("sounding", "allowed", "ignition", "heard"),
+    [(True, True, True, True), (True, False, True, False), (True, True, False, False), (False, True, True, False)],
 )
 def test_buzzer_for_act_only_by_choice_and_never_after_key_off(sounding, allowed, ignition, heard):
     assert lamp.buzzer(sounding, allowed, ignition) is heard

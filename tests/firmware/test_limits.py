@@ -34,8 +34,12 @@ class Application:
         self.wall = None
         self.clock = types.SimpleNamespace(now=lambda: self.now_ms)
         self.time_of_day = types.SimpleNamespace(wall_s=lambda ms: self.wall)
-        self.commands = types.SimpleNamespace(register=lambda name, handler, asks_only=False: self.handlers.update({name: handler}))
-        self.inputs = types.SimpleNamespace(on_button=[], values={"pulses": 0, "barometer": b"", "fuel_pressure": 0}, barometer=None, ignition=True)
+        self.commands = types.SimpleNamespace(
+            register=lambda name, handler, asks_only=False: self.handlers.update({name: handler})
+        )
+        self.inputs = types.SimpleNamespace(
+            on_button=[], values={"pulses": 0, "barometer": b"", "fuel_pressure": 0}, barometer=None, ignition=True
+        )
 
     def emit_event(self, name, channel=255, value=0, detail=""):
         self.events.append((name, channel, value, detail))
@@ -101,7 +105,9 @@ def test_margins_are_the_hosts_within_half_a_degree(limits_module, car, tables, 
     application, one = loaded(limits_module, tmp_path_factory.mktemp("board"), tables)
     drive(application, one, temperatures, 3, running=running)
     names = {place.channel: place for place in car.places}
-    exact = margins(car, car.fuel(), {names[c].name: np.array([t]) for c, t in enumerate(temperatures)}, Conditions(running=float(running)))
+    exact = margins(
+        car, car.fuel(), {names[c].name: np.array([t]) for c, t in enumerate(temperatures)}, Conditions(running=float(running))
+    )
     seen = 0
     for (channel, where, _, limits), margin in zip(one.rows, one._margins, strict=True):
         if limits is None:

@@ -84,7 +84,8 @@ def test_a_weak_battery_is_spared_after_half_a_minute(power):
 
 
 @pytest.mark.parametrize(
-    ("volts", "inputs", "key"), [(12.6, ("battery", "ignition"), True), (0.0, ("battery", "ignition"), False), (12.6, ("battery",), False)]
+    ("volts", "inputs", "key"),
+    [(12.6, ("battery", "ignition"), True), (0.0, ("battery", "ignition"), False), (12.6, ("battery",), False)],
 )
 def test_it_stays_awake_with_the_key_on_on_a_bench_and_without_the_inputs(power, volts, inputs, key):
     application = Application(volts, inputs)

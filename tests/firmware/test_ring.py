@@ -22,7 +22,9 @@ def board(micropython, *arguments):
 def test_power_lost_at_every_write_and_erase(micropython):
     """Every n of a scripted run of five minutes with three events: nothing flushed is lost, at most 10 s are not flushed, the store goes on."""
     tried, lost, broken, went_on = map(int, board(micropython, "trial", 0, 1).split())
-    print(f"power cuts tried {tried}, frames lost beyond the promise {lost}, stores with a damaged piece {broken}, opened again and went on {went_on}")
+    print(
+        f"power cuts tried {tried}, frames lost beyond the promise {lost}, stores with a damaged piece {broken}, opened again and went on {went_on}"
+    )
     assert tried > 500
     assert (lost, broken, went_on) == (0, 0, tried)
 

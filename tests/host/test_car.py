@@ -76,8 +76,16 @@ def test_a_small_file_gets_the_three_usual_places():
         (SMALL + '[[place]]\nname = "pump"\nchannel = 8\nrole = "pump"\n', "place[1].channel is 8", "7"),
         (SMALL + '[[place]]\nname = "pump"\nchannel = "1"\nrole = "pump"\n', "place[1].channel", "integer"),
         (SMALL + '[[place]]\nname = "pump"\nchannel = 1\nrole = "heart"\n', "place[1].role", "'tank'"),
-        (SMALL + '[[place]]\nname = "a"\nchannel = 1\nrole = "pump"\n[[place]]\nname = "b"\nchannel = 1\nrole = "line"\n', "channel 1", "its own"),
-        (SMALL + '[[place]]\nname = "a"\nchannel = 1\nrole = "pump"\n[[place]]\nname = "a"\nchannel = 2\nrole = "line"\n', "name a", "its own"),
+        (
+            SMALL + '[[place]]\nname = "a"\nchannel = 1\nrole = "pump"\n[[place]]\nname = "b"\nchannel = 1\nrole = "line"\n',
+            "channel 1",
+            "its own",
+        ),
+        (
+            SMALL + '[[place]]\nname = "a"\nchannel = 1\nrole = "pump"\n[[place]]\nname = "a"\nchannel = 2\nrole = "line"\n',
+            "name a",
+            "its own",
+        ),
         ("place = []\n" + SMALL, "0 places", "1 to 8"),
         (SMALL + '[engine]\nidle_flow = "9 L/h"\nfull_flow = "3 L/h"\n', "engine", "below idle_flow"),
         (SMALL + '[sensors]\nfuel_pressure_zero = "90 %"\n', "sensors", "not above"),

@@ -23,7 +23,9 @@ def test_parse(text, dimension, si):
     assert parse(text, dimension) == pytest.approx(si, rel=1e-4, abs=1e-9)
 
 
-@pytest.mark.parametrize("text", ["", "psi", "6", "6 6 psi", "six psi", "6 degC", "nan psi", "inf psi", "0x6 psi", "6 psi extra", "6,5 psi"])
+@pytest.mark.parametrize(
+    "text", ["", "psi", "6", "6 6 psi", "six psi", "6 degC", "nan psi", "inf psi", "0x6 psi", "6 psi extra", "6,5 psi"]
+)
 def test_what_is_no_pressure_names_the_allowed_units(text):
     with pytest.raises(InputError, match="kPa, psi, bar"):
         parse(text, "pressure")

@@ -16,7 +16,9 @@ _SURFACE_OF_GROUP = np.array([float(row["surface_q"]) for row in _GROUPS])
 _R = _COUNTS @ np.array([float(row["volume_r"]) for row in _GROUPS])
 _Q = _COUNTS @ _SURFACE_OF_GROUP
 # Interactions depend on the main group only, so the group sums run over the four main groups.
-_SURFACE = (_COUNTS * _SURFACE_OF_GROUP) @ np.array([[row["main_group"] == main for main in _MAIN] for row in _GROUPS], dtype=float)
+_SURFACE = (_COUNTS * _SURFACE_OF_GROUP) @ np.array(
+    [[row["main_group"] == main for main in _MAIN] for row in _GROUPS], dtype=float
+)
 _A = np.zeros((len(_MAIN), len(_MAIN)))
 for _row in rows("unifac_interactions"):
     _A[_MAIN.index(_row["main_group"]), _MAIN.index(_row["with_group"])] = float(_row["interaction_k"])
@@ -42,7 +44,9 @@ class Activity:
             pure[mixed] = np.einsum("cg,gcs->cs", self._surface[mixed], terms)
         self._constant = (1 + np.log(self._r) - 5 * self._q * (1 + np.log(ratio)))[:, None] - pure
         # ln gamma is linear in these factors, which leaves one matrix product for each state
-        self._linear = np.hstack([np.ones((len(which), 1)), self._r[:, None], self._q[:, None], (self._q * ratio)[:, None], self._surface])
+        self._linear = np.hstack(
+            [np.ones((len(which), 1)), self._r[:, None], self._q[:, None], (self._q * ratio)[:, None], self._surface]
+        )
 
     def _group_terms(self, share: Array) -> Array:
         """1 - ln(sum_m share_m psi_mk) - sum_m share_m psi_km / sum_n share_n psi_nm for every main group k; shape (groups, ..., states)."""
@@ -70,4 +74,8 @@ class Activity:
 
 def activity_coefficient(mole_fraction: Array, temperature_k: Array) -> Array:
     """gamma of every component of the package: `mole_fraction` (11, states) and `temperature_k` (states,) -> (11, states)."""
-    return np.exp(Activity(np.arange(len(COMPONENTS)), np.asarray(temperature_k, dtype=float)).log_gamma(np.asarray(mole_fraction, dtype=float)))
+    return np.exp(
+        Activity(np.arange(len(COMPONENTS)), np.asarray(temperature_k, dtype=float)).log_gamma(
+            np.asarray(mole_fraction, dtype=float)
+        )
+    )

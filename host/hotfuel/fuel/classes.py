@@ -35,7 +35,7 @@ def refuse_class_maxima(data: Measurements) -> None:
         if all(value is not None and abs(value - limit) < 0.5 for value, limit in zip(given, maxima, strict=True)):
             raise InputError(
                 f"{maxima[0]:g} kPa, T10 {maxima[1]:g} and T50 {maxima[2]:g} degC are the maxima of D4814 class {row['class']}, not a measured fuel: "
-                "the equation would read up to 12.6 degC too high; use the class, e.g. Fuel.from_class(\"D4814\", \"A-1\")"
+                'the equation would read up to 12.6 degC too high; use the class, e.g. Fuel.from_class("D4814", "A-1")'
             )
 
 
@@ -43,7 +43,9 @@ def find(standard: str, name: str, edition: str | None, ethanol_vol: float | Non
     """The class fuel of a standard; see `Fuel.from_class`."""
     text = " ".join(f"{standard} {name}".replace("_", " ").split())
     if _UNCOVERED.search(text):
-        raise InputError(f'"{text}" is not covered: methanol, ethers and nitro compounds are outside these formulas; give a measured T(V/L=20)')
+        raise InputError(
+            f'"{text}" is not covered: methanol, ethers and nitro compounds are outside these formulas; give a measured T(V/L=20)'
+        )
     match = re.fullmatch(r"(?:astm\s*)?(d\s*4814|d\s*5798|en\s*228)\s*(.*)", text, re.IGNORECASE)
     if match is None:
         raise InputError(f'"{text}" names no standard of the book: use "D4814 A-1", "EN 228 D1" or "D5798 1"')
@@ -62,7 +64,9 @@ def find(standard: str, name: str, edition: str | None, ethanol_vol: float | Non
 def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
     match = re.fullmatch(r"(AA|[A-Z])\s*-?\s*(\d)", name)
     if match is None:
-        raise InputError(f'"{name}" is not a D4814 class: write volatility class AA, A to E and vapour-lock class 1 to 6, e.g. "A-1"')
+        raise InputError(
+            f'"{name}" is not a D4814 class: write volatility class AA, A to E and vapour-lock class 1 to 6, e.g. "A-1"'
+        )
     pressures = class_row("d4814_volatility", "2018", **{"class": match.group(1)})
     lock = class_row("d4814_vapour_lock", edition, **{"class": match.group(2)})
     pressure, minimum = float(pressures["vapour_pressure_max_kpa"]), float(lock["t_vl20_min_degc"])
@@ -72,8 +76,13 @@ def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
         "In pressure and V/L the limit is carried on by a mixture anchored there.",
     )
     return ClassFuel(
-        f"D4814 {match.group(1)}-{match.group(2)}", f"vapour-lock class {match.group(2)} of ASTM D4814",
-        Data(pressure, ethanol_vol, (), (), minimum, 0.3, _CLASS_PRESSURE_SIGMA_KPA), minimum, notes, f"ASTM D4814 ({edition})", True,
+        f"D4814 {match.group(1)}-{match.group(2)}",
+        f"vapour-lock class {match.group(2)} of ASTM D4814",
+        Data(pressure, ethanol_vol, (), (), minimum, 0.3, _CLASS_PRESSURE_SIGMA_KPA),
+        minimum,
+        notes,
+        f"ASTM D4814 ({edition})",
+        True,
     )
 
 
@@ -91,8 +100,13 @@ def _en228(name: str, grade: str, edition: str, ethanol_vol: float | None) -> Cl
         "EN 228 has no T(V/L=20); the limit comes from a mixture with these values.",
     )
     return ClassFuel(
-        f"EN 228 {name} {grade}", f"class {name} of EN 228, grade {grade}", Data(pressure, ethanol, (), ((70.0, e70), (100.0, e100))), None, notes,
-        f"EN 228 ({edition})", row["basis"] == "memory",
+        f"EN 228 {name} {grade}",
+        f"class {name} of EN 228, grade {grade}",
+        Data(pressure, ethanol, (), ((70.0, e70), (100.0, e100))),
+        None,
+        notes,
+        f"EN 228 ({edition})",
+        row["basis"] == "memory",
     )
 
 
@@ -105,4 +119,6 @@ def _d5798(name: str, edition: str, ethanol_vol: float | None) -> ClassFuel:
         f"Known by class only: vapour pressure at the class's maximum of {pressure:.1f} kPa, {ethanol:g} vol-% ethanol taken.",
         "The limit comes from a mixture with these values.",
     )
-    return ClassFuel(f"D5798 {name}", f"class {name} of ASTM D5798", Data(pressure, ethanol), None, notes, f"ASTM D5798 ({edition})", False)
+    return ClassFuel(
+        f"D5798 {name}", f"class {name} of ASTM D5798", Data(pressure, ethanol), None, notes, f"ASTM D5798 ({edition})", False
+    )

@@ -88,7 +88,9 @@ def liquid_enthalpy_j_mol(temperature_k: Array, which: Indices | slice = slice(N
 def liquid_heat_capacity_j_mol_k(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
     """Heat capacity of the pure liquids, J/(mol K)."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
-    return _HEAT_CAPACITY_25C[which].reshape(t_shape) + (temperature_k - _REFERENCE_K) * _HEAT_CAPACITY_SLOPE[which].reshape(t_shape)
+    return _HEAT_CAPACITY_25C[which].reshape(t_shape) + (temperature_k - _REFERENCE_K) * _HEAT_CAPACITY_SLOPE[which].reshape(
+        t_shape
+    )
 
 
 def latent_heat_j_mol(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
@@ -98,4 +100,3 @@ def latent_heat_j_mol(temperature_k: Array, which: Indices | slice = slice(None)
     # held before the critical point (butane: above 139 degC), where the rule falls off so steeply that enthalpy would not rise with temperature
     ratio = np.maximum((critical - temperature_k) / (critical - _REFERENCE_K), 0.1)
     return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio ** _LATENT_HEAT_EXPONENT[which].reshape(t_shape)
-

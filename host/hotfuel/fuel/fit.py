@@ -123,7 +123,9 @@ def composition(data: Data) -> Array:
     """
     tilt, _ = _most_likely(data)
     volumes = _volumes(tilt[:, None], data.ethanol_vol)
-    if abs(float(_residuals(tilt[:, None], data)[0, 0])) * data.vapour_pressure_sigma_kpa > max(0.3, 3 * data.vapour_pressure_sigma_kpa):
+    if abs(float(_residuals(tilt[:, None], data)[0, 0])) * data.vapour_pressure_sigma_kpa > max(
+        0.3, 3 * data.vapour_pressure_sigma_kpa
+    ):
         raise InputError(
             f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {data.vapour_pressure_kpa:g} kPa and this distillation: "
             "check vapour pressure, T50, T90 and ethanol"

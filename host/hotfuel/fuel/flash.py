@@ -97,7 +97,11 @@ def liquid_at(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -> A
     """Moles left in the liquid, (components, states), at a temperature and V/L."""
     pressure = pressure_kpa(feed, temperature_k, vapour_liquid_ratio)
     share = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / (c.GAS_CONSTANT * temperature_k)
-    ideal = np.exp(c.log_vapour_pressure(temperature_k, feed.which)) * np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio)) / pressure
+    ideal = (
+        np.exp(c.log_vapour_pressure(temperature_k, feed.which))
+        * np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio))
+        / pressure
+    )
     activity, liquid = Activity(feed.which, temperature_k), feed.moles + np.zeros_like(share)
     for _ in range(_ROUNDS):
         before, liquid = liquid, feed.moles / (1 + share * (ideal * np.exp(activity.log_gamma(liquid)) - 1))

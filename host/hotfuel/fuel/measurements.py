@@ -77,6 +77,10 @@ class Measurements:
         points = ((10, self.t10_degc), (50, self.t50_degc), (90, self.t90_degc))
         shares = ((70.0, self.e70_vol), (100.0, self.e100_vol))
         return Data(
-            self.vapour_pressure_kpa, self.ethanol_vol, tuple((percent, value) for percent, value in points if value is not None),
-            tuple((degc, value) for degc, value in shares if value is not None), t_vl20_degc, 0.5 if self.ethanol_vol else 1.0,
+            self.vapour_pressure_kpa,
+            self.ethanol_vol,
+            tuple((percent, value) for percent, value in points if value is not None),
+            tuple((degc, value) for degc, value in shares if value is not None),
+            t_vl20_degc,
+            0.5 if self.ethanol_vol else 1.0,
         )

@@ -81,7 +81,11 @@ class Mixture:
     def _split(self, kelvin: Array, pressure: Array) -> tuple[Array, Array]:
         """Vapour share and mole fractions of the liquid, of flat arrays."""
         top, bottom, ratios, log_gamma = self._starts
-        row = (kelvin - ZERO_DEGC_IN_K - TEMPERATURE_RANGE_DEGC[0]) / (TEMPERATURE_RANGE_DEGC[1] - TEMPERATURE_RANGE_DEGC[0]) * (_START_ROWS - 1)
+        row = (
+            (kelvin - ZERO_DEGC_IN_K - TEMPERATURE_RANGE_DEGC[0])
+            / (TEMPERATURE_RANGE_DEGC[1] - TEMPERATURE_RANGE_DEGC[0])
+            * (_START_ROWS - 1)
+        )
         bubble = along(top, row)
         depth = np.clip((bubble - np.log(pressure)) / (bubble - along(bottom, row)), 0, 1)
         ratio = look_up(ratios, row, depth * (ratios.shape[1] - 1))

@@ -92,7 +92,9 @@ class LimitTable:
         """V/L at temperature and absolute pressure, 0 below the bubble point, 40 for 40 or more."""
         return self._ratio(self._at_temperature, temperature_degc, pressure_kpa)
 
-    def isenthalpic_vapour_liquid_ratio(self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike) -> Array:
+    def isenthalpic_vapour_liquid_ratio(
+        self, temperature_degc: ArrayLike, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike
+    ) -> Array:
         """V/L behind the needle of fuel that enters at `temperature_degc` and line pressure and falls to bowl pressure without heat."""
         temperature, line = np.asarray(temperature_degc, dtype=float), np.asarray(line_pressure_kpa, dtype=float)
         boiling = temperature > self.limit_degc(line, 0.0)
@@ -104,7 +106,9 @@ class LimitTable:
             enthalpy[boiling] = look_up(self._enthalpies, self._log_place(line[boiling]), _bent(ratio) * self._per_w)
         return self._ratio(self._at_enthalpy, enthalpy, bowl_pressure_kpa)
 
-    def needle_limit_degc(self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: float = 20.0) -> Array:
+    def needle_limit_degc(
+        self, line_pressure_kpa: ArrayLike, bowl_pressure_kpa: ArrayLike, vapour_liquid_ratio: float = 20.0
+    ) -> Array:
         """Temperature in the line at which the fuel has this V/L behind the needle (inverse of `isenthalpic_vapour_liquid_ratio`). Shapes broadcast."""
         place = self.place(line_pressure_kpa)
         limit = np.asarray(along(self.curve(vapour_liquid_ratio, needle=True), self.place(bowl_pressure_kpa)) + 0 * place)

@@ -18,11 +18,15 @@ def require_range(value: ArrayLike, low: float, high: float, name: str, unit: st
     array = np.asarray(value, dtype=float)
     bad = ~((array >= low) & (array <= high))
     if np.any(bad):
-        raise InputError(f"{name} {float(array[bad].flat[0]):g} {unit} is outside {low:g} to {high:g} {unit}: check the value and its unit")
+        raise InputError(
+            f"{name} {float(array[bad].flat[0]):g} {unit} is outside {low:g} to {high:g} {unit}: check the value and its unit"
+        )
     return array
 
 
-def true_vapour_pressure_kpa(reid_vapour_pressure_kpa: ArrayLike, temperature_degc: ArrayLike, slope_degf_per_percent: ArrayLike = 3.0) -> Array:
+def true_vapour_pressure_kpa(
+    reid_vapour_pressure_kpa: ArrayLike, temperature_degc: ArrayLike, slope_degf_per_percent: ArrayLike = 3.0
+) -> Array:
     """True vapour pressure of a hydrocarbon gasoline from its Reid vapour pressure.
 
     P = exp(A - B/T), P in psia, T in degrees Rankine, A = 15.64 - 1.854 S^0.5 - (0.8742 - 0.3280 S^0.5) ln RVP,
@@ -83,7 +87,12 @@ def vapour_lock_index(vapour_pressure_kpa: ArrayLike, e70_vol: ArrayLike) -> Arr
 
 def driveability_index_degc(t10_degc: ArrayLike, t50_degc: ArrayLike, t90_degc: ArrayLike, ethanol_vol: ArrayLike = 0.0) -> Array:
     """DI = 1.5 T10 + 3.0 T50 + T90 + 1.33 ethanol (degC, vol-%). Source: ASTM D4814. Example: 55, 100, 165, 10 -> 560.8."""
-    return 1.5 * np.asarray(t10_degc, dtype=float) + 3.0 * np.asarray(t50_degc) + np.asarray(t90_degc) + 1.33 * np.asarray(ethanol_vol)
+    return (
+        1.5 * np.asarray(t10_degc, dtype=float)
+        + 3.0 * np.asarray(t50_degc)
+        + np.asarray(t90_degc)
+        + 1.33 * np.asarray(ethanol_vol)
+    )
 
 
 def dry_vapour_pressure_equivalent_kpa(total_kpa: ArrayLike, method: str = "astm") -> Array:

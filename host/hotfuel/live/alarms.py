@@ -119,7 +119,9 @@ class HostAlarms(_Book):
     def __init__(self, car: Car) -> None:
         super().__init__()
         self._names = margin_places(car)
-        self._percolates = {place.name for place in car.places if place.role == "bowl"} | {n for n in self._names if n.endswith(NEEDLE)}
+        self._percolates = {place.name for place in car.places if place.role == "bowl"} | {
+            n for n in self._names if n.endswith(NEEDLE)
+        }
         self._last: dict[str, float] = {}
         self._at = 0.0
         self._machine = alarm.Alarms(len(self._names), self._changed)

@@ -95,7 +95,12 @@ def experience(path: Path, car: Car) -> dict[str, Experience]:
             seen = soak.time_s <= _TRIED_AT_S
             try:
                 told = forecast_soak(
-                    soak.time_s[seen], soak.degc[seen], soak.air_degc, onset_degc=soak.onset_degc, limit_degc=soak.onset_degc, prior=taught
+                    soak.time_s[seen],
+                    soak.degc[seen],
+                    soak.air_degc,
+                    onset_degc=soak.onset_degc,
+                    limit_degc=soak.onset_degc,
+                    prior=taught,
                 )
             except InputError:
                 continue
@@ -117,7 +122,13 @@ def outlooks(what: Task, fuel: Fuel, known: Mapping[str, Experience] | None = No
             if what.standing:
                 own = (known or {}).get(place, Experience())
                 soak = forecast_soak(
-                    seconds, degc, what.air_degc, onset_degc=onset_degc, limit_degc=limit_degc, prior=own.prior, widening=own.widening
+                    seconds,
+                    degc,
+                    what.air_degc,
+                    onset_degc=onset_degc,
+                    limit_degc=limit_degc,
+                    prior=own.prior,
+                    widening=own.widening,
                 )
                 result.append(Outlook(place, what.elapsed_s / 60, soak=soak))
             else:
@@ -130,4 +141,6 @@ def outlooks(what: Task, fuel: Fuel, known: Mapping[str, Experience] | None = No
 
 def later(band: Band, elapsed_min: float) -> Band:
     """A band of minutes since the stop as minutes from now, never below 0."""
-    return Band(*(max(value - elapsed_min, 0.0) if math.isfinite(value) else value for value in (band.least, band.middle, band.greatest)))
+    return Band(
+        *(max(value - elapsed_min, 0.0) if math.isfinite(value) else value for value in (band.least, band.middle, band.greatest))
+    )

@@ -107,7 +107,10 @@ class GuardedTornado(BokehTornado):
     def resources(self, absolute_url: str | bool | None = None) -> Resources:
         """The one script the page needs, from this server whatever the surroundings say."""
         return Resources(
-            mode="server", root_url=f"/{self._token}/" if self._token else "/", path_versioner=StaticHandler.append_version, components=["bokeh"]
+            mode="server",
+            root_url=f"/{self._token}/" if self._token else "/",
+            path_versioner=StaticHandler.append_version,
+            components=["bokeh"],
         )
 
     def find_handler(self, request: httputil.HTTPServerRequest, **more: object):
@@ -118,5 +121,7 @@ class GuardedTornado(BokehTornado):
         if why:
             return self.get_handler_delegate(request, _Refuse, {"status": 403, "why": why})
         if not upgrade and "/static/" not in request.path and len(self.get_sessions("/")) >= PAGES_MAX:
-            return self.get_handler_delegate(request, _Refuse, {"status": 503, "why": f"{PAGES_MAX} pages are open already; close one"})
+            return self.get_handler_delegate(
+                request, _Refuse, {"status": 503, "why": f"{PAGES_MAX} pages are open already; close one"}
+            )
         return super().find_handler(request, **more)

@@ -85,4 +85,6 @@ class Stretch:
     def column(self, name: str) -> tuple[np.ndarray, np.ndarray]:
         """(seconds since it began, values): the middle of each step and its mean."""
         rows = [(step, sums[name]) for step, sums in sorted(self._steps.items()) if name in sums]
-        return np.array([(step + 0.5) * _STRETCH_STEP_S for step, _ in rows]), np.array([total / count for _, (total, count) in rows])
+        return np.array([(step + 0.5) * _STRETCH_STEP_S for step, _ in rows]), np.array(
+            [total / count for _, (total, count) in rows]
+        )

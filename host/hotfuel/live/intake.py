@@ -59,7 +59,9 @@ class Intake:
         self._waiting: list[Message] = []
         self._auxiliary: collections.deque[np.void] = collections.deque(maxlen=4096)
         self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
-        self._held: tuple[np.ndarray, dict[str, np.ndarray]] | None = None  # inputs of the auxiliaries so far, None: to be worked out
+        self._held: tuple[np.ndarray, dict[str, np.ndarray]] | None = (
+            None  # inputs of the auxiliaries so far, None: to be worked out
+        )
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
         self._names: dict[int, list[str]] = {}  # places of a description's channels
         self._channels: dict[str, Channel] = {}
@@ -176,7 +178,9 @@ class Intake:
         order = np.argsort(rows["time"], kind="stable")
         return rows["time"][order], {name: column[order] for name, column in values.items()}
 
-    def _margins(self, seconds: np.ndarray, measured: dict[str, np.ndarray], at_inputs: dict[str, np.ndarray]) -> dict[str, PlaceMargin]:
+    def _margins(
+        self, seconds: np.ndarray, measured: dict[str, np.ndarray], at_inputs: dict[str, np.ndarray]
+    ) -> dict[str, PlaceMargin]:
         if self.car is None or self.fuel is None:
             return {}
         known = {place.name for place in self.car.places}
@@ -188,7 +192,9 @@ class Intake:
             self.say(f"There are no margins: {error}")
             return {}
         for note in result.notes:
-            if not note.startswith("whether the engine ran"):  # a share of one batch means nothing; the engine's state is shown as it is now
+            if not note.startswith(
+                "whether the engine ran"
+            ):  # a share of one batch means nothing; the engine's state is shown as it is now
                 self.say(note)
         return result.places
 
@@ -268,6 +274,10 @@ def _readings(waiting: list[Message], width: int, known: bool) -> tuple[np.ndarr
         rows["boot"][at], rows["time"][at], rows["tick"][at] = message.boot, message.time_s, values["tick"]
         rows["description_id"][at], rows["saturated"][at] = values["description_id"], values["saturated"]
         for channel, sent in enumerate(values["channels"]):
-            rows["hot"][at, channel], rows["cold"][at, channel], rows["status"][at, channel] = sent["hot"], sent["cold"], sent["status"]
+            rows["hot"][at, channel], rows["cold"][at, channel], rows["status"][at, channel] = (
+                sent["hot"],
+                sent["cold"],
+                sent["status"],
+            )
         rows["known"][at, len(values["channels"]) :] = False
     return rows.reshape(-1), rows.shape

@@ -97,7 +97,9 @@ class View:
 class Page:
     """The state, what is made of it each turn, and the browsers that look at it."""
 
-    def __init__(self, session_path: str | Path, units: str | None, say: Callable[[str], None], clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, session_path: str | Path, units: str | None, say: Callable[[str], None], clock: Callable[[], float] = time.monotonic
+    ) -> None:
         self.state = LiveState(session_path)
         self.shown = Shown(units) if units else self.state.shown
         self.views: set[View] = set()
@@ -141,7 +143,9 @@ class Page:
             except Exception as error:  # whatever goes wrong here, the browsers see it as stale numbers
                 if str(error) != self._failed:
                     self._failed = str(error)
-                    self._say(f"The page cannot go on at this moment ({type(error).__name__}: {error}); the recording is not touched.")
+                    self._say(
+                        f"The page cannot go on at this moment ({type(error).__name__}: {error}); the recording is not touched."
+                    )
             await asyncio.sleep(TURN_S if self.state.caught_up else 0.005)
 
     def document(self, document: Document) -> None:
@@ -154,7 +158,11 @@ class Page:
             asked = json.loads(text) if len(text) <= _ASKED_MAX else None
         except (ValueError, RecursionError):
             asked = None
-        if not isinstance(asked, dict) or asked.get("kind") not in ("mark", "acknowledge", "end") or not isinstance(asked.get("id"), str):
+        if (
+            not isinstance(asked, dict)
+            or asked.get("kind") not in ("mark", "acknowledge", "end")
+            or not isinstance(asked.get("id"), str)
+        ):
             return {}
         number = asked["id"][:40]
         if number not in self._answered:
@@ -207,7 +215,9 @@ def serve(
     except (OSError, OverflowError) as error:
         page.state.close()
         reason = getattr(error, "strerror", None) or error
-        raise InputError(f"the page cannot listen on {address} port {port} ({reason}): give another address or port, or 0 for a free one") from None
+        raise InputError(
+            f"the page cannot listen on {address} port {port} ({reason}): give another address or port, or 0 for a free one"
+        ) from None
     try:
         with contextlib.suppress(KeyboardInterrupt):
             asyncio.run(_run(page, token, sockets, address, say))

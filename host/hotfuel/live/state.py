@@ -33,7 +33,16 @@ from hotfuel.units import Shown
 _BLOCK = 1 << 15  # bytes taken at a time: a batch or two
 _TREND_EVERY_S = 2.0
 _EVENT_NAMES = {number: name for name, number in EVENTS.items()}
-_SAID_EVENTS = ("boot", "chip_lost", "chip_found", "configuration_lost", "exception", "store_full", "low_voltage", "limits_loaded")
+_SAID_EVENTS = (
+    "boot",
+    "chip_lost",
+    "chip_found",
+    "configuration_lost",
+    "exception",
+    "store_full",
+    "low_voltage",
+    "limits_loaded",
+)
 
 
 class LiveState:
@@ -194,7 +203,9 @@ class LiveState:
         elif name == "mark":
             self.marks.append((at, text_of(values["detail"]) or "button"))
         elif name in _SAID_EVENTS:
-            words = " ".join(part for part in (name.replace("_", " "), place.replace("_", " "), text_of(values["detail"])) if part)
+            words = " ".join(
+                part for part in (name.replace("_", " "), place.replace("_", " "), text_of(values["detail"])) if part
+            )
             self._events.append((at, words[:160]))
 
     def _axis(self, message: Message) -> float:
@@ -216,7 +227,14 @@ class LiveState:
                 self._outlooks = tuple(pending.result())
         batch = self._latest
         stretch = self._stop if self._stop.on else self._idle
-        if self._pending is not None or batch is None or not self._caught_up or not stretch.on or self.car is None or self.fuel is None:
+        if (
+            self._pending is not None
+            or batch is None
+            or not self._caught_up
+            or not stretch.on
+            or self.car is None
+            or self.fuel is None
+        ):
             return
         at = float(batch.seconds[-1])
         if at - stretch.began < forecasts.FIRST_S or at - self._forecast_at < forecasts.EVERY_S:
@@ -281,7 +299,9 @@ class LiveState:
                 continue
             for place in (name, name + NEEDLE):
                 if place in batch.margins:
-                    result.append(self._with_margin(place, role, batch.margins[place], running, at, roles[name].probe.indicative, plain))
+                    result.append(
+                        self._with_margin(place, role, batch.margins[place], running, at, roles[name].probe.indicative, plain)
+                    )
         return tuple(result)
 
     def _with_margin(

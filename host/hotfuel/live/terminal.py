@@ -21,7 +21,14 @@ TURN_S = 0.2
 _EVERY_S = 10.0  # how often a snapshot is written where the output is no terminal
 # a sign beside the word, so that nothing hangs on colour
 _SIGNS = {"quiet": "-", "note": "o", "warn": "/!\\", "act": "***", "lost": "x ?", "none": " "}
-_STYLES = {"quiet": "", "note": "italic", "warn": "black on yellow", "act": "bold white on magenta", "lost": "reverse", "none": ""}
+_STYLES = {
+    "quiet": "",
+    "note": "italic",
+    "warn": "black on yellow",
+    "act": "bold white on magenta",
+    "lost": "reverse",
+    "none": "",
+}
 _ARROWS = {"closing": "v", "opening": "^", "level": ">", "boiling": "~~", "unknown": ""}
 
 
@@ -129,7 +136,9 @@ def _places(places: list[dict[str, Any]], old: bool) -> Table:
     for place in places:
         word = Text(f"{_SIGNS[place['key']]} {place['word']}", style="" if old else _STYLES[place["key"]])
         now = _number(f"{place['temperature']} {place['unit']}", old) if not place["lost"] else Text(place["lost"])
-        trend = " ".join(part for part in (_ARROWS[place["arrow"]] if place["margin"] else "", place["trend"], place["eta"]) if part)
+        trend = " ".join(
+            part for part in (_ARROWS[place["arrow"]] if place["margin"] else "", place["trend"], place["eta"]) if part
+        )
         table.add_row(
             Text(place["name"]), word, now, _number(place["limit"], old), _number(place["margin"], old), Text(trend),
         )  # fmt: skip

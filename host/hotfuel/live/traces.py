@@ -79,7 +79,15 @@ class Traces:
         label = place_name(place) + (": limit" if limit else "")
         swatch = "limit" if limit else "line"
         self.lines.append(
-            {"glyph": name, "column": column, "place": line_of, "limit": limit, "colour": number % 6, "dash": swatch, "label": label}
+            {
+                "glyph": name,
+                "column": column,
+                "place": line_of,
+                "limit": limit,
+                "colour": number % 6,
+                "dash": swatch,
+                "label": label,
+            }
         )
         self.figure.line("x", column, source=self._source, name=name, line_width=1.6 if limit else 3, line_dash=dash)
 
@@ -95,5 +103,3 @@ class Traces:
         for name in names:
             columns[name] = [float(self._shown.value(values.get(name, math.nan), "temperature")) for _, values in points]
         return columns
-
-

@@ -16,7 +16,11 @@ _COMES = {
     alarm.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
     alarm.LOST: "sensor lost: {place} cannot be read",
 }
-_GOES = {alarm.WARN: "{place}: the warning is over", alarm.ACT: "{place}: back below its limit", alarm.LOST: "{place}: can be read again"}
+_GOES = {
+    alarm.WARN: "{place}: the warning is over",
+    alarm.ACT: "{place}: back below its limit",
+    alarm.LOST: "{place}: can be read again",
+}
 
 
 class Warner:

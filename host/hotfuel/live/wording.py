@@ -44,7 +44,9 @@ _ACTIONS = {
 }  # fmt: skip
 _LOST_ACTION = "Not seen. Stop where it is safe to look at probe and wire; until then take it as hot."
 _QUIET_ACTION = "Go on watching."
-_PERCOLATION_ACTION = "Usual on today's fuel after a hot stop: expect a flooded restart, foot down, no pumping. No flame or spark near."
+_PERCOLATION_ACTION = (
+    "Usual on today's fuel after a hot stop: expect a flooded restart, foot down, no pumping. No flame or spark near."
+)
 
 
 def clean(text: str, most: int = 200) -> str:
@@ -122,12 +124,16 @@ def _range(middle: float, spread: float, shown: Shown) -> str:
 def _margin(place: PlaceNow, shown: Shown) -> str:
     """What is left with its range: "9 left (4 to 14)", or past the limit "3 past (−2 to 8)"."""
     size = _number(abs(float(shown.value(place.margin_degc, "temperature difference"))), 0)
-    return f"{size} {'past' if place.margin_degc < 0 else 'left'} ({_range(abs(place.margin_degc), place.uncertainty_degc, shown)})"
+    return (
+        f"{size} {'past' if place.margin_degc < 0 else 'left'} ({_range(abs(place.margin_degc), place.uncertainty_degc, shown)})"
+    )
 
 
 def _band(band: Band, shown: Shown) -> str:
     """A temperature with its band: "143 (135 to 158) °F"."""
-    least, middle, greatest = (_number(float(shown.value(value, "temperature")), 0) for value in (band.least, band.middle, band.greatest))
+    least, middle, greatest = (
+        _number(float(shown.value(value, "temperature")), 0) for value in (band.least, band.middle, band.greatest)
+    )
     return f"{middle} ({least} to {greatest}) {shown.unit('temperature')}"
 
 
@@ -152,7 +158,11 @@ def _place(place: PlaceNow, shown: Shown, clock: _Clock, standing: bool) -> dict
     eta = ""
     if math.isfinite(place.trend.minutes):
         greatest = place.trend.minutes_greatest
-        span = f"{place.trend.minutes_least:.0f} to {greatest:.0f}" if greatest <= GREATEST_MIN else f"{place.trend.minutes_least:.0f} or more"
+        span = (
+            f"{place.trend.minutes_least:.0f} to {greatest:.0f}"
+            if greatest <= GREATEST_MIN
+            else f"{place.trend.minutes_least:.0f} or more"
+        )
         eta = f"limit in about {place.trend.minutes:.0f} min ({span})"
     lost = "" if seen else REASONS.get(place.reason, "no reading")
     if lost and math.isfinite(place.last_degc):
@@ -233,7 +243,10 @@ def _flags(now: Situation, clock: _Clock) -> list[str]:
     if now.first:
         flags.append(f"first: {place_name(now.first)}")
     if now.winks and not any(place.state in (WARN, ACT) for place in now.places):
-        flags.append("something happened, look later" + ("; the lamp winks until the button in the car is pressed" if now.board_warns else ""))
+        flags.append(
+            "something happened, look later"
+            + ("; the lamp winks until the button in the car is pressed" if now.board_warns else "")
+        )
     if now.unseen_places:
         flags.append("not seen: " + ", ".join(place_name(name) for name in now.unseen_places))
     if now.disagreement:
@@ -255,7 +268,8 @@ def _outlook(outlook: Outlook, shown: Shown) -> str:
     if outlook.idle is not None:
         margin = outlook.idle.margin_degc
         least, middle, greatest = (
-            _number(float(shown.value(value, "temperature difference")), 0) for value in (margin.least, margin.middle, margin.greatest)
+            _number(float(shown.value(value, "temperature difference")), 0)
+            for value in (margin.least, margin.middle, margin.greatest)
         )
         return f"in {outlook.idle.ahead_min:.0f} min: {middle} {shown.unit('temperature difference')} left, {least} to {greatest}"
     assert outlook.soak is not None
@@ -280,10 +294,18 @@ def _health(now: Situation, shown: Shown, clock: _Clock) -> list[dict[str, Any]]
     def row(name: str, text: str, bad: bool = False) -> None:
         rows.append({"name": name, "text": clean(text, 300), "bad": bad})
 
-    gaps = f"{health['gaps']} gaps, {spell_of(health['gap_s'])} in all, last: {health['gap_reason'].replace('_', ' ')}" if health["gaps"] else "no gap"
+    gaps = (
+        f"{health['gaps']} gaps, {spell_of(health['gap_s'])} in all, last: {health['gap_reason'].replace('_', ' ')}"
+        if health["gaps"]
+        else "no gap"
+    )
     damaged = f", {health['damaged_pieces']} damaged pieces" if health["damaged_pieces"] else ""
     unknown = f", {health['unknown']} messages of a newer protocol" if health["unknown"] else ""
-    row("link", ("recording" if now.live else "the recording has ended") + f", {gaps}{damaged}{unknown}", bool(health["damaged_pieces"]))
+    row(
+        "link",
+        ("recording" if now.live else "the recording has ended") + f", {gaps}{damaged}{unknown}",
+        bool(health["damaged_pieces"]),
+    )
     if description:
         version = ".".join(str(description[f"firmware_{part}"]) for part in ("major", "minor", "patch"))
         simulated = "simulated board" if description["simulated"] else "board"
@@ -297,7 +319,11 @@ def _health(now: Situation, shown: Shown, clock: _Clock) -> list[dict[str, Any]]
         room = board["store_free_kb"]
         store = "no store on the board" if room == 65535 else "full: it takes no more" if room == 0 else f"{room} kB free"
         row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
-    lost = [f"{place_name(place.name)}: {REASONS.get(place.reason, 'no reading')}" for place in now.places if place.reason and not place.name.endswith(NEEDLE)]
+    lost = [
+        f"{place_name(place.name)}: {REASONS.get(place.reason, 'no reading')}"
+        for place in now.places
+        if place.reason and not place.name.endswith(NEEDLE)
+    ]
     row("sensors", "; ".join(lost) if lost else f"{len([p for p in now.places if not p.name.endswith(NEEDLE)])} read", bool(lost))
     lamp = health["lamp"]
     if now.board_warns:

@@ -118,7 +118,11 @@ def _conditions(result: Comparison | None, power: PowerComparison | None) -> lis
         lines += list(result.conditions) or ["No difference in the conditions was found among those that are recorded."]
     if power:
         corrected = [curve.name for curve in power.curves if curve.factor is not None]
-        weather = f"corrected by {power.standard} from the weather given" if corrected else "as the files have them; no weather was given"
+        weather = (
+            f"corrected by {power.standard} from the weather given"
+            if corrected
+            else "as the files have them; no weather was given"
+        )
         lines.append(f"Power figures are {weather}.")
     return lines
 
@@ -130,7 +134,9 @@ def _mixture(power: PowerComparison | None) -> list[str]:
         if gain.mixture != SEPARABLE:
             lines.append(f"The gain with {gain.variant} is {gain.mixture}: denser fuel alone makes the engine run richer.")
         if gain.implausible:
-            lines.append(f"The gain with {gain.variant} is larger than cooler fuel alone can give: something else has changed too.")
+            lines.append(
+                f"The gain with {gain.variant} is larger than cooler fuel alone can give: something else has changed too."
+            )
     return lines
 
 
@@ -144,7 +150,11 @@ def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
 
 def _verdicts(result: Comparison | None, power: PowerComparison | None) -> list[tuple[str, str]]:
     rows = [(answer.variant, f"temperature: {answer.verdict}") for answer in result.answers if answer.primary] if result else []
-    return rows + ([(gain.variant, f"power: {gain.verdict}{', implausible' if gain.implausible else ''}") for gain in power.gains] if power else [])
+    return rows + (
+        [(gain.variant, f"power: {gain.verdict}{', implausible' if gain.implausible else ''}") for gain in power.gains]
+        if power
+        else []
+    )
 
 
 def _pictures(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
@@ -152,12 +162,24 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
     pictures = []
     if result:
         figures["runs"] = study_figures.runs(result, shown)
-        caption = "One marker a run, the bar is their mean." + (" At the red line no margin is left." if result.primary.quantity == MARGIN else "")
+        caption = "One marker a run, the bar is their mean." + (
+            " At the red line no margin is left." if result.primary.quantity == MARGIN else ""
+        )
         pictures.append(Plot(["runs"], [], caption))
     if power:
         figures["power"] = study_figures.power_curves(power, shown, 88 if result else 260)
-        marked = "" if power.absolute_figures_count else " Absolute figures are outside the correction's validity; the difference is what counts."
-        pictures.append(Plot(["power"], _keys([curve.name for curve in power.curves], 0), "Mean of the pulls; shaded: 95 % interval of the mean." + marked))
+        marked = (
+            ""
+            if power.absolute_figures_count
+            else " Absolute figures are outside the correction's validity; the difference is what counts."
+        )
+        pictures.append(
+            Plot(
+                ["power"],
+                _keys([curve.name for curve in power.curves], 0),
+                "Mean of the pulls; shaded: 95 % interval of the mean." + marked,
+            )
+        )
     return pictures
 
 
@@ -167,10 +189,22 @@ def _technical(result: Comparison | None, power: PowerComparison | None, figures
         tested = [answer for answer in result.answers if np.isfinite(answer.low_degc)][:_ANSWERS_DRAWN]
         if tested:
             figures["intervals"] = study_figures.intervals(tested, result.delta_degc, shown)
-            plots.append(Plot(["intervals"], [], "Differences with their 95 % intervals; a difference inside the grey stretch is not worth having."))
+            plots.append(
+                Plot(
+                    ["intervals"],
+                    [],
+                    "Differences with their 95 % intervals; a difference inside the grey stretch is not worth having.",
+                )
+            )
     if power and power.gains:
         figures["gain"] = study_figures.gain_curve(power)
-        plots.append(Plot(["gain"], _keys([gain.variant for gain in power.gains], 1), "Gain with the band that holds for the whole curve at once."))
+        plots.append(
+            Plot(
+                ["gain"],
+                _keys([gain.variant for gain in power.gains], 1),
+                "Gain with the band that holds for the whole curve at once.",
+            )
+        )
     return plots
 
 
@@ -190,7 +224,9 @@ def _variants(result: Comparison | None, power: PowerComparison | None) -> list[
     for curve in power.curves if power else ():
         parts.setdefault(curve.name, []).append(f"{curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}")
     base = result.baseline if result else power.baseline if power else ""
-    return [f"{name}: {', '.join(told)}{'; the others are compared with it' if name == base else ''}" for name, told in parts.items()]
+    return [
+        f"{name}: {', '.join(told)}{'; the others are compared with it' if name == base else ''}" for name, told in parts.items()
+    ]
 
 
 def _factor(factor: float | None) -> str:
@@ -205,9 +241,15 @@ def _order(result: Comparison | None, power: PowerComparison | None) -> str:
 def _answers(result: Comparison, shown: Shown) -> Table:
     table = Table(("Variant", "Question", "Difference", "95 % interval", "Verdict", "Method"), numbers=(2, 3))
     for answer in result.answers:
-        interval = f"{_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)}" if np.isfinite(answer.low_degc) else "not tested"
+        interval = (
+            f"{_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)}"
+            if np.isfinite(answer.low_degc)
+            else "not tested"
+        )
         question = answer.cell.words() + (" (asked first)" if answer.primary else "")
-        table.rows.append((answer.variant, question, _signed(shown, answer.difference_degc), interval, answer.verdict, _method(answer)))
+        table.rows.append(
+            (answer.variant, question, _signed(shown, answer.difference_degc), interval, answer.verdict, _method(answer))
+        )
     return table
 
 
@@ -218,7 +260,9 @@ def _method(answer: Answer) -> str:
 
 def _runs(result: Comparison, shown: Shown) -> Table:
     is_margin = result.primary.quantity == MARGIN
-    table = Table(("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.primary.quantity.capitalize()), numbers=(2, 3, 5))
+    table = Table(
+        ("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.primary.quantity.capitalize()), numbers=(2, 3, 5)
+    )
     for run in result.runs[:_RUNS_MOST]:
         value = run.values[result.primary]
         number = words.signed(shown, -value) if is_margin else shown.text(value, "temperature")
@@ -232,7 +276,16 @@ def _gains(power: PowerComparison) -> Table:
     for gain in power.gains:
         known = np.isfinite(gain.low_percent)
         interval = f"{gain.low_percent:+.2f} to {gain.high_percent:+.2f} %".replace("-", "−") if known else "not tested"
-        table.rows.append((gain.variant, f"{gain.gain_percent:+.2f} %".replace("-", "−"), interval, gain.verdict, gain.mixture, _gain_method(gain)))
+        table.rows.append(
+            (
+                gain.variant,
+                f"{gain.gain_percent:+.2f} %".replace("-", "−"),
+                interval,
+                gain.verdict,
+                gain.mixture,
+                _gain_method(gain),
+            )
+        )
     return table
 
 

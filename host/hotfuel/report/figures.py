@@ -96,7 +96,14 @@ class Axis:
         """How a time is written at a mark."""
         clock = "%H:%M" if self.dates else "%H:%M:%S"
         return DatetimeTickFormatter(
-            milliseconds="%S.%3Ns", seconds="%H:%M:%S", minsec="%H:%M:%S", minutes=clock, hourmin=clock, hours="%H:%M", days="%d %b", months="%b %Y"
+            milliseconds="%S.%3Ns",
+            seconds="%H:%M:%S",
+            minsec="%H:%M:%S",
+            minutes=clock,
+            hourmin=clock,
+            hours="%H:%M",
+            days="%d %b",
+            months="%b %Y",
         )
 
     @cached_property
@@ -233,7 +240,11 @@ def marks_and_gaps(plot: figure, axis: Axis, marks_s: np.ndarray, gaps_s: np.nda
             )  # fmt: skip
 
 
-_LEVEL_LOOK = {"lost": ("#e2dfd8", "dot", LOST), "warn": ("#f6e3b4", "right_diagonal_line", WARN), "act": (ACT, "blank", ACT)}  # fill, hatch, line
+_LEVEL_LOOK = {
+    "lost": ("#e2dfd8", "dot", LOST),
+    "warn": ("#f6e3b4", "right_diagonal_line", WARN),
+    "act": (ACT, "blank", ACT),
+}  # fill, hatch, line
 _ROW_PX = 24
 
 
@@ -277,8 +288,21 @@ def altitude(curves: Mapping[str, np.ndarray], shown: Shown) -> figure:
     for number, name in enumerate(names):
         look = Style(COLOURS[number % 8], DASHES[number % 8])
         limit, onset = (np.asarray(shown.value(curves[f"{name}_{kind}_degc"], "temperature")) for kind in ("limit", "onset"))
-        drawn += [Line(height, limit, look, name, 2.0), Line(height, onset, Style(look.colour, (1, 4)), f"{name}, boiling begins", 1.2)]
-        plot.add_layout(Label(x=float(height[-1]), y=float(limit[-1]), x_offset=5, y_offset=-6, text=name, text_font_size="11px", text_color=look.colour))
+        drawn += [
+            Line(height, limit, look, name, 2.0),
+            Line(height, onset, Style(look.colour, (1, 4)), f"{name}, boiling begins", 1.2),
+        ]
+        plot.add_layout(
+            Label(
+                x=float(height[-1]),
+                y=float(limit[-1]),
+                x_offset=5,
+                y_offset=-6,
+                text=name,
+                text_font_size="11px",
+                text_color=look.colour,
+            )
+        )
     fit(plot, *(one.values for one in drawn), least_span=5)
     lines(plot, drawn)
     return plot

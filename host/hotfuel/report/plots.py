@@ -54,7 +54,9 @@ class Plots:
 
     def overview(self) -> list[Plot]:
         """Temperatures of all places, margins of all places, alarms; on one time axis."""
-        plot = self._figure("overview_temperatures", 190, f"temperature, {self.shown.unit('temperature')}", show_time=not self.table)
+        plot = self._figure(
+            "overview_temperatures", 190, f"temperature, {self.shown.unit('temperature')}", show_time=not self.table
+        )
         drawn = []
         for name in self.degc:
             at, values = self._measured(name)
@@ -62,7 +64,11 @@ class Plots:
         draw.fit(plot, *(one.values for one in drawn), least_span=5)
         draw.lines(plot, drawn)
         self._marks_and_gaps(plot, numbered=True)
-        caption = "Numbers at dotted lines are marks; hatched stretches have no readings." if len(self.marks_s) or len(self.gaps_s) else ""
+        caption = (
+            "Numbers at dotted lines are marks; hatched stretches have no readings."
+            if len(self.marks_s) or len(self.gaps_s)
+            else ""
+        )
         first = Plot(["overview_temperatures"], [self._line_key(name) for name in self.degc], "" if self.table else caption)
         return [first, self._margins(), self._strip(caption)] if self.table else [first]
 
@@ -71,7 +77,9 @@ class Plots:
         drawn = []
         for name, place in self.table.items():
             at, margin = draw.thinned(self.axis, place.margin_degc)
-            drawn.append(Line(at, np.asarray(self.shown.value(margin, "temperature difference")), self.styles[name], place_words(name)))
+            drawn.append(
+                Line(at, np.asarray(self.shown.value(margin, "temperature difference")), self.styles[name], place_words(name))
+            )
         draw.fit(plot, *(one.values for one in drawn), least_span=5, include=(0.0,))
         draw.lines(plot, drawn)
         draw.level(plot, 0.0, draw.ACT, 1.6)
@@ -118,7 +126,9 @@ class Plots:
         raised = set(self.alarms["place"])
         rows = [(name, place_words(name)) for name in self.places if name in raised][:_ALARM_ROWS_MOST]
         if not rows:
-            return Plot([], [], f"No warning came at the places measured; fuel can boil where there is no probe. {caption}".strip())
+            return Plot(
+                [], [], f"No warning came at the places measured; fuel can boil where there is no probe. {caption}".strip()
+            )
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
         spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, strict=True))
         self.figures["alarms"] = draw.alarm_strip(self.axis, spans, rows)
@@ -167,4 +177,10 @@ class Plots:
 
     def _line_key(self, name: str) -> dict[str, Any]:
         style = self.styles[name]
-        return {"colour": style.colour, "width": 2, "dash": " ".join(map(str, style.dash)), "text": place_words(name), "hatch": ""}
+        return {
+            "colour": style.colour,
+            "width": 2,
+            "dash": " ".join(map(str, style.dash)),
+            "text": place_words(name),
+            "hatch": "",
+        }

@@ -52,7 +52,9 @@ def render(session: Session, units: str | None = None, told: Story | None = None
     finding = words.nearest(summary, shown, clock)
     complaint, work_done = sheet.complaint_and_work(session.metadata)
     judged = told.judgement.sentences if told and told.judgement else ()
-    picture_px, dense = sheet.layout(_PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX, sheet.lines((complaint, work_done, " ".join(judged))))
+    picture_px, dense = sheet.layout(
+        _PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX, sheet.lines((complaint, work_done, " ".join(judged)))
+    )
     values = {
         "title": session.name,
         "car": session.car.name if session.car else str(session.metadata.get("car") or "Car not named"),

@@ -15,7 +15,9 @@ _MORE = " … (continued in the technical part)"
 
 def complaint_and_work(known: Mapping[str, Any], share: float = 1.0) -> tuple[str, str]:
     """Complaint and work done, of a session's metadata, as they stand on the page: where one was cut, that is said. share: of the room they have."""
-    complaint, work_done = (textwrap.shorten(str(known.get(key) or ""), int(most * share), placeholder=_MORE) for key, _, most in _TEXTS)
+    complaint, work_done = (
+        textwrap.shorten(str(known.get(key) or ""), int(most * share), placeholder=_MORE) for key, _, most in _TEXTS
+    )
     return complaint, work_done
 
 

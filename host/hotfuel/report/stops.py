@@ -28,7 +28,10 @@ def hot_stops(told: Story, shown: Shown) -> Table | None:
 
 def restarts(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, clock: words.Clock) -> Table | None:
     """The record of every start after a stop. start: of the session."""
-    table = Table(("Start", "After standing", "Cranking", "Tries", "Fuel pressure there after", "Margins at the first turn", "Marked"), numbers=range(1, 6))
+    table = Table(
+        ("Start", "After standing", "Cranking", "Tries", "Fuel pressure there after", "Margins at the first turn", "Marked"),
+        numbers=range(1, 6),
+    )
     for one in told.restarts[:_ROWS_MOST]:
         known = {place: margin for place, margin in one.margins_degc.items() if np.isfinite(margin)}
         margins = "\n".join(f"{place_words(place)} {words.signed(shown, margin)}" for place, margin in known.items())
@@ -51,7 +54,9 @@ def held(judgements: Sequence[Judgement], shown: Shown) -> Table | None:
     every = [(one.variant, stop) for one in judgements for stop in one.stops]
     for variant, stop in every[:_ROWS_MOST]:
         easier = f"easier: {'; '.join(stop.easier)}" if stop.easier else "as hard"
-        table.rows.append((f"{variant}: {_run(stop)}" if variant else _run(stop), *_asked(stop.hardness, shown), _started(stop), easier))
+        table.rows.append(
+            (f"{variant}: {_run(stop)}" if variant else _run(stop), *_asked(stop.hardness, shown), _started(stop), easier)
+        )
     return table.cut(len(every), _ROWS_MOST)
 
 
@@ -66,5 +71,7 @@ def _started(stop: Stop) -> str:
 
 
 def _asked(hard: Hardness, shown: Shown) -> tuple[str, ...]:
-    minutes = (f"{value:.0f} min" if np.isfinite(value) else "–" for value in (hard.soak_min, hard.driven_min, hard.high_speed_min))
+    minutes = (
+        f"{value:.0f} min" if np.isfinite(value) else "–" for value in (hard.soak_min, hard.driven_min, hard.high_speed_min)
+    )
     return (*minutes, *(shown.text(degc, "temperature") for degc in (hard.ambient_degc, hard.limit_degc, hard.peak_degc)))

@@ -35,7 +35,9 @@ def runs(result: Comparison, shown: Shown) -> figure:
     every = np.concatenate([*values.values(), [0.0] if is_margin else []])
     span = max(float(np.ptp(every)), 2.0)
     left = float(every.min()) - 0.12 * span
-    plot = draw.empty(_ROW_PX * len(names) + 10, Range1d(left, float(every.max()) + 0.08 * span), Range1d(-0.6, len(names) - 0.25))
+    plot = draw.empty(
+        _ROW_PX * len(names) + 10, Range1d(left, float(every.max()) + 0.08 * span), Range1d(-0.6, len(names) - 0.25)
+    )
     draw.scale(plot, f"{result.primary.words()}, {shown.unit(dimension)}", "below")
     for number, name in enumerate(names):
         row = len(names) - 1 - number
@@ -44,8 +46,12 @@ def runs(result: Comparison, shown: Shown) -> figure:
         bar = ColumnDataSource({"x": [mean], "low": [row - 0.28], "high": [row + 0.28]})
         plot.add_glyph(bar, Segment(x0="x", x1="x", y0="low", y1="high", line_color=style.colour, line_width=3))
         dots = ColumnDataSource({"x": values[name], "y": np.full(len(values[name]), float(row))})
-        plot.add_glyph(dots, Scatter(x="x", y="y", marker=marker, size=9, fill_color=style.colour, fill_alpha=0.35, line_color=style.colour))
-        plot.add_layout(Label(x=3, x_units="screen", y=row + 0.3, text=f"{name} ({len(values[name])})", text_font_size="11px", text_color=INK))
+        plot.add_glyph(
+            dots, Scatter(x="x", y="y", marker=marker, size=9, fill_color=style.colour, fill_alpha=0.35, line_color=style.colour)
+        )
+        plot.add_layout(
+            Label(x=3, x_units="screen", y=row + 0.3, text=f"{name} ({len(values[name])})", text_font_size="11px", text_color=INK)
+        )
     if is_margin:
         plot.add_layout(Span(location=0, dimension="height", line_color=ACT, line_width=1.6))
     return plot
@@ -56,7 +62,8 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> fig
     rows = list(answers)
     dimension = "temperature difference"
     middle, low, high = (
-        np.array([shown.value(getattr(answer, name), dimension) for answer in rows], dtype=float) for name in ("difference_degc", "low_degc", "high_degc")
+        np.array([shown.value(getattr(answer, name), dimension) for answer in rows], dtype=float)
+        for name in ("difference_degc", "low_degc", "high_degc")
     )
     delta = float(shown.value(delta_degc, dimension))
     known = np.concatenate([middle, low[np.isfinite(low)], high[np.isfinite(high)], [-delta, delta]])

@@ -95,7 +95,11 @@ def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
     name = place_words(near.place.removesuffix("_needle"))
     there = f"{shown.text(near.temperature_there_degc, 'temperature')} at the {name}"
     limit = shown.text(near.limit_there_degc, "temperature")
-    at = f"at {clock.moment(near.smallest_margin_at)}" if clock.dates else f"{clock.moment(near.smallest_margin_at)} after the start"
+    at = (
+        f"at {clock.moment(near.smallest_margin_at)}"
+        if clock.dates
+        else f"{clock.moment(near.smallest_margin_at)} after the start"
+    )
     gap = difference(shown, near.smallest_margin_degc)
     kind = "vapour forms behind the needle" if near.place.endswith("_needle") else "this fuel forms too much vapour there"
     if near.smallest_margin_degc <= 0:
@@ -109,19 +113,27 @@ def _how_sure(near: PlaceSummary, shown: Shown) -> str:
         passed = f"so the limit was passed; it stayed passed for {duration(near.beyond_limit_s)}"
         return f"The measurement and the limit together are known to about ±{sure}, {passed}."
     if near.smallest_margin_degc < near.uncertainty_degc:
-        return f"The measurement and the limit together are known to about ±{sure}: this is too close to tell on which side it was."
+        return (
+            f"The measurement and the limit together are known to about ±{sure}: this is too close to tell on which side it was."
+        )
     return f"The measurement and the limit together are known to about ±{sure}."
 
 
 def conditions(summary: Summary, session: Any, shown: Shown, clock: Clock) -> list[tuple[str, str]]:
     """(what, value) rows of the conditions the sheet holds for; what is not known is said."""
     car = session.car
-    rows = [("Date", clock.day(summary.started) or "not known"), ("Time", f"{clock.moment(summary.started)} to {clock.moment(summary.ended)} ({clock.zone})")]
+    rows = [
+        ("Date", clock.day(summary.started) or "not known"),
+        ("Time", f"{clock.moment(summary.started)} to {clock.moment(summary.ended)} ({clock.zone})"),
+    ]
     rows.append(("Measured for", duration(summary.recorded_s)))
     ambient = session.metadata.get("ambient_degc")
     rows.append(("Outside air", shown.text(ambient, "temperature") if ambient is not None else "not noted"))
     if car is not None:
-        rows += [("Altitude", shown.text(car.altitude_m, "length") if car.altitude_m is not None else "not given"), ("Air pressure", _air(session, shown))]
+        rows += [
+            ("Altitude", shown.text(car.altitude_m, "length") if car.altitude_m is not None else "not given"),
+            ("Air pressure", _air(session, shown)),
+        ]
         rows.append(("Fuel", session.fuel.name))
     for key, label in (("venue", "Where"), ("weather", "Weather"), ("fuel_bought_on", "Fuel bought on")):
         if session.metadata.get(key):

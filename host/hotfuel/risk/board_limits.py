@@ -73,17 +73,23 @@ def board_tables(
         setting = settings.get(place.channel)
         if setting is None:
             have = ", ".join(str(number) for number in settings) or "none"
-            raise InputError(f"{place.name} is on channel {place.channel} in the car file, the board has the channels {have}: mend the car file")
+            raise InputError(
+                f"{place.name} is on channel {place.channel} in the car file, the board has the channels {have}: mend the car file"
+            )
         shift, count_mv = _counts(setting)
         pieces.append(_reference(place.channel, setting, shift, count_mv))
         known = calibration.channel(place.channel, place.name) if calibration is not None else None
         if calibration is not None and known is None:
-            notes.append(f"{place.name}: the calibration has no line for this place on channel {place.channel}, its limits are for the probe as bought")
+            notes.append(
+                f"{place.name}: the calibration has no line for this place on channel {place.channel}, its limits are for the probe as bought"
+            )
         pieces += _limits(car, fuel, place, setting, count_mv, known)
         if place.probe.indicative:
             notes.append(f"{place.name}: a clamp-on probe is indicative, the lamp never says act for it")
     if not pieces:
-        raise InputError("no place of this car file has a limit: give at least one place the role tank, pump, line or carburettor")
+        raise InputError(
+            "no place of this car file has a limit: give at least one place the role tank, pump, line or carburettor"
+        )
     altitude_m = round(car.altitude_m or 0.0)
     head = wire.pack_head(int(made.timestamp()), altitude_m, round(air.pressure_kpa / _UNIT_KPA), pieces)
     return BoardTables(head, tuple(pieces), tuple(notes))
@@ -94,7 +100,9 @@ def _counts(setting: ChannelSetting) -> tuple[int, float]:
     one = scale(setting.chip, setting.gain, setting.resolution_bits)
     if one is None:
         names = {number: name for name, number in CHIPS.items()}
-        raise InputError(f"chip {names.get(setting.chip, setting.chip)} with gain {setting.gain} and {setting.resolution_bits} bit is not known")
+        raise InputError(
+            f"chip {names.get(setting.chip, setting.chip)} with gain {setting.gain} and {setting.resolution_bits} bit is not known"
+        )
     code_mv = float(loop_emf_mv(1, 0.0, one))
     shift = max(0, int(np.ceil(np.log2(code_mv / _COUNT_MV))))
     return shift, code_mv / (1 << shift)
@@ -110,7 +118,9 @@ def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: floa
     return wire.pack_reference(channel, setting.chip, setting.gain, shift, codes.tolist(), np.round(counts).astype(int).tolist())
 
 
-def _limits(car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_mv: float, known: ChannelCalibration | None) -> list[bytes]:
+def _limits(
+    car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_mv: float, known: ChannelCalibration | None
+) -> list[bytes]:
     table = fuel.limit_table
     names = {number: name for name, number in CHIPS.items()}
     channel = Channel(names[setting.chip], setting.gain, known.uncertainty_degc if known else None)
@@ -141,10 +151,13 @@ def _limits(car: Car, fuel: Fuel, place: Place, setting: ChannelSetting, count_m
             per_degc = round(float(seebeck_mv_per_degc(60.0)) / gain / count_mv)
             warn_centi = round(100 * float(shown[name].uncertainty_degc[0]))
             read_there = (limit - offset_degc) / gain
-            units, counts = np.round(_PRESSURE_NODES_KPA / _UNIT_KPA).astype(int), np.round(emf_mv(read_there) / count_mv).astype(int)
+            units, counts = (
+                np.round(_PRESSURE_NODES_KPA / _UNIT_KPA).astype(int),
+                np.round(emf_mv(read_there) / count_mv).astype(int),
+            )
             pieces.append(
-                wire.pack_limit(place.channel, state, where, flags, per_degc, min(warn_centi, 65535), offset, units.tolist(), counts.tolist())
+                wire.pack_limit(
+                    place.channel, state, where, flags, per_degc, min(warn_centi, 65535), offset, units.tolist(), counts.tolist()
+                )
             )
     return pieces
-
-

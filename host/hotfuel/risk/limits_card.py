@@ -60,7 +60,9 @@ class LimitsCard:
         return asdict(self)
 
 
-def limits_card(car: Car, fuel: Fuel | None = None, altitude_m: float | None = None, channels: Mapping[str, Channel] | None = None) -> LimitsCard:
+def limits_card(
+    car: Car, fuel: Fuel | None = None, altitude_m: float | None = None, channels: Mapping[str, Channel] | None = None
+) -> LimitsCard:
     """The card of a car, with another fuel or altitude than the car file's if given. Raises InputError as margins and the atmosphere do."""
     fuel = fuel or car.fuel()
     if altitude_m is not None:
@@ -100,7 +102,10 @@ def limits_card(car: Car, fuel: Fuel | None = None, altitude_m: float | None = N
 
 
 def altitude_curves(
-    fuels: Mapping[str, Fuel], altitude_m: npt.ArrayLike = tuple(range(0, 4001, 100)), vapour_liquid_ratio: float = 20.0, suction_kpa: float = 0.0
+    fuels: Mapping[str, Fuel],
+    altitude_m: npt.ArrayLike = tuple(range(0, 4001, 100)),
+    vapour_liquid_ratio: float = 20.0,
+    suction_kpa: float = 0.0,
 ) -> dict[str, np.ndarray]:
     """Limit against altitude with the fuels as curves: {"altitude_m", "pressure_kpa", "<fuel>_limit_degc", "<fuel>_onset_degc"}, each (n,).
 

@@ -112,7 +112,9 @@ def margins(
         except ValueError as error:
             if isinstance(error, InputError):
                 raise
-            raise InputError(f"{name}: temperatures of shape {measured.shape} do not fit the conditions' arrays: {error}") from None
+            raise InputError(
+                f"{name}: temperatures of shape {measured.shape} do not fit the conditions' arrays: {error}"
+            ) from None
         if place.probe.indicative:
             notes.append(f"{name}: a clamp-on probe is indicative, it never says act")
     return MarginTable(places, state, notes)
@@ -127,7 +129,12 @@ def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike
 
 def _at_flow(place: Place, flow_l_h: npt.ArrayLike, bore_m: float, channel: Channel) -> np.ndarray:
     rows = budget(
-        place, chip=channel.chip, gain=channel.gain, flow_l_h=flow_l_h, bore_m=bore_m, calibration_uncertainty_degc=channel.calibration_uncertainty_degc
+        place,
+        chip=channel.chip,
+        gain=channel.gain,
+        flow_l_h=flow_l_h,
+        bore_m=bore_m,
+        calibration_uncertainty_degc=channel.calibration_uncertainty_degc,
     )
     return root_sum_square(rows)
 
@@ -141,7 +148,10 @@ def _place_margin(
     """pressures: the place's own; line and bowl behind the needle, where the bowl's decides."""
     here = pressures[-1]
     limit_of = limit_at(fuel, ratio, needle=len(pressures) > 1)
-    full = [_flat(array, measured.shape) for array in (measured, uncertainty, here.uncertainty_kpa, *(where.pressure_kpa for where in pressures))]
+    full = [
+        _flat(array, measured.shape)
+        for array in (measured, uncertainty, here.uncertainty_kpa, *(where.pressure_kpa for where in pressures))
+    ]
     limit, margin, total, share = np.empty((4, measured.size))
     state = np.empty(measured.size, dtype=np.uint8)
     seen = place.probe.mount != "clamp_rubber"
@@ -160,7 +170,9 @@ def _place_margin(
 
 def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     """One value for every element of `shape`, flat."""
-    if values.shape != shape and not (values.size == 1 and math.prod(shape) == 1):  # broadcasting costs a single reading more than its margin
+    if values.shape != shape and not (
+        values.size == 1 and math.prod(shape) == 1
+    ):  # broadcasting costs a single reading more than its margin
         values = np.broadcast_to(values, shape)
     return values.reshape(-1)
 
@@ -215,5 +227,7 @@ def _notes(car: Car, state: np.ndarray) -> list[str]:
     unknown = np.isnan(state)
     if unknown.any() and unknown.mean() >= 0.005:  # the first second of a recording is never known
         share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
-        notes.append(f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place")
+        notes.append(
+            f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place"
+        )
     return notes

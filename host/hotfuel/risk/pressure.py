@@ -36,7 +36,9 @@ def standard_atmosphere_kpa(altitude_m: npt.ArrayLike) -> np.ndarray:
     """
     altitude = np.asarray(altitude_m, dtype=float)
     if not np.all((altitude >= -500) & (altitude <= 11000)):
-        raise InputError(f"an altitude of {np.ravel(altitude)[0]:g} m is outside the standard atmosphere: allowed is -500 m to 11000 m")
+        raise InputError(
+            f"an altitude of {np.ravel(altitude)[0]:g} m is outside the standard atmosphere: allowed is -500 m to 11000 m"
+        )
     return np.asarray(STANDARD_PRESSURE_KPA * (1 - 0.0065 * altitude / 288.15) ** 5.25588)
 
 
@@ -146,7 +148,9 @@ def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: flo
     here = np.arange(times.size)
     first = np.minimum(np.searchsorted(times, times - look_back_s), here)
     before = np.maximum(first - 1, 0)
-    first = np.where(times - times[before] <= look_back_s, before, first)  # at the window's edge the difference decides, not its rounded beginning
+    first = np.where(
+        times - times[before] <= look_back_s, before, first
+    )  # at the window's edge the difference decides, not its rounded beginning
     first += times - times[first] > look_back_s
     windows = np.stack((first, here + 1), axis=1).ravel()  # every other one is a sample's window
     padded = np.concatenate((samples, np.full_like(samples[..., :1], np.nan)), axis=-1)
@@ -164,7 +168,9 @@ def suction_kpa(
     """
     if np.ndim(flow_l_h) == 0 and np.ndim(acceleration_m_s2) == 0:
         flow = float(np.asarray(flow_l_h))
-        return _steady_suction_kpa(car.suction, car.engine, None if np.isnan(flow) else flow, float(np.asarray(acceleration_m_s2)), density_kg_m3)
+        return _steady_suction_kpa(
+            car.suction, car.engine, None if np.isnan(flow) else flow, float(np.asarray(acceleration_m_s2)), density_kg_m3
+        )
     return _suction_kpa(car.suction, car.engine, _array(flow_l_h), _array(acceleration_m_s2), density_kg_m3)
 
 
@@ -191,7 +197,9 @@ def _suction_kpa(
 
     idle, full = suction.suction_idle_kpa, suction.suction_full_kpa
     if idle is None and full is None:
-        return between(lambda q: 2 * line_loss_kpa(q, suction.line_length_m, suction.line_bore_m, density_kg_m3), 0.5 / np.sqrt(3))
+        return between(
+            lambda q: 2 * line_loss_kpa(q, suction.line_length_m, suction.line_bore_m, density_kg_m3), 0.5 / np.sqrt(3)
+        )
     only = full if full is not None else idle
     assert only is not None
     low = max((idle if idle is not None else 0.0) - lift, 0.0)
@@ -223,7 +231,9 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
             continue
         result[place.name] = _at_place(car, place.role, conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
         if place.role == "carburettor":
-            result[place.name + "_needle"] = _at_place(car, "bowl", conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
+            result[place.name + "_needle"] = _at_place(
+                car, "bowl", conditions, state, air, air_uncertainty, air_basis, density_kg_m3
+            )
     return result
 
 
@@ -240,12 +250,22 @@ def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray, str]
         return np.asarray(stated.pressure_kpa), np.asarray(stated.uncertainty_kpa), stated.source
     if known.all():
         return measured, np.asarray(_BAROMETER_KPA), "measured"
-    pressure, uncertainty = np.where(known, measured, stated.pressure_kpa), np.where(known, _BAROMETER_KPA, stated.uncertainty_kpa)
+    pressure, uncertainty = (
+        np.where(known, measured, stated.pressure_kpa),
+        np.where(known, _BAROMETER_KPA, stated.uncertainty_kpa),
+    )
     return pressure, uncertainty, f"measured, else {stated.source}"
 
 
 def _at_place(
-    car: Car, role: str, conditions: Conditions, state: np.ndarray, air: np.ndarray, air_uncertainty: np.ndarray, air_basis: str, density: float
+    car: Car,
+    role: str,
+    conditions: Conditions,
+    state: np.ndarray,
+    air: np.ndarray,
+    air_uncertainty: np.ndarray,
+    air_basis: str,
+    density: float,
 ) -> PlacePressure:
     if role == "bowl":
         pressure = air - car.carburettor.vent_depression_kpa + np.where(state == 1, car.carburettor.boost_kpa, 0.0)
@@ -258,7 +278,9 @@ def _at_place(
         if conditions.acceleration_m_s2 is not None:
             stated = _array(conditions.acceleration_m_s2)
             acceleration = np.where(np.isnan(stated), acceleration, stated)
-        depression, spread = suction_kpa(car, conditions.flow_l_h if conditions.flow_l_h is not None else np.nan, acceleration, density)
+        depression, spread = suction_kpa(
+            car, conditions.flow_l_h if conditions.flow_l_h is not None else np.nan, acceleration, density
+        )
         running, standing = (tank - depression, np.hypot(air_uncertainty, spread)), (np.minimum(tank, air), air_uncertainty)
         measured = car.suction.suction_idle_kpa is not None or car.suction.suction_full_kpa is not None
         how = "measured" if measured else "calculated, its loss taken as 1 to 3 times"
@@ -320,5 +342,3 @@ def _first_known(first: np.ndarray, second: np.ndarray) -> np.ndarray:
         return np.where(np.isnan(first), second, first)
     except ValueError as error:
         raise InputError(f"the conditions' arrays must have one length: {error}") from None
-
-

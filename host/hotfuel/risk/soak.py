@@ -146,7 +146,9 @@ def forecast_idle(
     middle = np.median(paths, axis=0)
     paths = middle + widening * (paths - middle)
     margin = limit_degc - paths
-    return IdleForecast(ahead_s / 60, _band(paths[:, -1]), _band(margin[:, -1]), _band(margin.min(axis=1)), prior.soaks < REAL_SOAKS_NEEDED)
+    return IdleForecast(
+        ahead_s / 60, _band(paths[:, -1]), _band(margin[:, -1]), _band(margin.min(axis=1)), prior.soaks < REAL_SOAKS_NEEDED
+    )
 
 
 def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, float, float]]) -> Prior:
@@ -168,7 +170,10 @@ def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, fl
         means, within = np.array([m for m, _ in found[name]]), np.array([v for _, v in found[name]])
         total = weight + len(means)
         new_centres[name] = (weight * centres[name] + means.sum()) / total
-        between = weight * (spreads[name] ** 2 + (centres[name] - new_centres[name]) ** 2) + (within + (means - new_centres[name]) ** 2).sum()
+        between = (
+            weight * (spreads[name] ** 2 + (centres[name] - new_centres[name]) ** 2)
+            + (within + (means - new_centres[name]) ** 2).sum()
+        )
         new_spreads[name] = float(np.sqrt(between / total))
     return replace(
         prior, heat_degc=float(np.exp(new_centres["heat"])), heat_spread=new_spreads["heat"], tau_s=float(np.exp(new_centres["tau"])),
@@ -217,7 +222,9 @@ def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.n
     good = np.isfinite(times) & np.isfinite(values)
     index = np.floor(times[good] / _STEP_S).astype(int)
     if index.size == 0 or len(np.unique(index)) < 3:
-        raise InputError(f"a forecast needs readings in at least three steps of {_STEP_S:g} s, there are {len(np.unique(index))}: wait a little")
+        raise InputError(
+            f"a forecast needs readings in at least three steps of {_STEP_S:g} s, there are {len(np.unique(index))}: wait a little"
+        )
     first, last = int(index.min()), int(index.max())
     if (last - first + 1) * _STEP_S >= _SOAK_S:
         raise InputError(f"the readings span more than {_SOAK_S / 60:g} min: there is nothing left to forecast")
@@ -268,7 +275,9 @@ def _filtered(values: np.ndarray, air_degc: float, prior: Prior, onset_degc: flo
         tt, td, dd = tt - tt**2 / spread, td - tt * td / spread, dd - td**2 / spread
     weights = np.exp(log_weight - log_weight.max())
     mean, covariance = np.stack([temperature, disturbance]), np.stack([tt, td, dd])
-    return replace(cloud, weights=weights / weights.sum(), mean=mean, covariance=covariance, elapsed_s=(len(values) - 1) * _STEP_S)
+    return replace(
+        cloud, weights=weights / weights.sum(), mean=mean, covariance=covariance, elapsed_s=(len(values) - 1) * _STEP_S
+    )
 
 
 def _drawn(cloud: _Cloud, prior: Prior, steps: int, onset_degc: float) -> np.ndarray:

@@ -14,7 +14,13 @@ WINDOW_S = 120.0
 LEAST_MIN, GREATEST_MIN = 0.5, 15.0  # outside nothing is said: too late to read, or too far to know
 _POINTS = 60
 
-CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = "closing", "opening", "level, below boiling onset", "boiling has begun", "not enough seen yet"
+CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = (
+    "closing",
+    "opening",
+    "level, below boiling onset",
+    "boiling has begun",
+    "not enough seen yet",
+)
 
 
 @dataclass(frozen=True)

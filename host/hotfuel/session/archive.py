@@ -133,7 +133,9 @@ def recompute(
     if calibration is not None:
         Calibration.load(calibration)
     chosen = str(Path(calibration).resolve()) if calibration is not None else None
-    identities = sorted(entry.name for entry in (root / SESSIONS).iterdir() if entry.is_dir() and not entry.name.endswith(".part"))
+    identities = sorted(
+        entry.name for entry in (root / SESSIONS).iterdir() if entry.is_dir() and not entry.name.endswith(".part")
+    )
     failed = []
     results = _on_cluster(cluster, root, identities, chosen) if cluster else _on_all_cores(root, identities, chosen)
     for number, (identity, problem) in enumerate(results, start=1):
@@ -188,7 +190,9 @@ def _on_cluster(address: str, root: Path, identities: list[str], calibration: st
     try:
         client = Client(address, timeout=_CONNECT_S, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
-        raise InputError(f"no Dask scheduler answers at {address} ({error}): give the address it printed when it started") from None
+        raise InputError(
+            f"no Dask scheduler answers at {address} ({error}): give the address it printed when it started"
+        ) from None
     with client:
         futures = {client.submit(work_out, str(root), identity, calibration, pure=False): identity for identity in identities}
         for future in completed(futures, loop=client.loop):
@@ -206,7 +210,9 @@ def _store(root: Path, identity: str, session: recording.Session) -> None:
         floats = [name for name in table.column_names if pa.types.is_float32(table.schema.field(name).type)]
         encodings = dict.fromkeys(floats, "BYTE_STREAM_SPLIT")
         encodings |= {name: "DELTA_BINARY_PACKED" for name in ("time_utc", "elapsed_ms") if name in table.column_names}
-        pyarrow.parquet.write_table(table, part, compression="zstd", compression_level=1, use_dictionary=texts, column_encoding=encodings)
+        pyarrow.parquet.write_table(
+            table, part, compression="zstd", compression_level=1, use_dictionary=texts, column_encoding=encodings
+        )
         os.replace(part, target)
         for old in (root / kind).glob(f"*/*/{identity}.parquet"):
             if old != target:
@@ -252,7 +258,9 @@ def _repeated(texts: list[str], count: int) -> pa.Array:
 def _summary_table(identity: str, session: recording.Session) -> pa.Table:
     """One row per place with its numbers and what the session says of itself; a needle's hottest is its inlet's and is not repeated."""
     found = session.summary()
-    holds_fuel = {p.name for p in session.car.places if p.role not in ("air", "other")} if session.car else set(session.ticks.places)
+    holds_fuel = (
+        {p.name for p in session.car.places if p.role not in ("air", "other")} if session.car else set(session.ticks.places)
+    )
     rows = []
     for p in found.places.values():
         needle = p.place.endswith("_needle")
@@ -268,10 +276,19 @@ def _summary_table(identity: str, session: recording.Session) -> pa.Table:
             }
         )  # fmt: skip
     text, number = pa.string(), pa.float64()
-    kinds = {"readings": pa.int64(), "holds_fuel": pa.bool_(), "calibrated": pa.bool_(), "started_utc": pa.timestamp("us", tz="UTC")}
-    schema = pa.schema([(name, kinds.get(name) or (number if name.endswith(("_degc", "_kpa", "_s")) else text)) for name in rows[0]])
+    kinds = {
+        "readings": pa.int64(),
+        "holds_fuel": pa.bool_(),
+        "calibrated": pa.bool_(),
+        "started_utc": pa.timestamp("us", tz="UTC"),
+    }
+    schema = pa.schema(
+        [(name, kinds.get(name) or (number if name.endswith(("_degc", "_kpa", "_s")) else text)) for name in rows[0]]
+    )
     # nan would be the greatest number in a query; what is not known is null
-    plain = [{name: None if isinstance(value, float) and np.isnan(value) else value for name, value in row.items()} for row in rows]
+    plain = [
+        {name: None if isinstance(value, float) and np.isnan(value) else value for name, value in row.items()} for row in rows
+    ]
     return pa.Table.from_pylist(plain, schema=schema)
 
 

@@ -92,7 +92,9 @@ def write_csv(session: Session, path: Path) -> None:
     for name in frame.columns:
         values = frame[name].to_numpy()
         whole = values.dtype.kind in "ui"
-        columns[name] = pa.array(values if whole else np.round(values.astype(float), 3 if "ratio" in name else 2), from_pandas=True)
+        columns[name] = pa.array(
+            values if whole else np.round(values.astype(float), 3 if "ratio" in name else 2), from_pandas=True
+        )
     pyarrow.csv.write_csv(pa.table(columns), path, pyarrow.csv.WriteOptions(quoting_style="needed"))
 
 
@@ -113,11 +115,18 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
     """A frame with a time index as compact Parquet. about: text kept with the schema. Floats go on the grid, small whole numbers stay."""
     dates = isinstance(frame.index, pd.DatetimeIndex)
     first = "time_utc" if dates else "time_s"
-    times = frame.index.tz_convert(None).as_unit("us").to_numpy() if isinstance(frame.index, pd.DatetimeIndex) else index_seconds(frame.index)
+    times = (
+        frame.index.tz_convert(None).as_unit("us").to_numpy()
+        if isinstance(frame.index, pd.DatetimeIndex)
+        else index_seconds(frame.index)
+    )
     columns = {name: frame[name].to_numpy() for name in frame.columns}
     floats = [name for name, values in columns.items() if values.dtype.kind == "f"]
     fields = [pa.field(first, pa.timestamp("us", tz="UTC") if dates else pa.float64(), metadata=_field(first))]
-    fields += [pa.field(name, pa.float32() if name in floats else pa.from_numpy_dtype(v.dtype), metadata=_field(name)) for name, v in columns.items()]
+    fields += [
+        pa.field(name, pa.float32() if name in floats else pa.from_numpy_dtype(v.dtype), metadata=_field(name))
+        for name, v in columns.items()
+    ]
     schema = pa.schema(fields, metadata=about)
 
     arrays = [pa.array(times, fields[0].type)]
@@ -163,7 +172,8 @@ def write_mdf(session: Session, path: Path) -> None:
     seconds = index_seconds(frame.index)
     base = seconds - seconds[0]
     signals = [
-        Signal(samples=frame[name].to_numpy(), timestamps=base, name=name, unit=unit_of(name), comment=comment_of(name)) for name in frame.columns
+        Signal(samples=frame[name].to_numpy(), timestamps=base, name=name, unit=unit_of(name), comment=comment_of(name))
+        for name in frame.columns
     ]
     with MDF(version="4.10") as file:
         if isinstance(frame.index, pd.DatetimeIndex):
@@ -175,7 +185,10 @@ def write_mdf(session: Session, path: Path) -> None:
         if len(marks):
             at = index_seconds(pd.Index(marks["time"])) - seconds[0]
             texts = np.array([text.encode() for text in marks["text"]])
-            file.append([Signal(samples=texts, timestamps=at, name="mark", comment="what a person marked", encoding="utf-8")], comment="marks")
+            file.append(
+                [Signal(samples=texts, timestamps=at, name="mark", comment="what a person marked", encoding="utf-8")],
+                comment="marks",
+            )
         file.save(path, overwrite=True, compression=1)
 
 

@@ -67,7 +67,9 @@ def find(path: str | Path) -> SessionFolder:
     if given.is_dir():
         folder, log = given, given / LOG
         if not log.is_file():
-            raise InputError(f"{given} holds no {LOG}: give a folder that `hotfuel record`, `download` or `demo` made, or a log file")
+            raise InputError(
+                f"{given} holds no {LOG}: give a folder that `hotfuel record`, `download` or `demo` made, or a log file"
+            )
     elif given.name in (CAR, METADATA, CALIBRATION, TRUTH):
         return find(given.parent)
     else:

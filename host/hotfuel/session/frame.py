@@ -59,7 +59,10 @@ def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]
     known = {place.name for place in car.places}
     by_channel = {place.channel: place.name for place in car.places}
     taken = known.intersection(names)
-    return [name if name in known or by_channel.get(number, name) in taken else by_channel.get(number, name) for number, name in enumerate(names)]
+    return [
+        name if name in known or by_channel.get(number, name) in taken else by_channel.get(number, name)
+        for number, name in enumerate(names)
+    ]
 
 
 def ticks(decoded: Any, car: Car | None, calibration: Any = None) -> Ticks:
@@ -90,7 +93,10 @@ def ticks(decoded: Any, car: Car | None, calibration: Any = None) -> Ticks:
             for target, values in zip(columns[name], (degc, reason, amplifier), strict=True):
                 target[rows] = values[source]
     order = _in_time(seconds, boot, tick)
-    stacked = [np.stack([column[kind] for column in columns.values()], axis=1) if columns else np.zeros((len(starts), 0)) for kind in range(3)]
+    stacked = [
+        np.stack([column[kind] for column in columns.values()], axis=1) if columns else np.zeros((len(starts), 0))
+        for kind in range(3)
+    ]
     if order is not None:
         seconds, boot, tick = seconds[order], boot[order], tick[order]
         stacked = [values[order] for values in stacked]
@@ -135,7 +141,9 @@ def inputs(decoded: Any, table: Ticks, car: Car | None) -> pd.DataFrame:
         order = order[np.isfinite(at[order])]
         columns |= board_inputs.held(at[order], {name: column[order] for name, column in values.items()}, table.seconds)
     if car is not None:
-        state = running_state(car, Conditions(**{name: columns[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}))
+        state = running_state(
+            car, Conditions(**{name: columns[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")})
+        )
         columns["running"] = np.broadcast_to(state, table.seconds.shape)
     return pd.DataFrame(columns, index=table.index)
 

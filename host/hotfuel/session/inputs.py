@@ -29,7 +29,9 @@ def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> di
 
     sensors = car.sensors
     percent = auxiliary["fuel_pressure"] / FULL_SCALE * 100
-    share = (percent - sensors.fuel_pressure_zero_percent) / (sensors.fuel_pressure_full_percent - sensors.fuel_pressure_zero_percent)
+    share = (percent - sensors.fuel_pressure_zero_percent) / (
+        sensors.fuel_pressure_full_percent - sensors.fuel_pressure_zero_percent
+    )
     # a broken wire reads 0 or full scale: outside the sender's span by more than its tolerance there is no pressure
     pressure = np.where((share < -0.05) | (share > 1.05), np.nan, share * sensors.fuel_pressure_range_kpa)
     battery = auxiliary["battery"] / FULL_SCALE * REFERENCE_V * sensors.battery_divider

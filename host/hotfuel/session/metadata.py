@@ -66,7 +66,12 @@ def _flag(value: Any) -> bool:
 def _number(least: float, greatest: float, whole: bool = False) -> Callable[[Any], Value]:
     def check(value: Any) -> Value:
         allowed = f"allowed is a {'whole ' if whole else ''}number from {least:g} to {greatest:g}"
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or not least <= value <= greatest:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not math.isfinite(value)
+            or not least <= value <= greatest
+        ):
             raise InputError(allowed)
         if whole and value != int(value):
             raise InputError(allowed)
@@ -119,7 +124,13 @@ KEYS: dict[str, Key] = {
         Key("humidity_percent", "Relative humidity", float, "%", _number(0, 100), _plain(0, "%")),
         Key("fuel_bought_on", "Fuel bought on", str, "", _date, _as_is),
         # what the recording knows
-        *_texts(("car", "Car"), ("board_id", "Board"), ("firmware", "Firmware"), ("software", "Recorded with"), ("port", "Recorded from")),
+        *_texts(
+            ("car", "Car"),
+            ("board_id", "Board"),
+            ("firmware", "Firmware"),
+            ("software", "Recorded with"),
+            ("port", "Recorded from"),
+        ),
         Key("protocol_version", "Wire protocol", int, "", _number(0, 255, whole=True), _as_is),
         Key("period_ms", "Sampling period", int, "ms", _number(1, 65535, whole=True), _plain(0, "ms")),
         Key("simulated", "Simulated", bool, "", _flag, _yes_no),

@@ -81,8 +81,12 @@ class Session:
     def _summary(self) -> summary.Summary:
         table = self.margin_table if self.car is not None else None
         fuel_places = {p.name for p in self.car.places if p.role not in ("air", "other")} if self.car else set()
-        longest = max((d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S)
-        return summary.summarise(self.temperatures(), table, fuel_places & set(self.ticks.places), max(longest, frame.HOLE_LEAST_S))
+        longest = max(
+            (d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S
+        )
+        return summary.summarise(
+            self.temperatures(), table, fuel_places & set(self.ticks.places), max(longest, frame.HOLE_LEAST_S)
+        )
 
     def temperatures(self) -> pd.DataFrame:
         """(ticks, places) in degC, columns "<place>_degc"; nan where there is none. Index: UTC if the log knows wall time, else time deltas."""
@@ -144,7 +148,9 @@ class Session:
 
     def _car(self) -> Car:
         if self.car is None:
-            raise InputError(f"{self.name} has no usable car file, so there are no limits: put one beside {folder.LOG} as {folder.CAR}, or give one")
+            raise InputError(
+                f"{self.name} has no usable car file, so there are no limits: put one beside {folder.LOG} as {folder.CAR}, or give one"
+            )
         return self.car
 
 
@@ -155,7 +161,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     the car given has a mistake; a mistake in the session's own files is a note, because the recording must stay readable.
     """
     where = folder.find(path)
-    values, notes = (metadata.read(where.metadata_path) if where.metadata_path else ({}, []))
+    values, notes = metadata.read(where.metadata_path) if where.metadata_path else ({}, [])
     decoded = samples.decode(where.log_path)
     text = ""
     if isinstance(car, str | Path):
@@ -179,7 +185,9 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     if calibration is not None:
         boards = {bytes(description["board_id"]).hex() for description in decoded.descriptions.values()}
         if boards and calibration.board_id not in boards:
-            notes.append(f"The calibration is of board {calibration.board_id}, the recording of {', '.join(sorted(boards))}: it was left out.")
+            notes.append(
+                f"The calibration is of board {calibration.board_id}, the recording of {', '.join(sorted(boards))}: it was left out."
+            )
             calibration = None
     values = {**_from_log(decoded), **values}
     if chosen is not None:
@@ -215,7 +223,9 @@ def _place_notes(session: Session) -> list[str]:
         notes.append(f"The car file has {', '.join(missing)}, which the board did not measure.")
     if extra:
         notes.append(f"The board measured {', '.join(extra)}, which is not in the car file: temperatures only.")
-    empty = [name for name, column in zip(seen, session.ticks.degc.T, strict=True) if len(column) and not np.isfinite(column).any()]
+    empty = [
+        name for name, column in zip(seen, session.ticks.degc.T, strict=True) if len(column) and not np.isfinite(column).any()
+    ]
     if empty:
         notes.append(f"There is no temperature at {', '.join(empty)} in the whole recording.")
     return notes

@@ -53,7 +53,9 @@ class Summary:
         return {key: _plain(value) for key, value in asdict(self).items()}
 
 
-def summarise(temperatures: pd.DataFrame, table: MarginTable | None, limited: frozenset[str] | set[str], longest_step_s: float) -> Summary:
+def summarise(
+    temperatures: pd.DataFrame, table: MarginTable | None, limited: frozenset[str] | set[str], longest_step_s: float
+) -> Summary:
     """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline (they hold fuel).
 
     longest_step_s: a longer step between two rows is a gap and counts for no duration.
@@ -72,7 +74,11 @@ def summarise(temperatures: pd.DataFrame, table: MarginTable | None, limited: fr
         places[name] = _of_place(name, values, index, step, means, table)
         if table is not None and name + "_needle" in table.places:
             places[name + "_needle"] = _of_place(name + "_needle", values, index, step, means, table)
-    hot = [p for name, p in places.items() if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not name.endswith("_needle")]
+    hot = [
+        p
+        for name, p in places.items()
+        if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not name.endswith("_needle")
+    ]
     near = [p for p in places.values() if np.isfinite(p.smallest_margin_degc)]
     return Summary(
         index[0], index[-1], float(seconds[-1] - seconds[0]), float(step.sum()), len(index), places,
@@ -110,7 +116,9 @@ class _Means:
         return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
 
 
-def _of_place(name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: _Means, table: MarginTable | None) -> PlaceSummary:
+def _of_place(
+    name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: _Means, table: MarginTable | None
+) -> PlaceSummary:
     degc = means.of(values)
     measured = np.isfinite(degc).any()
     at = int(np.nanargmax(degc)) if measured else 0

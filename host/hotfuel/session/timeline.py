@@ -35,7 +35,9 @@ class Timeline:
                 line.offsets_s[number] = 0.0 if end is None else end + UNPLACED_STEP_S - first
                 end = last + line.offsets_s[number]
             if len(boots) > 1:
-                line.notes.append(f"The board started {len(boots)} times and no wall time is known: the parts are put one behind the other.")
+                line.notes.append(
+                    f"The board started {len(boots)} times and no wall time is known: the parts are put one behind the other."
+                )
             return line
         behind = float(clock.wall_s(known[0], spans[known[0]][0]))
         for number in reversed([number for number in boots if number < known[0]]):
@@ -50,7 +52,9 @@ class Timeline:
                 line.offsets_s[number] = before + UNPLACED_STEP_S - first
                 before = last + line.offsets_s[number]
         if line.offsets_s:
-            line.notes.append(f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put beside their neighbours.")
+            line.notes.append(
+                f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put beside their neighbours."
+            )
         return line
 
     def seconds(self, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:

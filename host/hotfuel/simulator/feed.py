@@ -83,7 +83,9 @@ class Samples:
     ignition: np.ndarray | float = 1.0
 
 
-def steady(emf_mv: Iterable[float], cold_degc: Iterable[float], *, seconds: float, step_s: float = 0.05, **inputs: float) -> Iterator[Samples]:
+def steady(
+    emf_mv: Iterable[float], cold_degc: Iterable[float], *, seconds: float, step_s: float = 0.05, **inputs: float
+) -> Iterator[Samples]:
     """A source that never changes, in blocks of a second: for tests, and to look at the board on the bench.
 
     Example: ``steady([1.0, 2.0, 3.0], [25.0] * 3, seconds=10)``
@@ -122,7 +124,9 @@ def _columns(block: Any, count: int, senders: Senders, channels: int, step_s: fl
     cold = np.asarray(block.cold_degc, dtype=float).reshape(count, -1)
     if emf.shape[1] < channels or cold.shape[1] < channels:
         have = min(emf.shape[1], cold.shape[1])
-        raise InputError(f"the source has {have} channels and the board {channels} chips; give the board as many chips as the source has channels")
+        raise InputError(
+            f"the source has {have} channels and the board {channels} chips; give the board as many chips as the source has channels"
+        )
 
     def column(name: str) -> np.ndarray:
         values = getattr(block, name, None)

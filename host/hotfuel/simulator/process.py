@@ -43,7 +43,9 @@ def choose_engine(wanted: str | None) -> str:
     if wanted not in (MICROPYTHON, CPYTHON):
         raise InputError(f'engine is "{wanted}"; allowed are "micropython" and "cpython"')
     if wanted == MICROPYTHON and installed_engine() != MICROPYTHON:
-        raise InputError("MicroPython is not installed here; install hotfuel[board], or leave the engine out to run the same firmware under CPython")
+        raise InputError(
+            "MicroPython is not installed here; install hotfuel[board], or leave the engine out to run the same firmware under CPython"
+        )
     return wanted
 
 

@@ -39,7 +39,9 @@ class Wiring:
             elif chip in ON_I2C:
                 where = {"bus": "i2c", "number": self.i2c, "where": int(list(addresses)[channel])}  # type: ignore[call-overload]
             else:
-                raise InputError(f"channel {channel} cannot have a {chip}; there are {', '.join(ON_SPI + ON_I2C)}, on channels 0 to 7")
+                raise InputError(
+                    f"channel {channel} cannot have a {chip}; there are {', '.join(ON_SPI + ON_I2C)}, on channels 0 to 7"
+                )
             rows.append({**where, "chip": chip, "channel": channel, "on_rail": True, "name": channel})
         for fitted, address, name in ((barometer, BAROMETER_ADDRESS, "barometer"), (clock_chip, CLOCK_ADDRESS, "clock")):
             if fitted is not None:
@@ -60,7 +62,9 @@ class Wiring:
             "ignition_pin": self.gpio.get("ignition"),
             "pulse_pin": self.gpio.get("engine_pulses"),
             "analogue": [
-                [self.gpio[name], column] for name, column in (("battery", BATTERY_CODE), ("fuel_pressure", FUEL_PRESSURE_CODE)) if name in self.gpio
+                [self.gpio[name], column]
+                for name, column in (("battery", BATTERY_CODE), ("fuel_pressure", FUEL_PRESSURE_CODE))
+                if name in self.gpio
             ],
         }
 
@@ -80,5 +84,7 @@ def settings_text(chips: Sequence[str], settings: Mapping[str, object]) -> str:
     if len(chips) != len(DEFAULT_CHIPS):
         values.setdefault("places", tuple(f"place_{channel}" for channel in range(len(chips))))
     values.setdefault("i2c_addresses", tuple(str(I2C_FROM + channel) for channel in range(len(chips))))
-    lines = [f"{name}={','.join(map(str, value)) if isinstance(value, (tuple, list)) else value}" for name, value in values.items()]
+    lines = [
+        f"{name}={','.join(map(str, value)) if isinstance(value, (tuple, list)) else value}" for name, value in values.items()
+    ]
     return "\n".join(lines)

@@ -19,7 +19,16 @@ from hotfuel.temperature.thermocouple import seebeck_mv_per_degc
 
 # Assumptions, common practice, no source: how far a fitting, or the air about a clamp, stands from the fuel (standard deviation, degC), and how far
 # the terminals stand from the chip's own sensor.
-FITTING_DEGC = {"tank": 5.0, "suction": 10.0, "pump": 15.0, "line": 15.0, "carburettor": 15.0, "bowl": 15.0, "air": 0.0, "other": 15.0}
+FITTING_DEGC = {
+    "tank": 5.0,
+    "suction": 10.0,
+    "pump": 15.0,
+    "line": 15.0,
+    "carburettor": 15.0,
+    "bowl": 15.0,
+    "air": 0.0,
+    "other": 15.0,
+}
 CLAMP_AIR_DEGC = 30.0
 GRADIENT_LIMIT_DEGC = 0.5
 COPPER_SPAN_DEGC = 20.0
@@ -118,19 +127,32 @@ def budget(
         tolerance, source = tolerance_degc(place.probe.tolerance, temperature_degc)
         limit("thermocouple wire", tolerance, False, source)
         limit("amplifier offset", float(amplifier["offset_uv"]) / uv_per_degc, False, amplifier["source"])
-        limit("amplifier scale", float(amplifier["full_scale_share"]) * float(amplifier["full_scale_uv"]) / uv_per_degc, False, amplifier["source"])
+        limit(
+            "amplifier scale",
+            float(amplifier["full_scale_share"]) * float(amplifier["full_scale_uv"]) / uv_per_degc,
+            False,
+            amplifier["source"],
+        )
         if place.probe.extension_wire == "type K":
             limit("extension wire", 2.2, False, "ASTM E230, KX standard (from memory)")
         elif place.probe.extension_wire == "copper":
             limit("extension wire of copper", COPPER_SPAN_DEGC, False, "assumption: the splice up to 20 degC from the box")
     else:
         rows.append(Contribution("calibration", calibration_uncertainty_degc, False, "calibration file"))
-    rows.append(Contribution("amplifier noise", float(amplifier["noise_uv_rms"]) / uv_per_degc / np.sqrt(averages), False, amplifier["source"]))
+    rows.append(
+        Contribution(
+            "amplifier noise", float(amplifier["noise_uv_rms"]) / uv_per_degc / np.sqrt(averages), False, amplifier["source"]
+        )
+    )
     limit("cold junction", float(amplifier["cold_limit_degc"]), False, amplifier["source"])
     limit("terminals against the chip's sensor", GRADIENT_LIMIT_DEGC, True, "assumption, common practice, no source")
     difference = CLAMP_AIR_DEGC if place.probe.mount in _AIR_W_M2_K else FITTING_DEGC[place.role]
     share = placement_share(place.probe, flow_l_h, bore_m)
-    rows.append(Contribution("placement", share * difference, False, "fin equation, Churchill and Bernstein 1977; temperature difference assumed"))
+    rows.append(
+        Contribution(
+            "placement", share * difference, False, "fin equation, Churchill and Bernstein 1977; temperature difference assumed"
+        )
+    )
     return rows
 
 

@@ -36,7 +36,9 @@ def water_boiling_degc(pressure_kpa: npt.ArrayLike) -> np.ndarray:
     """
     pressure = np.asarray(pressure_kpa, dtype=float)
     if not np.all((pressure >= 1) & (pressure <= 1000)):
-        raise InputError(f"{np.ravel(pressure)[0]:g} kPa is outside 1 to 1000 kPa: give the absolute pressure of the air where the water boils")
+        raise InputError(
+            f"{np.ravel(pressure)[0]:g} kPa is outside 1 to 1000 kPa: give the absolute pressure of the air where the water boils"
+        )
     beta = (pressure / 1000) ** 0.25
     e = beta**2 + _N[2] * beta + _N[5]
     f = _N[0] * beta**2 + _N[3] * beta + _N[6]
@@ -100,11 +102,15 @@ class Calibration(BaseModel):
         try:
             return cls.model_validate_json(Path(path).read_bytes())
         except OSError as error:
-            raise InputError(f"{name} cannot be read ({error.strerror}): make one with `hotfuel check`, or leave the calibration out") from None
+            raise InputError(
+                f"{name} cannot be read ({error.strerror}): make one with `hotfuel check`, or leave the calibration out"
+            ) from None
         except ValidationError as error:
             first = error.errors()[0]
             key = ".".join(str(part) for part in first["loc"]) or "the file"
-            raise InputError(f"{name}: {key} is {first['input']!r:.60}: {first['msg']}; make it anew with `hotfuel check`") from None
+            raise InputError(
+                f"{name}: {key} is {first['input']!r:.60}: {first['msg']}; make it anew with `hotfuel check`"
+            ) from None
 
 
 def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_degc: npt.ArrayLike, reference_degc: float | None = None,
@@ -123,7 +129,9 @@ def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_d
         raise InputError(f"{bath}: only {recent.sum()} good readings in {STEADY_S:g} s, needed are 10")
     swing = float(np.ptp(values[recent]))
     if swing > STEADY_DEGC:
-        raise InputError(f"{bath}: readings moved by {swing:.1f} °C in {STEADY_S:g} s, allowed is {STEADY_DEGC:g}: stir and wait until steady")
+        raise InputError(
+            f"{bath}: readings moved by {swing:.1f} °C in {STEADY_S:g} s, allowed is {STEADY_DEGC:g}: stir and wait until steady"
+        )
     if bath == "ice":
         reference, uncertainty = ICE_DEGC, ICE_UNCERTAINTY_DEGC
     elif bath == "boiling":
@@ -169,15 +177,21 @@ def line_through(place: str, points: Sequence[Point], made_on: datetime.date) ->
             )
     measured = np.array([taken.measured_degc for taken in points])
     reference = np.array([taken.reference_degc for taken in points])
-    errors = np.array([math.hypot(taken.reference_uncertainty_degc, taken.spread_degc / math.sqrt(taken.readings)) for taken in points])
+    errors = np.array(
+        [math.hypot(taken.reference_uncertainty_degc, taken.spread_degc / math.sqrt(taken.readings)) for taken in points]
+    )
     if np.ptp(reference) < _APART_DEGC:
         offset = float(np.mean(reference - measured))
         # one point says nothing about the scale: 0.4 % of the 60 degC up to hot fuel, the special grade's share
         error = math.hypot(float(errors.max()), 0.004 * 60)
-        return ChannelCalibration(place=place, gain=1.0, offset_degc=offset, uncertainty_degc=error, made_on=made_on, points=tuple(points))
+        return ChannelCalibration(
+            place=place, gain=1.0, offset_degc=offset, uncertainty_degc=error, made_on=made_on, points=tuple(points)
+        )
     gain, offset = np.polyfit(measured, reference, 1, w=1 / errors)
     if not GAIN_RANGE[0] <= gain <= GAIN_RANGE[1]:
-        raise InputError(f"{place}: the points give a gain of {gain:.3f}, allowed is {GAIN_RANGE[0]:g} to {GAIN_RANGE[1]:g}: a bath or wire is wrong")
+        raise InputError(
+            f"{place}: the points give a gain of {gain:.3f}, allowed is {GAIN_RANGE[0]:g} to {GAIN_RANGE[1]:g}: a bath or wire is wrong"
+        )
     error = math.hypot(float(errors.max()), float(np.abs(gain * measured + offset - reference).max()))
     return ChannelCalibration(
         place=place, gain=float(gain), offset_degc=float(offset), uncertainty_degc=error, made_on=made_on, points=tuple(points)

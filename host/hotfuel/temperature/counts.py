@@ -172,7 +172,12 @@ def readings_degc(
 
 
 def _fill_degc(
-    readings: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: Any, degc: np.ndarray, reason: np.ndarray, cold: np.ndarray
+    readings: np.ndarray,
+    descriptions: Mapping[int, Mapping[str, Any]],
+    calibration: Any,
+    degc: np.ndarray,
+    reason: np.ndarray,
+    cold: np.ndarray,
 ) -> None:
     """Channels of one kind are worked out together: a single frame costs one call, not one a channel."""
     for description_id, description in descriptions.items():
@@ -197,7 +202,9 @@ def _fill_degc(
             measured = cold_degc(part["cold"], chip=chip, gain=gain, resolution_bits=resolution_bits)
             cold[rows] = np.where(_COLD_UNKNOWN[reason[rows]], np.nan, measured)
             for number in numbers if calibration is not None else ():
-                correction = calibration.channel(number, bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace"))
+                correction = calibration.channel(
+                    number, bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace")
+                )
                 if correction is not None:
                     of_channel = rows[part["channel"] == number]
                     degc[of_channel] = correction.corrected_degc(degc[of_channel])
@@ -212,9 +219,11 @@ def loop_code(emf: npt.ArrayLike, cold: npt.ArrayLike, *, chip: int, gain: int, 
     """
     chip_scale = scale(chip, gain, resolution_bits)
     if chip_scale is None:
-        raise InputError(f"chip {chip} with gain {gain} and {resolution_bits} bit is not known; known are {', '.join(CHIPS)} with the gains 8 and 32")
+        raise InputError(
+            f"chip {chip} with gain {gain} and {resolution_bits} bit is not known; known are {', '.join(CHIPS)} with the gains 8 and 32"
+        )
     if np.isnan(chip_scale.mv_per_code):
-        return (np.asarray(emf, dtype=float) / MAX31855_MV_PER_DEGC + np.asarray(cold, dtype=float)) / chip_scale.hot_degc_per_code
+        return (
+            np.asarray(emf, dtype=float) / MAX31855_MV_PER_DEGC + np.asarray(cold, dtype=float)
+        ) / chip_scale.hot_degc_per_code
     return np.asarray(emf, dtype=float) / chip_scale.mv_per_code + 0.0 * np.asarray(cold, dtype=float)
-
-

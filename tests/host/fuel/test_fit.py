@@ -6,8 +6,20 @@ from hotfuel.fuel import Fuel, fit, volatility
 from hotfuel.fuel import components as c
 
 # Twelve complete hydrocarbon fuels, 54 to 103 kPa: vapour pressure, T10, T50, T90 (orders of magnitude of the D4814 classes AA to E).
-COMPLETE_E0 = [(54, 60, 105, 170), (55, 57, 100, 165), (60, 55, 100, 165), (62, 55, 98, 160), (62, 55, 100, 165), (66, 52, 98, 165),
-               (69, 51, 98, 160), (75, 49, 96, 165), (79, 48, 95, 165), (85, 46, 93, 160), (93, 43, 90, 160), (103, 40, 85, 155)]
+COMPLETE_E0 = [
+    (54, 60, 105, 170),
+    (55, 57, 100, 165),
+    (60, 55, 100, 165),
+    (62, 55, 98, 160),
+    (62, 55, 100, 165),
+    (66, 52, 98, 165),
+    (69, 51, 98, 160),
+    (75, 49, 96, 165),
+    (79, 48, 95, 165),
+    (85, 46, 93, 160),
+    (93, 43, 90, 160),
+    (103, 40, 85, 155),
+]
 
 
 @pytest.mark.parametrize("measured", COMPLETE_E0)

@@ -48,9 +48,13 @@ def test_ethanol_blend_keeps_to_what_is_known_of_measured_fuels():
     for vp, t10, t50 in [(63.5, 53, 85), (63.5, 55, 95), (60, 56, 103)]:
         found = float(Fuel.from_measurements(vp, t10, t50, 162, 10).limit_degc(101.325))
         assert 2 < float(volatility.t_vl20_linear_degc(vp, t10, t50)) - found < 6.6
-    summer = [float(Fuel.from_measurements(63.5, t10, t50, 160, 10).limit_degc(101.325)) for t10, t50 in [(53, 70), (54, 75), (55, 90)]]
+    summer = [
+        float(Fuel.from_measurements(63.5, t10, t50, 160, 10).limit_degc(101.325)) for t10, t50 in [(53, 70), (54, 75), (55, 90)]
+    ]
     assert np.mean(summer) == pytest.approx(54.25, abs=1)
-    winter = [float(Fuel.from_measurements(94.5, t10, t50, 158, 10).limit_degc(101.325)) for t10, t50 in [(41, 68), (42, 75), (43, 90)]]
+    winter = [
+        float(Fuel.from_measurements(94.5, t10, t50, 158, 10).limit_degc(101.325)) for t10, t50 in [(41, 68), (42, 75), (43, 90)]
+    ]
     assert np.mean(winter) == pytest.approx(43, abs=1)
     e0 = float(Fuel.from_measurements(63.5, 55, 100, 165).limit_degc(101.325))
     assert e0 - np.mean(summer) == pytest.approx(6, abs=1.5)
@@ -119,7 +123,9 @@ def test_temperature_at_enthalpy_is_the_inverse_over_the_range(fuel):
     pressure, degc = np.geomspace(50, 500, 12)[:, None], np.linspace(-20, 160, 31)
     enthalpy = fuel.enthalpy_kj_per_kg(degc, pressure)
     assert np.all(np.diff(enthalpy, axis=1) > 0)
-    np.testing.assert_allclose(fuel.mixture.temperature_at_enthalpy_degc(enthalpy, pressure), np.broadcast_to(degc, enthalpy.shape), atol=0.01)
+    np.testing.assert_allclose(
+        fuel.mixture.temperature_at_enthalpy_degc(enthalpy, pressure), np.broadcast_to(degc, enthalpy.shape), atol=0.01
+    )
 
 
 def test_weathering_flatters_and_is_never_the_default():
@@ -159,7 +165,10 @@ def test_describe_says_route_edition_memory_and_what_is_not_covered():
         ({"vapour_pressure_kpa": 60, "ethanol_vol": 120}, "outside 0 to 90"),
         ({"vapour_pressure_kpa": 60, "t50_degc": float("nan")}, "T50 nan"),
         ({"vapour_pressure_kpa": 60, "density_kg_m3": 0.74}, "653 to 830"),
-        ({"vapour_pressure_kpa": 110, "ethanol_vol": 88}, r"110 kPa does not go with ethanol 88 vol-%: with that it is \d+ to \d+ kPa as a rule"),
+        (
+            {"vapour_pressure_kpa": 110, "ethanol_vol": 88},
+            r"110 kPa does not go with ethanol 88 vol-%: with that it is \d+ to \d+ kPa as a rule",
+        ),
         ({"vapour_pressure_kpa": 20, "t10_degc": 40, "t50_degc": 100}, "20 kPa does not go with T10 40 degC and T50 100 degC"),
         ({"vapour_pressure_kpa": 100, "t_vl20_degc": 70}, r"100 kPa does not go with T\(V/L=20\) 70 degC"),
         ({"vapour_pressure_kpa": 77, "t50_degc": 93, "t_vl20_degc": 39}, "check each figure and its unit on the data sheet"),
@@ -194,7 +203,9 @@ def test_anchored_fuels_have_a_limit_table(vapour_pressure_kpa, t10_degc, t50_de
     assert np.all(np.diff(ratios) >= 0)
 
 
-@pytest.mark.parametrize(("degc", "kpa", "message"), [(250, 100, "-40 to 200"), (50, 5, "20 to 600"), (50, float("nan"), "20 to 600")])
+@pytest.mark.parametrize(
+    ("degc", "kpa", "message"), [(250, 100, "-40 to 200"), (50, 5, "20 to 600"), (50, float("nan"), "20 to 600")]
+)
 def test_states_beyond_the_range_are_refused(degc, kpa, message):
     with pytest.raises(InputError, match=message):
         E0.vapour_liquid_ratio(degc, kpa)
@@ -209,16 +220,26 @@ def test_named_fuels():
     assert fuel_named("d4814 a1").name == fuel_from("ASTM D4814 A-1").name == CLASS.name == "D4814 A-1"
     assert fuel_from({"class": "EN 228 D1", "grade": "E5"}).name == "EN 228 D1 E5"
     assert fuel_from("D5798 3").ethanol_vol == 70
-    assert fuel_from({"vapour_pressure_kpa": 60, "t10_degc": 55, "t50_degc": 100, "t90_degc": 165}).limit_degc(101.325) == E0.limit_degc(101.325)
+    assert fuel_from({"vapour_pressure_kpa": 60, "t10_degc": 55, "t50_degc": 100, "t90_degc": 165}).limit_degc(
+        101.325
+    ) == E0.limit_degc(101.325)
 
 
 @pytest.mark.parametrize(
     ("entry", "message"),
     [
-        ("premium", "names no standard"), ("D4814 A", "vapour-lock class 1 to 6"), ("D4814 A-9", "choose 1, 2, 3"), ("D4814 Q-1", "choose AA, A, B"),
-        ("EN 228 D1 E20", "choose E5 or E10"), ("M85", "not covered"), ("nitromethane 20", "not covered"), ("D5798 7", "choose 1, 2, 3, 4"),
-        ({"vapour_pressure_kpa": 60, "methanol_vol": 15}, "not covered"), ({"vapour_pressure_kpa": 60, "rvp": 9}, '"rvp" is not known'),
-        ({"t10_degc": 60}, "needs vapour_pressure_kpa"), ({"class": "D4814 A-1", "edition": "1871"}, "choose 2018 or five-class"),
+        ("premium", "names no standard"),
+        ("D4814 A", "vapour-lock class 1 to 6"),
+        ("D4814 A-9", "choose 1, 2, 3"),
+        ("D4814 Q-1", "choose AA, A, B"),
+        ("EN 228 D1 E20", "choose E5 or E10"),
+        ("M85", "not covered"),
+        ("nitromethane 20", "not covered"),
+        ("D5798 7", "choose 1, 2, 3, 4"),
+        ({"vapour_pressure_kpa": 60, "methanol_vol": 15}, "not covered"),
+        ({"vapour_pressure_kpa": 60, "rvp": 9}, '"rvp" is not known'),
+        ({"t10_degc": 60}, "needs vapour_pressure_kpa"),
+        ({"class": "D4814 A-1", "edition": "1871"}, "choose 2018 or five-class"),
     ],
 )
 def test_what_is_unknown_or_not_covered_is_said(entry, message):

@@ -6,8 +6,12 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.fuel.grid import along, look_up
 
-FUELS = [Fuel.from_measurements(60, 55, 100, 165), Fuel.from_measurements(94.5, 42, 75, 160, 10), Fuel.from_measurements(62, ethanol_vol=80),
-         Fuel.from_class("D4814", "AA-1")]
+FUELS = [
+    Fuel.from_measurements(60, 55, 100, 165),
+    Fuel.from_measurements(94.5, 42, 75, 160, 10),
+    Fuel.from_measurements(62, ethanol_vol=80),
+    Fuel.from_class("D4814", "AA-1"),
+]
 
 
 @pytest.mark.parametrize("fuel", FUELS, ids=lambda fuel: fuel.name)
@@ -18,7 +22,9 @@ def test_within_0_05_degc_of_the_flash(fuel):
     np.testing.assert_allclose(fuel.limit_table.limit_degc(pressure, ratio), direct, atol=0.05)
     np.testing.assert_allclose(fuel.limit_table.vapour_liquid_ratio(direct, pressure), ratio, atol=0.1)
     for criterion in (0.0, 4.0, 20.0, 36.0):
-        np.testing.assert_allclose(fuel.limit_table.limit_degc(pressure, criterion), fuel.limit_degc(pressure, criterion), atol=0.05)
+        np.testing.assert_allclose(
+            fuel.limit_table.limit_degc(pressure, criterion), fuel.limit_degc(pressure, criterion), atol=0.05
+        )
 
 
 @pytest.mark.parametrize("fuel", FUELS[:2], ids=lambda fuel: fuel.name)

@@ -7,15 +7,26 @@ from hotfuel.fuel.components import rows
 
 
 def test_every_data_row_names_its_source():
-    for table in ("components", "d1250_constants", "d4814_vapour_lock", "d4814_volatility", "d5798_classes", "en228_volatility",
-                  "ethanol_vapour_pressure_rise", "unifac_groups", "unifac_interactions"):
+    for table in (
+        "components",
+        "d1250_constants",
+        "d4814_vapour_lock",
+        "d4814_volatility",
+        "d5798_classes",
+        "en228_volatility",
+        "ethanol_vapour_pressure_rise",
+        "unifac_groups",
+        "unifac_interactions",
+    ):
         assert all(row["source"] for row in rows(table)), table
 
 
 def test_blend_rule_is_the_linear_equation_without_ethanol_or_on_the_plateau():
     assert volatility.t_vl20_blend_degc(60, 55, 100, 0) == volatility.t_vl20_linear_degc(60, 55, 100)
     assert volatility.t_vl20_blend_degc(60, 55, 70, 10) == volatility.t_vl20_linear_degc(60, 55, 70)
-    assert float(volatility.t_vl20_linear_degc(60, 55, 95) - volatility.t_vl20_blend_degc(60, 55, 95, 10)) == pytest.approx(0.17 * 24)
+    assert float(volatility.t_vl20_linear_degc(60, 55, 95) - volatility.t_vl20_blend_degc(60, 55, 95, 10)) == pytest.approx(
+        0.17 * 24
+    )
 
 
 def test_ethanol_step_of_the_standard():
@@ -25,8 +36,10 @@ def test_ethanol_step_of_the_standard():
 @pytest.mark.parametrize(
     ("call", "allowed"),
     [
-        (lambda: volatility.t_vl20_linear_degc(20, 55, 100), "35 to 115 kPa"), (lambda: volatility.t_vl20_linear_degc(60, 55, 200), "55 to 140 degC"),
-        (lambda: volatility.ethanol_rise_kpa(15), "0 to 10 vol-%"), (lambda: volatility.altitude_rise_degc(9000), "-500 to 6000 m"),
+        (lambda: volatility.t_vl20_linear_degc(20, 55, 100), "35 to 115 kPa"),
+        (lambda: volatility.t_vl20_linear_degc(60, 55, 200), "55 to 140 degC"),
+        (lambda: volatility.ethanol_rise_kpa(15), "0 to 10 vol-%"),
+        (lambda: volatility.altitude_rise_degc(9000), "-500 to 6000 m"),
         (lambda: volatility.dry_vapour_pressure_equivalent_kpa(60, "x"), '"astm" or "epa"'),
         (lambda: volatility.class_row("d4814_vapour_lock", "2018", **{"class": "7"}), "choose 1, 2, 3, 4, 5, 6"),
     ],

@@ -134,7 +134,10 @@ def test_without_the_token_everything_is_refused(network):
     assert get(f"{base}/?token={token}")[0] == 403
 
 
-@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "https://evil.example:443", "http://127.0.0.1:1", "http://127.0.0.1", "file://"])
+@pytest.mark.parametrize(
+    "origin",
+    [None, "null", "http://evil.example", "https://evil.example:443", "http://127.0.0.1:1", "http://127.0.0.1", "file://"],
+)
 def test_a_websocket_of_another_origin_is_refused(network, loopback, origin):
     link = network[2]
     assert connect(f"{link}/ws", origin, bokeh_token(get(link)[2])) == 403
@@ -261,7 +264,16 @@ def asked(tmp_path):
 
 @pytest.mark.parametrize(
     "text",
-    ["stumbled", "<script>alert(1)</script>", "\x1b]0;x\x07\x00\r\n--", "x" * 3000, "\u202egnp.exe", '"}\n{"kind": "end"}', "é" * 200, "  "],
+    [
+        "stumbled",
+        "<script>alert(1)</script>",
+        "\x1b]0;x\x07\x00\r\n--",
+        "x" * 3000,
+        "\u202egnp.exe",
+        '"}\n{"kind": "end"}',
+        "é" * 200,
+        "  ",
+    ],
 )
 def test_a_mark_of_any_text_becomes_one_mark_of_plain_text(asked, text):
     answer = asked.ask(id="1", kind="mark", text=text)

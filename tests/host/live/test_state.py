@@ -229,7 +229,12 @@ def test_the_boards_own_warning_is_shown_and_only_it_clears_its_wink(session):
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
         assert now.board_warns
-        assert {p.name: p.state for p in now.places} == {"tank": NO_WARNING, "pump": ACT, "carb_inlet": NO_WARNING, "carb_inlet_needle": NO_WARNING}
+        assert {p.name: p.state for p in now.places} == {
+            "tank": NO_WARNING,
+            "pump": ACT,
+            "carb_inlet": NO_WARNING,
+            "carb_inlet_needle": NO_WARNING,
+        }
         assert now.sounding
         assert now.winks
         assert now.first == "pump"

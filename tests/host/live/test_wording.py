@@ -47,7 +47,9 @@ def test_the_headline_is_place_margin_range_arrow():
     assert head["eta"] == "limit in about 4 min (3 to 6)"
 
 
-@pytest.mark.parametrize(("margin", "margin_text", "left", "spread"), [(-1.0, "2", "past the limit", "−3 to 6"), (0.0, "0", "left", "−4 to 4")])
+@pytest.mark.parametrize(
+    ("margin", "margin_text", "left", "spread"), [(-1.0, "2", "past the limit", "−3 to 6"), (0.0, "0", "left", "−4 to 4")]
+)
 def test_a_margin_used_up_and_one_of_nothing(margin, margin_text, left, spread):
     head = wording.panel(situation(place(margin=margin)), Shown("us"))["head"]
     assert (head["margin"], head["left"], head["range"]) == (margin_text, left, spread)
@@ -108,14 +110,29 @@ def test_no_word_promises_anything_or_tells_a_likelihood():
     states = [place(state=state, margin=margin) for state in (NO_WARNING, WARN, ACT, LOST) for margin in (-5.0, 0.5, 20.0)]
     for running in (0.0, 1.0, math.nan):
         text = json.dumps(wording.panel(situation(*states, inputs={"running": running}), Shown("us"))).lower()
-        for word in ("green", '"ok', " ok ", "all clear", "probab", "alarm", "acknowledg", "chance", "guarantee", "is safe.", "will start"):
+        for word in (
+            "green",
+            '"ok',
+            " ok ",
+            "all clear",
+            "probab",
+            "alarm",
+            "acknowledg",
+            "chance",
+            "guarantee",
+            "is safe.",
+            "will start",
+        ):
             assert word not in text, word
     assert wording.CAUTION == "No warning does not mean safe: fuel can boil where there is no probe."
 
 
 def test_a_panel_is_plain_json():
     nothing = situation(smallest=None, at=math.nan, age_s=math.nan, inputs={})
-    for now in (nothing, situation(place(degc=math.nan, margin_degc=math.nan, reason=4, last_degc=math.nan, last_age_s=math.nan))):
+    for now in (
+        nothing,
+        situation(place(degc=math.nan, margin_degc=math.nan, reason=4, last_degc=math.nan, last_age_s=math.nan)),
+    ):
         shown = json.loads(json.dumps(wording.panel(now, Shown("us")), allow_nan=False))
         assert "nan" not in json.dumps(shown).lower().replace("maintenance", "")
     assert wording.panel(nothing, Shown("us"))["head"]["range"] == "waiting for the first reading"

@@ -37,7 +37,10 @@ def pulls():
         kw = (60 + 120 * rise) * factor
         return Pull(name, rpm, kw, kw * 1000 / (rpm * np.pi / 30))
 
-    return {"bare": [pull(f"b{n}", 1 + 0.001 * n) for n in range(4)], "sleeve <b>": [pull(f"s{n}", 1.012 + 0.001 * n) for n in range(4)]}
+    return {
+        "bare": [pull(f"b{n}", 1 + 0.001 * n) for n in range(4)],
+        "sleeve <b>": [pull(f"s{n}", 1.012 + 0.001 * n) for n in range(4)],
+    }
 
 
 def text_of(page):
@@ -113,7 +116,9 @@ def test_temperature_and_power_fit_one_sheet_of_paper(tmp_path):
     if html.browser() is None or shutil.which("pdftotext") is None:
         pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
     pdf = tmp_path / "both.pdf"
-    comparison.write(compare_runs(runs(), "bare", HOT_SOAK), tmp_path / "both.html", power=compare_pulls(pulls(), "bare"), units="us", pdf=pdf)
+    comparison.write(
+        compare_runs(runs(), "bare", HOT_SOAK), tmp_path / "both.html", power=compare_pulls(pulls(), "bare"), units="us", pdf=pdf
+    )
     pages = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
     for there in ("Finding", "What was done", "Please read", "Place and date"):
         assert there in pages[0], there

@@ -85,7 +85,9 @@ def test_lines_carry_what_they_were_given():
     plot = figures.blank(axis, 100, "temperature")
     values = np.linspace(20, 30, 50)
     at = axis.ms(axis.seconds)
-    figures.lines(plot, [Line(at, values, Style("#0b62a4", (3, 3)), "pump"), Line(at, values * np.nan, Style("#000000", ()), "x")])
+    figures.lines(
+        plot, [Line(at, values, Style("#0b62a4", (3, 3)), "pump"), Line(at, values * np.nan, Style("#000000", ()), "x")]
+    )
     source = plot.renderers[0].data_source.data
     assert source["name"] == ["pump"]  # a line of nothing is not drawn
     np.testing.assert_allclose(source["y"][0], values, rtol=1e-6)
@@ -102,7 +104,12 @@ def test_alarm_bars_stand_at_their_times():
 
 def test_altitude_figure_shows_every_fuel():
     heights = np.array([0.0, 1000.0, 2000.0])
-    curves = {"altitude_m": heights, "pressure_kpa": heights, "A_limit_degc": np.array([60.0, 55, 50]), "A_onset_degc": np.array([54.0, 49, 44])}
+    curves = {
+        "altitude_m": heights,
+        "pressure_kpa": heights,
+        "A_limit_degc": np.array([60.0, 55, 50]),
+        "A_onset_degc": np.array([54.0, 49, 44]),
+    }
     plot = figures.altitude(curves, Shown("us"))
     source = next(r.data_source.data for r in plot.renderers)
     assert source["name"] == ["A", "A, boiling begins"]

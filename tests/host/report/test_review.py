@@ -65,7 +65,16 @@ def test_the_customer_sheet(page):
 
 def test_the_technical_part(page, drive):
     technical = page.text[page.text.index("Technical part") :]
-    for words_there in ("How it was measured", "Fuel and its route", "Calibration", "What is missing", "NIST ITS-90", "ASTM D4814", "V/L 20", "Firmware 1.2.3"):
+    for words_there in (
+        "How it was measured",
+        "Fuel and its route",
+        "Calibration",
+        "What is missing",
+        "NIST ITS-90",
+        "ASTM D4814",
+        "V/L 20",
+        "Firmware 1.2.3",
+    ):
         assert words_there in technical, words_there
     for note in drive.all_notes():
         assert re.sub(r"\s+", " ", note) in technical
@@ -167,7 +176,15 @@ def test_on_paper_the_customer_sheet_is_one_page(drive, tmp_path, units, width_p
     assert abs(float(re.search(r"Page size: +([\d.]+) x", size).group(1)) - width_pt) < 1
     pages = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
     sheet = next(number for number, text in enumerate(pages) if "Customer sheet" in text)
-    for there in ("Finding", "What was done", "Conditions", "Please read", "licensed practice", "For the customer", "Place and date"):
+    for there in (
+        "Finding",
+        "What was done",
+        "Conditions",
+        "Please read",
+        "licensed practice",
+        "For the customer",
+        "Place and date",
+    ):
         assert there in pages[sheet], there
     assert "Technical part" in pages[sheet + 1]
     # the figures are on the paper too: tick labels of the picture's time axis
@@ -187,7 +204,13 @@ def test_the_finding_says_how_sure_it_is(drive, margin, sure, state, how_sure):
     from dataclasses import replace
 
     summary = drive.summary()
-    near = replace(summary.smallest, smallest_margin_degc=margin, uncertainty_degc=sure, limit_there_degc=60.0, temperature_there_degc=60.0 - margin)
+    near = replace(
+        summary.smallest,
+        smallest_margin_degc=margin,
+        uncertainty_degc=sure,
+        limit_there_degc=60.0,
+        temperature_there_degc=60.0 - margin,
+    )
     sentence = words.nearest(replace(summary, smallest=near), Shown("si"), words.Clock(True, 0))
     assert f"{abs(margin):.1f} °C" in sentence
     assert state in sentence
@@ -195,7 +218,14 @@ def test_the_finding_says_how_sure_it_is(drive, margin, sure, state, how_sure):
 
 
 def test_durations_and_signs():
-    assert [words.duration(seconds) for seconds in (0.0, 4.24, 59.4, 60, 3599, 7500)] == ["0 s", "4.2 s", "59 s", "1 min 00 s", "59 min 59 s", "2 h 05 min"]
+    assert [words.duration(seconds) for seconds in (0.0, 4.24, 59.4, 60, 3599, 7500)] == [
+        "0 s",
+        "4.2 s",
+        "59 s",
+        "1 min 00 s",
+        "59 min 59 s",
+        "2 h 05 min",
+    ]
     assert words.signed(Shown("us"), -5.0) == "−9.0 °F"
     assert words.signed(Shown("us"), 5.0) == "+9.0 °F"
     assert words.signed(Shown("us"), -0.001) == "0.0 °F"

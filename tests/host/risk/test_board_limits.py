@@ -58,11 +58,15 @@ def test_margins_of_the_tables_are_within_half_a_degree_of_the_exact_path(kind, 
         air_units = np.round(at_place_kpa * 100 - row["offset"]).astype(int)
         cold_codes = np.round(generator.uniform(-20, 85, 150) / one.cold_degc_per_code).astype(int)
         # the air pressure that puts this place at 60 to 200 kPa; margins() gives the exact limit there
-        exact = margins(car, fuel, {place.name: np.full(150, 50.0)}, Conditions(running=float(state), ambient_pressure_kpa=air_units / 100))[name]
+        exact = margins(
+            car, fuel, {place.name: np.full(150, 50.0)}, Conditions(running=float(state), ambient_pressure_kpa=air_units / 100)
+        )[name]
         near = exact.limit_degc + generator.uniform(-6, 6, 150)  # the decision is made near the limit
         codes = np.round(loop_code(emf_mv(near) - emf_mv(cold_codes * one.cold_degc_per_code), cold_codes * one.cold_degc_per_code,
                                    chip=setting.chip, gain=setting.gain, resolution_bits=setting.resolution_bits)).astype(int)  # fmt: skip
-        degc, reason = to_degc(codes, cold_codes, 0, chip=setting.chip, gain=setting.gain, resolution_bits=setting.resolution_bits)
+        degc, reason = to_degc(
+            codes, cold_codes, 0, chip=setting.chip, gain=setting.gain, resolution_bits=setting.resolution_bits
+        )
         usable = (reason == 0) & np.isfinite(exact.limit_degc)
         assert usable.mean() > 0.9
         of_table = np.array([
@@ -78,7 +82,9 @@ def test_a_measured_line_pressure_replaces_the_stated_one_in_the_line_only(car, 
     line, needle = [row for row in limits if row["channel"] == 2 and row["state"] == wire.RUNNING]
     args = (references[2], line, 5000, 8000, 9500)
     assert wire.margin_centi(*args, line_units=0) < wire.margin_centi(*args) < wire.margin_centi(*args, line_units=6000)
-    assert wire.margin_centi(references[2], needle, 5000, 8000, 9500, 0) == wire.margin_centi(references[2], needle, 5000, 8000, 9500)
+    assert wire.margin_centi(references[2], needle, 5000, 8000, 9500, 0) == wire.margin_centi(
+        references[2], needle, 5000, 8000, 9500
+    )
 
 
 def test_every_piece_fits_one_command(car, fuel):
@@ -112,7 +118,9 @@ def test_a_calibration_moves_the_limits_to_what_the_probe_reads_there_and_narrow
         assert row["warn_centi"] < before["warn_centi"]
         true_degc = 55.0
         code = round(float((emf_mv((true_degc + 3.0) / 0.98) - emf_mv(25.0)) / loop_emf_mv(1, 0.0, one)))
-        exact = margins(car, fuel, {"pump": np.array([true_degc])}, Conditions(running=float(row["state"]), ambient_pressure_kpa=95.0))["pump"]
+        exact = margins(
+            car, fuel, {"pump": np.array([true_degc])}, Conditions(running=float(row["state"]), ambient_pressure_kpa=95.0)
+        )["pump"]
         of_table = wire.margin_centi(references[1], row, code, cold, 9500) / 100
         assert of_table == pytest.approx(float(exact.margin_degc[0]), abs=0.5)
     assert [note.split(":")[0] for note in made.notes if "calibration" in note] == ["tank", "carb_inlet"]
@@ -157,7 +165,9 @@ def test_a_damaged_or_incomplete_set_is_refused(car, fuel):
 def test_micropython_reads_the_same_margins(car, fuel, tmp_path, micropython):
     made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31855"]), MADE)
     _, references, limits = wire.check(made.head, list(made.pieces))
-    asked = [(row, hot, cold, air) for row in limits for hot, cold, air in ((240, 560, 9432), (-5, -320, 7000), (300, 1360, 10130))]
+    asked = [
+        (row, hot, cold, air) for row in limits for hot, cold, air in ((240, 560, 9432), (-5, -320, 7000), (300, 1360, 10130))
+    ]
     expected = [wire.margin_centi(references[row["channel"]], row, hot, cold, air) for row, hot, cold, air in asked]
     script = tmp_path / "margins.py"
     script.write_text(

@@ -56,7 +56,9 @@ def test_line_and_needle_are_two_numbers_at_the_carburettor(fuel):
 def test_after_stop_the_lines_limit_drops_at_once(fuel):
     a_car = car('[pump]\npressure = "6 psi"\n')
     conditions = Conditions(running=[1, 0], ambient_pressure_kpa=101.325)
-    assert margins(a_car, fuel, {"carb_inlet": [65.0, 65.0]}, conditions)["carb_inlet"].limit_degc == pytest.approx([75.0, 60.7], abs=0.7)
+    assert margins(a_car, fuel, {"carb_inlet": [65.0, 65.0]}, conditions)["carb_inlet"].limit_degc == pytest.approx(
+        [75.0, 60.7], abs=0.7
+    )
 
 
 def test_states_warn_below_the_uncertainty_act_at_the_central_estimate(fuel):
@@ -92,14 +94,18 @@ def test_pump_kind_sets_the_criterion(fuel):
 
 def test_uncertainty_is_the_root_of_the_sum_of_squares_and_calibration_shrinks_it(fuel):
     plain = margins(car(), fuel, {"tank": [30.0]}, SEA)["tank"].uncertainty_degc[0]
-    better = margins(car(), fuel, {"tank": [30.0]}, SEA, {"tank": Channel(calibration_uncertainty_degc=0.2)})["tank"].uncertainty_degc[0]
+    better = margins(car(), fuel, {"tank": [30.0]}, SEA, {"tank": Channel(calibration_uncertainty_degc=0.2)})[
+        "tank"
+    ].uncertainty_degc[0]
     assert 1.5 < better < plain < 4
     fast = Conditions(running=1, ambient_pressure_kpa=101.325, flow_l_h=[3.0, 60.0])
     slow, quick = margins(car(), fuel, {"pump": [30.0, 30.0]}, fast)["pump"].uncertainty_degc
     assert slow > quick
 
 
-@pytest.mark.parametrize(("line", "bowl"), [(101.3, 101.3), (84.0, 84.0), (110.0, 101.3), (136.7, 95.3), (300.0, 101.3), (97.0, 92.0)])
+@pytest.mark.parametrize(
+    ("line", "bowl"), [(101.3, 101.3), (84.0, 84.0), (110.0, 101.3), (136.7, 95.3), (300.0, 101.3), (97.0, 92.0)]
+)
 def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure(fuel, line, bowl):
     def terms(limit):
         """Fuel, extrapolation, criterion, pressure, by the direct flash. limit(kPa up, V/L)."""

@@ -60,7 +60,9 @@ def test_acceleration_head_and_lift_by_hand():
 
 
 def test_measured_suction_holds_lift_and_follows_the_square_of_the_flow():
-    a_car = car('[suction]\nlift = "0.3 m"\nsuction_idle = "3 kPa"\nsuction_full = "9 kPa"\n[engine]\nidle_flow = "4 L/h"\nfull_flow = "60 L/h"\n')
+    a_car = car(
+        '[suction]\nlift = "0.3 m"\nsuction_idle = "3 kPa"\nsuction_full = "9 kPa"\n[engine]\nidle_flow = "4 L/h"\nfull_flow = "60 L/h"\n'
+    )
     assert suction_kpa(a_car, [4.0, 60.0], 0.0)[0] == pytest.approx([3, 9])
     middle = suction_kpa(a_car, 30.0, 0.0)[0]
     assert middle == pytest.approx(3 + 6 * (30**2 - 4**2) / (60**2 - 4**2))
@@ -87,11 +89,17 @@ def test_steady_loss_agrees_with_another_library():
 
 
 def test_running_and_standing_at_every_place():
-    a_car = car('[pump]\npressure = "6 psi"\n[carburettor]\nvent_depression = "1 kPa"\n[suction]\nsuction_idle = "4 kPa"\nsuction_full = "4 kPa"\n')
+    a_car = car(
+        '[pump]\npressure = "6 psi"\n[carburettor]\nvent_depression = "1 kPa"\n[suction]\nsuction_idle = "4 kPa"\nsuction_full = "4 kPa"\n'
+    )
     air = 95.0
-    running = {name: float(p.pressure_kpa) for name, p in at_places(a_car, Conditions(running=1, ambient_pressure_kpa=air)).items()}
+    running = {
+        name: float(p.pressure_kpa) for name, p in at_places(a_car, Conditions(running=1, ambient_pressure_kpa=air)).items()
+    }
     assert running == pytest.approx({"tank": 95, "pump": 91, "carb_inlet": 95 + 6 * PSI, "carb_inlet_needle": 94})
-    standing = {name: float(p.pressure_kpa) for name, p in at_places(a_car, Conditions(running=0, ambient_pressure_kpa=air)).items()}
+    standing = {
+        name: float(p.pressure_kpa) for name, p in at_places(a_car, Conditions(running=0, ambient_pressure_kpa=air)).items()
+    }
     assert standing == pytest.approx({"tank": 95, "pump": 95, "carb_inlet": 95, "carb_inlet_needle": 94})
 
 
@@ -161,7 +169,10 @@ def test_arrays_of_two_lengths_are_an_input_error():
         running_state(car(), Conditions(running=[1, 0], engine_rpm=[800, 0, 0]))
 
 
-@given(st.lists(st.tuples(st.floats(0.05, 3), st.floats(60, 110) | st.just(float("nan"))), min_size=1, max_size=40), st.floats(0.5, 8))
+@given(
+    st.lists(st.tuples(st.floats(0.05, 3), st.floats(60, 110) | st.just(float("nan"))), min_size=1, max_size=40),
+    st.floats(0.5, 8),
+)
 def test_lowest_recent_is_the_lowest_of_the_window(rows, look_back):
     times = np.cumsum([row[0] for row in rows])
     values = np.array([row[1] for row in rows])

@@ -65,7 +65,9 @@ def test_gaps_and_faults_in_the_readings_are_skipped():
     holed = degc.copy()
     holed[100:180] = np.nan
     whole = forecast_soak(times, degc, 25.0, onset_degc=60.0, limit_degc=65.0).peak_degc
-    assert forecast_soak(times, holed, 25.0, onset_degc=60.0, limit_degc=65.0).peak_degc.middle == pytest.approx(whole.middle, abs=1.5)
+    assert forecast_soak(times, holed, 25.0, onset_degc=60.0, limit_degc=65.0).peak_degc.middle == pytest.approx(
+        whole.middle, abs=1.5
+    )
 
 
 def test_the_same_readings_give_the_same_forecast():

@@ -30,7 +30,9 @@ def test_constant_watts_into_a_hose_cross_the_limit_when_foretold(fuel, start_de
     times, temperatures = heated(fuel, start_degc, w_kg, 100, noise=noise)
     found = trend(times, temperatures, KPA, fuel, 20.0)
     limit = float(fuel.limit_degc(KPA, 20.0))
-    left = (float(fuel.enthalpy_kj_per_kg(limit, KPA)) - float(fuel.enthalpy_kj_per_kg(start_degc, KPA))) * 1000 / w_kg - times[-1]
+    left = (float(fuel.enthalpy_kj_per_kg(limit, KPA)) - float(fuel.enthalpy_kj_per_kg(start_degc, KPA))) * 1000 / w_kg - times[
+        -1
+    ]
     assert found.minutes == pytest.approx(left / 60, rel=0.2)
     assert found.minutes_least <= found.minutes <= found.minutes_greatest
     assert found.heating_w_kg == pytest.approx(w_kg, rel=0.2)
@@ -39,7 +41,10 @@ def test_constant_watts_into_a_hose_cross_the_limit_when_foretold(fuel, start_de
 def test_a_temperature_trend_would_have_been_wrong_there(fuel):
     times, temperatures = heated(fuel, 52.0, 120.0, 160)
     limit = float(fuel.limit_degc(KPA, 20.0))
-    slope_before, slope_boiling = np.polyfit(times[:15], temperatures[:15], 1)[0], np.polyfit(times[-40:], temperatures[-40:], 1)[0]
+    slope_before, slope_boiling = (
+        np.polyfit(times[:15], temperatures[:15], 1)[0],
+        np.polyfit(times[-40:], temperatures[-40:], 1)[0],
+    )
     assert slope_boiling < 0.5 * slope_before
     by_temperature = (limit - temperatures[40]) / np.polyfit(times[:15], temperatures[:15], 1)[0]
     by_enthalpy = trend(times[:100], temperatures[:100], KPA, fuel, 20.0)

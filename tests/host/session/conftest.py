@@ -33,7 +33,9 @@ def drive_log():
 def drive_folder(tmp_path_factory, drive_log):
     """A finished session folder: car file, metadata, log. Tests only read it."""
     path = tmp_path_factory.mktemp("sessions") / "hill climb"
-    made = folder.create(path, car.EXAMPLE, {"fix": "none", "ambient_degc": 24.0, "work_done": "nothing yet", "utc_offset_min": 120})
+    made = folder.create(
+        path, car.EXAMPLE, {"fix": "none", "ambient_degc": 24.0, "work_done": "nothing yet", "utc_offset_min": 120}
+    )
     made.log_path.write_bytes(drive_log)
     return path
 

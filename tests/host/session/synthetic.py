@@ -49,7 +49,11 @@ class Recording:
         """degc: one number per channel, or an int below NOT_A_CODE as the code itself."""
         channels = []
         for value in degc:
-            hot = value if isinstance(value, int) and value < -1000 else round(float(emf_mv(value) - emf_mv(cold_degc)) / MV_PER_CODE)
+            hot = (
+                value
+                if isinstance(value, int) and value < -1000
+                else round(float(emf_mv(value) - emf_mv(cold_degc)) / MV_PER_CODE)
+            )
             channels.append({"hot": hot, "cold": round(cold_degc * 256), "status": status})
         self.add("reading", time_s, description_id=self.description_id, channels=channels)
 
@@ -71,7 +75,9 @@ class Recording:
 
     def link_gap(self, time_s, length_s, reason="port_gone"):
         wall_us = round((START_WALL_S + time_s) * 1e6)
-        self.add("link_gap", time_s, wall_us=wall_us, length_ms=round(length_s * 1000), bytes_damaged=0, reason=GAP_REASONS[reason])
+        self.add(
+            "link_gap", time_s, wall_us=wall_us, length_ms=round(length_s * 1000), bytes_damaged=0, reason=GAP_REASONS[reason]
+        )
 
 
 def climb(time_s):
@@ -95,7 +101,13 @@ def drive(duration_s=800.0, anchored=True):
         pulses += 1500 / 60 * 4 * 0.2 if running else 0
         made.reading(time_s, row)
         if number % 5 == 0:
-            made.auxiliary(time_s, pulses, fuel_pressure_percent=10 + 80 * 5.5 / 15 if running else 10.5, battery_v=13.8, ignition=time_s < 450)
+            made.auxiliary(
+                time_s,
+                pulses,
+                fuel_pressure_percent=10 + 80 * 5.5 / 15 if running else 10.5,
+                battery_v=13.8,
+                ignition=time_s < 450,
+            )
         if anchored and number % 100 == 0:
             made.anchor(time_s)
         if abs(time_s - 450) < 0.01:

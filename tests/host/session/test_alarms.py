@@ -38,7 +38,9 @@ def test_leaping_is_stepping(stretches, period_s):
     pump = SimpleNamespace(reason="mechanical pump")
     place = SimpleNamespace(margin_degc=margin, uncertainty_degc=np.full(len(margin), 2.0), state=state, criterion=pump)
     seconds = np.arange(len(margin)) * period_s
-    found = sorted(alarms.spans(SimpleNamespace(places={"pump": place}, running=1.0), seconds), key=lambda span: (span.first, span.level))
+    found = sorted(
+        alarms.spans(SimpleNamespace(places={"pump": place}, running=1.0), seconds), key=lambda span: (span.first, span.level)
+    )
     hundredths = np.where(lost, alarm.NO_MARGIN, np.rint(np.nan_to_num(margin) * 100)).astype(int)
     elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[0]) * 1000).astype(int)
     assert found == stepped("pump", hundredths, np.full(len(margin), 200), elapsed_ms)

@@ -32,7 +32,9 @@ def sessions(tmp_path_factory, synthetic):
                 made.anchor(tick * 0.2, synthetic.START_WALL_S + tick * 0.2 + number // 2 * DAY_S + number % 2 * 3600)
             made.reading(tick * 0.2, (30, 45 + 2 * number + tick / 500, 44))
         text = car.EXAMPLE.replace("Kestrel 5000, road and sprint", "Heron / 2 Litre") if number % 2 else car.EXAMPLE
-        target = folder.create(root / f"run {number}", text, {"fix": "Heat_shield" if number >= 4 else "none", "utc_offset_min": 0})
+        target = folder.create(
+            root / f"run {number}", text, {"fix": "Heat_shield" if number >= 4 else "none", "utc_offset_min": 0}
+        )
         target.log_path.write_bytes(made.data)
         paths.append(target.path)
     return paths
@@ -104,7 +106,9 @@ def test_readable_by_pandas_and_duckdb_without_us(filled, sessions):
     np.testing.assert_allclose(mine["temperature_degc"], first.temperatures()["pump_degc"], atol=0.004)
     np.testing.assert_allclose(mine["margin_degc"], first.margins()["pump_margin_degc"], atol=0.004)
     assert (pd.DatetimeIndex(mine["time_utc"]) == first.temperatures().index).all()
-    hottest = duckdb.sql(f"SELECT car, max(temperature_degc) m FROM read_parquet('{filled}/samples/*/*/*.parquet', hive_partitioning = true) GROUP BY car")
+    hottest = duckdb.sql(
+        f"SELECT car, max(temperature_degc) m FROM read_parquet('{filled}/samples/*/*/*.parquet', hive_partitioning = true) GROUP BY car"
+    )
     assert dict(hottest.fetchall())["heron-2-litre"] == pytest.approx(55.3, abs=0.02)
 
 

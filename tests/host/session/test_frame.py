@@ -146,7 +146,9 @@ def test_a_reading_without_its_description_is_nan_with_that_reason(tmp_path, syn
     found = opened(tmp_path, b"".join(made.frames[1:]))
     assert len(found.temperatures()) == 100
     assert found.temperatures().isna().all(axis=None)
-    assert {REASONS[code] for code in found.reasons().to_numpy().ravel()} == {"the board's description for this reading is not in the log"}
+    assert {REASONS[code] for code in found.reasons().to_numpy().ravel()} == {
+        "the board's description for this reading is not in the log"
+    }
     assert found.summary().hottest is None
 
 

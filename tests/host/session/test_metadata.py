@@ -18,7 +18,9 @@ VALUES = st.fixed_dictionaries(
         "simulated": st.booleans(),
         "period_ms": st.integers(1, 65535),
         "utc_offset_min": st.integers(-900, 900),
-        "started": st.datetimes(timezones=st.just(__import__("datetime").UTC)).map(lambda moment: moment.isoformat(timespec="milliseconds")),
+        "started": st.datetimes(timezones=st.just(__import__("datetime").UTC)).map(
+            lambda moment: moment.isoformat(timespec="milliseconds")
+        ),
         "fuel_bought_on": st.dates().map(str),
     },
 )

@@ -30,7 +30,11 @@ def test_hottest_and_smallest_are_ten_second_means(drive):
     assert near.smallest_margin_degc == pytest.approx(smallest[near.place].min(), abs=1e-9)
     second = smallest[near.place].idxmin()
     assert near.smallest_margin_at - start == pytest.approx(pd.Timedelta(seconds=second), abs=pd.Timedelta(seconds=1))
-    for name, value in (("limit_degc", near.limit_there_degc), ("pressure_kpa", near.pressure_there_kpa), ("uncertainty_degc", near.uncertainty_degc)):
+    for name, value in (
+        ("limit_degc", near.limit_there_degc),
+        ("pressure_kpa", near.pressure_there_kpa),
+        ("uncertainty_degc", near.uncertainty_degc),
+    ):
         assert value == pytest.approx(ten_second_means(margins[f"{near.place}_{name}"])[second], abs=1e-9)
     assert near.limit_there_degc - near.temperature_there_degc == pytest.approx(near.smallest_margin_degc)
 

@@ -70,7 +70,9 @@ class Reader:
         """Read until condition() holds; AssertionError when it does not in time."""
         end = time.monotonic() + within_s
         while not condition():
-            assert time.monotonic() < end, f"not seen within {within_s} s; failure: {self.board.failure}, frames: {len(self.frames)}"
+            assert time.monotonic() < end, (
+                f"not seen within {within_s} s; failure: {self.board.failure}, frames: {len(self.frames)}"
+            )
             self.take()
 
     def to_the_end(self, within_s=60.0):
@@ -93,7 +95,9 @@ class Reader:
         """Send a command; its reply."""
         self._sequence += 1
         sequence = self._sequence
-        self.port.write(encode(codec.pack("command", {"tick": 0, "time_ms": 0, "sequence": sequence, "code": code, "argument": argument})))
+        self.port.write(
+            encode(codec.pack("command", {"tick": 0, "time_ms": 0, "sequence": sequence, "code": code, "argument": argument}))
+        )
         self.until(lambda: any(reply["sequence"] == sequence for reply in self.of("reply")))
         return next(reply for reply in self.of("reply") if reply["sequence"] == sequence)
 

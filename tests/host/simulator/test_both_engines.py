@@ -14,7 +14,12 @@ SCRIPT = Path(__file__).parent / "board_bench.py"
 def test_the_stand_in_gives_the_same_answers_under_both(micropython):
     there = micropython(SCRIPT, simulator_folder())
     here = subprocess.run(
-        [sys.executable, SCRIPT, simulator_folder()], stdin=subprocess.PIPE, capture_output=True, text=True, timeout=60, check=True
+        [sys.executable, SCRIPT, simulator_folder()],
+        stdin=subprocess.PIPE,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
     ).stdout
     assert there.splitlines() == here.splitlines()
     facts = dict(line.split(" ", 1) for line in here.splitlines())

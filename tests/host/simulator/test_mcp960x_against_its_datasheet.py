@@ -36,7 +36,8 @@ def test_hot_is_delta_compensated_by_cold(bench, hot, cold):
 
 
 @pytest.mark.parametrize(
-    ("bits_field", "step_uv", "length_ms", "half"), [(0, 2, 320, 1 << 17), (1, 8, 80, 1 << 15), (2, 32, 20, 1 << 13), (3, 128, 5, 1 << 11)]
+    ("bits_field", "step_uv", "length_ms", "half"),
+    [(0, 2, 320, 1 << 17), (1, 8, 80, 1 << 15), (2, 32, 20, 1 << 13), (3, 128, 5, 1 << 11)],
 )
 def test_raw_adc_codes_and_times(bench, bits_field, step_uv, length_ms, half):
     """18, 16, 14, 12 bit: 2, 8, 32, 128 uV a code, 320, 80, 20, 5 ms a conversion."""

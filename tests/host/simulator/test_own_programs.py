@@ -44,7 +44,9 @@ def quiet(seconds=60, **inputs):
 
 def board_with(program, engine, source=None, **how):
     how.setdefault("speed", 200)
-    return SimulatedBoard(quiet() if source is None else source, chips=("MAX31856",), engine=engine, firmware=program, settings={}, **how)
+    return SimulatedBoard(
+        quiet() if source is None else source, chips=("MAX31856",), engine=engine, firmware=program, settings={}, **how
+    )
 
 
 @pytest.fixture(autouse=True)

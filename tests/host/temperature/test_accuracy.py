@@ -86,7 +86,9 @@ def test_common_and_independent_parts_make_the_whole():
 def test_calibration_replaces_what_it_measured_away_and_leaves_the_cold_junction():
     names = {row.name for row in budget(place(extension_wire="type K"), calibration_uncertainty_degc=0.3)}
     assert names == {"calibration", "amplifier noise", "cold junction", "terminals against the chip's sensor", "placement"}
-    assert root_sum_square(budget(place(), calibration_uncertainty_degc=0.3, flow_l_h=60)) < root_sum_square(budget(place(), flow_l_h=60))
+    assert root_sum_square(budget(place(), calibration_uncertainty_degc=0.3, flow_l_h=60)) < root_sum_square(
+        budget(place(), flow_l_h=60)
+    )
 
 
 def test_copper_in_the_thermocouple_circuit_dominates_everything():

@@ -13,7 +13,14 @@ from hypothesis import strategies as st
 MAX31856 = {"chip": CHIPS["MAX31856"], "gain": 32, "resolution_bits": 19}
 MAX31855 = {"chip": CHIPS["MAX31855"], "gain": 1, "resolution_bits": 14}
 MCP9601 = {"chip": CHIPS["MCP9601"], "gain": 1, "resolution_bits": 18}
-KINDS = [MAX31856, {**MAX31856, "gain": 8}, MAX31855, MCP9601, {**MCP9601, "chip": CHIPS["MCP9600"]}, {**MCP9601, "resolution_bits": 14}]
+KINDS = [
+    MAX31856,
+    {**MAX31856, "gain": 8},
+    MAX31855,
+    MCP9601,
+    {**MCP9601, "chip": CHIPS["MCP9600"]},
+    {**MCP9601, "resolution_bits": 14},
+]
 
 
 def test_max31856_voltage_mode_codes():
@@ -53,7 +60,9 @@ def test_codes_and_degrees_are_inverses_within_a_code(kind, hot, cold):
     junction = cold_code * one.cold_degc_per_code
     code = round(float(loop_code(emf_mv(hot) - emf_mv(junction), junction, **kind)))
     degc, reason = to_degc(code, cold_code, 0, **kind)
-    per_code = (1000 * one.mv_per_code if np.isnan(one.hot_degc_per_code) else 41.276 * one.hot_degc_per_code) / 30  # below 30 uV/degC nowhere here
+    per_code = (
+        1000 * one.mv_per_code if np.isnan(one.hot_degc_per_code) else 41.276 * one.hot_degc_per_code
+    ) / 30  # below 30 uV/degC nowhere here
     assert reason == 0
     assert abs(float(degc) - hot) <= 0.51 * per_code + 0.001
 
@@ -114,11 +123,30 @@ def test_any_code_gives_a_number_in_range_or_a_reason(hot, cold, status, kind):
 
 
 def _description(**channel):
-    base = {"place": b"tank", "chip": 1, "thermocouple": ord("K"), "gain": 32, "mains_hz": 60, "averages": 1, "mode": 0, "resolution_bits": 19}
+    base = {
+        "place": b"tank",
+        "chip": 1,
+        "thermocouple": ord("K"),
+        "gain": 32,
+        "mains_hz": 60,
+        "averages": 1,
+        "mode": 0,
+        "resolution_bits": 19,
+    }
     return {"channels": [{**base, **channel}, {**base, "place": b"pump", "chip": 2, "gain": 1, "resolution_bits": 14}]}
 
 
-READING = np.dtype([("description_id", "u4"), ("channel", "u1"), ("hot", "i4"), ("cold", "i2"), ("status", "u1"), ("saturated", "?"), ("known", "?")])
+READING = np.dtype(
+    [
+        ("description_id", "u4"),
+        ("channel", "u1"),
+        ("hot", "i4"),
+        ("cold", "i2"),
+        ("status", "u1"),
+        ("saturated", "?"),
+        ("known", "?"),
+    ]
+)
 
 
 def test_mixed_descriptions_are_decoded_each_with_its_own_chip_and_gain():
@@ -126,7 +154,9 @@ def test_mixed_descriptions_are_decoded_each_with_its_own_chip_and_gain():
         [(7, 0, 6908, 8960, 0, False, True), (7, 1, 240, 560, 0, False, True), (8, 0, 1727, 8960, 0, False, True),
          (9, 0, 6908, 8960, 0, False, False), (7, 5, 1, 1, 0, False, True), (10, 0, 6908, 8960, 0, False, True)], dtype=READING,
     )  # fmt: skip
-    degc, reason, cold = readings_degc(rows, {7: _description(), 8: _description(gain=8), 10: _description(thermocouple=ord("J"))})
+    degc, reason, cold = readings_degc(
+        rows, {7: _description(), 8: _description(gain=8), 10: _description(thermocouple=ord("J"))}
+    )
     assert degc[:3] == pytest.approx([60, 60, 60], abs=0.1)
     assert np.isnan(degc[3:]).all()
     assert cold[:3] == pytest.approx([35, 35, 35])

@@ -13,7 +13,10 @@ def test_round_trip_through_any_cold_junction(hot, cold):
     assert temperature_degc([emf_mv(hot) - emf_mv(cold)] * 3, [cold, cold, 20.0])[:2] == pytest.approx(hot, abs=0.001)
 
 
-@given(st.lists(st.floats(allow_nan=True, allow_infinity=True), min_size=2, max_size=30), st.floats(allow_nan=True, allow_infinity=True))
+@given(
+    st.lists(st.floats(allow_nan=True, allow_infinity=True), min_size=2, max_size=30),
+    st.floats(allow_nan=True, allow_infinity=True),
+)
 def test_any_number_gives_a_temperature_in_range_or_nan(emfs, cold):
     for junction in (cold, [cold] * len(emfs)):
         degc = temperature_degc(emfs, junction)

@@ -11,7 +11,16 @@ RESET_VALUES = b"\x00\x03\xff\x7f\xc0\x7f\xff\x80\x00\x00\x00\x00\x00\x00\x00\x0
 READ_ONLY_FROM = 0x0C  # LTCB and SR; CJTH and CJTL may be written while the internal sensor is off
 
 CMODE, ONE_SHOT, OCFAULT, CJ_OFF, FAULT_MODE, FAULT_CLEAR, HZ_50 = 0x80, 0x40, 0x30, 0x08, 0x04, 0x02, 0x01
-SR_CJ_RANGE, SR_TC_RANGE, SR_CJ_HIGH, SR_CJ_LOW, SR_TC_HIGH, SR_TC_LOW, SR_OVUV, SR_OPEN = 0x80, 0x40, 0x20, 0x10, 0x08, 0x04, 0x02, 0x01
+SR_CJ_RANGE, SR_TC_RANGE, SR_CJ_HIGH, SR_CJ_LOW, SR_TC_HIGH, SR_TC_LOW, SR_OVUV, SR_OPEN = (
+    0x80,
+    0x40,
+    0x20,
+    0x10,
+    0x08,
+    0x04,
+    0x02,
+    0x01,
+)
 
 # Typical times in us, for the 60 Hz and the 50 Hz filter (Electrical Characteristics and the CR0, CR1 descriptions)
 FIRST_US = (143000, 169000)

@@ -40,7 +40,16 @@ class MCP9601(I2CDevice, Terminals):
             Terminals.set_fault(self, name, on)
 
     def power_on(self):
-        self.registers = {T_HOT: 0, T_DELTA: 0, T_COLD: 0, RAW_ADC: 0, STATUS: 0, SENSOR: 0, DEVICE: 0, DEVICE_ID: self.id_and_revision}
+        self.registers = {
+            T_HOT: 0,
+            T_DELTA: 0,
+            T_COLD: 0,
+            RAW_ADC: 0,
+            STATUS: 0,
+            SENSOR: 0,
+            DEVICE: 0,
+            DEVICE_ID: self.id_and_revision,
+        }
         self._filtered_1024 = None
         self._left = 0  # conversions left of a burst
         self._begin()

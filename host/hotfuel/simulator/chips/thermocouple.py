@@ -83,7 +83,11 @@ def type_k_nv(temperature_1024):
     place = temperature_1024 - TYPE_K_FROM_DEGC * 1024
     row = min(max(place // (TYPE_K_STEP_DEGC * 1024), 0), len(TYPE_K_UV) - 2)
     rest = place - row * TYPE_K_STEP_DEGC * 1024
-    return (TYPE_K_UV[row] * TYPE_K_STEP_DEGC * 1024 + (TYPE_K_UV[row + 1] - TYPE_K_UV[row]) * rest) * 1000 // (TYPE_K_STEP_DEGC * 1024)
+    return (
+        (TYPE_K_UV[row] * TYPE_K_STEP_DEGC * 1024 + (TYPE_K_UV[row + 1] - TYPE_K_UV[row]) * rest)
+        * 1000
+        // (TYPE_K_STEP_DEGC * 1024)
+    )
 
 
 def type_k_1024(emf_nv):

@@ -110,7 +110,9 @@ def _board_os(root, on_host):
     for name in ("listdir", "mkdir", "remove", "rmdir", "stat", "unlink"):
         setattr(module, name, _translated(getattr(os, name), on_host))
     module.listdir = lambda path="/": os.listdir(on_host(path))
-    module.ilistdir = lambda path="/": ((e.name, 0x4000 if e.is_dir() else 0x8000, 0, e.stat().st_size) for e in os.scandir(on_host(path)))
+    module.ilistdir = lambda path="/": (
+        (e.name, 0x4000 if e.is_dir() else 0x8000, 0, e.stat().st_size) for e in os.scandir(on_host(path))
+    )
     module.rename = lambda old, new: os.replace(on_host(old), on_host(new))
     module.getcwd = lambda: "/"
     module.sync = lambda: None
@@ -120,7 +122,9 @@ def _board_os(root, on_host):
     module.path = os.path
 
     def statvfs(path):
-        used = sum(-(-os.path.getsize(os.path.join(folder, file)) // BLOCK_BYTES) for folder, _, files in os.walk(root) for file in files)
+        used = sum(
+            -(-os.path.getsize(os.path.join(folder, file)) // BLOCK_BYTES) for folder, _, files in os.walk(root) for file in files
+        )
         free = BLOCKS - 2 - used
         return (BLOCK_BYTES, BLOCK_BYTES, BLOCKS, free, free, 0, 0, 0, 0, 255)
 

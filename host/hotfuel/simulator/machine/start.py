@@ -31,7 +31,9 @@ def main():
         model = boot.wire(row["bus"], row["number"], row["where"], row["chip"], row.get("channel", 0))
         models.append(model)
     if how.get("rail_pin") is not None:
-        pins.lines[how["rail_pin"]].listener = boot.rail([model for model, row in zip(models, how["chips"]) if row.get("on_rail")])
+        pins.lines[how["rail_pin"]].listener = boot.rail(
+            [model for model, row in zip(models, how["chips"]) if row.get("on_rail")]
+        )
     for number, column in how["analogue"]:
         pins.ADC.sources[number] = column
     if how.get("pulse_pin") is not None:

@@ -33,7 +33,9 @@ class World:
         """A block: `samples` is bytes of i32, column after column. Raises ValueError when its size does not fit."""
         values = array("i", samples)
         if len(values) != count * len(self.resting):
-            raise ValueError("a block of %d samples has %d numbers; expected %d" % (count, len(values), count * len(self.resting)))
+            raise ValueError(
+                "a block of %d samples has %d numbers; expected %d" % (count, len(values), count * len(self.resting))
+            )
         while len(self._blocks) > 1 and self._blocks[1][0] < start_us - KEPT_US:
             self._blocks.pop(0)
         self._blocks.append((start_us, step_us, count, values))
