@@ -30,6 +30,7 @@ _SIGMA_DEGC = {10: 3.0, 50: 2.0, 90: 6.0}
 _SIGMA_T50_ETHANOL_DEGC = 6.0
 _SIGMA_EVAPORATED = {70.0: 3.0, 100.0: 3.0}
 _MOST_KPA, _HOTTEST_K = 510.0, 473.15  # limits are worked out up to here (hotfuel.fuel.table), the flash's range
+_LEFT_DEGC = 0.35  # half of the linear equation's agreement with measurement: how far a fuel without an anchor may miss T(V/L=20)
 _STEPS = np.concatenate([np.linspace(0, 0.16, 5), np.linspace(0.22, 0.94, 16)])
 
 
@@ -144,15 +145,26 @@ def usual_vapour_pressure_kpa(data: Data) -> tuple[float, float]:
 
 
 def mixture_of(data: Data, exact: bool) -> flash.Feed:
-    """The fuel behind the data. exact: its V/L is 20 at T(V/L=20), by the anchor; where that would have the fuel boil all at once, T(V/L=20) counts
-    more in the composition. InputError if no gasoline has these figures."""
+    """The fuel behind the data. exact: its V/L is 20 at T(V/L=20), by the anchor. Where that would have the fuel boil all at once (narrow cuts, as in
+    racing fuels), T(V/L=20) counts more in the composition, and what little is then left needs no anchor. InputError if no gasoline has these figures."""
     if not exact or data.t_vl20_degc is None:
         return _boiling_bit_by_bit(flash.Feed.of_volumes(composition(data)))
     try:
         return _boiling_bit_by_bit(anchored(composition(data), data.t_vl20_degc))
     except InputError:
-        closer = replace(data, t_vl20_sigma_degc=0.2 * data.t_vl20_sigma_degc)
-        return _boiling_bit_by_bit(anchored(composition(closer), data.t_vl20_degc))
+        closer = composition(replace(data, t_vl20_sigma_degc=0.2 * data.t_vl20_sigma_degc))
+    try:
+        return _boiling_bit_by_bit(anchored(closer, data.t_vl20_degc))
+    except InputError:
+        feed = _boiling_bit_by_bit(flash.Feed.of_volumes(closer))
+    if abs(t_vl20_degc(feed) - data.t_vl20_degc) > _LEFT_DEGC:
+        raise InputError(f"T(V/L=20) {data.t_vl20_degc:g} degC does not go with this vapour pressure: check both values")
+    return feed
+
+
+def t_vl20_degc(feed: flash.Feed) -> float:
+    """Where the feed's V/L is 20 at 101.325 kPa, degC."""
+    return float(flash.temperature_k(feed, np.array([STANDARD_PRESSURE_KPA]), np.array([20.0]))[0]) - ZERO_DEGC_IN_K
 
 
 def _boiling_bit_by_bit(feed: flash.Feed) -> flash.Feed:

@@ -24,6 +24,7 @@ from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 # Standard uncertainty (1 sigma) of the limit at V/L 20 and 101.3 kPa by route, degC. Judged from the published agreement of the linear equation
 # with measurement (0.7 degC RMS without ethanol, up to 2 degC with) and from its reproducibility; none is itself a published value.
 SIGMA_DEGC = {"equation": 0.7, "blend": 1.5, "mixture": 2.0, "mixture with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
+_MIXTURE_ROUTE = "mixture fitted to the measurements given"
 TYPICAL_DENSITY_KG_M3 = (
     740.0  # of the hydrocarbon part at 15 degC where none was measured: common practice, no source (EN 228: 720 to 775)
 )
@@ -236,10 +237,20 @@ def _measured_fuel(data: Measurements, name: str) -> Fuel:
         notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
         linear = data.linear_degc()
         other = float(volatility.t_vl20_ethanol_step_degc(linear)) if linear is not None and 1 <= ethanol <= 15 else None
+    exact = data.t_vl20_degc is not None or ethanol < classes.TRACE_ETHANOL_VOL
     try:
-        feed = fit.mixture_of(data.for_fit(target), exact=data.t_vl20_degc is not None or ethanol < classes.TRACE_ETHANOL_VOL)
+        feed = fit.mixture_of(data.for_fit(target), exact)
     except InputError:
-        raise InputError(_apart(data)) from None
+        if data.t_vl20_degc is not None or target is None or not exact:
+            raise InputError(_apart(data)) from None
+        # The linear equation was fitted on ordinary gasolines: where no mixture follows it, it is the equation that does not reach this fuel.
+        other, target, route = target, None, _MIXTURE_ROUTE
+        notes.append("The linear equation does not reach a fuel like this: the limit comes from the mixture alone, less surely.")
+        try:
+            feed = fit.mixture_of(data.for_fit(None), exact=False)
+        except InputError:
+            raise InputError(_apart(data)) from None
+        sigma = float(np.hypot(SIGMA_DEGC["mixture"], (fit.t_vl20_degc(feed) - other) / 2))
     return Fuel(
         name,
         route,
@@ -264,13 +275,18 @@ def _route(data: Measurements) -> tuple[float | None, str, float]:
     if linear is not None and data.ethanol_vol <= 20:
         return data.blend_degc(), "ethanol blend fitted to its own measurements", SIGMA_DEGC["blend"]
     sigma = SIGMA_DEGC["mixture"] if data.ethanol_vol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
-    return None, "mixture fitted to the measurements given", sigma
+    return None, _MIXTURE_ROUTE, sigma
 
 
 def _apart(data: Measurements) -> str:
     """What to say of figures no gasoline has together."""
     low, high = fit.usual_vapour_pressure_kpa(data.for_fit(data.t_vl20_degc))
     others = data.beside_vapour_pressure() or "a gasoline without ethanol"
+    if low <= data.vapour_pressure_kpa <= high:
+        return (
+            f"no fuel of many parts boils as a vapour pressure of {data.vapour_pressure_kpa:g} kPa with {others} says, and a single substance is not "
+            "covered; check each figure and its unit on the data sheet, or leave one out"
+        )
     return (
         f"a vapour pressure of {data.vapour_pressure_kpa:g} kPa does not go with {others}: with that it is {low:.0f} to {high:.0f} kPa as a rule; "
         "check each figure and its unit on the data sheet, or leave one out"

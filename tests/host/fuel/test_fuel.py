@@ -192,6 +192,27 @@ def test_the_vapour_pressures_named_beside_refused_figures_go_with_them():
 
 
 @pytest.mark.parametrize(
+    ("vapour_pressure_kpa", "t10_degc", "t50_degc", "t90_degc"),
+    [
+        (38, 71, 104, 140),
+        (38, 66, 99, 107),
+        (38, 60, 95, 105),
+        (35, 75, 99, 105),
+        (45, 60, 95, 105),
+    ],  # narrow cuts, as racing fuels are
+)
+def test_narrow_cuts_are_fitted_with_or_without_the_linear_equation(vapour_pressure_kpa, t10_degc, t50_degc, t90_degc):
+    fuel = Fuel.from_measurements(vapour_pressure_kpa, t10_degc, t50_degc, t90_degc)
+    linear = volatility.t_vl20_linear_degc(vapour_pressure_kpa, t10_degc, t50_degc)
+    assert abs(fuel.limit_degc(101.325) - linear) < 2 * fuel.limit_uncertainty_degc
+    if "linear" not in fuel.route:
+        assert fuel.limit_uncertainty_degc > 2.0
+        assert fuel.other_route_degc == linear
+        assert any("linear equation does not reach" in note for note in fuel.notes)
+    assert fuel.vapour_pressure_kpa == pytest.approx(vapour_pressure_kpa, abs=0.5)
+
+
+@pytest.mark.parametrize(
     ("vapour_pressure_kpa", "t10_degc", "t50_degc"),
     [(90, 40, 107), (40, 69, 100), (90, 55, 100), (39, 62, 118)],  # anchored well above and below the mixture's own idea
 )
