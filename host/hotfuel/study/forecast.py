@@ -314,7 +314,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
     )
     if moved is not None and abs(moved.running_degc - moved.running_before_degc) >= 0.5:
         lines.append(
-            f"With {change.name}, the fuel at {place_words(moved.place)} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
+            f"With {change.name}, the fuel at the {place_words(moved.place)} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
             f"{shown.text(moved.running_before_degc, 'temperature')} while the engine runs "
             f"(median; ±{shown.text(moved.running_u_degc, 'temperature difference')})."
         )
@@ -323,7 +323,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         worst = min(limited, key=lambda row: row.margin_degc)
         lines.append(f"With {change.name}, the smallest margin would {_margin(worst, shown)}")
         if moved is not None and moved in limited and moved is not worst:
-            lines.append(f"At {place_words(moved.place)} the smallest margin would {_margin(moved, shown, False)}")
+            lines.append(f"At the {place_words(moved.place)} the smallest margin would {_margin(moved, shown, False)}")
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
             f"Power: about {root:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; a fixed jet's mixture shift is not in it."
@@ -333,7 +333,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
 
 def _margin(row: Row, shown: Shown, named: bool = True) -> str:
     """The rest of a sentence on a place's smallest margin, from its verb on."""
-    where = f" at {place_words(row.place)}" if named else ""
+    where = f" at the {place_words(row.place)}" if named else ""
     size, gained = shown.text(row.margin_degc, "temperature difference"), row.margin_degc - row.margin_before_degc
     if abs(gained) < 0.05 and row.margin_u_degc < 0.05:
         return f"stay at {size}{where} ({row.phase})."

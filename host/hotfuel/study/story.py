@@ -198,7 +198,7 @@ def _nearest_sentence(one: Nearest, clock: Clock, shown: Shown) -> str:
 
 def _where(place: str) -> str:
     name = place_words(place.removesuffix("_needle"))
-    return f"behind the needle at {name}" if place.endswith("_needle") else f"at {name}"
+    return f"behind the needle at the {name}" if place.endswith("_needle") else f"at the {name}"
 
 
 def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
@@ -211,7 +211,7 @@ def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
         return ""
     place = max(peaks, key=lambda p: peaks[p][0])
     hottest, at = peaks[place]
-    return f"The hottest fuel was at {place_words(place)}: {shown.text(hottest, 'temperature')} at {clock.text(at)}; no limit is known without a car file."
+    return f"The hottest fuel was at the {place_words(place)}: {shown.text(hottest, 'temperature')} at {clock.text(at)}; no limit is known without a car file."
 
 
 def _role(course: Course, place: str) -> str:
@@ -230,7 +230,7 @@ def _noticed(one: Nearest, role: str, found: Sequence[Phase]) -> str:
         )
     if role in ("suction", "pump"):
         return f"Vapour {maybe} form at the pump there: fuel pressure falls, the engine leans out, stumbles under load, or dies."
-    return f"Vapour {maybe} form at {place_words(one.place)} there: the engine runs unevenly, and a restart can be hard."
+    return f"Vapour {maybe} form at the {place_words(one.place)} there: the engine runs unevenly, and a restart can be hard."
 
 
 def _soak(course: Course, phase: Phase) -> SoakStory:
@@ -267,7 +267,8 @@ def _restart_sentence(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
     known = {p: m for p, m in one.margins_degc.items() if np.isfinite(m)}
     if known:
         place = min(known, key=lambda p: known[p])
-        parts.append(f"smallest margin then {shown.text(known[place], 'temperature difference')} {_where(place)}")
+        left = f"{shown.text(abs(known[place]), 'temperature difference')} {'left' if known[place] > 0 else 'beyond the limit'}"
+        parts.append(f"smallest margin then {left}, {_where(place)}")
     if one.trouble:
         parts.append(f'marked "{one.trouble}"')
     return ", ".join(parts) + "."

@@ -98,7 +98,7 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
             upstream_lag_s=before.probe.lag_s,
             downstream_lag_s=place.probe.lag_s,
             reading_u_degc=float(np.sqrt(np.mean(np.square(reading_u)))),
-            names=(place_words(pair[0]), place_words(pair[1])),
+            names=(f"the {place_words(pair[0])}", f"the {place_words(pair[1])}"),
             shown=shown,
         )
     except InputError as error:

@@ -31,7 +31,7 @@ class Found:
 
 def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
     """The sentence for one place and phase. Differences convert by 1.8 without 32."""
-    where = f"the fuel at {place_words(cell.place)} ({cell.phase}, {cell.quantity})"
+    where = f"the fuel at the {place_words(cell.place)} ({cell.phase}, {cell.quantity})"
     words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
 
     def size(value: float) -> str:

@@ -70,7 +70,7 @@ def test_review_tells_of_the_hose(hotfuel, summer, tmp_path):
     assert result["sections"][0]["hose"] is None
     text = page.read_text()
     assert "The line between places" in text
-    assert "because cooler fuel arrived from pump outlet" in text  # in the story, with its moment
+    assert "because cooler fuel arrived from the pump outlet" in text  # in the story, with its moment
     said = hotfuel("review", session, "--out", page, "--units", "us")
     assert "carb inlet turned cooler by" in said
     assert "°F" in said

@@ -159,7 +159,7 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     assert result.power_ceiling_percent > result.power_square_root_percent
     assert any("effectiveness of 0.6" in line for line in result.assumptions)
     assert "the smallest margin would stay at" in result.sentences[1]  # at the pump, before the cooler
-    assert result.sentences[2].startswith("At carb inlet the smallest margin would be")
+    assert result.sentences[2].startswith("At the carb inlet the smallest margin would be")
     for other in (Change("a hotter day", hotter_degc=10), Change("a pass", higher_m=1000), Change("winter fuel", fuel=WINTER)):
         assert np.isnan(one(drive, other).power_ceiling_percent)  # air and fuel do more to power than the fuel's temperature
 

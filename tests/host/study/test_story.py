@@ -69,7 +69,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
     first = story.sentences[0]
     told = datetime.fromtimestamp(START_S + nearest.at_s, UTC)
     for part in (
-        f"The fuel at {place}",
+        f"The fuel at the {place}",
         f"{told:%H:%M} UTC",
         f"in {nearest.phase}",
         because,
@@ -82,8 +82,8 @@ def test_place_moment_phase_and_cause(case, kind, because):
 @pytest.mark.parametrize(
     ("case", "first", "words"),
     [
-        ("soak", "carb_inlet_needle", "the fuel behind the needle at carb inlet"),
-        ("built", "pump", "the fuel at pump"),
+        ("soak", "carb_inlet_needle", "the fuel behind the needle at the carb inlet"),
+        ("built", "pump", "the fuel at the pump"),
     ],
 )
 def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_stop(case, first, words):
@@ -116,7 +116,7 @@ def test_the_restart_is_told():
         f"{(start - stop) / 60:.0f} min after the stop",
         "3 s of cranking in 1 try",
         f"fuel pressure after {one.pressure_s:.0f} s",
-        f"smallest margin then {one.margins_degc['pump']:.1f} °C at pump",
+        f"smallest margin then {-one.margins_degc['pump']:.1f} °C beyond the limit, at the pump",
     ):
         assert part in said
 
@@ -205,7 +205,7 @@ def test_without_a_car_file_the_hottest_fuel_is_told_and_no_limit_claimed():
     story = tell(session, SI)
     assert story.nearest is None
     hottest = session.temperatures().max().max()
-    assert "The hottest fuel was at pump" in story.sentences[0]
+    assert "The hottest fuel was at the pump" in story.sentences[0]
     assert float(story.sentences[0].split(": ")[1].split(" °C")[0]) == pytest.approx(hottest, abs=0.7)
     assert "no limit is known without a car file" in story.sentences[0]
 
