@@ -17,7 +17,7 @@ from hotfuel import car as car_file
 from hotfuel.report import review
 from hotfuel.samples.clock import Clock
 from hotfuel.samples.losses import Losses
-from hotfuel.samples.table import MESSAGES, READINGS
+from hotfuel.samples.table import MESSAGES, scans
 from hotfuel.session.folder import SessionFolder
 from hotfuel.session.frame import Ticks
 from hotfuel.session.recording import Session
@@ -56,7 +56,7 @@ def long_session(count: int) -> Session:
         "period_ms": 100, "simulated": 1, "simulated_speed": 0, "channels": [channel | {"place": name.encode()} for name in PLACES],
     }  # fmt: skip
     decoded = SimpleNamespace(
-        readings=np.zeros(0, READINGS), messages={name: np.zeros(0, dtype) for name, dtype in MESSAGES.items()}, descriptions={1: description},
+        scans=np.zeros(0, scans(0)), messages={name: np.zeros(0, dtype) for name, dtype in MESSAGES.items()}, descriptions={1: description},
         losses=Losses(), clock=Clock(),
     )  # fmt: skip
     here = Path("long")

@@ -22,7 +22,7 @@ from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.frame import channel_places, channels_of
-from hotfuel.temperature.counts import readings_degc
+from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
 
 ROWS_MAX = 600  # ticks worked out together; more gain nothing
@@ -137,14 +137,13 @@ class Intake:
             return
         self.axis.last = float(seconds[-1])
         width = max(len(message.values["channels"]) for message in waiting)
-        readings, shape = _readings(waiting, width, description_id in self.descriptions)
-        degc, reason, _ = readings_degc(readings, self.descriptions, self.calibration)
+        scans = _scans(waiting, width, description_id in self.descriptions)
+        measured, reason, _ = scans_degc(scans, self.descriptions, self.calibration)
         names = self._names.get(description_id, [])
         names = (names + [f"channel_{number}" for number in range(len(names), width)])[:width]
         at_inputs = self._inputs(boot, time_s)
-        measured = degc.reshape(shape)
         yield Batch(
-            seconds, time_s, boot, np.array([message.values["tick"] for message in waiting]), tuple(names), measured, reason.reshape(shape),
+            seconds, time_s, boot, np.array([message.values["tick"] for message in waiting]), tuple(names), measured, reason,
             at_inputs, self._margins(seconds, dict(zip(names, measured.T, strict=True)), at_inputs),
         )  # fmt: skip
 
@@ -264,20 +263,14 @@ def _row(message: Message) -> np.void:
     return np.array([tuple(values[name] for name in kind.names or ())], kind)[0]
 
 
-def _readings(waiting: list[Message], width: int, known: bool) -> tuple[np.ndarray, tuple[int, int]]:
-    """Readings as rows of samples.table.READINGS, `width` a message, and the shape of what is worked out from them."""
-    rows = np.zeros((len(waiting), width), table.READINGS)
-    rows["channel"] = np.arange(width)
+def _scans(waiting: list[Message], width: int, known: bool) -> np.ndarray:
+    """Readings as rows of samples.table.scans, with room for `width` channels."""
+    rows = np.zeros(len(waiting), table.scans(width))
     rows["known"] = known
-    for at, message in enumerate(waiting):
+    for row, message in zip(rows, waiting, strict=True):
         values = message.values
-        rows["boot"][at], rows["time"][at], rows["tick"][at] = message.boot, message.time_s, values["tick"]
-        rows["description_id"][at], rows["saturated"][at] = values["description_id"], values["saturated"]
-        for channel, sent in enumerate(values["channels"]):
-            rows["hot"][at, channel], rows["cold"][at, channel], rows["status"][at, channel] = (
-                sent["hot"],
-                sent["cold"],
-                sent["status"],
-            )
-        rows["known"][at, len(values["channels"]) :] = False
-    return rows.reshape(-1), rows.shape
+        row["boot"], row["time"], row["tick"] = message.boot, message.time_s, values["tick"]
+        row["description_id"], row["saturated"] = values["description_id"], values["saturated"]
+        row["width"] = len(values["channels"])
+        row["channels"][: len(values["channels"])] = [tuple(sent.values()) for sent in values["channels"]]
+    return rows

@@ -13,18 +13,14 @@ from hotfuel.samples.bulk import Block, Part
 from hotfuel.samples.losses import Losses
 
 _READING, _DESCRIPTION = TYPES["reading"], TYPES["description"]
-# No row of the readings table takes less of a log than this: a frame's overhead shared by the most channels a payload holds.
-_BYTES_PER_ROW = 7.5
-# what all rows of one reading frame share, at the places it has in a row
-_SHARED = table.placed(
-    {name: table.place(table.READINGS, name) for name in ("time", "tick", "description_id", "boot", "saturated", "known")}, 20
-)
+_FIXED = LAYOUTS[_READING].size  # bytes of a reading in front of its channels
+_FRAME = 6  # bytes on the wire that a payload does not hold, at least: a zero, a byte of COBS, the CRC
 Place = slice | np.ndarray  # where a part's frames stand among all frames of its block
 
 
 @dataclass
 class Builder:
-    """Takes blocks in log order. `size`: bytes of the log, as far as known, so that the readings table need not grow."""
+    """Takes blocks in log order. `size`: bytes of the log, as far as known, so that the table of scans need not grow."""
 
     size: int
     losses: Losses = field(default_factory=Losses)
@@ -32,8 +28,7 @@ class Builder:
     fast_boots: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
-        # Memory never touched is never there: the table may be too long, and is cut at the end.
-        self._rows = np.empty(int(self.size / _BYTES_PER_ROW) + 64, table.READINGS)
+        self._rows = np.empty(0, table.scans(0))
         self._used = 0
         self._boots = Boots()
         self._messages: dict[str, list[np.ndarray]] = {name: [] for name in table.MESSAGES}
@@ -67,16 +62,14 @@ class Builder:
         boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
         self._take_messages(parts, places, boot, time_s)
         if readings:
-            self._take_readings(readings, boot, time_s)
+            self._take_readings(readings, kind, boot, time_s)
 
-    def readings(self) -> np.ndarray:
-        """The readings table; `known` and its count are settled here, because a description may come behind its readings."""
+    def scans(self) -> np.ndarray:
+        """The table of scans; `known` and its count are settled here, because a description may come behind its readings."""
         rows = self._rows[: self._used]
         for number in [number for number in self._undescribed if number in self.descriptions]:
             del self._undescribed[number]
-            for at in range(0, len(rows), 1 << 16):
-                some = rows[at : at + (1 << 16)]
-                some["known"] |= some["description_id"] == number
+            rows["known"] |= rows["description_id"] == number
         self.losses.readings_without_description = sum(self._undescribed.values())
         return rows
 
@@ -127,38 +120,27 @@ class Builder:
             if kind == _DESCRIPTION:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
 
-    def _take_readings(self, readings: list[tuple[Part, Place]], boot: np.ndarray, time_s: np.ndarray) -> None:
-        """Write the rows of a block's readings."""
-        shared = [_shared(part, boot[place], time_s[place]) for part, place in readings]
+    def _take_readings(self, readings: list[tuple[Part, Place]], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray) -> None:
+        """Write a block's scans, in log order."""
         widths = [_channels(part) for part, _ in readings]
-        rows = self._room(sum(len(frames) * width for frames, width in zip(shared, widths, strict=True)))
-        if len(set(widths)) == 1:  # all of one length, so the parts follow one another
-            for frames, width, (part, _) in zip(shared, widths, readings, strict=True):
-                self._note(frames)
-                _fill(rows[: len(frames) * width].reshape(len(frames), width), part, frames)
-                rows = rows[len(frames) * width :]
-            return
-        order = np.argsort(np.concatenate([np.arange(len(boot))[place] for _, place in readings]))
-        ordered = np.concatenate(shared)[order]
-        self._note(ordered)
-        known = np.empty(len(order), bool)
-        known[order] = ordered["known"]
-        channels = np.repeat(widths, [len(frames) for frames in shared])
-        begins = np.empty_like(channels)
-        begins[order] = np.cumsum(channels[order]) - channels[order]
-        for frames, width, (part, _) in zip(shared, widths, readings, strict=True):
-            frames["known"], known = known[: len(frames)], known[len(frames) :]
-            target = np.empty((len(frames), width), table.READINGS)
-            _fill(target, part, frames)
-            rows[begins[: len(frames), None] + np.arange(width)] = target
-            begins = begins[len(frames) :]
+        rows = self._room(sum(len(part.order) for part, _ in readings), max(widths))
+        rank = np.cumsum(kind == _READING) - 1 if len(set(widths)) > 1 else None
+        begin = 0
+        for width, (part, place) in zip(widths, readings, strict=True):
+            end = begin + len(part.order)  # parts of one length follow one another
+            _fill(rows, slice(begin, end) if rank is None else rank[place], part, width, boot[place], time_s[place])
+            begin = end
+        self._note(rows)
 
-    def _room(self, count: int) -> np.ndarray:
-        """The next `count` rows of the table."""
-        if self._used + count > len(self._rows):  # a log that grew while it was read
-            grown = np.empty(2 * len(self._rows) + count, table.READINGS)
-            grown[: self._used] = self._rows[: self._used]
-            self._rows = grown
+    def _room(self, count: int, channels: int) -> np.ndarray:
+        """The next `count` rows of the table, which has room for so many channels."""
+        before = self._rows
+        channels = max(channels, before.dtype["channels"].shape[0])
+        if self._used + count > len(before) or table.scans(channels) != before.dtype:
+            # Memory never touched is never there: the table may be too long, and is cut at the end. It grows for a log that grows while it is read.
+            fitting = self.size // (_FRAME + _FIXED + channels * table.CHANNEL.itemsize) + 64
+            self._rows = np.empty(max(fitting, 2 * self._used + count), table.scans(channels))
+            _widen(before[: self._used], self._rows[: self._used])
         self._used += count
         return self._rows[self._used - count : self._used]
 
@@ -208,16 +190,6 @@ def _uniform(numbers: np.ndarray) -> int | None:
     return int(numbers[0]) if (numbers == numbers[0]).all() else None
 
 
-def _shared(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
-    """What all rows of one frame share, one row a frame."""
-    shared = np.empty(len(boot), _SHARED)
-    shared["time"], shared["boot"] = time_s, boot
-    fixed = _fixed(part)
-    shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
-    shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
-    return shared
-
-
 def _description_ids(part: Part) -> np.ndarray:
     """Each description's id."""
     told = part.payloads[:, table.HEADER_SIZE :]
@@ -248,14 +220,30 @@ def _channels(part: Part) -> int:
     return (part.payloads.shape[1] - LAYOUTS[_READING].size) // table.CHANNEL.itemsize
 
 
-def _fill(rows: np.ndarray, part: Part, shared: np.ndarray) -> None:
-    """rows[frame, channel] from a part's payloads and what its frames share. Whole stretches of a row are copied, not field by field."""
-    size = table.CHANNEL.itemsize
-    _stretch(rows, 0, _SHARED.itemsize)[:] = shared.view(f"V{_SHARED.itemsize}")[:, None]
-    _stretch(rows, _SHARED.itemsize, size)[:] = part.payloads[:, LAYOUTS[_READING].size :].view(f"V{size}")
-    rows["channel"] = np.arange(rows.shape[1])
+def _fill(rows: np.ndarray, at: Place, part: Part, width: int, boot: np.ndarray, time_s: np.ndarray) -> None:
+    """Put one part's readings, each of `width` channels, into rows[at]."""
+    shared = np.empty(len(boot), table.SHARED)
+    fixed = _fixed(part)
+    shared["time"], shared["boot"], shared["width"] = time_s, boot, width
+    shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
+    shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
+    table.stretch(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
+    if width:
+        size = width * table.CHANNEL.itemsize
+        table.stretch(rows, table.SHARED.itemsize, size)[at] = part.payloads[:, _FIXED:].view(f"V{size}")[:, 0]
+    _clear(rows, at, width)
 
 
-def _stretch(rows: np.ndarray, at: int, size: int) -> np.ndarray:
-    """`size` bytes of every row, from byte `at` on."""
-    return rows.view(table.placed({"stretch": (f"V{size}", at)}, rows.dtype.itemsize))["stretch"]
+def _widen(rows: np.ndarray, wider: np.ndarray) -> None:
+    """Copy scans to a table that has room for at least as many channels."""
+    channels = rows.dtype["channels"].shape[0]
+    size = table.SHARED.itemsize + channels * table.CHANNEL.itemsize
+    table.stretch(wider, 0, size)[:] = table.stretch(rows, 0, size)
+    _clear(wider, slice(None), channels)
+
+
+def _clear(rows: np.ndarray, at: Place, width: int) -> None:
+    """Zero all channels of rows[at] behind the first `width`."""
+    behind = (rows.dtype["channels"].shape[0] - width) * table.CHANNEL.itemsize
+    if behind:
+        table.stretch(rows, table.SHARED.itemsize + width * table.CHANNEL.itemsize, behind)[at] = np.void(bytes(behind))

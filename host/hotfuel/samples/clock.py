@@ -96,12 +96,9 @@ def _fit(anchors: np.ndarray) -> _Line:
     good = np.abs(flat - middle) <= max(10 * scatter, 1.0)
     time_s, flat = time_s[good], flat[good]
     window = ((time_s - time_s[0]) // _WINDOW_S).astype(int)
-    nodes_s, nodes = [], []
-    for number in np.unique(window):
-        mine = window == number
-        nodes_s.append(np.median(time_s[mine]))
-        nodes.append(np.median(flat[mine]))
-    node_time, node_flat = np.array(nodes_s), np.array(nodes)
+    begins = np.flatnonzero(np.diff(window, prepend=-1))
+    in_window = flat[np.lexsort((flat, window))]
+    node_time, node_flat = _medians(time_s, begins), _medians(in_window, begins)
     left = flat - np.interp(time_s, node_time, node_flat)
     uncertainty = float(1.4826 * np.median(np.abs(left))) if len(left) > 1 else 0.1
     # Between nodes the offset is straight; the drift also holds inside a window, so two more nodes stand at the ends.
@@ -109,6 +106,12 @@ def _fit(anchors: np.ndarray) -> _Line:
     all_time = np.concatenate((ends[:1], node_time, ends[1:]))
     all_flat = np.concatenate((node_flat[:1], node_flat, node_flat[-1:]))
     return _Line(all_time, all_flat + drift * all_time, float(drift), uncertainty)
+
+
+def _medians(values: np.ndarray, begins: np.ndarray) -> np.ndarray:
+    """The median of each stretch of `values`, in which they ascend; `begins`: where each stretch begins."""
+    middle = np.diff(begins, append=len(values)) - 1
+    return (values[begins + middle // 2] + values[begins + (middle + 1) // 2]) / 2
 
 
 def _undo_setting(anchors: np.ndarray) -> np.ndarray:

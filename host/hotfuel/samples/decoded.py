@@ -4,13 +4,14 @@ import os
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 from hotfuel_wire.messages import EVENTS
 
 from hotfuel.log import follow
-from hotfuel.samples import bulk
+from hotfuel.samples import bulk, table
 from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
 from hotfuel.samples.losses import Gap, Losses, gap_reason
@@ -22,11 +23,16 @@ _FROM_THE_START_S = 15.0  # a boot whose first health message is that young bega
 class Decoded:
     """A log as tables, in log order; the columns are those of samples.table, their meaning stands in PROTOCOL.md."""
 
-    readings: np.ndarray  # table.READINGS, one row per reading and channel
+    scans: np.ndarray  # table.scans, one row per reading
     messages: dict[str, np.ndarray]  # name -> table.MESSAGES[name]; every name is there, without rows if none came
     descriptions: dict[int, dict]  # description_id -> values as hotfuel_wire.codec.unpack gives them
     losses: Losses
     clock: Clock
+
+    @cached_property
+    def readings(self) -> np.ndarray:
+        """table.READINGS, one row per reading and channel; made from `scans` when first asked for."""
+        return table.readings(self.scans)
 
 
 def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str]) -> Decoded:
@@ -60,10 +66,10 @@ def _assemble(source: Iterable[bytes], size: int) -> Decoded:
         for row in messages["link_gap"]
     ]
     losses.board_dropped = _dropped(messages["health"])
-    readings = builder.readings()
-    losses.ticks_missing += _missing_at_starts(messages["event"], readings, builder.descriptions)
+    scans = builder.scans()
+    losses.ticks_missing += _missing_at_starts(messages["event"], scans, builder.descriptions)
     clock = Clock.from_anchors(messages["wall_anchor"], frozenset(builder.fast_boots))
-    return Decoded(readings, messages, builder.descriptions, losses, clock)
+    return Decoded(scans, messages, builder.descriptions, losses, clock)
 
 
 def _dropped(health: np.ndarray) -> int:
@@ -76,7 +82,7 @@ def _dropped(health: np.ndarray) -> int:
     return dropped
 
 
-def _missing_at_starts(events: np.ndarray, readings: np.ndarray, descriptions: dict[int, dict]) -> int:
+def _missing_at_starts(events: np.ndarray, scans: np.ndarray, descriptions: dict[int, dict]) -> int:
     """Numbers left out before the first reading of every boot that says in this log that it starts.
 
     A reading's number is its board time in whole periods. The board waits for the middle of a period, says that it starts, and takes its first reading
@@ -84,11 +90,11 @@ def _missing_at_starts(events: np.ndarray, readings: np.ndarray, descriptions: d
     """
     missing = 0
     for event in events[events["code"] == EVENTS["boot"]]:
-        first = bisect_left(readings["boot"], event["boot"])
-        if first == len(readings) or readings["boot"][first] != event["boot"]:
+        first = bisect_left(scans["boot"], event["boot"])
+        if first == len(scans) or scans["boot"][first] != event["boot"]:
             continue
-        told = descriptions.get(int(readings["description_id"][first]))
+        told = descriptions.get(int(scans["description_id"][first]))
         if told and told["period_ms"] and told["boot_count"] == event["value"]:
             number = max(1, int(event["time"] * 1000 / told["period_ms"] + 0.5))
-            missing += max(0, int(readings["tick"][first]) - number)
+            missing += max(0, int(scans["tick"][first]) - number)
     return missing

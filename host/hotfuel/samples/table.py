@@ -1,6 +1,7 @@
 """numpy tables of what the wire carries, derived from hotfuel_wire.messages; nobody types a field twice."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -51,26 +52,56 @@ _READING = LAYOUTS[TYPES["reading"]]
 # one channel's part of a reading, as it lies on the wire
 CHANNEL = _wire_dtype(_READING.group)
 
-
-def _readings_dtype() -> np.dtype:
-    """28 bytes a row. What a frame's rows share stands in front and what one channel sent stands together, so that each is one copy."""
-    own = {name: (CHANNEL[name], 20 + place(CHANNEL, name)[1]) for name in CHANNEL.names or ()}
-    places = {
+# What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
+# log), saturated (the board had to change a number), known (the description it names is in the log), width (how many channels were sent).
+SHARED = placed(
+    {
         "time": ("<f8", 0),
         "tick": ("<u4", 8),
-        "boot": ("<u2", 16),
         "description_id": ("<u4", 12),
-        "channel": ("u1", 20 + CHANNEL.itemsize),
-        **own,
+        "boot": ("<u2", 16),
         "saturated": ("?", 18),
         "known": ("?", 19),
-    }
-    return placed(places, 21 + CHANNEL.itemsize)
+        "width": ("u1", 20),
+    },
+    21,
+)
 
 
-# One row per reading and channel: time (s since that boot), tick, boot (0, 1, .. boots seen in this log), description_id, channel, hot, cold, status,
-# saturated (the board had to change a number), known (the description it names is in the log).
+@lru_cache
+def scans(channels: int) -> np.dtype:
+    """One row a reading: SHARED and, side by side, `channels` as they lie on the wire (hot, cold, status); those behind `width` are zero."""
+    shared = {name: place(SHARED, name) for name in SHARED.names or ()}
+    size = SHARED.itemsize + channels * CHANNEL.itemsize
+    return placed(shared | {"channels": ((CHANNEL, (channels,)), SHARED.itemsize)}, -(-size // 8) * 8)
+
+
+def _readings_dtype() -> np.dtype:
+    places = {name: place(SHARED, name) for name in SHARED.names or ()}
+    places["channel"] = places["width"]
+    places |= {name: (CHANNEL[name], SHARED.itemsize + place(CHANNEL, name)[1]) for name in CHANNEL.names or ()}
+    columns = "time", "tick", "boot", "description_id", "channel", *(CHANNEL.names or ()), "saturated", "known"
+    return placed({name: places[name] for name in columns}, SHARED.itemsize + CHANNEL.itemsize)
+
+
+# One row per reading and channel: SHARED's, the channel's number in place of `width`, and its hot, cold, status.
 READINGS = _readings_dtype()
+
+
+def readings(rows: np.ndarray) -> np.ndarray:
+    """READINGS out of a table of scans, in the same order, the channels of each in turn."""
+    channels = rows.dtype["channels"].shape[0]
+    long = np.empty((len(rows), channels), READINGS)
+    stretch(long, 0, SHARED.itemsize)[:] = stretch(rows, 0, SHARED.itemsize)[:, None]
+    stretch(long, SHARED.itemsize, CHANNEL.itemsize)[:] = rows["channels"].view(f"V{CHANNEL.itemsize}")
+    long["channel"] = np.arange(channels)
+    whole = bool((rows["width"] == channels).all())
+    return long.reshape(-1) if whole else long[long["channel"] < rows["width"][:, None]]
+
+
+def stretch(rows: np.ndarray, at: int, size: int) -> np.ndarray:
+    """`size` bytes of every row, from byte `at` on, as one element: copied far faster than field by field."""
+    return rows.view(placed({"stretch": (f"V{size}", at)}, rows.dtype.itemsize))["stretch"]
 
 
 def _message_dtype(layout: Layout) -> np.dtype:

@@ -17,7 +17,7 @@ from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import Conditions, running_state
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
-from hotfuel.temperature.counts import REASONS, readings_degc
+from hotfuel.temperature.counts import REASONS, scans_degc
 
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
 HOLE_LEAST_S = 1.0
@@ -66,41 +66,35 @@ def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]
 
 
 def ticks(decoded: Any, car: Car | None, calibration: Any = None) -> Ticks:
-    """The readings of a decoded log as one row a tick; a tick received twice counts once.
+    """The scans of a decoded log as one row a tick; a tick received twice counts once.
 
     decoded: what hotfuel.samples.decode returns. Readings whose description is missing keep their row, with nan and that reason.
     """
-    readings = decoded.readings
-    degc, reason, amplifier = readings_degc(readings, decoded.descriptions, calibration)
-    starts = np.flatnonzero(readings["channel"] == 0)  # a frame's rows stand together, channel 0 first
-    boot, tick, time_s = readings["boot"][starts], readings["tick"][starts], readings["time"][starts]
+    scans = decoded.scans if decoded.scans["width"].all() else decoded.scans[decoded.scans["width"] > 0]
+    boot, tick, time_s = (np.ascontiguousarray(scans[name]) for name in ("boot", "tick", "time"))
     timeline = Timeline.of(decoded.clock, boot, time_s)
     seconds = timeline.seconds(boot, time_s)
-    description = readings["description_id"][starts]
-    widths = np.diff(np.append(starts, len(readings)))
 
-    columns: dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
-    for number in pd.unique(description):
-        rows = np.flatnonzero(description == number)
-        known = decoded.descriptions.get(int(number))
-        width = int(widths[rows[0]])
-        names = channel_places(known, car) if known else _places_without_description(width, car)
-        for channel, name in enumerate(names[:width]):
-            if name not in columns:
-                shape = len(starts)
-                columns[name] = (np.full(shape, np.nan), np.full(shape, _NO_DESCRIPTION, np.uint8), np.full(shape, np.nan))
-            source = starts[rows] + channel
-            for target, values in zip(columns[name], (degc, reason, amplifier), strict=True):
-                target[rows] = values[source]
+    description = np.ascontiguousarray(scans["description_id"])
+    names_of = {}
+    for number in pd.unique(description).tolist():
+        width = int(scans["width"][description == number].max())
+        known = decoded.descriptions.get(number)
+        names_of[number] = (channel_places(known, car) if known else _places_without_description(width, car))[:width]
+    places = tuple(dict.fromkeys(name for names in names_of.values() for name in names))
+    by_channel = scans_degc(scans, decoded.descriptions, calibration)
+    shape = (len(scans), len(places))
+    by_place = [np.full(shape, np.nan), np.full(shape, _NO_DESCRIPTION, np.uint8), np.full(shape, np.nan)]
+    for number, names in names_of.items():
+        rows = slice(None) if len(names_of) == 1 else np.flatnonzero(description == number)
+        for channel, name in enumerate(names):
+            for target, values in zip(by_place, by_channel, strict=True):
+                target[rows, places.index(name)] = values[rows, channel]
     order = _in_time(seconds, boot, tick)
-    stacked = [
-        np.stack([column[kind] for column in columns.values()], axis=1) if columns else np.zeros((len(starts), 0))
-        for kind in range(3)
-    ]
     if order is not None:
         seconds, boot, tick = seconds[order], boot[order], tick[order]
-        stacked = [values[order] for values in stacked]
-    return Ticks(timeline, seconds, boot, tick, tuple(columns), stacked[0], stacked[1], stacked[2])
+        by_place = [values[order] for values in by_place]
+    return Ticks(timeline, seconds, boot, tick, places, by_place[0], by_place[1], by_place[2])
 
 
 def _places_without_description(width: int, car: Car | None) -> list[str]:

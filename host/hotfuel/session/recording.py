@@ -192,7 +192,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     values = {**_from_log(decoded), **values}
     if chosen is not None:
         values.setdefault("car", chosen.name)
-    if not len(decoded.readings):
+    if not len(decoded.scans):
         notes.append("There is no reading in this recording.")
     return Session(where, decoded, chosen, text, calibration, values, notes)
 

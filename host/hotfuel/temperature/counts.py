@@ -36,7 +36,7 @@ REASONS: dict[int, str] = {
 }
 _NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
 _COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, _SATURATED, _NO_DESCRIPTION))  # reasons that leave no cold junction either
-_BLOCK = 1 << 16
+_BLOCK = 1 << 14  # scans worked out together
 _NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: 3}
 _FAULT_REASONS = {
     "open_circuit": 4,
@@ -154,62 +154,60 @@ def to_degc(
     return degc, reason
 
 
-def readings_degc(
-    readings: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: Any = None
+def scans_degc(
+    scans: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: Any = None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """to_degc over a table of readings whose descriptions, chips and channels differ.
+    """to_degc over a table of scans (hotfuel.samples.table.scans) whose descriptions, chips and channels differ.
 
-    readings: structured array with fields description_id, channel, hot, cold, status, saturated, known. descriptions: description_id -> the
-    description's values as hotfuel_wire.codec.unpack gives them. calibration: None or an object with `channel(number, place)` -> correction or
-    None (hotfuel.temperature.calibration.Calibration). Returns (degC, reason, amplifier's own temperature degC), each one entry per row.
+    descriptions: description_id -> the description's values as hotfuel_wire.codec.unpack gives them. calibration: None or an object with
+    `channel(number, place)` -> correction or None (hotfuel.temperature.calibration.Calibration). Returns (degC, reason, amplifier's own temperature
+    degC), each (scans, channels); a channel that a scan does not have counts as one without description.
     """
-    degc, cold = np.full((2, len(readings)), np.nan)
-    reason = np.full(len(readings), _NO_DESCRIPTION, dtype=np.uint8)
-    for start in range(0, len(readings), _BLOCK):  # in pieces, so that a day's readings are never copied as a whole
+    shape = (len(scans), scans.dtype["channels"].shape[0])
+    degc, cold = np.full((2, *shape), np.nan)
+    reason = np.full(shape, _NO_DESCRIPTION, dtype=np.uint8)
+    for start in range(0, len(scans), _BLOCK):  # in pieces, so that a day's readings are never copied as a whole
         part = slice(start, start + _BLOCK)
-        _fill_degc(readings[part], descriptions, calibration, degc[part], reason[part], cold[part])
+        _fill_degc(scans[part], descriptions, calibration, degc[part], reason[part], cold[part])
     return degc, reason, cold
 
 
 def _fill_degc(
-    readings: np.ndarray,
+    scans: np.ndarray,
     descriptions: Mapping[int, Mapping[str, Any]],
     calibration: Any,
     degc: np.ndarray,
     reason: np.ndarray,
     cold: np.ndarray,
 ) -> None:
-    """Channels of one kind are worked out together: a single frame costs one call, not one a channel."""
+    """Channels of one kind are worked out together: a single scan costs one call, not one a channel."""
+    there = np.arange(degc.shape[1]) < scans["width"][:, None]
     for description_id, description in descriptions.items():
-        of_description = readings["description_id"] == description_id
-        if not of_description.any():
+        rows = np.flatnonzero(scans["description_id"] == description_id)
+        if not rows.size:
             continue
+        named = slice(None) if len(rows) == len(scans) else rows
+        sent, sent_at_all = scans["channels"][named], there[named]
+        saturated, known = scans["saturated"][named, None], scans["known"][named, None] & sent_at_all
         kinds: dict[tuple[int, int, int], list[int]] = {}
-        for number, channel in enumerate(description["channels"]):
+        for number, channel in enumerate(description["channels"][: degc.shape[1]]):
             chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip, so "not known here"
             kinds.setdefault((chip, channel["gain"], channel["resolution_bits"]), []).append(number)
         for (chip, gain, resolution_bits), numbers in kinds.items():
-            of_kind = np.zeros(256, dtype=bool)
-            of_kind[numbers] = True
-            rows = np.flatnonzero(of_description & of_kind[readings["channel"]])
-            if not rows.size:
-                continue
-            part = readings[rows]
-            degc[rows], reason[rows] = to_degc(
-                part["hot"], part["cold"], part["status"], chip=chip, gain=gain, resolution_bits=resolution_bits, saturated=part["saturated"],
-                known=part["known"],
+            hot, cold_codes, status = (sent[name][:, numbers] for name in ("hot", "cold", "status"))
+            values, why = to_degc(
+                hot, cold_codes, status, chip=chip, gain=gain, resolution_bits=resolution_bits, saturated=saturated, known=known[:, numbers]
             )  # fmt: skip
-            measured = cold_degc(part["cold"], chip=chip, gain=gain, resolution_bits=resolution_bits)
-            cold[rows] = np.where(_COLD_UNKNOWN[reason[rows]], np.nan, measured)
-            for number in numbers if calibration is not None else ():
-                correction = calibration.channel(
-                    number, bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace")
-                )
+            measured = cold_degc(cold_codes, chip=chip, gain=gain, resolution_bits=resolution_bits)
+            measured[_COLD_UNKNOWN[why]] = np.nan
+            for at, number in enumerate(numbers):
+                degc[named, number], reason[named, number], cold[named, number] = values[:, at], why[:, at], measured[:, at]
+                place = bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace")
+                correction = calibration.channel(number, place) if calibration is not None else None
                 if correction is not None:
-                    of_channel = rows[part["channel"] == number]
-                    degc[of_channel] = correction.corrected_degc(degc[of_channel])
-        beyond = of_description & (readings["channel"] >= len(description["channels"]))
-        reason[beyond] = _UNKNOWN_KIND
+                    degc[named, number] = correction.corrected_degc(values[:, at])
+        declared = len(description["channels"])
+        reason[named, declared:] = np.where(sent_at_all[:, declared:], _UNKNOWN_KIND, reason[named, declared:])
 
 
 def loop_code(emf: npt.ArrayLike, cold: npt.ArrayLike, *, chip: int, gain: int, resolution_bits: int) -> np.ndarray:

@@ -165,6 +165,19 @@ def test_a_log_of_several_kinds_by_hand():
         assert piece in said
 
 
+def test_scans_of_fewer_channels_stand_beside_wider_ones():
+    """Whatever the order; what a scan does not have is zero and is no reading."""
+    narrow, wide = [wire_logs.reading(100, 5, [(1, 2, 3)])] * 70, [wire_logs.reading(200, 6, [(4, 5, 6), (7, 8, 9)])] * 70
+    empty = [wire_logs.reading(300, 5, [])]
+    mixed = [payload for pair in zip(narrow, wide, strict=True) for payload in pair]
+    for payloads in (narrow + wide + empty, wide + empty + narrow, empty + mixed):
+        decoded = decode(b"".join(map(framing.encode, payloads)))
+        assert decoded.scans["width"].tolist() == [codec.unpack(payload)[1]["channel_count"] for payload in payloads]
+        sent = {0: [(0, 0, 0)] * 2, 1: [(1, 2, 3), (0, 0, 0)], 2: [(4, 5, 6), (7, 8, 9)]}
+        assert [row["channels"].tolist() for row in decoded.scans] == [sent[int(width)] for width in decoded.scans["width"]]
+        assert len(decoded.readings) == 210
+
+
 def test_a_description_behind_its_readings_makes_them_known():
     told = wire_logs.description(1)
     frames = [wire_logs.reading(100, codec.description_id(told), [(1, 1, 0)]), told]

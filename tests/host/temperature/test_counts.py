@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.temperature.counts import REASONS, cold_degc, loop_code, loop_emf_mv, readings_degc, scale, to_degc
+from hotfuel.samples import table
+from hotfuel.temperature.counts import REASONS, cold_degc, loop_code, loop_emf_mv, scale, scans_degc, to_degc
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import messages
 from hotfuel_wire.messages import CHIPS
@@ -136,32 +137,49 @@ def _description(**channel):
     return {"channels": [{**base, **channel}, {**base, "place": b"pump", "chip": 2, "gain": 1, "resolution_bits": 14}]}
 
 
-READING = np.dtype(
-    [
-        ("description_id", "u4"),
-        ("channel", "u1"),
-        ("hot", "i4"),
-        ("cold", "i2"),
-        ("status", "u1"),
-        ("saturated", "?"),
-        ("known", "?"),
-    ]
-)
+def scans(*rows, room=3):
+    """Scans of (description_id, known, codes), codes one (hot, cold, status) a channel."""
+    made = np.zeros(len(rows), table.scans(room))
+    for row, (description_id, known, codes) in zip(made, rows, strict=True):
+        row["description_id"], row["known"], row["width"] = description_id, known, len(codes)
+        row["channels"][: len(codes)] = codes
+    return made
 
 
 def test_mixed_descriptions_are_decoded_each_with_its_own_chip_and_gain():
-    rows = np.array(
-        [(7, 0, 6908, 8960, 0, False, True), (7, 1, 240, 560, 0, False, True), (8, 0, 1727, 8960, 0, False, True),
-         (9, 0, 6908, 8960, 0, False, False), (7, 5, 1, 1, 0, False, True), (10, 0, 6908, 8960, 0, False, True)], dtype=READING,
-    )  # fmt: skip
-    degc, reason, cold = readings_degc(
-        rows, {7: _description(), 8: _description(gain=8), 10: _description(thermocouple=ord("J"))}
+    rows = scans(
+        (7, True, [(6908, 8960, 0), (240, 560, 0)]),
+        (8, True, [(1727, 8960, 0)]),  # did not send its second channel
+        (9, False, [(6908, 8960, 0)]),
+        (7, True, [(6908, 8960, 0), (240, 560, 0), (1, 1, 0)]),  # one channel more than described
+        (10, True, [(6908, 8960, 0)]),
     )
-    assert degc[:3] == pytest.approx([60, 60, 60], abs=0.1)
-    assert np.isnan(degc[3:]).all()
-    assert cold[:3] == pytest.approx([35, 35, 35])
-    assert reason[3] == 12
-    assert set(reason[4:]) == {13}
+    degc, reason, cold = scans_degc(rows, {7: _description(), 8: _description(gain=8), 10: _description(thermocouple=ord("J"))})
+    assert reason.tolist() == [[0, 0, 12], [0, 12, 12], [12, 12, 12], [0, 0, 13], [13, 12, 12]]
+    assert degc[reason == 0] == pytest.approx([60] * 5, abs=0.1)
+    assert np.isnan(degc[reason != 0]).all()
+    assert cold[reason == 0] == pytest.approx([35] * 5)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([7, 8]), st.booleans(), st.booleans(),
+            st.lists(st.tuples(st.integers(-(2**31), 2**31 - 1), st.integers(-(2**15), 2**15 - 1), st.integers(0, 255)), max_size=2),
+        ), min_size=1, max_size=12,
+    )
+)  # fmt: skip
+def test_a_table_of_scans_gives_what_each_channel_by_itself_gives(rows):
+    described = {7: _description(), 8: _description(gain=8)}
+    made = scans(*[(number, known, codes) for number, known, _, codes in rows], room=2)
+    made["saturated"] = [saturated for _, _, saturated, _ in rows]
+    degc, reason, _ = scans_degc(made, described)
+    for at, (number, known, saturated, codes) in enumerate(rows):
+        for channel, (hot, cold, status) in enumerate(codes):
+            how = described[number]["channels"][channel]
+            kind = {name: how[name] for name in ("chip", "gain", "resolution_bits")}
+            alone, why = to_degc(hot, cold, status, **kind, saturated=saturated, known=known)
+            assert (reason[at, channel], degc[at, channel]) == (why, pytest.approx(float(alone), nan_ok=True))
 
 
 def test_a_calibration_applies_to_its_channel_and_place_only():
@@ -173,7 +191,7 @@ def test_a_calibration_applies_to_its_channel_and_place_only():
         def channel(self, number, place):
             return Line() if (number, place) == (0, "tank") else None
 
-    rows = np.array([(7, 0, 6908, 8960, 0, False, True), (7, 1, 240, 560, 0, False, True)], dtype=READING)
-    plain, _, _ = readings_degc(rows, {7: _description()})
-    corrected, _, _ = readings_degc(rows, {7: _description()}, OnlyTank())
-    assert corrected - plain == pytest.approx([-1.5, 0])
+    rows = scans((7, True, [(6908, 8960, 0), (240, 560, 0)]), room=2)
+    plain, _, _ = scans_degc(rows, {7: _description()})
+    corrected, _, _ = scans_degc(rows, {7: _description()}, OnlyTank())
+    assert corrected - plain == pytest.approx(np.array([[-1.5, 0]]))
