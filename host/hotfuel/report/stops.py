@@ -67,7 +67,7 @@ def _run(stop: Stop) -> str:
 def _started(stop: Stop) -> str:
     if stop.trouble is None:
         return "not in the recording"
-    return f'"{stop.mark}"' if stop.trouble else "no trouble marked"
+    return f'"{stop.mark}"' if stop.mark else "nothing marked"
 
 
 def _asked(hard: Hardness, shown: Shown) -> tuple[str, ...]:

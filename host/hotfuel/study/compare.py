@@ -4,8 +4,9 @@
 baseline in the sense of temperature, for a margin too: "lower" is always cooler, or further from the limit.
 """
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,10 +16,15 @@ from hotfuel.study.complaint import Judgement
 from hotfuel.study.conditions import mismatches
 from hotfuel.study.intervals import COVARIATES_FROM_RUNS, Estimate, Spread
 from hotfuel.study.order import balanced_order, is_one_after_the_other
+from hotfuel.study.settling import Settling
 from hotfuel.study.summaries import MARGIN, PEAK, Cell, Run, shared_cells
 from hotfuel.study.wording import Found, temperature_sentence
 from hotfuel.units import Shown
 
+# Rise over outside air counts degree for degree. A thermostat and boiling fuel hold hot places back: 0.6 to 1 in the simulated car.
+SLOPE_U = 0.25
+_DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
+_LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 COVARIATES = ("ambient_pressure_kpa", "start_degc", "duration_s", "ambient_degc")
 
 
@@ -55,6 +61,7 @@ class Answer:
             "method": e.method if e else None,
             "degrees_of_freedom": e.degrees_of_freedom if e else None,
             "spread_degc": e.spread if e else None,
+            "unit": e.unit if e else None,
             "more_runs": [self.more.at_least, self.more.at_most] if self.more else None,
             "sentence": self.sentence,
         }
@@ -73,6 +80,7 @@ class Comparison:
     conditions: tuple[str, ...]
     cautions: tuple[str, ...]
     proposed_order: tuple[str, ...]
+    settlings: tuple[Settling, ...] = ()  # what was left out after each switch, where sessions were cut at their marks
     judgements: tuple[Judgement, ...] = ()  # a variant's hot stops held against the baseline's with trouble, where one is marked
 
     def finding(self) -> str:
@@ -92,6 +100,7 @@ class Comparison:
             "conditions": list(self.conditions),
             "cautions": list(self.cautions),
             "proposed_order": list(self.proposed_order),
+            "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],
         }
 
@@ -129,16 +138,25 @@ def compare_runs(
     cells = shared_cells(runs)
     question = primary if primary is not None else hardest(runs, cells)
     if question not in cells:
-        raise InputError(f'not every run has "{question.words()}": choose among {"; ".join(c.words() for c in cells)}')
+        without = [run.name for run in runs if not np.isfinite(run.values.get(question, np.nan))]
+        raise InputError(
+            f'not every run has "{question.words()}" ({", ".join(without)} without): leave these out or choose among '
+            f"{'; '.join(c.words() for c in cells)}"
+        )
     others = tuple(name for name in names if name != base)
     usable, cautions = _covariates(runs, covariates)
     sides = {name: [run for run in runs if run.variant == name] for name in names}
     asked = [question, *(c for c in cells if c != question)]
     estimates = {(v, c): _difference(sides[base], sides[v], c, usable, borrowed) for v in others for c in asked}
     words = _verdicts(estimates, others, question, delta_degc)
-    answers = [_answer(key, estimates[key], words[key], sides, base, question, delta_degc, shown) for key in estimates]
+    together = Counter(key[1] == question for key, word in words.items() if word not in (verdicts.DESCRIBED, verdicts.NO_VERDICT))
+    answers = [
+        _answer(key, estimates[key], words[key], sides, base, question, delta_degc, shown, together[key[1] == question])
+        for key in estimates
+    ]
     answers.sort(key=lambda a: not a.primary)
-    conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown)]
+    conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown, question.phase)]
+    cautions += [line for v in others for line in _day_cautions(sides[base], sides[v])]
     cautions += [line for v in others for line in _order_cautions(sides[base], sides[v])]
     cautions += [line for v in others for line in _sensor_cautions(sides[base], sides[v], question.place)]
     if borrowed is not None:
@@ -189,32 +207,60 @@ def _difference(
     both = [*a, *b]
     y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
-    session = np.array([run.session for run in both])
     columns = np.array([[getattr(run, name) for name in covariates] for run in both]).reshape(len(both), -1)
-    crossed = set(session[~side]) & set(session[side])
+    group, unit = _shared(both, side)
+    crossed = set(group[~side]) & set(group[side])
     if not crossed:
-        # Runs of one session share whatever was special that day: the session is the unit.
-        y, side, columns = _session_means(y, side, session, columns)
+        # Runs of one group share whatever was special about it: the group is the unit.
+        y, side, columns = _group_means(y, side, group, columns)
     n, m = int((~side).sum()), int(side.sum())
     if min(n, m) < 2:
         return None if borrowed is None else _widened(intervals.one_against(y[~side], y[side], borrowed), a, b, cell.place)
-    if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(session)) > 1:
-        estimate = mixed.random_sessions(y, side, session, columns if columns.size else None)
+    if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(group)) > 1:
+        estimate = mixed.random_sessions(y, side, group, columns if columns.size else None)
+        estimate = replace(estimate, method=f"mixed model, {unit}s random")
     elif crossed:
-        blocks = np.column_stack([(session == s).astype(float) for s in sorted(set(session))[1:]] or [np.zeros(len(y))])
-        estimate = intervals.linear(y, side, np.column_stack([blocks, columns]), "pooled t within sessions")
+        blocks = np.column_stack([(group == s).astype(float) for s in sorted(set(group))[1:]] or [np.zeros(len(y))])
+        estimate = intervals.linear(y, side, np.column_stack([blocks, columns]), f"pooled t within {unit}s")
+    elif not columns.size and min(len(a), len(b)) >= _DRIFT_FROM_RUNS and _in_turn_on_one_day(a, b):
+        hours = np.array([[run.start_s / 3600] for run in both])
+        estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
     elif columns.size:
         estimate = intervals.linear(y, side, columns, f"pooled t, adjusted for {', '.join(covariates)}")
     else:
         estimate = intervals.two_sample(y[~side], y[side], borrowed)
+    if not crossed and len(y) < len(both):
+        estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
     return _widened(estimate, a, b, cell.place)
 
 
-def _session_means(
-    y: np.ndarray, side: np.ndarray, session: np.ndarray, columns: np.ndarray
+def _shared(runs: Sequence[Run], side: np.ndarray) -> tuple[np.ndarray, str]:
+    """(what each run shares with others (n,) of text, "session" or "day"): a session that holds both sides, else the day.
+
+    Runs of one day share its wind, its sun, its fuel. That is no matter where all were driven on one day, and too careful rather than too bold where no
+    side was driven twice on any: then runs count one by one, unless there are pairs enough to take the days out.
+    """
+    session = np.array([run.session for run in runs])
+    if set(session[~side]) & set(session[side]):
+        return session, "session"
+    day = np.array([run.day or run.session for run in runs])
+    twice = max(Counter(zip(day, side, strict=True)).values()) > 1
+    pairs = not twice and len(set(day)) * 2 == len(day) and len(set(day)) >= _LEAST_PAIRS
+    return (day, "day") if len(set(day)) > 1 and (twice or pairs) else (session, "session")
+
+
+def _in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
+    """Whether all runs are of one day and one side came first: then the car's warming through the day looks like the change."""
+    runs = sorted([*a, *b], key=lambda run: run.start_s)
+    days = {run.day for run in runs}
+    return len(days) == 1 and "" not in days and is_one_after_the_other([run.variant == b[0].variant for run in runs])
+
+
+def _group_means(
+    y: np.ndarray, side: np.ndarray, group: np.ndarray, columns: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    names = list(dict.fromkeys(session))
-    rows = [session == name for name in names]
+    names = list(dict.fromkeys(group))
+    rows = [group == name for name in names]
     return (
         np.array([y[r].mean() for r in rows]),
         np.array([side[r][0] for r in rows]),
@@ -229,14 +275,23 @@ def _own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[st
 
 
 def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str) -> Estimate:
-    """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty."""
-    variance = 0.0
+    """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
+
+    So does outside air that was guessed, and what hot places follow of it where the sides' days differed.
+    """
+    variance = _air_variance(a, b)
     for own, runs in zip(_own_sensors(a, b, place), (a, b), strict=True):
         for name in own:
             read = [run for run in runs if run.sensor and run.sensor.get(place) == name]
             largest = max((run.sensor_u_degc or {}).get(place, 0.0) for run in read)
             variance += (largest * len(read) / len(runs)) ** 2
     return estimate.widened(float(np.sqrt(variance)))
+
+
+def _air_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
+    guessed = sum((sum(run.ambient_u_degc for run in side) / len(side)) ** 2 for side in (a, b))
+    apart = float(np.mean([run.ambient_degc for run in b]) - np.mean([run.ambient_degc for run in a]))
+    return float(guessed + (SLOPE_U * np.nan_to_num(apart)) ** 2)
 
 
 def _verdicts(
@@ -266,15 +321,35 @@ def _answer(
     question: Cell,
     delta: float,
     shown: Shown,
+    asked: int,
 ) -> Answer:
     variant, cell = key
     a, b = ([run.values[cell] for run in sides[name]] for name in (base, variant))
     difference = estimate.difference if estimate else float(np.mean(b) - np.mean(a))
     low, high = estimate.interval() if estimate else (np.nan, np.nan)
     more = verdicts.more_runs(estimate, delta) if estimate and word == verdicts.UNDECIDED else None
-    found = Found(variant, base, len(b), len(a), word, difference, low, high, delta, more)
+    on_days = [len({run.day for run in sides[name]}) if estimate and estimate.unit == "day" else 0 for name in (variant, base)]
+    found = Found(variant, base, len(b), len(a), word, difference, low, high, delta, more, on_days[0], on_days[1], asked)
     sentence = temperature_sentence(cell, found, shown)
     return Answer(variant, base, cell, cell == question, word, difference, low, high, estimate, more, sentence)
+
+
+def _day_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
+    """Where the runs of one day count as one."""
+    group, unit = _shared([*a, *b], np.array([False] * len(a) + [True] * len(b)))
+    first, second = set(group[: len(a)]), set(group[len(a) :])
+    if unit != "day" or first & second:
+        return []
+    names = a[0].variant, b[0].variant
+    if min(len(first), len(second)) < 2:
+        lone, other = names if len(first) < 2 else names[::-1]
+        return [
+            f"All runs with {lone} are of one day, and none with {other} is of that day: the day cannot be told from the change, however many runs there "
+            "are; record both sides on the same days, or each on two days or more."
+        ]
+    return [
+        f"Runs of one day share its weather and fuel, so each day counts once: {len(first)} with {names[0]}, {len(second)} with {names[1]}."
+    ]
 
 
 def _order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
@@ -286,8 +361,11 @@ def _order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
         ]
     if is_one_after_the_other([run.variant == names[1] for run in both]):
         early, late = both[0].variant, both[-1].variant
+        straight = ""
+        if min(len(a), len(b)) >= _DRIFT_FROM_RUNS and _in_turn_on_one_day(a, b):
+            straight = " (a steady drift over the day is taken out, which widens the interval)"
         return [
-            f"All runs with {early} came before all with {late}: warming, weather and whatever else drifted are mixed up with the change; "
+            f"All runs with {early} came before all with {late}: warming, weather and whatever else drifted are mixed up with the change{straight}; "
             "drive the runs in a mixed order to rule that out."
         ]
     return []

@@ -16,7 +16,7 @@ _JUST_BEFORE_S = 10.0
 
 @dataclass(frozen=True)
 class Stop:
-    """One hot soak as a test of the car. trouble: marked or not when it was started again; None where nobody tried. mark: its words.
+    """One hot soak as a test of the car. trouble: marked or not when it was started again; None where nobody tried. mark: the words, "" for none.
 
     margin_degc: the smallest of any place, nan where no limit is known. easier: in which ways it asked less than the complaint's stop.
     """
@@ -29,16 +29,25 @@ class Stop:
     mark: str = ""
     easier: tuple[str, ...] = ()
 
+    @property
+    def unmarked(self) -> bool:
+        """Whether it counts as no trouble only because nothing was marked."""
+        return self.trouble is False and not self.mark
+
 
 @dataclass(frozen=True)
 class Judgement:
-    """The stops since a repair (of the runs with `variant`, "" in a review) held against the complaint's; proof is None where none of them was tried."""
+    """The stops since a repair (of the runs with `variant`, "" in a review) held against the complaint's; proof is None where none of them was tried.
+
+    without_marks: stops that count as no trouble only because nothing was marked.
+    """
 
     variant: str
     complaint: Stop
     stops: tuple[Stop, ...]
     proof: Proof | None
     sentences: tuple[str, ...]
+    without_marks: int = 0
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -61,9 +70,8 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
         tried = bool(words) or any(soak.start_s <= at_s <= soak.end_s + AFTER_S for at_s in started)
         margins = [place.smallest_margin_degc for place in soak.places.values() if np.isfinite(place.smallest_margin_degc)]
         trouble = True in words if tried else None
-        made.append(
-            Stop(course.name, soak.name, hardness(course, soak), trouble, min(margins, default=np.nan), words.get(True, ""))
-        )
+        mark = words.get(True, words.get(False, ""))
+        made.append(Stop(course.name, soak.name, hardness(course, soak), trouble, min(margins, default=np.nan), mark))
     return made
 
 
@@ -110,7 +118,8 @@ def _judged(variant: str, hard: Stop, since: Sequence[Stop], shown: Shown) -> Ju
     held = tuple(replace(stop, easier=tuple(softer(hard.hardness, stop.hardness))) for stop in since)
     tried = [(stop.hardness, stop.trouble) for stop in held if stop.trouble is not None]
     found = proof(hard.hardness, tried) if tried else None
-    return Judgement(variant, hard, held, found, tuple(_sentences(variant, hard, held, found, shown)))
+    unmarked = sum(stop.unmarked for stop in held)
+    return Judgement(variant, hard, held, found, tuple(_sentences(variant, hard, held, found, shown)), unmarked)
 
 
 def _sentences(variant: str, hard: Stop, held: Sequence[Stop], found: Proof | None, shown: Shown) -> Iterator[str]:
@@ -124,6 +133,14 @@ def _sentences(variant: str, hard: Stop, held: Sequence[Stop], found: Proof | No
         yield "Not shown: no start after a hot stop is in the recording; start the engine hot while it is recorded, and mark what it does."
     else:
         yield "Not shown: there is no hot stop in the recording; record one at least as hard as the complaint's, and the start after it."
+    unmarked, tried = sum(stop.unmarked for stop in held), sum(stop.trouble is not None for stop in held)
+    if unmarked:
+        which = (
+            f"{unmarked} of these {tried} stops {'are' if unmarked > 1 else 'is'}"
+            if unmarked < tried
+            else f"{'These stops are' if tried > 1 else 'This stop is'}"
+        )
+        yield f"{which} without marks: taken as no trouble only because nothing was marked."
     untried = sum(stop.trouble is None for stop in held)
     if found is not None and untried:
         yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."

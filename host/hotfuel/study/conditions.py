@@ -13,8 +13,8 @@ START_DEGC = 5.0
 DURATION_SHARE = 0.25
 
 
-def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si")) -> list[str]:
-    """One sentence for each condition that did not match between the runs of two variants."""
+def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "") -> list[str]:
+    """One sentence for each condition that did not match between the runs of two variants. phase: the one the primary question is about."""
     first, second = a[0].variant, b[0].variant
     lines = []
 
@@ -32,7 +32,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si")) -
     elif abs(x - y) > AMBIENT_DEGC:
         lines.append(
             f"It was {shown.text(x, 'temperature')} outside with {first} and {shown.text(y, 'temperature')} with {second}: "
-            "temperatures are compared as rise over outside air, degree for degree."
+            "temperatures are compared as rise over outside air, degree for degree; that hot places follow it by less is in the interval."
         )
     x, y = means("ambient_pressure_kpa")
     if abs(x - y) > PRESSURE_KPA:
@@ -50,6 +50,11 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si")) -
     if abs(x - y) > DURATION_SHARE * max(x, y):
         lines.append(
             f"Runs lasted {x / 60:.0f} min with {first} and {y / 60:.0f} min with {second}: a longer run has more chance of an extreme."
+        )
+    x, y = (float(np.mean([(run.phase_s or {}).get(phase, np.nan) for run in side])) for side in (a, b))
+    if abs(x - y) > DURATION_SHARE * max(x, y):
+        lines.append(
+            f"The {phase} lasted {x / 60:.1f} min with {first} and {y / 60:.1f} min with {second}: the longer one has more chance of an extreme."
         )
     fuels = [sorted({run.fuel for run in side if run.fuel}) for side in (a, b)]
     if fuels[0] and fuels[1] and fuels[0] != fuels[1]:

@@ -36,6 +36,7 @@ class Course:
     ambient_degc: float = np.nan
     notes: tuple[str, ...] = field(default=())
     utc_offset_min: int | None = None  # of the place of the recording; None: not known
+    ambient_guessed: bool = False  # from the fuel's temperature at a cold start
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -68,6 +69,7 @@ class Course:
             ambient_degc=self.ambient_degc,
             notes=self.notes,
             utc_offset_min=self.utc_offset_min,
+            ambient_guessed=self.ambient_guessed,
         )
 
 
@@ -101,6 +103,7 @@ def of_session(session: Any) -> Course:
     marks = session.marks()
     degc = {c.removesuffix("_degc"): per_second(temperatures[c].to_numpy(dtype=float), rows, count) for c in temperatures.columns}
     notes: list[str] = []
+    ambient_degc, guessed = _ambient(session, car, degc, notes)
     return Course(
         name=name,
         time_s=np.arange(count) * STEP_S,
@@ -117,9 +120,10 @@ def of_session(session: Any) -> Course:
         ),
         start_s=start if anchored else np.nan,
         car=car,
-        ambient_degc=_ambient(session, car, degc, notes),
+        ambient_degc=ambient_degc,
         notes=tuple(notes),
         utc_offset_min=session.metadata.get("utc_offset_min"),
+        ambient_guessed=guessed,
     )
 
 
@@ -133,18 +137,19 @@ def _seconds(index: pd.Index) -> np.ndarray:
     return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
 
 
-def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> float:
-    """Outside air: what a person stated, else a probe in it, else (said) the fuel's temperature where all places agree before a cold start."""
+def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> tuple[float, bool]:
+    """(outside air, whether it is a guess): what a person stated, else a probe in it, else (said) the fuel's temperature where all places agree before
+    a cold start."""
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
-        return float(stated)
+        return float(stated), False
     outside = [p.name for p in car.places if p.role == "air" and "out" in p.name and p.name in degc] if car else []
     if outside:
         notes.append(f"Outside air is the probe at {outside[0]}.")
-        return float(np.nanmedian(degc[outside[0]]))
+        return float(np.nanmedian(degc[outside[0]])), False
     wet = [p.name for p in car.places if p.role not in ("air", "other") and p.name in degc] if car else list(degc)
     first = [float(np.nanmedian(degc[p][:_COLD_S])) for p in wet if np.isfinite(degc[p][:_COLD_S]).any()]
     if len(first) > 1 and np.ptp(first) <= _COLD_SPREAD_DEGC:
         notes.append("Outside air was not stated: it is taken as the fuel's temperature at the cold start.")
-        return float(np.median(first))
-    return np.nan
+        return float(np.median(first)), True
+    return np.nan, False

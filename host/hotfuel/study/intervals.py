@@ -29,7 +29,10 @@ class Spread:
 
 @dataclass(frozen=True)
 class Estimate:
-    """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the run-to-run standard deviation."""
+    """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the standard deviation from one `unit` to the next.
+
+    unit: what counts as independent and was counted in runs_baseline and runs_variant: "run", "session" or "day".
+    """
 
     difference: float
     standard_error: float
@@ -38,6 +41,7 @@ class Estimate:
     runs_baseline: int
     runs_variant: int
     method: str
+    unit: str = "run"
 
     def half_width(self, level: float = 0.95) -> float:
         """Half the width of the two-sided interval at `level`."""

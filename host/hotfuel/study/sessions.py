@@ -1,8 +1,9 @@
 """Recordings made comparable: runs cut out, limits for one common fuel and air pressure, temperatures as rise over one common outside air."""
 
+import datetime
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,17 +14,32 @@ from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import Channel, margins, temperature_uncertainty_degc
 from hotfuel.risk.pressure import Conditions
 from hotfuel.session import frame
-from hotfuel.study import verdicts
+from hotfuel.study import settling, verdicts
+from hotfuel.study.alike import stops_alike
 from hotfuel.study.compare import Comparison, compare_runs
 from hotfuel.study.complaint import judge_variants
-from hotfuel.study.course import Course, of_session
+from hotfuel.study.course import STEP_S, Course, of_session
 from hotfuel.study.intervals import Spread
-from hotfuel.study.phases import phases
+from hotfuel.study.phases import Phase, phases
 from hotfuel.study.summaries import Cell, Run, summarise
 from hotfuel.units import Shown
 
 WHOLE_RUN = "whole run"
 _SAME_PRESSURE_KPA = 0.3
+GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
+_NIGHT_ENDS_S = 4 * 3600.0
+READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """A session of one variant, or what its marks give to that variant; `settlings` of the session it was cut from."""
+
+    variant: str
+    session: Any
+    course: Course
+    found: list[Phase]
+    settlings: tuple[settling.Settling, ...] = ()
 
 
 def compare_sessions(
@@ -56,18 +72,10 @@ def compare_sessions(
     units = shown or Shown(_units(groups[base][0]))
     runs, notes = _runs(stretches, base, units)
     result = compare_runs(runs, base, primary, delta_degc=delta_degc, covariates=covariates, borrowed=borrowed, shown=units)
-    judged = judge_variants([(name, course) for name, _, course in stretches], base, units)
-    cautions = (*_switched(stretches), *result.cautions)
-    return replace(result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged)
-
-
-def _switched(stretches: Sequence[tuple[str, Any, Course]]) -> list[str]:
-    """What a reader must know of sessions that were cut at their marks."""
-    names = [session.name for _, session, course in stretches if course.name != session.name]
-    return [
-        f"{name} was cut at its marks: the first minutes after each switch still hold what was before it, so the true difference is rather larger."
-        for name in dict.fromkeys(names)
-    ]
+    judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
+    settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))
+    cautions = (*settling.sentences(settled), *result.cautions)
+    return replace(result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged, settlings=settled)
 
 
 def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = Shown("si")) -> tuple[list[Run], list[str]]:
@@ -75,59 +83,99 @@ def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = S
     return _runs(_all_stretches(groups), baseline, shown)
 
 
-def _all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[tuple[str, Any, Course]]:
-    return [
-        (name, session, course)
-        for name, sessions in groups.items()
-        for session in sessions
-        for course in _stretches(name, session, groups)
-    ]
+def _all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[_Stretch]:
+    return [one for name, sessions in groups.items() for session in sessions for one in _stretches(name, session, groups)]
 
 
-def _runs(stretches: Sequence[tuple[str, Any, Course]], baseline: str, shown: Shown) -> tuple[list[Run], list[str]]:
-    cars = {course.car.name for _, _, course in stretches if course.car is not None}
+def _runs(stretches: Sequence[_Stretch], baseline: str, shown: Shown) -> tuple[list[Run], list[str]]:
+    courses = [one.course for one in stretches]
+    cars = {course.car.name for course in courses if course.car is not None}
     if len(cars) > 1:
         raise InputError(f"the sessions are of different cars ({', '.join(sorted(cars))}): compare runs of one car")
-    without = [course.name for _, _, course in stretches if course.car is None]
+    without = [course.name for course in courses if course.car is None]
     if without and len(without) < len(stretches):
         raise InputError(f"{without[0]} has no usable car file and the others have one: give it one to compare them")
-    places, notes = _common_places([course for *_, course in stretches])
-    notes += [note for *_, course in stretches for note in course.notes]
-    common = _Common.of(next(course for name, _, course in stretches if name == baseline), [c for *_, c in stretches], shown)
+    places, notes = _common_places(courses)
+    places = _settled_places(places, stretches)
+    notes += [note for course in courses for note in course.notes]
+    common = _Common.of(next(one.course for one in stretches if one.variant == baseline), courses, shown)
     notes += common.notes
-    known = np.array([course.ambient_degc for *_, course in stretches])
-    reference = float(known.mean()) if np.isfinite(known).all() else np.nan
-    cut = [phases(course) for *_, course in stretches]
-    whole_only = any(found[0].confidence == "low" for found in cut)
+    warm = _not_first_of_their_day(stretches)
+    if warm:
+        notes.append(
+            f"Outside air was not noted for {', '.join(warm)}, and a car that ran before on that day does not tell it by its fuel: "
+            "note it with hotfuel review SESSION --about ambient_degc=..."
+        )
+    air = [np.nan if one.course.name in warm else one.course.ambient_degc for one in stretches]
+    reference = float(np.mean(air)) if np.isfinite(air).all() else np.nan
+    if np.isfinite(reference) and any(course.ambient_guessed for course in courses):
+        notes.append(
+            f"Where outside air was taken from the fuel, the interval allows for {shown.text(GUESSED_AIR_U_DEGC, 'temperature difference')} (standard) "
+            "a side: note it with hotfuel review SESSION --about ambient_degc=..."
+        )
+    whole_only = any(one.found[0].confidence == "low" for one in stretches)
     if whole_only:
         notes.append("Phases can only be guessed from the temperatures of at least one session, so whole runs are compared.")
+    cut, told = stops_alike([(one.course.name, one.found) for one in stretches])
+    notes += [] if whole_only else told
     runs = []
-    for (name, session, course), found in zip(stretches, cut, strict=True):
-        shift = reference - course.ambient_degc if np.isfinite(reference) else 0.0
-        limited = common.apply(course)
+    for one, outside, found in zip(stretches, air, cut, strict=True):
+        course = one.course
+        shift = reference - outside if np.isfinite(reference) else 0.0
         parts: dict[str, np.ndarray] = {} if not whole_only else {WHOLE_RUN: np.ones(len(course.time_s), dtype=bool)}
         for phase in [] if whole_only else found:
             rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
             parts[phase.kind] = parts.get(phase.kind, np.zeros(len(rows), dtype=bool)) | rows
-        runs.append(_run(name, session, limited, parts, places, shift))
+        run, unread = _run(one, common.apply(course), parts, places, shift)
+        guess_u = GUESSED_AIR_U_DEGC if course.ambient_guessed and np.isfinite(reference) else 0.0
+        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u))
+        notes += unread
     return runs, list(dict.fromkeys(notes))
+
+
+def _not_first_of_their_day(stretches: Sequence[_Stretch]) -> list[str]:
+    """Sessions whose outside air is a guess and that were not the first of their day: their fuel may still have been warm."""
+    first: dict[str, float] = {}
+    for one in stretches:
+        day = _day(one.course)
+        first[day] = min(first.get(day, np.inf), one.course.start_s)
+    late = [one.course for one in stretches if one.course.ambient_guessed and one.course.start_s > first[_day(one.course)]]
+    return list(dict.fromkeys(course.name for course in late))
+
+
+def _day(course: Course) -> str:
+    """The date it began on, where it was recorded if that is known; "" without a clock. A night's drive belongs to the evening before."""
+    if not np.isfinite(course.start_s):
+        return ""
+    local_s = course.start_s + float(course.time_s[0]) + 60 * (course.utc_offset_min or 0) - _NIGHT_ENDS_S
+    return datetime.datetime.fromtimestamp(local_s, datetime.UTC).date().isoformat()
+
+
+def _settled_places(places: Sequence[str], stretches: Sequence[_Stretch]) -> list[str]:
+    settlings = list(dict.fromkeys(each for one in stretches for each in one.settlings))
+    unsettled = {each.place for each in settlings if not each.usable}
+    if left := [place for place in places if place not in unsettled]:
+        return left
+    raise InputError(" ".join(settling.sentences(each for each in settlings if each.place in places)).rstrip("."))
 
 
 def _units(session: Any) -> str:
     return session.car.units if session.car is not None else "si"
 
 
-def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) -> list[Course]:
+def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) -> list[_Stretch]:
     """The session as one course, or, where it stands under several names, what its marks give to this one."""
     course = of_session(session)
+    found = phases(course)
     sharing = [name for name, sessions in groups.items() if any(_identity(other) == _identity(session) for other in sessions)]
     if len(sharing) == 1:
-        return [course]
+        return [_Stretch(variant, session, course, found)]
     switched = [(second, text.casefold().removeprefix("switch:").strip()) for second, text in course.marks]
     named = [(second, text) for second, text in switched if text in [name.casefold() for name in sharing]]
     ends = [*(second for second, _ in named), float(course.time_s[-1]) + 1.0][1:]
+    settled = tuple(settling.settlings(course, named, ends[-1])) if named else ()
     mine = [
-        course.cut(start, end, f"{course.name}, {text} {number}")
+        _Stretch(variant, session, course.cut(start, end, f"{course.name}, {text} {number}"), _within(found, start, end), settled)
         for number, ((start, text), end) in enumerate(zip(named, ends, strict=True), start=1)
         if text == variant.casefold()
     ]
@@ -137,6 +185,15 @@ def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) 
             "or give separate sessions"
         )
     return mine
+
+
+def _within(found: Sequence[Phase], start_s: float, end_s: float) -> list[Phase]:
+    """The phases of a whole session between two moments: a stretch alone would not show that its engine had been started long before."""
+    return [
+        replace(phase, start_s=max(phase.start_s, start_s), end_s=min(phase.end_s, end_s))
+        for phase in found
+        if phase.start_s < end_s and phase.end_s > start_s
+    ]
 
 
 def _common_places(courses: Sequence[Course]) -> tuple[list[str], list[str]]:
@@ -211,30 +268,38 @@ class _Common:
 
 
 def _run(
-    name: str, session: Any, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float
-) -> Run:
+    stretch: _Stretch, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float
+) -> tuple[Run, list[str]]:
+    """(the run, sentences about what was not read through)."""
     values: dict[Cell, float] = {}
     inside: dict[Cell, float] = {}
-    for phase, rows in parts.items():
-        time_s = course.time_s[rows]
+    waits = {one.place: one.left_out_s for one in stretch.settlings}
+    often = max((float(np.isfinite(course.degc[place]).mean()) for place in places), default=0.0)
+    notes = []
+    for phase, whole in parts.items():
         for place in places:
+            rows = whole & (course.time_s >= course.time_s[0] + waits.get(place, 0.0))
+            time_s, degc = course.time_s[rows], course.degc[place][rows]
+            if not rows.any():
+                continue
+            if np.isfinite(degc).mean() < READ_SHARE * often:
+                notes.append(f"{course.name} did not read {place} all through its {phase}: left out there.")
+                continue
             margin = course.margins[place]["margin_degc"][rows] if place in course.margins else None
-            found = summarise(time_s, course.degc[place][rows], margin, place, phase, shift_degc)
+            found = summarise(time_s, degc, margin, place, phase, shift_degc)
             needle = f"{place}_needle"
             behind = course.margins[needle]["margin_degc"][rows] if needle in course.margins else None
-            found_needle = (
-                summarise(time_s, course.degc[place][rows], behind, needle, phase, shift_degc) if behind is not None else ({}, {})
-            )
+            found_needle = summarise(time_s, degc, behind, needle, phase, shift_degc) if behind is not None else ({}, {})
             for target, one, two in zip((values, inside), found, found_needle, strict=True):
                 target.update(one)
                 target.update({cell: number for cell, number in two.items() if cell.quantity == "smallest margin"})
     start = course.degc[places[-1]]
     first = start[np.isfinite(start)][:30]
-    sensor, uncertainty = _sensors(session, course.car, places)
-    return Run(
+    sensor, uncertainty = _sensors(stretch.session, course.car, places)
+    run = Run(
         name=course.name,
-        variant=name,
-        session=_identity(session),
+        variant=stretch.variant,
+        session=_identity(stretch.session),
         values=values,
         inside=inside,
         start_s=course.start_s + float(course.time_s[0]),
@@ -246,7 +311,10 @@ def _run(
         car=course.car.name if course.car is not None else "",
         sensor=sensor,
         sensor_u_degc=uncertainty,
+        day=_day(course),
+        phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
     )
+    return run, notes
 
 
 def _fuel_name(car: Car | None) -> str:

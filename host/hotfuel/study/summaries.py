@@ -37,6 +37,7 @@ class Run:
     values: {Cell: degC} with temperatures already as rise over ambient plus the common reference, and margins as temperature against the limit
     (minus margin), so that "lower" is cooler in both. inside: {Cell: standard error inside the run, degC}.
     sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
+    day: the date it was driven on, "" if unknown. ambient_u_degc: standard uncertainty of its outside air. phase_s: {phase: seconds of it compared}.
     """
 
     name: str
@@ -53,6 +54,9 @@ class Run:
     car: str = ""
     sensor: dict[str, str] | None = None
     sensor_u_degc: dict[str, float] | None = None
+    day: str = ""
+    ambient_u_degc: float = 0.0
+    phase_s: dict[str, float] | None = None
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:

@@ -35,15 +35,16 @@ class MoreRuns:
 
     at_least: int
     at_most: int
+    unit: str = "run"
 
     def words(self) -> str:
         """For example "3 to 11 more runs a side"."""
         if self.at_least >= MOST_RUNS:
-            return "more than 100 more runs a side"
+            return f"more than 100 more {self.unit}s a side"
         if self.at_least == self.at_most:
-            return f"{self.at_least} more run{'s' if self.at_least > 1 else ''} a side"
+            return f"{self.at_least} more {self.unit}{'s' if self.at_least > 1 else ''} a side"
         most = "more than 100" if self.at_most >= MOST_RUNS else f"{self.at_most}"
-        return f"{self.at_least} to {most} more runs a side"
+        return f"{self.at_least} to {most} more {self.unit}s a side"
 
 
 def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
@@ -82,4 +83,4 @@ def more_runs(estimate: Estimate, delta: float) -> MoreRuns:
     low, high = spread_range(estimate.spread, estimate.degrees_of_freedom)
     least = runs_needed(low, max(delta / 2, abs(estimate.difference) / 1.5), most=MOST_RUNS + now) - now
     most = runs_needed(high, delta / 2, most=MOST_RUNS + now) - now
-    return MoreRuns(max(1, least), max(1, least, most))
+    return MoreRuns(max(1, least), max(1, least, most), estimate.unit)

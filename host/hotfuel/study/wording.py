@@ -10,7 +10,10 @@ from hotfuel.units import Shown
 
 @dataclass(frozen=True)
 class Found:
-    """What a sentence is made of: names, run counts, verdict, difference with its interval (nan where untested), in degC."""
+    """What a sentence is made of: names, run counts, verdict, difference with its interval (nan where untested), in degC.
+
+    days_variant, days_baseline: on how many days the runs were driven, where the day is what counts, else 0. asked: questions that share one error.
+    """
 
     variant: str
     baseline: str
@@ -22,11 +25,23 @@ class Found:
     high: float
     delta: float
     more: verdicts.MoreRuns | None
+    days_variant: int = 0
+    days_baseline: int = 0
+    asked: int = 1
 
     def counted(self) -> str:
         """For example "3 runs with sleeve against 3 with bare"."""
         plural = "s" if self.runs_variant > 1 else ""
-        return f"{self.runs_variant} run{plural} with {self.variant} against {self.runs_baseline} with {self.baseline}"
+        first, second = (_on_days(days) for days in (self.days_variant, self.days_baseline))
+        return f"{self.runs_variant} run{plural}{first} with {self.variant} against {self.runs_baseline}{second} with {self.baseline}"
+
+    def clear_alone(self) -> bool:
+        """Whether the interval would have decided, had this been the only question."""
+        return self.low > 0 or self.high < 0 or max(-self.low, self.high) < self.delta
+
+
+def _on_days(days: int) -> str:
+    return f" on {days} day{'s' if days > 1 else ''}" if days else ""
 
 
 def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
@@ -52,7 +67,11 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         )
     if found.word == verdicts.UNDECIDED:
         tail = f"; {found.more.words()} should decide" if found.more else ""
+        if found.asked > 1 and found.clear_alone():
+            tail = f", which would be enough for one question alone and is not for one of {found.asked} asked together{tail}"
         return f"Whether {found.variant} changes {where} is undecided: {span} ({found.counted()}){tail}."
+    if found.word == verdicts.DESCRIBED and min(found.runs_variant, found.runs_baseline) > 1:
+        return f"{moved}; all runs of a side are of one day, which shows what that day was like, not what the part does ({found.counted()})."
     if found.word == verdicts.DESCRIBED:
         return f"{moved}; one run on a side shows what happened that day, not what the part does ({found.counted()})."
     return f"No verdict on {where}, because the primary question comes first: {span} ({found.counted()})."

@@ -265,3 +265,85 @@ def test_a_margin_counts_as_temperature_against_the_limit():
     t = np.arange(60.0)
     values, _ = summarise(t, np.full(60, 50.0), np.full(60, 8.0), "pump", "idle", shift_degc=2.0)
     assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0}
+
+
+def on_days(plan, values):
+    """Runs of a plan such as ("aab", "b"): a word a day, a letter a run, one value for each."""
+    left = iter(values)
+    return [
+        run(letter, next(left), 24 * day + hour, session=f"file {day} {hour}", day=f"2026-06-{day + 1:02}")
+        for day, letters in enumerate(plan)
+        for hour, letter in enumerate(letters)
+    ]
+
+
+def test_runs_of_one_day_are_no_independent_runs_of_another_day():
+    """All of one side on one day: however many there are, the day may be what differs."""
+    result = compare_runs(on_days(("aaaa", "bbbb"), [60, 60.1, 59.9, 60.2, 56, 56.1, 55.9, 56.2]), "a")
+    assert result.answers[0].verdict == verdicts.DESCRIBED
+    assert "all runs of a side are of one day" in result.answers[0].sentence
+    assert any("the day cannot be told from the change" in line for line in result.cautions)
+    assert result.proposed_order
+
+
+def test_each_day_of_one_side_counts_once():
+    values = [60, 60.4, 61, 61.2, 57, 57.2, 55, 55.2]
+    answer = compare_runs(on_days(("aa", "aa", "bb", "bb"), values), "a").answers[0]
+    means = np.array(values).reshape(4, 2).mean(axis=1)
+    half = 4.30265 * math.sqrt((np.var(means[:2], ddof=1) + np.var(means[2:], ddof=1)) / 2)  # pooled t by hand: t(0.975, 2)
+    assert answer.difference_degc == pytest.approx(means[2:].mean() - means[:2].mean())
+    assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)
+    assert "4 runs on 2 days with b against 4 on 2 days with a" in answer.sentence
+    assert answer.as_dict()["unit"] == "day"
+
+
+def test_days_that_hold_both_sides_are_taken_out():
+    days = np.array([0.0, 6.0, -5.0, 2.0])
+    noise = np.array([0.2, -0.3, 0.4, -0.1])
+    values = [x for level, error in zip(days, noise, strict=True) for x in (60 + level, 55 + level + error)]
+    answer = compare_runs(on_days(("ab", "ab", "ab", "ab"), values), "a").answers[0]
+    half = 3.18245 * np.std(noise, ddof=1) / 2  # paired t by hand: t(0.975, 3)
+    assert answer.difference_degc == pytest.approx(-5 + noise.mean())
+    assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)
+    two = compare_runs(on_days(("ab", "ba"), [60, 55, 56, 61]), "a").answers[0]
+    assert two.estimate.degrees_of_freedom == 2  # too few pairs: runs count one by one, which is too careful rather than too bold
+
+
+def test_one_side_after_the_other_on_one_day_has_its_drift_taken_out():
+    drift = 0.6 * np.arange(8) + np.array([0.1, -0.1, 0.05, 0, -0.05, 0.1, 0, -0.1])
+    result = compare_runs(on_days(("aaaabbbb",), (60 + drift).tolist()), "a")
+    assert result.answers[0].verdict != verdicts.HIGHER
+    assert result.answers[0].low_degc < 0 < result.answers[0].high_degc
+    assert any("a steady drift over the day is taken out" in line for line in result.cautions)
+
+
+def test_a_hotter_season_and_guessed_air_widen_the_interval():
+    plain = sides([60, 61, 62], [50, 51, 52])
+
+    def width(after, before):
+        changed = [run(r.variant, r.values, i, **(after if r.variant == "after" else before)) for i, r in enumerate(plain)]
+        return compare_runs(changed, "before").answers[0].estimate.standard_error
+
+    same = width({}, {})
+    assert width({"ambient_degc": 33.0}, {}) == pytest.approx(math.hypot(same, 0.25 * 8))
+    assert width({"ambient_u_degc": 3.0}, {}) == pytest.approx(math.hypot(same, 3.0))
+    assert width({"ambient_u_degc": 3.0}, {"ambient_u_degc": 3.0}) == pytest.approx(math.hypot(same, 3.0 * math.sqrt(2)))
+
+
+def test_undecided_beside_a_clear_interval_says_why():
+    """One of many questions at 5 % together: its own interval leaves 0 out and it is undecided all the same."""
+    cells = [SOAK, *(Cell(MEAN, place, "idle") for place in ("tank", "pump", "carb_inlet", "return"))]
+    shifts = dict(zip(cells, (-20.0, -2.5, 0.0, 0.0, 0.0), strict=True))
+    runs = [
+        run(
+            variant,
+            {cell: 60 + (shifts[cell] if variant == "after" else 0) + error for cell in cells},
+            2 * i + (variant == "after"),
+        )
+        for i, error in enumerate((-1.0, 1.0, 0.0))
+        for variant in ("before", "after")
+    ]
+    answer = next(a for a in compare_runs(runs, "before", SOAK).answers if a.cell == cells[1])
+    assert answer.high_degc < 0
+    assert answer.verdict == verdicts.UNDECIDED
+    assert "enough for one question alone and is not for one of 4 asked together" in answer.sentence

@@ -93,7 +93,9 @@ def test_as_hard_and_without_trouble_is_shown_with_its_bound():
     assert [stop.easier for stop in found.stops] == [()]
     assert found.proof.shown
     assert found.proof.still_possible == pytest.approx(0.95)
-    held, verdict, margins = found.sentences
+    held, verdict, marks, margins = found.sentences
+    assert marks == "This stop is without marks: taken as no trouble only because nothing was marked."
+    assert found.without_marks == 1
     assert '"monday", hot soak; marked "hard start"' in held
     assert "8 min standing after 5 min of running" in held
     assert "30.0 °C outside" in held
@@ -107,6 +109,17 @@ def test_as_hard_and_without_trouble_is_shown_with_its_bound():
         margins
         == f"The smallest margin was {least:.1f} °C now, and {least:.1f} °C at the complaint's stop; the limit is still passed."
     )
+
+
+def test_what_was_marked_is_told_apart_from_what_was_not():
+    told = judge(of_session(run("monday", "hard start")), of_session(run("friday", "started at once")), SI)
+    assert told.proof.shown
+    assert (told.without_marks, told.stops[0].mark) == (0, "started at once")
+    assert not any("without marks" in sentence for sentence in told.sentences)
+    marked, silent = stops(by_speed(*STOPS, marks=((910.0, "ran through"),)))
+    assert (marked.unmarked, silent.unmarked) == (False, True)
+    trouble, silent = stops(by_speed(*STOPS, marks=((910.0, "died"),)))
+    assert (trouble.unmarked, silent.unmarked) == (False, True)
 
 
 def test_a_margin_that_is_there_again_is_told_without_a_promise():

@@ -230,3 +230,91 @@ def test_a_name_that_no_mark_carries_is_refused():
     one = switched()
     with pytest.raises(InputError, match='no mark in it reads "shield"'):
         compare_sessions({"bare": [one], "shield": [one]})
+
+
+@cache
+def stopped(minutes, times=1):
+    parts = (Part("drive", 4.0, "cruise", 64.0), Part("hot soak", minutes, "off"), Part("restart", 0.5, "idle"))
+    return session(replace(SAME_DAY, drive=parts * times), f"{minutes:g} min, {times}")
+
+
+@pytest.mark.parametrize(
+    ("other", "told"),
+    [
+        (lambda: stopped(9.0), "Stops lasted 4.0 to 9.0 min: the first 4.0 min of each are compared"),
+        (lambda: stopped(4.0, 3), "Of the stops in 4 min, 3 one is compared"),
+    ],
+)
+def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
+    found, notes = values({"x": [stopped(4.0)], "y": [other()]}, "x")
+    for cell in (Cell(MEAN, "pump", "hot soak"), Cell(MARGIN, "pump", "hot soak"), Cell(MARGIN, "carb_inlet", "hot soak")):
+        assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.3)
+    assert any(told in note for note in notes)
+
+
+def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
+    dead = session(name="dead probe")
+    dead._temperatures.iloc[440:, dead._temperatures.columns.get_loc("pump_degc")] = np.nan
+    found, notes = values({"x": [bare()], "y": [dead]}, "x")
+    assert Cell(MARGIN, "pump", "hot soak") not in found["y"]
+    assert Cell(MARGIN, "pump", "drive") in found["y"]
+    assert "dead probe did not read pump all through its hot soak: left out there." in notes
+    with pytest.raises(InputError, match=r"\(dead probe without\)"):
+        compare_sessions({"x": [bare()], "y": [dead]}, primary=Cell(MARGIN, "pump", "hot soak"))
+
+
+def cold_start(name, hours, degc):
+    """A run whose outside air nobody noted; its fuel begins at one temperature."""
+    found = session(name=name, metadata={}, start_s=1_780_300_800.0 + 3600 * hours)
+    found._temperatures.iloc[:30] = degc
+    return found
+
+
+def test_outside_air_guessed_from_the_fuel_is_doubted_and_on_a_later_run_of_the_day_not_believed():
+    first, second = cold_start("morning", 0, 21.0), cold_start("evening", 6, 29.0)
+    runs, notes = runs_of({"x": [first], "y": [second]}, "x")
+    assert [run.ambient_degc for run in runs] == [21.0, pytest.approx(np.nan, nan_ok=True)]
+    assert runs[0].values[Cell(MEAN, "pump", "drive")] == pytest.approx(runs[1].values[Cell(MEAN, "pump", "drive")], abs=2.0)
+    assert any(note.startswith("Outside air was not noted for evening") for note in notes)
+    runs, notes = runs_of({"x": [first], "y": [cold_start("next day", 24, 29.0)]}, "x")
+    assert [run.ambient_u_degc for run in runs] == [3.0, 3.0]
+    assert any("the interval allows for 3.0 °C" in note for note in notes)
+
+
+def slowly_switched(lag_s, step_degc=-6.0, changes=((100.0, "bare"), (400.0, "sleeve"), (700.0, "bare"), (1000.0, "sleeve"))):
+    found = session(STEADY, "slow", marks=changes)
+    at = np.arange(len(found._temperatures))
+    level = np.zeros(len(at))
+    for second, text in changes:
+        level[at >= second] = step_degc * (text == "sleeve")
+    keep = np.exp(-1 / lag_s)
+    for i in range(1, len(level)):
+        level[i] = keep * level[i - 1] + (1 - keep) * level[i]
+    found._temperatures["pump_degc"] += level
+    found._margins["pump_margin_degc"] -= level
+    return found
+
+
+def test_what_lingers_after_a_switch_is_left_out_and_told():
+    one = slowly_switched(40.0)
+    result = compare_sessions({"bare": [one], "sleeve": [one]}, primary=Cell(MEAN, "pump", "drive"))
+    pump = next(each for each in result.settlings if each.place == "pump")
+    assert pump.lag_s == pytest.approx(40.0, rel=0.3)
+    assert pump.left_out_s == pytest.approx(3 * pump.lag_s, abs=1)
+    assert pump.left_s == pytest.approx(200 - pump.left_out_s, abs=5)
+    unswitched = slowly_switched(40.0, step_degc=0.0)  # the drive warms up meanwhile, and one side comes first
+    drifted = compare_sessions({"bare": [unswitched], "sleeve": [unswitched]}, primary=Cell(MEAN, "pump", "drive")).answers[0]
+    assert result.answers[0].difference_degc - drifted.difference_degc == pytest.approx(-6.0, abs=0.3)
+    tank = next(each for each in result.settlings if each.place == "tank")
+    assert np.isnan(tank.lag_s)
+    assert tank.left_out_s < 60
+    told = next(line for line in result.cautions if "cut at its marks" in line)
+    assert f"{pump.left_out_s:.0f} s at pump" in told
+    assert result.as_dict()["settlings"][0].keys() >= {"place", "left_out_s", "left_s", "usable"}
+
+
+def test_a_place_that_never_settles_is_not_compared():
+    one = slowly_switched(150.0)
+    result = compare_sessions({"bare": [one], "sleeve": [one]})
+    assert "pump" not in {answer.cell.place for answer in result.answers}
+    assert any("too little is left of it" in line for line in result.cautions)
