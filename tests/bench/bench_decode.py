@@ -29,12 +29,6 @@ RUNS = 5
 CHANNELS = 4
 
 
-def long_log(frames):
-    """At least `frames` readings: a drive of at most 200,000, repeated; board time then falls back, so each repetition is another boot."""
-    part = wire_logs.drive(min(frames, 200_000), CHANNELS)
-    return part * -(-frames // 200_000)
-
-
 def pymavlink_peer(frames):
     from pymavlink.dialects.v20 import common as mavlink
 
@@ -174,7 +168,7 @@ def main():
     if chosen.day:
         day(chosen.folder)
         return
-    data = long_log(chosen.frames)
+    data = wire_logs.drive(chosen.frames, CHANNELS)
     damaged = wire_logs.damage(data, 0.01)
     decoded = decode(data)
     frames = decoded.losses.readings
