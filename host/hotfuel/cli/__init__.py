@@ -1,5 +1,20 @@
 """The command line: parses, calls, prints. Imported by nobody."""
 
-from hotfuel.cli.app import main
+import sys
+
+INTERRUPTED = 130  # as shells tell it: 128 + SIGINT
+STOPPED = "hotfuel: stopped by Ctrl-C; files that were there before are as they were, and none is left half-written"
+
+
+def main() -> None:
+    """Entry point of the `hotfuel` command. Ctrl-C is heard from the first moment, while the libraries are still being loaded."""
+    try:
+        from hotfuel.cli.app import run
+
+        run()
+    except KeyboardInterrupt:
+        print(STOPPED, file=sys.stderr)
+        sys.exit(INTERRUPTED)
+
 
 __all__ = ["main"]

@@ -1,5 +1,5 @@
 """`python -m hotfuel.cli`."""
 
-from hotfuel.cli.app import main
+from hotfuel.cli import main
 
 main()

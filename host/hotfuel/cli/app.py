@@ -1,6 +1,7 @@
 """The application object, what all commands share, and the one place where an error becomes a sentence and an exit code.
 
-Exit codes: 0 done, 1 the data is bad, 2 wrong use. With --json exactly one JSON object goes to stdout; progress and remarks go to stderr.
+Exit codes: 0 done, 1 the data is bad, 2 wrong use, 130 stopped by Ctrl-C.
+With --json exactly one JSON object goes to stdout; progress and remarks go to stderr.
 """
 
 import json
@@ -11,11 +12,47 @@ from typing import Annotated, Any
 
 import typer
 from rich.console import Console
+from typer.core import TyperGroup
 
+from hotfuel.cli import INTERRUPTED, STOPPED
 from hotfuel.errors import HotfuelError
+
+_ORDER = [
+    "demo",
+    "simulator",
+    "board",
+    "check",
+    "limits",
+    "record",
+    "follow",
+    "download",
+    "review",
+    "decode",
+    "compare",
+    "power",
+    "forecast",
+    "cooler",
+    "archive",
+]
+
+
+class _Commands(TyperGroup):
+    """The commands, in the order one comes to need them; Ctrl-C ends each of them with a sentence."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return sorted(super().list_commands(ctx), key=_ORDER.index)
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except (KeyboardInterrupt, typer.Abort):  # the latter at a question
+            err.print(STOPPED, markup=False)
+            raise typer.Exit(INTERRUPTED) from None
+
 
 app = typer.Typer(
     name="hotfuel",
+    cls=_Commands,
     help="How hot the fuel gets in the moving car, how near each place is to boiling, and which fix really helped.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -60,8 +97,8 @@ def note(text: str) -> None:
     err.print(text, markup=False)
 
 
-def main() -> None:
-    """Entry point of the `hotfuel` command."""
+def run() -> None:
+    """Run the command that was typed; every error becomes a sentence and an exit code."""
     from hotfuel.cli import archives, boards, checks, drives, fuels, reviews, studies  # noqa: F401 - importing them declares their commands
 
     try:
@@ -69,9 +106,6 @@ def main() -> None:
     except HotfuelError as error:
         err.print(f"hotfuel: {error}", markup=False)
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        err.print("hotfuel: stopped", markup=False)
-        sys.exit(130)
     except BrokenPipeError:
         # Whoever read our output has gone (for example `| head`); nothing is left to say.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

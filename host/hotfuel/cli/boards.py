@@ -23,7 +23,10 @@ from hotfuel.link.talk import Talk, fields
 from hotfuel.units import Shown, parse
 
 board = typer.Typer(
-    help="The board itself: install, info, settings, clock, warnings, service.", no_args_is_help=True, rich_markup_mode=None
+    help="The board itself: install, info, settings, clock, warnings, service.",
+    short_help="The board itself: install it, set it up, load limits.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
 app.add_typer(board, name="board")
 

@@ -51,7 +51,7 @@ class Bench:
         self.probes.hear("description", description)
 
 
-@app.command()
+@app.command(short_help="Is each probe right? Writes a calibration.")
 def check(
     port: Port = None,
     out: Annotated[Path, typer.Option("--out", help="Calibration file to write.")] = Path("calibration.json"),

@@ -173,7 +173,7 @@ def follow(
         shown_terminal.show(session, units=units)
 
 
-@app.command()
+@app.command(short_help="A simulated board in a simulated car.")
 def simulator(
     pty: Annotated[
         bool, typer.Option("--pty/--socket", help="Offer the board on a pseudo-terminal, or on a local socket.")
@@ -243,7 +243,7 @@ def _model(drive: str, seed: int) -> Any:
     return CarModel(replace(known[drive], seed=seed))
 
 
-@app.command()
+@app.command(short_help="The whole job on a simulated car.")
 def demo(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder to make. Default: hotfuel-demo, or the next free hotfuel-demo-2 ...")

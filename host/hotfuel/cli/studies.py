@@ -28,7 +28,7 @@ def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:
     return found
 
 
-@app.command()
+@app.command(short_help="Did a fix lower the temperature?")
 def compare(
     variants: Annotated[list[str], typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")],
     baseline: Baseline = None,
@@ -331,7 +331,7 @@ def _share(text: str, option: str) -> tuple[str, float]:
     return place, value
 
 
-@app.command()
+@app.command(short_help="How good a cooler in the line is, and elsewhere.")
 def cooler(
     session: Annotated[Path, typer.Argument(help="Session folder with a probe before the cooler and one behind it.")],
     before: Annotated[str, typer.Option("--before", help="The place just behind the cooler; the place before it is the inlet.")],

@@ -19,6 +19,7 @@ from bokeh.resources import Resources
 from markupsafe import Markup
 
 from hotfuel.errors import InputError
+from hotfuel.files import whole
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 _PRINT_TIMEOUT_S = 120
@@ -64,13 +65,8 @@ def _target(path: str | Path, *endings: str) -> Path:
 def write(text: str, path: str | Path) -> Path:
     """Write the page whole or not at all. Raises InputError if the place cannot be written or does not end in .html."""
     target = _target(path, ".html", ".htm")
-    part = target.with_name(target.name + ".part")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
+    with whole(target) as part:
         part.write_text(text, encoding="utf-8")
-        os.replace(part, target)
-    except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror}): give another file") from None
     return target
 
 
@@ -86,30 +82,39 @@ def browser() -> str | None:
 
 
 def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Path:
-    """Print a page that was written before, on "A4" or "letter" paper. Raises InputError if there is no browser to print with, or it fails."""
+    """Print a page that was written before, on "A4" or "letter" paper, whole or not at all.
+
+    Raises InputError if there is no browser to print with, or it fails.
+    """
     target = _target(path, ".pdf").resolve()
     program = browser()
     if program is None:
         raise InputError(
             "there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser"
         )
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror}): give another file") from None
-    with tempfile.TemporaryDirectory() as folder:
+    with whole(target) as part, tempfile.TemporaryDirectory() as folder:
         profile, sized = Path(folder) / "profile", Path(folder) / "page.html"
         text = Path(page_path).read_text(encoding="utf-8")
         sized.write_text(text.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>", 1), encoding="utf-8")
         sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # it refuses to run as root with one
-        done = subprocess.run(
+        said = _printed(
             [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=840,1123", "--virtual-time-budget=10000",
-             "--no-pdf-header-footer", f"--print-to-pdf={target}", sized.as_uri()],
-            capture_output=True, text=True, timeout=_PRINT_TIMEOUT_S, check=False,
+             "--no-pdf-header-footer", f"--print-to-pdf={part}", sized.as_uri()]
         )  # fmt: skip
-    if done.returncode or not target.is_file():
-        last = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
-        raise InputError(
-            f"{Path(program).name} could not print the page ({last[:120]}): open the HTML file and print it from your browser"
-        )
+        if said or not part.is_file():
+            raise InputError(
+                f"{Path(program).name} could not print the page ({said or 'no reason given'}): "
+                "open the HTML file and print it from your browser"
+            )
     return target
+
+
+def _printed(command: list[str]) -> str:
+    """Run the browser; "" or the last it said of why it failed."""
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=_PRINT_TIMEOUT_S, check=False)
+    except subprocess.TimeoutExpired:
+        return f"not done after {_PRINT_TIMEOUT_S} s"
+    except OSError as error:
+        return error.strerror or str(error)
+    return (done.stderr.strip().splitlines() or ["no reason given"])[-1][:120] if done.returncode else ""

@@ -7,11 +7,13 @@
 Everything but sessions/ can be worked out again, on all cores or on a cluster.
 """
 
+import contextlib
 import hashlib
 import multiprocessing
 import os
 import re
 import shutil
+import signal
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -66,9 +68,14 @@ def add(archive: str | Path, path: str | Path) -> str:
             session_folder.update(session_folder.find(part), {"title": session.name})
         os.replace(part, target)
     except OSError as error:
-        shutil.rmtree(part, ignore_errors=True)
         raise InputError(f"{target} cannot be written ({error.strerror}): give an archive on a disk with room") from None
-    _store(Path(archive), identity, session)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)  # what a full disk or Ctrl-C left; a whole one has its own name by now
+    try:
+        _store(Path(archive), identity, session)
+    except BaseException:  # Ctrl-C too: a session that no list shows could not be added again
+        shutil.rmtree(target, ignore_errors=True)
+        raise
     return identity
 
 
@@ -173,12 +180,30 @@ def _on_all_cores(root: Path, identities: list[str], calibration: str | None) ->
         return
     # spawned, not forked: the libraries behind Parquet keep threads of their own
     with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        futures = {pool.submit(work_out, str(root), identity, calibration): identity for identity in identities}
-        for future in as_completed(futures):
-            try:
-                yield futures[future], future.result()
-            except BrokenProcessPool:
-                yield futures[future], "a process was killed, perhaps for want of memory"
+        with _deaf_to_ctrl_c():
+            futures = {pool.submit(work_out, str(root), identity, calibration): identity for identity in identities}
+        try:
+            for future in as_completed(futures):
+                try:
+                    yield futures[future], future.result()
+                except BrokenProcessPool:
+                    yield futures[future], "a process was killed, perhaps for want of memory"
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Processes begun in here do not hear the terminal's Ctrl-C: this one does, and they end with what they are at."""
+    try:
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except ValueError:  # not in the main thread, which alone hears it
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _on_cluster(address: str, root: Path, identities: list[str], calibration: str | None) -> Iterator[tuple[str, str]]:
@@ -202,18 +227,21 @@ def _on_cluster(address: str, root: Path, identities: list[str], calibration: st
 
 def _store(root: Path, identity: str, session: recording.Session) -> None:
     """Write samples and summary; an older result of the session, under whatever car and date, goes."""
-    for kind, table in ((SUMMARY, _summary_table(identity, session)), (SAMPLES, _samples_table(identity, session))):
+    for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, _summary_table(identity, session))):
         target = root / kind / f"car={_slug(_car_name(session))}" / f"date={_date(session)}" / f"{identity}.parquet"
         target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_suffix(f".{os.getpid()}.part")
+        part = target.with_suffix(f".{os.getpid()}.part")  # no reader takes it up; two may write at once
         texts = [name for name in table.column_names if pa.types.is_dictionary(table.schema.field(name).type)]
         floats = [name for name in table.column_names if pa.types.is_float32(table.schema.field(name).type)]
         encodings = dict.fromkeys(floats, "BYTE_STREAM_SPLIT")
         encodings |= {name: "DELTA_BINARY_PACKED" for name in ("time_utc", "elapsed_ms") if name in table.column_names}
-        pyarrow.parquet.write_table(
-            table, part, compression="zstd", compression_level=1, use_dictionary=texts, column_encoding=encodings
-        )
-        os.replace(part, target)
+        try:
+            pyarrow.parquet.write_table(
+                table, part, compression="zstd", compression_level=1, use_dictionary=texts, column_encoding=encodings
+            )
+            os.replace(part, target)
+        finally:
+            part.unlink(missing_ok=True)
         for old in (root / kind).glob(f"*/*/{identity}.parquet"):
             if old != target:
                 old.unlink()

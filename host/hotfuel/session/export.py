@@ -4,8 +4,6 @@ Parquet holds true degrees as 32-bit floats on a grid of 1/128 degC (a tenth of 
 bytes a value, readable by any program that reads Parquet.
 """
 
-import contextlib
-import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +14,7 @@ import pyarrow.csv
 import pyarrow.parquet
 
 from hotfuel.errors import InputError
+from hotfuel.files import whole
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import index_seconds
 
@@ -67,16 +66,8 @@ def write(session: Session, path: str | Path) -> Path:
     writer = writers.get(target.suffix.lower())
     if writer is None:
         raise InputError(f'"{target.name}" ends in "{target.suffix}": allowed are {", ".join(writers)}')
-    part = target.with_name(f"{target.stem}.part{target.suffix}")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
+    with whole(target) as part:
         writer(session, part)
-        os.replace(part, target)
-    except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror or error}): give another file") from None
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
     return target
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from hotfuel.errors import InputError
+from hotfuel.files import whole
 from hotfuel.units import Shown
 
 FORMAT = 1
@@ -162,12 +163,10 @@ def write(path: Path, values: Mapping[str, Any]) -> dict[str, Value]:
     """Check and write session.json at once (a crash leaves the old file or the new one); returns what was written. Raises InputError."""
     stored = checked(values)
     text = json.dumps({"format": FORMAT, "metadata": stored}, indent=1, ensure_ascii=False) + "\n"
-    part = path.with_name(path.name + ".part")
-    with open(part, "w", encoding="utf-8") as file:
+    with whole(path) as part, open(part, "w", encoding="utf-8") as file:
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
-    os.replace(part, path)
     return stored
 
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hotfuel.errors import InputError
+from hotfuel.files import whole
 
 ICE_DEGC, ICE_UNCERTAINTY_DEGC = 0.0, 0.1  # stirred, crushed ice from tap water (common practice, no source)
 BOILING_UNCERTAINTY_DEGC = 0.3  # tap water, pressure known to 1 kPa (common practice, no source)
@@ -90,10 +91,9 @@ class Calibration(BaseModel):
         return found if found is not None and found.place == place else None
 
     def save(self, path: str | Path) -> None:
-        """Write the file whole or not at all."""
-        temporary = Path(path).with_suffix(".new")
-        temporary.write_text(self.model_dump_json(indent=1) + "\n", encoding="utf-8")
-        temporary.replace(path)
+        """Write the file whole or not at all. Raises InputError if the place cannot be written."""
+        with whole(path) as part:
+            part.write_text(self.model_dump_json(indent=1) + "\n", encoding="utf-8")
 
     @classmethod
     def load(cls, path: str | Path) -> "Calibration":

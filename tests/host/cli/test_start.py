@@ -1,5 +1,6 @@
 """How quickly the program is there: what only some commands need is loaded by them."""
 
+import contextlib
 import subprocess
 import sys
 
@@ -12,3 +13,14 @@ def test_help_loads_no_heavy_library():
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == ""
+
+
+def test_the_list_of_commands_begins_with_the_first_one_needs_and_cuts_nothing_off(capsys, monkeypatch):
+    from hotfuel.cli.app import run
+
+    monkeypatch.setattr(sys, "argv", ["hotfuel", "--help"])
+    with contextlib.suppress(SystemExit):
+        run()
+    said = capsys.readouterr().out
+    assert said.index("\n  demo ") < said.index("\n  record ") < said.index("\n  review ") < said.index("\n  archive ")
+    assert "..." not in said.replace("[ARGS]...", "")

@@ -234,3 +234,16 @@ def _wait_for_workers(address_file, count):
     with Client(address, set_as_default=False) as client:
         client.wait_for_workers(count, timeout=60)
     return address
+
+
+def test_an_add_that_was_interrupted_can_be_done_again(sessions, tmp_path, monkeypatch):
+    def interrupt(*arguments, **options):
+        raise KeyboardInterrupt
+
+    for step in ("shutil.copyfile", "pyarrow.parquet.write_table"):
+        with monkeypatch.context() as once, pytest.raises(KeyboardInterrupt):
+            once.setattr(step, interrupt)
+            archive.add(tmp_path, sessions[0])
+        assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
+    archive.add(tmp_path, sessions[0])
+    assert len(archive.listed(tmp_path)) == 1
