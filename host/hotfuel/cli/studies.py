@@ -350,6 +350,13 @@ def cooler(
     arrangement: Annotated[
         str, typer.Option("--arrangement", help="With --coolant-capacity: counterflow, parallel flow, crossflow.")
     ] = "crossflow",
+    hose_behind: Annotated[
+        str | None,
+        typer.Option(
+            "--hose-behind",
+            help='What the hose from the cooler to that place holds, "0.05 L". Default: anything up to its whole section.',
+        ),
+    ] = None,
     at_flow: Annotated[str | None, typer.Option("--at-flow", help='The same cooler at another flow, "60 L/h".')] = None,
     at_inlet: Annotated[str | None, typer.Option("--at-inlet", help='... with fuel entering at "60 degC".')] = None,
     at_coolant: Annotated[str | None, typer.Option("--at-coolant", help='... with its coolant at "35 degC".')] = None,
@@ -378,6 +385,7 @@ def cooler(
         beside,
         None if flow is None else flow_from_meter(parse(flow, "volume flow"), parse(flow_within, "percent") / 100),
         arrangement=arrangement,
+        hose_behind_l=parse(hose_behind, "volume") if hose_behind else None,
         **({} if capacity is None else {"coolant_w_k": parse(capacity, "heat conductance")}),
     )
     lines = seen.sentences(shown)

@@ -76,6 +76,13 @@ def flow_of(course: Course) -> hose.Flow:
     return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, f"{flow.basis}; in pulls {full.basis.split(',')[0]}")
 
 
+def air_beside(course: Course) -> str | None:
+    """The place of a probe in the air beside the line, None without one."""
+    if course.car is None:
+        return None
+    return next((p.name for p in course.car.places if p.role == "air" and "out" not in p.name and p.name in course.degc), None)
+
+
 def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow, shown: Shown) -> Section:
     assert course.car is not None
     before, place = (course.car.place(name) for name in pair)
@@ -83,7 +90,7 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
     first, last = max(parts, key=lambda part: _movement(up[slice(*part)]) * _movement(down[slice(*part)]))
     part = slice(first, last)
     start, end = float(course.time_s[first]), float(course.time_s[last - 1])
-    air = next((p.name for p in course.car.places if p.role == "air" and "out" not in p.name and p.name in course.degc), None)
+    air = air_beside(course)
     around = course.degc[air][part] if air is not None and np.isfinite(course.degc[air][part]).all() else None
     flowing = course.car.engine.idle_flow_l_h
     reading_u = [float(np.max(temperature_uncertainty_degc(course.car, p, flowing, Channel()))) for p in (before, place)]
