@@ -148,6 +148,25 @@ def test_nothing_is_cut_off_at_any_width(seen, look):
         assert cut == [], width
 
 
+def test_no_number_is_broken_and_each_unit_stays_in_its_box(seen):
+    for width, height in (*SIZES, (820, 1180), (1440, 900), (1024, 768)):
+        seen.page.set_viewport_size({"width": width, "height": height})
+        lines, over = seen.page.evaluate(
+            """() => {
+                 const all = (selector, text) => document.querySelectorAll(selector).forEach(e => { e.textContent = text; });
+                 all('#head-margin', '118'); all('#head-unit', '°F'); all('#head-left', 'past the limit');
+                 all('.place .temperature', '146.1'); all('.place small', '°F');
+                 const number = document.getElementById('head-margin');
+                 const outside = box => [...box.querySelectorAll('small, .unit, .arrow, .n')]
+                   .some(e => e.getBoundingClientRect().right > box.getBoundingClientRect().right);
+                 return [number.getBoundingClientRect().height / parseFloat(getComputedStyle(number).fontSize),
+                   [...document.querySelectorAll('.place, #head')].filter(outside).map(e => e.dataset.place || e.id)];
+               }"""
+        )
+        assert lines < 1.5, width
+        assert over == [], width
+
+
 def contrast(first, second):
     """Contrast of two colours (WCAG 2.1, relative luminance)."""
 
