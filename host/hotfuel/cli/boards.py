@@ -14,6 +14,7 @@ from hotfuel_wire.messages import CHIPS, RESET_CAUSES
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
 from hotfuel import car as car_file
+from hotfuel.car import place_words
 from hotfuel.cli.app import Json, Units, app, err, note, show
 from hotfuel.errors import InputError, LinkError, UsageError
 from hotfuel.fuel.named import fuel_named
@@ -31,6 +32,7 @@ board = typer.Typer(
 app.add_typer(board, name="board")
 
 Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")]
+NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or of an age nobody knows
 DESCRIPTION_S = 12.0  # the description comes every 10 s
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 _CAUSES = {number: name for name, number in RESET_CAUSES.items()}
@@ -90,13 +92,12 @@ def info(port: Port = None, as_json: Json = False) -> None:
         }
         for number, row in enumerate(description["channels"])
     ]
-    lines = [f"{name.replace('_', ' ')}: {value}" for name, value in about.items()]
-    lines += [f"channel {row['channel']}: {row['place']}, {row['chip']}, gain {row['gain']}" for row in channels]
-    lines += [
-        f"{name.replace('_', ' ')}: {value}"
-        for name, value in health.items()
-        if name not in ("type", "tick", "time_ms", "saturated")
-    ]
+    lines = [f"{name.replace('_', ' ')}: {_made(value) if name == 'limits_made' else value}" for name, value in about.items()]
+    lines += [f"channel {row['channel']}: {place_words(row['place'])}, {row['chip']}, gain {row['gain']}" for row in channels]
+    told = {name: value for name, value in health.items() if name not in ("type", "tick", "time_ms", "saturated")}
+    if told["limits_age_days"] == NO_LIMITS_DAYS:
+        told["limits_age_days"] = "unknown"
+    lines += [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
     show({"board": about, "channels": channels, "period_ms": description["period_ms"], "health": health}, lines, as_json)
 
 
@@ -177,17 +178,22 @@ def warnings(
         loaded = fields(talk.ask("warnings"))
     shown = Shown(units or described.units)
     lines = [
-        f"{row.place}{' behind the needle' if row.behind_needle else ''}, {row.state}: {shown.text(row.limit_degc, 'temperature')}"
+        f"{place_words(row.place)}{', behind the needle' if row.behind_needle else ''}, {row.state}: {shown.text(row.limit_degc, 'temperature')}"
         f" at {shown.text(row.pressure_kpa, 'pressure')} absolute"
         for row in card.rows
     ]
     lines += [
         f"fuel: {card.fuel}",
         *tables.notes,
-        f"loaded into the board: {len(tables.pieces)} tables, {loaded.get('made', '?')}",
+        f"loaded into the board: {len(tables.pieces)} tables, made {_made(loaded.get('made', '?'))}",
     ]
     lines.append("no lamp means no more than that: fuel can boil where there is no probe")
     show({"limits": card.as_dict(), "loaded": loaded, "notes": tables.notes}, lines, as_json)
+
+
+def _made(unix: str) -> str:
+    """When the board's limits were made, in this computer's time of day; what is no time (none) stays."""
+    return f"{datetime.datetime.fromtimestamp(int(unix)).astimezone():%Y-%m-%d %H:%M}" if unix.isdigit() else unix
 
 
 def _limits_loaded(talk: Talk) -> dict[str, str]:
@@ -265,13 +271,13 @@ def download(
     from hotfuel.record.download import SEGMENTS, Fetcher, state_start
     from hotfuel.session import folder as session_folder
 
-    began = _moment(started) if started else None
-    if not (out / SEGMENTS).is_dir():  # not one begun before
-        session_folder.create(out, _text_of(car), {})
+    began, text = _moment(started) if started else None, _text_of(car)
     with (
         open_port(the_port(port)) as opened,
         Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err, transient=True) as bars,
     ):
+        if not (out / SEGMENTS).is_dir():  # not one begun before; and nothing is begun before the board is there
+            session_folder.create(out, text, {})
         tasks: dict[int, Any] = {}
 
         def progress(number: int, done: int, size: int) -> None:

@@ -1,12 +1,14 @@
 """`hotfuel check`: is each probe right, before a drive is trusted to it."""
 
 import datetime
+import math
 import time
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from hotfuel.car import place_words
 from hotfuel.cli.app import Json, app, note, show
 from hotfuel.cli.boards import Listener, Port, the_port
 from hotfuel.errors import InputError, LinkError
@@ -104,8 +106,9 @@ def check(
 def _about(state: ProbeState) -> str:
     if not state.readings:
         seen = f" ({', '.join(fault.replace('_', ' ') for fault in state.faults)})" if state.faults else ""
-        return f"channel {state.channel}, {state.place}: no temperature{seen}; look at its wires and plug"
-    text = f"channel {state.channel}, {state.place}: {state.mean_degc:.1f} °C, noise {state.noise_degc:.2f} °C"
+        return f"channel {state.channel}, {place_words(state.place)}: no temperature{seen}; look at its wires and plug"
+    noise = f"noise {state.noise_degc:.2f} °C" if math.isfinite(state.noise_degc) else "too few readings to tell its noise"
+    text = f"channel {state.channel}, {place_words(state.place)}: {state.mean_degc:.1f} °C, {noise}"
     if state.noise_degc > 0.5:
         text += " (much: twist the leads, move them from the ignition)"
     if state.faults:

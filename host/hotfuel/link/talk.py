@@ -96,7 +96,7 @@ class Talk:
             return bytes(reply["answer"])
         outcome = _OUTCOME_NAMES.get(reply["outcome"], str(reply["outcome"]))
         why = bytes(reply["answer"]).decode(errors="replace") or outcome.replace("_", " ")
-        raise Refusal(f'the board refused "{name}": {why}', outcome)
+        raise Refusal(f"the board refused: {why}", outcome)
 
 
 def fields(answer: bytes) -> dict[str, str]:

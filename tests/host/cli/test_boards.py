@@ -1,5 +1,6 @@
 """The commands that talk to a board, against the real firmware on a simulated one."""
 
+import datetime
 import json
 
 import pytest
@@ -24,11 +25,14 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert hotfuel("board", "settings", "averages=2", "--port", board.device, as_json=True)["averages"] == "2"
     assert hotfuel("board", "settings", "averages", "--port", board.device, as_json=True) == {"averages": "2"}
     refused = hotfuel("board", "settings", "rate_hz=10", "--port", board.device, code=1)
-    assert "rate_hz" in refused
+    assert "the board refused: rate_hz" in refused
     assert "1, 2" in refused
     assert abs(hotfuel("board", "clock", "--port", board.device, as_json=True)["board_minus_computer_s"]) < 1.0
     loaded = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device, as_json=True)
     assert loaded["loaded"]["fit"] == "True"
+    said = hotfuel("board", "info", "--port", board.device)
+    assert "channel 2: carb inlet" in said
+    assert f"limits made: {datetime.date.today():%Y-%m-%d} " in said
     assert loaded["loaded"]["altitude_m"] == "1600"
     assert hotfuel("board", "info", "--port", board.device, as_json=True)["board"]["limits_altitude_m"] == "1600"
     lines = {"1": {"place": "pump", "gain": 1.0, "offset_degc": -0.8, "uncertainty_degc": 0.3, "made_on": "2026-06-01"}}
@@ -81,4 +85,6 @@ def test_no_port_is_one_sentence(hotfuel, tmp_path):
     assert "there is no port /dev/not-there" in said
     said = hotfuel("record", "--port", "/dev/not-there", "--out", tmp_path / "x", code=1)
     assert "there is no port" in said
-    assert not (tmp_path / "x").exists()
+    said = hotfuel("download", "--port", "/dev/not-there", "--out", tmp_path / "x", code=1)
+    assert "there is no port" in said
+    assert not (tmp_path / "x").exists(), "the same command must do once the board is there"
