@@ -49,7 +49,7 @@ def compare(
     """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html
 
     Something switched on the way: give one session under each name, hotfuel compare "fan off=sunday" "fan on=sunday"; it is cut at the marks that
-    read "fan off" and "fan on" (or "switch: fan on"), and what comes before the first of them is left out.
+    read "fan off" and "fan on" (or "switch: fan on"). What comes before the first of them is left out, and so is the time each place takes to settle.
 
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.

@@ -368,6 +368,14 @@ def _order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
             f"All runs with {early} came before all with {late}: warming, weather and whatever else drifted are mixed up with the change{straight}; "
             "drive the runs in a mixed order to rule that out."
         ]
+    days = [[run for run in both if run.day == day] for day in sorted({run.day for run in both} - {""})]
+    shared = [day for day in days if len({run.variant for run in day}) > 1]
+    if len(shared) > 1 and all(is_one_after_the_other([run.variant == shared[0][0].variant for run in day]) for day in shared):
+        first = {day[0].variant for day in shared}
+        if len(first) == 1:
+            return [
+                f"On every day {first.pop()} was driven first: a car still warm from the run before looks like the change; let either go first by turns."
+            ]
     return []
 
 

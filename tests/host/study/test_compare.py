@@ -309,6 +309,13 @@ def test_days_that_hold_both_sides_are_taken_out():
     assert two.estimate.degrees_of_freedom == 2  # too few pairs: runs count one by one, which is too careful rather than too bold
 
 
+def test_one_side_first_on_every_day_is_said():
+    always = compare_runs(on_days(("ab", "ab", "ab"), [60, 55, 61, 56.2, 59, 54]), "a")
+    assert any(line.startswith("On every day a was driven first") for line in always.cautions)
+    by_turns = compare_runs(on_days(("ab", "ba", "ab"), [60, 55, 56.2, 61, 59, 54]), "a")
+    assert not any("driven first" in line for line in by_turns.cautions)
+
+
 def test_one_side_after_the_other_on_one_day_has_its_drift_taken_out():
     drift = 0.6 * np.arange(8) + np.array([0.1, -0.1, 0.05, 0, -0.05, 0.1, 0, -0.1])
     result = compare_runs(on_days(("aaaabbbb",), (60 + drift).tolist()), "a")

@@ -250,6 +250,8 @@ def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
     for cell in (Cell(MEAN, "pump", "hot soak"), Cell(MARGIN, "pump", "hot soak"), Cell(MARGIN, "carb_inlet", "hot soak")):
         assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.3)
     assert any(told in note for note in notes)
+    driven = Cell(MEAN, "pump", "drive")
+    assert found["y"][driven] == pytest.approx(found["x"][driven], abs=0.3)
 
 
 def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
