@@ -27,7 +27,7 @@ def stops_alike(runs: Sequence[tuple[str, Sequence[Phase]]]) -> tuple[list[list[
     if several:
         notes.append(
             f"Of the stops in {_listed(several)} one is compared, the first of full length, with the restart after it"
-            f"{' and nothing later, in no run' if differ else ''}."
+            f"{'; of every run only what came up to that restart' if differ else ''}."
         )
     if shortest < TOLD_SHARE * max(lengths):
         notes.append(

@@ -46,7 +46,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
             f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: "
             "one side began heat-soaked, which looks like the change."
         )
-    x, y = means("duration_s")
+    x, y = (float(np.mean([sum(run.phase_s.values()) if run.phase_s else run.duration_s for run in side])) for side in (a, b))
     if abs(x - y) > DURATION_SHARE * max(x, y):
         lines.append(
             f"Runs lasted {x / 60:.0f} min with {first} and {y / 60:.0f} min with {second}: a longer run has more chance of an extreme."
