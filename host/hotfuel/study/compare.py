@@ -23,6 +23,7 @@ from hotfuel.units import Shown
 
 # Rise over outside air counts degree for degree. A thermostat and boiling fuel hold hot places back: 0.6 to 1 in the simulated car.
 SLOPE_U = 0.25
+STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still there: the root mean square of it
 _DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 COVARIATES = ("ambient_pressure_kpa", "start_degc", "duration_s", "ambient_degc")
@@ -277,9 +278,9 @@ def _own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[st
 def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str) -> Estimate:
     """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
 
-    So does outside air that was guessed, and what hot places follow of it where the sides' days differed.
+    So does outside air that was guessed, what hot places follow of it where the sides' days differed, and what may be left of a warmer start.
     """
-    variance = _air_variance(a, b)
+    variance = _conditions_variance(a, b)
     for own, runs in zip(_own_sensors(a, b, place), (a, b), strict=True):
         for name in own:
             read = [run for run in runs if run.sensor and run.sensor.get(place) == name]
@@ -288,10 +289,13 @@ def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str)
     return estimate.widened(float(np.sqrt(variance)))
 
 
-def _air_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
+def _conditions_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
     guessed = sum((sum(run.ambient_u_degc for run in side) / len(side)) ** 2 for side in (a, b))
-    apart = float(np.mean([run.ambient_degc for run in b]) - np.mean([run.ambient_degc for run in a]))
-    return float(guessed + (SLOPE_U * np.nan_to_num(apart)) ** 2)
+    air, stock = (
+        float(np.nan_to_num(np.mean([getattr(run, name) for run in b]) - np.mean([getattr(run, name) for run in a])))
+        for name in ("ambient_degc", "stock_degc")
+    )
+    return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2
 
 
 def _verdicts(

@@ -11,6 +11,7 @@ AMBIENT_DEGC = 5.0
 PRESSURE_KPA = 3.0
 START_DEGC = 5.0
 DURATION_SHARE = 0.25
+STOCK_DEGC = 2.0
 
 
 def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "") -> list[str]:
@@ -45,6 +46,13 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
         lines.append(
             f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: "
             "one side began heat-soaked, which looks like the change."
+        )
+    x, y = means("stock_degc")
+    if abs(x - y) > STOCK_DEGC:
+        warmer = first if x > y else second
+        lines.append(
+            f"The fuel in stock was {shown.text(abs(x - y), 'temperature difference')} warmer as the runs with {warmer} began: none to all "
+            "of that may still be in what was measured, which the interval allows for."
         )
     x, y = (float(np.mean([sum(run.phase_s.values()) if run.phase_s else run.duration_s for run in side])) for side in (a, b))
     if abs(x - y) > DURATION_SHARE * max(x, y):

@@ -293,8 +293,7 @@ def _run(
             for target, one, two in zip((values, inside), found, found_needle, strict=True):
                 target.update(one)
                 target.update({cell: number for cell, number in two.items() if cell.quantity == "smallest margin"})
-    start = course.degc[places[-1]]
-    first = start[np.isfinite(start)][:30]
+    first, stock = (start[np.isfinite(start)][:30] for start in (course.degc[places[-1]], course.degc[places[0]]))
     sensor, uncertainty = _sensors(stretch.session, course.car, places)
     run = Run(
         name=course.name,
@@ -312,6 +311,7 @@ def _run(
         sensor=sensor,
         sensor_u_degc=uncertainty,
         day=_day(course),
+        stock_degc=float(stock.mean()) + shift_degc if stock.size else np.nan,
         phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
     )
     return run, notes

@@ -38,6 +38,7 @@ class Run:
     (minus margin), so that "lower" is cooler in both. inside: {Cell: standard error inside the run, degC}.
     sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
     day: the date it was driven on, "" if unknown. ambient_u_degc: standard uncertainty of its outside air. phase_s: {phase: seconds of it compared}.
+    stock_degc: the fuel at the first place as the run began, adjusted as the values are.
     """
 
     name: str
@@ -57,6 +58,7 @@ class Run:
     day: str = ""
     ambient_u_degc: float = 0.0
     phase_s: dict[str, float] | None = None
+    stock_degc: float = np.nan
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:

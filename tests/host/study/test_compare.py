@@ -324,7 +324,7 @@ def test_one_side_after_the_other_on_one_day_has_its_drift_taken_out():
     assert any("a steady drift over the day is taken out" in line for line in result.cautions)
 
 
-def test_a_hotter_season_and_guessed_air_widen_the_interval():
+def test_a_hotter_season_guessed_air_and_a_warmer_tank_widen_the_interval():
     plain = sides([60, 61, 62], [50, 51, 52])
 
     def width(after, before):
@@ -333,6 +333,7 @@ def test_a_hotter_season_and_guessed_air_widen_the_interval():
 
     same = width({}, {})
     assert width({"ambient_degc": 33.0}, {}) == pytest.approx(math.hypot(same, 0.25 * 8))
+    assert width({"stock_degc": 30.0}, {"stock_degc": 24.0}) == pytest.approx(math.hypot(same, 6 / math.sqrt(3)))
     assert width({"ambient_u_degc": 3.0}, {}) == pytest.approx(math.hypot(same, 3.0))
     assert width({"ambient_u_degc": 3.0}, {"ambient_u_degc": 3.0}) == pytest.approx(math.hypot(same, 3.0 * math.sqrt(2)))
 
