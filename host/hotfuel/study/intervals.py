@@ -32,6 +32,7 @@ class Estimate:
     """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the standard deviation from one `unit` to the next.
 
     unit: what counts as independent and was counted in runs_baseline and runs_variant: "run", "session" or "day".
+    floor: the part of the standard error that more runs would not make smaller (probes, guessed air), in it already.
     """
 
     difference: float
@@ -42,6 +43,7 @@ class Estimate:
     runs_variant: int
     method: str
     unit: str = "run"
+    floor: float = 0.0
 
     def half_width(self, level: float = 0.95) -> float:
         """Half the width of the two-sided interval at `level`."""
@@ -71,7 +73,12 @@ class Estimate:
         variance = self.standard_error**2
         total = variance + uncertainty**2
         freedom = self.degrees_of_freedom * (total / variance) ** 2
-        return replace(self, standard_error=float(np.sqrt(total)), degrees_of_freedom=float(min(freedom, 1e6)))
+        return replace(
+            self,
+            standard_error=float(np.sqrt(total)),
+            degrees_of_freedom=float(min(freedom, 1e6)),
+            floor=float(np.hypot(self.floor, uncertainty)),
+        )
 
 
 def _sides(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:

@@ -24,18 +24,20 @@ DELTA_DEGC = 3.0
 DELTA_POWER_PERCENT = 0.5
 LEVEL = 0.95
 MOST_RUNS = 100
+_NORMAL = 1.96  # of a 95 % interval whose spread is known
 
 
 @dataclass(frozen=True)
 class MoreRuns:
     """How many more runs a side would decide: `at_least` if the difference is as large as it looks, `at_most` whatever it is.
 
-    `at_most` = 100 stands for "100 or more".
+    `at_most` = 100 stands for "100 or more". in_vain: no number of runs would, because of what differed besides the change.
     """
 
     at_least: int
     at_most: int
     unit: str = "run"
+    in_vain: bool = False
 
     def words(self) -> str:
         """For example "3 to 11 more runs a side"."""
@@ -76,11 +78,17 @@ def holm(estimates: Sequence[Estimate], deltas: Sequence[float], error: float = 
 def more_runs(estimate: Estimate, delta: float) -> MoreRuns:
     """How many more runs a side, as a range: the spread is known only to its own interval, the difference only to the estimate.
 
+    What runs do not make smaller (the estimate's floor) takes its part of the room.
+
     An interval of ±delta / 2 always decides. The upper end asks for that at the upper end of the spread; the lower end is content with an interval
     narrower than the difference as it looks now, at the lower end of the spread.
     """
     now = min(estimate.runs_baseline, estimate.runs_variant)
     low, high = spread_range(estimate.spread, estimate.degrees_of_freedom)
-    least = runs_needed(low, max(delta / 2, abs(estimate.difference) / 1.5), most=MOST_RUNS + now) - now
-    most = runs_needed(high, delta / 2, most=MOST_RUNS + now) - now
-    return MoreRuns(max(1, least), max(1, least, most), estimate.unit)
+    widest, narrowest = (
+        float(np.sqrt(max(half**2 - (_NORMAL * estimate.floor) ** 2, 0.0)))
+        for half in (max(delta / 2, abs(estimate.difference) / 1.5), delta / 2)
+    )
+    least = runs_needed(low, widest, most=MOST_RUNS + now) - now
+    most = runs_needed(high, narrowest, most=MOST_RUNS + now) - now
+    return MoreRuns(max(1, least), max(1, least, most), estimate.unit, in_vain=widest == 0.0)

@@ -67,6 +67,8 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         )
     if found.word == verdicts.UNDECIDED:
         tail = f"; {found.more.words()} should decide" if found.more else ""
+        if found.more and found.more.in_vain:
+            tail = "; more runs alone will not decide it, because of what differed besides the change"
         if found.asked > 1 and found.clear_alone():
             tail = f", which would be enough for one question alone and is not for one of {found.asked} asked together{tail}"
         return f"Whether {found.variant} changes {where} is undecided: {span} ({found.counted()}){tail}."

@@ -64,6 +64,17 @@ def test_the_upper_end_of_more_runs_decides_whatever_the_difference():
         assert verdicts.judge(narrow, 3.0) != verdicts.UNDECIDED
 
 
+def test_more_runs_are_not_promised_to_decide_what_they_cannot():
+    """Half the difference worth having must be left beside what runs do not make smaller."""
+    told = compare_runs(sides([60, 66, 57], [56, 63, 59], ambient_u_degc=0.3), "before").answers[0]
+    plain = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
+    assert told.more.at_least >= plain.more.at_least
+    assert not told.more.in_vain
+    vain = compare_runs(sides([60, 66, 57], [56, 63, 59], ambient_u_degc=3.0), "before").answers[0]
+    assert vain.more.in_vain
+    assert "more runs alone will not decide it" in vain.sentence
+
+
 def test_one_run_a_side_is_described_and_not_tested():
     result = compare_runs([run("before", 60, 0), run("after", 50, 1)], "before")
     answer = result.answers[0]
