@@ -44,6 +44,8 @@ _HEAT_CAPACITY_SLOPE = _column("heat_capacity_slope_j_mol_k2")
 _LATENT_HEAT_25C = 1000 * _column("latent_heat_25c_kj_mol")
 _LATENT_HEAT_EXPONENT = _column("latent_heat_exponent")
 _REFERENCE_K = 298.15
+_LOG_CRITICAL = np.log(CRITICAL_KPA)
+_FEW = 500  # states up to which all components at once are quicker; beyond, one at a time: the working arrays stay small and in the cache
 
 
 def log_vapour_pressure(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
@@ -53,16 +55,24 @@ def log_vapour_pressure(temperature_k: Array, which: Indices | slice = slice(Non
     Above a component's critical temperature t is held at 0 in the fractional powers; no state of a car's fuel reaches it.
     Example: n-butane at 310.93 K -> ln 355.
     """
+    if temperature_k.size <= _FEW:
+        t_shape = (-1,) + (1,) * temperature_k.ndim
+        critical_k, log_critical = CRITICAL_K[which].reshape(t_shape), _LOG_CRITICAL[which].reshape(t_shape)
+        return _wagner(temperature_k, _WAGNER[which].T.reshape(4, *t_shape), critical_k, log_critical)
     indices = np.arange(COUNT)[which]
     found = np.empty((len(indices), *temperature_k.shape))
-    for i, into in zip(indices, found, strict=True):  # one component at a time: the working arrays stay small and in the cache
-        a, b, c, d = _WAGNER[i]
-        tr = temperature_k / CRITICAL_K[i]
-        tau = np.maximum(1 - tr, 0)
-        root = np.sqrt(tau)
-        square = tau * tau
-        into[...] = np.log(CRITICAL_KPA[i]) + tau * (a + root * (b + tau * c) + square * square * d) / tr
+    for i, into in zip(indices, found, strict=True):
+        into[...] = _wagner(temperature_k, _WAGNER[i], CRITICAL_K[i], _LOG_CRITICAL[i])
     return found
+
+
+def _wagner(temperature_k: Array, coefficients: Array, critical_k: Array, log_critical: Array) -> Array:
+    a, b, c, d = coefficients
+    tr = temperature_k / critical_k
+    tau = np.maximum(1 - tr, 0)
+    root = np.sqrt(tau)
+    square = tau * tau
+    return log_critical + tau * (a + root * (b + tau * c) + square * square * d) / tr
 
 
 def log_vapour_pressure_slope(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
