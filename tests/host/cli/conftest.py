@@ -1,11 +1,13 @@
 """A simulated board on a pseudo-terminal, and the command line as a user calls it."""
 
+import contextlib
 import json
-import subprocess
 import sys
+import warnings
 from pathlib import Path
 
 import pytest
+from hotfuel.cli import main
 from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.feed import steady
 from hotfuel.temperature.thermocouple import emf_mv
@@ -14,22 +16,36 @@ sys.path.insert(0, str(Path(__file__).parent))  # this folder's own helpers
 COLD_DEGC = 24.0
 
 
-@pytest.fixture
-def hotfuel():
-    """run(*arguments, code=0, json=False) -> stdout (or the parsed object); asserts the exit code and that no traceback is shown."""
+@contextlib.contextmanager
+def as_a_program_warns():
+    """Warnings as a program of its own shows them: what is meant for developers not at all, all else on stderr."""
 
-    def run(*arguments, code=0, as_json=False, timeout=120, text=None):
-        done = subprocess.run(
-            [sys.executable, "-m", "hotfuel.cli", *map(str, arguments), *(["--json"] if as_json else [])],
-            capture_output=True,
-            text=True,
-            timeout=timeout,
-            input=text,
-            check=False,
-        )
-        assert "Traceback" not in done.stdout + done.stderr, done.stderr[-2000:]
-        assert done.returncode == code, done.stdout[-1500:] + done.stderr[-1500:]
-        return json.loads(done.stdout) if as_json else done.stdout + done.stderr
+    def write(message, category, filename, lineno, file=None, line=None):
+        sys.stderr.write(warnings.formatwarning(message, category, filename, lineno, line))
+
+    with warnings.catch_warnings():
+        for category in (DeprecationWarning, PendingDeprecationWarning, ImportWarning, ResourceWarning):
+            warnings.simplefilter("ignore", category)
+        warnings.showwarning = write
+        yield
+
+
+@pytest.fixture
+def hotfuel(capfd, monkeypatch):
+    """run(*arguments, code=0, as_json=False) -> stdout and stderr (or the parsed object); asserts the exit code and that no traceback is shown.
+
+    The entry point runs in this process, which saves loading the libraries each time; what is said is taken at the file descriptors, as a shell
+    takes it. That a process of its own says and does the same: test_start.py, test_drives.py and tests/test_package.py."""
+
+    def run(*arguments, code=0, as_json=False):
+        monkeypatch.setattr(sys, "argv", ["hotfuel", *map(str, arguments), *(["--json"] if as_json else [])])
+        capfd.readouterr()
+        with as_a_program_warns(), pytest.raises(SystemExit) as ended:
+            main()
+        said, errors = capfd.readouterr()
+        assert "Traceback" not in said + errors, errors[-2000:]
+        assert (ended.value.code or 0) == code, said[-1500:] + errors[-1500:]
+        return json.loads(said) if as_json else said + errors
 
     return run
 

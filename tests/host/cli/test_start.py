@@ -1,8 +1,25 @@
-"""How quickly the program is there: what only some commands need is loaded by them."""
+"""What only some commands need is loaded by them: the program is there quickly, and each finds its parts."""
 
+import ast
 import contextlib
 import subprocess
 import sys
+from pathlib import Path
+
+import hotfuel.cli
+
+COMMANDS = sorted(Path(hotfuel.cli.__path__[0]).glob("*.py"))
+# Each as the first of ours; the libraries are there, which saves their time.
+IMPORT_EACH = """
+import sys
+import bokeh.plotting, jinja2, numpy, pandas, pyarrow.parquet, pydantic, scipy.interpolate, scipy.optimize, scipy.stats
+for statement in {statements!r}:
+    for loaded in [name for name in sys.modules if name.partition(".")[0] in ("hotfuel", "hotfuel_wire")]:
+        del sys.modules[loaded]
+    import hotfuel.cli
+    exec(statement)
+    print(statement)
+"""
 
 
 def test_help_loads_no_heavy_library():
@@ -24,3 +41,22 @@ def test_the_list_of_commands_begins_with_the_first_one_needs_and_cuts_nothing_o
     said = capsys.readouterr().out
     assert said.index("\n  demo ") < said.index("\n  record ") < said.index("\n  review ") < said.index("\n  archive ")
     assert "..." not in said.replace("[ARGS]...", "")
+
+
+def imported_when_called():
+    """What of ours the functions of the command line import when they are called."""
+    functions = [
+        node for path in COMMANDS for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.FunctionDef)
+    ]
+    found = {ast.unparse(node) for function in functions for node in ast.walk(function) if isinstance(node, ast.ImportFrom)}
+    return sorted(statement for statement in found if statement.startswith("from hotfuel"))
+
+
+def test_what_a_command_imports_can_be_the_first_to_be_imported():
+    """The tests beside this one call commands one after another in one process: here none can live on what another has loaded."""
+    statements = imported_when_called()
+    assert {"from hotfuel.link.receive import Link", "from hotfuel.study.sessions import compare_sessions"} <= set(statements)
+    code = IMPORT_EACH.format(statements=statements)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    assert done.stdout.splitlines() == statements
