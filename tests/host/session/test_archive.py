@@ -135,7 +135,7 @@ def test_recompute_on_all_cores_gives_the_same(filled):
         pd.testing.assert_frame_equal(old, new)
 
 
-def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic):
+def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic, monkeypatch):
     for path in sessions[:2]:
         archive.add(tmp_path / "a", path)
     line = ChannelCalibration(place="pump", gain=1.0, offset_degc=-1.0, uncertainty_degc=0.2, made_on=datetime.date(2026, 6, 1))
@@ -145,6 +145,7 @@ def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic):
     after = archive.listed(tmp_path / "a")
     np.testing.assert_allclose(after["hottest_degc"] - before["hottest_degc"], -1.0)
     Calibration(board_id="a" * 16, channels={1: line}).save(tmp_path / "other.json")
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)  # and so without a process for every core
     archive.recompute(tmp_path / "a", calibration=tmp_path / "other.json")
     pd.testing.assert_frame_equal(archive.listed(tmp_path / "a"), after)
 
