@@ -21,11 +21,17 @@ def car_path(tmp_path):
     return path
 
 
+def hears_ctrl_c():
+    """Where the tests run in a shell's background Ctrl-C is ignored, and so it would be by what they start."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @contextlib.contextmanager
 def running(*arguments):
     process = subprocess.Popen(
-        [sys.executable, "-m", "hotfuel.cli", *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+        [sys.executable, "-m", "hotfuel.cli", *map(str, arguments)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hears_ctrl_c,
+    )  # fmt: skip
     try:
         yield process
     finally:
