@@ -280,20 +280,29 @@ def load(path_or_text: str | Path) -> Car:
                 raise InputError(f"{where} has more than {_TEXT_MAX} bytes: that is no car file")
             text = path.read_text(encoding="utf-8")
         except UnicodeDecodeError:
-            raise InputError(f"{where} is not UTF-8 text: save it as plain text") from None
+            raise InputError(f"{where} is not UTF-8 text: save it as plain text (in Notepad: Save as, Encoding UTF-8)") from None
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or error
             raise InputError(
                 f"{where} cannot be read ({reason}): give the path of a car file; `hotfuel demo` leaves one behind"
             ) from None
     try:
-        values = tomllib.loads(str(text))
+        values = tomllib.loads(str(text).removeprefix("\ufeff"))  # the mark with which some editors begin a UTF-8 file
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise InputError(f'{where} is not TOML: {error}; write key = "value" lines under [tables]') from None
+        raise InputError(f"{where} is not TOML: {error}; {_remedy(str(text), str(error))}") from None
     try:
         return Car.model_validate(values)
     except ValidationError as error:
         raise InputError("\n".join(f"{where}: {_sentence(item)}" for item in error.errors())) from None
+
+
+def _remedy(text: str, error: str) -> str:
+    """What most likely helps against text that is not TOML."""
+    if any(mark in text for mark in "“”„"):
+        return 'its quotation marks are a word processor\'s: write straight ones, "6 psi"'
+    if "\\" in error:
+        return "write / where \\ stands"
+    return 'write key = "value" lines under [tables]'
 
 
 def _sentence(item: Any) -> str:

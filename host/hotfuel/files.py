@@ -22,7 +22,7 @@ def whole(path: str | Path) -> Iterator[Path]:
         yield part
         os.replace(part, target)
     except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror or error}): give another file") from None
+        raise InputError(f"{target} cannot be written ({error.strerror or error}): give another place, or make room") from None
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)

@@ -93,6 +93,7 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "heat conductance": {"W/K": (1, 0)},
 }
 
+_COMMA = re.compile(r"[^,]*\d,\d.*")
 _QUANTITY = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
 
 
@@ -103,6 +104,8 @@ def parse(text: str, dimension: str) -> float:
     """
     units = UNITS[dimension]
     allowed = ", ".join(units)
+    if _COMMA.fullmatch(str(text)):
+        raise InputError(f'"{text}" has a comma in its number: write it like 1.5 or 1600, with one of the units {allowed}')
     match = _QUANTITY.fullmatch(str(text))
     if match is None:
         raise InputError(f'"{text}" is not a {dimension}: write a number and one of the units {allowed}')

@@ -1,5 +1,6 @@
 """The command line: parses, calls, prints. Imported by nobody."""
 
+import contextlib
 import sys
 
 INTERRUPTED = 130  # as shells tell it: 128 + SIGINT
@@ -8,6 +9,9 @@ STOPPED = "hotfuel: stopped by Ctrl-C; files that were there before are as they 
 
 def main() -> None:
     """Entry point of the `hotfuel` command. Ctrl-C is heard from the first moment, while the libraries are still being loaded."""
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, ValueError):  # not a stream of a terminal, a file or a pipe
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a ? where a terminal has no degree sign
     try:
         from hotfuel.cli.app import run
 

@@ -4,10 +4,13 @@ Exit codes: 0 done, 1 the data is bad, 2 wrong use, 130 stopped by Ctrl-C.
 With --json exactly one JSON object goes to stdout; progress and remarks go to stderr.
 """
 
+import contextlib
+import importlib.metadata
 import json
 import math
 import os
 import sys
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 import typer
@@ -15,25 +18,39 @@ from rich.console import Console
 from typer.core import TyperGroup
 
 from hotfuel.cli import INTERRUPTED, STOPPED
-from hotfuel.errors import HotfuelError
+from hotfuel.errors import HotfuelError, UsageError
 
-_ORDER = [
-    "demo",
-    "simulator",
-    "board",
-    "check",
-    "limits",
-    "record",
-    "follow",
-    "download",
-    "review",
-    "decode",
-    "compare",
-    "power",
-    "forecast",
-    "cooler",
-    "archive",
-]
+_ORDER = (
+    *("demo", "simulator", "board", "check", "limits", "record", "follow", "download"),
+    *("review", "decode", "compare", "power", "forecast", "cooler", "archive"),
+)
+
+
+_WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's words and options
+
+
+def _plainly(said: str) -> str:
+    """A parser's remark as the beginning of a sentence of ours."""
+    for theirs, ours in (
+        ("Input should be a valid number, unable to parse string as a number", "it is a number, like 0.5"),
+        ("Input should be a valid integer, unable to parse string as an integer", "it is a whole number, like 5"),
+        ("Input should be", "it has to be"),
+        (". Did you mean", ", did you mean"),
+    ):
+        said = said.replace(theirs, ours)
+    return (said[:1].lower() + said[1:]).rstrip(".")
+
+
+@contextlib.contextmanager
+def _in_our_words() -> Iterator[None]:
+    """What the parser says of a command typed wrong, as one sentence that names the help."""
+    try:
+        yield
+    except _WrongUse as error:
+        said = error.format_message()
+        if "\n" in said:  # the help of a group called without a command
+            raise
+        raise UsageError(f"{_plainly(said)} (`{error.ctx.command_path if error.ctx else 'hotfuel'} --help` tells more)") from None
 
 
 class _Commands(TyperGroup):
@@ -42,9 +59,14 @@ class _Commands(TyperGroup):
     def list_commands(self, ctx: Any) -> list[str]:
         return sorted(super().list_commands(ctx), key=_ORDER.index)
 
+    def make_context(self, *arguments: Any, **options: Any) -> Any:
+        with _in_our_words():
+            return super().make_context(*arguments, **options)
+
     def invoke(self, ctx: Any) -> Any:
         try:
-            return super().invoke(ctx)
+            with _in_our_words():
+                return super().invoke(ctx)
         except (KeyboardInterrupt, typer.Abort):  # the latter at a question
             err.print(STOPPED, markup=False)
             raise typer.Exit(INTERRUPTED) from None
@@ -59,8 +81,32 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
 )
-out = Console(highlight=False, soft_wrap=True)
-err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"hotfuel {importlib.metadata.version('hotfuel')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _of_all(
+    version: Annotated[
+        bool, typer.Option("--version", help="Say which version this is.", callback=_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
+
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Whoever read our output has gone (for example `| head`); nothing is left to say, and nothing went wrong."""
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(0)
+
+
+out = _Console(highlight=False, soft_wrap=True)
+err = _Console(stderr=True, highlight=False, soft_wrap=True)
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout instead of text.")]
 Units = Annotated[str | None, typer.Option("--units", help="Units shown: si or us. Default: the car file's, else si.")]
@@ -86,7 +132,7 @@ def plain(value: Any) -> Any:
 def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
     """Print the result: as one JSON object, or as lines for a person."""
     if as_json:
-        print(json.dumps(plain(result), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(plain(result), ensure_ascii="utf" not in (sys.stdout.encoding or "").lower(), allow_nan=False))
     else:
         for line in lines:
             out.print(line, markup=False)

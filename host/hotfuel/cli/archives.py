@@ -6,8 +6,9 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.app import Json, app, note, show
-from hotfuel.units import parse
+from hotfuel.car import place_words
+from hotfuel.cli.app import Json, Units, app, note, show
+from hotfuel.units import Shown, parse
 
 archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(archive, name="archive")
@@ -29,11 +30,11 @@ def archive_add(
 
 
 @archive.command("list")
-def archive_list(folder: Folder = DEFAULT_ARCHIVE, as_json: Json = False) -> None:
+def archive_list(folder: Folder = DEFAULT_ARCHIVE, units: Units = None, as_json: Json = False) -> None:
     """All sessions. Example: hotfuel archive list"""
     from hotfuel.session import archive as store
 
-    _rows(store.listed(folder), as_json)
+    _rows(store.listed(folder), units, as_json)
 
 
 @archive.command("find")
@@ -46,6 +47,7 @@ def archive_find(
     hotter: Annotated[str | None, typer.Option("--hotter-than", help='Hottest fuel above, e.g. "150 degF".')] = None,
     margin: Annotated[str | None, typer.Option("--margin-below", help='Smallest margin below, e.g. "5 degC".')] = None,
     folder: Folder = DEFAULT_ARCHIVE,
+    units: Units = None,
     as_json: Json = False,
 ) -> None:
     """Sessions by car, place, fix, date, hottest, smallest margin. Example: hotfuel archive find --margin-below "3 degC" """
@@ -62,7 +64,7 @@ def archive_find(
         hotter_than_degc=degrees(hotter, "temperature"),
         margin_below_degc=degrees(margin, "temperature difference"),
     )
-    _rows(found, as_json)
+    _rows(found, units, as_json)
 
 
 @archive.command("recompute")
@@ -89,9 +91,27 @@ def _sessions(count: int) -> str:
     return f"{count} session{'' if count == 1 else 's'}"
 
 
-def _rows(frame: Any, as_json: bool) -> None:
+def _rows(frame: Any, units: str | None, as_json: bool) -> None:
+    shown = Shown(units or "si")
     rows = frame.to_dict("records")
     if not rows:
         note("no session matches")
-    lines = ["  ".join(f"{key} {value}" for key, value in row.items()) for row in rows]
-    show({"sessions": rows}, lines, as_json)
+    show({"sessions": rows}, [_line(row, shown) for row in rows], as_json)
+
+
+def _line(row: dict[str, Any], shown: Shown) -> str:
+    """One session as a person reads it; its folder's name in the archive comes last."""
+    from hotfuel.report.words import duration
+
+    def at(value: str, place: str, dimension: str) -> str:
+        return f"{shown.text(row[value], dimension)} at {place_words(row[place])}" if isinstance(row[place], str) else "–"
+
+    return " ".join(
+        (
+            f"{row['date']}: {row['car']}, {duration(row['duration_s'])},",
+            f"hottest {at('hottest_degc', 'hottest_place', 'temperature')},",
+            f"smallest margin {at('smallest_margin_degc', 'smallest_margin_place', 'temperature difference')};",
+            *([f"fix: {row['fix']};"] if isinstance(row["fix"], str) and row["fix"] else []),
+            row["session"],
+        )
+    )

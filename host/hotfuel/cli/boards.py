@@ -138,7 +138,7 @@ def clock(port: Port = None, as_json: Json = False) -> None:
     )
 
 
-@board.command()
+@board.command(short_help="Load the limits for this car and fuel into the board.")
 def warnings(
     car: Annotated[Path, typer.Option("--car", help="Car file.")],
     fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel than the car file\'s, e.g. "D4814 A-1".')] = None,
@@ -212,7 +212,7 @@ def service(port: Port = None) -> None:
     note(f"the board restarts at its MicroPython prompt on {url}; unplug it or press reset to go back to measuring")
 
 
-@board.command()
+@board.command(short_help="Copy the firmware to a board.")
 def install(
     port: Annotated[
         str | None, typer.Option("--port", help="The board's serial device. Default: the first one mpremote finds.")

@@ -20,6 +20,7 @@ from hotfuel.cli.app import Json, Units, app, err, note, show
 from hotfuel.cli.boards import the_port
 from hotfuel.cli.reviews import About, about, findings, recording
 from hotfuel.errors import InputError, UsageError
+from hotfuel.files import whole
 from hotfuel.units import Shown
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
@@ -30,7 +31,8 @@ CAUTION = "The driver does not operate this. No warning does not mean safe: fuel
 @contextlib.contextmanager
 def bar(what: str) -> Iterator[Callable[[float], None]]:
     """A progress bar on stderr; call it with the share done, 0 to 1."""
-    with Progress(TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(), console=err, transient=True) as bars:
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=err, transient=True, disable=not err.is_terminal) as bars:
         task = bars.add_task(what, total=1.0)
         yield lambda share: bars.update(task, completed=min(share, 1.0))
 
@@ -66,8 +68,9 @@ def record(
         finally:
             for view in views:
                 view.terminate()
+    counted = {name: f"{result[name + 's']} {name}{'' if result[name + 's'] == 1 else 's'}" for name in ("frame", "gap", "mark")}
     lines = [
-        f"{result['frames']} frames, {result['gaps']} gaps ({result['gap_s']:.1f} s), {result['marks']} marks in {session.path}",
+        f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {session.path}",
         f"look at it with: hotfuel review {session.path}",
     ]
     show({"session": str(session.path), **result}, lines, as_json)
@@ -138,7 +141,8 @@ def decode(
     lines: list[str] = []
     for path in logs:
         opened = recording(sessions.open(path, car))
-        target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{opened.name.replace(' ', '-')}{out.suffix}")
+        name = re.sub(r"[^\w.]+", "-", opened.name)  # what every file system takes
+        target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
         export.write(opened, target)
@@ -195,7 +199,10 @@ def simulator(
         model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
     ) as board:
         print(board.device, flush=True)
-        note(f"simulated board under {board.engine}, {speed:g} times real time, {drive}; end it with Ctrl-C")
+        note(
+            f"simulated board under {board.engine}, {speed:g} times real time, {drive}; end it with Ctrl-C; in another terminal: "
+            f"hotfuel record --port {board.device} --out sunday"
+        )
         end = None if seconds is None else time.monotonic() + seconds
         with contextlib.suppress(KeyboardInterrupt):
             while not board.finished and (end is None or time.monotonic() < end):
@@ -223,11 +230,8 @@ def _leave_car_file(path: Path, text: str) -> None:
     """Write the simulated car's file. Raises InputError if there is another file: it may be the owner's own."""
     if path.exists() and (path.is_dir() or path.read_bytes() != text.encode()):
         raise InputError(f"{path} is there already and is another car file: give another place; nothing is overwritten")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path} cannot be written ({error.strerror}): give another place") from None
+    with whole(path) as part:
+        part.write_text(text, encoding="utf-8")
 
 
 def _model(drive: str, seed: int) -> Any:
@@ -318,4 +322,6 @@ def _simulated(model: Any, folder: Path, car: Any, shown: Shown, speed: float, q
             counts = record_from(link, folder, car, shown, stop=ended, quiet=quiet, wall=lambda: began_s + board.time_s)
         if board.failure:
             raise InputError(f"the simulated board could not go on: {board.failure}")
+        if not board.finished:
+            note("stopped before the drive's end; the report is of what was driven")
         return board.engine, counts

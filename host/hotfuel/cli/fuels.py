@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 import typer
+from rich import box
 from rich.table import Table
 
 from hotfuel import car as car_file
@@ -82,9 +83,16 @@ def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "Own
 
 
 def _print(card: LimitsCard, shown: Shown, about: list[str]) -> None:
-    table = Table(title=f"{card.car}: where the fuel's limit is", title_justify="left", caption_justify="left")
+    table = Table(
+        title=f"{card.car}: where the fuel's limit is",
+        title_justify="left",
+        box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+    )
     for heading in ("place", "state", "limit", "boiling begins", "give or take", "pressure"):
-        table.add_column(heading, justify="left" if heading in ("place", "state") else "right")
+        left = heading in ("place", "state")
+        table.add_column(heading, justify="left" if left else "right", overflow="fold", min_width=8)  # the longest word
     for row in card.rows:
         table.add_row(
             row.place.replace("_", " ") + (", needle" if row.behind_needle else ""),

@@ -84,6 +84,7 @@ def review(
             *findings(opened, shown),
             *([most.sentence] if most else []),
             *(judgement.sentences if judgement else ()),
+            *opened.all_notes(),
             f"report: {written}",
         ],
         as_json,
@@ -122,26 +123,25 @@ def findings(opened: Any, shown: Shown) -> list[str]:
     if summary.hottest is None:
         return ["there is no temperature in this session"]
     from hotfuel.car import place_words
+    from hotfuel.report.words import Clock
 
+    clock = Clock(opened.ticks.timeline.anchored, opened.metadata.get("utc_offset_min"))
     hottest, lines = summary.hottest, []
+
+    def when(at: Any) -> str:
+        return f"{clock.moment(at)} {'after the start' if not clock.dates else clock.zone}"
+
     lines.append(
-        f"hottest: {place_words(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {_when(hottest.hottest_at)}"
+        f"hottest: {place_words(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {when(hottest.hottest_at)}"
     )
     if summary.smallest is not None:
         near = summary.smallest
         lines.append(
             f"smallest margin: {place_words(near.place)} {shown.text(near.smallest_margin_degc, 'temperature difference')}"
-            f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {_when(near.smallest_margin_at)},"
+            f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {when(near.smallest_margin_at)},"
             f" limit {shown.text(near.limit_there_degc, 'temperature')} at {shown.text(near.pressure_there_kpa, 'pressure')} absolute"
         )
         for place in summary.places.values():
             if place.beyond_limit_s > 0:
                 lines.append(f"{place_words(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
     return lines
-
-
-def _when(at: Any) -> str:
-    if hasattr(at, "total_seconds"):
-        seconds = at.total_seconds()
-        return f"{int(seconds // 3600)}:{int(seconds // 60) % 60:02d}:{int(seconds) % 60:02d} after the start"
-    return at.tz_convert(None).strftime("%H:%M:%S") + " UTC" if at.tzinfo else str(at)

@@ -173,6 +173,8 @@ def _why_not(url: str, error: Exception) -> str:
         )
     if os.path.exists(url) and not stat.S_ISCHR(os.stat(url).st_mode):
         return f"{url} is a file, not a serial port; give a device, or open a recording with `hotfuel follow`"
+    if "Inappropriate ioctl" in text:
+        return f"{url} is no serial port; give the board's, as /dev/ttyACM0"
     return f"{url} cannot be opened ({getattr(error, 'strerror', None) or text})"
 
 

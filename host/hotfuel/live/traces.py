@@ -77,7 +77,7 @@ class Traces:
         name = f"line{len(self.lines)}"
         dash: Any = ([3, 5] if place.endswith(NEEDLE) else "dashed") if limit else _DASHES[number % 8]
         label = place_name(place) + (": limit" if limit else "")
-        swatch = "limit" if limit else "line"
+        swatch = ("limit needle" if place.endswith(NEEDLE) else "limit") if limit else "line"
         self.lines.append(
             {
                 "glyph": name,

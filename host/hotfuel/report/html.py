@@ -101,12 +101,17 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
             [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=840,1123", "--virtual-time-budget=10000",
              "--no-pdf-header-footer", f"--print-to-pdf={part}", sized.as_uri()]
         )  # fmt: skip
-        if said or not part.is_file():
+        if said or not _is_whole(part):  # a browser says nothing of a full disk
             raise InputError(
-                f"{Path(program).name} could not print the page ({said or 'no reason given'}): "
+                f"{Path(program).name} could not print the page ({said or 'no reason given, perhaps a full disk'}): "
                 "open the HTML file and print it from your browser"
             )
     return target
+
+
+def _is_whole(pdf: Path) -> bool:
+    """Whether a PDF is there to its last line."""
+    return pdf.is_file() and b"%%EOF" in pdf.read_bytes()[-32:]
 
 
 def _printed(command: list[str]) -> str:

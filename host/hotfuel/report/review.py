@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from hotfuel_wire.alarm import DEADBAND
 
 from hotfuel import __version__
 from hotfuel.car import place_words
@@ -310,7 +311,7 @@ def _method(session: Session, shown: Shown) -> list[str]:
             "Margin is limit minus temperature.",
             "Behind the needle the fuel falls from line pressure to bowl pressure without taking heat; its limit is given as the temperature in the line.",
             "± is one standard uncertainty of probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than that "
-            "for 4 s, and goes when it is larger by 2 °C for a minute; beyond the limit likewise.",
+            f"for 4 s, and goes when it is larger by {shown.text(DEADBAND / 100, 'temperature difference')} for a minute; beyond the limit likewise.",
         ]
     lines.append(
         "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "

@@ -14,7 +14,7 @@ from hotfuel.units import Shown
 CAUTIONS = (
     "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, a higher place or a heavier load.",
     "No warning means only that no probe saw one: fuel can boil where there is no probe.",
-    "Petrol and its vapour catch fire. Fuel lines are worked on with the engine cold, the pressure let off, the battery disconnected and an "
+    "Fuel and its vapour catch fire. Fuel lines are worked on with the engine cold, the pressure let off, the battery disconnected and an "
     "extinguisher at hand; every joint is checked for leaks before starting and once more when hot.",
     "Hot tanks and lines stay under pressure after the engine stops: they are not opened until cold.",
     "Repairs are made by licensed practice and by the rules that apply locally.",

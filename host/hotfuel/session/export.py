@@ -4,6 +4,7 @@ Parquet holds true degrees as 32-bit floats on a grid of 1/128 degC (a tenth of 
 bytes a value, readable by any program that reads Parquet.
 """
 
+import contextlib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -66,9 +67,19 @@ def write(session: Session, path: str | Path) -> Path:
     writer = writers.get(target.suffix.lower())
     if writer is None:
         raise InputError(f'"{target.name}" ends in "{target.suffix}": allowed are {", ".join(writers)}')
+    _refuse_another_table(target)
     with whole(target) as part:
         writer(session, part)
     return target
+
+
+def _refuse_another_table(target: Path) -> None:
+    """Raises InputError for a CSV that did not come from here: a dynamometer's, most likely, of which there is no second."""
+    if target.suffix.lower() != ".csv" or not target.is_file():
+        return
+    with contextlib.suppress(OSError), open(target, "rb") as file:
+        if not file.read(12).startswith((b'"time_utc"', b'"time_s"')):
+            raise InputError(f"{target} is there already and holds another table: give another file; nothing is overwritten")
 
 
 def write_csv(session: Session, path: Path) -> None:

@@ -71,6 +71,8 @@ def find(path: str | Path) -> SessionFolder:
                 f"{given} holds no {LOG}: give a folder that `hotfuel record`, `download` or `demo` made, or a log file"
             )
     elif given.name in (CAR, METADATA, CALIBRATION, TRUTH):
+        if not (given.parent / LOG).is_file():
+            raise InputError(f"{given} is no recording, and none lies beside it: give a session folder or a {LOG}")
         return find(given.parent)
     else:
         folder, log = given.parent, given

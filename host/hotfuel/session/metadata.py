@@ -153,7 +153,9 @@ def checked(values: Mapping[str, Any]) -> dict[str, Value]:
         try:
             result[name] = KEYS[name].check(value)
         except InputError as error:
-            wrong.append(f"session data: {name} is {json.dumps(value, default=str)[:60]}: {error}")
+            seen = f"{value:.5g}" if isinstance(value, float) else json.dumps(value, default=str)[:60]
+            unit = f" {KEYS[name].unit}".rstrip()
+            wrong.append(f"session data: {name} is {seen}: {error}{unit}")
     if wrong:
         raise InputError("\n".join(wrong))
     return result

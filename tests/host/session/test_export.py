@@ -124,7 +124,7 @@ def test_a_place_that_cannot_be_written_keeps_the_old_file(drive, tmp_path):
     with pytest.raises(InputError, match="cannot be written"):
         export.write(drive, tmp_path / "file" / "out.csv")
     old = tmp_path / "out.csv"
-    old.write_text("old")
+    old.write_text('"time_utc"old')
 
     def fails(*_):
         raise OSError(28, "No space left on device")
@@ -133,5 +133,5 @@ def test_a_place_that_cannot_be_written_keeps_the_old_file(drive, tmp_path):
         patch.setattr(export, "write_csv", fails)
         with pytest.raises(InputError, match="No space left on device"):
             export.write(drive, old)
-    assert old.read_text() == "old"
+    assert old.read_text() == '"time_utc"old'
     assert sorted(entry.name for entry in tmp_path.iterdir()) == ["file", "out.csv"]
