@@ -268,6 +268,11 @@ def place_words(name: str) -> str:
     return f"{plain}, behind the needle" if name.endswith("_needle") else plain
 
 
+def place_name(words: str) -> str:
+    """A place's name from what a person wrote, as `place_words` writes it or as it stands in the car file."""
+    return words.strip().replace(", behind the needle", "_needle").replace(" ", "_")
+
+
 def load(path_or_text: str | Path) -> Car:
     """The car of a file (Path, or a str without a line break) or of its text. Raises InputError, one sentence a mistake."""
     where = "car file"

@@ -101,6 +101,7 @@ def compare(
 
 def _cell(question: str | None) -> Any:
     """The declared question as a cell of the comparison."""
+    from hotfuel.car import place_name
     from hotfuel.study.summaries import Cell
 
     if question is None:
@@ -108,7 +109,8 @@ def _cell(question: str | None) -> Any:
     match = re.fullmatch(r"(.+) at (.+), (.+)", question.strip())
     if match is None:
         raise UsageError(f'--question "{question}" is not understood; write it like "smallest margin at pump, hot soak"')
-    return Cell(*match.groups())
+    quantity, place, phase = match.groups()
+    return Cell(quantity, place_name(place), phase)
 
 
 @app.command()
@@ -320,7 +322,10 @@ def forecast(
 
 
 def _share(text: str, option: str) -> tuple[str, float]:
+    from hotfuel.car import place_name
+
     place, equals, number = text.partition("=")
+    place = place_name(place)
     try:
         value = float(number)
     except ValueError:

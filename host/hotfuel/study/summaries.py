@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from hotfuel.car import place_words
 from hotfuel.errors import InputError
 from hotfuel.session.means import smoothed
 
@@ -27,7 +28,7 @@ class Cell:
 
     def words(self) -> str:
         """For example "hottest at pump, hot soak"."""
-        return f"{self.quantity} at {self.place}, {self.phase}"
+        return f"{self.quantity} at {place_words(self.place)}, {self.phase}"
 
 
 @dataclass(frozen=True)

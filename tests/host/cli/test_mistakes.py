@@ -8,12 +8,13 @@ import sys
 import pytest
 from hotfuel import car as car_file
 from hotfuel import cli, session
-from hotfuel.cli import archives
+from hotfuel.cli import archives, studies
 from hotfuel.cli.reviews import findings
 from hotfuel.errors import InputError
 from hotfuel.live.traces import Traces
 from hotfuel.report import html
 from hotfuel.session import export, folder, metadata
+from hotfuel.study.summaries import Cell
 from hotfuel.units import Shown, parse
 from written import write
 
@@ -190,3 +191,15 @@ def test_the_live_pages_legend_shows_each_limits_own_line():
     for column in ("pump limit", "carb_inlet_needle limit"):
         traces._add_line(column)
     assert [line["dash"] for line in traces.lines] == ["limit", "limit needle"]
+
+
+@pytest.mark.parametrize("place", ["carb_inlet", "carb_inlet_needle", "tank"])
+def test_a_question_is_taken_as_the_report_writes_it(place):
+    cell = Cell("smallest margin", place, "hot soak")
+    assert "_" not in cell.words()
+    assert studies._cell(cell.words()) == cell
+    assert studies._cell(f"smallest margin at {place}, hot soak") == cell
+
+
+def test_a_place_may_be_written_as_it_is_read():
+    assert studies._share("carb inlet=0.6", "--cooler") == ("carb_inlet", 0.6)
