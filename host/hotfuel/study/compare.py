@@ -24,6 +24,8 @@ from hotfuel.units import Shown
 # Rise over outside air counts degree for degree. A thermostat and boiling fuel hold hot places back: 0.6 to 1 in the simulated car.
 SLOPE_U = 0.25
 STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still there: the root mean square of it
+# What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
+DAY_U_DEGC = 1.5
 _DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 COVARIATES = ("ambient_pressure_kpa", "start_degc", "duration_s", "ambient_degc")
@@ -157,7 +159,7 @@ def compare_runs(
     ]
     answers.sort(key=lambda a: not a.primary)
     conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown, question.phase)]
-    cautions += [line for v in others for line in _day_cautions(sides[base], sides[v])]
+    cautions += [line for v in others for line in _day_cautions(sides[base], sides[v], shown)]
     cautions += [line for v in others for line in _order_cautions(sides[base], sides[v])]
     cautions += [line for v in others for line in _sensor_cautions(sides[base], sides[v], question.place)]
     if borrowed is not None:
@@ -209,7 +211,7 @@ def _difference(
     y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
     columns = np.array([[getattr(run, name) for name in covariates] for run in both]).reshape(len(both), -1)
-    group, unit = _shared(both, side)
+    group, unit = _shared(a, b)
     crossed = set(group[~side]) & set(group[side])
     if not crossed:
         # Runs of one group share whatever was special about it: the group is the unit.
@@ -235,19 +237,27 @@ def _difference(
     return _widened(estimate, a, b, cell.place)
 
 
-def _shared(runs: Sequence[Run], side: np.ndarray) -> tuple[np.ndarray, str]:
-    """(what each run shares with others (n,) of text, "session" or "day"): a session that holds both sides, else the day.
+def _shared(a: Sequence[Run], b: Sequence[Run]) -> tuple[np.ndarray, str]:
+    """(what each run of a, then of b shares with others (n,) of text, "session" or "day"): a session that holds both sides, else the day.
 
     Runs of one day share its wind, its sun, its fuel. That is no matter where all were driven on one day, and too careful rather than too bold where no
-    side was driven twice on any: then runs count one by one, unless there are pairs enough to take the days out.
+    side was driven twice on any: then runs count one by one, unless there are pairs enough to take the days out. Runs of a side that was driven on a
+    single day count one by one too: what days differ by is then assumed (DAY_U_DEGC), because these runs cannot show it.
     """
-    session = np.array([run.session for run in runs])
-    if set(session[~side]) & set(session[side]):
+    session = np.array([run.session for run in (*a, *b)])
+    if set(session[: len(a)]) & set(session[len(a) :]) or _day_share(a, b):
         return session, "session"
-    day = np.array([run.day or run.session for run in runs])
-    twice = max(Counter(zip(day, side, strict=True)).values()) > 1
+    day = np.array([run.day or run.session for run in (*a, *b)])
+    twice = max((*Counter(day[: len(a)]).values(), *Counter(day[len(a) :]).values())) > 1
     pairs = not twice and len(set(day)) * 2 == len(day) and len(set(day)) >= _LEAST_PAIRS
     return (day, "day") if len(set(day)) > 1 and (twice or pairs) else (session, "session")
+
+
+def _day_share(a: Sequence[Run], b: Sequence[Run]) -> float:
+    """Variance of the difference, in single days' variances, where all of a side's several runs are of one day and none of the other's is; else 0."""
+    first, second = ({run.day for run in side} for side in (a, b))
+    lone = any(len(side) > len(days) == 1 for side, days in ((a, first), (b, second)))
+    return 1 / len(first) + 1 / len(second) if lone and not first & second and "" not in first | second else 0.0
 
 
 def _in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
@@ -278,7 +288,8 @@ def _own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[st
 def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str) -> Estimate:
     """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
 
-    So does outside air that was guessed, what hot places follow of it where the sides' days differed, and what may be left of a warmer start.
+    So does outside air that was guessed, what hot places follow of it where the sides' days differed, what may be left of a warmer start, and the day
+    itself where a side had only one.
     """
     variance = _conditions_variance(a, b)
     for own, runs in zip(_own_sensors(a, b, place), (a, b), strict=True):
@@ -295,7 +306,7 @@ def _conditions_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
         float(np.nan_to_num(np.mean([getattr(run, name) for run in b]) - np.mean([getattr(run, name) for run in a])))
         for name in ("ambient_degc", "stock_degc")
     )
-    return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2
+    return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2 + _day_share(a, b) * DAY_U_DEGC**2
 
 
 def _verdicts(
@@ -338,19 +349,20 @@ def _answer(
     return Answer(variant, base, cell, cell == question, word, difference, low, high, estimate, more, sentence)
 
 
-def _day_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
-    """Where the runs of one day count as one."""
-    group, unit = _shared([*a, *b], np.array([False] * len(a) + [True] * len(b)))
+def _day_cautions(a: Sequence[Run], b: Sequence[Run], shown: Shown) -> list[str]:
+    """Where the runs of one day count as one, or where a side has one day only."""
+    names = a[0].variant, b[0].variant
+    if _day_share(a, b):
+        lone, other = names if len({run.day for run in a}) == 1 else names[::-1]
+        return [
+            f"All runs with {lone} are of one day, and none with {other} is of that day: more runs like these cannot tell the day from the change. The "
+            f"interval allows for {shown.text(DAY_U_DEGC, 'temperature difference')} (standard) between days, an assumption; record both sides on the same "
+            "days, or each on two days or more."
+        ]
+    group, unit = _shared(a, b)
     first, second = set(group[: len(a)]), set(group[len(a) :])
     if unit != "day" or first & second:
         return []
-    names = a[0].variant, b[0].variant
-    if min(len(first), len(second)) < 2:
-        lone, other = names if len(first) < 2 else names[::-1]
-        return [
-            f"All runs with {lone} are of one day, and none with {other} is of that day: the day cannot be told from the change, however many runs there "
-            "are; record both sides on the same days, or each on two days or more."
-        ]
     return [
         f"Runs of one day share its weather and fuel, so each day counts once: {len(first)} with {names[0]}, {len(second)} with {names[1]}."
     ]

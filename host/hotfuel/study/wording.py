@@ -73,7 +73,7 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
             tail = f", which would be enough for one question alone and is not for one of {found.asked} asked together{tail}"
         return f"Whether {found.variant} changes {where} is undecided: {span} ({found.counted()}){tail}."
     if found.word == verdicts.DESCRIBED and min(found.runs_variant, found.runs_baseline) > 1:
-        return f"{moved}; all runs of a side are of one day, which shows what that day was like, not what the part does ({found.counted()})."
+        return f"{moved}; all runs of a side are of one recording, which shows what that day was like, not what the part does ({found.counted()})."
     if found.word == verdicts.DESCRIBED:
         return f"{moved}; one run on a side shows what happened that day, not what the part does ({found.counted()})."
     return f"No verdict on {where}, because the primary question comes first: {span} ({found.counted()})."

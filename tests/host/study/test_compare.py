@@ -288,13 +288,20 @@ def on_days(plan, values):
     ]
 
 
-def test_runs_of_one_day_are_no_independent_runs_of_another_day():
-    """All of one side on one day: however many there are, the day may be what differs."""
-    result = compare_runs(on_days(("aaaa", "bbbb"), [60, 60.1, 59.9, 60.2, 56, 56.1, 55.9, 56.2]), "a")
-    assert result.answers[0].verdict == verdicts.DESCRIBED
-    assert "all runs of a side are of one day" in result.answers[0].sentence
-    assert any("the day cannot be told from the change" in line for line in result.cautions)
-    assert result.proposed_order
+def test_a_side_of_one_day_is_held_against_what_days_differ_by():
+    """However many runs there are, the day may be what differs: a small change is not decided, a large one is, and the assumption is said."""
+    few, many = [60, 60.1, 59.9, 60.2], [60, 60.1, 59.9, 60.2] * 3
+    for low in (few, many):
+        runs = on_days(("a" * len(low), "b" * len(low)), low + [x - 4 for x in low])
+        result = compare_runs(runs, "a")
+        assert result.answers[0].verdict == verdicts.UNDECIDED
+        assert result.answers[0].high_degc - result.answers[0].low_degc == pytest.approx(2 * 1.96 * 1.5 * math.sqrt(2), rel=0.05)
+        assert any("allows for 1.5 °C (standard) between days, an assumption" in line for line in result.cautions)
+        assert result.proposed_order
+    far = compare_runs(on_days(("aaaa", "bbbb"), few + [x - 9 for x in few]), "a").answers[0]
+    assert far.verdict == verdicts.LOWER
+    both = compare_runs(on_days(("aabb", "abab"), [60, 60.1, 56, 56.1, 61, 57, 61.2, 57.1]), "a")
+    assert not any("an assumption" in line for line in both.cautions)
 
 
 def test_each_day_of_one_side_counts_once():
