@@ -78,7 +78,8 @@ def _refuse_another_table(target: Path) -> None:
     if target.suffix.lower() != ".csv" or not target.is_file():
         return
     with contextlib.suppress(OSError), open(target, "rb") as file:
-        if not file.read(12).startswith((b'"time_utc"', b'"time_s"')):
+        head = file.read(12)
+        if head and not head.startswith((b'"time_utc"', b'"time_s"')):
             raise InputError(f"{target} is there already and holds another table: give another file; nothing is overwritten")
 
 

@@ -96,6 +96,7 @@ def test_a_table_of_another_program_is_not_overwritten(tmp_path):
     with pytest.raises(InputError, match="nothing is overwritten"):
         export.write(session.open(made.path), theirs)
     assert theirs.read_text().startswith("rpm")
+    (tmp_path / "sunday.csv").touch()  # nothing in it, nothing to lose
     ours = export.write(session.open(made.path), tmp_path / "sunday.csv")
     assert export.write(session.open(made.path), ours) == ours, "its own it writes anew"
 
