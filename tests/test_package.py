@@ -67,7 +67,7 @@ def test_what_goes_onto_a_board_is_inside(wheel):
 def test_the_demo_runs_from_the_wheel_outside_the_checkout(python, tmp_path):
     where = run(python, "-c", "import hotfuel; print(hotfuel.__file__)", folder=tmp_path)
     assert str(ROOT) not in where
-    result = json.loads(run(python, "-m", "hotfuel.cli", "demo", "--json", "--out", tmp_path / "demo", folder=tmp_path))
+    result = json.loads(run(python, "-m", "hotfuel", "demo", "--json", "--out", tmp_path / "demo", folder=tmp_path))
     page = Path(result["report"]).read_text(encoding="utf-8")
     assert result["counts"]["frames"] > 10_000
     assert result["counts"]["gaps"] == 0

@@ -17,7 +17,7 @@ def main() -> None:
         sys.exit("no Chromium or Chrome here: install one and try again")
     with tempfile.TemporaryDirectory() as folder:
         demo = Path(folder) / "demo"
-        subprocess.run([sys.executable, "-m", "hotfuel.cli", "demo", "--headless", "--out", str(demo)], check=True)
+        subprocess.run([sys.executable, "-m", "hotfuel", "demo", "--headless", "--out", str(demo)], check=True)
         target = HERE / "review.png"
         options = [
             "--headless",

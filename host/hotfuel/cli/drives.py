@@ -120,7 +120,7 @@ def _views(folder: Path, page: bool, terminal: bool, units: str) -> list[subproc
     views = []
     for wanted, option in ((page, "--page"), (terminal, "--terminal")):
         if wanted:
-            views.append(subprocess.Popen([sys.executable, "-m", "hotfuel.cli", "follow", str(folder), option, "--units", units]))
+            views.append(subprocess.Popen([sys.executable, "-m", "hotfuel", "follow", str(folder), option, "--units", units]))
     return views
 
 

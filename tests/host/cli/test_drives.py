@@ -29,7 +29,7 @@ def hears_ctrl_c():
 @contextlib.contextmanager
 def running(*arguments):
     process = subprocess.Popen(
-        [sys.executable, "-m", "hotfuel.cli", *map(str, arguments)],
+        [sys.executable, "-m", "hotfuel", *map(str, arguments)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hears_ctrl_c,
     )  # fmt: skip
     try:
@@ -165,7 +165,7 @@ def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, co
 def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(hotfuel, tmp_path):
     (tmp_path / "wire.log").touch()
     said = subprocess.run(
-        [sys.executable, "-m", "hotfuel.cli", "review", tmp_path, "--out", tmp_path / "page.html"],
+        [sys.executable, "-m", "hotfuel", "review", tmp_path, "--out", tmp_path / "page.html"],
         capture_output=True,
         text=True,
         check=True,

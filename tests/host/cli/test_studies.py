@@ -195,7 +195,7 @@ def test_an_archive_is_filled_searched_and_worked_out_again(hotfuel, sessions, t
         == 2
     )
     # a process of its own, because it starts one for every core, and those must not start the command again
-    command = [sys.executable, "-m", "hotfuel.cli", "archive", "recompute", "--archive", archive, "--json"]
+    command = [sys.executable, "-m", "hotfuel", "archive", "recompute", "--archive", archive, "--json"]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
     assert json.loads(done.stdout)["recomputed"] == 2
     assert "Traceback" not in done.stderr

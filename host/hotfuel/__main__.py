@@ -1,4 +1,4 @@
-"""`python -m hotfuel.cli`."""
+"""`python -m hotfuel`."""
 
 from hotfuel.cli import main
 
