@@ -16,7 +16,7 @@ from hotfuel_wire import framing
 from hotfuel_wire.messages import SATURATED
 
 BLOCK = 1 << 21  # bytes taken from the log at a time
-_TOGETHER = 1 << 15  # pieces decoded together: their bytes stay in the processor's cache
+_TOGETHER = 1 << 16  # pieces decoded together: their bytes stay in the processor's cache
 _KEPT = 1 << 23  # bytes of working memory that stay with the process from block to block
 _FEW = 64  # that few pieces of one length are decoded one by one
 _PAIRS_FROM = 1 << 11  # pieces for which looking up pairs of bytes pays: its tables are large
@@ -171,14 +171,13 @@ def _count_down(columns: np.ndarray) -> np.ndarray:
     """As _undo_cobs, for any codes; columns[j, i]: byte j of piece i."""
     # Row where each piece's next code stands. 8 bits suffice: a code that points past 255 comes out before the row it stands in, and is never met.
     following = columns[0].copy()
-    is_code = np.empty(len(following), bool)
-    code = np.empty_like(following)
-    for number in range(1, len(columns)):
-        row = columns[number]
-        np.equal(following, np.uint8(number), out=is_code)
-        np.multiply(row, is_code.view(np.uint8), out=code)
-        np.add(following, code, out=following)
-        np.subtract(row, code, out=row)
+    is_code, code = np.empty(len(following), bool), np.empty_like(following)
+    share = is_code.view(np.uint8)
+    for number, row in enumerate(columns[1:], start=1):
+        np.equal(following, number, out=is_code)
+        np.multiply(row, share, out=code)
+        following += code
+        row -= code
     return following == len(columns)
 
 
