@@ -25,6 +25,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
         return (float(known[0].mean()), float(known[1].mean())) if min(map(len, known)) else (np.nan, np.nan)
 
     x, y = means("ambient_degc")
+    air_step = y - x  # by this much the second side's air was warmer
     if np.isnan(x):
         lines.append(
             f"The outside temperature is not known for {first} and {second}: temperatures are compared as read, "
@@ -42,17 +43,20 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
             "limits are worked out for one common pressure, but the engine itself ran differently."
         )
     x, y = means("start_degc")
-    if abs(x - y) > START_DEGC:
+    soaked = x + np.nan_to_num(air_step) - y
+    if abs(soaked) > START_DEGC:
+        warmer = first if soaked > 0 else second
         lines.append(
-            f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: "
-            "one side began heat-soaked, which looks like the change."
+            f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: those with {warmer} began "
+            "heat-soaked, which looks like the change."
         )
     x, y = means("stock_degc")
     if abs(x - y) > STOCK_DEGC:
         warmer = first if x > y else second
+        against = "The" if np.isnan(air_step) else "Against outside air the"
         lines.append(
-            f"The fuel in stock was {shown.text(abs(x - y), 'temperature difference')} warmer as the runs with {warmer} began: none to all "
-            "of that may still be in what was measured, which the interval allows for."
+            f"{against} fuel in the tank was {shown.text(abs(x - y), 'temperature difference')} warmer as the runs with {warmer} began: "
+            "none to all of that may still be in what was measured, which the interval allows for."
         )
     x, y = (float(np.mean([sum(run.phase_s.values()) if run.phase_s else run.duration_s for run in side])) for side in (a, b))
     if abs(x - y) > DURATION_SHARE * max(x, y):

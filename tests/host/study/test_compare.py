@@ -278,6 +278,26 @@ def test_a_margin_counts_as_temperature_against_the_limit():
     assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0}
 
 
+@pytest.mark.parametrize(
+    ("starts", "airs", "soaked"),
+    [
+        ((30, 20), (33, 24), None),
+        ((30, 20), (28, 28), "before"),
+        ((20, 24), (30, 20), "after"),
+        ((30, 20), (np.nan, np.nan), "before"),
+    ],
+)
+def test_a_side_that_began_heat_soaked_is_named(starts, airs, soaked):
+    """A warmer start on a warmer day is no heat soak."""
+    runs = [
+        run(variant, 60 + number / 10, number, session=f"{variant} {number}", start_degc=start, ambient_degc=air)
+        for variant, start, air in zip(("before", "after"), starts, airs, strict=True)
+        for number in range(3)
+    ]
+    said = [line for line in compare_runs(runs, "before").conditions if "heat-soaked" in line]
+    assert [f"those with {soaked} began heat-soaked" in line for line in said] == ([True] if soaked else [])
+
+
 def on_days(plan, values):
     """Runs of a plan such as ("aab", "b"): a word a day, a letter a run, one value for each."""
     left = iter(values)
