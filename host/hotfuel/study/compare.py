@@ -6,14 +6,15 @@ baseline in the sense of temperature, for a margin too: "lower" is always cooler
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.study import intervals, mixed, verdicts
+from hotfuel.study import verdicts
 from hotfuel.study.complaint import Judgement
 from hotfuel.study.conditions import mismatches
+from hotfuel.study.difference import DAY_U_DEGC, DRIFT_FROM_RUNS, day_share, estimated, in_turn_on_one_day, own_sensors, shared
 from hotfuel.study.intervals import COVARIATES_FROM_RUNS, Estimate, Spread
 from hotfuel.study.order import balanced_order, is_one_after_the_other
 from hotfuel.study.settling import Settling
@@ -21,13 +22,6 @@ from hotfuel.study.summaries import MARGIN, PEAK, Cell, Run, shared_cells
 from hotfuel.study.wording import Found, temperature_sentence
 from hotfuel.units import Shown
 
-# Rise over outside air counts degree for degree. A thermostat and boiling fuel hold hot places back: 0.6 to 1 in the simulated car.
-SLOPE_U = 0.25
-STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still there: the root mean square of it
-# What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
-DAY_U_DEGC = 1.5
-_DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
-_LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 COVARIATES = ("ambient_pressure_kpa", "start_degc", "duration_s", "ambient_degc")
 
 
@@ -150,7 +144,7 @@ def compare_runs(
     usable, cautions = _covariates(runs, covariates)
     sides = {name: [run for run in runs if run.variant == name] for name in names}
     asked = [question, *(c for c in cells if c != question)]
-    estimates = {(v, c): _difference(sides[base], sides[v], c, usable, borrowed) for v in others for c in asked}
+    estimates = {(v, c): estimated(sides[base], sides[v], c, usable, borrowed) for v in others for c in asked}
     words = _verdicts(estimates, others, question, delta_degc)
     together = Counter(key[1] == question for key, word in words.items() if word not in (verdicts.DESCRIBED, verdicts.NO_VERDICT))
     answers = [
@@ -203,112 +197,6 @@ def _covariates(runs: Sequence[Run], names: Sequence[str]) -> tuple[list[str], l
     return usable, cautions
 
 
-def _difference(
-    a: Sequence[Run], b: Sequence[Run], cell: Cell, covariates: Sequence[str], borrowed: Spread | None
-) -> Estimate | None:
-    """The estimate for one cell, or None where a side has one independent run only."""
-    both = [*a, *b]
-    y = np.array([run.values[cell] for run in both])
-    side = np.array([False] * len(a) + [True] * len(b))
-    columns = np.array([[getattr(run, name) for name in covariates] for run in both]).reshape(len(both), -1)
-    group, unit = _shared(a, b)
-    crossed = set(group[~side]) & set(group[side])
-    if not crossed:
-        # Runs of one group share whatever was special about it: the group is the unit.
-        y, side, columns = _group_means(y, side, group, columns)
-    n, m = int((~side).sum()), int(side.sum())
-    if min(n, m) < 2:
-        return None if borrowed is None else _widened(intervals.one_against(y[~side], y[side], borrowed), a, b, cell.place)
-    if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(group)) > 1:
-        estimate = mixed.random_sessions(y, side, group, columns if columns.size else None)
-        estimate = replace(estimate, method=f"mixed model, {unit}s random")
-    elif crossed:
-        blocks = np.column_stack([(group == s).astype(float) for s in sorted(set(group))[1:]] or [np.zeros(len(y))])
-        estimate = intervals.linear(y, side, np.column_stack([blocks, columns]), f"pooled t within {unit}s")
-    elif not columns.size and min(len(a), len(b)) >= _DRIFT_FROM_RUNS and _in_turn_on_one_day(a, b):
-        hours = np.array([[run.start_s / 3600] for run in both])
-        estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
-    elif columns.size:
-        estimate = intervals.linear(y, side, columns, f"pooled t, adjusted for {', '.join(covariates)}")
-    else:
-        estimate = intervals.two_sample(y[~side], y[side], borrowed)
-    if not crossed and len(y) < len(both):
-        estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
-    return _widened(estimate, a, b, cell.place)
-
-
-def _shared(a: Sequence[Run], b: Sequence[Run]) -> tuple[np.ndarray, str]:
-    """(what each run of a, then of b shares with others (n,) of text, "session" or "day"): a session that holds both sides, else the day.
-
-    Runs of one day share its wind, its sun, its fuel. That is no matter where all were driven on one day, and too careful rather than too bold where no
-    side was driven twice on any: then runs count one by one, unless there are pairs enough to take the days out. Runs of a side that was driven on a
-    single day count one by one too: what days differ by is then assumed (DAY_U_DEGC), because these runs cannot show it.
-    """
-    session = np.array([run.session for run in (*a, *b)])
-    if set(session[: len(a)]) & set(session[len(a) :]) or _day_share(a, b):
-        return session, "session"
-    day = np.array([run.day or run.session for run in (*a, *b)])
-    twice = max((*Counter(day[: len(a)]).values(), *Counter(day[len(a) :]).values())) > 1
-    pairs = not twice and len(set(day)) * 2 == len(day) and len(set(day)) >= _LEAST_PAIRS
-    return (day, "day") if len(set(day)) > 1 and (twice or pairs) else (session, "session")
-
-
-def _day_share(a: Sequence[Run], b: Sequence[Run]) -> float:
-    """Variance of the difference, in single days' variances, where all of a side's several runs are of one day and none of the other's is; else 0."""
-    first, second = ({run.day for run in side} for side in (a, b))
-    lone = any(len(side) > len(days) == 1 for side, days in ((a, first), (b, second)))
-    return 1 / len(first) + 1 / len(second) if lone and not first & second and "" not in first | second else 0.0
-
-
-def _in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
-    """Whether all runs are of one day and one side came first: then the car's warming through the day looks like the change."""
-    runs = sorted([*a, *b], key=lambda run: run.start_s)
-    days = {run.day for run in runs}
-    return len(days) == 1 and "" not in days and is_one_after_the_other([run.variant == b[0].variant for run in runs])
-
-
-def _group_means(
-    y: np.ndarray, side: np.ndarray, group: np.ndarray, columns: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    names = list(dict.fromkeys(group))
-    rows = [group == name for name in names]
-    return (
-        np.array([y[r].mean() for r in rows]),
-        np.array([side[r][0] for r in rows]),
-        np.array([columns[r].mean(axis=0) for r in rows]),
-    )
-
-
-def _own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[str], set[str]]:
-    """Sensors at that place that only the one, only the other side was read with."""
-    first, second = ({run.sensor[place] for run in side if run.sensor and place in run.sensor} for side in (a, b))
-    return first - second, second - first
-
-
-def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str) -> Estimate:
-    """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
-
-    So does outside air that was guessed, what hot places follow of it where the sides' days differed, what may be left of a warmer start, and the day
-    itself where a side had only one.
-    """
-    variance = _conditions_variance(a, b)
-    for own, runs in zip(_own_sensors(a, b, place), (a, b), strict=True):
-        for name in own:
-            read = [run for run in runs if run.sensor and run.sensor.get(place) == name]
-            largest = max((run.sensor_u_degc or {}).get(place, 0.0) for run in read)
-            variance += (largest * len(read) / len(runs)) ** 2
-    return estimate.widened(float(np.sqrt(variance)))
-
-
-def _conditions_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
-    guessed = sum((sum(run.ambient_u_degc for run in side) / len(side)) ** 2 for side in (a, b))
-    air, stock = (
-        float(np.nan_to_num(np.mean([getattr(run, name) for run in b]) - np.mean([getattr(run, name) for run in a])))
-        for name in ("ambient_degc", "stock_degc")
-    )
-    return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2 + _day_share(a, b) * DAY_U_DEGC**2
-
-
 def _verdicts(
     estimates: dict[tuple[str, Cell], Estimate | None], variants: Sequence[str], question: Cell, delta: float
 ) -> dict[tuple[str, Cell], str]:
@@ -352,14 +240,14 @@ def _answer(
 def _day_cautions(a: Sequence[Run], b: Sequence[Run], shown: Shown) -> list[str]:
     """Where the runs of one day count as one, or where a side has one day only."""
     names = a[0].variant, b[0].variant
-    if _day_share(a, b):
+    if day_share(a, b):
         lone, other = names if len({run.day for run in a}) == 1 else names[::-1]
         return [
             f"All runs with {lone} are of one day, and none with {other} is of that day: more runs like these cannot tell the day from the change. The "
             f"interval allows for {shown.text(DAY_U_DEGC, 'temperature difference')} (standard) between days, an assumption; record both sides on the same "
             "days, or each on two days or more."
         ]
-    group, unit = _shared(a, b)
+    group, unit = shared(a, b)
     first, second = set(group[: len(a)]), set(group[len(a) :])
     if unit != "day" or first & second:
         return []
@@ -378,7 +266,7 @@ def _order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
     if is_one_after_the_other([run.variant == names[1] for run in both]):
         early, late = both[0].variant, both[-1].variant
         straight = ""
-        if min(len(a), len(b)) >= _DRIFT_FROM_RUNS and _in_turn_on_one_day(a, b):
+        if min(len(a), len(b)) >= DRIFT_FROM_RUNS and in_turn_on_one_day(a, b):
             straight = " (a steady drift over the day is taken out, which widens the interval)"
         return [
             f"All runs with {early} came before all with {late}: warming, weather and whatever else drifted are mixed up with the change{straight}; "
@@ -396,7 +284,7 @@ def _order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
 
 
 def _sensor_cautions(a: Sequence[Run], b: Sequence[Run], place: str) -> list[str]:
-    if not any(_own_sensors(a, b, place)):
+    if not any(own_sensors(a, b, place)):
         return []
     return [
         f"{a[0].variant} and {b[0].variant} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
