@@ -67,9 +67,13 @@ def find(path: str | Path) -> SessionFolder:
     if given.is_dir():
         folder, log = given, given / LOG
         if not log.is_file():
-            raise InputError(
-                f"{given} holds no {LOG}: give a folder that `hotfuel record`, `download` or `demo` made, or a log file"
+            inside = sorted(one.parent.as_posix() for one in given.glob(f"*/{LOG}"))
+            remedy = (
+                f"give one of those in it, {', '.join(inside[:3])}"
+                if inside
+                else "give a folder that `hotfuel record` or `download` made"
             )
+            raise InputError(f"{given} holds no {LOG}: {remedy}, or a log file")
     elif given.name in (CAR, METADATA, CALIBRATION, TRUTH):
         if not (given.parent / LOG).is_file():
             raise InputError(f"{given} is no recording, and none lies beside it: give a session folder or a {LOG}")

@@ -85,3 +85,11 @@ def test_a_damaged_file_beside_the_log_costs_no_reading(drive_folder, drive_log,
     if name == folder.CAR:
         with pytest.raises(InputError, match="no usable car file"):
             opened.margins()
+
+
+def test_a_folder_of_sessions_is_no_session_and_names_them(tmp_path):
+    folder.create(tmp_path / "trip" / "sunday")
+    with pytest.raises(InputError, match="trip holds no wire.log: give one of those in it, .*trip/sunday, or a log file"):
+        folder.find(tmp_path / "trip")
+    with pytest.raises(InputError, match="give a folder that `hotfuel record` or `download` made"):
+        folder.find(tmp_path)
