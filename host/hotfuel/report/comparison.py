@@ -19,8 +19,8 @@ from hotfuel.units import Shown
 _ANSWERS_DRAWN, _RUNS_MOST = 14, 60
 _LINES, _LINES_WITH_POWER = 22, 8  # of text that fit on the customer's page before the print must be smaller
 _TEMPERATURE_METHOD = (
-    "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where a side was driven "
-    "several times on a day, the day is the unit: its runs share its weather.",
+    "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where the runs "
+    "of a side share days, and there are several such days, the day is the unit: its runs share its weather.",
     "Hottest and smallest margin are those of 10-second means. Temperatures are compared as rise over outside air, degree for degree.",
     "One question was put first; only where it is decided are the others looked at, so that one report in twenty at most holds a false verdict.",
     "The interval is the 95 % interval of the difference.",

@@ -23,7 +23,10 @@ _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the inte
 def estimated(
     a: Sequence[Run], b: Sequence[Run], cell: Cell, covariates: Sequence[str], borrowed: Spread | None
 ) -> Estimate | None:
-    """The estimate for one cell, or None where a side has one independent run only."""
+    """The estimate of b minus a for one cell, degC, or None where a side has one independent run only and no spread is borrowed.
+
+    covariates: names of Run's fields to adjust for, known for every run. Pooled t below five a side, Welch or a mixed model above.
+    """
     both = [*a, *b]
     y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
