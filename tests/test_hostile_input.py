@@ -13,7 +13,7 @@ import pytest
 from hotfuel import samples
 from hotfuel.errors import InputError
 from hotfuel.samples.stream import Stream
-from hotfuel.study import pulls
+from hotfuel.study.power import pulls
 from hotfuel_wire import framing
 
 HERE = Path(__file__).parent

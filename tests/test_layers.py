@@ -34,6 +34,15 @@ FORBIDDEN = {
     "live": {"link"},  # follows the log
     "simulator": {"samples", "risk", "record", "session", "live", "study", "report"},  # a side building: makes data, judges none
 }
+# The rooms of `study`, from the ground up, and the rooms each may import besides its own.
+STUDY = {
+    "evidence": set(),
+    "drive": {"evidence"},
+    "power": {"evidence"},
+    "line": {"drive", "power", "evidence"},
+    "story": {"line", "drive", "power", "evidence"},
+    "fixes": {"story", "line", "drive", "power", "evidence"},
+}
 PANDAS_FROM = "session"
 LIBRARY_ROOMS = {
     "serial": {"link"},
@@ -96,6 +105,25 @@ def test_a_room_imports_only_rooms_below_it(path):
             assert height >= FLOORS.index(PANDAS_FROM) or room == "simulator", f"{path.name}: pandas enters at {PANDAS_FROM}"
         elif parts[0] in LIBRARY_ROOMS:
             assert room in LIBRARY_ROOMS[parts[0]], f"{path.name} ({room}) imports {parts[0]}"
+
+
+@pytest.mark.parametrize("path", sorted((HOST / "study").rglob("*.py")), ids=lambda p: str(p.relative_to(HOST)))
+def test_a_room_of_study_imports_only_rooms_below_it(path):
+    room = path.relative_to(HOST / "study").parts[0].removesuffix(".py")
+    if room == "__init__":
+        assert not list(imports(path))
+        return
+    for name in imports(path):
+        if name.startswith("hotfuel.study"):
+            assert name.count(".") >= 2, f"{path.name}: import a room of study, not study itself"
+            assert name.split(".")[2] in STUDY[room] | {room}, f"study/{room}/{path.name} imports {name}: that turns back"
+
+
+def test_statistics_know_no_fuel():
+    for path in (HOST / "study" / "evidence").glob("*.py"):
+        assert {n for n in imports(path) if n.startswith("hotfuel.")} <= {"hotfuel.errors"} | {
+            n for n in imports(path) if n.startswith("hotfuel.study.evidence")
+        }, path
 
 
 def test_nobody_imports_the_command_line():

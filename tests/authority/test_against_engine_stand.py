@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
-from hotfuel.study.cooler import effectiveness
-from hotfuel.study.course import Course
-from hotfuel.study.expectation import expectation
-from hotfuel.study.forecast import Change, forecast
+from hotfuel.study.drive.course import Course
+from hotfuel.study.line.cooler import effectiveness
+from hotfuel.study.line.forecast import Change, forecast
+from hotfuel.study.power.expectation import expectation
 
 
 def test_order_of_magnitude_on_an_engine_stand():

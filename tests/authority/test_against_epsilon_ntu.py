@@ -8,7 +8,7 @@ this exchanger is 0.836, so the chart's 0.82 was read to 0.016; the usual formul
 
 import numpy as np
 import pytest
-from hotfuel.study import cooler
+from hotfuel.study.line import cooler
 
 
 def test_sizing_the_exchanger():

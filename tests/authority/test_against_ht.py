@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hotfuel.study import cooler
+from hotfuel.study.line import cooler
 from ht import NTU_from_effectiveness, effectiveness_from_NTU
 
 THEIRS = {

@@ -8,7 +8,7 @@ from collections import deque
 import numpy as np
 import pytest
 from hotfuel.simulator.plug_flow import Line
-from hotfuel.study import hose
+from hotfuel.study.line import hose
 
 RHO_CP_J_ML_K = 0.74 * 2.1
 

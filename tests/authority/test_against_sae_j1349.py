@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.study import correction
+from hotfuel.study.power import correction
 from hotfuel.units import parse
 from hypothesis import given
 from hypothesis import strategies as st

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hotfuel.study import intervals
+from hotfuel.study.evidence import intervals
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hotfuel.study import mixed
+from hotfuel.study.evidence import mixed
 from scipy import stats
 
 formula = pytest.importorskip("statsmodels.formula.api")

@@ -11,8 +11,8 @@ import sys
 import time
 
 import numpy as np
-from hotfuel.study.compare import compare_runs
-from hotfuel.study.summaries import MARGIN, Cell, Run, summarise
+from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.summaries import MARGIN, Cell, Run, summarise
 from scipy import signal, stats
 
 CELLS = [

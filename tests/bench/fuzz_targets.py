@@ -18,7 +18,7 @@ from hotfuel.errors import HotfuelError
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.samples import bulk
 from hotfuel.samples.stream import Stream
-from hotfuel.study import pulls
+from hotfuel.study.power import pulls
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import OUTCOMES, PAYLOAD_MAX
 

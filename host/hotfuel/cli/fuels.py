@@ -17,7 +17,7 @@ from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
-    from hotfuel.study.own_limit import OwnLimit  # brings pandas with it, which --help does without
+    from hotfuel.study.drive.own_limit import OwnLimit  # brings pandas with it, which --help does without
 
 _CAUTION = (
     "These limits hold for this fuel, this pressure and a pump in order; fuel can also boil where there is no probe. "
@@ -74,8 +74,8 @@ def limits(
 def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "OwnLimit | None":
     """What the car's own events say of its limit; None if no session was given."""
     from hotfuel import session as sessions
-    from hotfuel.study.course import of_session
-    from hotfuel.study.own_limit import events, own_limit
+    from hotfuel.study.drive.course import of_session
+    from hotfuel.study.drive.own_limit import events, own_limit
 
     if not learn:
         return None

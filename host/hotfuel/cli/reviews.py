@@ -60,7 +60,7 @@ def review(
     from hotfuel import session as sessions
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
-    from hotfuel.study import transport
+    from hotfuel.study.line import transport
 
     if facts:
         session_folder.update(session_folder.find(session), about(facts))

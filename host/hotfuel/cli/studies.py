@@ -55,8 +55,8 @@ def compare(
     against it.
     """
     from hotfuel import session as sessions
-    from hotfuel.study import verdicts
-    from hotfuel.study.sessions import compare_sessions
+    from hotfuel.study.evidence import verdicts
+    from hotfuel.study.fixes.sessions import compare_sessions
 
     named = groups(variants, "SESSION")
     each = {path: sessions.open(path) for paths in named.values() for path in paths}
@@ -102,7 +102,7 @@ def compare(
 def _cell(question: str | None) -> Any:
     """The declared question as a cell of the comparison."""
     from hotfuel.car import place_name
-    from hotfuel.study.summaries import Cell
+    from hotfuel.study.fixes.summaries import Cell
 
     if question is None:
         return None
@@ -198,7 +198,7 @@ def _pairs(texts: list[str] | None, option: str) -> dict[str, str]:
 
 def _weather(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any] | None:
     """{variant: Weather} from --weather options; one without a name counts for all."""
-    from hotfuel.study import correction
+    from hotfuel.study.power import correction
 
     if not texts:
         return None
@@ -231,8 +231,8 @@ def _power(
     order: str | None = None,
     fuel_degc: dict[str, float] | None = None,
 ) -> Any:
-    from hotfuel.study import pulls
-    from hotfuel.study.power import compare_pulls
+    from hotfuel.study.power import pulls
+    from hotfuel.study.power.power import compare_pulls
 
     paths = [path for each in files.values() for path in each]
     alike = {path for path in paths if sum(other.stem == path.stem for other in paths) > 1}  # mon/run1.csv and tue/run1.csv
@@ -258,7 +258,7 @@ def _power(
 
 
 def _plan(text: str, names: list[str], as_json: bool) -> None:
-    from hotfuel.study.plan import plan as make
+    from hotfuel.study.evidence.plan import plan as make
 
     gain, at, spread = text.partition(" at ")
     if not at:
@@ -291,8 +291,8 @@ def forecast(
     from hotfuel import session as sessions
     from hotfuel.car import place_words
     from hotfuel.fuel.named import fuel_named
-    from hotfuel.study.forecast import Change
-    from hotfuel.study.forecast import forecast as forecasts
+    from hotfuel.study.line.forecast import Change
+    from hotfuel.study.line.forecast import forecast as forecasts
 
     changes = []
     if cooler:
@@ -375,9 +375,9 @@ def cooler(
     """How good a cooler in the line is, and what it would do elsewhere. Example: hotfuel cooler sunday --before carb_inlet --at-flow "60 L/h" """
     from hotfuel import session as sessions
     from hotfuel.car import PLACE_NAME
-    from hotfuel.study import line_cooler
-    from hotfuel.study.course import of_session
-    from hotfuel.study.hose import flow_from_meter
+    from hotfuel.study.drive.course import of_session
+    from hotfuel.study.line import line_cooler
+    from hotfuel.study.line.hose import flow_from_meter
 
     opened = sessions.open(session, car)
     shown = Shown(units or (opened.car.units if opened.car else "si"))

@@ -11,9 +11,9 @@ from hotfuel.report import html, sheet, stops, study_figures, words
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
-from hotfuel.study.compare import Answer, Comparison
-from hotfuel.study.power import SEPARABLE, Gain, PowerComparison
-from hotfuel.study.summaries import MARGIN
+from hotfuel.study.fixes.compare import Answer, Comparison
+from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.study.power.power import SEPARABLE, Gain, PowerComparison
 from hotfuel.units import Shown
 
 _ANSWERS_DRAWN, _RUNS_MOST = 14, 60

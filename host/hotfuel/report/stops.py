@@ -8,8 +8,8 @@ import pandas as pd
 from hotfuel.car import place_words
 from hotfuel.report import words
 from hotfuel.report.table import Table
-from hotfuel.study.complaint import Judgement, Stop
-from hotfuel.study.restarts import Hardness
+from hotfuel.study.drive.complaint import Judgement, Stop
+from hotfuel.study.drive.restarts import Hardness
 from hotfuel.study.story import Story
 from hotfuel.units import Shown
 

@@ -8,9 +8,9 @@ from bokeh.plotting import figure
 
 from hotfuel.report import figures as draw
 from hotfuel.report.figures import ACT, COLOURS, DASHES, INK, Line, Style
-from hotfuel.study.compare import Answer, Comparison
-from hotfuel.study.power import PowerComparison
-from hotfuel.study.summaries import MARGIN
+from hotfuel.study.fixes.compare import Answer, Comparison
+from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
 
 _ROW_PX = 34

@@ -10,10 +10,11 @@ import pandas as pd
 from hotfuel.car import place_words
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.session.means import smoothed
-from hotfuel.study import own_limit, restarts, transport
-from hotfuel.study.complaint import Judgement, judge
-from hotfuel.study.course import Course, of_session
-from hotfuel.study.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
+from hotfuel.study.drive import own_limit, restarts
+from hotfuel.study.drive.complaint import Judgement, judge
+from hotfuel.study.drive.course import Course, of_session
+from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
+from hotfuel.study.line import transport
 from hotfuel.units import Shown
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives

@@ -14,7 +14,7 @@ from hotfuel.errors import InputError
 from hotfuel.live.traces import Traces
 from hotfuel.report import html
 from hotfuel.session import export, folder, metadata
-from hotfuel.study.summaries import Cell
+from hotfuel.study.fixes.summaries import Cell
 from hotfuel.units import Shown, parse
 from written import write
 

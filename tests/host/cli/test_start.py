@@ -55,7 +55,9 @@ def imported_when_called():
 def test_what_a_command_imports_can_be_the_first_to_be_imported():
     """The tests beside this one call commands one after another in one process: here none can live on what another has loaded."""
     statements = imported_when_called()
-    assert {"from hotfuel.link.receive import Link", "from hotfuel.study.sessions import compare_sessions"} <= set(statements)
+    assert {"from hotfuel.link.receive import Link", "from hotfuel.study.fixes.sessions import compare_sessions"} <= set(
+        statements
+    )
     code = IMPORT_EACH.format(statements=statements)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-2000:]

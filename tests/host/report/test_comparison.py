@@ -7,10 +7,10 @@ import subprocess
 import numpy as np
 import pytest
 from hotfuel.report import comparison, html
-from hotfuel.study.compare import compare_runs
-from hotfuel.study.power import compare_pulls
-from hotfuel.study.pulls import Pull
-from hotfuel.study.summaries import MARGIN, PEAK, Cell, Run
+from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run
+from hotfuel.study.power.power import compare_pulls
+from hotfuel.study.power.pulls import Pull
 from hotfuel.units import Shown
 
 HOT_SOAK, DRIVE = Cell(MARGIN, "pump", "hot soak"), Cell(PEAK, "tank", "drive")

@@ -9,8 +9,8 @@ import pytest
 from driven import START_S, Driven
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import PROBES, scenarios
-from hotfuel.study.course import Course
-from hotfuel.study.phases import DRIVE, IDLE, SOAK
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import DRIVE, IDLE, SOAK
 from hotfuel.study.story import tell
 from hotfuel.units import Shown
 

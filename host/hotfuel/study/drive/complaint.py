@@ -1,0 +1,151 @@
+"""A complaint of trouble after hot stops, and the stops since its repair: did the trouble come back, and were they hard enough to show anything."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import SOAK, Phase, phases
+from hotfuel.study.drive.restarts import AFTER_S, Hardness, Proof, hardness, proof, restarts, says_trouble, softer
+from hotfuel.units import Shown
+
+_JUST_BEFORE_S = 10.0
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One hot soak as a test of the car. trouble: marked or not when it was started again; None where nobody tried. mark: the words, "" for none.
+
+    margin_degc: the smallest of any place, nan where no limit is known. easier: in which ways it asked less than the complaint's stop.
+    """
+
+    run: str
+    phase: str
+    hardness: Hardness
+    trouble: bool | None
+    margin_degc: float
+    mark: str = ""
+    easier: tuple[str, ...] = ()
+
+    @property
+    def unmarked(self) -> bool:
+        """Whether it counts as no trouble only because nothing was marked."""
+        return self.trouble is False and not self.mark
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The stops since a repair (of the runs with `variant`, "" in a review) held against the complaint's; proof is None where none of them was tried.
+
+    without_marks: stops that count as no trouble only because nothing was marked.
+    """
+
+    variant: str
+    complaint: Stop
+    stops: tuple[Stop, ...]
+    proof: Proof | None
+    sentences: tuple[str, ...]
+    without_marks: int = 0
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain fields for JSON."""
+        return asdict(self)
+
+
+def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
+    """Every hot soak of a course, with what was marked about the start that ended it. found: the course's phases, if they are at hand already."""
+    soaks = [phase for phase in (phases(course) if found is None else found) if phase.kind == SOAK]
+    said: list[dict[bool, str]] = [{} for _ in soaks]
+    for second, text in course.marks:
+        sense = says_trouble(text)
+        # What is marked soon after a stop belongs to the start before it: an engine that dies again stops again.
+        at = next((n for n, soak in enumerate(soaks) if _opens_s(soak) <= second <= soak.end_s + AFTER_S), None)
+        if sense is not None and at is not None:
+            said[at].setdefault(sense, text)
+    started = [one.at_s for one in restarts(course)]
+    made = []
+    for soak, words in zip(soaks, said, strict=True):
+        tried = bool(words) or any(soak.start_s <= at_s <= soak.end_s + AFTER_S for at_s in started)
+        margins = [place.smallest_margin_degc for place in soak.places.values() if np.isfinite(place.smallest_margin_degc)]
+        trouble = True in words if tried else None
+        mark = words.get(True, words.get(False, ""))
+        made.append(Stop(course.name, soak.name, hardness(course, soak), trouble, min(margins, default=np.nan), mark))
+    return made
+
+
+def _opens_s(soak: Phase) -> float:
+    return min(soak.start_s + AFTER_S, soak.end_s - _JUST_BEFORE_S)
+
+
+def hardest(made: Sequence[Stop]) -> Stop | None:
+    """The stop a repair is held against: the one with trouble whose fuel got hottest against its limit; without any marked, of all; None of none."""
+    wanted = [stop for stop in made if stop.trouble] or list(made)
+    return max(wanted, key=lambda stop: stop.hardness.peak_degc - np.nan_to_num(stop.hardness.limit_degc), default=None)
+
+
+def judge(complaint: Course, since: Course, shown: Shown, found: Sequence[Phase] | None = None) -> Judgement:
+    """All stops of a session held against the complaint's hardest with trouble, or, where none is marked there, its hottest.
+
+    found: the phases of `since`. Raises InputError for a complaint without a hot soak, or one of another car.
+    """
+    cars = {course.car.name for course in (complaint, since) if course.car is not None}
+    if len(cars) > 1:
+        raise InputError(f"the complaint's session is of another car ({' and '.join(sorted(cars))}): name one of the same car")
+    hard = hardest(stops(complaint))
+    if hard is None:
+        raise InputError(
+            f"{complaint.name} has no hot soak to hold a repair against: name the session in which the trouble showed"
+        )
+    return _judged("", hard, stops(since, found), shown)
+
+
+def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str, shown: Shown) -> tuple[Judgement, ...]:
+    """For each other variant of (variant, course) pairs: its stops held against the baseline's hardest with trouble; nothing where none is marked."""
+    before = [stop for name, course in courses if name == baseline for stop in stops(course)]
+    hard = hardest([stop for stop in before if stop.trouble])
+    if hard is None:
+        return ()
+    others = dict.fromkeys(name for name, _ in courses if name != baseline)
+    return tuple(
+        _judged(other, hard, [stop for name, course in courses if name == other for stop in stops(course)], shown)
+        for other in others
+    )
+
+
+def _judged(variant: str, hard: Stop, since: Sequence[Stop], shown: Shown) -> Judgement:
+    held = tuple(replace(stop, easier=tuple(softer(hard.hardness, stop.hardness))) for stop in since)
+    tried = [(stop.hardness, stop.trouble) for stop in held if stop.trouble is not None]
+    found = proof(hard.hardness, tried) if tried else None
+    unmarked = sum(stop.unmarked for stop in held)
+    return Judgement(variant, hard, held, found, tuple(_sentences(variant, hard, held, found, shown)), unmarked)
+
+
+def _sentences(variant: str, hard: Stop, held: Sequence[Stop], found: Proof | None, shown: Shown) -> Iterator[str]:
+    whose = f"With {variant}, held" if variant else "Held"
+    marked = f'marked "{hard.mark}"' if hard.mark else "its hottest stop, as no trouble is marked there"
+    stop = f'"{hard.run}", {hard.phase}; {marked}'
+    yield f"{whose} against the complaint's stop ({stop}): {hard.hardness.words(shown)}."
+    if found is not None:
+        yield found.sentence
+    elif held:
+        yield "Not shown: no start after a hot stop is in the recording; start the engine hot while it is recorded, and mark what it does."
+    else:
+        yield "Not shown: there is no hot stop in the recording; record one at least as hard as the complaint's, and the start after it."
+    unmarked, tried = sum(stop.unmarked for stop in held), sum(stop.trouble is not None for stop in held)
+    if unmarked:
+        which = (
+            f"{unmarked} of these {tried} stops {'are' if unmarked > 1 else 'is'}"
+            if unmarked < tried
+            else f"{'These stops are' if tried > 1 else 'This stop is'}"
+        )
+        yield f"{which} without marks: taken as no trouble only because nothing was marked."
+    untried = sum(stop.trouble is None for stop in held)
+    if found is not None and untried:
+        yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."
+    margins = [stop.margin_degc for stop in held if np.isfinite(stop.margin_degc)]
+    if margins and np.isfinite(hard.margin_degc):
+        left, before = (shown.text(degc, "temperature difference") for degc in (min(margins), hard.margin_degc))
+        still = "; the limit is still passed" if min(margins) <= 0 else ""
+        yield f"The smallest margin was {left} now, and {before} at the complaint's stop{still}."

@@ -1,0 +1,318 @@
+"""A session cut into phases: cold start, idle, drive or lap, full-throttle pull, stop with hot soak, restart.
+
+From engine speed where there is one; else from ignition or marks (no telling idle from drive then); else, with low confidence, from fuel pressure or
+from the temperatures alone. Every phase carries how sure its cut is.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from hotfuel.risk.margin import ACT, WARN
+from hotfuel.session.means import smoothed
+from hotfuel.study.drive.course import Course, of_session
+
+COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING = (
+    "cold start",
+    "idle",
+    "drive",
+    "lap",
+    "full-throttle pull",
+    "hot soak",
+    "restart",
+    "standing before start",
+)
+_HIGH, _MEDIUM, _LOW = "high", "medium", "low"
+
+COLD_SPREAD_DEGC = 12.0  # places this close together have not been heated by an engine lately
+COLD_START_S = 180.0
+RESTART_S = 30.0
+SHORTEST_IDLE_S = 45.0  # a red light is part of the drive, a queue is not
+SHORTEST_DRIVE_S = 20.0  # creeping forward is part of the queue
+_JUST_STARTED_S = 15.0
+_NEVER_HEATED_DEGC = 6.0
+FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
+_IDLE_SHARE = 1.4
+_RUNNING_SHARE = 0.5  # of the pump's pressure
+_PULL_RPM_S, _PULL_LEAST_S, _PULL_SHARE = 60.0, 3.0, 0.7
+_STOP = re.compile(r"\b(stop|stopped|key off|engine off|switched off|parked|shut off)\b")
+_START = re.compile(r"\b(start|started|restart|restarted|fired|engine on|running)\b")
+# A start that failed, and a car that stops while its engine runs on.
+_NEITHER = re.compile(
+    r"\b(no|not) start|n't start|\bstop(ped)? (and go|sign|(at|in|for|behind)\b.*\b(lights?|traffic|queue|signs?|crossing))"
+)
+
+
+@dataclass(frozen=True)
+class PlacePhase:
+    """One place in one phase: degC, degC per minute (straight line through 10 s means), seconds warned and beyond the limit, largest V/L."""
+
+    start_degc: float
+    end_degc: float
+    peak_degc: float
+    rate_degc_min: float
+    smallest_margin_degc: float
+    smallest_margin_at_s: float
+    warn_s: float
+    act_s: float
+    largest_vapour_liquid_ratio: float
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One phase: seconds since the session's first reading, how sure the cut is ("high", "medium", "low"), and each place's numbers."""
+
+    kind: str
+    name: str
+    start_s: float
+    end_s: float
+    confidence: str
+    places: dict[str, PlacePhase]
+
+    @property
+    def duration_s(self) -> float:
+        """Its length."""
+        return self.end_s - self.start_s
+
+
+def phases(session_or_course: object) -> list[Phase]:
+    """The phases of a session (or of a Course) in time, without holes. Raises InputError for a session without a temperature."""
+    course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
+    kinds, confidence = kinds_per_second(course)
+    kinds = _laps(course, _without_slivers(kinds))
+    spans = _spans(kinds)
+    counts: dict[str, int] = {}
+    total = {kind: sum(k == kind for k, _, _ in spans) for kind, _, _ in spans}
+    found = []
+    for kind, first, last in spans:
+        counts[kind] = counts.get(kind, 0) + 1
+        name = kind if total[kind] == 1 and kind != LAP else f"{kind} {counts[kind]}"
+        start, end = float(course.time_s[first]), float(course.time_s[last]) + 1.0
+        found.append(Phase(kind.split(" #")[0], name, start, end, confidence, places_between(course, start, end)))
+    return found
+
+
+def places_between(course: Course, start_s: float, end_s: float) -> dict[str, PlacePhase]:
+    """Each place's numbers over a stretch of the course; places (and needles) without a finite temperature there are left out."""
+    rows = (course.time_s >= start_s) & (course.time_s < end_s)
+    time_s = course.time_s[rows]
+    found = {}
+    for place in (*course.degc, *(name for name in course.margins if name not in course.degc)):
+        margins = {key: values[rows] for key, values in course.margins.get(place, {}).items()}
+        degc = course.degc[place.removesuffix("_needle")][rows] if place.removesuffix("_needle") in course.degc else np.zeros(0)
+        mean = smoothed(time_s, degc) if degc.size else degc
+        good = np.flatnonzero(np.isfinite(mean))
+        if not good.size:
+            continue
+        rate = np.polyfit(time_s[good], mean[good], 1)[0] * 60 if good.size > 10 else np.nan
+        smallest, at, ratio, warned, acted = np.nan, np.nan, np.nan, 0.0, 0.0
+        margin = smoothed(time_s, margins["margin_degc"]) if margins else np.full(len(time_s), np.nan)
+        if np.isfinite(margin).any():
+            least = int(np.nanargmin(margin))
+            smallest, at = float(margin[least]), float(time_s[least])
+            ratio = (
+                float(np.nanmax(margins["vapour_liquid_ratio"])) if np.isfinite(margins["vapour_liquid_ratio"]).any() else np.nan
+            )
+            warned = float(np.count_nonzero(margins["state"] == WARN))
+            acted = float(np.count_nonzero(margins["state"] == ACT))
+        found[place] = PlacePhase(
+            start_degc=float(mean[good[0]]),
+            end_degc=float(mean[good[-1]]),
+            peak_degc=float(np.nanmax(mean)),
+            rate_degc_min=float(rate),
+            smallest_margin_degc=smallest,
+            smallest_margin_at_s=at,
+            warn_s=warned,
+            act_s=acted,
+            largest_vapour_liquid_ratio=ratio,
+        )
+    return found
+
+
+def kinds_per_second(course: Course) -> tuple[np.ndarray, str]:
+    """(kind of each second (n,) of text, confidence of the cut)."""
+    rpm = course.inputs["engine_rpm"]
+    if np.isfinite(rpm).mean() > 0.5:
+        return _from_speed(course, _speed(course)), _HIGH
+    on = known_running(course)
+    if np.isfinite(on).mean() > 0.5:
+        # Fuel locked in a hot line holds its pressure for a while after the stop: alone it says little of when that was.
+        alone = not np.isfinite(course.inputs["ignition"]).any() and np.isfinite(course.inputs["running"]).any()
+        return _from_running(course, _filled(on) > 0.5), _LOW if alone else _MEDIUM
+    return _from_temperatures(course), _LOW
+
+
+def fired(course: Course) -> np.ndarray:
+    """Whether the engine runs by itself, per second (n,) of bool, from engine speed, else from what is known of running."""
+    rpm = course.inputs["engine_rpm"]
+    if np.isfinite(rpm).any():
+        return _speed(course) >= FIRED_SHARE * _idle_rpm(course)
+    return _filled(known_running(course)) > 0.5
+
+
+def _speed(course: Course) -> np.ndarray:
+    """Engine speed without holes: 0 where it is missing and the engine is known to stand, else the last known."""
+    rpm = course.inputs["engine_rpm"]
+    return _filled(np.where(np.isnan(rpm) & (known_running(course) == 0), 0.0, rpm))
+
+
+def known_running(course: Course) -> np.ndarray:
+    """1 running, 0 standing, nan unknown, (n,), where engine speed is not measured: what `running` leaves open is decided by ignition, fuel pressure
+    (running from half the pump's up), and, where none of these was ever known, by marks such as "key off" and "restart"."""
+    on, ignition, pressure = (course.inputs[key] for key in ("running", "ignition", "fuel_pressure_kpa"))
+    if course.car is not None and course.car.pump.pressure_kpa > 0:
+        on = np.where(np.isnan(on) & np.isfinite(pressure), pressure >= _RUNNING_SHARE * course.car.pump.pressure_kpa, on)
+    on = np.where(ignition == 0, 0.0, np.where(np.isnan(on) & np.isfinite(ignition), 1.0, on))
+    return on if np.isfinite(on).any() else _running_from_marks(course)
+
+
+def _idle_rpm(course: Course) -> float:
+    return course.car.engine.idle_speed_rpm if course.car is not None else 800.0
+
+
+def _filled(values: np.ndarray) -> np.ndarray:
+    """Unknown seconds hold the last known value, the first ones the first."""
+    good = np.flatnonzero(np.isfinite(values))
+    if not good.size:
+        return np.zeros(len(values))
+    return values[good[np.clip(np.searchsorted(good, np.arange(len(values)), side="right") - 1, 0, None)]]
+
+
+def _from_speed(course: Course, rpm: np.ndarray) -> np.ndarray:
+    idle = _idle_rpm(course)
+    kinds = _from_running(course, rpm >= FIRED_SHARE * idle)
+    driving = kinds == DRIVE
+    kinds[driving & (rpm <= _IDLE_SHARE * idle)] = IDLE
+    for first, last in _pulls(rpm, idle):
+        part = kinds[first : last + 1]
+        part[(part == DRIVE) | (part == IDLE)] = PULL
+    # A cold start lasts while the engine idles itself warm; what is driven is a drive.
+    for kind, first, last in _spans(kinds):
+        if kind == COLD_START:
+            moved = np.flatnonzero(rpm[first : last + 1] > 2.2 * idle)
+            if moved.size:
+                rest = kinds[first + moved[0] : last + 1]
+                rest[:] = np.where(rpm[first + moved[0] : last + 1] > _IDLE_SHARE * idle, DRIVE, IDLE)
+    return kinds
+
+
+def _pulls(rpm: np.ndarray, idle: float) -> list[tuple[int, int]]:
+    """(first, last) second of each sweep: rising by at least 60 rpm/s for 3 s or more, through most of the range the engine used that day."""
+    top = max(_PULL_SHARE * float(np.max(rpm, initial=0.0)), 4 * idle)
+    rise = np.gradient(smoothed(np.arange(len(rpm)), rpm, 3.0)) if len(rpm) > 3 else np.zeros(len(rpm))
+    found: list[tuple[int, int]] = []
+    for first, last in _runs(rise >= _PULL_RPM_S):
+        long_enough = last - first + 1 >= _PULL_LEAST_S
+        if not (long_enough and rpm[min(last + 1, len(rpm) - 1)] >= top and rpm[last] - rpm[first] >= 1.5 * idle):
+            continue
+        end = last
+        while end + 1 < len(rpm) and rpm[end + 1] >= 0.9 * rpm[last]:
+            end += 1
+        if found and first - found[-1][1] <= 5:  # a change of gear
+            first = found.pop()[0]
+        found.append((first, end))
+    return found
+
+
+def _from_running(course: Course, on: np.ndarray) -> np.ndarray:
+    """Drive, hot soak, cold start, restart and standing, from whether the engine runs."""
+    kinds = np.where(on, DRIVE, SOAK).astype(object)
+    starts = np.flatnonzero(on[1:] & ~on[:-1]) + 1
+    first_on = int(np.argmax(on)) if on.any() else len(on)
+    kinds[:first_on] = STANDING
+    if first_on == 0 and len(on) and _spread(course, 0) <= _NEVER_HEATED_DEGC:
+        # Recording and engine were started together.
+        kinds[: min(int(COLD_START_S), int(np.argmin(on)) if not on.all() else len(on))] = COLD_START
+    for start in starts.tolist():
+        stop = start + int(np.argmax(~on[start:])) if not on[start:].all() else len(on)
+        cold = start == first_on and _spread(course, start) <= COLD_SPREAD_DEGC
+        length = COLD_START_S if cold else RESTART_S
+        kinds[start : min(stop, start + int(length))] = COLD_START if cold else RESTART
+    cranking = _cranking(course)
+    for first, last in _runs(cranking):
+        # Turning the starter belongs to the start it leads to, or to the try that failed.
+        after = kinds[min(last + 1, len(kinds) - 1)]
+        kinds[first : last + 1] = COLD_START if after == COLD_START or kinds[first] == STANDING else RESTART
+    return kinds
+
+
+def _cranking(course: Course) -> np.ndarray:
+    rpm = course.inputs["engine_rpm"]
+    with np.errstate(invalid="ignore"):
+        return (rpm > 30) & (rpm < FIRED_SHARE * _idle_rpm(course))
+
+
+def _spread(course: Course, at: int) -> float:
+    near = slice(max(0, at - 10), at + 10)
+    readings = [np.nanmedian(course.degc[p][near]) for p in course.fuel_places if np.isfinite(course.degc[p][near]).any()]
+    return float(np.ptp(readings)) if len(readings) > 1 else np.nan
+
+
+def _running_from_marks(course: Course) -> np.ndarray:
+    on = np.full(len(course.time_s), np.nan)
+    words = sorted((second, sense) for second, text in course.marks if (sense := _sense(text)) is not None)
+    if words:
+        on[:] = float(not words[0][1])
+        for second, state in words:
+            on[course.time_s >= second] = float(state)
+    return on
+
+
+def _sense(text: str) -> bool | None:
+    plain = text.casefold()
+    if _NEITHER.search(plain):
+        return None
+    if _STOP.search(plain):
+        return False
+    return True if _START.search(plain) else None
+
+
+def _from_temperatures(course: Course) -> np.ndarray:
+    """Hot soak where the hottest fuel place climbs for minutes without the tank doing so, drive elsewhere: a guess, and marked as one."""
+    if len(course.time_s) < 2 or not course.fuel_places:
+        return np.full(len(course.time_s), DRIVE, dtype=object)
+    place = max(course.fuel_places, key=lambda p: float(np.nanmax(course.degc[p], initial=-np.inf)))
+    mean = smoothed(course.time_s, course.degc[place], 60.0)
+    rate = np.gradient(np.nan_to_num(mean, nan=float(np.nanmean(mean)))) * 60
+    kinds = np.full(len(course.time_s), DRIVE, dtype=object)
+    for first, last in _runs(rate > 0.3):
+        if last - first >= 180 and mean[last] - mean[first] >= 4.0 and first > 60:
+            kinds[first : last + 1] = SOAK
+    return kinds
+
+
+def _without_slivers(kinds: np.ndarray) -> np.ndarray:
+    """Short stretches of drive inside an idle, then short idles inside a drive, join what surrounds them: traffic is not a row of phases."""
+    out = kinds.copy()
+    for kind, shortest, into in ((DRIVE, SHORTEST_DRIVE_S, (IDLE,)), (IDLE, SHORTEST_IDLE_S, (DRIVE, PULL))):
+        for found, first, last in _spans(out):
+            before = out[first - 1] if first > 0 else ""
+            after = out[last + 1] if last + 1 < len(out) else ""
+            if found == kind and last - first + 1 < shortest and (before in into or after in into):
+                out[first : last + 1] = IDLE if kind == DRIVE else DRIVE
+    return out
+
+
+def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
+    """Between two lap marks everything driven is one lap. Laps are told apart by a number behind #."""
+    at = [second for second, text in course.marks if "lap" in text.casefold().split() or text.casefold().startswith("lap")]
+    for number, (start, end) in enumerate(pairwise(at), start=1):
+        rows = (course.time_s >= start) & (course.time_s < end)
+        if not np.isin(kinds[rows].astype(str), (SOAK, STANDING)).any():
+            kinds[rows] = f"{LAP} #{number}"
+    return kinds
+
+
+def _spans(kinds: Sequence[str] | np.ndarray) -> list[tuple[str, int, int]]:
+    edges = [0, *(i for i in range(1, len(kinds)) if kinds[i] != kinds[i - 1]), len(kinds)]
+    return [(str(kinds[a]), a, b - 1) for a, b in pairwise(edges) if b > a]
+
+
+def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
+    """(first, last) of each stretch of True."""
+    padded = np.concatenate([[False], np.asarray(flags, dtype=bool), [False]]).astype(int)
+    steps = np.diff(padded)
+    return list(zip((np.flatnonzero(steps == 1)).tolist(), (np.flatnonzero(steps == -1) - 1).tolist(), strict=True))

@@ -1,0 +1,252 @@
+"""Hot restarts: a record made of each by itself, and how hard a stop was as a test of a repair."""
+
+import re
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import FIRED_SHARE, Phase, fired, known_running
+from hotfuel.study.evidence.intervals import zero_failures_bound
+from hotfuel.units import Shown
+
+TROUBLE_WORDS = (
+    "stumble",
+    "died",
+    "dies",
+    "hard start",
+    "no start",
+    "stall",
+    "quit",
+    "cut out",
+    "not start",
+    "n't start",
+    "flooded",
+)
+RAN_WORDS = ("ran through", "no trouble", "fine", "ran well", "started at once")
+_DENIED = re.compile(
+    r"(?:\b(?:no|not|never|without)|n't)(?: an?| any)? (?:stumbl\w*|die[sd]?|stall\w*|quit|cut out|flood\w*|hard start)\w*"
+)
+_PRESSURE_SHARE = 0.8
+_TRIES_APART_S = 3.0
+AFTER_S = 120.0  # trouble marked within this time after a start belongs to it
+_LOOK_BACK_S = 300.0
+
+
+@dataclass(frozen=True)
+class Restart:
+    """One start after a stop. Seconds since the session began; nan for what was not measured; margins degC at the first turn of the engine.
+
+    pressure_s: from the first turn until the fuel pressure stood at 80 % of the pump's. trouble: what was marked within two minutes, "" for nothing.
+    """
+
+    at_s: float
+    stopped_min: float
+    cranking_s: float
+    tries: int
+    pressure_s: float
+    margins_degc: dict[str, float]
+    temperatures_degc: dict[str, float]
+    trouble: str
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain fields for JSON."""
+        return asdict(self)
+
+
+def restarts(course: Course) -> list[Restart]:
+    """Every start that follows a stop inside the recording; empty where nothing is known of the engine."""
+    if not _known(course):
+        return []
+    on = fired(course)
+    turning = _turning(course) | on
+    found = []
+    for start in np.flatnonzero(on[1:] & ~on[:-1]) + 1:
+        before = np.flatnonzero(on[:start])
+        if not before.size:
+            continue
+        stop = int(before[-1]) + 1
+        tries = [int(a) for a in np.flatnonzero(turning[1 : start + 1] & ~turning[:start]) + 1 if a >= stop]
+        # Tries more than five minutes before the start belong to another attempt.
+        tries = [a for a in tries if start - a <= _LOOK_BACK_S]
+        first = int(tries[0]) if tries else int(start)
+        found.append(
+            Restart(
+                at_s=float(course.time_s[first]),
+                stopped_min=float(first - stop) / 60,
+                cranking_s=float(np.count_nonzero(turning[first:start]))
+                if np.isfinite(course.inputs["engine_rpm"]).any()
+                else np.nan,
+                tries=max(1, _separate(tries)),
+                pressure_s=_pressure_s(course, first),
+                margins_degc={p: _around(m["margin_degc"], first) for p, m in course.margins.items()},
+                temperatures_degc={p: _around(course.degc[p], first) for p in course.fuel_places},
+                trouble=_marked(course, float(course.time_s[first])),
+            )
+        )
+    return found
+
+
+def _known(course: Course) -> bool:
+    return bool(np.isfinite(course.inputs["engine_rpm"]).any() or np.isfinite(known_running(course)).any())
+
+
+def _turning(course: Course) -> np.ndarray:
+    rpm = course.inputs["engine_rpm"]
+    idle = course.car.engine.idle_speed_rpm if course.car is not None else 800.0
+    with np.errstate(invalid="ignore"):
+        return (rpm > 30) & (rpm < FIRED_SHARE * idle)
+
+
+def _separate(tries: list[int]) -> int:
+    return 1 + sum(b - a > _TRIES_APART_S for a, b in pairwise(tries))
+
+
+def _pressure_s(course: Course, first: int) -> float:
+    pressure = course.inputs["fuel_pressure_kpa"][first : first + 300]
+    if course.car is None or not np.isfinite(pressure).any():
+        return np.nan
+    with np.errstate(invalid="ignore"):
+        there = np.flatnonzero(pressure >= _PRESSURE_SHARE * course.car.pump.pressure_kpa)
+    return float(there[0]) if there.size else np.nan
+
+
+def _around(values: np.ndarray, at: int) -> float:
+    part = values[max(0, at - 5) : at + 2]
+    return float(np.nanmean(part)) if np.isfinite(part).any() else np.nan
+
+
+def says_trouble(text: str) -> bool | None:
+    """What a mark says of trouble: True "stumbled", False "ran through" or "no stumble", None neither. Example: says_trouble("died") -> True."""
+    plain, denials = _DENIED.subn("", text.casefold())
+    if any(word in plain for word in TROUBLE_WORDS):
+        return True
+    return False if denials or any(word in plain for word in RAN_WORDS) else None
+
+
+def _marked(course: Course, at_s: float) -> str:
+    for second, text in course.marks:
+        if at_s - 10 <= second <= at_s + AFTER_S and says_trouble(text):
+            return text
+    return ""
+
+
+@dataclass(frozen=True)
+class Hardness:
+    """What a hot soak asked of the car, in numbers; nan where unknown. driven_min: minutes of engine running before the stop.
+
+    limit_degc: where this fuel reaches V/L 20 at the outside air pressure, so that fuel and altitude are in it and a repaired pump or line is not.
+    peak_degc: hottest fuel. high_speed_min: minutes before the stop above three times idle speed.
+    """
+
+    ambient_degc: float
+    soak_min: float
+    driven_min: float
+    limit_degc: float
+    peak_degc: float
+    high_speed_min: float
+
+    def words(self, shown: Shown = Shown("si")) -> str:
+        """For a sheet, in the reader's units; what is not known is said."""
+        if np.isfinite(self.driven_min):
+            driven = f"after {self.driven_min:.0f} min of running"
+            driven += f", {self.high_speed_min:.0f} min of that at high engine speed" if self.high_speed_min >= 0.5 else ""
+        else:
+            driven = "how long it was driven before is not known"
+        parts = [f"{self.soak_min:.0f} min standing{' ' if driven.startswith('after') else ', '}{driven}"]
+        outside = shown.text(self.ambient_degc, "temperature")
+        parts.append(f"{outside} outside" if np.isfinite(self.ambient_degc) else "outside temperature not known")
+        if np.isfinite(self.limit_degc):
+            parts.append(f"{shown.text(self.limit_degc, 'temperature')} as this fuel's limit in the open air")
+        if np.isfinite(self.peak_degc):
+            parts.append(f"fuel up to {shown.text(self.peak_degc, 'temperature')}")
+        return ", ".join(parts)
+
+
+def hardness(course: Course, soak: Phase) -> Hardness:
+    """How hard one stop with hot soak was."""
+    rows = (course.time_s >= soak.start_s) & (course.time_s < soak.end_s)
+    before = course.time_s < soak.start_s
+    rpm = course.inputs["engine_rpm"]
+    idle = course.car.engine.idle_speed_rpm if course.car is not None else 800.0
+    peaks = [soak.places[p].peak_degc for p in course.fuel_places if p in soak.places]
+    with np.errstate(invalid="ignore"):
+        fast = before & (rpm > 3 * idle)
+    return Hardness(
+        ambient_degc=course.ambient_degc,
+        soak_min=soak.duration_s / 60,
+        driven_min=float(np.count_nonzero(fired(course) & before)) / 60 if _known(course) else np.nan,
+        limit_degc=float(course.car.fuel().limit_degc(course.air_kpa(rows))) if course.car is not None else np.nan,
+        peak_degc=max(peaks, default=np.nan),
+        high_speed_min=float(np.count_nonzero(fast)) / 60 if np.isfinite(rpm).any() else np.nan,
+    )
+
+
+# How much easier one condition may be before a repeat no longer shows anything.
+_EASIER = {"ambient_degc": 2.0, "limit_degc": 1.5}
+_SHORTER_SHARE = 0.8
+
+
+def softer(complaint: Hardness, repeat: Hardness) -> list[str]:
+    """In which ways a repeat was easier on the car than the run of the complaint; empty where it was at least as hard. Unknown counts as easier."""
+    ways = []
+    if not repeat.ambient_degc >= complaint.ambient_degc - _EASIER["ambient_degc"]:
+        ways.append(
+            "it was cooler outside"
+            if np.isfinite(repeat.ambient_degc + complaint.ambient_degc)
+            else "the outside temperature is not known"
+        )
+    if not repeat.limit_degc <= complaint.limit_degc + _EASIER["limit_degc"]:
+        ways.append(
+            "the fuel or the air pressure was easier"
+            if np.isfinite(repeat.limit_degc + complaint.limit_degc)
+            else "the limit is not known"
+        )
+    if not repeat.soak_min >= _SHORTER_SHARE * complaint.soak_min:
+        ways.append("it stood for a shorter time")
+    if not repeat.driven_min >= _SHORTER_SHARE * complaint.driven_min:
+        ways.append(
+            "it was driven for a shorter time before"
+            if np.isfinite(repeat.driven_min + complaint.driven_min)
+            else "how long it was driven before is not known"
+        )
+    if np.isfinite(complaint.high_speed_min) and not repeat.high_speed_min >= _SHORTER_SHARE * complaint.high_speed_min:
+        ways.append("it was driven less hard before")
+    return ways
+
+
+@dataclass(frozen=True)
+class Proof:
+    """Whether stops after a repair show that a complaint is gone: how many were hard enough, failed, and what that allows at 95 %."""
+
+    shown: bool
+    stops: int
+    hard_enough: int
+    failures: int
+    still_possible: float
+    sentence: str
+
+
+def proof(complaint: Hardness, repeats: list[tuple[Hardness, bool]]) -> Proof:
+    """Judge repeats (hardness, whether it failed) against the complaint's run. Raises InputError where there is no repeat.
+
+    Few stops without a failure prove little, and it is said how little: 0 of 3 still allow 63 % (exact binomial, 95 %).
+    """
+    if not repeats:
+        raise InputError("there is no hot soak after the repair: record one at least as hard as the complaint's")
+    hard = [(one, failed) for one, failed in repeats if not softer(complaint, one)]
+    failures = sum(failed for _, failed in repeats)
+    bound = zero_failures_bound(len(hard))
+    if failures:
+        sentence = f"The trouble came back in {failures} of {len(repeats)} stop{'s' if len(repeats) > 1 else ''}."
+    elif not hard:
+        ways = "; ".join(dict.fromkeys(way for one, _ in repeats for way in softer(complaint, one)))
+        sentence = f"Not shown: no stop after the repair was as hard as the complaint's, because {ways}."
+    else:
+        sentence = (
+            f"No trouble in {len(hard)} stop{'s' if len(hard) > 1 else ''} at least as hard as the complaint's; by counting alone that still allows "
+            f"trouble in up to {100 * bound:.0f} % of such stops (95 % bound), so the margin is the better argument."
+        )
+    return Proof(bool(hard) and not failures, len(repeats), len(hard), failures, bound, sentence)

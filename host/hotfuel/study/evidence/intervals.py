@@ -1,0 +1,183 @@
+"""The difference between two sides from one number a run, with the interval that small numbers of runs allow.
+
+Every estimate is variant minus baseline. Pooled t (Student) below five runs a side, Welch with his degrees of freedom from five up; a linear model
+where sessions hold both sides or a covariate is asked for; a mixed model where that is the right one (`hotfuel.study.evidence.mixed`).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy import (
+    special,
+)  # its quantiles are those of scipy.stats at a fiftieth of the time, which trials of thousands of reports need
+
+from hotfuel.errors import InputError
+
+WELCH_FROM_RUNS = 5
+COVARIATES_FROM_RUNS = 8
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A run-to-run standard deviation known from elsewhere: its value, its degrees of freedom, and the name it must be shown under."""
+
+    standard_deviation: float
+    degrees_of_freedom: float
+    name: str
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the standard deviation from one `unit` to the next.
+
+    unit: what counts as independent and was counted in runs_baseline and runs_variant: "run", "session" or "day".
+    floor: the part of the standard error that more runs would not make smaller (probes, guessed air), in it already.
+    """
+
+    difference: float
+    standard_error: float
+    degrees_of_freedom: float
+    spread: float
+    runs_baseline: int
+    runs_variant: int
+    method: str
+    unit: str = "run"
+    floor: float = 0.0
+
+    def half_width(self, level: float = 0.95) -> float:
+        """Half the width of the two-sided interval at `level`."""
+        return float(special.stdtrit(self.degrees_of_freedom, 0.5 + level / 2) * self.standard_error)
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """(low, high) of the two-sided interval at `level`."""
+        half = self.half_width(level)
+        return self.difference - half, self.difference + half
+
+    def p_difference(self) -> float:
+        """Two-sided p value of "no difference"."""
+        return float(2 * special.stdtr(self.degrees_of_freedom, -abs(self.difference) / self.standard_error))
+
+    def p_equivalence(self, delta: float) -> float:
+        """The smallest error at which the two-sided interval still lies inside ±delta (1 where the estimate itself is outside)."""
+        room = delta - abs(self.difference)
+        return float(2 * special.stdtr(self.degrees_of_freedom, -room / self.standard_error)) if room > 0 else 1.0
+
+    def widened(self, uncertainty: float) -> "Estimate":
+        """The same with an independent standard uncertainty added in quadrature (sensors that the sides do not share).
+
+        Degrees of freedom by Welch and Satterthwaite, the added part counting as known.
+        """
+        if uncertainty == 0:
+            return self
+        variance = self.standard_error**2
+        total = variance + uncertainty**2
+        freedom = self.degrees_of_freedom * (total / variance) ** 2
+        return replace(
+            self,
+            standard_error=float(np.sqrt(total)),
+            degrees_of_freedom=float(min(freedom, 1e6)),
+            floor=float(np.hypot(self.floor, uncertainty)),
+        )
+
+
+def _sides(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    a, b = np.asarray(baseline, dtype=float), np.asarray(variant, dtype=float)
+    if min(len(a), len(b)) < 2:
+        raise InputError("one run on a side can be described, not tested: record at least two runs a side")
+    if not (np.isfinite(a).all() and np.isfinite(b).all()):
+        raise InputError("a run without a value cannot be compared: leave it out or mend its session")
+    return a, b
+
+
+def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike, borrowed: Spread | None = None) -> Estimate:
+    """Difference of means from one value a run, (n,) and (m,), n and m at least 2.
+
+    Pooled t below five runs on either side, else Welch (B. L. Welch, Biometrika 34, 1947). A borrowed spread is combined with the runs' own,
+    each weighed by its degrees of freedom (G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3, 2004, moderated t), and named in `method`.
+    Raises InputError for fewer runs or values that are not finite.
+    Example: two_sample([1, 2, 3], [4, 5, 6]).interval() -> (0.733, 5.267).
+    """
+    a, b = _sides(baseline, variant)
+    n, m = len(a), len(b)
+    freedom = float(n + m - 2)
+    pooled = float((np.var(a, ddof=1) * (n - 1) + np.var(b, ddof=1) * (m - 1)) / freedom)
+    difference = float(b.mean() - a.mean())
+    if borrowed is not None:
+        own = freedom
+        freedom += borrowed.degrees_of_freedom
+        pooled = (own * pooled + borrowed.degrees_of_freedom * borrowed.standard_deviation**2) / freedom
+        method = f"pooled t with the spread borrowed from {borrowed.name}"
+        return _estimate(difference, pooled * (1 / n + 1 / m), freedom, pooled, n, m, method)
+    if min(n, m) < WELCH_FROM_RUNS:
+        return _estimate(difference, pooled * (1 / n + 1 / m), freedom, pooled, n, m, "pooled t")
+    parts = np.var(a, ddof=1) / n, np.var(b, ddof=1) / m
+    variance = float(sum(parts))
+    if variance > 0:
+        freedom = float(variance**2 / (parts[0] ** 2 / (n - 1) + parts[1] ** 2 / (m - 1)))
+    return _estimate(difference, variance, freedom, pooled, n, m, "Welch")
+
+
+def one_against(baseline: npt.ArrayLike, variant: npt.ArrayLike, borrowed: Spread) -> Estimate:
+    """As `two_sample`, but also for a single run on a side, by a borrowed spread alone or together with the other side's."""
+    a, b = np.asarray(baseline, dtype=float), np.asarray(variant, dtype=float)
+    own = float(len(a) + len(b) - 2)
+    squares = float(((a - a.mean()) ** 2).sum() + ((b - b.mean()) ** 2).sum())
+    freedom = own + borrowed.degrees_of_freedom
+    pooled = (squares + borrowed.degrees_of_freedom * borrowed.standard_deviation**2) / freedom
+    method = f"pooled t with the spread borrowed from {borrowed.name}"
+    return _estimate(float(b.mean() - a.mean()), pooled * (1 / len(a) + 1 / len(b)), freedom, pooled, len(a), len(b), method)
+
+
+def linear(values: npt.ArrayLike, is_variant: npt.ArrayLike, nuisance: npt.ArrayLike, method: str) -> Estimate:
+    """Least-squares difference with nuisance columns (n, k), such as sessions as blocks, drift over the order, a covariate; a constant is added.
+
+    Raises InputError where the columns leave nothing to tell the sides apart, or no degree of freedom.
+    """
+    y, side = np.asarray(values, dtype=float), np.asarray(is_variant, dtype=float)
+    design = np.column_stack([side, np.ones_like(side), np.asarray(nuisance, dtype=float).reshape(len(y), -1)])
+    rank = int(np.linalg.matrix_rank(design))
+    freedom = len(y) - rank
+    if int(np.linalg.matrix_rank(design[:, 1:])) == rank:
+        raise InputError("the sides cannot be told apart from what else changed between the runs: interleave them")
+    if freedom < 1:
+        raise InputError("there are too few runs for this comparison: record more")
+    inverse = np.linalg.pinv(design.T @ design)
+    solution = inverse @ design.T @ y
+    residual = y - design @ solution
+    spread2 = float(residual @ residual) / freedom
+    m = int(side.sum())
+    return _estimate(float(solution[0]), spread2 * float(inverse[0, 0]), freedom, spread2, len(y) - m, m, method)
+
+
+def _estimate(difference: float, variance: float, freedom: float, spread2: float, n: int, m: int, method: str) -> Estimate:
+    # Equal values to the last digit come from a fault or from rounding; a spread of zero would make any difference certain.
+    if not variance > 1e-18:
+        raise InputError(
+            "the runs of both sides are equal to the last digit, so nothing is known of their spread: record runs that are independent"
+        )
+    return Estimate(difference, float(np.sqrt(variance)), freedom, float(np.sqrt(spread2)), n, m, method)
+
+
+def runs_needed(spread: float, half_width: float, most: int = 100, level: float = 0.95) -> int:
+    """Runs a side (2 to `most`) after which the pooled-t interval is expected to be no wider than ±half_width at that spread."""
+    n = np.arange(2, most + 1)
+    enough = special.stdtrit(2 * n - 2, 0.5 + level / 2) * spread * np.sqrt(2 / n) <= half_width
+    return int(n[enough][0]) if enough.any() else most
+
+
+def spread_range(spread: float, degrees_of_freedom: float, level: float = 0.8) -> tuple[float, float]:
+    """Interval of a standard deviation that was estimated with so many degrees of freedom (chi square)."""
+    low = np.sqrt(degrees_of_freedom / special.chdtri(degrees_of_freedom, 0.5 - level / 2))
+    high = np.sqrt(degrees_of_freedom / special.chdtri(degrees_of_freedom, 0.5 + level / 2))
+    return float(spread * low), float(spread * high)
+
+
+def zero_failures_bound(trials: int, level: float = 0.95) -> float:
+    """The failure probability that no failure in so many trials still allows, at `level` (exact binomial, Clopper and Pearson 1934).
+
+    Example: zero_failures_bound(3) -> 0.632.
+    """
+    if trials < 1:
+        return 1.0
+    return float(1 - (1 - level) ** (1 / trials))

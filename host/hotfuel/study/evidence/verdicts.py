@@ -1,0 +1,94 @@
+"""From an estimate to a verdict, for one question or many, with the false ones of a whole report held to one in twenty.
+
+The primary question is tested at 5 % (Holm over several variants). Only a variant whose primary question got a verdict has its other questions looked
+at, by Holm at 5 % over them; a question that is not looked at gets no verdict. So a report contains a false verdict in at most one case of twenty,
+however many places and phases it shows (fixed sequence of families; S. Holm, Scand. J. Statist. 6, 1979).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.study.evidence.intervals import Estimate, runs_needed, spread_range
+
+LOWER = "lower"
+HIGHER = "higher"
+NO_DIFFERENCE = "no difference worth having"
+UNDECIDED = "undecided"
+DESCRIBED = "described, not tested"
+NO_VERDICT = "no verdict"
+DECIDED = (LOWER, HIGHER, NO_DIFFERENCE)
+
+DELTA_DEGC = 3.0
+DELTA_POWER_PERCENT = 0.5
+LEVEL = 0.95
+MOST_RUNS = 100
+_NORMAL = 1.96  # of a 95 % interval whose spread is known
+
+
+@dataclass(frozen=True)
+class MoreRuns:
+    """How many more runs a side would decide: `at_least` if the difference is as large as it looks, `at_most` whatever it is.
+
+    `at_most` = 100 stands for "100 or more". in_vain: no number of runs would, because of what differed besides the change.
+    """
+
+    at_least: int
+    at_most: int
+    unit: str = "run"
+    in_vain: bool = False
+
+    def words(self) -> str:
+        """For example "3 to 11 more runs a side"."""
+        if self.at_least >= MOST_RUNS:
+            return f"more than 100 more {self.unit}s a side"
+        if self.at_least == self.at_most:
+            return f"{self.at_least} more {self.unit}{'s' if self.at_least > 1 else ''} a side"
+        most = "more than 100" if self.at_most >= MOST_RUNS else f"{self.at_most}"
+        return f"{self.at_least} to {most} more {self.unit}s a side"
+
+
+def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
+    """The verdict at that error: inside ±delta first, because a difference that is real and not worth having is the latter."""
+    low, high = estimate.interval(1 - error)
+    if -delta < low and high < delta:
+        return NO_DIFFERENCE
+    if high < 0:
+        return LOWER
+    return HIGHER if low > 0 else UNDECIDED
+
+
+def error_of_verdict(estimate: Estimate, delta: float) -> float:
+    """The smallest error at which `judge` comes to a verdict."""
+    return min(estimate.p_difference(), estimate.p_equivalence(delta))
+
+
+def holm(estimates: Sequence[Estimate], deltas: Sequence[float], error: float = 1 - LEVEL) -> list[str]:
+    """Verdicts of several questions that share one error: the clearest at error / n, the next at error / (n - 1), until one stays undecided."""
+    verdicts = [UNDECIDED] * len(estimates)
+    order = np.argsort([error_of_verdict(e, d) for e, d in zip(estimates, deltas, strict=True)], kind="stable")
+    for done, i in enumerate(order):
+        verdicts[i] = judge(estimates[i], deltas[i], error / (len(estimates) - done))
+        if verdicts[i] == UNDECIDED:
+            break
+    return verdicts
+
+
+def more_runs(estimate: Estimate, delta: float) -> MoreRuns:
+    """How many more runs a side, as a range: the spread is known only to its own interval, the difference only to the estimate.
+
+    What runs do not make smaller (the estimate's floor) takes its part of the room.
+
+    An interval of ±delta / 2 always decides. The upper end asks for that at the upper end of the spread; the lower end is content with an interval
+    narrower than the difference as it looks now, at the lower end of the spread.
+    """
+    now = min(estimate.runs_baseline, estimate.runs_variant)
+    low, high = spread_range(estimate.spread, estimate.degrees_of_freedom)
+    widest, narrowest = (
+        float(np.sqrt(max(half**2 - (_NORMAL * estimate.floor) ** 2, 0.0)))
+        for half in (max(delta / 2, abs(estimate.difference) / 1.5), delta / 2)
+    )
+    least = runs_needed(low, widest, most=MOST_RUNS + now) - now
+    most = runs_needed(high, narrowest, most=MOST_RUNS + now) - now
+    return MoreRuns(max(1, least), max(1, least, most), estimate.unit, in_vain=widest == 0.0)

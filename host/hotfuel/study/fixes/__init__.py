@@ -1,0 +1,1 @@
+"""Which fix worked: runs summarised, brought to common conditions, compared, and said."""

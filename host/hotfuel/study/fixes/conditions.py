@@ -1,0 +1,77 @@
+"""What differed between two sides besides the change: named, so that nobody takes the weather for a fix."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from hotfuel.study.fixes.summaries import Run
+from hotfuel.units import Shown
+
+AMBIENT_DEGC = 5.0
+PRESSURE_KPA = 3.0
+START_DEGC = 5.0
+DURATION_SHARE = 0.25
+STOCK_DEGC = 2.0
+
+
+def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "") -> list[str]:
+    """One sentence for each condition that did not match between the runs of two variants. phase: the one the primary question is about."""
+    first, second = a[0].variant, b[0].variant
+    lines = []
+
+    def means(field: str) -> tuple[float, float]:
+        sides = [np.array([getattr(run, field) for run in side], dtype=float) for side in (a, b)]
+        known = [side[np.isfinite(side)] for side in sides]
+        return (float(known[0].mean()), float(known[1].mean())) if min(map(len, known)) else (np.nan, np.nan)
+
+    x, y = means("ambient_degc")
+    air_step = y - x  # by this much the second side's air was warmer
+    if np.isnan(x):
+        lines.append(
+            f"The outside temperature is not known for {first} and {second}: temperatures are compared as read, "
+            "and a hotter day would look like the change."
+        )
+    elif abs(x - y) > AMBIENT_DEGC:
+        lines.append(
+            f"It was {shown.text(x, 'temperature')} outside with {first} and {shown.text(y, 'temperature')} with {second}: "
+            "temperatures are compared as rise over outside air, degree for degree; that hot places follow it by less is in the interval."
+        )
+    x, y = means("ambient_pressure_kpa")
+    if abs(x - y) > PRESSURE_KPA:
+        lines.append(
+            f"Air pressure was {shown.text(x, 'pressure')} with {first} and {shown.text(y, 'pressure')} with {second}: "
+            "limits are worked out for one common pressure, but the engine itself ran differently."
+        )
+    x, y = means("start_degc")
+    soaked = x + np.nan_to_num(air_step) - y
+    if abs(soaked) > START_DEGC:
+        warmer = first if soaked > 0 else second
+        lines.append(
+            f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: those with {warmer} began "
+            "heat-soaked, which looks like the change."
+        )
+    x, y = means("stock_degc")
+    if abs(x - y) > STOCK_DEGC:
+        warmer = first if x > y else second
+        against = "The" if np.isnan(air_step) else "Against outside air the"
+        lines.append(
+            f"{against} fuel in the tank was {shown.text(abs(x - y), 'temperature difference')} warmer as the runs with {warmer} began: "
+            "none to all of that may still be in what was measured, which the interval allows for."
+        )
+    x, y = (float(np.mean([sum(run.phase_s.values()) if run.phase_s else run.duration_s for run in side])) for side in (a, b))
+    if abs(x - y) > DURATION_SHARE * max(x, y):
+        lines.append(
+            f"Runs lasted {x / 60:.0f} min with {first} and {y / 60:.0f} min with {second}: a longer run has more chance of an extreme."
+        )
+    x, y = (float(np.mean([(run.phase_s or {}).get(phase, np.nan) for run in side])) for side in (a, b))
+    if abs(x - y) > DURATION_SHARE * max(x, y):
+        lines.append(
+            f"The {phase} lasted {x / 60:.1f} min with {first} and {y / 60:.1f} min with {second}: the longer one has more chance of an extreme."
+        )
+    fuels = [sorted({run.fuel for run in side if run.fuel}) for side in (a, b)]
+    if fuels[0] and fuels[1] and fuels[0] != fuels[1]:
+        lines.append(
+            f"The fuel was {' and '.join(fuels[0])} with {first}, {' and '.join(fuels[1])} with {second}: "
+            "limits are worked out for one common fuel."
+        )
+    return lines

@@ -1,0 +1,129 @@
+"""The difference of two sides' runs in one number: what counts as independent, what the sides shared, and what widens the interval."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from hotfuel.study.evidence import intervals, mixed
+from hotfuel.study.evidence.intervals import Estimate, Spread
+from hotfuel.study.evidence.order import is_one_after_the_other
+from hotfuel.study.fixes.summaries import Cell, Run
+
+# Rise over outside air counts degree for degree. A thermostat and boiling fuel hold hot places back: 0.6 to 1 in the simulated car.
+SLOPE_U = 0.25
+STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still there: the root mean square of it
+# What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
+DAY_U_DEGC = 1.5
+DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
+_LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
+
+
+def estimated(
+    a: Sequence[Run], b: Sequence[Run], cell: Cell, covariates: Sequence[str], borrowed: Spread | None
+) -> Estimate | None:
+    """The estimate of b minus a for one cell, degC, or None where a side has one independent run only and no spread is borrowed.
+
+    covariates: names of Run's fields to adjust for, known for every run. Pooled t below five a side, Welch or a mixed model above.
+    """
+    both = [*a, *b]
+    y = np.array([run.values[cell] for run in both])
+    side = np.array([False] * len(a) + [True] * len(b))
+    columns = np.array([[getattr(run, name) for name in covariates] for run in both]).reshape(len(both), -1)
+    group, unit = shared(a, b)
+    crossed = set(group[~side]) & set(group[side])
+    if not crossed:
+        # Runs of one group share whatever was special about it: the group is the unit.
+        y, side, columns = _group_means(y, side, group, columns)
+    n, m = int((~side).sum()), int(side.sum())
+    if min(n, m) < 2:
+        return None if borrowed is None else _widened(intervals.one_against(y[~side], y[side], borrowed), a, b, cell.place)
+    if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(group)) > 1:
+        estimate = mixed.random_sessions(y, side, group, columns if columns.size else None)
+        estimate = replace(estimate, method=f"mixed model, {unit}s random")
+    elif crossed:
+        blocks = np.column_stack([(group == s).astype(float) for s in sorted(set(group))[1:]] or [np.zeros(len(y))])
+        estimate = intervals.linear(y, side, np.column_stack([blocks, columns]), f"pooled t within {unit}s")
+    elif not columns.size and min(len(a), len(b)) >= DRIFT_FROM_RUNS and in_turn_on_one_day(a, b):
+        hours = np.array([[run.start_s / 3600] for run in both])
+        estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
+    elif columns.size:
+        estimate = intervals.linear(y, side, columns, f"pooled t, adjusted for {', '.join(covariates)}")
+    else:
+        estimate = intervals.two_sample(y[~side], y[side], borrowed)
+    if not crossed and len(y) < len(both):
+        estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
+    return _widened(estimate, a, b, cell.place)
+
+
+def shared(a: Sequence[Run], b: Sequence[Run]) -> tuple[np.ndarray, str]:
+    """(what each run of a, then of b shares with others (n,) of text, "session" or "day"): a session that holds both sides, else the day.
+
+    Runs of one day share its wind, its sun, its fuel. That is no matter where all were driven on one day, and too careful rather than too bold where no
+    side was driven twice on any: then runs count one by one, unless there are pairs enough to take the days out. Runs of a side that was driven on a
+    single day count one by one too: what days differ by is then assumed (DAY_U_DEGC), because these runs cannot show it.
+    """
+    session = np.array([run.session for run in (*a, *b)])
+    if set(session[: len(a)]) & set(session[len(a) :]) or day_share(a, b):
+        return session, "session"
+    day = np.array([run.day or run.session for run in (*a, *b)])
+    twice = max((*Counter(day[: len(a)]).values(), *Counter(day[len(a) :]).values())) > 1
+    pairs = not twice and len(set(day)) * 2 == len(day) and len(set(day)) >= _LEAST_PAIRS
+    return (day, "day") if len(set(day)) > 1 and (twice or pairs) else (session, "session")
+
+
+def day_share(a: Sequence[Run], b: Sequence[Run]) -> float:
+    """Variance of the difference, in single days' variances, where all of a side's several runs are of one day and none of the other's is; else 0."""
+    first, second = ({run.day for run in side} for side in (a, b))
+    lone = any(len(side) > len(days) == 1 for side, days in ((a, first), (b, second)))
+    return 1 / len(first) + 1 / len(second) if lone and not first & second and "" not in first | second else 0.0
+
+
+def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
+    """Whether all runs are of one day and one side came first: then the car's warming through the day looks like the change."""
+    runs = sorted([*a, *b], key=lambda run: run.start_s)
+    days = {run.day for run in runs}
+    return len(days) == 1 and "" not in days and is_one_after_the_other([run.variant == b[0].variant for run in runs])
+
+
+def _group_means(
+    y: np.ndarray, side: np.ndarray, group: np.ndarray, columns: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    names = list(dict.fromkeys(group))
+    rows = [group == name for name in names]
+    return (
+        np.array([y[r].mean() for r in rows]),
+        np.array([side[r][0] for r in rows]),
+        np.array([columns[r].mean(axis=0) for r in rows]),
+    )
+
+
+def own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[str], set[str]]:
+    """Sensors at that place that only the one, only the other side was read with."""
+    first, second = ({run.sensor[place] for run in side if run.sensor and place in run.sensor} for side in (a, b))
+    return first - second, second - first
+
+
+def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str) -> Estimate:
+    """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
+
+    So does outside air that was guessed, what hot places follow of it where the sides' days differed, what may be left of a warmer start, and the day
+    itself where a side had only one.
+    """
+    variance = _conditions_variance(a, b)
+    for own, runs in zip(own_sensors(a, b, place), (a, b), strict=True):
+        for name in own:
+            read = [run for run in runs if run.sensor and run.sensor.get(place) == name]
+            largest = max((run.sensor_u_degc or {}).get(place, 0.0) for run in read)
+            variance += (largest * len(read) / len(runs)) ** 2
+    return estimate.widened(float(np.sqrt(variance)))
+
+
+def _conditions_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
+    guessed = sum((sum(run.ambient_u_degc for run in side) / len(side)) ** 2 for side in (a, b))
+    air, stock = (
+        float(np.nan_to_num(np.mean([getattr(run, name) for run in b]) - np.mean([getattr(run, name) for run in a])))
+        for name in ("ambient_degc", "stock_degc")
+    )
+    return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2 + day_share(a, b) * DAY_U_DEGC**2

@@ -1,0 +1,79 @@
+"""A verdict as a sentence a customer understands, in the reader's units."""
+
+from dataclasses import dataclass
+
+from hotfuel.car import place_words
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.summaries import MARGIN, Cell
+from hotfuel.units import Shown
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a sentence is made of: names, run counts, verdict, difference with its interval (nan where untested), in degC.
+
+    days_variant, days_baseline: on how many days the runs were driven, where the day is what counts, else 0. asked: questions that share one error.
+    """
+
+    variant: str
+    baseline: str
+    runs_variant: int
+    runs_baseline: int
+    word: str
+    difference: float
+    low: float
+    high: float
+    delta: float
+    more: verdicts.MoreRuns | None
+    days_variant: int = 0
+    days_baseline: int = 0
+    asked: int = 1
+
+    def counted(self) -> str:
+        """For example "3 runs with sleeve against 3 with bare"."""
+        plural = "s" if self.runs_variant > 1 else ""
+        first, second = (_on_days(days) for days in (self.days_variant, self.days_baseline))
+        return f"{self.runs_variant} run{plural}{first} with {self.variant} against {self.runs_baseline}{second} with {self.baseline}"
+
+    def clear_alone(self) -> bool:
+        """Whether the interval would have decided, had this been the only question."""
+        return self.low > 0 or self.high < 0 or max(-self.low, self.high) < self.delta
+
+
+def _on_days(days: int) -> str:
+    return f" on {days} day{'s' if days > 1 else ''}" if days else ""
+
+
+def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
+    """The sentence for one place and phase. Differences convert by 1.8 without 32."""
+    where = f"the fuel at the {place_words(cell.place)} ({cell.phase}, {cell.quantity})"
+    words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
+
+    def size(value: float) -> str:
+        return shown.text(abs(value), "temperature difference")
+
+    def sense(value: float) -> str:
+        return words[0] if value < 0 else words[1]
+
+    span = f"between {size(found.low)} {sense(found.low)} and {size(found.high)} {sense(found.high)}"
+    moved = f"With {found.variant}, {where} was {size(found.difference)} {sense(found.difference)} than with {found.baseline}"
+    if found.word in (verdicts.LOWER, verdicts.HIGHER):
+        near, far = sorted((abs(found.low), abs(found.high)))
+        return f"{moved}, between {size(near)} and {size(far)} ({found.counted()})."
+    if found.word == verdicts.NO_DIFFERENCE:
+        return (
+            f"{found.variant} makes no difference worth having to {where}: {span}, "
+            f"less than {size(found.delta)} either way ({found.counted()})."
+        )
+    if found.word == verdicts.UNDECIDED:
+        tail = f"; {found.more.words()} should decide" if found.more else ""
+        if found.more and found.more.in_vain:
+            tail = "; more runs alone will not decide it, because of what differed besides the change"
+        if found.asked > 1 and found.clear_alone():
+            tail = f", which would be enough for one question alone and is not for one of {found.asked} asked together{tail}"
+        return f"Whether {found.variant} changes {where} is undecided: {span} ({found.counted()}){tail}."
+    if found.word == verdicts.DESCRIBED and min(found.runs_variant, found.runs_baseline) > 1:
+        return f"{moved}; all runs of a side are of one recording, which shows what that day was like, not what the part does ({found.counted()})."
+    if found.word == verdicts.DESCRIBED:
+        return f"{moved}; one run on a side shows what happened that day, not what the part does ({found.counted()})."
+    return f"No verdict on {where}, because the primary question comes first: {span} ({found.counted()})."

@@ -1,0 +1,132 @@
+"""Fuel on its way between two places of a session: the part that tells most of it, the flow then, and what the hose did to it (hotfuel.study.line.hose)."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from hotfuel.car import place_words
+from hotfuel.errors import InputError
+from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
+from hotfuel.study.drive.course import STEP_S, Course
+from hotfuel.study.drive.phases import PULL, fired, kinds_per_second
+from hotfuel.study.line import hose
+from hotfuel.units import Shown
+
+LONGEST_S = 600.0
+_WINDOW_S = 30
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the line in the ten minutes (at most) that tell most of it. hose: what was found, None where nothing can be told; `sentence` says
+    why, or why the place changed most."""
+
+    before: str
+    place: str
+    start_s: float
+    end_s: float
+    hose: hose.Hose | None
+    sentence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain fields for JSON."""
+        return asdict(self)
+
+
+def sections(course: Course, shown: Shown | None = None) -> tuple[Section, ...]:
+    """One for each two consecutive places in flowing fuel. Empty without a running engine or with fewer than two places."""
+    parts = _running_parts(course)
+    flow = flow_of(course)
+    return tuple(_section(course, pair, parts, flow, shown or Shown()) for pair in pairwise(line_places(course)) if parts)
+
+
+def told(found: Sequence[Section], least_degc: float = 2.0) -> Section | None:
+    """The section whose place changed most of all, by least_degc or more within half a minute."""
+    changed = [one for one in found if one.hose is not None and abs(one.hose.changed_degc) >= least_degc]
+    return max(changed, key=lambda one: abs(one.hose.changed_degc) if one.hose else 0.0, default=None)
+
+
+def line_places(course: Course) -> tuple[str, ...]:
+    """Places that fuel passes one after another: all with fuel but a bowl, where it stands, and a probe on rubber, which does not see it."""
+    if course.car is None:
+        return ()
+    blind = {p.name for p in course.car.places if p.role == "bowl" or p.probe.mount == "clamp_rubber"}
+    return tuple(p for p in course.fuel_places if p not in blind)
+
+
+def flow_of(course: Course) -> hose.Flow:
+    """Flow through the line (n,): from engine speed, displacement and mixture plus the declared return, in full-throttle pulls from the declared power;
+    unknown (nan) where engine speed or displacement is."""
+    rpm, car = course.inputs["engine_rpm"], course.car
+    if car is None or not car.engine.displacement_l or not np.isfinite(rpm).any():
+        return hose.Flow(np.full_like(course.time_s, np.nan), np.nan, "unknown")
+    back = car.engine.return_flow_l_h
+    on = fired(course)
+    speed = np.where(on, np.nan_to_num(rpm), 0.0)
+    flow = hose.flow_from_speed(speed, car.engine.displacement_l, return_l_h=back)
+    pull = on & (kinds_per_second(course)[0] == PULL)
+    if not (car.engine.power_kw and pull.any()):
+        return flow
+    # A pull's power rises about as its speed does; the declared one stands at the highest.
+    full = hose.flow_from_power(car.engine.power_kw, return_l_h=back)
+    burnt = (float(full.litres_h) - back) * speed / speed[pull].max() + back
+    return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, f"{flow.basis}; in pulls {full.basis.split(',')[0]}")
+
+
+def air_beside(course: Course) -> str | None:
+    """The place of a probe in the air beside the line, None without one."""
+    if course.car is None:
+        return None
+    return next((p.name for p in course.car.places if p.role == "air" and "out" not in p.name and p.name in course.degc), None)
+
+
+def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow, shown: Shown) -> Section:
+    assert course.car is not None
+    before, place = (course.car.place(name) for name in pair)
+    up, down = (course.degc[name] for name in pair)
+    first, last = max(parts, key=lambda part: _movement(up[slice(*part)]) * _movement(down[slice(*part)]))
+    part = slice(first, last)
+    start, end = float(course.time_s[first]), float(course.time_s[last - 1])
+    air = air_beside(course)
+    around = course.degc[air][part] if air is not None and np.isfinite(course.degc[air][part]).all() else None
+    flowing = course.car.engine.idle_flow_l_h
+    reading_u = [float(np.max(temperature_uncertainty_degc(course.car, p, flowing, Channel()))) for p in (before, place)]
+    try:
+        found = hose.fit(
+            course.time_s[part],
+            up[part],
+            down[part],
+            hose.Flow(flow.litres_h[part], flow.relative_u, flow.basis),
+            surroundings_degc=around,
+            volume_l=place.volume_from_previous_l or None,
+            upstream_lag_s=before.probe.lag_s,
+            downstream_lag_s=place.probe.lag_s,
+            reading_u_degc=float(np.sqrt(np.mean(np.square(reading_u)))),
+            names=(f"the {place_words(pair[0])}", f"the {place_words(pair[1])}"),
+            shown=shown,
+        )
+    except InputError as error:
+        what, _, _ = str(error).partition(":")  # what to do about it is for those who choose the part themselves
+        return Section(*pair, start, end, None, f"{what[0].upper()}{what[1:]}.")
+    return Section(*pair, start, end, found, found.sentence)
+
+
+def _running_parts(course: Course) -> list[tuple[int, int]]:
+    """[(first row, one past the last)] of stretches with the engine running, cut to LONGEST_S in steps of half of it."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], fired(course).astype(int), [0]])))
+    most = int(LONGEST_S / STEP_S)
+    return [
+        (first, min(first + most, end))
+        for start, end in edges.reshape(-1, 2).tolist()
+        if end - start >= hose.LEAST_SAMPLES
+        for first in range(start, max(end - most // 2, start + 1), most // 2)
+    ]
+
+
+def _movement(degc: np.ndarray) -> float:
+    """How much a temperature changes within half a minute, root mean square."""
+    change = degc[_WINDOW_S:] - degc[:-_WINDOW_S]
+    return float(np.sqrt(np.nanmean(change**2))) if np.isfinite(change).any() else 0.0

@@ -1,0 +1,108 @@
+"""Power curves on common engine-speed bins, and their shape in words."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.study.power.pulls import Pull
+
+LEAST_COMMON_RPM = 500.0
+TWO_ENGINES_RATIO = 1.3
+_FINE_STEPS = 10
+
+
+@dataclass(frozen=True)
+class Bins:
+    """Bin centres rpm (k,) and width; every pull covers every bin."""
+
+    rpm: np.ndarray
+    width: float
+
+    def _fine(self) -> np.ndarray:
+        steps = (np.arange(_FINE_STEPS) + 0.5) / _FINE_STEPS - 0.5
+        return (self.rpm[:, None] + steps * self.width).ravel()
+
+    def mean_log_power(self, pull: Pull) -> np.ndarray:
+        """Natural log of power kW averaged over each bin (k,), by straight lines between the pull's points."""
+        power = np.interp(self._fine(), pull.rpm, pull.power_kw).reshape(len(self.rpm), _FINE_STEPS).mean(axis=1)
+        if not (power > 0).all():
+            raise InputError(
+                f"{pull.name} has no power at {self.rpm[np.argmin(power)]:.0f} rpm: cut the pull to where the engine pulls"
+            )
+        return np.log(power)
+
+    def side_mean(self, pulls: Sequence[Pull], column: str) -> float:
+        """Mean over bins and pulls of an optional column ("fuel_degc", "lambda_ratio", "air_flow"); nan unless every pull has it."""
+        means = []
+        for pull in pulls:
+            values = getattr(pull, column)
+            good = np.zeros(0, dtype=bool) if values is None else np.isfinite(values)
+            if not good.any():
+                return np.nan
+            means.append(np.interp(self._fine(), pull.rpm[good], values[good]).mean())
+        return float(np.mean(means))
+
+
+def bins(pulls: Sequence[Pull], width_rpm: float | None = None) -> Bins:
+    """Bins over the engine speeds that all pulls share; width 250 rpm unless that gives fewer than 8 bins, or as given (50 to 1000 rpm).
+
+    Raises InputError where the pulls share less than 500 rpm or the width gives fewer than three bins.
+    """
+    low, high = max(p.rpm[0] for p in pulls), min(p.rpm[-1] for p in pulls)
+    if high - low < LEAST_COMMON_RPM:
+        raise InputError(
+            f"the pulls share {max(high - low, 0):.0f} rpm of engine speed: they need at least {LEAST_COMMON_RPM:.0f} in common"
+        )
+    if width_rpm is not None and not 50 <= width_rpm <= 1000:
+        raise InputError(f"a bin of {width_rpm:g} rpm was asked for: allowed is 50 to 1000 rpm")
+    width = width_rpm if width_rpm is not None else min(250.0, (high - low) / 8)
+    count = int((high - low) / width + 1e-9)
+    if count < 3:
+        raise InputError(f"bins of {width:g} rpm leave {count} over the common {high - low:.0f} rpm: choose narrower ones")
+    start = low + (high - low - count * width) / 2
+    return Bins(start + (np.arange(count) + 0.5) * width, width)
+
+
+def two_engines(groups: Mapping[str, Sequence[Pull]]) -> None:
+    """Raises InputError where two pulls differ by more than 30 % at the same engine speed: that is no fuel, that is another engine or unit."""
+    pulls = [pull for side in groups.values() for pull in side]
+    first = pulls[0]
+    for pull in pulls[1:]:
+        low, high = max(first.rpm[0], pull.rpm[0]), min(first.rpm[-1], pull.rpm[-1])
+        if high <= low:
+            raise InputError(
+                f"{first.name} and {pull.name} share no engine speed: they look like two engines, compare pulls of one"
+            )
+        at = np.linspace(low, high, 20)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = float(np.median(np.interp(at, pull.rpm, pull.power_kw) / np.interp(at, first.rpm, first.power_kw)))
+        if not 1 / TWO_ENGINES_RATIO <= ratio <= TWO_ENGINES_RATIO:
+            raise InputError(
+                f"{pull.name} makes {100 * ratio:.0f} % of the power of {first.name} at the same speed: "
+                "that looks like two engines or a wrong unit, compare pulls of one"
+            )
+
+
+def shape_words(rpm: np.ndarray, low: np.ndarray, high: np.ndarray) -> str:
+    """The curve's shape in one sentence, claiming only what the simultaneous band (k,) holds clear of zero."""
+    if not np.isfinite(low).all():
+        return "A single pull on a side gives no band for the curve, so nothing is said of its shape."
+    gain, loss = low > 0, high < 0
+    third = len(rpm) / 3
+    index = np.arange(len(rpm))
+    if gain.any() and loss.any():
+        up_first = index[gain].mean() < index[loss].mean()
+        crossing = (rpm[gain].max() + rpm[loss].min()) / 2 if up_first else (rpm[loss].max() + rpm[gain].min()) / 2
+        words = "a gain low down and a loss up top" if up_first else "a loss low down and a gain up top"
+        return f"The curves cross near {crossing:.0f} rpm: {words}."
+    if not gain.any() and not loss.any():
+        return "No part of the curve stands out from the spread of the pulls."
+    part, word = (gain, "gain") if gain.any() else (loss, "loss")
+    span = f"{rpm[part].min():.0f} to {rpm[part].max():.0f} rpm"
+    if part.mean() > 0.8:
+        return f"A {word} over nearly the whole curve ({span})."
+    middle = index[part].mean()
+    where = "low down" if middle < third else "up top" if middle > 2 * third - 1 else "in the middle"
+    return f"A {word} {where} ({span}); elsewhere nothing stands out from the spread."

@@ -1,0 +1,395 @@
+"""Verdicts on runs whose true difference is known, and what is refused or said."""
+
+import math
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.session.means import smoothed
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.intervals import Estimate, Spread, runs_needed, zero_failures_bound
+from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell, Run, mean_and_error, summarise
+from hotfuel.units import Shown
+from hypothesis import given
+from hypothesis import strategies as st
+
+SOAK = Cell(MARGIN, "pump", "hot soak")
+IDLE = Cell(MARGIN, "pump", "idle")
+
+
+def run(variant, value, number, *, session=None, **conditions):
+    values = value if isinstance(value, dict) else {SOAK: value}
+    given_values = {"ambient_degc": 25.0, "duration_s": 1800.0, "start_s": 3600.0 * number} | conditions
+    return Run(f"{variant} {number}", variant, session or f"session {number}", values, {}, **given_values)
+
+
+def sides(before, after, **conditions):
+    pairs = [(v, x) for pair in zip(before, after, strict=True) for v, x in zip(("before", "after"), pair, strict=True)]
+    return [run(variant, value, number, **conditions) for number, (variant, value) in enumerate(pairs)]
+
+
+def test_a_plain_difference_is_lower_and_said_in_the_readers_units():
+    result = compare_runs(sides([60, 61, 62], [50, 51, 52]), "before", shown=Shown("us"))
+    answer = result.answers[0]
+    assert answer.verdict == verdicts.LOWER
+    assert answer.difference_degc == pytest.approx(-10)
+    # pooled t by hand: s = 1, half = t(0.975, 4) sqrt(2/3) = 2.776 x 0.8165
+    assert answer.high_degc - answer.low_degc == pytest.approx(2 * 2.77645 * math.sqrt(2 / 3), rel=1e-4)
+    assert "18.0 °F further from boiling" in answer.sentence
+    assert "3 runs with after against 3 with before" in answer.sentence
+
+
+def test_inside_delta_is_no_difference_worth_having_even_if_it_is_real():
+    result = compare_runs(sides([60.0, 60.1, 60.2, 60.1], [59.0, 59.1, 59.2, 59.1]), "before")
+    assert result.answers[0].verdict == verdicts.NO_DIFFERENCE
+    assert (
+        compare_runs(sides([60.0, 60.1, 60.2, 60.1], [59.0, 59.1, 59.2, 59.1]), "before", delta_degc=0.5).answers[0].verdict
+        == verdicts.LOWER
+    )
+
+
+def test_what_cannot_be_told_is_undecided_with_more_runs_as_a_range():
+    answer = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
+    assert answer.verdict == verdicts.UNDECIDED
+    assert 1 <= answer.more.at_least < answer.more.at_most
+    assert f"{answer.more.at_least} to" in answer.sentence
+
+
+def test_the_upper_end_of_more_runs_decides_whatever_the_difference():
+    # An interval of half the difference worth having must always end in a verdict.
+    for difference in np.linspace(-6, 6, 49):
+        narrow = Estimate(difference, 1.4 / 1.96 * 0.99, 1e6, 1, 9, 9, "")
+        assert narrow.half_width() < 1.5
+        assert verdicts.judge(narrow, 3.0) != verdicts.UNDECIDED
+
+
+def test_more_runs_are_not_promised_to_decide_what_they_cannot():
+    """Half the difference worth having must be left beside what runs do not make smaller."""
+    told = compare_runs(sides([60, 66, 57], [56, 63, 59], ambient_u_degc=0.3), "before").answers[0]
+    plain = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
+    assert told.more.at_least >= plain.more.at_least
+    assert not told.more.in_vain
+    vain = compare_runs(sides([60, 66, 57], [56, 63, 59], ambient_u_degc=3.0), "before").answers[0]
+    assert vain.more.in_vain
+    assert "more runs alone will not decide it" in vain.sentence
+
+
+def test_one_run_a_side_is_described_and_not_tested():
+    result = compare_runs([run("before", 60, 0), run("after", 50, 1)], "before")
+    answer = result.answers[0]
+    assert answer.verdict == verdicts.DESCRIBED
+    assert math.isnan(answer.low_degc)
+    assert "one run on a side" in answer.sentence
+    assert sorted(result.proposed_order) == ["after"] * 4 + ["before"] * 4
+
+
+def test_a_borrowed_spread_only_when_asked_and_named():
+    runs = [run("before", 60, 0), run("after", 50, 1)]
+    result = compare_runs(runs, "before", borrowed=Spread(1.0, 12, "this car's twelve runs of June"))
+    assert result.answers[0].verdict == verdicts.LOWER
+    assert "this car's twelve runs of June" in result.answers[0].estimate.method
+    assert any("June" in line for line in result.cautions)
+
+
+def test_runs_of_one_session_are_no_independent_runs():
+    same_day = [run("before", 60 + 0.1 * i, i, session="monday") for i in range(5)] + [
+        run("after", 50 + 0.1 * i, 9 + i, session="tuesday") for i in range(5)
+    ]
+    assert compare_runs(same_day, "before").answers[0].verdict == verdicts.DESCRIBED
+
+
+def test_switching_inside_sessions_removes_what_the_sessions_differ_by():
+    rng = np.random.default_rng(4)
+    runs = []
+    for day, level in enumerate((40.0, 55.0, 70.0)):
+        for i, variant in enumerate(("before", "after", "after", "before")):
+            value = level - 5 * (variant == "after") + rng.normal(0, 0.5)
+            runs.append(run(variant, value, 10 * day + i, session=f"day {day}"))
+    answer = compare_runs(runs, "before").answers[0]
+    assert answer.verdict == verdicts.LOWER
+    assert answer.estimate.method == "mixed model, sessions random"
+    assert answer.low_degc < -5 < answer.high_degc < -4
+    few = compare_runs(runs[:4], "before").answers[0]
+    assert few.estimate.method == "pooled t within sessions"
+
+
+def test_other_questions_wait_for_the_primary_one():
+    rng = np.random.default_rng(1)
+
+    def both(shift_primary, shift_other):
+        return [
+            run(v, {SOAK: 60 + shift_primary * (v == "after") + e1, IDLE: 50 + shift_other * (v == "after") + e2}, i)
+            for i, (v, e1, e2) in enumerate(zip(["before", "after"] * 4, rng.normal(0, 3, 8), rng.normal(0, 0.2, 8), strict=True))
+        ]
+
+    undecided = compare_runs(both(0, -10), "before", SOAK)
+    assert [a.verdict for a in undecided.answers] == [verdicts.UNDECIDED, verdicts.NO_VERDICT]
+    decided = compare_runs(both(-30, -10), "before", SOAK)
+    assert [a.verdict for a in decided.answers] == [verdicts.LOWER, verdicts.LOWER]
+
+
+def test_the_hardest_phase_is_chosen_by_both_sides_together():
+    runs = [
+        run(v, {IDLE: 50.0 + i, SOAK: 48.0 + i + (9 if v == "after" else 0)}, i) for i, v in enumerate(("before", "after") * 2)
+    ]
+    assert compare_runs(runs, "before").primary == SOAK
+
+
+def test_order_and_change_mixed_up_is_said_with_an_order_to_drive_instead():
+    ordered = [run("before", 60 + 0.1 * i, i) for i in range(3)] + [run("after", 50 + 0.1 * i, 3 + i) for i in range(3)]
+    result = compare_runs(ordered, "before")
+    assert any("came before" in line for line in result.cautions)
+    assert result.proposed_order
+    assert not any("came before" in line for line in compare_runs(sides([60, 61, 62], [50, 51, 52.5]), "before").cautions)
+
+
+def test_a_shared_sensor_drops_out_and_another_ones_uncertainty_is_added():
+    def with_sensors(second):
+        runs = []
+        for i, (variant, value) in enumerate([("before", 60), ("after", 55), ("after", 55.4), ("before", 60.5)]):
+            name = "probe 1" if variant == "before" else second
+            runs.append(run(variant, value, i, sensor={"pump": name}, sensor_u_degc={"pump": 1.5}))
+        return compare_runs(runs, "before")
+
+    shared, other = with_sensors("probe 1"), with_sensors("probe 2")
+    widened = math.hypot(shared.answers[0].estimate.standard_error, 1.5 * math.sqrt(2))
+    assert other.answers[0].estimate.standard_error == pytest.approx(widened)
+    assert not any("same probe" in line for line in shared.cautions)
+    assert any("same probe" in line for line in other.cautions)
+
+
+def test_covariates_from_eight_runs_up_and_said_below():
+    rng = np.random.default_rng(3)
+    starts = rng.uniform(20, 60, 8)
+    runs = [
+        run(v, 40 + 0.5 * s + (-4 if v == "after" else 0) + rng.normal(0, 0.2), i, start_degc=s)
+        for i, (v, s) in enumerate(zip(["before", "after"] * 4, starts, strict=True))
+    ]
+    adjusted = compare_runs(runs, "before", covariates=["start_degc"]).answers[0]
+    assert adjusted.low_degc < -4 < adjusted.high_degc
+    assert adjusted.high_degc - adjusted.low_degc < 2
+    few = compare_runs(runs[:6], "before", covariates=["start_degc"])
+    assert few.answers[0].estimate.method == "pooled t"
+    assert any("at least 8 runs" in line for line in few.cautions)
+
+
+def test_what_did_not_match_is_listed():
+    runs = sides([60, 61, 62], [50, 51, 52])
+    hot = [
+        run(
+            r.variant,
+            r.values,
+            i,
+            ambient_degc=35.0 if r.variant == "after" else 25.0,
+            duration_s=900.0 if r.variant == "after" else 1800.0,
+        )
+        for i, r in enumerate(runs)
+    ]
+    lines = " ".join(compare_runs(hot, "before").conditions)
+    assert "25.0 °C outside with before and 35.0 °C with after" in lines
+    assert "30 min with before and 15 min with after" in lines
+
+
+@pytest.mark.parametrize(
+    ("runs", "options", "words"),
+    [
+        ([], {}, "no variant"),
+        ([run("before", 60, 0)], {}, "only the variant"),
+        (sides([60, 61], [50, 51]), {"baseline": "bare"}, 'no variant "bare"'),
+        (sides([60, 61], [50, 51]), {"delta_degc": 0.0}, "must be above 0"),
+        (sides([60, 61], [50, 51]), {"covariates": ["colour"]}, "cannot be a covariate"),
+        (sides([60, 61], [50, 51]), {"primary": IDLE}, "not every run has"),
+        ([run("before", 60, 0, car="Kestrel"), run("after", 50, 1, car="Merlin")], {}, "different cars"),
+        ([run("before", {SOAK: 1.0}, 0), run("after", {IDLE: 1.0}, 1)], {}, "no place and phase in common"),
+        (sides([60, 60], [50, 50]), {}, "equal to the last digit"),
+    ],
+)
+def test_bad_input_is_one_sentence(runs, options, words):
+    with pytest.raises(InputError, match=words) as caught:
+        compare_runs(runs, **({"baseline": "before"} | options))
+    assert "\n" not in str(caught.value)
+
+
+@given(st.floats(-50, 50), st.floats(0.05, 10), st.integers(2, 30), st.floats(0.3, 10))
+def test_a_verdict_never_contradicts_its_interval(difference, error, freedom, delta):
+    estimate = Estimate(difference, error, freedom, 1.0, 3, 3, "")
+    low, high = estimate.interval()
+    word = verdicts.judge(estimate, delta)
+    if word == verdicts.LOWER:
+        assert high < 0
+    elif word == verdicts.HIGHER:
+        assert low > 0
+    elif word == verdicts.NO_DIFFERENCE:
+        assert max(abs(low), abs(high)) < delta
+    else:
+        assert low <= 0 <= high
+        assert max(abs(low), abs(high)) >= delta
+    # The p values and the interval are two sides of one thing.
+    assert (verdicts.error_of_verdict(estimate, delta) <= 0.05) == (word != verdicts.UNDECIDED)
+
+
+@given(st.floats(-20, 20), st.floats(0.1, 5))
+def test_a_verdict_turns_round_with_the_sides(difference, error):
+    turned = {verdicts.LOWER: verdicts.HIGHER, verdicts.HIGHER: verdicts.LOWER}
+    one, other = (verdicts.judge(Estimate(d, error, 4, 1, 3, 3, ""), 3.0) for d in (difference, -difference))
+    assert other == turned.get(one, one)
+
+
+def test_holm_shares_one_error():
+    clear, fair = Estimate(-10, 1, 10, 1, 6, 6, ""), Estimate(-2.4, 1, 10, 1, 6, 6, "")
+    assert verdicts.judge(fair, 0.5) == verdicts.LOWER  # p = 0.037: alone enough
+    assert verdicts.holm([fair, clear], [0.5, 0.5]) == [verdicts.LOWER, verdicts.LOWER]  # the clear one goes first, then at 5 %
+    assert verdicts.holm([fair, fair], [0.5, 0.5]) == [verdicts.UNDECIDED, verdicts.UNDECIDED]  # 0.037 > 0.025
+
+
+def test_no_failure_in_three_stops_still_allows_much():
+    assert zero_failures_bound(3) == pytest.approx(0.63, abs=0.005)  # 1 - 0.05^(1/3)
+    assert zero_failures_bound(0) == 1.0
+
+
+def test_runs_needed_narrows_to_the_half_width():
+    n = runs_needed(2.0, 1.5)
+    assert n == 15  # t(0.975, 28) x 2 x sqrt(2/15) = 1.496; with 14 it is 1.554
+
+
+def test_ten_second_means_and_the_error_inside_a_run():
+    t = np.arange(0, 100, 0.5)
+    spike = np.where(t == 50.0, 21.0, 0.0)
+    assert smoothed(t, spike).max() == pytest.approx(1.0)  # 21 samples in ten seconds
+    rng = np.random.default_rng(0)
+    errors = [mean_and_error(np.arange(4000.0), rng.normal(0, 1, 4000))[1] for _ in range(40)]
+    assert np.mean(errors) == pytest.approx(1 / math.sqrt(4000), rel=0.1)
+    memory = 50.0
+    slow = []
+    for _ in range(40):
+        kicks = rng.normal(0, 1, 4000)
+        for i in range(1, 4000):
+            kicks[i] = kicks[i - 1] * math.exp(-1 / memory) + kicks[i] * math.sqrt(1 - math.exp(-2 / memory))
+        slow.append(mean_and_error(np.arange(4000.0), kicks))
+    # an AR(1) with a memory of 50 s has an error of sqrt(2 x 50 / 4000)
+    assert np.nanmean([e for _, e in slow]) == pytest.approx(math.sqrt(2 * memory / 4000), rel=0.2)
+    assert math.isnan(mean_and_error([0.0], [1.0])[1])
+
+
+def test_a_margin_counts_as_temperature_against_the_limit():
+    t = np.arange(60.0)
+    values, _ = summarise(t, np.full(60, 50.0), np.full(60, 8.0), "pump", "idle", shift_degc=2.0)
+    assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0}
+
+
+@pytest.mark.parametrize(
+    ("starts", "airs", "soaked"),
+    [
+        ((30, 20), (33, 24), None),
+        ((30, 20), (28, 28), "before"),
+        ((20, 24), (30, 20), "after"),
+        ((30, 20), (np.nan, np.nan), "before"),
+    ],
+)
+def test_a_side_that_began_heat_soaked_is_named(starts, airs, soaked):
+    """A warmer start on a warmer day is no heat soak."""
+    runs = [
+        run(variant, 60 + number / 10, number, session=f"{variant} {number}", start_degc=start, ambient_degc=air)
+        for variant, start, air in zip(("before", "after"), starts, airs, strict=True)
+        for number in range(3)
+    ]
+    said = [line for line in compare_runs(runs, "before").conditions if "heat-soaked" in line]
+    assert [f"those with {soaked} began heat-soaked" in line for line in said] == ([True] if soaked else [])
+
+
+def on_days(plan, values):
+    """Runs of a plan such as ("aab", "b"): a word a day, a letter a run, one value for each."""
+    left = iter(values)
+    return [
+        run(letter, next(left), 24 * day + hour, session=f"file {day} {hour}", day=f"2026-06-{day + 1:02}")
+        for day, letters in enumerate(plan)
+        for hour, letter in enumerate(letters)
+    ]
+
+
+def test_a_side_of_one_day_is_held_against_what_days_differ_by():
+    """However many runs there are, the day may be what differs: a small change is not decided, a large one is, and the assumption is said."""
+    few, many = [60, 60.1, 59.9, 60.2], [60, 60.1, 59.9, 60.2] * 3
+    for low in (few, many):
+        runs = on_days(("a" * len(low), "b" * len(low)), low + [x - 4 for x in low])
+        result = compare_runs(runs, "a")
+        assert result.answers[0].verdict == verdicts.UNDECIDED
+        assert result.answers[0].high_degc - result.answers[0].low_degc == pytest.approx(2 * 1.96 * 1.5 * math.sqrt(2), rel=0.05)
+        assert any("allows for 1.5 °C (standard) between days, an assumption" in line for line in result.cautions)
+        assert result.proposed_order
+    far = compare_runs(on_days(("aaaa", "bbbb"), few + [x - 9 for x in few]), "a").answers[0]
+    assert far.verdict == verdicts.LOWER
+    both = compare_runs(on_days(("aabb", "abab"), [60, 60.1, 56, 56.1, 61, 57, 61.2, 57.1]), "a")
+    assert not any("an assumption" in line for line in both.cautions)
+
+
+def test_each_day_of_one_side_counts_once():
+    values = [60, 60.4, 61, 61.2, 57, 57.2, 55, 55.2]
+    answer = compare_runs(on_days(("aa", "aa", "bb", "bb"), values), "a").answers[0]
+    means = np.array(values).reshape(4, 2).mean(axis=1)
+    half = 4.30265 * math.sqrt((np.var(means[:2], ddof=1) + np.var(means[2:], ddof=1)) / 2)  # pooled t by hand: t(0.975, 2)
+    assert answer.difference_degc == pytest.approx(means[2:].mean() - means[:2].mean())
+    assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)
+    assert "4 runs on 2 days with b against 4 on 2 days with a" in answer.sentence
+    assert answer.as_dict()["unit"] == "day"
+
+
+def test_days_that_hold_both_sides_are_taken_out():
+    days = np.array([0.0, 6.0, -5.0, 2.0])
+    noise = np.array([0.2, -0.3, 0.4, -0.1])
+    values = [x for level, error in zip(days, noise, strict=True) for x in (60 + level, 55 + level + error)]
+    answer = compare_runs(on_days(("ab", "ab", "ab", "ab"), values), "a").answers[0]
+    half = 3.18245 * np.std(noise, ddof=1) / 2  # paired t by hand: t(0.975, 3)
+    assert answer.difference_degc == pytest.approx(-5 + noise.mean())
+    assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)
+    two = compare_runs(on_days(("ab", "ba"), [60, 55, 56, 61]), "a").answers[0]
+    assert two.estimate.degrees_of_freedom == 2  # too few pairs: runs count one by one, which is too careful rather than too bold
+
+
+def test_one_side_first_on_every_day_is_said():
+    always = compare_runs(on_days(("ab", "ab", "ab"), [60, 55, 61, 56.2, 59, 54]), "a")
+    assert any(line.startswith("On every day a was driven first") for line in always.cautions)
+    by_turns = compare_runs(on_days(("ab", "ba", "ab"), [60, 55, 56.2, 61, 59, 54]), "a")
+    assert not any("driven first" in line for line in by_turns.cautions)
+
+
+def test_one_side_after_the_other_on_one_day_has_its_drift_taken_out():
+    drift = 0.6 * np.arange(8) + np.array([0.1, -0.1, 0.05, 0, -0.05, 0.1, 0, -0.1])
+    result = compare_runs(on_days(("aaaabbbb",), (60 + drift).tolist()), "a")
+    assert result.answers[0].verdict != verdicts.HIGHER
+    assert result.answers[0].low_degc < 0 < result.answers[0].high_degc
+    assert any("a steady drift over the day is taken out" in line for line in result.cautions)
+
+
+def test_a_hotter_season_guessed_air_and_a_warmer_tank_widen_the_interval():
+    plain = sides([60, 61, 62], [50, 51, 52])
+
+    def width(after, before):
+        changed = [run(r.variant, r.values, i, **(after if r.variant == "after" else before)) for i, r in enumerate(plain)]
+        return compare_runs(changed, "before").answers[0].estimate.standard_error
+
+    same = width({}, {})
+    assert width({"ambient_degc": 33.0}, {}) == pytest.approx(math.hypot(same, 0.25 * 8))
+    assert width({"stock_degc": 30.0}, {"stock_degc": 24.0}) == pytest.approx(math.hypot(same, 6 / math.sqrt(3)))
+    assert width({"ambient_u_degc": 3.0}, {}) == pytest.approx(math.hypot(same, 3.0))
+    assert width({"ambient_u_degc": 3.0}, {"ambient_u_degc": 3.0}) == pytest.approx(math.hypot(same, 3.0 * math.sqrt(2)))
+
+
+def test_undecided_beside_a_clear_interval_says_why():
+    """One of many questions at 5 % together: its own interval leaves 0 out and it is undecided all the same."""
+    cells = [SOAK, *(Cell(MEAN, place, "idle") for place in ("tank", "pump", "carb_inlet", "return"))]
+    shifts = dict(zip(cells, (-20.0, -2.5, 0.0, 0.0, 0.0), strict=True))
+    runs = [
+        run(
+            variant,
+            {cell: 60 + (shifts[cell] if variant == "after" else 0) + error for cell in cells},
+            2 * i + (variant == "after"),
+        )
+        for i, error in enumerate((-1.0, 1.0, 0.0))
+        for variant in ("before", "after")
+    ]
+    answer = next(a for a in compare_runs(runs, "before", SOAK).answers if a.cell == cells[1])
+    assert answer.high_degc < 0
+    assert answer.verdict == verdicts.UNDECIDED
+    assert "enough for one question alone and is not for one of 4 asked together" in answer.sentence

@@ -1,0 +1,322 @@
+"""Comparisons of whole sessions: what is adjusted, what is left out, what is refused."""
+
+from dataclasses import replace
+from functools import cache
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from driven import Driven
+from hotfuel.errors import InputError
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+from hotfuel.session.means import smoothed
+from hotfuel.simulator.drives import Phase as Part
+from hotfuel.simulator.scenarios import PROBES, WINTER_FUEL, scenarios
+from hotfuel.study.fixes.sessions import WHOLE_RUN, compare_sessions, runs_of
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell
+
+SHORT = (Part("drive", 4.0, "cruise", 64.0), Part("queue", 2.0, "idle"), Part("hot soak", 4.0, "off"))
+# Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
+ALONG = tuple(replace(fitted, probe=PROBES[1].probe, error_degc=0.0) for fitted in PROBES)
+SAME_DAY = replace(scenarios()["as built"], drive=SHORT, variation=0.0, probes=ALONG)
+SLEEVED = replace(SAME_DAY, fixes=scenarios()["sleeved line"].fixes)
+AMBIENT = {"ambient_degc": 30.0}
+
+
+def session(scenario=SAME_DAY, name="a", metadata=AMBIENT, **more):
+    return Driven(scenario, name=name, metadata=metadata, **more)
+
+
+@cache
+def bare():
+    return session(name="bare run")
+
+
+def values(groups, baseline):
+    """{variant: values of its first run}, notes."""
+    runs, notes = runs_of(groups, baseline)
+    return {name: next(run.values for run in runs if run.variant == name) for name in groups}, notes
+
+
+def test_a_fix_is_found_as_large_as_the_truth_has_it():
+    sleeved = session(SLEEVED, "sleeved run")
+    found, _ = values({"bare": [bare()], "sleeve": [sleeved]}, "bare")
+    first, last = next((float(a), float(b)) for name, a, b in bare().spans() if name == "hot soak")
+    part = slice(int(4 * first), int(4 * last))
+    for place in ("tank", "pump", "carb_inlet"):
+        true = (sleeved.truth[f"{place}_degc"] - bare().truth[f"{place}_degc"])[part].mean()
+        cell = Cell(MEAN, place, "hot soak")
+        assert found["sleeve"][cell] - found["bare"][cell] == pytest.approx(true, abs=0.5)
+    cell = Cell(MARGIN, "pump", "hot soak")
+    least = [
+        -float(smoothed(s.truth["time_s"][part], s.margins()["pump_limit_degc"].iloc[-1] - s.truth["pump_degc"][part]).min())
+        for s in (sleeved, bare())
+    ]
+    assert found["sleeve"][cell] - found["bare"][cell] == pytest.approx(least[0] - least[1], abs=0.5)
+
+
+def test_a_hotter_day_is_no_difference():
+    """Everything 6 degC hotter, outside air too: as rise over outside air nothing changed."""
+    hotter = session(name="b", metadata={"ambient_degc": 36.0}, shift_degc={"tank": 6.0, "pump": 6.0, "carb_inlet": 6.0})
+    found, _ = values({"x": [bare()], "y": [hotter]}, "x")
+    for place in ("tank", "pump", "carb_inlet"):
+        for quantity in (MEAN, MARGIN):
+            cell = Cell(quantity, place, "drive")
+            assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.2)
+
+
+def test_another_fuel_is_named_and_limits_are_for_the_baseline_s():
+    car = bare().car
+    winter = car.model_copy(update={"fuel_table": car.fuel_table.model_copy(update=WINTER_FUEL)})
+    other = session(name="winter run", car=winter)
+    own = other.margins()["pump_limit_degc"].mean() - bare().margins()["pump_limit_degc"].mean()
+    assert own < -5  # the fuels' own limits are far apart
+    for baseline, groups in (("x", {"x": [bare()], "y": [other]}), ("y", {"x": [bare()], "y": [other]})):
+        found, notes = values(groups, baseline)
+        assert found["x"].keys() == found["y"].keys()
+        for cell in found["x"]:
+            assert found["x"][cell] == pytest.approx(found["y"][cell], abs=1e-6)
+        named = ("winter run", "bare run") if baseline == "x" else ("bare run", "winter run")
+        assert any(f"{named[0]} ran on another fuel than {named[1]}" in note for note in notes)
+    by_summer, by_winter = (values({"x": [bare()], "y": [other]}, baseline)[0]["x"] for baseline in ("x", "y"))
+    cell = Cell(MARGIN, "pump", "hot soak")
+    assert by_winter[cell] - by_summer[cell] == pytest.approx(-own, abs=1.0)
+
+
+@pytest.mark.parametrize("baseline", ["low", "high"])
+def test_another_altitude_is_named_and_limits_are_for_the_baseline_s_pressure(baseline):
+    high = session(name="high run")
+    high._inputs["ambient_pressure_kpa"] -= 13.0
+    found, notes = values({"low": [bare()], "high": [high]}, baseline)
+    for cell in found["low"]:
+        assert found["low"][cell] == pytest.approx(found["high"][cell], abs=1e-6)
+    pressure = float((bare() if baseline == "low" else high).inputs()["ambient_pressure_kpa"].median())
+    name = "bare run" if baseline == "low" else "high run"
+    assert any("Air pressure differed by 13.0 kPa" in n and f"for the {pressure:.1f} kPa of {name}" in n for n in notes)
+    inputs = bare().inputs()
+    degc = bare().temperatures()["pump_degc"].to_numpy()
+    table = margins(
+        bare().car.model_copy(update={"station_pressure_kpa": pressure, "altitude_m": None}),
+        bare().car.fuel(),
+        {"pump": degc},
+        Conditions(
+            **{k: inputs[k].to_numpy() for k in ("running", "engine_rpm", "fuel_pressure_kpa", "ignition")},
+            time_s=np.arange(len(inputs)) * 1.0,
+        ),
+    )
+    stop = int(next(first for name, first, _ in bare().spans() if name == "hot soak")) + 1
+    direct = np.asarray(table.places["pump"].margin_degc)[stop:]
+    least = float(np.nanmin(smoothed(np.arange(len(direct)), direct)))
+    assert found["low"][Cell(MARGIN, "pump", "hot soak")] == pytest.approx(-least, abs=0.05)
+
+
+def test_places_that_not_every_session_has_are_left_out_and_named():
+    two = session(replace(SAME_DAY, probes=SAME_DAY.probes[:2]), "two places")
+    result = compare_sessions({"x": [bare()], "y": [two]})
+    assert {answer.cell.place for answer in result.answers} == {"tank", "pump"}
+    assert any(note == "Not every session measured carb_inlet: left out of the comparison." for note in result.conditions)
+
+
+def test_no_place_in_common_is_refused():
+    one = session(replace(SAME_DAY, probes=SAME_DAY.probes[:1]), "one")
+    other = session(replace(SAME_DAY, probes=SAME_DAY.probes[1:]), "other")
+    with pytest.raises(InputError, match="no place in common"):
+        compare_sessions({"x": [one], "y": [other]})
+
+
+def without_car(name):
+    found = session(name=name)
+    found.car = None
+    return found
+
+
+def test_a_missing_car_file_in_one_session_is_refused_and_the_session_named():
+    with pytest.raises(InputError, match=r"^lost has no usable car file and the others have one"):
+        compare_sessions({"x": [bare()], "y": [without_car("lost")]})
+
+
+def test_without_any_car_file_temperatures_are_compared_and_margins_are_not():
+    result = compare_sessions({"x": [without_car("a")], "y": [without_car("b")]})
+    assert {a.cell.quantity for a in result.answers}.isdisjoint({MARGIN})
+    assert any("No session has a car file" in note for note in result.conditions)
+    assert all(a.difference_degc == pytest.approx(0, abs=1e-9) for a in result.answers)
+
+
+def test_two_cars_mixed_are_refused_with_both_names():
+    car = bare().car.model_copy(update={"name": "Somebody's coupe"})
+    with pytest.raises(InputError, match="different cars") as refused:
+        compare_sessions({"x": [bare()], "y": [session(name="b", car=car)]})
+    assert "Somebody's coupe" in str(refused.value)
+    assert bare().car.name in str(refused.value)
+
+
+def test_an_empty_session_is_refused_by_its_name():
+    empty = session(name="nothing there")
+    empty._temperatures[:] = np.nan
+    with pytest.raises(InputError, match=r"^nothing there has no temperature in it"):
+        compare_sessions({"x": [bare()], "y": [empty]})
+
+
+@pytest.mark.parametrize(
+    ("groups", "baseline", "words"),
+    [
+        ({}, None, "no variant"),
+        ({"x": [], "y": []}, None, "x has no session"),
+        ({"x": [None]}, "z", 'no variant "z"'),
+    ],
+)
+def test_groups_that_cannot_be_compared_are_refused(groups, baseline, words):
+    with pytest.raises(InputError, match=words):
+        compare_sessions(groups, baseline)
+
+
+def test_the_same_recording_twice_under_one_name_is_refused():
+    with pytest.raises(InputError, match="y has the same recording twice"):
+        compare_sessions({"x": [bare()], "y": [twice := session(name="b"), twice]})
+
+
+def test_phases_that_can_only_be_guessed_are_not_compared_one_by_one():
+    result = compare_sessions({"x": [bare()], "y": [session(name="b", known=())]})
+    assert {a.cell.phase for a in result.answers} == {WHOLE_RUN}
+    assert any("whole runs are compared" in note for note in result.conditions)
+
+
+STEADY = replace(SAME_DAY, drive=(Part("steady", 20.0, "cruise", 64.0),), start_block_degc=85.0)
+CHANGES = ((300.0, "bare"), (500.0, "Sleeve"), (700.0, "bare"), (900.0, "sleeve "))
+
+
+def switched():
+    """A steady drive in which the pump is 5 degC cooler from each mark "sleeve" to the next one."""
+    found = session(STEADY, "switched", marks=CHANGES)
+    at = np.arange(len(found._temperatures))
+    cooler = ((at >= 500) & (at < 700)) | (at >= 900)
+    found._temperatures.loc[cooler, "pump_degc"] -= 5.0
+    found._margins.loc[cooler, "pump_margin_degc"] += 5.0
+    return found
+
+
+def test_one_session_under_two_names_is_cut_at_the_marks_that_carry_them():
+    one = switched()
+    runs, _ = runs_of({"bare": [one], "sleeve": [one]}, "bare")
+    assert [(r.variant, r.duration_s) for r in runs] == [
+        ("bare", 199),
+        ("bare", 199),
+        ("sleeve", 199),
+        ("sleeve", pytest.approx(300, abs=3)),
+    ]
+    assert len({r.session for r in runs}) == 1
+    result = compare_sessions({"bare": [one], "sleeve": [one]}, primary=Cell(MEAN, "pump", "drive"))
+    assert result.answers[0].difference_degc == pytest.approx(-5, abs=1.0)
+    tank = next(a for a in result.answers if a.cell == Cell(MEAN, "tank", "drive"))
+    assert abs(tank.difference_degc) < 1.0
+
+
+def test_the_same_recording_opened_twice_is_still_one_session(tmp_path):
+    one, two = switched(), switched()
+    one.folder = two.folder = SimpleNamespace(log_path=tmp_path / "wire.log")
+    runs, _ = runs_of({"bare": [one], "sleeve": [two]}, "bare")
+    assert [r.variant for r in runs] == ["bare", "bare", "sleeve", "sleeve"]
+    assert runs[0].values[Cell(MEAN, "pump", "drive")] - runs[2].values[Cell(MEAN, "pump", "drive")] == pytest.approx(5, abs=1.5)
+
+
+def test_a_recording_without_marks_under_two_names_is_refused():
+    alone = session()
+    with pytest.raises(InputError, match='given for a and b, and no mark in it reads "a"'):
+        compare_sessions({"a": [alone], "b": [alone]})
+
+
+def test_a_name_that_no_mark_carries_is_refused():
+    one = switched()
+    with pytest.raises(InputError, match='no mark in it reads "shield"'):
+        compare_sessions({"bare": [one], "shield": [one]})
+
+
+@cache
+def stopped(minutes, times=1):
+    parts = (Part("drive", 4.0, "cruise", 64.0), Part("hot soak", minutes, "off"), Part("restart", 0.5, "idle"))
+    return session(replace(SAME_DAY, drive=parts * times), f"{minutes:g} min, {times}")
+
+
+@pytest.mark.parametrize(
+    ("other", "told"),
+    [
+        (lambda: stopped(9.0), "Stops lasted 4.0 to 9.0 min: the first 4.0 min of each are compared"),
+        (lambda: stopped(4.0, 3), "Of the stops in 4 min, 3 one is compared"),
+    ],
+)
+def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
+    found, notes = values({"x": [stopped(4.0)], "y": [other()]}, "x")
+    for cell in (Cell(MEAN, "pump", "hot soak"), Cell(MARGIN, "pump", "hot soak"), Cell(MARGIN, "carb_inlet", "hot soak")):
+        assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.3)
+    assert any(told in note for note in notes)
+    driven = Cell(MEAN, "pump", "drive")
+    assert found["y"][driven] == pytest.approx(found["x"][driven], abs=0.3)
+
+
+def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
+    dead = session(name="dead probe")
+    dead._temperatures.iloc[440:, dead._temperatures.columns.get_loc("pump_degc")] = np.nan
+    found, notes = values({"x": [bare()], "y": [dead]}, "x")
+    assert Cell(MARGIN, "pump", "hot soak") not in found["y"]
+    assert Cell(MARGIN, "pump", "drive") in found["y"]
+    assert "dead probe did not read pump all through its hot soak: left out there." in notes
+    with pytest.raises(InputError, match=r"\(dead probe without\)"):
+        compare_sessions({"x": [bare()], "y": [dead]}, primary=Cell(MARGIN, "pump", "hot soak"))
+
+
+def cold_start(name, hours, degc):
+    """A run whose outside air nobody noted; its fuel begins at one temperature."""
+    found = session(name=name, metadata={}, start_s=1_780_300_800.0 + 3600 * hours)
+    found._temperatures.iloc[:30] = degc
+    return found
+
+
+def test_outside_air_guessed_from_the_fuel_is_doubted_and_on_a_later_run_of_the_day_not_believed():
+    first, second = cold_start("morning", 0, 21.0), cold_start("evening", 6, 29.0)
+    runs, notes = runs_of({"x": [first], "y": [second]}, "x")
+    assert [run.ambient_degc for run in runs] == [21.0, pytest.approx(np.nan, nan_ok=True)]
+    assert runs[0].values[Cell(MEAN, "pump", "drive")] == pytest.approx(runs[1].values[Cell(MEAN, "pump", "drive")], abs=2.0)
+    assert any(note.startswith("Outside air was not noted for evening") for note in notes)
+    runs, notes = runs_of({"x": [first], "y": [cold_start("next day", 24, 29.0)]}, "x")
+    assert [run.ambient_u_degc for run in runs] == [3.0, 3.0]
+    assert any("the interval allows for 3.0 °C" in note for note in notes)
+
+
+def slowly_switched(lag_s, step_degc=-6.0, changes=((100.0, "bare"), (400.0, "sleeve"), (700.0, "bare"), (1000.0, "sleeve"))):
+    found = session(STEADY, "slow", marks=changes)
+    at = np.arange(len(found._temperatures))
+    level = np.zeros(len(at))
+    for second, text in changes:
+        level[at >= second] = step_degc * (text == "sleeve")
+    keep = np.exp(-1 / lag_s)
+    for i in range(1, len(level)):
+        level[i] = keep * level[i - 1] + (1 - keep) * level[i]
+    found._temperatures["pump_degc"] += level
+    found._margins["pump_margin_degc"] -= level
+    return found
+
+
+def test_what_lingers_after_a_switch_is_left_out_and_told():
+    one = slowly_switched(40.0)
+    result = compare_sessions({"bare": [one], "sleeve": [one]}, primary=Cell(MEAN, "pump", "drive"))
+    pump = next(each for each in result.settlings if each.place == "pump")
+    assert pump.lag_s == pytest.approx(40.0, rel=0.3)
+    assert pump.left_out_s == pytest.approx(3 * pump.lag_s, abs=1)
+    assert pump.left_s == pytest.approx(200 - pump.left_out_s, abs=5)
+    unswitched = slowly_switched(40.0, step_degc=0.0)  # the drive warms up meanwhile, and one side comes first
+    drifted = compare_sessions({"bare": [unswitched], "sleeve": [unswitched]}, primary=Cell(MEAN, "pump", "drive")).answers[0]
+    assert result.answers[0].difference_degc - drifted.difference_degc == pytest.approx(-6.0, abs=0.3)
+    tank = next(each for each in result.settlings if each.place == "tank")
+    assert np.isnan(tank.lag_s)
+    assert tank.left_out_s < 60
+    told = next(line for line in result.cautions if "cut at its marks" in line)
+    assert f"{pump.left_out_s:.0f} s at pump" in told
+    assert result.as_dict()["settlings"][0].keys() >= {"place", "left_out_s", "left_s", "usable"}
+
+
+def test_a_place_that_never_settles_is_not_compared():
+    one = slowly_switched(150.0)
+    result = compare_sessions({"bare": [one], "sleeve": [one]})
+    assert "pump" not in {answer.cell.place for answer in result.answers}
+    assert any("too little is left of it" in line for line in result.cautions)

@@ -1,0 +1,81 @@
+"""A cooler with a hose behind it, against a march of its own along the line: what the hose gives back is taken off, or is in the uncertainty."""
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.errors import InputError
+from hotfuel.study.drive.course import Course
+from hotfuel.study.line.hose import flow_from_meter
+from hotfuel.study.line.line_cooler import in_session
+from hotfuel.units import Shown
+
+AIR_DEGC, COOLANT_DEGC, INLET_DEGC, FLOW_L_H, HOSE_W_K_L = (
+    75.0,
+    25.0,
+    55.0,
+    12.0,
+    9.0,
+)  # the hose is not the product's 8 W/K a litre
+OWN = 0.6  # the cooler's effectiveness
+BONNET = '[[place]]\nname = "bonnet"\nchannel = 3\nrole = "air"\n'
+
+
+def after_the_hose(degc, litres, cells=400):
+    """Fuel at the end of a hose in hot air, marched cell by cell; 740 kg/m3, 2100 J/(kg K)."""
+    watts_k = FLOW_L_H / 3.6e6 * 740 * 2100
+    for _ in range(cells):
+        degc += HOSE_W_K_L * litres / cells / watts_k * (AIR_DEGC - degc)
+    return degc
+
+
+def seen(litres, section_l=0.3, bonnet=True, said_l=None, noise=0.1):
+    """The cooler as in_session finds it, with `litres` of hose behind it in a section of section_l."""
+    text = car_file.EXAMPLE.replace('volume_from_previous = "0.08 L"', f'volume_from_previous = "{section_l} L"')
+    car = car_file.load(text + (BONNET if bonnet else ""))
+    random = np.random.default_rng(3)
+    count = 900
+    outlet = after_the_hose(INLET_DEGC - OWN * (INLET_DEGC - COOLANT_DEGC), litres)
+    levels = {"tank": 30.0, "pump": INLET_DEGC, "carb_inlet": outlet} | ({"bonnet": AIR_DEGC} if bonnet else {})
+    blank = np.full(count, np.nan)
+    inputs = {"engine_rpm": np.full(count, 2000.0)} | dict.fromkeys(
+        ("fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running"), blank
+    )
+    degc = {place: level + random.normal(0, noise, count) for place, level in levels.items()}
+    course = Course("x", np.arange(count) * 1.0, degc, {}, inputs, (), 0.0, car, COOLANT_DEGC)
+    return in_session(course, "carb_inlet", None, flow_from_meter(np.full(count, FLOW_L_H), 0.03), hose_behind_l=said_l)
+
+
+def off(found):
+    """How far the effectiveness is from the truth, in its own standard uncertainties."""
+    return abs(found.cooler.effectiveness - OWN) / found.cooler.effectiveness_u
+
+
+def test_a_long_hose_makes_a_cooler_look_smaller_and_is_taken_off():
+    blind = seen(0.3, bonnet=False)
+    assert blind.behind is None
+    assert off(blind) > 3  # what was said and not corrected
+    assert "makes it look smaller" in blind.sentences(Shown("si"))[-1]
+    told = seen(0.3, said_l=0.3)
+    assert off(told) < 2
+    assert abs(told.cooler.effectiveness - OWN) < 0.3 * abs(blind.cooler.effectiveness - OWN)
+    assert "0.30 L of hose lie in air of 75.0 °C, as was said" in told.sentences(Shown("si"))[-1]
+    assert told.as_dict()["behind"]["warmed_degc"] > 5
+
+
+@pytest.mark.parametrize("litres", [0.0, 0.15, 0.3])
+def test_where_nobody_said_how_much_lies_behind_the_interval_holds_all_of_it(litres):
+    found = seen(litres)
+    assert off(found) < 2
+    assert found.outlet_degc == pytest.approx(seen(litres, bonnet=False).outlet_degc)
+    assert found.cooler.effectiveness_u > seen(litres, bonnet=False).cooler.effectiveness_u
+    assert "is in the uncertainty" in found.sentences(Shown("si"))[-1]
+
+
+def test_a_probe_right_behind_the_cooler_needs_no_correction():
+    assert seen(0.0, said_l=0.0).outlet_degc == pytest.approx(seen(0.0, bonnet=False).outlet_degc)
+    assert "right behind the cooler" in seen(0.0, said_l=0.0).sentences(Shown("us"))[-1]
+
+
+def test_an_impossible_hose_is_refused():
+    with pytest.raises(InputError, match="allowed are 0 to 10 L"):
+        seen(0.1, said_l=-0.1)

@@ -1,0 +1,48 @@
+"""What cooler fuel may do for power, by enthalpy balance: by hand, closed balance, order of the laws."""
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.study.power.expectation import expectation
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def test_by_hand():
+    # 24 degC cooler fuel, air-fuel 12.8: 2.1 x 24 / (12.8 x 1.005 + 2.1) = 50.4 / 14.964 = 3.368 degC
+    found = expectation(24.0)
+    assert found.charge_cooler_degc == pytest.approx(3.368, abs=0.001)
+    assert found.ceiling_percent == pytest.approx(100 * 3.368 / (298.15 - 3.368), abs=0.001)  # 1.143 %
+    assert found.ceiling_with_friction_percent == pytest.approx(1.143 / 0.85, abs=0.001)
+    assert found.square_root_percent == pytest.approx(100 * (np.sqrt(298.15 / 294.782) - 1), abs=0.001)  # 0.570 %
+    assert found.richer_percent == pytest.approx(1.49, abs=0.01)  # density 3.0 % up, a jet's mass flow by the root
+    assert "at most 3.4 °C" in found.words()
+    assert "1.1 to 1.3 %" in found.words()
+
+
+def test_the_balance_closes():
+    """Enthalpy before and after mixing is the same: 12.8 kg of air and 1 kg of fuel, the fuel in at 24 degC less."""
+    found = expectation(24.0, charge_degc=30.0)
+    taken_from_charge = (12.8 * 1.005 + 2.1) * found.charge_cooler_degc
+    assert taken_from_charge == pytest.approx(2.1 * 24.0)
+
+
+@given(st.floats(0.5, 90.0), st.floats(-10.0, 60.0))
+def test_order_of_the_values_and_sign(degc, charge_degc):
+    cooler, hotter = expectation(degc, charge_degc), expectation(-degc, charge_degc)
+    assert 0 < cooler.square_root_percent < cooler.ceiling_percent < cooler.ceiling_with_friction_percent
+    assert cooler.square_root_percent < cooler.square_root_with_friction_percent < cooler.ceiling_with_friction_percent
+    assert hotter.ceiling_percent < 0
+    assert hotter.richer_percent < 0
+    assert cooler.square_root_percent == pytest.approx(cooler.ceiling_percent / 2, rel=0.05)
+
+
+def test_nothing_changed_is_nothing_gained():
+    found = expectation(0.0)
+    assert (found.charge_cooler_degc, found.ceiling_percent, found.square_root_percent, found.richer_percent) == (0, 0, 0, 0)
+
+
+@pytest.mark.parametrize("value", [101.0, -200.0, float("nan")])
+def test_bad_input_is_one_sentence(value):
+    with pytest.raises(InputError, match="allowed is -100 to 100 °C"):
+        expectation(value)

@@ -1,0 +1,239 @@
+"""Gains in power whose true size is known."""
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.band import curve_difference
+from hotfuel.study.power import correction, power
+from hotfuel.study.power.curves import bins, shape_words
+from hotfuel.study.power.expectation import expectation
+from hotfuel.study.power.pulls import Pull
+from hotfuel.units import Shown
+
+RPM = np.arange(2500, 6501, 50.0)
+BASE_KW = 150 * np.exp(-(((RPM - 5500) / 3500) ** 2))
+
+
+def pull(name, gain_percent=0.0, *, rng=None, spread=0.3, rpm=RPM, **optional):
+    """One pull; gain_percent a number or an array over rpm."""
+    level = 1.0 if rng is None else 1 + rng.normal(0, spread) / 100
+    ripple = 1.0 if rng is None else 1 + rng.normal(0, 0.1, len(rpm)) / 100
+    kw = np.interp(rpm, RPM, BASE_KW) * (1 + np.asarray(gain_percent) / 100) * level * ripple
+    return Pull(name, rpm, kw, kw * 1000 / (rpm * 2 * np.pi / 60), **optional)
+
+
+def sides(gain, count, seed=1, spread=0.3, baseline=None, variant=None):
+    rng = np.random.default_rng(seed)
+    return {
+        "warm": [pull(f"w{i}", rng=rng, spread=spread, **(baseline or {})) for i in range(count)],
+        "cool": [pull(f"c{i}", gain, rng=rng, spread=spread, **(variant or {})) for i in range(count)],
+    }
+
+
+def column(value):
+    return np.full(len(RPM), value)
+
+
+ABBAABBA = ["w0", "c0", "c1", "w1", "w2", "c2", "c3", "w3"]
+
+
+def test_a_gain_is_found_with_an_interval_that_holds_it():
+    result = power.compare_pulls(sides(3.0, 4), "warm")
+    gain = result.gains[0]
+    assert gain.verdict == verdicts.HIGHER
+    assert gain.low_percent < 3.0 < gain.high_percent
+    assert gain.high_percent - gain.low_percent < 2
+    assert "cool makes more power than warm: +" in gain.sentences[0]
+    assert result.finding() == gain.sentences[0]
+
+
+def test_single_pulls_prove_nothing_and_it_is_said():
+    result = power.compare_pulls(sides(3.0, 1), "warm")
+    assert result.gains[0].verdict == verdicts.DESCRIBED
+    assert "single pulls prove nothing" in result.finding()
+    assert np.isnan(result.gains[0].low_percent)
+    assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
+
+
+def test_coverage_of_the_gain_and_of_the_whole_curve():
+    gain_held = curve_held = 0
+    for seed in range(120):
+        gain = power.compare_pulls(sides(0.7, 3, seed=seed), "warm").gains[0]
+        gain_held += gain.low_percent <= 0.7 <= gain.high_percent
+        curve_held += bool(np.all((gain.band_low_percent <= 0.7) & (gain.band_high_percent >= 0.7)))
+    # 95 % of 120, less three standard errors of 2 %
+    assert gain_held / 120 >= 0.95 - 0.06
+    assert curve_held / 120 >= 0.95 - 0.06
+
+
+def test_the_band_holds_for_curves_of_several_kinds():
+    rng = np.random.default_rng(8)
+    x = np.linspace(0, 1, 16)
+    root = np.linalg.cholesky(np.exp(-0.5 * ((x[:, None] - x) / 0.25) ** 2) + 1e-9 * np.eye(16))
+    for level, wiggle, white in ((0.5, 0.2, 0.1), (0.5, 0.0, 0.02), (0.1, 0.1, 0.3)):
+        held = 0
+        for seed in range(150):
+            y = rng.normal(0, level, (8, 1)) + wiggle * rng.normal(size=(8, 16)) @ root.T + rng.normal(0, white, (8, 16))
+            band = curve_difference(y, np.column_stack([np.repeat([0, 1], 4), np.ones(8)]), seed=seed)
+            held += bool(np.all((band.low <= 0) & (band.high >= 0)))
+            assert band.simultaneous >= band.single
+        assert held / 150 >= 0.95 - 0.054  # three standard errors of 1.8 %
+
+
+def test_drift_is_removed_from_eight_pulls_in_a_balanced_order_only():
+    groups = sides(0.7, 4, spread=0.05)
+    for at, name in enumerate(ABBAABBA):
+        for side in groups.values():
+            for i, one in enumerate(side):
+                if one.name == name:
+                    side[i] = Pull(one.name, one.rpm, one.power_kw * (1 - 0.004 * at), one.torque_nm)
+    removed = power.compare_pulls(groups, "warm", order=ABBAABBA).gains[0]
+    assert removed.drift_removed
+    assert removed.low_percent < 0.7 < removed.high_percent
+    kept = power.compare_pulls(groups, "warm")
+    assert not kept.gains[0].drift_removed
+    assert kept.gains[0].estimate.half_width() > 3 * removed.estimate.half_width()
+    assert any("order of the pulls was not given" in line for line in kept.cautions)
+    ordered = power.compare_pulls(groups, "warm", order=["w0", "w1", "w2", "w3", "c0", "c1", "c2", "c3"])
+    assert not ordered.gains[0].drift_removed
+    assert any("came before" in line for line in ordered.cautions)
+    few = power.compare_pulls({k: v[:3] for k, v in groups.items()}, "warm", order=["w0", "c0", "c1", "w1", "w2", "c2"])
+    assert any("a drift cannot be removed" in line for line in few.cautions)
+
+
+def test_without_lambda_a_gain_is_not_separable_from_mixture():
+    assert power.compare_pulls(sides(3.0, 4), "warm").gains[0].mixture == power.NOT_SEPARABLE
+    same = sides(3.0, 4, baseline={"lambda_ratio": column(0.870)}, variant={"lambda_ratio": column(0.872)})
+    assert power.compare_pulls(same, "warm").gains[0].mixture == power.SEPARABLE
+    moved = sides(3.0, 4, baseline={"lambda_ratio": column(0.87)}, variant={"lambda_ratio": column(0.85)})
+    gain = power.compare_pulls(moved, "warm").gains[0]
+    assert gain.mixture == power.MIXTURE_SHIFTED
+    assert any("-2.3 %" in line for line in gain.sentences)
+
+
+def test_a_gain_above_the_ceiling_is_implausible():
+    fuels = {"baseline": {"fuel_degc": column(48.0)}, "variant": {"fuel_degc": column(24.0)}}
+    big = power.compare_pulls(sides(3.0, 4, **fuels), "warm").gains[0]
+    assert big.implausible
+    assert "implausible" in big.sentences[0]
+    fair = power.compare_pulls(sides(0.9, 4, **fuels), "warm").gains[0]
+    assert not fair.implausible
+    assert fair.expected.fuel_cooler_degc == pytest.approx(24)
+    assert fair.gain_per_degc[1] < 0.9 / 24 < fair.gain_per_degc[2]
+    stated = power.compare_pulls(sides(3.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
+    assert stated.implausible
+    # in the reader's units: 24 degC are 43.2 degF, a gain for each of them is less by 1.8
+    words = " ".join(power.compare_pulls(sides(0.9, 4, **fuels), "warm", shown=Shown("us")).gains[0].sentences)
+    assert "With fuel 43.2 °F cooler" in words
+    assert f"{fair.gain_per_degc[0] / 1.8:+.3f} % per °F" in words
+    assert "°C" not in words
+
+
+def test_air_flow_is_used_where_present():
+    groups = sides(1.0, 3, baseline={"air_flow": column(400.0)}, variant={"air_flow": column(404.0)})
+    gain = power.compare_pulls(groups, "warm").gains[0]
+    assert gain.air_flow_percent == pytest.approx(1.0)
+    assert any("+1.0 % air" in line for line in gain.sentences)
+
+
+def test_what_physics_allows():
+    # Orders of magnitude by enthalpy balance worked by hand: 24 degC cooler fuel, AFR 12.8: 2.1 x 24 / (12.8 x 1.005 + 2.1) = 3.37 degC of charge
+    expected = expectation(24)
+    assert expected.charge_cooler_degc == pytest.approx(3.37, abs=0.01)
+    assert expected.ceiling_percent == pytest.approx(100 * 3.37 / 294.8, abs=0.02)
+    assert expected.ceiling_with_friction_percent == pytest.approx(1.35, abs=0.02)
+    assert expected.square_root_percent == pytest.approx(0.57, abs=0.02)
+    assert 0.6 <= expected.square_root_with_friction_percent <= 0.7
+    assert expectation(29).ceiling_with_friction_percent == pytest.approx(1.64, abs=0.03)
+    assert expectation(0).ceiling_percent == 0
+    with pytest.raises(InputError, match="-100 to 100"):
+        expectation(400)
+
+
+AIR = correction.weather(98, 30, relative_humidity_percent=50)
+
+
+def test_weather_corrects_both_sides_and_marks_what_is_outside():
+    groups = sides(0.7, 3)
+    plain = power.compare_pulls(groups, "warm")
+    corrected = power.compare_pulls(groups, "warm", weather={"warm": AIR, "cool": AIR})
+    assert corrected.gains[0].gain_percent == pytest.approx(plain.gains[0].gain_percent)
+    assert corrected.curves[0].mean_kw == pytest.approx(plain.curves[0].mean_kw * 1.0486, rel=1e-4)
+    assert corrected.standard == "SAE J1349"
+    assert corrected.absolute_figures_count
+    high = correction.weather(85, 30, relative_humidity_percent=50)
+    outside = power.compare_pulls(groups, "warm", weather={"warm": high, "cool": high})
+    assert not outside.absolute_figures_count
+    assert any("absolute figures do not count" in line for line in outside.cautions)
+    other = correction.weather(94.0, 30, relative_humidity_percent=50)
+    with pytest.raises(InputError, match="factors differ by"):
+        power.compare_pulls(groups, "warm", weather={"warm": AIR, "cool": other})
+
+
+def test_a_corrected_file_is_asked_about_and_never_corrected_twice():
+    groups = sides(0.7, 3, baseline={"corrected": True}, variant={"corrected": True})
+    both = {"warm": AIR, "cool": AIR}
+    with pytest.raises(InputError, match="corrected already: say whether they are"):
+        power.compare_pulls(groups, "warm", weather=both)
+    once = power.compare_pulls(groups, "warm", weather=both, already_corrected=True)
+    assert once.curves[0].mean_kw == pytest.approx(power.compare_pulls(groups, "warm").curves[0].mean_kw)
+    assert power.compare_pulls(groups, "warm", weather=both, already_corrected=False).standard == "SAE J1349"
+
+
+def test_the_shape_of_the_curve_in_words():
+    slope = 6 * (RPM - 4500) / 2000
+    crossing = power.compare_pulls(sides(slope, 4, spread=0.1), "warm").gains[0]
+    assert "cross near 45" in crossing.shape
+    assert "a loss low down and a gain up top" in crossing.shape
+    top = np.where(RPM > 5400, 3.0, 0.0)
+    assert "gain up top" in power.compare_pulls(sides(top, 4, spread=0.1), "warm").gains[0].shape
+    assert "nearly the whole curve" in power.compare_pulls(sides(4.0, 4, spread=0.1), "warm").gains[0].shape
+    assert "stands out" in shape_words(RPM, column(-1.0), column(1.0))
+
+
+def test_pulls_of_other_speeds_are_compared_where_they_overlap():
+    rng = np.random.default_rng(0)
+    groups = {
+        "a": [pull("a", rng=rng, rpm=np.arange(2000, 6001, 40.0))],
+        "b": [pull("b", 1.0, rng=rng, rpm=np.arange(3000, 6600, 55.0))],
+    }
+    grid = bins([*groups["a"], *groups["b"]])
+    assert grid.rpm[0] - grid.width / 2 >= 3000
+    assert grid.rpm[-1] + grid.width / 2 <= 6000
+
+
+@pytest.mark.parametrize(
+    ("groups", "options", "words"),
+    [
+        ({}, {}, "no variant"),
+        ({"warm": [pull("w")]}, {}, "only the variant"),
+        ({"warm": [pull("w")], "cool": []}, {}, "cool has no pull"),
+        ({"warm": [pull("w")], "cool": [pull("c", 60.0)]}, {}, "two engines"),
+        (
+            {"warm": [pull("w", rpm=np.arange(1000, 2000, 50.0))], "cool": [pull("c", rpm=np.arange(5000, 6500, 50.0))]},
+            {},
+            "share no engine speed",
+        ),
+        ({"warm": [pull("w")], "cool": [pull("c")]}, {"weather": {"warm": AIR}}, "weather is missing for cool"),
+        ({"warm": [pull("w")], "cool": [pull("c")]}, {"order": ["w"]}, "order must name every pull once"),
+        ({"warm": [pull("w")], "cool": [pull("c")]}, {"bin_rpm": 5.0}, "50 to 1000 rpm"),
+        ({"warm": [pull("w")], "cool": [pull("c")]}, {"standard": "own", "weather": {"warm": AIR, "cool": AIR}}, "is not known"),
+        ({"warm": [pull("w")], "cool": [pull("c")]}, {"standard": "own"}, "is not known"),
+        ({"warm": [pull("w"), pull("w")], "cool": [pull("c", 1.01)]}, {}, "same figures as w"),
+        ({"warm": [pull("w", corrected=True)], "cool": [pull("c", 1.01)]}, {}, "compare like with like"),
+    ],
+)
+def test_bad_input_is_one_sentence(groups, options, words):
+    with pytest.raises(InputError, match=words) as caught:
+        power.compare_pulls(groups, "warm", **options)
+    assert "\n" not in str(caught.value)
+
+
+def test_everything_can_be_dumped():
+    import json
+
+    from hotfuel.cli.app import plain
+
+    text = json.dumps(plain(power.compare_pulls(sides(0.7, 3), "warm").as_dict()), allow_nan=False)
+    assert json.loads(text)["gains"][0]["variant"] == "cool"
