@@ -64,9 +64,20 @@ class Application:
         board.sensor_rail(True)
         self._apply()
         self._register()
+        self._take_over()
         for name in OPTIONAL:
             self._attach(name)
         self.emit_event("boot", value=self.boot_count, detail=trouble)
+
+    def _take_over(self):
+        """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
+        import migrate
+
+        try:
+            migrate.folder(self.folder)
+        except OSError as error:
+            self.emit_event("exception", detail="what an earlier version stored is still in its folder: " + reason(error))
+        del sys.modules["migrate"]
 
     def _attach(self, name):
         """A module that is not there is no loss; one that fails is reported, and the board measures without it."""

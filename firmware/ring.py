@@ -12,6 +12,7 @@
 
 import os
 
+FOLDER = "drives"  # never the name of a module: a folder is found first, and hides it from the next boot on
 SEGMENT_BYTES = 32000  # eight 4 KB blocks with littlefs' own pointers; 32768 would take a ninth
 SEGMENT_BLOCKS_BYTES = 9 * 4096  # those eight, and one for the folder's own growth
 KEEP_FREE_BYTES = 65536  # for settings, and for firmware to be replaced

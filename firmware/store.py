@@ -5,9 +5,8 @@ import struct
 from commands import Refused
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import EVENTS, NOT_A_CODE
-from ring import Ring
+from ring import FOLDER, Ring
 
-FOLDER = "store"
 FETCH_MAX = 224  # bytes of a segment in one data frame
 QUEUE_BUSY = 4096  # bytes waiting for the host: live readings first
 ROWS_MAX = 32  # segments listed in one reply
