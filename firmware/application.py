@@ -15,11 +15,12 @@ from clock import U32, Clock
 from commands import Commands, Refused
 from hotfuel_wire import PROTOCOL_VERSION, codec
 from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
-from inputs import PERIOD_MS, Inputs
+from inputs import KEY_OFF_MS, PERIOD_MS, Inputs
 from sampler import Sampler
 from sender import Sender
 from timeofday import TimeOfDay
 from twinfile import TwinFile
+from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
@@ -48,11 +49,19 @@ class Application:
         self.on_loop = []
         self.on_change = []
         self.attached = []
-        self.health = {"frames_stored": 0, "store_free_kb": 0xFFFF, "lamp": 0, "alarm_unseen": 0, "limits_age_days": 0xFFFF}
+        self.health = {
+            "frames_stored": 0,
+            "store_free_kb": 0xFFFF,
+            "lamp": 0,
+            "memory_free": board.memory_free(),
+            "alarm_unseen": 0,
+            "limits_age_days": 0xFFFF,
+        }
         self.description_id = 0
-        self.boot_count = self._count_boot()
+        boots = TwinFile("boots", folder)
         self._settings_file = TwinFile("settings", folder)
-        self.settings, trouble = configuration.load(self._settings_file)
+        self.settings, trouble = configuration.load(self._settings_file, boots.load() is not None)
+        self.boot_count = _count(boots)  # behind the settings: a first boot that is cut short is a first boot again
         self._received = bytearray(64)
         self._last_ms = 0
         # The first description may go out before the host's side of USB is up: it comes again soon.
@@ -88,15 +97,6 @@ class Application:
             if not (isinstance(error, ImportError) and name in str(error)):
                 self.emit_event("exception", detail="%s: %s" % (name, reason(error)))
 
-    def _count_boot(self):
-        file = TwinFile("boots", self.folder)
-        try:
-            count = int((file.load() or b"0").decode()) + 1
-            file.save(str(count).encode())
-        except (OSError, ValueError):  # a full or worn flash must not keep the board from measuring
-            count = 0
-        return count
-
     def _apply(self):
         """Take the settings into use: new chips, new description."""
         if self.sampler:
@@ -116,14 +116,14 @@ class Application:
         period_ms = 1000 // self.settings["rate_hz"]
         self.sampler = Sampler(board, chips, period_ms)
         self.sender.period_ms = period_ms
-        inputs = Inputs(board, self.settings)
+        inputs = Inputs(board, self.settings, self.folder)
         if self.inputs:
             inputs.on_button, inputs.on_ignition = self.inputs.on_button, self.inputs.on_ignition
         else:
             inputs.on_button.append(self._mark_button)
             inputs.on_ignition.append(self._ignition)
         self.inputs = inputs
-        self._state = [0] * len(chips)  # 0, or the reason in `hot` that was reported last
+        self.watch = Watch(len(chips), self.emit_event)
         self._reading = {"channels": [{"hot": 0, "cold": 0, "status": 0} for _ in chips]}  # type: dict
         channels = []
         for name, place, chip in zip(names, self.settings["places"], chips):
@@ -218,21 +218,10 @@ class Application:
             row["cold"] = sampler.cold[index]
             row["status"] = sampler.status[index]
             if hot in (NO_ANSWER, CONFIGURATION_LOST) or hot > NOT_A_CODE:
-                self._watch(index, hot if hot < NOT_A_CODE else 0)
+                self.watch.see(index, hot if hot < NOT_A_CODE else 0, time_ms)
         self.emit("reading", reading, time_ms)
         for call in self.on_tick:
             call(time_ms, sampler.hot, sampler.cold, sampler.status)
-
-    def _watch(self, channel, state):
-        """Events at the changes only: a chip that stays away, or loses its settings at every tick, is reported once."""
-        before = self._state[channel]
-        if state == before:
-            return
-        self._state[channel] = state
-        if before == NO_ANSWER:
-            self.emit_event("chip_found", channel)
-        if state:
-            self.emit_event("chip_lost" if state == NO_ANSWER else "configuration_lost", channel)
 
     def _is_due(self, what, now, every_ms):
         if (now - self._due[what]) & U32 > 0x7FFFFFFF:
@@ -251,6 +240,8 @@ class Application:
             self.emit("health", self._health())
         if self._is_due("collect", now, COLLECT_MS):
             gc.collect()
+            self.health["memory_free"] = board.memory_free()  # what is in use, not what waits to be collected
+            self.watch.step(now)
         self.time_of_day.step(now)
 
     def _health(self):
@@ -261,14 +252,13 @@ class Application:
         values["longest_tick_us"] = max(before[3], sampler.longest_us)
         values["frames_sent"] = self.sender.sent
         values["frames_dropped"] = self.sender.dropped
-        values["memory_free"] = board.memory_free()
         return values
 
     def _mark_button(self, held_ms):
         self.emit_event("mark", value=held_ms)
 
     def _ignition(self, on):
-        self.emit_event("ignition_on" if on else "ignition_off")
+        self.emit_event("ignition_on" if on else "ignition_off", value=0 if on else KEY_OFF_MS)
 
     def _register(self):
         register = self.commands.register
@@ -287,13 +277,13 @@ class Application:
 
     def _info(self, _argument):
         self.describe()  # whoever asks has perhaps just come and cannot read the readings yet
-        lost = [self.settings["places"][index] for index, state in enumerate(self._state) if state]
+        lost = [self.settings["places"][index] for index, state in enumerate(self.watch.states) if state]
         lines = (
             "board_id=" + "".join(["%02x" % byte for byte in board.board_id()]),
             "boot_count=%d" % self.boot_count,
             "reset_cause=" + board.reset_cause(),
             "uptime_ms=%d" % self.clock.now(),
-            "memory_free=%d" % board.memory_free(),
+            "memory_free=%d" % self.health["memory_free"],
             "barometer=%s" % (self.inputs.barometer.chip if self.inputs.barometer else None),
             "attached=" + ",".join(self.attached),
             "lost=" + ",".join(lost),
@@ -334,6 +324,15 @@ class Application:
             raise Refused("bad_argument", "service takes no argument")
         self._service_ms = self._last_ms  # the turn's own time: a later one would count as long ago in this turn's comparison
         return b"the board restarts and ends at its prompt"
+
+
+def _count(file):
+    try:
+        count = int((file.load() or b"0").decode()) + 1
+        file.save(str(count).encode())
+    except (OSError, ValueError):  # a full or worn flash must not keep the board from measuring
+        count = 0
+    return count
 
 
 def _text(argument):

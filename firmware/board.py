@@ -17,8 +17,13 @@ simulated_speed = getattr(machine, "simulated_speed", 0)  # only a stand-in for 
 
 WATCHDOG_MS = 8000  # the RP2040's longest is 8388
 SERVICE_FLAG = "service.flag"
+REASON_FILE = "reset.why"
+INSTALLING_FLAG = "install.flag"
 I2C_TIMEOUT_US = 2000
 BUTTON_DOWN = 0
+BUTTON_SETTLE_MS = 2  # the processor's pull-up alone takes a lead of a few hundred pF that long
+BUTTON_HELD_MS = 50  # at boot; a capacitor at the button charges through that pull-up in less
+PROMPT_MS = 250  # the lamp at the prompt: lit, and dark for one step in eight
 OPEN_CODE = 600  # 30 mV: more than the converter's offset, less than any supply or sender behind its divider
 SETTLE_MS = 10  # a divider of 10k with 100 nF behind it
 
@@ -213,19 +218,46 @@ def stop_timer():
 
 
 def prompt_wanted():
-    """True if this boot should end at the prompt: the button is held, or the last run was told so (once)."""
+    """True if this boot should end at the prompt: an installation is under way, the last run was told so (once), or the button is held."""
+    if _there(INSTALLING_FLAG):
+        return True
     try:
         os.remove(SERVICE_FLAG)
         return True
     except OSError:
-        return button()
+        return _button_at_boot()
+
+
+def _button_at_boot():
+    """True if the button is down the whole time, after its lead has had time to charge."""
+    button()
+    sleep_ms(BUTTON_SETTLE_MS)
+    for _ in range(BUTTON_HELD_MS):
+        if not button():
+            return False
+        sleep_ms(1)
+    return True
+
+
+def stay_at_prompt():
+    """Lamp and reason for a board that ends at its prompt: lit but for short gaps, so that nobody takes it for dead or for measuring."""
+    _leave_reason("service")
+    turn = 0
+
+    def step(_timer):
+        nonlocal turn
+        turn = (turn + 1) & 7
+        lamp(turn)
+
+    lamp(True)
+    start_timer(PROMPT_MS, step)
 
 
 def leave_for_prompt():
     """Reset, and end at the prompt: nothing else leads there, as 0x03 is data and the RP2040's watchdog cannot be stopped."""
     with open(SERVICE_FLAG, "w") as file:
         file.write("once")
-    machine.reset()
+    reset("service")
 
 
 def doze(ms):
@@ -233,9 +265,25 @@ def doze(ms):
     machine.lightsleep(ms)
 
 
-def reset():
-    """Start the board anew."""
+def reset(reason):
+    """Start the board anew; `reason`, a name of messages.RESET_CAUSES, is kept for the next boot, as the processor reports its watchdog."""
+    _leave_reason(reason)
     machine.reset()
+
+
+def _leave_reason(reason):
+    try:
+        with open(REASON_FILE, "w") as file:
+            file.write(reason)
+    except OSError:
+        pass
+
+
+def _there(path):
+    try:
+        return os.stat(path)
+    except OSError:
+        return None
 
 
 def start_watchdog():
@@ -255,8 +303,19 @@ def board_id():
 
 
 def reset_cause():
-    """Why the board started, as messages.RESET_CAUSES names it."""
+    """Why the board started, as messages.RESET_CAUSES names it; "watchdog" is left for a program that hung."""
+    return _once("cause", _find_cause)
+
+
+def _find_cause():
+    kept = ""
+    if _there(REASON_FILE):
+        with open(REASON_FILE) as file:
+            kept = file.read()
+        os.remove(REASON_FILE)
     cause = machine.reset_cause()
+    if kept and cause == machine.WDT_RESET:
+        return kept
     for name, attribute in (("power_on", "PWRON_RESET"), ("watchdog", "WDT_RESET"), ("soft", "SOFT_RESET")):
         if cause == getattr(machine, attribute, None):
             return name

@@ -1,9 +1,14 @@
 """The other inputs, each optional: barometer, battery, fuel-pressure sender, engine speed, ignition, button. All raw."""
 
+import os
+
 from hotfuel_wire.messages import BAROMETER_CHIPS, FITTED, INPUTS
 
 PERIOD_MS = 1000
 DEBOUNCE_MS = 40
+# Cranking may pull the supply, and with it the divider, below what the pin reads as high, for as long as the engine is turned over.
+KEY_OFF_MS = 5000
+SEEN_FILE = "ignition.seen"  # there once the ignition was seen on: from then on, off means off and not "nobody wired it"
 _BACK_OFF_MAX = 64  # periods
 
 
@@ -64,13 +69,20 @@ class Barometer:
 
 
 class Inputs:
-    """`on_button`: called with the held time in ms when the button is let go. `on_ignition`: called with True or False at each change."""
+    """`on_button`: called with the held time in ms when the button is let go. `on_ignition`: called with True or False at each change.
 
-    def __init__(self, board, settings):
+    `ignition_seen`: it was on once, in this boot or an earlier one. `pulses_ms`: when the engine's pulses were last seen to go on; None: never yet.
+    """
+
+    def __init__(self, board, settings, folder=""):
         self.on_button = []
         self.on_ignition = []
         self.ignition = board.ignition()
         self.held = False
+        self.pulses_ms = None
+        self._seen_path = folder + SEEN_FILE
+        self.ignition_seen = _exists(self._seen_path)
+        self._now_ms = 0
         self._board = board
         self._fitted = settings["inputs"]
         self.barometer = Barometer(board, settings["barometer"]) if "barometer" in self._fitted else None
@@ -81,6 +93,7 @@ class Inputs:
 
     def step(self, now_ms):
         """Watch button and ignition; called at every turn of the main loop."""
+        self._now_ms = now_ms
         held = self._board.button()
         if held != self.held and (now_ms - self._button_ms) & 0xFFFFFFFF >= DEBOUNCE_MS:
             length_ms = (now_ms - self._button_ms) & 0xFFFFFFFF
@@ -92,11 +105,25 @@ class Inputs:
         ignition = self._board.ignition()
         if ignition == self.ignition:
             self._ignition_ms = now_ms
-        elif (now_ms - self._ignition_ms) & 0xFFFFFFFF >= DEBOUNCE_MS:
+        elif (now_ms - self._ignition_ms) & 0xFFFFFFFF >= (KEY_OFF_MS if self.ignition else DEBOUNCE_MS):
             self.ignition = ignition
             if "ignition" in self._fitted:
                 for call in self.on_ignition:
                     call(ignition)
+        if self.ignition and not self.ignition_seen and "ignition" in self._fitted:
+            self._remember()
+
+    def _remember(self):
+        self.ignition_seen = True
+        try:
+            with open(self._seen_path, "w") as file:
+                file.write("1")
+        except OSError:  # this boot knows it all the same
+            pass
+
+    def turned_within(self, now_ms, ms):
+        """True if the engine's pulses were seen in the last `ms`."""
+        return self.pulses_ms is not None and (now_ms - self.pulses_ms) & 0xFFFFFFFF < ms
 
     def read(self):
         """The values of one auxiliary frame; True if the barometer is another than before."""
@@ -113,7 +140,10 @@ class Inputs:
             if self.barometer.chip:
                 fitted |= FITTED["barometer"]
         if self.counter:
-            values["pulses"] = self.counter.count()
+            pulses = self.counter.count()
+            if pulses != values["pulses"]:
+                values["pulses"] = pulses
+                self.pulses_ms = self._now_ms
             if self.counter.by_interrupt:
                 fitted |= FITTED["engine_pulses_irq"]
         for name in ("battery", "fuel_pressure"):
@@ -127,3 +157,11 @@ class Inputs:
         if not (self.barometer and self.barometer.chip):
             return None
         return {"chip": BAROMETER_CHIPS[self.barometer.chip], "words": self.barometer.words}
+
+
+def _exists(path):
+    try:
+        os.stat(path)
+        return True
+    except OSError:
+        return False

@@ -18,6 +18,7 @@ RUNNING_MS = 2000  # engine pulses within this time: it runs
 # A ratiometric sender stands at 10 % of its supply without pressure, 6554 of 65535; 1446 above it are 2.8 % of the sender's span, well beyond what
 # the converter is off by, and below the pressure of any pump.
 FUEL_PRESSURE_CODE = 8000
+SENDER_CODE = 3277  # 5 % of its supply: less is no sender, or a broken wire
 LONG_PRESS_MS = 1500
 IDENTIFY = [300, 300] * 10
 QUIET = 30000  # hundredths of a degC: a place that is read and has no limit now
@@ -45,8 +46,6 @@ class Limits:
         self._head_piece = b""
         self._lamp = Lamp()
         self._air = []  # the last air pressures, in the tables' unit
-        self._pulses = 0
-        self._pulses_ms = -RUNNING_MS
         self._read_ms = 0
         self._began_ms = application.clock.now()
         self._load()
@@ -151,14 +150,17 @@ class Limits:
         return self.head["air_units"] if self.head else 0
 
     def states(self, now_ms):
-        """The engine states to reckon with: running or standing; both while that is not known, which is the one worst case."""
+        """The engine states to reckon with: running or standing; both while that is not known, which is the one worst case.
+
+        An input nobody wired reads as off. So pulses count once one was seen, an ignition that is off once it was seen on.
+        """
         fitted = self.application.settings["inputs"]
         inputs = self.application.inputs
-        if "engine_pulses" in fitted:
-            running = now_ms - self._pulses_ms < RUNNING_MS
-        elif "ignition" in fitted and not inputs.ignition:
+        if inputs.pulses_ms is not None:
+            running = inputs.turned_within(now_ms, RUNNING_MS)
+        elif "ignition" in fitted and inputs.ignition_seen and not inputs.ignition:
             running = False  # whatever pressure the line still holds
-        elif "fuel_pressure" in fitted:
+        elif "fuel_pressure" in fitted and inputs.values["fuel_pressure"] > SENDER_CODE:
             running = inputs.values["fuel_pressure"] > FUEL_PRESSURE_CODE
         else:  # with the ignition on it may have stalled
             return _STANDING + _RUNNING
@@ -222,9 +224,6 @@ class Limits:
 
     def _read_inputs(self, now_ms):
         values, chip = self.application.inputs.values, self.application.inputs.barometer
-        if values["pulses"] != self._pulses:
-            self._pulses = values["pulses"]
-            self._pulses_ms = now_ms
         if chip and chip.chip and values["barometer"]:
             try:
                 pa = barometer.air_pressure_pa(BAROMETER_CHIPS[chip.chip], chip.words, values["barometer"])

@@ -1,12 +1,14 @@
 """Power that sees the hot soak: after key-off the board goes on for an hour, then sleeps; a weak battery is spared.
 
-The feed is permanent, through its own fuse; ignition is sensed. Without a battery reading (on a bench, fed by USB) it never sleeps.
+The feed is permanent, through its own fuse; ignition is sensed. Without a battery reading (on a bench, fed by USB) it never sleeps, nor without an
+ignition input that could wake it, nor while the engine's pulses come. Off is believed for the hour after key-off only once the ignition was seen on.
 """
 
 import board
 
 LOW_MS = 30000  # cranking dips are shorter
 FED_MV = 6000  # below that the feed is not a car's battery
+TURNED_MS = 60000  # pulses within this time: a driving car, whatever the ignition input says
 DOZE_MS = 2000  # shorter than the watchdog's patience
 DIVIDER = 11  # 100k over 10k, see pins.py
 REFERENCE_MV = 3300
@@ -37,7 +39,8 @@ class Power:
         if "battery" not in fitted or "ignition" not in fitted:
             return
         supply_mv = battery_mv(application.inputs.values["battery"])
-        if application.inputs.ignition or supply_mv < FED_MV:
+        inputs = application.inputs
+        if inputs.ignition or supply_mv < FED_MV or inputs.turned_within(now_ms, TURNED_MS):
             self._off_since_ms = self._low_since_ms = None
             return
         if self._off_since_ms is None:
@@ -50,7 +53,10 @@ class Power:
         if low and (now_ms - self._low_since_ms) & 0xFFFFFFFF >= LOW_MS:
             application.emit_event("low_voltage", value=supply_mv)
             self._sleep(supply_mv)
-        elif (now_ms - self._off_since_ms) & 0xFFFFFFFF >= application.settings["after_key_off_min"] * 60000:
+        elif (
+            inputs.ignition_seen
+            and (now_ms - self._off_since_ms) & 0xFFFFFFFF >= application.settings["after_key_off_min"] * 60000
+        ):
             self._sleep(supply_mv)
 
     def _sleep(self, supply_mv):
@@ -67,4 +73,4 @@ class Power:
         while not board.ignition():
             board.feed()
             board.doze(DOZE_MS)
-        board.reset()
+        board.reset("wake")

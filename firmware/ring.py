@@ -83,8 +83,11 @@ class Ring:
 
     # Writing
 
-    def offer(self, name, frame, size, time_ms):
-        """Stores message `name`, the first `size` bytes of `frame` (zeros on both sides), if its kind and rate say so. Replies and data never are."""
+    def offer(self, name, frame, size, time_ms, at_once=True):
+        """Stores message `name`, the first `size` bytes of `frame` (zeros on both sides), if its kind and rate say so. Replies and data never are.
+
+        An event is flushed at once, unless it is one that may come often.
+        """
         if name not in _STORED or self.full or (self.paused and name in ("reading", "auxiliary")):
             return
         interval = self.intervals_ms.get(name)
@@ -99,7 +102,7 @@ class Ring:
         self._buffer[self._filled : self._filled + length] = memoryview(frame)[1:size]
         self._filled += length
         self._waiting += 1
-        if name == "event":
+        if name == "event" and at_once:
             self.flush(time_ms)
 
     def poll(self, time_ms):

@@ -19,7 +19,12 @@ ROWS = {  # type: dict
     "places": (("tank", "pump", "carb_inlet"), "names", 12),
     "chips": (("MAX31856",) * 3, "words", _AMPLIFIERS),
     "i2c_addresses": (("96", "97", "98"), "words", ("0", "96", "97", "98", "99", "100", "101", "102", "103")),
-    "inputs": (_INPUTS, "words", _INPUTS),
+    "inputs": ((), "words", _INPUTS),  # what is wired: a board cannot tell an input that is off from one that is not there
+    "inputs_confirmed": (
+        1,
+        "number",
+        (0, 1),
+    ),  # 0: taken over from a version whose default was all of them; the owner is asked once
     "barometer": ("auto", "word", ("auto", "BMP280", "BMP390")),
     "stored_rate_hz": (2, "number", (1, 2, 5, 10)),
     "after_key_off_min": (60, "range", (0, 1440)),
@@ -121,22 +126,43 @@ def changed(settings, text):
         if not equals:
             raise SettingsError("%s is not name=value" % line[:30])
         new[name] = parse(name, value)
+        if name == "inputs":
+            new["inputs_confirmed"] = 1
     check(new)
     return new
 
 
-def load(twin):
-    """(settings, reason): what the file holds over the defaults; a file that cannot be used leaves the defaults and the reason why."""
+def load(twin, booted_before=False):
+    """(settings, reason): what the file holds over the defaults; a file that cannot be used leaves the defaults and the reason why.
+
+    Up to version 0.1 all inputs were the default and a default was not stored: a board that has booted before and whose file names no inputs
+    keeps them all, and its file is written anew.
+    """
     content = twin.load()
-    if content is None:
-        return defaults(), ""
+    if content is None and not booted_before:
+        return _written(twin, defaults()), ""
     try:
-        return changed(defaults(), content.decode()), ""
+        settings = changed(defaults(), content.decode()) if content else defaults()
+        if not content or b"inputs=" not in content:
+            settings.update({"inputs": _INPUTS, "inputs_confirmed": 0})
+            _written(twin, settings)
+        return settings, ""
     except (SettingsError, UnicodeError) as error:
         return defaults(), str(error)
 
 
+def _written(twin, settings):
+    try:
+        save(twin, settings)
+    except OSError:  # at the next boot again
+        pass
+    return settings
+
+
 def save(twin, settings):
-    """Write all settings that differ from the defaults. Raises OSError; the old file is kept then."""
-    lines = [show(name, settings[name]) for name in sorted(ROWS) if settings[name] != ROWS[name][0]]
-    twin.save("\n".join(lines or [show("rate_hz", settings["rate_hz"])]).encode())
+    """Write all settings that differ from the defaults, and the inputs always. Raises OSError; the old file is kept then."""
+    twin.save(
+        "\n".join(
+            [show(name, settings[name]) for name in sorted(ROWS) if name == "inputs" or settings[name] != ROWS[name][0]]
+        ).encode()
+    )

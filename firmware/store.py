@@ -12,6 +12,9 @@ QUEUE_BUSY = 4096  # bytes waiting for the host: live readings first
 ROWS_MAX = 32  # segments listed in one reply
 _ROW = "<HIB"
 
+# A loose plug makes many of these: they wait for the next flush, so that it does not wear the flash.
+_OFTEN = tuple([EVENTS[name] for name in ("chip_lost", "chip_found", "chip_unsteady", "configuration_lost")])
+
 QUIET_MS = 30 * 60 * 1000
 QUIET_DEGC = 3
 # Hot codes per degC at the cold end (type K: about 40 uV); None: the chip's hot code is a temperature, to be compared with its cold one.
@@ -82,11 +85,13 @@ class Store:
             self._head[name] = bytes(memoryview(frame)[:size])
             if kept is not None and _body(kept) == _body(self._head[name]):
                 return
-        self.ring.offer(name, frame, size, now_ms)
-        if name == "event":
-            _, event = codec.unpack(framing.decode(memoryview(frame)[1 : size - 1]))
-            if worth_keeping(event):
-                self.ring.protect(now_ms)
+        if name != "event":
+            self.ring.offer(name, frame, size, now_ms)
+            return
+        _, event = codec.unpack(framing.decode(memoryview(frame)[1 : size - 1]))
+        self.ring.offer(name, frame, size, now_ms, event["code"] not in _OFTEN)
+        if worth_keeping(event):
+            self.ring.protect(now_ms)
 
     def _tick(self, time_ms, hot, cold, _status):
         paused = self._quiet.tick(time_ms, hot, cold)

@@ -26,6 +26,7 @@ FLOORS = [
     "study",
     "report",
     "simulator",
+    "install",
     "cli",
 ]
 # Stricter than the order alone.

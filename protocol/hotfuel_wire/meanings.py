@@ -28,7 +28,8 @@ FIELDS = {
     "description.firmware_patch": "Firmware version, third number",
     "description.board_id": "The processor's unique id",
     "description.boot_count": "Boots of this board so far, kept in its settings; makes every boot's description differ",
-    "description.reset_cause": "Why the board started: 0 unknown, 1 power on, 3 watchdog, 5 soft reset",
+    "description.reset_cause": "Why the board started: 0 unknown, 1 power on, 3 watchdog (the program hung), 5 soft reset, 6 woken by the ignition, "
+    "7 from its prompt, after service or an installation",
     "description.period_ms": "Sampling period",
     "description.simulated": "1: not a real board",
     "description.simulated_speed": "How many times faster than real time a simulated board runs; 0: real board",
@@ -131,13 +132,18 @@ EVENTS = {
     ),
     "limits_loaded": ("a set of limits was taken into use", "altitude they are made for, m", "made=unix seconds"),
     "ignition_on": ("", "", ""),
-    "ignition_off": ("", "", ""),
+    "ignition_off": ("off for so long that it cannot be the starter's dip", "how long it has been off by now, ms", ""),
     "clock_set": ("by the host", "", "unix microseconds, decimal"),
     "store_recovered": ("the store of an earlier boot was opened", "bytes of its newest segment", ""),
     "store_full": ("only protected segments are left", "number of segments", ""),
     "store_paused": ("all places near the cabin's temperature for half an hour: readings are not stored", "1 begins, 0 ends", ""),
     "low_voltage": ("the battery is low with the ignition off", "mV", ""),
     "sleep": ("the board goes to sleep until the ignition comes on", "supply, mV", ""),
+    "chip_unsteady": (
+        "a chip that came and went more often than is told one by one: at most once a minute",
+        "how often it was lost since the last event of this channel",
+        "how it stands now",
+    ),
 }
 
 # command -> (argument, answer); text is UTF-8, numbers little-endian

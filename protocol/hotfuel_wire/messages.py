@@ -175,7 +175,7 @@ TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 CHIPS = {"MAX31856": 1, "MAX31855": 2, "MCP9601": 3, "MCP9600": 4}
 BAROMETER_CHIPS = {"BMP280": 1, "BMP390": 2}
 MODES = {"one_shot": 0, "automatic": 1}
-RESET_CAUSES = {"unknown": 0, "power_on": 1, "watchdog": 3, "soft": 5}
+RESET_CAUSES = {"unknown": 0, "power_on": 1, "watchdog": 3, "soft": 5, "wake": 6, "service": 7}
 FITTED = {
     "barometer": 1,
     "battery": 2,
@@ -204,6 +204,7 @@ EVENTS = {
     "store_paused": 15,
     "low_voltage": 16,
     "sleep": 17,
+    "chip_unsteady": 18,
 }
 COMMANDS = {
     "version": 1,

@@ -47,6 +47,29 @@ def lost():
     made.run(app.step, 10)
 
 
+def storm():
+    """Five minutes with a plug that is in and out every second, and five without: what the store wrote."""
+    made = rig.Rig()
+    app = application(made)
+    import ring as ring_module
+
+    flushes = [0]
+    flush = ring_module.Ring.flush
+
+    def counted(self, time_ms):
+        flushes[0] += 1 if self._filled else 0
+        flush(self, time_ms)
+
+    ring_module.Ring.flush = counted
+    made.run(app.step, 300)
+    found["quiet"] = flushes[0]
+    flushes[0] = 0
+    for second in range(300):
+        made.at(second + 0.05, lambda gone=second % 2 == 0: made.chips[1].set_fault("gone", gone))
+    made.run(app.step, 300)
+    found["storm"] = flushes[0]
+
+
 def brown_out():
     made = rig.Rig()
     app = application(made)
@@ -163,6 +186,7 @@ def inputs():
         resting[6 + world.PULSES] = 1234
 
     app = application(made)
+    command(app, 1, "settings_set", b"inputs=barometer,battery,fuel_pressure,engine_pulses,ignition,mark_button")
     made.at(2, lambda: made.hold("ignition", 1))
     made.at(3, lambda: made.hold("button", 0))
     made.at(3.5, lambda: made.hold("button", None))
@@ -178,7 +202,7 @@ def service():
     import board
     import os
 
-    board.SERVICE_FLAG = folder + board.SERVICE_FLAG
+    board.SERVICE_FLAG, board.REASON_FILE = folder + board.SERVICE_FLAG, folder + board.REASON_FILE
     try:
         made.run(app.step, 3)
     except SystemExit as ended:

@@ -12,7 +12,7 @@ function put(from, to) {
   for (const name of fs.readdirSync(from)) {
     const file = path.join(from, name);
     if (fs.statSync(file).isDirectory() && name !== '__pycache__') put(file, to + '/' + name);
-    else if (name.endsWith('.py')) mp.FS.writeFile(to + '/' + name, fs.readFileSync(file, 'utf8'));
+    else if (/\.m?py$/.test(name)) mp.FS.writeFile(to + '/' + name, fs.readFileSync(file));
   }
 }
 
@@ -31,6 +31,10 @@ for (const name of ['hotfuel_wire.codec', 'hotfuel_wire.framing', 'board', 'sett
   mp.runPython(`import ${name}`);
   used(name);
 }
+mp.runPython(`import settings, twinfile
+everything = 'inputs=' + ','.join(settings.ROWS['inputs'][2])
+settings.save(twinfile.TwinFile('settings'), settings.changed(settings.defaults(), everything))
+del settings, twinfile, everything`);
 mp.runPython('import application; made = application.Application()');
 used('running');
 mp.runPython("print('attached', ','.join(made.attached))");

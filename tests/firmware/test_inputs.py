@@ -1,5 +1,6 @@
 """Button, ignition, barometer, time of day, on a board of the test's own."""
 
+import types
 from datetime import UTC, datetime
 
 import pytest
@@ -8,9 +9,14 @@ from commands import Refused
 from hotfuel_wire.messages import FITTED
 from hypothesis import given
 from hypothesis import strategies as st
-from inputs import Inputs
-from settings import defaults
+from inputs import KEY_OFF_MS, Inputs
+from settings import defaults as new_board
 from timeofday import TimeOfDay
+
+
+def defaults():
+    """Settings of a board with everything wired."""
+    return {**new_board(), "inputs": ("barometer", "battery", "fuel_pressure", "engine_pulses", "ignition", "mark_button")}
 
 
 class I2c:
@@ -88,6 +94,18 @@ def test_button_reports_how_long_it_was_held_and_does_not_bounce():
     assert inputs.held is False
 
 
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path, monkeypatch):
+    """The board's files are where it runs."""
+    monkeypatch.chdir(tmp_path)
+
+
+def ignition(board, inputs, start_ms, length_ms, on):
+    for time_ms in range(start_ms, start_ms + length_ms, 20):
+        board.ignition_on = on(time_ms) if callable(on) else on
+        inputs.step(time_ms)
+
+
 def test_ignition_is_reported_at_its_changes_after_the_contact_has_settled():
     board = Board()
     inputs = Inputs(board, defaults())
@@ -97,7 +115,67 @@ def test_ignition_is_reported_at_its_changes_after_the_contact_has_settled():
     for time_ms, on in steps:
         board.ignition_on = on
         inputs.step(time_ms)
+    assert changes == [True]
+    ignition(board, inputs, 320, KEY_OFF_MS - 200, False)
+    assert changes == [True], "not off yet"
+    ignition(board, inputs, 120 + KEY_OFF_MS, 400, False)
     assert changes == [True, False]
+
+
+def test_cranking_is_never_a_key_off():
+    """Cranking for 15 s at 6.5 V: the divider stands where a pin may read either way, and reads low for up to 4 s at a stretch."""
+    board = Board()
+    board.ignition_on = True
+    inputs = Inputs(board, defaults())
+    changes = []
+    inputs.on_ignition.append(changes.append)
+    ignition(board, inputs, 0, 1000, True)
+    ignition(board, inputs, 1000, 15000, lambda time_ms: time_ms % 4200 < 60)
+    ignition(board, inputs, 16000, 1000, True)
+    assert changes == []
+    assert inputs.ignition is True
+
+
+def test_an_ignition_once_seen_on_is_remembered_over_resets():
+    board = Board()
+    first = Inputs(board, defaults())
+    ignition(board, first, 0, 1000, False)
+    assert first.ignition_seen is False
+    assert Inputs(board, defaults()).ignition_seen is False
+    ignition(board, first, 1000, 200, True)
+    assert first.ignition_seen is True
+    board.ignition_on = False
+    assert Inputs(board, defaults()).ignition_seen is True
+
+
+def test_an_ignition_nobody_named_is_not_remembered():
+    board = Board()
+    board.ignition_on = True
+    inputs = Inputs(board, new_board())
+    ignition(board, inputs, 0, 1000, True)
+    assert inputs.ignition_seen is False
+
+
+def test_a_new_board_claims_no_input():
+    inputs = Inputs(Board(), new_board())
+    inputs.read()
+    assert inputs.values["fitted"] == 0
+
+
+def test_pulses_count_from_the_first_one_seen():
+    board = Board()
+    count = [0]
+    board.pulse_counter = lambda: types.SimpleNamespace(by_interrupt=False, count=lambda: count[0])
+    inputs = Inputs(board, defaults())
+    for time_ms in range(0, 5000, 1000):
+        inputs.step(time_ms)
+        inputs.read()
+    assert inputs.pulses_ms is None
+    assert inputs.turned_within(5000, 1 << 30) is False
+    count[0] = 7
+    inputs.step(5000)
+    inputs.read()
+    assert (inputs.pulses_ms, inputs.turned_within(6999, 2000), inputs.turned_within(7000, 2000)) == (5000, True, False)
 
 
 def test_auxiliary_says_what_is_fitted_and_reads_only_that():

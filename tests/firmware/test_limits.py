@@ -38,7 +38,13 @@ class Application:
             register=lambda name, handler, asks_only=False: self.handlers.update({name: handler})
         )
         self.inputs = types.SimpleNamespace(
-            on_button=[], values={"pulses": 0, "barometer": b"", "fuel_pressure": 0}, barometer=None, ignition=True
+            on_button=[],
+            values={"pulses": 0, "barometer": b"", "fuel_pressure": 0},
+            barometer=None,
+            ignition=True,
+            ignition_seen=True,
+            pulses_ms=-100_000,
+            turned_within=lambda now_ms, ms: now_ms - self.inputs.pulses_ms < ms,
         )
 
     def emit_event(self, name, channel=255, value=0, detail=""):
@@ -92,7 +98,7 @@ def drive(application, one, degrees, seconds, running=True):
     for _ in range(int(seconds * 5)):
         application.now_ms += 200
         if running:
-            application.inputs.values["pulses"] += 3
+            application.inputs.pulses_ms = application.now_ms
         for call in application.on_tick:
             call(application.now_ms, [code(t) if t is not None else NO_ANSWER for t in degrees], [COLD] * 3, [0] * 3)
         for call in application.on_loop:
@@ -230,4 +236,18 @@ def test_what_tells_the_board_that_the_engine_runs(limits_module, tables, tmp_pa
     application, one = loaded(limits_module, tmp_path, tables, names=names)
     application.inputs.ignition = ignition
     application.inputs.values["fuel_pressure"] = fuel_pressure
+    application.inputs.pulses_ms = None
     assert set(one.states(0)) == running
+
+
+@pytest.mark.parametrize("names", [("engine_pulses",), ("engine_pulses", "ignition"), ("ignition",), ("fuel_pressure",)])
+def test_an_input_nobody_wired_tells_nothing_and_the_lower_limit_holds(limits_module, tables, tmp_path, names):
+    """No pulse since boot, an ignition never seen on, a sender at 0 V: all read as off."""
+    application, one = loaded(limits_module, tmp_path, tables, names=names)
+    inputs = application.inputs
+    inputs.ignition, inputs.ignition_seen, inputs.pulses_ms = False, False, None
+    assert set(one.states(0)) == {STANDING, RUNNING}
+    if "engine_pulses" in names:
+        inputs.pulses_ms = 0
+        assert set(one.states(1000)) == {RUNNING}
+        assert set(one.states(3000)) == {STANDING}, "known from now on"

@@ -12,14 +12,17 @@ WEBASSEMBLY = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-
 PICO_HEAP = 192 * 1024
 
 
-def measured() -> dict[str, str]:
+AS_SHIPPED = 120_000
+
+
+def measured(root: Path = ROOT) -> dict[str, str]:
     """What memory.mjs prints: module -> bytes in use after it."""
     if shutil.which("node") is None or not WEBASSEMBLY.exists():
         pytest.skip(
             "no WebAssembly MicroPython here: npm install --no-save @micropython/micropython-webassembly-pyscript@1.27.0, and node"
         )
     done = subprocess.run(
-        ["node", str(HERE / "memory.mjs"), WEBASSEMBLY.as_uri(), str(ROOT)],
+        ["node", str(HERE / "memory.mjs"), WEBASSEMBLY.as_uri(), str(root)],
         capture_output=True,
         text=True,
         timeout=120,
@@ -34,3 +37,11 @@ def test_the_whole_firmware_leaves_a_quarter_of_a_picos_heap_free():
     assert {"limits", "store", "power"} <= set(rows["attached"].split(","))
     used = int(rows["running"]) - int(rows["interpreter"])
     assert 30_000 < used < PICO_HEAP * 3 // 4, rows
+
+
+def test_as_shipped_it_takes_119_kb(shipped):
+    rows = measured(shipped)
+    assert {"limits", "store", "power"} <= set(rows["attached"].split(","))
+    used = int(rows["running"]) - int(rows["interpreter"])
+    print(f"{used} bytes of {PICO_HEAP}")
+    assert 30_000 < used < AS_SHIPPED, rows

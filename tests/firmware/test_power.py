@@ -28,7 +28,8 @@ class Board(types.ModuleType):
         assert ms < 8000, "the watchdog would bite"
         self.dozes += 1
 
-    def reset(self):
+    def reset(self, reason):
+        self.done.append(("reset", reason))
         raise Reset
 
 
@@ -46,9 +47,15 @@ def power():
 
 
 class Application:
-    def __init__(self, volts, inputs=("battery", "ignition")):
+    def __init__(self, volts, inputs=("battery", "ignition"), seen=True):
         self.settings = {"inputs": inputs, "after_key_off_min": 60, "low_voltage_mv": 11800}
-        self.inputs = types.SimpleNamespace(ignition=False, values={"battery": round(volts / 11 / 3.3 * 65535)})
+        self.pulses_s = None  # when the last one came
+        self.inputs = types.SimpleNamespace(
+            ignition=False,
+            ignition_seen=seen,
+            values={"battery": round(volts / 11 / 3.3 * 65535)},
+            turned_within=lambda now_ms, ms: self.pulses_s is not None and now_ms - self.pulses_s * 1000 < ms,
+        )
         self.sender = types.SimpleNamespace(pump=lambda: False)
         self.on_loop, self.events = [], []
 
@@ -73,6 +80,7 @@ def test_an_hour_after_key_off_then_sleep_until_the_key_comes_back(power):
     assert application.events[0][1] == pytest.approx(12600, abs=20)
     board = sys.modules["board"]
     assert {("sensor_rail", False), ("lamp", False), ("buzzer", False), "stop_timer"} <= set(board.done)
+    assert board.done[-1] == ("reset", "wake"), "the next boot knows why"
     assert board.dozes == 5
     assert board.done.count("feed") == 5
 
@@ -92,6 +100,28 @@ def test_it_stays_awake_with_the_key_on_on_a_bench_and_without_the_inputs(power,
     application.inputs.ignition = key
     assert minutes_until_sleep(power, application) is None
     assert application.events == []
+
+
+def test_an_ignition_wire_nobody_connected_puts_no_driving_car_to_sleep(power):
+    """Listed, never seen on: the hour does not run. Only a weak battery is spared."""
+    assert minutes_until_sleep(power, Application(12.6, seen=False)) is None
+    assert minutes_until_sleep(power, Application(11.5, seen=False)) == pytest.approx(0.5, abs=0.1)
+
+
+def test_no_sleep_within_a_minute_of_the_engines_pulses(power):
+    """The ignition wire has come off, and the alternator with it: 11.5 V, but the engine turns until minute 100."""
+    application = Application(11.5)
+    power.attach(application)
+    slept = None
+    for second in range(200 * 60):
+        if second < 6000 and second % 50 == 0:
+            application.pulses_s = second
+        try:
+            application.on_loop[0](second * 1000)
+        except Reset:
+            slept = second
+            break
+    assert slept == pytest.approx(5950 + 60 + 30, abs=2)
 
 
 def test_a_cranking_dip_is_not_a_weak_battery(power):

@@ -103,6 +103,38 @@ def test_stored_and_loaded(tmp_path):
     assert configuration.load(twin) == (configuration.defaults(), "")
 
 
+ALL = ("barometer", "battery", "fuel_pressure", "engine_pulses", "ignition", "mark_button")
+
+
+def test_a_new_board_takes_no_input_as_wired_and_still_does_at_its_second_boot(tmp_path):
+    twin = TwinFile("settings", f"{tmp_path}/")
+    for booted_before in (False, True, True):
+        settings, reason = configuration.load(twin, booted_before)
+        assert (settings["inputs"], settings["inputs_confirmed"], reason) == ((), 1, "")
+
+
+@pytest.mark.parametrize("stored", [None, b"rate_hz=5", b"buzzer=1\nmode=automatic\nrate_hz=10"])
+def test_an_upgrade_keeps_the_inputs_an_older_board_had_by_default(tmp_path, stored):
+    """Version 0.1 stored what differed from its defaults, and all inputs were one of them."""
+    twin = TwinFile("settings", f"{tmp_path}/")
+    if stored:
+        twin.save(stored)
+    for _ in range(2):
+        settings, reason = configuration.load(twin, True)
+        assert (settings["inputs"], settings["inputs_confirmed"], reason) == (ALL, 0, "")
+        assert settings["rate_hz"] == (10 if stored and b"10" in stored else 5)
+    configuration.save(twin, configuration.changed(settings, "inputs=battery,ignition"))
+    assert configuration.load(twin, True)[0]["inputs_confirmed"] == 1, "named once, and not asked again"
+    assert configuration.load(twin, True)[0]["inputs"] == ("battery", "ignition")
+
+
+def test_an_upgrade_keeps_inputs_that_were_named(tmp_path):
+    twin = TwinFile("settings", f"{tmp_path}/")
+    twin.save(b"inputs=ignition\nunits=us")
+    settings, _ = configuration.load(twin, True)
+    assert (settings["inputs"], settings["inputs_confirmed"], settings["units"]) == (("ignition",), 1, "us")
+
+
 def test_settings_of_another_version_leave_the_defaults_and_say_why(tmp_path):
     twin = TwinFile("settings", f"{tmp_path}/")
     twin.save(b"rate_hz=5\nturbo=1")

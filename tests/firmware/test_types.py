@@ -73,7 +73,7 @@ def test_every_call_fits_what_the_board_has(board, complaints):
         ("board.py", "machine.lightsleep(ms)", "machine.Pin(0).valu(ms)", '"Pin" has no attribute "valu"'),
         ("board.py", "timeout=I2C_TIMEOUT_US", "time_limit=I2C_TIMEOUT_US", "time_limit"),
         ("board.py", "time.ticks_us", "time.perf_counter", "perf_counter"),
-        ("application.py", "Inputs(board, self.settings)", "Inputs(board)", "Missing positional argument"),
+        ("application.py", "Inputs(board, self.settings, self.folder)", "Inputs(board)", "Missing positional argument"),
         ("store.py", "self.ring.flush(", "self.ring.flush_all(", '"Ring" has no attribute "flush_all"'),
         ("ring.py", "import os", "import pathlib as os", "pathlib"),
     ],

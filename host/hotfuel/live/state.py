@@ -37,6 +37,7 @@ _SAID_EVENTS = (
     "boot",
     "chip_lost",
     "chip_found",
+    "chip_unsteady",
     "configuration_lost",
     "exception",
     "store_full",

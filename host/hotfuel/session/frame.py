@@ -24,6 +24,7 @@ HOLE_LEAST_S = 1.0
 MARGIN_COLUMNS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
 _NO_DESCRIPTION = next(code for code, words in REASONS.items() if "description" in words and "not in the log" in words)
 _EVENT_NAMES = {number: name for name, number in EVENTS.items()}
+_CAUSE_NAMES = {number: name.replace("_", " ") for name, number in RESET_CAUSES.items()}
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 
 
@@ -219,6 +220,7 @@ def gaps(decoded: Any, table: Ticks) -> pd.DataFrame:
 def events(decoded: Any, timeline: Timeline, car: Car | None) -> pd.DataFrame:
     """Columns time, event, place, text: what happened on the board, in time."""
     places = max((channel_places(d, car) for d in decoded.descriptions.values()), key=len, default=[])
+    causes = {int(about["boot_count"]): int(about["reset_cause"]) for about in decoded.descriptions.values()}
     rows = []
     for row in decoded.messages["event"]:
         code, channel = int(row["code"]), int(row["channel"])
@@ -230,7 +232,7 @@ def events(decoded: Any, timeline: Timeline, car: Car | None) -> pd.DataFrame:
             words = LEVELS[level] if level < len(LEVELS) else f"level {level}"
             text = text or f"{words}: {_STATE_WORDS.get(old, old)} to {_STATE_WORDS.get(new, new)}"
         elif code == EVENTS["boot"] and not text:
-            text = next((cause.replace("_", " ") for cause, value in RESET_CAUSES.items() if value == int(row["value"])), "")
+            text = _CAUSE_NAMES.get(causes.get(int(row["value"]), -1), "")
         place = places[channel] if channel < len(places) else ""
         rows.append((float(timeline.seconds(row["boot"], row["time"])[()]), name, place, text))
     rows.sort(key=lambda row: row[0])

@@ -81,7 +81,8 @@ class SimulatedBoard:
         self._wiring = wiring.read(self._firmware)
         self._supply = Supply(slices(source, senders or Senders(), len(self.chips), speed), speed)
         self._chip_rows = self._wiring.rows(self.chips, settings or {}, barometer, clock_chip)
-        self._settings = wiring.settings_text(self.chips, settings or {})
+        takes_settings = (self._firmware / "settings.py").is_file()  # not every program does
+        self._settings = wiring.settings_text(self.chips, settings or {}) if takes_settings else ""
         self._erase_ms = erase_ms
         self._wall_s = time.time() if wall_s is None else wall_s
         self._changes = [

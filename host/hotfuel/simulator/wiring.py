@@ -13,6 +13,7 @@ BATTERY_CODE, FUEL_PRESSURE_CODE = 0, 1
 BAROMETER_ADDRESS = 0x76
 CLOCK_ADDRESS = 0x68
 I2C_FROM = 0x60
+WIRED_INPUTS = ("barometer", "battery", "fuel_pressure", "engine_pulses", "ignition", "mark_button")
 DEFAULT_CHIPS = ("MAX31856",) * 3  # what the firmware assumes when nothing is stored
 ON_SPI = ("MAX31856", "MAX31855")
 ON_I2C = ("MCP9600", "MCP9601")
@@ -76,10 +77,9 @@ def read(firmware: Path) -> Wiring:
 
 
 def settings_text(chips: Sequence[str], settings: Mapping[str, object]) -> str:
-    """The settings as the firmware stores them, one name=value a line; the chips are among them."""
+    """The settings as the firmware stores them, one name=value a line; the chips are among them, and the inputs, all of which are wired here."""
     values = dict(settings)
-    if tuple(chips) == DEFAULT_CHIPS and not values:
-        return ""
+    values.setdefault("inputs", WIRED_INPUTS)
     values.setdefault("chips", tuple(chips))
     if len(chips) != len(DEFAULT_CHIPS):
         values.setdefault("places", tuple(f"place_{channel}" for channel in range(len(chips))))

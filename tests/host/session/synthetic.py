@@ -30,13 +30,13 @@ class Recording:
         self.frames.append(framing.encode(payload))
         return payload
 
-    def boot(self, boot_count, time_s=0.0):
+    def boot(self, boot_count, time_s=0.0, reset_cause=1):
         channel = {
             "chip": CHIPS["MAX31856"], "thermocouple": ord("K"), "gain": 32, "mains_hz": 50, "averages": 1, "mode": 0, "resolution_bits": 19,
         }  # fmt: skip
         payload = self.add(
             "description", time_s, protocol_version=1, firmware_major=1, firmware_minor=2, firmware_patch=3, board_id=BOARD_ID, boot_count=boot_count,
-            reset_cause=1, period_ms=self.period_ms, simulated=0, simulated_speed=0,
+            reset_cause=reset_cause, period_ms=self.period_ms, simulated=0, simulated_speed=0,
             channels=[channel | {"place": name.encode()} for name in self.places],
         )  # fmt: skip
         self.description_id = codec.description_id(payload)

@@ -117,6 +117,19 @@ def test_without_wall_time_the_index_is_time_deltas(tmp_path, synthetic):
     assert table.index[10].total_seconds() == pytest.approx(2.0)
 
 
+def test_a_boots_words_are_its_cause_and_not_its_count(tmp_path, synthetic):
+    """Boot 3 is no watchdog, which is cause 3."""
+    made = synthetic.Recording(boot_count=1)
+    for count, cause in ((2, 6), (3, 1), (4, 3), (5, 7)):
+        made.boot(count, reset_cause=cause)
+        made.event(0.1, "boot", value=count)
+        for tick in range(1, 20):
+            made.reading(tick * 0.2, [40.0, 50.0, 60.0])
+    made.event(5.0, "boot", value=99)  # its description is not in the log
+    rows = opened(tmp_path, made.data).events()
+    assert rows["text"].tolist() == ["wake", "power on", "watchdog", "service", ""]
+
+
 def test_two_boots_without_wall_time_stand_one_behind_the_other(tmp_path, synthetic):
     made = synthetic.Recording()
     for number in range(50):
