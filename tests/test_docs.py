@@ -26,7 +26,6 @@ def blocks(language):
 @pytest.fixture(scope="module")
 def commands():
     """ "board info" and so on -> the click command."""
-    from hotfuel.cli import archives, boards, checks, drives, fuels, reviews, studies  # noqa: F401 - importing them declares their commands
     from hotfuel.cli.app import app
 
     found = {}

@@ -133,6 +133,15 @@ def test_nobody_imports_the_command_line():
             assert not [n for n in imports(path) if n.startswith("hotfuel.cli")], path
 
 
+@pytest.mark.parametrize("path", sorted((HOST / "cli").glob("*.py")), ids=lambda p: p.name)
+def test_a_command_knows_no_other_command(path):
+    """What commands share is in files named shared*; only the application knows them all."""
+    if path.name in ("__init__.py", "app.py"):
+        return
+    own = [name for name in imports(path) if name.startswith("hotfuel.cli")]
+    assert all(name.startswith("hotfuel.cli.shared") for name in own), own
+
+
 BOARD_MODULES = {"struct", "binascii", "hotfuel_wire"}
 
 

@@ -77,7 +77,7 @@ def test_the_demo_runs_from_the_wheel_outside_the_checkout(python, tmp_path):
 
 
 def test_the_board_can_be_installed_from_the_wheel(python, tmp_path):
-    script = "from pathlib import Path; from hotfuel.cli.boards import stage; print(stage(Path('board')))"
+    script = "from pathlib import Path; from hotfuel.cli.board import stage; print(stage(Path('board')))"
     count = int(run(python, "-c", script, folder=tmp_path))
     staged = {str(p.relative_to(tmp_path / "board")) for p in (tmp_path / "board").rglob("*.py")}
     assert len(staged) == count

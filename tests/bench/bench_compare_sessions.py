@@ -15,7 +15,6 @@ import tempfile
 import time
 from pathlib import Path
 
-import hotfuel.cli.studies  # noqa: F401 - declares the command
 import numpy as np
 from hotfuel.cli.app import app
 from made_sessions import DAY_S, DRIVE, MONDAY_S, Made, noise, write

@@ -1,4 +1,4 @@
-"""The application object, what all commands share, and the one place where an error becomes a sentence and an exit code.
+"""The application: which commands there are, and the one place where an error becomes a sentence and an exit code.
 
 Exit codes: 0 done, 1 the data is bad, 2 wrong use, 130 stopped by Ctrl-C.
 With --json exactly one JSON object goes to stdout; progress and remarks go to stderr.
@@ -6,25 +6,35 @@ With --json exactly one JSON object goes to stdout; progress and remarks go to s
 
 import contextlib
 import importlib.metadata
-import json
-import math
 import os
 import sys
 from collections.abc import Iterator
 from typing import Annotated, Any
 
 import typer
-from rich.console import Console
 from typer.core import TyperGroup
 
-from hotfuel.cli import INTERRUPTED, STOPPED
-from hotfuel.errors import HotfuelError, UsageError
-
-_ORDER = (
-    *("demo", "simulator", "board", "check", "limits", "record", "follow", "download"),
-    *("review", "decode", "compare", "power", "forecast", "cooler", "archive"),
+from hotfuel.cli import (
+    INTERRUPTED,
+    STOPPED,
+    archive,
+    board,
+    check,
+    compare,
+    cooler,
+    decode,
+    demo,
+    download,
+    follow,
+    forecast,
+    limits,
+    power,
+    record,
+    review,
+    simulator,
 )
-
+from hotfuel.cli.shared import err
+from hotfuel.errors import HotfuelError, UsageError
 
 _WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's words and options
 
@@ -57,7 +67,7 @@ class _Commands(TyperGroup):
     """The commands, in the order one comes to need them; Ctrl-C ends each of them with a sentence."""
 
     def list_commands(self, ctx: Any) -> list[str]:
-        return sorted(super().list_commands(ctx), key=_ORDER.index)
+        return [name for name, *_ in _COMMANDS]
 
     def make_context(self, *arguments: Any, **options: Any) -> Any:
         with _in_our_words():
@@ -98,57 +108,35 @@ def _of_all(
     pass
 
 
-class _Console(Console):
-    def on_broken_pipe(self) -> None:
-        """Whoever read our output has gone (for example `| head`); nothing is left to say, and nothing went wrong."""
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise SystemExit(0)
-
-
-out = _Console(highlight=False, soft_wrap=True)
-err = _Console(stderr=True, highlight=False, soft_wrap=True)
-
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout instead of text.")]
-Units = Annotated[str | None, typer.Option("--units", help="Units shown: si or us. Default: the car file's, else si.")]
-
-
-def plain(value: Any) -> Any:
-    """A value as JSON can hold it: numpy scalars become numbers, nan and infinity become null, paths and times become text."""
-    if isinstance(value, dict):
-        return {str(key): plain(entry) for key, entry in value.items()}
-    if isinstance(value, list | tuple | set):
-        return [plain(entry) for entry in value]
-    if hasattr(value, "tolist"):
-        return plain(value.tolist())
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if value is None or isinstance(value, str | int | bool):
-        return value
-    if hasattr(value, "as_dict"):
-        return plain(value.as_dict())
-    return str(value)
-
-
-def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
-    """Print the result: as one JSON object, or as lines for a person."""
-    if as_json:
-        print(json.dumps(plain(result), ensure_ascii="utf" not in (sys.stdout.encoding or "").lower(), allow_nan=False))
+# In the order one comes to need them: name, what it runs, its line in the list where the docstring's first line is too long for it.
+_COMMANDS: tuple[tuple[str, Any, str | None], ...] = (
+    ("demo", demo.demo, "The whole job on a simulated car."),
+    ("simulator", simulator.simulator, "A simulated board in a simulated car."),
+    ("board", board.board, None),
+    ("check", check.check, "Is each probe right? Writes a calibration."),
+    ("limits", limits.limits, None),
+    ("record", record.record, None),
+    ("follow", follow.follow, None),
+    ("download", download.download, None),
+    ("review", review.review, None),
+    ("decode", decode.decode, None),
+    ("compare", compare.compare, "Did a fix lower the temperature?"),
+    ("power", power.power, None),
+    ("forecast", forecast.forecast, None),
+    ("cooler", cooler.cooler, "How good a cooler in the line is, and elsewhere."),
+    ("archive", archive.archive, None),
+)
+for _name, _runs, _short in _COMMANDS:
+    if isinstance(_runs, typer.Typer):
+        app.add_typer(_runs, name=_name)
     else:
-        for line in lines:
-            out.print(line, markup=False)
-
-
-def note(text: str) -> None:
-    """A remark that is not the result: to stderr."""
-    err.print(text, markup=False)
+        app.command(_name, short_help=_short)(_runs)
 
 
 def run() -> None:
     """Run the command that was typed; every error becomes a sentence and an exit code."""
-    from hotfuel.cli import archives, boards, checks, drives, fuels, reviews, studies  # noqa: F401 - importing them declares their commands
-
     try:
-        app(standalone_mode=True)
+        app(standalone_mode=True, prog_name="hotfuel")
     except HotfuelError as error:
         err.print(f"hotfuel: {error}", markup=False)
         sys.exit(error.exit_code)

@@ -8,8 +8,8 @@ import sys
 import pytest
 from hotfuel import car as car_file
 from hotfuel import cli, session
-from hotfuel.cli import archives, studies
-from hotfuel.cli.reviews import findings
+from hotfuel.cli import archive, compare, forecast
+from hotfuel.cli.shared import findings
 from hotfuel.errors import InputError
 from hotfuel.live.traces import Traces
 from hotfuel.report import html
@@ -143,12 +143,12 @@ def test_a_terminal_without_a_degree_sign(monkeypatch):
 
 @pytest.mark.parametrize("columns", ["60", "80"])
 def test_the_limits_fit_a_narrow_terminal(monkeypatch, columns):
-    from hotfuel.cli import app, fuels
+    from hotfuel.cli import limits, shared
 
     monkeypatch.setenv("COLUMNS", columns)
-    monkeypatch.setattr(fuels, "out", app._Console(highlight=False, soft_wrap=True))
-    with fuels.out.capture() as captured:
-        fuels.limits(fuel="D4814 A-1", units="us")
+    monkeypatch.setattr(limits, "out", shared._Console(highlight=False, soft_wrap=True))
+    with limits.out.capture() as captured:
+        limits.limits(fuel="D4814 A-1", units="us")
     table = [line for line in captured.get().splitlines() if line.startswith(" ")]
     assert max(map(len, table)) <= int(columns)
     assert "…" not in "".join(table)
@@ -182,7 +182,7 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
         "smallest_margin_degc": float("nan"),
         "smallest_margin_place": None,
     }
-    assert archives._line(row, Shown("us")) == (
+    assert archive._line(row, Shown("us")) == (
         "2026-06-01: Kestrel, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"
     )
 
@@ -198,9 +198,9 @@ def test_the_live_pages_legend_shows_each_limits_own_line():
 def test_a_question_is_taken_as_the_report_writes_it(place):
     cell = Cell("smallest margin", place, "hot soak")
     assert "_" not in cell.words()
-    assert studies._cell(cell.words()) == cell
-    assert studies._cell(f"smallest margin at {place}, hot soak") == cell
+    assert compare._cell(cell.words()) == cell
+    assert compare._cell(f"smallest margin at {place}, hot soak") == cell
 
 
 def test_a_place_may_be_written_as_it_is_read():
-    assert studies._share("carb inlet=0.6", "--cooler") == ("carb_inlet", 0.6)
+    assert forecast._share("carb inlet=0.6", "--cooler") == ("carb_inlet", 0.6)

@@ -233,7 +233,7 @@ def test_bad_input_is_one_sentence(groups, options, words):
 def test_everything_can_be_dumped():
     import json
 
-    from hotfuel.cli.app import plain
+    from hotfuel.cli.shared import plain
 
     text = json.dumps(plain(power.compare_pulls(sides(0.7, 3), "warm").as_dict()), allow_nan=False)
     assert json.loads(text)["gains"][0]["variant"] == "cool"

@@ -10,7 +10,7 @@ from rich import box
 from rich.table import Table
 
 from hotfuel import car as car_file
-from hotfuel.cli.app import Json, Units, app, out, show
+from hotfuel.cli.shared import Json, Units, out, show
 from hotfuel.errors import UsageError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
@@ -25,7 +25,6 @@ _CAUTION = (
 )
 
 
-@app.command()
 def limits(
     car: Annotated[Path | None, typer.Option("--car", help="Car file.")] = None,
     fuel: Annotated[

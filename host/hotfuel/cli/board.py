@@ -1,4 +1,4 @@
-"""Commands that talk to a board: board install | service | info | settings | clock | warnings, download, simulator."""
+"""`hotfuel board`: the board itself: install it, set it up, load limits."""
 
 import datetime
 import shutil
@@ -7,19 +7,17 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from hotfuel_wire.messages import CHIPS, RESET_CAUSES
-from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
 from hotfuel import car as car_file
 from hotfuel.car import place_words
-from hotfuel.cli.app import Json, Units, app, err, note, show
+from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.errors import InputError, LinkError, UsageError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.link.port import open_port
-from hotfuel.link.receive import find_boards
 from hotfuel.link.talk import Talk, fields
 from hotfuel.units import Shown, parse
 
@@ -29,47 +27,11 @@ board = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
 )
-app.add_typer(board, name="board")
 
-Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")]
+
 NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or of an age nobody knows
-DESCRIPTION_S = 12.0  # the description comes every 10 s
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 _CAUSES = {number: name for name, number in RESET_CAUSES.items()}
-
-
-def the_port(port: str | None) -> str:
-    """The port given, or that of the only board found. Raises LinkError when there is none or more than one."""
-    if port:
-        return port
-    boards, remarks = find_boards()
-    if len(boards) == 1:
-        return boards[0].url
-    if boards:
-        raise LinkError(f"{len(boards)} boards answer ({', '.join(hello.url for hello in boards)}); say which with --port")
-    raise LinkError(
-        "no board answers on USB" + (f" ({'; '.join(remarks)})" if remarks else "; plug it in, or name its port with --port")
-    )
-
-
-class Listener:
-    """Keeps the latest of each message while a conversation goes on."""
-
-    def __init__(self) -> None:
-        self.latest: dict[str, dict[str, Any]] = {}
-
-    def __call__(self, name: str, values: dict[str, Any]) -> None:
-        self.latest[name] = values
-
-    def wait_for(self, talk: Talk, name: str, timeout_s: float = DESCRIPTION_S) -> dict[str, Any]:
-        """The latest message of this name, waiting for the next one if there was none yet."""
-        end = time.monotonic() + timeout_s
-        while name not in self.latest:
-            if time.monotonic() > end:
-                raise LinkError(f"the board sent no {name} within {timeout_s:.0f} s; unplug it, plug it in and try again")
-            for kind, values in talk.messages(0.5):
-                self(kind, values)
-        return self.latest[name]
 
 
 @board.command()
@@ -254,58 +216,3 @@ def stage(folder: Path) -> int:
     shutil.copytree(firmware_folder(), folder, dirs_exist_ok=True, ignore=ignore)
     shutil.copytree(wire_folder(), folder / "lib" / "hotfuel_wire", ignore=ignore)
     return sum(path.is_file() for path in folder.rglob("*"))
-
-
-@app.command()
-def download(
-    out: Annotated[Path, typer.Option("--out", help="Folder of the session to make, or of one to go on with.")],
-    port: Port = None,
-    started: Annotated[
-        str | None, typer.Option("--started", help='When the last drive without time of day began: "2026-06-01 14:05".')
-    ] = None,
-    car: Annotated[Path | None, typer.Option("--car", help="Car file to keep with the session.")] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Afterwards delete on the board what has arrived whole.")] = False,
-    as_json: Json = False,
-) -> None:
-    """Fetch what the board stored by itself. Example: hotfuel download --port /dev/ttyACM0 --out sunday"""
-    from hotfuel.record.download import SEGMENTS, Fetcher, state_start
-    from hotfuel.session import folder as session_folder
-
-    began, text = _moment(started) if started else None, _text_of(car)
-    with (
-        open_port(the_port(port)) as opened,
-        Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err, transient=True) as bars,
-    ):
-        if not (out / SEGMENTS).is_dir():  # not one begun before; and nothing is begun before the board is there
-            session_folder.create(out, text, {})
-        tasks: dict[int, Any] = {}
-
-        def progress(number: int, done: int, size: int) -> None:
-            if number not in tasks:
-                tasks[number] = bars.add_task(f"segment {number}", total=size)
-            bars.update(tasks[number], completed=done)
-
-        fetcher = Fetcher(opened, out, progress)
-        here = fetcher.fetch_all()
-        log = fetcher.write_log(here)
-        gone = fetcher.forget(here) if forget else 0
-    if began is not None:
-        state_start(log, began)
-    result = {"session": str(out), "segments": len(here), "bytes": log.stat().st_size, "forgotten": gone}
-    lines = [f"{len(here)} segments, {log.stat().st_size / 1000:.0f} kB, in {out}", f"look at it with: hotfuel review {out}"]
-    show(result, lines, as_json)
-
-
-def _text_of(car: Path | None) -> str | None:
-    if car is None:
-        return None
-    car_file.load(car)
-    return car.read_text(encoding="utf-8")
-
-
-def _moment(text: str) -> float:
-    """Unix seconds of a local date and time."""
-    try:
-        return datetime.datetime.fromisoformat(text).astimezone().timestamp()
-    except ValueError:
-        raise InputError(f'--started "{text}" is no date and time; write it like "2026-06-01 14:05"') from None

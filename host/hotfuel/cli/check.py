@@ -9,8 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.car import place_words
-from hotfuel.cli.app import Json, app, note, show
-from hotfuel.cli.boards import Listener, Port, the_port
+from hotfuel.cli.shared import Json, Listener, Port, note, show, the_port
 from hotfuel.errors import InputError, LinkError
 from hotfuel.link.port import open_port
 from hotfuel.link.talk import Talk
@@ -53,7 +52,6 @@ class Bench:
         self.probes.hear("description", description)
 
 
-@app.command(short_help="Is each probe right? Writes a calibration.")
 def check(
     port: Port = None,
     out: Annotated[Path, typer.Option("--out", help="Calibration file to write.")] = Path("calibration.json"),

@@ -1,4 +1,4 @@
-"""Many sessions: archive add, list, find, recompute."""
+"""`hotfuel archive`: many sessions: add, list, find, recompute."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -7,11 +7,12 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.car import place_words
-from hotfuel.cli.app import Json, Units, app, note, show
+from hotfuel.cli.shared import Json, Units, bar, note, show
 from hotfuel.units import Shown, parse
 
 archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
-app.add_typer(archive, name="archive")
+
+
 Folder = Annotated[Path, typer.Option("--archive", help="The archive's folder.", envvar="HOTFUEL_ARCHIVE")]
 DEFAULT_ARCHIVE = Path("hotfuel-archive")
 
@@ -79,7 +80,6 @@ def archive_recompute(
     as_json: Json = False,
 ) -> None:
     """Work everything out again, with this version's models. Example: hotfuel archive recompute"""
-    from hotfuel.cli.drives import bar
     from hotfuel.session import archive as store
 
     with bar("working out again") as progress:

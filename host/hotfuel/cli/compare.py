@@ -1,0 +1,96 @@
+"""`hotfuel compare`: did a fix lower the temperature?"""
+
+import re
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, show
+from hotfuel.cli.shared_pulls import compared, weather_of
+from hotfuel.errors import UsageError
+from hotfuel.units import Shown, parse
+
+
+def compare(
+    variants: Annotated[list[str], typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")],
+    baseline: Baseline = None,
+    question: Annotated[
+        str | None,
+        typer.Option("--question", help='The one question asked before the runs, e.g. "smallest margin at pump, hot soak".'),
+    ] = None,
+    worth: Annotated[str, typer.Option("--worth-having", help="The smallest difference worth having, with its unit.")] = "3 degC",
+    powers: Annotated[
+        list[str] | None, typer.Option("--power", help="NAME=CSV[,CSV...]: pulls of a variant, joined into the report.")
+    ] = None,
+    weather: Annotated[list[str] | None, typer.Option("--weather", help="Of the pulls, as in hotfuel power.")] = None,
+    out: OutPage = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html
+
+    Something switched on the way: give one session under each name, hotfuel compare "fan off=sunday" "fan on=sunday"; it is cut at the marks that
+    read "fan off" and "fan on" (or "switch: fan on"). What comes before the first of them is left out, and so is the time each place takes to settle.
+
+    A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
+    against it.
+    """
+    from hotfuel import session as sessions
+    from hotfuel.study.evidence import verdicts
+    from hotfuel.study.fixes.sessions import compare_sessions
+
+    named = groups(variants, "SESSION")
+    each = {path: sessions.open(path) for paths in named.values() for path in paths}
+    opened = {name: [each[path] for path in paths] for name, paths in named.items()}
+    first = next(iter(next(iter(opened.values()))))
+    shown = Shown(units or (first.car.units if first.car else "si"))
+    result = compare_sessions(
+        opened, baseline, primary=_cell(question), delta_degc=parse(worth, "temperature difference"), shown=shown
+    )
+    files = groups(powers or [], "CSV")
+    strange = [name for name in files if name not in named]
+    if strange:
+        raise UsageError(f'--power "{strange[0]}" is none of the variants compared: they are {", ".join(named)}')
+    power = compared(files, baseline, shown, weather=weather_of(weather, files)) if files else None
+    lines = [result.finding()]
+    others = [answer for answer in result.answers if not answer.primary]
+    told = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
+    lines += [" ".join(one.sentences) for one in result.judgements]
+    lines += told
+    if len(told) < len(others):
+        lines.append(
+            f"{len(others) - len(told)} further questions are not decided by these runs; the report and --json list them."
+        )
+    lines += [*result.conditions, *result.cautions]
+    if result.proposed_order:
+        lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
+    if power is not None:
+        lines += [power.finding(), *power.cautions]
+    if out is not None or pdf is not None:
+        from hotfuel.report import comparison
+
+        page = comparison.write(
+            result, out or Path(str(pdf)).with_suffix(".html"), opened, power=power, units=shown.system, pdf=pdf
+        )
+        lines.append(f"report: {page}")
+    show(
+        {"comparison": result.as_dict(), "power": power.as_dict() if power else None, "report": str(out) if out else None},
+        lines,
+        as_json,
+    )
+
+
+def _cell(question: str | None) -> Any:
+    """The declared question as a cell of the comparison."""
+    from hotfuel.car import place_name
+    from hotfuel.study.fixes.summaries import Cell
+
+    if question is None:
+        return None
+    match = re.fullmatch(r"(.+) at (.+), (.+)", question.strip())
+    if match is None:
+        raise UsageError(f'--question "{question}" is not understood; write it like "smallest margin at pump, hot soak"')
+    quantity, place, phase = match.groups()
+    return Cell(quantity, place_name(place), phase)

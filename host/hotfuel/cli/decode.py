@@ -1,0 +1,36 @@
+"""`hotfuel decode`: temperatures, margins and inputs as a table for other programs."""
+
+import re
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.shared import Json, recording, show
+
+
+def decode(
+    logs: Annotated[list[Path], typer.Argument(help="Session folders or wire.log files.")],
+    out: Annotated[
+        Path, typer.Option("--out", help="File to write: .csv, .parquet or .mf4; of several sessions one each, named after them.")
+    ],
+    car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
+    from hotfuel import session as sessions
+    from hotfuel.session import export
+
+    written: list[dict[str, Any]] = []
+    lines: list[str] = []
+    for path in logs:
+        opened = recording(sessions.open(path, car))
+        name = re.sub(r"[^\w.]+", "-", opened.name)  # what every file system takes
+        target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
+        if any(target == Path(row["file"]) for row in written):
+            target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
+        export.write(opened, target)
+        rows = len(opened.temperatures())
+        written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
+        lines += [f"{rows} rows in {target}", *opened.all_notes()]
+    show({"files": written}, lines, as_json)

@@ -1,0 +1,33 @@
+"""`hotfuel follow`: look at a recording that runs or ran."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hotfuel.cli.shared import Units, note
+from hotfuel.errors import UsageError
+
+
+def follow(
+    session: Annotated[Path, typer.Argument(help="Session folder that is being recorded, or was.")],
+    page: Annotated[bool, typer.Option("--page", help="Show it on a page in the browser.")] = False,
+    terminal: Annotated[bool, typer.Option("--terminal", help="Show it in this terminal.")] = False,
+    address: Annotated[
+        str,
+        typer.Option("--address", help="Where the page listens; anything but 127.0.0.1 opens it to the network, with a token."),
+    ] = "127.0.0.1",
+    number: Annotated[int, typer.Option("--page-port", help="The page's port; 0 takes a free one.", min=0, max=65535)] = 0,
+    units: Units = None,
+) -> None:
+    """Look at a recording that runs or ran. Example: hotfuel follow sunday --page"""
+    if page == terminal:
+        raise UsageError("say where to show it: --page or --terminal")
+    if page:
+        from hotfuel.live import page as shown_page
+
+        shown_page.serve(session, address=address, port=number, units=units, say=note)
+    else:
+        from hotfuel.live import terminal as shown_terminal
+
+        shown_terminal.show(session, units=units)

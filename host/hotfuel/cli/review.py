@@ -1,0 +1,81 @@
+"""`hotfuel review`: what happened, as a page and a sheet for the customer."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.shared import About, Json, Units, about, findings, recording, show
+from hotfuel.errors import InputError, UsageError
+from hotfuel.units import Shown
+
+
+def review(
+    session: Annotated[Path, typer.Argument(help="Session folder or wire.log.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="HTML file to write. Default: review.html in the session folder.")
+    ] = None,
+    car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print it to this PDF (needs Chromium).")] = None,
+    complaint: Annotated[
+        Path | None,
+        typer.Option(
+            "--complaint", help="The session with the trouble, before the repair: this one's hot stops are held against it."
+        ),
+    ] = None,
+    facts: About = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """What happened, as a page and a sheet for the customer. Example: hotfuel review sunday --out sunday.html
+
+    After a repair: hotfuel review friday --complaint monday. A stop counts only if it was as hard as the one with the trouble.
+    """
+    from hotfuel import session as sessions
+    from hotfuel.report import review as report
+    from hotfuel.session import folder as session_folder
+    from hotfuel.study.line import transport
+
+    if facts:
+        session_folder.update(session_folder.find(session), about(facts))
+    opened = recording(sessions.open(session, car))
+    target = out or (opened.folder.path / "review.html")
+    shown = Shown(units or (opened.car.units if opened.car else "si"))
+    told = _story(opened, shown, complaint)
+    written = report.write(opened, target, shown.system, pdf, told)
+    judgement = told.judgement if told else None
+    sections = told.sections if told else ()
+    most = transport.told(sections)
+    show(
+        {
+            "report": str(written),
+            "summary": opened.summary().as_dict(),
+            "sections": [one.as_dict() for one in sections],
+            "story": told.as_dict() if told else None,
+            "notes": opened.all_notes(),
+        },
+        [
+            *findings(opened, shown),
+            *([most.sentence] if most else []),
+            *(judgement.sentences if judgement else ()),
+            *opened.all_notes(),
+            f"report: {written}",
+        ],
+        as_json,
+    )
+
+
+def _story(opened: Any, shown: Shown, complaint: Path | None) -> Any:
+    """The session's story, None for one without a temperature."""
+    from hotfuel import session as sessions
+    from hotfuel.study import story
+
+    before = sessions.open(complaint) if complaint else None
+    if before is not None and before.folder.log_path.resolve() == opened.folder.log_path.resolve():
+        raise UsageError(f"--complaint {complaint} is the session under review itself: name the one from before the repair")
+    try:
+        return story.tell(opened, shown, before)
+    except InputError:
+        if before is not None:
+            raise
+        return None

@@ -1,0 +1,215 @@
+"""What the commands share: the console, common options, arguments, and the numbers a person wants first. Imports no command."""
+
+import contextlib
+import json
+import math
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from hotfuel_wire.framing import FRAME_MAX
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from hotfuel.errors import InputError, LinkError, UsageError
+from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.link.talk import Talk
+
+
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Whoever read our output has gone (for example `| head`); nothing is left to say, and nothing went wrong."""
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(0)
+
+
+out = _Console(highlight=False, soft_wrap=True)
+
+
+err = _Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout instead of text.")]
+Units = Annotated[str | None, typer.Option("--units", help="Units shown: si or us. Default: the car file's, else si.")]
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON can hold it: numpy scalars become numbers, nan and infinity become null, paths and times become text."""
+    if isinstance(value, dict):
+        return {str(key): plain(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple | set):
+        return [plain(entry) for entry in value]
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, str | int | bool):
+        return value
+    if hasattr(value, "as_dict"):
+        return plain(value.as_dict())
+    return str(value)
+
+
+def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
+    """Print the result: as one JSON object, or as lines for a person."""
+    if as_json:
+        print(json.dumps(plain(result), ensure_ascii="utf" not in (sys.stdout.encoding or "").lower(), allow_nan=False))
+    else:
+        for line in lines:
+            out.print(line, markup=False)
+
+
+def note(text: str) -> None:
+    """A remark that is not the result: to stderr."""
+    err.print(text, markup=False)
+
+
+CAUTION = "The driver does not operate this. No warning does not mean safe: fuel can boil where there is no probe."
+
+
+@contextlib.contextmanager
+def bar(what: str) -> Iterator[Callable[[float], None]]:
+    """A progress bar on stderr; call it with the share done, 0 to 1."""
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=err, transient=True, disable=not err.is_terminal) as bars:
+        task = bars.add_task(what, total=1.0)
+        yield lambda share: bars.update(task, completed=min(share, 1.0))
+
+
+Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")]
+DESCRIPTION_S = 12.0  # the description comes every 10 s
+
+
+def the_port(port: str | None) -> str:
+    """The port given, or that of the only board found. Raises LinkError when there is none or more than one."""
+    from hotfuel.link.receive import find_boards
+
+    if port:
+        return port
+    boards, remarks = find_boards()
+    if len(boards) == 1:
+        return boards[0].url
+    if boards:
+        raise LinkError(f"{len(boards)} boards answer ({', '.join(hello.url for hello in boards)}); say which with --port")
+    raise LinkError(
+        "no board answers on USB" + (f" ({'; '.join(remarks)})" if remarks else "; plug it in, or name its port with --port")
+    )
+
+
+class Listener:
+    """Keeps the latest of each message while a conversation goes on."""
+
+    def __init__(self) -> None:
+        self.latest: dict[str, dict[str, Any]] = {}
+
+    def __call__(self, name: str, values: dict[str, Any]) -> None:
+        self.latest[name] = values
+
+    def wait_for(self, talk: "Talk", name: str, timeout_s: float = DESCRIPTION_S) -> dict[str, Any]:
+        """The latest message of this name, waiting for the next one if there was none yet."""
+        end = time.monotonic() + timeout_s
+        while name not in self.latest:
+            if time.monotonic() > end:
+                raise LinkError(f"the board sent no {name} within {timeout_s:.0f} s; unplug it, plug it in and try again")
+            for kind, values in talk.messages(0.5):
+                self(kind, values)
+        return self.latest[name]
+
+
+About = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--about",
+        help='What a person knows, KEY=VALUE, kept with the session: title, customer, complaint, work_done, fix, ambient_degc="28 degC" ...',
+    ),
+]
+
+
+def about(texts: list[str] | None) -> dict[str, Any]:
+    """KEY=VALUE options as session data; a number may carry its unit. Raises UsageError; the values themselves are checked when they are stored."""
+    from hotfuel.session import metadata
+
+    found: dict[str, Any] = {}
+    for text in texts or []:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise UsageError(f'--about "{text}" is not KEY=VALUE; known keys are {", ".join(metadata.KEYS)}')
+        key = metadata.KEYS.get(name)
+        found[name] = value
+        if key is not None and key.kind is float:
+            found[name] = parse(value, {"degC": "temperature", "%": "percent"}[key.unit])
+    return found
+
+
+def recording(opened: Any) -> Any:
+    """The session; raises InputError for a file that has nothing to do with a board, which an empty or cut recording is not."""
+    losses = opened.losses
+    if not losses.frames and losses.bytes_damaged > FRAME_MAX:
+        raise InputError(
+            f"{opened.folder.log_path.name} is no recording: none of its {losses.bytes_total} bytes come from a board"
+        )
+    return opened
+
+
+def findings(opened: Any, shown: Shown) -> list[str]:
+    """The numbers a person wants first, in a few lines."""
+    summary = opened.summary()
+    if summary.hottest is None:
+        return ["there is no temperature in this session"]
+    from hotfuel.car import place_words
+    from hotfuel.report.words import Clock
+
+    clock = Clock(opened.ticks.timeline.anchored, opened.metadata.get("utc_offset_min"))
+    hottest, lines = summary.hottest, []
+
+    def when(at: Any) -> str:
+        return f"{clock.moment(at)} {'after the start' if not clock.dates else clock.zone}"
+
+    lines.append(
+        f"hottest: {place_words(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {when(hottest.hottest_at)}"
+    )
+    if summary.smallest is not None:
+        near = summary.smallest
+        lines.append(
+            f"smallest margin: {place_words(near.place)} {shown.text(near.smallest_margin_degc, 'temperature difference')}"
+            f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {when(near.smallest_margin_at)},"
+            f" limit {shown.text(near.limit_there_degc, 'temperature')} at {shown.text(near.pressure_there_kpa, 'pressure')} absolute"
+        )
+        for place in summary.places.values():
+            if place.beyond_limit_s > 0:
+                lines.append(f"{place_words(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
+    return lines
+
+
+Baseline = Annotated[
+    str | None, typer.Option("--baseline", help="Which variant the others are held against. Default: the first.")
+]
+OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to write.")]
+
+
+def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:
+    """NAME=PATH[,PATH...] arguments as {name: paths}. A name may stand more than once."""
+    found: dict[str, list[Path]] = {}
+    for text in arguments:
+        name, equals, paths = text.partition("=")
+        if not equals or not name.strip() or not paths.strip(","):
+            raise UsageError(f'"{text}" is not NAME={what}[,{what}...]; write for example before=monday,tuesday after=friday')
+        found.setdefault(name.strip(), []).extend(Path(path) for path in paths.split(",") if path)
+    return found
+
+
+def pairs(texts: list[str] | None, option: str) -> dict[str, str]:
+    """NAME=VALUE options as {name: value}. Raises UsageError that names the option."""
+    found = {}
+    for text in texts or []:
+        key, equals, value = text.partition("=")
+        if not equals or not key or not value:
+            raise UsageError(f'{option} "{text}" is not NAME=VALUE')
+        found[key] = value
+    return found

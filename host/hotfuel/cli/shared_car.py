@@ -1,0 +1,50 @@
+"""The simulated car as `demo` and `simulator` take it from the command line. Imports no command."""
+
+import re
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel import car as car_file
+from hotfuel.errors import InputError
+from hotfuel.files import whole
+
+Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
+DRIVE = "summer drive"
+
+
+def car_text(scenario: Any) -> str:
+    """The simulated car's file: the example, with the fuel, altitude and pump this drive really has."""
+    example, fuel = car_file.load(car_file.EXAMPLE), scenario.fuel
+    values = {
+        "altitude": f"{max(example.altitude_m or 0.0, scenario.altitude_m):g} m",
+        "vapour_pressure": f"{fuel['vapour_pressure_kpa']:g} kPa",
+        **{name: f"{fuel[name + '_degc']:g} degC" for name in ("t10", "t50", "t90")},
+        "kind": "electric_submerged" if scenario.fixes.electric_pump else example.pump.kind,
+    }
+    text = car_file.EXAMPLE
+    for key, value in values.items():
+        text = re.sub(rf'^{key} = "[^"]*"', f'{key} = "{value}"', text, count=1, flags=re.MULTILINE)
+    return text
+
+
+def leave_car_file(path: Path, text: str) -> None:
+    """Write the simulated car's file. Raises InputError if there is another file: it may be the owner's own."""
+    if path.exists() and (path.is_dir() or path.read_bytes() != text.encode()):
+        raise InputError(f"{path} is there already and is another car file: give another place; nothing is overwritten")
+    with whole(path) as part:
+        part.write_text(text, encoding="utf-8")
+
+
+def model_of(drive: str, seed: int) -> Any:
+    """The simulated car's run of a named drive."""
+    from dataclasses import replace
+
+    from hotfuel.simulator.car_model import CarModel
+    from hotfuel.simulator.scenarios import scenarios
+
+    known = scenarios()
+    if drive not in known:
+        raise InputError(f'there is no drive "{drive}"; there are {", ".join(known)}')
+    return CarModel(replace(known[drive], seed=seed))
