@@ -15,17 +15,21 @@ BEGIN, END = "<!-- tables: begin -->", "<!-- tables: end -->"
 
 def _rows(name, rows, at, indent=""):
     lines = []
-    for field, kind, unit, scale in rows:
+    for field, kind, unit, scale, *default in rows:
         meaning = meanings.FIELDS.get(f"{name}.{field}", "")
         if kind == "group":
             lines.append(f"| {at} | `{field}` | `{unit}` times: | | |")
             lines += _rows(f"{name}.{field}", scale, 0, "+")
+            at = "then"
         elif kind == "bytes":
             lines.append(f"| {at} | `{field}` | `{unit}` bytes | | {meaning} |")
+            at = "then"
         else:
             shown = "" if unit is None else (unit if scale == 1 else f"{scale} {unit}")
+            if default:
+                meaning += f" (later; {default[0]} where a payload ends before it)"
             lines.append(f"| {indent}{at} | `{field}` | {kind} | {shown} | {meaning} |")
-            at += KINDS[kind][1]
+            at = at + KINDS[kind][1] if isinstance(at, int) else "then"
     return lines
 
 

@@ -1,6 +1,9 @@
 """Writes vectors.jsonl, the golden frames: `python protocol/write_vectors.py`. Run it only when a message is added; existing lines must not change.
 
-A line: {"message", "values" (byte fields as hex under "hex:" names), "fits" (False: the host refuses, the board saturates), "frame" (hex)}.
+A line: {"message", "values" (byte fields as hex under "hex:" names), "fits" (False: the host refuses, the board saturates), "frame" (hex)}. Where a
+writer and this reader are of different versions also "more": bytes a newer one wrote behind the last field, left unread; "defaults": fields an older
+one did not write, and what they are read as; "description_id": of a description that arrived like this. "cut": so many bytes are missing at the
+payload's end, which then stands inside a field: no reader takes it.
 """
 
 import json
@@ -94,6 +97,30 @@ ROWS = [
     ("description", {**DESCRIPTION, "channels": [{**CHANNEL, "place": b"a place too long"}]}),
 ]
 
+# Writer and reader of different versions.
+AUXILIARY = {"fitted": 127, "inputs": 3, "battery": 1, "fuel_pressure": 2, "pulses": 3, "barometer": bytes(6)}
+GROWN = [
+    ("description", DESCRIPTION, {"more": b"\0\0\x07"}),
+    ("description", {**DESCRIPTION, "channels": []}, {"more": b"\x01" * 200}),
+    ("reading", READING, {"more": b"\xff\x00\x80"}),
+    ("reading", {**READING, "channels": []}, {"more": bytes(7)}),  # as long as a channel, and is none
+    ("reading", {**READING, "channels": READING["channels"] * 2}, {"more": bytes(range(100))}),
+    ("auxiliary", {**AUXILIARY, "fitted_high": 0xABCD}, {}),
+    ("auxiliary", {**AUXILIARY, "fitted_high": 1}, {"more": b"\x02\x00\x00\x00"}),
+    ("auxiliary", {**AUXILIARY, "barometer": b"", "fitted_high": 0x8000}, {"more": b"\x05"}),
+    ("auxiliary", AUXILIARY, {"defaults": {"fitted_high": 0}}),
+    ("auxiliary", {**AUXILIARY, "fitted_high": 0x0101}, {"cut": 1}),
+    ("event", {"code": 5, "channel": 255, "value": -1, "detail": b"why"}, {"more": b"\x09\x00"}),
+    ("health", HEALTH, {"more": bytes(8)}),
+    ("health", HEALTH, {"cut": 1}),
+    ("command", {"sequence": 1, "code": 6, "argument": b"mark"}, {"more": b"\x11"}),
+    ("reply", {"sequence": 1, "code": 6, "outcome": 0, "answer": b""}, {"more": b"\x11\x12"}),
+    ("barometer", {"chip": 2, "words": bytes(21)}, {"more": b"\x01"}),
+    ("wall_anchor", {"wall_us": WALL_US, "monotonic_us": 5, "flags": 1}, {"more": b"\x01\x02"}),
+    ("mark", {"wall_us": WALL_US, "text": b"lap"}, {"more": b"block 183 degF"}),
+    ("link_gap", {"wall_us": WALL_US, "length_ms": 1, "bytes_damaged": 0, "reason": 2}, {"more": b"\x00"}),
+]
+
 
 def _json(value):
     if isinstance(value, bytes):
@@ -114,6 +141,15 @@ def lines():
         except codec.WireError:
             payload, fits = codec.pack(name, values, saturate=True), False
         yield json.dumps({"message": name, "values": _json(values), "fits": fits, "frame": framing.encode(payload).hex()})
+    for name, values, of_another_version in GROWN:
+        values = {**HEADER, **values}
+        payload = codec.pack(name, values) + of_another_version.get("more", b"")
+        payload = payload[: len(payload) - of_another_version.get("cut", 0)]
+        line = {"message": name, "values": _json(values), "fits": True, "frame": framing.encode(payload).hex()}
+        line |= {key: _json(value) for key, value in of_another_version.items()}
+        if name == "description":
+            line["description_id"] = codec.description_id(payload)
+        yield json.dumps(line)
 
 
 if __name__ == "__main__":

@@ -23,11 +23,13 @@ def _format(rows):
 
 
 class Layout:
-    """One message's rows, split into the fixed part and what is repeated behind it."""
+    """One message's rows: the fixed part, what is repeated behind it (`tail`), and what later versions added behind that (`later`)."""
 
     def __init__(self, name, number, rows):
         self.name = name
         self.number = number
+        self.later = tuple([row for row in rows if len(row) == 5])
+        rows = rows[: len(rows) - len(self.later)]
         self.tail = rows[-1] if rows[-1][1] in ("group", "bytes") else None
         self.fixed = HEADER + (rows[:-1] if self.tail else rows)
         self.format = _format(self.fixed)
@@ -61,12 +63,16 @@ def _fit(row, value, saturate, message):
 def pack_into(buffer, name, values, saturate=False):
     """Write message `name` with the dict `values` (groups: a list of dicts; byte fields: bytes) into `buffer`; returns the payload's length.
 
-    `type` and the counting field are filled in. saturate: True on the board. Raises WireError (saturate False) or KeyError for a missing field.
+    `type` and the counting field are filled in; of the later fields those up to the last one that `values` has are written. saturate: True on the
+    board. Raises WireError (saturate False) or KeyError for a missing field.
     """
     layout = LAYOUTS[TYPES[name]]
     changed = False
     repeated = values[layout.tail[0]] if layout.tail else ()
-    most = (PAYLOAD_MAX - layout.size) // layout.group_size
+    later = layout.later
+    while later and later[-1][0] not in values:
+        later = later[:-1]
+    most = (PAYLOAD_MAX - layout.size - sum([KINDS[row[1]][1] for row in later])) // layout.group_size
     if len(repeated) > most:
         if not saturate:
             raise WireError("%s.%s has %d entries; at most %d fit" % (name, layout.tail[0], len(repeated), most))
@@ -95,6 +101,12 @@ def pack_into(buffer, name, values, saturate=False):
         else:
             buffer[at] = entry
         at += layout.group_size
+    for row in later:
+        number, cut = _fit(row, values.get(row[0], row[4]), saturate, name)
+        changed = changed or cut
+        letter, size = KINDS[row[1]][:2]
+        struct.pack_into("<" + letter, buffer, at, number)
+        at += size
     if changed:
         buffer[0] |= SATURATED
     return at
@@ -109,7 +121,8 @@ def pack(name, values, saturate=False):
 def unpack(payload):
     """(message name, dict of values) of a payload. `values["saturated"]` says whether the board had to change a number to fit.
 
-    Raises UnknownType for a type this version does not know, WireError for a payload that is too short or too long for its message.
+    Later fields that the payload ends before have their defaults; what goes on behind the last known field is left unread. Raises UnknownType for a
+    type this version does not know, WireError for a payload that is too short for its message or ends inside a field.
     """
     number = payload[0] & ~SATURATED if len(payload) else 0
     layout = LAYOUTS.get(number)
@@ -121,22 +134,34 @@ def unpack(payload):
     values["saturated"] = bool(values["type"] & SATURATED)
     values["type"] = number
     count = values[layout.tail[2]] if layout.tail else 0
-    size = layout.size + count * layout.group_size
-    if len(payload) != size:
-        raise WireError("this %s payload should have %d bytes and has %d" % (layout.name, size, len(payload)))
+    end = layout.size + count * layout.group_size
+    if len(payload) < end:
+        raise WireError("this %s payload should have at least %d bytes and has %d" % (layout.name, end, len(payload)))
     if layout.group:
         names = [row[0] for row in layout.group]
         values[layout.tail[0]] = [
             dict(zip(names, struct.unpack_from(layout.group_format, payload, at)))
-            for at in range(layout.size, size, layout.group_size)
+            for at in range(layout.size, end, layout.group_size)
         ]
     elif layout.tail:
-        values[layout.tail[0]] = bytes(payload[layout.size : size])
+        values[layout.tail[0]] = bytes(payload[layout.size : end])
+    for row in layout.later:
+        letter, size = KINDS[row[1]][:2]
+        if len(payload) >= end + size:
+            values[row[0]] = struct.unpack_from("<" + letter, payload, end)[0]
+        elif len(payload) > end:
+            raise WireError(
+                "this %s payload ends inside %s, which takes bytes %d to %d; it has %d"
+                % (layout.name, row[0], end, end + size - 1, len(payload))
+            )
+        else:
+            values[row[0]] = row[4]
+        end += size
     return layout.name, values
 
 
 def description_id(payload):
-    """The id under which readings name the description they belong to: CRC-32 of the description's payload behind the header."""
+    """The id under which readings name the description they belong to: CRC-32 of the description's payload behind the header, all of it as it came."""
     return binascii.crc32(memoryview(payload)[_HEADER_SIZE:])
 
 

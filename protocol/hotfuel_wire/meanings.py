@@ -3,9 +3,9 @@
 MESSAGES = {
     "header": "Begins every payload.",
     "description": "Who is talking and what each channel is. Sent at boot, every 10 s, at every change, and at the start of each stored segment. "
-    "This layout never changes between protocol versions.",
+    "What stands here never changes between protocol versions.",
     "reading": "One tick of all channels, as raw as the chips gave it.",
-    "auxiliary": "The other inputs, raw; `fitted` says which of them exist.",
+    "auxiliary": "The other inputs, raw; `fitted` and `fitted_high` say which of them exist.",
     "event": "Something happened on the board.",
     "health": "How the board is doing; every count is a running total since boot. Sent every 10 s.",
     "command": "Host to board. Each is answered by one reply; a sequence number already answered gets the same reply again and changes nothing.",
@@ -22,7 +22,7 @@ FIELDS = {
     "header.type": "The message's number; 128 added when the board had to change a number of this payload to make it fit",
     "header.tick": "Board time divided by the sampling period, so that a missed tick leaves a gap",
     "header.time_ms": "Time since boot at the conversion or event, wrapping at 2^32",
-    "description.protocol_version": "Raised when a message changes or one is added",
+    "description.protocol_version": "Raised when a message grows or one is added",
     "description.firmware_major": "Firmware version, first number",
     "description.firmware_minor": "Firmware version, second number",
     "description.firmware_patch": "Firmware version, third number",
@@ -55,6 +55,7 @@ FIELDS = {
     "auxiliary.pulses": "Engine-speed pulses since boot, wrapping at 2^32",
     "auxiliary.barometer_length": "Number of bytes that follow; 0 without a barometer",
     "auxiliary.barometer": "The barometer chip's data registers as read (pressure, then temperature)",
+    "auxiliary.fitted_high": "`fitted` counts on here, from 256 for the lowest bit; none given out yet",
     "event.code": "What happened; see the list of events",
     "event.channel": "Channel concerned; 255 none",
     "event.value": "A number that belongs to the event; see the list of events",

@@ -1,7 +1,11 @@
 """Every message on the wire, declared once: firmware codec, host codec, numpy tables, inspection view and PROTOCOL.md are derived from these rows.
 
-A row is (field, kind, unit, scale): value in `unit` = number on the wire * scale. The last row of a message may be repeated:
+A row is (field, kind, unit, scale): value in `unit` = number on the wire * scale. The last of a message's first rows may be repeated:
 (field, "group", counting field, rows) or (field, "bytes", counting field, None). What each field means in prose is in meanings.py.
+
+A message grows at its end only, behind what is repeated, by rows of five: (field, kind, unit, scale, default). A payload may end before any of them
+(an older writer, or one that has nothing to say there): those fields then have their defaults. It may go on behind the last one (a newer writer):
+the rest is left unread. Rows once written never change, move or go away. What would not fit into PAYLOAD_MAX becomes a message of its own.
 """
 
 PAYLOAD_MAX = 240  # bytes; with the CRC 244, so COBS adds one byte to every frame
@@ -26,7 +30,7 @@ NOT_A_CODE = -0x3FFFFFF0  # every number below this is such a reason
 
 NO_CHANNEL = 255
 
-# This message's layout never changes between protocol versions: an old host must be able to read who is talking.
+# What stands here never changes between protocol versions: an old host must be able to read who is talking.
 DESCRIPTION = (
     ("protocol_version", "u8", None, 1),
     ("firmware_major", "u8", None, 1),
@@ -79,6 +83,7 @@ AUXILIARY = (
     ("pulses", "u32", "pulses", 1),
     ("barometer_length", "u8", "B", 1),
     ("barometer", "bytes", "barometer_length", None),
+    ("fitted_high", "u16", "bits", 1, 0),
 )
 
 # The barometer chip's own factory words, needed to turn its raw words into pressure.
@@ -171,7 +176,7 @@ MESSAGES = {
 }
 TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 
-# Numbers with names. Append only: a number once used keeps its meaning.
+# Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
 CHIPS = {"MAX31856": 1, "MAX31855": 2, "MCP9601": 3, "MCP9600": 4}
 BAROMETER_CHIPS = {"BMP280": 1, "BMP390": 2}
 MODES = {"one_shot": 0, "automatic": 1}

@@ -23,8 +23,9 @@ def message_values(name, slack=0):
         entry = st.fixed_dictionaries({row[0]: number(row[1], slack) for row in layout.group})
         fields[layout.tail[0]] = st.lists(entry, max_size=min(most, messages.CHANNELS_MAX))
     elif layout.tail:
-        fields[layout.tail[0]] = st.binary(max_size=most + (20 if slack else 0))
-    return st.fixed_dictionaries(fields)
+        later = sum(KINDS[row[1]][1] for row in layout.later)
+        fields[layout.tail[0]] = st.binary(max_size=most - later + (20 if slack else 0))
+    return st.fixed_dictionaries(fields, optional={row[0]: number(row[1], slack) for row in layout.later})
 
 
 any_message = st.sampled_from(sorted(messages.TYPES)).flatmap(
@@ -89,7 +90,51 @@ def test_garbage_behind_a_good_crc_raises_one_error_type(payload):
         name, values = codec.unpack(payload)
     except codec.WireError:
         return
-    assert len(codec.pack(name, values, saturate=values["saturated"])) == len(payload)
+    layout = codec.LAYOUTS[values["type"]]
+    sent = {row[0] for row in layout.fixed} | {layout.tail[0] if layout.tail else ""}
+    left = len(payload) - len(codec.pack(name, {field: value for field, value in values.items() if field in sent}))
+    assert left >= 0
+    for row in layout.later:
+        if left:
+            left -= KINDS[row[1]][1]
+            assert left >= 0
+        else:
+            assert values[row[0]] == row[4]
+
+
+@given(any_message, st.binary(max_size=80), st.data())
+def test_a_newer_writers_bytes_are_left_unread(sent, more, data):
+    """Whatever stands behind the last known field, what was known is read as before; an end inside a known field is refused."""
+    name, values = sent
+    layout = codec.LAYOUTS[messages.TYPES[name]]
+    values = {row[0]: row[4] for row in layout.later} | values
+    try:
+        payload = codec.pack(name, values)
+    except codec.WireError:
+        return  # a full payload has no room for the later fields
+    whole = codec.unpack(payload)
+    assert codec.unpack(payload + more) == whole
+    shortest = layout.size + len(values[layout.tail[0]] if layout.tail else ()) * layout.group_size
+    length = data.draw(st.integers(0, len(payload) - 1))
+    ends = [shortest]
+    for row in layout.later:
+        ends.append(ends[-1] + KINDS[row[1]][1])
+    if length in ends:
+        left_out = {row[0]: row[4] for row, begin in zip(layout.later, ends, strict=False) if begin >= length}
+        assert codec.unpack(payload[:length])[1] == {**whole[1], **left_out}
+    else:
+        with pytest.raises(codec.WireError):
+            codec.unpack(payload[:length])
+
+
+def test_what_is_repeated_gives_way_to_later_fields():
+    values = {"tick": 0, "time_ms": 0, "fitted": 0, "inputs": 0, "battery": 0, "fuel_pressure": 0, "pulses": 0, "fitted_high": 7}
+    most = messages.PAYLOAD_MAX - codec.LAYOUTS[3].size - 2
+    assert len(codec.pack("auxiliary", {**values, "barometer": bytes(most)})) == messages.PAYLOAD_MAX
+    with pytest.raises(codec.WireError, match=f"at most {most} fit"):
+        codec.pack("auxiliary", {**values, "barometer": bytes(most + 1)})
+    board = codec.unpack(codec.pack("auxiliary", {**values, "barometer": bytes(300)}, saturate=True))[1]
+    assert (len(board["barometer"]), board["fitted_high"], board["saturated"]) == (most, 7, True)
 
 
 def test_an_unknown_type_is_not_damage():
@@ -109,6 +154,14 @@ def test_sizes_that_others_rely_on():
     assert len(codec.pack("reading", {**header, "description_id": 0, "channels": [channel] * 4})) == 42
     assert codec.LAYOUTS[1].size + 8 * codec.LAYOUTS[1].group_size <= messages.PAYLOAD_MAX
     assert len(codec.pack("data", {**header, "segment": 0, "offset": 0, "data": bytes(224)})) == messages.PAYLOAD_MAX
+
+
+def test_messages_grow_at_their_end_only():
+    """Rows with a default come last, of kinds whose size is known, with defaults that fit."""
+    for name, rows in messages.MESSAGES.values():
+        later = [row for row in rows if len(row) == 5]
+        assert list(rows[len(rows) - len(later) :]) == later, name
+        assert all(codec._fit(row, row[4], False, name)[1] is False for row in later)
 
 
 def test_only_the_last_row_may_repeat_and_its_counter_is_in_the_fixed_part():

@@ -24,6 +24,7 @@ def fields():
             yield from (f"{layout.name}.{layout.tail[0]}.{row[0]}" for row in layout.group)
         elif layout.tail:
             yield f"{layout.name}.{layout.tail[0]}"
+        yield from (f"{layout.name}.{row[0]}" for row in layout.later)
 
 
 def test_every_field_has_a_meaning_and_no_meaning_is_left_over():

@@ -6,6 +6,7 @@ from construct import (
     Computed,
     Construct,
     Container,
+    GreedyBytes,
     Int8sl,
     Int8ul,
     Int16sl,
@@ -15,7 +16,9 @@ from construct import (
     Int64sl,
     Int64ul,
     Struct,
-    Terminated,
+    Subconstruct,
+    stream_size,
+    stream_tell,
     this,
 )
 from construct.core import ConstructError
@@ -36,26 +39,41 @@ _NUMBERS = {
     "i64": Int64sl,
 }
 
+UNREAD = "unread"  # what a newer version wrote behind the last field known here
+
+
+class _Later(Subconstruct):
+    """A field of a later version: its default where the payload ends before it."""
+
+    def __init__(self, subcon: Construct, default) -> None:
+        super().__init__(subcon)
+        self.default = default
+
+    def _parse(self, stream, context, path):
+        ended = stream_tell(stream, path) == stream_size(stream)
+        return self.default if ended else self.subcon._parsereport(stream, context, path)
+
 
 def _field(row) -> Construct:
-    name, kind, third, rows = row
+    name, kind, third, rows = row[:4]
     if kind == "group":
         return name / Array(this[third], Struct(*[_field(inner) for inner in rows]))
     if kind == "bytes":
         return name / Bytes(this[third])
-    return name / (_NUMBERS[kind] if kind in _NUMBERS else Bytes(KINDS[kind][1]))
+    field = _NUMBERS[kind] if kind in _NUMBERS else Bytes(KINDS[kind][1])
+    return name / (_Later(field, row[4]) if len(row) == 5 else field)
 
 
-def _message(name: str, number: int, rows) -> Struct:
-    return Struct("message" / Computed(name), *[_field(row) for row in HEADER + rows], Terminated)
+def _message(name: str, rows) -> Struct:
+    return Struct("message" / Computed(name), *[_field(row) for row in HEADER + rows], UNREAD / GreedyBytes)
 
 
 # type number -> construct Struct of the whole payload
-PAYLOADS: dict[int, Struct] = {number: _message(name, number, rows) for number, (name, rows) in MESSAGES.items()}
+PAYLOADS: dict[int, Struct] = {number: _message(name, rows) for number, (name, rows) in MESSAGES.items()}
 
 
 def view(payload: bytes) -> Container:
-    """A payload as a construct Container, with `message` (its name) and every field as it stands on the wire.
+    """A payload as a construct Container, with `message` (its name), every field as it stands on the wire and, under UNREAD, what follows the last one.
 
     Raises InputError for an unknown type or a payload that does not fit its message.
     """
@@ -79,11 +97,13 @@ def lines(payload: bytes) -> list[str]:
     for row in HEADER + rows:
         section = "header" if row in HEADER else name
         result += _written(seen[row[0]], row, f"{section}.{row[0]}")
+    if seen[UNREAD]:
+        result.append(f"  {len(seen[UNREAD])} bytes more, of a newer version: {seen[UNREAD].hex(' ')}")
     return result
 
 
 def _written(value, row, path: str) -> list[str]:
-    name, kind, third, rows = row
+    name, kind, third, rows = row[:4]
     if kind == "group":
         return [
             line

@@ -4,7 +4,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from hotfuel_wire import PROTOCOL_VERSION, codec
-from hotfuel_wire.codec import LAYOUTS
+from hotfuel_wire.codec import LAYOUTS, Layout
+from hotfuel_wire.kinds import KINDS
 from hotfuel_wire.messages import SATURATED, TYPES
 
 from hotfuel.samples import table
@@ -40,7 +41,7 @@ class Builder:
         self.losses.frames += block.frames
         self.losses.pieces_damaged += block.pieces_damaged
         self.losses.bytes_damaged += block.bytes_damaged
-        parts = [fitting for part in block.parts if (fitting := self._fitting(part)) is not None]
+        parts = [fitting for part in block.parts for fitting in self._fitting(part)]
         if not parts:
             return
         places, count = _places(block.pieces, parts)
@@ -77,22 +78,26 @@ class Builder:
         """Every other message's table."""
         return {name: np.concatenate([np.empty(0, table.MESSAGES[name]), *rows]) for name, rows in self._messages.items()}
 
-    def _fitting(self, part: Part) -> Part | None:
-        """The payloads that have the length their message should have; the others are counted."""
+    def _fitting(self, part: Part) -> list[Part]:
+        """The payloads that are long enough for their message and end inside none of its fields, one part for each count of what it repeats.
+
+        Shorter and longer ones than this version writes are among them; the others are counted and left out.
+        """
         layout = LAYOUTS.get(part.kind)
-        count, length = part.payloads.shape
+        payloads, length = part.payloads.shape
         if layout is None:
-            self.losses.unknown_types[part.kind] = self.losses.unknown_types.get(part.kind, 0) + count
-            return None
-        behind = length - layout.size
-        fits = np.full(count, behind >= 0 and behind % layout.group_size == 0 and (behind == 0 or layout.tail is not None))
-        if layout.tail and fits.any():
-            fits = _fixed(part)[layout.tail[2]] == behind // layout.group_size
-        if fits.all():
-            return part
-        which = np.flatnonzero(fits)
-        self.losses.payloads_misfit += count - len(which)
-        return Part(part.kind, part.order[which], part.payloads[which]) if len(which) else None
+            self.losses.unknown_types[part.kind] = self.losses.unknown_types.get(part.kind, 0) + payloads
+            return []
+        counts = _fixed(part)[layout.tail[2]] if layout.tail and length >= layout.size else np.zeros(payloads, np.uint8)
+        uniform = _uniform(counts)
+        fitting, taken = [], 0
+        for count in np.unique(counts).tolist() if uniform is None else [uniform]:
+            if _ends_well(layout, length - layout.size - count * layout.group_size):
+                which = slice(None) if uniform is not None else np.flatnonzero(counts == count)
+                fitting.append(Part(part.kind, part.order[which], part.payloads[which], count))
+                taken += len(fitting[-1].order)
+        self.losses.payloads_misfit += payloads - taken
+        return fitting
 
     def _take_descriptions(self, part: Part) -> list[object]:
         """Keep new ones; returns what tells each one's boot from another."""
@@ -122,13 +127,13 @@ class Builder:
 
     def _take_readings(self, readings: list[tuple[Part, Place]], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray) -> None:
         """Write a block's scans, in log order."""
-        widths = [_channels(part) for part, _ in readings]
-        rows = self._room(sum(len(part.order) for part, _ in readings), max(widths))
-        rank = np.cumsum(kind == _READING) - 1 if len(set(widths)) > 1 else None
+        rows = self._room(sum(len(part.order) for part, _ in readings), max(part.count for part, _ in readings))
+        shapes = {(part.payloads.shape[1], part.count) for part, _ in readings}
+        rank = np.cumsum(kind == _READING) - 1 if len(shapes) > 1 else None
         begin = 0
-        for width, (part, place) in zip(widths, readings, strict=True):
-            end = begin + len(part.order)  # parts of one length follow one another
-            _fill(rows, slice(begin, end) if rank is None else rank[place], part, width, boot[place], time_s[place])
+        for part, place in readings:
+            end = begin + len(part.order)  # parts of one length and count follow one another
+            _fill(rows, slice(begin, end) if rank is None else rank[place], part, boot[place], time_s[place])
             begin = end
         self._note(rows)
 
@@ -180,6 +185,17 @@ def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
     return places, int(there.sum())
 
 
+def _ends_well(layout: Layout, behind: int) -> bool:
+    """True if a payload with so many bytes behind what it repeats ends at the end of a field, or behind the last one known here."""
+    for row in layout.later:
+        if behind <= 0:
+            break
+        behind -= KINDS[row[1]][1]
+    else:
+        return behind >= 0
+    return behind == 0
+
+
 def _fixed(part: Part) -> np.ndarray:
     """The fixed parts of all payloads, as rows of table.WIRE."""
     return part.payloads[:, : LAYOUTS[part.kind].size].view(table.WIRE[part.kind])[:, 0]
@@ -211,26 +227,25 @@ def _message_rows(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarra
         rows["description_id"] = _description_ids(part)
     elif layout.tail:
         tails = np.empty(len(rows), object)
-        tails[:] = [tail.tobytes() for tail in part.payloads[:, layout.size :]]
+        tails[:] = [tail.tobytes() for tail in part.payloads[:, layout.size : layout.size + part.count]]
         rows[layout.tail[0]] = tails
+    table.later(layout, part.payloads, part.count, rows)
     return rows
 
 
-def _channels(part: Part) -> int:
-    return (part.payloads.shape[1] - LAYOUTS[_READING].size) // table.CHANNEL.itemsize
-
-
-def _fill(rows: np.ndarray, at: Place, part: Part, width: int, boot: np.ndarray, time_s: np.ndarray) -> None:
-    """Put one part's readings, each of `width` channels, into rows[at]."""
+def _fill(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
+    """Put one part's readings into rows[at]."""
+    width = part.count
     shared = np.empty(len(boot), table.SHARED)
     fixed = _fixed(part)
     shared["time"], shared["boot"], shared["width"] = time_s, boot, width
     shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
     shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
+    table.later(LAYOUTS[_READING], part.payloads, width, shared)
     table.stretch(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
     if width:
         size = width * table.CHANNEL.itemsize
-        table.stretch(rows, table.SHARED.itemsize, size)[at] = part.payloads[:, _FIXED:].view(f"V{size}")[:, 0]
+        table.stretch(rows, table.SHARED.itemsize, size)[at] = part.payloads[:, _FIXED : _FIXED + size].view(f"V{size}")[:, 0]
     _clear(rows, at, width)
 
 

@@ -27,11 +27,15 @@ _BEFORE, _BEHIND = b"\x00", bytes(_WORD)  # pieces then begin and end in turn, a
 
 @dataclass
 class Part:
-    """Payloads of one type and one length. payloads[i, j]: byte j of payload i; order[i]: which piece of the block it was."""
+    """Payloads of one type and one length. payloads[i, j]: byte j of payload i; order[i]: which piece of the block it was.
+
+    count: how often what their message repeats is there, once somebody has looked.
+    """
 
     kind: int
     order: np.ndarray
     payloads: np.ndarray
+    count: int = 0
 
 
 @dataclass

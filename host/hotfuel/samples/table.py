@@ -52,10 +52,9 @@ _READING = LAYOUTS[TYPES["reading"]]
 # one channel's part of a reading, as it lies on the wire
 CHANNEL = _wire_dtype(_READING.group)
 
-# What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
-# log), saturated (the board had to change a number), known (the description it names is in the log), width (how many channels were sent).
-SHARED = placed(
-    {
+
+def _shared_dtype() -> np.dtype:
+    places: dict[str, tuple[Any, int]] = {
         "time": ("<f8", 0),
         "tick": ("<u4", 8),
         "description_id": ("<u4", 12),
@@ -63,9 +62,18 @@ SHARED = placed(
         "saturated": ("?", 18),
         "known": ("?", 19),
         "width": ("u1", 20),
-    },
-    21,
-)
+    }
+    end = 21
+    for row in _READING.later:
+        places[row[0]] = (_NUMPY[row[1]], end)
+        end += np.dtype(_NUMPY[row[1]]).itemsize
+    return placed(places, end)
+
+
+# What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
+# log), saturated (the board had to change a number), known (the description it names is in the log), width (how many channels were sent), and what
+# later versions put behind the channels.
+SHARED = _shared_dtype()
 
 
 @lru_cache
@@ -80,7 +88,8 @@ def _readings_dtype() -> np.dtype:
     places = {name: place(SHARED, name) for name in SHARED.names or ()}
     places["channel"] = places["width"]
     places |= {name: (CHANNEL[name], SHARED.itemsize + place(CHANNEL, name)[1]) for name in CHANNEL.names or ()}
-    columns = "time", "tick", "boot", "description_id", "channel", *(CHANNEL.names or ()), "saturated", "known"
+    later = [row[0] for row in _READING.later]
+    columns = "time", "tick", "boot", "description_id", "channel", *(CHANNEL.names or ()), "saturated", "known", *later
     return placed({name: places[name] for name in columns}, SHARED.itemsize + CHANNEL.itemsize)
 
 
@@ -111,7 +120,22 @@ def _message_dtype(layout: Layout) -> np.dtype:
         fields.append(("description_id", "<u4"))
     elif layout.tail:
         fields.append((layout.tail[0], "O"))
+    fields += [(row[0], _NUMPY[row[1]]) for row in layout.later]
     return np.dtype([*fields, ("saturated", "?")])
+
+
+def later(layout: Layout, payloads: np.ndarray, count: int, rows: np.ndarray) -> None:
+    """Fill the columns of a message's later fields in `rows`, from payloads (one a row) whose group or bytes repeat `count` times."""
+    end = layout.size + count * layout.group_size
+    for name, kind, _, _, default in layout.later:
+        begin, end = end, end + np.dtype(_NUMPY[kind]).itemsize
+        rows[name] = payloads[:, begin:end].view(_NUMPY[kind])[:, 0] if payloads.shape[1] >= end else _as_column(kind, default)
+
+
+def _as_column(kind: str, default: Any) -> Any:
+    """A declared default as numpy takes it: byte strings padded to their field's length."""
+    width = np.dtype(_NUMPY[kind]).itemsize
+    return np.void(default.ljust(width, b"\0")) if _NUMPY[kind].startswith("V") else default
 
 
 # message name -> one row per message: boot, time (s since that boot, nan for a host frame before any board frame), the header's tick and time_ms, its

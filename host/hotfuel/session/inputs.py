@@ -22,7 +22,7 @@ def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> di
 
     auxiliary, barometer: tables of these messages in log order (fields of the message, boot, time in s). fuel_pressure_kpa is gauge.
     """
-    fitted = auxiliary["fitted"].astype(int)
+    fitted = auxiliary["fitted"].astype(int) | auxiliary["fitted_high"].astype(int) << 8
 
     def has(name: str) -> np.ndarray:
         return (fitted & FITTED[name]) != 0

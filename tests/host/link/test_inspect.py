@@ -48,6 +48,17 @@ def test_lines_for_a_person():
     assert any(line.startswith("  period_ms = 100 ms") for line in said)
 
 
+def test_what_a_newer_version_wrote_is_shown_and_an_older_ones_gaps_are_defaults():
+    payload = wire_logs.reading(100, 7, [(1, 2, 3)])
+    assert inspect.view(payload + b"\x05\xff")[inspect.UNREAD] == b"\x05\xff"
+    assert inspect.lines(payload + b"\x05\xff")[-1] == "  2 bytes more, of a newer version: 05 ff"
+    short = wire_logs.auxiliary(100)
+    assert inspect.view(short).fitted_high == 0
+    assert inspect.view(wire_logs.auxiliary(100, fitted_high=515)).fitted_high == 515
+    with pytest.raises(InputError, match="auxiliary payload of"):
+        inspect.view(short + b"\0")
+
+
 @given(wire_logs.payloads())
 def test_lines_never_fail_otherwise(payload):
     try:

@@ -262,5 +262,5 @@ def test_no_bytes_give_empty_tables():
 def test_every_field_of_the_declaration_has_a_column():
     for number, layout in codec.LAYOUTS.items():
         columns = table.READINGS.names if number == TYPES["reading"] else table.MESSAGES[layout.name].names
-        fields = {row[0] for row in layout.fixed} - {"type", "time_ms", "channel_count"}
+        fields = {row[0] for row in layout.fixed + layout.later} - {"type", "time_ms", "channel_count"}
         assert fields <= set(columns), layout.name

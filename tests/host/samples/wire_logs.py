@@ -4,6 +4,7 @@ import math
 import random
 
 from hotfuel_wire import codec, framing
+from hotfuel_wire.kinds import KINDS
 from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, TYPES
 from hypothesis import strategies as st
 
@@ -81,9 +82,37 @@ def health(time_ms, frames_dropped=0, readings_dropped=0):
     return codec.pack("health", values)
 
 
+def auxiliary(time_ms, barometer=b"\x01" * 6, **later):
+    values = {
+        "tick": 1,
+        "time_ms": time_ms,
+        "fitted": 1,
+        "inputs": 0,
+        "battery": 0,
+        "fuel_pressure": 0,
+        "pulses": 0,
+        "barometer": barometer,
+    }
+    return codec.pack("auxiliary", values | later)
+
+
 def event(time_ms, code="mark", detail=b"", value=0):
     values = {"tick": 0, "time_ms": time_ms, "code": EVENTS[code], "channel": NO_CHANNEL, "value": value, "detail": detail}
     return codec.pack("event", values)
+
+
+def one_of_each():
+    """One payload of every message, its bytes not empty where it has some."""
+    payloads = []
+    for number, layout in sorted(codec.LAYOUTS.items()):
+        values = {row[0]: b"w%d" % number if KINDS[row[1]][2] is None else number for row in layout.fixed}
+        if layout.tail:
+            values[layout.tail[0]] = b"bytes" if layout.group is None else []
+        if layout.name == "reading":
+            values["channels"] = [{"hot": 5, "cold": 6, "status": 7}] * 2
+        if layout.name != "description":
+            payloads.append(codec.pack(layout.name, values))
+    return payloads
 
 
 def drive(frames, channels=4, *, period_ms=100, seed=1, every_description=100):
@@ -128,8 +157,15 @@ _IDS = [codec.description_id(payload) for payload in _TOLD]
 
 @st.composite
 def payloads(draw):
-    """One payload of any kind: sound, unknown, or of the wrong length behind a right CRC."""
-    kind = draw(st.sampled_from(["reading"] * 6 + ["description", "anchor", "mark", "gap", "health", "event", "junk", "cut"]))
+    """One payload of any kind: sound, of a newer or older version, unknown, or of the wrong length behind a right CRC."""
+    payload = draw(_payloads_of_now())
+    return (payload + draw(st.sampled_from([b""] * 6 + [b"\0", b"\x01\x02", bytes(7), bytes(range(30))])))[:240]
+
+
+@st.composite
+def _payloads_of_now(draw):
+    kinds = ["reading"] * 6 + ["description", "anchor", "mark", "gap", "health", "event", "auxiliary", "junk", "cut"]
+    kind = draw(st.sampled_from(kinds))
     time_ms = draw(times_ms)
     if kind == "description":
         told = draw(st.sampled_from(_TOLD))
@@ -142,6 +178,9 @@ def payloads(draw):
         return gap(draw(st.integers(0, 2**60)), draw(u32), draw(st.integers(0, 9)), time_ms)
     if kind == "health":
         return health(time_ms, draw(u32), draw(u32))
+    if kind == "auxiliary":
+        later = draw(st.sampled_from([{}, {"fitted_high": 0x1234}]))
+        return auxiliary(time_ms, draw(st.binary(max_size=6)), **later)
     if kind == "event":
         return event(time_ms, "mark", draw(st.binary(max_size=40)))
     if kind == "junk":
