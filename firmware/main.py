@@ -1,6 +1,9 @@
 """Boot: to the prompt if asked for, else the application under the watchdog."""
 
-import board
+import micropython
+
+micropython.kbd_intr(-1)  # a host that asks at once must not stop the program with a 0x03 inside its command
+import board  # noqa: E402
 
 board.lamp(True)  # the lamp test begins with the first line that can light it
 if board.prompt_wanted():

