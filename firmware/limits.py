@@ -6,8 +6,9 @@ Tables and their reading: hotfuel_wire/limit_tables.py. State machine: hotfuel_w
 import board
 from commands import Refused
 from hotfuel_wire import barometer, limit_tables, status
-from hotfuel_wire.alarm import NO_MARGIN, Alarms, event_value
-from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE
+from hotfuel_wire.alarm import NO_MARGIN, WAIT_MS, Alarms, event_value
+from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
+from hotfuel_wire.probe import UNREADABLE, Probe
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
 from twinfile import TwinFile
 
@@ -40,7 +41,6 @@ class Limits:
         self.rows = []
         self.alarms = Alarms(0, self._changed)
         self._margins = []
-        self._times = []
         self._file = TwinFile("limits", application.folder)
         self._staged = None
         self._head_piece = b""
@@ -94,7 +94,17 @@ class Limits:
         self._fatal = [status.fatal_mask(CHIPS[name]) for name in settings["chips"]]
         self.alarms = Alarms(len(self.rows), self._changed)
         self._margins = [NO_MARGIN] * len(self.rows)
-        self._times = [0] * len(self.rows)
+        count = len(settings["chips"])
+        self._probes = [None] * count  # of channels with limits
+        self._per_degc = [0] * count
+        for channel, _, _, limits in self.rows:
+            if limits and not self._probes[channel]:
+                self._probes[channel] = Probe()
+                self._per_degc[channel] = next(iter(limits.values()))["per_degc"]
+        self._references = references
+        self._seen_ms = [self.application.clock.now()] * count
+        self._elapsed_ms = [0] * count  # to this tick; -1: no new conversion yet, so there is nothing to judge
+        self._readable = [False] * count
 
     def _warnings(self, argument):
         """One piece of a set, its head first; nothing: what is loaded. A set is taken into use when its last piece is here and all fit together."""
@@ -167,12 +177,16 @@ class Limits:
         return _RUNNING if running else _STANDING
 
     def _tick(self, time_ms, hot, cold, status_bytes):
+        for channel in range(len(self._seen_ms)):
+            self._look(channel, time_ms, hot[channel], cold[channel], status_bytes[channel])
         air = self.air_units()
         states = self.states(time_ms)
         for place in range(len(self.rows)):
             channel, where, reference, limits = self.rows[place]
+            if self._elapsed_ms[channel] < 0:
+                continue
             margin, warn_below = NO_MARGIN, 0
-            if hot[channel] > NOT_A_CODE and not status_bytes[channel] & self._fatal[channel]:
+            if self._readable[channel]:
                 margin, warn_below = QUIET, 0
                 # boiling over behind the needle after a hot stop is usual on today's fuel: no lamp for it
                 if limits and not (where == limit_tables.BEHIND_NEEDLE and states == _STANDING):
@@ -184,10 +198,27 @@ class Limits:
                                 here = max(here, 0)
                             if here < margin:
                                 margin, warn_below = here, limit["warn_centi"]
-            elapsed_ms = (time_ms - self._times[place]) & 0xFFFFFFFF
-            self._times[place] = time_ms
             self._margins[place] = margin
-            self.alarms.update(place, margin, warn_below, elapsed_ms)
+            self.alarms.update(place, margin, warn_below, self._elapsed_ms[channel])
+
+    def _look(self, channel, time_ms, hot, cold, status_byte):
+        """Whether the channel's reading is one to judge by."""
+        elapsed_ms = (time_ms - self._seen_ms[channel]) & 0xFFFFFFFF
+        if hot == NOT_READY and elapsed_ms <= WAIT_MS:
+            self._elapsed_ms[channel] = -1
+            return
+        self._seen_ms[channel] = time_ms
+        self._elapsed_ms[channel] = elapsed_ms
+        readable = hot > NOT_A_CODE and not status_byte & self._fatal[channel]
+        probe = self._probes[channel]
+        if probe:
+            reading = UNREADABLE
+            if readable:
+                reading = limit_tables.reading_centi(self._references[channel], self._per_degc[channel], hot, cold)
+            readable = probe.take(reading, elapsed_ms)
+            if probe.fell:
+                self.application.emit_event("fall_believed", channel, probe.fell)
+        self._readable[channel] = readable
 
     def smallest(self):
         """(channel, margin in hundredths of a degC) of the smallest margin; (NO_CHANNEL, NO_MARGIN) without one."""

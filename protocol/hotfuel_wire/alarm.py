@@ -4,8 +4,10 @@ States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returne
 These words stay in code; lamp and screens say it plainly.
 
 A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is used up. Lost: the place cannot be read.
-Each comes on when its condition has held for ON_DELAY_MS, and goes only when the condition has been clear, beyond the deadband, for its off-delay.
-While a place cannot be read its warn and act alarms stay as they are: not seeing the fuel is no evidence that it cooled.
+Warn and act come when their condition has held for ON_DELAY_MS, and go only when it has been clear, beyond the deadband, for OFF_DELAY_MS.
+An unreadable tick is evidence of nothing: it pauses these timers, adds none of its time and sets no on-timer back, so that a loose plug cannot silence
+a warning. Nor can it end one: blind for more than BLIND_MS at a stretch, or lost, the off-timers begin again.
+Lost counts the time that could not be read: it comes at LOST_MS of the last WINDOW_MS and goes below FOUND_MS of them. It never holds act back.
 """
 
 NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED_UNACKNOWLEDGED = 0, 1, 2, 3
@@ -18,9 +20,20 @@ LEVELS = ("warn", "act", "lost")
 DEADBAND = 200
 ON_DELAY_MS = 4000
 OFF_DELAY_MS = 60000
+BLIND_MS = 5000
+# Lost at 40 % of the last 8 s, found below 20 %; not before ON_DELAY_MS after the first unreadable tick, so a dead probe is lost after 4 s.
+WINDOW_MS = 8000
+LOST_MS = 3200
+FOUND_MS = 1600
 LOST_OFF_DELAY_MS = 10000
 # One step counts for at most this much quiet time: silence on the link is not evidence of cooling.
 STEP_MAX_MS = 5000
+
+# A slow chip has no new conversion at some ticks: its caller leaves those out, and counts a chip without one for longer than this as unreadable.
+WAIT_MS = 2000
+_TICK_MS = 2000  # one unreadable tick stands for at most this much time: a gap in the data is not a dead probe
+_PIECE_MS = 500
+_PIECES = WINDOW_MS // _PIECE_MS
 
 NO_MARGIN = -0x3FFFFFFF  # the margin to pass when the place cannot be read
 
@@ -32,9 +45,10 @@ _SHOWN_AS = (SHOW_WARN, SHOW_ACT, SHOW_LOST)
 class Alarm:
     """One alarm of one place. `live`: its condition is on (delays applied)."""
 
-    def __init__(self, off_delay_ms):
+    def __init__(self, on_delay_ms, off_delay_ms):
         self.state = NORMAL
         self.live = False
+        self._on_delay_ms = on_delay_ms
         self._off_delay_ms = off_delay_ms
         self._held_ms = -1  # for how long the condition for a change has held; -1: it does not hold
 
@@ -47,7 +61,7 @@ class Alarm:
             self._held_ms = 0
         else:
             self._held_ms += min(elapsed_ms, STEP_MAX_MS) if self.live else elapsed_ms
-        if self._held_ms < (self._off_delay_ms if self.live else ON_DELAY_MS):
+        if self._held_ms < (self._off_delay_ms if self.live else self._on_delay_ms):
             return False
         self._held_ms = -1
         self.live = not self.live
@@ -56,6 +70,16 @@ class Alarm:
         else:
             self.state = NORMAL if self.state == ACKNOWLEDGED else RETURNED_UNACKNOWLEDGED
         return True
+
+    def stay_on(self):
+        """Sets the off-timer back."""
+        if self.live:
+            self._held_ms = -1
+
+    @property
+    def waiting(self):
+        """True while a timer runs or is paused."""
+        return self._held_ms >= 0
 
     def acknowledge(self):
         """True if the state changed."""
@@ -68,6 +92,44 @@ class Alarm:
         return True
 
 
+class Sight:
+    """How much of a place's last WINDOW_MS could not be read (`unreadable_ms`), for how long it has been blind at a stretch (`blind_ms`), and for how
+    long some of the window has been unreadable (`trouble_ms`).
+
+    The window moves on in pieces of half a second, so it is 7.5 to 8 s long.
+    """
+
+    def __init__(self):
+        self.unreadable_ms = 0
+        self.blind_ms = 0
+        self.trouble_ms = 0
+        self._pieces = [0] * _PIECES
+        self._piece = 0
+        self._into_ms = 0
+
+    @property
+    def saturated(self):
+        """True when further unreadable ticks, none a gap, leave it as it is."""
+        return self.blind_ms >= 2 * BLIND_MS
+
+    def step(self, unreadable, elapsed_ms):
+        """One tick, `elapsed_ms` after the last."""
+        self._into_ms += min(elapsed_ms, WINDOW_MS)
+        while self._into_ms >= _PIECE_MS:
+            self._into_ms -= _PIECE_MS
+            self._piece = (self._piece + 1) % _PIECES
+            self.unreadable_ms -= self._pieces[self._piece]
+            self._pieces[self._piece] = 0
+        self.trouble_ms = min(self.trouble_ms + elapsed_ms, 2 * ON_DELAY_MS) if self.unreadable_ms else 0
+        if unreadable:
+            counted_ms = min(elapsed_ms, _TICK_MS)
+            self._pieces[self._piece] += counted_ms
+            self.unreadable_ms += counted_ms
+            self.blind_ms = min(self.blind_ms + elapsed_ms, 2 * BLIND_MS)
+        else:
+            self.blind_ms = 0
+
+
 class Alarms:
     """All places' alarms. `changed(place, level, old state, new state)` is called at every transition, in order.
 
@@ -76,7 +138,11 @@ class Alarms:
     """
 
     def __init__(self, places, changed):
-        self.places = [(Alarm(OFF_DELAY_MS), Alarm(OFF_DELAY_MS), Alarm(LOST_OFF_DELAY_MS)) for _ in range(places)]
+        self.places = [
+            (Alarm(ON_DELAY_MS, OFF_DELAY_MS), Alarm(ON_DELAY_MS, OFF_DELAY_MS), Alarm(0, LOST_OFF_DELAY_MS))
+            for _ in range(places)
+        ]
+        self.sights = [Sight() for _ in range(places)]
         self.first_out = -1
         self.unseen = False
         self._changed = changed
@@ -87,14 +153,18 @@ class Alarms:
         warn_below: the margin's uncertainty, hundredths of a degC.
         """
         alarms = self.places[place]
-        lost = margin == NO_MARGIN
-        self._step(place, LOST, alarms[LOST], lost, not lost, elapsed_ms)
-        if lost:
-            self._step(place, WARN, alarms[WARN], False, False, elapsed_ms)
-            self._step(place, ACT, alarms[ACT], False, False, elapsed_ms)
-        else:
+        sight = self.sights[place]
+        unreadable = margin == NO_MARGIN
+        sight.step(unreadable, elapsed_ms)
+        gone_ms = sight.unreadable_ms
+        lost = gone_ms >= LOST_MS and sight.trouble_ms >= ON_DELAY_MS
+        self._step(place, LOST, alarms[LOST], lost, gone_ms < FOUND_MS, elapsed_ms)
+        if not unreadable:
             self._step(place, WARN, alarms[WARN], margin < warn_below, margin >= warn_below + DEADBAND, elapsed_ms)
             self._step(place, ACT, alarms[ACT], margin < 0, margin >= DEADBAND, elapsed_ms)
+        if alarms[LOST].live or sight.blind_ms > BLIND_MS:
+            alarms[WARN].stay_on()
+            alarms[ACT].stay_on()
 
     def _step(self, place, level, alarm, on, off, elapsed_ms):
         old = alarm.state

@@ -51,6 +51,17 @@ def lookup(xs, ys, x):
     return ys[low] + (ys[high] - ys[low]) * (x - xs[low]) // (xs[high] - xs[low])
 
 
+def reading_centi(reference, per_degc, hot, cold):
+    """A channel's reading in hundredths of a degC, or NO_VALUE where the cold code lies outside the table.
+
+    Its zero is an EMF of 0 and its scale that of 60 degC, so it is for differences only: no thermometer, and within 4 % of a degree.
+    """
+    at_cold = lookup(reference["xs"], reference["ys"], cold)
+    if at_cold == NO_VALUE:
+        return NO_VALUE
+    return ((hot << reference["shift"]) + at_cold) * 100 // per_degc
+
+
 def margin_centi(reference, limit, hot, cold, air_units, line_units=None):
     """Margin in hundredths of a degC, or NO_VALUE where cold code or pressure lie outside the tables.
 

@@ -145,6 +145,12 @@ EVENTS = {
         "how often it was lost since the last event of this channel",
         "how it stands now",
     ),
+    "fall_believed": (
+        "a reading fell faster than its probe can and stayed for 10 s: the alarm counted it as unreadable, and believes it from here on; "
+        "a shorted lead reads like this",
+        "the fall, hundredths of degC",
+        "",
+    ),
 }
 
 # command -> (argument, answer); text is UTF-8, numbers little-endian

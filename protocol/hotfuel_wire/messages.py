@@ -210,6 +210,7 @@ EVENTS = {
     "low_voltage": 16,
     "sleep": 17,
     "chip_unsteady": 18,
+    "fall_believed": 19,
 }
 COMMANDS = {
     "version": 1,

@@ -13,7 +13,7 @@ from hotfuel.risk.pressure import Conditions
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import alarm, limit_tables
 from hotfuel_wire.limit_tables import RUNNING, STANDING
-from hotfuel_wire.messages import CHIPS, NO_ANSWER
+from hotfuel_wire.messages import CHIPS, NO_ANSWER, NOT_READY
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -144,6 +144,8 @@ def test_an_alarm_comes_and_the_lamp_follows(limits_module, tables, tmp_path):
     drive(application, one, [30, 95, 30], 1)
     assert not sys.modules["board"].sounds[-1]
     assert application.health["lamp"] == 6, "the lamp goes on showing what is live"
+    for degc in range(95, 30, -1):  # no probe falls at once
+        drive(application, one, [30, degc, 30], 0.4)
     drive(application, one, [30, 30, 30], 62)
     assert (application.health["lamp"], application.health["alarm_unseen"]) == (1, 1), "the slow wink"
     application.inputs.on_button[0](300)
@@ -161,6 +163,50 @@ def test_a_lost_sensor_and_no_limits_have_patterns_of_their_own(limits_module, t
     assert application.health["limits_age_days"] == 0xFFFF
     drive(application, one, [30, None, 30], 5)
     assert application.health["lamp"] == 4
+
+
+@pytest.mark.parametrize("every", [20, 5, 2])
+@pytest.mark.parametrize("bad", [None, 25.0])
+def test_a_loose_plug_silences_nothing(limits_module, tables, tmp_path, every, bad):
+    """Open, or shorted (which reads the amplifier's own 25 degC), in one tick of so many: act comes, and nobody is told that the pump is cool."""
+    application, one = loaded(limits_module, tmp_path, tables)
+    drive(application, one, [30, 80, 30], 0.4)
+    for step in range(60):
+        drive(application, one, [30, bad if step % every == 0 else 80, 30], 0.2)
+    assert application.health["lamp"] == 6
+    names = [(event[1], alarm.from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
+    assert (1, (alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)) in names
+    assert not [event for event in application.events if event[0] == "fall_believed"]
+
+
+def test_a_short_that_stays_is_believed_and_said(limits_module, tables, tmp_path):
+    application, one = loaded(limits_module, tmp_path, tables)
+    drive(application, one, [30, 80, 30], 5)
+    drive(application, one, [30, 25, 30], 12)
+    (said,) = [event for event in application.events if event[0] == "fall_believed"]
+    assert said[1] == 1
+    assert said[2] == pytest.approx(5500, rel=0.04)
+
+
+def test_no_new_conversion_is_no_fault(limits_module, tables, tmp_path):
+    """One tick in 16, and then none for good, which is a dead chip."""
+    application, one = loaded(limits_module, tmp_path, tables)
+    drive(application, one, [30, 30, 30], 1)
+
+    def ticks(codes):
+        for hot in codes:
+            application.now_ms += 200
+            application.inputs.values["pulses"] += 3
+            for call in application.on_tick:
+                call(application.now_ms, [hot] * 3, [COLD] * 3, [0] * 3)
+
+    began = application.now_ms
+    ticks([NOT_READY if step % 16 == 3 else code(95) for step in range(21)])
+    live = [row for row, places in zip(one.rows, one.alarms.places, strict=True) if row[3] and places[alarm.ACT].live]
+    assert len(live) >= 3
+    assert application.now_ms - began <= 4400
+    ticks([NOT_READY] * 60)
+    assert all(places[alarm.LOST].live for places in one.alarms.places)
 
 
 def test_stopped_the_limit_falls_at_the_carburettor(limits_module, tables, tmp_path):

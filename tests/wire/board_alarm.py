@@ -1,7 +1,8 @@
 # Runs on every interpreter: replays alarm_vectors.jsonl and prints every line whose outcome differs, then the count.
+# A line with a limit has readings in place of margins: they go through a Probe first, and how many were believed and what fell are part of the outcome.
 import json
 
-from hotfuel_wire import alarm
+from hotfuel_wire import alarm, probe
 
 count = 0
 with open("alarm_vectors.jsonl") as file:
@@ -12,16 +13,30 @@ with open("alarm_vectors.jsonl") as file:
         alarms = alarm.Alarms(
             row["places"], lambda place, level, old, new: got.append([at[0], place, alarm.LEVELS[level], old, new])
         )
-        for number, step in enumerate(row["steps"]):
-            at[0] = number
-            if step == "acknowledge":
-                alarms.acknowledge()
-            elif step == "seen":
-                alarms.seen()
-            else:
-                place, margin, warn_below, elapsed_ms = step
-                alarms.update(place, alarm.NO_MARGIN if margin is None else margin, warn_below, elapsed_ms)
+        one = probe.Probe(row["lag_ms"]) if "limit" in row else None
+        believed = 0
+        falls = []
+        number = 0
+        for step, times in row["steps"]:
+            for _ in range(times):
+                at[0] = number
+                number += 1
+                if step == "acknowledge":
+                    alarms.acknowledge()
+                elif step == "seen":
+                    alarms.seen()
+                else:
+                    place, margin, warn_below, elapsed_ms = step
+                    if one:
+                        reading = probe.UNREADABLE if margin is None else margin
+                        margin = row["limit"] - reading if one.take(reading, elapsed_ms) else None
+                        believed += margin is not None
+                        if one.fell:
+                            falls.append([at[0], one.fell])
+                    alarms.update(place, alarm.NO_MARGIN if margin is None else margin, warn_below, elapsed_ms)
         outcome = [got, alarms.first_out, alarms.unseen, alarms.shown(), alarms.sounding()]
+        if one:
+            outcome += [believed, falls]
         if outcome != row["outcome"]:
             print("differs:", row["name"], outcome)
         count += 1

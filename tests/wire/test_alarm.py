@@ -2,9 +2,12 @@
 
 import itertools
 import os
+import random
 import runpy
+import statistics
 from pathlib import Path
 
+import pytest
 from hotfuel_wire import alarm
 from hypothesis import given
 from hypothesis import strategies as st
@@ -75,11 +78,15 @@ def test_nothing_is_missed_beyond_the_on_delay(course):
             break
 
 
-@given(st.lists(st.integers(1, WARN_BELOW + alarm.DEADBAND - 1), max_size=600))
-def test_no_chatter_inside_the_deadband(course):
-    """Once on, a margin that moves between limit and deadband never changes the warn alarm again."""
-    changes, _ = replay([100] * 9 + course)
-    assert [change[2:] for change in changes if change[2] == alarm.WARN] == [(alarm.WARN, 0, 1)]
+@given(st.integers(WARN_BELOW, WARN_BELOW + alarm.DEADBAND - 1), st.integers(0, alarm.DEADBAND - 1), st.integers(0, 30))
+def test_no_chatter_inside_the_deadband(at_warn, at_act, swing):
+    """Once on, a margin that stays between a limit and its deadband for minutes never changes that alarm again, however it moves about in there."""
+    swung = [(-swing, 0, swing)[step % 3] for step in range(400)]
+    for level, below, at in ((alarm.WARN, WARN_BELOW, at_warn), (alarm.ACT, 0, at_act)):
+        course = [min(max(at + by, below), below + alarm.DEADBAND - 1) for by in swung]
+        changes, alarms = replay([-100] * 9 + course)
+        assert [change[2:] for change in changes if change[2] == level] == [(level, 0, 1)]
+        assert alarms.places[0][level].live
 
 
 @given(held)
@@ -114,6 +121,72 @@ def test_a_lost_sensor_never_outranks_a_live_act(course):
         alarms.update(1, alarm.NO_MARGIN, WARN_BELOW, 500)
     assert alarms.shown() == alarm.SHOW_ACT
     assert alarms.shown(1) == (alarm.SHOW_LOST if len(course) > 8 else alarm.SHOW_NOTHING)
+
+
+@given(st.lists(st.tuples(margins, st.integers(0, 4)), max_size=200))
+def test_unreadable_ticks_delay_warn_and_act_by_nothing_but_themselves(course):
+    """With unreadable ticks put in between, both come on at the same readable tick as without."""
+    plain, _ = replay([margin for margin, _ in course])
+    woven, places = [], []
+    for margin, between in course:
+        woven += [margin] + [alarm.NO_MARGIN] * between
+        places.append(len(woven) - 1 - between)
+    broken, _ = replay(woven)
+
+    def first_on(changes):
+        return {level: step for step, _, level, _, new in reversed(changes) if new == 1 and level != alarm.LOST}
+
+    assert first_on(broken) == {level: places[step] for level, step in first_on(plain).items()}
+
+
+@given(st.lists(st.one_of(margins, st.just(alarm.NO_MARGIN)), max_size=400))
+def test_the_window_counts_what_it_holds(course):
+    """Against a plain list of the last ticks: the window is 7.5 to 8 s long."""
+    sight = alarm.Sight()
+    for at, margin in enumerate(course):
+        sight.step(margin == alarm.NO_MARGIN, 200)
+        gone = [before == alarm.NO_MARGIN for before in course[: at + 1]]
+        assert 200 * sum(gone[-37:]) <= sight.unreadable_ms <= 200 * sum(gone[-40:])
+
+
+# One probe at a margin of -5 degC, 5 ticks a second; each trial is one seed. What they must do was fixed before they were run.
+
+
+def course_of(seed, share, margin, seconds):
+    draw = random.Random(seed)
+    return [alarm.NO_MARGIN if draw.random() < share else margin for _ in range(5 * seconds)]
+
+
+def seconds_to(level, course):
+    """Seconds from the first tick until `level` comes on; None if it never does."""
+    changes, _ = replay(course, step_ms=200)
+    return next((step / 5 for step, _, found, _, new in changes if found == level and new == 1), None)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.05, 0.1, 0.2])
+def test_act_with_unreadable_ticks_at_random(share):
+    found = [seconds_to(alarm.ACT, course_of(seed, share, -500, 30)) for seed in range(500)]
+    assert statistics.median(found) <= 6
+    assert max(found) <= 12
+    assert min(found) >= 4
+
+
+def test_act_with_every_so_many_ticks_unreadable():
+    for every, most_s in ((20, 4.4), (10, 4.6), (5, 5.2), (2, 8.2)):
+        course = [alarm.NO_MARGIN if step % every == 0 else -500 for step in range(3000)]
+        assert seconds_to(alarm.ACT, course) <= most_s
+
+
+def test_lost_with_most_ticks_unreadable():
+    found = [seconds_to(alarm.LOST, course_of(seed, 0.6, 2000, 60)) for seed in range(500)]
+    assert sum(at <= 10 for at in found) >= 495
+    assert seconds_to(alarm.LOST, [alarm.NO_MARGIN, 2000] * 300) <= 10
+    assert seconds_to(alarm.LOST, [alarm.NO_MARGIN] * 300) == 4.0
+
+
+@pytest.mark.parametrize("seeds", [range(25), pytest.param(range(25, 500), marks=pytest.mark.slow)])  # slow: 6 s
+def test_one_unreadable_tick_in_ten_is_not_lost(seeds):
+    assert all(seconds_to(alarm.LOST, course_of(seed, 0.1, 2000, 600)) is None for seed in seeds)
 
 
 @given(st.integers(0, 15), st.integers(0, 2), st.integers(0, 3), st.integers(0, 3))

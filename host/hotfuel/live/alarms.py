@@ -153,7 +153,7 @@ class HostAlarms(_Book):
                 self._at = at
                 if seen:
                     self._machine.update(number, centi_now, warn_now, round((at - last) * 1000))
-                last = at
+                    last = at
             self._last[place] = last
 
     def _changed(self, number: int, level: int, _old: int, new: int) -> None:

@@ -18,6 +18,7 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import Channel, PlaceMargin, margins
 from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, Conditions, looked_back, running_state
+from hotfuel.risk.probes import ProbeTrace, fall_note
 from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
 from hotfuel.session import inputs as board_inputs
@@ -65,6 +66,7 @@ class Intake:
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
         self._names: dict[int, list[str]] = {}  # places of a description's channels
         self._channels: dict[str, Channel] = {}
+        self._probes = {place.name: ProbeTrace(place.probe.lag_s) for place in car.places} if car is not None else {}
 
     def prepare(self) -> None:
         """Work out the tables that are made when first needed, so that the first readings wait for none."""
@@ -144,7 +146,7 @@ class Intake:
         at_inputs = self._inputs(boot, time_s)
         yield Batch(
             seconds, time_s, boot, np.array([message.values["tick"] for message in waiting]), tuple(names), measured, reason,
-            at_inputs, self._margins(seconds, dict(zip(names, measured.T, strict=True)), at_inputs),
+            at_inputs, self._margins(seconds, dict(zip(names, measured.T, strict=True)), dict(zip(names, reason.T, strict=True)), at_inputs),
         )  # fmt: skip
 
     def _inputs(self, boot: int, time_s: np.ndarray) -> dict[str, np.ndarray]:
@@ -178,15 +180,23 @@ class Intake:
         return rows["time"][order], {name: column[order] for name, column in values.items()}
 
     def _margins(
-        self, seconds: np.ndarray, measured: dict[str, np.ndarray], at_inputs: dict[str, np.ndarray]
+        self,
+        seconds: np.ndarray,
+        measured: dict[str, np.ndarray],
+        reasons: dict[str, np.ndarray],
+        at_inputs: dict[str, np.ndarray],
     ) -> dict[str, PlaceMargin]:
         if self.car is None or self.fuel is None:
             return {}
         known = {place.name for place in self.car.places}
         here = {name: values for name, values in measured.items() if name in known}
         channels = {name: channel for name, channel in self._channels.items() if name in here}
+        traces = {name: self._probes[name].see(seconds, values, reasons[name]) for name, values in here.items()}
+        for name, trace in traces.items():
+            if trace.falls:
+                self.say(fall_note(name))
         try:
-            result = margins(self.car, self.fuel, here, self._conditions(seconds, at_inputs), channels)
+            result = margins(self.car, self.fuel, here, self._conditions(seconds, at_inputs), channels, traces)
         except InputError as error:
             self.say(f"There are no margins: {error}")
             return {}

@@ -8,7 +8,8 @@ from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, PlaceMargin
 
 
 def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(margin, warn_below, seen), each (n,): hundredths of a degC as hotfuel_wire.alarm.Alarms.update takes them; rows that are not `seen` are left out.
+    """(margin, warn_below, seen), each (n,): hundredths of a degC as hotfuel_wire.alarm.Alarms.update takes them; rows that are not `seen` are left out,
+    and the time to the next one counts from the last that was.
 
     running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
     after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
@@ -19,8 +20,10 @@ def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple
     margin = np.where((margin < 0) & (place.state != ACT), 0, margin)  # indicative
     if percolates(name, place):
         margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)
-    margin = np.where(place.state == LOST, alarm.NO_MARGIN, margin)
-    return margin, warn_below, place.state != NO_MARGIN
+    unreadable, seen = place.state == LOST, place.state != NO_MARGIN
+    if place.traced is not None:
+        unreadable, seen = unreadable | place.traced.doubted, seen & ~place.traced.waiting
+    return np.where(unreadable, alarm.NO_MARGIN, margin), warn_below, seen
 
 
 def percolates(name: str, place: PlaceMargin) -> bool:

@@ -18,6 +18,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.risk.criterion import Criterion, criterion
 from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
+from hotfuel.risk.probes import Traced
 from hotfuel.temperature.accuracy import budget, root_sum_square
 
 # Codes are stored in exports: append only.
@@ -35,7 +36,10 @@ _BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's ca
 
 @dataclass(frozen=True)
 class PlaceMargin:
-    """One place's arrays, all of the temperatures' shape. state: keys of STATES, without the delays the alarm adds."""
+    """One place's arrays, all of the temperatures' shape. state: keys of STATES, without the delays the alarm adds.
+
+    traced: which of these ticks the alarm judges by; None where each is its own.
+    """
 
     temperature_degc: np.ndarray
     limit_degc: np.ndarray
@@ -46,6 +50,7 @@ class PlaceMargin:
     state: np.ndarray
     criterion: Criterion
     basis: str
+    traced: Traced | None = None
 
 
 @dataclass(frozen=True)
@@ -82,15 +87,18 @@ def margins(
     temperatures: Mapping[str, npt.ArrayLike],
     conditions: Conditions | None = None,
     channels: Mapping[str, Channel] | None = None,
+    traces: Mapping[str, Traced] | None = None,
 ) -> MarginTable:
     """Margins at every place of the car that has a limit and is in `temperatures`.
 
     temperatures: place name -> degC, one shape for all (nan where there is none). conditions: hotfuel.risk.pressure.Conditions, arrays of that shape
-    or numbers. channels: place name -> Channel, default a MAX31856 at gain 32 without calibration. Returns a MarginTable.
+    or numbers. channels: place name -> Channel, default a MAX31856 at gain 32 without calibration. traces: place name -> what hotfuel.risk.probes
+    says of the same ticks, where they come from a probe. Returns a MarginTable.
     Raises InputError for a place the car does not have or arrays that do not fit together.
     """
     conditions = conditions or Conditions()
     channels = channels or {}
+    traces = traces or {}
     pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
     state = running_state(car, conditions)
     places: dict[str, PlaceMargin] = {}
@@ -105,10 +113,11 @@ def margins(
             notes.append(f"{name}: a probe clamped on rubber does not see the fuel, so there is no margin there")
         try:
             uncertainty = temperature_uncertainty_degc(car, place, flow, channels.get(name, Channel()))
-            places[name] = _place_margin(fuel, place, criterion(car, place.role), measured, uncertainty, pressures[name])
+            judged = measured, uncertainty, traces.get(name)
+            places[name] = _place_margin(fuel, place, criterion(car, place.role), *judged, pressures[name])
             if place.role == "carburettor":
                 line, bowl = pressures[name], pressures[name + NEEDLE]
-                places[name + NEEDLE] = _place_margin(fuel, place, criterion(car, "needle"), measured, uncertainty, line, bowl)
+                places[name + NEEDLE] = _place_margin(fuel, place, criterion(car, "needle"), *judged, line, bowl)
         except ValueError as error:
             if isinstance(error, InputError):
                 raise
@@ -143,7 +152,13 @@ _at_steady_flow = lru_cache(maxsize=64)(_at_flow)  # asked anew for every readin
 
 
 def _place_margin(
-    fuel: Fuel, place: Place, ratio: Criterion, measured: np.ndarray, uncertainty: np.ndarray, *pressures: PlacePressure
+    fuel: Fuel,
+    place: Place,
+    ratio: Criterion,
+    measured: np.ndarray,
+    uncertainty: np.ndarray,
+    trace: Traced | None,
+    *pressures: PlacePressure,
 ) -> PlaceMargin:
     """pressures: the place's own; line and bowl behind the needle, where the bowl's decides."""
     here = pressures[-1]
@@ -165,7 +180,8 @@ def _place_margin(
         state[part] = _state(degc, margin[part], total[part], act=not place.probe.indicative)
     shape = measured.shape
     limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
-    return PlaceMargin(measured, limit, margin, total, share, full[-1].reshape(shape), state.reshape(shape), ratio, here.basis)
+    kpa_here = full[-1].reshape(shape)
+    return PlaceMargin(measured, limit, margin, total, share, kpa_here, state.reshape(shape), ratio, here.basis, trace)
 
 
 def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:

@@ -21,27 +21,33 @@ class Span:
 
 def spans(table: MarginTable, seconds: np.ndarray) -> list[Span]:
     """Every alarm, in order of its beginning. seconds: the ticks' times, rising, one per sample of the table."""
-    elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[:1]) * 1000).astype(np.int64)
+    milliseconds = np.rint(np.asarray(seconds) * 1000).astype(np.int64)
     found: list[Span] = []
     for name, place in table.places.items():
         margin, warn_below, seen = alarm_inputs(name, place, table.running)
-        found += _of_place(name, margin, warn_below, elapsed_ms, seen)
+        rows = np.flatnonzero(seen)
+        if rows.size:
+            elapsed_ms = np.diff(milliseconds[rows], prepend=milliseconds[rows[0]])
+            found += _of_place(name, rows, margin[rows], warn_below[rows], elapsed_ms, len(margin) - 1)
     return sorted(found, key=lambda span: (span.first, span.place))
 
 
-def _of_place(name: str, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms: np.ndarray, seen: np.ndarray) -> list[Span]:
-    lost = margin == alarm.NO_MARGIN
-    here = seen & ~lost
-    conditions = (  # per level: where its condition holds, where it is clear beyond the deadband; as Alarms.update has them
-        (here & (margin < warn_below), here & (margin >= warn_below + alarm.DEADBAND)),
-        (here & (margin < 0), here & (margin >= alarm.DEADBAND)),
-        (seen & lost, here),
+def _of_place(
+    name: str, rows: np.ndarray, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms: np.ndarray, end: int
+) -> list[Span]:
+    unreadable = margin == alarm.NO_MARGIN
+    read = ~unreadable
+    conditions = (  # of warn and act: where they hold, where they are clear beyond the deadband; as Alarms.update has them
+        (read & (margin < warn_below), read & (margin >= warn_below + alarm.DEADBAND)),
+        (read & (margin < 0), read & (margin >= alarm.DEADBAND)),
     )
-    # one bit a condition: while the bits that the machine waits for are all clear, nothing can change
+    # one bit a condition: while all the machine waits for are clear, nothing can change
     bits = np.zeros(len(margin), np.uint8)
     for level, (on, off) in enumerate(conditions):
         bits |= (on.astype(np.uint8) << level) | (off.astype(np.uint8) << (level + 3))
+    bits |= unreadable.astype(np.uint8) << alarm.LOST
     positions = [np.flatnonzero(bits & (1 << number)) for number in range(6)]
+    seen_again = np.flatnonzero(read)
     began: dict[int, int] = {}
     found: list[Span] = []
     at = 0
@@ -50,21 +56,20 @@ def _of_place(name: str, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms:
         if new == alarm.UNACKNOWLEDGED:
             began[level] = at
         else:
-            found.append(Span(name, alarm.LEVELS[level], began.pop(level), at))
+            found.append(Span(name, alarm.LEVELS[level], int(rows[began.pop(level)]), int(rows[at])))
 
     machine = alarm.Alarms(1, changed)
-    last = len(margin) - 1
-    while at <= last:
-        awaited = [level + 3 if single.live else level for level, single in enumerate(machine.places[0])]
-        mask = sum(1 << number for number in awaited)
-        on_now = len(began)
-        while at <= last and len(began) == on_now and bits[at] & mask:
-            machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
-            at += 1
-        if at <= last and len(began) == on_now:
-            if seen[at]:
-                machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))  # ends what had begun to hold
-            ahead = (positions[number][np.searchsorted(positions[number], at + 1) :][:1] for number in awaited)
-            at = min((int(rows[0]) for rows in ahead if rows.size), default=last + 1)
-    found += [Span(name, alarm.LEVELS[level], first, last) for level, first in began.items()]
+    single, sight = machine.places[0], machine.sights[0]
+    while at < len(margin):
+        machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
+        at += 1
+        waiting = single[alarm.WARN].waiting or single[alarm.ACT].waiting or single[alarm.LOST].waiting
+        if sight.saturated and single[alarm.LOST].live and at < len(margin) and unreadable[at]:
+            after = np.searchsorted(seen_again, at)  # blind throughout: neither the window nor a paused timer changes
+            at = int(seen_again[after]) if after < len(seen_again) else len(margin)
+        elif not waiting and not sight.unreadable_ms:
+            awaited = [level + 3 if single[level].live else level for level in (alarm.WARN, alarm.ACT)] + [alarm.LOST]
+            ahead = (positions[number][np.searchsorted(positions[number], at) :][:1] for number in awaited)
+            at = min((int(found_at[0]) for found_at in ahead if found_at.size), default=len(margin))
+    found += [Span(name, alarm.LEVELS[level], int(rows[first]), end) for level, first in began.items()]
     return found

@@ -15,6 +15,7 @@ from hotfuel.car import Car
 from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import Conditions, running_state
+from hotfuel.risk.probes import traced
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.counts import REASONS, scans_degc
@@ -168,7 +169,11 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
     names = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
     conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
     usable = {place: channel for place, channel in channels.items() if place in measured}
-    return margins(car, fuel, measured, conditions, usable)
+    traces = {
+        name: traced(car.place(name).probe.lag_s, table.seconds, values, table.reason[:, table.places.index(name)])
+        for name, values in measured.items()
+    }
+    return margins(car, fuel, measured, conditions, usable, traces)
 
 
 def margin_frame(result: MarginTable, index: pd.Index) -> pd.DataFrame:

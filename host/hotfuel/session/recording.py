@@ -14,7 +14,8 @@ from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.risk.margin import MarginTable
+from hotfuel.risk.margin import NEEDLE, MarginTable
+from hotfuel.risk.probes import fall_note
 from hotfuel.session import alarms, folder, frame, metadata, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.temperature.calibration import Calibration
@@ -143,6 +144,9 @@ class Session:
         if self.car is not None:
             with contextlib.suppress(InputError):
                 found += self.margin_table.notes
+                for name, place in self.margin_table.places.items():
+                    if place.traced is not None and place.traced.falls and not name.endswith(NEEDLE):
+                        found.append(fall_note(name))
         found += self.losses.sentences()
         return list(dict.fromkeys(note[:1].upper() + note[1:] for note in found))
 

@@ -36,8 +36,9 @@ REASONS: dict[int, str] = {
 }
 _NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
 _COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, _SATURATED, _NO_DESCRIPTION))  # reasons that leave no cold junction either
+NO_NEW_CONVERSION = 3
 _BLOCK = 1 << 14  # scans worked out together
-_NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: 3}
+_NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: NO_NEW_CONVERSION}
 _FAULT_REASONS = {
     "open_circuit": 4,
     "short_to_ground": 5,

@@ -1,0 +1,116 @@
+"""What each tick of a probe is worth to the alarm, by the one rule of hotfuel_wire.probe: read, unreadable, doubted, or no new conversion yet.
+
+`ProbeTrace` follows a probe batch by batch, live; `traced` takes a whole recording, stepping only where a reading moved faster than its probe can.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from hotfuel_wire.alarm import WAIT_MS
+from hotfuel_wire.probe import UNREADABLE, Probe
+
+from hotfuel.temperature.counts import NO_NEW_CONVERSION
+
+
+@dataclass(frozen=True)
+class Traced:
+    """Each (n,) bool. doubted: a fall faster than the probe can do, unreadable for the alarm. waiting: no new conversion yet, nothing to judge.
+
+    falls: (row, degC) of each such fall that stayed and was believed after all.
+    """
+
+    doubted: np.ndarray
+    waiting: np.ndarray
+    falls: tuple[tuple[int, float], ...] = ()
+
+
+def fall_note(place: str) -> str:
+    """For a person, where `falls` has a row."""
+    return (
+        f"{place}: the reading fell faster than its probe can and stayed down; for 10 s it counted as unreadable, then it was believed. "
+        "A shorted lead reads like this: check probe and wire"
+    )
+
+
+class ProbeTrace:
+    """One probe of a running recording."""
+
+    def __init__(self, lag_s: float) -> None:
+        self._probe = Probe(round(lag_s * 1000))
+        self._seen_ms: int | None = None
+
+    def see(self, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
+        """The next ticks: time_s (n,) rising, degc (n,) with nan where there is none, reason (n,): a key of hotfuel.temperature.counts.REASONS."""
+        times, readings = _times_ms(time_s), _hundredths(degc)
+        not_ready = np.asarray(reason) == NO_NEW_CONVERSION
+        doubted, waiting = np.zeros((2, len(times)), dtype=bool)
+        falls = []
+        for row, (now_ms, reading, late) in enumerate(zip(times.tolist(), readings.tolist(), not_ready.tolist(), strict=True)):
+            self._seen_ms = now_ms if self._seen_ms is None else self._seen_ms
+            elapsed_ms = now_ms - self._seen_ms
+            if late and elapsed_ms <= WAIT_MS:
+                waiting[row] = True
+                continue
+            self._seen_ms = now_ms
+            doubted[row] = not self._probe.take(reading, elapsed_ms) and reading != UNREADABLE
+            if self._probe.fell:
+                falls.append((row, self._probe.fell / 100))
+        return Traced(doubted, waiting, tuple(falls))
+
+
+def traced(lag_s: float, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
+    """As a fresh ProbeTrace sees a whole recording; arguments as there."""
+    times, readings = _times_ms(time_s), _hundredths(degc)
+    waiting = _waiting(times, np.asarray(reason) == NO_NEW_CONVERSION)
+    rows = np.flatnonzero(~waiting)
+    probe = Probe(round(lag_s * 1000))
+    elapsed_ms = np.diff(times[rows], prepend=times[rows][:1])
+    read = np.flatnonzero(readings[rows] != UNREADABLE)
+    values = readings[rows][read]
+    clock = np.cumsum(np.minimum(elapsed_ms, 60_000))[read]
+    moved = np.abs(np.diff(values))
+    suspect = read[1:][moved > probe.change(np.minimum(np.diff(clock), 60_000))]
+    doubted = np.zeros(len(times), dtype=bool)
+    falls = []
+    at = -1
+    for first in suspect.tolist():
+        if first <= at:
+            continue
+        at = int(read[np.searchsorted(read, first) - 1])
+        probe = Probe(round(lag_s * 1000))
+        probe.take(int(readings[rows[at]]), 0)
+        while at + 1 < len(rows) and (at < first or not probe.settled or readings[rows[at]] == UNREADABLE):
+            at += 1
+            row = int(rows[at])
+            doubted[row] = not probe.take(int(readings[row]), int(elapsed_ms[at])) and readings[row] != UNREADABLE
+            if probe.fell:
+                falls.append((row, probe.fell / 100))
+    return Traced(doubted, waiting, tuple(falls))
+
+
+def _waiting(times: np.ndarray, not_ready: np.ndarray) -> np.ndarray:
+    waiting = np.zeros(len(times), dtype=bool)
+    late = np.flatnonzero(not_ready)
+    if not late.size:
+        return waiting
+    judged = np.maximum.accumulate(
+        np.where(not_ready, 0, np.arange(len(times)))
+    )  # the last tick with a conversion, or the first tick
+    waiting[late] = times[late] - times[judged[late]] <= WAIT_MS
+    for row in late[~waiting[late]].tolist():  # beyond the first wait: one in every WAIT_MS counts, as unreadable
+        if not waiting[row] and row + 1 < len(times):
+            after = row + 1
+            while after < len(times) and not_ready[after] and times[after] - times[row] <= WAIT_MS:
+                waiting[after] = True
+                after += 1
+    return waiting
+
+
+def _times_ms(time_s: npt.ArrayLike) -> np.ndarray:
+    return np.rint(np.asarray(time_s, dtype=float) * 1000).astype(np.int64)
+
+
+def _hundredths(degc: npt.ArrayLike) -> np.ndarray:
+    values = np.asarray(degc, dtype=float)
+    return np.where(np.isnan(values), UNREADABLE, np.rint(np.nan_to_num(values) * 100)).astype(np.int64)
