@@ -7,6 +7,7 @@ import board
 from commands import Refused
 from hotfuel_wire import barometer, limit_tables, status
 from hotfuel_wire.alarm import NO_MARGIN, WAIT_MS, Alarms, event_value
+from hotfuel_wire.amplifiers import gain
 from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
 from hotfuel_wire.probe import UNREADABLE, Probe
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
@@ -288,7 +289,7 @@ class Limits:
 
 def _same_chip(reference, settings, channel):
     name = settings["chips"][channel]
-    return reference["chip"] == CHIPS[name] and reference["gain"] == (settings["gain"] if name == "MAX31856" else 1)
+    return reference["chip"] == CHIPS[name] and reference["gain"] == gain(name, settings["gain"])
 
 
 def join(pieces):

@@ -3,9 +3,10 @@
 A change is text, one `name=value` a line; it is taken as a whole or not at all.
 """
 
-from hotfuel_wire.messages import CHANNELS_MAX, CHIPS, FITTED
+from hotfuel_wire.amplifiers import ROWS as CHIP_ROWS
+from hotfuel_wire.messages import CHANNELS_MAX, FITTED
 
-_AMPLIFIERS = tuple(CHIPS)
+_AMPLIFIERS = tuple(CHIP_ROWS)
 _INPUTS = tuple([name for name in FITTED if name != "engine_pulses_irq"])
 
 # name -> (default, kind, what is allowed)
@@ -32,18 +33,6 @@ ROWS = {  # type: dict
     "buzzer": (0, "number", (0, 1)),
     "units": ("si", "word", ("si", "us")),  # of the margin told by blinks
 }
-
-# What the MAX31856 can finish within a period (its longest conversion times): (mode, mains_hz) -> {rate_hz: most averages}.
-# The open-circuit test, every 16th conversion, takes up to 44 ms more (datasheet, from memory): where a row is that tight, one tick in 16 has
-# no new conversion and says so.
-MOST_AVERAGES = {
-    ("one_shot", 60): {1: 16, 2: 8, 5: 2},
-    ("one_shot", 50): {1: 16, 2: 8, 5: 1},
-    ("automatic", 60): {1: 16, 2: 16, 5: 4, 10: 1},
-    ("automatic", 50): {1: 16, 2: 16, 5: 4},
-}
-# The others convert by themselves, one cannot be faster than this.
-FASTEST_HZ = {"MAX31855": 5, "MCP9601": 5, "MCP9600": 5}
 
 
 class SettingsError(ValueError):
@@ -98,24 +87,29 @@ def check(settings):
         raise SettingsError("places: one stands twice; each needs its own name")
     addresses = []
     for chip, address in zip(settings["chips"], settings["i2c_addresses"]):
-        if chip.startswith("MCP"):
+        row = CHIP_ROWS[chip]
+        if row["bus"] == "i2c":
             if address == "0" or address in addresses:
                 raise SettingsError("i2c_addresses: %s for a %s; each needs its own, 96 to 103" % (address, chip))
             addresses.append(address)
         rate_hz = settings["rate_hz"]
-        if rate_hz > FASTEST_HZ.get(chip, 10):
-            raise SettingsError("rate_hz is %d; the %s allows at most %d" % (rate_hz, chip, FASTEST_HZ[chip]))
-    if "MAX31856" in settings["chips"]:
-        mode, mains_hz, rate_hz = settings["mode"], settings["mains_hz"], settings["rate_hz"]
-        row = MOST_AVERAGES[(mode, mains_hz)]
-        if rate_hz not in row:
-            rates = ", ".join([str(rate) for rate in sorted(row)])
-            raise SettingsError("rate_hz is %d; with mode=%s and mains_hz=%d allowed: %s" % (rate_hz, mode, mains_hz, rates))
-        if settings["averages"] > row[rate_hz]:
-            raise SettingsError(
-                "averages is %d; with mode=%s, mains_hz=%d and rate_hz=%d allowed: at most %d"
-                % (settings["averages"], mode, mains_hz, rate_hz, row[rate_hz])
-            )
+        if rate_hz > row["fastest_hz"]:
+            raise SettingsError("rate_hz is %d; the %s allows at most %d" % (rate_hz, chip, row["fastest_hz"]))
+        if row["most_averages"]:
+            _check_averages(settings, row["most_averages"])
+
+
+def _check_averages(settings, most):
+    mode, mains_hz, rate_hz = settings["mode"], settings["mains_hz"], settings["rate_hz"]
+    row = most[(mode, mains_hz)]
+    if rate_hz not in row:
+        rates = ", ".join([str(rate) for rate in sorted(row)])
+        raise SettingsError("rate_hz is %d; with mode=%s and mains_hz=%d allowed: %s" % (rate_hz, mode, mains_hz, rates))
+    if settings["averages"] > row[rate_hz]:
+        raise SettingsError(
+            "averages is %d; with mode=%s, mains_hz=%d and rate_hz=%d allowed: at most %d"
+            % (settings["averages"], mode, mains_hz, rate_hz, row[rate_hz])
+        )
 
 
 def changed(settings, text):

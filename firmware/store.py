@@ -4,6 +4,7 @@ import struct
 
 from commands import Refused
 from hotfuel_wire import codec, framing
+from hotfuel_wire.amplifiers import ROWS, gain, uv_per_code
 from hotfuel_wire.messages import EVENTS, NOT_A_CODE
 from ring import FOLDER, Ring
 
@@ -17,8 +18,7 @@ _OFTEN = tuple([EVENTS[name] for name in ("chip_lost", "chip_found", "chip_unste
 
 QUIET_MS = 30 * 60 * 1000
 QUIET_DEGC = 3
-# Hot codes per degC at the cold end (type K: about 40 uV); None: the chip's hot code is a temperature, to be compared with its cold one.
-_CODES_PER_DEGC = {("MAX31856", 32): 265, ("MAX31856", 8): 66, ("MCP9601", 1): 20, ("MCP9600", 1): 20, ("MAX31855", 1): None}
+_UV_PER_DEGC = 39.5  # type K at the cold end
 
 
 def attach(application):
@@ -29,26 +29,33 @@ def attach(application):
 class Quiet:
     """Whether all channels have stayed near the amplifiers' own temperature (the cabin's, about the ambient's) for half an hour."""
 
-    def __init__(self, chips, gain):
-        self._codes = [_CODES_PER_DEGC[(chip, gain if chip == "MAX31856" else 1)] for chip in chips]
+    def __init__(self, chips, gain, resolution_bits):
+        self._bounds = [_bound(chip, gain, resolution_bits) for chip in chips]
         self._since_ms = None
 
     def tick(self, time_ms, hot, cold):
         """True once it has been quiet for QUIET_MS. A channel that cannot be read says nothing either way."""
-        for channel in range(len(self._codes)):
+        for channel in range(len(self._bounds)):
             if hot[channel] < NOT_A_CODE:
                 continue
-            codes = self._codes[channel]
-            if codes is None:
-                apart, most = hot[channel] * 4 - cold[channel], QUIET_DEGC * 16
-            else:
-                apart, most = hot[channel], QUIET_DEGC * codes
+            hot_times, cold_times, most = self._bounds[channel]
+            apart = hot[channel] * hot_times - cold[channel] * cold_times
             if not -most <= apart <= most:
                 self._since_ms = None
                 return False
         if self._since_ms is None:
             self._since_ms = time_ms
         return time_ms - self._since_ms >= QUIET_MS
+
+
+def _bound(chip, chosen_gain, resolution_bits):
+    """(a, b, most): within QUIET_DEGC of the amplifier while a * hot - b * cold is not beyond most. A hot code that is a temperature is held against
+    the cold one, one that is an EMF against nothing."""
+    row = ROWS[chip]
+    uv = uv_per_code(chip, gain(chip, chosen_gain), resolution_bits)
+    if uv is None:
+        return int(1024 * row["degc_per_code"]), 1024 // row["cold_codes_per_degc"], 1024 * QUIET_DEGC
+    return 1, 0, int(QUIET_DEGC * _UV_PER_DEGC / uv) + 1
 
 
 class Store:
@@ -72,7 +79,7 @@ class Store:
     def _settings_changed(self):
         settings = self._application.settings
         self.ring.intervals_ms["reading"] = 1000 // settings["stored_rate_hz"]
-        self._quiet = Quiet(settings["chips"], settings["gain"])
+        self._quiet = Quiet(settings["chips"], settings["gain"], settings["resolution_bits"])
 
     def _head_frames(self):
         return [self._head[name] for name in ("description", "barometer") if name in self._head]

@@ -1,5 +1,7 @@
 """The prose for each field, for people and PROTOCOL.md. Host only: strings cost memory on the board."""
 
+from hotfuel_wire.amplifiers import ROWS
+
 MESSAGES = {
     "header": "Begins every payload.",
     "description": "Who is talking and what each channel is. Sent at boot, every 10 s, at every change, and at the start of each stored segment. "
@@ -35,7 +37,7 @@ FIELDS = {
     "description.simulated_speed": "How many times faster than real time a simulated board runs; 0: real board",
     "description.channel_count": "Number of channels that follow",
     "description.channels.place": "Where the probe sits, ASCII, padded with zeros",
-    "description.channels.chip": "Amplifier: 1 MAX31856, 2 MAX31855, 3 MCP9601, 4 MCP9600",
+    "description.channels.chip": "Amplifier: " + ", ".join(f"{row['number']} {name}" for name, row in ROWS.items()),
     "description.channels.thermocouple": "Thermocouple type as an ASCII letter",
     "description.channels.gain": "Amplifier gain of the MAX31856's voltage mode (8 or 32); 1 for the others",
     "description.channels.mains_hz": "Mains frequency the chip's filter rejects (50 or 60); 0 where there is none",

@@ -8,6 +8,8 @@ A message grows at its end only, behind what is repeated, by rows of five: (fiel
 the rest is left unread. Rows once written never change, move or go away. What would not fit into PAYLOAD_MAX becomes a message of its own.
 """
 
+from hotfuel_wire.amplifiers import ROWS
+
 PAYLOAD_MAX = 240  # bytes; with the CRC 244, so COBS adds one byte to every frame
 CHANNELS_MAX = 8
 
@@ -177,7 +179,7 @@ MESSAGES = {
 TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 
 # Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
-CHIPS = {"MAX31856": 1, "MAX31855": 2, "MCP9601": 3, "MCP9600": 4}
+CHIPS = {name: row["number"] for name, row in ROWS.items()}
 BAROMETER_CHIPS = {"BMP280": 1, "BMP390": 2}
 MODES = {"one_shot": 0, "automatic": 1}
 RESET_CAUSES = {"unknown": 0, "power_on": 1, "watchdog": 3, "soft": 5, "wake": 6, "service": 7}

@@ -33,12 +33,13 @@ class Rig:
 
             sys.print_exception = lambda error, file: traceback.print_exception(error, file=file)
         import pins
+        from hotfuel_wire.amplifiers import ROWS
 
         self.gpio = {name: number for name, number, _ in pins.PINS}
         self.chips = []
         for channel, name in enumerate(chips):
             model = None
-            if name and name.startswith("MAX"):
+            if name and ROWS[name]["bus"] == "spi":
                 model = boot.wire("spi", pins.SPI_ID, self.gpio["select_%d" % channel], name, channel)
             elif name:
                 model = boot.wire("i2c", pins.I2C_ID, 96 + channel, name, channel)

@@ -5,9 +5,9 @@ from chips import driver, max31856_map, mcp9601_map
 from chips.bmp280 import Chip as Bmp280
 from chips.bmp390 import Chip as Bmp390
 from fake_board import SETTINGS
+from hotfuel_wire.amplifiers import ROWS
 from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER, NOT_READY
 from hotfuel_wire.status import faults
-from settings import MOST_AVERAGES
 
 
 class Spi:
@@ -229,7 +229,11 @@ def test_settings_table_is_what_the_conversion_times_allow():
     for (mode, mains_hz), (first_ms, further_ms) in max31856_map.CONVERSION_MS.items():
         for rate_hz in (1, 2, 5, 10):
             fitting = [n for n in (1, 2, 4, 8, 16) if first_ms + (n - 1) * further_ms <= 1000 / rate_hz]
-            assert MOST_AVERAGES[(mode, mains_hz)].get(rate_hz, 0) == max(fitting, default=0), (mode, mains_hz, rate_hz)
+            assert ROWS["MAX31856"]["most_averages"][(mode, mains_hz)].get(rate_hz, 0) == max(fitting, default=0), (
+                mode,
+                mains_hz,
+                rate_hz,
+            )
 
 
 @pytest.mark.parametrize(

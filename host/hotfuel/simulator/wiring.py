@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from hotfuel_wire.amplifiers import ROWS as AMPLIFIERS
+
 from hotfuel.errors import InputError
 
 # Columns of machine/world.py
@@ -15,8 +17,6 @@ CLOCK_ADDRESS = 0x68
 I2C_FROM = 0x60
 WIRED_INPUTS = ("barometer", "battery", "fuel_pressure", "engine_pulses", "ignition", "mark_button")
 DEFAULT_CHIPS = ("MAX31856",) * 3  # what the firmware assumes when nothing is stored
-ON_SPI = ("MAX31856", "MAX31855")
-ON_I2C = ("MCP9600", "MCP9601")
 
 
 @dataclass(frozen=True)
@@ -35,14 +35,13 @@ class Wiring:
         rows: list[dict[str, Any]] = []
         for channel, chip in enumerate(chips):
             select = f"select_{channel}"
-            if chip in ON_SPI and select in self.gpio:
+            bus = AMPLIFIERS[chip]["bus"] if chip in AMPLIFIERS else None
+            if bus == "spi" and select in self.gpio:
                 where = {"bus": "spi", "number": self.spi, "where": self.gpio[select]}
-            elif chip in ON_I2C:
+            elif bus == "i2c":
                 where = {"bus": "i2c", "number": self.i2c, "where": int(list(addresses)[channel])}  # type: ignore[call-overload]
             else:
-                raise InputError(
-                    f"channel {channel} cannot have a {chip}; there are {', '.join(ON_SPI + ON_I2C)}, on channels 0 to 7"
-                )
+                raise InputError(f"channel {channel} cannot have a {chip}; there are {', '.join(AMPLIFIERS)}, on channels 0 to 7")
             rows.append({**where, "chip": chip, "channel": channel, "on_rail": True, "name": channel})
         for fitted, address, name in ((barometer, BAROMETER_ADDRESS, "barometer"), (clock_chip, CLOCK_ADDRESS, "clock")):
             if fitted is not None:

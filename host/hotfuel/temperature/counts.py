@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
+from hotfuel_wire import amplifiers
 from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
 from hotfuel_wire.status import FAULT_BITS
 
@@ -49,35 +50,41 @@ _FAULT_REASONS = {
     "any_fault": 15,
 }
 
-# MAX31855 datasheet (19-5793): the frame's hot temperature is a straight line of this slope through the cold junction.
-MAX31855_MV_PER_DEGC = 0.041276
+_ROWS = {row["number"]: (name, row) for name, row in amplifiers.ROWS.items()}
 
 
 @dataclass(frozen=True)
 class ChipScale:
-    """What one code means. Either `mv_per_code` (the chip sends an EMF) or `hot_degc_per_code` (it sends a linearised temperature)."""
+    """What one code means. Either `mv_per_code` (the chip sends an EMF) or `hot_degc_per_code` (it sends a temperature on a straight line of
+    `hot_mv_per_degc` through its own)."""
 
     cold_degc_per_code: float
     cold_range_degc: tuple[float, float]
     hot_code_greatest: int  # codes at or beyond it are the end of the range
     mv_per_code: float = np.nan
     hot_degc_per_code: float = np.nan
+    hot_mv_per_degc: float = np.nan
 
 
 def scale(chip: int, gain: int, resolution_bits: int) -> ChipScale | None:
     """The scale of one channel's codes, None for a chip, gain or resolution that is not known.
 
-    MAX31856 in voltage mode: code = gain * 1.6 * 2^17 * V, full scale 2^17 codes (datasheet 19-7534). MAX31855: 0.25 and 0.0625 degC (19-5793).
-    MCP9600/9601 raw ADC register: 2 uV at 18 bit (DS20005426; the 2 uV from memory), four times coarser for each two bits fewer; 0.0625 degC.
+    The figures and their sources are in hotfuel_wire.amplifiers. A chip whose hot code is a temperature has no gain and no resolution to look at.
     """
-    if chip == CHIPS["MAX31856"] and gain in (8, 32):
-        return ChipScale(1 / 256, (-55.0, 125.0), (1 << 17) - 1, mv_per_code=1000 / (gain * 1.6 * (1 << 17)))
-    if chip == CHIPS["MAX31855"]:
-        return ChipScale(1 / 16, (-40.0, 125.0), 1 << 13, hot_degc_per_code=0.25)
-    if chip in (CHIPS["MCP9600"], CHIPS["MCP9601"]) and resolution_bits in (12, 14, 16, 18):
-        coarser = 1 << (18 - resolution_bits)
-        return ChipScale(1 / 16, (-40.0, 125.0), (1 << (resolution_bits - 1)) - 1, mv_per_code=0.002 * coarser)
-    return None
+    if chip not in _ROWS:
+        return None
+    name, row = _ROWS[chip]
+    bits = row["hot_bits"] or resolution_bits - 1
+    least, most = row["cold_range_degc"]
+    cold, cold_range = 1 / row["cold_codes_per_degc"], (float(least), float(most))
+    if row["degc_per_code"] is not None:
+        return ChipScale(
+            cold, cold_range, 1 << bits, hot_degc_per_code=row["degc_per_code"], hot_mv_per_degc=row["uv_per_degc"] / 1000
+        )
+    if (len(row["gains"]) > 1 and gain not in row["gains"]) or (row["resolutions"] and resolution_bits not in row["resolutions"]):
+        return None
+    uv = amplifiers.uv_per_code(name, amplifiers.gain(name, gain), resolution_bits)
+    return ChipScale(cold, cold_range, (1 << bits) - 1, mv_per_code=uv / 1000)
 
 
 class Calibrated(Protocol):
@@ -87,10 +94,10 @@ class Calibrated(Protocol):
 
 
 def loop_emf_mv(hot: npt.ArrayLike, cold_degc: npt.ArrayLike, chip_scale: ChipScale) -> np.ndarray:
-    """EMF at the chip's terminals, mV, from its hot code; a MAX31855's straight line is taken back to an EMF. Any shapes that broadcast."""
+    """EMF at the chip's terminals, mV, from its hot code; a straight line is taken back to an EMF. Any shapes that broadcast."""
     codes = np.asarray(hot, dtype=float)
     if np.isnan(chip_scale.mv_per_code):
-        return MAX31855_MV_PER_DEGC * (codes * chip_scale.hot_degc_per_code - np.asarray(cold_degc, dtype=float))
+        return chip_scale.hot_mv_per_degc * (codes * chip_scale.hot_degc_per_code - np.asarray(cold_degc, dtype=float))
     return codes * chip_scale.mv_per_code
 
 
@@ -223,6 +230,6 @@ def loop_code(emf: npt.ArrayLike, cold: npt.ArrayLike, *, chip: int, gain: int, 
         )
     if np.isnan(chip_scale.mv_per_code):
         return (
-            np.asarray(emf, dtype=float) / MAX31855_MV_PER_DEGC + np.asarray(cold, dtype=float)
+            np.asarray(emf, dtype=float) / chip_scale.hot_mv_per_degc + np.asarray(cold, dtype=float)
         ) / chip_scale.hot_degc_per_code
     return np.asarray(emf, dtype=float) / chip_scale.mv_per_code + 0.0 * np.asarray(cold, dtype=float)
