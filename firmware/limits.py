@@ -96,7 +96,7 @@ class Limits:
         self.alarms = Alarms(len(self.rows), self._changed)
         self._margins = [NO_MARGIN] * len(self.rows)
         count = len(settings["chips"])
-        self._probes = [None] * count  # of channels with limits
+        self._probes = [None] * count  # type: list
         self._per_degc = [0] * count
         for channel, _, _, limits in self.rows:
             if limits and not self._probes[channel]:
