@@ -32,8 +32,8 @@ STEP_MAX_MS = 5000
 # A slow chip has no new conversion at some ticks: its caller leaves those out, and counts a chip without one for longer than this as unreadable.
 WAIT_MS = 2000
 _TICK_MS = 2000  # one unreadable tick stands for at most this much time: a gap in the data is not a dead probe
-_PIECE_MS = 500
-_PIECES = WINDOW_MS // _PIECE_MS
+PIECE_MS = 500
+_PIECES = WINDOW_MS // PIECE_MS
 
 NO_MARGIN = -0x3FFFFFFF  # the margin to pass when the place cannot be read
 
@@ -115,13 +115,15 @@ class Sight:
     def step(self, unreadable, elapsed_ms):
         """One tick, `elapsed_ms` after the last."""
         self._into_ms += min(elapsed_ms, WINDOW_MS)
-        while self._into_ms >= _PIECE_MS:
-            self._into_ms -= _PIECE_MS
+        while self._into_ms >= PIECE_MS:
+            self._into_ms -= PIECE_MS
             self._piece = (self._piece + 1) % _PIECES
             self.unreadable_ms -= self._pieces[self._piece]
             self._pieces[self._piece] = 0
         self.trouble_ms = min(self.trouble_ms + elapsed_ms, 2 * ON_DELAY_MS) if self.unreadable_ms else 0
         if unreadable:
+            if not self.unreadable_ms:
+                self._into_ms = 0  # whatever came before, the same trouble is counted alike
             counted_ms = min(elapsed_ms, _TICK_MS)
             self._pieces[self._piece] += counted_ms
             self.unreadable_ms += counted_ms

@@ -48,6 +48,7 @@ def _of_place(
     bits |= unreadable.astype(np.uint8) << alarm.LOST
     positions = [np.flatnonzero(bits & (1 << number)) for number in range(6)]
     seen_again = np.flatnonzero(read)
+    clock_ms = np.cumsum(elapsed_ms)
     began: dict[int, int] = {}
     found: list[Span] = []
     at = 0
@@ -65,8 +66,11 @@ def _of_place(
         at += 1
         waiting = single[alarm.WARN].waiting or single[alarm.ACT].waiting or single[alarm.LOST].waiting
         if sight.saturated and single[alarm.LOST].live and at < len(margin) and unreadable[at]:
-            after = np.searchsorted(seen_again, at)  # blind throughout: neither the window nor a paused timer changes
-            at = int(seen_again[after]) if after < len(seen_again) else len(margin)
+            # Blind throughout: neither the window nor a paused timer changes, if the window's pieces stand as they did.
+            after = np.searchsorted(seen_again, at)
+            until = int(seen_again[after]) if after < len(seen_again) else len(margin)
+            alike = np.flatnonzero((clock_ms[at - 1 : until] - clock_ms[at - 1]) % alarm.PIECE_MS == 0)
+            at += int(alike[-1])
         elif not waiting and not sight.unreadable_ms:
             awaited = [level + 3 if single[level].live else level for level in (alarm.WARN, alarm.ACT)] + [alarm.LOST]
             ahead = (positions[number][np.searchsorted(positions[number], at) :][:1] for number in awaited)

@@ -6,7 +6,7 @@ import numpy as np
 from hotfuel.risk.margin import ACT, LOST, WARN
 from hotfuel.session import alarms
 from hotfuel_wire import alarm
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 
@@ -32,6 +32,7 @@ STRETCH = st.tuples(
 )
 
 
+@example([(None, 52), (-5.0, 83)], 0.2)
 @given(st.lists(STRETCH, min_size=1, max_size=12), st.sampled_from([0.1, 0.2, 1.0, 7.0]))
 def test_leaping_is_stepping(stretches, period_s):
     margin = np.concatenate([np.full(length, np.nan if value is None else value) for value, length in stretches])
