@@ -1,8 +1,9 @@
 """What a probe can and cannot do, run by board and host on the same vectors. Integers only; nothing is allocated while it runs.
 
-Readings are in hundredths of a degC from any zero. A first-order probe whose surroundings change by SPAN moves by at most SPAN * dt / (lag + dt) in a time
-dt. A reading that falls further than that is no temperature of the fuel: a shorted lead reads the amplifier's own, cooler one. It is doubted, which
-counts as unreadable, until the reading is back, or for DOUBT_MS; then it is believed, and `fell` says by how much it had fallen.
+Readings are in hundredths of a degC from any zero. A first-order probe whose surroundings change by SPAN moves by SPAN * (1 - exp(-dt / lag)) in a
+time dt: at most SPAN, and at most SPAN * 2 dt / (2 lag + dt). A reading that falls further is no temperature of the fuel: a shorted lead reads the
+amplifier's own, cooler one. It is doubted, which counts as unreadable, until the reading is back, or for DOUBT_MS; then it is believed, and `fell`
+says by how much it had fallen.
 A rise is always believed, at once: it can only warn. But what falls are measured from follows a rise faster than the probe's only after SPIKE_MS, so
 that a spike of noise does not put the true readings behind it in doubt.
 """
@@ -62,7 +63,7 @@ class Probe:
 
     def change(self, elapsed_ms):
         """How far a reading can move within a time, noise included."""
-        return NOISE + SPAN * elapsed_ms // (self._lag_ms + elapsed_ms)
+        return NOISE + SPAN * min(2 * elapsed_ms, 2 * self._lag_ms + elapsed_ms) // (2 * self._lag_ms + elapsed_ms)
 
     @property
     def settled(self):

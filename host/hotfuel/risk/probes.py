@@ -70,7 +70,9 @@ def traced(lag_s: float, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt
     values = readings[rows][read]
     clock = np.cumsum(np.minimum(elapsed_ms, 60_000))[read]
     moved = np.abs(np.diff(values))
-    suspect = read[1:][moved > probe.change(np.minimum(np.diff(clock), 60_000))]
+    times_between, number = np.unique(np.minimum(np.diff(clock), 60_000), return_inverse=True)
+    most = np.array([probe.change(int(elapsed)) for elapsed in times_between], dtype=np.int64)
+    suspect = read[1:][moved > most[number]] if len(moved) else read[:0]
     doubted = np.zeros(len(times), dtype=bool)
     falls = []
     at = -1
