@@ -87,3 +87,16 @@ mp.runPython(fs.readFileSync({json.dumps(str(script))}, 'utf8'));
 def wire_sources():
     """The wire package's files as they go onto a board: name -> path."""
     return {f"hotfuel_wire/{p.name}": p for p in (ROOT / "protocol" / "hotfuel_wire").glob("*.py") if p.name != "meanings.py"}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _fallback_folder(tmp_path_factory):
+    """What a recorder keeps elsewhere while its disk refuses goes here, not into the home of whoever runs the tests."""
+    folder = tmp_path_factory.mktemp("fallback")
+    before = os.environ.get("HOTFUEL_FALLBACK")
+    os.environ["HOTFUEL_FALLBACK"] = str(folder)
+    yield folder
+    if before is None:
+        del os.environ["HOTFUEL_FALLBACK"]
+    else:
+        os.environ["HOTFUEL_FALLBACK"] = before

@@ -18,6 +18,7 @@ MESSAGES = {
     "From the host (when it received such a frame) or from a board with a clock chip.",
     "mark": "Host only: what a person said happened at this wall time.",
     "link_gap": "Host only: from `wall_us` on, for `length_ms`, nothing could be received or kept.",
+    "log_start": "Host only: begins a log, and each part of it that a recording went on with after a crash. A copy of the log has the same number.",
 }
 
 FIELDS = {
@@ -100,7 +101,10 @@ FIELDS = {
     "link_gap.wall_us": "When the gap began, microseconds since 1970-01-01 00:00 UTC",
     "link_gap.length_ms": "How long it lasted",
     "link_gap.bytes_damaged": "Bytes received since the last such frame that were no frames",
-    "link_gap.reason": "0 unknown, 1 the port went away, 2 silence, 3 disk full, 4 the recording ended",
+    "link_gap.reason": "0 unknown, 1 the port went away, 2 silence, 3 disk full, 4 the recording ended, 5 the recording program had stopped",
+    "log_start.log_id": "Drawn when the log began: what was kept elsewhere for this log, while its disk refused, names it",
+    "log_start.wall_us": "When this part began, microseconds since 1970-01-01 00:00 UTC",
+    "log_start.part": "0 the first recording into this log, 1 the one that went on with it, and so on",
 }
 
 # chip -> (hot code, cold code)

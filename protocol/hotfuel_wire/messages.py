@@ -161,6 +161,13 @@ LINK_GAP = (
     ("reason", "u8", None, 1),
 )
 
+# Begins a log, and each part of it that a recording went on with after a crash. A log is told from another by it, wherever its file lies.
+LOG_START = (
+    ("log_id", "id8", None, 1),
+    ("wall_us", "u64", "us", 1),
+    ("part", "u16", None, 1),
+)
+
 # type number -> (name, rows after the header)
 MESSAGES = {
     1: ("description", DESCRIPTION),
@@ -175,6 +182,7 @@ MESSAGES = {
     64: ("wall_anchor", WALL_ANCHOR),
     65: ("mark", MARK),
     66: ("link_gap", LINK_GAP),
+    67: ("log_start", LOG_START),
 }
 TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 
@@ -230,5 +238,5 @@ COMMANDS = {
     "forget": 13,
 }
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
-GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4}
+GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}

@@ -264,7 +264,8 @@ def record(path: Path, disk: Disk, readings: int = 40) -> bytes:
     """A log of so many readings, an anchor every second and a mark, made by the recorder on `disk`; the bytes it left."""
     data = b"".join(frame(number) for number in range(readings + 1))
     link = Played([data[at : at + 37] for at in range(0, len(data), 37)])  # pieces that end inside frames
-    with LogWriter(path, clock=link.monotonic, write=disk.write, fsync=disk.fsync) as writer:
+    calls = {"write": disk.write, "fsync": disk.fsync}
+    with LogWriter(path, clock=link.monotonic, wall=link.wall, log_id=b"benchlog", **calls) as writer:
         recorder = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall, anchor_every_s=1.0)
         while link.pieces:
             recorder.turn(0.1)

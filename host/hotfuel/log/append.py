@@ -2,36 +2,38 @@
 
 A log is opened by one writer only (a lock the system drops when the process ends, however it ends: that is also how followers know a live log).
 Every piece goes to the system at once, so killing the process loses nothing; `fsync` every few seconds bounds what a power cut can take.
-When the disk refuses (full, error, short write) the stream goes on in a spill file in memory, the writer tries the disk again every second,
-and appends the spill when it can: the log then holds the same bytes as if nothing had happened. Only when the spill is full too is anything lost,
-and then it is counted.
+When the disk refuses (full, error, short write) the stream goes on in a second place, in memory at last; the writer tries the disk again every
+second, and appends what was kept when it can: the log then holds the same bytes as if nothing had happened. Only when every place is full is
+anything lost, and then it is counted. When the log itself has gone (folder deleted, disk unplugged) it goes on as a log in a fallback folder.
 """
 
 import contextlib
 import os
+import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from hotfuel_wire import framing
 
 from hotfuel.errors import InputError
-from hotfuel.log import spill
+from hotfuel.log import identity, places, reserve, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Spill
 
 FSYNC_EVERY_S = 5.0
 RETRY_EVERY_S = 1.0
-SPILL_MAX = 32 << 20  # bytes: ten hours of eight channels at 10 Hz
 _CALM_S = 0.5  # a frame that stopped in its middle for this long is not waited for any more
+_TAIL_MAX = 4 << 20  # bytes written since the last fsync that are remembered: an unplugged disk may never have got them
 
 
 class LogWriter:
-    """Appends to the log at `path` (created if missing).
+    """Appends to the log at `path` (created if missing). What an earlier recorder could only keep elsewhere is put back first.
 
     warn: called with one sentence when the disk fails, when bytes are lost, and when it works again; never raises through.
-    write, fsync: the system's calls; tests put failing ones here.
-    bytes_lost: received, but neither disk nor memory could hold it.
+    fallback: makes a folder for a log to go on in when this one's has gone, and gives the log's path there; None: there is none.
+    write, fsync: the system's calls; tests put failing ones here. log_id: of a new log; drawn if not given.
+    bytes_lost: received, but neither disk nor memory could hold it. part: 0, or how often this log was gone on with.
     Raises InputError if another process is writing this log, OSError if it cannot be opened at all.
     """
 
@@ -40,32 +42,43 @@ class LogWriter:
         path: str | os.PathLike[str],
         *,
         warn: Callable[[str], None] = lambda sentence: None,
+        fallback: Callable[[], Path] | None = None,
         write: Callable[[int, bytes], int] = os.write,
         fsync: Callable[[int], None] = os.fsync,
         clock: Callable[[], float] = time.monotonic,
-        spill_max: int = SPILL_MAX,
+        wall: Callable[[], float] = time.time,
+        log_id: bytes | None = None,
+        spill_max: int = spill.PIECE_MAX,
+        spill_places: Sequence[Path] | None = None,
     ) -> None:
         self.path = Path(path)
         self.bytes_lost = 0
-        self._warn, self._write, self._fsync, self._clock = warn, write, fsync, clock
-        self._spill_max = spill_max
-        existed = self.path.exists()
-        flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
-        self._fd = os.open(self.path, flags, 0o644)
+        self.moved = 0  # how often the log went on in another folder
+        self.headless = False  # after such a move: what had been recorded before could not be taken along
+        self._warn, self._fallback, self._write, self._fsync = warn, fallback, write, fsync
+        self._clock, self._wall = clock, wall
+        self._spill_max, self._spill_places = spill_max, spill_places
+        self._fd = places.open_log(self.path)
         if not lock_for_writing(self._fd):
             os.close(self._fd)
             raise InputError(f"{self.path} is being written by another recording; choose another folder or end that one first")
         self._size = os.fstat(self._fd).st_size
         self._spill: Spill | None = None
+        self._spill_since_s = 0.0
         self._waiting: list[bytes] = []  # host frames on their way to the next frame boundary
         self._piece = 0  # bytes since the last zero
         self._cut = False  # bytes were lost: what comes next must not join what stands before
+        self._tail = bytearray()  # the last bytes before `_size` that no fsync has confirmed
         self._last_received = self._last_sync = self._last_try = clock()
         self._dirty = False
-        if existed:
+        self._lost_its_place = False  # the log has gone, and there is no other folder
+        left = reserve.read(self.path)
+        self.log_id = identity.of(self.path) or (left.log_id if left and left.log_id else None) or log_id or identity.new()
+        self._reserve = reserve.Reserve(self.path, self.log_id)
+        if self._size or spill.of(self.log_id, self._places()):
             self._go_on_after_an_earlier_recording()
-        elif (stale := spill.path_for(self.path)) is not None:
-            stale.unlink(missing_ok=True)  # of a log long gone whose place on the disk this one took
+        if identity.of(self.path) is None and self._spill is None:
+            self._append(identity.frame(self.log_id, wall()))
 
     def __enter__(self) -> "LogWriter":
         return self
@@ -80,7 +93,7 @@ class LogWriter:
 
     @property
     def failing(self) -> bool:
-        """True while the disk refuses and the stream goes to memory."""
+        """True while the disk refuses and the stream goes elsewhere."""
         return self._spill is not None
 
     def received(self, data: bytes) -> None:
@@ -108,26 +121,54 @@ class LogWriter:
         now = self._clock()
         if self._waiting and (self._piece > framing.BODY_MAX + 1 or now - self._last_received > _CALM_S):
             self._give_waiting()
-        if self._spill is not None and now - self._last_try >= RETRY_EVERY_S:
+        if now - self._last_try >= RETRY_EVERY_S:
             self._last_try = now
-            self._drain()
+            if places.gone(self.path, self._fd):
+                self._leave()
+            if self._spill is not None and not self._lost_its_place:
+                self._drain()
+                self._note_spill()
         if self._dirty and self._spill is None and now - self._last_sync >= FSYNC_EVERY_S:
-            self._sync()
+            self.sync()
+
+    def sync(self) -> bool:
+        """Have the disk confirm what was written; False, with a warning, if it does not."""
+        self._last_sync = self._clock()
+        try:
+            self._fsync(self._fd)
+        except OSError as error:
+            self._warn(
+                f"{self.path.name}: the disk did not confirm what was written ({error.strerror}); a power cut now could cost data"
+            )
+            return False
+        self._dirty = False
+        self._tail.clear()
+        return True
 
     def close(self) -> None:
-        """Write what waits, fsync, close. What only memory holds and the disk still refuses stays in the spill, where readers find it."""
+        """Write what waits, fsync, close. What the disk still refuses stays where it is kept: readers find it, and `hotfuel rescue` puts it back."""
         if self._fd < 0:
             return
         self._give_waiting()
-        if self._spill is not None:
+        if places.gone(self.path, self._fd):
+            self._leave()
+        if self._spill is not None and not self._lost_its_place:
             self._drain()
-            if self._spill is not None:
-                self._warn(
-                    f"{self.path.name}: the disk still refuses; {self._spill.size} bytes are only in this computer's memory"
-                )
-        self._sync()
+        if self._spill is not None:
+            self._note_spill()
+            where = " and ".join(places.words(path) for path in self._spill.paths)
+            self._warn(
+                f"{self.path.name}: {self._spill.size} bytes of this drive are not on its disk, only in {where}. Make room and type: "
+                f"hotfuel rescue {self.path.parent}. Or onto another disk: hotfuel rescue {self.path.parent} --into FOLDER"
+            )
+            self._spill.keep()
+        self.sync()
+        self._reserve.end()
         os.close(self._fd)
         self._fd = -1
+
+    def _places(self) -> list[Path]:
+        return list(spill.places() if self._spill_places is None else self._spill_places)
 
     def _give_waiting(self) -> None:
         if self._waiting:
@@ -135,14 +176,17 @@ class LogWriter:
             self._waiting.clear()
 
     def _go_on_after_an_earlier_recording(self) -> None:
-        """Write what an earlier one could only keep in memory, and end the piece it stopped in."""
-        while kept := spill.read(self.path, self._size, 1 << 16):
-            if self._to_disk(kept) < len(kept):
-                break
-        with open(self.path, "rb") as file:
-            file.seek(max(0, self._size - 1))
-            if file.read(1) not in (b"", b"\x00"):
-                self._append(b"\x00")
+        """Write what an earlier one could only keep elsewhere, and end the piece it stopped in."""
+        pieces = spill.of(self.log_id, self._places())
+        if pieces and places.put_back(pieces, self._fd, self._size, self._write) is None:
+            self._size = os.fstat(self._fd).st_size
+            for piece in pieces:
+                spill.discard(piece.path)
+        elif pieces:  # the disk still refuses: this recording's own pieces follow those
+            self._size = os.fstat(self._fd).st_size
+            self._open_spill("what an earlier recording kept elsewhere does not fit", max(p.base + p.size for p in pieces))
+        if places.last_byte(self.path, self._fd, pieces if self._spill else []) != b"\x00":
+            self._append(b"\x00")
 
     def _append(self, data: bytes) -> None:
         if self._cut:
@@ -170,28 +214,40 @@ class LogWriter:
             problem = error.strerror or str(error)
         self._dirty = self._dirty or done > 0
         self._size += done
+        self._tail += data[:done]
+        del self._tail[: max(0, len(self._tail) - _TAIL_MAX)]
         if problem is not None and self._spill is None:
             with contextlib.suppress(OSError):
                 self._size = os.fstat(self._fd).st_size
             self._last_try = self._clock()
-            self._open_spill(problem)
+            if places.gone(self.path, self._fd) and self._leave():
+                return done + self._to_disk(data[done:])
+            self._open_spill(problem, self._size)
         return done
 
-    def _open_spill(self, problem: str) -> None:
-        path = spill.path_for(self.path)
-        if path is None:
-            self._warn(f"{self.path.name}: the log file has gone ({problem}); nothing can be kept")
-            return
+    def _open_spill(self, problem: str, base: int) -> None:
         try:
-            self._spill = Spill(path, self._size, self._spill_max)
+            self._spill = Spill(self.log_id, self.path, base, self._spill_max, self._spill_places)
         except OSError as error:
             self._warn(
-                f"{self.path.name}: the disk refuses ({problem}) and so does memory ({error.strerror}); nothing can be kept"
+                f"{self.path.name}: the disk refuses ({problem}) and so does every other place ({error.strerror}); nothing can be kept"
             )
             return
+        self._spill_since_s = self._wall()
+        self._note_spill()
         self._warn(
-            f"{self.path.name}: the disk refuses ({problem}); recording goes on in memory: free some space, it is written then"
+            f"{self.path.name}: the disk refuses ({problem}); recording goes on in {places.words(self._spill.paths[0])}: "
+            "free some space, it is written then"
         )
+
+    def _note_spill(self) -> None:
+        """Put down in the reserve what is not on the disk, for whoever finds the folder after a restart, or a copy of it."""
+        if self._spill is None:
+            return
+        kept = reserve.Kept(
+            self._spill.base, self._spill.size, self._spill_since_s, self._wall(), tuple(self._spill.paths), socket.gethostname()
+        )
+        self._reserve.kept(kept)
 
     def _to_spill(self, data: bytes) -> None:
         done = self._spill.put(data) if self._spill is not None else 0
@@ -202,23 +258,83 @@ class LogWriter:
             self.bytes_lost += len(data) - done
 
     def _drain(self) -> None:
-        """Append the spill to the log, as far as the disk takes it."""
+        """Append what was kept elsewhere to the log, as far as the disk takes it."""
         kept = self._spill
         assert kept is not None
-        while (offset := self._size - kept.base) < kept.size:
-            piece = kept.get(offset, 1 << 16)
-            if self._to_disk(piece) < len(piece):
-                return
-        kept.remove()
-        self._spill = None
-        self._warn(f"{self.path.name}: the disk works again; everything kept in memory is written")
-
-    def _sync(self) -> None:
-        self._last_sync = self._clock()
+        earlier = [piece for piece in spill.of(self.log_id, self._places()) if piece.path not in kept.paths]
+        if earlier and places.put_back(earlier, self._fd, self._size, self._write) is not None:
+            return
+        with contextlib.suppress(OSError):
+            self._size = os.fstat(self._fd).st_size
         try:
-            self._fsync(self._fd)
-            self._dirty = False
-        except OSError as error:
-            self._warn(
-                f"{self.path.name}: the disk did not confirm what was written ({error.strerror}); a power cut now could cost data"
-            )
+            while (offset := self._size - kept.base) < kept.size:
+                piece = kept.get(offset, 1 << 16)
+                if not piece or self._to_disk(piece) < len(piece):
+                    return
+        except OSError:
+            return
+        if not self.sync():
+            return
+        kept.remove()
+        for one in earlier:
+            spill.discard(one.path)
+        self._spill = None
+        self._reserve.kept(None)
+        self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written")
+
+    def _leave(self) -> bool:
+        """The log is not where it was: follow it if it was only moved, else go on in the fallback folder. True if there is a log to write again."""
+        followed = places.followed(self._fd)
+        if followed is not None:
+            self._warn(f"{self.path.parent} was moved: recording goes on in {followed.parent}")
+            self.path = followed
+            self._reserve.path = reserve.path_for(followed)
+            self.moved += 1
+            return True
+        old = self.path
+        try:
+            if self._fallback is None:
+                raise InputError("no fallback folder was given")
+            new, whole = places.carry_over(self._fd, self._size, bytes(self._tail), self._fallback(), self._write)
+        except (OSError, InputError) as error:
+            if not self._lost_its_place:
+                self._warn(f"{old.parent} HAS GONE, and there is no folder to go on in ({error}); recording goes on in memory")
+                self._lost_its_place = True
+                self._all_to_spill()
+            return False
+        self._lost_its_place = False
+        self._reserve.end()
+        with contextlib.suppress(OSError):
+            os.close(self._fd)
+        self._fd, self.path, self.moved, self.headless = new.fd, new.path, self.moved + 1, not whole
+        self._size = os.fstat(new.fd).st_size
+        self.log_id = identity.of(new.path) or self.log_id
+        self._reserve = reserve.Reserve(self.path, self.log_id)
+        self._warn(
+            f"{old.parent} HAS GONE (deleted, or its disk was removed): recording goes on in {self.path.parent}, "
+            + ("with everything recorded so far" if whole else "from here on; what was recorded before is on the disk that went")
+        )
+        kept, self._spill = self._spill, None
+        if kept is not None:
+            at = self._size - kept.base if whole else 0  # of a log read back whole the spill may be a part
+            while (piece := kept.get(max(at, 0), 1 << 16)) and at < kept.size:
+                self._append(piece)
+                at = max(at, 0) + len(piece)
+            kept.remove()
+        return True
+
+    def _all_to_spill(self) -> None:
+        """There is no file any more: everything that can still be read goes where a person finds it, `hotfuel rescue` makes a log of it."""
+        if self._spill is not None:
+            return
+        self._open_spill("its folder has gone", 0)
+        at = 0
+        while self._spill is not None and at < self._size:
+            data = b""
+            with contextlib.suppress(OSError):
+                data = os.pread(self._fd, min(1 << 20, self._size - at), at)
+            if not data:
+                self._spill.put(b"\x00" + self._tail)
+                break
+            self._to_spill(data)
+            at += len(data)

@@ -8,7 +8,7 @@ from pathlib import Path
 from hotfuel_wire.framing import FrameReader
 
 from hotfuel.errors import InputError
-from hotfuel.log import spill
+from hotfuel.log import identity, reserve, spill
 from hotfuel.log.lock import is_being_written
 
 BLOCK = 1 << 20
@@ -21,6 +21,7 @@ class Follower:
     def __init__(self, path: str | os.PathLike[str], position: int = 0) -> None:
         self.path = Path(path)
         self.position = position
+        self._log_id: bytes | None = None
         try:
             self._file = open(self.path, "rb", buffering=0)  # noqa: SIM115 - closed in close()
         except OSError as error:
@@ -46,12 +47,19 @@ class Follower:
     def read(self, most: int = BLOCK) -> bytes:
         """The next bytes, at most `most`; b"" if nothing more is there at this moment. Does not wait."""
         self._file.seek(self.position)
-        data = self._file.read(most) or spill.read(self.path, self.position, most)
+        data = self._file.read(most) or self._kept_elsewhere(most)
         if not data:
             # The writer may have moved the spill into the log between the two looks.
+            self._file.seek(self.position)
             data = self._file.read(most)
         self.position += len(data)
         return data
+
+    def _kept_elsewhere(self, most: int) -> bytes:
+        if self._log_id is None:
+            note = reserve.read(self.path)  # a log too short to say who it is
+            self._log_id = identity.of(self.path) or (note.log_id if note and note.log_id else None)
+        return spill.read(self._log_id, self.position, most)
 
     def wait(self, timeout_s: float) -> bytes:
         """The next bytes, waiting for them at most `timeout_s`; b"" if none came."""

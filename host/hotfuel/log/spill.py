@@ -1,77 +1,220 @@
-"""Where a log goes on while its disk is full: a file in memory that followers read as the log's continuation.
+"""Where a log goes on while its disk refuses: files in another writable place, in the end in memory, that readers take as the log's continuation.
 
-The spill of a log begins with the log's length at the moment its disk failed, so a position in the stream stays the same before, during and after.
+Each piece says whose it is (the log's number, its path) and at which byte of the log it goes on, so a position in the stream stays the same before,
+during and after, and no other log ever takes it. Pieces are numbered; a place that is full is followed by the next.
 """
 
+import contextlib
+import json
 import os
-import struct
+import re
+import shutil
 import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from stat import S_ISDIR
+from typing import Any
 
-_BASE = struct.Struct("<Q")  # the log's length where this spill goes on
+PIECE_MAX = 32 << 20  # bytes a place: ten hours of eight channels at 10 Hz
+PLACE_VARIABLE = "HOTFUEL_FALLBACK"
+_SHARED_MEMORY = Path("/dev/shm")
+_HEAD = 4096  # bytes before the stream: one line of JSON, spaces
+_LEFT_FREE = 64 << 20  # bytes of a disk that are not ours to fill
+_NAME = re.compile(r"hotfuel-([0-9a-f]{16})-([0-9]+)\.spill")
+_FLAGS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 
 
-def path_for(log: Path) -> Path | None:
-    """The spill of an existing log file: in shared memory where the system has it, else among the temporary files. None for no such log."""
-    try:
-        found = os.stat(log)
-    except OSError:
-        return None
-    folder = Path("/dev/shm")
-    if not folder.is_dir():
-        folder = Path(tempfile.gettempdir())
-    user = os.getuid() if hasattr(os, "getuid") else 0
-    return folder / f"hotfuel-{user}-{found.st_dev:x}-{found.st_ino:x}.spill"
+def fallback_folder() -> Path:
+    """The folder for what cannot stay where it should: HOTFUEL_FALLBACK, else `hotfuel-fallback` in the user's home."""
+    chosen = os.environ.get(PLACE_VARIABLE)
+    if chosen:
+        return Path(chosen)
+    with contextlib.suppress(RuntimeError):
+        return Path.home() / "hotfuel-fallback"
+    return Path(tempfile.gettempdir()) / "hotfuel-fallback"
+
+
+def places() -> list[Path]:
+    """Folders where a log may go on, made when needed: what outlasts a restart first, memory last."""
+    own = f"hotfuel-{os.getuid() if hasattr(os, 'getuid') else 0}"
+    memory = [_SHARED_MEMORY / own] if _SHARED_MEMORY.is_dir() else []
+    return list(dict.fromkeys((fallback_folder(), Path(tempfile.gettempdir()) / own, *memory)))
+
+
+def in_memory(place: Path) -> bool:
+    """True if what lies in this folder goes when the computer is switched off."""
+    return place.parent == _SHARED_MEMORY
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece as it lies there: the log's number, the byte of the log it goes on at, how many bytes it holds, the log's path when it was begun."""
+
+    path: Path
+    log_id: bytes
+    number: int
+    base: int
+    size: int
+    log: Path
+    since_wall_s: float
+
+    @property
+    def in_memory(self) -> bool:
+        """True if it goes when the computer is switched off."""
+        return in_memory(self.path.parent)
+
+    def read(self, position: int, most: int) -> bytes:
+        """At most `most` bytes from stream position `position` on. Raises OSError."""
+        with open(self.path, "rb") as file:
+            file.seek(_HEAD + position - self.base)
+            return file.read(most)
 
 
 class Spill:
-    """The writer's side. `put` appends, `get` reads back, `remove` ends it. At most `most` bytes are taken."""
+    """The writer's side. `put` appends, `get` reads back, `remove` ends it; at most `most` bytes go to each of `where`. Raises OSError if none takes it."""
 
-    def __init__(self, path: Path, base: int, most: int) -> None:
-        self.base = base
-        self.size = 0
-        self._most = most
-        self._path = path
-        flags = os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
-        self._fd = os.open(path, flags, 0o600)
-        os.write(self._fd, _BASE.pack(base))
+    def __init__(self, log_id: bytes, log: Path, base: int, most: int = PIECE_MAX, where: Sequence[Path] | None = None) -> None:
+        self.base, self.size = base, 0
+        self.paths: list[Path] = []
+        self._log_id, self._log, self._most = log_id, log, most
+        self._places = list(places() if where is None else where)
+        self._pieces: list[tuple[int, int, int, int]] = []  # descriptor, stream offset, size, room
+        self._number = 1 + max((piece.number for piece in of(log_id, self._places)), default=-1)
+        if not self._open_next():
+            raise OSError(28, "no place takes it")
 
     def put(self, data: bytes) -> int:
         """Append; returns how many bytes fitted."""
-        data = data[: self._most - self.size]
-        try:
-            os.lseek(self._fd, _BASE.size + self.size, os.SEEK_SET)
-            done = os.write(self._fd, data) if data else 0
-        except OSError:
-            done = 0
-        self.size += done
+        done = 0
+        while done < len(data):
+            fd, begin, size, room = self._pieces[-1]
+            written = 0
+            with contextlib.suppress(OSError):
+                os.lseek(fd, _HEAD + size, os.SEEK_SET)
+                written = os.write(fd, data[done : done + room - size]) if room > size else 0
+            self._pieces[-1] = (fd, begin, size + written, room)
+            self.size += written
+            done += written
+            if written == 0 and not self._open_next():
+                break
         return done
 
     def get(self, offset: int, most: int) -> bytes:
-        """At most `most` bytes from `offset` on."""
-        os.lseek(self._fd, _BASE.size + offset, os.SEEK_SET)
-        return os.read(self._fd, min(most, self.size - offset))
+        """At most `most` bytes from `offset` on. Raises OSError."""
+        for fd, begin, size, _ in self._pieces:
+            if begin <= offset < begin + size:
+                os.lseek(fd, _HEAD + offset - begin, os.SEEK_SET)
+                return os.read(fd, min(most, begin + size - offset))
+        return b""
+
+    def keep(self) -> None:
+        """Let go of the pieces; they stay where they are."""
+        for fd, *_ in self._pieces:
+            with contextlib.suppress(OSError):
+                os.close(fd)
+        self._pieces = []
 
     def remove(self) -> None:
-        """The log holds everything again (or never will)."""
-        os.close(self._fd)
-        self._path.unlink(missing_ok=True)
+        """The log holds everything again."""
+        self.keep()
+        for path in self.paths:
+            discard(path)
+
+    def _open_next(self) -> bool:
+        while self._places:
+            place = self._places.pop(0)
+            path = place / f"hotfuel-{self._log_id.hex()}-{self._number}.spill"
+            head = {
+                "log_id": self._log_id.hex(),
+                "base": self.base + self.size,
+                "since_wall_s": time.time(),
+                "log": str(self._log.absolute())[-1500:].encode("utf-8", "backslashreplace").decode(),
+            }
+            fd = -1
+            try:
+                place.mkdir(mode=0o700, parents=True, exist_ok=True)
+                room = min(self._most, self._most if in_memory(place) else shutil.disk_usage(place).free - _LEFT_FREE)
+                if room <= 0 or not _ours(place):
+                    continue
+                fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _FLAGS, 0o600)
+                line = json.dumps(head).encode().ljust(_HEAD - 1) + b"\n"
+                if len(line) == _HEAD and os.write(fd, line) == _HEAD:
+                    self._pieces.append((fd, self.size, 0, room))
+                    self.paths.append(path)
+                    self._number += 1
+                    return True
+            except OSError:
+                pass
+            if fd >= 0:
+                os.close(fd)
+                discard(path)
+        return False
 
 
-def read(log: Path, position: int, most: int) -> bytes:
-    """What the spill of `log` holds from stream position `position` on; b"" if there is none."""
-    path = path_for(log)
-    if path is None:
-        return b""
+def _ours(place: Path) -> bool:
+    """Folders for all users may hold a trap: a link, or a folder of our name that is another's."""
+    stat = os.lstat(place)
+    return place == fallback_folder() or not hasattr(os, "getuid") or (S_ISDIR(stat.st_mode) and stat.st_uid == os.getuid())
+
+
+def discard(path: Path) -> None:
+    """Remove a piece, and its folder with its last."""
+    with contextlib.suppress(OSError):
+        path.unlink()
+    if path.parent != Path(os.environ.get(PLACE_VARIABLE) or "."):  # a folder the user chose is not ours to remove
+        with contextlib.suppress(OSError):
+            path.parent.rmdir()
+
+
+def look(path: Path) -> Piece | None:
+    """The piece at `path`; None if that is none, or another user's."""
+    found = _NAME.fullmatch(path.name)
+    if found is None:
+        return None
     try:
-        with open(path, "rb") as file:
-            head = file.read(_BASE.size)
-            if len(head) < _BASE.size:
-                return b""
-            base = _BASE.unpack(head)[0]
-            if position < base:
-                return b""
-            file.seek(_BASE.size + position - base)
-            return file.read(most)
-    except OSError:
+        fd = os.open(path, os.O_RDONLY | _FLAGS)
+        with open(fd, "rb") as file:
+            stat = os.fstat(fd)
+            if hasattr(os, "getuid") and stat.st_uid != os.getuid():
+                return None
+            head: Any = json.loads(file.read(_HEAD))
+        log_id = bytes.fromhex(head["log_id"])
+        if log_id.hex() != found[1] or stat.st_size < _HEAD:
+            return None
+        return Piece(
+            path, log_id, int(found[2]), int(head["base"]), stat.st_size - _HEAD, Path(head["log"]), float(head["since_wall_s"])
+        )
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+
+
+def of(log_id: bytes, where: Sequence[Path] | None = None) -> list[Piece]:
+    """The pieces of one log, in the stream's order."""
+    found: list[Piece] = []
+    for place in places() if where is None else where:
+        with contextlib.suppress(OSError):
+            names = [name for name in os.listdir(place) if name.startswith(f"hotfuel-{log_id.hex()}-")]
+            found += [piece for name in names if (piece := look(place / name)) is not None]
+    return sorted(found, key=lambda piece: (piece.base, piece.number))
+
+
+def everything() -> Iterator[Piece]:
+    """All pieces of all logs that lie in the usual places."""
+    for place in places():
+        with contextlib.suppress(OSError):
+            for name in sorted(os.listdir(place)):
+                if _NAME.fullmatch(name) and (piece := look(place / name)) is not None:
+                    yield piece
+
+
+def read(log_id: bytes | None, position: int, most: int, also: Sequence[Path] = ()) -> bytes:
+    """What is kept elsewhere of this log from stream position `position` on, at most `most` bytes; b"" if nothing is. also: more places to look in."""
+    if log_id is None:
         return b""
+    for piece in of(log_id, list(dict.fromkeys((*places(), *also)))):
+        if piece.base <= position < piece.base + piece.size:
+            with contextlib.suppress(OSError):
+                return piece.read(position, most)
+    return b""

@@ -11,6 +11,7 @@ _PLAIN = {
     "silence": "because the board sent nothing",
     "disk_full": "because the disk was full",
     "recording_ended": "because the recording ended",
+    "recorder_stopped": "because the recording program had stopped",
 }
 
 

@@ -26,6 +26,8 @@ import pyarrow as pa
 import pyarrow.parquet
 
 from hotfuel.errors import InputError
+from hotfuel.log import follow, reserve
+from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
 from hotfuel.session.export import floats_or_null
@@ -60,7 +62,7 @@ def add(archive: str | Path, path: str | Path) -> str:
     part = target.with_name(identity + ".part")
     try:
         part.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(where.log_path, part / session_folder.LOG)
+        _copy_log(where.log_path, part / session_folder.LOG)
         for file in (where.car_path, where.metadata_path, where.calibration_path):
             if file is not None:
                 shutil.copyfile(file, part / file.name)
@@ -320,9 +322,23 @@ def _summary_table(identity: str, session: recording.Session) -> pa.Table:
     return pa.Table.from_pylist(plain, schema=schema)
 
 
+def _copy_log(log: Path, target: Path) -> None:
+    """The whole stream, with what a full disk left elsewhere, and the note of a span that is missing."""
+    with open(target, "wb") as file:
+        for data in follow.blocks(log):
+            file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    found = standing(log)
+    if found is not None and found.missing is not None:
+        shutil.copyfile(reserve.path_for(log), reserve.path_for(target))
+
+
 def _identity(session: recording.Session) -> str:
-    with open(session.folder.log_path, "rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()[:10]
+    hashed = hashlib.sha256()
+    for data in follow.blocks(session.folder.log_path):
+        hashed.update(data)
+    digest = hashed.hexdigest()[:10]
     started = session.summary().started
     moment = started.strftime("%Y-%m-%d_%H-%M-%S") if isinstance(started, pd.Timestamp) else "undated"
     return f"{moment}_{digest}"

@@ -14,6 +14,7 @@ from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.log.rescue import Standing, standing
 from hotfuel.risk.margin import NEEDLE, MarginTable
 from hotfuel.risk.probes import fall_note
 from hotfuel.session import alarms, folder, frame, metadata, summary
@@ -36,6 +37,7 @@ class Session:
     calibration: Calibration | None
     metadata: dict[str, Any]
     notes: list[str] = field(default_factory=list)
+    standing: Standing | None = None  # set if the log is not whole on its disk
 
     @property
     def descriptions(self) -> dict[int, dict[str, Any]]:
@@ -166,6 +168,11 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     """
     where = folder.find(path)
     values, notes = metadata.read(where.metadata_path) if where.metadata_path else ({}, [])
+    not_whole = None
+    with contextlib.suppress(OSError):  # a log that cannot be read is named below
+        not_whole = standing(where.log_path)
+    if not_whole is not None:
+        notes.insert(0, f"{not_whole.sentence()}.")
     decoded = samples.decode(where.log_path)
     text = ""
     if isinstance(car, str | Path):
@@ -198,7 +205,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
         values.setdefault("car", chosen.name)
     if not len(decoded.scans):
         notes.append("There is no reading in this recording.")
-    return Session(where, decoded, chosen, text, calibration, values, notes)
+    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole)
 
 
 def _from_log(decoded: Any) -> dict[str, Any]:

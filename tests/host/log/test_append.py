@@ -3,6 +3,7 @@
 import errno
 import itertools
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -10,7 +11,7 @@ import sys
 import pytest
 import wire_logs
 from hotfuel.errors import InputError
-from hotfuel.log import follow, spill
+from hotfuel.log import follow, identity, reserve, spill
 from hotfuel.log.append import LogWriter
 from hotfuel.samples.stream import Stream
 from hotfuel_wire import framing
@@ -45,6 +46,11 @@ class Disk:
         os.fsync(fd)
 
 
+    def read(self, fd, size, offset):
+        self.write(fd, b"")
+        raise AssertionError("a planned failure was to come")
+
+
 class errno_of:
     def __init__(self, number):
         self.number = number
@@ -61,14 +67,22 @@ class Clock:
         return self.now
 
 
+START = len(identity.frame(identity.new()))
+
+
 def whole(path):
-    return b"".join(follow.blocks(path))
+    """The stream behind the frame that says which log it is."""
+    return b"".join(follow.blocks(path))[START:]
+
+
+def on_disk(path):
+    return path.read_bytes()[START:]
 
 
 def board_only(data):
     """The payloads of board frames in a log, in order."""
     stream = Stream()
-    return [m for m in stream.feed(data + b"\0") if m.name not in ("mark", "wall_anchor", "link_gap")]
+    return [m for m in stream.feed(data + b"\0") if m.name not in ("mark", "wall_anchor", "link_gap", "log_start")]
 
 
 @given(st.lists(st.one_of(st.binary(min_size=1, max_size=40), st.none()), max_size=30))
@@ -83,7 +97,7 @@ def test_bytes_stay_bytes_and_host_frames_stand_between(tmp_path_factory, events
                 writer.host_frame(MARK)
             else:
                 writer.received(event)
-    data = path.read_bytes()
+    data = on_disk(path)
     sent = b"".join(event for event in events if event is not None)
     marks = sum(event is None for event in events)
     assert len(data) == len(sent) + marks * len(frame)
@@ -151,7 +165,7 @@ def test_a_log_goes_on_after_an_earlier_recording_that_stopped_inside_a_frame(tm
     (tmp_path / "wire.log").write_bytes(frames[0] + frames[1][1:20])
     with LogWriter(tmp_path / "wire.log") as writer:
         writer.received(frames[2][1:])  # a board that sends one zero only
-    assert [m.values["channels"][0]["hot"] for m in board_only(whole(tmp_path / "wire.log"))] == [0, 2]
+    assert [m.values["channels"][0]["hot"] for m in board_only((tmp_path / "wire.log").read_bytes())] == [0, 2]
 
 
 FAILURES = [errno_of(errno.ENOSPC), errno_of(errno.EIO), 0, 1, 7]
@@ -180,16 +194,16 @@ def test_each_write_and_fsync_failing_once_costs_nothing(tmp_path, boundary, fai
     seen = bytearray()
 
     def look(sent):
-        follower.position = len(seen)
+        follower.position = START + len(seen)
         seen.extend(follower.read())
         assert bytes(seen) == sent
 
-    path.touch()
+    path.write_bytes(identity.frame(identity.new()))
     follower = follow.Follower(path)
     sent, writer, _, warnings, disk = failing_run(path, [None] * boundary + [failure], look)
     writer.close()
     assert disk.calls > boundary
-    assert path.read_bytes() == sent
+    assert on_disk(path) == sent
     assert writer.bytes_lost == 0
     call, what = disk.failed
     expected = {
@@ -200,21 +214,22 @@ def test_each_write_and_fsync_failing_once_costs_nothing(tmp_path, boundary, fai
     }[call, (what == 0 and call == "write") or isinstance(what, errno_of)]
     assert len(warnings) == len(expected)
     assert all(part in warning for part, warning in zip(expected, warnings, strict=True))
-    assert spill.read(path, 0, 10) == b""
+    assert not list(spill.everything())
+    assert not reserve.path_for(path).exists()
 
 
 def test_a_full_disk_is_told_and_the_log_is_whole_when_space_returns(tmp_path):
     path = tmp_path / "wire.log"
     sent, writer, _, warnings, disk = failing_run(path, [None, 5] + [errno_of(errno.ENOSPC)] * 1000)
     assert writer.failing
-    assert path.read_bytes() == sent[: path.stat().st_size]
-    assert path.stat().st_size < len(sent)
+    assert on_disk(path) == sent[: path.stat().st_size - START]
+    assert path.stat().st_size - START < len(sent)
     assert whole(path) == sent  # followers see it all
     assert len(warnings) == 1
     assert "No space left on device" in warnings[0]
     disk.plan.clear()
     writer.close()
-    assert path.read_bytes() == sent
+    assert on_disk(path) == sent
     assert "works again" in warnings[1]
 
 
@@ -222,14 +237,14 @@ def test_memory_full_too_is_counted_and_the_log_stays_valid(tmp_path):
     """Disk refuses, spill holds 60 bytes: the loss is counted, and the frames before and after are whole."""
     path, clock, warnings = tmp_path / "wire.log", Clock(), []
     disk = Disk()
-    writer = LogWriter(path, clock=clock, warn=warnings.append, write=disk.write, spill_max=60)
+    writer = LogWriter(path, clock=clock, warn=warnings.append, write=disk.write, spill_max=60, spill_places=[tmp_path / "second"])
     frames = [framing.encode(wire_logs.reading(100 * n, 5, [(n, 2, 3)])) for n in range(12)]
     for number, frame in enumerate(frames):
         disk.plan = [errno_of(errno.ENOSPC)] * 100 if 3 <= number < 8 else []
         writer.received(frame)
         clock.now += 1.1
     writer.close()
-    data = path.read_bytes()
+    data = on_disk(path)
     got = [m.values["channels"][0]["hot"] for m in board_only(data)]
     assert got[:5] == [0, 1, 2, 3, 4]
     assert got[-3:] == [9, 10, 11]
@@ -250,22 +265,132 @@ def test_a_recorder_killed_with_its_log_in_memory_loses_nothing(tmp_path):
     assert whole(path) == b"".join(frames)
     with LogWriter(path):
         pass
-    assert path.read_bytes() == b"".join(frames)
-    spill.path_for(path).unlink(missing_ok=True)
+    assert on_disk(path) == b"".join(frames)
+    assert not list(spill.everything())
 
 
-def test_a_new_log_does_not_take_over_a_stranger_spill(tmp_path):
-    path = tmp_path / "wire.log"
-    path.touch()
-    stale = spill.Spill(spill.path_for(path), 0, 100)
-    stale.put(b"old")
-    inode = path.stat().st_ino
-    path.unlink()
+@pytest.mark.parametrize("reuse_inode", [True, False])
+def test_a_new_log_never_takes_what_an_earlier_one_left(tmp_path, reuse_inode):
+    """The folder of a drive that is partly in memory is deleted, a new drive begins at the same path, on the same inode if the system gives it."""
+    path = tmp_path / "sunday" / "wire.log"
+    path.parent.mkdir()
+    disk = Disk([None, *[errno_of(errno.ENOSPC)] * 1000])
+    with LogWriter(path, write=disk.write) as writer:
+        old_id = writer.log_id
+        for number in range(5):
+            writer.received(framing.encode(wire_logs.reading(100 * number, 5, [(number, 2, 3)])))
+    if reuse_inode:
+        path.write_bytes(b"")
+        reserve.path_for(path).unlink()
+    else:
+        path.rename(tmp_path / "elsewhere.log")
+        reserve.path_for(path).unlink()
+    new = framing.encode(wire_logs.reading(7000, 5, [(77, 2, 3)]))
     with LogWriter(path) as writer:
-        writer.received(b"\0new\0")
-    if path.stat().st_ino == inode:
-        assert whole(path) == b"\0new\0"
-    stale.remove()
+        writer.received(new)
+    assert on_disk(path) == whole(path) == new
+    pieces = list(spill.everything())
+    assert [piece.log_id for piece in pieces] == [old_id]
+    assert pieces[0].log == path  # kept under the old drive's name
+    if not reuse_inode:
+        moved = board_only(whole(tmp_path / "elsewhere.log"))
+        assert [m.values["channels"][0]["hot"] for m in moved] == list(range(5))
+    for piece in pieces:
+        spill.discard(piece.path)
+
+
+def test_what_is_kept_goes_from_place_to_place_and_reads_as_one(tmp_path):
+    """60 bytes fit each of the usual places: the second disk first, memory last; a follower reads across them."""
+    path, disk = tmp_path / "wire.log", Disk([None, *[errno_of(errno.ENOSPC)] * 1000])
+    writer = LogWriter(path, write=disk.write, spill_max=60)
+    sent = bytes(range(1, 181))
+    for at in range(0, 180, 7):
+        writer.received(sent[at : at + 7])
+    pieces = spill.of(writer.log_id)
+    assert [piece.path.parent for piece in pieces] == spill.places()
+    assert [piece.size for piece in pieces] == [60, 60, 60]
+    assert whole(path) == sent
+    note = reserve.read(path)
+    assert (note.kept.base, note.kept.pieces[0], note.ended) == (START, pieces[0].path, False)
+    disk.plan.clear()
+    writer.close()
+    assert on_disk(path) == sent
+    assert not list(spill.everything())
+
+
+def test_a_deleted_folder_goes_on_in_the_fallback_with_everything(tmp_path):
+    """Within a second of the look, byte for byte, host frames too; and the old folder is not made again."""
+    clock, warnings, folder = Clock(), [], tmp_path / "sunday"
+    folder.mkdir()
+
+    def fallback():
+        (tmp_path / "fallback").mkdir()
+        return tmp_path / "fallback" / "wire.log"
+
+    writer = LogWriter(folder / "wire.log", clock=clock, warn=warnings.append, fallback=fallback)
+    writer.received(b"\0before\0")
+    shutil.rmtree(folder)
+    clock.now += 1.1
+    writer.received(b"\0between\0")
+    assert writer.path == tmp_path / "fallback" / "wire.log"
+    assert "HAS GONE" in warnings[0]
+    writer.host_frame(MARK)
+    writer.close()
+    assert on_disk(writer.path) == b"\0before\0\0between\0" + framing.encode(MARK)
+    assert identity.of(writer.path) == writer.log_id
+    assert not folder.exists()
+    assert not writer.headless
+
+
+def test_a_disk_that_was_pulled_out_costs_nothing_that_it_had_not_confirmed(tmp_path, monkeypatch):
+    """Nothing behind the old descriptor can be read any more: the new log begins with what no fsync had confirmed."""
+    clock, warnings, folder = Clock(), [], tmp_path / "stick"
+    folder.mkdir()
+    writer = LogWriter(folder / "wire.log", clock=clock, warn=warnings.append, fallback=lambda: tmp_path / "wire.log")
+    writer.received(b"\0confirmed\0")
+    clock.now += 6
+    writer.work()
+    writer.received(b"\0not yet\0")
+    shutil.rmtree(folder)
+    monkeypatch.setattr(os, "pread", Disk([errno_of(errno.EIO)] * 9).read)
+    clock.now += 1.1
+    writer.received(b"\0after\0")
+    monkeypatch.undo()
+    writer.close()
+    assert on_disk(writer.path) == b"\0\0not yet\0\0after\0"
+    assert writer.headless
+    assert "on the disk that went" in warnings[0]
+
+
+def test_a_renamed_folder_is_followed(tmp_path):
+    clock, warnings, folder = Clock(), [], tmp_path / "sunday"
+    folder.mkdir()
+    writer = LogWriter(folder / "wire.log", clock=clock, warn=warnings.append, fallback=lambda: tmp_path / "never")
+    writer.received(b"\0before\0")
+    folder.rename(tmp_path / "race")
+    clock.now += 1.1
+    writer.received(b"\0after\0")
+    writer.close()
+    assert writer.path == tmp_path / "race" / "wire.log"
+    assert on_disk(writer.path) == b"\0before\0\0after\0"
+    assert "was moved" in warnings[0]
+    assert [entry.name for entry in (tmp_path / "race").iterdir()] == ["wire.log"]
+
+
+def test_without_a_fallback_a_deleted_log_is_kept_where_it_can_be_found(tmp_path):
+    clock, warnings, folder = Clock(), [], tmp_path / "sunday"
+    folder.mkdir()
+    writer = LogWriter(folder / "wire.log", clock=clock, warn=warnings.append)
+    writer.received(b"\0before\0")
+    shutil.rmtree(folder)
+    clock.now += 1.1
+    writer.received(b"\0after\0")
+    writer.close()
+    pieces = list(spill.everything())
+    assert [(piece.log, piece.base) for piece in pieces] == [(folder / "wire.log", 0)]
+    assert pieces[0].read(START, 99) == b"\0before\0\0after\0"
+    assert "hotfuel rescue" in warnings[-1]
+    spill.discard(pieces[0].path)
 
 
 KILLED = """
@@ -285,7 +410,7 @@ def test_killing_the_process_loses_nothing_it_was_given(tmp_path):
     process.send_signal(signal.SIGKILL)
     process.wait()
     process.stdout.close()
-    kept = [int(piece) for piece in path.read_bytes().split(b"\0") if piece]
+    kept = [int(piece) for piece in on_disk(path).split(b"\0") if piece]
     assert kept[: len(told)] == told
     assert kept == list(range(len(kept)))
 
@@ -295,7 +420,7 @@ def test_no_board_byte_waits_for_anything(tmp_path):
     with LogWriter(tmp_path / "wire.log") as writer:
         for number in range(50):
             writer.received(bytes([number + 1]))
-            assert (tmp_path / "wire.log").stat().st_size == number + 1
+            assert (tmp_path / "wire.log").stat().st_size == START + number + 1
 
 
 def test_an_unwritable_place_is_an_error_at_once(tmp_path):

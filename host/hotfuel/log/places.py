@@ -1,0 +1,142 @@
+"""Where a log is, was, or goes on: what the writer asks of the file system beyond writing."""
+
+import contextlib
+import errno
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from hotfuel.log import identity, spill
+from hotfuel.log.lock import lock_for_writing
+from hotfuel.log.spill import Piece
+
+_BLOCK = 1 << 20
+_NO_LONGER_THERE = (errno.ENXIO, errno.EIO, errno.ENODEV, errno.ESTALE, errno.ENOTCONN)  # of a disk that was unplugged
+Write = Callable[[int, bytes], int]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A log opened and locked for writing."""
+
+    fd: int
+    path: Path
+
+
+def open_log(path: Path) -> int:
+    """A descriptor to append with and read back. Raises OSError."""
+    return os.open(
+        path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0), 0o644
+    )
+
+
+def words(path: Path) -> str:
+    """A kept piece's place, for a person."""
+    return f"this computer's memory ({path})" if spill.in_memory(path.parent) else str(path)
+
+
+def gone(path: Path, fd: int) -> bool:
+    """True if `path` is no longer the file behind `fd`: deleted, moved, or its disk unplugged."""
+    try:
+        there, mine = os.stat(path), os.fstat(fd)
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except OSError as error:
+        return error.errno in _NO_LONGER_THERE
+    return (there.st_dev, there.st_ino) != (mine.st_dev, mine.st_ino)
+
+
+def followed(fd: int) -> Path | None:
+    """Where the file behind `fd` was moved to, if the system tells and it is no waste bin; None if it is nowhere."""
+    found = b""
+    with contextlib.suppress(OSError):
+        found = os.readlink(f"/proc/self/fd/{fd}".encode())
+    if not found:
+        with contextlib.suppress(ImportError, AttributeError, OSError):
+            import fcntl
+
+            found = fcntl.fcntl(fd, fcntl.F_GETPATH, bytes(1024)).rstrip(b"\x00")  # type: ignore[attr-defined]
+    path = Path(os.fsdecode(found))
+    if not found or gone(path, fd) or any(part == "Trash" or part.startswith(".Trash") for part in path.parts):
+        return None
+    return path
+
+
+def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write) -> tuple[Opened, bool]:
+    """(a log at `path` that holds what is behind `fd`, True); if that cannot be read any more, (a log of its own that begins with `tail`, False).
+
+    size: how many bytes are behind `fd`. A deleted file can be read as long as it is open. Raises OSError if the new place cannot be written.
+    """
+    new = open_log(path)
+    if not lock_for_writing(new):
+        os.close(new)
+        raise OSError(errno.EBUSY, "another recording writes there")
+    try:
+        whole = True
+        at = 0
+        while at < size:
+            data = b""
+            with contextlib.suppress(OSError):
+                data = os.pread(fd, min(_BLOCK, size - at), at)
+            if not data:
+                whole = False
+                break
+            _all(write, new, data)
+            at += len(data)
+        if not whole:
+            os.ftruncate(new, 0)
+            _all(write, new, identity.frame(identity.new()) + b"\x00" + tail)
+    except OSError:
+        os.close(new)
+        raise
+    return Opened(new, path), whole
+
+
+def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.write) -> str | None:
+    """Append what is kept elsewhere of the log behind `fd`, which has `size` bytes. Returns what stopped it, None if nothing did. Removes nothing.
+
+    Pieces may overlap what is there. Where bytes between are missing, a zero ends the piece before.
+    """
+    position = size
+    for piece in sorted(pieces, key=lambda one: (one.base, one.number)):
+        end = piece.base + piece.size
+        if end <= position:
+            continue
+        before = os.fstat(fd).st_size
+        hole = piece.base > position
+        position = max(position, piece.base)
+        try:
+            if hole:
+                _all(write, fd, b"\x00")
+            while position < end:
+                data = piece.read(position, min(_BLOCK, end - position))
+                if not data:
+                    return f"{piece.path} cannot be read"
+                _all(write, fd, data)
+                position += len(data)
+        except OSError as error:
+            if hole:  # where it stopped could not be told next time
+                with contextlib.suppress(OSError):
+                    os.ftruncate(fd, before)
+            return error.strerror or str(error)
+    return None
+
+
+def last_byte(path: Path, fd: int, pieces: Sequence[Piece]) -> bytes:
+    """The stream's last byte; a zero for an empty one."""
+    with contextlib.suppress(OSError):
+        if pieces and pieces[-1].size:
+            return pieces[-1].read(pieces[-1].base + pieces[-1].size - 1, 1)
+        size = os.fstat(fd).st_size
+        return os.pread(fd, 1, size - 1) if size and hasattr(os, "pread") else b"\x00" if not size else path.read_bytes()[-1:]
+    return b""
+
+
+def _all(write: Write, fd: int, data: bytes) -> None:
+    done = 0
+    while done < len(data):
+        written = write(fd, data[done:])
+        if written <= 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        done += written

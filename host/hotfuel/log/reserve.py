@@ -1,0 +1,135 @@
+"""A file beside a log while it is recorded: 64 kB of the disk kept for a note, so that a full disk still takes down what is not on it.
+
+It is there from the first byte of a recording to its proper end. Found later, it says that a recorder was killed, or that part of the drive was kept
+elsewhere when last written: also in a copy of the folder, and after the computer was switched off and its memory is gone.
+"""
+
+import contextlib
+import json
+import math
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+SIZE = 64 << 10
+_NOTE_MAX = 4096
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a note says: bytes `base` to `base + size` of the log, received from since_wall_s to until_wall_s, lay in `pieces` on `computer`."""
+
+    base: int
+    size: int
+    since_wall_s: float
+    until_wall_s: float
+    pieces: tuple[Path, ...]
+    computer: str
+
+
+@dataclass(frozen=True)
+class Note:
+    """log_id: whose it is. kept: None while everything is on the disk. ended: the recorder came to its end and closed the log. copied_to: the folder
+    of a copy that has everything, "" if none was made."""
+
+    log_id: bytes
+    kept: Kept | None = None
+    ended: bool = False
+    copied_to: str = ""
+
+
+def path_for(log: Path) -> Path:
+    """The reserve of a log."""
+    return log.with_name(log.name + ".reserve")
+
+
+class Reserve:
+    """The writer's side. Nothing here raises: a log without its reserve is a log all the same. `there`: False if the disk did not give it."""
+
+    def __init__(self, log: Path, log_id: bytes) -> None:
+        self.path = path_for(log)
+        self.note = Note(log_id)
+        self._fd = -1
+        self.there = self._make()
+
+    def write(self, note: Note) -> bool:
+        """Put down the note; False if the disk does not even take that."""
+        self.note = note
+        text = _text(note)
+        with contextlib.suppress(OSError):
+            os.lseek(self._fd, 0, os.SEEK_SET)
+            if os.write(self._fd, text) == len(text):
+                return True
+        with contextlib.suppress(OSError):  # a file system that writes every change to a new place: give back what was reserved
+            os.ftruncate(self._fd, 0)
+            os.lseek(self._fd, 0, os.SEEK_SET)
+            return os.write(self._fd, text) == len(text)
+        return False
+
+    def kept(self, kept: Kept | None) -> bool:
+        """Note what is kept elsewhere now."""
+        return self.write(replace(self.note, kept=kept))
+
+    def end(self) -> None:
+        """The recording has come to its end: the file goes, or says what is still elsewhere."""
+        if self.note.kept is None:
+            with contextlib.suppress(OSError):
+                self.path.unlink()
+        else:
+            self.write(replace(self.note, ended=True))
+        if self._fd >= 0:
+            with contextlib.suppress(OSError):
+                os.close(self._fd)
+        self._fd = -1
+
+    def _make(self) -> bool:
+        flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+        try:
+            self._fd = os.open(self.path, flags, 0o644)
+            os.write(self._fd, _text(self.note) + os.urandom(SIZE - _NOTE_MAX))  # zeros may be kept as none at all
+        except OSError:
+            return False
+        return True
+
+
+def read(log: Path) -> Note | None:
+    """The note beside a log; None if there is none. One that cannot be read says only that the recorder did not end."""
+    path = path_for(log)
+    try:
+        with open(path, "rb") as file:
+            data = file.read(_NOTE_MAX)
+    except OSError:
+        return None
+    try:
+        read: Any = json.loads(data.split(b"\n", 1)[0])
+        kept = None
+        if read["kept"] is not None:
+            one = read["kept"]
+            since_s, until_s = float(one["since_wall_s"]), float(one["until_wall_s"])
+            if not (math.isfinite(since_s) and math.isfinite(until_s)):
+                raise ValueError("no time")
+            pieces = tuple(Path(str(piece)) for piece in one["pieces"])
+            kept = Kept(int(one["base"]), int(one["size"]), since_s, until_s, pieces, str(one["computer"]))
+        return Note(bytes.fromhex(read["log_id"]), kept, bool(read["ended"]), str(read.get("copied_to", "")))
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return Note(b"")
+
+
+def change(log: Path, note: Note) -> None:
+    """Put down another note beside a log that nobody records; one that says nothing more takes the file away. Raises OSError."""
+    path = path_for(log)
+    if note.kept is None and note.ended:
+        path.unlink(missing_ok=True)
+        return
+    with open(path, "r+b") as file:
+        file.write(_text(note))
+
+
+def _text(note: Note) -> bytes:
+    kept = None
+    if note.kept is not None:
+        pieces = [os.fsencode(piece).decode("utf-8", "surrogateescape") for piece in note.kept.pieces]
+        kept = {**vars(note.kept), "pieces": pieces}
+    line = json.dumps({"format": 1, "log_id": note.log_id.hex(), "kept": kept, "ended": note.ended, "copied_to": note.copied_to})
+    return line.encode()[: _NOTE_MAX - 1].ljust(_NOTE_MAX - 1) + b"\n"

@@ -1,0 +1,165 @@
+"""What a full disk left elsewhere: named by whoever looks, read by whoever reads, put back on demand, never mixed with another drive's."""
+
+import errno
+import os
+import shutil
+
+import pytest
+import wire_logs
+from hotfuel.errors import InputError
+from hotfuel.log import follow, identity, rescue, reserve, spill
+from hotfuel.log.append import LogWriter
+from hotfuel.samples import decode
+from hotfuel_wire import codec, framing
+
+NUMBER = codec.description_id(wire_logs.description(1))
+FRAMES = [framing.encode(wire_logs.description(1))] + [
+    framing.encode(wire_logs.reading(100 * n, NUMBER, [(n, 2, 3)])) for n in range(1, 60)
+]
+
+
+def full_disk(after):
+    calls = [0]
+
+    def write(fd, data):
+        calls[0] += 1
+        if calls[0] > after:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return os.write(fd, data)
+
+    return write
+
+
+@pytest.fixture
+def half(tmp_path):
+    """A drive of which 29 readings are on the disk and 30 elsewhere; its recorder has ended."""
+    path = tmp_path / "sunday" / "wire.log"
+    path.parent.mkdir()
+    with LogWriter(path, write=full_disk(31), wall=lambda: 1_780_000_000.0) as writer:
+        for frame in FRAMES:
+            writer.received(frame)
+    yield path
+    for piece in spill.everything():
+        spill.discard(piece.path)
+
+
+def readings(path):
+    return decode(path).readings["hot"].tolist()
+
+
+def test_a_half_drive_reads_whole_and_says_where_it_is(half):
+    assert readings(half) == list(range(1, 60))
+    found = rescue.standing(half)
+    assert found.kept_bytes == sum(map(len, FRAMES[30:]))
+    assert found.missing is None
+    assert f"hotfuel rescue {half.parent}" in found.sentence()
+    assert str(found.pieces[0].path) in found.sentence()
+
+
+def test_it_is_put_back_byte_for_byte_and_nothing_stays(half):
+    whole = b"".join(follow.blocks(half))
+    assert rescue.put_back(half) == sum(map(len, FRAMES[30:]))
+    assert half.read_bytes() == whole
+    assert rescue.standing(half) is None
+    assert not list(spill.everything())
+    assert [entry.name for entry in half.parent.iterdir()] == ["wire.log"]
+    assert rescue.put_back(half) == 0
+
+
+def test_a_copy_reads_whole_and_putting_it_back_there_leaves_the_original_its_part(half, tmp_path):
+    shutil.copytree(half.parent, tmp_path / "copy")
+    copied = tmp_path / "copy" / "wire.log"
+    assert readings(copied) == list(range(1, 60))
+    rescue.put_back(copied)
+    assert rescue.standing(copied) is None
+    assert readings(half) == list(range(1, 60))  # still has its part
+    rescue.put_back(half)
+    assert half.read_bytes() == copied.read_bytes()
+    assert not list(spill.everything())
+
+
+def test_after_a_restart_or_on_another_computer_the_missing_span_is_named(half, tmp_path):
+    shutil.copytree(half.parent, tmp_path / "copy")
+    for piece in spill.everything():
+        spill.discard(piece.path)
+    for path in (half, tmp_path / "copy" / "wire.log"):
+        found = rescue.standing(path)
+        assert found.pieces == ()
+        assert f"{found.missing.base + found.missing.size - found.missing_from}" == str(sum(map(len, FRAMES[30:])))
+        assert "missing, from 2026-05-28 20:26:40 UTC to 2026-05-28 20:26:40 UTC" in found.sentence()
+        assert readings(path) == list(range(1, 30))
+        assert rescue.put_back(path) == 0
+
+
+def test_into_another_folder(half, tmp_path):
+    target = tmp_path / "stick" / "sunday" / "wire.log"
+    size = rescue.copy(half, target)
+    assert target.stat().st_size == size
+    assert readings(target) == list(range(1, 60))
+    assert rescue.standing(target) is None
+    with pytest.raises(InputError, match="nothing is overwritten"):
+        rescue.copy(half, target)
+    for piece in spill.everything():
+        spill.discard(piece.path)
+    assert f"The whole drive was put into {target.parent}" in rescue.standing(half).sentence()
+
+
+def test_a_disk_that_still_refuses_keeps_everything(half, monkeypatch):
+    whole = b"".join(follow.blocks(half))
+    real = os.write
+    monkeypatch.setattr("hotfuel.log.places.put_back.__defaults__", (full_disk(0),))
+    with pytest.raises(InputError, match=r"0 bytes of \d+ bytes are back"):
+        rescue.put_back(half)
+    monkeypatch.undo()
+    assert os.write is real
+    assert b"".join(follow.blocks(half)) == whole
+    rescue.put_back(half)
+    assert half.read_bytes() == whole
+
+
+def test_the_next_recorder_puts_it_back_first(half):
+    whole = b"".join(follow.blocks(half))
+    more = framing.encode(wire_logs.reading(9000, NUMBER, [(90, 2, 3)]))
+    with LogWriter(half) as writer:
+        writer.received(more)
+    assert half.read_bytes() == whole + more
+    assert not list(spill.everything())
+
+
+def test_the_next_recorder_on_a_disk_still_full_goes_on_behind_it(half):
+    whole = b"".join(follow.blocks(half))
+    more = [framing.encode(wire_logs.reading(100 * n, NUMBER, [(n, 2, 3)])) for n in range(60, 70)]
+    with LogWriter(half, write=full_disk(0)) as writer:
+        for frame in more:
+            writer.received(frame)
+    assert b"".join(follow.blocks(half)) == whole + b"".join(more)
+    assert readings(half) == list(range(1, 70))
+    rescue.put_back(half)
+    assert half.read_bytes() == whole + b"".join(more)
+    assert not list(spill.everything())
+
+
+def test_pieces_whose_log_is_gone_become_a_log(half, tmp_path):
+    shutil.rmtree(half.parent)
+    ((log_id, pieces),) = rescue.orphans().items()
+    assert str(half.parent) in rescue.words(pieces)
+    rescue.make_log(pieces, tmp_path / "found" / "wire.log")
+    assert readings(tmp_path / "found")[-30:] == list(range(30, 60))
+    assert identity.of(tmp_path / "found" / "wire.log") != log_id  # it is not the drive whose beginning is missing
+    assert list(rescue.orphans()) == [log_id]  # which may come back
+
+
+def test_a_damaged_note_or_piece_costs_no_reading(half):
+    for junk in (b"", b"{", b'{"log_id": 5}', os.urandom(5000), b"[" * 3000):
+        reserve.path_for(half).write_bytes(junk)
+        assert readings(half) == list(range(1, 60))
+        assert rescue.standing(half).kept_bytes > 0
+    piece = next(spill.everything())
+    piece.path.write_bytes(b"junk")
+    assert readings(half) == list(range(1, 30))
+    piece.path.unlink()
+
+
+def test_another_users_piece_is_not_taken(half, monkeypatch):
+    monkeypatch.setattr(os, "getuid", lambda: 4242)
+    assert list(spill.of(identity.of(half), [next(iter(spill.places()))])) == []
