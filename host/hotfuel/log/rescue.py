@@ -3,7 +3,6 @@
 import contextlib
 import datetime
 import os
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -197,20 +196,3 @@ def _size(count: int) -> str:
     if count >= 1_000_000:
         return f"{count / 1e6:.1f} MB"
     return f"{count / 1000:.0f} kB" if count >= 10_000 else f"{count} bytes"
-
-
-def hours_of_room(folder: Path, bytes_per_hour: float) -> float:
-    """How long the disk of `folder` takes so much, in h; nan if the system does not tell."""
-    at = folder
-    while not at.exists() and at != at.parent:
-        at = at.parent
-    try:
-        stat = os.statvfs(at)
-    except (OSError, AttributeError):
-        return float("nan")
-    return max(0, stat.f_bavail * stat.f_frsize) / bytes_per_hour if bytes_per_hour > 0 else float("nan")
-
-
-def age_s(log: Path) -> float:
-    """How long ago the log got its last byte, as this computer's clock has it (a clock that was set may make it negative)."""
-    return time.time() - log.stat().st_mtime

@@ -18,10 +18,12 @@ from hotfuel_wire.messages import COMMANDS, GAP_REASONS, HEADER, PAYLOAD_MAX, SA
 from hotfuel.link.receive import Link, command, what_was_seen
 from hotfuel.log.append import LogWriter
 from hotfuel.record.requests import Requests
+from hotfuel.record.room import Room
 
 ANCHOR_EVERY_S = 5.0
 SILENCE_S = 2.0  # the slowest board sends every second
 _TURN_S = 0.1  # how long one wait for bytes lasts at most
+_HEAD_TYPES = (TYPES["description"], TYPES["barometer"])
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
 _HEADER = "<" + "".join(KINDS[row[1]][0] for row in HEADER)
 _HEADER_SIZE = struct.calcsize(_HEADER)
@@ -53,7 +55,8 @@ class Recorder:
 
     heard: called with the payloads of each read, right after they were given to the log; the alarm lives there. An error in it is said, and costs
     no data. acknowledge: called when page or terminal ask to quiet the sound (the board is told too). say: gets sentences for a person.
-    folder: the session's, where requests are looked for; None: none are.
+    folder: the session's, where requests are looked for; None: none are. begun: called once the first frames are on the disk and it confirmed them.
+    moved: called with the new folder when the log had to go on in another.
     """
 
     link: Link
@@ -67,6 +70,8 @@ class Recorder:
     anchor_every_s: float = ANCHOR_EVERY_S
     counts: Counts = field(default_factory=Counts)
     acknowledge: Callable[[], None] = lambda: None
+    begun: Callable[[], None] = lambda: None
+    moved: Callable[[Path], None] = lambda folder: None
 
     def __post_init__(self) -> None:
         self._frames = FrameReader()
@@ -81,6 +86,10 @@ class Recorder:
         self._ending = False
         self._sequence = 0
         self._alarm_fails = False
+        self._begun = False
+        self._moves = self.writer.moved
+        self._head: dict[int, bytes] = {}  # what a log needs to be read from its middle: the last description, barometer words
+        self._room = Room(self.monotonic())
 
     def run(self, seconds: float | None = None, stop: Callable[[], bool] = lambda: False) -> Counts:
         """Record for `seconds` (None: without end), until `stop()` is true or an "end" is asked for. Returns the counts; closes nothing."""
@@ -100,9 +109,16 @@ class Recorder:
             self._keep(data, now)
         self.writer.work()
         self._watch_disk(now)
+        self._watch_place(now)
         if self._requests is not None:
             for request in self._requests.new():
                 self._do(request)
+
+    def go_on(self, part: int, tick: int, time_ms: int, last_wall_s: float) -> None:
+        """Begin another part of a log whose recorder had stopped. tick, time_ms: of its last board frame, received at last_wall_s."""
+        self._last = [tick, time_ms]
+        self._host("log_start", log_id=self.writer.log_id, wall_us=_us(self.wall()), part=min(part, 0xFFFF))
+        self._note_gap("recorder_stopped", last_wall_s, self.wall() - last_wall_s)
 
     def mark(self, text: str, wall_s: float | None = None) -> None:
         """Note in the log what a person said, now or at `wall_s` (unix seconds)."""
@@ -125,6 +141,11 @@ class Recorder:
             for payload in board:
                 if payload[0] == TYPES["reply"]:
                     self._learn_sequence(payload)
+                elif payload[0] in _HEAD_TYPES:
+                    self._head[payload[0]] = payload
+            if not self._begun and not self.writer.failing and self.writer.sync():
+                self._begun = True
+                self.begun()
             _, *self._last = struct.unpack_from(_HEADER, board[-1])
             self._last_frame_s, self._last_frame_wall_s = now, self.wall()
             if now >= self._next_anchor_s:
@@ -181,6 +202,21 @@ class Recorder:
         elif self._disk_full_since is not None and not self.writer.failing:
             self._note_gap("disk_full", self._disk_full_since[1], now - self._disk_full_since[0])
             self._disk_full_since = None
+
+    def _watch_place(self, now: float) -> None:
+        """Follow the log into another folder; say when its disk will soon be full."""
+        if self.writer.moved != self._moves:
+            self._moves = self.writer.moved
+            if self.writer.headless:
+                for payload in self._head.values():
+                    self.writer.host_frame(payload)
+            if self.folder is not None:
+                self.folder = self.writer.path.parent
+                self._requests = Requests(self.folder)
+            self.moved(self.writer.path.parent)
+        warning = self._room.look(now, self.writer.path.parent, self.writer.size)
+        if warning:
+            self.say(warning)
 
     def _note_gap(self, reason: str, wall_s: float, length_s: float) -> None:
         damaged = self._frames.bytes_damaged - self._damaged_told

@@ -3,6 +3,7 @@
 import os
 import pty
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -346,3 +347,75 @@ def test_a_terminal_that_vanishes_and_comes_back(tmp_path, monkeypatch):
 def test_no_port_at_the_beginning_is_the_users_to_mend():
     with pytest.raises(LinkError, match="there is no port"):
         Link("/dev/ttyNONE9")
+
+
+def test_it_has_begun_once_bytes_are_on_the_disk(tmp_path):
+    begun = []
+    link = Played([b"", b"noise", frame(100), frame(200)])
+    synced = []
+    with LogWriter(tmp_path / "wire.log", clock=link.monotonic, fsync=lambda fd: synced.append(os.fstat(fd).st_size)) as writer:
+        made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall, begun=lambda: begun.append(list(synced)))
+        seen = []
+        while link.turns:
+            made.turn(0.1)
+            seen.append(len(begun))
+    assert seen == [0, 0, 1, 1]
+    assert begun[0][-1] >= len(frame(100))
+
+
+def test_going_on_after_a_crash_says_how_long_nothing_was_kept(tmp_path):
+    path = tmp_path / "wire.log"
+    link = Played([framing.encode(wire_logs.description(1)), frame(100), frame(200)])
+    with LogWriter(path, clock=link.monotonic) as writer:
+        made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
+        while link.turns:
+            made.turn(0.1)
+        first_id = writer.log_id
+    link.turns, link.now = [frame(60_200), frame(60_300)], link.now + 60.0
+    with LogWriter(path, clock=link.monotonic) as writer:
+        made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
+        made.go_on(1, 2, 200, link.wall() - 60.0)
+        while link.turns:
+            made.turn(0.1)
+        assert writer.log_id == first_id
+    decoded = decode(path)
+    assert decoded.messages["log_start"]["part"].tolist() == [0, 1]
+    (gap,) = decoded.losses.gaps
+    assert (gap.reason, round(gap.length_s), gap.boot) == ("recorder_stopped", 60, 0)
+    assert set(decoded.readings["boot"].tolist()) == {0}
+
+
+def test_a_log_that_had_to_begin_anew_elsewhere_can_be_read(tmp_path, monkeypatch):
+    """The disk was pulled out: the new log gets the board's last description, and asks of page and terminal are heard in the new folder."""
+    folder, moved = tmp_path / "stick", []
+    folder.mkdir()
+    new = tmp_path / "fallback"
+    new.mkdir()
+    link = Played([framing.encode(wire_logs.description(1)), *[frame(100 * n) for n in range(1, 80)]])
+    with LogWriter(folder / "wire.log", clock=link.monotonic, fallback=lambda: new / "wire.log") as writer:
+        made = Recorder(
+            link, writer, monotonic=link.monotonic, wall=link.wall, folder=folder, moved=lambda folder: moved.append(folder)
+        )
+        while link.turns:
+            if len(link.turns) == 20:
+                shutil.rmtree(folder)
+                monkeypatch.setattr(os, "pread", lambda *_: b"")
+            if len(link.turns) == 3:
+                requests.ask(new, "mark", "still here")
+            made.turn(0.1)
+    assert moved == [new]
+    decoded = decode(new)
+    assert decoded.losses.readings_without_description == 0
+    ticks = decoded.readings["tick"].tolist()
+    assert ticks == list(range(ticks[0], 80))
+    assert ticks[0] <= 60  # nothing older than the last fsync is needed, and all since is there
+    assert [bytes(text) for text in decoded.messages["mark"]["text"]] == [b"still here"]
+
+
+def test_a_disk_with_less_than_an_hour_of_room_is_named_once(tmp_path, monkeypatch):
+    free = [30e6]
+    monkeypatch.setattr("hotfuel.record.room.hours", lambda folder, rate=1.0: free[0] / 40e6)
+    turns = [frame(100 * n) for n in range(1, 700)]
+    made, said, _, _ = record(tmp_path, turns)
+    assert len([sentence for sentence in said if "room for about 45 min" in sentence]) == 1
+    assert made.counts.frames == 699
