@@ -26,9 +26,7 @@ class Opened:
 
 def open_log(path: Path) -> int:
     """A descriptor to append with and read back. Raises OSError."""
-    return os.open(
-        path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0), 0o644
-    )
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0), 0o644)
 
 
 def words(path: Path) -> str:

@@ -1,5 +1,6 @@
 """How long the disk still takes a recording."""
 
+import math
 import os
 from pathlib import Path
 
@@ -23,7 +24,7 @@ def hours(folder: Path, bytes_per_hour: float = MOST_BYTES_H) -> float:
 
 def words(count_h: float) -> str:
     """Hours of room for a person; "" for nan."""
-    if not count_h == count_h:
+    if math.isnan(count_h):
         return ""
     if count_h < 1:
         return f"room for about {60 * count_h:.0f} min"

@@ -45,7 +45,6 @@ class Disk:
             raise OSError(what.number, os.strerror(what.number))
         os.fsync(fd)
 
-
     def read(self, fd, size, offset):
         self.write(fd, b"")
         raise AssertionError("a planned failure was to come")
@@ -237,7 +236,9 @@ def test_memory_full_too_is_counted_and_the_log_stays_valid(tmp_path):
     """Disk refuses, spill holds 60 bytes: the loss is counted, and the frames before and after are whole."""
     path, clock, warnings = tmp_path / "wire.log", Clock(), []
     disk = Disk()
-    writer = LogWriter(path, clock=clock, warn=warnings.append, write=disk.write, spill_max=60, spill_places=[tmp_path / "second"])
+    writer = LogWriter(
+        path, clock=clock, warn=warnings.append, write=disk.write, spill_max=60, spill_places=[tmp_path / "second"]
+    )
     frames = [framing.encode(wire_logs.reading(100 * n, 5, [(n, 2, 3)])) for n in range(12)]
     for number, frame in enumerate(frames):
         disk.plan = [errno_of(errno.ENOSPC)] * 100 if 3 <= number < 8 else []

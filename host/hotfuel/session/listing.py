@@ -1,0 +1,145 @@
+"""The sessions of an archive, found by what happened in them. What a killed command or a bad disk left is put right first, and said."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet
+
+from hotfuel.errors import InputError
+from hotfuel.session.results import SESSIONS, SUMMARY, identities, work_out
+
+Say = Callable[[str], None]
+_LISTED = """
+SELECT session, any_value(name) AS title, any_value(car_name) AS car, any_value(date) AS date, any_value(started_utc) AS started_utc,
+       any_value(fix) AS fix, any_value(duration_s) AS duration_s, max(hottest_degc) FILTER (holds_fuel) AS hottest_degc,
+       arg_max(place, hottest_degc) FILTER (holds_fuel) AS hottest_place, min(smallest_margin_degc) AS smallest_margin_degc,
+       arg_min(place, smallest_margin_degc) AS smallest_margin_place, string_agg(place, ' ' ORDER BY place) AS places
+FROM read_parquet($files, hive_partitioning = true, hive_types_autocast = false)
+GROUP BY session
+"""
+
+
+class Trouble:
+    """Collects what went wrong in one go over many sessions: `sentences`, one a session."""
+
+    def __init__(self) -> None:
+        self.sentences: list[str] = []
+
+    def __call__(self, sentence: str) -> None:
+        self.sentences.append(sentence)
+
+
+def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lambda sentence: None) -> pd.DataFrame:
+    """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
+    smallest_margin_degc, smallest_margin_place, places. Raises InputError if there is no archive.
+
+    say: gets a sentence for each session that had to be worked out again, or whose folder has gone. bad: one for each that cannot be listed.
+    """
+    return find(archive, say=say, bad=bad)
+
+
+def find(
+    archive: str | Path,
+    *,
+    car: str | None = None,
+    place: str | None = None,
+    fix: str | None = None,
+    since: str | None = None,
+    until: str | None = None,
+    hotter_than_degc: float | None = None,
+    margin_below_degc: float | None = None,
+    say: Say = lambda sentence: None,
+    bad: Say = lambda sentence: None,
+) -> pd.DataFrame:
+    """The sessions that match everything given; columns as `listed`. car, fix: part of the name, any case. place: a place that was measured.
+
+    since, until: days, 2026-06-01, both included. Raises InputError for no archive, or a day that is none.
+    """
+    try:
+        import duckdb
+    except ImportError:
+        raise InputError("the archive needs duckdb: pip install 'hotfuel[archive]'") from None
+    root = existing(archive)
+    files = _summaries(root, say, bad, _whole)
+    if not files:
+        raise InputError(f"{archive} holds no session yet: add one with `hotfuel archive add`")
+    wanted = {
+        "contains(lower(car), lower($car))": ("car", car),
+        "contains(lower(fix), lower($fix))": ("fix", fix),
+        "list_contains(string_split(places, ' '), $place)": ("place", place),
+        "date >= $since": ("since", _day(since)),
+        "date <= $until": ("until", _day(until)),
+        "hottest_degc > $hotter": ("hotter", hotter_than_degc),
+        "smallest_margin_degc < $margin": ("margin", margin_below_degc),
+    }
+    given = {text: pair for text, pair in wanted.items() if pair[1] is not None}
+    where = " AND ".join(given) or "true"
+    query = f"SELECT * FROM ({_LISTED}) WHERE {where} ORDER BY date, started_utc, session"
+
+    def asked() -> pd.DataFrame:
+        with duckdb.connect() as database:
+            return database.execute(query, {"files": [str(file) for file in files], **dict(given.values())}).df()
+
+    try:
+        return asked()
+    except duckdb.Error:  # a file whose ends are whole is damaged inside: each is read, and that one is worked out again
+        files = _summaries(root, say, bad, _readable)
+        return asked()
+
+
+def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> list[Path]:
+    """The summary of every session that is there, each `good`; worked out again where it was not."""
+    here = identities(root)
+    found: dict[str, list[Path]] = {}
+    for file in sorted((root / SUMMARY).glob("*/*/*.parquet")):
+        found.setdefault(file.stem, []).append(file)
+    for identity in sorted(found.keys() - set(here)):
+        say(f"{identity} is not listed any more: its folder in {root / SESSIONS} has gone")
+    usable = []
+    for identity in here:
+        files = found.get(identity, [])
+        wrong = "it had no results" if not files else "its summary could not be read" if not all(map(good, files)) else ""
+        if wrong:
+            for file in files:
+                file.unlink(missing_ok=True)
+            problem = work_out(str(root), identity, None)
+            if problem:
+                bad(f"{identity}: {wrong}, and working it out again failed: {problem}")
+                continue
+            say(f"{identity} was worked out again: {wrong}")
+            files = sorted((root / SUMMARY).glob(f"*/*/{identity}.parquet"))
+        usable += files[:1]
+    return usable
+
+
+def _whole(file: Path) -> bool:
+    """Begins and ends as Parquet does: quick, and enough for a file that was cut."""
+    with open(file, "rb") as one:
+        begins = one.read(4)
+        one.seek(max(0, file.stat().st_size - 4))
+        return begins == one.read(4) == b"PAR1" and file.stat().st_size > 12
+
+
+def _readable(file: Path) -> bool:
+    try:
+        return len(pyarrow.parquet.read_table(file, partitioning=None)) > 0
+    except (OSError, pa.ArrowException):
+        return False
+
+
+def existing(archive: str | Path) -> Path:
+    root = Path(archive)
+    if not (root / SESSIONS).is_dir():
+        raise InputError(f"{root} is no archive: `hotfuel archive add` makes one")
+    return root
+
+
+def _day(text: str | None) -> str | None:
+    if text is None:
+        return None
+    try:
+        return pd.Timestamp(text).strftime("%Y-%m-%d")
+    except ValueError:
+        raise InputError(f'"{text}" is no day: write it like 2026-06-01') from None

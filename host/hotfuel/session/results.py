@@ -1,0 +1,168 @@
+"""What is worked out of one session of an archive, as Parquet: a row per place and reading, and a row per place."""
+
+import os
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet
+
+from hotfuel.errors import InputError
+from hotfuel.session import folder as session_folder
+from hotfuel.session import recording
+from hotfuel.session.export import floats_or_null
+from hotfuel.temperature.calibration import Calibration
+
+SESSIONS, SAMPLES, SUMMARY = "sessions", "samples", "summary"
+MARGIN_COLUMNS = ("limit_degc", "margin_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio")
+
+
+def identities(root: Path) -> list[str]:
+    """The sessions an archive holds: names of their folders."""
+    return sorted(entry.name for entry in (root / SESSIONS).iterdir() if entry.is_dir() and not entry.name.endswith(".part"))
+
+
+def files_of(root: Path, identity: str) -> list[Path]:
+    """The files of results of one session."""
+    return [file for kind in (SAMPLES, SUMMARY) for file in (root / kind).glob(f"*/*/{identity}.parquet")]
+
+
+def work_out(root: str, identity: str, calibration: str | None) -> str:
+    """One session again; what every core and worker runs. Returns "" or what was wrong, in words."""
+    try:
+        here = Path(root) / SESSIONS / identity
+        new = Calibration.load(calibration) if calibration is not None else None
+        session = recording.open(here, calibration=new)
+        if new is not None and session.calibration is None:
+            session = recording.open(here)  # another board's
+        elif new is not None:
+            new.save(here / session_folder.CALIBRATION)
+        if not len(session.ticks.seconds):
+            return "there is no reading in its log"
+        store(Path(root), identity, session)
+    except InputError as error:
+        return str(error)
+    except OSError as error:
+        return f"{error.filename or here}: {error.strerror or error}"
+    except Exception as error:  # one bad session must not stop the others, whatever is wrong with it
+        return f"it cannot be worked out ({type(error).__name__}: {error})"
+    return ""
+
+
+def store(root: Path, identity: str, session: recording.Session) -> None:
+    """Write samples and summary; an older result of the session, under whatever car and date, goes."""
+    for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, _summary_table(identity, session))):
+        target = root / kind / f"car={_slug(car_name(session))}" / f"date={date_of(session)}" / f"{identity}.parquet"
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part = target.with_suffix(f".{os.getpid()}.part")  # no reader takes it up; two may write at once
+        texts = [name for name in table.column_names if pa.types.is_dictionary(table.schema.field(name).type)]
+        floats = [name for name in table.column_names if pa.types.is_float32(table.schema.field(name).type)]
+        encodings = dict.fromkeys(floats, "BYTE_STREAM_SPLIT")
+        encodings |= {name: "DELTA_BINARY_PACKED" for name in ("time_utc", "elapsed_ms") if name in table.column_names}
+        try:
+            pyarrow.parquet.write_table(
+                table, part, compression="zstd", compression_level=1, use_dictionary=texts, column_encoding=encodings
+            )
+            os.replace(part, target)
+        finally:
+            part.unlink(missing_ok=True)
+        for old in (root / kind).glob(f"*/*/{identity}.parquet"):
+            if old != target:
+                old.unlink()
+
+
+def _samples_table(identity: str, session: recording.Session) -> pa.Table:
+    """One row per place and reading, place by place; a place without a limit has null there and state 4."""
+    ticks = session.ticks
+    limits = session.margin_table.places if session.car is not None else {}
+    degc = dict(zip(ticks.places, ticks.degc.T, strict=True))
+    names = [*degc, *(name for name in limits if name.endswith("_needle"))]
+    count = len(ticks.seconds)
+    elapsed_ms = np.rint((ticks.seconds - ticks.seconds[0]) * 1000).astype(np.int64)
+    missing = np.full(count, np.nan)
+
+    def floats(parts: list[np.ndarray]) -> pa.Array:
+        return floats_or_null(np.concatenate(parts))
+
+    def column(name: str) -> pa.Array:
+        return floats([getattr(limits[place], name) if place in limits else missing for place in names])
+
+    state = np.concatenate([limits[place].state if place in limits else np.full(count, 4, np.uint8) for place in names])
+    times = pa.array(np.tile(np.asarray(ticks.index.as_unit("us").asi8), len(names)), pa.timestamp("us", tz="UTC"))
+    return pa.table(
+        {
+            "session": _repeated([identity], count * len(names)),
+            "place": _repeated(names, count),
+            "time_utc": times if ticks.timeline.anchored else pa.nulls(count * len(names), times.type),
+            "elapsed_ms": np.tile(elapsed_ms, len(names)),
+            "temperature_degc": floats([degc[place.removesuffix("_needle")] for place in names]),
+            **{name: column(name) for name in MARGIN_COLUMNS},
+            "state": state,
+        }
+    )
+
+
+def _repeated(texts: list[str], count: int) -> pa.Array:
+    """Each text `count` times, as a dictionary column."""
+    return pa.DictionaryArray.from_arrays(np.repeat(np.arange(len(texts), dtype=np.int32), count), texts)
+
+
+def _summary_table(identity: str, session: recording.Session) -> pa.Table:
+    """One row per place with its numbers and what the session says of itself; a needle's hottest is its inlet's and is not repeated."""
+    found = session.summary()
+    holds_fuel = (
+        {p.name for p in session.car.places if p.role not in ("air", "other")} if session.car else set(session.ticks.places)
+    )
+    rows = []
+    for p in found.places.values():
+        needle = p.place.endswith("_needle")
+        rows.append(
+            {
+                "session": identity, "car_name": car_name(session), "name": session.name, "fix": str(session.metadata.get("fix") or ""),
+                "started_utc": _moment(found.started), "duration_s": found.duration_s, "readings": found.readings, "place": p.place,
+                "holds_fuel": p.place in holds_fuel and not needle, "hottest_degc": np.nan if needle else p.hottest_degc,
+                "smallest_margin_degc": p.smallest_margin_degc, "smallest_margin_uncertainty_degc": p.uncertainty_degc,
+                "limit_there_degc": p.limit_there_degc, "pressure_there_kpa": p.pressure_there_kpa, "beyond_limit_s": p.beyond_limit_s,
+                "inside_uncertainty_s": p.inside_uncertainty_s, "no_reading_s": p.lost_s, "calibrated": session.calibration is not None,
+                "board_id": str(session.metadata.get("board_id") or ""),
+            }
+        )  # fmt: skip
+    text, number = pa.string(), pa.float64()
+    kinds = {
+        "readings": pa.int64(),
+        "holds_fuel": pa.bool_(),
+        "calibrated": pa.bool_(),
+        "started_utc": pa.timestamp("us", tz="UTC"),
+    }
+    schema = pa.schema(
+        [(name, kinds.get(name) or (number if name.endswith(("_degc", "_kpa", "_s")) else text)) for name in rows[0]]
+    )
+    # nan would be the greatest number in a query; what is not known is null
+    plain = [
+        {name: None if isinstance(value, float) and np.isnan(value) else value for name, value in row.items()} for row in rows
+    ]
+    return pa.Table.from_pylist(plain, schema=schema)
+
+
+def car_name(session: recording.Session) -> str:
+    return session.car.name if session.car is not None else str(session.metadata.get("car") or "unknown car")
+
+
+def date_of(session: recording.Session) -> str:
+    """The day it began, local where the session knows its offset."""
+    started = session.summary().started
+    if not isinstance(started, pd.Timestamp):
+        return "unknown"
+    return (started + pd.Timedelta(minutes=int(session.metadata.get("utc_offset_min") or 0))).strftime("%Y-%m-%d")
+
+
+def _slug(text: str) -> str:
+    """A car's name as part of a path on any system."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:60] or "unknown"
+
+
+def _moment(at: Any) -> Any:
+    return at.to_pydatetime() if isinstance(at, pd.Timestamp) and at is not pd.NaT else None
