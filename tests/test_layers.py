@@ -11,6 +11,7 @@ HOST = ROOT / "host" / "hotfuel"
 # From the ground up. A room imports only rooms above it in this list (and itself).
 FLOORS = [
     "errors",
+    "text",
     "files",
     "units",
     "log",

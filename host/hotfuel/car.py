@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -24,7 +25,7 @@ from pydantic import (
     model_validator,
 )
 
-from hotfuel import units
+from hotfuel import text, units
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
 
@@ -226,7 +227,9 @@ def _default_places() -> tuple[Place, ...]:
 class Car(_Table):
     """Everything about the car that the numbers need. SI inside, units in the names."""
 
-    name: Annotated[str, StringConstraints(strip_whitespace=True)] = Field(default="unnamed car", min_length=1, max_length=80)
+    name: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(text.checked)] = Field(
+        default="unnamed car", min_length=1, max_length=80
+    )
     units: Literal["us", "si"] = "si"
     altitude_m: Altitude | None = Field(default=None, alias="altitude")
     station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")

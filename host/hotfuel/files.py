@@ -7,6 +7,9 @@ from pathlib import Path
 
 from hotfuel.errors import InputError
 
+MARK = b"hotfuel"
+_LOOKED_AT = 1 << 16  # bytes of either end of a file
+
 
 @contextlib.contextmanager
 def whole(path: str | Path) -> Iterator[Path]:
@@ -15,14 +18,41 @@ def whole(path: str | Path) -> Iterator[Path]:
     Whatever ends the block otherwise - a mistake, a full disk, Ctrl-C - leaves no part file and an older `path` as it was. Folders are made.
     Raises InputError if the place cannot be written.
     """
-    target = Path(path)
+    target = Path(os.path.realpath(path))  # a link stays one
     part = target.with_name(f"{target.stem}.part{target.suffix}")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         yield part
+        _on_the_disk(part)  # before its name: a power cut in between would leave an empty file where a good one stood
         os.replace(part, target)
+        with contextlib.suppress(OSError):  # not every system lets a folder be opened
+            _on_the_disk(target.parent)
     except OSError as error:
-        raise InputError(f"{target} cannot be written ({error.strerror or error}): give another place, or make room") from None
+        raise InputError(f"{path} cannot be written ({error.strerror or error}): give another place, or make room") from None
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+def refuse_anothers(path: str | Path) -> None:
+    """Raises InputError if another program's file stands there, of which there may be no second; ours name this one near their beginning or end."""
+    target = Path(path)
+    if not target.is_file():
+        return
+    try:
+        with open(target, "rb") as file:
+            seen = file.read(_LOOKED_AT)
+            file.seek(max(len(seen), target.stat().st_size - _LOOKED_AT))
+            seen += file.read(_LOOKED_AT)
+    except OSError as error:
+        raise InputError(f"{target} is there already and cannot be read ({error.strerror}): give another file") from None
+    if seen and MARK not in seen:
+        raise InputError(f"{target} is there already and is not from this program: give another file; nothing is overwritten")
+
+
+def _on_the_disk(path: Path) -> None:
+    fd = os.open(path, os.O_RDONLY if os.name == "posix" else os.O_RDWR)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)

@@ -2,7 +2,7 @@
 
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.files import whole
+from hotfuel.files import refuse_anothers, whole
 
 
 @pytest.mark.parametrize("end", [KeyboardInterrupt, OSError(28, "No space left on device"), ValueError])
@@ -30,3 +30,27 @@ def test_a_whole_one_takes_the_place(tmp_path):
             part.write_text(text)
         assert target.read_text() == text
     assert list(target.parent.iterdir()) == [target]
+
+
+def test_what_a_link_points_to_is_replaced_and_the_link_stays(tmp_path):
+    (tmp_path / "disk").mkdir()
+    (tmp_path / "disk" / "real.csv").write_text("old")
+    (tmp_path / "link.csv").symlink_to(tmp_path / "disk" / "real.csv")
+    with whole(tmp_path / "link.csv") as part:
+        part.write_text("new")
+    assert (tmp_path / "link.csv").is_symlink()
+    assert (tmp_path / "disk" / "real.csv").read_text() == "new"
+    assert len(list((tmp_path / "disk").iterdir())) == 1
+
+
+def test_another_programs_file_is_refused_and_ours_is_not(tmp_path):
+    refuse_anothers(tmp_path / "not there")
+    refuse_anothers(tmp_path / "no folder" / "not there")
+    path = tmp_path / "sunday.pdf"
+    for ours in (b"", b"hotfuel first", b"x" * 300_000 + b"%hotfuel\n"):
+        path.write_bytes(ours)
+        refuse_anothers(path)
+    for anothers in (b"%PDF-1.7 an invoice %%EOF", b"x" * 200_000 + b"hotfuel" + b"x" * 200_000):
+        path.write_bytes(anothers)
+        with pytest.raises(InputError, match="not from this program"):
+            refuse_anothers(path)

@@ -16,8 +16,10 @@ from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import ANCHOR_FLAGS, OUTCOMES
 
 from hotfuel.errors import InputError, LinkError
+from hotfuel.files import whole
 from hotfuel.link.port import Port
 from hotfuel.link.talk import Refusal, Talk
+from hotfuel.log import identity
 
 SEGMENTS = "segments"
 OUTSTANDING = 4
@@ -73,6 +75,11 @@ class Fetcher:
                     if refusal.outcome == "bad_argument":  # overwritten by the ring in the meantime
                         continue
                     raise
+                except OSError as error:
+                    raise InputError(
+                        f"segment {segment.number} cannot be kept in {self._folder} ({error.strerror or error}): make room and run the download "
+                        "again; nothing is deleted on the board"
+                    ) from None
             here.append(segment)
         return here
 
@@ -92,9 +99,9 @@ class Fetcher:
         if not segments:
             raise InputError("the board has stored nothing yet; it stores by itself from power-on, wait a minute and try again")
         path = self._folder / "wire.log"
-        fresh = path.with_suffix(".new")
-        with open(fresh, "wb") as log:
-            log.write(b"\x00")
+        log_id = identity.of(path) or identity.new()  # of an earlier download into this folder
+        with whole(path) as fresh, open(fresh, "wb") as log:
+            log.write(identity.frame(log_id) + b"\x00")
             for segment in segments:
                 log.write(self._path(segment).read_bytes())
             if self._latest is not None:
@@ -102,7 +109,6 @@ class Fetcher:
                 log.write(anchor(tick, time_ms, wall_us, 0))
             log.flush()
             os.fsync(log.fileno())
-        os.replace(fresh, path)
         return path
 
     def _path(self, segment: Segment) -> Path:
@@ -206,6 +212,5 @@ def state_start(log: Path, started_wall_s: float) -> None:
         raise InputError("every drive in this log has a time of day already; leave --started out")
     at, tick, time_ms, _ = free[-1]
     stated = anchor(tick, max(time_ms, 1), int(started_wall_s * 1e6) + max(time_ms, 1) * 1000, ANCHOR_FLAGS["stated_by_user"])
-    fresh = log.with_suffix(".new")
-    fresh.write_bytes(data[:at] + stated + data[at:])
-    os.replace(fresh, log)
+    with whole(log) as fresh:
+        fresh.write_bytes(data[:at] + stated + data[at:])

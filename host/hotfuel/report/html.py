@@ -19,7 +19,7 @@ from bokeh.resources import Resources
 from markupsafe import Markup
 
 from hotfuel.errors import InputError
-from hotfuel.files import whole
+from hotfuel.files import MARK, refuse_anothers, whole
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 _PRINT_TIMEOUT_S = 120
@@ -53,12 +53,13 @@ def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -
 
 
 def _target(path: str | Path, *endings: str) -> Path:
-    """The path; refuses one that does not end like its content, which is most likely another file of the owner's, a recording even."""
+    """The path; refuses one that does not end like its content, and one where another program's file stands."""
     target = Path(path)
     if target.suffix.lower() not in endings:
         raise InputError(
             f'"{target.name}" ends in "{target.suffix}": give a file that ends in {" or ".join(endings)}; nothing was written'
         )
+    refuse_anothers(target)
     return target
 
 
@@ -106,6 +107,8 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
                 f"{Path(program).name} could not print the page ({said or 'no reason given, perhaps a full disk'}): "
                 "open the HTML file and print it from your browser"
             )
+        with open(part, "ab") as file:
+            file.write(b"%" + MARK + b"\n")  # a comment: whose it is, should it be written again
     return target
 
 

@@ -15,7 +15,7 @@ import pyarrow.csv
 import pyarrow.parquet
 
 from hotfuel.errors import InputError
-from hotfuel.files import whole
+from hotfuel.files import refuse_anothers, whole
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import index_seconds
 
@@ -67,7 +67,10 @@ def write(session: Session, path: str | Path) -> Path:
     writer = writers.get(target.suffix.lower())
     if writer is None:
         raise InputError(f'"{target.name}" ends in "{target.suffix}": allowed are {", ".join(writers)}')
-    _refuse_another_table(target)
+    if target.suffix.lower() == ".csv":
+        _refuse_another_table(target)
+    else:
+        refuse_anothers(target)
     with whole(target) as part:
         writer(session, part)
     return target
@@ -75,7 +78,7 @@ def write(session: Session, path: str | Path) -> Path:
 
 def _refuse_another_table(target: Path) -> None:
     """Raises InputError for a CSV that did not come from here: a dynamometer's, most likely, of which there is no second."""
-    if target.suffix.lower() != ".csv" or not target.is_file():
+    if not target.is_file():
         return
     with contextlib.suppress(OSError), open(target, "rb") as file:
         head = file.read(12)
@@ -143,7 +146,7 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
 
 def write_parquet(session: Session, path: Path) -> None:
     """Columns as `table`, first column time_utc or time_s; the session's metadata and car file stand in the schema."""
-    about = {f"hotfuel.{name}": str(value) for name, value in session.metadata.items()}
+    about = {"hotfuel": "session"} | {f"hotfuel.{name}": str(value) for name, value in session.metadata.items()}
     if session.car_text:
         about["hotfuel.car_file"] = session.car_text
     write_frame(table(session), path, about)
@@ -196,7 +199,7 @@ def write_mdf(session: Session, path: Path) -> None:
 
 
 def _about(session: Session) -> str:
-    return "\n".join(f"{name}: {value}" for name, value in session.metadata.items())
+    return "\n".join(("hotfuel session", *(f"{name}: {value}" for name, value in session.metadata.items())))
 
 
 def _xml(text: str) -> str:

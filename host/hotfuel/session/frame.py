@@ -19,6 +19,7 @@ from hotfuel.risk.probes import traced
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.counts import REASONS, scans_degc
+from hotfuel.text import shown
 
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
 HOLE_LEAST_S = 1.0
@@ -49,8 +50,8 @@ class Ticks:
 
 
 def text_of(raw: bytes) -> str:
-    """A zero-padded or UTF-8 field as text."""
-    return bytes(raw).rstrip(b"\x00").decode("utf-8", "replace")
+    """A zero-padded or UTF-8 field as text; what must not be shown as it is, as its code."""
+    return shown(bytes(raw).rstrip(b"\x00").decode("utf-8", "replace"))
 
 
 def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from hotfuel import text
 from hotfuel.errors import InputError
 from hotfuel.files import whole
 from hotfuel.units import Shown
@@ -37,7 +38,7 @@ class Key:
 def _text(value: Any) -> str:
     if not isinstance(value, str) or len(value) > _TEXT_MAX:
         raise InputError(f"allowed is text of at most {_TEXT_MAX} characters")
-    return value.strip()
+    return text.checked(value.replace("\r\n", "\n").strip())
 
 
 def _moment(value: Any) -> str:
@@ -148,12 +149,12 @@ def checked(values: Mapping[str, Any]) -> dict[str, Value]:
     wrong = []
     for name, value in values.items():
         if name not in KEYS:
-            wrong.append(f'session data: "{name}" is not a known key; known are {", ".join(KEYS)}')
+            wrong.append(f'session data: "{text.one_line(name)}" is not a known key; known are {", ".join(KEYS)}')
             continue
         try:
             result[name] = KEYS[name].check(value)
         except InputError as error:
-            seen = f"{value:.5g}" if isinstance(value, float) else json.dumps(value, default=str)[:60]
+            seen = f"{value:.5g}" if isinstance(value, float) else text.shown(json.dumps(value, default=str))[:60]
             unit = f" {KEYS[name].unit}".rstrip()
             wrong.append(f"session data: {name} is {seen}: {error}{unit}")
     if wrong:
@@ -164,9 +165,9 @@ def checked(values: Mapping[str, Any]) -> dict[str, Value]:
 def write(path: Path, values: Mapping[str, Any]) -> dict[str, Value]:
     """Check and write session.json at once (a crash leaves the old file or the new one); returns what was written. Raises InputError."""
     stored = checked(values)
-    text = json.dumps({"format": FORMAT, "metadata": stored}, indent=1, ensure_ascii=False) + "\n"
+    written = json.dumps({"format": FORMAT, "metadata": stored}, indent=1, ensure_ascii=False) + "\n"
     with whole(path) as part, open(part, "w", encoding="utf-8") as file:
-        file.write(text)
+        file.write(written)
         file.flush()
         os.fsync(file.fileno())
     return stored
@@ -187,7 +188,7 @@ def read(path: Path) -> tuple[dict[str, Any], list[str]]:
     notes = []
     for name, value in stored.items():
         if name not in KEYS:
-            values[str(name)] = value
+            values[text.one_line(str(name))] = text.shown(value) if isinstance(value, str) else value
             continue
         try:
             values[name] = KEYS[name].check(value)

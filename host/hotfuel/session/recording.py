@@ -20,6 +20,7 @@ from hotfuel.risk.probes import fall_note
 from hotfuel.session import alarms, folder, frame, metadata, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.temperature.calibration import Calibration
+from hotfuel.text import one_line
 
 
 @dataclass
@@ -53,7 +54,8 @@ class Session:
     def name(self) -> str:
         """What to call it: its title, else its folder, else its file."""
         lone = self.folder.log_path.name != folder.LOG
-        return str(self.metadata.get("title") or (self.folder.log_path.stem if lone else self.folder.path.resolve().name))
+        own = self.folder.log_path.stem if lone else self.folder.path.resolve().name
+        return one_line(str(self.metadata.get("title") or own))
 
     @cached_property
     def ticks(self) -> frame.Ticks:

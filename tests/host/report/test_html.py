@@ -25,8 +25,8 @@ def test_a_page_is_written_where_a_page_belongs(tmp_path, name):
 def test_a_browser_that_prints_nothing_is_told_even_over_an_older_file(tmp_path, monkeypatch):
     page, kept = tmp_path / "page.html", tmp_path / "page.pdf"
     page.write_text("<html><head></head></html>")
-    kept.write_text("older")
+    kept.write_text("older, of hotfuel")
     monkeypatch.setenv("HOTFUEL_BROWSER", "true")  # ends well and prints nothing
     with pytest.raises(InputError, match="could not print"):
         html.write_pdf(page, kept)
-    assert kept.read_text() == "older"
+    assert kept.read_text() == "older, of hotfuel"

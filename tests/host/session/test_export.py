@@ -135,3 +135,17 @@ def test_a_place_that_cannot_be_written_keeps_the_old_file(drive, tmp_path):
             export.write(drive, old)
     assert old.read_text() == '"time_utc"old'
     assert sorted(entry.name for entry in tmp_path.iterdir()) == ["file", "out.csv"]
+
+
+@pytest.mark.parametrize("ending", ["parquet", "mf4", "csv"])
+def test_ours_is_written_again_and_another_programs_file_is_left_alone(drive, tmp_path, ending):
+    if ending == "mf4":
+        pytest.importorskip("asammdf")
+    target = tmp_path / f"sunday.{ending}"
+    first = export.write(drive, target).read_bytes()
+    export.write(drive, target)
+    assert len(target.read_bytes()) == len(first)
+    target.write_bytes(b"PAR1 the dynamometer's PAR1")
+    with pytest.raises(InputError, match="nothing is overwritten"):
+        export.write(drive, target)
+    assert target.read_bytes() == b"PAR1 the dynamometer's PAR1"

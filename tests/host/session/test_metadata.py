@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from hotfuel import text
 from hotfuel.errors import InputError
 from hotfuel.session import metadata
 from hotfuel.units import Shown
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 VALUES = st.fixed_dictionaries(
     {},
     optional={
-        "title": st.text(max_size=80).map(str.strip),
+        "title": st.text(max_size=80).map(text.shown).map(str.strip),
         "ambient_degc": st.floats(-60, 70),
         "humidity_percent": st.floats(0, 100),
         "simulated": st.booleans(),
@@ -88,3 +89,19 @@ def test_a_damaged_file_is_said_and_never_raised(tmp_path_factory, data):
 def test_shown_in_the_readers_units():
     rows = dict(metadata.shown_rows({"ambient_degc": 24.0, "started": "2026-06-01T12:03:00.000+00:00"}, Shown("us")))
     assert rows == {"Outside air": "75.2 °F", "Started": "2026-06-01 12:03:00 UTC"}
+
+
+@pytest.mark.parametrize("title", ["a\x1b[2Jb", "gone\u202egpj", "caf\udce9", "\ud800", "a\x00b"])
+def test_text_that_cannot_be_read_is_refused_in_one_sentence_and_left_out_on_reading(tmp_path, title):
+    path = tmp_path / "session.json"
+    with pytest.raises(InputError, match="title is .*cannot be read") as told:
+        metadata.write(path, {"title": title})
+    str(told.value).encode("utf-8")
+    assert text.shown(str(told.value)) == str(told.value)
+    assert not path.exists()
+    path.write_text(json.dumps({"format": 1, "metadata": {"title": title, title: title, "fix": "none"}}))
+    values, notes = metadata.read(path)
+    assert values["fix"] == "none"
+    assert "title" not in values
+    for shown in (*notes, *values, *values.values()):
+        assert text.shown(shown) == shown

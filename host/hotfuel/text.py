@@ -1,0 +1,37 @@
+"""Text from outside, made safe to show and to store: file names that are no UTF-8, control characters, characters that turn the reading direction.
+
+What a terminal or a page would obey instead of showing is shown as its code, like \\x1b or \\u202e; what a file could not hold likewise.
+"""
+
+import re
+
+from hotfuel.errors import InputError
+
+# Controls but tab and line feed; the separators that end a line unseen; marks that turn the reading direction (UAX 9); halves of surrogate pairs,
+# which stand for bytes of a file name that are no UTF-8.
+_UNSAFE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
+
+
+def shown(text: str) -> str:
+    """The text with every such character as its code. A byte of a file name that is no UTF-8 appears as that byte."""
+    return _UNSAFE.sub(_code, text)
+
+
+def one_line(text: str) -> str:
+    """As `shown`, on one line."""
+    return " ".join(shown(text).split())
+
+
+def checked(text: str) -> str:
+    """The text itself. Raises InputError if it holds such a character."""
+    found = _UNSAFE.search(text)
+    if found is not None:
+        raise InputError(f'"{one_line(text)[:60]}" holds {_code(found)}, which cannot be read: allowed is text')
+    return text
+
+
+def _code(found: "re.Match[str]") -> str:
+    number = ord(found[0])
+    if 0xDC80 <= number <= 0xDCFF:  # how Python carries a byte that it could not decode
+        return f"\\x{number - 0xDC00:02x}"
+    return f"\\x{number:02x}" if number < 0x100 else f"\\u{number:04x}"

@@ -1,0 +1,42 @@
+"""Nothing from outside moves a terminal's cursor, turns a page's reading direction or breaks a file."""
+
+import unicodedata
+
+import pytest
+from hotfuel import text
+from hotfuel.errors import InputError
+from hypothesis import given
+from hypothesis import strategies as st
+
+ANY = st.text(st.characters(min_codepoint=0, max_codepoint=0x10FFFF, categories=None), max_size=60)
+
+
+@given(ANY)
+def test_what_is_shown_can_be_shown_and_stored(given_text):
+    found = text.shown(given_text)
+    found.encode("utf-8")
+    # L, R, LRE, RLO, ... by Unicode's own table; RLM, LRM and ALM are formats of their own
+    assert not [
+        c for c in found if unicodedata.bidirectional(c) in ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+    ]
+    assert not [c for c in found if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") and c not in "\t\n"]
+    assert text.shown(found) == found
+
+
+@given(ANY)
+def test_what_is_checked_is_left_as_it_is_or_refused(given_text):
+    if text.shown(given_text) == given_text:
+        assert text.checked(given_text) == given_text
+    else:
+        with pytest.raises(InputError, match="cannot be read"):
+            text.checked(given_text)
+
+
+def test_ordinary_text_is_left_alone():
+    for ordinary in ("Überholspur 21 °C", "קפה", "مرحبا", "日本語", "👩‍🔧", "a\tb\nc", "é"):
+        assert text.checked(ordinary) == text.shown(ordinary) == ordinary
+
+
+def test_a_file_name_that_is_no_utf_8_shows_its_bytes():
+    assert text.shown(b"caf\xe9".decode("utf-8", "surrogateescape")) == "caf\\xe9"
+    assert text.shown("\x1b[2Jgone\u202egpj.exe") == "\\x1b[2Jgone\\u202egpj.exe"
