@@ -28,6 +28,7 @@ from hotfuel.session import folder as session_folder
 from hotfuel.session import metadata
 from hotfuel.session.frame import channel_places, text_of
 from hotfuel.temperature.calibration import Calibration
+from hotfuel.temperature.doubts import doubts
 from hotfuel.units import Shown
 
 _BLOCK = 1 << 15  # bytes taken at a time: a batch or two
@@ -70,6 +71,7 @@ class LiveState:
         notes += remarks
         self.name = str(values.get("title") or self.folder.path.resolve().name)
         calibration = _calibration(self.folder.calibration_path, notes)
+        notes += doubts(calibration, self.car) if calibration is not None else []
         self.intake = Intake(self.car if fuel is not None else None, fuel, calibration)
         for note in notes:
             self.intake.say(note)

@@ -6,6 +6,7 @@ late when the link was busy, and the laptop's clock may be set during a drive. S
 A simulated board that runs faster than real time keeps its own seconds, beginning at its first anchor.
 """
 
+import datetime
 import math
 from dataclasses import dataclass, field
 
@@ -14,6 +15,9 @@ import numpy as np
 _WINDOW_S = 600.0
 _SET_S = 0.2  # a jump of wall time against monotonic time beyond this is a clock that was set
 _PAIRS = 401  # anchors used for the drift, evenly picked
+_NOTED_S = 60.0  # a clock that was set by less is nobody's business
+_EARLIEST_S = 1_704_067_200.0  # 2024-01-01: nothing was recorded before
+_LATEST_US = 7_258_118_400_000_000  # 2200-01-01
 DRIFT_MAX = 500e-6  # a crystal is good to 50 ppm; beyond ten times that the anchors are wrong, not the crystal
 
 
@@ -32,6 +36,7 @@ class Clock:
     """`wall_s(boot, time_s)` for every boot that has an anchor. Built with `from_anchors`."""
 
     lines: dict[int, _Line] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)  # wall times that were impossible or set, in sentences
 
     @classmethod
     def from_anchors(cls, anchors: np.ndarray, fast_boots: frozenset[int] = frozenset()) -> "Clock":
@@ -41,12 +46,25 @@ class Clock:
         """
         clock = cls()
         usable = anchors[np.isfinite(anchors["time"])]
+        possible = usable["wall_us"] < _LATEST_US
+        if not possible.all():
+            clock.notes.append(
+                f"{int((~possible).sum())} of {len(usable)} wall times in this log are impossible (beyond the year 2200) and were left out."
+            )
+            usable = usable[possible]
         for boot in np.unique(usable["boot"]):
             mine = usable[usable["boot"] == boot]
             mine = mine[
                 mine["flags"] == mine["flags"].min()
             ]  # measured now before the board's own clock before what a person stated
-            clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine)
+            clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine, clock.notes)
+            first_s = float(clock.wall_s(int(boot), mine["time"].min()))
+            if first_s < _EARLIEST_S:
+                day = datetime.datetime.fromtimestamp(first_s, datetime.UTC).date()
+                clock.notes.append(
+                    f"The clock said {day} when this was recorded, which cannot be: dates and times of day are wrong, lengths of time are right."
+                )
+        clock.notes = list(dict.fromkeys(clock.notes))
         return clock
 
     def known(self, boot: int) -> bool:
@@ -84,9 +102,15 @@ def _own_seconds(anchors: np.ndarray) -> _Line:
     return _Line(np.array([first["time"]]), np.array([first["wall_us"] / 1e6 - first["time"]]), 0.0, 0.0)
 
 
-def _fit(anchors: np.ndarray) -> _Line:
+def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
     order = np.argsort(anchors["time"], kind="stable")
-    wall_s = _undo_setting(anchors)[order]
+    undone, set_by = _undo_setting(anchors)
+    wall_s = undone[order]
+    notes += [
+        f"The computer's clock was set {'forward' if by > 0 else 'back'} by {_length(abs(by))} during the recording; times are by the clock as it was after."
+        for by in set_by.tolist()
+        if abs(by) >= _NOTED_S
+    ]
     time_s = anchors["time"][order]
     offset = wall_s - time_s
     drift = _median_slope(time_s, offset)
@@ -94,6 +118,11 @@ def _fit(anchors: np.ndarray) -> _Line:
     middle = np.median(flat)
     scatter = 1.4826 * np.median(np.abs(flat - middle))
     good = np.abs(flat - middle) <= max(10 * scatter, 1.0)
+    if not good.all() and np.abs(flat - middle)[~good].max() >= _NOTED_S:
+        off_s = float(np.abs(flat - middle)[~good].max())
+        notes.append(
+            f"{int((~good).sum())} of {len(good)} wall times contradict the others by up to {_length(off_s)} and were left out."
+        )
     time_s, flat = time_s[good], flat[good]
     window = ((time_s - time_s[0]) // _WINDOW_S).astype(int)
     begins = np.flatnonzero(np.diff(window, prepend=-1))
@@ -114,8 +143,12 @@ def _medians(values: np.ndarray, begins: np.ndarray) -> np.ndarray:
     return (values[begins + middle // 2] + values[begins + (middle + 1) // 2]) / 2
 
 
-def _undo_setting(anchors: np.ndarray) -> np.ndarray:
-    """Wall times in s, as if the clock had always been as it was at the end of the boot.
+def _length(seconds: float) -> str:
+    return f"{seconds / 3600:.1f} h" if seconds >= 5400 else f"{seconds / 60:.0f} min"
+
+
+def _undo_setting(anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Wall times in s, as if the clock had always been as it was at the end of the boot; and by how much it was set before each next one, s.
 
     Wall time that jumps while monotonic time keeps pace with the board: the clock was set. Both jumping against the board: the computer slept, or
     another recording went on; then wall time is right.
@@ -129,7 +162,7 @@ def _undo_setting(anchors: np.ndarray) -> np.ndarray:
     )
     set_by = np.where(was_set, wall_step - monotonic_step, 0.0)
     # each anchor takes all settings that came after it
-    return wall_s + np.concatenate((np.cumsum(set_by[::-1])[::-1], [0.0]))
+    return wall_s + np.concatenate((np.cumsum(set_by[::-1])[::-1], [0.0])), set_by
 
 
 def _median_slope(time_s: np.ndarray, offset_s: np.ndarray) -> float:

@@ -3,7 +3,7 @@
 import os
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
@@ -11,7 +11,7 @@ import numpy as np
 from hotfuel_wire.messages import EVENTS
 
 from hotfuel.log import follow
-from hotfuel.samples import bulk, table
+from hotfuel.samples import bulk, order, table
 from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
 from hotfuel.samples.losses import Gap, Losses, gap_reason
@@ -28,6 +28,7 @@ class Decoded:
     descriptions: dict[int, dict]  # description_id -> values as hotfuel_wire.codec.unpack gives them
     losses: Losses
     clock: Clock
+    notes: list[str] = field(default_factory=list)  # what was put right or could not be, in sentences
 
     @cached_property
     def readings(self) -> np.ndarray:
@@ -35,21 +36,22 @@ class Decoded:
         return table.readings(self.scans)
 
 
-def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str]) -> Decoded:
+def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str], *, as_it_stands: bool = False) -> Decoded:
     """Decode a log: its bytes, or the path of one or of the session folder it is in.
 
+    as_it_stands: True leaves blocks in the wrong order where they are, as whoever follows a growing log meets them.
     Damage never raises: it is counted in `.losses`. Raises InputError if the path cannot be read.
     Example: `decode("drive/wire.log").readings["hot"]`.
     """
     if isinstance(log, str | os.PathLike):
         path = Path(log)
         path = path / "wire.log" if path.is_dir() else path
-        return _assemble(follow.blocks(path, bulk.BLOCK), path.stat().st_size if path.exists() else 0)
+        return _assemble(follow.blocks(path, bulk.BLOCK), path.stat().st_size if path.exists() else 0, as_it_stands)
     view = memoryview(log).cast("B")
-    return _assemble((bytes(view[at : at + bulk.BLOCK]) for at in range(0, len(view), bulk.BLOCK)), len(view))
+    return _assemble((bytes(view[at : at + bulk.BLOCK]) for at in range(0, len(view), bulk.BLOCK)), len(view), as_it_stands)
 
 
-def _assemble(source: Iterable[bytes], size: int) -> Decoded:
+def _assemble(source: Iterable[bytes], size: int, as_it_stands: bool) -> Decoded:
     builder = Builder(size)
 
     def measured() -> Iterator[bytes]:
@@ -61,15 +63,20 @@ def _assemble(source: Iterable[bytes], size: int) -> Decoded:
         builder.add(block)
     messages = builder.messages()
     losses = builder.losses
+    scans = builder.scans()
+    found = order.Order() if as_it_stands else order.find(scans, messages, builder.descriptions)
+    if found.boots:
+        scans = order.apply(found, scans, messages)
+        losses.ticks_missing = order.ticks_missing(scans)
+        builder.fast_boots = {found.boots.get(boot, boot) for boot in builder.fast_boots}
     losses.gaps = [
         Gap(row["wall_us"] / 1e6, row["length_ms"] / 1e3, gap_reason(row["reason"]), int(row["boot"]), float(row["time"]))
         for row in messages["link_gap"]
     ]
     losses.board_dropped = _dropped(messages["health"])
-    scans = builder.scans()
     losses.ticks_missing += _missing_at_starts(messages["event"], scans, builder.descriptions)
     clock = Clock.from_anchors(messages["wall_anchor"], frozenset(builder.fast_boots))
-    return Decoded(scans, messages, builder.descriptions, losses, clock)
+    return Decoded(scans, messages, builder.descriptions, losses, clock, [*found.notes, *clock.notes])
 
 
 def _dropped(health: np.ndarray) -> int:

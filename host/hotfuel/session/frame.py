@@ -200,24 +200,33 @@ def marks(decoded: Any, timeline: Timeline) -> pd.DataFrame:
 
 
 def gaps(decoded: Any, table: Ticks) -> pd.DataFrame:
-    """Columns start, end (last reading before, first one after), duration_s, reason: where readings are missing."""
+    """Columns start, end (last reading before, first one after), duration_s, reason: where readings are missing; the last may reach to the log's end."""
     periods = [description["period_ms"] / 1000 for description in decoded.descriptions.values()]
     least_s = max(HOLE_PERIODS * max(periods, default=0.0), HOLE_LEAST_S)
     step = np.diff(table.seconds)
     holes = np.flatnonzero(step > least_s)
     links = [(float(table.timeline.seconds(gap.boot, gap.time_s)[()]), gap) for gap in decoded.losses.gaps]
-    words = []
+    starts, ends, words = list(table.seconds[holes]), list(table.seconds[holes + 1]), []
     for at in holes:
+        inside = [gap.reason for start, gap in links if table.seconds[at] - least_s <= start <= table.seconds[at + 1]]
         if table.boot[at + 1] != table.boot[at]:
             words.append("the board started anew")
-            continue
-        inside = [gap.reason for start, gap in links if table.seconds[at] - least_s <= start <= table.seconds[at + 1]]
-        words.append(f"link: {inside[0].replace('_', ' ')}" if inside else "readings missing")
+        else:
+            words.append(f"link: {inside[0].replace('_', ' ')}" if inside else "readings missing")
+    if links and len(table.seconds):
+        last_s = float(table.seconds[-1])
+        at_end = [
+            gap for start, gap in links if start >= last_s - least_s and gap.length_s > least_s and gap.boot >= table.boot[-1]
+        ]
+        if at_end:  # the recording ended in it: no reading comes after
+            starts.append(last_s)
+            ends.append(last_s + max(gap.length_s for gap in at_end))
+            words.append(f"link: {at_end[-1].reason.replace('_', ' ')}")
     return pd.DataFrame(
         {
-            "start": table.timeline.index(table.seconds[holes]),
-            "end": table.timeline.index(table.seconds[holes + 1]),
-            "duration_s": step[holes],
+            "start": table.timeline.index(np.array(starts, dtype=float)),
+            "end": table.timeline.index(np.array(ends, dtype=float)),
+            "duration_s": np.array(ends, dtype=float) - np.array(starts, dtype=float),
             "reason": pd.array(words, dtype="str"),
         }
     )

@@ -20,6 +20,7 @@ from hotfuel.risk.probes import fall_note
 from hotfuel.session import alarms, folder, frame, metadata, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.temperature.calibration import Calibration
+from hotfuel.temperature.doubts import doubts
 from hotfuel.text import one_line
 
 
@@ -144,7 +145,7 @@ class Session:
 
     def all_notes(self) -> list[str]:
         """What a reader must know: files left out, times assumed, places, margins' notes, losses. Each once."""
-        found = [*self.notes, *self.ticks.timeline.notes, *_place_notes(self)]
+        found = [*self.notes, *self.decoded.notes, *self.ticks.timeline.notes, *_place_notes(self)]
         if self.car is not None:
             with contextlib.suppress(InputError):
                 found += self.margin_table.notes
@@ -202,6 +203,9 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
                 f"The calibration is of board {calibration.board_id}, the recording of {', '.join(sorted(boards))}: it was left out."
             )
             calibration = None
+        else:
+            notes += doubts(calibration, chosen)
+    notes += _boards(decoded)
     values = {**_from_log(decoded), **values}
     if chosen is not None:
         values.setdefault("car", chosen.name)
@@ -222,6 +226,17 @@ def _from_log(decoded: Any) -> dict[str, Any]:
         "period_ms": int(last["period_ms"]),
         "simulated": bool(last["simulated"]),
     }
+
+
+def _boards(decoded: Any) -> list[str]:
+    """A change of board within one log, in a sentence."""
+    boards = list(dict.fromkeys(bytes(told["board_id"]).hex() for told in decoded.descriptions.values()))
+    if len(boards) < 2:
+        return []
+    return [
+        f"{len(boards)} boards are in this recording, {' and '.join(boards)}: what is said of channels and firmware is of the last; "
+        "a calibration holds for its own board only."
+    ]
 
 
 def _place_notes(session: Session) -> list[str]:

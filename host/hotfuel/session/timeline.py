@@ -1,11 +1,13 @@
 """Board times of all boots of a recording on one axis: wall time where the log has anchors, else seconds."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+OVERLAP_S = 60.0  # noted when a start of the board lies so long before the end of the one before
 UNPLACED_STEP_S = 1.0  # between two boots whose distance nobody knows
 
 
@@ -51,11 +53,22 @@ class Timeline:
             else:
                 line.offsets_s[number] = before + UNPLACED_STEP_S - first
                 before = last + line.offsets_s[number]
+        line._note_overlaps([number for number in known if number in spans], spans)
         if line.offsets_s:
             line.notes.append(
                 f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put beside their neighbours."
             )
         return line
+
+    def _note_overlaps(self, known: list[int], spans: dict[int, tuple[float, float]]) -> None:
+        """Say where a start of the board lies before the end of the one before it: the clock was set between them."""
+        for earlier, later in pairwise(known):
+            over_s = float(self.clock.wall_s(earlier, spans[earlier][1])) - float(self.clock.wall_s(later, spans[later][0]))
+            if over_s > OVERLAP_S:
+                self.notes.append(
+                    f"By their times of day, start {later + 1} of the board lies {over_s / 60:.0f} min before the end of start {earlier + 1}: "
+                    "the computer's clock was set back between them."
+                )
 
     def seconds(self, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
         """Any shapes that broadcast; nan for a boot without readings and without an anchor."""

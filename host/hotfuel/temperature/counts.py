@@ -196,6 +196,8 @@ def _fill_degc(
             continue
         named = slice(None) if len(rows) == len(scans) else rows
         sent, sent_at_all = scans["channels"][named], there[named]
+        board = bytes(description.get("board_id", b"")).hex()  # another board's readings in the same log are not corrected
+        own = getattr(calibration, "board_id", board) == board
         saturated, known = scans["saturated"][named, None], scans["known"][named, None] & sent_at_all
         kinds: dict[tuple[int, int, int], list[int]] = {}
         for number, channel in enumerate(description["channels"][: degc.shape[1]]):
@@ -211,7 +213,7 @@ def _fill_degc(
             for at, number in enumerate(numbers):
                 degc[named, number], reason[named, number], cold[named, number] = values[:, at], why[:, at], measured[:, at]
                 place = bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace")
-                correction = calibration.channel(number, place) if calibration is not None else None
+                correction = calibration.channel(number, place) if calibration is not None and own else None
                 if correction is not None:
                     degc[named, number] = correction.corrected_degc(values[:, at])
         declared = len(description["channels"])

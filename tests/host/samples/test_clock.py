@@ -104,3 +104,37 @@ def test_a_fast_simulation_keeps_its_own_seconds():
 def test_beyond_the_last_anchor_the_drift_goes_on():
     rows = anchors(3600, drift=100e-6)
     assert Clock.from_anchors(rows).wall_s(0, 10_000 / (1 + 100e-6)) - START_S == pytest.approx(10_000, abs=0.01)
+
+
+def test_a_clock_set_by_an_hour_is_noted_and_one_set_by_seconds_is_not():
+    for by, words in ((3600, "forward by 60 min"), (-7200, "back by 2.0 h"), (5, "")):
+        clock = Clock.from_anchors(anchors(1800, shift=lambda true, by=by: np.where(true > 900, by, 0.0)))
+        assert len(clock.notes) == bool(words)
+        assert all(f"The computer's clock was set {words}" in note for note in clock.notes)
+        assert float(clock.wall_s(0, 100.0)) == pytest.approx(START_S + 100 + by, abs=0.01)  # by the clock as it was after
+
+
+def test_impossible_wall_times_are_said():
+    rows = anchors(600)
+    rows["wall_us"][3:5] = 2**63
+    clock = Clock.from_anchors(rows)
+    assert "2 of 119 wall times in this log are impossible" in clock.notes[0]
+    assert float(clock.wall_s(0, 100.0)) == pytest.approx(START_S + 100, abs=0.01)
+    rows = anchors(600)
+    rows["wall_us"] -= round((START_S - 86400 * 2) * 1e6)  # a computer whose battery was flat: 1970
+    (note,) = Clock.from_anchors(rows).notes
+    assert "The clock said 1970-01-03 when this was recorded, which cannot be" in note
+
+
+def test_wall_times_that_contradict_the_others_are_left_out_and_said():
+    rows = anchors(600)
+    rows["wall_us"][40] += 7_200_000_000
+    rows["monotonic_us"][40] += 7_200_000_000
+    clock = Clock.from_anchors(rows)
+    assert float(clock.wall_s(0, 300.0)) == pytest.approx(START_S + 300, abs=0.01)
+    assert len(clock.notes) == 1
+    assert "1 of 119 wall times contradict the others by up to 2.0 h" in clock.notes[0]
+
+
+def test_a_computer_that_slept_is_not_called_a_clock_that_was_set():
+    assert Clock.from_anchors(anchors(1800, slept=lambda true: np.where(true > 900, 600.0, 0.0))).notes == []

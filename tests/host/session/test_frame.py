@@ -241,3 +241,71 @@ def test_another_car_file_counts_instead_of_the_sessions(drive_folder, drive):
     assert (higher.margins()["pump_margin_degc"] < drive.margins()["pump_margin_degc"] - 5).all()
     with pytest.raises(InputError):
         session.open(drive_folder, car="name = 5\n")
+
+
+def test_the_gap_at_the_end_is_named(tmp_path, synthetic):
+    made = synthetic.Recording()
+    made.anchor(0.2)
+    for tick in range(100):
+        made.reading(tick * 0.2, (30, 45, 44))
+    made.link_gap(19.8, 125.0)
+    gaps = opened(tmp_path, made.data).gaps()
+    assert len(gaps) == 1
+    assert gaps["start"][0].timestamp() == pytest.approx(synthetic.START_WALL_S + 19.8)
+    assert gaps["duration_s"][0] == pytest.approx(125.0)
+    assert gaps["reason"][0] == "link: port gone"
+    made.reading(146.0, (30, 45, 44))  # it came back: the hole between readings is the gap
+    gaps = opened(tmp_path, made.data).gaps()
+    assert gaps["duration_s"].tolist() == pytest.approx([126.2])
+
+
+def test_another_board_in_the_same_log_is_said_and_is_not_corrected(tmp_path, synthetic, monkeypatch):
+    made = synthetic.Recording()
+    for tick in range(50):
+        made.reading(tick * 0.2, (30, 45, 44))
+    first = synthetic.BOARD_ID
+    monkeypatch.setattr(synthetic, "BOARD_ID", bytes(range(8, 16)))
+    made.boot(1)
+    for tick in range(50):
+        made.reading(tick * 0.2, (30, 45, 44))
+    line = ChannelCalibration(
+        place="pump", gain=1.0, offset_degc=-1.0, uncertainty_degc=0.2, made_on=__import__("datetime").date(2026, 6, 1)
+    )
+    found = opened(tmp_path, made.data, calibration=Calibration(board_id=first.hex(), channels={1: line}))
+    assert any("2 boards are in this recording, 0001020304050607 and 08090a0b0c0d0e0f" in note for note in found.notes)
+    pump = found.temperatures()["pump_degc"].to_numpy()
+    np.testing.assert_allclose(pump[:50], 44.0, atol=2 * CODE_DEGC)
+    np.testing.assert_allclose(pump[50:], 45.0, atol=2 * CODE_DEGC)
+
+
+def test_a_clock_set_back_between_two_starts_of_the_board_is_said(tmp_path, synthetic):
+    made = synthetic.Recording()
+    for count, wall_s in ((1, synthetic.START_WALL_S), (2, synthetic.START_WALL_S - 3600)):
+        made.boot(count)
+        made.anchor(0.2, wall_s + 0.2)
+        for tick in range(600):
+            made.reading(tick * 0.2, (30, 45, 44))
+    notes = opened(tmp_path, made.data).all_notes()
+    assert any("start 2 of the board lies 62 min before the end of start 1" in note for note in notes)
+
+
+def test_an_odd_calibration_and_a_title_that_cannot_be_shown_reach_the_notes(tmp_path, synthetic, drive_log):
+    line = ChannelCalibration(
+        place="pump", gain=1.0, offset_degc=-5.0, uncertainty_degc=0.2, made_on=__import__("datetime").date(2099, 6, 1)
+    )
+    Calibration(board_id=synthetic.BOARD_ID.hex(), channels={1: line}).save(tmp_path / "calibration.json")
+    notes = " ".join(opened(tmp_path, drive_log).all_notes())
+    assert "dated 2099-06-01, in the future" in notes
+    assert "corrects by -5.0 °C" in notes
+
+
+def test_names_and_marks_from_outside_are_shown_as_their_codes(tmp_path, synthetic):
+    made = synthetic.Recording()
+    made.anchor(0.2)
+    made.reading(0.2, (30, 45, 44))
+    made.mark(0.2, "\x1b[2J\u202eknock")
+    folder = tmp_path / "caf\udce9"
+    folder.mkdir()
+    found = opened(folder, made.data)
+    assert found.name == "caf\\xe9"
+    assert found.marks()["text"].tolist() == ["\\x1b[2J\\u202eknock"]

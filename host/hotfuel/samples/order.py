@@ -1,0 +1,116 @@
+"""Blocks of a log that stand in another order than they were recorded (pieces joined by hand, a damaged file system) put in order.
+
+Board time that falls back reads as a start of the board. Where the description that the readings name says that it is the same start, the ticks do not
+contradict it and the wall times agree, the stretches are one, in the order of their ticks. What cannot be settled stays where it is, and is said.
+"""
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+from hotfuel_wire.messages import EVENTS
+
+_AGREE_S = 60.0  # wall times of one start of the board, against its own time
+_EARLY_S = 1.0
+_MOST = 500  # starts in one log; with more the log is damaged, and nothing is to be put in order
+
+
+@dataclass
+class Order:
+    """boots: boot number in the log -> the one it belongs to. notes: sentences for a person."""
+
+    boots: dict[int, int] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+def find(scans: np.ndarray, messages: dict[str, np.ndarray], descriptions: dict[int, dict]) -> Order:
+    """Which of the starts seen along the log are really stretches of one; `boots` is empty if each is its own."""
+    order = Order()
+    edges = np.flatnonzero(np.diff(scans["boot"].astype(np.int32))) + 1
+    if not 0 < len(edges) < _MOST:
+        return order
+    runs: dict[object, list[int]] = {}
+    counts: list[tuple[bytes, int]] = []
+    for rows in np.split(scans, edges):
+        boot, told = int(rows["boot"][0]), descriptions.get(int(rows["description_id"][0]))
+        if told is None:
+            continue
+        key = (bytes(told["board_id"]), int(told["boot_count"]))
+        counts.append(key)
+        for other in runs.get(key, []):
+            if _one(_of(scans, other), rows, messages, other, boot):
+                order.boots[boot] = order.boots.get(other, other)
+                break
+        runs.setdefault(key, []).append(boot)
+    _say(order, scans, runs, counts)
+    return order
+
+
+def apply(order: Order, scans: np.ndarray, messages: dict[str, np.ndarray]) -> np.ndarray:
+    """The scans with stretches joined and in the order of their ticks, each once; messages are changed in place."""
+    for rows in (scans, *messages.values()):
+        for boot, mine in order.boots.items():
+            rows["boot"][rows["boot"] == boot] = mine
+    for name, rows in messages.items():
+        time_s = np.where(np.isfinite(rows["time"]), rows["time"], -np.inf)
+        messages[name] = rows[np.lexsort((np.arange(len(rows)), time_s, rows["boot"]))]
+    scans = scans[np.lexsort((np.arange(len(scans)), scans["tick"], scans["boot"]))]
+    twice = (np.diff(scans["tick"].astype(np.int64)) == 0) & (np.diff(scans["boot"].astype(np.int32)) == 0)
+    joined = np.isin(scans["boot"][1:], list(order.boots.values()))
+    return scans[np.concatenate(([True], ~(twice & joined)))]
+
+
+def ticks_missing(scans: np.ndarray) -> int:
+    """Numbers left out between neighbours of one boot and description."""
+    step = np.diff(scans["tick"].astype(np.int64)) - 1
+    neighbours = (np.diff(scans["boot"].astype(np.int32)) == 0) & (scans["description_id"][1:] == scans["description_id"][:-1])
+    return int(step[neighbours & (step > 0)].sum())
+
+
+def _of(scans: np.ndarray, boot: int) -> np.ndarray:
+    return scans[scans["boot"] == boot]
+
+
+def _one(first: np.ndarray, second: np.ndarray, messages: dict[str, np.ndarray], boot: int, other: int) -> bool:
+    """Whether two stretches that name the same start of the board can be of one."""
+    _, mine, theirs = np.intersect1d(first["tick"], second["tick"], return_indices=True)
+    if len(mine) and not (
+        np.array_equal(first["channels"][mine], second["channels"][theirs])
+        and np.array_equal(first["time"][mine], second["time"][theirs])
+    ):
+        return False
+    for said, rows in ((boot, second), (other, first)):  # nothing comes before the board says that it starts
+        events = messages["event"]
+        starts = events["time"][(events["boot"] == said) & (events["code"] == EVENTS["boot"])]
+        if len(starts) and rows["time"].min() < starts.max() - _EARLY_S:
+            return False
+    offsets = [_offset_s(messages["wall_anchor"], which) for which in (boot, other)]
+    return offsets[0] is None or offsets[1] is None or abs(offsets[0] - offsets[1]) <= _AGREE_S
+
+
+def _offset_s(anchors: np.ndarray, boot: int) -> float | None:
+    """Wall time minus board time of one stretch, None without an anchor."""
+    mine = anchors[(anchors["boot"] == boot) & np.isfinite(anchors["time"])]
+    return float(np.median(mine["wall_us"] / 1e6 - mine["time"])) if len(mine) else None
+
+
+def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]], counts: list[tuple[bytes, int]]) -> None:
+    if order.boots:
+        order.notes.append(
+            f"{len(order.boots)} stretch{'es' if len(order.boots) > 1 else ''} of this log stood in another place than recorded and "
+            f"{'were' if len(order.boots) > 1 else 'was'} put in order by the board's ticks."
+        )
+    for boots in runs.values():
+        for boot in boots[1:]:
+            if boot not in order.boots:
+                rows = _of(scans, boot)
+                order.notes.append(
+                    f"A stretch of {len(rows)} readings names the same start of the board as an earlier one, but its ticks or wall times contradict it: it is "
+                    "shown as a start of its own, and its times may be wrong."
+                )
+    for (board, count), (next_board, next_count) in pairwise(counts):
+        if board == next_board and next_count < count and not order.boots:
+            order.notes.append(
+                f"The board's start number {next_count} stands behind its number {count} in this log: the parts may be in the wrong order, or its settings "
+                "were erased."
+            )

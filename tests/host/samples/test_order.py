@@ -1,0 +1,108 @@
+"""Blocks of a log in the wrong order: joined again where board, start and ticks say so; said where they do not."""
+
+import random
+
+import numpy as np
+import pytest
+import wire_logs
+from hotfuel.samples import decode
+from hotfuel_wire import codec, framing
+from hypothesis import given
+from hypothesis import strategies as st
+
+NUMBER = codec.description_id(wire_logs.description(1))
+
+
+def block(first_s, last_s, *, boot_count=1, wall_s=None, offset=0, described=True, hot=None):
+    """Half an open interval of board time at 10 Hz, its description in front, an anchor behind it if wall_s (of board time 0) is given."""
+    description = wire_logs.description(1, boot_count=boot_count, time_ms=round(first_s * 1000))
+    number = codec.description_id(description)
+    payloads = [description] if described else []
+    if wall_s is not None:
+        payloads.append(wire_logs.anchor(round(first_s * 1000), round((wall_s + first_s) * 1e6), round(first_s * 1e6)))
+    for tick in range(round(first_s * 10), round(last_s * 10)):
+        payloads.append(wire_logs.reading(tick * 100, number, [(tick + offset if hot is None else hot, 2, 3)]))
+    return b"".join(map(framing.encode, payloads))
+
+
+def read(*blocks):
+    return decode(b"".join(blocks))
+
+
+@given(st.permutations(range(6)))
+def test_any_order_of_blocks_gives_the_same_table(order):
+    blocks = [block(n * 30, n * 30 + 30, wall_s=1_780_000_000.0) for n in range(6)]
+    plain, mixed = read(*blocks), read(*(blocks[number] for number in order))
+    for name in ("time", "tick", "boot", "hot"):
+        np.testing.assert_array_equal(plain.readings[name], mixed.readings[name])
+    assert mixed.losses.ticks_missing == plain.losses.ticks_missing == 0
+    np.testing.assert_allclose(
+        mixed.clock.wall_s(mixed.readings["boot"], mixed.readings["time"]),
+        plain.clock.wall_s(0, plain.readings["time"]),
+        atol=1e-3,
+    )
+    assert plain.notes == []
+    assert bool(mixed.notes) == (order != sorted(order))
+    for note in mixed.notes:
+        assert "put in order by the board's ticks" in note
+
+
+def test_without_wall_times_too_and_a_block_that_stands_there_twice_counts_once():
+    mixed = read(block(60, 90), block(0, 60), block(60, 90))
+    assert mixed.readings["tick"].tolist() == list(range(900))
+    assert set(mixed.readings["boot"].tolist()) == {0}
+
+
+def test_a_hole_between_blocks_is_counted_once():
+    mixed = read(block(100, 130), block(0, 60))
+    assert mixed.losses.ticks_missing == 400
+
+
+def test_two_starts_of_the_board_stay_two():
+    decoded = read(block(0, 60), block(0, 60, boot_count=2))
+    assert sorted(set(decoded.readings["boot"].tolist())) == [0, 1]
+    assert decoded.notes == []
+
+
+def test_a_start_whose_parts_stand_around_another_is_put_together():
+    decoded = read(block(60, 90), block(0, 50, boot_count=2), block(0, 60))
+    boots = decoded.readings["boot"]
+    assert decoded.readings["tick"][boots == 0].tolist() == list(range(900))
+    assert decoded.readings["tick"][boots == 1].tolist() == list(range(500))
+
+
+@pytest.mark.parametrize("why", ["other values at the same ticks", "other wall times"])
+def test_what_contradicts_is_left_where_it_is_and_said(why):
+    """A board whose settings could not be written counts the same start twice."""
+    if why == "other wall times":
+        decoded = read(block(100, 160, wall_s=1_780_000_000.0), block(0, 60, wall_s=1_780_003_600.0))
+    else:
+        decoded = read(block(0, 60), block(0, 50, offset=7))
+    assert sorted(set(decoded.readings["boot"].tolist())) == [0, 1]
+    assert len(decoded.notes) == 1
+    assert "contradict" in decoded.notes[0]
+
+
+def test_a_counted_start_behind_a_later_one_is_said():
+    decoded = read(block(0, 60, boot_count=8), block(0, 60, boot_count=7))
+    assert len(decoded.notes) == 1
+    assert "number 7 stands behind its number 8" in decoded.notes[0]
+
+
+def test_readings_of_no_known_description_stay_as_they_are():
+    decoded = read(block(60, 90, described=False), block(0, 30, described=False))
+    assert len(decoded.readings) == 600
+    assert decoded.losses.readings_without_description == 600
+
+
+def test_cuts_at_random_places_lose_nothing_but_the_frames_they_cut():
+    """A log cut into pieces anywhere and shuffled: every reading that is whole is there once, in order."""
+    whole = b"".join(block(n * 10, n * 10 + 10, wall_s=1_780_000_000.0) for n in range(30))
+    draw = random.Random(5)
+    for _ in range(10):
+        cuts = sorted(draw.sample(range(len(whole)), 4))
+        pieces = [whole[a:b] for a, b in zip([0, *cuts], [*cuts, len(whole)], strict=True)]
+        draw.shuffle(pieces)
+        ticks = decode(b"\0".join(pieces)).readings["tick"]
+        assert (np.diff(ticks.astype(int)) > 0).all()
+        assert len(ticks) >= 3000 - 8
