@@ -30,10 +30,11 @@ from hotfuel.cli import (
     limits,
     power,
     record,
+    rescue,
     review,
     simulator,
 )
-from hotfuel.cli.shared import err
+from hotfuel.cli.shared import err, note
 from hotfuel.errors import HotfuelError, UsageError
 
 _WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's words and options
@@ -117,6 +118,7 @@ _COMMANDS: tuple[tuple[str, Any, str | None], ...] = (
     ("limits", limits.limits, None),
     ("record", record.record, None),
     ("follow", follow.follow, None),
+    ("rescue", rescue.rescue, "Put back what a full or lost disk left elsewhere."),
     ("download", download.download, None),
     ("review", review.review, None),
     ("decode", decode.decode, None),
@@ -138,13 +140,15 @@ def run() -> None:
     try:
         app(standalone_mode=True, prog_name="hotfuel")
     except HotfuelError as error:
-        err.print(f"hotfuel: {error}", markup=False)
+        note(f"hotfuel: {error}")
         sys.exit(error.exit_code)
     except BrokenPipeError:
         # Whoever read our output has gone (for example `| head`); nothing is left to say.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except OSError as error:
-        name = f"{error.filename}: " if error.filename else ""
-        err.print(f"hotfuel: {name}{error.strerror or error}", markup=False)
+        name = (
+            f"{os.fsdecode(error.filename) if isinstance(error.filename, bytes) else error.filename}: " if error.filename else ""
+        )
+        note(f"hotfuel: {name}{error.strerror or error}")
         sys.exit(1)

@@ -8,6 +8,7 @@ import typer
 
 from hotfuel.car import place_words
 from hotfuel.cli.shared import Json, Units, bar, note, show
+from hotfuel.errors import HotfuelError, InputError
 from hotfuel.units import Shown, parse
 
 archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
@@ -26,8 +27,14 @@ def archive_add(
     """Add sessions. Example: hotfuel archive add monday tuesday"""
     from hotfuel.session import archive as store
 
-    rows = [store.add(folder, path) for path in sessions]
-    show({"added": [str(row) for row in rows]}, [f"{_sessions(len(rows))} added to {folder}"], as_json)
+    added, failed = [], []
+    for path in sessions:
+        try:
+            added.append(store.add(folder, path, note))
+        except HotfuelError as error:
+            failed.append(f"{path}: {error}")
+    show({"added": added, "failed": failed}, [f"{_sessions(len(added))} added to {folder}"] if added else [], as_json)
+    _end(failed, len(sessions), "could not be added")
 
 
 @archive.command("list")
@@ -35,7 +42,8 @@ def archive_list(folder: Folder = DEFAULT_ARCHIVE, units: Units = None, as_json:
     """All sessions. Example: hotfuel archive list"""
     from hotfuel.session import archive as store
 
-    _rows(store.listed(folder), units, as_json)
+    bad: list[str] = []
+    _rows(store.listed(folder, note, bad.append), units, as_json, bad)
 
 
 @archive.command("find")
@@ -55,6 +63,7 @@ def archive_find(
     from hotfuel.session import archive as store
 
     degrees: Callable[[str | None, str], float | None] = lambda text, dimension: parse(text, dimension) if text else None  # noqa: E731
+    bad: list[str] = []
     found = store.find(
         folder,
         car=car,
@@ -64,8 +73,10 @@ def archive_find(
         until=until,
         hotter_than_degc=degrees(hotter, "temperature"),
         margin_below_degc=degrees(margin, "temperature difference"),
+        say=note,
+        bad=bad.append,
     )
-    _rows(found, units, as_json)
+    _rows(found, units, as_json, bad)
 
 
 @archive.command("recompute")
@@ -83,7 +94,7 @@ def archive_recompute(
     from hotfuel.session import archive as store
 
     with bar("working out again") as progress:
-        done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress)
+        done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress, say=note)
     show({"recomputed": done}, [f"{_sessions(done)} worked out again in {folder}"], as_json)
 
 
@@ -91,12 +102,19 @@ def _sessions(count: int) -> str:
     return f"{count} session{'' if count == 1 else 's'}"
 
 
-def _rows(frame: Any, units: str | None, as_json: bool) -> None:
+def _end(failed: list[str], count: int, what: str) -> None:
+    """Raises InputError that lists what went wrong, if anything did; everything else is done by then."""
+    if failed:
+        raise InputError(f"{len(failed)} of {_sessions(count)} {what}: {'; '.join(failed)}" if count > 1 else failed[0])
+
+
+def _rows(frame: Any, units: str | None, as_json: bool, bad: list[str]) -> None:
     shown = Shown(units or "si")
     rows = frame.to_dict("records")
     if not rows:
         note("no session matches")
-    show({"sessions": rows}, [_line(row, shown) for row in rows], as_json)
+    show({"sessions": rows, "failed": bad}, [_line(row, shown) for row in rows], as_json)
+    _end(bad, len(rows) + len(bad), "cannot be listed")
 
 
 def _line(row: dict[str, Any], shown: Shown) -> str:
@@ -108,7 +126,7 @@ def _line(row: dict[str, Any], shown: Shown) -> str:
 
     return " ".join(
         (
-            f"{row['date']}: {row['car']}, {duration(row['duration_s'])},",
+            f"{row['date']}: {row['title'] or row['session']}, {row['car']}, {duration(row['duration_s'])},",
             f"hottest {at('hottest_degc', 'hottest_place', 'temperature')},",
             f"smallest margin {at('smallest_margin_degc', 'smallest_margin_place', 'temperature difference')};",
             *([f"fix: {row['fix']};"] if isinstance(row["fix"], str) and row["fix"] else []),

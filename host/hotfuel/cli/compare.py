@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, show
+from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, open_session, show
 from hotfuel.cli.shared_pulls import compared, weather_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
@@ -37,12 +37,11 @@ def compare(
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
     """
-    from hotfuel import session as sessions
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes.sessions import compare_sessions
 
     named = groups(variants, "SESSION")
-    each = {path: sessions.open(path) for paths in named.values() for path in paths}
+    each = {path: open_session(path) for paths in named.values() for path in paths}
     opened = {name: [each[path] for path in paths] for name, paths in named.items()}
     first = next(iter(next(iter(opened.values()))))
     shown = Shown(units or (first.car.units if first.car else "si"))

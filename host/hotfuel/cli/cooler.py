@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, show
+from hotfuel.cli.shared import Json, Units, open_session, show
 from hotfuel.units import Shown, parse
 
 
@@ -46,13 +46,12 @@ def cooler(
     as_json: Json = False,
 ) -> None:
     """How good a cooler in the line is, and what it would do elsewhere. Example: hotfuel cooler sunday --before carb_inlet --at-flow "60 L/h" """
-    from hotfuel import session as sessions
     from hotfuel.car import PLACE_NAME
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.line import line_cooler
     from hotfuel.study.line.hose import flow_from_meter
 
-    opened = sessions.open(session, car)
+    opened = open_session(session, car)
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     beside: float | str | None = line_cooler.MELTING_DEGC if ice and coolant is None else coolant
     if isinstance(beside, str) and not PLACE_NAME.fullmatch(beside):

@@ -1,5 +1,9 @@
 """`hotfuel follow`: look at a recording that runs or ran."""
 
+import os
+import signal
+import threading
+import time
 from pathlib import Path
 from typing import Annotated
 
@@ -19,10 +23,13 @@ def follow(
     ] = "127.0.0.1",
     number: Annotated[int, typer.Option("--page-port", help="The page's port; 0 takes a free one.", min=0, max=65535)] = 0,
     units: Units = None,
+    recorder: Annotated[int | None, typer.Option("--recorder", hidden=True, help="Process that this one ends with.")] = None,
 ) -> None:
     """Look at a recording that runs or ran. Example: hotfuel follow sunday --page"""
     if page == terminal:
         raise UsageError("say where to show it: --page or --terminal")
+    if recorder is not None:
+        threading.Thread(target=_end_with, args=(recorder,), daemon=True).start()
     if page:
         from hotfuel.live import page as shown_page
 
@@ -31,3 +38,12 @@ def follow(
         from hotfuel.live import terminal as shown_terminal
 
         shown_terminal.show(session, units=units)
+
+
+def _end_with(recorder: int) -> None:
+    """End this process when the one that started it has ended, however it ended: nobody would close its page."""
+    while os.getppid() == recorder:
+        time.sleep(0.5)
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(3.0)
+    os._exit(0)

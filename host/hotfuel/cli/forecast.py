@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, show
+from hotfuel.cli.shared import Json, Units, open_session, show
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
 
@@ -30,7 +30,6 @@ def forecast(
     as_json: Json = False,
 ) -> None:
     """What a fix, a fuel, a pass or a hotter day would do. Example: hotfuel forecast sunday --cooler carb_inlet=0.6 --hotter "10 degC" """
-    from hotfuel import session as sessions
     from hotfuel.car import place_words
     from hotfuel.fuel.named import fuel_named
     from hotfuel.study.line.forecast import Change
@@ -55,7 +54,7 @@ def forecast(
         changes.append(Change("a pump in the tank", submerged_pump=True))
     if not changes:
         raise UsageError("say what would change: --cooler, --insulation, --fuel, --higher, --hotter or --tank-pump")
-    opened = sessions.open(session, car)
+    opened = open_session(session, car)
     if outside:
         opened.metadata["ambient_degc"] = parse(outside, "temperature")
     made = forecasts(opened, changes, shown=Shown(units) if units else None)

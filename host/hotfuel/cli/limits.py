@@ -10,7 +10,7 @@ from rich import box
 from rich.table import Table
 
 from hotfuel import car as car_file
-from hotfuel.cli.shared import Json, Units, out, show
+from hotfuel.cli.shared import Json, Units, open_session, out, show
 from hotfuel.errors import UsageError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
@@ -72,13 +72,12 @@ def limits(
 
 def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "OwnLimit | None":
     """What the car's own events say of its limit; None if no session was given."""
-    from hotfuel import session as sessions
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.drive.own_limit import events, own_limit
 
     if not learn:
         return None
-    return own_limit([event for path in learn for event in events(of_session(sessions.open(path, car)))], shown=shown)
+    return own_limit([event for path in learn for event in events(of_session(open_session(path, car)))], shown=shown)
 
 
 def _print(card: LimitsCard, shown: Shown, about: list[str]) -> None:

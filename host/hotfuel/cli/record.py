@@ -1,9 +1,12 @@
 """`hotfuel record`: record a drive and warn while it lasts."""
 
+import itertools
+import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -15,7 +18,13 @@ from hotfuel.units import Shown
 
 
 def record(
-    out: Annotated[Path, typer.Option("--out", help="Folder of the session to make.")],
+    out: Annotated[
+        Path,
+        typer.Option(
+            "--out",
+            help="Folder of the session to make; one that was cut off is gone on with, beside a finished one the next is made.",
+        ),
+    ],
     port: Annotated[
         str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")
     ] = None,
@@ -23,41 +32,123 @@ def record(
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds.", min=0.1)] = None,
     page: Annotated[bool, typer.Option("--page", help="Show it on a page in the browser.")] = False,
     terminal: Annotated[bool, typer.Option("--terminal", help="Show it in this terminal.")] = False,
+    fallback: Annotated[
+        Path | None,
+        typer.Option(
+            "--fallback",
+            envvar="HOTFUEL_FALLBACK",
+            help="Folder to go on in when the session's own goes away or its disk is full. Default: hotfuel-fallback in your home folder.",
+        ),
+    ] = None,
     facts: About = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
     """Record a drive and warn while it lasts. Example: hotfuel record --port /dev/ttyACM0 --car car.toml --out sunday"""
     from hotfuel.link.receive import Link
+    from hotfuel.log import spill
+    from hotfuel.record import resume, room
     from hotfuel.session import folder as session_folder
 
+    if fallback is not None:
+        os.environ[spill.PLACE_VARIABLE] = str(fallback)  # the page's process looks there too
     described = car_file.load(car) if car else None
+    text = car.read_text(encoding="utf-8") if car else None
     shown = Shown(units or (described.units if described else "si"))
     link = Link(the_port(port))
     values = {"port": link.url, **about(facts)}
     with link:
-        session = session_folder.create(out, car.read_text(encoding="utf-8") if car else None, values)
-        note(f"recording to {session.path}; end it with Ctrl-C. {CAUTION}")
-        views = _views(session.path, page, terminal, shown.system)
+        asked: list[resume.Board] = []
+
+        def board() -> resume.Board:
+            asked.append(resume.ask(link))
+            return asked[0]
+
+        place = resume.place(out, described, board)
+        if place.sentence:
+            note(place.sentence)
+        if place.earlier is None:
+            session_folder.create(place.folder, text, values)
+        elif facts:
+            session_folder.update(session_folder.find(place.folder), about(facts))
+        left = room.words(room.hours(place.folder))
+        note(
+            f"listening on {link.url}; {f'{left} of eight channels at 10 Hz; ' if left else ''}if {place.folder} goes away or its disk is full, "
+            f"recording goes on in {spill.fallback_folder()}"
+        )
+        views = _Views(place.folder, page, terminal, shown.system)
         try:
-            result = record_from(link, session.path, described, shown, seconds=seconds, quiet=terminal)
+            result = record_from(
+                link, place.folder, described, shown, seconds=seconds, quiet=terminal, earlier=place.earlier,
+                received=asked[0].received if asked else b"", fallback=_elsewhere(place.folder, text, values), moved=views.show,
+                begun=lambda folder: note(f"recording to {folder}; end it with Ctrl-C. {CAUTION}"),
+            )  # fmt: skip
         finally:
-            for view in views:
-                view.terminate()
+            views.end()
+    _tell(result, link.url, as_json)
+
+
+def _tell(result: dict[str, Any], url: str, as_json: bool) -> None:
+    """What was recorded, and what to type next."""
     counted = {name: f"{result[name + 's']} {name}{'' if result[name + 's'] == 1 else 's'}" for name in ("frame", "gap", "mark")}
-    lines = [
-        f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {session.path}",
-        f"look at it with: hotfuel review {session.path}",
-    ]
-    show({"session": str(session.path), **result}, lines, as_json)
+    folder = result.pop("folder")
+    lines = [f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {folder}"]
+    if result["on_disk"]:
+        lines.append(f"look at it with: hotfuel review {folder}")
+    else:
+        lines.append(f"{folder} has gone; what is kept of this drive is listed by: hotfuel rescue")
+    show({"session": folder, **result}, lines, as_json)
     if result["frames"] == 0:
-        raise InputError(f"not one frame arrived on {link.url}; the session is empty, is this the right port?")
+        raise InputError(f"not one frame arrived on {url}; the session is empty, is this the right port?")
 
 
-def _views(folder: Path, page: bool, terminal: bool, units: str) -> list[subprocess.Popen[bytes]]:
-    """Page and terminal are followers in processes of their own: killing or hanging them touches nothing."""
-    views = []
-    for wanted, option in ((page, "--page"), (terminal, "--terminal")):
-        if wanted:
-            views.append(subprocess.Popen([sys.executable, "-m", "hotfuel", "follow", str(folder), option, "--units", units]))
-    return views
+def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Callable[[], Path]:
+    """Makes a session in the fallback folder for a recording whose own folder has gone; gives its log's path."""
+    from hotfuel.log import spill
+    from hotfuel.session import folder as session_folder
+
+    def make() -> Path:
+        name = folder.absolute().name
+        base = spill.fallback_folder()
+        target = next(
+            path for number in itertools.count(1) if not (path := base / (name if number == 1 else f"{name}-{number}")).exists()
+        )
+        said = f"{values['note']}. " if values.get("note") else ""
+        given = {**values, "title": values.get("title") or name, "note": f"{said}Begun in {folder.absolute()}, which went away."}
+        return session_folder.create(target, car_text, given).log_path
+
+    return make
+
+
+class _Views:
+    """Page and terminal: followers in processes of their own. Killing or hanging them touches nothing, and they end with this one."""
+
+    def __init__(self, folder: Path, page: bool, terminal: bool, units: str) -> None:
+        self._options = [option for wanted, option in ((page, "--page"), (terminal, "--terminal")) if wanted]
+        self._units = units
+        self._running: list[subprocess.Popen[bytes]] = []
+        self.show(folder)
+
+    def show(self, folder: Path) -> None:
+        """Show this folder, and no other any more."""
+        self.end()
+        for option in self._options:
+            command = [
+                sys.executable,
+                "-m",
+                "hotfuel",
+                "follow",
+                str(folder),
+                option,
+                "--units",
+                self._units,
+                "--recorder",
+                str(os.getpid()),
+            ]
+            self._running.append(subprocess.Popen(command))
+
+    def end(self) -> None:
+        """End them."""
+        for view in self._running:
+            view.terminate()
+        self._running = []

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import About, Json, Units, about, findings, recording, show
+from hotfuel.cli.shared import About, Json, Units, about, findings, open_session, recording, show
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
@@ -67,10 +67,9 @@ def review(
 
 def _story(opened: Any, shown: Shown, complaint: Path | None) -> Any:
     """The session's story, None for one without a temperature."""
-    from hotfuel import session as sessions
     from hotfuel.study import story
 
-    before = sessions.open(complaint) if complaint else None
+    before = open_session(complaint) if complaint else None
     if before is not None and before.folder.log_path.resolve() == opened.folder.log_path.resolve():
         raise UsageError(f"--complaint {complaint} is the session under review itself: name the one from before the repair")
     try:

@@ -16,6 +16,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from hotfuel.errors import InputError, LinkError, UsageError
+from hotfuel.text import shown
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
@@ -59,15 +60,20 @@ def plain(value: Any) -> Any:
 def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
     """Print the result: as one JSON object, or as lines for a person."""
     if as_json:
-        print(json.dumps(plain(result), ensure_ascii="utf" not in (sys.stdout.encoding or "").lower(), allow_nan=False))
+        told = json.dumps(plain(result), ensure_ascii=False, allow_nan=False)
+        try:
+            told.encode(sys.stdout.encoding or "ascii")
+        except UnicodeEncodeError:  # the terminal's alphabet, or a file name that is no UTF-8
+            told = json.dumps(plain(result), allow_nan=False)
+        print(told)
     else:
         for line in lines:
-            out.print(line, markup=False)
+            out.print(shown(line), markup=False)
 
 
 def note(text: str) -> None:
     """A remark that is not the result: to stderr."""
-    err.print(text, markup=False)
+    err.print(shown(text), markup=False)
 
 
 CAUTION = "The driver does not operate this. No warning does not mean safe: fuel can boil where there is no probe."
@@ -157,6 +163,16 @@ def about(texts: list[str] | None) -> dict[str, Any]:
         if key is not None and key.kind is float:
             found[name] = parse(value, {"degC": "temperature", "%": "percent"}[key.unit])
     return found
+
+
+def open_session(path: Path, car: Path | None = None) -> Any:
+    """The session at `path`; on stderr if it is not whole on its disk, because the numbers that follow may depend on it."""
+    from hotfuel import session as sessions
+
+    opened = sessions.open(path, car)
+    if opened.standing is not None:
+        note(f"{path}: {opened.standing.sentence()}.")
+    return opened
 
 
 def recording(opened: Any) -> Any:

@@ -4,11 +4,15 @@ import contextlib
 import signal
 import time
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from hotfuel.cli.shared import note
 from hotfuel.units import Shown
+
+if TYPE_CHECKING:
+    from hotfuel.record.resume import Earlier
 
 
 def record_from(
@@ -21,10 +25,17 @@ def record_from(
     stop: Callable[[], bool] = lambda: False,
     quiet: bool = False,
     wall: Callable[[], float] = time.time,
+    fallback: Callable[[], Path] | None = None,
+    begun: Callable[[Path], None] = lambda folder: None,
+    moved: Callable[[Path], None] = lambda folder: None,
+    earlier: "Earlier | None" = None,
+    received: bytes = b"",
 ) -> dict[str, Any]:
-    """Run the recorder on an open link until it is told to stop; warnings go to stderr. Returns its counts."""
-    from dataclasses import asdict
+    """Run the recorder on an open link until it is told to stop; warnings go to stderr. Returns its counts, and the folder it ended in.
 
+    fallback: makes a folder for a log whose own has gone. begun, moved: get the folder once bytes are on its disk, and when the log goes on in another.
+    earlier: the drive it goes on with; received: what the link brought before.
+    """
     from hotfuel.live.warner import Warner
     from hotfuel.log.append import LogWriter
     from hotfuel.record.recorder import Recorder
@@ -36,13 +47,18 @@ def record_from(
         with contextlib.suppress(ValueError):  # not in the main thread: whoever runs us stops us
             before[number] = signal.signal(number, lambda number, frame: stopping.append(number))
     try:
-        with LogWriter(folder / "wire.log", warn=note) as writer:
+        with LogWriter(folder / "wire.log", warn=note, fallback=fallback) as writer:
             warner = Warner(car, shown, say) if car is not None else None
             heard = warner.hear if warner else (lambda payloads: None)
-            recorder = Recorder(link, writer, heard=heard, say=say, folder=folder, wall=wall)
+            recorder = Recorder(link, writer, heard=heard, say=say, folder=folder, wall=wall, moved=moved)
+            recorder.begun = lambda: begun(writer.path.parent)
             if warner:
                 recorder.acknowledge = warner.acknowledge
-            return asdict(recorder.run(seconds, lambda: bool(stopping) or stop()))
+            if earlier is not None:
+                recorder.go_on(earlier.parts, earlier.tick, earlier.time_ms, earlier.wall_s)
+            recorder.begin_with(received)
+            counts = recorder.run(seconds, lambda: bool(stopping) or stop())
+        return {**asdict(counts), "folder": str(writer.path.parent), "on_disk": writer.path.exists()}
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

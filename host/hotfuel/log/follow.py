@@ -13,6 +13,7 @@ from hotfuel.log.lock import is_being_written
 
 BLOCK = 1 << 20
 _LOOK_EVERY_S = 0.02
+_NOTE_EVERY_S = 1.0
 
 
 class Follower:
@@ -22,6 +23,8 @@ class Follower:
         self.path = Path(path)
         self.position = position
         self._log_id: bytes | None = None
+        self._also: tuple[Path, ...] = ()  # places beside the usual ones where its bytes may be kept
+        self._next_note = 0.0
         try:
             self._file = open(self.path, "rb", buffering=0)  # noqa: SIM115 - closed in close()
         except OSError as error:
@@ -59,7 +62,13 @@ class Follower:
         if self._log_id is None:
             note = reserve.read(self.path)  # a log too short to say who it is
             self._log_id = identity.of(self.path) or (note.log_id if note and note.log_id else None)
-        return spill.read(self._log_id, self.position, most)
+        data = spill.read(self._log_id, self.position, most, self._also)
+        if not data and time.monotonic() >= self._next_note:
+            self._next_note = time.monotonic() + _NOTE_EVERY_S
+            note = reserve.read(self.path)  # a recorder may have been told of another place
+            self._also = tuple({piece.parent for piece in note.kept.pieces}) if note is not None and note.kept is not None else ()
+            data = spill.read(self._log_id, self.position, most, self._also) if self._also else b""
+        return data
 
     def wait(self, timeout_s: float) -> bytes:
         """The next bytes, waiting for them at most `timeout_s`; b"" if none came."""

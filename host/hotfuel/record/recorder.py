@@ -114,6 +114,11 @@ class Recorder:
             for request in self._requests.new():
                 self._do(request)
 
+    def begin_with(self, received: bytes) -> None:
+        """Take what the link brought before the recording began."""
+        if received:
+            self._keep(received, self.monotonic())
+
     def go_on(self, part: int, tick: int, time_ms: int, last_wall_s: float) -> None:
         """Begin another part of a log whose recorder had stopped. tick, time_ms: of its last board frame, received at last_wall_s."""
         self._last = [tick, time_ms]

@@ -35,8 +35,9 @@ _CONNECT_S = 10
 _LEFT_BEHIND_S = 3600.0  # a part older than that is of no command still at work
 
 
-def add(archive: str | Path, path: str | Path) -> str:
-    """Copy a session into the archive (made if missing) and work it out; returns its id. Nothing is overwritten.
+def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None) -> str:
+    """Copy a session into the archive (made if missing) and work it out; returns its id. Nothing is overwritten. What a full disk left elsewhere is
+    taken along; `say` gets a sentence about it, and about a span that is missing.
 
     Raises InputError if there is no recording, no reading in it, or it is there already.
     """
@@ -44,6 +45,8 @@ def add(archive: str | Path, path: str | Path) -> str:
     session = recording.open(path)
     if not len(session.ticks.seconds):
         raise InputError(f"{session.name} has no reading in it: an archive holds recordings")
+    if session.standing is not None:
+        say(f"{session.name}: {session.standing.sentence()}." + (" They are taken along." if session.standing.pieces else ""))
     identity = _identity(session)
     target = Path(archive) / SESSIONS / identity
     if target.exists():

@@ -71,9 +71,11 @@ def test_simulator_record_decode_and_review_by_hand(device, hotfuel, tmp_path, c
     assert "Kestrel" in text
     assert "A. Person" in text
     assert "90.0 °F" in text
-    again = hotfuel("record", "--port", device, "--out", session, "--for", "1", code=1)
-    assert "already holds a session" in again
-    assert "nothing is overwritten" in again
+    before = (session / "wire.log").read_bytes()
+    again = hotfuel("record", "--port", device, "--out", session, "--for", "1")
+    assert f"{session} is a finished recording: this recording goes to {session}-2." in again
+    assert (session / "wire.log").read_bytes() == before
+    assert len(samples.decode(tmp_path / "drive-2").readings)
 
 
 def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path, car_path):
@@ -91,6 +93,17 @@ def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path
     assert decoded.losses.ticks_missing == 0
     assert len(decoded.readings) / 3 > 0.5 * size / 60
     hotfuel("review", session, "--out", tmp_path / "killed.html")
+    again = hotfuel(
+        "record", "--port", device, "--car", car_path, "--out", session, "--for", "2"
+    )  # the same command, on with the drive
+    assert f"{session} was cut off: this recording goes on with it." in again
+    decoded = samples.decode(log)
+    assert log.stat().st_size > size
+    assert decoded.messages["log_start"]["part"].tolist() == [0, 1]
+    assert [gap.reason for gap in decoded.losses.gaps] == ["recorder_stopped"]
+    assert set(decoded.readings["boot"].tolist()) == {0}
+    elsewhere = hotfuel("record", "--port", device, "--out", session, "--for", "1")
+    assert f"this recording goes to {session}-2" in elsewhere
 
 
 def test_a_port_that_goes_away_ends_in_a_readable_session(hotfuel, tmp_path, car_path):

@@ -173,6 +173,7 @@ def test_times_are_those_of_the_page(tmp_path):
 def test_a_session_of_the_archive_reads_as_a_line_for_people():
     row = {
         "session": "2026-06-01_10-00-00_ab",
+        "title": "evening run",
         "car": "Kestrel",
         "date": "2026-06-01",
         "fix": "heat shield",
@@ -183,7 +184,7 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
         "smallest_margin_place": None,
     }
     assert archive._line(row, Shown("us")) == (
-        "2026-06-01: Kestrel, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"
+        "2026-06-01: evening run, Kestrel, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"
     )
 
 

@@ -1,0 +1,179 @@
+"""A disk that fills, a folder that is deleted: what a person is told, and what brings the drive back."""
+
+import errno
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from hotfuel import car as car_file
+from hotfuel import session as sessions
+from hotfuel.log import reserve, spill
+from hotfuel.log.append import LogWriter
+from hotfuel.samples import decode
+from written import write
+
+
+@pytest.fixture
+def car_path(tmp_path):
+    path = tmp_path / "car.toml"
+    path.write_text(car_file.EXAMPLE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """A session of twenty minutes that is whole on its disk."""
+    places = [place.name for place in car_file.load(car_file.EXAMPLE).places]
+    rows = [[30 + n / 100, 45 + n / 50, 44 + n / 50] for n in range(1200)]
+    return write(tmp_path_factory.mktemp("drives") / "whole", car_file.EXAMPLE, places, rows, [2000.0] * 1200)
+
+
+@pytest.fixture
+def drive_log(whole):
+    return (whole / "wire.log").read_bytes()
+
+
+@pytest.fixture
+def half(tmp_path, drive_log, car_path):
+    """A session of which only the first part is on the disk."""
+    folder = tmp_path / "half"
+    folder.mkdir()
+    shutil.copyfile(car_path, folder / "car.toml")
+    room = [len(drive_log) // 2]
+
+    def write(fd, data):
+        room[0] -= len(data)
+        if room[0] < 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return os.write(fd, data)
+
+    with LogWriter(folder / "wire.log", write=write) as writer:
+        for at in range(0, len(drive_log), 500):
+            writer.received(drive_log[at : at + 500])
+    yield folder
+    for piece in spill.everything():
+        spill.discard(piece.path)
+
+
+COMMANDS = [
+    ("review", "{half}"),
+    ("decode", "{half}", "--out", "{out}.csv"),
+    ("cooler", "{half}", "--before", "carb_inlet", "--at-flow", "60 L/h"),
+    ("forecast", "{half}", "--cooler", "carb_inlet=0.6"),
+    ("compare", "before={half}", "after={whole}"),
+    ("archive", "add", "{half}", "--archive", "{out}"),
+]
+
+
+@pytest.mark.parametrize("words", COMMANDS, ids=lambda words: words[0])
+def test_every_command_says_that_a_drive_is_not_whole_on_its_disk(hotfuel, half, whole, tmp_path, words):
+    said = hotfuel(*(word.format(half=half, whole=whole, out=tmp_path / "out") for word in words), code=None)
+    assert f"are not on its disk, only in {next(spill.everything()).path}" in said
+    assert f"hotfuel rescue {half}" in said
+
+
+def test_rescue_puts_it_back(hotfuel, half, drive_log):
+    assert str(half) in hotfuel("rescue")
+    assert "put back into" in hotfuel("rescue", half)
+    assert (half / "wire.log").read_bytes().endswith(drive_log)
+    assert sorted(file.name for file in half.iterdir()) == ["car.toml", "wire.log"]
+    assert "nothing is kept elsewhere" in hotfuel("rescue")
+    assert "nothing of" in hotfuel("rescue", half)
+    assert "not on its disk" not in hotfuel("review", half)
+
+
+def test_rescue_into_another_folder(hotfuel, half, drive_log, tmp_path):
+    told = hotfuel("rescue", half, "--into", tmp_path / "stick" / "half", as_json=True)
+    assert told["whole"]
+    assert (tmp_path / "stick" / "half" / "wire.log").read_bytes().endswith(drive_log)
+    assert (tmp_path / "stick" / "half" / "car.toml").exists()
+    assert "nothing is overwritten" in hotfuel("rescue", half, "--into", tmp_path / "stick" / "half", code=1)
+
+
+def test_after_a_restart_the_missing_span_is_named_and_nothing_else_is_refused(hotfuel, half):
+    for piece in spill.everything():
+        spill.discard(piece.path)
+    assert "are missing, from 20" in hotfuel("review", half)
+    assert "are missing, from 20" in hotfuel("rescue", half, code=1)
+
+
+def test_what_is_left_of_a_folder_that_has_gone(hotfuel, half, tmp_path):
+    shutil.rmtree(half)
+    listed = hotfuel("rescue")
+    assert str(half) in listed
+    piece = next(spill.everything()).path
+    assert "say where to" in hotfuel("rescue", piece, code=1)
+    hotfuel("rescue", piece, "--into", tmp_path / "found")
+    assert len(decode(tmp_path / "found").readings)
+
+
+@pytest.mark.parametrize("what", ["deleted", "renamed"])
+def test_a_folder_that_goes_away_while_it_is_recorded(board_at, tmp_path, car_path, what, monkeypatch):
+    """Said within a second or so; the drive is whole in the fallback folder, with its car file; the last lines name where it is."""
+    board = board_at(30, 45, 44)
+    monkeypatch.setenv("HOTFUEL_FALLBACK", str(tmp_path / "fallback"))
+    out = tmp_path / "n1"
+    command = [sys.executable, "-m", "hotfuel", "record", "--port", board.device, "--car", str(car_path), "--out", str(out)]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as recorder:
+        _until(lambda: (out / "wire.log").exists() and (out / "wire.log").stat().st_size > 3000)
+        if what == "deleted":
+            shutil.rmtree(out)
+            new = tmp_path / "fallback" / "n1"
+        else:
+            new = tmp_path / "renamed"
+            out.rename(new)
+        _until(lambda: (new / "wire.log").exists() and (new / "wire.log").stat().st_size > 6000)
+        recorder.send_signal(signal.SIGINT)
+        said, errors = recorder.communicate(timeout=60)
+    assert recorder.returncode == 0, errors
+    assert f"recording goes on in {tmp_path / 'fallback'}" in errors.split("\n")[0]  # named before anything happened
+    assert ("HAS GONE" if what == "deleted" else "was moved") in errors
+    assert f"look at it with: hotfuel review {new}" in said
+    assert not out.exists()
+    opened = sessions.open(new)
+    assert opened.losses.ticks_missing == 0
+    assert opened.losses.pieces_damaged == 0
+    assert opened.car is not None
+    assert not reserve.path_for(new / "wire.log").exists()
+    assert (what == "renamed") == ("went away" not in str(opened.metadata.get("note")))
+
+
+def test_the_page_ends_with_a_recorder_that_is_killed(board_at, tmp_path):
+    board = board_at(30, 45, 44)
+    command = [sys.executable, "-m", "hotfuel", "record", "--port", board.device, "--out", str(tmp_path / "n1"), "--page"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as recorder:
+        said = ""
+        while "http" not in said:
+            said = recorder.stderr.readline()
+        children = [int(pid) for pid in os.listdir("/proc") if pid.isdecimal() and _parent(pid) == recorder.pid]
+        assert children
+        recorder.kill()
+        recorder.wait()
+        _until(lambda: not any(os.path.exists(f"/proc/{pid}") and _state(pid) != "Z" for pid in children))
+
+
+def _parent(pid):
+    try:
+        with open(f"/proc/{pid}/stat") as file:
+            return int(file.read().rpartition(")")[2].split()[1])
+    except OSError:
+        return 0
+
+
+def _state(pid):
+    try:
+        with open(f"/proc/{pid}/stat") as file:
+            return file.read().rpartition(")")[2].split()[0]
+    except OSError:
+        return "Z"
+
+
+def _until(what, seconds=60):
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end, "it did not happen"
+        time.sleep(0.05)
