@@ -88,7 +88,6 @@ ROWS = [
     ("wall_anchor", {"wall_us": WALL_US, "monotonic_us": 1 << 40, "flags": 0}),
     ("mark", {"wall_us": WALL_US, "text": "stumbled at the top of the pass, 21 °C".encode()}),
     ("link_gap", {"wall_us": WALL_US, "length_ms": 3600, "bytes_damaged": 17, "reason": 1}),
-    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 1}),
     # What does not fit: the host refuses these, the board saturates and marks them.
     ("reading", {**READING, "channels": [{"hot": 0x80000000, "cold": -32769, "status": 256}]}),
     ("reading", {**READING, "channels": [{"hot": -0x80000001, "cold": 40000, "status": -1}]}),
@@ -120,6 +119,8 @@ GROWN = [
     ("wall_anchor", {"wall_us": WALL_US, "monotonic_us": 5, "flags": 1}, {"more": b"\x01\x02"}),
     ("mark", {"wall_us": WALL_US, "text": b"lap"}, {"more": b"block 183 degF"}),
     ("link_gap", {"wall_us": WALL_US, "length_ms": 1, "bytes_damaged": 0, "reason": 2}, {"more": b"\x00"}),
+    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 1}, {}),
+    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 0}, {"more": b"\x07"}),
 ]
 
 

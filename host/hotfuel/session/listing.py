@@ -130,6 +130,7 @@ def _readable(file: Path) -> bool:
 
 
 def existing(archive: str | Path) -> Path:
+    """The archive's folder. Raises InputError if there is none."""
     root = Path(archive)
     if not (root / SESSIONS).is_dir():
         raise InputError(f"{root} is no archive: `hotfuel archive add` makes one")

@@ -148,6 +148,7 @@ def _summary_table(identity: str, session: recording.Session) -> pa.Table:
 
 
 def car_name(session: recording.Session) -> str:
+    """What the car is called in an archive: as its file says, else as the session does."""
     return session.car.name if session.car is not None else str(session.metadata.get("car") or "unknown car")
 
 
