@@ -155,6 +155,7 @@ class Engine(_Table):
     return_flow_l_h: Flow = Field(default=0.0, alias="return_flow")
     displacement_l: Volume | None = Field(default=None, alias="displacement")
     power_kw: Power | None = Field(default=None, alias="power")
+    pulled: bool = True  # false: this car is not driven at full throttle, so coolers are judged by the whole drive
 
     @model_validator(mode="after")
     def _flows(self) -> "Engine":
@@ -233,6 +234,10 @@ class Car(_Table):
     units: Literal["us", "si"] = "si"
     altitude_m: Altitude | None = Field(default=None, alias="altitude")
     station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")
+    fix: str | None = (
+        None  # what is fitted besides the standard parts, and the place just behind it: they choose a comparison's question
+    )
+    before: str | None = None
     fuel_table: FuelTable = Field(alias="fuel")
     tank: Tank = Tank()
     suction: Suction = Suction()

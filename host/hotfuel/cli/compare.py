@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, open_session, show
+from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, open_session, pairs, show
 from hotfuel.cli.shared_pulls import compared, weather_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
@@ -18,6 +18,13 @@ def compare(
     question: Annotated[
         str | None,
         typer.Option("--question", help='The one question asked before the runs, e.g. "smallest margin at pump, hot soak".'),
+    ] = None,
+    fix: Annotated[
+        list[str] | None,
+        typer.Option("--fix", help='What was fitted, and where: "ice can=ice before carb_inlet". It fixes the question.'),
+    ] = None,
+    phase: Annotated[
+        str | None, typer.Option("--phase", help='Ask it of this phase instead of the fix\'s own, e.g. "drive".')
     ] = None,
     worth: Annotated[str, typer.Option("--worth-having", help="The smallest difference worth having, with its unit.")] = "3 degC",
     powers: Annotated[
@@ -38,6 +45,7 @@ def compare(
     against it.
     """
     from hotfuel.study.evidence import verdicts
+    from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
 
     named = groups(variants, "SESSION")
@@ -46,15 +54,21 @@ def compare(
     first = next(iter(next(iter(opened.values()))))
     shown = Shown(units or (first.car.units if first.car else "si"))
     result = compare_sessions(
-        opened, baseline, primary=_cell(question), delta_degc=parse(worth, "temperature difference"), shown=shown
+        opened,
+        baseline,
+        primary=_cell(question),
+        fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
+        phase=_phase(phase),
+        delta_degc=parse(worth, "temperature difference"),
+        shown=shown,
     )
     files = groups(powers or [], "CSV")
     strange = [name for name in files if name not in named]
     if strange:
         raise UsageError(f'--power "{strange[0]}" is none of the variants compared: they are {", ".join(named)}')
     power = compared(files, baseline, shown, weather=weather_of(weather, files)) if files else None
-    lines = [result.finding()]
-    others = [answer for answer in result.answers if not answer.primary]
+    lines = [result.finding(), *result.questions]
+    others = [answer for answer in result.answers if not answer.asked and answer.verdict != verdicts.SEEN]
     told = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
     lines += [" ".join(one.sentences) for one in result.judgements]
     lines += told
@@ -79,6 +93,16 @@ def compare(
         lines,
         as_json,
     )
+
+
+def _phase(text: str | None) -> str | None:
+    """The phase named by --phase. Raises UsageError with the phases there are."""
+    from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK
+
+    known = (COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART)
+    if text is None or text.strip().casefold() in known:
+        return text and text.strip().casefold()
+    raise UsageError(f'--phase "{text}" is no phase: allowed are {", ".join(known)}')
 
 
 def _cell(question: str | None) -> Any:

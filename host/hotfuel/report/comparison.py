@@ -12,6 +12,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.fixes.compare import Answer, Comparison
+from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.study.power.power import SEPARABLE, Gain, PowerComparison
 from hotfuel.units import Shown
@@ -21,9 +22,11 @@ _LINES, _LINES_WITH_POWER = 22, 8  # of text that fit on the customer's page bef
 _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where the runs "
     "of a side share days, and there are several such days, the day is the unit: its runs share its weather.",
-    "Hottest and smallest margin are those of 10-second means. Temperatures are compared as rise over outside air, degree for degree.",
-    "One question was put first; only where it is decided are the others looked at, so that one report in twenty at most holds a false verdict.",
-    "The interval is the 95 % interval of the difference.",
+    f"Hottest and smallest margin are those of 10-second means. Temperatures are brought to one outside air by {SLOPE:g} of its difference.",
+    "What was asked is fixed by what was fitted, before any answer is seen; the temperature comes first, its margin only behind a decided temperature. All "
+    "pairs of variants share one error of 5 % (Bonferroni), and their intervals are those shown. Other questions are looked at only behind a decided one "
+    "(Holm); a difference nobody asked for is reported only where its interval, corrected for all rows, lies beyond what is worth having.",
+    "The interval is the 95 % interval of the difference; that of what was asked holds for all its pairs at once.",
 )
 _POWER_METHOD = (
     "Pulls are aligned on engine speed; the pull is the unit. The shaded band of the gain holds for the whole curve at once, 95 %.",
@@ -116,6 +119,7 @@ def render(
 def _conditions(result: Comparison | None, power: PowerComparison | None) -> list[str]:
     lines = []
     if result:
+        lines += list(result.questions)
         lines += list(result.conditions) or ["No difference in the conditions was found among those that are recorded."]
     if power:
         corrected = [curve.name for curve in power.curves if curve.factor is not None]
@@ -164,7 +168,7 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
     if result:
         figures["runs"] = study_figures.runs(result, shown)
         caption = "One marker a run, the bar is their mean." + (
-            " At the red line no margin is left." if result.primary.quantity == MARGIN else ""
+            " At the red line no margin is left." if result.drawn.quantity == MARGIN else ""
         )
         pictures.append(Plot(["runs"], [], caption))
     if power:
@@ -240,16 +244,23 @@ def _order(result: Comparison | None, power: PowerComparison | None) -> str:
 
 
 def _answers(result: Comparison, shown: Shown) -> Table:
-    table = Table(("Variant", "Question", "Difference", "95 % interval", "Verdict", "Method"), numbers=(2, 3))
+    table = Table(("Variants", "Question", "Difference", "95 % interval", "Verdict", "Method"), numbers=(2, 3))
     for answer in result.answers:
         interval = (
             f"{_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)}"
             if np.isfinite(answer.low_degc)
             else "not tested"
         )
-        question = answer.cell.words() + (" (asked first)" if answer.primary else "")
+        question = answer.cell.words() + (" (asked first)" if answer.primary else " (asked)" if answer.asked else "")
         table.rows.append(
-            (answer.variant, question, _signed(shown, answer.difference_degc), interval, answer.verdict, _method(answer))
+            (
+                f"{answer.variant} against {answer.baseline}",
+                question,
+                _signed(shown, answer.difference_degc),
+                interval,
+                answer.verdict,
+                _method(answer),
+            )
         )
     return table
 
@@ -260,12 +271,12 @@ def _method(answer: Answer) -> str:
 
 
 def _runs(result: Comparison, shown: Shown) -> Table:
-    is_margin = result.primary.quantity == MARGIN
+    is_margin = result.drawn.quantity == MARGIN
     table = Table(
-        ("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.primary.quantity.capitalize()), numbers=(2, 3, 5)
+        ("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.drawn.quantity.capitalize()), numbers=(2, 3, 5)
     )
     for run in result.runs[:_RUNS_MOST]:
-        value = run.values[result.primary]
+        value = run.values[result.drawn]
         number = words.signed(shown, -value) if is_margin else shown.text(value, "temperature")
         air = shown.text(run.ambient_pressure_kpa, "pressure")
         table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number))

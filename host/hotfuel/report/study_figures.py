@@ -25,11 +25,11 @@ def look(number: int) -> tuple[Style, str]:
 def runs(result: Comparison, shown: Shown) -> figure:
     """Every run of every variant for the primary question: one row a variant, one marker a run, a bar at the mean."""
     names = [result.baseline, *result.variants]
-    is_margin = result.primary.quantity == MARGIN
+    is_margin = result.drawn.quantity == MARGIN
     dimension = "temperature difference" if is_margin else "temperature"
     values = {}
     for name in names:
-        degc = np.array([run.values[result.primary] for run in result.runs if run.variant == name])
+        degc = np.array([run.values[result.drawn] for run in result.runs if run.variant == name])
         values[name] = np.asarray(shown.value(-degc if is_margin else degc, dimension))
     # a margin is read against zero
     every = np.concatenate([*values.values(), [0.0] if is_margin else []])
@@ -38,7 +38,7 @@ def runs(result: Comparison, shown: Shown) -> figure:
     plot = draw.empty(
         _ROW_PX * len(names) + 10, Range1d(left, float(every.max()) + 0.08 * span), Range1d(-0.6, len(names) - 0.25)
     )
-    draw.scale(plot, f"{result.primary.words()}, {shown.unit(dimension)}", "below")
+    draw.scale(plot, f"{result.drawn.words()}, {shown.unit(dimension)}", "below")
     for number, name in enumerate(names):
         row = len(names) - 1 - number
         style, marker = look(number)

@@ -19,15 +19,6 @@ COVARIATES_FROM_RUNS = 8
 
 
 @dataclass(frozen=True)
-class Spread:
-    """A run-to-run standard deviation known from elsewhere: its value, its degrees of freedom, and the name it must be shown under."""
-
-    standard_deviation: float
-    degrees_of_freedom: float
-    name: str
-
-
-@dataclass(frozen=True)
 class Estimate:
     """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the standard deviation from one `unit` to the next.
 
@@ -90,11 +81,10 @@ def _sides(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> tuple[np.ndarray,
     return a, b
 
 
-def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike, borrowed: Spread | None = None) -> Estimate:
+def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> Estimate:
     """Difference of means from one value a run, (n,) and (m,), n and m at least 2.
 
-    Pooled t below five runs on either side, else Welch (B. L. Welch, Biometrika 34, 1947). A borrowed spread is combined with the runs' own,
-    each weighed by its degrees of freedom (G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3, 2004, moderated t), and named in `method`.
+    Pooled t below five runs on either side, else Welch (B. L. Welch, Biometrika 34, 1947).
     Raises InputError for fewer runs or values that are not finite.
     Example: two_sample([1, 2, 3], [4, 5, 6]).interval() -> (0.733, 5.267).
     """
@@ -103,12 +93,6 @@ def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike, borrowed: Spread
     freedom = float(n + m - 2)
     pooled = float((np.var(a, ddof=1) * (n - 1) + np.var(b, ddof=1) * (m - 1)) / freedom)
     difference = float(b.mean() - a.mean())
-    if borrowed is not None:
-        own = freedom
-        freedom += borrowed.degrees_of_freedom
-        pooled = (own * pooled + borrowed.degrees_of_freedom * borrowed.standard_deviation**2) / freedom
-        method = f"pooled t with the spread borrowed from {borrowed.name}"
-        return _estimate(difference, pooled * (1 / n + 1 / m), freedom, pooled, n, m, method)
     if min(n, m) < WELCH_FROM_RUNS:
         return _estimate(difference, pooled * (1 / n + 1 / m), freedom, pooled, n, m, "pooled t")
     parts = np.var(a, ddof=1) / n, np.var(b, ddof=1) / m
@@ -116,17 +100,6 @@ def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike, borrowed: Spread
     if variance > 0:
         freedom = float(variance**2 / (parts[0] ** 2 / (n - 1) + parts[1] ** 2 / (m - 1)))
     return _estimate(difference, variance, freedom, pooled, n, m, "Welch")
-
-
-def one_against(baseline: npt.ArrayLike, variant: npt.ArrayLike, borrowed: Spread) -> Estimate:
-    """As `two_sample`, but also for a single run on a side, by a borrowed spread alone or together with the other side's."""
-    a, b = np.asarray(baseline, dtype=float), np.asarray(variant, dtype=float)
-    own = float(len(a) + len(b) - 2)
-    squares = float(((a - a.mean()) ** 2).sum() + ((b - b.mean()) ** 2).sum())
-    freedom = own + borrowed.degrees_of_freedom
-    pooled = (squares + borrowed.degrees_of_freedom * borrowed.standard_deviation**2) / freedom
-    method = f"pooled t with the spread borrowed from {borrowed.name}"
-    return _estimate(float(b.mean() - a.mean()), pooled * (1 / len(a) + 1 / len(b)), freedom, pooled, len(a), len(b), method)
 
 
 def linear(values: npt.ArrayLike, is_variant: npt.ArrayLike, nuisance: npt.ArrayLike, method: str) -> Estimate:

@@ -1,8 +1,10 @@
 """From an estimate to a verdict, for one question or many, with the false ones of a whole report held to one in twenty.
 
-The primary question is tested at 5 % (Holm over several variants). Only a variant whose primary question got a verdict has its other questions looked
-at, by Holm at 5 % over them; a question that is not looked at gets no verdict. So a report contains a false verdict in at most one case of twenty,
-however many places and phases it shows (fixed sequence of families; S. Holm, Scand. J. Statist. 6, 1979).
+What was asked is a sequence of questions for each pair of variants. The pairs share 5 % equally (Bonferroni), and the interval at that level is the one
+shown, so that sentence, figure and table cannot disagree; a pair's next question is tested only behind a decided one (fixed sequence). The other
+questions are looked at by Holm with the share of the pairs that were decided (S. Holm, Scand. J. Statist. 6, 1979). A question that is not looked at
+gets no verdict; a difference so large that its interval, corrected for all rows of the report, leaves out everything not worth having is reported as
+seen, not as decided.
 """
 
 from collections.abc import Sequence
@@ -18,6 +20,7 @@ NO_DIFFERENCE = "no difference worth having"
 UNDECIDED = "undecided"
 DESCRIBED = "described, not tested"
 NO_VERDICT = "no verdict"
+SEEN = "seen, large, not what was asked"
 DECIDED = (LOWER, HIGHER, NO_DIFFERENCE)
 
 DELTA_DEGC = 3.0
@@ -57,6 +60,12 @@ def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
     if high < 0:
         return LOWER
     return HIGHER if low > 0 else UNDECIDED
+
+
+def seen(estimate: Estimate, delta: float, rows: int) -> bool:
+    """Whether the interval corrected for `rows` questions lies wholly beyond ±delta."""
+    low, high = estimate.interval(1 - (1 - LEVEL) / rows)
+    return high < -delta or low > delta
 
 
 def error_of_verdict(estimate: Estimate, delta: float) -> float:

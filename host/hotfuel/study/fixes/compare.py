@@ -1,4 +1,4 @@
-"""Which fix lowered the temperature: variants against a baseline, from runs already summarised.
+"""Which fix lowered the temperature: variants against a baseline and one another, from runs already summarised.
 
 `compare_runs` is the whole of the statistics; `hotfuel.study.fixes.sessions` makes the runs from recordings. A difference is variant minus
 baseline in the sense of temperature, for a margin too: "lower" is always cooler, or further from the limit.
@@ -6,45 +6,46 @@ baseline in the sense of temperature, for a margin too: "lower" is always cooler
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
-from hotfuel.study.evidence.intervals import COVARIATES_FROM_RUNS, Estimate, Spread
-from hotfuel.study.evidence.order import balanced_order, is_one_after_the_other
+from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.evidence.order import balanced_order
+from hotfuel.study.fixes.cautions import day_cautions, order_cautions, sensor_cautions
 from hotfuel.study.fixes.conditions import mismatches
-from hotfuel.study.fixes.difference import (
-    DAY_U_DEGC,
-    DRIFT_FROM_RUNS,
-    day_share,
-    estimated,
-    in_turn_on_one_day,
-    own_sensors,
-    shared,
-)
+from hotfuel.study.fixes.difference import estimated
+from hotfuel.study.fixes.fitted import Question
+from hotfuel.study.fixes.positions import OrderFault, order_fault
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run, shared_cells
-from hotfuel.study.fixes.wording import Found, temperature_sentence
+from hotfuel.study.fixes.wording import Found, best_sentence, missing_sentence, temperature_sentence
 from hotfuel.study.line.settling import Settling
 from hotfuel.units import Shown
 
-COVARIATES = ("ambient_pressure_kpa", "start_degc", "duration_s", "ambient_degc")
+_SEEN_TOLD = 2  # sentences of the headline about what was not asked
 
 
 @dataclass(frozen=True)
 class Answer:
-    """One question's answer. low and high are the 95 % interval (nan where nothing is tested); degC, variant minus baseline."""
+    """One question's answer. low and high are its interval at `level` (nan where nothing is tested); degC, variant minus baseline.
+
+    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, with pairs of variants among them.
+    """
 
     variant: str
     baseline: str
     cell: Cell
     primary: bool
+    asked: bool
     verdict: str
     difference_degc: float
     low_degc: float
     high_degc: float
+    level: float
     estimate: Estimate | None
     more: verdicts.MoreRuns | None
     sentence: str
@@ -59,10 +60,12 @@ class Answer:
             "place": self.cell.place,
             "phase": self.cell.phase,
             "primary": self.primary,
+            "asked": self.asked,
             "verdict": self.verdict,
             "difference_degc": self.difference_degc,
             "low_degc": self.low_degc,
             "high_degc": self.high_degc,
+            "level": self.level,
             "method": e.method if e else None,
             "degrees_of_freedom": e.degrees_of_freedom if e else None,
             "spread_degc": e.spread if e else None,
@@ -74,23 +77,41 @@ class Answer:
 
 @dataclass(frozen=True)
 class Comparison:
-    """All answers, the primary ones first, with what a reader must know beside them."""
+    """All answers, the asked ones first, with what a reader must know beside them.
+
+    primary: the first question's cell. drawn: the cell the runs are drawn by: the first question's, where every run has it. questions: how each
+    question came about. unanswered: sentences about questions that the runs do not hold, and what to drive. best: variants that may be best at the
+    first question, one that is surely the best alone.
+    """
 
     baseline: str
     variants: tuple[str, ...]
     primary: Cell
+    drawn: Cell
     delta_degc: float
     answers: tuple[Answer, ...]
     runs: tuple[Run, ...]
     conditions: tuple[str, ...]
     cautions: tuple[str, ...]
     proposed_order: tuple[str, ...]
+    questions: tuple[str, ...] = ()
+    unanswered: tuple[str, ...] = ()
+    best: tuple[str, ...] = ()
+    best_said: str = ""
     settlings: tuple[Settling, ...] = ()  # what was left out after each switch, where sessions were cut at their marks
-    judgements: tuple[Judgement, ...] = ()  # a variant's hot stops held against the baseline's with trouble, where one is marked
+    judgements: tuple[Judgement, ...] = field(
+        default=()
+    )  # hot stops held against the baseline's with trouble, where one is marked
 
     def finding(self) -> str:
-        """The primary question's answer to each variant, for a customer."""
-        return " ".join(a.sentence for a in self.answers if a.primary)
+        """What was asked, answered for a customer; then what was seen though nobody asked; the largest first."""
+        first = sorted((a for a in self.answers if a.primary), key=lambda a: -abs(a.difference_degc))
+        second = [
+            a for a in self.answers if a.asked and not a.primary and a.baseline == self.baseline and a.verdict in verdicts.DECIDED
+        ]
+        seen = [a for a in self.answers if a.verdict == verdicts.SEEN]
+        said = [*self.unanswered, *(a.sentence for a in first), self.best_said, *(a.sentence for a in second)]
+        return " ".join(line for line in [*said, *(a.sentence for a in seen[:_SEEN_TOLD])] if line)
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -98,6 +119,9 @@ class Comparison:
             "baseline": self.baseline,
             "variants": list(self.variants),
             "primary": {"quantity": self.primary.quantity, "place": self.primary.place, "phase": self.primary.phase},
+            "questions": list(self.questions),
+            "unanswered": list(self.unanswered),
+            "may_be_best": list(self.best),
             "delta_degc": self.delta_degc,
             "finding": self.finding(),
             "answers": [a.as_dict() for a in self.answers],
@@ -110,20 +134,22 @@ class Comparison:
         }
 
 
+_Key = tuple[str, str, Cell]  # variant, against which, question
+
+
 def compare_runs(
     runs: Sequence[Run],
     baseline: str | None = None,
     primary: Cell | None = None,
     *,
+    questions: Sequence[Question] = (),
     delta_degc: float = verdicts.DELTA_DEGC,
-    covariates: Sequence[str] = (),
-    borrowed: Spread | None = None,
     shown: Shown = Shown("si"),
 ) -> Comparison:
-    """Compare every variant among `runs` with the baseline (default: the first run's variant).
+    """Compare the variants among `runs` with the baseline (default: the first run's variant) and with one another.
 
-    primary: the one question asked beforehand (default: smallest margin at the place and in the phase where it is smallest, all variants together).
-    covariates: names of `Run` fields, used from eight runs up only. borrowed: a spread from elsewhere, only when given, and named.
+    primary: the one question asked beforehand of all variants. questions: what was asked by what was fitted (`hotfuel.study.fixes.fitted`). Without
+    either: the smallest margin at the place and in the phase where it is smallest, all variants together.
     Raises InputError for fewer than two variants, unknown names, two cars, or runs with nothing in common.
     """
     if not delta_degc > 0:
@@ -137,47 +163,67 @@ def compare_runs(
     cars = sorted({run.car for run in runs if run.car})
     if len(cars) > 1:
         raise InputError(f"the runs are of different cars ({', '.join(cars)}): compare runs of one car")
-    unknown = [name for name in covariates if name not in COVARIATES]
-    if unknown:
-        raise InputError(f'"{unknown[0]}" cannot be a covariate: choose among {", ".join(COVARIATES)}')
     cells = shared_cells(runs)
-    question = primary if primary is not None else hardest(runs, cells)
-    if question not in cells:
-        without = [run.name for run in runs if not np.isfinite(run.values.get(question, np.nan))]
+    others = tuple(name for name in names if name != base)
+    if primary is not None and primary not in cells:
+        without = [run.name for run in runs if not np.isfinite(run.values.get(primary, np.nan))]
         raise InputError(
-            f'not every run has "{question.words()}" ({", ".join(without)} without): leave these out or choose among '
+            f'not every run has "{primary.words()}" ({", ".join(without)} without): leave these out or choose among '
             f"{'; '.join(c.words() for c in cells)}"
         )
-    others = tuple(name for name in names if name != base)
-    usable, cautions = _covariates(runs, covariates)
+    if primary is not None or not questions:
+        first = primary if primary is not None else hardest(runs, cells)
+        how = (
+            "Asked beforehand"
+            if primary is not None
+            else "Nothing says what was fitted, so the question is where the margin is smallest"
+        )
+        questions = [Question((first,), others, f"{how}: {first.words()}.")]
+    put = [one for one in questions if one.cells[0] in cells]
+    unanswered = [_missing(one, runs) for one in questions if one.cells[0] not in cells]
+
     sides = {name: [run for run in runs if run.variant == name] for name in names}
-    asked = [question, *(c for c in cells if c != question)]
-    estimates = {(v, c): estimated(sides[base], sides[v], c, usable, borrowed) for v in others for c in asked}
-    words = _verdicts(estimates, others, question, delta_degc)
-    together = Counter(key[1] == question for key, word in words.items() if word not in (verdicts.DESCRIBED, verdicts.NO_VERDICT))
+    pairs = [(v, w, one) for one in put for w, v in combinations([base, *(n for n in others if n in one.variants)], 2)]
+    asked: dict[_Key, bool] = {(v, w, c): i == 0 for v, w, one in pairs for i, c in enumerate(c for c in one.cells if c in cells)}
+    keys = [*asked, *((v, base, c) for v in others for c in cells if (v, base, c) not in asked)]
+    estimates = {(v, w, c): estimated(sides[w], sides[v], c) for v, w, c in keys}
+    faults = {(v, w): order_fault(sides[w], sides[v]) for v, w, _ in keys}
+    words, levels = _verdicts(estimates, pairs, asked, faults, delta_degc)
+    further = Counter(
+        word not in (verdicts.DESCRIBED, verdicts.NO_VERDICT, verdicts.SEEN) for key, word in words.items() if key not in asked
+    )
     answers = [
-        _answer(key, estimates[key], words[key], sides, base, question, delta_degc, shown, together[key[1] == question])
+        _answer(
+            key, estimates[key], words[key], levels[key], sides, base, asked, faults[key[:2]], delta_degc, shown, further[True]
+        )
         for key in estimates
     ]
-    answers.sort(key=lambda a: not a.primary)
-    conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown, question.phase)]
-    cautions += [line for v in others for line in _day_cautions(sides[base], sides[v], shown)]
-    cautions += [line for v in others for line in _order_cautions(sides[base], sides[v])]
-    cautions += [line for v in others for line in _sensor_cautions(sides[base], sides[v], question.place)]
-    if borrowed is not None:
-        cautions.append(f"The run-to-run spread is borrowed from {borrowed.name}; it is not this comparison's own.")
-    undecided = any(words[(v, question)] in (verdicts.UNDECIDED, verdicts.DESCRIBED) for v in others)
-    proposed = balanced_order([base, *others], 4 if len(others) == 1 else 3, seed=len(runs)) if undecided or cautions else []
+    answers.sort(
+        key=lambda a: (not a.primary, not a.asked, a.verdict != verdicts.SEEN, -abs(a.difference_degc) if not a.asked else 0.0)
+    )
+    primary_cell = questions[0].cells[0]
+    best, best_said = _best(base, others, answers, primary_cell)
+    conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase)]
+    cautions = [line for v in others for line in day_cautions(sides[base], sides[v], shown)]
+    cautions += [line for v in others for line in order_cautions(sides[base], sides[v])]
+    cautions += [line for v in others for line in sensor_cautions(sides[base], sides[v], primary_cell.place)]
+    open_yet = any(a.primary and a.verdict not in verdicts.DECIDED for a in answers) or bool(unanswered)
+    proposed = balanced_order([base, *others], 4 if len(others) == 1 else 3, seed=len(runs)) if open_yet or cautions else []
     return Comparison(
         baseline=base,
         variants=others,
-        primary=question,
+        primary=primary_cell,
+        drawn=primary_cell if primary_cell in cells else answers[0].cell,
         delta_degc=delta_degc,
         answers=tuple(answers),
         runs=tuple(runs),
         conditions=tuple(dict.fromkeys(conditions)),
         cautions=tuple(dict.fromkeys(cautions)),
         proposed_order=tuple(proposed),
+        questions=tuple(one.said for one in questions),
+        unanswered=tuple(unanswered),
+        best=best,
+        best_said=best_said,
     )
 
 
@@ -191,109 +237,84 @@ def hardest(runs: Sequence[Run], cells: Sequence[Cell]) -> Cell:
     return max(wanted, key=lambda c: float(np.mean([np.mean([r.values[c] for r in runs if r.variant == v]) for v in variants])))
 
 
-def _covariates(runs: Sequence[Run], names: Sequence[str]) -> tuple[list[str], list[str]]:
-    usable, cautions = [], []
-    for name in names:
-        if len(runs) < COVARIATES_FROM_RUNS:
-            cautions.append(
-                f"{name} was not adjusted for: that needs at least {COVARIATES_FROM_RUNS} runs, there are {len(runs)}."
-            )
-        elif not all(np.isfinite(getattr(run, name)) for run in runs):
-            cautions.append(f"{name} was not adjusted for: it is not known for every run.")
-        else:
-            usable.append(name)
-    return usable, cautions
+def _missing(one: Question, runs: Sequence[Run]) -> str:
+    without = [run.name for run in runs if not np.isfinite(run.values.get(one.cells[0], np.nan))]
+    return missing_sentence(one.cells[0], one.variants, without)
 
 
 def _verdicts(
-    estimates: dict[tuple[str, Cell], Estimate | None], variants: Sequence[str], question: Cell, delta: float
-) -> dict[tuple[str, Cell], str]:
+    estimates: dict[_Key, Estimate | None],
+    pairs: Sequence[tuple[str, str, Question]],
+    asked: dict[_Key, bool],
+    faults: dict[tuple[str, str], OrderFault | None],
+    delta: float,
+) -> tuple[dict[_Key, str], dict[_Key, float]]:
+    """({question: verdict}, {question: level of the interval shown})."""
+    error = (1 - verdicts.LEVEL) / max(len(pairs), 1)
+    levels = {key: 1 - error if key in asked else verdicts.LEVEL for key in estimates}
     words = {key: verdicts.DESCRIBED if e is None else verdicts.NO_VERDICT for key, e in estimates.items()}
-    first = [(v, question, e) for v in variants if (e := estimates[(v, question)]) is not None]
-    for (v, _, _), word in zip(first, verdicts.holm([e for *_, e in first], [delta] * len(first)), strict=True):
-        words[(v, question)] = word
-    # Opened only behind a decided primary question; all of them share one error.
-    rest = [
-        (key, e)
-        for key, e in estimates.items()
-        if key[1] != question and e is not None and words[(key[0], question)] in verdicts.DECIDED
-    ]
-    for (key, _), word in zip(rest, verdicts.holm([e for _, e in rest], [delta] * len(rest)), strict=True):
+    testable = {key: e for key, e in estimates.items() if e is not None and faults[key[:2]] is None}
+    decided = 0
+    for v, w, one in pairs:
+        for i, cell in enumerate(one.cells):
+            estimate = testable.get((v, w, cell))
+            if estimate is None:
+                break
+            words[(v, w, cell)] = verdicts.judge(estimate, delta, error)
+            if words[(v, w, cell)] not in verdicts.DECIDED:
+                break
+            decided += i == 0
+    # Opened only behind a decided first question, with the share of the error that its pairs leave; all of them share it.
+    opened = {key[0] for key, is_first in asked.items() if is_first and words[key] in verdicts.DECIDED}
+    rest = [(key, e) for key, e in testable.items() if key not in asked and key[0] in opened]
+    for (key, _), word in zip(rest, verdicts.holm([e for _, e in rest], [delta] * len(rest), error * decided), strict=True):
         words[key] = word
-    return words
+    for key, e in testable.items():
+        if (
+            words[key] in (verdicts.NO_VERDICT, verdicts.UNDECIDED)
+            and key not in asked
+            and verdicts.seen(e, delta, len(estimates))
+        ):
+            words[key] = verdicts.SEEN
+    return words, levels
 
 
 def _answer(
-    key: tuple[str, Cell],
+    key: _Key,
     estimate: Estimate | None,
     word: str,
+    level: float,
     sides: dict[str, list[Run]],
     base: str,
-    question: Cell,
+    asked: dict[_Key, bool],
+    fault: OrderFault | None,
     delta: float,
     shown: Shown,
-    asked: int,
+    further: int,
 ) -> Answer:
-    variant, cell = key
-    a, b = ([run.values[cell] for run in sides[name]] for name in (base, variant))
+    variant, against, cell = key
+    a, b = ([run.values[cell] for run in sides[name]] for name in (against, variant))
     difference = estimate.difference if estimate else float(np.mean(b) - np.mean(a))
-    low, high = estimate.interval() if estimate else (np.nan, np.nan)
+    low, high = estimate.interval(level) if estimate else (np.nan, np.nan)
     more = verdicts.more_runs(estimate, delta) if estimate and word == verdicts.UNDECIDED else None
-    on_days = [len({run.day for run in sides[name]}) if estimate and estimate.unit == "day" else 0 for name in (variant, base)]
-    found = Found(variant, base, len(b), len(a), word, difference, low, high, delta, more, on_days[0], on_days[1], asked)
+    on_days = [len({run.day for run in sides[name]}) if estimate and estimate.unit == "day" else 0 for name in (variant, against)]
+    together = 1 if key in asked else further
+    found = Found(
+        variant, against, len(b), len(a), word, difference, low, high, delta, more, on_days[0], on_days[1], together, fault
+    )
     sentence = temperature_sentence(cell, found, shown)
-    return Answer(variant, base, cell, cell == question, word, difference, low, high, estimate, more, sentence)
+    is_primary = asked.get(key, False) and against == base
+    return Answer(variant, against, cell, is_primary, key in asked, word, difference, low, high, level, estimate, more, sentence)
 
 
-def _day_cautions(a: Sequence[Run], b: Sequence[Run], shown: Shown) -> list[str]:
-    """Where the runs of one day count as one, or where a side has one day only."""
-    names = a[0].variant, b[0].variant
-    if day_share(a, b):
-        lone, other = names if len({run.day for run in a}) == 1 else names[::-1]
-        return [
-            f"All runs with {lone} are of one day, and none with {other} is of that day: more runs like these cannot tell the day from the change. The "
-            f"interval allows for {shown.text(DAY_U_DEGC, 'temperature difference')} (standard) between days, an assumption; record both sides on the same "
-            "days, or each on two days or more."
-        ]
-    group, unit = shared(a, b)
-    first, second = set(group[: len(a)]), set(group[len(a) :])
-    if unit != "day" or first & second:
-        return []
-    return [
-        f"Runs of one day share its weather and fuel, so each day counts once: {len(first)} with {names[0]}, {len(second)} with {names[1]}."
-    ]
-
-
-def _order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
-    both = sorted((run for run in (*a, *b) if np.isfinite(run.start_s)), key=lambda run: run.start_s)
-    names = a[0].variant, b[0].variant
-    if len(both) < len(a) + len(b):
-        return [
-            f"The order of the runs of {names[0]} and {names[1]} is not known, so a drift between them cannot be told from the change."
-        ]
-    if is_one_after_the_other([run.variant == names[1] for run in both]):
-        early, late = both[0].variant, both[-1].variant
-        straight = ""
-        if min(len(a), len(b)) >= DRIFT_FROM_RUNS and in_turn_on_one_day(a, b):
-            straight = " (a steady drift over the day is taken out, which widens the interval)"
-        return [
-            f"All runs with {early} came before all with {late}: warming, weather and whatever else drifted are mixed up with the change{straight}; "
-            "drive the runs in a mixed order to rule that out."
-        ]
-    days = [[run for run in both if run.day == day] for day in sorted({run.day for run in both} - {""})]
-    shared = [day for day in days if len({run.variant for run in day}) > 1]
-    if len(shared) > 1 and all(is_one_after_the_other([run.variant == shared[0][0].variant for run in day]) for day in shared):
-        first = {day[0].variant for day in shared}
-        if len(first) == 1:
-            return [
-                f"On every day {first.pop()} was driven first: a car still warm from the run before looks like the change; let either go first by turns."
-            ]
-    return []
-
-
-def _sensor_cautions(a: Sequence[Run], b: Sequence[Run], place: str) -> list[str]:
-    if not any(own_sensors(a, b, place)):
-        return []
-    return [
-        f"{a[0].variant} and {b[0].variant} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
-    ]
+def _best(base: str, others: Sequence[str], answers: Sequence[Answer], cell: Cell) -> tuple[tuple[str, ...], str]:
+    """(variants that may be best at that question: those to which no other was found cooler, the sentence about them); only of three or more."""
+    tested = [a for a in answers if a.asked and a.cell == cell and a.verdict not in (verdicts.DESCRIBED, verdicts.NO_VERDICT)]
+    if len(others) < 2 or not tested:
+        return (), ""
+    beaten = {a.baseline for a in tested if a.verdict == verdicts.LOWER} | {
+        a.variant for a in tested if a.verdict == verdicts.HIGHER
+    }
+    among = [name for name in (base, *others) if any(name in (a.variant, a.baseline) for a in tested)]
+    best = tuple(name for name in among if name not in beaten)
+    return best, best_sentence(cell, best)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.summaries import Run
 from hotfuel.units import Shown
 
@@ -34,7 +35,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
     elif abs(x - y) > AMBIENT_DEGC:
         lines.append(
             f"It was {shown.text(x, 'temperature')} outside with {first} and {shown.text(y, 'temperature')} with {second}: "
-            "temperatures are compared as rise over outside air, degree for degree; that hot places follow it by less is in the interval."
+            f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (standard uncertainty {SLOPE_U:g}, in the interval)."
         )
     x, y = means("ambient_pressure_kpa")
     if abs(x - y) > PRESSURE_KPA:

@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from hotfuel.study.evidence import intervals, mixed
-from hotfuel.study.evidence.intervals import Estimate, Spread
-from hotfuel.study.evidence.order import is_one_after_the_other
+from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.fixes import positions
 from hotfuel.study.fixes.summaries import Cell, Run
 
-# Rise over outside air counts degree for degree. A thermostat and boiling fuel hold hot places back: 0.6 to 1 in the simulated car.
-SLOPE_U = 0.25
+# By how much hot places follow outside air, and its standard uncertainty: an assumption, which every report states. Degree for degree
+# over-corrects by a third in a second thermal model; a thermostat and boiling fuel hold hot places back.
+SLOPE, SLOPE_U = 0.8, 0.15
 STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still there: the root mean square of it
 # What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
 DAY_U_DEGC = 1.5
@@ -20,38 +21,40 @@ DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 
 
-def estimated(
-    a: Sequence[Run], b: Sequence[Run], cell: Cell, covariates: Sequence[str], borrowed: Spread | None
-) -> Estimate | None:
-    """The estimate of b minus a for one cell, degC, or None where a side has one independent run only and no spread is borrowed.
+def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell) -> Estimate | None:
+    """The estimate of b minus a for one cell, degC, or None where a side has one independent run only.
 
-    covariates: names of Run's fields to adjust for, known for every run. Pooled t below five a side, Welch or a mixed model above.
+    Pooled t below five a side, Welch or a mixed model above. Where the order of the runs is known, every day or session holds its runs in a balanced
+    order, and three degrees of freedom remain, the position in the day is fitted too, which makes the interval narrower.
     """
     both = [*a, *b]
     y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
-    columns = np.array([[getattr(run, name) for name in covariates] for run in both]).reshape(len(both), -1)
     group, unit = shared(a, b)
     crossed = set(group[~side]) & set(group[side])
+    place_in_day = positions.fitted(a, b, group)
     if not crossed:
         # Runs of one group share whatever was special about it: the group is the unit.
-        y, side, columns = _group_means(y, side, group, columns)
+        y, side = _group_means(y, side, group)
     n, m = int((~side).sum()), int(side.sum())
     if min(n, m) < 2:
-        return None if borrowed is None else _widened(intervals.one_against(y[~side], y[side], borrowed), a, b, cell.place)
+        return None
     if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(group)) > 1:
-        estimate = mixed.random_sessions(y, side, group, columns if columns.size else None)
+        estimate = mixed.random_sessions(y, side, group, place_in_day)
         estimate = replace(estimate, method=f"mixed model, {unit}s random")
     elif crossed:
         blocks = np.column_stack([(group == s).astype(float) for s in sorted(set(group))[1:]] or [np.zeros(len(y))])
-        estimate = intervals.linear(y, side, np.column_stack([blocks, columns]), f"pooled t within {unit}s")
-    elif not columns.size and min(len(a), len(b)) >= DRIFT_FROM_RUNS and in_turn_on_one_day(a, b):
+        columns = blocks if place_in_day is None else np.column_stack([blocks, place_in_day])
+        estimate = intervals.linear(y, side, columns, f"pooled t within {unit}s")
+    elif min(len(a), len(b)) >= DRIFT_FROM_RUNS and positions.in_turn_on_one_day(a, b):
         hours = np.array([[run.start_s / 3600] for run in both])
         estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
-    elif columns.size:
-        estimate = intervals.linear(y, side, columns, f"pooled t, adjusted for {', '.join(covariates)}")
+    elif place_in_day is not None:
+        estimate = intervals.linear(y, side, place_in_day, "pooled t")
     else:
-        estimate = intervals.two_sample(y[~side], y[side], borrowed)
+        estimate = intervals.two_sample(y[~side], y[side])
+    if place_in_day is not None:
+        estimate = replace(estimate, method=f"{estimate.method}, position in the day fitted")
     if not crossed and len(y) < len(both):
         estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
     return _widened(estimate, a, b, cell.place)
@@ -80,23 +83,9 @@ def day_share(a: Sequence[Run], b: Sequence[Run]) -> float:
     return 1 / len(first) + 1 / len(second) if lone and not first & second and "" not in first | second else 0.0
 
 
-def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
-    """Whether all runs are of one day and one side came first: then the car's warming through the day looks like the change."""
-    runs = sorted([*a, *b], key=lambda run: run.start_s)
-    days = {run.day for run in runs}
-    return len(days) == 1 and "" not in days and is_one_after_the_other([run.variant == b[0].variant for run in runs])
-
-
-def _group_means(
-    y: np.ndarray, side: np.ndarray, group: np.ndarray, columns: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    names = list(dict.fromkeys(group))
-    rows = [group == name for name in names]
-    return (
-        np.array([y[r].mean() for r in rows]),
-        np.array([side[r][0] for r in rows]),
-        np.array([columns[r].mean(axis=0) for r in rows]),
-    )
+def _group_means(y: np.ndarray, side: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    rows = [group == name for name in dict.fromkeys(group)]
+    return np.array([y[r].mean() for r in rows]), np.array([side[r][0] for r in rows])
 
 
 def own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[str], set[str]]:

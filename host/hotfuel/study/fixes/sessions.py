@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.car import Car
+from hotfuel.car import Car, place_name
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import Channel, margins, temperature_uncertainty_degc
@@ -18,9 +18,10 @@ from hotfuel.study.drive.complaint import judge_variants
 from hotfuel.study.drive.course import STEP_S, Course, of_session
 from hotfuel.study.drive.phases import Phase, phases
 from hotfuel.study.evidence import verdicts
-from hotfuel.study.evidence.intervals import Spread
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.compare import Comparison, compare_runs
+from hotfuel.study.fixes.difference import SLOPE
+from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.summaries import Cell, Run, summarise
 from hotfuel.study.line import settling
 from hotfuel.units import Shown
@@ -49,13 +50,15 @@ def compare_sessions(
     *,
     primary: Cell | None = None,
     delta_degc: float = verdicts.DELTA_DEGC,
-    covariates: Sequence[str] = (),
-    borrowed: Spread | None = None,
+    fixes: Mapping[str, Fitted] | None = None,
+    phase: str | None = None,
     shown: Shown | None = None,
 ) -> Comparison:
     """Compare variants, each with its sessions {name: [hotfuel.session.Session, ...]}, with the baseline (default: the first name).
 
-    A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`.
+    A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`. The question goes by `primary`,
+    else by what was fitted: `fixes` {name: Fitted}, else the sessions' own word for it, else the car file's, else the variant's name; `phase` names
+    another phase than the fix's own.
     Raises InputError, one sentence, for an empty session, one without a car file among others with one, different cars, no common place, or a name
     that no mark carries.
     """
@@ -72,11 +75,45 @@ def compare_sessions(
     stretches = _all_stretches(groups)
     units = shown or Shown(_units(groups[base][0]))
     runs, notes = _runs(stretches, base, units)
-    result = compare_runs(runs, base, primary, delta_degc=delta_degc, covariates=covariates, borrowed=borrowed, shown=units)
+    asked: list[Question] = []
+    if primary is None:
+        asked, unknown = _asked(stretches, base, fixes or {}, phase)
+        if unknown:
+            notes.append(
+                f'Nothing says what was fitted with {", ".join(unknown)}: say it with --fix "{unknown[0]}=cooler before carb_inlet".'
+            )
+    result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, shown=units)
     judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
     settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))
     cautions = (*settling.sentences(settled), *result.cautions)
     return replace(result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged, settlings=settled)
+
+
+def _asked(
+    stretches: Sequence[_Stretch], base: str, fixes: Mapping[str, Fitted], phase: str | None
+) -> tuple[list[Question], list[str]]:
+    """(the questions by what was fitted, the variants of which nothing is known)."""
+    if strange := [name for name in fixes if name not in {one.variant for one in stretches}]:
+        raise InputError(
+            f'"{strange[0]}" is none of the variants: they are {", ".join(dict.fromkeys(one.variant for one in stretches))}'
+        )
+    known = {one.variant: fixes.get(one.variant) or _noted(one) for one in stretches if one.variant != base}
+    courses = [one.course for one in stretches]
+    places, _ = _common_places(courses)
+    pulled = all(course.car is None or course.car.engine.pulled for course in courses)
+    return questions(known, places, pulled=pulled, phase=phase)
+
+
+def _noted(stretch: _Stretch) -> Fitted | None:
+    """What the session, the car file or at last the variant's name says was fitted."""
+    noted, car = stretch.session.metadata, stretch.course.car
+    texts = ((noted.get("fix"), noted.get("before")), (car.fix, car.before) if car is not None else (None, None))
+    for what, where in texts:
+        kind = kind_of(what or "")
+        if kind is not None:
+            return Fitted(kind, place_name(where) if where else "")
+    kind = kind_of(stretch.variant)
+    return None if kind is None else Fitted(kind, guessed=True)
 
 
 def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = Shown("si")) -> tuple[list[Run], list[str]]:
@@ -122,7 +159,7 @@ def _runs(stretches: Sequence[_Stretch], baseline: str, shown: Shown) -> tuple[l
     runs = []
     for one, outside, found in zip(stretches, air, cut, strict=True):
         course = one.course
-        shift = reference - outside if np.isfinite(reference) else 0.0
+        shift = SLOPE * (reference - outside) if np.isfinite(reference) else 0.0
         parts: dict[str, np.ndarray] = {} if not whole_only else {WHOLE_RUN: np.ones(len(course.time_s), dtype=bool)}
         for phase in [] if whole_only else found:
             rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)

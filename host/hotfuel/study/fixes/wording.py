@@ -1,9 +1,11 @@
 """A verdict as a sentence a customer understands, in the reader's units."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hotfuel.car import place_words
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.units import Shown
 
@@ -28,6 +30,7 @@ class Found:
     days_variant: int = 0
     days_baseline: int = 0
     asked: int = 1
+    fault: OrderFault | None = None
 
     def counted(self) -> str:
         """For example "3 runs with sleeve against 3 with bare"."""
@@ -76,4 +79,41 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         return f"{moved}; all runs of a side are of one recording, which shows what that day was like, not what the part does ({found.counted()})."
     if found.word == verdicts.DESCRIBED:
         return f"{moved}; one run on a side shows what happened that day, not what the part does ({found.counted()})."
+    if found.word == verdicts.SEEN:
+        near, far = sorted((abs(found.low), abs(found.high)))
+        return f"Seen, large, not what was asked: {_lower_first(moved)}, between {size(near)} and {size(far)} ({found.counted()}); ask it of the next drives."
+    if found.fault is not None:
+        return f"No verdict on whether {found.variant} changes {where}: {_fault_words(found)} It was {size(found.difference)} {sense(found.difference)}."
     return f"No verdict on {where}, because the primary question comes first: {span} ({found.counted()})."
+
+
+def _lower_first(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _fault_words(found: Found) -> str:
+    fault = found.fault
+    assert fault is not None
+    other = found.variant if fault.first == found.baseline else found.baseline
+    if fault.kind == AFTER:
+        return f"all runs with {fault.first} came before all with {other} on one day, and warming or weather look the same as the change."
+    if fault.kind == ALWAYS_FIRST:
+        return f"{fault.first} was driven first on every day, and a car still warm from the run before looks like the change."
+    return f"{fault.first} stood earlier in the day's order than {other}, and there are too few runs to take that out."
+
+
+def missing_sentence(cell: Cell, variants: Sequence[str], without: Sequence[str]) -> str:
+    """No answer to a question that the runs do not hold, and what to drive. Never a silent change of the question."""
+    runs = ", ".join(without[:3]) + (f" and {len(without) - 3} more" if len(without) > 3 else "")
+    return (
+        f"No verdict on what {' and '.join(variants)} did at the {place_words(cell.place)}: it was asked of the {cell.phase}, and {runs} "
+        f"{'has' if len(without) == 1 else 'have'} none that was read there. Drive a {cell.phase} in every run, or name another phase with --phase."
+    )
+
+
+def best_sentence(cell: Cell, best: Sequence[str]) -> str:
+    """Which may be best. More than one name means that these runs cannot tell them apart."""
+    where = f"at the {place_words(cell.place)} ({cell.phase})"
+    if len(best) == 1:
+        return f"Of all, {best[0]} is the best {where}."
+    return f"Which of {' and '.join(best)} is best {where} cannot be told by these runs." if best else ""

@@ -1,0 +1,100 @@
+"""Where in the day each run stood: a car still warm from the run before looks like the change, unless either side was by turns the first."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.study.evidence.order import is_one_after_the_other
+from hotfuel.study.fixes.summaries import Run
+
+AFTER, ALWAYS_FIRST, UNBALANCED = "one after the other", "always first", "unbalanced"
+BALANCED = (
+    0.25  # of a place in the order: sides whose mean positions are this close leave a straight drift no way into the difference
+)
+LEAST_FREEDOM = 3
+
+
+@dataclass(frozen=True)
+class OrderFault:
+    """Why the order of the runs leaves no verdict: one of the kinds above, and the variant that stood first."""
+
+    kind: str
+    first: str
+
+
+def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
+    """Whether all runs are of one day and one side came first: then the car's warming through the day looks like the change."""
+    runs = sorted([*a, *b], key=lambda run: run.start_s)
+    days = {run.day for run in runs}
+    return len(days) == 1 and "" not in days and is_one_after_the_other([run.variant == b[0].variant for run in runs])
+
+
+def order_fault(a: Sequence[Run], b: Sequence[Run]) -> OrderFault | None:
+    """Why no verdict can be had from this order, None where it can or where the order is not known.
+
+    Only days (or recordings) that hold both sides count: there one side's place in the order must be the other's on average, or be fitted, for which
+    each side must have stood first somewhere and three degrees of freedom must remain.
+    """
+    both = [*a, *b]
+    blocks = _blocks(a, b)
+    mixed = [block for block in blocks if len({both[i].variant for i in block}) > 1]
+    if not mixed:
+        return None
+    names = a[0].variant, b[0].variant
+    firsts = [both[block[0]].variant for block in mixed]
+    if len(mixed) == 1 and is_one_after_the_other([both[i].variant == names[1] for i in mixed[0]]):
+        return OrderFault(AFTER, firsts[0])
+    place = _places(len(both), blocks)
+    inside = np.concatenate(mixed)
+    side = np.array([both[i].variant == names[1] for i in inside])
+    offset = place[inside][side].mean() - place[inside][~side].mean()
+    if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts):
+        return None
+    return OrderFault(
+        ALWAYS_FIRST if len(set(firsts)) == 1 and len(mixed) > 1 else UNBALANCED, names[0] if offset > 0 else names[1]
+    )
+
+
+def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray) -> np.ndarray | None:
+    """Each run's place in its day's order (n, 1), centred in each, where it is to be fitted; None where it is not known or cannot be fitted."""
+    both = [*a, *b]
+    blocks = _blocks(a, b)
+    mixed = [block for block in blocks if len({both[i].variant for i in block}) > 1]
+    side = np.array([False] * len(a) + [True] * len(b))
+    averaged = not set(group[~side]) & set(group[side]) and len(set(group)) < len(both)  # then a group's mean is the unit
+    if averaged or not mixed or not _can_be_fitted(a, b, blocks, [both[block[0]].variant for block in mixed]):
+        return None
+    return _places(len(both), blocks)[:, None]
+
+
+def _blocks(a: Sequence[Run], b: Sequence[Run]) -> list[np.ndarray]:
+    """Rows of the runs of each recording that holds both sides, else of each day, in the order they were driven; none where that is not known."""
+    both = [*a, *b]
+    sessions = {run.session for run in a} & {run.session for run in b}
+    names = [run.session if sessions else run.day for run in both]
+    if not np.isfinite([run.start_s for run in both]).all() or "" in names:
+        return []
+    rows = sorted(range(len(both)), key=lambda i: both[i].start_s)
+    return [np.array([i for i in rows if names[i] == name]) for name in dict.fromkeys(names)]
+
+
+def _places(count: int, blocks: Sequence[np.ndarray]) -> np.ndarray:
+    place = np.zeros(count)
+    for block in blocks:
+        place[block] = np.arange(len(block)) - (len(block) - 1) / 2
+    return place
+
+
+def _can_be_fitted(a: Sequence[Run], b: Sequence[Run], blocks: Sequence[np.ndarray], firsts: Sequence[str]) -> bool:
+    """Several days need each side first on one of them; one day, in which the sides alternate, needs only the degrees of freedom."""
+    if len(firsts) > 1 and len(set(firsts)) == 1:
+        return False
+    count = len(a) + len(b)
+    side = np.array([0.0] * len(a) + [1.0] * len(b))
+    if len(firsts) == 1 and is_one_after_the_other(side[blocks[0]].astype(bool).tolist() if len(blocks) == 1 else []):
+        return False
+    dummies = [np.isin(np.arange(count), block).astype(float) for block in blocks]
+    design = np.column_stack([*dummies, _places(count, blocks), side])
+    full = np.linalg.matrix_rank(design)
+    return bool(full > np.linalg.matrix_rank(design[:, :-1]) and count - full >= LEAST_FREEDOM)

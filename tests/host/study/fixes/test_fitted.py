@@ -1,0 +1,160 @@
+"""The question goes by what was fitted and where, never by the answers; what it lacks is said, what is large beside it is seen."""
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.study.drive.phases import DRIVE, PULL, SOAK
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell, Run
+from hypothesis import given
+from hypothesis import strategies as st
+
+PLACES = ("tank", "pump", "carb_inlet")
+CARB = Cell(MEAN, "carb_inlet", PULL)
+CARB_MARGIN = Cell(MARGIN, "carb_inlet", PULL)
+PUMP_SOAK = Cell(MARGIN, "pump", SOAK)
+
+
+def run(variant, number, values, **more):
+    return Run(f"{variant} {number}", variant, f"file {variant} {number}", values, {}, ambient_degc=25.0, **more)
+
+
+def runs(levels, cells=(CARB, CARB_MARGIN, PUMP_SOAK), each=3, spread=1.0, seed=0):
+    """{variant: (level of each cell)} as runs in turn, with a spread from run to run."""
+    random = np.random.default_rng(seed)
+    return [
+        run(
+            name,
+            i,
+            {cell: level + spread * random.normal() for cell, level in zip(cells, values, strict=True)},
+            start_s=100.0 * i,
+        )
+        for i in range(each)
+        for name, values in levels.items()
+    ]
+
+
+def asked(*names, kind="cooler"):
+    return questions(dict.fromkeys(names, Fitted(kind, "carb_inlet")), PLACES)[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "kind"),
+    [
+        ("ice can", "ice"),
+        ("fan-blown cooler", "cooler"),
+        ("heat_shield", "shield"),
+        ("phenolic spacer", "spacer"),
+        ("fan run-on", "fan"),
+        ("return line", "return"),
+        ("device", None),  # holds "ice", and is none
+        ("before", None),
+    ],
+)
+def test_a_name_tells_the_kind(words, kind):
+    assert kind_of(words) == kind
+
+
+def test_what_a_person_writes():
+    assert parse("cooler before carb inlet") == Fitted("cooler", "carb_inlet")
+    assert parse("shield") == Fitted("shield", "")
+    with pytest.raises(InputError, match='"magic before pump" names no kind of fix: write one of ice, cooler'):
+        parse("magic before pump")
+
+
+def test_the_phase_is_the_kinds_own_unless_named_or_the_car_is_not_pulled():
+    def phase(kind, **more):
+        return questions({"x": Fitted(kind, "pump")}, PLACES, **more)[0][0].cells[0].phase
+
+    assert [phase(kind) for kind in ("cooler", "ice", "spacer", "shield", "fan", "return")] == [
+        PULL,
+        PULL,
+        SOAK,
+        SOAK,
+        SOAK,
+        "idle",
+    ]
+    assert phase("cooler", pulled=False) == DRIVE
+    assert phase("shield", pulled=False) == SOAK
+    assert phase("cooler", phase=SOAK) == SOAK
+
+
+def test_a_place_nobody_measured_is_refused_and_a_guess_is_said():
+    with pytest.raises(InputError, match=r"before rail, which not every session measured: there are tank, pump, carb_inlet"):
+        questions({"x": Fitted("cooler", "rail")}, PLACES)
+    (one,), unknown = questions({"ice can": Fitted("ice", guessed=True), "after": None}, PLACES)
+    assert one.cells == (CARB, CARB_MARGIN)
+    assert "Taken from the name: ice can as ice before carb inlet; say otherwise with --fix." in one.said
+    assert unknown == ["after"]
+
+
+def test_the_large_effect_that_was_asked_for_is_the_first_sentence():
+    levels = {"as built": (60, 10, 10), "cooler": (50.5, 0.5, 10), "ice can": (23, -27, 10)}
+    result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
+    assert result.finding().startswith("With ice can, the fuel at the carb inlet (full-throttle pull, mean) was 36")
+    assert [a.verdict for a in result.answers if a.primary] == [verdicts.LOWER, verdicts.LOWER]
+    assert result.best == ("ice can",)
+    assert "Of all, ice can is the best at the carb inlet" in result.finding()
+    pair = next(a for a in result.answers if {a.variant, a.baseline} == {"ice can", "cooler"} and a.cell == CARB)
+    assert pair.asked
+    assert pair.verdict == verdicts.LOWER
+
+
+def test_variants_alike_cannot_be_told_apart():
+    levels = {"as built": (60, 10, 10), "cooler": (50, 0, 10), "ice can": (50.2, 0.2, 10)}
+    result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
+    assert set(result.best) == {"cooler", "ice can"}
+    assert (
+        "Which of cooler and ice can is best at the carb inlet (full-throttle pull) cannot be told by these runs."
+        in result.finding()
+    )
+
+
+def test_the_interval_shown_is_the_one_the_verdict_goes_by():
+    """Three pairs share 5 %: by hand the Bonferroni interval of the pooled t."""
+    levels = {"as built": (60, 10, 10), "cooler": (50, 0, 10), "ice can": (40, 0, 10)}
+    result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
+    for answer in result.answers:
+        if answer.asked:
+            assert answer.level == pytest.approx(1 - 0.05 / 3)
+            assert (answer.low_degc, answer.high_degc) == pytest.approx(answer.estimate.interval(1 - 0.05 / 3))
+            assert (answer.verdict in (verdicts.LOWER, verdicts.HIGHER)) <= (answer.low_degc * answer.high_degc > 0)
+
+
+def test_a_phase_that_was_not_driven_gives_no_verdict_and_what_to_drive():
+    short = runs({"as built": (60, 10, 10), "cooler": (30, -20, -25)})
+    for one in short[:2]:
+        del one.values[CARB], one.values[CARB_MARGIN]
+    result = compare_runs(short, "as built", questions=asked("cooler"))
+    assert not [a for a in result.answers if a.primary]
+    assert result.finding().startswith(
+        "No verdict on what cooler did at the carb inlet: it was asked of the full-throttle pull, and as built 0, cooler 0 have none"
+    )
+    assert "Drive a full-throttle pull in every run, or name another phase with --phase" in result.finding()
+    seen = next(a for a in result.answers if a.cell == PUMP_SOAK)
+    assert seen.verdict == verdicts.SEEN
+    assert "Seen, large, not what was asked: with cooler" in result.finding()
+    assert result.proposed_order
+
+
+def test_the_margin_is_asked_only_behind_a_decided_temperature():
+    result = compare_runs(runs({"a": (60, 10, 10), "b": (60.5, 4.5, 10)}, spread=2.0), "a", questions=asked("b"))
+    margin = next(a for a in result.answers if a.cell == CARB_MARGIN)
+    assert result.answers[0].verdict == verdicts.UNDECIDED
+    assert margin.verdict == verdicts.NO_VERDICT
+
+
+@given(st.lists(st.sampled_from(sorted(KINDS)), min_size=1, max_size=4), st.sampled_from(PLACES), st.integers(0, 10_000))
+def test_the_question_never_goes_by_the_answers(kinds, place, seed):
+    """Whatever was measured, the same fixes ask the same question."""
+    fixes = {f"v{i}": Fitted(kind, place) for i, kind in enumerate(kinds)}
+    made, unknown = questions(fixes, PLACES)
+    assert not unknown
+    assert sorted(name for one in made for name in one.variants) == sorted(fixes)
+    cells = tuple(dict.fromkeys(cell for one in made for cell in one.cells))
+    levels = np.random.default_rng(seed).normal(50, 20, (len(fixes) + 1, len(cells)))
+    result = compare_runs(runs(dict(zip(["base", *fixes], levels, strict=True)), cells, seed=seed), "base", questions=made)
+    assert result.primary == made[0].cells[0]
+    assert {a.cell for a in result.answers if a.asked} == set(cells)
