@@ -6,6 +6,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "firmware"), str(HERE.parent / "protocol")]
 
+import box  # noqa: E402  the path is set first
 import lamp  # noqa: E402  the path is set first
 import pins  # noqa: E402
 import views  # noqa: E402
@@ -20,6 +21,8 @@ def drawings():
         "lamp.svg": views.lamp_card(lamp).svg(),
         "car.svg": views.car().svg(),
         "placement.svg": views.placement().svg(),
+        "stripboard.svg": box.stripboard().svg(),
+        "drilling.svg": box.drilling().svg(),
     }
 
 

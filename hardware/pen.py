@@ -113,14 +113,14 @@ class Sheet:
         elif mark:
             self.ref(x + 14, y - 2, mark, value, "start")
 
-    def clamp(self, x, y, mark):
+    def clamp(self, x, y, mark, value):
         """Two diodes from (x, y): one up to 3V3, one up from ground."""
         self.diode(x, y - 20, "up", reach=20)
         self.diode(x, y + 20, "up", reach=20)
         self.rail(x, y - 40, "3V3")
         self.ground(x, y + 40)
         self.dot(x, y)
-        self.ref(x + 12, y + 24, mark, "BAV99", "start")
+        self.ref(x + 12, y + 24, mark, value, "start")
 
     def terminal(self, x, y, words, anchor="start"):
         """A screw terminal of the box; words beside it, outside."""
@@ -143,5 +143,5 @@ class Sheet:
         self.wire((x + 14, y), (x + 60, y))
         self.dot(x + 36, y)
         self.wire((x + 36, y), (x + 36, y + 4))
-        self.resistor(x + 36, y + 30, pulldown_mark, "100k", standing=True)
+        self.resistor(x + 36, y + 30, pulldown_mark, "100k", standing=True)  # the same at every transistor; a test compares
         self.ground(x + 36, y + 56)

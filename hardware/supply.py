@@ -1,15 +1,25 @@
-"""The sums behind SUPPLY.md: current drawn, days of standing, load dump, cranking, dividers. Nothing here was measured: python hardware/supply.py"""
+"""The sums behind SUPPLY.md: current drawn, days of standing, load dump by hand, dividers. Nothing here was measured: python hardware/supply.py"""
 
 import math
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+import netlist
 
 BATTERY_V = 12.6
 BATTERY_AH, USABLE_SHARE = 45.0, 0.2  # a small starter battery; the rest is left for the starter (common practice, no source)
 CONVERTER_AWAKE, CONVERTER_ASLEEP = 0.85, 0.60  # efficiency of U2 at 50 mA and at 2 mA (assumption)
 PICO_CONVERTER = 0.85
 CONVERTER_IDLE_MA = 0.10  # own draw of U2 at its input, at most, by the parts list
-R1_OHM, DIODE_V, CLAMP_V = 10.0, 0.8, 39.0  # D1 forward, TV1 clamping (24 V type, 38.9 V at its peak current)
+R1_OHM, DIODE_V, CLAMP_V = (
+    netlist.ohm("R1"),
+    0.8,
+    28.2,
+)  # D1 forward; TV1 and TV2 in the middle of their tolerance at 25 degC, at a few ampere
 CONVERTER_LEAST_V = 4.5
-C2_F = 470e-6
+C2_F = netlist.PARTS["C2"].size
 
 # What draws: name, supply V, mA awake, mA asleep, where the figure is from
 LOADS = (
@@ -25,19 +35,27 @@ LOADS = (
     ("U6 clock chip", 3.3, 0.3, 0.0, "datasheet (from memory)"),
     ("U7 barometer", 3.3, 0.7, 0.0, "datasheet (from memory)"),
     ("R19 R20 and U5", 3.3, 0.6, 0.0, "calculated"),
-    ("R23 R24 R25 into the dropped rail", 3.3, 0.0, 3 * 3.0 / 10.0, "calculated: chip selects stay high, 3.0 V over 10k each"),
-    ("PS1 pressure sender", 5.0, 10.0, 0.0, "usual data-sheet maximum (common practice)"),
-    ("LP1 lamp, alive pattern", 5.0, 18.0 * 0.02, 0.0, "calculated: 60 ms in 3 s"),
+    ("R27 button pull-up", 3.3, 0.0, 0.0, "draws only while pressed"),
+    (
+        "PS1 pressure sender through U11",
+        12.6,
+        10.0,
+        0.0,
+        "usual data-sheet maximum (common practice); taken from the battery's side",
+    ),
+    ("U11 tracker", 12.6, 0.06, 0.004, "TPS7B4250 data sheet, light load and standby (the latter from memory)"),
+    ("LP1 lamp, alive pattern", 5.0, 12.0 * 0.02, 0.0, "calculated: 60 ms in 3 s"),
 )
 
 
 def draw_ma(state):
     """Current from a 12.6 V battery; state "awake" or "asleep"."""
     column = 2 if state == "awake" else 3
-    watts = sum(row[1] * row[column] / (PICO_CONVERTER if row[1] < 5 else 1.0) for row in LOADS) / 1000
+    watts = sum(row[1] * row[column] / (PICO_CONVERTER if row[1] < 5 else 1.0) for row in LOADS if row[1] <= 5) / 1000
+    direct_ma = sum(row[column] for row in LOADS if row[1] > 5)
     efficiency = CONVERTER_AWAKE if state == "awake" else CONVERTER_ASLEEP
     divider_ma = BATTERY_V / 110.0
-    return 1000 * watts / efficiency / BATTERY_V + CONVERTER_IDLE_MA + divider_ma
+    return 1000 * watts / efficiency / BATTERY_V + CONVERTER_IDLE_MA + divider_ma + direct_ma
 
 
 def standing_days(after_key_off_h=1.0):
@@ -75,29 +93,15 @@ def hold_up_ms(from_battery_v=12.0):
     return 1000 * 0.5 * C2_F * (full_v**2 - CONVERTER_LEAST_V**2) / watts
 
 
-# ISO 16750-2 starting profile, 12 V (from memory): level, least V for 15 ms, V while the starter turns
-STARTING = (("I", 8.0, 9.5), ("II", 4.5, 6.5), ("III", 3.0, 5.0), ("IV", 6.0, 6.5))
-
-
-def starting_rows():
-    """(level, least V, V while turning, U2's input then, goes on)."""
-    rows = []
-    for level, least_v, turning_v in STARTING:
-        through_dip = converter_input_v(least_v) >= CONVERTER_LEAST_V or hold_up_ms() >= 70
-        at_v = converter_input_v(turning_v)
-        rows.append((level, least_v, turning_v, at_v, through_dip and at_v >= CONVERTER_LEAST_V))
-    return rows
-
-
 def ignition_pin_v(switched_v, pull_down_ohm=50e3):
     """GPIO 3 behind R6 and R7, with the processor's own pull-down; the clamp left out."""
-    lower = 1 / (1 / 8.2e3 + 1 / pull_down_ohm)
-    return switched_v * lower / (24e3 + lower)
+    lower = 1 / (1 / netlist.ohm("R7") + 1 / pull_down_ohm)
+    return switched_v * lower / (netlist.ohm("R6") + lower)
 
 
 if __name__ == "__main__":
     print(f"awake {draw_ma('awake'):.1f} mA, asleep {draw_ma('asleep'):.1f} mA, {standing_days():.0f} days")
     for case in ((101.0, 4.0, 0.4), (79.0, 0.5, 0.4)):
         print(case, "{:.1f} A, {:.0f} J in R1, {:.0f} J in TV1, {:.1f} A2s".format(*load_dump(*case)))
-    print(f"hold-up {hold_up_ms():.0f} ms", starting_rows())
-    print("ignition", [(v, round(ignition_pin_v(v, r), 2)) for v in (9.0, 12.0, 14.4, 15.0) for r in (50e3, 80e3)])
+    print(f"hold-up {hold_up_ms():.0f} ms")
+    print("ignition", [(v, round(ignition_pin_v(v, r), 2)) for v in (2.0, 6.0, 9.0) for r in (50e3, 80e3)])

@@ -1,7 +1,7 @@
 """The other drawings: pin map, lamp card, what sits where in the car, probe placement."""
 
+from header import HEADER, OTHER, group, names_by_header
 from pen import GROUPS, INK, QUIET, Sheet
-from wiring import HEADER, OTHER, group, names_by_header
 
 AMBER = "#f0a202"
 FUEL = "#f6e3b4"
