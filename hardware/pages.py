@@ -98,6 +98,14 @@ def selects():
 TABLES = {"SUPPLY.md": {"pulses": pulses, "faults": faults, "short": short}, "README.md": {"selects": selects}}
 
 
+def _between(text, name, table, page):
+    begin, end = f"<!-- {name} -->", f"<!-- /{name} -->"
+    new, count = re.subn(re.escape(begin) + ".*?" + re.escape(end), lambda _: f"{begin}\n{table}\n{end}", text, flags=re.S)
+    if not count:
+        raise SystemExit(f"{page} has no place for the table {name}: put {begin} and {end} into it")
+    return new
+
+
 def main(arguments):
     """Writes the tables; with --check only says which pages are stale."""
     stale = []
@@ -106,12 +114,7 @@ def main(arguments):
         text = path.read_text(encoding="utf-8")
         new = text
         for name, made in tables.items():
-            begin, end = f"<!-- {name} -->", f"<!-- /{name} -->"
-            new, count = re.subn(
-                re.escape(begin) + ".*?" + re.escape(end), lambda _, t=made(): f"{begin}\n{t}\n{end}", new, flags=re.S
-            )
-            if not count:
-                raise SystemExit(f"{page} has no place for the table {name}: put {begin} and {end} into it")
+            new = _between(new, name, made(), page)
         if new != text:
             stale.append(page)
             if "--check" not in arguments:

@@ -2,7 +2,8 @@
 
 Load dump A: ISO 16750-2 as table 1 of J. Korean Inst. Electromagn. Eng. Sci. 30(8) 629 (2019): 79 to 101 V, 0.5 to 4 ohm,
 40 to 400 ms, rise 10 ms, ten pulses a minute apart. ISO 7637-2 pulse 1 (-150 V, 10 ohm, 2 ms) and 2a (2 ohm) also in
-D. Eddleman, EE News Automotive, 2017. All other values from memory of ISO 7637-2:2011 and ISO 16750-2:2012, level IV: verify the edition. The older ISO/TR 7637/1:1990 has lower levels throughout.
+D. Eddleman, EE News Automotive, 2017. All other values from memory of ISO 7637-2:2011 and ISO 16750-2:2012, level IV: verify the edition.
+The older ISO/TR 7637/1:1990 has lower levels throughout.
 """
 
 import math
