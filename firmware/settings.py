@@ -95,21 +95,17 @@ def check(settings):
         rate_hz = settings["rate_hz"]
         if rate_hz > row["fastest_hz"]:
             raise SettingsError("rate_hz is %d; the %s allows at most %d" % (rate_hz, chip, row["fastest_hz"]))
-        if row["most_averages"]:
-            _check_averages(settings, row["most_averages"])
-
-
-def _check_averages(settings, most):
-    mode, mains_hz, rate_hz = settings["mode"], settings["mains_hz"], settings["rate_hz"]
-    row = most[(mode, mains_hz)]
-    if rate_hz not in row:
-        rates = ", ".join([str(rate) for rate in sorted(row)])
-        raise SettingsError("rate_hz is %d; with mode=%s and mains_hz=%d allowed: %s" % (rate_hz, mode, mains_hz, rates))
-    if settings["averages"] > row[rate_hz]:
-        raise SettingsError(
-            "averages is %d; with mode=%s, mains_hz=%d and rate_hz=%d allowed: at most %d"
-            % (settings["averages"], mode, mains_hz, rate_hz, row[rate_hz])
-        )
+        if "most_averages" in row:
+            mode, mains_hz = settings["mode"], settings["mains_hz"]
+            most = row["most_averages"][(mode, mains_hz)]
+            if rate_hz not in most:
+                rates = ", ".join([str(rate) for rate in sorted(most)])
+                raise SettingsError("rate_hz is %d; with mode=%s and mains_hz=%d allowed: %s" % (rate_hz, mode, mains_hz, rates))
+            if settings["averages"] > most[rate_hz]:
+                raise SettingsError(
+                    "averages is %d; with mode=%s, mains_hz=%d and rate_hz=%d allowed: at most %d"
+                    % (settings["averages"], mode, mains_hz, rate_hz, most[rate_hz])
+                )
 
 
 def changed(settings, text):

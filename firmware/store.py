@@ -4,7 +4,7 @@ import struct
 
 from commands import Refused
 from hotfuel_wire import codec, framing
-from hotfuel_wire.amplifiers import ROWS, gain, uv_per_code
+from hotfuel_wire.amplifiers import ROWS, uv_per_code
 from hotfuel_wire.messages import EVENTS, NOT_A_CODE
 from ring import FOLDER, Ring
 
@@ -48,13 +48,12 @@ class Quiet:
         return time_ms - self._since_ms >= QUIET_MS
 
 
-def _bound(chip, chosen_gain, resolution_bits):
+def _bound(chip, gain, resolution_bits):
     """(a, b, most): within QUIET_DEGC of the amplifier while a * hot - b * cold is not beyond most. A hot code that is a temperature is held against
     the cold one, one that is an EMF against nothing."""
-    row = ROWS[chip]
-    uv = uv_per_code(chip, gain(chip, chosen_gain), resolution_bits)
+    uv = uv_per_code(chip, gain, resolution_bits)
     if uv is None:
-        return int(1024 * row["degc_per_code"]), 1024 // row["cold_codes_per_degc"], 1024 * QUIET_DEGC
+        return int(1024 * ROWS[chip]["line"][0]), 1024 // ROWS[chip]["cold"][0], 1024 * QUIET_DEGC
     return 1, 0, int(QUIET_DEGC * _UV_PER_DEGC / uv) + 1
 
 

@@ -28,8 +28,11 @@ class Layout:
     def __init__(self, name, number, rows):
         self.name = name
         self.number = number
-        self.later = tuple([row for row in rows if len(row) == 5])
-        rows = rows[: len(rows) - len(self.later)]
+        end = len(rows)
+        while len(rows[end - 1]) == 5:
+            end -= 1
+        self.later = rows[end:]
+        rows = rows[:end]
         self.tail = rows[-1] if rows[-1][1] in ("group", "bytes") else None
         self.fixed = HEADER + (rows[:-1] if self.tail else rows)
         self.format = _format(self.fixed)
@@ -72,7 +75,10 @@ def pack_into(buffer, name, values, saturate=False):
     later = layout.later
     while later and later[-1][0] not in values:
         later = later[:-1]
-    most = (PAYLOAD_MAX - layout.size - sum([KINDS[row[1]][1] for row in later])) // layout.group_size
+    room = PAYLOAD_MAX - layout.size
+    for row in later:
+        room -= KINDS[row[1]][1]
+    most = room // layout.group_size
     if len(repeated) > most:
         if not saturate:
             raise WireError("%s.%s has %d entries; at most %d fit" % (name, layout.tail[0], len(repeated), most))
@@ -136,7 +142,7 @@ def unpack(payload):
     count = values[layout.tail[2]] if layout.tail else 0
     end = layout.size + count * layout.group_size
     if len(payload) < end:
-        raise WireError("this %s payload should have at least %d bytes and has %d" % (layout.name, end, len(payload)))
+        raise WireError("a %s payload has at least %d bytes, this one has %d" % (layout.name, end, len(payload)))
     if layout.group:
         names = [row[0] for row in layout.group]
         values[layout.tail[0]] = [
@@ -150,10 +156,7 @@ def unpack(payload):
         if len(payload) >= end + size:
             values[row[0]] = struct.unpack_from("<" + letter, payload, end)[0]
         elif len(payload) > end:
-            raise WireError(
-                "this %s payload ends inside %s, which takes bytes %d to %d; it has %d"
-                % (layout.name, row[0], end, end + size - 1, len(payload))
-            )
+            raise WireError("this %s payload of %d bytes ends inside %s" % (layout.name, len(payload), row[0]))
         else:
             values[row[0]] = row[4]
         end += size

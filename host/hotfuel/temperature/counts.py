@@ -74,16 +74,15 @@ def scale(chip: int, gain: int, resolution_bits: int) -> ChipScale | None:
     if chip not in _ROWS:
         return None
     name, row = _ROWS[chip]
-    bits = row["hot_bits"] or resolution_bits - 1
-    least, most = row["cold_range_degc"]
-    cold, cold_range = 1 / row["cold_codes_per_degc"], (float(least), float(most))
-    if row["degc_per_code"] is not None:
-        return ChipScale(
-            cold, cold_range, 1 << bits, hot_degc_per_code=row["degc_per_code"], hot_mv_per_degc=row["uv_per_degc"] / 1000
-        )
-    if (len(row["gains"]) > 1 and gain not in row["gains"]) or (row["resolutions"] and resolution_bits not in row["resolutions"]):
+    bits = row.get("hot_bits") or resolution_bits - 1
+    codes, least, most = row["cold"]
+    cold, cold_range = 1 / codes, (float(least), float(most))
+    if "line" in row:
+        degc, uv = row["line"]
+        return ChipScale(cold, cold_range, 1 << bits, hot_degc_per_code=degc, hot_mv_per_degc=uv / 1000)
+    if gain not in row.get("gains", (gain,)) or resolution_bits not in row.get("resolutions", (resolution_bits,)):
         return None
-    uv = amplifiers.uv_per_code(name, amplifiers.gain(name, gain), resolution_bits)
+    uv = amplifiers.uv_per_code(name, gain, resolution_bits)
     return ChipScale(cold, cold_range, (1 << bits) - 1, mv_per_code=uv / 1000)
 
 
