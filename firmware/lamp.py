@@ -3,7 +3,7 @@
 # A dark lamp means "dead", so every living state blinks. At most three flashes a second (WCAG 2.3.1), for people sensitive to flicker.
 # The card for the dashboard is hardware/LAMP.md.
 
-from hotfuel_wire.alarm import SHOW_ACT, SHOW_LOST, SHOW_WARN
+from hotfuel_wire import alarm
 
 # pattern -> on and off times in turn, ms
 ALIVE, WINK, STORE_FULL, NO_LIMITS, LOST, WARN, ACT, TEST = 0, 1, 2, 3, 4, 5, 6, 7
@@ -26,11 +26,11 @@ CODE_PAUSE_MS = 1200
 
 def choose(shown, unseen, limits_good, store_full):
     """The pattern for the alarms' most urgent live state, least urgent last."""
-    if shown == SHOW_ACT:
+    if shown == alarm.ACT:
         return ACT
-    if shown == SHOW_WARN:
+    if shown == alarm.WARN:
         return WARN
-    if shown == SHOW_LOST:
+    if shown == alarm.LOST:
         return LOST
     if not limits_good:
         return NO_LIMITS

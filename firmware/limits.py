@@ -6,10 +6,10 @@ Tables and their reading: hotfuel_wire/limit_tables.py. State machine: hotfuel_w
 import board
 from commands import Refused
 from hotfuel_wire import barometer, limit_tables, status
-from hotfuel_wire.alarm import NO_MARGIN, WAIT_MS, Alarms, event_value
+from hotfuel_wire.alarm import UNREADABLE, WAIT_MS, Alarms, event_value
 from hotfuel_wire.amplifiers import gain
 from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
-from hotfuel_wire.probe import UNREADABLE, Probe
+from hotfuel_wire.probe import Probe
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
 from twinfile import TwinFile
 
@@ -94,7 +94,7 @@ class Limits:
                 self.rows.append((channel, limit_tables.IN_LINE, None, None))
         self._fatal = [status.fatal_mask(CHIPS[name]) for name in settings["chips"]]
         self.alarms = Alarms(len(self.rows), self._changed)
-        self._margins = [NO_MARGIN] * len(self.rows)
+        self._margins = [UNREADABLE] * len(self.rows)
         count = len(settings["chips"])
         self._probes = [None] * count  # type: list
         self._per_degc = [0] * count
@@ -186,7 +186,7 @@ class Limits:
             channel, where, reference, limits = self.rows[place]
             if self._elapsed_ms[channel] < 0:
                 continue
-            margin, warn_below = NO_MARGIN, 0
+            margin, warn_below = UNREADABLE, 0
             if self._readable[channel]:
                 margin, warn_below = QUIET, 0
                 # boiling over behind the needle after a hot stop is usual on today's fuel: no lamp for it
@@ -195,7 +195,7 @@ class Limits:
                         limit = limits.get(state)
                         if limit:
                             here = limit_tables.margin_centi(reference, limit, hot[channel], cold[channel], air)
-                            if limit["flags"] & limit_tables.INDICATIVE and here != NO_MARGIN:
+                            if limit["flags"] & limit_tables.INDICATIVE and here != UNREADABLE:
                                 here = max(here, 0)
                             if here < margin:
                                 margin, warn_below = here, limit["warn_centi"]
@@ -222,11 +222,11 @@ class Limits:
         self._readable[channel] = readable
 
     def smallest(self):
-        """(channel, margin in hundredths of a degC) of the smallest margin; (NO_CHANNEL, NO_MARGIN) without one."""
-        least, at = NO_MARGIN, NO_CHANNEL
+        """(channel, margin in hundredths of a degC) of the smallest margin; (NO_CHANNEL, UNREADABLE) without one."""
+        least, at = UNREADABLE, NO_CHANNEL
         for place in range(len(self.rows)):
             margin = self._margins[place]
-            if self.rows[place][3] and margin not in (NO_MARGIN, QUIET) and (at == NO_CHANNEL or margin < least):
+            if self.rows[place][3] and margin not in (UNREADABLE, QUIET) and (at == NO_CHANNEL or margin < least):
                 least, at = margin, self.rows[place][0]
         return at, least
 

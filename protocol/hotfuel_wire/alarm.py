@@ -12,8 +12,11 @@ Lost counts the time that could not be read: it comes at LOST_MS of the last WIN
 
 NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED_UNACKNOWLEDGED = 0, 1, 2, 3
 
-WARN, ACT, LOST = 0, 1, 2
-LEVELS = ("warn", "act", "lost")
+# How a place stands: one numbering on board, host and in stored columns, append only. On the wire an event carries an alarm's level less one.
+QUIET, WARN, ACT, LOST, NO_MARGIN = 0, 1, 2, 3, 4
+LEVELS = ("quiet", "warn", "act", "lost", "no margin")
+ALARMS = (WARN, ACT, LOST)
+URGENCY = (0, 2, 3, 1, 0)  # by level; a lost sensor never outranks a live warning
 
 # Margins are in hundredths of a degC. Stop-and-go traffic chatters at a deadband of 1 degC and not at 2 (own simulation);
 # vapour lock builds within tens of seconds, so the minutes usual in process plants are too slow for the on-delay.
@@ -35,11 +38,7 @@ _TICK_MS = 2000  # one unreadable tick stands for at most this much time: a gap 
 PIECE_MS = 500
 _PIECES = WINDOW_MS // PIECE_MS
 
-NO_MARGIN = -0x3FFFFFFF  # the margin to pass when the place cannot be read
-
-# What the lamp shows, least urgent first. A lost sensor never outranks a live warning or act.
-SHOW_NOTHING, SHOW_LOST, SHOW_WARN, SHOW_ACT = 0, 1, 2, 3
-_SHOWN_AS = (SHOW_WARN, SHOW_ACT, SHOW_LOST)
+UNREADABLE = -0x3FFFFFFF  # the margin to pass when the place cannot be read
 
 
 class Alarm:
@@ -141,7 +140,7 @@ class Alarms:
 
     def __init__(self, places, changed):
         self.places = [
-            (Alarm(ON_DELAY_MS, OFF_DELAY_MS), Alarm(ON_DELAY_MS, OFF_DELAY_MS), Alarm(0, LOST_OFF_DELAY_MS))
+            {WARN: Alarm(ON_DELAY_MS, OFF_DELAY_MS), ACT: Alarm(ON_DELAY_MS, OFF_DELAY_MS), LOST: Alarm(0, LOST_OFF_DELAY_MS)}
             for _ in range(places)
         ]
         self.sights = [Sight() for _ in range(places)]
@@ -150,13 +149,13 @@ class Alarms:
         self._changed = changed
 
     def update(self, place, margin, warn_below, elapsed_ms):
-        """A new margin of `place` (hundredths of a degC, NO_MARGIN when it cannot be read), `elapsed_ms` after the place's last one.
+        """A new margin of `place` (hundredths of a degC, UNREADABLE when it cannot be read), `elapsed_ms` after the place's last one.
 
         warn_below: the margin's uncertainty, hundredths of a degC.
         """
         alarms = self.places[place]
         sight = self.sights[place]
-        unreadable = margin == NO_MARGIN
+        unreadable = margin == UNREADABLE
         sight.step(unreadable, elapsed_ms)
         gone_ms = sight.unreadable_ms
         lost = gone_ms >= LOST_MS and sight.trouble_ms >= ON_DELAY_MS
@@ -189,7 +188,7 @@ class Alarms:
     def acknowledge(self):
         """Quiets the sound, at host or board; the lamp goes on showing what is live, and the wink stays."""
         for place in range(len(self.places)):
-            for level in (WARN, ACT, LOST):
+            for level in ALARMS:
                 alarm = self.places[place][level]
                 old = alarm.state
                 if alarm.acknowledge():
@@ -198,16 +197,16 @@ class Alarms:
     def seen(self):
         """The button in the car: someone has looked. Acknowledges, and clears the wink unless something is still live."""
         self.acknowledge()
-        self.unseen = self.shown() != SHOW_NOTHING
+        self.unseen = self.shown() != QUIET
 
     def shown(self, place=-1):
-        """What the lamp shows for one place, or (-1) for the most urgent one: SHOW_NOTHING, SHOW_LOST, SHOW_WARN, SHOW_ACT."""
-        most = SHOW_NOTHING
+        """The most urgent level that is live, of one place or (-1) of all; QUIET if none is."""
+        most = QUIET
         for index in range(len(self.places)):
             if place in (-1, index):
-                for level in (WARN, ACT, LOST):
-                    if self.places[index][level].live and _SHOWN_AS[level] > most:
-                        most = _SHOWN_AS[level]
+                for level in ALARMS:
+                    if self.places[index][level].live and URGENCY[level] > URGENCY[most]:
+                        most = level
         return most
 
     def sounding(self):
@@ -220,9 +219,9 @@ class Alarms:
 
 def event_value(place, level, old, new):
     """A transition as the `value` of an alarm event."""
-    return place << 12 | level << 8 | old << 4 | new
+    return place << 12 | level - 1 << 8 | old << 4 | new
 
 
 def from_event_value(value):
     """(place, level, old state, new state) of an alarm event's `value`."""
-    return value >> 12, value >> 8 & 15, value >> 4 & 15, value & 15
+    return value >> 12, (value >> 8 & 15) + 1, value >> 4 & 15, value & 15

@@ -8,7 +8,8 @@ A rise is always believed, at once: it can only warn. But what falls are measure
 that a spike of noise does not put the true readings behind it in doubt.
 """
 
-UNREADABLE = -0x3FFFFFFF
+from hotfuel_wire.alarm import UNREADABLE
+
 DOUBT_MS = 10000
 SPIKE_MS = 500
 SPAN = 6000  # fuel from a cool tank behind fuel from a hot soak (own simulation: 50 degC at most)

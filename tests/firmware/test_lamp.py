@@ -45,7 +45,7 @@ def test_patterns_differ_in_count_or_length_of_flash():
 @given(st.sampled_from([0, 1, 2, 3]), st.booleans(), st.booleans(), st.booleans())
 def test_the_most_urgent_is_shown(shown, unseen, limits_good, store_full):
     pattern = lamp.choose(shown, unseen, limits_good, store_full)
-    expected = {alarm.SHOW_ACT: lamp.ACT, alarm.SHOW_WARN: lamp.WARN, alarm.SHOW_LOST: lamp.LOST}.get(shown)
+    expected = {alarm.ACT: lamp.ACT, alarm.WARN: lamp.WARN, alarm.LOST: lamp.LOST}.get(shown)
     if expected is not None:
         assert pattern == expected
     elif not limits_good:

@@ -134,7 +134,7 @@ def test_margins_are_the_hosts_within_half_a_degree(limits_module, car, tables, 
 def test_an_alarm_comes_and_the_lamp_follows(limits_module, tables, tmp_path):
     application, one = loaded(limits_module, tmp_path, tables)
     drive(application, one, [30, 30, 30], 5)
-    assert one._lamp.pattern == limits_module.choose(alarm.SHOW_NOTHING, False, True, False)
+    assert one._lamp.pattern == limits_module.choose(alarm.QUIET, False, True, False)
     drive(application, one, [30, 95, 30], 5)
     alarms = [(event[1], alarm.from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
     assert (1, (alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)) in alarms

@@ -20,6 +20,7 @@ import typer
 from hotfuel.car import Place, Probe, Sensors
 from hotfuel.cli.app import app
 from hotfuel.temperature.accuracy import budget, placement_share, root_sum_square
+from hotfuel_wire import alarm
 
 ROOT = Path(__file__).parent.parent.parent
 HARDWARE = ROOT / "hardware"
@@ -343,7 +344,7 @@ def test_lamp_card_states_every_pattern():
 
 def test_lamp_card_keeps_the_firmwares_order_of_urgency():
     choose, names = LAMP["choose"], LAMP["NAMES"]
-    none, lost, warn, act = 0, LAMP["SHOW_LOST"], LAMP["SHOW_WARN"], LAMP["SHOW_ACT"]
+    none, lost, warn, act = alarm.QUIET, alarm.LOST, alarm.WARN, alarm.ACT
     calls = ((act, 1, 0, 1), (warn, 1, 0, 1), (lost, 1, 0, 1), (none, 1, 0, 1), (none, 1, 1, 1), (none, 0, 1, 1), (none, 0, 1, 0))
     order = [names[choose(*call)] for call in calls]
     assert [row[2] for row in table("LAMP.md", ["pattern"])[1:]] == [*order, "test"]

@@ -33,7 +33,7 @@ with open("alarm_vectors.jsonl") as file:
                         believed += margin is not None
                         if one.fell:
                             falls.append([at[0], one.fell])
-                    alarms.update(place, alarm.NO_MARGIN if margin is None else margin, warn_below, elapsed_ms)
+                    alarms.update(place, alarm.UNREADABLE if margin is None else margin, warn_below, elapsed_ms)
         outcome = [got, alarms.first_out, alarms.unseen, alarms.shown(), alarms.sounding()]
         if one:
             outcome += [believed, falls]

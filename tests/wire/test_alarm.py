@@ -48,7 +48,7 @@ def replay(margins, step_ms=500, places=1):
 
 
 margins = st.integers(-2000, 3000)
-courses = st.lists(st.one_of(margins, st.just(alarm.NO_MARGIN)), max_size=400)
+courses = st.lists(st.one_of(margins, st.just(alarm.UNREADABLE)), max_size=400)
 held = st.lists(st.tuples(margins, st.integers(1, 200)), max_size=12).map(lambda runs: [m for m, n in runs for _ in range(n)])
 
 
@@ -71,10 +71,10 @@ def test_nothing_is_missed_beyond_the_on_delay(course):
     """At the end of every unbroken run below the limit that outlasts the on-delay, the act alarm is live."""
     need = alarm.ON_DELAY_MS // 500 + 1
     for end in range(need, len(course) + 1):
-        if all(margin != alarm.NO_MARGIN and margin < 0 for margin in course[end - need : end]):
+        if all(margin != alarm.UNREADABLE and margin < 0 for margin in course[end - need : end]):
             _, alarms = replay(course[:end])
             assert alarms.places[0][alarm.ACT].live
-            assert alarms.shown() == alarm.SHOW_ACT
+            assert alarms.shown() == alarm.ACT
             break
 
 
@@ -118,9 +118,9 @@ def test_a_lost_sensor_never_outranks_a_live_act(course):
     for _ in range(20):
         alarms.update(0, -100, WARN_BELOW, 500)
     for _ in course:
-        alarms.update(1, alarm.NO_MARGIN, WARN_BELOW, 500)
-    assert alarms.shown() == alarm.SHOW_ACT
-    assert alarms.shown(1) == (alarm.SHOW_LOST if len(course) > 8 else alarm.SHOW_NOTHING)
+        alarms.update(1, alarm.UNREADABLE, WARN_BELOW, 500)
+    assert alarms.shown() == alarm.ACT
+    assert alarms.shown(1) == (alarm.LOST if len(course) > 8 else alarm.QUIET)
 
 
 @given(st.lists(st.tuples(margins, st.integers(0, 4)), max_size=200))
@@ -129,7 +129,7 @@ def test_unreadable_ticks_delay_warn_and_act_by_nothing_but_themselves(course):
     plain, _ = replay([margin for margin, _ in course])
     woven, places = [], []
     for margin, between in course:
-        woven += [margin] + [alarm.NO_MARGIN] * between
+        woven += [margin] + [alarm.UNREADABLE] * between
         places.append(len(woven) - 1 - between)
     broken, _ = replay(woven)
 
@@ -139,13 +139,13 @@ def test_unreadable_ticks_delay_warn_and_act_by_nothing_but_themselves(course):
     assert first_on(broken) == {level: places[step] for level, step in first_on(plain).items()}
 
 
-@given(st.lists(st.one_of(margins, st.just(alarm.NO_MARGIN)), max_size=400))
+@given(st.lists(st.one_of(margins, st.just(alarm.UNREADABLE)), max_size=400))
 def test_the_window_counts_what_it_holds(course):
     """Against a plain list of the last ticks: the window is 7.5 to 8 s long."""
     sight = alarm.Sight()
     for at, margin in enumerate(course):
-        sight.step(margin == alarm.NO_MARGIN, 200)
-        gone = [before == alarm.NO_MARGIN for before in course[: at + 1]]
+        sight.step(margin == alarm.UNREADABLE, 200)
+        gone = [before == alarm.UNREADABLE for before in course[: at + 1]]
         assert 200 * sum(gone[-37:]) <= sight.unreadable_ms <= 200 * sum(gone[-40:])
 
 
@@ -154,7 +154,7 @@ def test_the_window_counts_what_it_holds(course):
 
 def course_of(seed, share, margin, seconds):
     draw = random.Random(seed)
-    return [alarm.NO_MARGIN if draw.random() < share else margin for _ in range(5 * seconds)]
+    return [alarm.UNREADABLE if draw.random() < share else margin for _ in range(5 * seconds)]
 
 
 def seconds_to(level, course):
@@ -173,15 +173,15 @@ def test_act_with_unreadable_ticks_at_random(share):
 
 def test_act_with_every_so_many_ticks_unreadable():
     for every, most_s in ((20, 4.4), (10, 4.6), (5, 5.2), (2, 8.2)):
-        course = [alarm.NO_MARGIN if step % every == 0 else -500 for step in range(3000)]
+        course = [alarm.UNREADABLE if step % every == 0 else -500 for step in range(3000)]
         assert seconds_to(alarm.ACT, course) <= most_s
 
 
 def test_lost_with_most_ticks_unreadable():
     found = [seconds_to(alarm.LOST, course_of(seed, 0.6, 2000, 60)) for seed in range(500)]
     assert sum(at <= 10 for at in found) >= 495
-    assert seconds_to(alarm.LOST, [alarm.NO_MARGIN, 2000] * 300) <= 10
-    assert seconds_to(alarm.LOST, [alarm.NO_MARGIN] * 300) == 4.0
+    assert seconds_to(alarm.LOST, [alarm.UNREADABLE, 2000] * 300) <= 10
+    assert seconds_to(alarm.LOST, [alarm.UNREADABLE] * 300) == 4.0
 
 
 @pytest.mark.parametrize("seeds", [range(25), pytest.param(range(25, 500), marks=pytest.mark.slow)])  # slow: 6 s
@@ -189,6 +189,6 @@ def test_one_unreadable_tick_in_ten_is_not_lost(seeds):
     assert all(seconds_to(alarm.LOST, course_of(seed, 0.1, 2000, 600)) is None for seed in seeds)
 
 
-@given(st.integers(0, 15), st.integers(0, 2), st.integers(0, 3), st.integers(0, 3))
+@given(st.integers(0, 15), st.sampled_from(alarm.ALARMS), st.integers(0, 3), st.integers(0, 3))
 def test_event_value_round_trip(place, level, old, new):
     assert alarm.from_event_value(alarm.event_value(place, level, old, new)) == (place, level, old, new)

@@ -9,11 +9,10 @@ from hotfuel_wire import alarm
 
 from hotfuel.car import Car
 from hotfuel.risk.alarm_inputs import alarm_inputs
-from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_WARNING, WARN, PlaceMargin
+from hotfuel.risk.level import Level
+from hotfuel.risk.margin import NEEDLE, PlaceMargin
 
 LAMP_NO_LIMITS, LAMP_WINK, LAMP_TEST = 3, 1, 7  # health.lamp, see hotfuel_wire.meanings
-_STATES = {alarm.SHOW_NOTHING: NO_WARNING, alarm.SHOW_LOST: LOST, alarm.SHOW_WARN: WARN, alarm.SHOW_ACT: ACT}
-_SHOWN = (alarm.SHOW_WARN, alarm.SHOW_ACT, alarm.SHOW_LOST)
 _LIVE = (alarm.UNACKNOWLEDGED, alarm.ACKNOWLEDGED)
 
 
@@ -56,10 +55,10 @@ class _Book:
             levels.add(level)
         else:
             levels.discard(level)
-        if level == alarm.LOST:
+        if level == Level.LOST:
             return
         spell = self.spells.setdefault(place, Spell())
-        if levels - {alarm.LOST}:
+        if levels - {Level.LOST}:
             if not self.first:
                 self.first = place
             if math.isnan(spell.begin) or not math.isnan(spell.end):
@@ -67,17 +66,16 @@ class _Book:
         else:
             if not math.isnan(spell.begin) and math.isnan(spell.end):
                 spell.end = at
-            if not any(others - {alarm.LOST} for others in self.live.values()):
+            if not any(others - {Level.LOST} for others in self.live.values()):
                 self.first = ""
 
-    def state(self, place: str) -> int:
-        """A key of risk.margin.STATES."""
-        shown = max((_SHOWN[level] for level in self.live.get(place, ())), default=alarm.SHOW_NOTHING)
-        return _STATES[shown]
+    def state(self, place: str) -> Level:
+        """The most urgent that is live."""
+        return max((Level(level) for level in self.live.get(place, ())), key=lambda level: level.urgency, default=Level.QUIET)
 
     @property
     def sounding(self) -> bool:
-        return any(level == alarm.ACT for _, level in self.unacknowledged)
+        return any(level == Level.ACT for _, level in self.unacknowledged)
 
 
 class BoardAlarms(_Book):
@@ -102,7 +100,7 @@ class BoardAlarms(_Book):
     def event(self, value: int, place: str, detail: bytes, at: float) -> None:
         """An event "alarm" of the place its channel serves."""
         _, level, _, new = alarm.from_event_value(value)
-        if level < len(alarm.LEVELS) and new <= alarm.RETURNED_UNACKNOWLEDGED:
+        if level in alarm.ALARMS and new <= alarm.RETURNED_UNACKNOWLEDGED:
             self.turn(place + NEEDLE if detail == b"needle" else place, level, new, at)
 
     def new_boot(self) -> None:

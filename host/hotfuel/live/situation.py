@@ -6,7 +6,7 @@ from typing import Any
 
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
-from hotfuel.risk.margin import NO_MARGIN
+from hotfuel.risk.level import Level
 from hotfuel.risk.trend import UNKNOWN, Trend
 
 
@@ -26,7 +26,7 @@ class PlaceNow:
     pressure_kpa: float = math.nan
     criterion: str = ""
     basis: str = ""
-    state: int = NO_MARGIN
+    state: Level = Level.NO_MARGIN
     percolates: bool = False
     indicative: bool = False
     trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))

@@ -20,7 +20,8 @@ from hotfuel.live.history import History, Stretch
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.log.follow import Follower
-from hotfuel.risk.margin import LOST, NEEDLE, NO_MARGIN, NO_WARNING, PlaceMargin
+from hotfuel.risk.level import Level
+from hotfuel.risk.margin import NEEDLE, PlaceMargin
 from hotfuel.risk.trend import BOILING, UNKNOWN, WINDOW_S, Trend, trend
 from hotfuel.samples.losses import gap_reason
 from hotfuel.samples.stream import Message
@@ -276,12 +277,12 @@ class LiveState:
         disagreement: tuple[str, ...] = ()
         if use_board and self.host is not None:
             names = margin_places(self.car) if self.car is not None else []
-            disagreement = tuple(name for name in names if _rank(self.host.state(name)) > max(_rank(self.board.state(name)), 1))
+            disagreement = tuple(name for name in names if self.host.state(name).urgency > max(self.board.state(name).urgency, 1))
         source = self.board if use_board or self.host is None else self.host
         return Situation(
             name=self.name, live=self.live, read_share=self._read_share(), age_s=math.nan if self._heard is None else self._clock() - self._heard,
             at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
-            unseen_places=tuple(dict.fromkeys(p.name.removesuffix(NEEDLE) for p in places if p.state == LOST or (p.reason and p.role != "other"))),
+            unseen_places=tuple(dict.fromkeys(p.name.removesuffix(NEEDLE) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
             outlooks=self._outlooks, standing=self._stop.on, marks=tuple(self.marks), notes=tuple(self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
@@ -298,7 +299,7 @@ class LiveState:
                 "degc": float(batch.degc[-1, number]), "reason": int(batch.reason[-1, number]), "last_degc": seen_degc, "last_age_s": at - seen_at,
             }  # fmt: skip
             if name not in batch.margins:
-                result.append(PlaceNow(name, role, state=LOST if plain["reason"] else NO_MARGIN, **plain))  # type: ignore[arg-type]
+                result.append(PlaceNow(name, role, state=Level.LOST if plain["reason"] else Level.NO_MARGIN, **plain))  # type: ignore[arg-type]
                 continue
             for place in (name, name + NEEDLE):
                 if place in batch.margins:
@@ -314,10 +315,10 @@ class LiveState:
         state, spell = self.host.state(name), self.host.spells.get(name)
         if self.board.capable:
             theirs = self.board.state(name)
-            if _rank(theirs) >= _rank(state):
+            if theirs.urgency >= state.urgency:
                 state, spell = theirs, self.board.spells.get(name) or spell
-        if state == NO_WARNING and place.state[-1] == NO_MARGIN:
-            state = NO_MARGIN
+        if state == Level.QUIET and place.state[-1] == Level.NO_MARGIN:
+            state = Level.NO_MARGIN
         margin = float(place.margin_degc[-1])
         return PlaceNow(
             name, "needle" if name.endswith(NEEDLE) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
@@ -344,14 +345,6 @@ class LiveState:
 def _nearest(place: PlaceNow) -> float:
     # percolation after a hot stop is a note: it must not hide a place that can still be warned of
     return place.margin_degc + (1000.0 if place.percolates else 0.0)
-
-
-_RANKS = {NO_MARGIN: 0, NO_WARNING: 0, LOST: 1}
-
-
-def _rank(state: int) -> int:
-    """How urgent: sensor lost never outranks a live warning."""
-    return _RANKS.get(state, state + 1)
 
 
 def _car(path: Path | None) -> tuple[car_file.Car | None, list[str]]:

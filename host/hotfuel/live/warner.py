@@ -8,18 +8,19 @@ from hotfuel.car import Car
 from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.wording import place_name
+from hotfuel.risk.level import Level
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown
 
 _COMES = {
-    alarm.WARN: "warning: {place} has {margin} left, give or take {uncertainty} (now {temperature}, limit {limit})",
-    alarm.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
-    alarm.LOST: "sensor lost: {place} cannot be read",
+    Level.WARN: "warning: {place} has {margin} left, give or take {uncertainty} (now {temperature}, limit {limit})",
+    Level.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
+    Level.LOST: "sensor lost: {place} cannot be read",
 }
 _GOES = {
-    alarm.WARN: "{place}: the warning is over",
-    alarm.ACT: "{place}: back below its limit",
-    alarm.LOST: "{place}: can be read again",
+    Level.WARN: "{place}: the warning is over",
+    Level.ACT: "{place}: back below its limit",
+    Level.LOST: "{place}: can be read again",
 }
 
 
@@ -49,7 +50,7 @@ class Warner:
     def _turned(self, place: str, level: int, new: int) -> None:
         if new == alarm.ACKNOWLEDGED:
             return
-        sentence = (_COMES if new == alarm.UNACKNOWLEDGED else _GOES)[level]
+        sentence = (_COMES if new == alarm.UNACKNOWLEDGED else _GOES)[Level(level)]
         assert self._batch is not None
         here = self._batch.margins[place]
         self._say(

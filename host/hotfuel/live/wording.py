@@ -12,7 +12,8 @@ from hotfuel.car import place_words
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.forecasts import Outlook, later
 from hotfuel.live.situation import PlaceNow, Situation
-from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, NO_WARNING, STATES, WARN
+from hotfuel.risk.level import Level
+from hotfuel.risk.margin import NEEDLE
 from hotfuel.risk.soak import Band
 from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING
 from hotfuel.temperature.counts import REASONS
@@ -22,23 +23,23 @@ STALE_S = 2.0  # numbers older than this are not shown as if they were now
 DRIVER = "The driver does not operate this and does not read it while moving."
 CAUTION = "No warning does not mean safe: fuel can boil where there is no probe."
 NOTE = "percolation"
-KEYS = {NO_WARNING: "quiet", WARN: "warn", ACT: "act", LOST: "lost", NO_MARGIN: "none"}
+KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.ACT: "act", Level.LOST: "lost", Level.NO_MARGIN: "none"}
 _ARROWS = {CLOSING: "closing", OPENING: "opening", LEVEL: "level", BOILING: "boiling"}
 _LAMPS = ("alive", "slow wink: look later", "store full", "no limits, or old ones", "sensor lost", "warn", "act", "lamp test")
 
 _HOT_LINES = "Do not open cap, lines or filters while hot: they hold pressure."
 # (state, engine stands) -> what to do; the first of the feed side, the second from the pump on
 _ACTIONS = {
-    (WARN, False): (
+    (Level.WARN, False): (
         "Second pump or fan on, if fitted. When standing, raise the idle: fuel that moves stays cooler.",
         "Fan on, if fitted. When standing, raise the idle: fuel that moves stays cooler.",
     ),
-    (ACT, False): (
+    (Level.ACT, False): (
         "Pull over where it is safe, clear of traffic. Second pump or fan on. " + _HOT_LINES,
         "Pull over where it is safe, clear of traffic. Fan on, fast idle. " + _HOT_LINES,
     ),
-    (WARN, True): ("Give it air outdoors, no flame or spark near; someone stays with the car. " + _HOT_LINES,) * 2,
-    (ACT, True): (
+    (Level.WARN, True): ("Give it air outdoors, no flame or spark near; someone stays with the car. " + _HOT_LINES,) * 2,
+    (Level.ACT, True): (
         "Hard restart to be expected: wait, outdoors, no flame or spark near; someone stays with the car. " + _HOT_LINES,
     ) * 2,
 }  # fmt: skip
@@ -149,8 +150,8 @@ def _minutes(band: Band) -> str:
 
 def _place(place: PlaceNow, shown: Shown, clock: _Clock, standing: bool) -> dict[str, Any]:
     seen = math.isfinite(place.degc)
-    key = KEYS.get(place.state, "none")
-    word = STATES.get(place.state, "")
+    key = KEYS[place.state]
+    word = place.state.words
     if not seen and key not in ("warn", "act"):
         key, word = "lost", "sensor lost"
     if place.percolates and key in ("quiet", "none"):
@@ -242,7 +243,7 @@ def _flags(now: Situation, clock: _Clock) -> list[str]:
     flags = []
     if now.first:
         flags.append(f"first: {place_name(now.first)}")
-    if now.winks and not any(place.state in (WARN, ACT) for place in now.places):
+    if now.winks and not any(place.state in (Level.WARN, Level.ACT) for place in now.places):
         flags.append(
             "something happened, look later"
             + ("; the lamp winks until the button in the car is pressed" if now.board_warns else "")

@@ -4,7 +4,8 @@ import numpy as np
 import numpy.typing as npt
 from hotfuel_wire import alarm
 
-from hotfuel.risk.margin import ACT, LOST, NEEDLE, NO_MARGIN, PlaceMargin
+from hotfuel.risk.level import Level
+from hotfuel.risk.margin import NEEDLE, PlaceMargin
 
 
 def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -14,16 +15,16 @@ def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple
     running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
     after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
     """
-    known = place.state < LOST
+    known = place.state < Level.LOST
     margin = np.rint(np.where(known, place.margin_degc, 0.0) * 100).astype(np.int64)
     warn_below = np.rint(np.where(known, place.uncertainty_degc, 0.0) * 100).astype(np.int64)
-    margin = np.where((margin < 0) & (place.state != ACT), 0, margin)  # indicative
+    margin = np.where((margin < 0) & (place.state != Level.ACT), 0, margin)  # indicative
     if percolates(name, place):
         margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)
-    unreadable, seen = place.state == LOST, place.state != NO_MARGIN
+    unreadable, seen = place.state == Level.LOST, place.state != Level.NO_MARGIN
     if place.traced is not None:
         unreadable, seen = unreadable | place.traced.doubted, seen & ~place.traced.waiting
-    return np.where(unreadable, alarm.NO_MARGIN, margin), warn_below, seen
+    return np.where(unreadable, alarm.UNREADABLE, margin), warn_below, seen
 
 
 def percolates(name: str, place: PlaceMargin) -> bool:

@@ -16,27 +16,19 @@ from hotfuel.car import Car, Place
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.criterion import Criterion, criterion
+from hotfuel.risk.level import Level
 from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
 from hotfuel.risk.probes import Traced
 from hotfuel.temperature.accuracy import budget, root_sum_square
 
-# Codes are stored in exports: append only.
-STATES: dict[int, str] = {
-    0: "no warning",
-    1: "warn",
-    2: "act",
-    3: "sensor lost",
-    4: "no margin here",
-}
-NO_WARNING, WARN, ACT, LOST, NO_MARGIN = STATES
 NEEDLE = "_needle"
 _BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's cache
 
 
 @dataclass(frozen=True)
 class PlaceMargin:
-    """One place's arrays, all of the temperatures' shape. state: keys of STATES, without the delays the alarm adds.
+    """One place's arrays, all of the temperatures' shape. state: hotfuel.risk.level.Level, without the delays the alarm adds.
 
     traced: which of these ticks the alarm judges by; None where each is its own.
     """
@@ -194,13 +186,13 @@ def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
 
 
 def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: bool) -> np.ndarray:
-    state = np.where(margin < uncertainty, np.uint8(WARN), np.uint8(NO_WARNING))
+    state = np.where(margin < uncertainty, np.uint8(Level.WARN), np.uint8(Level.QUIET))
     if act:
-        state[margin <= 0] = ACT
+        state[margin <= 0] = Level.ACT
     unknown = np.isnan(margin)
     if unknown.any():
-        state[unknown] = NO_MARGIN
-        state[np.isnan(degc)] = LOST
+        state[unknown] = Level.NO_MARGIN
+        state[np.isnan(degc)] = Level.LOST
     return state
 
 

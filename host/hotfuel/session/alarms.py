@@ -6,6 +6,7 @@ import numpy as np
 from hotfuel_wire import alarm
 
 from hotfuel.risk.alarm_inputs import alarm_inputs
+from hotfuel.risk.level import Level
 from hotfuel.risk.margin import MarginTable
 
 
@@ -35,7 +36,7 @@ def spans(table: MarginTable, seconds: np.ndarray) -> list[Span]:
 def _of_place(
     name: str, rows: np.ndarray, margin: np.ndarray, warn_below: np.ndarray, elapsed_ms: np.ndarray, end: int
 ) -> list[Span]:
-    unreadable = margin == alarm.NO_MARGIN
+    unreadable = margin == alarm.UNREADABLE
     read = ~unreadable
     conditions = (  # of warn and act: where they hold, where they are clear beyond the deadband; as Alarms.update has them
         (read & (margin < warn_below), read & (margin >= warn_below + alarm.DEADBAND)),
@@ -43,9 +44,9 @@ def _of_place(
     )
     # one bit a condition: while all the machine waits for are clear, nothing can change
     bits = np.zeros(len(margin), np.uint8)
-    for level, (on, off) in enumerate(conditions):
+    for level, (on, off) in enumerate(conditions, start=Level.WARN):
         bits |= (on.astype(np.uint8) << level) | (off.astype(np.uint8) << (level + 3))
-    bits |= unreadable.astype(np.uint8) << alarm.LOST
+    bits |= unreadable.astype(np.uint8) << int(Level.LOST)
     positions = [np.flatnonzero(bits & (1 << number)) for number in range(6)]
     seen_again = np.flatnonzero(read)
     clock_ms = np.cumsum(elapsed_ms)
@@ -64,15 +65,15 @@ def _of_place(
     while at < len(margin):
         machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
         at += 1
-        waiting = single[alarm.WARN].waiting or single[alarm.ACT].waiting or single[alarm.LOST].waiting
-        if sight.saturated and single[alarm.LOST].live and at < len(margin) and unreadable[at]:
+        waiting = single[Level.WARN].waiting or single[Level.ACT].waiting or single[Level.LOST].waiting
+        if sight.saturated and single[Level.LOST].live and at < len(margin) and unreadable[at]:
             # Blind throughout: neither the window nor a paused timer changes, if the window's pieces stand as they did.
             after = np.searchsorted(seen_again, at)
             until = int(seen_again[after]) if after < len(seen_again) else len(margin)
             alike = np.flatnonzero((clock_ms[at - 1 : until] - clock_ms[at - 1]) % alarm.PIECE_MS == 0)
             at += int(alike[-1])
         elif not waiting and not sight.unreadable_ms:
-            awaited = [level + 3 if single[level].live else level for level in (alarm.WARN, alarm.ACT)] + [alarm.LOST]
+            awaited = [level + 3 if single[level].live else level for level in (Level.WARN, Level.ACT)] + [Level.LOST]
             ahead = (positions[number][np.searchsorted(positions[number], at) :][:1] for number in awaited)
             at = min((int(found_at[0]) for found_at in ahead if found_at.size), default=len(margin))
     found += [Span(name, alarm.LEVELS[level], int(rows[first]), end) for level, first in began.items()]

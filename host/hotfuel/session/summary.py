@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from hotfuel.risk.margin import ACT, LOST, WARN, MarginTable
+from hotfuel.risk.level import Level
+from hotfuel.risk.margin import MarginTable
 from hotfuel.session.means import SMOOTH_S, per_second, smoothed
 
 
@@ -130,7 +131,7 @@ def _of_place(
         return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
     left = means.of(margin.margin_degc)
     least = int(np.nanargmin(left))
-    near = (margin.state == WARN) | (margin.state == ACT) | ((margin.state != LOST) & (margin.margin_degc <= 0))
+    near = (margin.state == Level.WARN) | (margin.state == Level.ACT) | ((margin.state != Level.LOST) & (margin.margin_degc <= 0))
     with np.errstate(invalid="ignore"):
         beyond = margin.margin_degc <= 0
     return PlaceSummary(

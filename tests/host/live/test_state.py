@@ -13,7 +13,7 @@ from hotfuel.live import forecasts, history
 from hotfuel.live.state import LiveState
 from hotfuel.live.wording import panel
 from hotfuel.log.append import LogWriter
-from hotfuel.risk.margin import ACT, LOST, NO_MARGIN, NO_WARNING, WARN
+from hotfuel.risk.level import Level
 from hotfuel.units import Shown
 from hotfuel_wire import alarm
 from hotfuel_wire.messages import NO_ANSWER
@@ -92,9 +92,9 @@ def test_states_and_the_smallest_margin_on_the_way(session, drive):
     assert now.smallest.degc == pytest.approx(synthetic.climb(399.8)[1], abs=0.02)
     assert now.smallest.margin_degc < 0
     states = {place.name: place.state for place in now.places}
-    assert states["pump"] == ACT
-    assert states["tank"] == NO_WARNING
-    assert states["carb_inlet_needle"] == WARN
+    assert states["pump"] == Level.ACT
+    assert states["tank"] == Level.QUIET
+    assert states["carb_inlet_needle"] == Level.WARN
     assert now.first == "pump"
     assert not now.board_warns
     assert now.standing is False
@@ -182,7 +182,7 @@ def test_a_lost_sensor_is_said_with_its_reason_and_its_last_number(session):
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
     pump = next(place for place in now.places if place.name == "pump")
-    assert pump.state == LOST
+    assert pump.state == Level.LOST
     assert math.isnan(pump.degc)
     assert pump.last_degc == pytest.approx(40.0, abs=0.02)
     assert pump.last_age_s == pytest.approx(30.0, abs=0.5)
@@ -202,7 +202,7 @@ def test_without_a_usable_car_file_there_are_temperatures_and_a_sentence(session
     for path, sentence in ((without, "There is no car file in this session"), (broken, "The car file was left out")):
         with LiveState(path) as state:
             now = read(state).situation()
-        assert [place.state for place in now.places] == [NO_MARGIN] * 3
+        assert [place.state for place in now.places] == [Level.NO_MARGIN] * 3
         assert now.smallest is None
         assert now.places[0].degc == pytest.approx(32.1, abs=0.05)
         assert any(note.startswith(sentence) for note in now.notes)
@@ -223,17 +223,17 @@ def test_the_boards_own_warning_is_shown_and_only_it_clears_its_wink(session):
         if number == 20:
             with_health(made, time_s, 0)
         if number == 50:
-            value = alarm.event_value(1, alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)
+            value = alarm.event_value(1, Level.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)
             made.event(time_s, "alarm", value, channel=1)
             with_health(made, time_s, 6, 1)
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
         assert now.board_warns
         assert {p.name: p.state for p in now.places} == {
-            "tank": NO_WARNING,
-            "pump": ACT,
-            "carb_inlet": NO_WARNING,
-            "carb_inlet_needle": NO_WARNING,
+            "tank": Level.QUIET,
+            "pump": Level.ACT,
+            "carb_inlet": Level.QUIET,
+            "carb_inlet_needle": Level.QUIET,
         }
         assert now.sounding
         assert now.winks
@@ -241,13 +241,13 @@ def test_the_boards_own_warning_is_shown_and_only_it_clears_its_wink(session):
         state.host.acknowledge()
         assert state.situation().winks
     for new in (alarm.ACKNOWLEDGED, alarm.NORMAL):
-        made.event(30.0, "alarm", alarm.event_value(1, alarm.ACT, 0, new), channel=1)
+        made.event(30.0, "alarm", alarm.event_value(1, Level.ACT, 0, new), channel=1)
         with_health(made, 30.0, 1, 1)
         with LiveState(session(made.data)) as state:
             now = read(state).situation()
             assert not now.sounding
             assert now.winks
-            assert now.places[1].state == (ACT if new == alarm.ACKNOWLEDGED else NO_WARNING)
+            assert now.places[1].state == (Level.ACT if new == alarm.ACKNOWLEDGED else Level.QUIET)
     with_health(made, 31.0, 0, 0)
     with LiveState(session(made.data)) as state:
         assert not read(state).situation().winks
@@ -259,7 +259,7 @@ def test_a_board_without_limits_leaves_the_warning_to_the_host(session):
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
     assert not now.board_warns
-    assert next(place for place in now.places if place.name == "pump").state == ACT
+    assert next(place for place in now.places if place.name == "pump").state == Level.ACT
     rows = {row["name"]: row for row in panel(now, Shown("si"))["health"]}
     assert rows["warnings"]["text"] == "by this computer: the board has no limits, or old ones"
 
@@ -270,7 +270,7 @@ def test_limits_of_board_and_car_file_that_disagree_are_said(session):
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
     assert "pump" in now.disagreement
-    assert now.places[1].state == ACT  # the careful one of the two
+    assert now.places[1].state == Level.ACT  # the careful one of the two
     assert any("load them again" in flag for flag in panel(now, Shown("si"))["flags"])
 
 
@@ -278,14 +278,14 @@ def test_a_board_that_starts_anew_has_forgotten_its_warnings(session):
     made = synthetic.Recording()
     for number in range(50):
         made.reading(number * 0.2, [30.0, 40.0, 45.0])
-    made.event(10.0, "alarm", alarm.event_value(1, alarm.ACT, 0, 1), channel=1)
+    made.event(10.0, "alarm", alarm.event_value(1, Level.ACT, 0, 1), channel=1)
     with_health(made, 10.0, 6)
     made.boot(2)
     for number in range(50):
         made.reading(number * 0.2, [30.0, 41.0, 45.0])
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
-    assert [place.state for place in now.places] == [NO_WARNING] * 4
+    assert [place.state for place in now.places] == [Level.QUIET] * 4
     assert now.health["boots"] == 2
     assert now.at == pytest.approx(9.8 + 1.0 + 9.8)
     assert now.places[1].degc == pytest.approx(41.0, abs=0.02)
@@ -344,4 +344,4 @@ def test_a_clamp_on_probe_warns_and_never_says_act(session):
         now = read(state).situation()
     pump = next(place for place in now.places if place.name == "pump")
     assert pump.margin_degc < 0
-    assert pump.state == WARN
+    assert pump.state == Level.WARN

@@ -9,7 +9,7 @@ from hotfuel.live import wording
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.situation import PlaceNow, Situation
-from hotfuel.risk.margin import ACT, LOST, NO_WARNING, WARN
+from hotfuel.risk.level import Level
 from hotfuel.risk.soak import Band, IdleForecast
 from hotfuel.risk.trend import BOILING, CLOSING, LEVEL, Trend
 from hotfuel.units import Shown
@@ -22,7 +22,7 @@ HEALTH = {
 }  # fmt: skip
 
 
-def place(name="pump", margin=5.0, state=NO_WARNING, **more):
+def place(name="pump", margin=5.0, state=Level.QUIET, **more):
     values = {
         "name": name, "role": "pump", "degc": 50.0, "reason": 0, "last_degc": 50.0, "last_age_s": 0.0, "limit_degc": 50.0 + margin,
         "margin_degc": margin, "uncertainty_degc": 2.5, "pressure_kpa": 94.3, "criterion": "V/L 20", "state": state, "trend": Trend(LEVEL),
@@ -57,20 +57,25 @@ def test_a_margin_used_up_and_one_of_nothing(margin, margin_text, left, spread):
 
 @pytest.mark.parametrize(
     ("state", "key", "word"),
-    [(NO_WARNING, "quiet", "no warning"), (WARN, "warn", "warn"), (ACT, "act", "act"), (LOST, "lost", "sensor lost")],
+    [
+        (Level.QUIET, "quiet", "no warning"),
+        (Level.WARN, "warn", "warn"),
+        (Level.ACT, "act", "act"),
+        (Level.LOST, "lost", "sensor lost"),
+    ],
 )
 @pytest.mark.parametrize("running", [1.0, 0.0, math.nan])
 def test_every_state_has_a_word_and_an_action(state, key, word, running):
     shown = wording.panel(situation(place(state=state), inputs={"running": running}), Shown("si"))["places"][0]
     assert (shown["key"], shown["word"]) == (key, word)
     assert shown["action"].endswith(".")
-    if state == ACT:
+    if state == Level.ACT:
         assert "Do not open cap" in shown["action"]
         assert ("Pull over where it is safe" in shown["action"]) == (running != 0)
 
 
 def test_the_worst_state_anywhere_leads_even_if_another_margin_is_smaller():
-    head = wording.panel(situation(place("pump", 3.0, WARN), place("carb_inlet", 4.0, ACT)), Shown("si"))["head"]
+    head = wording.panel(situation(place("pump", 3.0, Level.WARN), place("carb_inlet", 4.0, Level.ACT)), Shown("si"))["head"]
     assert (head["key"], head["place"], head["where"]) == ("act", "pump", "carb inlet")
     assert head["action"].startswith("Pull over")
 
@@ -94,7 +99,7 @@ def test_a_time_whose_end_nobody_can_tell_has_no_end():
 
 
 def test_what_was_hot_is_said_with_its_time():
-    calm, hot = place(spell=Spell(40.0, 70.0)), place(state=WARN, spell=Spell(40.0, math.nan))
+    calm, hot = place(spell=Spell(40.0, 70.0)), place(state=Level.WARN, spell=Spell(40.0, math.nan))
     assert wording.panel(situation(calm, at=700.0), Shown("si"))["places"][0]["history"] == "was hot 0:00:40 h, quiet 10 min"
     assert wording.panel(situation(hot, at=700.0), Shown("si"))["places"][0]["history"] == "hot now, since 0:00:40 h"
 
@@ -107,7 +112,11 @@ def test_an_idle_forecast_reads_at_a_glance():
 
 
 def test_no_word_promises_anything_or_tells_a_likelihood():
-    states = [place(state=state, margin=margin) for state in (NO_WARNING, WARN, ACT, LOST) for margin in (-5.0, 0.5, 20.0)]
+    states = [
+        place(state=state, margin=margin)
+        for state in (Level.QUIET, Level.WARN, Level.ACT, Level.LOST)
+        for margin in (-5.0, 0.5, 20.0)
+    ]
     for running in (0.0, 1.0, math.nan):
         text = json.dumps(wording.panel(situation(*states, inputs={"running": running}), Shown("us"))).lower()
         for word in (

@@ -19,7 +19,7 @@ def test_behind_the_needle_only_while_it_runs():
         found = table(car_file.EXAMPLE, hot, running)
         margin, warn_below, seen = alarm_inputs("carb_inlet_needle", found["carb_inlet_needle"], found.running)
         assert seen.all()
-        assert margin[2] == alarm.NO_MARGIN
+        assert margin[2] == alarm.UNREADABLE
         assert (margin[1] >= warn_below[1] + alarm.DEADBAND) is np.True_ if quiet else margin[1] < 0
         in_line, _, _ = alarm_inputs("carb_inlet", found["carb_inlet"], found.running)
         assert in_line[1] == round(100 * float(found["carb_inlet"].margin_degc[1])) < 0

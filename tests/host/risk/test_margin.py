@@ -5,8 +5,9 @@ import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.risk.criterion import criterion
+from hotfuel.risk.level import Level
 from hotfuel.risk.limit import limit_at
-from hotfuel.risk.margin import ACT, LOST, NO_MARGIN, NO_WARNING, STATES, WARN, Channel, margins
+from hotfuel.risk.margin import Channel, margins
 from hotfuel.risk.pressure import Conditions
 
 FUEL = '[fuel]\nvapour_pressure = "60 kPa"\nt10 = "55 degC"\nt50 = "100 degC"\nt90 = "165 degC"\n'
@@ -65,16 +66,22 @@ def test_states_warn_below_the_uncertainty_act_at_the_central_estimate(fuel):
     probe = margins(car(), fuel, {"tank": [20.0]}, SEA)["tank"]
     limit, uncertainty = probe.limit_degc[0], probe.uncertainty_degc[0]
     temperatures = limit - np.array([1.02 * uncertainty, 0.98 * uncertainty, 0.01, -0.01, np.nan])
-    assert margins(car(), fuel, {"tank": temperatures}, SEA)["tank"].state.tolist() == [NO_WARNING, WARN, WARN, ACT, LOST]
+    assert margins(car(), fuel, {"tank": temperatures}, SEA)["tank"].state.tolist() == [
+        Level.QUIET,
+        Level.WARN,
+        Level.WARN,
+        Level.ACT,
+        Level.LOST,
+    ]
 
 
 def test_clamp_on_probes_never_act_and_rubber_has_no_margin(fuel):
     text = '[[place]]\nname = "pump"\nchannel = 0\nrole = "pump"\nprobe = {{ mount = "{}" }}\n'
     metal = margins(car(text.format("clamp_metal")), fuel, {"pump": [80.0]}, SEA)
-    assert metal["pump"].state[0] == WARN
+    assert metal["pump"].state[0] == Level.WARN
     assert any("indicative" in note for note in metal.notes)
     rubber = margins(car(text.format("clamp_rubber")), fuel, {"pump": [80.0]}, SEA)
-    assert rubber["pump"].state[0] == NO_MARGIN
+    assert rubber["pump"].state[0] == Level.NO_MARGIN
     assert np.isnan(rubber["pump"].margin_degc[0])
     assert any("rubber" in note for note in rubber.notes)
 
@@ -148,7 +155,7 @@ def test_scalars_empty_arrays_and_pressures_beyond_the_table(fuel):
     assert margins(car(), fuel, {"tank": 30.0}, SEA)["tank"].margin_degc.shape == ()
     assert margins(car(), fuel, {"tank": []}, SEA)["tank"].state.shape == (0,)
     beyond = margins(car(), fuel, {"tank": [30.0]}, Conditions(running=1, ambient_pressure_kpa=45.0))["tank"]
-    assert beyond.state[0] == NO_MARGIN
+    assert beyond.state[0] == Level.NO_MARGIN
     assert np.isnan(beyond.margin_degc[0])
 
 
@@ -162,5 +169,5 @@ def test_air_probes_have_no_margin_and_unknown_places_are_an_error(fuel):
 
 
 def test_states_are_plain_words_without_a_promise():
-    words = " ".join(STATES.values()).lower()
+    words = " ".join(level.words for level in Level).lower()
     assert not any(promise in words for promise in ("ok", "safe", "good", "normal"))

@@ -3,7 +3,7 @@
 from types import SimpleNamespace
 
 import numpy as np
-from hotfuel.risk.margin import ACT, LOST, WARN
+from hotfuel.risk.level import Level
 from hotfuel.session import alarms
 from hotfuel_wire import alarm
 from hypothesis import example, given
@@ -37,7 +37,7 @@ STRETCH = st.tuples(
 def test_leaping_is_stepping(stretches, period_s):
     margin = np.concatenate([np.full(length, np.nan if value is None else value) for value, length in stretches])
     lost = np.isnan(margin)
-    state = np.select([lost, margin <= 0, margin < 2.0], [LOST, ACT, WARN], 0)
+    state = np.select([lost, margin <= 0, margin < 2.0], [Level.LOST, Level.ACT, Level.WARN], 0)
     pump = SimpleNamespace(reason="mechanical pump")
     place = SimpleNamespace(
         traced=None, margin_degc=margin, uncertainty_degc=np.full(len(margin), 2.0), state=state, criterion=pump
@@ -46,7 +46,7 @@ def test_leaping_is_stepping(stretches, period_s):
     found = sorted(
         alarms.spans(SimpleNamespace(places={"pump": place}, running=1.0), seconds), key=lambda span: (span.first, span.level)
     )
-    hundredths = np.where(lost, alarm.NO_MARGIN, np.rint(np.nan_to_num(margin) * 100)).astype(int)
+    hundredths = np.where(lost, alarm.UNREADABLE, np.rint(np.nan_to_num(margin) * 100)).astype(int)
     elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[0]) * 1000).astype(int)
     assert found == stepped("pump", hundredths, np.full(len(margin), 200), elapsed_ms)
 

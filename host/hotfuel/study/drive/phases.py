@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hotfuel.risk.margin import ACT, WARN
+from hotfuel.risk.level import Level
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import Course, of_session
 
@@ -116,8 +116,8 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
             ratio = (
                 float(np.nanmax(margins["vapour_liquid_ratio"])) if np.isfinite(margins["vapour_liquid_ratio"]).any() else np.nan
             )
-            warned = float(np.count_nonzero(margins["state"] == WARN))
-            acted = float(np.count_nonzero(margins["state"] == ACT))
+            warned = float(np.count_nonzero(margins["state"] == Level.WARN))
+            acted = float(np.count_nonzero(margins["state"] == Level.ACT))
         found[place] = PlacePhase(
             start_degc=float(mean[good[0]]),
             end_degc=float(mean[good[-1]]),

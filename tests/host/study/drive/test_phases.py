@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from driven import Driven
 from hotfuel.errors import InputError
-from hotfuel.risk.margin import ACT, WARN
+from hotfuel.risk.level import Level
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.drive import phases as study
@@ -190,7 +190,7 @@ def test_numbers_of_each_phase_equal_numpy_by_hand():
             assert (numbers.start_degc, numbers.end_degc) == (pytest.approx(mean[0]), pytest.approx(mean[-1]))
             assert numbers.smallest_margin_degc == pytest.approx(margin.min(), abs=1e-9)
             assert numbers.smallest_margin_at_s == time_s[margin.argmin()]
-            assert (numbers.warn_s, numbers.act_s) == ((state == WARN).sum(), (state == ACT).sum())
+            assert (numbers.warn_s, numbers.act_s) == ((state == Level.WARN).sum(), (state == Level.ACT).sum())
             assert numbers.largest_vapour_liquid_ratio == pytest.approx(
                 np.nanmax(table[f"{place}_vapour_liquid_ratio"].to_numpy()[rows])
             )
@@ -213,8 +213,8 @@ def test_seconds_in_all_states_add_up_to_those_of_the_whole_session():
     session = driven()
     states = session.margins()["pump_state"].to_numpy()
     found = phases(session)
-    assert sum(p.places["pump"].act_s for p in found) == (states == ACT).sum() > 0
-    assert sum(p.places["pump"].warn_s for p in found) == (states == WARN).sum() > 0
+    assert sum(p.places["pump"].act_s for p in found) == (states == Level.ACT).sum() > 0
+    assert sum(p.places["pump"].warn_s for p in found) == (states == Level.WARN).sum() > 0
 
 
 def test_a_session_without_a_temperature_is_refused_in_one_sentence():

@@ -1,0 +1,34 @@
+"""How a place stands, one numbering for board, host and stored columns (hotfuel_wire.alarm). The words are for people."""
+
+from enum import IntEnum
+
+from hotfuel_wire import alarm
+
+
+class Level(IntEnum):
+    """What a place's margin says. `urgency`: a lost sensor never outranks a live warning. Columns hold these numbers: append only."""
+
+    QUIET = alarm.QUIET
+    WARN = alarm.WARN
+    ACT = alarm.ACT
+    LOST = alarm.LOST
+    NO_MARGIN = alarm.NO_MARGIN
+
+    @property
+    def urgency(self) -> int:
+        """Greater is more urgent; 0 asks for nothing."""
+        return int(alarm.URGENCY[self])
+
+    @property
+    def words(self) -> str:
+        """For a person."""
+        return _WORDS[self]
+
+
+_WORDS = {
+    Level.QUIET: "no warning",
+    Level.WARN: "warn",
+    Level.ACT: "act",
+    Level.LOST: "sensor lost",
+    Level.NO_MARGIN: "no margin here",
+}
