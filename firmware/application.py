@@ -9,12 +9,12 @@ import io
 import sys
 
 import board
-import settings as configuration
+import failures
 from chips import driver
 from clock import U32, Clock
 from commands import Commands, Refused
 from hotfuel_wire import PROTOCOL_VERSION, codec
-from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
+from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, FAILED, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
 from inputs import KEY_OFF_MS, PERIOD_MS, Inputs
 from sampler import Sampler
 from sender import Sender
@@ -49,6 +49,8 @@ class Application:
         self.on_loop = []
         self.on_change = []
         self.attached = []
+        self.failures = failures.Failures(folder)
+        self.failed = 0  # bits of FAILED: optional modules that are there and could not start
         self.health = {
             "frames_stored": 0,
             "store_free_kb": 0xFFFF,
@@ -58,16 +60,17 @@ class Application:
             "limits_age_days": 0xFFFF,
         }
         self.description_id = 0
+        self._last_ms = 0
         boots = TwinFile("boots", folder)
         self._settings_file = TwinFile("settings", folder)
-        self.settings, trouble = configuration.load(self._settings_file, boots.load() is not None)
+        self._configuration = None
+        self.settings, trouble = self._settings_module().load(self._settings_file, boots.load() is not None)
         self.boot_count = _count(boots)  # behind the settings: a first boot that is cut short is a first boot again
         self._received = bytearray(64)
-        self._last_ms = 0
         # The first description may go out before the host's side of USB is up: it comes again soon.
         self._due = {"description": DESCRIPTION_MS // 10, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
         self._service_ms = None
-        self._losses_before = [0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us
+        self._losses_before = [0, 0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us, bit errors
         self.sampler = self.inputs = None
         self.time_of_day = TimeOfDay(board, self)
         board.sensor_rail(True)
@@ -76,7 +79,21 @@ class Application:
         self._take_over()
         for name in OPTIONAL:
             self._attach(name)
+        self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
+
+    def _settings_module(self):
+        """The tables of what is allowed take 5 kB: they are here while somebody sets something, and for a while after."""
+        if self._configuration is None:
+            import settings
+
+            self._configuration = settings
+        self._configured_ms = self._last_ms
+        return self._configuration
+
+    def _let_go(self):
+        self._configuration = None
+        del sys.modules["settings"]
 
     def _take_over(self):
         """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
@@ -95,7 +112,13 @@ class Application:
             self.attached.append(name)
         except Exception as error:
             if not (isinstance(error, ImportError) and name in str(error)):
-                self.emit_event("exception", detail="%s: %s" % (name, reason(error)))
+                self.failed |= FAILED[name]
+                text = "%s: %s" % (name, reason(error))
+                self.failures.keep(text, self.boot_count)
+                self.emit_event("exception", detail=text)
+                if name == "limits":
+                    self.health["lamp"] = failures.LAMP
+                    self.on_loop.append(failures.blink)
 
     def _apply(self):
         """Take the settings into use: new chips, new description."""
@@ -110,6 +133,7 @@ class Application:
                 before[1] + old.skipped,
                 before[2] + old.dropped,
                 max(before[3], old.longest_us),
+                before[4] + sum([chip.bit_errors for chip in old.chips]),
             ]
         names = self.settings["chips"]
         chips = tuple([driver(name)(board, channel, self.settings) for channel, name in enumerate(names)])
@@ -239,6 +263,8 @@ class Application:
         if self._is_due("health", now, HEALTH_MS):
             self.emit("health", self._health())
         if self._is_due("collect", now, COLLECT_MS):
+            if self._configuration and (now - self._configured_ms) & U32 > COLLECT_MS:
+                self._let_go()
             gc.collect()
             self.health["memory_free"] = board.memory_free()  # what is in use, not what waits to be collected
             self.watch.step(now)
@@ -250,6 +276,8 @@ class Application:
         values["skipped_ticks"] = before[1] + sampler.skipped
         values["readings_dropped"] = before[2] + sampler.dropped
         values["longest_tick_us"] = max(before[3], sampler.longest_us)
+        values["bit_errors"] = before[4] + sum([chip.bit_errors for chip in sampler.chips])
+        values["failed"] = self.failed
         values["frames_sent"] = self.sender.sent
         values["frames_dropped"] = self.sender.dropped
         return values
@@ -271,6 +299,7 @@ class Application:
         register("service", self._service)
 
     def _version(self, _argument):
+        self.failures.tell(self.emit_event, self.failed)  # every host asks this first
         last = self.commands.last_sequence
         values = (PROTOCOL_VERSION,) + VERSION + ("none" if last is None else last,)
         return ("protocol=%d\nfirmware=%d.%d.%d\nlast_sequence=%s" % values).encode()
@@ -287,8 +316,12 @@ class Application:
             "barometer=%s" % (self.inputs.barometer.chip if self.inputs.barometer else None),
             "attached=" + ",".join(self.attached),
             "lost=" + ",".join(lost),
+            "failed=" + ",".join([name for name in OPTIONAL if self.failed & FAILED[name]]),
         )
-        return "\n".join(lines).encode()
+        text = "\n".join(lines)
+        if self.failures.last:
+            text += "\nfailure=boot %d, %s" % self.failures.last
+        return text.encode()
 
     def _settings_get(self, argument):
         name = _text(argument)
@@ -296,10 +329,11 @@ class Application:
             return ",".join(sorted(self.settings)).encode()
         if name not in self.settings:
             raise Refused("bad_argument", "no setting %s; there are %s" % (name[:20], ", ".join(sorted(self.settings))))
-        return configuration.show(name, self.settings[name]).encode()
+        return self._settings_module().show(name, self.settings[name]).encode()
 
     def _settings_set(self, argument):
         text = _text(argument)
+        configuration = self._settings_module()
         try:
             new = configuration.changed(self.settings, text)
         except configuration.SettingsError as error:

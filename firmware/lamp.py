@@ -6,7 +6,7 @@
 from hotfuel_wire import alarm
 
 # pattern -> on and off times in turn, ms
-ALIVE, WINK, STORE_FULL, NO_LIMITS, LOST, WARN, ACT, TEST = 0, 1, 2, 3, 4, 5, 6, 7
+ALIVE, WINK, STORE_FULL, NO_LIMITS, LOST, WARN, ACT, TEST, FAILED, PROMPT = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 PATTERNS = (
     (60, 2940),  # alive, limits loaded, every configured sensor good
     (800, 2200),  # the slow wink: something happened, look later
@@ -16,15 +16,22 @@ PATTERNS = (
     (900, 600),  # warn: long blinks
     (200, 200),  # act: fast
     (2000, 0),  # lamp test at boot
+    (
+        900,
+        300,
+        120,
+        1680,
+    ),  # one long, one short: part of the board could not start; failures.py has it too, for when this file is what failed
+    (1750, 250),  # lit but for short gaps: at its prompt, not measuring; driven by board.py
 )
 _TOTALS = tuple([sum(pattern) for pattern in PATTERNS])
-NAMES = ("alive", "wink", "store_full", "no_limits", "lost", "warn", "act", "test")
+NAMES = ("alive", "wink", "store_full", "no_limits", "lost", "warn", "act", "test", "failed", "prompt")
 
 TEST_MS = 2000
 CODE_PAUSE_MS = 1200
 
 
-def choose(shown, unseen, limits_good, store_full):
+def choose(shown, unseen, limits_good, store_full, failed=0):
     """The pattern for the alarms' most urgent live state, least urgent last."""
     if shown == alarm.ACT:
         return ACT
@@ -32,6 +39,8 @@ def choose(shown, unseen, limits_good, store_full):
         return WARN
     if shown == alarm.LOST:
         return LOST
+    if failed:
+        return FAILED
     if not limits_good:
         return NO_LIMITS
     if unseen:

@@ -246,7 +246,7 @@ class Limits:
         age_days = self._age_days()
         good = self.fit and (age_days == UNKNOWN_DAYS or age_days <= LIMITS_GOOD_DAYS)
         if (now_ms - self._began_ms) & 0xFFFFFFFF >= TEST_MS:
-            self._lamp.show(choose(self.alarms.shown(), self.alarms.unseen, good, store_full), now_ms)
+            self._lamp.show(choose(self.alarms.shown(), self.alarms.unseen, good, store_full, application.failed), now_ms)
         board.lamp(self._lamp.on(now_ms))
         board.buzzer(buzzer(self.alarms.sounding(), application.settings["buzzer"], application.inputs.ignition))
         health = application.health

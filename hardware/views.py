@@ -63,22 +63,24 @@ CARD = (
     ("act", "fast", "act: a place is at its limit"),
     ("warn", "long", "warn: a place comes near its limit"),
     ("lost", "three short", "a sensor is lost"),
+    ("failed", "long, short", "part of the board could not start"),
     ("no_limits", "two short", "no limits, or old ones"),
     ("wink", "slow wink", "something happened: look later"),
     ("store_full", "four short", "the store takes no more"),
     ("alive", "short flash, 3 s apart", "alive, all sensors read"),
     ("test", "2 s on", "lamp test at start"),
+    ("prompt", "lit, short gaps", "at its prompt: not measuring"),
 )
 
 
 def lamp_card(lamp):
     """Six seconds of every pattern as a bar. lamp: the module firmware/lamp.py."""
-    sheet = Sheet(900, 480, "Lamp patterns, drawn from firmware/lamp.py")
-    sheet.rect(0.7, 0.7, 898.6, 478.6, radius=12)
+    sheet = Sheet(900, 568, "Lamp patterns, drawn from firmware/lamp.py")
+    sheet.rect(0.7, 0.7, 898.6, 566.6, radius=12)
     sheet.text(24, 36, "What the lamp says", 18, weight="bold")
     x0, scale, pitch = 410, 75, 44
     for second in range(7):
-        sheet.wire((x0 + second * scale, 56), (x0 + second * scale, 424), colour="#dfe3e8", width=1)
+        sheet.wire((x0 + second * scale, 56), (x0 + second * scale, 512), colour="#dfe3e8", width=1)
         sheet.text(x0 + second * scale, 50, f"{second} s", 10.5, "middle", QUIET)
     for row, (name, short, meaning) in enumerate(CARD):
         y = 66 + row * pitch
@@ -96,10 +98,10 @@ def lamp_card(lamp):
                         class_="on", data_pattern=name, data_from_ms=at, data_ms=length,
                     )  # fmt: skip
                 at += length
-    sheet.text(24, 446, "Dark with the key on: the logger is dead. Dark with the key off: it sleeps.", 12.5, weight="bold")
+    sheet.text(24, 534, "Dark with the key on: the logger is dead. Dark with the key off: it sleeps.", 12.5, weight="bold")
     sheet.text(
         24,
-        465,
+        553,
         "No warning does not mean safe: fuel can boil where there is no probe. Do not read the lamp's code while driving.",
         12,
     )

@@ -121,6 +121,10 @@ GROWN = [
     ("link_gap", {"wall_us": WALL_US, "length_ms": 1, "bytes_damaged": 0, "reason": 2}, {"more": b"\x00"}),
     ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 1}, {}),
     ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 0}, {"more": b"\x07"}),
+    ("health", {**HEALTH, "bit_errors": 0x01020304, "failed": 7}, {"more": b"\x55"}),
+    ("health", HEALTH, {"defaults": {"bit_errors": 0, "failed": 0}}),
+    ("health", {**HEALTH, "bit_errors": 5}, {"defaults": {"failed": 0}}),
+    ("health", {**HEALTH, "bit_errors": 0xFFFFFFFF}, {"cut": 2}),
 ]
 
 

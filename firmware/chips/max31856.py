@@ -1,17 +1,20 @@
 """MAX31856 in voltage mode: the thermocouple's EMF and the chip's own temperature as raw codes."""
 
-from hotfuel_wire.messages import CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
+from hotfuel_wire.messages import BIT_ERRORS, CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
 
 from chips import max31856_map as m
+from chips.agreed import Agreed
 
 BUS = "spi"
 PHASE = 1  # SPI mode 1
 _CONFIGURATION = 10  # registers 00h-09h
 _BURST = 16  # registers 00h-0Fh
+_RESULT = 6  # registers 0Ah-0Fh
+_CONFIGURATION_READS = 3
 _NOT_SELF_CLEARING = 0xFF & ~(m.ONE_SHOT | m.FAULTCLR)
 
 
-class Chip:
+class Chip(Agreed):
     """One amplifier. After read_raw(): `hot` (19-bit code, or a reason below NOT_A_CODE), `cold` (1/256 degC), `status` (SR).
 
     read_raw and configure run in the timer callback: they allocate nothing.
@@ -32,6 +35,10 @@ class Chip:
         )
         self._out = bytearray(1 + _BURST)
         self._in = bytearray(1 + _BURST)
+        self._again_out = bytearray(1 + _RESULT)
+        self._again_out[0] = m.CJTH
+        self._again_in = bytearray(1 + _RESULT)
+        self._first = bytearray(_CONFIGURATION)
         self._pair_out = bytearray(2)
         self._pair_in = bytearray(2)
         first_ms, further_ms = m.CONVERSION_MS[("one_shot", mains_hz)]
@@ -39,9 +46,9 @@ class Chip:
         self._first_ticks = first_ms * settings["rate_hz"] // 1000 + 1  # until the first automatic conversion is there
         self._wait_ticks = 0
         self._begun = False  # a conversion was asked for since the last answer
+        # A quarter of a degC of EMF, and of cold junction.
+        Agreed.__init__(self, 60 * gain // 32, 60, not self._one_shot)
         self.hot = NO_ANSWER
-        self.cold = 0
-        self.status = 0
         self.description = {
             "gain": gain,
             "mains_hz": mains_hz,
@@ -62,36 +69,88 @@ class Chip:
         self._wait_ticks = 0 if self._one_shot else self._first_ticks
 
     def read_raw(self):
-        """One burst read of registers 00h-0Fh, then the next conversion. Sets hot, cold and status."""
+        """Read registers 00h-0Fh, the result again, then begin the next conversion. Sets hot, cold and status."""
         got = self._in
         self._bus.transfer(self._select, PHASE, self._out, got)
-        if not self._configured():
-            self.cold = 0
-            self.status = 0
-            if self._silent():
-                self.hot = NO_ANSWER
-                self._begun = False
-            else:
-                # After a brown-out the chip is off and linearising: its codes would pass for a temperature.
-                self.hot = CONFIGURATION_LOST
-                self.configure()
+        self.cold = 0
+        self.status = 0
+        if not self._configured() and not self._found_configured():
             return
-        self.cold = _signed(got[1 + m.CJTH] << 8 | got[1 + m.CJTL], 0x8000)
-        self.status = got[1 + m.SR]
         if got[1 + m.CR0] & m.ONE_SHOT:
-            self.hot = NOT_READY  # still converting: let it finish
-            return
+            self._bus.transfer(self._select, PHASE, self._out, got)
+            if got[1 + m.CR0] & m.ONE_SHOT or not self._configured():
+                self._agree_without(NOT_READY)  # still converting: let it finish
+                return
+            self._wrong_read()
         if self._wait_ticks:
             self._wait_ticks -= 1
-            self.hot = NOT_READY
+            self._agree_without(NOT_READY)
         elif self._one_shot and not self._begun:
-            self.hot = NOT_READY  # silent until now: the register holds a conversion from before
+            self._agree_without(NOT_READY)  # silent until now: the register holds a conversion from before
         else:
-            self.hot = _signed(got[1 + m.LTCBH] << 11 | got[1 + m.LTCBM] << 3 | got[1 + m.LTCBL] >> 5, 0x40000)
+            self._agree()
+        self._next()
+
+    def _next(self):
         self._beat()
         if self._one_shot:
             self._write(m.CR0, self._go)
             self._begun = True
+
+    def _found_configured(self):
+        """After a first read that does not hold what was written. Twice the same is lost for sure; once may be a flipped bit."""
+        got, first = self._in, self._first
+        for _ in range(_CONFIGURATION_READS - 1):
+            if self._silent():
+                self.hot = NO_ANSWER
+                self._begun = False
+                self._known = False
+                return False
+            index = 0
+            while index < _CONFIGURATION:
+                first[index] = got[1 + index]
+                index += 1
+            self._bus.transfer(self._select, PHASE, self._out, got)
+            if self._configured():
+                self._wrong_read()
+                return True
+            index = 0
+            while index < _CONFIGURATION and first[index] == got[1 + index]:
+                index += 1
+            if index == _CONFIGURATION and not self._silent():
+                # After a brown-out the chip is off and linearising: its codes would pass for a temperature.
+                self.hot = CONFIGURATION_LOST
+                self._known = False
+                self.configure()
+                return False
+        self._wrong_read()
+        self.hot = BIT_ERRORS
+        self._next()  # else the next result would be of a conversion long ago
+        return False
+
+    def _again(self):
+        got, again = self._in, self._again_in
+        self._bus.transfer(self._select, PHASE, self._again_out, again)
+        if (
+            again[1] == got[11]
+            and again[2] == got[12]
+            and again[3] == got[13]
+            and again[4] == got[14]
+            and again[5] == got[15]
+            and again[6] == got[16]
+        ):
+            return True
+        index = 1
+        while index <= _RESULT:
+            got[10 + index] = again[index]
+            index += 1
+        return False
+
+    def _take(self):
+        got = self._in
+        self.hot = _signed(got[1 + m.LTCBH] << 11 | got[1 + m.LTCBM] << 3 | got[1 + m.LTCBL] >> 5, 0x40000)
+        self.cold = _signed(got[1 + m.CJTH] << 8 | got[1 + m.CJTL], 0x8000)
+        self.status = got[1 + m.SR]
 
     def _beat(self):
         # A threshold nobody uses is changed by one at every tick and read back at the next: a broken data line to the chip

@@ -1,14 +1,18 @@
-"""MCP9601 and MCP9600 over I2C: the raw ADC register, not the chip's own linearisation."""
+"""MCP9601 and MCP9600 over I2C: the raw ADC register, not the chip's own linearisation.
+
+Its registers may be read as often as one likes and hold until the next conversion; only the wires' levels are acknowledged, not the data.
+"""
 
 from hotfuel_wire.messages import CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
 
 from chips import mcp9601_map as m
+from chips.agreed import Agreed
 
 BUS = "i2c"
 BACK_OFF_MAX_TICKS = 64
 
 
-class Chip:
+class Chip(Agreed):
     """One amplifier. After read_raw(): `hot` (24-bit raw ADC, or a reason), `cold` (0.0625 degC), `status` (STATUS register).
 
     A hung bus costs one time-out of 2 ms, then the chip is left alone for 1, 2, 4 ... 64 ticks.
@@ -24,12 +28,13 @@ class Chip:
         self._one = bytearray(1)
         self._two = bytearray(2)
         self._three = bytearray(3)
+        self._held = bytearray(6)  # status, cold junction, raw ADC
         self._write_two = bytearray(2)
         self._wait_ticks = 0
         self._back_off = 1
+        # A quarter of a degC: 5 codes of 2 uV at 18 bit, and 4 of the cold junction's sixteenths
+        Agreed.__init__(self, 5, 4, True)
         self.hot = NO_ANSWER
-        self.cold = 0
-        self.status = 0
         self.description = {"gain": 1, "mains_hz": 0, "averages": 1, "mode": MODES["automatic"], "resolution_bits": bits}
 
     def configure(self):
@@ -52,25 +57,55 @@ class Chip:
             self._lost()
 
     def _read(self):
-        if self._register(m.SENSOR_CONFIGURATION) != self._sensor or self._register(m.DEVICE_CONFIGURATION) != self._device:
+        if not self._configured() and not self._configured():
             self.hot = CONFIGURATION_LOST
             self.cold = 0
             self.status = 0
+            self._known = False
             self.configure()
             return
         self._back_off = 1
-        self.status = self._register(m.STATUS)
-        two, three = self._two, self._three
-        self._i2c.readfrom_mem_into(self._address, m.T_COLD, two)
-        cold = two[0] << 8 | two[1]
-        self.cold = cold - 0x10000 if cold & 0x8000 else cold
-        if not self.status & m.T_HOT_UPDATED:
-            self.hot = NOT_READY
+        if not self._register(m.STATUS) & m.T_HOT_UPDATED:
+            self._again()
+            self._agree_without(NOT_READY)
+            self.status &= ~m.T_HOT_UPDATED
             return
-        self._i2c.readfrom_mem_into(self._address, m.RAW_ADC, three)
-        hot = three[0] << 16 | three[1] << 8 | three[2]
-        self.hot = hot - 0x1000000 if hot & 0x800000 else hot
+        self._again()
+        self._agree()
         self._write(m.STATUS, 0)  # cleared by hand: chips left alone are reported to repeat old codes
+
+    def _configured(self):
+        return self._register(m.SENSOR_CONFIGURATION) == self._sensor and self._register(m.DEVICE_CONFIGURATION) == self._device
+
+    def _again(self):
+        held, two, three = self._held, self._two, self._three
+        status = self._register(m.STATUS) & ~m.T_HOT_UPDATED & 0xFF
+        self._i2c.readfrom_mem_into(self._address, m.T_COLD, two)
+        self._i2c.readfrom_mem_into(self._address, m.RAW_ADC, three)
+        if (
+            held[0] == status
+            and held[1] == two[0]
+            and held[2] == two[1]
+            and held[3] == three[0]
+            and held[4] == three[1]
+            and held[5] == three[2]
+        ):
+            return True
+        held[0] = status
+        held[1] = two[0]
+        held[2] = two[1]
+        held[3] = three[0]
+        held[4] = three[1]
+        held[5] = three[2]
+        return False
+
+    def _take(self):
+        held = self._held
+        self.status = held[0] | m.T_HOT_UPDATED
+        cold = held[1] << 8 | held[2]
+        self.cold = cold - 0x10000 if cold & 0x8000 else cold
+        hot = held[3] << 16 | held[4] << 8 | held[5]
+        self.hot = hot - 0x1000000 if hot & 0x800000 else hot
 
     def _lost(self):
         self.hot = NO_ANSWER

@@ -48,7 +48,7 @@ FIELDS = {
     "reading.description_id": "CRC-32 of the description's payload behind its header: which gain, filter and place these codes belong to",
     "reading.channel_count": "Number of channels that follow",
     "reading.channels.hot": "Hot code as the chip gives it, see codes; or a reason below -0x3FFFFFF0: -0x3FFFFFFF no answer, -0x3FFFFFFE configuration lost, "
-    "-0x3FFFFFFD no new conversion",
+    "-0x3FFFFFFD no new conversion, -0x3FFFFFFC bit errors: the reads of it did not agree",
     "reading.channels.cold": "Cold-junction code as the chip gives it; see codes",
     "reading.channels.status": "The chip's own fault bits; see status bits",
     "auxiliary.fitted": "1 barometer, 2 battery, 4 fuel pressure, 8 engine pulses, 16 ignition, 32 mark button, 64 pulses counted by interrupt only",
@@ -73,9 +73,13 @@ FIELDS = {
     "health.readings_dropped": "Readings overwritten in the ring before they could be framed",
     "health.memory_free": "Free heap",
     "health.store_free_kb": "Free room in the on-board store; 65535 without one",
-    "health.lamp": "What the lamp shows: 0 alive, 1 wink, 2 store full, 3 no limits or old ones, 4 sensor lost, 5 warn, 6 act, 7 lamp test",
+    "health.lamp": "What the lamp shows: 0 alive, 1 wink, 2 store full, 3 no limits or old ones, 4 sensor lost, 5 warn, 6 act, 7 lamp test, "
+    "8 part of the board could not start",
     "health.alarm_unseen": "1: something happened that nobody has looked at",
     "health.limits_age_days": "Days since the limits were loaded; 65535 none loaded or time of day unknown",
+    "health.bit_errors": "Reads of the amplifiers that disagreed with the read before them, or with what was written, and were made again",
+    "health.failed": "Optional modules that could not start, so that what they do is not done: 1 limits (no warnings), 2 store (nothing is stored), "
+    "4 power (no sleep, no low-battery cut-off)",
     "command.sequence": "Chosen by the host, counting up",
     "command.code": "See the list of commands",
     "command.argument_length": "Number of bytes that follow",
@@ -157,12 +161,21 @@ EVENTS = {
         "the fall, hundredths of degC",
         "",
     ),
+    "module_failed": (
+        "an optional module (store, limits, power) could not start; kept in flash and told to the next host",
+        "boot count of the first boot that had it",
+        "module, error and place in the program",
+    ),
 }
 
 # command -> (argument, answer); text is UTF-8, numbers little-endian
 COMMANDS = {
     "version": ("", "lines name=value: protocol, firmware, last_sequence"),
-    "info": ("", "lines name=value: board_id, boot_count, reset_cause, uptime_ms, memory_free, barometer, attached, lost"),
+    "info": (
+        "",
+        "lines name=value: board_id, boot_count, reset_cause, uptime_ms, memory_free, barometer, attached, lost, failed; failure=: "
+        "the last module that could not start, and when",
+    ),
     "settings_get": ("name of a setting; nothing: all names", "name=value; all names with commas between"),
     "settings_set": ("lines name=value, taken as a whole or not at all", ""),
     "clock": ("unix microseconds as decimal text; nothing: only ask", "lines unix_us=, source="),

@@ -28,6 +28,7 @@ NO_ANSWER = -0x3FFFFFFF  # the chip did not answer on its bus
 # its registers did not hold what was written (brown-out): the code would look plausible and be wrong
 CONFIGURATION_LOST = -0x3FFFFFFE
 NOT_READY = -0x3FFFFFFD  # no new conversion since the last tick
+BIT_ERRORS = -0x3FFFFFFC  # its result was read several times and the reads did not agree
 NOT_A_CODE = -0x3FFFFFF0  # every number below this is such a reason
 
 NO_CHANNEL = 255
@@ -116,6 +117,8 @@ HEALTH = (
     ("lamp", "u8", None, 1),
     ("alarm_unseen", "u8", None, 1),
     ("limits_age_days", "u16", "d", 1),
+    ("bit_errors", "u32", "reads", 1, 0),
+    ("failed", "u8", "bits", 1, 0),
 )
 
 COMMAND = (
@@ -221,6 +224,7 @@ EVENTS = {
     "sleep": 17,
     "chip_unsteady": 18,
     "fall_believed": 19,
+    "module_failed": 20,
 }
 COMMANDS = {
     "version": 1,
@@ -238,5 +242,6 @@ COMMANDS = {
     "forget": 13,
 }
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
+FAILED = {"limits": 1, "store": 2, "power": 4}
 GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}

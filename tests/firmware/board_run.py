@@ -47,6 +47,29 @@ def lost():
     made.run(app.step, 10)
 
 
+def broken():
+    """A store that cannot start, as when a folder hid it."""
+    made = rig.Rig()
+    import store
+
+    store.attach = None
+    app = application(made)
+    command(app, 1, "version")
+    command(app, 2, "info")
+    made.run(app.step, 12)
+    found["lamp"] = [app.health["lamp"], app.failed]
+
+
+def mended():
+    """The boot after it."""
+    made = rig.Rig()
+    app = application(made)
+    command(app, 1, "version")
+    command(app, 2, "info")
+    made.run(app.step, 2)
+    found["lamp"] = [app.health["lamp"], app.failed]
+
+
 def storm():
     """Five minutes with a plug that is in and out every second, and five without: what the store wrote."""
     made = rig.Rig()
@@ -64,8 +87,13 @@ def storm():
     made.run(app.step, 300)
     found["quiet"] = flushes[0]
     flushes[0] = 0
-    for second in range(300):
-        made.at(second + 0.05, lambda gone=second % 2 == 0: made.chips[1].set_fault("gone", gone))
+
+    def plug(second):
+        made.chips[1].set_fault("gone", second % 2 == 0)
+        if second < 299:
+            made.at(1, lambda: plug(second + 1))
+
+    made.at(0.05, lambda: plug(0))
     made.run(app.step, 300)
     found["storm"] = flushes[0]
 

@@ -101,6 +101,23 @@ def test_a_chip_that_goes_is_no_answer_and_comes_back_by_itself(run):
     assert kinds[2:] in ([], [("configuration_lost", 1)])
 
 
+def test_a_module_that_cannot_start_is_seen(run):
+    messages, found = run("broken")
+    assert found["lamp"] == [8, 2]
+    assert only(messages, "health")[0]["failed"] == 2
+    later, found = run("mended")
+    assert found["lamp"][1] == 0
+    messages += later
+    names = [name for name, _ in events(messages)]
+    assert names.count("module_failed") == 2, "in its boot, and after it once"
+    told = [values for values in only(messages, "event") if values["code"] == EVENTS["module_failed"]]
+    assert {values["value"] for values in told} == {1}
+    assert all(values["detail"].startswith(b"store: TypeError") for values in told)
+    infos = [reply["answer"] for reply in only(messages, "reply") if b"board_id" in reply["answer"]]
+    assert b"\nfailed=store\nfailure=boot 1, store: TypeError" in infos[0]
+    assert b"\nfailed=\nfailure=boot 1, store: TypeError" in infos[1]
+
+
 def test_a_loose_plug_does_not_wear_the_flash(run):
     """In and out every second for five minutes: at most a tenth more flushes than in five quiet ones; how it stands is told all the same."""
     messages, found = run("storm")
@@ -167,7 +184,7 @@ def test_settings_change_description_rate_and_survive_a_boot(run):
     assert replies[0]["answer"] == b"rate_hz is 10; with mode=one_shot and mains_hz=60 allowed: 1, 2, 5"
     assert replies[2]["answer"] == b"rate_hz=10"
     assert b"rate_hz" in replies[3]["answer"].split(b",")
-    assert replies[4]["answer"] == b"protocol=1\nfirmware=0.1.0\nlast_sequence=2"
+    assert replies[4]["answer"] == b"protocol=2\nfirmware=0.1.0\nlast_sequence=2"
     assert b"boot_count=1" in replies[5]["answer"]
     assert ("settings_changed", 255) in events(messages)
     descriptions = {ids(values): values for values in only(messages, "description")}

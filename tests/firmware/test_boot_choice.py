@@ -5,6 +5,7 @@ import sys
 import types
 from pathlib import Path
 
+import lamp
 import pytest
 from hotfuel_wire.messages import RESET_CAUSES
 
@@ -126,6 +127,7 @@ def test_the_lamp_at_the_prompt_is_lit_with_short_gaps(bench):
         bench.timer.callback(None)
     assert [bool(level) for level in bench.lit[-16:]] == [True] * 7 + [False] + [True] * 7 + [False]
     assert bench.timer.period == 250
+    assert lamp.PATTERNS[lamp.PROMPT] == (7 * 250, 250)
 
 
 @pytest.mark.parametrize("reason", ["wake", "service"])

@@ -15,6 +15,6 @@ def test_unix_port(micropython, board_path):
 
 def test_webassembly(webassembly, wire_sources):
     files = {name: FIRMWARE / name for name in ("clock.py", "sampler.py")}
-    files |= {f"chips/{path.name}": path for path in (FIRMWARE / "chips").glob("m*.py")}
+    files |= {f"chips/{path.name}": path for path in (FIRMWARE / "chips").glob("[am]*.py")}
     files["fake_board.py"] = HERE / "fake_board.py"
     assert webassembly(HERE / "board_tick.py", {**wire_sources, **files}) == DONE % 31

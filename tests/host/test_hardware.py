@@ -345,9 +345,11 @@ def test_lamp_card_states_every_pattern():
 def test_lamp_card_keeps_the_firmwares_order_of_urgency():
     choose, names = LAMP["choose"], LAMP["NAMES"]
     none, lost, warn, act = alarm.QUIET, alarm.LOST, alarm.WARN, alarm.ACT
-    calls = ((act, 1, 0, 1), (warn, 1, 0, 1), (lost, 1, 0, 1), (none, 1, 0, 1), (none, 1, 1, 1), (none, 0, 1, 1), (none, 0, 1, 0))
+    calls = (
+        (act, 1, 0, 1, 1), (warn, 1, 0, 1, 1), (lost, 1, 0, 1, 1), (none, 1, 0, 1, 1), (none, 1, 0, 1), (none, 1, 1, 1), (none, 0, 1, 1), (none, 0, 1, 0),
+    )  # fmt: skip
     order = [names[choose(*call)] for call in calls]
-    assert [row[2] for row in table("LAMP.md", ["pattern"])[1:]] == [*order, "test"]
+    assert [row[2] for row in table("LAMP.md", ["pattern"])[1:]] == [*order, "test", "prompt"]
 
 
 def test_bars_on_the_card_are_the_patterns():

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from hotfuel_wire.messages import CHIPS, RESET_CAUSES
+from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
 
 from hotfuel import car as car_file
 from hotfuel.car import place_words
@@ -57,7 +57,10 @@ def info(port: Port = None, as_json: Json = False) -> None:
     told = {name: value for name, value in health.items() if name not in ("type", "tick", "time_ms", "saturated")}
     if told["limits_age_days"] == NO_LIMITS_DAYS:
         told["limits_age_days"] = "unknown"
+    told["failed"] = ", ".join(name for name, bit in FAILED.items() if health["failed"] & bit) or "nothing"
     lines += [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
+    if health["failed"]:
+        lines.append("what failed is not done: install the firmware again (hotfuel board install)")
     show({"board": about, "channels": channels, "period_ms": description["period_ms"], "health": health}, lines, as_json)
 
 

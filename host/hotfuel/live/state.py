@@ -42,6 +42,7 @@ _SAID_EVENTS = (
     "chip_unsteady",
     "configuration_lost",
     "exception",
+    "module_failed",
     "store_full",
     "low_voltage",
     "limits_loaded",

@@ -8,6 +8,8 @@ import time
 import unicodedata
 from typing import Any
 
+from hotfuel_wire.messages import FAILED
+
 from hotfuel.car import place_words
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.forecasts import Outlook, later
@@ -25,7 +27,22 @@ CAUTION = "No warning does not mean safe: fuel can boil where there is no probe.
 NOTE = "percolation"
 KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.ACT: "act", Level.LOST: "lost", Level.NO_MARGIN: "none"}
 _ARROWS = {CLOSING: "closing", OPENING: "opening", LEVEL: "level", BOILING: "boiling"}
-_LAMPS = ("alive", "slow wink: look later", "store full", "no limits, or old ones", "sensor lost", "warn", "act", "lamp test")
+_LAMPS = (
+    "alive",
+    "slow wink: look later",
+    "store full",
+    "no limits, or old ones",
+    "sensor lost",
+    "warn",
+    "act",
+    "lamp test",
+    "part of the board failed",
+)
+_FAILED = {
+    FAILED["limits"]: "the limits (no warnings by the board)",
+    FAILED["store"]: "the store (nothing is stored on the board)",
+    FAILED["power"]: "the power watch (it never sleeps)",
+}
 
 _HOT_LINES = "Do not open cap, lines or filters while hot: they hold pressure."
 # (state, engine stands) -> what to do; the first of the feed side, the second from the pump on
@@ -320,6 +337,13 @@ def _health(now: Situation, shown: Shown, clock: _Clock) -> list[dict[str, Any]]
         room = board["store_free_kb"]
         store = "no store on the board" if room == 65535 else "full: it takes no more" if room == 0 else f"{room} kB free"
         row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
+    failed = [words for bit, words in _FAILED.items() if board.get("failed", 0) & bit]
+    if failed:
+        row(
+            "board",
+            "part of it could not start: " + "; ".join(failed) + ": install the firmware again, see `hotfuel board info`",
+            True,
+        )
     lost = [
         f"{place_name(place.name)}: {REASONS.get(place.reason, 'no reading')}"
         for place in now.places

@@ -10,7 +10,7 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 from hotfuel_wire import amplifiers
-from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
+from hotfuel_wire.messages import BIT_ERRORS, CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
 from hotfuel_wire.status import FAULT_BITS
 
 from hotfuel.errors import InputError
@@ -34,12 +34,13 @@ REASONS: dict[int, str] = {
     13: "this chip, gain, resolution or thermocouple type is not known here",
     14: "a code this chip cannot send in this setting, or the end of its range",
     15: "the amplifier reports a fault without saying which",
+    16: "bit errors: the amplifier's answers did not agree (its leads, its clock, a neighbour)",
 }
 _NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
-_COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, _SATURATED, _NO_DESCRIPTION))  # reasons that leave no cold junction either
+_COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, 16, _SATURATED, _NO_DESCRIPTION))  # reasons that leave no cold junction either
 NO_NEW_CONVERSION = 3
 _BLOCK = 1 << 14  # scans worked out together
-_NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: NO_NEW_CONVERSION}
+_NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: NO_NEW_CONVERSION, BIT_ERRORS: 16}
 _FAULT_REASONS = {
     "open_circuit": 4,
     "short_to_ground": 5,
