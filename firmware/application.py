@@ -9,7 +9,7 @@ import io
 import sys
 
 import board
-import failures
+import hotfuel_wire
 from chips import driver
 from clock import U32, Clock
 from commands import Commands, Refused
@@ -49,7 +49,7 @@ class Application:
         self.on_loop = []
         self.on_change = []
         self.attached = []
-        self.failures = failures.Failures(folder)
+        self._told = False  # a host has been told of a failure kept
         self.failed = 0  # bits of FAILED: optional modules that are there and could not start
         self.health = {
             "frames_stored": 0,
@@ -83,7 +83,7 @@ class Application:
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
     def _settings_module(self):
-        """The tables of what is allowed take 5 kB: they are here while somebody sets something, and for a while after."""
+        """The tables of what is allowed, and of the amplifiers, take 9 kB: they are here while somebody sets something, and for a while after."""
         if self._configuration is None:
             import settings
 
@@ -93,7 +93,11 @@ class Application:
 
     def _let_go(self):
         self._configuration = None
-        del sys.modules["settings"]
+        for name in ("settings", "hotfuel_wire.amplifiers"):
+            if name in sys.modules:
+                del sys.modules[name]
+        if hasattr(hotfuel_wire, "amplifiers"):
+            del hotfuel_wire.amplifiers
 
     def _take_over(self):
         """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
@@ -114,7 +118,9 @@ class Application:
             if not (isinstance(error, ImportError) and name in str(error)):
                 self.failed |= FAILED[name]
                 text = "%s: %s" % (name, reason(error))
-                self.failures.keep(text, self.boot_count)
+                import failures
+
+                failures.Failures(self.folder).keep(text, self.boot_count)
                 self.emit_event("exception", detail=text)
                 if name == "limits":
                     self.health["lamp"] = failures.LAMP
@@ -298,8 +304,17 @@ class Application:
         register("mark", self._mark)
         register("service", self._service)
 
+    def _failures(self):
+        """Seldom asked for, so not kept in memory."""
+        import failures
+
+        del sys.modules["failures"]
+        return failures.Failures(self.folder)
+
     def _version(self, _argument):
-        self.failures.tell(self.emit_event, self.failed)  # every host asks this first
+        if not self._told:  # every host asks this first
+            self._told = True
+            self._failures().tell(self.emit_event, self.failed)
         last = self.commands.last_sequence
         values = (PROTOCOL_VERSION,) + VERSION + ("none" if last is None else last,)
         return ("protocol=%d\nfirmware=%d.%d.%d\nlast_sequence=%s" % values).encode()
@@ -319,8 +334,9 @@ class Application:
             "failed=" + ",".join([name for name in OPTIONAL if self.failed & FAILED[name]]),
         )
         text = "\n".join(lines)
-        if self.failures.last:
-            text += "\nfailure=boot %d, %s" % self.failures.last
+        last = self._failures().last
+        if last:
+            text += "\nfailure=boot %d, %s" % last
         return text.encode()
 
     def _settings_get(self, argument):

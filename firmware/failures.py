@@ -18,7 +18,6 @@ class Failures:
 
     def __init__(self, folder):
         self._file = TwinFile("failure", folder)
-        self._told = False
         content = (self._file.load() or b"").decode().split(" ", 2)
         self.last = (int(content[1]), content[2]) if len(content) == 3 else None
         self._untold = content[0] == "new"
@@ -33,9 +32,8 @@ class Failures:
 
     def tell(self, emit_event, failed_now):
         """A host is there: it hears of a failure it has not heard of."""
-        if not self._untold or self._told:
+        if not self._untold:
             return
-        self._told = True
         emit_event("module_failed", value=self.last[0], detail=self.last[1])
         if not failed_now:
             self._untold = False

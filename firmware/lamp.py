@@ -16,12 +16,7 @@ PATTERNS = (
     (900, 600),  # warn: long blinks
     (200, 200),  # act: fast
     (2000, 0),  # lamp test at boot
-    (
-        900,
-        300,
-        120,
-        1680,
-    ),  # one long, one short: part of the board could not start; failures.py has it too, for when this file is what failed
+    (900, 300, 120, 1680),  # one long, one short: part of the board could not start; failures.py has it too
     (1750, 250),  # lit but for short gaps: at its prompt, not measuring; driven by board.py
 )
 _TOTALS = tuple([sum(pattern) for pattern in PATTERNS])

@@ -7,7 +7,6 @@ import board
 from commands import Refused
 from hotfuel_wire import barometer, limit_tables, status
 from hotfuel_wire.alarm import UNREADABLE, WAIT_MS, Alarms, event_value
-from hotfuel_wire.amplifiers import gain
 from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
 from hotfuel_wire.probe import Probe
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
@@ -288,6 +287,8 @@ class Limits:
 
 
 def _same_chip(reference, settings, channel):
+    from hotfuel_wire.amplifiers import gain
+
     name = settings["chips"][channel]
     return reference["chip"] == CHIPS[name] and reference["gain"] == gain(name, settings["gain"])
 

@@ -4,7 +4,6 @@ import struct
 
 from commands import Refused
 from hotfuel_wire import codec, framing
-from hotfuel_wire.amplifiers import ROWS, uv_per_code
 from hotfuel_wire.messages import EVENTS, NOT_A_CODE
 from ring import FOLDER, Ring
 
@@ -51,6 +50,8 @@ class Quiet:
 def _bound(chip, gain, resolution_bits):
     """(a, b, most): within QUIET_DEGC of the amplifier while a * hot - b * cold is not beyond most. A hot code that is a temperature is held against
     the cold one, one that is an EMF against nothing."""
+    from hotfuel_wire.amplifiers import ROWS, uv_per_code
+
     uv = uv_per_code(chip, gain, resolution_bits)
     if uv is None:
         return int(1024 * ROWS[chip]["line"][0]), 1024 // ROWS[chip]["cold"][0], 1024 * QUIET_DEGC

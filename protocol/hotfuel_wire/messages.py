@@ -191,6 +191,7 @@ TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 
 # Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
 CHIPS = {name: row["number"] for name, row in ROWS.items()}
+del ROWS  # the rest of the table may leave the board's memory
 BAROMETER_CHIPS = {"BMP280": 1, "BMP390": 2}
 MODES = {"one_shot": 0, "automatic": 1}
 RESET_CAUSES = {"unknown": 0, "power_on": 1, "watchdog": 3, "soft": 5, "wake": 6, "service": 7}

@@ -4,6 +4,7 @@ from hotfuel_wire.amplifiers import ROWS
 
 # Chip number -> rows (bit mask, neutral name, True: the temperature of this reading cannot be used)
 FAULT_BITS = {row["number"]: row["faults"] for row in ROWS.values()}
+del ROWS  # the rest of the table may leave the board's memory
 
 
 def faults(chip, status):

@@ -29,6 +29,7 @@ class Application:
         self.settings = {"chips": ("MAX31856",) * 3, "gain": 32, "inputs": names, "buzzer": 1, "units": "si"}
         self.on_tick, self.on_loop, self.on_change, self.events = [], [], [], []
         self.health = {"store_free_kb": 500}
+        self.failed = 0
         self.handlers = {}
         self.now_ms = 0
         self.wall = None
