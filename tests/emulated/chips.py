@@ -1,0 +1,88 @@
+"""What hangs on the emulated board, and what it measures.
+
+The chips are the models of hotfuel.simulator.chips, typed from the data sheets and not from the firmware's maps; their voltages come from a type K
+library of other people (PyPI thermocouple-its90), so that neither the host's polynomials nor the models' own table vouch for themselves.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from hotfuel.simulator.chips import model
+from hotfuel.simulator.machine.world import AMBIENT_1024, AMBIENT_PRESSURE_PA
+from hotfuel.simulator.wiring import Wiring
+from rp2040py.gpio_pin import GPIOPinState
+from thermocouple_its90 import TypeK
+
+from emulated.buses import I2cBus, SpiBus
+
+
+@dataclass
+class Surroundings:
+    """What the chips measure: degC at the probes and at the amplifiers' terminals, one of each a channel; the air."""
+
+    hot_degc: list[float]
+    cold_degc: list[float]
+    air_pa: int = 95_000
+    air_degc: float = 25.0
+
+    def emf_nv(self, channel: int, _at_us: int) -> int:
+        """The loop's voltage, nV."""
+        return round(1e6 * (TypeK.emf(self.hot_degc[channel]) - TypeK.emf(self.cold_degc[channel])))
+
+    def cold_1024(self, channel: int, _at_us: int) -> int:
+        """The terminals' temperature, 1/1024 degC."""
+        return round(self.cold_degc[channel] * 1024)
+
+    def input(self, column: int, _at_us: int) -> int:
+        """What the barometer is in."""
+        return {AMBIENT_PRESSURE_PA: self.air_pa, AMBIENT_1024: round(self.air_degc * 1024)}[column]
+
+
+@dataclass
+class Fitted:
+    """The amplifiers of a board, channel by channel, and its barometer (None: none)."""
+
+    chips: Sequence[str] = ("MAX31856",) * 3
+    barometer: str | None = None
+    surroundings: Surroundings = field(init=False)
+
+    def __post_init__(self) -> None:
+        count = len(self.chips)
+        self.surroundings = Surroundings([30.0 + 5 * channel for channel in range(count)], [25.0] * count)
+
+
+class Clock:
+    """The emulated board's time as the models read it."""
+
+    def __init__(self, clock: Any) -> None:
+        self._clock = clock
+
+    @property
+    def now_us(self) -> int:
+        """us since power-on."""
+        return int(self._clock.nanos // 1000)
+
+
+def wire(fitted: Fitted, wiring: Wiring, mcu: Any, spi: SpiBus, i2c: I2cBus) -> list[Any]:
+    """The models, wired as the wiring diagram has them; returns the amplifiers in channel order.
+
+    They are fed while the sensor rail is not low, and begin anew with it.
+    """
+    clock = Clock(mcu.clock)
+    amplifiers = []
+    for row in wiring.rows(fitted.chips, {}, fitted.barometer, None):
+        on_rail = row["on_rail"]
+        chip = model(row["chip"])(fitted.surroundings, row["channel"] if on_rail else 0, clock)
+        (spi if row["bus"] == "spi" else i2c).attach(row["where"], chip)
+        if on_rail:
+            amplifiers.append(chip)
+
+    def rail(new: GPIOPinState, _old: GPIOPinState) -> None:
+        for chip in amplifiers:
+            chip.set_fault("gone", new == GPIOPinState.LOW)
+            if new == GPIOPinState.HIGH:
+                chip.power_on()
+
+    mcu.gpio[wiring.gpio["sensor_rail"]].add_listener(rail)
+    return amplifiers

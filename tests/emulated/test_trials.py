@@ -1,0 +1,41 @@
+"""Every trial on the emulated board; they run where HOTFUEL_BOARD_IMAGE names an image. Minutes each: marked slow."""
+
+import pytest
+
+NAMES = (
+    "boot_time",
+    "install",
+    "upgrade",
+    "power_cuts",
+    "causes",
+    "failed_module",
+    "lamp",
+    "families",
+    "rates",
+    "silent_host",
+    "loose_plug",
+    "bit_errors",
+    "download",
+)  # as in trials.py, which needs the emulator to be imported
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1800)
+@pytest.mark.parametrize("name", NAMES)
+def test_trial(rig, name):
+    from emulated.trials import TRIALS
+
+    try:
+        rows = TRIALS[name](rig)
+    except LookupError as nothing_to_upgrade_from:
+        pytest.skip(str(nothing_to_upgrade_from))
+    assert rows
+    failed = [f"{row.trial}: {row.found}" for row in rows if not row.holds]
+    assert not failed, "; ".join(failed)
+
+
+@pytest.mark.slow
+def test_every_trial_is_listed(rig):
+    from emulated.trials import TRIALS
+
+    assert tuple(TRIALS) == NAMES

@@ -1,0 +1,153 @@
+"""The host's side of the emulated board's USB: bytes in, bytes out, a host that stops reading, a pseudo-terminal for other programs."""
+
+import os
+import pty
+import select
+import time
+import tty
+from collections.abc import Callable
+from typing import Any
+
+PACKET = 64
+READ_AT_ONCE = 4096
+PAUSE_S = 0.02
+
+
+class UsbHost:
+    """`received`: what the board sent and nobody took yet. `at_ns`: when each packet came, with its size."""
+
+    def __init__(self, device: Any) -> None:
+        self.received = bytearray()
+        self.at_ns: list[tuple[int, int]] = []
+        self.connected = False
+        self.reading = True
+        self._cdc = device.cdc
+        self._usb = device.cdc.usb
+        self._clock = device.mcu.clock
+        self._to_send = bytearray()
+        self._waiting: tuple[int, int] | None = None  # the board's read that the host has nothing for
+        self._held: list[Callable[[], None]] = []
+        self._cdc.on_device_connected = self._connected
+        self._cdc.on_serial_data = self._data
+        self._answer_no_empty_reads()
+        self._let_the_host_stop()
+
+    def write(self, data: bytes) -> None:
+        """Send bytes to the board; they go as it takes them."""
+        self._to_send += data
+        self.feed()
+
+    def take(self) -> bytes:
+        """What has come since the last call."""
+        data, self.received = bytes(self.received), bytearray()
+        return data
+
+    def read_on(self, reading: bool) -> None:
+        """False: the host asks for nothing more, as when a program does not read its port."""
+        self.reading = reading
+        if reading:
+            held, self._held = self._held, []
+            for deliver in held:
+                deliver()
+
+    def _connected(self) -> None:
+        self.connected = True
+
+    def _data(self, buffer: bytes) -> None:
+        if buffer:
+            self.received += buffer
+            self.at_ns.append((int(self._clock.nanos), len(buffer)))
+
+    def _answer_no_empty_reads(self) -> None:
+        """The emulator answers every read of the board with an empty packet at once, and the board reads again, for ever: three times slower,
+        and never idle. A host has nothing to say then, which is what happens here."""
+        answer = self._usb.on_endpoint_read
+
+        def on_read(endpoint: int, size: int) -> None:
+            if endpoint and endpoint == self._cdc._out_endpoint and self._cdc.tx_fifo.empty:
+                self._waiting = (endpoint, size)
+                self.feed()
+            else:
+                answer(endpoint, size)
+
+        self._usb.on_endpoint_read, self._answer = on_read, answer
+
+    def _let_the_host_stop(self) -> None:
+        ready, reset = self._usb._indicate_buffer_ready, self._usb.on_reset
+
+        def buffer_ready(endpoint: int, out: bool) -> None:
+            if endpoint and not out and not self.reading:
+                self._held.append(lambda: ready(endpoint, out))
+            else:
+                ready(endpoint, out)
+
+        def gate(schedule: Callable[[Any, int], None]) -> Callable[[Any, int], None]:
+            def gated(buffer: Any, delay_ns: int) -> None:
+                if self.reading:
+                    schedule(buffer, delay_ns)
+                else:
+                    self._held.append(lambda: schedule(buffer, delay_ns))
+
+            return gated
+
+        def on_reset() -> None:
+            self._waiting, self._held, self.connected = None, [], False
+            self._to_send.clear()
+            reset()
+
+        self._usb._indicate_buffer_ready, self._usb.on_reset = buffer_ready, on_reset
+        for endpoint, alarm in enumerate(self._usb.endpoint_write_alarms):
+            if endpoint:
+                alarm.schedule = gate(alarm.schedule)
+
+    def feed(self) -> None:
+        """Hand over what the board is ready for."""
+        fifo = self._cdc.tx_fifo
+        while self._to_send and fifo.item_count < PACKET:
+            fifo.push(self._to_send.pop(0))
+        if self._waiting and not fifo.empty:
+            waiting, self._waiting = self._waiting, None
+            self._answer(*waiting)
+
+
+def serve(board: Any, program: Callable[[str], int], most_s: float) -> int:
+    """Run the board behind a pseudo-terminal while `program(its path)` runs in a child process; returns the program's exit code.
+
+    Raises TimeoutError after `most_s` seconds of real time.
+    """
+    ours, theirs = pty.openpty()
+    tty.setraw(theirs)
+    os.set_blocking(ours, False)
+    path = os.ttyname(theirs)
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            os.close(ours)
+            code = program(path)
+        finally:
+            os._exit(code)
+    begun, board_began = time.monotonic(), board.now_s
+    end = begun + most_s
+    out = bytearray()
+    try:
+        while True:
+            done, status = os.waitpid(child, os.WNOHANG)
+            if done:
+                return os.waitstatus_to_exitcode(status)
+            if time.monotonic() > end:
+                os.kill(child, 9)
+                os.waitpid(child, 0)
+                raise TimeoutError(f"the program was not done after {most_s:.0f} s")
+            board.step()
+            out += board.usb.take()
+            ahead_s = board.now_s - board_began - (time.monotonic() - begun)  # an idle board is faster than time
+            readable, writable, _ = select.select([ours], [ours] if out else [], [], min(max(0.0, ahead_s), PAUSE_S))
+            if readable:
+                board.usb.write(os.read(ours, READ_AT_ONCE))
+            if writable:
+                del out[: os.write(ours, out)]
+            board.usb.feed()
+    finally:
+        os.close(ours)
+        os.close(theirs)
