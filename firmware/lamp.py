@@ -28,7 +28,7 @@ CODE_PAUSE_MS = 1200
 
 def choose(shown, unseen, limits_good, store_full, failed=0):
     """The pattern for the alarms' most urgent live state, least urgent last."""
-    if shown == alarm.ACT:
+    if alarm.URGENCY[shown] >= alarm.URGENCY[alarm.ACT]:
         return ACT
     if shown == alarm.WARN:
         return WARN

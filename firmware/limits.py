@@ -6,7 +6,7 @@ Tables and their reading: hotfuel_wire/limit_tables.py. State machine: hotfuel_w
 import board
 from commands import Refused
 from hotfuel_wire import barometer, limit_tables, status
-from hotfuel_wire.alarm import UNREADABLE, WAIT_MS, Alarms, event_value
+from hotfuel_wire.alarm import NO_NUMBER, UNREADABLE, WAIT_MS, Alarms, event_value
 from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
 from hotfuel_wire.probe import Probe
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
@@ -194,7 +194,7 @@ class Limits:
                         limit = limits.get(state)
                         if limit:
                             here = limit_tables.margin_centi(reference, limit, hot[channel], cold[channel], air)
-                            if limit["flags"] & limit_tables.INDICATIVE and here != UNREADABLE:
+                            if limit["flags"] & limit_tables.INDICATIVE and here > NO_NUMBER:
                                 here = max(here, 0)
                             if here < margin:
                                 margin, warn_below = here, limit["warn_centi"]
@@ -273,6 +273,7 @@ class Limits:
         if held_ms >= LONG_PRESS_MS:
             channel, margin = self.smallest()
             if channel != NO_CHANNEL:
+                margin = max(margin, -9900)
                 if self.application.settings["units"] == "us":
                     margin = margin * 9 // 5
                 self._lamp.tell(blink_code(channel + 1, margin // 100), now_ms)

@@ -3,7 +3,8 @@
 States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returned unacknowledged.
 These words stay in code; lamp and screens say it plainly.
 
-A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is used up. Lost: the place cannot be read.
+A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is used up. Lost: the place cannot be read. Where the pressure leaves
+no limit all of warn and act are on, and a fourth says why.
 Warn and act come when their condition has held for ON_DELAY_MS, and go only when it has been clear, beyond the deadband, for OFF_DELAY_MS.
 An unreadable tick is evidence of nothing: it pauses these timers, adds none of its time and sets no on-timer back, so that a loose plug cannot silence
 a warning. Nor can it end one: blind for more than BLIND_MS at a stretch, or lost, the off-timers begin again.
@@ -13,10 +14,18 @@ Lost counts the time that could not be read: it comes at LOST_MS of the last WIN
 NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED_UNACKNOWLEDGED = 0, 1, 2, 3
 
 # How a place stands: one numbering on board, host and in stored columns, append only. On the wire an event carries an alarm's level less one.
-QUIET, WARN, ACT, LOST, NO_MARGIN = 0, 1, 2, 3, 4
-LEVELS = ("quiet", "warn", "act", "lost", "no margin")
-ALARMS = (WARN, ACT, LOST)
-URGENCY = (0, 2, 3, 1, 0)  # by level; a lost sensor never outranks a live warning
+QUIET, WARN, ACT, LOST, NO_MARGIN, LOW_PRESSURE, IMPOSSIBLE_PRESSURE = 0, 1, 2, 3, 4, 5, 6
+LEVELS = ("quiet", "warn", "act", "lost", "no margin", "low pressure", "impossible pressure")
+ALARMS = (WARN, ACT, LOST, LOW_PRESSURE, IMPOSSIBLE_PRESSURE)
+URGENCY = (
+    0,
+    2,
+    3,
+    1,
+    0,
+    4,
+    5,
+)  # by level; a lost sensor never outranks a live warning, and why there is no limit outranks act, which is live with it
 
 # Margins are in hundredths of a degC. Stop-and-go traffic chatters at a deadband of 1 degC and not at 2 (own simulation);
 # vapour lock builds within tens of seconds, so the minutes usual in process plants are too slow for the on-delay.
@@ -39,6 +48,8 @@ PIECE_MS = 500
 _PIECES = WINDOW_MS // PIECE_MS
 
 UNREADABLE = -0x3FFFFFFF  # the margin to pass when the place cannot be read
+# Where the pressure is too low for a limit, or none at all: beyond the limit, whatever the temperature. Numbers above NO_NUMBER are margins.
+TOO_LOW, IMPOSSIBLE, NO_NUMBER = -0x3FFFFFFE, -0x3FFFFFFD, -0x3FFFFFF0
 
 
 class Alarm:
@@ -140,7 +151,7 @@ class Alarms:
 
     def __init__(self, places, changed):
         self.places = [
-            {WARN: Alarm(ON_DELAY_MS, OFF_DELAY_MS), ACT: Alarm(ON_DELAY_MS, OFF_DELAY_MS), LOST: Alarm(0, LOST_OFF_DELAY_MS)}
+            {level: Alarm(0, LOST_OFF_DELAY_MS) if level == LOST else Alarm(ON_DELAY_MS, OFF_DELAY_MS) for level in ALARMS}
             for _ in range(places)
         ]
         self.sights = [Sight() for _ in range(places)]
@@ -149,7 +160,7 @@ class Alarms:
         self._changed = changed
 
     def update(self, place, margin, warn_below, elapsed_ms):
-        """A new margin of `place` (hundredths of a degC, UNREADABLE when it cannot be read), `elapsed_ms` after the place's last one.
+        """A new margin of `place` (hundredths of a degC, UNREADABLE, TOO_LOW or IMPOSSIBLE), `elapsed_ms` after the place's last one.
 
         warn_below: the margin's uncertainty, hundredths of a degC.
         """
@@ -163,9 +174,13 @@ class Alarms:
         if not unreadable:
             self._step(place, WARN, alarms[WARN], margin < warn_below, margin >= warn_below + DEADBAND, elapsed_ms)
             self._step(place, ACT, alarms[ACT], margin < 0, margin >= DEADBAND, elapsed_ms)
+            low, none = margin == TOO_LOW, margin == IMPOSSIBLE
+            self._step(place, LOW_PRESSURE, alarms[LOW_PRESSURE], low, not low, elapsed_ms)
+            self._step(place, IMPOSSIBLE_PRESSURE, alarms[IMPOSSIBLE_PRESSURE], none, not none, elapsed_ms)
         if alarms[LOST].live or sight.blind_ms > BLIND_MS:
-            alarms[WARN].stay_on()
-            alarms[ACT].stay_on()
+            for level in ALARMS:
+                if level != LOST:
+                    alarms[level].stay_on()
 
     def _step(self, place, level, alarm, on, off, elapsed_ms):
         old = alarm.state

@@ -8,6 +8,8 @@ channel's own counts. A set is one HEAD piece and then the pieces it counts: per
 import binascii
 import struct
 
+from hotfuel_wire.alarm import IMPOSSIBLE, TOO_LOW, UNREADABLE
+
 VERSION = 1
 HEAD, REFERENCE, LIMIT = 1, 2, 3
 STANDING, RUNNING = 0, 1
@@ -28,7 +30,7 @@ _REFERENCE_NODE = "<hi"
 _LIMIT = "<BBBBBHHhB"
 _LIMIT_NODE = "<Hi"
 
-NO_VALUE = -0x3FFFFFFF  # x lies outside the nodes
+NO_VALUE = UNREADABLE  # x lies outside the nodes
 
 
 class TableError(ValueError):
@@ -63,7 +65,8 @@ def reading_centi(reference, per_degc, hot, cold):
 
 
 def margin_centi(reference, limit, hot, cold, air_units, line_units=None):
-    """Margin in hundredths of a degC, or NO_VALUE where cold code or pressure lie outside the tables.
+    """Margin in hundredths of a degC; TOO_LOW or IMPOSSIBLE where the pressure here is below the table or no pressure at all, which no temperature can
+    make good; NO_VALUE where the cold code lies outside its table, or the pressure above.
 
     reference, limit: rows as `unpack` gives them. air_units: air pressure in PRESSURE_UNIT_PA; line_units: measured line pressure over air, or None.
     """
@@ -71,7 +74,12 @@ def margin_centi(reference, limit, hot, cold, air_units, line_units=None):
     if line_units is not None and limit["flags"] & LINE_PRESSURE:
         offset = line_units
     at_cold = lookup(reference["xs"], reference["ys"], cold)
-    at_pressure = lookup(limit["xs"], limit["ys"], air_units + offset)
+    here = air_units + offset
+    if here <= 0:
+        return IMPOSSIBLE
+    if here < limit["xs"][0]:
+        return TOO_LOW
+    at_pressure = lookup(limit["xs"], limit["ys"], here)
     if at_cold == NO_VALUE or at_pressure == NO_VALUE:
         return NO_VALUE
     return (at_pressure - (hot << reference["shift"]) - at_cold) * 100 // limit["per_degc"]

@@ -137,7 +137,8 @@ EVENTS = {
     "mark": ("button or host: remember this moment", "how long the button was held, ms", "the host's words"),
     "alarm": (
         "an alarm changed its state",
-        "place x 4096 + level x 256 + old state x 16 + new state. Level: 0 warn, 1 act, 2 lost. State: 0 normal, 1 unacknowledged, 2 acknowledged, "
+        "place x 4096 + level x 256 + old state x 16 + new state. Level: 0 warn, 1 act, 2 lost, 4 pressure too low for a limit, "
+        "5 impossible pressure. State: 0 normal, 1 unacknowledged, 2 acknowledged, "
         "3 returned unacknowledged. Place: row of the board's limit tables; `channel` says which probe",
         '"needle" for the limit behind a carburettor\'s needle',
     ),

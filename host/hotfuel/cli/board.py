@@ -148,7 +148,8 @@ def warnings(
         loaded = fields(talk.ask("warnings"))
     shown = Shown(units or described.units)
     lines = [
-        f"{place_words(row.place)}{', behind the needle' if row.behind_needle else ''}, {row.state}: {shown.text(row.limit_degc, 'temperature')}"
+        f"{place_words(row.place)}{', behind the needle' if row.behind_needle else ''}, {row.state}: "
+        f"{row.no_limit or shown.text(row.limit_degc, 'temperature')}"
         f" at {shown.text(row.pressure_kpa, 'pressure')} absolute"
         for row in card.rows
     ]

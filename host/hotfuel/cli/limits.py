@@ -95,7 +95,7 @@ def _print(card: LimitsCard, shown: Shown, about: list[str]) -> None:
         table.add_row(
             row.place.replace("_", " ") + (", needle" if row.behind_needle else ""),
             row.state,
-            shown.text(row.limit_degc, "temperature", 0),
+            "none" if row.no_limit else shown.text(row.limit_degc, "temperature", 0),
             shown.text(row.onset_degc, "temperature", 0),
             shown.text(row.uncertainty_degc, "temperature difference", 0),
             shown.text(row.pressure_kpa, "pressure"),

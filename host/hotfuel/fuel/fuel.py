@@ -143,7 +143,7 @@ class Fuel:
 
     @cached_property
     def limit_table(self) -> LimitTable:
-        """Limit, V/L and needle by interpolation, for long records: 50 to 500 kPa, V/L 0 to 40, within 0.05 degC of the flash."""
+        """Limit, V/L and needle by interpolation, for long records: 25 to 500 kPa, V/L 0 to 40, within 0.05 degC of the flash."""
         return LimitTable(self.mixture)
 
     @cached_property

@@ -2,7 +2,7 @@
 
 The flash is solved on a coarse grid of ln P and V/L and refined by bicubic splines: to a fine grid, read by linear interpolation, and, for one
 V/L as every place has it, to a curve over evenly spaced pressures, which needs no logarithm and no second axis.
-Range 50 to 500 kPa absolute and V/L 0 to 40; outside it, and where data is missing (nan), the answer is nan, never a value at the edge.
+Range 25 to 500 kPa absolute and V/L 0 to 40; outside it, and where data is missing (nan), the answer is nan, never a value at the edge.
 Above V/L 40 the V/L estimate stays at 40, which reads "40 or more": no pump's criterion lies there, and at 500 kPa little fuel is left.
 """
 
@@ -14,10 +14,10 @@ from hotfuel.fuel.components import Array
 from hotfuel.fuel.grid import along, along_each, look_up
 from hotfuel.fuel.mixture import Mixture
 
-PRESSURE_RANGE_KPA = (50.0, 500.0)
+PRESSURE_RANGE_KPA = (25.0, 500.0)
 RATIO_MAX = 40.0
 _BEND = 5.0  # the V/L axis is ln(1 + V/L / bend): fine near the bubble point
-_COARSE, _FINE = (26, 26), (301, 201)
+_COARSE, _FINE = (34, 26), (391, 201)
 _STEP_KPA = 0.25  # of a curve: between its points a straight line is off by less than 1e-4 degC
 _BLOCK = 8192
 

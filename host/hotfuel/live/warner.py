@@ -16,11 +16,15 @@ _COMES = {
     Level.WARN: "warning: {place} has {margin} left, give or take {uncertainty} (now {temperature}, limit {limit})",
     Level.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
     Level.LOST: "sensor lost: {place} cannot be read",
+    Level.LOW_PRESSURE: "ACT: {place}: the pressure is too low for a limit (under 25 kPa absolute); take it as boiling",
+    Level.IMPOSSIBLE_PRESSURE: "ACT: {place}: impossible pressure, so there is no limit: check the car file",
 }
 _GOES = {
     Level.WARN: "{place}: the warning is over",
     Level.ACT: "{place}: back below its limit",
     Level.LOST: "{place}: can be read again",
+    Level.LOW_PRESSURE: "{place}: there is a limit again",
+    Level.IMPOSSIBLE_PRESSURE: "{place}: there is a limit again",
 }
 
 

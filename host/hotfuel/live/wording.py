@@ -14,7 +14,7 @@ from hotfuel.car import place_words
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.forecasts import Outlook, later
 from hotfuel.live.situation import PlaceNow, Situation
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.risk.margin import NEEDLE
 from hotfuel.risk.soak import Band
 from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING
@@ -26,6 +26,7 @@ DRIVER = "The driver does not operate this and does not read it while moving."
 CAUTION = "No warning does not mean safe: fuel can boil where there is no probe."
 NOTE = "percolation"
 KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.ACT: "act", Level.LOST: "lost", Level.NO_MARGIN: "none"}
+KEYS |= dict.fromkeys(NO_LIMIT, "act")
 _ARROWS = {CLOSING: "closing", OPENING: "opening", LEVEL: "level", BOILING: "boiling"}
 _LAMPS = (
     "alive",
@@ -211,7 +212,7 @@ def _action(place: PlaceNow, key: str, standing: bool) -> str:
         return _LOST_ACTION
     if key == "note":
         return _PERCOLATION_ACTION
-    actions = _ACTIONS.get((place.state, standing))
+    actions = _ACTIONS.get((Level.ACT if place.state.beyond else place.state, standing))
     if actions is None:
         return _QUIET_ACTION if key == "quiet" else ""
     return actions[0 if place.role in ("tank", "suction", "pump") else 1]
@@ -260,7 +261,7 @@ def _flags(now: Situation, clock: _Clock) -> list[str]:
     flags = []
     if now.first:
         flags.append(f"first: {place_name(now.first)}")
-    if now.winks and not any(place.state in (Level.WARN, Level.ACT) for place in now.places):
+    if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):
         flags.append(
             "something happened, look later"
             + ("; the lamp winks until the button in the car is pressed" if now.board_warns else "")

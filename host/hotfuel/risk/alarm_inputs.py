@@ -15,12 +15,14 @@ def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple
     running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
     after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
     """
-    known = place.state < Level.LOST
+    known = np.isfinite(place.margin_degc)
     margin = np.rint(np.where(known, place.margin_degc, 0.0) * 100).astype(np.int64)
     warn_below = np.rint(np.where(known, place.uncertainty_degc, 0.0) * 100).astype(np.int64)
     margin = np.where((margin < 0) & (place.state != Level.ACT), 0, margin)  # indicative
     if percolates(name, place):
         margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)
+    margin = np.where(place.state == Level.LOW_PRESSURE, alarm.TOO_LOW, margin)
+    margin = np.where(place.state == Level.IMPOSSIBLE_PRESSURE, alarm.IMPOSSIBLE, margin)
     unreadable, seen = place.state == Level.LOST, place.state != Level.NO_MARGIN
     if place.traced is not None:
         unreadable, seen = unreadable | place.traced.doubted, seen & ~place.traced.waiting

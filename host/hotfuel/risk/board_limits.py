@@ -1,12 +1,12 @@
 """The tables the board's lamp works from: the margins of hotfuel.risk.margin as integers, so that the board needs no polynomial and no fuel.
 
 Layout and reading of the tables: hotfuel_wire.limit_tables. Against the exact path they are within 0.5 degC over -20 to 85 degC cold junction
-and 60 to 200 kPa for every supported chip (tests/host/risk/test_board_limits.py).
+and 26 to 200 kPa for every supported chip (tests/host/risk/test_board_limits.py).
 """
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from hotfuel_wire import limit_tables as wire
@@ -15,6 +15,7 @@ from hotfuel_wire.messages import CHIPS
 from hotfuel.car import Car, Place
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.fuel.table import PRESSURE_RANGE_KPA
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.margin import NEEDLE, Channel, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places
@@ -23,7 +24,7 @@ from hotfuel.temperature.counts import loop_emf_mv, scale
 from hotfuel.temperature.thermocouple import emf_mv, seebeck_mv_per_degc
 
 _COLD_NODES_DEGC = np.linspace(-40.0, 125.0, 12)
-_PRESSURE_NODES_KPA = np.geomspace(50.0, 500.0, 16)
+_PRESSURE_NODES_KPA = np.geomspace(*PRESSURE_RANGE_KPA, 20)
 _COUNT_MV = 0.00025  # a count is at most this, so that rounding costs no more than 0.006 degC
 _UNIT_KPA = wire.PRESSURE_UNIT_PA / 1000
 
@@ -130,6 +131,11 @@ def _limits(
         conditions = Conditions(running=float(state))
         air_kpa = ambient(car).pressure_kpa
         pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
+        # where the pressure leaves no limit at this altitude, the uncertainty is that of the lowest pressure that does
+        here = {name: found for name, found in pressures.items() if name.removesuffix(NEEDLE) == place.name}
+        short_kpa = PRESSURE_RANGE_KPA[0] + _UNIT_KPA - min(float(found.pressure_kpa) for found in here.values())
+        if short_kpa > 0:
+            conditions = replace(conditions, ambient_pressure_kpa=air_kpa + short_kpa)
         shown = margins(car, fuel, {place.name: np.array([50.0])}, conditions, {place.name: channel})
         rows: list[tuple[int, str, str]] = [(wire.IN_LINE, place.name, place.role)]
         if place.role == "carburettor":
@@ -140,7 +146,7 @@ def _limits(
                 gauge = float(pressures[place.name].pressure_kpa) - air_kpa
                 # the line's pressure follows the bowl's: both stand on the air's
                 bowl_gauge = float(pressures[name].pressure_kpa) - air_kpa
-                line = np.clip(_PRESSURE_NODES_KPA - bowl_gauge + gauge, 50.0, 500.0)
+                line = np.clip(_PRESSURE_NODES_KPA - bowl_gauge + gauge, *PRESSURE_RANGE_KPA)
                 limit = table.needle_limit_degc(line, _PRESSURE_NODES_KPA, ratio)
             else:
                 limit = table.limit_degc(_PRESSURE_NODES_KPA, ratio)

@@ -13,6 +13,13 @@ class Level(IntEnum):
     ACT = alarm.ACT
     LOST = alarm.LOST
     NO_MARGIN = alarm.NO_MARGIN
+    LOW_PRESSURE = alarm.LOW_PRESSURE
+    IMPOSSIBLE_PRESSURE = alarm.IMPOSSIBLE_PRESSURE
+
+    @property
+    def beyond(self) -> bool:
+        """True where the limit is passed, or no limit is left to pass."""
+        return self in BEYOND
 
     @property
     def urgency(self) -> int:
@@ -25,10 +32,15 @@ class Level(IntEnum):
         return _WORDS[self]
 
 
+BEYOND = (Level.ACT, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
+NO_LIMIT = (Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
+
 _WORDS = {
     Level.QUIET: "no warning",
     Level.WARN: "warn",
     Level.ACT: "act",
     Level.LOST: "sensor lost",
     Level.NO_MARGIN: "no margin here",
+    Level.LOW_PRESSURE: "pressure too low for a limit (under 25 kPa)",
+    Level.IMPOSSIBLE_PRESSURE: "impossible pressure: check the car file",
 }

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
 from hotfuel.risk.criterion import criterion
+from hotfuel.risk.level import Level
 from hotfuel.risk.margin import NEEDLE, Channel, margins
 from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
 from hotfuel.units import STANDARD_PRESSURE_KPA
@@ -23,7 +24,9 @@ STATES = ("running", "standing", "launch")
 
 @dataclass(frozen=True)
 class LimitRow:
-    """One limit. `onset_degc`: where boiling begins; `more_careful_degc`: by the fuel's other route where that is lower, else the limit itself."""
+    """One limit, or why there is none (`no_limit`). `onset_degc`: where boiling begins; `more_careful_degc`: by the fuel's other route where that is
+    lower, else the limit itself.
+    """
 
     place: str
     behind_needle: bool
@@ -36,6 +39,7 @@ class LimitRow:
     vapour_liquid_ratio: float
     criterion: str
     pressure_basis: str
+    no_limit: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,12 +88,13 @@ def limits_card(
             role = "needle" if name != where else car.place(where).role
             if state == "launch" and role not in ("suction", "pump"):
                 continue  # acceleration draws on the suction line only
-            onset = _onset_degc(fuel, table.places, name)
             limit = float(place.limit_degc[0])
+            onset = _onset_degc(fuel, table.places, name) if np.isfinite(limit) else np.nan
             rows.append(
                 LimitRow(
                     where, role == "needle", state, float(place.pressure_kpa[0]), limit, onset, float(place.uncertainty_degc[0]), limit - lower_by,
                     criterion(car, role).vapour_liquid_ratio, place.criterion.text, place.basis,
+                    "" if np.isfinite(limit) else Level(int(place.state[0])).words,
                 )
             )  # fmt: skip
     if lower_by:

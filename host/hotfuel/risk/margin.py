@@ -12,11 +12,12 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import Car, Place
+from hotfuel.car import Car, Place, place_words
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.fuel.table import PRESSURE_RANGE_KPA
 from hotfuel.risk.criterion import Criterion, criterion
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import NO_LIMIT, Level
 from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
 from hotfuel.risk.probes import Traced
@@ -118,6 +119,7 @@ def margins(
             ) from None
         if place.probe.indicative:
             notes.append(f"{name}: a clamp-on probe is indicative, it never says act")
+    notes += [note for name, place in places.items() for note in _without_limit(name, place)]
     return MarginTable(places, state, notes)
 
 
@@ -169,7 +171,7 @@ def _place_margin(
         total[part] = np.sqrt(probe * probe + variance + np.square(slope * spread_kpa))
         margin[part] = limit[part] - degc if seen else np.nan
         share[part] = _share(limit_of, degc, onset, kpa)
-        state[part] = _state(degc, margin[part], total[part], act=not place.probe.indicative)
+        state[part] = _state(degc, margin[part], total[part], kpa if seen else (), act=not place.probe.indicative)
     shape = measured.shape
     limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
     kpa_here = full[-1].reshape(shape)
@@ -185,13 +187,19 @@ def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     return values.reshape(-1)
 
 
-def _state(degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, act: bool) -> np.ndarray:
+def _state(
+    degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, pressures: Sequence[np.ndarray], act: bool
+) -> np.ndarray:
     state = np.where(margin < uncertainty, np.uint8(Level.WARN), np.uint8(Level.QUIET))
     if act:
         state[margin <= 0] = Level.ACT
     unknown = np.isnan(margin)
     if unknown.any():
         state[unknown] = Level.NO_MARGIN
+        for kpa in pressures:
+            state[unknown & (kpa < PRESSURE_RANGE_KPA[0])] = Level.LOW_PRESSURE
+        for kpa in pressures:
+            state[unknown & (kpa <= 0)] = Level.IMPOSSIBLE_PRESSURE
         state[np.isnan(degc)] = Level.LOST
     return state
 
@@ -225,6 +233,17 @@ def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:
     error does not go on growing as the flow dies."""
     idle = car.engine.idle_flow_l_h
     return idle if conditions.flow_l_h is None else np.fmax(np.asarray(conditions.flow_l_h, dtype=float), idle)
+
+
+def _without_limit(name: str, place: PlaceMargin) -> list[str]:
+    """Why a place has no margin although it was read: never left unsaid."""
+    if not np.isnan(place.limit_degc).any():
+        return []
+    where = place_words(name)
+    notes = [f"{where}: {level.words}; it counts as beyond the limit" for level in NO_LIMIT if (place.state == level).any()]
+    if (np.isnan(place.limit_degc) & (place.pressure_kpa > PRESSURE_RANGE_KPA[1])).any():
+        notes.append(f"{where}: no limit is worked out above {PRESSURE_RANGE_KPA[1]:.0f} kPa absolute")
+    return notes
 
 
 def _notes(car: Car, state: np.ndarray) -> list[str]:

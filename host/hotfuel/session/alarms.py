@@ -38,16 +38,18 @@ def _of_place(
 ) -> list[Span]:
     unreadable = margin == alarm.UNREADABLE
     read = ~unreadable
-    conditions = (  # of warn and act: where they hold, where they are clear beyond the deadband; as Alarms.update has them
-        (read & (margin < warn_below), read & (margin >= warn_below + alarm.DEADBAND)),
-        (read & (margin < 0), read & (margin >= alarm.DEADBAND)),
-    )
-    # one bit a condition: while all the machine waits for are clear, nothing can change
-    bits = np.zeros(len(margin), np.uint8)
-    for level, (on, off) in enumerate(conditions, start=Level.WARN):
-        bits |= (on.astype(np.uint8) << level) | (off.astype(np.uint8) << (level + 3))
-    bits |= unreadable.astype(np.uint8) << int(Level.LOST)
-    positions = [np.flatnonzero(bits & (1 << number)) for number in range(6)]
+    low, none = margin == alarm.TOO_LOW, margin == alarm.IMPOSSIBLE
+    conditions = {  # where each holds, where it is clear beyond the deadband; as Alarms.update has them
+        Level.WARN: (read & (margin < warn_below), read & (margin >= warn_below + alarm.DEADBAND)),
+        Level.ACT: (read & (margin < 0), read & (margin >= alarm.DEADBAND)),
+        Level.LOW_PRESSURE: (low, read & ~low),
+        Level.IMPOSSIBLE_PRESSURE: (none, read & ~none),
+    }
+    ons = {
+        level: np.flatnonzero(on) for level, (on, _) in conditions.items()
+    }  # while all that the machine waits for are clear, nothing can change
+    offs = {level: np.flatnonzero(off) for level, (_, off) in conditions.items()}
+    blind = np.flatnonzero(unreadable)
     seen_again = np.flatnonzero(read)
     clock_ms = np.cumsum(elapsed_ms)
     began: dict[int, int] = {}
@@ -65,7 +67,7 @@ def _of_place(
     while at < len(margin):
         machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
         at += 1
-        waiting = single[Level.WARN].waiting or single[Level.ACT].waiting or single[Level.LOST].waiting
+        waiting = any(one.waiting for one in single.values())
         if sight.saturated and single[Level.LOST].live and at < len(margin) and unreadable[at]:
             # Blind throughout: neither the window nor a paused timer changes, if the window's pieces stand as they did.
             after = np.searchsorted(seen_again, at)
@@ -73,8 +75,8 @@ def _of_place(
             alike = np.flatnonzero((clock_ms[at - 1 : until] - clock_ms[at - 1]) % alarm.PIECE_MS == 0)
             at += int(alike[-1])
         elif not waiting and not sight.unreadable_ms:
-            awaited = [level + 3 if single[level].live else level for level in (Level.WARN, Level.ACT)] + [Level.LOST]
-            ahead = (positions[number][np.searchsorted(positions[number], at) :][:1] for number in awaited)
+            awaited = [offs[level] if single[level].live else ons[level] for level in conditions] + [blind]
+            ahead = (rows_of[np.searchsorted(rows_of, at) :][:1] for rows_of in awaited)
             at = min((int(found_at[0]) for found_at in ahead if found_at.size), default=len(margin))
     found += [Span(name, alarm.LEVELS[level], int(rows[first]), end) for level, first in began.items()]
     return found

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import BEYOND, Level
 from hotfuel.risk.margin import MarginTable
 from hotfuel.session.means import SMOOTH_S, per_second, smoothed
 
@@ -127,17 +127,20 @@ def _of_place(
     when = index[means.samples(at)[0]] if measured else pd.NaT
     lost_s = float(step[np.isnan(values)].sum())
     margin = table.places.get(name) if table is not None else None
-    if margin is None or not np.isfinite(margin.margin_degc).any():
+    if margin is None:
         return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
+    with np.errstate(invalid="ignore"):
+        beyond = (margin.margin_degc <= 0) | np.isin(margin.state, BEYOND)
+    near = beyond | (margin.state == Level.WARN)
+    near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
+    if not np.isfinite(margin.margin_degc).any():
+        return PlaceSummary(name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, lost_s=lost_s)
     left = means.of(margin.margin_degc)
     least = int(np.nanargmin(left))
-    near = (margin.state == Level.WARN) | (margin.state == Level.ACT) | ((margin.state != Level.LOST) & (margin.margin_degc <= 0))
-    with np.errstate(invalid="ignore"):
-        beyond = margin.margin_degc <= 0
     return PlaceSummary(
         name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
         means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
-        means.about(least, margin.vapour_liquid_ratio), float(step[near].sum()), float(step[beyond].sum()), lost_s, margin.criterion.text, margin.basis,
+        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, lost_s, margin.criterion.text, margin.basis,
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ FUELS = [
 @pytest.mark.parametrize("fuel", FUELS, ids=lambda fuel: fuel.name)
 def test_within_0_05_degc_of_the_flash(fuel):
     rng = np.random.default_rng(3)
-    pressure, ratio = np.exp(rng.uniform(np.log(50), np.log(500), 1500)), rng.uniform(0, 40, 1500)
+    pressure, ratio = np.exp(rng.uniform(np.log(25), np.log(500), 1500)), rng.uniform(0, 40, 1500)
     direct = fuel.limit_degc(pressure, ratio)
     np.testing.assert_allclose(fuel.limit_table.limit_degc(pressure, ratio), direct, atol=0.05)
     np.testing.assert_allclose(fuel.limit_table.vapour_liquid_ratio(direct, pressure), ratio, atol=0.1)
@@ -37,7 +37,7 @@ def test_needle_within_0_05_degc_of_the_flash(fuel):
 
 def test_missing_and_outside_are_nan():
     table = FUELS[0].limit_table
-    pressure = np.array([np.nan, 49.0, 501.0, 100.0])
+    pressure = np.array([np.nan, 24.0, 501.0, 100.0])
     assert np.isnan(table.limit_degc(pressure)).tolist() == [True, True, True, False]
     assert np.isnan(table.limit_degc(pressure, np.full(4, 20.0))).tolist() == [True, True, True, False]
     assert np.isnan(table.vapour_liquid_ratio(np.array([50, 50, 50, np.nan]), pressure)).all()

@@ -25,6 +25,27 @@ def test_behind_the_needle_only_while_it_runs():
         assert in_line[1] == round(100 * float(found["carb_inlet"].margin_degc[1])) < 0
 
 
+def test_where_the_pressure_leaves_no_limit_warn_act_and_why_come_on():
+    """A clamp-on probe too: the pressure is not its doubt."""
+    clamped = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
+    for text in (car_file.EXAMPLE, clamped):
+        car = car_file.load(text)
+        for air_kpa, sentinel, level in (
+            (24.0, alarm.TOO_LOW, alarm.LOW_PRESSURE),
+            (-3.0, alarm.IMPOSSIBLE, alarm.IMPOSSIBLE_PRESSURE),
+        ):
+            found = margins(car, car.fuel(), {"pump": np.full(40, 20.0)}, Conditions(running=0.0, ambient_pressure_kpa=air_kpa))
+            margin, warn_below, seen = alarm_inputs("pump", found["pump"], found.running)
+            assert set(margin.tolist()) == {sentinel}
+            machine = alarm.Alarms(1, lambda *_: None)
+            for one, below in zip(margin.tolist(), warn_below.tolist(), strict=True):
+                machine.update(0, one, below, 200)
+            assert {number for number, one in machine.places[0].items() if one.live} == {alarm.WARN, alarm.ACT, level}
+            assert machine.shown() == level
+            assert machine.sounding()
+            assert seen.all()
+
+
 def test_a_clamp_on_probe_warns_and_never_reaches_act():
     clamped = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
     found = table(clamped, [40.0, 90.0, 90.0], 1.0)

@@ -54,10 +54,10 @@ def test_margins_of_the_tables_are_within_half_a_degree_of_the_exact_path(kind, 
     for row in [row for row in limits if row["state"] == state]:
         place = car.places[row["channel"]]
         name = place.name + ("_needle" if row["where"] == wire.BEHIND_NEEDLE else "")
-        at_place_kpa = generator.uniform(60, 200, 150)
+        at_place_kpa = generator.uniform(26, 200, 150)
         air_units = np.round(at_place_kpa * 100 - row["offset"]).astype(int)
         cold_codes = np.round(generator.uniform(-20, 85, 150) / one.cold_degc_per_code).astype(int)
-        # the air pressure that puts this place at 60 to 200 kPa; margins() gives the exact limit there
+        # the air pressure that puts this place at 26 to 200 kPa; margins() gives the exact limit there
         exact = margins(
             car, fuel, {place.name: np.full(150, 50.0)}, Conditions(running=float(state), ambient_pressure_kpa=air_units / 100)
         )[name]

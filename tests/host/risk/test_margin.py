@@ -154,9 +154,14 @@ def test_pressures_that_stand_still_for_stretches_give_the_same_as_sample_by_sam
 def test_scalars_empty_arrays_and_pressures_beyond_the_table(fuel):
     assert margins(car(), fuel, {"tank": 30.0}, SEA)["tank"].margin_degc.shape == ()
     assert margins(car(), fuel, {"tank": []}, SEA)["tank"].state.shape == (0,)
-    beyond = margins(car(), fuel, {"tank": [30.0]}, Conditions(running=1, ambient_pressure_kpa=45.0))["tank"]
-    assert beyond.state[0] == Level.NO_MARGIN
-    assert np.isnan(beyond.margin_degc[0])
+    for air_kpa, level in (
+        (26.0, Level.QUIET), (24.9, Level.LOW_PRESSURE), (0.1, Level.LOW_PRESSURE), (0.0, Level.IMPOSSIBLE_PRESSURE), (501.0, Level.NO_MARGIN)
+    ):  # fmt: skip
+        table = margins(car(), fuel, {"tank": [-10.0]}, Conditions(running=1, ambient_pressure_kpa=air_kpa))
+        beyond = table["tank"]
+        assert beyond.state[0] == level
+        assert np.isnan(beyond.margin_degc[0]) == (level != Level.QUIET)
+        assert any(note.startswith("tank") for note in table.notes) == (level != Level.QUIET), "no limit is never left unsaid"
 
 
 def test_air_probes_have_no_margin_and_unknown_places_are_an_error(fuel):

@@ -27,8 +27,10 @@ def stepped(name, margin, below, elapsed_ms):
     return sorted(found, key=lambda span: (span.first, span.level))
 
 
+LOW, IMPOSSIBLE = 1e6, 2e6  # stand for the states without a margin
 STRETCH = st.tuples(
-    st.sampled_from([-5.0, -0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 8.0, None]), st.one_of(st.integers(1, 4), st.integers(1, 500))
+    st.sampled_from([-5.0, -0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 8.0, None, LOW, IMPOSSIBLE]),
+    st.one_of(st.integers(1, 4), st.integers(1, 500)),
 )
 
 
@@ -37,7 +39,16 @@ STRETCH = st.tuples(
 def test_leaping_is_stepping(stretches, period_s):
     margin = np.concatenate([np.full(length, np.nan if value is None else value) for value, length in stretches])
     lost = np.isnan(margin)
-    state = np.select([lost, margin <= 0, margin < 2.0], [Level.LOST, Level.ACT, Level.WARN], 0)
+    state = np.select(
+        [lost, margin == LOW, margin == IMPOSSIBLE, margin <= 0, margin < 2.0],
+        [Level.LOST, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE, Level.ACT, Level.WARN],
+        0,
+    )
+    hundredths = np.rint(np.nan_to_num(margin) * 100).astype(int)
+    hundredths = np.select(
+        [lost, margin == LOW, margin == IMPOSSIBLE], [alarm.UNREADABLE, alarm.TOO_LOW, alarm.IMPOSSIBLE], hundredths
+    )
+    margin = np.where(margin >= LOW, np.nan, margin)
     pump = SimpleNamespace(reason="mechanical pump")
     place = SimpleNamespace(
         traced=None, margin_degc=margin, uncertainty_degc=np.full(len(margin), 2.0), state=state, criterion=pump
@@ -46,7 +57,6 @@ def test_leaping_is_stepping(stretches, period_s):
     found = sorted(
         alarms.spans(SimpleNamespace(places={"pump": place}, running=1.0), seconds), key=lambda span: (span.first, span.level)
     )
-    hundredths = np.where(lost, alarm.UNREADABLE, np.rint(np.nan_to_num(margin) * 100)).astype(int)
     elapsed_ms = np.rint(np.diff(seconds, prepend=seconds[0]) * 1000).astype(int)
     assert found == stepped("pump", hundredths, np.full(len(margin), 200), elapsed_ms)
 
