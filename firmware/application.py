@@ -303,6 +303,7 @@ class Application:
         register("clock", self.time_of_day.command)
         register("mark", self._mark)
         register("service", self._service)
+        register("selftest", self._selftest)
 
     def _failures(self):
         """Seldom asked for, so not kept in memory."""
@@ -368,6 +369,14 @@ class Application:
     def _mark(self, argument):
         self.emit_event("mark", detail=_text(argument))
         return b""
+
+    def _selftest(self, argument):
+        import selftest  # in memory only while it is needed
+
+        try:
+            return selftest.run(self, _text(argument))
+        finally:
+            del sys.modules["selftest"]
 
     def _service(self, argument):
         if argument:

@@ -128,6 +128,14 @@ def select(channel):
     return _output("select_%d" % channel, 1)
 
 
+def vsys_mv():
+    """The Pico's supply behind D2 or USB, mV: its own divider by 3 on GPIO 29 (Pico datasheet); 0 where that cannot be read."""
+    try:
+        return machine.ADC(29).read_u16() * 9900 // 65535
+    except ValueError:
+        return 0
+
+
 def i2c():
     """I2C0. A bus that hangs costs I2C_TIMEOUT_US; callers leave it alone for a while then."""
     return _once(

@@ -194,4 +194,8 @@ COMMANDS = {
     ),
     "fetch": ("segment u16, offset u32", "nothing; the bytes come in a `data` message before the reply"),
     "forget": ("segment u16", ""),
+    "selftest": (
+        "chip N, rail, inputs, store, lamp or buzzer",
+        "lines name=value of that step; busy while the engine runs",
+    ),
 }

@@ -241,6 +241,7 @@ COMMANDS = {
     "segments": 11,
     "fetch": 12,
     "forget": 13,
+    "selftest": 14,
 }
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
 FAILED = {"limits": 1, "store": 2, "power": 4}

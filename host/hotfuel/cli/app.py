@@ -19,6 +19,7 @@ from hotfuel.cli import (
     STOPPED,
     archive,
     board,
+    board_check,
     check,
     compare,
     cooler,
@@ -108,6 +109,8 @@ def _of_all(
 ) -> None:
     pass
 
+
+board.board.command("check", short_help="The box tests itself; the rest as steps by hand.")(board_check.board_check)
 
 # In the order one comes to need them: name, what it runs, its line in the list where the docstring's first line is too long for it.
 _COMMANDS: tuple[tuple[str, Any, str | None], ...] = (

@@ -133,6 +133,8 @@ class ADC:
         if self._number == 30:
             return 14100  # about 25 degC on the chip's own sensor (RP2040 datasheet 4.9.5: 27 degC = 0.706 V of 3.3 V)
         column = self.sources.get(self._number)
+        if column is None and self._number == 29:
+            return 31100  # the supply by the board's own divider by 3 (Pico datasheet): 4.7 V behind a Schottky diode
         return 0 if column is None else world.input(column, clock.now_us)
 
 
