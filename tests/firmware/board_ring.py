@@ -239,10 +239,12 @@ def trial(first, step):
     print(tried, lost, broken, went_on)
 
 
-def capacity():
-    """Hours of three channels at the default rates on a Pico's file system, and its wear."""
+def capacity(installed=""):
+    """Hours of three channels at the default rates on a Pico's file system, and its wear. installed: folder of firmware that is on it too."""
     flash = Flash()
     run = Run(flash, True)
+    if installed:
+        copy(installed, "/f")
     time_ms = 0
     while True:
         run.drive(time_ms, time_ms + 60000, step_ms=500)
@@ -255,6 +257,17 @@ def capacity():
     print(
         "%.2f %d %d %d" % (kept_h, flash.erases * 3600e3 / time_ms, sum([size for _, size, _ in segments]), run.ring.free_bytes())
     )
+
+
+def copy(source, target):
+    for entry in os.ilistdir(source):
+        name, kind = entry[0], entry[1]
+        if kind & 0x4000:
+            os.mkdir(target + "/" + name)
+            copy(source + "/" + name, target + "/" + name)
+        else:
+            with open(source + "/" + name, "rb") as reading, open(target + "/" + name, "wb") as writing:
+                writing.write(reading.read())
 
 
 def tow_home():
@@ -280,6 +293,6 @@ def tow_home():
 if sys.argv[2] == "trial":
     trial(int(sys.argv[3]), int(sys.argv[4]))
 elif sys.argv[2] == "capacity":
-    capacity()
+    capacity(*sys.argv[3:])
 else:
     tow_home()

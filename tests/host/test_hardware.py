@@ -423,8 +423,8 @@ def test_what_a_new_board_expects_is_what_its_firmware_has():
         ("three MAX31856", ("spi_sck", "spi_mosi", "spi_miso", "select_0", "select_1", "select_2")),
         ("further channels, once they are set up", [f"select_{channel}" for channel in range(3, 8)]),
         ("MCP9601 or MCP9600, once they are set up", ("i2c_sda", "i2c_scl")),
-        ("ignition, engine pulses, button", ("ignition", "engine_pulses", "button")),
-        ("battery, fuel pressure", ("battery", "fuel_pressure")),
+        ("ignition, engine pulses, button, once named", ("ignition", "engine_pulses", "button")),
+        ("battery, fuel pressure, once named", ("battery", "fuel_pressure")),
         ("lamp, buzzer, sensor rail", ("lamp", "buzzer", "sensor_rail")),
     ):
         assert re.findall(r"GP\d+", rows[what]) == [gpio[name] for name in names]

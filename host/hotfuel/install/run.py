@@ -40,7 +40,7 @@ def install(port: str | None, say: Callable[[str], None], *, source: bool = Fals
         bytecode = staging.stage(root, bytecode=not source)
         names = staging.files(root)
         about = board.tell(steps.look())
-        reason = steps.refusal(about, [(root / name).stat().st_size for name in names], bytecode=bytecode)
+        reason = steps.refusal(about, {name: (root / name).stat().st_size for name in names}, bytecode=bytecode)
         if reason:
             raise LinkError(reason)
         if not bytecode and not source:
@@ -58,7 +58,7 @@ def install(port: str | None, say: Callable[[str], None], *, source: bool = Fals
             "the board stays at its prompt: install again"
         )
     board.run("reset")
-    return Installed(len(names), bytecode, about["main"] >= 0, tuple(done["gone"]))
+    return Installed(len(names), bytecode, "main.py" in about["sizes"], tuple(done["gone"]))
 
 
 class _Board:

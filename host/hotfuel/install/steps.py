@@ -6,7 +6,7 @@ back and what the older version left is gone. Data is never touched: only names 
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 FLAG = "install.flag"
@@ -23,14 +23,21 @@ def mine():
             return file.read().split()
     except OSError:
         return []
-def size(name):
+def sizes(folder):
+    found = {}
     try:
-        return os.stat("/" + name)[6]
+        for entry in os.ilistdir("/" + folder):
+            if entry[1] & 0x4000 == 0 and entry[0].endswith((".py", ".mpy")):
+                found[folder + entry[0]] = os.stat("/" + folder + entry[0])[6]
     except OSError:
-        return -1
+        pass
+    return found
+there = sizes("")
+there.update(sizes("chips/"))
+there.update(sizes("lib/hotfuel_wire/"))
 print(json.dumps({
     "name": about.name, "version": list(about.version[:3]), "mpy": getattr(about, "_mpy", 0), "platform": sys.platform,
-    "free": disk[0] * disk[3], "block": disk[0], "main": size("main.py"), "store": size("store.py"), "installed": mine(),
+    "free": disk[0] * disk[3], "block": disk[0], "sizes": there, "installed": mine(),
 }))
 """
 
@@ -111,8 +118,8 @@ PLATFORM = "rp2"
 SPARE_BLOCKS = 4  # folders, flag, manifest
 
 
-def refusal(about: Mapping[str, Any], sizes: Sequence[int], *, bytecode: bool, platform: str = PLATFORM) -> str:
-    """Why these files cannot go onto this board, in a sentence; "" when they can. about: what `look` printed; sizes: of the files, bytes."""
+def refusal(about: Mapping[str, Any], sizes: Mapping[str, int], *, bytecode: bool, platform: str = PLATFORM) -> str:
+    """Why these files cannot go onto this board, in a sentence; "" when they can. about: what `look` printed; sizes: name -> bytes."""
     version = tuple(about["version"])
     words = ".".join(map(str, version))
     least = ".".join(map(str, LEAST_MICROPYTHON))
@@ -131,7 +138,9 @@ def refusal(about: Mapping[str, Any], sizes: Sequence[int], *, bytecode: bool, p
             "install with --source"
         )
     block = int(about["block"])
-    needed = block * (sum(-(-size // block) for size in sizes) + SPARE_BLOCKS)
+    there = about["sizes"]  # a file that is there already is replaced, one after the other
+    grown = [max(0, -(-size // block) - -(-there.get(name, 0) // block)) for name, size in sizes.items()]
+    needed = block * (sum(grown) + -(-max(sizes.values()) // block) + SPARE_BLOCKS)
     if int(about["free"]) < needed:
         return (
             f"the board has {int(about['free']) // 1000} kB free and the firmware takes up to {needed // 1000} kB beside the old one; "

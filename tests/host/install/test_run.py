@@ -8,7 +8,7 @@ from hotfuel.errors import LinkError, UsageError
 from hotfuel.install import run, staging
 
 ABOUT = {
-    "name": "micropython", "version": [1, 26, 1], "mpy": 4358, "platform": "rp2", "free": 900_000, "block": 4096, "main": 100, "store": -1,
+    "name": "micropython", "version": [1, 26, 1], "mpy": 4358, "platform": "rp2", "free": 900_000, "block": 4096, "sizes": {"main.py": 100},
     "installed": [],
 }  # fmt: skip
 

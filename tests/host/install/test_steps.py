@@ -74,7 +74,8 @@ def test_an_upgrade_leaves_the_new_version_and_the_data_and_nothing_else(kit):
     (look, _, finish), held = kit.run()
     assert look["name"] == "micropython"
     assert look["mpy"] & 0xFF == 6
-    assert look["main"] > 0
+    assert look["sizes"]["main.py"] > 0
+    assert look["sizes"]["lib/hotfuel_wire/codec.py"] == len(kit.before["lib/hotfuel_wire/codec.py"])
     assert finish["bad"] == []
     assert "gone_since.py" in finish["gone"]
     assert "application.py" in finish["gone"]
@@ -117,7 +118,8 @@ def test_power_may_fail_at_any_write(kit):
     assert trials > 12
 
 
-GOOD = {"name": "micropython", "version": [1, 26, 1], "mpy": 4358, "platform": "rp2", "free": 900_000, "block": 4096}
+GOOD = {"name": "micropython", "version": [1, 26, 1], "mpy": 4358, "platform": "rp2", "free": 900_000, "block": 4096, "sizes": {}}
+FILES = {f"module_{number}.mpy": 1500 for number in range(39)}
 
 
 @pytest.mark.parametrize(
@@ -129,12 +131,16 @@ GOOD = {"name": "micropython", "version": [1, 26, 1], "mpy": 4358, "platform": "
         ({"name": "circuitpython", "version": [9, 2, 1]}, "runs circuitpython 9.2.1"),
         ({"platform": "esp32"}, "of the kind esp32"),
         ({"mpy": 0x1105}, "bytecode of version 5, not 6: install with --source"),
-        ({"free": 100_000}, "has 100 kB free and the firmware takes up to 176 kB"),
+        ({"free": 100_000}, "has 100 kB free and the firmware takes up to 180 kB"),
+        (
+            {"free": 60_000, "sizes": dict(FILES)},
+            "",
+        ),  # an upgrade of the same names replaces them one by one: a full ring leaves 64 kB
     ],
 )
 def test_an_unsuitable_board_is_refused_in_a_sentence(about, says):
-    reason = steps.refusal(GOOD | about, [1500] * 39, bytecode=True)
+    reason = steps.refusal(GOOD | about, FILES, bytecode=True)
     assert says in reason
     assert bool(says) == bool(reason)
     if "bytecode" in says:
-        assert steps.refusal(GOOD | about, [1500] * 39, bytecode=False) == ""
+        assert steps.refusal(GOOD | about, FILES, bytecode=False) == ""
