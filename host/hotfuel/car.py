@@ -207,6 +207,10 @@ class FuelTable(_Table):
     ether_vol: Percent | None = Field(default=None, alias="ether")
     nitromethane_vol: Percent | None = Field(default=None, alias="nitromethane")
     measured_on: datetime.date | None = None
+    t10_assumed: bool | None = None  # true: T10 was taken from the vapour pressure, not measured
+    as_printed: tuple[str, ...] | None = Field(
+        default=None, strict=False
+    )  # figures that stay although they do not go with the others
 
     @model_validator(mode="after")
     def _one_way(self) -> "FuelTable":

@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from hotfuel.errors import InputError
-from hotfuel.fuel.fit import Data
+from hotfuel.fuel.fit import Data, sigma_of
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.volatility import KPA_PER_PSI, class_row, require_range, rows
 
@@ -78,7 +78,7 @@ def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
     return ClassFuel(
         f"D4814 {match.group(1)}-{match.group(2)}",
         f"vapour-lock class {match.group(2)} of ASTM D4814",
-        Data(pressure, ethanol_vol, (), (), minimum, 0.3, _CLASS_PRESSURE_SIGMA_KPA),
+        Data(ethanol_vol, {"vapour_pressure_kpa": (pressure, _CLASS_PRESSURE_SIGMA_KPA), "t_vl20_degc": (minimum, 0.3)}),
         minimum,
         notes,
         f"ASTM D4814 ({edition})",
@@ -102,7 +102,14 @@ def _en228(name: str, grade: str, edition: str, ethanol_vol: float | None) -> Cl
     return ClassFuel(
         f"EN 228 {name} {grade}",
         f"class {name} of EN 228, grade {grade}",
-        Data(pressure, ethanol, (), ((70.0, e70), (100.0, e100))),
+        Data(
+            ethanol,
+            {
+                "vapour_pressure_kpa": (pressure, 0.02),
+                "e70_vol": (e70, sigma_of("e70_vol", ethanol)),
+                "e100_vol": (e100, sigma_of("e100_vol", ethanol)),
+            },
+        ),
         None,
         notes,
         f"EN 228 ({edition})",
@@ -120,5 +127,11 @@ def _d5798(name: str, edition: str, ethanol_vol: float | None) -> ClassFuel:
         "The limit comes from a mixture with these values.",
     )
     return ClassFuel(
-        f"D5798 {name}", f"class {name} of ASTM D5798", Data(pressure, ethanol), None, notes, f"ASTM D5798 ({edition})", False
+        f"D5798 {name}",
+        f"class {name} of ASTM D5798",
+        Data(ethanol, {"vapour_pressure_kpa": (pressure, 0.02)}),
+        None,
+        notes,
+        f"ASTM D5798 ({edition})",
+        False,
     )

@@ -7,6 +7,7 @@ normal spread about 0 and the measurements with their own uncertainties (Gauss-N
   moves ten per cent of the pentanes. So T(V/L=20) counts with an uncertainty here, and what is left is closed by `Feed.anchor`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,29 +23,34 @@ TEST_VAPOUR_LIQUID_RATIO = 4.0
 
 # Volume fractions of a typical summer gasoline by boiling range (common practice, no source), in the order of the component table.
 _TYPICAL = np.array([4, 9, 5, 13, 11, 26, 8, 8, 8, 8]) / 100
-_SPREAD = 0.7  # of ln(share): a third to three times within two sigma and a half
+COUNT = len(_TYPICAL)
+SPREAD = 0.7  # of ln(share): a third to three times within two sigma and a half
+FIGURES = ("vapour_pressure_kpa", "t_vl20_degc", "t10_degc", "t50_degc", "t90_degc", "e70_vol", "e100_vol")
+_PERCENT = {"t10_degc": 10, "t50_degc": 50, "t90_degc": 90}
+_EVAPORATED_AT_DEGC = {"e70_vol": 70.0, "e100_vol": 100.0}
 # D86 temperature + offset = boiling temperature of the open distillation. Fitted on hydrocarbon gasolines to the D4814 equation, not published.
 _OFFSET_DEGC = {10: 5.0, 50: 2.0, 90: 0.0}
-_SIGMA_DEGC = {10: 3.0, 50: 2.0, 90: 6.0}
+_SIGMA = {"t10_degc": 3.0, "t50_degc": 2.0, "t90_degc": 6.0, "e70_vol": 3.0, "e100_vol": 3.0}
 # An ethanol blend's plateau ends later in D86 (reflux) than in an open distillation, so its 50 % point says less about the base.
-_SIGMA_T50_ETHANOL_DEGC = 6.0
-_SIGMA_EVAPORATED = {70.0: 3.0, 100.0: 3.0}
+_SIGMA_T50_PLATEAU_DEGC, _PLATEAU_FROM_VOL = 4.0, 8.0
 _MOST_KPA, _HOTTEST_K = 510.0, 473.15  # limits are worked out up to here (hotfuel.fuel.table), the flash's range
-_LEFT_DEGC = 0.35  # half of the linear equation's agreement with measurement: how far a fuel without an anchor may miss T(V/L=20)
+_NUDGE = 1e-3
 _STEPS = np.concatenate([np.linspace(0, 0.16, 5), np.linspace(0.22, 0.94, 16)])
 
 
 @dataclass(frozen=True)
 class Data:
-    """What is known of a fuel: vapour pressure, temperatures by per cent evaporated, per cent evaporated by temperature, T(V/L=20) with sigma."""
+    """What is known of a fuel: ethanol, and for some of FIGURES the value and its standard uncertainty."""
 
-    vapour_pressure_kpa: float
     ethanol_vol: float
-    distillation_degc: tuple[tuple[int, float], ...] = ()
-    evaporated_vol: tuple[tuple[float, float], ...] = ()
-    t_vl20_degc: float | None = None
-    t_vl20_sigma_degc: float = 1.0
-    vapour_pressure_sigma_kpa: float = 0.02
+    figures: Mapping[str, tuple[float, float]]
+
+
+def sigma_of(figure: str, ethanol_vol: float) -> float:
+    """Standard uncertainty with which the mixture's distillation meets a measured one, in the figure's unit."""
+    if figure != "t50_degc":
+        return _SIGMA[figure]
+    return _SIGMA[figure] + _SIGMA_T50_PLATEAU_DEGC * min(ethanol_vol / _PLATEAU_FROM_VOL, 1.0)
 
 
 def open_distillation(volume_fraction: Array) -> tuple[Array, Array]:
@@ -80,86 +86,73 @@ def _volumes(tilt: Array, ethanol_vol: float) -> Array:
     return np.vstack([shares, np.full((1, tilt.shape[1]), ethanol_vol / 100)])
 
 
-def _residuals(tilt: Array, data: Data) -> Array:
-    """(model - measured) / sigma, shape (measurements, fuels)."""
-    volumes = _volumes(tilt, data.ethanol_vol)
+def predicted(tilt: Array, ethanol_vol: float, figures: tuple[str, ...]) -> Array:
+    """What would be measured on mixtures whose shares are the typical ones times exp(tilt): `tilt` (10, fuels) -> (figures, fuels)."""
+    volumes = _volumes(tilt, ethanol_vol)
     feed, fuels = flash.Feed.of_volumes(volumes), np.ones(tilt.shape[1])
-    pressure = flash.pressure_kpa(feed, TEST_K * fuels, TEST_VAPOUR_LIQUID_RATIO * fuels)
-    found = [(pressure - data.vapour_pressure_kpa) / data.vapour_pressure_sigma_kpa]
-    if data.t_vl20_degc is not None:
-        at_20 = flash.temperature_k(feed, STANDARD_PRESSURE_KPA * fuels, 20 * fuels) - ZERO_DEGC_IN_K
-        found.append((at_20 - data.t_vl20_degc) / data.t_vl20_sigma_degc)
-    if data.distillation_degc or data.evaporated_vol:
-        evaporated, boiling = open_distillation(volumes)
-        for percent, measured in data.distillation_degc:
-            model = np.array([np.interp(percent, x, y) for x, y in zip(evaporated.T, boiling.T, strict=True)])
-            sigma = _SIGMA_T50_ETHANOL_DEGC if percent == 50 and data.ethanol_vol > 0 else _SIGMA_DEGC[percent]
-            found.append((model - measured - _OFFSET_DEGC[percent]) / sigma)
-        for degc, measured in data.evaporated_vol:
-            offset = np.interp(measured, list(_OFFSET_DEGC), list(_OFFSET_DEGC.values()))
-            model = np.array([np.interp(degc + offset, y, x) for x, y in zip(evaporated.T, boiling.T, strict=True)])
-            found.append((model - measured) / _SIGMA_EVAPORATED[degc])
-    return np.array(found)
+    curve = open_distillation(volumes) if set(figures) & set(_SIGMA) else None
+    found = []
+    for figure in figures:
+        if figure == "vapour_pressure_kpa":
+            found.append(flash.pressure_kpa(feed, TEST_K * fuels, TEST_VAPOUR_LIQUID_RATIO * fuels))
+        elif figure == "t_vl20_degc":
+            found.append(flash.temperature_k(feed, STANDARD_PRESSURE_KPA * fuels, 20 * fuels) - ZERO_DEGC_IN_K)
+        else:
+            assert curve is not None
+            found.append(_on_the_curve(figure, *curve))
+    return np.array(found).reshape(len(figures), -1) if figures else np.empty((0, tilt.shape[1]))
 
 
-def _most_likely(data: Data) -> tuple[Array, Array]:
-    """The most likely t of every component, and d residual / dt of the data there."""
-    count, nudge = len(_TYPICAL), 1e-3
-    tilt = np.zeros(count)
-    for _ in range(25):
-        values = _residuals(tilt[:, None] + np.hstack([np.zeros((count, 1)), nudge * np.eye(count)]), data)
-        jacobian, residual = (values[:, 1:] - values[:, :1]) / nudge, values[:, 0]
-        step = np.linalg.solve(jacobian.T @ jacobian + np.eye(count) / _SPREAD**2, -jacobian.T @ residual - tilt / _SPREAD**2)
-        step *= min(1.0, 1.0 / np.abs(step).max())
+def _on_the_curve(figure: str, evaporated: Array, boiling: Array) -> Array:
+    if figure in _PERCENT:
+        percent = _PERCENT[figure]
+        return np.array([np.interp(percent, x, y) for x, y in zip(evaporated.T, boiling.T, strict=True)]) - _OFFSET_DEGC[percent]
+    offsets = np.interp(evaporated, list(_OFFSET_DEGC), list(_OFFSET_DEGC.values()))
+    degc = _EVAPORATED_AT_DEGC[figure]
+    return np.array([np.interp(degc, y, x) for x, y in zip(evaporated.T, (boiling - offsets).T, strict=True)])
+
+
+def with_slopes(tilt: Array, ethanol_vol: float, figures: tuple[str, ...]) -> tuple[Array, Array]:
+    """`predicted` of one mixture, (figures,), and its derivatives by the tilt, (figures, 10)."""
+    values = predicted(tilt[:, None] + np.hstack([np.zeros((COUNT, 1)), _NUDGE * np.eye(COUNT)]), ethanol_vol, figures)
+    return values[:, 0], (values[:, 1:] - values[:, :1]) / _NUDGE
+
+
+def most_likely(data: Data, start: Array | None = None) -> Array:
+    """The most likely tilt, (10,), under a normal spread about 0 and the data. `start`: where to begin looking."""
+    names = tuple(data.figures)
+    measured, sigma = (np.array([data.figures[name][i] for name in names]) for i in (0, 1))
+    tilt = np.zeros(COUNT) if start is None else start
+    for turn in range(25):
+        value, slope = with_slopes(tilt, data.ethanol_vol, names)
+        residual, jacobian = (value - measured) / sigma, slope / sigma[:, None]
+        step = np.linalg.solve(jacobian.T @ jacobian + np.eye(COUNT) / SPREAD**2, -jacobian.T @ residual - tilt / SPREAD**2)
+        # figures that pull apart make the plain step swing to and fro: it is shortened as turns go by
+        step *= min(1.0, 1.0 / max(np.abs(step).max(), 1e-12)) * (1.0 if turn < 8 else 0.5)
         tilt = tilt + step
         if np.abs(step).max() < 2e-3:
             break
-    return tilt, jacobian
+    return tilt
 
 
-def composition(data: Data) -> Array:
+def composition(data: Data, start: Array | None = None) -> Array:
     """Volume fractions at 15 degC of all components, shape (11,), ethanol last; raises InputError if no gasoline fits the vapour pressure.
 
     Example: vapour pressure 60 kPa, T50 100 degC, T90 165 degC -> about 5 vol-% butane, 15 vol-% C5.
     """
-    tilt, _ = _most_likely(data)
-    volumes = _volumes(tilt[:, None], data.ethanol_vol)
-    if abs(float(_residuals(tilt[:, None], data)[0, 0])) * data.vapour_pressure_sigma_kpa > max(
-        0.3, 3 * data.vapour_pressure_sigma_kpa
-    ):
+    tilt = most_likely(data, start)
+    require_vapour_pressure(float(predicted(tilt[:, None], data.ethanol_vol, ("vapour_pressure_kpa",))[0, 0]), data)
+    return _volumes(tilt[:, None], data.ethanol_vol)[:, 0]
+
+
+def require_vapour_pressure(found_kpa: float, data: Data) -> None:
+    """InputError if a mixture's vapour pressure is not the one it was fitted to."""
+    measured, sigma = data.figures["vapour_pressure_kpa"]
+    if abs(found_kpa - measured) > max(0.3, 3 * sigma):
         raise InputError(
-            f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {data.vapour_pressure_kpa:g} kPa and this distillation: "
+            f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {measured:g} kPa and this distillation: "
             "check vapour pressure, T50, T90 and ethanol"
         )
-    return volumes[:, 0]
-
-
-def usual_vapour_pressure_kpa(data: Data) -> tuple[float, float]:
-    """The vapour pressures gasolines with all the other data have: 2 standard deviations either side of the most likely, kPa."""
-    loose = replace(data, vapour_pressure_sigma_kpa=1000.0)
-    tilt, jacobian = _most_likely(loose)
-    covariance = np.linalg.inv(jacobian.T @ jacobian + np.eye(len(tilt)) / _SPREAD**2)
-    likely = data.vapour_pressure_kpa + loose.vapour_pressure_sigma_kpa * float(_residuals(tilt[:, None], loose)[0, 0])
-    sigma = loose.vapour_pressure_sigma_kpa * float(np.sqrt(jacobian[0] @ covariance @ jacobian[0]))
-    return likely - 2 * sigma, likely + 2 * sigma
-
-
-def mixture_of(data: Data, exact: bool) -> flash.Feed:
-    """The fuel behind the data. exact: its V/L is 20 at T(V/L=20), by the anchor. Where that would have the fuel boil all at once (narrow cuts, as in
-    racing fuels), T(V/L=20) counts more in the composition, and what little is then left needs no anchor. InputError if no gasoline has these figures."""
-    if not exact or data.t_vl20_degc is None:
-        return _boiling_bit_by_bit(flash.Feed.of_volumes(composition(data)))
-    try:
-        return _boiling_bit_by_bit(anchored(composition(data), data.t_vl20_degc))
-    except InputError:
-        closer = composition(replace(data, t_vl20_sigma_degc=0.2 * data.t_vl20_sigma_degc))
-    try:
-        return _boiling_bit_by_bit(anchored(closer, data.t_vl20_degc))
-    except InputError:
-        feed = _boiling_bit_by_bit(flash.Feed.of_volumes(closer))
-    if abs(t_vl20_degc(feed) - data.t_vl20_degc) > _LEFT_DEGC:
-        raise InputError(f"T(V/L=20) {data.t_vl20_degc:g} degC does not go with this vapour pressure: check both values")
-    return feed
 
 
 def t_vl20_degc(feed: flash.Feed) -> float:
@@ -167,26 +160,41 @@ def t_vl20_degc(feed: flash.Feed) -> float:
     return float(flash.temperature_k(feed, np.array([STANDARD_PRESSURE_KPA]), np.array([20.0]))[0]) - ZERO_DEGC_IN_K
 
 
-def _boiling_bit_by_bit(feed: flash.Feed) -> flash.Feed:
-    """The feed itself, if more of it boils only at less pressure and all that limits are worked out for is within the flash's range."""
-    kelvin, ratio = np.meshgrid(np.linspace(0, 80, 5) + ZERO_DEGC_IN_K, np.linspace(0, 40, 41), indexing="ij")
-    pressure = flash.pressure_kpa(feed, kelvin.ravel(), ratio.ravel()).reshape(kelvin.shape)
-    hottest = flash.temperature_k(feed, np.array([_MOST_KPA]), np.array([ratio.max()]))
-    if np.diff(pressure, axis=1).max() >= 0 or hottest > _HOTTEST_K:
+_GRID_K, _GRID_RATIO = (
+    values.ravel() for values in np.meshgrid(np.linspace(-20, 80, 6) + ZERO_DEGC_IN_K, np.linspace(0, 40, 41), indexing="ij")
+)
+
+
+def log_pressures(feed: flash.Feed) -> Array:
+    """ln(P/kPa), (temperatures, 41) at V/L 0 to 40 from -20 to 80 degC."""
+    return np.log(flash.pressure_kpa(feed, _GRID_K, _GRID_RATIO)).reshape(-1, 41)
+
+
+def require_boiling_bit_by_bit(feed: flash.Feed) -> None:
+    """InputError unless more of the feed boils only at less pressure and all that limits are worked out for is within the flash's range."""
+    hottest = flash.temperature_k(feed, np.array([_MOST_KPA]), np.array([_GRID_RATIO.max()]))
+    if np.diff(log_pressures(feed), axis=1).max() >= 0 or hottest > _HOTTEST_K:
         raise InputError("no gasoline boils as these figures say: check vapour pressure, T10, T50, T90, T(V/L=20) and ethanol")
-    return feed
 
 
 def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:
-    """The mixture with its anchor set so that V/L is 20 at `t_vl20_degc` and 101.325 kPa; its vapour pressure at V/L 4 stays as it is."""
+    """The mixture with its anchor set so that V/L is 20 at `t_vl20_degc` and 101.325 kPa; its vapour pressure at V/L 4 stays as it is.
+
+    Where that would have the fuel boil all at once (narrow cuts, as in racing fuels) the anchor ends at nine tenths of what that takes, so that a
+    small change of the figures is a small change of the fuel.
+    """
+    plain = flash.Feed.of_volumes(volume_fraction)
+    ratios = _GRID_RATIO[:41]
+    steepest = np.diff(log_pressures(plain), axis=1) / np.diff(flash.volatility_shift(ratios))
+    least = 0.9 * float(steepest.max())
     anchor, one = 0.0, np.ones(1)
     for _ in range(40):
-        feed = flash.Feed.of_volumes(volume_fraction, anchor)
+        feed = replace(plain, anchor=anchor)
         pressure = flash.pressure_kpa(feed, (t_vl20_degc + ZERO_DEGC_IN_K) * one, 20 * one)[0]
         error = float(np.log(pressure / STANDARD_PRESSURE_KPA))
-        if abs(error) < 1e-7:
+        if abs(error) < 1e-7 or (anchor == least and error < 0):
             return feed
-        anchor += error
+        anchor = max(anchor + error, least)
     raise InputError(f"T(V/L=20) {t_vl20_degc:g} degC does not go with this vapour pressure: check both values")
 
 

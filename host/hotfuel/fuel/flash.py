@@ -4,7 +4,8 @@ Every function takes moles of feed `feed` of shape (components, 1) for one fuel 
 (the fit), and arrays of shape (states,). K = gamma P_sat / P with UNIFAC and Wagner; the vapour is an ideal gas.
 V/L is vapour volume at temperature and pressure over the volume the fuel has as liquid at 0 degC, as a D5188 chamber fills it.
 
-`anchor` is a small correction of ln P that grows with V/L (see `volatility_shift`); 0 means the plain mixture.
+`anchor` and `onset` are small corrections of ln P: the first grows with V/L (`volatility_shift`), the second lives below V/L 4 only
+(`onset_shift`). Both leave V/L 4, where vapour pressure is measured, as it is; 0 means the plain mixture.
 """
 
 from dataclasses import dataclass
@@ -31,6 +32,19 @@ def volatility_shift_slope(vapour_liquid_ratio: Array) -> Array:
     return 32 / (vapour_liquid_ratio + 12) ** 2
 
 
+def onset_shift(vapour_liquid_ratio: Array) -> Array:
+    """Shape of the onset's correction: 1 at the bubble point, 0 from V/L 4 on.
+
+    Why it is there: the eleven components hold nothing lighter than butane, so the first per cent of vapour comes a little late.
+    """
+    return np.square(np.maximum(1 - vapour_liquid_ratio / 4, 0))
+
+
+def onset_shift_slope(vapour_liquid_ratio: Array) -> Array:
+    """d `onset_shift` / d V/L."""
+    return -np.maximum(1 - vapour_liquid_ratio / 4, 0) / 2
+
+
 @dataclass(frozen=True)
 class Feed:
     """A fuel as the flash sees it: which components, their moles and what follows from them."""
@@ -38,6 +52,15 @@ class Feed:
     which: Indices  # indices into the component table
     moles: Array  # (components, 1) or (components, states), summing to 1
     anchor: float | Array = 0.0
+    onset: float = 0.0
+
+    def log_k_shift(self, vapour_liquid_ratio: Array) -> Array:
+        """What is added to ln K of every component at a V/L."""
+        return self.onset * onset_shift(vapour_liquid_ratio) - self.anchor * volatility_shift(vapour_liquid_ratio)
+
+    def log_k_shift_slope(self, vapour_liquid_ratio: Array) -> Array:
+        """d `log_k_shift` / d V/L."""
+        return self.onset * onset_shift_slope(vapour_liquid_ratio) - self.anchor * volatility_shift_slope(vapour_liquid_ratio)
 
     @property
     def liquid_volume_m3(self) -> Array:
@@ -50,12 +73,12 @@ class Feed:
         return c.MOLAR_MASS_KG_MOL[self.which] @ self.moles
 
     @classmethod
-    def of_volumes(cls, volume_fraction: Array, anchor: float | Array = 0.0) -> "Feed":
+    def of_volumes(cls, volume_fraction: Array, anchor: float | Array = 0.0, onset: float = 0.0) -> "Feed":
         """From volume fractions at 15 degC of all components, shape (11,) or (11, fuels); absent components are dropped."""
         volumes = np.asarray(volume_fraction, dtype=float).reshape(len(c.COMPONENTS), -1)
         which = np.flatnonzero(volumes.max(axis=1) > 0)
         moles = volumes[which] / c.VOLUME_15C_M3_MOL[which][:, None]
-        return cls(which, moles / moles.sum(axis=0), anchor)
+        return cls(which, moles / moles.sum(axis=0), anchor, onset)
 
     def volume_fraction(self) -> Array:
         """Volume fractions at 15 degC of all components, (11,) or (11, fuels)."""
@@ -73,7 +96,7 @@ def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -
     liquid = feed.moles + np.zeros_like(temperature_k)
     largest = 0.999 / np.maximum(per_kpa, 1e-30)  # all of the fuel would be vapour
     pressure = np.minimum((saturation * liquid).sum(axis=0), 0.5 * largest)
-    shift = np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio))
+    shift = np.exp(feed.log_k_shift(vapour_liquid_ratio))
     for _ in range(_ROUNDS):
         volatility = saturation * np.exp(activity.log_gamma(liquid)) * shift
         before = pressure
@@ -97,11 +120,7 @@ def liquid_at(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -> A
     """Moles left in the liquid, (components, states), at a temperature and V/L."""
     pressure = pressure_kpa(feed, temperature_k, vapour_liquid_ratio)
     share = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / (c.GAS_CONSTANT * temperature_k)
-    ideal = (
-        np.exp(c.log_vapour_pressure(temperature_k, feed.which))
-        * np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio))
-        / pressure
-    )
+    ideal = np.exp(c.log_vapour_pressure(temperature_k, feed.which)) * np.exp(feed.log_k_shift(vapour_liquid_ratio)) / pressure
     activity, liquid = Activity(feed.which, temperature_k), feed.moles + np.zeros_like(share)
     for _ in range(_ROUNDS):
         before, liquid = liquid, feed.moles / (1 + share * (ideal * np.exp(activity.log_gamma(liquid)) - 1))
@@ -114,7 +133,7 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
     """Temperature at which the fuel has this V/L at `pressure` (kPa). V/L 0 is the bubble point. Shape (states,)."""
     temperature = np.zeros_like(pressure) + start_k
     liquid = feed.moles + np.zeros_like(pressure)
-    shift = np.exp(-feed.anchor * volatility_shift(vapour_liquid_ratio)) / pressure
+    shift = np.exp(feed.log_k_shift(vapour_liquid_ratio)) / pressure
     moles_k = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / c.GAS_CONSTANT
     if np.any(moles_k > _MOST_VAPOUR * _HOT_K):
         worst = int(np.argmax(moles_k))
@@ -158,9 +177,9 @@ def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array, 
     ideal = c.log_vapour_pressure(temperature, feed.which) - np.log(pressure)
     share = np.clip(start, 0, 1)
     log_k = ideal + start_log_gamma
-    shifted = bool(np.any(feed.anchor))
+    shifted = bool(np.any(feed.anchor)) or feed.onset != 0
     if shifted:
-        log_k -= feed.anchor * volatility_shift(share * ratio_per_share)
+        log_k += feed.log_k_shift(share * ratio_per_share)
     # the loop works in these, because fresh arrays of this size cost more than the arithmetic
     excess, term, weighted, delta, delta_before = (np.zeros_like(log_k) for _ in range(5))
     for turn in range(_ROUNDS):
@@ -175,14 +194,14 @@ def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array, 
         weighted *= term
         slope = weighted.sum(axis=0)
         if shifted:  # K falls with the share too; its weight in the sum is 1 at the bubble point, where this matters
-            slope += np.maximum(feed.anchor * volatility_shift_slope(share * ratio_per_share) * ratio_per_share, 0)
+            slope += np.maximum(-feed.log_k_shift_slope(share * ratio_per_share) * ratio_per_share, 0)
         share = np.clip(share + error / slope, 0, 1)  # Newton on the Rachford-Rice sum
         liquid = np.multiply(share, excess, out=term)
         liquid += 1
         np.divide(feed.moles, liquid, out=liquid)
         following = ideal + activity.log_gamma(liquid)
         if shifted:
-            following -= feed.anchor * volatility_shift(share * ratio_per_share)
+            following += feed.log_k_shift(share * ratio_per_share)
         delta_before, delta = delta, np.subtract(following, log_k, out=delta_before)
         if max(np.abs(share - before).max(), 0.2 * np.abs(delta).max()) < _TOLERANCE:
             return share, liquid

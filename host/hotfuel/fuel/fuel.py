@@ -6,6 +6,7 @@
 The bubble point is called boiling onset, not first bubble: dissolved air comes out earlier. Air is inside T(V/L=20) and is not added again.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
@@ -13,18 +14,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from hotfuel.errors import InputError
-from hotfuel.fuel import classes, density, fit, flash, volatility
+from hotfuel.fuel import classes, density, fit, flash, onset, volatility
 from hotfuel.fuel import components as c
 from hotfuel.fuel.components import Array
+from hotfuel.fuel.measured import measured_fuel
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.mixture import Mixture
 from hotfuel.fuel.table import LimitTable
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 
-# Standard uncertainty (1 sigma) of the limit at V/L 20 and 101.3 kPa by route, degC. Judged from the published agreement of the linear equation
-# with measurement (0.7 degC RMS without ethanol, up to 2 degC with) and from its reproducibility; none is itself a published value.
-SIGMA_DEGC = {"equation": 0.7, "blend": 1.5, "mixture": 2.0, "mixture with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
-_MIXTURE_ROUTE = "mixture fitted to the measurements given"
+# Standard uncertainty of the limit at V/L 20 and 101.3 kPa, degC, where no figures of the fuel itself stand behind it (measured fuels:
+# hotfuel.fuel.routes). Own judgement.
+SIGMA_DEGC = {"blended": 2.0, "blended with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
 TYPICAL_DENSITY_KG_M3 = (
     740.0  # of the hydrocarbon part at 15 degC where none was measured: common practice, no source (EN 228: 720 to 775)
 )
@@ -47,8 +48,12 @@ class Fuel:
     from_memory: bool = False
     density_15c_kg_m3: float = 0.0  # 0: not measured, a typical one is taken
     other_route_degc: float | None = field(default=None)
+    onset_uncertainty_degc: float = 0.0  # 0: nothing stands behind the onset but the limit; its uncertainty is taken
+    questions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
+        if not self.onset_uncertainty_degc:
+            object.__setattr__(self, "onset_uncertainty_degc", float(np.hypot(self.limit_uncertainty_degc, onset.ONSET_DEGC)))
         if not self.density_15c_kg_m3:
             share = self.ethanol_vol / 100
             density_15c = TYPICAL_DENSITY_KG_M3 * (1 - share) + float(c.DENSITY_15C_KG_M3[c.ETHANOL]) * share
@@ -81,19 +86,33 @@ class Fuel:
         e100_vol: float | None = None,
         density_kg_m3: float | None = None,
         t_vl20_degc: float | None = None,
+        t10_assumed: bool = False,
+        as_printed: Iterable[str] = (),
         name: str = "measured fuel",
     ) -> "Fuel":
         """A fuel known by measurement or data sheet: vapour pressure (DVPE), D86 temperatures at 10/50/90 % evaporated or per cent evaporated
         at 70 and 100 degC, ethanol in vol-%, density at 15 degC, and T(V/L=20) itself if it was measured (D5188).
 
-        Raises InputError for impossible values, each with its allowed range, and for a class's maxima given as if they were measured.
+        t10_assumed: T10 is no measurement, and counts with 4 degC of uncertainty. Figures that do not go together make the limit less sure and leave
+        a question (`questions`); as_printed names the figures that stay all the same, e.g. ("t10",).
+        Raises InputError for impossible values, each with its allowed range, for a class's maxima given as if they were measured, and for a vapour
+        pressure that suits the other figures as psi only.
         """
-        return _measured_fuel(
-            Measurements(
-                vapour_pressure_kpa, t10_degc, t50_degc, t90_degc, ethanol_vol, e70_vol, e100_vol, density_kg_m3, t_vl20_degc
-            ),
-            name,
+        data = Measurements.of(
+            as_printed,
+            vapour_pressure_kpa=vapour_pressure_kpa,
+            t10_degc=t10_degc,
+            t50_degc=t50_degc,
+            t90_degc=t90_degc,
+            ethanol_vol=ethanol_vol,
+            e70_vol=e70_vol,
+            e100_vol=e100_vol,
+            density_kg_m3=density_kg_m3,
+            t_vl20_degc=t_vl20_degc,
+            t10_assumed=bool(t10_assumed),
         )
+        found = vars(measured_fuel(data))
+        return cls(name=name, ethanol_vol=data.ethanol_vol, density_15c_kg_m3=data.density_kg_m3 or 0.0, **found)
 
     def weathered(self, lost_vol: float) -> "Fuel":
         """This fuel after `lost_vol` vol-% (0 to 20) evaporated in an open tank or drum. To be shown only, never taken without being asked for:
@@ -103,7 +122,7 @@ class Fuel:
         return Fuel(
             name=f"{self.name}, if weathered by {lost_vol:g} %",
             route="weathered",
-            feed=flash.Feed.of_volumes(left, self.feed.anchor),
+            feed=flash.Feed.of_volumes(left, self.feed.anchor, self.feed.onset),
             limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, SIGMA_DEGC["weathered"] if lost_vol else 0)),
             ethanol_vol=round(100 * float(left[c.ETHANOL]), 2),
             edition=self.edition,
@@ -122,11 +141,11 @@ class Fuel:
         volatility.require_range(ethanol_vol, self.ethanol_vol, 90, "ethanol", "vol-%")
         volumes = self.feed.volume_fraction() * (100 - ethanol_vol) / (100 - self.ethanol_vol)
         volumes[c.ETHANOL] = ethanol_vol / 100
-        sigma = SIGMA_DEGC["mixture"] if ethanol_vol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
+        sigma = SIGMA_DEGC["blended"] if ethanol_vol <= 20 else SIGMA_DEGC["blended with much ethanol"]
         return Fuel(
             name=f"{self.name} with {ethanol_vol:g} % ethanol",
             route="mixture of a known fuel and ethanol",
-            feed=flash.Feed.of_volumes(volumes, self.feed.anchor),
+            feed=flash.Feed.of_volumes(volumes, self.feed.anchor, self.feed.onset),
             limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, sigma)),
             ethanol_vol=float(ethanol_vol),
             notes=(*self.notes, "The blend itself was not measured."),
@@ -199,6 +218,12 @@ class Fuel:
         """Latent heat of the whole fuel; about 350 for gasoline."""
         return self.mixture.latent_heat_kj_per_kg(temperature_degc)
 
+    def uncertainty_degc(self, vapour_liquid_ratio: float = 20.0) -> float:
+        """Standard uncertainty at 101.3 kPa of the temperature at which V/L is reached: the onset's up to V/L 4, the limit's from 20, between them as
+        the way in `flash.volatility_shift`."""
+        share = float(np.clip(flash.volatility_shift(np.asarray(vapour_liquid_ratio, dtype=float)), 0, 1))
+        return float(np.sqrt((1 - share) * self.onset_uncertainty_degc**2 + share * self.limit_uncertainty_degc**2))
+
     def describe(self, shown: Shown | None = None) -> list[str]:
         """Sentences for the user: what the fuel is, which route and edition, from memory or not, how sure, what is not covered.
 
@@ -211,7 +236,10 @@ class Fuel:
         sentences = [
             f"{self.name}: V/L 20 at {at}, standard uncertainty {shown.text(sigma, 'temperature difference')}; {self.route}."
         ]
-        sentences += self.notes
+        onset_degc = shown.text(float(self.bubble_point_degc(STANDARD_PRESSURE_KPA)), "temperature")
+        doubt = shown.text(self.onset_uncertainty_degc, "temperature difference")
+        sentences.append(f"Boiling onset at {onset_degc}, standard uncertainty {doubt}.")
+        sentences += (*self.questions, *self.notes)
         if self.edition:
             sentences.append(f"Standard's edition: {self.edition}; verify the edition that applies to you.")
         if self.from_memory:
@@ -223,82 +251,13 @@ class Fuel:
 
 
 @lru_cache(maxsize=64)
-def _measured_fuel(data: Measurements, name: str) -> Fuel:
-    """One fit per set of measurements; a car file read twice costs it once."""
-    data.check()
-    classes.refuse_class_maxima(data)
-    target, route, sigma = _route(data)
-    ethanol = data.ethanol_vol
-    other: float | None = None
-    notes: list[str] = []
-    if target is None:
-        notes.append("No T10 and T50 for the linear equation, or more than 20 % ethanol: the limit comes from the mixture alone.")
-    elif data.t_vl20_degc is None and ethanol >= classes.TRACE_ETHANOL_VOL:
-        notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
-        linear = data.linear_degc()
-        other = float(volatility.t_vl20_ethanol_step_degc(linear)) if linear is not None and 1 <= ethanol <= 15 else None
-    exact = data.t_vl20_degc is not None or ethanol < classes.TRACE_ETHANOL_VOL
-    try:
-        feed = fit.mixture_of(data.for_fit(target), exact)
-    except InputError:
-        if data.t_vl20_degc is not None or target is None or not exact:
-            raise InputError(_apart(data)) from None
-        # The linear equation was fitted on ordinary gasolines: where no mixture follows it, it is the equation that does not reach this fuel.
-        other, target, route = target, None, _MIXTURE_ROUTE
-        notes.append("The linear equation does not reach a fuel like this: the limit comes from the mixture alone, less surely.")
-        try:
-            feed = fit.mixture_of(data.for_fit(None), exact=False)
-        except InputError:
-            raise InputError(_apart(data)) from None
-        sigma = float(np.hypot(SIGMA_DEGC["mixture"], (fit.t_vl20_degc(feed) - other) / 2))
-    return Fuel(
-        name,
-        route,
-        feed,
-        sigma,
-        ethanol,
-        tuple(notes),
-        "ASTM D4814-18 appendix X2" if target is not None and data.t_vl20_degc is None else None,
-        density_15c_kg_m3=data.density_kg_m3 or 0.0,
-        other_route_degc=other,
-    )
-
-
-def _route(data: Measurements) -> tuple[float | None, str, float]:
-    """T(V/L=20) in degC (None: the mixture's own), how it is found, and its standard uncertainty in degC."""
-    linear = data.linear_degc()
-    if data.t_vl20_degc is not None:
-        return data.t_vl20_degc, "measured T(V/L=20)", SIGMA_DEGC["equation"]
-    if linear is not None and data.ethanol_vol < classes.TRACE_ETHANOL_VOL:
-        sigma = float(np.hypot(SIGMA_DEGC["equation"], volatility.t_vl20_reproducibility_degc(linear) / 2.77))
-        return linear, "linear equation of ASTM D4814 on measured values", sigma
-    if linear is not None and data.ethanol_vol <= 20:
-        return data.blend_degc(), "ethanol blend fitted to its own measurements", SIGMA_DEGC["blend"]
-    sigma = SIGMA_DEGC["mixture"] if data.ethanol_vol <= 20 else SIGMA_DEGC["mixture with much ethanol"]
-    return None, _MIXTURE_ROUTE, sigma
-
-
-def _apart(data: Measurements) -> str:
-    """What to say of figures no gasoline has together."""
-    low, high = fit.usual_vapour_pressure_kpa(data.for_fit(data.t_vl20_degc))
-    others = data.beside_vapour_pressure() or "a gasoline without ethanol"
-    if low <= data.vapour_pressure_kpa <= high:
-        return (
-            f"no fuel of many parts boils as a vapour pressure of {data.vapour_pressure_kpa:g} kPa with {others} says, and a single substance is not "
-            "covered; check each figure and its unit on the data sheet, or leave one out"
-        )
-    return (
-        f"a vapour pressure of {data.vapour_pressure_kpa:g} kPa does not go with {others}: with that it is {low:.0f} to {high:.0f} kPa as a rule; "
-        "check each figure and its unit on the data sheet, or leave one out"
-    )
-
-
-@lru_cache(maxsize=64)
 def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: float | None, grade: str | None) -> Fuel:
     found = classes.find(standard, name, edition, ethanol_vol, grade)
     volumes = fit.composition(found.data)
     minimum = found.t_vl20_degc
     feed = flash.Feed.of_volumes(volumes) if minimum is None else fit.anchored(volumes, minimum)
+    pressure = float(flash.pressure_kpa(feed, np.array([fit.TEST_K]), np.array([fit.TEST_VAPOUR_LIQUID_RATIO]))[0])
+    feed = onset.with_published_onset(feed, pressure, found.data.ethanol_vol)
     return Fuel(
         found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory
     )

@@ -1,11 +1,15 @@
 """What was measured on a fuel, checked: impossible values are refused with the allowed range before anything is fitted to them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
+from numbers import Real
+
+import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.fuel import volatility
-from hotfuel.fuel.fit import Data
+from hotfuel.fuel.fit import sigma_of
 
 # field -> (name, least, most, unit)
 _RANGES = {
@@ -19,11 +23,18 @@ _RANGES = {
     "density_kg_m3": ("density at 15 degC", 653, 830, "kg/m3"),
     "t_vl20_degc": ("T(V/L=20)", 30, 90, "degC"),
 }
+FITTED = ("t10_degc", "t50_degc", "t90_degc", "e70_vol", "e100_vol")
+ASSUMED_T10_DEGC = (
+    4.0  # standard uncertainty of a T10 assumed from the vapour pressure, as a fuel laboratory states it for its own
+)
 
 
 @dataclass(frozen=True)
 class Measurements:
-    """A fuel's data sheet. Temperatures are D86 per cent evaporated; `density_kg_m3` is at 15 degC."""
+    """A fuel's data sheet. Temperatures are D86 per cent evaporated; `density_kg_m3` is at 15 degC.
+
+    t10_assumed: T10 was not measured but assumed. as_printed: the figures that stay although they do not go with the others.
+    """
 
     vapour_pressure_kpa: float
     t10_degc: float | None = None
@@ -34,13 +45,39 @@ class Measurements:
     e100_vol: float | None = None
     density_kg_m3: float | None = None
     t_vl20_degc: float | None = None
+    t10_assumed: bool = False
+    as_printed: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, as_printed: Iterable[str] = (), **figures: object) -> "Measurements":
+        """From a caller's arguments: numbers of any kind become floats. Raises InputError for what is none, one sentence."""
+        for field, (name, low, high, unit) in _RANGES.items():
+            value = figures.get(field)
+            missing = value is None and field not in ("vapour_pressure_kpa", "ethanol_vol")
+            if missing or (isinstance(value, Real | np.number) and not isinstance(value, bool | np.bool_)):
+                figures[field] = None if missing else float(value)  # type: ignore[arg-type]
+                continue
+            seen = "missing" if value is None else f"{value!r}, which is not a number"
+            raise InputError(f"{name} is {seen}: give it as a number of {low:g} to {high:g} {unit}, without quotes")
+        chosen = (as_printed,) if isinstance(as_printed, str) else tuple(as_printed)
+        known = {short(field): field for field in _RANGES}
+        for name in chosen:
+            if name not in known and name not in _RANGES:
+                raise InputError(f'as_printed names "{name}", which is no figure of a data sheet: use {", ".join(known)}')
+        return cls(**figures, as_printed=tuple(known.get(name, name) for name in chosen))  # type: ignore[arg-type]
 
     def check(self) -> None:
         """InputError for a value beyond its range or a distillation that cannot be."""
         for field, (name, low, high, unit) in _RANGES.items():
             value = getattr(self, field)
-            if value is not None:
-                volatility.require_range(value, low, high, name, unit)
+            if value is None:
+                continue
+            if field == "vapour_pressure_kpa" and 5 <= value < low:
+                raise InputError(
+                    f"{name} {value:g} {unit} is outside {low:g} to {high:g} {unit}: is it in psi? {value:g} psi are "
+                    f"{value * volatility.KPA_PER_PSI:.1f} kPa"
+                )
+            volatility.require_range(value, low, high, name, unit)
         self._rising([("T10", self.t10_degc), ("T50", self.t50_degc), ("T90", self.t90_degc)], "degC")
         self._rising([("E70", self.e70_vol), ("E100", self.e100_vol)], "vol-%")
 
@@ -54,33 +91,41 @@ class Measurements:
                     "were exchanged"
                 )
 
-    def beside_vapour_pressure(self) -> str:
-        """The other figures given, in words, e.g. "T10 55 degC and T50 100 degC"."""
-        fields = (field for field in list(_RANGES)[1:] if field != "density_kg_m3" and getattr(self, field))
-        words = [f"{_RANGES[field][0]} {getattr(self, field):g} {_RANGES[field][3]}" for field in fields]
+    def words(self, *leaving_out: str) -> str:
+        """The figures given, in words, e.g. "T10 55 degC and T50 100 degC", without those left out and without density."""
+        fields = (field for field in _RANGES if field not in ("density_kg_m3", *leaving_out) and getattr(self, field))
+        words = [in_words(field, getattr(self, field)) for field in fields]
         return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
-    def linear_degc(self) -> float | None:
-        """The D4814 linear value, or None if it has no T10 or T50 or they are outside its range."""
-        if self.t10_degc is None or self.t50_degc is None or self.vapour_pressure_kpa < 35 or self.t10_degc > 80:
-            return None
-        return float(volatility.t_vl20_linear_degc(self.vapour_pressure_kpa, self.t10_degc, self.t50_degc))
-
     def blend_degc(self) -> float | None:
-        """The linear value with T50 counted up to ethanol's plateau."""
+        """The linear value with T50 counted up to ethanol's plateau; None without T10 or T50."""
         if self.t10_degc is None or self.t50_degc is None:
             return None
         return float(volatility.t_vl20_blend_degc(self.vapour_pressure_kpa, self.t10_degc, self.t50_degc, self.ethanol_vol))
 
-    def for_fit(self, t_vl20_degc: float | None) -> Data:
-        """The data the composition is fitted to; on an ethanol blend T(V/L=20) weighs as much as the mixture's own idea of it."""
-        points = ((10, self.t10_degc), (50, self.t50_degc), (90, self.t90_degc))
-        shares = ((70.0, self.e70_vol), (100.0, self.e100_vol))
-        return Data(
-            self.vapour_pressure_kpa,
-            self.ethanol_vol,
-            tuple((percent, value) for percent, value in points if value is not None),
-            tuple((degc, value) for degc, value in shares if value is not None),
-            t_vl20_degc,
-            0.5 if self.ethanol_vol else 1.0,
-        )
+    def for_fit(self) -> dict[str, tuple[float, float]]:
+        """The distillation given: figure -> (value, standard uncertainty against the mixture's distillation)."""
+        given = {
+            name: (getattr(self, name), sigma_of(name, self.ethanol_vol)) for name in FITTED if getattr(self, name) is not None
+        }
+        if self.t10_assumed and "t10_degc" in given:
+            value, sigma = given["t10_degc"]
+            given["t10_degc"] = value, float(np.hypot(sigma, ASSUMED_T10_DEGC))
+        return given
+
+
+def short(field: str) -> str:
+    """A figure's key in the car file. Example: short("t10_degc") -> "t10"."""
+    return field.rsplit("_", 2)[0] if field == "density_kg_m3" else field.rsplit("_", 1)[0]
+
+
+def in_words(field: str, value: float) -> str:
+    """A figure with its name and unit. Example: in_words("t10_degc", 55.0) -> "T10 55 degC"."""
+    name, _, _, unit = _RANGES[field]
+    article = "a vapour pressure of " if field == "vapour_pressure_kpa" else f"{name} "
+    return f"{article}{value:g} {unit}"
+
+
+def name_and_unit(field: str) -> tuple[str, str]:
+    """What a figure is called, and its unit."""
+    return _RANGES[field][0], _RANGES[field][3]

@@ -42,6 +42,9 @@ def true_vapour_pressure_kpa(
     return np.exp(a - b / rankine) * KPA_PER_PSI
 
 
+PER_T10, PER_T50 = 0.20, 0.17  # degC of T(V/L=20) a degree, in the linear equation
+
+
 def t_vl20_linear_degc(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_degc: ArrayLike) -> Array:
     """Temperature at V/L 20 and 101.3 kPa of a measured hydrocarbon gasoline: 52.47 - 0.33 VP + 0.20 T10 + 0.17 T50 (degC, kPa).
 
@@ -51,7 +54,16 @@ def t_vl20_linear_degc(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_
     vp = require_range(vapour_pressure_kpa, 35, 115, "vapour pressure", "kPa")
     t10 = require_range(t10_degc, 25, 80, "T10", "degC")
     t50 = require_range(t50_degc, 55, 140, "T50", "degC")
-    return 52.47 - 0.33 * vp + 0.20 * t10 + 0.17 * t50
+    return _linear(vp, t10, t50)
+
+
+def _linear(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_degc: ArrayLike) -> Array:
+    return (
+        52.47
+        - 0.33 * np.asarray(vapour_pressure_kpa, dtype=float)
+        + PER_T10 * np.asarray(t10_degc)
+        + PER_T50 * np.asarray(t50_degc)
+    )
 
 
 def t_vl20_ethanol_step_degc(linear_degc: ArrayLike) -> Array:
@@ -64,15 +76,27 @@ def t_vl20_ethanol_step_degc(linear_degc: ArrayLike) -> Array:
 PLATEAU_DEGC = 71.0
 
 
+_PLATEAU_WHOLE_VOL = 8.0
+
+
+def plateau_share(ethanol_vol: ArrayLike) -> Array:
+    """How far ethanol's plateau has grown, 0 without ethanol to 1 from 8 vol-%: 1 - (1 - e/8)^2. Own rule: quick at first as the rise of vapour pressure
+    by ethanol is (`ethanol_rise_kpa`), but slow enough that a tenth of a per cent never moves a limit by more than 0.3 degC."""
+    return 1 - np.square(np.maximum(1 - np.asarray(ethanol_vol, dtype=float) / _PLATEAU_WHOLE_VOL, 0))
+
+
+_PLATEAU_REACH_DEGC = 50.0
+
+
 def t_vl20_blend_degc(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_degc: ArrayLike, ethanol_vol: ArrayLike) -> Array:
     """The linear equation with T50 counted up to ethanol's plateau only. Own rule, for 0 to 20 vol-% ethanol, not published.
 
     Why: public measurements of E10 show the linear value right within 2 degC while the plateau covers the 50 % point (T50 67 to 73 degC) and
-    2 to 6.6 degC too high at T50 85 to 105. The share of the plateau below 10 % ethanol follows the vapour-pressure rise.
+    2 to 6.6 degC too high at T50 85 to 105. Below 8 % ethanol only the plateau's share (`plateau_share`) of T50 is left out. No range is checked:
+    how far the value is to be trusted is `hotfuel.fuel.routes.credit`.
     """
-    share = ethanol_rise_kpa(np.minimum(np.asarray(ethanol_vol, dtype=float), 10)) / ethanol_rise_kpa(10.0)
-    beyond = np.maximum(np.asarray(t50_degc, dtype=float) - PLATEAU_DEGC, 0)
-    return t_vl20_linear_degc(vapour_pressure_kpa, t10_degc, t50_degc) - 0.17 * share * beyond
+    beyond = np.clip(np.asarray(t50_degc, dtype=float) - PLATEAU_DEGC, 0, _PLATEAU_REACH_DEGC)
+    return _linear(vapour_pressure_kpa, t10_degc, t50_degc) - PER_T50 * plateau_share(ethanol_vol) * beyond
 
 
 def t_vl20_reproducibility_degc(t_vl20_degc: ArrayLike) -> Array:

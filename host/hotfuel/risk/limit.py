@@ -45,7 +45,7 @@ class Limit(ABC):
 
 def limit_at(fuel: Fuel, ratio: Criterion, needle: bool = False) -> Limit:
     """The limit of a criterion at one pressure, or behind the needle at two. The table is kept for the next time."""
-    return _prepared(fuel.limit_table, fuel.limit_uncertainty_degc, ratio, needle)
+    return _prepared(fuel.limit_table, fuel.uncertainty_degc(ratio.vapour_liquid_ratio), ratio, needle)
 
 
 @lru_cache(maxsize=16)

@@ -24,8 +24,8 @@ STATES = ("running", "standing", "launch")
 
 @dataclass(frozen=True)
 class LimitRow:
-    """One limit, or why there is none (`no_limit`). `onset_degc`: where boiling begins; `more_careful_degc`: by the fuel's other route where that is
-    lower, else the limit itself.
+    """One limit, or why there is none (`no_limit`). `onset_degc`: where boiling begins, with the standard uncertainty the fuel gives it;
+    `more_careful_degc`: by the fuel's other route where that is lower, else the limit itself.
     """
 
     place: str
@@ -40,6 +40,7 @@ class LimitRow:
     criterion: str
     pressure_basis: str
     no_limit: str = ""
+    onset_uncertainty_degc: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def limits_card(
                 LimitRow(
                     where, role == "needle", state, float(place.pressure_kpa[0]), limit, onset, float(place.uncertainty_degc[0]), limit - lower_by,
                     criterion(car, role).vapour_liquid_ratio, place.criterion.text, place.basis,
-                    "" if np.isfinite(limit) else Level(int(place.state[0])).words,
+                    "" if np.isfinite(limit) else Level(int(place.state[0])).words, fuel.onset_uncertainty_degc,
                 )
             )  # fmt: skip
     if lower_by:

@@ -95,7 +95,7 @@ def margins(
     pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
     state = running_state(car, conditions)
     places: dict[str, PlaceMargin] = {}
-    notes = _notes(car, state)
+    notes = [*_notes(car, state), *fuel.questions]
     flow = _flow(car, conditions)
     for name, values in temperatures.items():
         place = car.place(name)

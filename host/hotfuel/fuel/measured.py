@@ -1,0 +1,109 @@
+"""A fuel from its data sheet: route, doubts, composition, anchor and onset put together. hotfuel.fuel.Fuel wraps the answer."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.fuel import classes, fit, flash, onset, routes, volatility
+from hotfuel.fuel.measurements import Measurements
+from hotfuel.fuel.questions import apart, doubts, require_kpa, widened
+from hotfuel.fuel.usual import Usual, usual
+
+_T_VL20_SIGMA_DEGC = 1.0  # with which T(V/L=20) shapes the composition; what is left the anchor takes
+_TOLD_APART_DEGC = 1.5  # from where the other route's value is shown beside the limit
+
+
+@dataclass(frozen=True)
+class MeasuredFuel:
+    """What a data sheet comes to; the fields are those of hotfuel.fuel.Fuel."""
+
+    route: str
+    feed: flash.Feed
+    limit_uncertainty_degc: float
+    onset_uncertainty_degc: float
+    notes: tuple[str, ...]
+    questions: tuple[str, ...]
+    edition: str | None
+    other_route_degc: float | None
+
+
+@lru_cache(maxsize=64)
+def measured_fuel(data: Measurements) -> MeasuredFuel:
+    """One fit per data sheet; a car file read twice costs it once. Raises InputError where no gasoline has these figures."""
+    data.check()
+    classes.refuse_class_maxima(data)
+    require_kpa(data)
+    try:
+        ordinary = usual(data.vapour_pressure_kpa, data.ethanol_vol)
+    except InputError:
+        raise InputError(apart(data)) from None
+    found = routes.route(data, ordinary)
+    in_doubt = doubts(data, ordinary, found)
+    target = found.t_vl20_degc if data.t_vl20_degc is None else data.t_vl20_degc
+    sigma = found.sigma_degc if data.t_vl20_degc is None else routes.EQUATION_DEGC
+    try:
+        feed, missed = _feed(data, ordinary, target)
+    except InputError:
+        raise InputError(apart(data)) from None
+    ethanol = float(volatility.plateau_share(data.ethanol_vol))
+    onset_sigma = onset.ONSET_DEGC + (onset.ONSET_ETHANOL_DEGC - onset.ONSET_DEGC) * ethanol
+    words, notes, other = _in_words(data, found)
+    return MeasuredFuel(
+        words,
+        feed,
+        widened(float(np.hypot(sigma, missed)), in_doubt),
+        widened(onset_sigma, in_doubt),
+        (*notes, *(doubt.sentence for doubt in in_doubt if not doubt.asks)),
+        tuple(doubt.sentence for doubt in in_doubt if doubt.asks),
+        "ASTM D4814-18 appendix X2" if found.credit and data.t_vl20_degc is None else None,
+        other,
+    )
+
+
+def _feed(data: Measurements, ordinary: Usual, t_vl20_degc: float) -> tuple[flash.Feed, float]:
+    """(the fuel, how far its T(V/L=20) is from the one wanted, degC). Where the anchor ends early, as on narrow cuts, T(V/L=20) counts the more in the
+    composition the further the first try missed it."""
+    missed, start = 0.0, None
+    for _ in range(2):
+        figures = {**data.for_fit(), "t_vl20_degc": (t_vl20_degc, _T_VL20_SIGMA_DEGC / (1 + 10 * missed))}
+        figures = ordinary.softened(figures)
+        start = ordinary.tilt_with(figures) if start is None else start
+        figures["vapour_pressure_kpa"] = data.vapour_pressure_kpa, 0.02
+        feed = fit.anchored(fit.composition(fit.Data(data.ethanol_vol, figures), start), t_vl20_degc)
+        missed = abs(fit.t_vl20_degc(feed) - t_vl20_degc)
+        if missed < 0.01:
+            break
+    feed = onset.with_published_onset(feed, data.vapour_pressure_kpa, data.ethanol_vol)
+    fit.require_boiling_bit_by_bit(feed)
+    return feed, missed
+
+
+def _in_words(data: Measurements, found: routes.Route) -> tuple[str, list[str], float | None]:
+    """(the route in words, notes, the other route's value in degC where it is worth telling)."""
+    if data.t_vl20_degc is not None:
+        return "measured T(V/L=20)", [], None
+    notes = []
+    if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL and found.credit:
+        notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
+    if not found.credit:
+        notes.append("No T10 and T50 for the linear equation, or more than 20 % ethanol: the limit comes from the mixture alone.")
+        return "mixture fitted to the measurements given", notes, None
+    if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL:
+        assert data.t10_degc is not None
+        assert data.t50_degc is not None
+        linear = data.vapour_pressure_kpa, data.t10_degc, data.t50_degc
+        stepped = 1 <= data.ethanol_vol <= 15 and data.vapour_pressure_kpa >= 35 and data.t10_degc <= 80
+        other = float(volatility.t_vl20_ethanol_step_degc(volatility.t_vl20_linear_degc(*linear))) if stepped else None
+        return "ethanol blend fitted to its own measurements", notes, other
+    equation = found.t_vl20_degc + (1 - found.credit) * found.apart_degc
+    other = equation - found.apart_degc if found.credit > 0.5 else equation
+    if found.credit > 0.99:
+        route = "linear equation of ASTM D4814 on measured values"
+    else:
+        route = f"{100 * found.credit:.0f} % linear equation of ASTM D4814, the rest the mixture fitted to the measurements"
+        notes.append(
+            "The linear equation reaches a fuel like this in part only: the limit lies between it and the mixture, less surely."
+        )
+    return route, notes, other if abs(found.apart_degc) > _TOLD_APART_DEGC else None

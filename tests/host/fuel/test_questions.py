@@ -1,0 +1,101 @@
+"""What a person is asked about a data sheet, and what it costs not to answer."""
+
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel, fuel_from
+
+CONTRADICTORY = [(100, 75, 120), (80, 70, 110), (70, 70, 110), (62, 70, 120), (90, 60, 105)]
+
+
+@pytest.mark.parametrize("figures", CONTRADICTORY)
+def test_contradictory_figures_are_named_asked_about_and_make_the_limit_less_sure(figures):
+    fuel = Fuel.from_measurements(*figures)
+    alone = float(Fuel.from_measurements(figures[0]).limit_degc(101.325))
+    assert abs(float(fuel.limit_degc(101.325)) - alone) <= fuel.limit_uncertainty_degc
+    assert len(fuel.questions) == 1
+    assert f"T10 {figures[1]} degC does not go with a vapour pressure of {figures[0]} kPa" in fuel.questions[0]
+    assert 'as_printed = ["t10"]' in fuel.questions[0]
+    assert fuel.questions[0] in fuel.describe()
+
+
+def test_the_word_takes_the_question_away_and_leaves_the_uncertainty():
+    asked = fuel_from({"vapour_pressure_kpa": 80, "t10_degc": 70, "t50_degc": 110})
+    kept = fuel_from({"vapour_pressure_kpa": 80, "t10_degc": 70, "t50_degc": 110, "as_printed": ["t10"]})
+    assert not kept.questions
+    assert any("Kept as printed" in note for note in kept.notes)
+    assert kept.limit_uncertainty_degc == asked.limit_uncertainty_degc
+    with pytest.raises(InputError, match='as_printed names "rvp", which is no figure'):
+        fuel_from({"vapour_pressure_kpa": 80, "as_printed": ["rvp"]})
+
+
+@pytest.mark.parametrize(
+    "figures", [(60, 55, 100, 165), (93, 43, 90, 160), (63.5, 53, 72, 160, 10), (54, 58, 104), (45, 70, 100, 125), (103, 40, 85)]
+)
+def test_ordinary_figures_are_not_asked_about(figures):
+    assert not Fuel.from_measurements(*figures).questions
+
+
+def test_a_measured_limit_that_does_not_go_with_the_rest_is_asked_about():
+    # a retail gasoline of a public record: DVPE 91.4 kPa with T(V/L=20) 51.1, its neighbours 42 to 44
+    fuel = Fuel.from_measurements(91.4, 43.0, 67.7, t_vl20_degc=51.1)
+    assert float(fuel.limit_degc(101.325)) == pytest.approx(51.1, abs=0.05)
+    assert fuel.limit_uncertainty_degc > 7
+    assert "T(V/L=20) 51.1 degC does not go with" in fuel.questions[0]
+    assert not Fuel.from_measurements(91.4, 43.0, 67.7, t_vl20_degc=43.5).questions
+
+
+@pytest.mark.parametrize(
+    ("pressure", "figures"),
+    [
+        (10.5, {"t10_degc": 50}),
+        (11.5, {"t10_degc": 50, "t50_degc": 100}),
+        (13.2, {"t10_degc": 45}),
+        (15.0, {"t10_degc": 40, "t50_degc": 90}),
+        (11.5, {}),
+        (15.0, {"t50_degc": 95}),
+        (11.5, {"e70_vol": 30}),
+    ],
+)
+def test_psi_written_as_kpa_gets_the_question(pressure, figures):
+    with pytest.raises(InputError, match=rf"is it in psi\? Then write {pressure * 6.894757:.1f} kPa"):
+        Fuel.from_measurements(pressure, **figures)
+
+
+def test_psi_below_the_range_gets_the_question_too_and_heavy_cuts_do_not():
+    with pytest.raises(InputError, match=r"outside 10 to 115 kPa: is it in psi\? 9 psi are 62.1 kPa"):
+        Fuel.from_measurements(9, 50, 100)
+    assert Fuel.from_measurements(16, t10_degc=90, t50_degc=105).limit_degc(101.325) > 80
+    assert Fuel.from_measurements(14, as_printed=["vapour_pressure"]).limit_degc(101.325) > 80
+
+
+def test_a_fraction_of_ethanol_is_asked_about():
+    fuel = Fuel.from_measurements(60, 55, 100, ethanol_vol=0.10)
+    blend = float(Fuel.from_measurements(60, 55, 100, ethanol_vol=10).limit_degc(101.325))
+    assert "Or is it 10 vol-%, written as a fraction?" in fuel.questions[0]
+    assert float(fuel.limit_degc(101.325)) - blend <= 1.01 * fuel.limit_uncertainty_degc
+    kept = Fuel.from_measurements(60, 55, 100, ethanol_vol=0.10, as_printed=["ethanol"])
+    assert not kept.questions
+    assert kept.limit_uncertainty_degc < 1
+    assert not Fuel.from_measurements(60, 55, 100, ethanol_vol=0.5).questions[1:]
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({"vapour_pressure_kpa": "60"}, "vapour pressure is '60', which is not a number"),
+        ({"vapour_pressure_kpa": None}, "vapour pressure is missing: give it as a number of 10 to 115 kPa"),
+        ({"vapour_pressure_kpa": 60, "t10_degc": "55"}, "T10 is '55', which is not a number"),
+        ({"vapour_pressure_kpa": [60]}, "which is not a number"),
+        ({"vapour_pressure_kpa": 60, "ethanol_vol": None}, "ethanol is missing"),
+        ({"vapour_pressure_kpa": True}, "which is not a number"),
+    ],
+)
+def test_what_is_no_number_is_one_sentence(given, message):
+    with pytest.raises(InputError, match=message):
+        Fuel.from_measurements(**given)
+
+
+def test_an_assumed_t10_carries_four_degrees():
+    measured, assumed = Fuel.from_measurements(60, 55, 100), Fuel.from_measurements(60, 55, 100, t10_assumed=True)
+    assert assumed.limit_uncertainty_degc**2 - measured.limit_uncertainty_degc**2 == pytest.approx((0.2 * 4) ** 2, abs=0.1)
+    assert float(assumed.limit_degc(101.325)) == pytest.approx(float(measured.limit_degc(101.325)), abs=0.1)
