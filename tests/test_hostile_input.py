@@ -28,6 +28,7 @@ CHANGED = {
     "payloads": 150,
     "car_file": 200,
     "pulls_csv": 200,
+    "kept_elsewhere": 100,
     "session_folder": 30,
     "board": 200,
 }

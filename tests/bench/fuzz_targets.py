@@ -6,6 +6,7 @@ Where two ways read the same bytes, a target also checks that both read the same
 
 import contextlib
 import json
+import os
 import sys
 import tempfile
 from collections.abc import Callable
@@ -16,6 +17,7 @@ import numpy as np
 from hotfuel import car, samples, session
 from hotfuel.errors import HotfuelError
 from hotfuel.live.intake import Batch, Intake
+from hotfuel.log import follow, identity, rescue, reserve
 from hotfuel.samples import bulk
 from hotfuel.samples.stream import Stream
 from hotfuel.study.power import pulls
@@ -92,7 +94,10 @@ def stream(data: bytes) -> None:
     """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the same answer."""
     # Of a log, 64 pieces of one length are decoded together; here two, so that a small input reaches all ways.
     with mock.patch.multiple(bulk, _FEW=2, _PAIRS_FROM=2):
-        decoded = samples.decode(data)
+        decoded = samples.decode(data, as_it_stands=True)
+        ordered = samples.decode(data)
+    assert len(ordered.scans) <= len(decoded.scans)
+    assert all(len(table) == len(decoded.messages[name]) for name, table in ordered.messages.items())
     following = Stream()
     messages = [message for at in range(0, len(data), _PIECE) for message in following.feed(data[at : at + _PIECE])]
     messages += following.feed(b"\x00")
@@ -167,6 +172,35 @@ def session_folder(data: bytes) -> None:
     intake = Intake(chosen, _example_fuel(), None)
     for item in intake.feed(files["wire.log"] + b"\x00"):
         assert not isinstance(item, Batch) or len(item.seconds) == len(item.degc)
+
+
+def kept_elsewhere(data: bytes) -> None:
+    """A half-written log with a hostile note beside it and a hostile kept piece (the first byte says where one ends): looked at, read, put back.
+
+    Whatever they hold, the log's own bytes stay, and what is put back is what a reader saw.
+    """
+    cut = (data[0] if data else 0) * len(data) // 256
+    log = bytes(identity.frame(b"fuzzlogs", 0.0)) + b"\x00abc\x00"
+    with (
+        tempfile.TemporaryDirectory(dir=_memory()) as name,
+        mock.patch.dict(os.environ, HOTFUEL_FALLBACK=str(Path(name) / "kept")),
+    ):
+        path, place = Path(name) / "wire.log", Path(name) / "kept"
+        place.mkdir()
+        path.write_bytes(log)
+        reserve.path_for(path).write_bytes(data[1 : 1 + cut])
+        (place / f"hotfuel-{b'fuzzlogs'.hex()}-0.spill").write_bytes(data[1 + cut :])
+        with contextlib.suppress(HotfuelError):
+            found = rescue.standing(path)
+            if found is not None:
+                found.sentence().encode()
+            seen = b"".join(follow.blocks(path))
+            assert seen.startswith(log)
+            rescue.orphans()
+            rescue.put_back(path)
+            if found is None or not any(piece.base > len(log) for piece in found.pieces):
+                assert path.read_bytes() == seen
+        assert path.read_bytes().startswith(log)
 
 
 _cache: dict[str, object] = {}
@@ -268,6 +302,7 @@ TARGETS: dict[str, tuple[Callable[[], Target], int]] = {
     "payloads": (lambda: payloads, 1024),
     "car_file": (lambda: car_file, 4096),
     "pulls_csv": (lambda: pulls_csv, 2048),
+    "kept_elsewhere": (lambda: kept_elsewhere, 6000),
     "session_folder": (lambda: session_folder, 2048),
     "board": (BoardUnderAttack, 512),
 }
