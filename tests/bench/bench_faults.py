@@ -1,0 +1,429 @@
+"""Every call to the disk of recorder, download, archive and export failing once, and the process killed after each: is everything there, or said?
+
+python tests/bench/bench_faults.py [every n-th call, default 1]
+
+Each trial is a process of its own (forked, so Linux or macOS) that does the job with one call failing: an error, a full disk, a write of half its bytes;
+or that is killed right after the call. Another process then looks: what was received is in the folder, in what is kept elsewhere or in the fallback
+folder, or was reported lost; and the next command works. bench_surroundings.py has the rest: two recorders, clocks, links, sleep, ports.
+"""
+
+import builtins
+import contextlib
+import errno
+import importlib.util
+import io
+import os
+import shutil
+import signal
+import sys
+import tempfile
+import traceback
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+import pyarrow.csv
+import pyarrow.parquet
+
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "host" / "samples")]
+import bench_crash  # noqa: E402
+from hotfuel import samples, session  # noqa: E402
+from hotfuel.errors import HotfuelError  # noqa: E402
+from hotfuel.log import rescue, spill  # noqa: E402
+from hotfuel.log.append import LogWriter  # noqa: E402
+from hotfuel.record.download import Fetcher  # noqa: E402
+from hotfuel.record.recorder import Recorder  # noqa: E402
+from hotfuel.session import archive, export  # noqa: E402
+from hotfuel.session import folder as session_folder  # noqa: E402
+
+HOW = ("EIO", "ENOSPC", "short", "kill")
+READINGS = 25
+
+
+def _stored_board() -> Any:
+    spec = importlib.util.spec_from_file_location("stored_board", HERE.parent / "host" / "record" / "test_download.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+class Calls:
+    """The system's calls that change files under `root`, counted; call `fails_at` ends as `how` says ("" counts only)."""
+
+    def __init__(self, root: Path, fails_at: int = -1, how: str = "") -> None:
+        self.root, self.fails_at, self.how = str(root), fails_at, how
+        self.names: list[str] = []
+        self._real = {name: getattr(os, name) for name in ("write", "kill", "getpid")}
+
+    def _due(self, name: str) -> bool:
+        self.names.append(name)
+        return len(self.names) - 1 == self.fails_at
+
+    def _raise(self) -> None:
+        number = errno.EIO if self.how == "EIO" else errno.ENOSPC
+        raise OSError(number, os.strerror(number))
+
+    def _after(self, due: bool) -> None:
+        if due and self.how == "kill":
+            self._real["kill"](self._real["getpid"](), signal.SIGKILL)
+
+    def around(self, name: str, real: Callable[..., Any]) -> Callable[..., Any]:
+        """`real`, counted as `name`; its first argument is a path, or a descriptor of a file under root."""
+
+        def call(*arguments: Any, **options: Any) -> Any:
+            if not self._mine(arguments[0]):
+                return real(*arguments, **options)
+            due = self._due(name)
+            if due and self.how == "short" and name == "write":
+                return real(arguments[0], bytes(arguments[1])[: len(arguments[1]) // 2], *arguments[2:], **options)
+            if due and self.how in ("EIO", "ENOSPC"):
+                self._raise()
+            result = real(*arguments, **options)
+            self._after(due)
+            return result
+
+        return call
+
+    def opened(self, real: Callable[..., Any]) -> Callable[..., Any]:
+        """open(), counted where it writes; what the file object writes is counted too."""
+
+        def call(file: Any, mode: str = "r", *arguments: Any, **options: Any) -> Any:
+            if not set(mode) & set("wax+") or not self._mine(file):
+                return real(file, mode, *arguments, **options)
+            due = self._due("open")
+            if due and self.how in ("EIO", "ENOSPC"):
+                self._raise()
+            result = _File(real(file, mode, *arguments, **options), self)
+            self._after(due)
+            return result
+
+        return call
+
+    def whole_table(self, real: Callable[..., Any]) -> Callable[..., Any]:
+        """A writer of a library that calls the system itself: it fails with half a file."""
+
+        def call(table: Any, where: Any, *arguments: Any, **options: Any) -> Any:
+            due = self._due("library write")
+            real(table, where, *arguments, **options)
+            if due and self.how in ("EIO", "ENOSPC", "short"):
+                os.truncate(where, os.stat(where).st_size // 2)
+                self._raise()
+            self._after(due)
+
+        return call
+
+    def _mine(self, where: Any) -> bool:
+        if isinstance(where, int):
+            try:
+                return os.readlink(f"/proc/self/fd/{where}").startswith(self.root)
+            except OSError:
+                return False
+        return str(Path(os.fspath(where)).absolute()).startswith(self.root)
+
+    @contextlib.contextmanager
+    def patched(self) -> Iterator[None]:
+        """In here the calls are counted and fail."""
+        names = ("write", "fsync", "replace", "open", "mkdir", "unlink", "rmdir", "ftruncate")
+        with contextlib.ExitStack() as stack:
+            for name in names:
+                stack.enter_context(mock.patch.object(os, name, self.around(name, getattr(os, name))))
+            for module in (builtins, io):
+                stack.enter_context(mock.patch.object(module, "open", self.opened(module.open)))
+            for module, name in ((pyarrow.csv, "write_csv"), (pyarrow.parquet, "write_table")):
+                stack.enter_context(mock.patch.object(module, name, self.whole_table(getattr(module, name))))
+            stack.enter_context(mock.patch.object(shutil, "_USE_CP_SENDFILE", False, create=True))
+            yield
+
+
+class _File:
+    """A file object whose writes are counted."""
+
+    def __init__(self, file: Any, calls: Calls) -> None:
+        self._file, self._calls = file, calls
+
+    def write(self, data: Any) -> int:
+        due = self._calls._due("write")
+        if due and self._calls.how in ("EIO", "ENOSPC", "short"):
+            self._file.write(data[: len(data) // 2])
+            self._calls._raise()
+        done = self._file.write(data)
+        if due and self._calls.how == "kill":
+            self._file.flush()
+        self._calls._after(due)
+        return done
+
+    def __enter__(self) -> "_File":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
+
+    def __iter__(self) -> Iterator[Any]:
+        return iter(self._file)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._file, name)
+
+
+@dataclass
+class Job:
+    """do(folder, tell): the job; tell(number) says how much has been taken in so far. good(folder, told, said): "" or what was wrong, afterwards."""
+
+    name: str
+    prepare: Callable[[Path], None]
+    do: Callable[[Path, Callable[[str], None]], None]
+    good: Callable[[Path, list[str]], str]
+
+
+def record_prepare(folder: Path) -> None:
+    """Nothing is there yet."""
+
+
+def record_do(folder: Path, tell: Callable[[str], None]) -> None:
+    """A drive of READINGS readings into folder/drive; tells the number of each reading once the recorder has taken it in."""
+    made = session_folder.create(folder / "drive", None, {"title": "faults"})
+
+    def elsewhere() -> Path:
+        return session_folder.create(folder / "fallback" / "drive").log_path
+
+    frames = [bench_crash.frame(number) for number in range(READINGS + 1)]
+    link = bench_crash.Played(frames)
+    clocks = {"clock": link.monotonic, "wall": link.wall}
+    calls = {"write": os.write, "fsync": os.fsync}  # as they are now: the defaults were bound before anything failed
+    with LogWriter(
+        made.log_path, **clocks, **calls, warn=lambda sentence: tell("said " + sentence), fallback=elsewhere
+    ) as writer:
+        recorder = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall, anchor_every_s=1.0)
+        for number in range(READINGS + 1):
+            recorder.turn(0.1)
+            tell(f"lost {writer.bytes_lost}" if writer.bytes_lost else f"took {number}")
+        for _ in range(12):
+            recorder.turn(0.1)
+
+
+def record_good(folder: Path, told: list[str]) -> str:
+    """Every reading taken in is readable, now and after the next recording into the same folder."""
+    taken = max((int(line.split()[1]) for line in told if line.startswith("took ")), default=0)
+    lost = any(line.startswith("lost ") for line in told)
+    if not taken:
+        return ""  # it did not begin, and said so
+    for step in ("at once", "after rescue", "recorded on"):
+        kept = bench_crash.numbers(samples.decode(folder / "drive"))
+        wanted = list(range(1, taken + 1))
+        if step == "recorded on":
+            kept = None if kept is None else [number for number in kept if number <= READINGS]
+        if kept is None or (not lost and kept[: len(wanted)] != wanted):
+            return f"{step}: readings {kept} of {taken}"
+        if step == "at once":
+            rescue.put_back(folder / "drive" / "wire.log")
+        elif step == "after rescue":
+            if not lost and rescue.standing(folder / "drive" / "wire.log") is not None:
+                return "not whole after rescue"
+            with LogWriter(folder / "drive" / "wire.log") as writer:
+                writer.received(bench_crash.frame(READINGS + 1))
+    return "" if not list(spill.everything()) else "something stays in another place"
+
+
+def download_do(folder: Path, tell: Callable[[str], None]) -> None:
+    """What a board stored, fetched into folder/drive."""
+    if not (folder / "drive").is_dir():
+        session_folder.create(folder / "drive", None, {})
+    fetcher = Fetcher(_BOARD.Board(), folder / "drive")
+    fetcher.write_log(fetcher.fetch_all())
+
+
+def download_good(folder: Path, told: list[str]) -> str:
+    """The next download ends with every stored frame."""
+    if (folder / "drive").is_dir() and not (folder / "drive" / "segments").is_dir():
+        shutil.rmtree(folder / "drive")  # a folder in which nothing was begun is refused, and the user takes another
+    download_do(folder, lambda line: None)
+    return "" if _BOARD.whole_log(folder / "drive" / "wire.log")[1:-1] == _BOARD.expected() else "frames are missing"
+
+
+def session_prepare(folder: Path) -> None:
+    """A session to work with, and an older file of each export."""
+    record_do(folder, lambda line: None)
+    for ending in ("csv", "parquet"):
+        export.write(session.open(folder / "drive"), folder / f"drive.{ending}")
+
+
+def archive_do(folder: Path, tell: Callable[[str], None]) -> None:
+    """The session added to an archive."""
+    archive.add(folder / "archive", folder / "drive")
+
+
+def archive_good(folder: Path, told: list[str]) -> str:
+    """The source is untouched; list and add agree afterwards: the session is there once, with its results."""
+    if bench_crash.numbers(samples.decode(folder / "drive")) != list(range(1, READINGS + 1)):
+        return "the session itself was harmed"
+    try:
+        before = len(archive.listed(folder / "archive"))
+    except HotfuelError:
+        before = 0
+    try:
+        archive.add(folder / "archive", folder / "drive")
+        if before:
+            return "listed, and added again"
+    except HotfuelError as error:
+        if not before:
+            return f"not listed, and refused: {error}"
+    table = archive.listed(folder / "archive")
+    (copy,) = (path for path in (folder / "archive" / "sessions").iterdir() if not path.name.endswith(".part"))
+    same = (copy / "wire.log").read_bytes() == (folder / "drive" / "wire.log").read_bytes()
+    return "" if len(table) == 1 and same else "not there once and whole"
+
+
+def export_do(folder: Path, tell: Callable[[str], None]) -> None:
+    """Written over older exports."""
+    opened = session.open(folder / "drive")
+    for ending in ("csv", "parquet"):
+        export.write(opened, folder / f"drive.{ending}")
+
+
+def export_good(folder: Path, told: list[str]) -> str:
+    """Each file is whole, older or newer; and the next export works."""
+    for again in (False, True):
+        if again:
+            export_do(folder, lambda line: None)
+        if len(pyarrow.csv.read_csv(folder / "drive.csv")) != READINGS:
+            return "drive.csv is not whole"
+        if len(pyarrow.parquet.read_table(folder / "drive.parquet")) != READINGS:
+            return "drive.parquet is not whole"
+    return ""
+
+
+_BOARD = _stored_board()
+JOBS = [
+    Job("recorder", record_prepare, record_do, record_good),
+    Job("download", record_prepare, download_do, download_good),
+    Job("archive add", session_prepare, archive_do, archive_good),
+    Job("export", session_prepare, export_do, export_good),
+]
+
+
+def in_a_process(work: Callable[[Callable[[str], None]], None]) -> tuple[list[str], int]:
+    """What `work` told, line by line, and how its process ended (0, 1 for an error that is one sentence, 2 for anything else, minus a signal)."""
+    read, write = os.pipe()
+    pid = os.fork()
+    if not pid:
+        os.close(read)
+        real_write, code = os.write, 0
+
+        def tell(line: str) -> None:
+            real_write(write, line.encode() + b"\n")
+
+        try:
+            work(tell)
+        except (HotfuelError, OSError) as error:
+            tell(f"refused {error}".replace("\n", " "))
+            code = 1
+        except BaseException:
+            tell("broke " + traceback.format_exc().replace("\n", " | "))
+            code = 2
+        os._exit(code)
+    os.close(write)
+    with os.fdopen(read, encoding="utf-8") as file:
+        lines = file.read().splitlines()
+    _, status = os.waitpid(pid, 0)
+    return lines, -os.WTERMSIG(status) if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
+
+
+def trial(job: Job, folder: Path, ready: Path, fails_at: int, how: str) -> str:
+    """One job with one call failing; "" or what was wrong."""
+    shutil.rmtree(folder, ignore_errors=True)
+    shutil.copytree(ready, folder)
+    os.environ[spill.PLACE_VARIABLE] = str(folder / "kept")
+    calls = Calls(folder, fails_at, how)
+
+    def with_it_failing(tell: Callable[[str], None]) -> None:
+        with calls.patched():
+            job.do(folder, tell)
+
+    told, ended = in_a_process(with_it_failing)
+    if ended not in (0, 1, -signal.SIGKILL):
+        return next((line for line in told if line.startswith("broke")), f"ended with {ended}")
+    found: list[str] = []
+
+    def look(tell: Callable[[str], None]) -> None:
+        tell("verdict " + job.good(folder, told))
+
+    said, ended = in_a_process(look)
+    found = [line.removeprefix("verdict ") for line in said if line.startswith("verdict ")]
+    return found[0] if found else f"afterwards: {said[-1:]}"
+
+
+@dataclass
+class Row:
+    """One line of the table."""
+
+    tried: int = 0
+    lost: int = 0
+    wrong: list[str] = field(default_factory=list)
+
+
+def calls_of(job: Job, ready: Path, folder: Path) -> list[str]:
+    """The names of the calls the job makes when nothing fails."""
+    shutil.rmtree(folder, ignore_errors=True)
+    shutil.copytree(ready, folder)
+    os.environ[spill.PLACE_VARIABLE] = str(folder / "kept")
+
+    def count(tell: Callable[[str], None]) -> None:
+        calls = Calls(folder)
+        with calls.patched():
+            job.do(folder, lambda line: None)
+        for name in calls.names:
+            tell("call " + name)
+
+    told, ended = in_a_process(count)
+    assert ended == 0, told[-1:]
+    return [line.removeprefix("call ") for line in told]
+
+
+def table(every: int = 1, jobs: list[Job] | None = None, how: tuple[str, ...] = HOW) -> dict[str, Row]:
+    """Every n-th call of each job failing in each way."""
+    rows: dict[str, Row] = {}
+    before = os.environ.get(spill.PLACE_VARIABLE)
+    with tempfile.TemporaryDirectory() as name:
+        root = Path(name)
+        for job in JOBS if jobs is None else jobs:
+            ready = root / f"{job.name} ready"
+            ready.mkdir()
+            os.environ[spill.PLACE_VARIABLE] = str(ready / "kept")
+            _, ended = in_a_process(lambda tell, job=job, ready=ready: job.prepare(ready))
+            assert ended == 0
+            names = calls_of(job, ready, root / "trial")
+            for number in range(0, len(names), every):
+                for one in how:
+                    if one == "short" and "write" not in names[number]:
+                        continue
+                    row = rows.setdefault(f"{job.name}: {names[number]}, {one}", Row())
+                    row.tried += 1
+                    wrong = trial(job, root / "trial", ready, number, one)
+                    if wrong:
+                        row.lost += 1
+                        row.wrong.append(f"call {number}: {wrong}")
+    if before is None:
+        os.environ.pop(spill.PLACE_VARIABLE, None)
+    else:
+        os.environ[spill.PLACE_VARIABLE] = before
+    return rows
+
+
+def main() -> None:
+    rows = table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
+    print(f"{'':38s} {'tried':>6s} {'kept or said':>13s} {'lost':>5s}")
+    for title, row in rows.items():
+        print(f"{title:38s} {row.tried:6d} {row.tried - row.lost:13d} {row.lost:5d}")
+        for wrong in row.wrong[:3]:
+            print(f"    {wrong[:400]}")
+    tried, lost = sum(row.tried for row in rows.values()), sum(row.lost for row in rows.values())
+    print(f"{tried} tried, {tried - lost} kept everything or said what was lost, {lost} did not")
+    raise SystemExit(1 if lost else 0)
+
+
+if __name__ == "__main__":
+    main()
