@@ -8,7 +8,7 @@ from commands import Refused
 from hotfuel_wire import barometer, limit_tables, status
 from hotfuel_wire.alarm import NO_NUMBER, UNREADABLE, WAIT_MS, Alarms, event_value
 from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
-from hotfuel_wire.probe import Probe
+from hotfuel_wire.probe import LAG_MS, Probe, ahead
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
 from twinfile import TwinFile
 
@@ -99,8 +99,10 @@ class Limits:
         self._per_degc = [0] * count
         for channel, _, _, limits in self.rows:
             if limits and not self._probes[channel]:
-                self._probes[channel] = Probe()
-                self._per_degc[channel] = next(iter(limits.values()))["per_degc"]
+                limit = next(iter(limits.values()))
+                lag_ms = limit["lag_ms"]  # None: a set that was made before lags travelled with it
+                self._probes[channel] = Probe(LAG_MS, 0) if lag_ms is None else Probe(lag_ms)
+                self._per_degc[channel] = limit["per_degc"]
         self._references = references
         self._seen_ms = [self.application.clock.now()] * count
         self._elapsed_ms = [0] * count  # to this tick; -1: no new conversion yet, so there is nothing to judge
@@ -194,6 +196,8 @@ class Limits:
                         limit = limits.get(state)
                         if limit:
                             here = limit_tables.margin_centi(reference, limit, hot[channel], cold[channel], air)
+                            if here > NO_NUMBER:
+                                here -= ahead(self._probes[channel].leading.lead)
                             if limit["flags"] & limit_tables.INDICATIVE and here > NO_NUMBER:
                                 here = max(here, 0)
                             if here < margin:

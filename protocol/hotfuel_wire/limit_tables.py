@@ -10,7 +10,7 @@ import struct
 
 from hotfuel_wire.alarm import IMPOSSIBLE, TOO_LOW, UNREADABLE
 
-VERSION = 1
+VERSION = 2  # 1: limits without a lag; a board reads both
 HEAD, REFERENCE, LIMIT = 1, 2, 3
 STANDING, RUNNING = 0, 1
 IN_LINE, BEHIND_NEEDLE = 0, 1
@@ -29,6 +29,7 @@ _REFERENCE_NODE = "<hi"
 # then nodes of (pressure units, counts)
 _LIMIT = "<BBBBBHHhB"
 _LIMIT_NODE = "<Hi"
+_LIMIT_END = "<H"  # behind the nodes: the probe's lag, tenths of a second
 
 NO_VALUE = UNREADABLE  # x lies outside the nodes
 
@@ -95,11 +96,10 @@ def pack_reference(channel, chip, gain, shift, xs, ys):
     return struct.pack(_REFERENCE, REFERENCE, channel, chip, gain, shift, len(xs)) + _nodes(_REFERENCE_NODE, xs, ys)
 
 
-def pack_limit(channel, state, where, flags, per_degc, warn_centi, offset, xs, ys):
+def pack_limit(channel, state, where, flags, per_degc, warn_centi, offset, xs, ys, lag_tenths):
     """One LIMIT piece."""
-    return struct.pack(_LIMIT, LIMIT, channel, state, where, flags, per_degc, warn_centi, offset, len(xs)) + _nodes(
-        _LIMIT_NODE, xs, ys
-    )
+    head = struct.pack(_LIMIT, LIMIT, channel, state, where, flags, per_degc, warn_centi, offset, len(xs))
+    return head + _nodes(_LIMIT_NODE, xs, ys) + struct.pack(_LIMIT_END, lag_tenths)
 
 
 def _nodes(form, xs, ys):
@@ -115,8 +115,8 @@ def unpack(piece):
         _length(piece, struct.calcsize(_HEAD))
         names = ("kind", "version", "made", "altitude_m", "air_units", "pieces", "crc")
         row = dict(zip(names, struct.unpack(_HEAD, piece)))
-        if row["version"] != VERSION:
-            raise TableError("limit tables of version %d, this board knows %d" % (row["version"], VERSION))
+        if not 0 < row["version"] <= VERSION:
+            raise TableError("limit tables of version %d, this board knows 1 to %d" % (row["version"], VERSION))
         if not 0 < row["pieces"] <= PIECES_MAX:
             raise TableError("a set has 1 to %d pieces, this one %d" % (PIECES_MAX, row["pieces"]))
         return row
@@ -128,14 +128,17 @@ def unpack(piece):
             _LIMIT,
             _LIMIT_NODE,
             ("kind", "channel", "state", "where", "flags", "per_degc", "warn_centi", "offset", "nodes"),
+            struct.calcsize(_LIMIT_END),
         )
+        end = piece[struct.calcsize(_LIMIT) + row["nodes"] * struct.calcsize(_LIMIT_NODE) :]
+        row["lag_ms"] = 100 * struct.unpack(_LIMIT_END, end)[0] if len(end) else None
         if row["per_degc"] == 0:
             raise TableError("a limit piece needs counts per degC above 0")
         return row
     raise TableError("a piece of kind %d is not known; known are 1, 2 and 3" % kind)
 
 
-def _table(piece, form, node_form, names):
+def _table(piece, form, node_form, names, end=0):
     size = struct.calcsize(form)
     node_size = struct.calcsize(node_form)
     if len(piece) < size:
@@ -144,10 +147,12 @@ def _table(piece, form, node_form, names):
     count = row["nodes"]
     if not 2 <= count <= NODES_MAX:
         raise TableError("a table has 2 to %d nodes, this one %d" % (NODES_MAX, count))
-    _length(piece, size + count * node_size)
+    nodes_end = size + count * node_size
+    if not end or len(piece) != nodes_end:
+        _length(piece, nodes_end + end)
     xs = []
     ys = []
-    for at in range(size, len(piece), node_size):
+    for at in range(size, nodes_end, node_size):
         x, y = struct.unpack(node_form, piece[at : at + node_size])
         if xs and x <= xs[-1]:
             raise TableError("the nodes of a table must rise, %d follows %d" % (x, xs[-1]))

@@ -189,6 +189,27 @@ def test_a_short_that_stays_is_believed_and_said(limits_module, tables, tmp_path
     assert said[2] == pytest.approx(5500, rel=0.04)
 
 
+def test_the_lag_is_reckoned_with(limits_module, car, tables, tmp_path):
+    """On a ramp of 30 degC a minute a probe of 8 s shows 4 degC too little: the board acts when the fuel is at its limit."""
+    places = tuple(p.model_copy(update={"probe": p.probe.model_copy(update={"lag_s": 8.0, "mount": "stem"})}) for p in car.places)
+    slow = car.model_copy(update={"places": places})
+    setting = board_limits.ChannelSetting(CHIPS["MAX31856"], 32, 19)
+    with_lag = board_limits.board_tables(slow, slow.fuel(), {0: setting, 1: setting, 2: setting}, MADE)
+    limit = float(margins(slow, slow.fuel(), {"pump": np.array([50.0])}, Conditions(running=1.0))["pump"].limit_degc[0])
+    late = {}
+    for name, made in (("old", tables), ("new", with_lag)):
+        (tmp_path / name).mkdir()
+        application, one = loaded(limits_module, tmp_path / name, made)
+        at, seconds = limit - 30.0, 0.0
+        while application.health.get("lamp") != 6:
+            fuel = limit - 30.0 + max(seconds - 10.0, 0.0) * 0.5
+            at = fuel + (at - fuel) * np.exp(-0.2 / 8.0)
+            drive(application, one, [30, at, 30], 0.2)
+            seconds += 0.2
+        late[name] = seconds - 70.0
+    assert 0.0 < late["new"] < 7.0 < late["old"]
+
+
 def test_no_new_conversion_is_no_fault(limits_module, tables, tmp_path):
     """One tick in 16, and then none for good, which is a dead chip."""
     application, one = loaded(limits_module, tmp_path, tables)

@@ -29,7 +29,8 @@ with open("alarm_vectors.jsonl") as file:
                     place, margin, warn_below, elapsed_ms = step
                     if one:
                         reading = probe.UNREADABLE if margin is None else margin
-                        margin = row["limit"] - reading if one.take(reading, elapsed_ms) else None
+                        taken = one.take(reading, elapsed_ms)
+                        margin = row["limit"] - reading - probe.ahead(one.leading.lead) if taken else None
                         believed += margin is not None
                         if one.fell:
                             falls.append([at[0], one.fell])

@@ -144,7 +144,7 @@ class HostAlarms(_Book):
             if place not in self._names:
                 continue
             number = self._names.index(place)
-            centi, warn_below, use = alarm_inputs(place, values, running)
+            centi, warn_below, use = alarm_inputs(values, running)
             rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), use.tolist(), strict=True)
             last = self._last.get(place, seconds[0])
             for at, centi_now, warn_now, seen in rows:

@@ -5,10 +5,11 @@ import numpy.typing as npt
 from hotfuel_wire import alarm
 
 from hotfuel.risk.level import Level
-from hotfuel.risk.margin import NEEDLE, PlaceMargin
+from hotfuel.risk.margin import PlaceMargin
+from hotfuel.risk.probes import LAG_SHARE
 
 
-def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(margin, warn_below, seen), each (n,): hundredths of a degC as hotfuel_wire.alarm.Alarms.update takes them; rows that are not `seen` are left out,
     and the time to the next one counts from the last that was.
 
@@ -16,10 +17,16 @@ def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple
     after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
     """
     known = np.isfinite(place.margin_degc)
-    margin = np.rint(np.where(known, place.margin_degc, 0.0) * 100).astype(np.int64)
-    warn_below = np.rint(np.where(known, place.uncertainty_degc, 0.0) * 100).astype(np.int64)
-    margin = np.where((margin < 0) & (place.state != Level.ACT), 0, margin)  # indicative
-    if percolates(name, place):
+    left, spread = np.where(known, place.margin_degc, 0.0), np.where(known, place.uncertainty_degc, 0.0)
+    if place.traced is not None:  # the alarm has a lead of its own, upward only, in place of the lag's share of the uncertainty
+        lead = place.traced.lead_degc
+        hundredths = np.rint(100 * lead).astype(np.int64)
+        left = left + lead - np.where(hundredths > 0, hundredths * 7 // 5, 0) / 100
+        spread = np.sqrt(np.maximum(spread * spread - np.square(LAG_SHARE * lead), 0.0))
+    margin, warn_below = np.rint(left * 100).astype(np.int64), np.rint(spread * 100).astype(np.int64)
+    if place.indicative:
+        margin = np.maximum(margin, 0)
+    if place.percolates:
         margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)
     margin = np.where(place.state == Level.LOW_PRESSURE, alarm.TOO_LOW, margin)
     margin = np.where(place.state == Level.IMPOSSIBLE_PRESSURE, alarm.IMPOSSIBLE, margin)
@@ -27,8 +34,3 @@ def alarm_inputs(name: str, place: PlaceMargin, running: npt.ArrayLike) -> tuple
     if place.traced is not None:
         unreadable, seen = unreadable | place.traced.doubted, seen & ~place.traced.waiting
     return np.where(unreadable, alarm.UNREADABLE, margin), warn_below, seen
-
-
-def percolates(name: str, place: PlaceMargin) -> bool:
-    """True behind the needle and in the bowl."""
-    return name.endswith(NEEDLE) or place.criterion.reason.startswith("percolation")

@@ -163,7 +163,16 @@ def _limits(
             )
             pieces.append(
                 wire.pack_limit(
-                    place.channel, state, where, flags, per_degc, min(warn_centi, 65535), offset, units.tolist(), counts.tolist()
+                    place.channel,
+                    state,
+                    where,
+                    flags,
+                    per_degc,
+                    min(warn_centi, 65535),
+                    offset,
+                    units.tolist(),
+                    counts.tolist(),
+                    round(10 * place.probe.lag_s),
                 )
             )
     return pieces

@@ -4,7 +4,7 @@ No published table of pumps' tolerance was found; V/L 20 is what loss of power, 
 (ASTM D4814-18, X1.10.2). The other rows are assumptions, common practice, no source; each limit is printed with its criterion.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hotfuel.car import Car
 
@@ -17,6 +17,7 @@ class Criterion:
     least: float
     greatest: float
     reason: str
+    percolation: bool = False  # boiling here after a hot stop is usual on today's fuel
 
     @property
     def text(self) -> str:
@@ -31,7 +32,8 @@ _PUMPS = {
     "electric_submerged": Criterion(4, 0, 10, f"electric pump in the tank, {_ASSUMED}"),
 }
 _METERING = Criterion(20, 10, 36, "carburettor metering, ASTM D4814-18 X1.10.2")
-_BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}")
+_NEEDLE = replace(_METERING, percolation=True)
+_BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}", percolation=True)
 _SET_SHARE = 0.25  # a criterion somebody set is taken as known to a quarter
 
 
@@ -39,7 +41,9 @@ def criterion(car: Car, role: str) -> Criterion:
     """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`."""
     if role == "bowl":
         return _BOWL
-    if role in ("line", "carburettor", "needle"):
+    if role == "needle":
+        return _NEEDLE
+    if role in ("line", "carburettor"):
         return _METERING
     chosen = car.pump.vapour_liquid_ratio
     if chosen is None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import Car
+from hotfuel.car import Car, place_words
 from hotfuel.fuel import Fuel
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
@@ -100,6 +100,10 @@ def limits_card(
             )  # fmt: skip
     if lower_by:
         notes.append(f"two routes to this fuel's limit differ by {lower_by:.1f} °C; the column more_careful_degc takes the lower")
+    lags = ", ".join(f"{place_words(place.name)} {place.probe.lag_s:g} s" for place in car.places if place.name in table.places)
+    notes.append(
+        f"in the moving car a margin counts each probe's lag ({lags}) times how fast its reading rises; these limits are of steady fuel"
+    )
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe()), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),

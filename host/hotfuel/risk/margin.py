@@ -20,7 +20,7 @@ from hotfuel.risk.criterion import Criterion, criterion
 from hotfuel.risk.level import NO_LIMIT, Level
 from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
-from hotfuel.risk.probes import Traced
+from hotfuel.risk.probes import LAG_SHARE, Traced
 from hotfuel.temperature.accuracy import budget, root_sum_square
 
 NEEDLE = "_needle"
@@ -31,7 +31,9 @@ _BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's ca
 class PlaceMargin:
     """One place's arrays, all of the temperatures' shape. state: hotfuel.risk.level.Level, without the delays the alarm adds.
 
-    traced: which of these ticks the alarm judges by; None where each is its own.
+    temperature_degc is the reading. margin_degc, uncertainty_degc, vapour_liquid_ratio and state are of the fuel: the reading and its probe's lag times
+    recent slope. traced: that, and which of these ticks the alarm judges by; None where each is its own. indicative: never says act.
+    percolates: boiling here after a hot stop is usual.
     """
 
     temperature_degc: np.ndarray
@@ -44,6 +46,8 @@ class PlaceMargin:
     criterion: Criterion
     basis: str
     traced: Traced | None = None
+    indicative: bool = False
+    percolates: bool = False
 
 
 @dataclass(frozen=True)
@@ -161,6 +165,7 @@ def _place_margin(
         _flat(array, measured.shape)
         for array in (measured, uncertainty, here.uncertainty_kpa, *(where.pressure_kpa for where in pressures))
     ]
+    lead = np.zeros(measured.size) if trace is None else _flat(trace.lead_degc, measured.shape)
     limit, margin, total, share = np.empty((4, measured.size))
     state = np.empty(measured.size, dtype=np.uint8)
     seen = place.probe.mount != "clamp_rubber"
@@ -168,14 +173,28 @@ def _place_margin(
         part = slice(start, start + _BLOCK)
         degc, probe, spread_kpa, *kpa = (array[part] for array in full)
         limit[part], onset, variance, slope = _by_stretches(limit_of.at, kpa)
-        total[part] = np.sqrt(probe * probe + variance + np.square(slope * spread_kpa))
+        degc = degc + lead[part]
+        total[part] = np.sqrt(probe * probe + variance + np.square(slope * spread_kpa) + np.square(LAG_SHARE * lead[part]))
         margin[part] = limit[part] - degc if seen else np.nan
         share[part] = _share(limit_of, degc, onset, kpa)
         state[part] = _state(degc, margin[part], total[part], kpa if seen else (), act=not place.probe.indicative)
     shape = measured.shape
     limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
     kpa_here = full[-1].reshape(shape)
-    return PlaceMargin(measured, limit, margin, total, share, kpa_here, state.reshape(shape), ratio, here.basis, trace)
+    return PlaceMargin(
+        measured,
+        limit,
+        margin,
+        total,
+        share,
+        kpa_here,
+        state.reshape(shape),
+        ratio,
+        here.basis,
+        trace,
+        place.probe.indicative,
+        ratio.percolation,
+    )
 
 
 def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:

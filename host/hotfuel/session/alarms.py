@@ -25,7 +25,7 @@ def spans(table: MarginTable, seconds: np.ndarray) -> list[Span]:
     milliseconds = np.rint(np.asarray(seconds) * 1000).astype(np.int64)
     found: list[Span] = []
     for name, place in table.places.items():
-        margin, warn_below, seen = alarm_inputs(name, place, table.running)
+        margin, warn_below, seen = alarm_inputs(place, table.running)
         rows = np.flatnonzero(seen)
         if rows.size:
             elapsed_ms = np.diff(milliseconds[rows], prepend=milliseconds[rows[0]])

@@ -17,11 +17,11 @@ def test_behind_the_needle_only_while_it_runs():
     hot = [40.0, 90.0, np.nan]
     for running, quiet in ((1.0, False), (0.0, True)):
         found = table(car_file.EXAMPLE, hot, running)
-        margin, warn_below, seen = alarm_inputs("carb_inlet_needle", found["carb_inlet_needle"], found.running)
+        margin, warn_below, seen = alarm_inputs(found["carb_inlet_needle"], found.running)
         assert seen.all()
         assert margin[2] == alarm.UNREADABLE
         assert (margin[1] >= warn_below[1] + alarm.DEADBAND) is np.True_ if quiet else margin[1] < 0
-        in_line, _, _ = alarm_inputs("carb_inlet", found["carb_inlet"], found.running)
+        in_line, _, _ = alarm_inputs(found["carb_inlet"], found.running)
         assert in_line[1] == round(100 * float(found["carb_inlet"].margin_degc[1])) < 0
 
 
@@ -35,7 +35,7 @@ def test_where_the_pressure_leaves_no_limit_warn_act_and_why_come_on():
             (-3.0, alarm.IMPOSSIBLE, alarm.IMPOSSIBLE_PRESSURE),
         ):
             found = margins(car, car.fuel(), {"pump": np.full(40, 20.0)}, Conditions(running=0.0, ambient_pressure_kpa=air_kpa))
-            margin, warn_below, seen = alarm_inputs("pump", found["pump"], found.running)
+            margin, warn_below, seen = alarm_inputs(found["pump"], found.running)
             assert set(margin.tolist()) == {sentinel}
             machine = alarm.Alarms(1, lambda *_: None)
             for one, below in zip(margin.tolist(), warn_below.tolist(), strict=True):
@@ -49,6 +49,6 @@ def test_where_the_pressure_leaves_no_limit_warn_act_and_why_come_on():
 def test_a_clamp_on_probe_warns_and_never_reaches_act():
     clamped = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
     found = table(clamped, [40.0, 90.0, 90.0], 1.0)
-    margin, warn_below, _ = alarm_inputs("pump", found["pump"], found.running)
+    margin, warn_below, _ = alarm_inputs(found["pump"], found.running)
     assert found["pump"].margin_degc[1] < 0
     assert margin[1] == 0 < warn_below[1]

@@ -87,6 +87,20 @@ def test_a_measured_line_pressure_replaces_the_stated_one_in_the_line_only(car, 
     )
 
 
+def test_the_lag_travels_with_the_limit_and_older_sets_are_read(car, fuel):
+    made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31856 gain 32"]), MADE)
+    _, _, limits = wire.check(made.head, list(made.pieces))
+    assert {row["channel"]: row["lag_ms"] for row in limits} == {p.channel: round(1000 * p.probe.lag_s) for p in car.places}
+    older = next(piece for piece in made.pieces if wire.unpack(piece)["kind"] == wire.LIMIT)[:-2]
+    assert wire.unpack(older)["lag_ms"] is None
+    for length in (len(older) - 1, len(older) + 1):
+        with pytest.raises(wire.TableError):
+            wire.unpack((older + b"\0\0\0")[:length])
+    assert wire.unpack(made.head[:1] + b"\1" + made.head[2:])["version"] == 1
+    with pytest.raises(wire.TableError, match="knows 1 to 2"):
+        wire.unpack(made.head[:1] + b"\3" + made.head[2:])
+
+
 def test_every_piece_fits_one_command(car, fuel):
     made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31856 gain 32"]), MADE)
     room = PAYLOAD_MAX - 9 - 4  # header, and the fixed fields of a command

@@ -28,7 +28,7 @@ def test_at_once_is_tick_by_tick(runs, period_s, lag_s, cuts):
     whole = traced(lag_s, seconds, degc, reason)
     follower, edges = ProbeTrace(lag_s), [0, *sorted(cut for cut in cuts if cut < len(degc)), len(degc)]
     parts = [follower.see(seconds[a:b], degc[a:b], reason[a:b]) for a, b in itertools.pairwise(edges)]
-    for name in ("doubted", "waiting"):
+    for name in ("doubted", "waiting", "lead_degc"):
         assert np.array_equal(getattr(whole, name), np.concatenate([getattr(part, name) for part in parts])), name
     joined = [(start + row, fall) for start, part in zip(edges, parts, strict=False) for row, fall in part.falls]
     assert list(whole.falls) == joined
