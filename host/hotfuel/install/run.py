@@ -68,8 +68,13 @@ class _Board:
         self._command = command
 
     def run(self, *arguments: str) -> str:
-        """What it printed. Raises LinkError with its last words when it fails."""
-        done = subprocess.run([*self._command, *arguments], capture_output=True, text=True, check=False, timeout=COPY_S)
+        """What it printed. Raises LinkError with its last words when it fails, or does not end."""
+        try:
+            done = subprocess.run([*self._command, *arguments], capture_output=True, text=True, check=False, timeout=COPY_S)
+        except subprocess.TimeoutExpired:
+            raise LinkError(
+                f"mpremote was not done after {COPY_S} s; unplug the board and plug it in again: it then waits at its prompt, so install again"
+            ) from None
         if done.returncode:
             said = (done.stderr or done.stdout).strip().splitlines()
             raise LinkError(

