@@ -15,6 +15,7 @@ BUSY = 1  # in the status register
 # Typical times of a W25Q16JV, the Pico's flash (Winbond's data sheet, AC characteristics; at most 400, 2000 and 3 ms), ms
 TAKES_MS = {SECTOR_ERASE: 45.0, BLOCK_ERASE: 150.0, PAGE_PROGRAM: 0.4}
 PROGRAM_BYTES = 256
+FLUSH_APART_NS = 0.3e9  # writes closer together are one flush's
 SSI = 0x18000  # the flash's serial interface among the emulator's peripherals: its address without the last three digits
 DISK_VERSION = 0x00020000  # what MicroPython 1.26 formats
 
@@ -29,15 +30,18 @@ def folder_files(folder: Path) -> dict[str, bytes]:
 
 
 class Flash:
-    """The file system's part of the flash. `writes`: pages written and blocks erased since power-on; `cut_at`: the one the power goes away in,
-    `on_cut` is called then. `takes_ms`: what erasing and writing take. `hangs`: it says "busy" for ever."""
+    """The file system's part of the flash. `takes_ms`: what erasing and writing take. `hangs`: it says "busy" for ever.
+
+    `writes`: pages written and blocks erased since power-on; `flushes`: bursts of them. `cut_at`: the write the power goes away in; `on_cut` is called then.
+    """
 
     def __init__(self, mcu: Any, layout: Any, on_cut: Callable[[], None] = lambda: None) -> None:
         self._mcu = mcu
         self._layout = layout
         self._size = layout.fs_blocksize * layout.fs_blockcount
         self.writes = 0
-        self.erases = 0
+        self.flushes = 0
+        self._last_ns = -FLUSH_APART_NS
         self.cut_at: int | None = None
         self.is_cut = False
         self._on_cut = on_cut
@@ -115,7 +119,9 @@ class Flash:
         if sent and sent[0] in self.takes_ms and self._ssi._write_enabled:
             self._busy_until_ns = self._mcu.clock.nanos + 1e6 * self.takes_ms[sent[0]]
             self.writes += 1
-            self.erases += sent[0] != PAGE_PROGRAM
+            now_ns = self._mcu.clock.nanos
+            self.flushes += now_ns - self._last_ns > FLUSH_APART_NS
+            self._last_ns = now_ns
             if self.writes == self.cut_at:
                 self._half(sent)
                 self.is_cut = True
