@@ -79,6 +79,11 @@ class Application:
         self._take_over()
         for name in OPTIONAL:
             self._attach(name)
+            # With the store ticks are judged and kept: those that are there go out before the boot's event is written to flash.
+            if name == "store":
+                while self.sampler.take():
+                    self._tick()
+                self.sender.pump()
         self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
