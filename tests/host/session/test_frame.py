@@ -9,6 +9,7 @@ from hotfuel import car, session
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
+from hotfuel.risk.probes import traced
 from hotfuel.temperature.calibration import Calibration, ChannelCalibration
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import parse
@@ -41,7 +42,12 @@ def test_margins_are_the_margin_functions_own(drive):
         fuel_pressure_kpa=inputs["fuel_pressure_kpa"].to_numpy(), time_s=index_s,
     )  # fmt: skip
     measured = {name: temperatures[f"{name}_degc"].to_numpy() for name in ("tank", "pump", "carb_inlet")}
-    expected = margins(drive.car, drive.fuel, measured, conditions)
+    reasons = drive.reasons()
+    traces = {
+        name: traced(drive.car.place(name).probe.lag_s, index_s, values, reasons[f"{name}_reason"].to_numpy())
+        for name, values in measured.items()
+    }
+    expected = margins(drive.car, drive.fuel, measured, conditions, traces=traces)
     assert table.index.equals(temperatures.index)
     for place, arrays in expected.places.items():
         for column in ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state"):
