@@ -19,9 +19,9 @@ import live_rig as rig
 import synthetic
 from hotfuel import car as car_file
 from hotfuel import samples
+from hotfuel.live.charts import Points
 from hotfuel.live.intake import Batch
 from hotfuel.live.state import LiveState
-from hotfuel.live.traces import Traces
 from hotfuel.live.wording import panel
 from hotfuel.log.append import LogWriter
 from hotfuel.log.follow import Follower
@@ -65,8 +65,8 @@ def to_pixels(folder, seconds):
                 made.anchor(0.0, time.time())
             if number % 5 == 0:
                 made.auxiliary(time_s, number, 39.3, 13.8)
-            made.reading(time_s, [30.0, 30.0 + 0.1 * (number % 200), 45.0])
-            written[f"{30.0 + 0.1 * (number % 200):.1f}"] = time.time()
+            made.reading(time_s, [30.0, 20.0 + number % 30, 45.0])
+            written[f"now {20 + number % 30} °C"] = time.time()
             writer.received(made.data)
 
         send(0)
@@ -125,7 +125,7 @@ def whole_day(folder):
     shown = Shown("us")
     with LiveState(path) as state:
         state._caught_up = True  # as a page that has been open from the start
-        traces = Traces(shown)
+        points = Points(shown)
         kept = {}
         for hour in range(24):
             times = hour * 3600.0 + np.arange(3600)
@@ -140,7 +140,7 @@ def whole_day(folder):
                 made.frames.clear()
                 now = state.situation()
                 panel(now, shown)
-                traces.update(state, now)
+                points.new(state, now)
             with open("/proc/self/statm", encoding="ascii") as file:
                 kept[hour + 1] = int(file.read().split()[1]) * resource.getpagesize() / 1e6
     print(

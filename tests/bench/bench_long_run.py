@@ -8,6 +8,7 @@ can show it, by a damaged piece or a link gap at that place of the log. The page
 it must have shown the recording's end, and its memory must stay where it was after a quarter of the run.
 """
 
+import asyncio
 import json
 import random
 import resource
@@ -21,12 +22,10 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
-from unittest.mock import patch
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
 
 import live_rig
-from bokeh.client import connection, pull_session
 from hotfuel import car as car_file
 from hotfuel import samples, session
 from hotfuel.link import port as ports
@@ -43,6 +42,7 @@ from hotfuel.units import Shown
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import EVENTS
 from tornado.httpclient import HTTPRequest
+from tornado.websocket import websocket_connect
 
 DAMAGED_SHARE = 0.01  # of frames, a byte in each
 FRAME_BYTES = 45  # of a reading of three channels
@@ -296,24 +296,15 @@ class Seen:
 def browse(url: str, pid: int) -> None:
     """Take panels from the page until it goes; print a line of each: its number, the pump's state and the page's memory."""
 
-    def request(address: str) -> HTTPRequest:
-        return HTTPRequest(address, headers={"Origin": url})  # the page answers nobody who does not come from itself
+    async def look() -> None:
+        line = await websocket_connect(HTTPRequest(url.replace("http", "ws", 1) + "live", headers={"Origin": url.rstrip("/")}))
+        while (text := await line.read_message()) is not None:
+            panel = json.loads(text)
+            pump = next((row["key"] for row in panel["places"] if row["place"] == "pump"), None)
+            print(json.dumps({"sequence": panel["sequence"], "pump": pump, "memory_mb": _memory_mb(pid)}), flush=True)
+            await line.write_message(json.dumps({"taken": panel["sequence"]}))
 
-    with patch.object(connection, "HTTPRequest", request):
-        browser = pull_session(url=url)
-    told, asked = (browser.document.get_model_by_name(name) for name in ("told", "asked"))
-
-    def take(_attribute: str, _old: object, new: dict) -> None:
-        panel = json.loads(new["panel"][0])
-        pump = next((row["key"] for row in panel["places"] if row["place"] == "pump"), None)
-        print(json.dumps({"sequence": panel["sequence"], "pump": pump, "memory_mb": _memory_mb(pid)}), flush=True)
-        asked.data = {"taken": [panel["sequence"]], "request": [""]}
-
-    told.on_change("data", take)
-    line = browser._connection
-    while line.connected:  # bokeh calls itself for every message, so its stack is let go again and again
-        ends = time.monotonic() + 1
-        line._loop_until(lambda ends=ends: not line.connected or time.monotonic() > ends)
+    asyncio.run(look())
 
 
 def _memory_mb(pid: int) -> float:

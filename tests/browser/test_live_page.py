@@ -2,7 +2,6 @@
 
 import re
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -70,7 +69,8 @@ class Watched:
         return self.page.inner_text(selector)
 
     def number(self, place, part="temperature"):
-        return float(self.text(f'[data-place="{place}"] .{part}').replace("−", "-"))
+        found = re.search(r"−?\d+", self.text(f'[data-place="{place}"] .{part}'))
+        return float(found.group().replace("−", "-"))
 
     def old(self):
         return self.page.evaluate("document.body.classList.contains('old')")
@@ -96,43 +96,25 @@ def test_numbers_are_the_models_within_the_probes_error(seen, drive):
         assert abs(shown_degc - drive.truth(f"{place.name}_degc")) < 2 * uncertainty_degc
         # the junction itself is known better: its wire's error, the amplifier's cold junction (0.7 degC, datasheet 19-7534, from memory), noise and rounding
         junction_degc = drive.truth(f"{place.name}_probe_degc")
-        assert abs(shown_degc - junction_degc) < abs(probes[place.name].error_degc) + 0.7 + 0.2
+        assert abs(shown_degc - junction_degc) < abs(probes[place.name].error_degc) + 0.7 + 0.2 + 0.7  # shown to a whole degree
 
 
-def test_place_smallest_margin_and_arrow_come_first_then_places_then_traces(seen):
-    tops = [seen.page.locator(selector).bounding_box()["y"] for selector in ("#head", "#last", "#health", "#do")]
-    assert tops == sorted(tops)
+def test_the_worst_place_comes_first_whole_then_the_places_then_the_rest(seen):
     seen.page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
-    order = ("#head-place", "#head-margin", "#head-range", "#head-action", "#places", "#last", "#health", "#do")
+    order = ("#head-word", "#head-margin", "#head-range", "#head-action", "#places", "#marking", "#health")
     tops = [seen.page.locator(selector).bounding_box()["y"] for selector in order]
     assert tops == sorted(tops)
-    assert seen.text("#head-place").replace(", behind the needle", "") in ("tank", "pump", "carb inlet")
-    least = min(
-        float(re.match(r"(\d+) (left|past)", seen.text(f'[data-place="{name}"] .margin')).group(1))
-        for name in ("tank", "pump", "carb_inlet", "carb_inlet_needle")
-    )
-    assert float(seen.text("#head-margin")) == pytest.approx(least, abs=1)
+    first = seen.page.locator(".place").first
+    assert seen.text("#head-place") == first.locator(".name").inner_text()
+    assert first.locator(".margin").inner_text().startswith(seen.text("#head-margin") + " °C")
+    assert seen.text("#head-word").removesuffix(":") == first.locator(".word").text_content()
     assert re.fullmatch(r"range −?\d+ to \d+", seen.text("#head-range"))
-
-
-def test_the_numbers_can_be_read_at_arms_length(seen):
-    def height_mm(selector):
-        pixels = seen.page.evaluate(
-            "selector => parseFloat(getComputedStyle(document.querySelector(selector)).fontSize)", selector
-        )
-        return pixels * 0.7 / 96 * 25.4  # digits are 0.7 of the font's size; a CSS pixel is 1/96 inch
-
-    for size in SIZES:
-        seen.page.set_viewport_size({"width": size[0], "height": size[1]})
-        # 16 to 22 minutes of arc are read with ease (ISO 9241-303, from memory): at 0.7 m 22' is 4.5 mm
-        assert height_mm("#head-margin") > 11
-        assert height_mm(".place .temperature") > 7
-        assert height_mm(".place .word") > 3.2
 
 
 @pytest.mark.parametrize("look", ["day", "night"])
 def test_nothing_is_cut_off_at_any_width(seen, look):
     if seen.page.evaluate("document.body.dataset.look") != look:
+        seen.page.click("#settings summary")
         seen.page.click("#look")
     assert seen.page.evaluate("document.body.dataset.look") == look
     for width, height in (*SIZES, (320, 568)):
@@ -142,7 +124,7 @@ def test_nothing_is_cut_off_at_any_width(seen, look):
         cut = seen.page.evaluate(
             """() => [...document.querySelectorAll('main *, header *, p')].filter(e => {
                  const box = e.getBoundingClientRect();
-                 return box.width && box.height && (box.right > innerWidth + 1 || box.left < -1) && !e.closest('#figure');
+                 return box.width && box.height && (box.right > innerWidth + 1 || box.left < -1) && !e.closest('.chart, .unseen');
                }).map(e => e.id || e.className)"""
         )
         assert cut == [], width
@@ -154,10 +136,10 @@ def test_no_number_is_broken_and_each_unit_stays_in_its_box(seen):
         lines, over = seen.page.evaluate(
             """() => {
                  const all = (selector, text) => document.querySelectorAll(selector).forEach(e => { e.textContent = text; });
-                 all('#head-margin', '118'); all('#head-unit', '°F'); all('#head-left', 'past the limit');
-                 all('.place .temperature', '146.1'); all('.place small', '°F');
+                 all('#head-margin', '118'); all('#head-unit', '°F'); all('#head-left', 'past');
+                 all('.place .margin', '118 °F past'); all('.place .temperature', 'now 146 °F');
                  const number = document.getElementById('head-margin');
-                 const outside = box => [...box.querySelectorAll('small, .unit, .arrow, .n')]
+                 const outside = box => [...box.querySelectorAll('.margin, .unit, .arrow, .temperature, #head-margin')]
                    .some(e => e.getBoundingClientRect().right > box.getBoundingClientRect().right);
                  return [number.getBoundingClientRect().height / parseFloat(getComputedStyle(number).fontSize),
                    [...document.querySelectorAll('.place, #head')].filter(outside).map(e => e.dataset.place || e.id)];
@@ -182,8 +164,9 @@ def contrast(first, second):
 @pytest.mark.parametrize("look", ["day", "night"])
 def test_states_differ_without_colour_and_none_is_green(seen, look):
     if seen.page.evaluate("document.body.dataset.look") != look:
+        seen.page.click("#settings summary")
         seen.page.click("#look")
-    keys = ("quiet", "warn", "act", "lost", "note")
+    keys = ("quiet", "warn", "act", "lost", "note", "ahead", "back")
     made = seen.page.evaluate(
         """keys => keys.map(key => {
              const box = document.querySelector('.place').cloneNode(true);
@@ -191,7 +174,7 @@ def test_states_differ_without_colour_and_none_is_green(seen, look):
              document.querySelector('#places').append(box);
              const style = getComputedStyle(box), sign = getComputedStyle(box.querySelector('.sign')).clipPath;
              const ink = style.color, pattern = style.backgroundImage !== 'none';
-             const name = { quiet: '--panel', note: '--panel', warn: '--warn', act: '--act', lost: '--lost' }[key];
+             const name = { quiet: '--panel', note: '--panel', ahead: '--panel', back: '--panel', warn: '--warn', act: '--act', lost: '--lost' }[key];
              const probe = document.createElement('i');
              probe.style.color = `var(${name})`;
              document.body.append(probe);
@@ -202,7 +185,7 @@ def test_states_differ_without_colour_and_none_is_green(seen, look):
         keys,
     )
     assert len({state["sign"] for state in made}) == len(keys)  # a shape each
-    assert [state["pattern"] for state in made] == [False, False, True, False, False]
+    assert [state["pattern"] for state in made] == [False, False, True, False, False, False, False]
     for state in made:
         assert contrast(state["ink"], state["ground"]) > (7 if look == "day" else 5), state
         red, green, blue = (int(part) for part in re.findall(r"\d+", state["ground"])[:3])
@@ -223,18 +206,18 @@ def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
         if not url.startswith(("data:", "blob:"))
     } == {server.url.rstrip("/")}
     assert seen.complaints == []
-    assert sum(url.endswith("/ws") for url in seen.asked) == 1
+    assert sum(url.endswith("/live") for url in seen.asked) == 1
 
 
 def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
     hostile = "<img src=x onerror=\"document.title='in'\">"
     for text in ("stumbled at the lights", hostile):
         seen.page.fill("#mark-text", text)
-        seen.page.click("#mark-form button")
+        seen.page.click("#mark")
         seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text, timeout=15000)
     marks = [bytes(row["text"]).decode() for row in decode(drive.folder / "wire.log").messages["mark"]]
     assert marks[-2:] == ["stumbled at the lights", hostile]
-    assert seen.text("#answer") == "Mark passed on."
+    seen.until("document.querySelectorAll('#waiting li').length === 0")  # the server said that the log has them
     assert seen.page.evaluate("document.querySelectorAll('img').length") == 0
     assert seen.page.title() != "in"
 
@@ -247,45 +230,60 @@ def test_ending_asks_first(seen):
     assert seen.text("#answer") == ""
 
 
-def test_a_browser_that_sends_junk_gets_nowhere(seen, drive):
+def test_a_browser_that_sends_junk_gets_nowhere(seen, drive, server):
     before = (drive.folder / "requests.jsonl").read_text() if (drive.folder / "requests.jsonl").exists() else ""
     seen.page.evaluate(
-        """() => {
-             const asked = Bokeh.documents[0].get_model_by_name('asked');
-             for (const request of ['{', '[1]', JSON.stringify({kind: 'erase', id: '1'}), 'x'.repeat(20000)])
-               asked.data = {taken: [1e9], request: [request]};
-             asked.data = {nothing: []};
-             asked.data = {taken: ['<b>'], request: [7]};
-           }"""
+        """url => new Promise(done => {
+             const socket = new WebSocket(url);
+             socket.onopen = () => {
+               for (const ask of ['{', '[1]', JSON.stringify({kind: 'erase', id: '1'}), 'x'.repeat(20000)]) socket.send(JSON.stringify({ask}));
+               for (const junk of ['', '[', '7', 'null', '{"taken": "<b>"}', '{"units": {}}', '{"charts": [1]}']) socket.send(junk);
+               setTimeout(() => { socket.close(); done(); }, 300);
+             };
+           })""",
+        server.url.replace("http", "ws") + "live",
     )
-    seen.until("!document.body.classList.contains('old')")
-    seen.page.wait_for_timeout(700)
-    assert not seen.old()
+    sequence = "Number(document.querySelector('#time').textContent.replaceAll(':', ''))"
+    at = seen.page.evaluate(sequence)
+    seen.until(f"{sequence} !== {at} && !document.body.classList.contains('old')")
     after = (drive.folder / "requests.jsonl").read_text() if (drive.folder / "requests.jsonl").exists() else ""
     assert after == before
 
 
-def test_unplugging_is_stale_within_two_seconds_and_recovers(seen, drive):
+STAMPS = """() => {
+  window.stamps = [];
+  new MutationObserver(() => window.stamps.push([performance.now(), document.body.classList.contains('old'), document.querySelector('#alert-words').textContent,
+    document.querySelector('#head-margin').textContent])).observe(document.body, { attributes: true, attributeFilter: ['class'] });
+}"""
+
+
+def test_without_readings_everything_is_of_another_moment_together_and_comes_back(seen, drive):
     seen.until("!document.body.classList.contains('old')")
+    seen.page.evaluate(STAMPS)
     drive.board.unplug()
-    gone = time.monotonic()
     try:
-        seen.until("document.body.classList.contains('old')", 5)
-        stale_after_s = time.monotonic() - gone
-        assert 1.0 < stale_after_s < 2.6  # two seconds after the last reading, looked at five times a second
-        assert re.match(r"NOT CURRENT: last reading [23] s ago", seen.text("#alert"))
-        struck = seen.page.evaluate(
-            "[...document.querySelectorAll('.n')].filter(e => e.innerText).map(e => getComputedStyle(e).textDecorationLine)"
+        seen.until("document.body.classList.contains('old')", 60)
+        _, _, words, margin = seen.page.evaluate("window.stamps.find(row => row[1])")
+        # by the page's own clock: two seconds after the last reading, looked at five times a second
+        assert re.match(r"NOT CURRENT: last reading [2-9] s ago", words)
+        assert margin == "–"
+        assert re.match(r"was \d+ °C (left|past), [a-z ]+, \d\d:\d\d:\d\d", seen.text("#head-was"))
+        assert float(seen.page.evaluate("getComputedStyle(document.querySelector('#head-was')).opacity")) == 1
+        shown = seen.page.evaluate(
+            """() => [...document.querySelectorAll('.place .margin, .place .temperature, .place .limit, .place .range, .place .trend, .place .eta,'
+                 + '.place .history, #head-range, #head-eta, #health-rows dd')].map(e => e.textContent).filter(text => /\\d/.test(text))"""
         )
-        assert len(struck) > 10
-        assert set(struck) == {"line-through"}
+        assert shown == []
+        assert seen.page.evaluate("document.querySelector('#forecast').hidden && document.querySelector('#restart').hidden")
+        assert "Check the plug at the board" in seen.text("#alert-check")
         assert seen.text("#link") == "not current"
+        assert seen.page.is_enabled("#mark")
     finally:
         drive.board.plug()
-    seen.until("!document.body.classList.contains('old')", 15)
+    seen.until("!document.body.classList.contains('old')", 60)
     assert not seen.page.is_visible("#alert")
     assert seen.text("#link") == "receiving"
-    seen.page.wait_for_function("document.querySelector('#health-rows').innerText.includes('1 gaps')", timeout=15000)
+    seen.page.wait_for_function("document.querySelector('#health-rows').innerText.includes('1 gaps')", timeout=60000)
 
 
 def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_found(chromium, drive):
@@ -293,16 +291,24 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
     made = Watched(chromium, killed.url, PHONE)
     try:
         made.until("!document.body.classList.contains('old')")
+        made.page.evaluate(STAMPS)
         killed.kill()
-        dead = time.monotonic()
-        made.until("document.body.classList.contains('old')", 5)
-        assert time.monotonic() - dead < 3.0
-        assert made.text("#alert").startswith("NOT CURRENT: no word from the recording computer for 2 s.")
-        assert made.page.evaluate("getComputedStyle(document.querySelector('#head-margin')).textDecorationLine") == "line-through"
+        made.until("document.body.classList.contains('old')", 60)
+        _, _, words, margin = made.page.evaluate("window.stamps.find(row => row[1])")
+        assert words.startswith("NOT CURRENT: no word from the recording computer for 2 s.")
+        assert margin == "–"
+        made.page.click("[data-mark='died']")
+        assert "died: waiting" in made.text("#waiting")
+        touched = made.page.evaluate("JSON.parse(localStorage.getItem('hotfuel marks'))[0].wall / 1000")
         made.page.fill("#mark-text", "half a sen")
         again = rig.Server(drive.folder, units="us", port=int(killed.url.rstrip("/").rsplit(":")[-1]))
-        made.until("!document.body.classList.contains('old')", 15)
+        made.page.reload()  # the mark outlives the page
+        made.until("!document.body.classList.contains('old')", 60)
         assert made.page.input_value("#mark-text") == "half a sen"
+        made.until("document.querySelectorAll('#waiting li').length === 0", 60)
+        row = decode(drive.folder / "wire.log").messages["mark"][-1]
+        assert bytes(row["text"]).decode() == "died"
+        assert row["wall_us"] / 1e6 == pytest.approx(touched, abs=0.5)
         again.close()
     finally:
         made.context.close()
@@ -315,21 +321,32 @@ def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromiu
         server = rig.Server(drive.folder, units="us")
         made = Watched(chromium, server.url, PHONE)
         try:
-            pump = made.page.locator('[data-place="pump"]')
-            assert pump.get_attribute("data-key") == "quiet"
-            assert made.text('[data-place="pump"] .word') == "no warning"
-            made.until("document.querySelector('[data-place=pump]').dataset.key === 'act'", 15)
-            assert made.text('[data-place="pump"] .word') == "act"
+            made.page.evaluate(
+                """() => {
+                     window.seen = [];
+                     const look = () => {
+                       const key = document.querySelector('[data-place=pump]').dataset.key;
+                       if (window.seen.at(-1) !== key) window.seen.push(key);
+                     };
+                     setInterval(look, 50);
+                   }"""
+            )  # fmt: skip
+            made.until("document.querySelector('[data-place=pump]').dataset.key === 'act'", 120)
+            states = made.page.evaluate("window.seen")
+            assert states[-1] == "act"
+            assert states.index("act") == len(states) - 1
             assert made.page.locator("#head").get_attribute("data-key") == "act"
             assert "Do not open cap" in made.text("#head-action")
             assert drive.truth("pump_degc") > (made_limit(made, "pump") - 32) / 1.8 - 2
-            made.until("!document.querySelector('#forecast').hidden", 10)
+            made.until("!document.querySelector('#forecast').hidden", 60)
             assert made.text("#forecast-note").startswith("model only")
             made.page.click("#end")
             made.page.click("#end-yes")
-            made.until("document.body.classList.contains('ended')", 10)
+            made.until("document.body.classList.contains('ended')", 60)
             assert made.text("#alert").startswith("This recording has ended.")
-            assert made.page.is_disabled("#mark-text")
+            assert made.page.is_enabled("#mark")
+            assert made.page.is_disabled("#end")
+            assert made.text("#end-why") == "the recording has ended"
             drive._thread.join(3)
             assert not drive._thread.is_alive()
         finally:
@@ -338,7 +355,7 @@ def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromiu
 
 
 def made_limit(made, place):
-    return float(re.search(r"limit now ([\d.]+)", made.text(f'[data-place="{place}"] .limit')).group(1))
+    return float(re.search(r"limit ([\d.]+)", made.text(f'[data-place="{place}"] .limit')).group(1))
 
 
 def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromium, drive):
@@ -352,11 +369,11 @@ def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromi
         # another site's page that knows the link still may not connect: its origin is not ours
         assert other.evaluate(
             """url => new Promise(done => {
-                 const socket = new WebSocket(url, ['bokeh', 'x']);
+                 const socket = new WebSocket(url);
                  socket.onopen = () => done('open');
                  socket.onerror = () => done('refused');
                })""",
-            f"ws://localhost:{port}/{token}/ws",
+            f"ws://localhost:{port}/{token}/live",
         ) == "refused"  # fmt: skip
     finally:
         made.context.close()
@@ -388,7 +405,7 @@ def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
         header | {"description_id": codec.description_id(description), "channels": [{"hot": 6905, "cold": 8960, "status": 0}]},
     )
     mark = codec.pack("mark", header | {"wall_us": 10**15, "text": b"</script><script>document.title='in'</script>\x1b[2J"})
-    car = car_file.EXAMPLE.replace("Blue saloon, road and sprint", "</style><script>document.title='in'</script>")
+    car = car_file.EXAMPLE.replace("Kestrel 5000, road and sprint", "</style><script>document.title='in'</script>")
     for number in range(3):
         car = car.replace(
             f"channel = {number}", f"channel = {number + 4}"

@@ -22,6 +22,12 @@ def follow(
         typer.Option("--address", help="Where the page listens; anything but 127.0.0.1 opens it to the network, with a token."),
     ] = "127.0.0.1",
     number: Annotated[int, typer.Option("--page-port", help="The page's port; 0 takes a free one.", min=0, max=65535)] = 0,
+    certificate: Annotated[Path | None, typer.Option("--certificate", help="PEM file: serve the page over HTTPS.")] = None,
+    key: Annotated[
+        Path | None, typer.Option("--key", help="PEM file with the certificate's key, if it is not in the same.")
+    ] = None,
+    browse: Annotated[bool, typer.Option("--browse", help="Open the page in this computer's browser.")] = False,
+    bell: Annotated[bool, typer.Option("--bell", help="Ring the terminal's bell while an alarm sounds.")] = False,
     units: Units = None,
     recorder: Annotated[int | None, typer.Option("--recorder", hidden=True, help="Process that this one ends with.")] = None,
 ) -> None:
@@ -33,11 +39,13 @@ def follow(
     if page:
         from hotfuel.live import page as shown_page
 
-        shown_page.serve(session, address=address, port=number, units=units, say=note)
+        shown_page.serve(
+            session, address=address, port=number, units=units, say=note, certificate=certificate, key=key, browse=browse
+        )
     else:
         from hotfuel.live import terminal as shown_terminal
 
-        shown_terminal.show(session, units=units)
+        shown_terminal.show(session, units=units, bell=bell)
 
 
 def _end_with(recorder: int) -> None:

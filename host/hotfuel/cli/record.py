@@ -30,7 +30,9 @@ def record(
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file: with it there are limits and warnings.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds.", min=0.1)] = None,
-    page: Annotated[bool, typer.Option("--page", help="Show it on a page in the browser.")] = False,
+    page: Annotated[
+        bool, typer.Option("--page", help="Show it on a page, and open that in the browser where there is one.")
+    ] = False,
     terminal: Annotated[bool, typer.Option("--terminal", help="Show it in this terminal.")] = False,
     fallback: Annotated[
         Path | None,
@@ -40,6 +42,14 @@ def record(
             help="Folder to go on in when the session's own goes away or its disk is full. Default: hotfuel-fallback in your home folder.",
         ),
     ] = None,
+    address: Annotated[
+        str, typer.Option("--address", help="Where the page listens; 0.0.0.0 opens it to phones in this network, with a token.")
+    ] = "127.0.0.1",
+    certificate: Annotated[Path | None, typer.Option("--certificate", help="PEM file: serve the page over HTTPS.")] = None,
+    key: Annotated[
+        Path | None, typer.Option("--key", help="PEM file with the certificate's key, if it is not in the same.")
+    ] = None,
+    bell: Annotated[bool, typer.Option("--bell", help="Ring the terminal's bell while an alarm sounds.")] = False,
     facts: About = None,
     units: Units = None,
     as_json: Json = False,
@@ -76,7 +86,12 @@ def record(
             f"listening on {link.url}; {f'{left} of eight channels at 10 Hz; ' if left else ''}if {place.folder} goes away or its disk is full, "
             f"recording goes on in {spill.fallback_folder()}"
         )
-        views = _Views(place.folder, page, terminal, shown.system)
+        shared = [
+            part for name, value in (("--certificate", certificate), ("--key", key)) if value for part in (name, str(value))
+        ]
+        wanted = [["--page", "--browse", "--address", address, *shared]] if page else []
+        wanted += [["--terminal", *["--bell"] * bell]] if terminal else []
+        views = _Views(place.folder, wanted, shown.system)
         try:
             result = record_from(
                 link, place.folder, described, shown, seconds=seconds, quiet=terminal, earlier=place.earlier,
@@ -123,8 +138,8 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
 class _Views:
     """Page and terminal: followers in processes of their own. Killing or hanging them touches nothing, and they end with this one."""
 
-    def __init__(self, folder: Path, page: bool, terminal: bool, units: str) -> None:
-        self._options = [option for wanted, option in ((page, "--page"), (terminal, "--terminal")) if wanted]
+    def __init__(self, folder: Path, wanted: list[list[str]], units: str) -> None:
+        self._wanted = wanted
         self._units = units
         self._running: list[subprocess.Popen[bytes]] = []
         self.show(folder)
@@ -132,14 +147,14 @@ class _Views:
     def show(self, folder: Path) -> None:
         """Show this folder, and no other any more."""
         self.end()
-        for option in self._options:
+        for options in self._wanted:
             command = [
                 sys.executable,
                 "-m",
                 "hotfuel",
                 "follow",
                 str(folder),
-                option,
+                *options,
                 "--units",
                 self._units,
                 "--recorder",

@@ -32,12 +32,13 @@ IDLE_ABOVE = 1.5  # up to this share of the car file's idle speed the engine idl
 
 @dataclass(frozen=True)
 class Outlook:
-    """Forecast of one place. `elapsed_min`: of the stop or idle when it was made."""
+    """Forecast of one place. `elapsed_min`: of the stop or idle when it was made, `limit_degc` the limit then."""
 
     place: str
     elapsed_min: float
     soak: SoakForecast | None = None
     idle: IdleForecast | None = None
+    limit_degc: float = math.nan
 
     @property
     def model_only(self) -> bool:
@@ -130,10 +131,10 @@ def outlooks(what: Task, fuel: Fuel, known: Mapping[str, Experience] | None = No
                     prior=own.prior,
                     widening=own.widening,
                 )
-                result.append(Outlook(place, what.elapsed_s / 60, soak=soak))
+                result.append(Outlook(place, what.elapsed_s / 60, soak=soak, limit_degc=limit_degc))
             else:
                 idle = forecast_idle(seconds, degc, what.air_degc, onset_degc=onset_degc, limit_degc=limit_degc)
-                result.append(Outlook(place, what.elapsed_s / 60, idle=idle))
+                result.append(Outlook(place, what.elapsed_s / 60, idle=idle, limit_degc=limit_degc))
         except InputError:
             continue  # too few readings yet, or an hour has passed: then there is nothing to forecast
     return result

@@ -1,26 +1,28 @@
 """Who may look at the page. One gate before every answer: HTML, scripts, WebSocket.
 
 On loopback the name asked for must be a loopback name (a web page elsewhere could point its own name here). On any other address the first part of
-the path must be the token of the link. A WebSocket must come from the page itself. Everything else is refused without a look.
+the path must be the token of the link. A WebSocket must come from the page itself, and no part of the page is given to another site. Everything else
+is refused without a look. What is open, and what is under way, is bounded.
 """
 
 import hmac
 import secrets
+from collections.abc import Callable, Mapping
+from typing import Any
 from urllib.parse import urlsplit
 
-from bokeh.resources import Resources
-from bokeh.server.tornado import BokehTornado
-from bokeh.server.views.static_handler import StaticHandler
-from tornado import httputil, web
+from tornado import httputil, iostream, web
 
 LOOPBACK_ADDRESSES = ("127.0.0.1", "::1", "localhost")
 _LOOPBACK_NAMES = frozenset(("127.0.0.1", "localhost", "::1"))
-PAGES_MAX = 24  # open pages; each costs memory
+PAGES_MAX = 24  # open pages; each gets every panel
+PENDING_MAX = 64  # answers under way; a browser that does not read holds one
 MESSAGE_MAX = 1 << 16  # bytes of one WebSocket message from a browser
 
 _HEADERS = {
     "X-Frame-Options": "DENY",
     "X-Content-Type-Options": "nosniff",
+    "Cross-Origin-Resource-Policy": "same-origin",
     "Referrer-Policy": "no-referrer",  # the link holds the token
     "Content-Security-Policy": "default-src 'self' 'unsafe-inline' data: blob:; connect-src 'self' ws: wss:; frame-ancestors 'none'; "
     "form-action 'none'; base-uri 'none'",
@@ -42,6 +44,18 @@ def refusal(path: str, host: str, origin: str | None, token: str) -> str:
         return "this page is for this computer only"
     if origin is not None and _origin_host(origin) != host.lower():
         return "the page of another site may not connect here"
+    return ""
+
+
+def foreign(headers: Mapping[str, str]) -> str:
+    """Why a fetch on behalf of another site is refused, "" if it is not one. Following a link to the page is none.
+
+    Browsers say whose fetch it is where the page counts as trustworthy to them, on loopback and over HTTPS (W3C Fetch Metadata, Sec-Fetch-Site).
+    """
+    site = headers.get("Sec-Fetch-Site", "none")
+    followed = headers.get("Sec-Fetch-Mode") == "navigate" and headers.get("Sec-Fetch-Dest") == "document"
+    if site not in ("same-origin", "none") and not followed:
+        return "another site may not fetch this"
     return ""
 
 
@@ -86,42 +100,52 @@ class _Refuse(web.RequestHandler):
         self.finish(self._why + "\n")
 
 
-class GuardedTornado(BokehTornado):
-    """The bokeh application behind the gate. token: "" for loopback."""
+class GuardedApplication(web.Application):
+    """The handlers behind the gate, under the token's path. token: "" for loopback. `pending`: answers that a browser has not taken whole yet."""
 
-    def __init__(self, application: object, token: str) -> None:
-        self._token = token
-        super().__init__(
-            application,
-            prefix=token,
-            # The gate has compared origin and host before bokeh looks at the origin.
-            extra_websocket_origins=["*"],
-            use_index=False,
-            websocket_max_message_size_bytes=MESSAGE_MAX,
-            transforms=[_Headers],
-            check_unused_sessions_milliseconds=5_000,  # a page that was closed makes room soon
-            unused_session_lifetime_milliseconds=10_000,
-            stats_log_frequency_milliseconds=3_600_000,
-        )
+    def __init__(self, handlers: list[Any], token: str, viewers: Callable[[], int]) -> None:
+        start = f"/{token}" if token else ""
+        routes = [(start + path, *more) for path, *more in handlers]
+        super().__init__(routes, transforms=[_Headers], websocket_max_message_size=MESSAGE_MAX, websocket_ping_interval=20)
+        self._token, self._viewers = token, viewers
+        self.pending = 0
 
-    def resources(self, absolute_url: str | bool | None = None) -> Resources:
-        """The one script the page needs, from this server whatever the surroundings say."""
-        return Resources(
-            mode="server",
-            root_url=f"/{self._token}/" if self._token else "/",
-            path_versioner=StaticHandler.append_version,
-            components=["bokeh"],
-        )
-
-    def find_handler(self, request: httputil.HTTPServerRequest, **more: object):
-        """Every request passes here first: what `refusal` names is answered with 403, a page too many with 503."""
-        upgrade = "websocket" in request.headers.get("Upgrade", "").lower() or request.path.endswith("/ws")
+    def find_handler(self, request: httputil.HTTPServerRequest, **more: Any) -> Any:
+        """Every request passes here first: what `refusal` names is answered with 403, a page or an answer too many with 503."""
+        upgrade = "websocket" in request.headers.get("Upgrade", "").lower() or request.path.endswith("/live")
         origin = request.headers.get("Origin", "") if upgrade else None
-        why = refusal(request.path, request.host, origin, self._token)
+        why = refusal(request.path, request.host, origin, self._token) or foreign(request.headers)
         if why:
             return self.get_handler_delegate(request, _Refuse, {"status": 403, "why": why})
-        if not upgrade and "/static/" not in request.path and len(self.get_sessions("/")) >= PAGES_MAX:
+        if self.pending >= PENDING_MAX:
+            return self.get_handler_delegate(
+                request, _Refuse, {"status": 503, "why": "too many answers are waiting to be taken; try again in a moment"}
+            )
+        if self._viewers() >= PAGES_MAX:
             return self.get_handler_delegate(
                 request, _Refuse, {"status": 503, "why": f"{PAGES_MAX} pages are open already; close one"}
             )
         return super().find_handler(request, **more)
+
+
+class Answer(web.RequestHandler):
+    """A handler whose answer counts as pending until the browser has taken it."""
+
+    application: GuardedApplication
+
+    async def send(self, data: bytes, kind: str, packed: bytes = b"", kept_s: int = 0) -> None:
+        """data, or `packed` (the same, gzip) where the browser takes that. kept_s: how long a browser may keep it."""
+        self.set_header("Content-Type", kind)
+        self.set_header("Cache-Control", f"private, max-age={kept_s}, immutable" if kept_s else "no-store")
+        if packed:
+            self.set_header("Vary", "Accept-Encoding")
+            if "gzip" in self.request.headers.get("Accept-Encoding", ""):
+                self.set_header("Content-Encoding", "gzip")
+                data = packed
+        self.application.pending += 1
+        try:
+            await self.finish(data)
+        except iostream.StreamClosedError:
+            pass  # it went away
+        finally:
+            self.application.pending -= 1

@@ -1,27 +1,26 @@
 "use strict";
 // Shows what the server tells, as text and never as markup. Whether it is still true is decided here, by this browser's own clock.
 (() => {
-  const STALE_S = 2, SILENT_S = 2, RELOAD_S = 5, EVERY_MS = 200;
+  const STALE_S = 2, SILENT_S = 2, DEAF_S = 6, EVERY_MS = 200;
   if (window.top !== window.self) { document.documentElement.replaceChildren(); return; }
   const at = id => document.getElementById(id);
   const put = (element, text) => { if (element.textContent !== text) element.textContent = text; };
   const svg = path => `<svg viewBox="0 0 100 100" aria-hidden="true"><path d="${path}"/></svg>`;
-  // The arrow is where the margin goes: towards the limit, away from it, nowhere, boiling.
+  // The arrow is where the margin goes: towards the limit, away from it, nowhere, or the fuel gives off vapour.
   const ARROWS = {
     closing: svg("M50 12 V86 M20 56 L50 86 L80 56"), opening: svg("M50 88 V14 M20 44 L50 14 L80 44"), level: svg("M12 50 H86 M58 22 L86 50 L58 78"),
-    boiling: svg("M8 66 q14 -34 28 0 t28 0 t28 0 M30 24 h.1 M54 12 h.1 M72 28 h.1"), unknown: "",
+    vapour: svg("M8 66 q14 -34 28 0 t28 0 t28 0 M30 24 h.1 M54 12 h.1 M72 28 h.1"), unknown: "",
   };
-  const SAID = { closing: "margin is closing", opening: "margin is opening", level: "level", boiling: "boiling has begun", unknown: "" };
   const arrow = (element, kind) => {
     if (element.dataset.kind === kind) return;
     element.dataset.kind = kind;
     element.innerHTML = ARROWS[kind] || "";
-    element.title = SAID[kind] || "";
   };
-  let panel = null, arrived = null, told = null, asked = null, figure = null, legend = "", reloading = 0;
+  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = "";
   const now = () => ({ steady: performance.now(), wall: Date.now() });
   // The steady clock may stand still while a phone sleeps, the wall clock may be set: the longer of the two counts.
   const since = mark => mark === null ? Infinity : Math.max(performance.now() - mark.steady, Date.now() - mark.wall) / 1000;
+  const whole = seconds => seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
 
   const list = (element, tag, rows) => {
     while (element.children.length > rows.length) element.lastChild.remove();
@@ -48,94 +47,124 @@
 
   const cards = new Map();
   const card = place => {
-    const box = document.createElement("article");
-    const made = { box };
+    const box = document.createElement("article"), made = { box };
     box.className = "place";
     box.dataset.place = place;
-    const first = piece(box, "div", "first");
+    const first = piece(box, "button", "first");
+    first.type = "button";
+    first.addEventListener("click", () => { first.setAttribute("aria-expanded", String(box.classList.toggle("open"))); });
+    first.setAttribute("aria-expanded", "false");
     piece(first, "span", "sign");
     made.word = piece(first, "span", "word");
-    made.name = piece(box, "div", "name");
-    const degrees = piece(box, "div", "degrees");
-    made.temperature = piece(degrees, "span", "temperature n");
-    degrees.append(" ");
-    made.unit = piece(degrees, "small", "");
-    const limit = piece(box, "div", "row");
-    made.limit = piece(limit, "span", "limit n");
-    const row = piece(box, "div", "row");
-    made.arrow = piece(row, "span", "arrow");
-    made.margin = piece(row, "span", "margin n");
-    made.trend = piece(row, "span", "trend n");
-    made.eta = piece(row, "strong", "eta n");
-    made.lost = piece(box, "p", "lost");
-    made.action = piece(box, "p", "action");
-    made.history = piece(box, "p", "soft");
-    const why = piece(box, "details", "soft");
-    piece(why, "summary", "").textContent = "why this limit";
-    made.detail = piece(why, "p", "");
-    made.why = why;
+    made.name = piece(first, "span", "name");
+    made.margin = piece(first, "span", "margin");
+    made.arrow = piece(first, "span", "arrow");
+    const more = piece(box, "div", "more");
+    made.was = piece(more, "p", "was");
+    const row = piece(more, "div", "row");
+    for (const name of ["range", "trend", "eta", "temperature", "limit"]) made[name] = piece(row, name === "eta" ? "strong" : "span", name);
+    for (const name of ["lost", "action", "history", "detail"]) made[name] = piece(more, "p", name);
+    made.quieted = piece(more, "p", "quieted");
+    made.quieting = piece(made.quieted, "button", "quieting");
+    made.quieting.type = "button";
+    made.quieting.addEventListener("click", () => ask("quiet", { place }));
+    made.quietly = piece(made.quieted, "span", "quietly");
+    made.chart = piece(more, "div", "chart");
+    made.chart.id = `chart-${cards.size}-${Math.random().toString(36).slice(2, 7)}`;
     cards.set(place, made);
-    at("places").append(box);
     return made;
   };
-  const places = rows => {
-    const wanted = new Set(rows.map(row => row.place));
+  const places = (rows, sound) => {
+    const wanted = new Set(rows.map(row => row.place)), box = at("places");
     for (const [place, made] of cards) if (!wanted.has(place)) { made.box.remove(); cards.delete(place); }
-    for (const row of rows) {
+    rows.forEach((row, index) => {
       const made = cards.get(row.place) || card(row.place);
+      if (box.children[index] !== made.box) box.insertBefore(made.box, box.children[index] || null);
       made.box.dataset.key = row.key;
-      for (const name of ["word", "name", "temperature", "unit", "trend", "eta", "lost", "action", "history"]) put(made[name], row[name]);
-      put(made.limit, row.limit ? `limit now ${row.limit}` : "");
-      put(made.margin, row.margin);
-      put(made.detail, [row.indicative, row.detail].filter(Boolean).join("; "));
-      made.why.hidden = !row.limit;
-      arrow(made.arrow, row.margin ? row.arrow : "unknown");
-      for (const name of ["lost", "action", "history", "limit"]) made[name].hidden = !made[name].textContent;
-    }
+      const dash = old || row.lost;
+      put(made.word, row.word);
+      put(made.name, row.name);
+      put(made.margin, !row.limit ? (dash ? "–" : `${row.temperature} ${row.unit}`) : dash ? "–" : `${row.margin} ${row.difference} ${row.left}`);
+      put(made.was, dash ? row.was : "");
+      put(made.range, dash || !row.range ? "" : `(${row.range})`);
+      put(made.trend, dash ? "" : row.trend);
+      put(made.eta, dash ? "" : row.eta);
+      put(made.temperature, old ? "now –" : `now ${row.temperature} ${row.unit}`);
+      put(made.limit, !row.limit ? "" : old ? "limit –" : `limit ${row.limit}`);
+      put(made.lost, old ? "" : row.lost);
+      put(made.action, row.key === "quiet" || index === 0 ? "" : row.action);  // the first one's is in the headline
+      put(made.history, old ? "" : row.history);
+      put(made.detail, old ? "" : [row.indicative, row.detail].filter(Boolean).join("; "));
+      arrow(made.arrow, dash ? "unknown" : row.arrow);
+      const quieted = sound.places[row.place];
+      made.quieted.hidden = quieted === undefined;
+      made.quieting.hidden = Boolean(quieted);
+      put(made.quieting, `Quiet ${row.name}`);
+      put(made.quietly, quieted ? `sound quieted ${quieted}` : "");
+    });
+  };
+  const headline = head => {
+    const dash = old || Boolean(head.lost);
+    at("head").dataset.key = head.key;
+    put(at("head-word"), head.word || head.note || "");
+    put(at("head-place"), head.name);
+    put(at("head-margin"), dash ? "–" : head.margin);
+    put(at("head-unit"), dash ? "" : head.difference);
+    put(at("head-left"), dash ? "" : head.left);
+    put(at("head-was"), dash ? head.was : "");
+    put(at("head-range"), dash ? "" : head.range ? `range ${head.range}` : head.word ? head.note : "");
+    put(at("head-trend"), dash ? "" : head.trend);
+    put(at("head-eta"), dash ? "" : head.eta);
+    put(at("head-history"), old ? "" : head.history);
+    put(at("head-short"), head.short);
+    put(at("head-action"), head.action);
+    arrow(at("head-arrow"), dash ? "unknown" : head.arrow);
   };
 
-  const show = text => {
-    let next = null;
-    try { next = JSON.parse(text); } catch { return; }
-    if (next === null) return;
-    panel = next;
-    arrived = now();
-    asked.data = { taken: [panel.sequence], request: [request] };
-    const head = panel.head;
+  // One piece of the page's truth at a time: all of it is of this moment, or none.
+  const draw = () => {
+    if (panel === null) return;
+    headline(panel.head);
+    places(panel.places, panel.sound);
     put(at("name"), panel.name);
     put(at("time"), panel.time);
     put(at("driver"), panel.driver);
     put(at("caution"), panel.caution);
-    at("head").dataset.key = head.key;
-    put(at("head-word"), head.where ? `${head.word}: ${head.where}` : head.word);
-    put(at("head-place"), head.place);
-    put(at("head-margin"), head.margin);
-    put(at("head-unit"), head.unit);
-    put(at("head-left"), head.left);
-    put(at("head-range"), head.place ? `range ${head.range}` : head.range);
-    put(at("head-trend"), head.trend);
-    put(at("head-eta"), head.eta);
-    put(at("head-action"), head.action);
-    arrow(at("head-arrow"), head.arrow);
-    document.body.classList.toggle("sounding", panel.sounding && panel.live);
-    list(at("flags"), "li", panel.flags);
-    places(panel.places);
+    put(at("band"), panel.band);
+    list(at("flags"), "li", old ? [] : panel.flags);
     list(at("marks"), "li", panel.marks.map(mark => `${mark.time}  ${mark.text}`));
-    at("forecast").hidden = !panel.forecasts.rows.length;
+    at("restart").hidden = old || !panel.restart;
+    put(at("restart"), panel.restart);
+    at("forecast").hidden = old || !panel.forecasts.rows.length;
     put(at("forecast-title"), panel.forecasts.title);
     put(at("forecast-note"), panel.forecasts.note);
     pairs(at("forecast-rows"), panel.forecasts.rows);
-    pairs(at("health-rows"), panel.health);
+    pairs(at("health-rows"), old ? panel.health.map(row => ({ name: row.name, text: "– not current" })) : panel.health);
     list(at("notes"), "li", panel.notes);
-    for (const id of ["mark-text", "acknowledge", "end"]) at(id).disabled = !panel.live;
-    at("mark-form").querySelector("button").disabled = !panel.live;
-    if (panel.answer.words && panel.answer.id === requestId) {
-      put(at("answer"), panel.answer.words);
-      request = "";
-    }
-    const lines = JSON.stringify(panel.lines);
-    if (lines !== legend) { legend = lines; dress(); }
-    judge();
+    const live = panel.live && socket !== null && socket.readyState === 1;
+    at("end").disabled = !live;
+    put(at("end-why"), live ? "" : panel.live ? "no word from the recording computer" : "the recording has ended");
+    sounding();
+    speak();
+  };
+  const sounding = () => {
+    const alarmed = panel !== null && panel.live && Object.keys(panel.sound.places).length > 0;
+    const lost = alarmed && old && !panel.reading;
+    if (!lost) quietedLoss = false;
+    Sound.want(lost ? (quietedLoss ? "" : "heed") : panel !== null && panel.live && !panel.reading ? panel.sound.pattern : "");
+    const loud = lost ? !quietedLoss : alarmed && panel.sound.pattern !== "";
+    at("quiet").disabled = !loud;
+    put(at("quiet-why"), loud ? "" : alarmed ? `quieted ${Object.values(panel.sound.places).filter(Boolean).sort().pop() || ""}`.trim() : "nothing sounds");
+    const can = Sound.running();
+    put(at("sound"), can ? "sound on: test" : "sound off: turn on");
+    at("sound-off").hidden = can;
+  };
+  // Spoken only when a state changes, or when readings stop and come back.
+  const speak = () => {
+    const states = old ? "readings are not current" : panel.places.filter(row => !["quiet", "none"].includes(row.key)).map(row => `${row.word}, ${row.name}`).join("; ") || "no warning";
+    if (states === said) return;
+    said = states;
+    put(at("spoken"), old ? `${at("alert-words").textContent.split(":")[0]}. ${panel.head.was}` : states === "no warning" ? states : `${states}. ${panel.head.action}`);
   };
 
   // Every number is as old as its reading when it was sent, and as much older as this browser has waited since.
@@ -143,97 +172,96 @@
     const silent = since(arrived);
     const age = panel === null || panel.age_s === null ? Infinity : panel.age_s + silent;
     const ended = panel !== null && !panel.live && !panel.reading;
-    const old = age > STALE_S || ended || Boolean(panel && panel.reading);
-    let words = "";
-    if (panel === null || arrived === null) words = "Waiting for the recording computer";
-    else if (silent > SILENT_S) words = `NOT CURRENT: no word from the recording computer for ${whole(silent)}. Numbers are of ${panel.time}.`;
+    let words = "", check = "";
+    if (panel === null) words = "Waiting for the recording computer.";
+    else if (silent > SILENT_S) [words, check] = [`NOT CURRENT: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
     else if (panel.reading) words = panel.reading;
-    else if (ended) words = `This recording has ended. Numbers are of its last moment, ${panel.time}.`;
-    else if (age === Infinity) words = "Waiting for the first reading of the board";
-    else if (old) words = `NOT CURRENT: last reading ${whole(age)} ago, at ${panel.time}.`;
-    document.body.classList.toggle("old", old || silent > SILENT_S);
+    else if (ended) words = `This recording has ended, ${panel.time}.`;
+    else if (age === Infinity) [words, check] = ["Waiting for the first reading of the board.", panel.check];
+    else if (age > STALE_S) [words, check] = [`NOT CURRENT: last reading ${whole(age)} ago, at ${panel.time}.`, panel.check];
+    const before = old;
+    old = words !== "";
+    document.body.classList.toggle("old", old);
     document.body.classList.toggle("ended", ended && silent <= SILENT_S);
-    put(at("link"), old || silent > SILENT_S ? "not current" : "receiving");
-    at("alert").hidden = !words;
-    put(at("alert"), words);
-    if (silent > RELOAD_S && panel !== null && Date.now() - reloading > 2000) {
-      reloading = Date.now();
-      sessionStorage.setItem("mark", at("mark-text").value);
-      fetch(location.href, { cache: "no-store" }).then(reply => { if (reply.ok && since(arrived) > RELOAD_S) location.reload(); }).catch(() => {});
-    }
+    put(at("link"), old ? "not current" : "receiving");
+    at("alert").hidden = !old;
+    put(at("alert-words"), words);
+    put(at("alert-check"), check);
+    if (before !== old) draw(); else sounding();
+    if (silent > DEAF_S && socket !== null && since(opened) > DEAF_S) socket.close();
   };
-  const whole = seconds => seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
-  setInterval(judge, EVERY_MS);
 
-  // Requests: one at a time, repeated with every receipt until it is answered.
-  let request = "", requestId = "";
-  const ask = (kind, text) => {
-    requestId = `${Date.now()}-${Math.random().toString(36).slice(2)}`;
-    request = JSON.stringify({ id: requestId, kind, text: (text || "").slice(0, at("mark-text").maxLength) });
-    put(at("answer"), "…");
-    if (asked !== null) asked.data = { taken: [panel.sequence], request: [request] };
+  const take = text => {
+    let next = null;
+    try { next = JSON.parse(text); } catch { return; }
+    if (next === null || !Number.isInteger(next.sequence)) return;
+    panel = next;
+    arrived = now();
+    tell({ taken: panel.sequence });
+    Marks.take(panel.answers, panel.live);
+    for (const answer of panel.answers) if (answer.id === askedId) put(at("answer"), answer.words);
+    judge();
+    draw();
+    if (!charting) chart();
+    if (panel.points && window.Charts) window.Charts.take(panel.points, [...cards].map(([place, made]) => [place, made.chart]), panel.places);
   };
-  at("mark-form").addEventListener("submit", event => {
-    event.preventDefault();
-    ask("mark", at("mark-text").value);
-    at("mark-text").value = "";
+  const tell = what => {
+    if (socket === null || socket.readyState !== 1) return false;
+    socket.send(JSON.stringify(what));
+    return true;
+  };
+  const connect = () => {
+    const path = location.pathname.replace(/\/$/, "");
+    socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${path}/live`);
+    opened = now();
+    const mine = socket;
+    socket.addEventListener("open", () => { wait = 500; tell({ units: Look.units(), charts: Boolean(window.Charts) }); Marks.push(); });
+    socket.addEventListener("message", event => { if (mine === socket) take(event.data); });
+    socket.addEventListener("close", () => { setTimeout(connect, wait); wait = Math.min(2 * wait, 8000); });
+  };
+
+  let askedId = "";
+  const ask = (kind, more) => {
+    askedId = `${Date.now()}-${Math.random().toString(36).slice(2)}`;
+    const sent = tell({ ask: JSON.stringify({ id: askedId, kind, ...more }) });
+    put(at("answer"), sent ? "…" : "no word from the recording computer: try again when it is back");
+  };
+  Marks.through(asked => tell({ ask: JSON.stringify(asked) }));
+  const mark = text => put(at("answer"), `Mark: ${Marks.add(text)}`);
+  const own = () => { mark(at("mark-text").value); at("mark-text").value = ""; Kept.set("word", ""); };
+  at("mark").addEventListener("click", own);
+  at("quick").addEventListener("click", event => { if (event.target.dataset.mark) mark(event.target.dataset.mark); });
+  at("mark-form").addEventListener("submit", event => { event.preventDefault(); own(); });
+  at("mark-text").addEventListener("input", () => Kept.set("word", at("mark-text").value));
+  at("mark-text").value = Kept.get("word") || "";
+  at("quiet").addEventListener("click", () => {
+    if (old) { quietedLoss = true; sounding(); put(at("answer"), "sound quieted until readings are back"); } else ask("quiet", {});
   });
-  at("acknowledge").addEventListener("click", () => ask("acknowledge"));
+  at("sound").addEventListener("click", () => Sound.arm());
+  Sound.onChange(() => sounding());
   let asking = 0;
-  const sure = on => { at("sure").hidden = !on; clearTimeout(asking); if (on) asking = setTimeout(() => sure(false), 10000); };
+  const sure = on => { at("sure").hidden = !on; clearTimeout(asking); if (on) { at("end-no").focus(); asking = setTimeout(() => sure(false), 10000); } };
   at("end").addEventListener("click", () => sure(true));
   at("end-no").addEventListener("click", () => sure(false));
-  at("end-yes").addEventListener("click", () => { sure(false); ask("end"); });
-  at("mark-text").value = sessionStorage.getItem("mark") || "";
-  sessionStorage.removeItem("mark");
+  at("end-yes").addEventListener("click", () => { sure(false); ask("end", {}); });
+  Look.onChange(() => { tell({ units: Look.units() }); if (window.Charts) window.Charts.dress(); roomy(); });
+  const roomy = () => document.body.style.setProperty("--thumb", `${at("thumb").offsetHeight + 8}px`);
+  new ResizeObserver(roomy).observe(at("thumb"));
 
-  // Day and night look; the figure is a canvas and has to be told.
-  const LOCAL = { sync: false };  // a look is this browser's own affair
-  const colour = name => getComputedStyle(document.body).getPropertyValue(name).trim();
-  const dress = () => {
-    if (figure !== null) {
-      figure.setv({ background_fill_color: colour("--panel"), border_fill_color: colour("--panel"), outline_line_color: colour("--line") }, LOCAL);
-      for (const axis of [...figure.below, ...figure.left]) {
-        const ink = colour("--ink");
-        axis.setv({ axis_line_color: ink, major_tick_line_color: ink, minor_tick_line_color: null, major_label_text_color: ink, axis_label_text_color: ink,
-          major_label_text_font_size: "14px", axis_label_text_font_size: "14px", axis_label_text_font_style: "normal" }, LOCAL);
-      }
-      for (const grid of figure.center) if ("grid_line_color" in grid) grid.setv({ grid_line_color: colour("--line"), grid_line_alpha: 0.35 }, LOCAL);
-      for (const renderer of figure.renderers) {
-        const line = (panel ? panel.lines : []).find(row => row.glyph === renderer.name);
-        if (line) renderer.glyph.setv({ line_color: colour(`--c${line.colour}`) }, LOCAL);
-        else if (renderer.name === "marks") renderer.glyph.setv({ line_color: colour("--ink") }, LOCAL);
-      }
-    }
-    at("legend").replaceChildren(...(panel ? panel.lines : []).map(line => {
-      const row = document.createElement("span"), swatch = document.createElement("i");
-      swatch.className = line.dash;
-      swatch.style.borderColor = `var(--c${line.colour})`;
-      row.append(swatch, line.label);
-      return row;
-    }));
+  // The charts' script is large and comes after the numbers.
+  const chart = () => {
+    charting = true;
+    const base = location.pathname.replace(/\/$/, "");
+    const load = (name, then) => {
+      const script = document.createElement("script");
+      script.src = `${base}/${name}`;
+      script.onload = then;
+      script.onerror = () => { script.remove(); setTimeout(() => load(name, then), 10000); };
+      document.head.append(script);
+    };
+    load("bokeh.js", () => load("charts.js", () => { window.Charts.base = base; tell({ charts: true }); }));
   };
-  const look = name => {
-    document.body.dataset.look = name;
-    put(at("look"), name === "day" ? "night look" : "day look");
-    dress();
-  };
-  at("look").addEventListener("click", () => {
-    const name = document.body.dataset.look === "day" ? "night" : "day";
-    localStorage.setItem("look", name);
-    look(name);
-  });
-  look(localStorage.getItem("look") || (matchMedia("(prefers-color-scheme: dark)").matches ? "night" : "day"));
-
-  const begin = setInterval(() => {
-    const model = window.Bokeh && window.Bokeh.documents.length ? window.Bokeh.documents[0] : null;
-    if (model === null || model.get_model_by_name("told") === null) return;
-    clearInterval(begin);
-    told = model.get_model_by_name("told");
-    asked = model.get_model_by_name("asked");
-    figure = model.get_model_by_name("traces");
-    told.connect(told.properties.data.change, () => show(told.data.panel[0]));
-    dress();
-    show(told.data.panel[0]);
-  }, 50);
+  setInterval(judge, EVERY_MS);
+  judge();
+  connect();
 })();

@@ -1,16 +1,18 @@
-"""The page: a bokeh server that shows the live state to any number of browsers, with nothing from the network.
+"""The page: a small server that shows the live state to any number of browsers, with nothing from the network.
 
-The browser draws; this end sends one piece of JSON a turn, and only to browsers that took the one before, so that a browser that never reads costs
-nothing. Staleness is the browser's own affair (page.js): a dead server cannot leave a live-looking number.
+The page itself is one answer of a few kB that shows numbers as soon as it is there; what is new comes over one WebSocket, as JSON, and only to browsers
+that took the piece before, so that a browser that never reads costs nothing. The charts' script is fetched after the numbers. Staleness is the browser's
+own affair (page.js): a dead server cannot leave a live-looking number.
 """
 
 import asyncio
 import contextlib
-import ipaddress
+import gzip
 import json
 import logging
 import signal
 import socket
+import ssl
 import time
 from collections.abc import Callable
 from importlib import resources
@@ -18,80 +20,28 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-from bokeh.application import Application
-from bokeh.application.handlers.function import FunctionHandler
-from bokeh.document import Document
-from bokeh.models import ColumnDataSource
-from bokeh.server.server import BaseServer
 from tornado.httpserver import HTTPServer
-from tornado.ioloop import IOLoop
 from tornado.netutil import bind_sockets
+from tornado.websocket import WebSocketClosedError, WebSocketHandler
 
 from hotfuel.errors import InputError
-from hotfuel.live import guard
+from hotfuel.live import charts, guard, invitation
+from hotfuel.live.asking import Desk
+from hotfuel.live.plain import Steady, clean
+from hotfuel.live.sounds import Quieting
 from hotfuel.live.state import LiveState
-from hotfuel.live.traces import Traces
-from hotfuel.live.wording import clean, panel
+from hotfuel.live.wording import panel
 from hotfuel.record import requests
 from hotfuel.units import Shown
 
 TURN_S = 0.1
 AT_LEAST_S = 0.5  # something is sent that often even if nothing came: the browser counts silence
 AHEAD = 2  # pieces sent and not yet taken
-BURST, PER_S = 10, 1.0  # requests from browsers: as many at once, as many a second
-_ASKED_MAX = 4000  # characters of one request
-
-
-class View:
-    """One browser's document."""
-
-    def __init__(self, page: "Page", document: Document) -> None:
-        self.page, self.document = page, document
-        self.traces = Traces(page.shown)
-        self._sent = self._taken = 0
-        self._answer: dict[str, Any] = {}
-        self._due = False
-        self.told = ColumnDataSource({"panel": ["null"]}, name="told")
-        self.asked = ColumnDataSource({"taken": [0], "request": [""]}, name="asked")
-        self.asked.on_change("data", lambda attribute, old, new: self._hear(new))
-        self.traces.update(page.state, page.state.situation())
-        document.add_root(self.traces.figure)
-        document.add_root(self.told)
-        document.add_root(self.asked)
-        document.title = f"{page.title}: fuel heat"
-        document.template = page.template
-        document.template_variables.update(page.texts)
-        document.config.notify_connection_status = False  # the page says it its own way, and loads itself anew
-        document.config.reconnect_session = False
-        document.on_session_destroyed(lambda context: page.views.discard(self))
-
-    def offer(self) -> None:
-        """Have the newest panel sent, unless this browser has not taken the last ones."""
-        if not self._due and self._sent - self._taken < AHEAD:
-            self._due = True
-            self.document.add_next_tick_callback(self._send)
-
-    def _send(self) -> None:
-        self._due = False
-        page = self.page
-        self._sent += 1
-        self.traces.update(page.state, page.now)
-        more = {"sequence": self._sent, "lines": self.traces.lines, "answer": self._answer}
-        self.told.data = {"panel": [json.dumps({**page.panel, **more}, ensure_ascii=False, allow_nan=False)]}
-
-    def _hear(self, data: Any) -> None:
-        """What the browser sent: how far it got, and perhaps a request. It can be anything."""
-        try:
-            taken, asked = data["taken"][0], data["request"][0]
-        except (KeyError, IndexError, TypeError):
-            return
-        if isinstance(taken, int) and 0 <= taken <= self._sent:
-            self._taken = max(self._taken, taken)
-        if isinstance(asked, str) and asked:
-            answer = self.page.ask(asked)
-            if answer and answer["id"] != self._answer.get("id"):
-                self._answer = answer
-                self.offer()
+_SYSTEMS = ("us", "si")
+_CHARTS_MAX = 24
+_KEPT_S = 86400
+_SEND_BUFFER = 1 << 16
+_SCRIPTS = ("look.js", "sound.js", "marks.js", "page.js")
 
 
 class Page:
@@ -101,28 +51,60 @@ class Page:
         self, session_path: str | Path, units: str | None, say: Callable[[str], None], clock: Callable[[], float] = time.monotonic
     ) -> None:
         self.state = LiveState(session_path)
-        self.shown = Shown(units) if units else self.state.shown
+        self.units = Shown(units).system if units else self.state.shown.system
         self.views: set[View] = set()
         self.title = clean(self.state.name, 80)
+        self.quieting = Quieting()
+        self.desk = Desk(self.state, self.quieting, clock)
         environment = jinja2.Environment(autoescape=True)
         files = resources.files("hotfuel.live")
-        self.template = environment.from_string(files.joinpath("page.html.jinja").read_text(encoding="utf-8"))
+
+        def text(name: str) -> str:
+            return files.joinpath(name).read_text(encoding="utf-8")
+
+        self._template = environment.from_string(text("page.html.jinja"))
         car = self.state.car.name if self.state.car else "no car file"
-        self.texts = {
-            "style": files.joinpath("page.css").read_text(encoding="utf-8"), "script": files.joinpath("page.js").read_text(encoding="utf-8"),
-            "car": clean(car, 80), "text_max": requests.TEXT_MAX,
+        self._texts = {
+            "title": f"{self.title}: fuel heat", "style": text("page.css") + text("places.css"), "script": "\n".join(map(text, _SCRIPTS)),
+            "car": clean(car, 80), "text_max": requests.TEXT_MAX, "units": self.units,
         }  # fmt: skip
+        script = (resources.files("bokeh") / "server/static/js/bokeh.min.js").read_bytes()
+        charting = text("charts.js").encode()
+        self.scripts = {
+            "bokeh.js": (script, gzip.compress(script, 9, mtime=0)),
+            "charts.js": (charting, gzip.compress(charting, 9, mtime=0)),
+        }
         self._say, self._clock = say, clock
+        self._steady = {system: Steady() for system in _SYSTEMS}
         self._sent_at = -1e9
         self._failed = ""
-        self._tokens, self._tokens_at = float(BURST), clock()
-        self._answered: dict[str, dict[str, Any]] = {}
+        self._panels: dict[str, dict[str, Any]] = {}
+        self._written: dict[str, str] = {}
         self.refresh()
 
     def refresh(self) -> None:
         """Work out anew what is shown."""
         self.now = self.state.situation()
-        self.panel = panel(self.now, self.shown)
+        self._panels, self._written = {}, {}
+        self.quieting.update(self.panel(self.units))
+        self.desk.look()
+
+    def panel(self, units: str) -> dict[str, Any]:
+        """What is shown now in these units."""
+        if units not in self._panels:
+            self._panels[units] = panel(self.now, Shown(units), self._steady[units])
+        return self._panels[units]
+
+    def written(self, units: str) -> str:
+        """The panel as JSON without its closing bracket, the same for every browser."""
+        if units not in self._written:
+            told = {**self.panel(units), "sound": self.quieting.told()}
+            self._written[units] = json.dumps(told, ensure_ascii=False, allow_nan=False)[:-1]
+        return self._written[units]
+
+    def html(self) -> bytes:
+        """The page as it is sent: complete by itself but for what is new and the charts."""
+        return self._template.render(**self._texts, panel=self.panel(self.units)).encode()
 
     def turn(self) -> None:
         """Read on, and send what is new."""
@@ -148,49 +130,110 @@ class Page:
                     )
             await asyncio.sleep(TURN_S if self.state.caught_up else 0.005)
 
-    def document(self, document: Document) -> None:
-        """Called for each browser that comes."""
-        self.views.add(View(self, document))
+    def handlers(self) -> list[tuple[Any, ...]]:
+        """Routes behind the gate."""
+        return [
+            (r"/?", _Html, {"page": self}),
+            (r"/live", View, {"page": self}),
+            (r"/(bokeh\.js|charts\.js)", _Script, {"page": self}),
+            (r"/chart", _Chart, {"page": self}),
+        ]
 
-    def ask(self, text: str) -> dict[str, Any]:
-        """Do what a browser asks, if it may be asked. Returns {"id", "words", "done"}; {} for what is no request. A repeated id is answered once."""
+
+class View(WebSocketHandler):
+    """One browser."""
+
+    def initialize(self, page: Page) -> None:
+        """Of this page; called by tornado before anything else."""
+        self.page = page
+        self._sent = self._taken = 0
+        self._units = page.units
+        self._points: charts.Points | None = None
+        self._asked: dict[str, None] = {}
+
+    def check_origin(self, origin: str) -> bool:
+        """The gate has compared origin and host before."""
+        return True
+
+    def open(self, *_: str, **__: str) -> None:
+        """It is here."""
+        self.set_nodelay(True)
+        self.page.views.add(self)
+        self.offer()
+
+    def on_close(self) -> None:
+        """It has gone."""
+        self.page.views.discard(self)
+
+    def offer(self) -> None:
+        """Send the newest panel, unless this browser has not taken the last ones."""
+        if self._sent - self._taken >= AHEAD:
+            return
+        self._sent += 1
+        answers = [answer for number in self._asked if (answer := self.page.desk.answer(number))]
+        more: dict[str, Any] = {"sequence": self._sent, "answers": answers}
+        if self._points is not None:
+            more["points"] = self._points.new(self.page.state, self.page.now)
+        self._asked = {answer["id"]: None for answer in answers if answer["done"] and not answer["kept"]}
+        text = f"{self.page.written(self._units)}, {json.dumps(more, ensure_ascii=False, allow_nan=False)[1:]}"
+        with contextlib.suppress(WebSocketClosedError):
+            self.write_message(text)
+
+    def on_message(self, message: str | bytes) -> None:
+        """What the browser sent: how far it got, its units, whether its charts are there, and perhaps a request. It can be anything."""
         try:
-            asked = json.loads(text) if len(text) <= _ASKED_MAX else None
+            told = json.loads(message)
         except (ValueError, RecursionError):
-            asked = None
-        if (
-            not isinstance(asked, dict)
-            or asked.get("kind") not in ("mark", "acknowledge", "end")
-            or not isinstance(asked.get("id"), str)
-        ):
-            return {}
-        number = asked["id"][:40]
-        if number not in self._answered:
-            done, words = self._do(asked["kind"], asked.get("text"))
-            self._answered[number] = {"id": number, "words": words, "done": done}
-            while len(self._answered) > 100:
-                del self._answered[next(iter(self._answered))]
-        return self._answered[number]
+            return
+        if not isinstance(told, dict):
+            return
+        taken, units, asked = told.get("taken"), told.get("units"), told.get("ask")
+        if isinstance(taken, int) and 0 <= taken <= self._sent:
+            self._taken = max(self._taken, taken)
+        if units in _SYSTEMS and units != self._units:
+            self._units = units
+            if self._points is not None:
+                self._points = charts.Points(Shown(units))
+        if told.get("charts") is True and self._points is None:
+            self._points = charts.Points(Shown(self._units))
+        if isinstance(asked, str) and asked:
+            answer = self.page.desk.ask(asked, self.page.panel(self._units)["time"])
+            if answer and len(self._asked) < 200:
+                self._asked[answer["id"]] = None
+            self.page.quieting.update(self.page.panel(self.page.units))
+            self.page._written = {}
+            self.offer()
 
-    def _do(self, kind: str, text: Any) -> tuple[bool, str]:
-        now = self._clock()
-        self._tokens = min(self._tokens + (now - self._tokens_at) * PER_S, BURST)
-        self._tokens_at = now
-        if not self.state.live:
-            return False, "The recording has ended: nothing can be added."
-        if self._tokens < 1:
-            return False, "Too many requests: wait a few seconds."
-        self._tokens -= 1
-        words = clean(text, requests.TEXT_MAX) if isinstance(text, str) else ""
-        try:
-            requests.ask(self.state.folder.path, kind, (words or "mark") if kind == "mark" else "")
-        except OSError as error:
-            return False, f"It could not be passed on ({error.strerror})."
-        if kind == "acknowledge":
-            if self.state.host is not None:
-                self.state.host.acknowledge()
-            return True, "Sound quieted. Lamp and warnings stay as they are."
-        return True, {"mark": "Mark passed on.", "end": "The recording is asked to end."}[kind]
+
+class _Html(guard.Answer):
+    def initialize(self, page: Page) -> None:
+        self.page = page
+
+    async def get(self) -> None:
+        html = self.page.html()
+        await self.send(html, "text/html; charset=utf-8", gzip.compress(html, 1))
+
+
+class _Script(guard.Answer):
+    def initialize(self, page: Page) -> None:
+        self.page = page
+
+    async def get(self, name: str) -> None:
+        data, packed = self.page.scripts[name]
+        await self.send(data, "text/javascript; charset=utf-8", packed, _KEPT_S)
+
+
+class _Chart(guard.Answer):
+    def initialize(self, page: Page) -> None:
+        self.page = page
+
+    async def get(self) -> None:
+        place = self.get_argument("place", "")
+        if place not in charts.places_of(self.page.state)[:_CHARTS_MAX]:
+            self.set_status(404)
+            await self.send(b"no such place", "text/plain; charset=utf-8")
+            return
+        await self.send(charts.chart(place).encode(), "application/json")
 
 
 def serve(
@@ -200,68 +243,74 @@ def serve(
     port: int = 0,
     units: str | None = None,
     say: Callable[[str], None] = print,
+    certificate: str | Path | None = None,
+    key: str | Path | None = None,
+    browse: bool = False,
 ) -> None:
     """Show a session on a page until Ctrl-C or SIGTERM. Says its link once.
 
     address: where it listens; on any other than loopback the link holds a token, without which everything is refused. port: 0 takes a free one.
-    Raises InputError if there is no recording or the address cannot be used.
+    certificate, key: PEM files, for HTTPS. browse: open the link in this computer's browser, if there is one.
+    Raises InputError if there is no recording, or address or certificate cannot be used.
     """
     for noisy in ("bokeh", "tornado"):
         logging.getLogger(noisy).setLevel(logging.CRITICAL)  # what a hostile browser makes them log is nobody's to read
+    secure = _secured(certificate, key)
     page = Page(session_path, units, say)
     token = "" if address in guard.LOOPBACK_ADDRESSES else guard.new_token()
     try:
-        sockets = bind_sockets(port, address or "0.0.0.0", backlog=32)
+        sockets = bind_sockets(port, address or "0.0.0.0", backlog=64)
     except (OSError, OverflowError) as error:
         page.state.close()
         reason = getattr(error, "strerror", None) or error
         raise InputError(
             f"the page cannot listen on {address} port {port} ({reason}): give another address or port, or 0 for a free one"
         ) from None
+    for listening in sockets:  # what a deaf browser is sent waits here, where it is counted, and not in the system's buffers
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER)
+    link = invitation.link(address, sockets[0].getsockname()[1], token, secure is not None)
     try:
         with contextlib.suppress(KeyboardInterrupt):
-            asyncio.run(_run(page, token, sockets, address, say))
+            asyncio.run(
+                _run(page, token, sockets, secure, lambda: invitation.invite(link, token, secure is not None, say, browse))
+            )
     finally:
         page.state.close()
 
 
-async def _run(page: Page, token: str, sockets: list[socket.socket], address: str, say: Callable[[str], None]) -> None:
+def _secured(certificate: str | Path | None, key: str | Path | None) -> ssl.SSLContext | None:
+    if certificate is None:
+        return None
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    try:
+        context.load_cert_chain(certificate, key)
+    except (OSError, ssl.SSLError) as error:
+        raise InputError(
+            f"the certificate {certificate} cannot be used ({getattr(error, 'strerror', None) or error}): give a PEM file, and its key with --key"
+        ) from None
+    return context
+
+
+async def _run(
+    page: Page, token: str, sockets: list[socket.socket], secure: ssl.SSLContext | None, ready: Callable[[], None]
+) -> None:
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):  # not in the main thread, or not on this system
             loop.add_signal_handler(number, stop.set)
-    application = guard.GuardedTornado(Application(FunctionHandler(page.document)), token)
-    http = HTTPServer(application, max_header_size=1 << 14, max_body_size=guard.MESSAGE_MAX, idle_connection_timeout=120)
+    application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views))
+    http = HTTPServer(
+        application, max_header_size=1 << 14, max_body_size=guard.MESSAGE_MAX, idle_connection_timeout=60, ssl_options=secure
+    )
     http.add_sockets(sockets)
-    server = BaseServer(IOLoop.current(), application, http)
-    server.start()
     work = asyncio.create_task(page.work())
-    say(_invitation(address, sockets[0].getsockname()[1], token))
+    ready()
     try:
         await stop.wait()
     finally:
         work.cancel()
         http.stop()
-        server.stop()
+        for view in list(page.views):
+            view.close()
         await asyncio.sleep(0)
-
-
-def _invitation(address: str, port: int, token: str) -> str:
-    name = address
-    if token and address in ("", "0.0.0.0", "::"):
-        name = _own_address()
-    with contextlib.suppress(ValueError):
-        name = f"[{name}]" if ipaddress.ip_address(name).version == 6 else name
-    link = f"http://{name}:{port}/" + token
-    if not token:
-        return f"live page: {link}"
-    return f"live page: {link}  (whoever has this link can look, mark and end the recording)"
-
-
-def _own_address() -> str:
-    """This computer's address in the network it would use; no packet is sent for it."""
-    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        probe.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737)
-        return str(probe.getsockname()[0])
-    return socket.gethostname()

@@ -6,13 +6,18 @@ from typing import Any
 
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
+from hotfuel.live.memory import LastMargin
 from hotfuel.risk.level import Level
 from hotfuel.risk.trend import UNKNOWN, Trend
 
 
 @dataclass(frozen=True)
 class PlaceNow:
-    """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age."""
+    """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age.
+
+    ahead: the limit is announced, in about `ahead_min` minutes. back_since: axis second since which a margin still warned of has recovered.
+    known: its last margin, also while it cannot be read.
+    """
 
     name: str
     role: str
@@ -31,11 +36,16 @@ class PlaceNow:
     indicative: bool = False
     trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
     spell: Spell = field(default_factory=Spell)
+    ahead: bool = False
+    ahead_min: float = math.nan
+    back_since: float = math.nan
+    known: LastMargin = field(default_factory=LastMargin)
 
 
 @dataclass(frozen=True)
 class Situation:
-    """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open."""
+    """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open.
+    `stopped_at`: axis second at which the engine stopped, nan while it does not stand."""
 
     name: str
     live: bool
@@ -53,6 +63,7 @@ class Situation:
     disagreement: tuple[str, ...]
     outlooks: tuple[Outlook, ...]
     standing: bool
+    stopped_at: float
     inputs: dict[str, float]
     marks: tuple[tuple[float, str], ...]
     health: dict[str, Any]

@@ -15,9 +15,11 @@ from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.live import forecasts
 from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
+from hotfuel.live.approach import Approaches
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.history import History, Stretch
 from hotfuel.live.intake import Batch, Intake
+from hotfuel.live.memory import Memory
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.log.follow import Follower
 from hotfuel.risk.level import Level
@@ -81,13 +83,15 @@ class LiveState:
         self.board = BoardAlarms()
         self.host = HostAlarms(self.car) if self.car is not None and fuel is not None else None
         self.marks: collections.deque[tuple[float, str]] = collections.deque(maxlen=50)
+        self.marked: collections.deque[tuple[int, str]] = collections.deque(maxlen=400)  # (unix us, text) of marks made here
         self.watch: Callable[[Batch], None] = lambda batch: None  # tests look at every batch through this
         self._events: collections.deque[tuple[float, str]] = collections.deque(maxlen=8)
         self._health: dict[str, Any] = {}
         self._gaps: tuple[int, float, str] = (0, 0.0, "")  # how many, s in all, reason of the last
         self._latest: Batch | None = None
         self._boot = -1
-        self._seen: dict[str, tuple[float, float]] = {}  # place -> (axis second, degC) of its last good reading
+        self.approaches = Approaches(fuel) if fuel is not None else None
+        self._memory = Memory()
         self._heard: float | None = None
         self._caught_up = False
         self._trends: dict[str, Trend] = {}
@@ -150,16 +154,16 @@ class LiveState:
         self._enter(batch.boot)
         self._latest = batch
         columns = {name: batch.degc[:, number] for number, name in enumerate(batch.places)}
-        for name, column in columns.items():
-            good = (column == column).nonzero()[0]
-            if len(good):
-                self._seen[name] = (float(batch.seconds[good[-1]]), float(column[good[-1]]))
+        self._memory.add(batch)
         for name, place in batch.margins.items():
             columns[f"{name} limit"] = place.limit_degc
             columns[f"{name} kpa"] = place.pressure_kpa
+            columns[f"{name} margin"], columns[f"{name} doubt"] = place.margin_degc, place.uncertainty_degc
         self.history.add(batch.seconds, columns)
         if self.host is not None:
             self.host.update(batch.seconds, batch.margins, batch.inputs["running"])
+        if self.approaches is not None:
+            self.approaches.update(batch.seconds, batch.margins)
         self._stretches(batch)
 
     def _stretches(self, batch: Batch) -> None:
@@ -194,7 +198,10 @@ class LiveState:
             self._health = values
             self.board.health(values["lamp"], values["alarm_unseen"])
         elif message.name == "mark":
-            self.marks.append((at, text_of(values["text"])))
+            text, offset_s = text_of(values["text"]), self.intake.axis.wall_offset_s
+            self.marked.append((values["wall_us"], text))
+            # the moment of the touch, not of the reading that came before it
+            self.marks.append((values["wall_us"] / 1e6 - offset_s if math.isfinite(offset_s) and values["wall_us"] else at, text))
         elif message.name == "link_gap":
             self._gaps = (self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, gap_reason(values["reason"]))
         elif message.name == "event":
@@ -285,7 +292,7 @@ class LiveState:
             at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
             unseen_places=tuple(dict.fromkeys(p.name.removesuffix(NEEDLE) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
-            outlooks=self._outlooks, standing=self._stop.on, marks=tuple(self.marks), notes=tuple(self.intake.notes),
+            outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks), notes=tuple(self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
         )  # fmt: skip
 
@@ -294,7 +301,7 @@ class LiveState:
         running = float(batch.inputs["running"][-1])
         result = []
         for number, name in enumerate(batch.places):
-            seen_at, seen_degc = self._seen.get(name, (math.nan, math.nan))
+            seen_at, seen_degc = self._memory.reading(name)
             role = roles[name].role if name in roles else "other"
             plain = {
                 "degc": float(batch.degc[-1, number]), "reason": int(batch.reason[-1, number]), "last_degc": seen_degc, "last_age_s": at - seen_at,
@@ -320,12 +327,17 @@ class LiveState:
                 state, spell = theirs, self.board.spells.get(name) or spell
         if state == Level.QUIET and place.state[-1] == Level.NO_MARGIN:
             state = Level.NO_MARGIN
-        margin = float(place.margin_degc[-1])
+        margin, uncertainty = float(place.margin_degc[-1]), float(place.uncertainty_degc[-1])
+        spell = spell or Spell()
+        percolates = self.host.percolates(name, running) and margin < uncertainty
+        ahead = self.approaches is not None and state == Level.QUIET and not percolates and self.approaches.ahead(name)
         return PlaceNow(
             name, "needle" if name.endswith(NEEDLE) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
-            uncertainty_degc=float(place.uncertainty_degc[-1]), pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
-            basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell or Spell(),
-            percolates=self.host.percolates(name, running) and margin < float(place.uncertainty_degc[-1]),
+            uncertainty_degc=uncertainty, pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
+            basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell, percolates=percolates,
+            ahead=ahead, ahead_min=self.approaches.minutes(name) if ahead and self.approaches is not None else math.nan,
+            back_since=self._memory.back_since(name, state, spell, margin, uncertainty) if state in (Level.WARN, Level.ACT) else math.nan,
+            known=self._memory.margin(name),
         )  # fmt: skip
 
     def _read_share(self) -> float:

@@ -7,7 +7,7 @@ from hotfuel_wire import alarm
 from hotfuel.car import Car
 from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
-from hotfuel.live.wording import place_name
+from hotfuel.live.plain import place_name
 from hotfuel.risk.level import Level
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown

@@ -16,9 +16,10 @@ import urllib.request
 import pytest
 import synthetic
 from hotfuel.errors import InputError
-from hotfuel.live import guard, page
+from hotfuel.live import asking, guard, page, sounds
 from hotfuel.log.append import LogWriter
 from hotfuel.record import requests
+from hotfuel_wire import codec
 from hypothesis import given
 from hypothesis import strategies as st
 from tornado.httpclient import HTTPClientError, HTTPRequest
@@ -75,17 +76,11 @@ def get(url, **headers):
         return error.code, error.headers, error.read().decode("utf-8", "replace")
 
 
-def bokeh_token(html):
-    return re.search(r'"token":"([^"]+)"', html).group(1)
-
-
-def connect(url, origin, token="x"):
-    """Open the WebSocket and send nothing; returns what came of it."""
+def connect(url, origin):
+    """Open the WebSocket and send nothing; the first message, or the status it was refused with."""
 
     async def trial():
-        headers = {"Sec-WebSocket-Protocol": f"bokeh, {token}"}
-        if origin is not None:
-            headers["Origin"] = origin
+        headers = {} if origin is None else {"Origin": origin}
         connection = await asyncio.wait_for(websocket_connect(HTTPRequest(url.replace("http", "ws", 1), headers=headers)), 10)
         first = await asyncio.wait_for(connection.read_message(), 10)
         connection.close()
@@ -106,12 +101,24 @@ def test_with_the_whole_link_the_page_opens(network):
     assert headers["Referrer-Policy"] == "no-referrer"
     assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
     assert len(token) >= 32
-    scripts = re.findall(r'<script[^>]* src="([^"]+)"', text)
-    assert len(scripts) == 1
-    assert scripts[0].startswith(f"/{token}/static/js/bokeh.min.js")
-    assert get(f"http://127.0.0.1:{port}{scripts[0]}")[0] == 200
-    first = connect(f"{link}/ws", f"http://127.0.0.1:{port}", bokeh_token(text))
-    assert json.loads(first)["msgtype"] == "ACK"
+    assert len(text.encode()) < 64_000  # all that the first useful paint takes
+    assert re.findall(r'<script[^>]* src="([^"]+)"', text) == []  # the charts' script comes after the numbers
+    status, headers, script = get(f"{link}/bokeh.js")
+    assert (status, headers["Cross-Origin-Resource-Policy"]) == (200, "same-origin")
+    assert "Bokeh" in script
+    first = json.loads(connect(f"{link}/live", f"http://127.0.0.1:{port}"))
+    assert first["sequence"] == 1
+    assert {place["place"] for place in first["places"]} == {"tank", "pump", "carb_inlet"}
+
+
+def test_without_script_the_page_says_what_is_so_and_loads_itself_anew(network, tmp_path):
+    plain = re.search(r"<noscript>\s*<main.*?</noscript>", get(network[2])[2], re.DOTALL).group()
+    assert "needs JavaScript" in plain
+    assert re.search(r"pump</strong>\s*\d+ °F", plain)
+    assert "No warning does not mean safe" in plain
+    (tmp_path / "wire.log").write_bytes(b"")
+    with served(tmp_path, "127.0.0.1") as (link, _):
+        assert "It waits for the first reading of the board." in get(link)[2]
 
 
 def wrong(token):
@@ -124,12 +131,12 @@ def test_without_the_token_everything_is_refused(network):
     base = f"http://127.0.0.1:{port}"
     for given_token in wrong(token):
         start = f"{base}/{urllib.request.quote(given_token)}"
-        for path in ("", "/", "/static/js/bokeh.min.js", "/autoload.js?bokeh-autoload-element=1", "/metadata", "/ws"):
+        for path in ("", "/", "/bokeh.js", "/charts.js", "/chart?place=pump", "/live"):
             status, _, text = get(start + path)
             assert status == 403, (given_token, path)
-            assert "bokeh" not in text.lower()
+            assert "script" not in text.lower()
             assert token not in text
-        assert connect(f"{start}/ws", base) == 403, given_token
+        assert connect(f"{start}/live", base) == 403, given_token
     assert get(f"{base}/favicon.ico")[0] == 403
     assert get(f"{base}/?token={token}")[0] == 403
 
@@ -140,8 +147,8 @@ def test_without_the_token_everything_is_refused(network):
 )
 def test_a_websocket_of_another_origin_is_refused(network, loopback, origin):
     link = network[2]
-    assert connect(f"{link}/ws", origin, bokeh_token(get(link)[2])) == 403
-    assert connect(f"{loopback[0]}ws", origin, bokeh_token(get(loopback[0])[2])) == 403
+    assert connect(f"{link}/live", origin) == 403
+    assert connect(f"{loopback[0]}live", origin) == 403
 
 
 def test_on_loopback_another_name_is_refused(loopback):
@@ -173,10 +180,10 @@ def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
     port = re.search(r":(\d+)", link).group(1)
 
     async def trial():
-        headers = {"Sec-WebSocket-Protocol": f"bokeh, {bokeh_token(get(link)[2])}", "Origin": f"http://127.0.0.1:{port}"}
-        connection = await websocket_connect(HTTPRequest(f"ws://127.0.0.1:{port}/ws", headers=headers))
+        headers = {"Origin": f"http://127.0.0.1:{port}"}
+        connection = await websocket_connect(HTTPRequest(f"ws://127.0.0.1:{port}/live", headers=headers))
         await connection.read_message()
-        for junk in ("{", '{"msgid": 1}', "[]" * 100):
+        for junk in ("{", '{"taken": 1e99}', "[]" * 100, '{"taken": -1, "units": ["us"], "charts": 1, "ask": 7}', "[" * 5000):
             with contextlib.suppress(Exception):
                 await connection.write_message(junk)
         with contextlib.suppress(Exception):
@@ -189,23 +196,82 @@ def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
     assert get(link)[0] == 200
 
 
+async def sockets(link, count):
+    """`count` open WebSockets."""
+    port = re.search(r":(\d+)", link).group(1)
+    request = HTTPRequest(f"ws://127.0.0.1:{port}/live", headers={"Origin": f"http://127.0.0.1:{port}"})
+    return [await websocket_connect(request) for _ in range(count)]
+
+
 def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(5.0).data)
     with served(tmp_path, "127.0.0.1") as (link, _):
-        answers = [get(link)[0::2] for _ in range(guard.PAGES_MAX + 3)]
-        assert [status for status, _ in answers] == [200] * guard.PAGES_MAX + [503] * 3
-        assert "close one" in answers[-1][1]
+
+        async def trial():
+            opened = await sockets(link, guard.PAGES_MAX)
+            with pytest.raises(HTTPClientError) as refused:
+                await sockets(link, 1)
+            assert refused.value.code == 503
+            status, _, text = await asyncio.to_thread(get, link)
+            assert status == 503
+            assert "close one" in text
+            opened.pop().close()
+            for _ in range(100):  # it takes the server a turn to see that one has gone
+                if (await asyncio.to_thread(get, link))[0] == 200:
+                    break
+                await asyncio.sleep(0.05)
+            assert len(await sockets(link, 1)) == 1
+
+        asyncio.run(trial())
+
+
+def test_answers_that_nobody_takes_are_bounded(tmp_path):
+    (tmp_path / "wire.log").write_bytes(synthetic.drive(5.0).data)
+    with served(tmp_path, "127.0.0.1") as (link, process):
+        port = int(re.search(r":(\d+)", link).group(1))
+        request = f"GET /bokeh.js HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode()
+        with contextlib.ExitStack() as held:
+            for _ in range(guard.PENDING_MAX):
+                deaf = socket.socket()
+                deaf.setsockopt(
+                    socket.SOL_SOCKET, socket.SO_RCVBUF, 4096
+                )  # so that the answer does not fit into the system's buffers
+                deaf.connect(("127.0.0.1", port))
+                held.callback(deaf.close)
+                deaf.sendall(request)
+                deaf.recv(1, socket.MSG_PEEK)  # the answer has begun
+            status, _, text = get(link)
+            assert (status, "try again" in text) == (503, True)
+        for _ in range(100):
+            if get(link)[0] == 200:
+                break
+            time.sleep(0.05)
+        assert get(link)[0] == 200
+        assert process.poll() is None
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_another_site_is_given_nothing_but_may_link_here(loopback, site):
+    link, _ = loopback
+    for path in ("", "bokeh.js", "charts.js", "chart?place=pump"):
+        assert get(link + path, **{"Sec-Fetch-Site": site, "Sec-Fetch-Mode": "no-cors", "Sec-Fetch-Dest": "script"})[0] == 403
+    followed = {"Sec-Fetch-Site": site, "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+    assert get(link, **followed)[0] == 200
+    assert get(link, **{**followed, "Sec-Fetch-Dest": "iframe"})[0] == 403
+    assert (
+        get(link + "bokeh.js", **{"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "no-cors", "Sec-Fetch-Dest": "script"})[0]
+        == 200
+    )
 
 
 def test_a_browser_that_never_reads_costs_nothing(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
     with served(tmp_path, "127.0.0.1") as (link, process):
         port = int(re.search(r":(\d+)", link).group(1))
-        token = bokeh_token(get(link)[2])
         with socket.create_connection(("127.0.0.1", port)) as deaf:
             deaf.sendall(
-                f"GET /ws HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n"
-                f"Sec-WebSocket-Version: 13\r\nOrigin: http://127.0.0.1:{port}\r\nSec-WebSocket-Protocol: bokeh, {token}\r\n\r\n".encode()
+                f"GET /live HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n"
+                f"Sec-WebSocket-Version: 13\r\nOrigin: http://127.0.0.1:{port}\r\n\r\n".encode()
             )
             deaf.settimeout(30)
             deaf.recv(1, socket.MSG_PEEK)  # the handshake is through
@@ -242,13 +308,24 @@ class Asked:
     """A page on a folder whose log is open for writing, without a server; and what was asked of its recorder."""
 
     def __init__(self, path):
-        self.clock = [0.0]
+        self.clock, self.wall = [0.0], [1_780_000_000.0]
         self.writer = LogWriter(path / "wire.log")
         self.recorder = requests.Requests(path)
-        self.page = page.Page(path, "si", lambda sentence: None, clock=lambda: self.clock[0])
+        self.page = page.Page(path, "si", lambda sentence: None)
+        self.quieting = sounds.Quieting()
+        self.desk = asking.Desk(self.page.state, self.quieting, clock=lambda: self.clock[0], wall=lambda: self.wall[0])
 
     def ask(self, **request):
-        return self.page.ask(json.dumps(request))
+        return self.desk.ask(json.dumps(request), "14:03:20")
+
+    def write_mark(self, wall_s, text):
+        """As the recorder does."""
+        header = {"tick": 0, "time_ms": 0, "wall_us": int(wall_s * 1e6), "text": text.encode()}
+        self.writer.host_frame(codec.pack("mark", header))
+        self.writer.work()
+        while self.page.state.advance():
+            pass
+        self.desk.look()
 
     def close(self):
         self.page.state.close()
@@ -291,7 +368,7 @@ def test_a_mark_of_any_text_becomes_one_mark_of_plain_text(asked, text):
      "[" * 3900, '{"kind": "mark", "id": 5}'],
 )  # fmt: skip
 def test_what_is_no_request_is_left_alone(asked, junk):
-    assert asked.page.ask(junk) == {}
+    assert asked.desk.ask(junk, "14:03:20") == {}
     assert asked.recorder.new() == []
 
 
@@ -301,16 +378,49 @@ def test_a_request_repeated_is_done_once(asked):
     assert len(asked.recorder.new()) == 1
 
 
+def test_a_mark_is_kept_only_when_the_log_has_it_and_carries_the_moment_of_its_touch(asked):
+    answer = asked.ask(id="a", kind="mark", text="stumbled", age_s=42.5)
+    assert (answer["done"], answer["kept"]) == (True, False)
+    (request,) = asked.recorder.new()
+    assert request["wall_s"] == pytest.approx(1_780_000_000.0 - 42.5, abs=1e-5)
+    asked.write_mark(request["wall_s"] + 1, "stumbled")  # another one
+    assert not asked.ask(id="a", kind="mark", text="stumbled")["kept"]
+    asked.write_mark(request["wall_s"], "stumbled")
+    assert asked.ask(id="a", kind="mark", text="stumbled")["kept"]
+    assert asked.recorder.new() == []
+
+
+def test_a_mark_the_recorder_never_wrote_is_passed_on_again(asked):
+    while asked.page.state.advance():
+        pass
+    asked.ask(id="a", kind="mark", text="died")
+    (first,) = asked.recorder.new()
+    for _ in range(3):
+        asked.desk.look()
+    assert asked.recorder.new() == []
+    asked.clock[0] += 25
+    asked.desk.look()
+    (again,) = asked.recorder.new()
+    assert (again["wall_s"], again["text"]) == (first["wall_s"], "died")
+
+
+@pytest.mark.parametrize("age_s", [-1, 1e9, "x", None, True, [], 1e400])
+def test_an_age_that_cannot_be_is_none(asked, age_s):
+    asked.ask(id="a", kind="mark", text="x", age_s=age_s)
+    (request,) = asked.recorder.new()
+    assert request["wall_s"] == pytest.approx(1_780_000_000.0, abs=1e-5)
+
+
 def test_requests_are_bounded_in_number(asked):
     done = [asked.ask(id=str(n), kind="mark", text="x")["done"] for n in range(50)]
-    assert done == [True] * page.BURST + [False] * (50 - page.BURST)
+    assert done == [True] * asking.BURST + [False] * (50 - asking.BURST)
     asked.clock[0] += 3
     assert [asked.ask(id=f"later{n}", kind="mark", text="x")["done"] for n in range(5)] == [True] * 3 + [False] * 2
-    assert len(asked.recorder.new()) == page.BURST + 3
+    assert len(asked.recorder.new()) == asking.BURST + 3
 
 
 def test_quieting_and_ending_reach_the_recorder(asked):
-    asked.ask(id="1", kind="acknowledge")
+    asked.ask(id="1", kind="quiet")
     asked.ask(id="2", kind="end")
     assert [request["kind"] for request in asked.recorder.new()] == ["acknowledge", "end"]
 

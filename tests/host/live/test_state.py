@@ -190,7 +190,8 @@ def test_a_lost_sensor_is_said_with_its_reason_and_its_last_number(session):
     assert now.smallest.name != "pump"
     shown = next(place for place in panel(now, Shown("us"))["places"] if place["place"] == "pump")
     assert shown["word"] == "sensor lost"
-    assert shown["lost"] == "the amplifier did not answer; was 104.0 °F 30 s ago"
+    assert shown["lost"] == "the amplifier did not answer"
+    assert shown["was"] == "was 30 °F left, 0:00:29 h"
     assert shown["margin"] == ""
 
 

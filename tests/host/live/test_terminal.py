@@ -1,21 +1,24 @@
 """The terminal: the page's words, no markup of unknown origin, staleness, an end."""
 
 import io
+import json
+import re
 
 import pytest
 import synthetic
 from hotfuel.errors import InputError
-from hotfuel.live import terminal
+from hotfuel.live import sounds, terminal
 from hotfuel.live.state import LiveState
 from hotfuel.live.wording import panel
 from hotfuel.log.append import LogWriter
+from hotfuel.record import requests
 from hotfuel.units import Shown
 from rich.console import Console
 
 
-def printed(now, width=100):
+def printed(now, width=100, height=None):
     out = Console(file=io.StringIO(), width=width, force_terminal=False)
-    out.print(terminal.picture(now))
+    out.print(terminal.picture(now, width, height))
     return out.file.getvalue()
 
 
@@ -32,25 +35,71 @@ def test_a_finished_recording_is_shown_once(session, width):
     terminal.show(session(synthetic.drive(400.0).data), units="us", console=out)
     text = out.file.getvalue()
     assert text.count("This recording has ended.") == 1
-    assert "*** act" in text
-    assert "past the limit" in text
+    assert "*** act pump" in text
+    assert re.search(r"was \d+ °F past, act, \d\d:\d\d:\d\d", text)
     assert "Pull over where it is safe" in text
     assert "The driver does not operate this" in text
     assert max(len(line) for line in text.splitlines()) <= width
-    pump_degf = synthetic.climb(399.8)[1] * 1.8 + 32
-    assert f"{pump_degf:.1f} °F" in text
 
 
-def test_numbers_that_are_not_of_this_moment_are_struck(session):
+def words_of(text):
+    return set(re.findall(r"[a-z]+", text.lower()))
+
+
+@pytest.mark.parametrize("old", [False, True])
+@pytest.mark.parametrize(("width", "height"), [(100, 30), (80, 24), (60, 20), (59, 16), (40, 12), (40, 30), (46, 14)])
+def test_it_fits_with_the_worst_place_its_action_and_the_caution_whole(session, width, height, old):
+    now = panel_of(session(synthetic.drive(400.0).data)) | {"live": True, "age_s": 7.0 if old else 0.3}
+    for count in (1, 4, 9):
+        many = now | {"places": [now["places"][0], *(now["places"][1:] * 3)[: count - 1]]}
+        lines = printed(many, width, height).splitlines()
+        text = " ".join(" ".join(lines).split())
+        assert len(lines) <= height
+        assert max(map(len, lines)) <= width
+        assert "*** act pump" in text
+        assert ("was 16 °F past" if old else "16 °F past") in text
+        assert now["head"]["brief" if width < 60 or height < 20 else "action"] in text
+        assert "No warning does not mean safe" in text
+        # no word is broken: every one that is there is one of the panel's, or of the frame's
+        known = (
+            words_of(json.dumps(many, ensure_ascii=False)) | words_of(terminal._SHORT_CAUTION) | words_of(str(terminal.MARK_KEYS))
+        )
+        known |= words_of("keys mark marks q quiet the sound now range not current last reading s ago at more")
+        assert words_of(text) <= known
+        shown = sum(place["name"] in text for place in many["places"][:1]) + len(
+            re.findall(r"^(?:/!\\|-  ) ", "\n".join(lines), re.MULTILINE)
+        )
+        counted = sum(int(number) for number in re.findall(r"\+(\d+) ", text))
+        assert shown + counted == count
+
+
+def test_what_is_not_of_this_moment_is_a_dash_with_what_it_was(session):
     now = panel_of(session(synthetic.drive(60.0).data)) | {"live": True, "age_s": 7.0}
-    out = Console(file=io.StringIO(), width=100, force_terminal=True, color_system="standard")
-    out.print(terminal.picture(now))
-    assert "NOT CURRENT: last reading 7 s ago" in out.file.getvalue()
-    assert "\x1b[2;9m" in out.file.getvalue()  # dim and struck through
-    fresh = Console(file=io.StringIO(), width=100, force_terminal=True, color_system="standard")
-    fresh.print(terminal.picture(now | {"age_s": 0.3}))
-    assert "NOT CURRENT" not in fresh.file.getvalue()
-    assert "\x1b[2;9m" not in fresh.file.getvalue()
+    text = printed(now)
+    assert "NOT CURRENT: last reading 7 s ago" in text
+    assert "Check the plug at the board" in " ".join(text.split())
+    assert not re.search(r"\d °F left(?!, )", text)  # every number that is left says when it was
+    assert "link:" not in text
+    fresh = printed(now | {"age_s": 0.3})
+    assert "NOT CURRENT" not in fresh
+    assert "link:" in fresh
+
+
+def test_a_key_marks_and_another_quiets(session):
+    path = session()
+    with LogWriter(path / "wire.log") as writer, LiveState(path) as state:
+        writer.received(synthetic.drive(400.0).data)
+        while state.advance(60):
+            pass
+        recorder = requests.Requests(path)
+        quieting = sounds.Quieting()
+        quieting.update(panel(state.situation(), Shown("us")))
+        assert quieting.sound() == "act"
+        assert terminal.answer("3", state, quieting, "14:03:20") == "mark passed on: hard start"
+        assert terminal.answer("x", state, quieting, "14:03:20") == ""
+        assert "quieted" in terminal.answer("q", state, quieting, "14:03:20")
+        assert [(request["kind"], request["text"]) for request in recorder.new()] == [("mark", "hard start"), ("acknowledge", "")]
+        assert quieting.sound() == ""
 
 
 def test_a_mark_is_shown_as_it_was_written_and_moves_no_cursor(session):

@@ -2,10 +2,11 @@
 
 import json
 import math
+import time
 import unicodedata
 
 import pytest
-from hotfuel.live import wording
+from hotfuel.live import memory, outlook_words, plain, wording
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.situation import PlaceNow, Situation
@@ -34,25 +35,56 @@ def situation(*places, **more):
     values = {
         "name": "sunday", "live": True, "read_share": 1.0, "age_s": 0.1, "at": 100.0, "wall_offset_s": math.nan, "places": places,
         "smallest": min(places, key=lambda p: p.margin_degc, default=None), "unseen_places": (), "first": "", "winks": False, "sounding": False,
-        "board_warns": False, "disagreement": (), "outlooks": (), "standing": False, "inputs": {"running": 1.0}, "marks": (), "health": HEALTH,
+        "board_warns": False, "disagreement": (), "outlooks": (), "standing": False, "stopped_at": math.nan,
+        "inputs": {"running": 1.0}, "marks": (), "health": HEALTH,
         "notes": (),
     }  # fmt: skip
     return Situation(**{**values, **more})
 
 
-def test_the_headline_is_place_margin_range_arrow():
+def test_the_headline_is_word_place_margin_range_and_arrow_of_one_place():
     head = wording.panel(situation(place(trend=Trend(CLOSING, 4.2, 3.1, 6.4)), place("tank", 20.0)), Shown("us"))["head"]
-    assert (head["place"], head["margin"], head["unit"], head["left"], head["range"]) == ("pump", "9", "°F", "left", "4 to 14")
+    # 5 degC are 9 degF; its standard uncertainty of 4.5 degF allows steps of 2 degF, its 95 % range is 9 -+ 8.8
+    assert (head["place"], head["margin"], head["difference"], head["left"], head["range"]) == (
+        "pump",
+        "8",
+        "°F",
+        "left",
+        "0 to 18",
+    )
     assert head["arrow"] == "closing"
     assert head["eta"] == "limit in about 4 min (3 to 6)"
 
 
 @pytest.mark.parametrize(
-    ("margin", "margin_text", "left", "spread"), [(-1.0, "2", "past the limit", "−3 to 6"), (0.0, "0", "left", "−4 to 4")]
+    ("margin", "margin_text", "left", "spread"), [(-1.0, "2", "past", "−8 to 10"), (0.0, "0", "left", "−8 to 8")]
 )
 def test_a_margin_used_up_and_one_of_nothing(margin, margin_text, left, spread):
     head = wording.panel(situation(place(margin=margin)), Shown("us"))["head"]
     assert (head["margin"], head["left"], head["range"]) == (margin_text, left, spread)
+
+
+@given(st.floats(-60, 60), st.floats(0.3, 40))
+def test_a_number_is_no_finer_than_its_doubt_and_stands_still(value, uncertainty):
+    step = plain.step_of(uncertainty)
+    assert step <= max(uncertainty, 1.0)
+    steady = plain.Steady()
+    first = steady("pump", value, step)
+    assert first % step == pytest.approx(0, abs=1e-9)
+    assert abs(first - value) <= step / 2 + 1e-9
+    assert {steady("pump", first + share * step, step) for share in (0.65, -0.65, 0.3, 0.0)} == {
+        first
+    }  # no flicker at the rounding's edge
+    assert steady("pump", first + 0.8 * step, step) == first + step
+    assert plain.Steady()("tank", value, step) == first
+
+
+def test_what_is_unknown_is_forgotten_and_shown_as_a_dash():
+    steady = plain.Steady()
+    assert steady("pump", 7.4, 1.0) == 7
+    assert math.isnan(steady("pump", math.nan, 1.0))
+    assert steady("pump", 7.6, 1.0) == 8
+    assert plain.number(math.nan) == "–"
 
 
 @pytest.mark.parametrize(
@@ -69,15 +101,72 @@ def test_every_state_has_a_word_and_an_action(state, key, word, running):
     shown = wording.panel(situation(place(state=state), inputs={"running": running}), Shown("si"))["places"][0]
     assert (shown["key"], shown["word"]) == (key, word)
     assert shown["action"].endswith(".")
+    assert 0 < len(shown["short"]) <= 24
+    assert 0 < len(shown["brief"]) <= 40
     if state == Level.ACT:
         assert "Do not open cap" in shown["action"]
         assert ("Pull over where it is safe" in shown["action"]) == (running != 0)
 
 
-def test_the_worst_state_anywhere_leads_even_if_another_margin_is_smaller():
-    head = wording.panel(situation(place("pump", 3.0, Level.WARN), place("carb_inlet", 4.0, Level.ACT)), Shown("si"))["head"]
-    assert (head["key"], head["place"], head["where"]) == ("act", "pump", "carb inlet")
-    assert head["action"].startswith("Pull over")
+def test_the_worst_state_leads_with_its_own_number_and_action_even_if_another_margin_is_smaller():
+    told = wording.panel(
+        situation(place("pump", 3.0, Level.WARN), place("carb_inlet", 14.0, Level.ACT, role="carburettor")), Shown("si")
+    )
+    head = told["head"]
+    assert (head["key"], head["word"], head["place"], head["margin"]) == ("act", "act", "carb_inlet", "14")
+    assert head["action"].startswith("Pull over where it is safe, clear of traffic. Fan on")
+    assert [row["place"] for row in told["places"]] == ["carb_inlet", "pump"]
+
+
+def test_places_come_worst_first_by_state_and_then_by_margin():
+    known = memory.LastMargin(90.0, 4.0, 2.0)
+    made = (
+        place("tank", 30.0), place("suction", 9.0), place("pump", 6.0, ahead=True, ahead_min=2.2), place("bowl", -4.0, percolates=True),
+        place("carb_inlet", math.nan, Level.LOST, degc=math.nan, known=known), place("carb_inlet_needle", 2.0, Level.WARN),
+        place("return", 8.0, Level.ACT, spell=Spell(20.0), back_since=74.0),
+    )  # fmt: skip
+    told = wording.panel(situation(*made), Shown("si"))["places"]
+    assert [(row["place"], row["key"]) for row in told] == [
+        ("carb_inlet_needle", "warn"), ("pump", "ahead"), ("carb_inlet", "lost"), ("return", "back"), ("bowl", "note"), ("suction", "quiet"),
+        ("tank", "quiet"),
+    ]  # fmt: skip
+
+
+def test_the_limit_ahead_is_a_state_with_its_own_word_and_an_action_that_helps():
+    head = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=2.2)), Shown("si"))["head"]
+    assert (head["key"], head["word"], head["eta"]) == ("ahead", "limit ahead", "limit in about 2 min")
+    assert "raise the idle" in head["action"]
+    standing = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=2.2), inputs={"running": 0.0}), Shown("si"))[
+        "head"
+    ]
+    assert "raise" not in standing["action"]
+    assert "outdoors" in standing["action"]
+
+
+def test_quiet_says_nothing_to_do():
+    head = wording.panel(situation(place()), Shown("si"))["head"]
+    assert head["action"] == "Nothing to do now."
+
+
+def test_a_latched_alarm_whose_margin_has_recovered_reads_differently():
+    now = wording.panel(situation(place(margin=6.0, state=Level.ACT, spell=Spell(40.0), back_since=74.0)), Shown("si"))["head"]
+    assert (now["key"], now["word"]) == ("back", "was beyond")
+    assert now["history"] == "was beyond, back below since 0:01:14 h (26 s)"
+    close = wording.panel(situation(place(margin=6.0, state=Level.WARN, spell=Spell(40.0), back_since=74.0)), Shown("si"))["head"]
+    assert (close["key"], close["word"], close["history"]) == ("back", "was close", "was close, back since 0:01:14 h (26 s)")
+    still_close = wording.panel(situation(place(margin=1.0, state=Level.ACT, spell=Spell(40.0), back_since=74.0)), Shown("si"))[
+        "head"
+    ]
+    assert (still_close["key"], still_close["word"]) == ("warn", "warn")
+    assert still_close["history"].startswith("was beyond, back below since")
+
+
+def test_what_cannot_be_read_is_a_dash_and_what_it_last_was_and_an_act_stays_one():
+    known = memory.LastMargin(97.0, -8.2, 2.5)
+    blind = place(margin=math.nan, state=Level.ACT, degc=math.nan, reason=4, limit_degc=57.0, known=known)
+    row = wording.panel(situation(blind), Shown("us"))["places"][0]
+    assert (row["key"], row["margin"], row["left"], row["range"], row["temperature"]) == ("act", "–", "", "", "–")
+    assert row["was"] == "was 14 °F past, act, 0:01:37 h"
 
 
 def test_percolation_after_a_hot_stop_is_a_note():
@@ -90,7 +179,9 @@ def test_percolation_after_a_hot_stop_is_a_note():
 def test_no_time_to_the_limit_unless_it_can_be_told():
     shown = wording.panel(situation(place(trend=Trend(BOILING))), Shown("si"))["places"][0]
     assert shown["eta"] == ""
-    assert shown["trend"] == "boiling has begun"
+    assert shown["trend"] == "first vapour"  # it is not the limit yet
+    past = wording.panel(situation(place(margin=-3.0, state=Level.ACT, trend=Trend(BOILING))), Shown("si"))["places"][0]
+    assert past["trend"] == "boiling"
 
 
 def test_a_time_whose_end_nobody_can_tell_has_no_end():
@@ -131,6 +222,8 @@ def test_no_word_promises_anything_or_tells_a_likelihood():
             "guarantee",
             "is safe.",
             "will start",
+            "go on",
+            "has begun",
         ):
             assert word not in text, word
     assert wording.CAUTION == "No warning does not mean safe: fuel can boil where there is no probe."
@@ -144,7 +237,7 @@ def test_a_panel_is_plain_json():
     ):
         shown = json.loads(json.dumps(wording.panel(now, Shown("us")), allow_nan=False))
         assert "nan" not in json.dumps(shown).lower().replace("maintenance", "")
-    assert wording.panel(nothing, Shown("us"))["head"]["range"] == "waiting for the first reading"
+    assert wording.panel(nothing, Shown("us"))["head"]["note"] == "waiting for the first reading"
     assert wording.panel(nothing, Shown("us"))["age_s"] is None
 
 
@@ -161,3 +254,23 @@ def test_marks_of_unknown_origin_are_shown_as_text():
     hostile = "<script>alert(1)</script>\x1b[2J\x00\u202egnp\n[bold red]x"
     shown = wording.panel(situation(place(), marks=((1.0, hostile),)), Shown("si"))["marks"]
     assert shown[0]["text"] == "<script>alert(1)</script> [2J gnp [bold red]x"
+
+
+def test_after_a_stop_a_restart_is_counted_down_to():
+    def waits(*minutes):
+        return type("Soak", (), {"below_onset_min": Band(*minutes), "model_only": True})()
+
+    def words(*outlooks, at=700.0, offset_s=1_780_000_000.0):
+        now = situation(place(), outlooks=outlooks, at=at, stopped_at=100.0, wall_offset_s=offset_s)
+        return outlook_words.restart(now, plain.Clock(now.wall_offset_s, now.at))
+
+    first, second = (
+        Outlook(name, 8.0, soak=waits(*band)) for name, band in (("pump", (6.0, 9.0, 12.0)), ("carb_inlet", (12.0, 24.0, 42.0)))
+    )
+    least, middle, greatest = (time.strftime("%H:%M", time.localtime(1_780_000_100 + 60 * minutes)) for minutes in (12, 24, 42))
+    assert words(first, second) == f"restart likely possible from about {middle} ({least} to {greatest}), in 14 min"
+    assert words(first, second, offset_s=math.nan) == "restart likely possible in about 14 min (2 to 32)"
+    assert words(Outlook("pump", 8.0, soak=waits(12.0, 24.0, 58.0))).endswith(f"({least} or later), in 14 min")
+    assert words(first, at=100.0 + 13 * 60) == ""  # all of it is over
+    assert words(Outlook("pump", 8.0, soak=waits(math.nan, math.nan, math.nan))) == ""
+    assert words() == ""

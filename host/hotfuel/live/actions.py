@@ -1,0 +1,114 @@
+"""What to do in each state: a few words for a view from afar, one line for a narrow terminal, and the whole of it with its cautions.
+
+Common practice, no source. None is for the driver under way: the crew reads it. Nothing here promises anything.
+"""
+
+from dataclasses import dataclass
+
+SHORT_MAX, BRIEF_MAX = 24, 40  # letters; what fits across a view from afar, and across a terminal of 40 columns
+
+
+@dataclass(frozen=True)
+class Action:
+    """short: at most SHORT_MAX letters. brief: at most BRIEF_MAX. whole: sentences."""
+
+    short: str = ""
+    brief: str = ""
+    whole: str = ""
+
+
+_HOT_LINES = "Do not open cap, lines or filters while hot: they hold pressure."
+_OUTDOORS = "outdoors, no flame or spark near; someone stays with the car."
+_FEED = ("tank", "suction", "pump")  # a second pump helps these; the rest have the pump behind them
+
+NOTHING = Action("nothing to do now", "nothing to do now", "Nothing to do now.")
+_LOOK = Action(
+    "check probe and wire",
+    "check probe and wire; take it as hot",
+    "Not seen. Stop where it is safe to look at probe and wire; until then take it as hot.",
+)
+_PERCOLATION = Action(
+    "expect flooded restart",
+    "expect a flooded restart; no flame near",
+    "Usual on today's fuel after a hot stop: expect a flooded restart, foot down, no pumping. No flame or spark near.",
+)
+_HOTTER = Action(
+    "give it air outdoors",
+    "air outdoors, no flame; open no cap",
+    "It is still getting hotter: give it air " + _OUTDOORS + " " + _HOT_LINES,
+)
+# (state, feed side) -> what to do while the engine runs, or may run
+_RUNNING = {
+    ("ahead", True): Action(
+        "raise idle, second pump",
+        "raise idle; second pump or fan on",
+        "When standing, raise the idle: fuel that moves stays cooler. Second pump or fan on, if fitted. Plan a stop in the shade.",
+    ),
+    ("ahead", False): Action(
+        "raise idle, fan on",
+        "raise idle, fan on; plan a stop in shade",
+        "When standing, raise the idle: fuel that moves stays cooler. Fan on, if fitted. Plan a stop in the shade.",
+    ),
+    ("warn", True): Action(
+        "second pump or fan on",
+        "second pump or fan on; raise the idle",
+        "Second pump or fan on, if fitted. When standing, raise the idle: fuel that moves stays cooler.",
+    ),
+    ("warn", False): Action(
+        "fan on, raise idle",
+        "fan on; when standing raise the idle",
+        "Fan on, if fitted. When standing, raise the idle: fuel that moves stays cooler.",
+    ),
+    ("act", True): Action(
+        "pull over, second pump",
+        "pull over clear of traffic; open no cap",
+        "Pull over where it is safe, clear of traffic. Second pump or fan on. " + _HOT_LINES,
+    ),
+    ("act", False): Action(
+        "pull over, fan on",
+        "pull over clear of traffic; open no cap",
+        "Pull over where it is safe, clear of traffic. Fan on, fast idle. " + _HOT_LINES,
+    ),
+    ("back", True): Action(
+        "keep cooling it",
+        "keep pump, fan and idle as they are",
+        "Keep doing what helped; it was hot a moment ago. " + _HOT_LINES,
+    ),
+}
+_RUNNING["back", False] = _RUNNING["back", True]
+_STANDING = {
+    "ahead": _HOTTER,
+    "warn": Action(
+        "give it air outdoors",
+        "air outdoors, no flame; open no cap",
+        "Give it air " + _OUTDOORS + " " + _HOT_LINES,
+    ),
+    "act": Action(
+        "wait, do not open cap",
+        "wait outdoors, no flame; open no cap",
+        "Hard restart to be expected: wait, " + _OUTDOORS + " " + _HOT_LINES,
+    ),
+    "back": Action(
+        "wait, do not open cap",
+        "wait a little; do not open the cap",
+        "It was hot a moment ago: wait, " + _OUTDOORS + " " + _HOT_LINES,
+    ),
+}
+
+
+def action_for(key: str, role: str, standing: bool) -> Action:
+    """key: of live.wording.ORDER. role: of the place in the car file. standing: the engine is known to stand."""
+    if key == "quiet":
+        return NOTHING
+    if key == "lost":
+        return _LOOK
+    if key == "note":
+        return _PERCOLATION
+    if standing and key in _STANDING:
+        return _STANDING[key]
+    return _RUNNING.get((key, role in _FEED), Action())
+
+
+def every() -> list[Action]:
+    """All there are."""
+    return [NOTHING, _LOOK, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]

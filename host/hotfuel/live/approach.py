@@ -1,0 +1,169 @@
+"""The state between quiet and warn: the limit is ahead. From where a margin is going and how long that would take, both with their doubt.
+
+A margin is followed in heat as well as in degrees: fuel that has begun to boil takes several times the heat for a degree, so that at a steady heating
+degrees slow down exactly when the limit is near; where the heating grows they do not, and heat alone would promise too much time. The time to the
+limit is the mean of the two. The announcement comes when the margin closes beyond doubt and would be used up within ANNOUNCE_S, and goes when that has not
+been so for a while. It belongs to page and terminal alone: no lamp pattern, no alarm, nothing in the log.
+
+How well it does on drives it was not made with: tests/bench/bench_approach.py.
+"""
+
+import collections
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from hotfuel.fuel import Fuel
+from hotfuel.risk.margin import NEEDLE, PlaceMargin
+
+STEP_S = 2.0
+ANNOUNCE_S, FORGET_S = 150.0, 300.0  # time to the limit at which it is announced, and beyond which it is taken back
+WARY_S, REMEMBERED_S = 80.0, 3600.0  # for so long after an announcement in vain, the next one waits until the limit is that near
+HOLD_S, CALM_S = 8.0, 60.0  # for how long the one and the other must have held
+LOOK_S, LEAST_S = 100.0, 30.0  # how far it looks back, and how far at least
+DOUBTS = 3.0  # standard errors by which the margin must be closing
+WORTH_DEGC = 25.0  # margins larger than this are not looked at
+JUMP_DEGC = 1.0  # a limit that moves this much within one step: a stop, a start; what was before tells nothing of what comes
+_HEAT_KJ_KG_K = 2.1  # liquid gasoline: heat is told in degrees of liquid
+
+
+class HeatScale:
+    """Enthalpy by temperature and absolute pressure, in degC of liquid, read from curves worked out once for each whole kPa."""
+
+    def __init__(self, fuel: Fuel) -> None:
+        self._fuel = fuel
+        self._degc = np.arange(-10.0, 141.0)
+        self._curves: dict[int, np.ndarray] = {}
+
+    def __call__(self, degc: float, kpa: float) -> float:
+        """nan where the temperature or the pressure is unknown or outside what a fuel line can have."""
+        if not (math.isfinite(degc) and math.isfinite(kpa)) or not 30 <= kpa <= 500 or not -10 <= degc <= 140:
+            return math.nan
+        low = int(kpa)
+        share = kpa - low
+        return float(
+            (1 - share) * np.interp(degc, self._degc, self._curve(low))
+            + share * np.interp(degc, self._degc, self._curve(low + 1))
+        )
+
+    def _curve(self, kpa: int) -> np.ndarray:
+        if kpa not in self._curves:
+            self._curves[kpa] = np.asarray(self._fuel.enthalpy_kj_per_kg(self._degc, float(kpa))) / _HEAT_KJ_KG_K
+        return self._curves[kpa]
+
+
+@dataclass
+class _Course:
+    """What is known of one place: seconds, its margin in heat and in degrees, its limit; and how long it has been closing in or calm."""
+
+    points: collections.deque[tuple[float, float, float]] = field(
+        default_factory=lambda: collections.deque(maxlen=round(LOOK_S / STEP_S) + 1)
+    )
+    at: float = -math.inf
+    limit_degc: float = math.nan
+    closing_s: float = 0.0
+    calm_s: float = 0.0
+    on: bool = False
+    minutes: float = math.nan
+    warned: bool = False  # the margin was below its uncertainty since it is announced
+    vain_at: float = -math.inf
+
+
+class Approaches:
+    """Feed it batches in order; `ahead(place)` is the state now, `minutes(place)` the time left as it was judged."""
+
+    def __init__(self, fuel: Fuel) -> None:
+        self._heat = HeatScale(fuel)
+        self._courses: dict[str, _Course] = {}
+
+    def update(self, seconds: np.ndarray, margins: dict[str, PlaceMargin]) -> None:
+        """Rising seconds (n,), margins of these ticks. A tick without a margin pauses its place and resets nothing."""
+        for name, place in margins.items():
+            course = self._courses.setdefault(name, _Course())
+            line = margins.get(name.removesuffix(NEEDLE), place)
+            for row in _due(seconds, course.at):
+                self._step(
+                    course, float(seconds[row]), float(place.temperature_degc[row]), float(place.limit_degc[row]),
+                    float(place.margin_degc[row]), float(place.uncertainty_degc[row]), float(line.pressure_kpa[row]),
+                )  # fmt: skip
+
+    def ahead(self, place: str) -> bool:
+        """True while the limit of this place is announced."""
+        course = self._courses.get(place)
+        return course is not None and course.on
+
+    def minutes(self, place: str) -> float:
+        """About how long until its limit, min; nan while nothing is announced."""
+        course = self._courses.get(place)
+        return course.minutes if course is not None and course.on else math.nan
+
+    def _step(
+        self, course: _Course, at: float, degc: float, limit_degc: float, margin_degc: float, uncertainty_degc: float, kpa: float
+    ) -> None:
+        passed = min(at - course.at, 2 * STEP_S) if math.isfinite(course.at) else STEP_S
+        if at - course.at > LOOK_S:
+            course.points.clear()
+        course.at = at
+        if not math.isfinite(margin_degc):
+            return
+        if abs(limit_degc - course.limit_degc) > JUMP_DEGC:
+            course.points.clear()
+        course.limit_degc = limit_degc
+        if margin_degc > WORTH_DEGC:
+            course.points.clear()
+            course.on, course.closing_s, course.calm_s = False, 0.0, 0.0  # far from any limit
+            return
+        heat_left = self._heat(limit_degc, kpa) - self._heat(degc, kpa)
+        if not math.isfinite(heat_left):
+            return
+        course.points.append((at, heat_left, margin_degc))
+        seconds_left, sure = self._time_left(course)
+        if math.isfinite(seconds_left):
+            course.minutes = seconds_left / 60
+        near = sure and seconds_left <= (WARY_S if at - course.vain_at < REMEMBERED_S else ANNOUNCE_S)
+        course.warned = course.warned or margin_degc < uncertainty_degc
+        course.closing_s = course.closing_s + passed if near else 0.0
+        course.calm_s = course.calm_s + passed if not seconds_left <= FORGET_S else 0.0
+        if not course.on and course.closing_s >= HOLD_S:
+            course.on, course.warned = True, margin_degc < uncertainty_degc
+        elif course.on and course.calm_s >= CALM_S:
+            course.on = False
+            if not course.warned:
+                course.vain_at = at
+
+    @staticmethod
+    def _time_left(course: _Course) -> tuple[float, bool]:
+        """(seconds until the margin is used up, inf if it does not close or too little was seen; whether it closes beyond doubt)."""
+        points = np.array(course.points)
+        times = points[:, 0]
+        if times[-1] - times[0] < LEAST_S:
+            return math.inf, False
+        estimates = []
+        for column in (1, 2):
+            slope, error, now = _line(times, points[:, column])
+            if slope >= 0:
+                return math.inf, False
+            estimates.append((max(now, 0.0) / -slope, -slope >= DOUBTS * error))
+        return sum(seconds for seconds, _ in estimates) / 2, all(sure for _, sure in estimates)
+
+
+def _due(seconds: np.ndarray, last: float) -> list[int]:
+    """Rows at least a step apart, the first one at least a step after `last`."""
+    rows = []
+    for row, at in enumerate(seconds.tolist()):
+        if at - last >= STEP_S - 1e-6:
+            rows.append(row)
+            last = at
+    return rows
+
+
+def _line(times: np.ndarray, values: np.ndarray) -> tuple[float, float, float]:
+    """(slope, its standard error widened for neighbours that resemble each other, value at the end) of the straight line through the points."""
+    centre = times - times.mean()
+    spread = float(centre @ centre)
+    slope = float(centre @ values / spread)
+    rest = values - values.mean() - slope * centre
+    resemblance = float(np.clip(rest[1:] @ rest[:-1] / max(float(rest @ rest), 1e-300), 0.0, 0.95))
+    error = math.sqrt((1 + resemblance) / (1 - resemblance) * float(rest @ rest) / max(len(times) - 2, 1) / spread)
+    return slope, error, float(values.mean() + slope * centre[-1])

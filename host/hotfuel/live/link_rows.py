@@ -1,0 +1,73 @@
+"""Rows about link, board, store, sensors, warnings and engine in words: what stands behind the numbers."""
+
+import math
+from typing import Any
+
+from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
+from hotfuel.live.plain import Clock, clean, place_name, spell_of
+from hotfuel.live.situation import Situation
+from hotfuel.risk.margin import NEEDLE
+from hotfuel.temperature.counts import REASONS
+from hotfuel.units import Shown
+
+_LAMPS = ("alive", "slow wink: look later", "store full", "no limits, or old ones", "sensor lost", "warn", "act", "lamp test")
+
+
+def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]]:
+    """Rows (name, text, bad) of link, board, store, sensors, warnings."""
+    health, board, description = now.health, now.health["board"], now.health["description"]
+    rows = []
+
+    def row(name: str, text: str, bad: bool = False) -> None:
+        rows.append({"name": name, "text": clean(text, 300), "bad": bad})
+
+    gaps = (
+        f"{health['gaps']} gaps, {spell_of(health['gap_s'])} in all, last: {health['gap_reason'].replace('_', ' ')}"
+        if health["gaps"]
+        else "no gap"
+    )
+    damaged = f", {health['damaged_pieces']} damaged pieces" if health["damaged_pieces"] else ""
+    unknown = f", {health['unknown']} messages of a newer protocol" if health["unknown"] else ""
+    row(
+        "link",
+        ("recording" if now.live else "the recording has ended") + f", {gaps}{damaged}{unknown}",
+        bool(health["damaged_pieces"]),
+    )
+    if description:
+        version = ".".join(str(description[f"firmware_{part}"]) for part in ("major", "minor", "patch"))
+        simulated = "simulated board" if description["simulated"] else "board"
+        dropped = board.get("frames_dropped", 0) + board.get("readings_dropped", 0)
+        starts = f", started {health['boots']} times" if health["boots"] > 1 else ""
+        late = f", {dropped} frames or readings not sent in time" if dropped else ""
+        battery = now.inputs.get("battery_v", math.nan)
+        volts = f", supply {battery:.1f} V" if math.isfinite(battery) else ""
+        row("board", f"{simulated}, firmware {version}, every {description['period_ms']} ms{starts}{late}{volts}", bool(dropped))
+    if board:
+        room = board["store_free_kb"]
+        store = "no store on the board" if room == 65535 else "full: it takes no more" if room == 0 else f"{room} kB free"
+        row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
+    lost = [
+        f"{place_name(place.name)}: {REASONS.get(place.reason, 'no reading')}"
+        for place in now.places
+        if place.reason and not place.name.endswith(NEEDLE)
+    ]
+    row("sensors", "; ".join(lost) if lost else f"{len([p for p in now.places if not p.name.endswith(NEEDLE)])} read", bool(lost))
+    lamp = health["lamp"]
+    if now.board_warns:
+        wink = lamp == LAMP_WINK
+        row("warnings", "by the board; lamp: " + (_LAMPS[lamp] if lamp < len(_LAMPS) else f"pattern {lamp}"), wink)
+    else:
+        why = "the board has no limits, or old ones" if lamp == LAMP_NO_LIMITS else "the board has not said that it has limits"
+        row("warnings", f"by this computer: {why}", lamp == LAMP_NO_LIMITS)
+    running = now.inputs.get("running", math.nan)
+    if math.isnan(running):
+        row("engine", "not known whether it runs: the lower pressure of both is used")
+    else:
+        rpm = now.inputs.get("engine_rpm", math.nan)
+        gauge = now.inputs.get("fuel_pressure_kpa", math.nan)
+        speed = f", {rpm:.0f} rpm" if math.isfinite(rpm) and running else ""
+        pressure = f", fuel pressure {shown.text(gauge, 'pressure')}" if math.isfinite(gauge) else ""
+        row("engine", ("runs" if running else "stands") + speed + pressure)
+    for at, words in now.health["events"]:
+        row(clock.moment(at), words)
+    return rows

@@ -1,0 +1,87 @@
+"""Plain text and numbers for a screen: cleaned, with their signs, no finer than their doubt."""
+
+import math
+import time
+import unicodedata
+
+from hotfuel.car import place_words
+
+_STEPS = (20.0, 10.0, 5.0, 2.0, 1.0)
+_STICKS = 0.7  # of a step: a number stands still until it has left its own by so much
+
+
+def clean(text: str, most: int = 200) -> str:
+    """Text of unknown origin for a screen: no control or formatting characters, single blanks, at most `most` characters."""
+    kept = "".join(" " if unicodedata.category(letter)[0] in "CZ" else letter for letter in text[: 20 * most])
+    return " ".join(kept.split())[:most]
+
+
+def place_name(name: str) -> str:
+    """As a person reads it: "carb inlet, behind the needle"."""
+    return clean(place_words(name), 40)
+
+
+def spell_of(seconds: float) -> str:
+    """A length of time at a glance: "12 s", "10 min", "2 h 05 min"."""
+    whole = max(round(seconds), 0) if math.isfinite(seconds) else 0
+    if whole < 120:
+        return f"{whole} s"
+    return f"{whole // 60} min" if whole < 7200 else f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """With a minus that is seen; a dash for what is not known."""
+    if not math.isfinite(value):
+        return "–"
+    return f"{round(value, decimals) + 0.0:.{decimals}f}".replace("-", "−")
+
+
+def step_of(uncertainty: float) -> float:
+    """The step a number of this uncertainty is rounded to: 1, 2, 5, 10 or 20, the greatest that is not above it. Example: step_of(4.5) -> 2.0."""
+    return next((step for step in _STEPS if step <= uncertainty), 1.0)
+
+
+class Steady:
+    """Rounds numbers so that they do not flicker: each keeps what it showed until it has moved away by most of a step."""
+
+    def __init__(self) -> None:
+        self._shown: dict[str, tuple[float, float]] = {}
+
+    def __call__(self, name: str, value: float, step: float) -> float:
+        """`value` to a whole number of steps; `name` says whose it is."""
+        if not math.isfinite(value):
+            self._shown.pop(name, None)
+            return math.nan
+        kept, kept_step = self._shown.get(name, (math.nan, step))
+        if kept_step != step or not abs(value - kept) <= _STICKS * step:
+            kept = round(value / step) * step + 0.0
+        self._shown[name] = (kept, step)
+        return kept
+
+
+class Clock:
+    """Axis seconds as this computer's time of day, or as time since the board started where no wall time is known."""
+
+    def __init__(self, wall_offset_s: float, now: float) -> None:
+        self._offset_s, self.now = wall_offset_s, now
+
+    @property
+    def known(self) -> bool:
+        """True if the time of day is known."""
+        return math.isfinite(self._offset_s)
+
+    def moment(self, at: float) -> str:
+        """ "14:03:26", or "0:12:05 h" after the start."""
+        if not math.isfinite(at):
+            return "–"
+        if self.known:
+            return time.strftime("%H:%M:%S", time.localtime(at + self._offset_s))
+        return f"{int(at // 3600)}:{int(at // 60) % 60:02d}:{int(at) % 60:02d} h"
+
+    def minute(self, at: float) -> str:
+        """ "14:03"; only where the time of day is known."""
+        return time.strftime("%H:%M", time.localtime(at + self._offset_s))
+
+    def ago(self, at: float) -> str:
+        """How long since `at`."""
+        return spell_of(self.now - at)

@@ -1,0 +1,122 @@
+"""The announcement ahead of the limit on drives it was not made with: how many crossings it announces a minute ahead, how often it is raised in vain.
+
+python tests/bench/bench_approach.py [drives]      200 take about 25 minutes on a shared core
+
+A crossing is a margin that falls to zero after it was above 2 degC. It counts as announced if the limit was shown as ahead, or warned of, 60 s before.
+Slow: the margin fell by at most 5 degC in the minute before, and the limit itself did not jump; abrupt ones and jumps (engine off) are counted apart.
+In vain: it was taken back without a warning. Boiling over behind the needle after a stop is a note, not a warning, and is left out.
+"""
+
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+from hotfuel.live.alarms import HostAlarms
+from hotfuel.live.approach import JUMP_DEGC, Approaches
+from hotfuel.risk.level import BEYOND, Level
+from hotfuel.risk.margin import PlaceMargin
+
+sys.path.insert(0, str(Path(__file__).parent))
+import approach_drives
+
+AHEAD_S, SLOW_DEGC, ARMED_DEGC, WARNED_AFTER_S = 60, 5.0, 2.0, 30
+
+
+class Count:
+    """crossings: kind -> [all, announced, warned of]; vain: announcements taken back; leads_s: from announcement to warning."""
+
+    def __init__(self) -> None:
+        self.crossings = {kind: [0, 0, 0] for kind in ("slow", "abrupt", "jump")}
+        self.vain, self.hours, self.leads_s, self.vain_of_drive = 0, 0.0, [], []
+
+    def add(self, drive: approach_drives.Drive) -> None:
+        """One more drive."""
+        ahead, warned = watched(drive)
+        before = self.vain
+        for place, on in ahead.items():
+            margin = drive.margins[place]
+            note = drive.running == 0 if place.endswith("_needle") else np.zeros(len(on), dtype=bool)
+            self._crossings(margin, on, warned[place], note)
+            self._episodes(on & ~warned[place] & ~note, warned[place] | note)
+        self.vain_of_drive.append(self.vain - before)
+        self.hours += drive.seconds[-1] / 3600
+
+    def _crossings(self, place: PlaceMargin, on: np.ndarray, warned: np.ndarray, note: np.ndarray) -> None:
+        armed = False
+        for second, margin in enumerate(place.margin_degc.tolist()):
+            if armed and margin < 0:
+                armed = False
+                if second >= 2 * AHEAD_S and not note[second]:
+                    kind = self.crossings[_kind(place, second)]
+                    kind[0] += 1
+                    kind[1] += bool(on[second - AHEAD_S] or warned[second - AHEAD_S])
+                    kind[2] += bool(warned[second - AHEAD_S])
+            armed = armed or margin > ARMED_DEGC
+
+    def _episodes(self, shown: np.ndarray, warned: np.ndarray) -> None:
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], shown.astype(int), [0]])))
+        for begin, end in edges.reshape(-1, 2).tolist():
+            if end == len(shown):
+                continue  # the drive ended first
+            if warned[begin : end + WARNED_AFTER_S].any():
+                self.leads_s.append(end - begin)
+            else:
+                self.vain += 1
+
+    def said(self) -> list[str]:
+        """The figures."""
+        lines = [
+            f"{kind}: {all_} crossings, {announced} announced {AHEAD_S} s ahead ({100 * announced / max(all_, 1):.0f} %), {warned} of them warned of by then"
+            for kind, (all_, announced, warned) in self.crossings.items()
+        ]
+        lines.append(
+            f"raised in vain {self.vain} times in {self.hours:.1f} h ({self.vain / self.hours:.2f} an hour), in {sum(map(bool, self.vain_of_drive))} of "
+            f"{len(self.vain_of_drive)} drives, most in one {max(self.vain_of_drive)}"
+        )
+        if self.leads_s:
+            tenth, middle, most = np.percentile(self.leads_s, [10, 50, 90])
+            lines.append(
+                f"ahead of a warning {len(self.leads_s)} times, by {middle:.0f} s ({tenth:.0f} to {most:.0f} in four of five)"
+            )
+        return lines
+
+
+def watched(drive: approach_drives.Drive) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """(place -> announced, place -> warned of), each (n,), as page and alarm machine would have it second by second."""
+    approaches, alarms = Approaches(drive.fuel), HostAlarms(drive.car)
+    names = [name for name in drive.margins if not name.startswith("tank")]
+    ahead, warned = ({name: np.zeros(len(drive.seconds), dtype=bool) for name in names} for _ in range(2))
+    for second in range(len(drive.seconds)):
+        part = slice(second, second + 1)
+        here = {name: _row(place, part) for name, place in drive.margins.items()}
+        approaches.update(drive.seconds[part], here)
+        alarms.update(drive.seconds[part], here, drive.running[part])
+        for name in names:
+            ahead[name][second] = approaches.ahead(name)
+            warned[name][second] = alarms.state(name) in (Level.WARN, *BEYOND)
+    return ahead, warned
+
+
+def _row(place: PlaceMargin, part: slice) -> PlaceMargin:
+    arrays = {name: value[part] for name, value in vars(place).items() if isinstance(value, np.ndarray)}
+    return PlaceMargin(**{**vars(place), **arrays})
+
+
+def _kind(place: PlaceMargin, second: int) -> str:
+    limits = place.limit_degc[second - AHEAD_S : second + 1]
+    if np.nanmax(np.abs(np.diff(limits)), initial=0.0) > JUMP_DEGC:
+        return "jump"
+    fell = place.margin_degc[second - AHEAD_S] - place.margin_degc[second]
+    return "slow" if math.isfinite(fell) and fell <= SLOW_DEGC else "abrupt"
+
+
+def main() -> None:
+    count = Count()
+    for drive in approach_drives.drives(int(sys.argv[1]) if len(sys.argv) > 1 else 200, seed=2027):
+        count.add(drive)
+    print(*count.said(), sep="\n")
+
+
+if __name__ == "__main__":
+    main()
