@@ -405,7 +405,7 @@ def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
         header | {"description_id": codec.description_id(description), "channels": [{"hot": 6905, "cold": 8960, "status": 0}]},
     )
     mark = codec.pack("mark", header | {"wall_us": 10**15, "text": b"</script><script>document.title='in'</script>\x1b[2J"})
-    car = car_file.EXAMPLE.replace("Kestrel 5000, road and sprint", "</style><script>document.title='in'</script>")
+    car = car_file.EXAMPLE.replace("Blue saloon, road and sprint", "</style><script>document.title='in'</script>")
     for number in range(3):
         car = car.replace(
             f"channel = {number}", f"channel = {number + 4}"

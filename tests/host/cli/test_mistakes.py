@@ -79,7 +79,7 @@ def test_a_car_file_from_a_windows_editor(tmp_path):
     ("change", "told"),
     [
         (lambda text: text.replace('"', "”"), "straight ones"),
-        (lambda text: text.replace("Kestrel 5000,", "C:\\cars\\k"), "write / where"),
+        (lambda text: text.replace("Blue saloon,", "C:\\cars\\k"), "write / where"),
         (lambda text: text.replace("[fuel]", "fuel:"), "under [tables]"),
     ],
 )
@@ -174,7 +174,7 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
     row = {
         "session": "2026-06-01_10-00-00_ab",
         "title": "evening run",
-        "car": "Kestrel",
+        "car": "Blue saloon",
         "date": "2026-06-01",
         "fix": "heat shield",
         "duration_s": 2204.6,
@@ -184,7 +184,7 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
         "smallest_margin_place": None,
     }
     assert archive._line(row, Shown("us")) == (
-        "2026-06-01: evening run, Kestrel, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"
+        "2026-06-01: evening run, Blue saloon, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"
     )
 
 

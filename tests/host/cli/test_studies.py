@@ -191,7 +191,7 @@ def test_an_archive_is_filled_searched_and_worked_out_again(hotfuel, sessions, t
     assert len(hotfuel("archive", "list", "--archive", archive, as_json=True)["sessions"]) == 2
     assert hotfuel("archive", "find", "--hotter-than", "500 degF", "--archive", archive, as_json=True)["sessions"] == []
     assert (
-        len(hotfuel("archive", "find", "--place", "pump", "--car", "Kestrel", "--archive", archive, as_json=True)["sessions"])
+        len(hotfuel("archive", "find", "--place", "pump", "--car", "Blue saloon", "--archive", archive, as_json=True)["sessions"])
         == 2
     )
     # a process of its own, because it starts one for every core, and those must not start the command again

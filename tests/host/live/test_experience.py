@@ -79,4 +79,4 @@ def test_a_folder_beside_that_is_no_session_is_passed_over(tmp_path):
     (tmp_path / "junk").mkdir()
     (tmp_path / "junk" / "wire.log").write_bytes(b"\x00\x01junk")
     (tmp_path / "junk" / "car.toml").write_text("not a car")
-    assert list(soaks.earlier(tmp_path / "here", "Kestrel 5000, road and sprint")) == []
+    assert list(soaks.earlier(tmp_path / "here", "Blue saloon, road and sprint")) == []

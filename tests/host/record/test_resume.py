@@ -75,7 +75,7 @@ def test_another_board_gets_a_folder_beside_it(cut_off, board, words):
 def test_another_car_gets_a_folder_beside_it(tmp_path):
     folder = make(tmp_path / "sunday", text=car.EXAMPLE)
     assert resume.place(folder, car.load(car.EXAMPLE), lambda: SAME).folder == folder
-    other = car.load(car.EXAMPLE.replace("Kestrel 5000", "Heron"))
+    other = car.load(car.EXAMPLE.replace("Blue saloon", "Heron"))
     for described in (other, None):
         assert resume.place(folder, described, nobody).folder == tmp_path / "sunday-2"
 

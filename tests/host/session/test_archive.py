@@ -32,7 +32,7 @@ def sessions(tmp_path_factory, synthetic):
             if tick % 50 == 1:
                 made.anchor(tick * 0.2, synthetic.START_WALL_S + tick * 0.2 + number // 2 * DAY_S + number % 2 * 3600)
             made.reading(tick * 0.2, (30, 45 + 2 * number + tick / 500, 44))
-        text = car.EXAMPLE.replace("Kestrel 5000, road and sprint", "Heron / 2 Litre") if number % 2 else car.EXAMPLE
+        text = car.EXAMPLE.replace("Blue saloon, road and sprint", "Heron / 2 Litre") if number % 2 else car.EXAMPLE
         target = folder.create(
             root / f"run {number}", text, {"fix": "Heat_shield" if number >= 4 else "none", "utc_offset_min": 0}
         )
@@ -68,7 +68,7 @@ def test_list_holds_what_the_sessions_hold(filled, sessions):
         assert row.smallest_margin_degc == pytest.approx(summary.smallest.smallest_margin_degc)
         assert row.smallest_margin_place == summary.smallest.place
         assert pd.Timestamp(row.started_utc) == summary.started
-    assert table["car"].tolist() == ["Kestrel 5000, road and sprint", "Heron / 2 Litre"] * 3
+    assert table["car"].tolist() == ["Blue saloon, road and sprint", "Heron / 2 Litre"] * 3
     assert table["places"][0].split() == ["carb_inlet", "carb_inlet_needle", "pump", "tank"]
 
 
@@ -80,7 +80,7 @@ FOUND = [
     ({"place": "pump"}, [0, 1, 2, 3, 4, 5]),
     ({"place": "pum"}, []),
     ({"hotter_than_degc": 51.0}, [3, 4, 5]),
-    ({"margin_below_degc": 4.0, "car": "kestrel"}, [4]),
+    ({"margin_below_degc": 4.0, "car": "blue saloon"}, [4]),
 ]
 
 
@@ -117,7 +117,7 @@ def test_readable_by_polars_without_us(filled):
     polars = pytest.importorskip("polars")
     samples = polars.scan_parquet(filled / "samples", hive_partitioning=True)
     by_car = dict(samples.group_by("car").agg(polars.col("temperature_degc").max()).collect().rows())
-    assert by_car["kestrel-5000-road-and-sprint"] == pytest.approx(53.3, abs=0.02)
+    assert by_car["blue-saloon-road-and-sprint"] == pytest.approx(53.3, abs=0.02)
 
 
 def test_a_session_is_added_once_and_nothing_is_overwritten(filled, sessions):
@@ -154,9 +154,9 @@ def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic, monkeyp
 def test_a_car_renamed_moves_its_results(tmp_path, sessions):
     identity = archive.add(tmp_path, sessions[0])
     text = tmp_path / "sessions" / identity / "car.toml"
-    text.write_text(text.read_text().replace("Kestrel 5000", "Kestrel 5200"))
+    text.write_text(text.read_text().replace("Blue saloon", "Green saloon"))
     archive.recompute(tmp_path)
-    assert [p.parts[-3] for p in (tmp_path / "samples").rglob("*.parquet")] == ["car=kestrel-5200-road-and-sprint"]
+    assert [p.parts[-3] for p in (tmp_path / "samples").rglob("*.parquet")] == ["car=green-saloon-road-and-sprint"]
     assert len(archive.listed(tmp_path)) == 1
 
 

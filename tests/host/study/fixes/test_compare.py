@@ -179,7 +179,7 @@ def test_what_did_not_match_is_listed():
         (sides([60, 61], [50, 51]), {"baseline": "bare"}, 'no variant "bare"'),
         (sides([60, 61], [50, 51]), {"delta_degc": 0.0}, "must be above 0"),
         (sides([60, 61], [50, 51]), {"primary": IDLE}, "not every run has"),
-        ([run("before", 60, 0, car="Kestrel"), run("after", 50, 1, car="Merlin")], {}, "different cars"),
+        ([run("before", 60, 0, car="Blue saloon"), run("after", 50, 1, car="Green saloon")], {}, "different cars"),
         ([run("before", {SOAK: 1.0}, 0), run("after", {IDLE: 1.0}, 1)], {}, "no place and phase in common"),
         (sides([60, 60], [50, 50]), {}, "equal to the last digit"),
     ],
