@@ -52,7 +52,9 @@ def test_margins_are_the_margin_functions_own(drive):
     for place, arrays in expected.places.items():
         for column in ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state"):
             np.testing.assert_array_equal(table[f"{place}_{column}"].to_numpy(), getattr(arrays, column))
-    np.testing.assert_allclose(table["pump_margin_degc"] + measured["pump"], table["pump_limit_degc"])
+    fuel_degc = measured["pump"] + traces["pump"].lead_degc  # the probe's lag times its slope
+    np.testing.assert_allclose(table["pump_margin_degc"] + fuel_degc, table["pump_limit_degc"])
+    assert np.abs(traces["pump"].lead_degc).max() > 0
 
 
 def test_inputs(drive, synthetic):
