@@ -14,8 +14,9 @@ from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import Channel, MarginTable, margins
-from hotfuel.risk.pressure import Conditions, running_state
+from hotfuel.risk.pressure import Conditions
 from hotfuel.risk.probes import traced
+from hotfuel.session import engine
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.counts import REASONS, scans_degc
@@ -138,10 +139,7 @@ def inputs(decoded: Any, table: Ticks, car: Car | None) -> pd.DataFrame:
         order = order[np.isfinite(at[order])]
         columns |= board_inputs.held(at[order], {name: column[order] for name, column in values.items()}, table.seconds)
     if car is not None:
-        state = running_state(
-            car, Conditions(**{name: columns[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")})
-        )
-        columns["running"] = np.broadcast_to(state, table.seconds.shape)
+        columns["running"] = engine.running(columns, table.seconds, car)
     return pd.DataFrame(columns, index=table.index)
 
 

@@ -17,7 +17,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.log.rescue import Standing, standing
 from hotfuel.risk.margin import NEEDLE, MarginTable
 from hotfuel.risk.probes import fall_note
-from hotfuel.session import alarms, folder, frame, metadata, summary
+from hotfuel.session import alarms, engine, folder, frame, metadata, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
@@ -147,6 +147,8 @@ class Session:
         """What a reader must know: files left out, times assumed, places, margins' notes, losses. Each once."""
         found = [*self.notes, *self.decoded.notes, *self.ticks.timeline.notes, *_place_notes(self)]
         if self.car is not None:
+            course = engine.of_recording(self._inputs, self.ticks.seconds, self.car) if len(self.ticks.seconds) else None
+            found += course.doubts if course is not None else ()
             with contextlib.suppress(InputError):
                 found += self.margin_table.notes
                 for name, place in self.margin_table.places.items():

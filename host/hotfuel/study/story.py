@@ -13,7 +13,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.study.drive import own_limit, restarts
 from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course, of_session
-from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, phases
+from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import transport
 from hotfuel.units import Shown
 
@@ -281,6 +281,8 @@ def _how_sure(course: Course, nearest: Nearest | None, confidence: str, shown: S
         "medium": "phases are cut by ignition or marks, which do not tell idling from driving",
         "low": "phases are guessed from fuel pressure or temperatures alone",
     }[confidence]
+    if np.isfinite(course.inputs["engine_rpm"]).mean() > 0.5 and (doubts := engine_of(course).doubts):
+        basis = f"phases are cut by engine speed, with doubts: {doubts[0].rstrip('.')}"
     if nearest is None:
         return f"How sure: {basis}."
     return f"How sure: the margin is known to ±{shown.text(nearest.uncertainty_degc, 'temperature difference')} (one standard deviation); {basis}."

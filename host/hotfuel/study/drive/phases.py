@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import Level
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import Course, of_session
@@ -34,7 +35,6 @@ SHORTEST_IDLE_S = 45.0  # a red light is part of the drive, a queue is not
 SHORTEST_DRIVE_S = 20.0  # creeping forward is part of the queue
 _JUST_STARTED_S = 15.0
 _NEVER_HEATED_DEGC = 6.0
-FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
 _IDLE_SHARE = 1.4
 _RUNNING_SHARE = 0.5  # of the pump's pressure
 _PULL_RPM_S, _PULL_LEAST_S, _PULL_SHARE = 60.0, 3.0, 0.7
@@ -136,7 +136,8 @@ def kinds_per_second(course: Course) -> tuple[np.ndarray, str]:
     """(kind of each second (n,) of text, confidence of the cut)."""
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).mean() > 0.5:
-        return _from_speed(course, _speed(course)), _HIGH
+        engine = engine_of(course)
+        return _from_speed(course, engine), _MEDIUM if engine.doubts else _HIGH
     on = known_running(course)
     if np.isfinite(on).mean() > 0.5:
         # Fuel locked in a hot line holds its pressure for a while after the stop: alone it says little of when that was.
@@ -149,14 +150,14 @@ def fired(course: Course) -> np.ndarray:
     """Whether the engine runs by itself, per second (n,) of bool, from engine speed, else from what is known of running."""
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).any():
-        return _speed(course) >= FIRED_SHARE * _idle_rpm(course)
+        return engine_of(course).running
     return _filled(known_running(course)) > 0.5
 
 
-def _speed(course: Course) -> np.ndarray:
-    """Engine speed without holes: 0 where it is missing and the engine is known to stand, else the last known."""
-    rpm = course.inputs["engine_rpm"]
-    return _filled(np.where(np.isnan(rpm) & (known_running(course) == 0), 0.0, rpm))
+def engine_of(course: Course) -> EngineCourse:
+    """The engine's course where its speed is measured: what runs, turns and stands, and what is doubtful about the inputs."""
+    pulses = course.car.engine.pulses_per_revolution if course.car is not None else None
+    return engine_course(course.inputs["engine_rpm"], course.inputs["ignition"], _idle_rpm(course), pulses, known_running(course))
 
 
 def known_running(course: Course) -> np.ndarray:
@@ -181,9 +182,9 @@ def _filled(values: np.ndarray) -> np.ndarray:
     return values[good[np.clip(np.searchsorted(good, np.arange(len(values)), side="right") - 1, 0, None)]]
 
 
-def _from_speed(course: Course, rpm: np.ndarray) -> np.ndarray:
-    idle = _idle_rpm(course)
-    kinds = _from_running(course, rpm >= FIRED_SHARE * idle)
+def _from_speed(course: Course, engine: EngineCourse) -> np.ndarray:
+    rpm, idle = engine.rpm, engine.idle_rpm
+    kinds = _from_running(course, engine.running, engine.turning)
     driving = kinds == DRIVE
     kinds[driving & (rpm <= _IDLE_SHARE * idle)] = IDLE
     for first, last in _pulls(rpm, idle):
@@ -217,7 +218,7 @@ def _pulls(rpm: np.ndarray, idle: float) -> list[tuple[int, int]]:
     return found
 
 
-def _from_running(course: Course, on: np.ndarray) -> np.ndarray:
+def _from_running(course: Course, on: np.ndarray, cranking: np.ndarray | None = None) -> np.ndarray:
     """Drive, hot soak, cold start, restart and standing, from whether the engine runs."""
     kinds = np.where(on, DRIVE, SOAK).astype(object)
     starts = np.flatnonzero(on[1:] & ~on[:-1]) + 1
@@ -231,18 +232,11 @@ def _from_running(course: Course, on: np.ndarray) -> np.ndarray:
         cold = start == first_on and _spread(course, start) <= COLD_SPREAD_DEGC
         length = COLD_START_S if cold else RESTART_S
         kinds[start : min(stop, start + int(length))] = COLD_START if cold else RESTART
-    cranking = _cranking(course)
-    for first, last in _runs(cranking):
+    for first, last in _runs(cranking if cranking is not None else np.zeros(len(on), bool)):
         # Turning the starter belongs to the start it leads to, or to the try that failed.
         after = kinds[min(last + 1, len(kinds) - 1)]
         kinds[first : last + 1] = COLD_START if after == COLD_START or kinds[first] == STANDING else RESTART
     return kinds
-
-
-def _cranking(course: Course) -> np.ndarray:
-    rpm = course.inputs["engine_rpm"]
-    with np.errstate(invalid="ignore"):
-        return (rpm > 30) & (rpm < FIRED_SHARE * _idle_rpm(course))
 
 
 def _spread(course: Course, at: int) -> float:

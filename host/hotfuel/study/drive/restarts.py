@@ -8,7 +8,7 @@ import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.phases import FIRED_SHARE, Phase, fired, known_running
+from hotfuel.study.drive.phases import Phase, engine_of, fired, known_running
 from hotfuel.study.evidence.intervals import zero_failures_bound
 from hotfuel.units import Shown
 
@@ -94,10 +94,7 @@ def _known(course: Course) -> bool:
 
 
 def _turning(course: Course) -> np.ndarray:
-    rpm = course.inputs["engine_rpm"]
-    idle = course.car.engine.idle_speed_rpm if course.car is not None else 800.0
-    with np.errstate(invalid="ignore"):
-        return (rpm > 30) & (rpm < FIRED_SHARE * idle)
+    return engine_of(course).turning
 
 
 def _separate(tries: list[int]) -> int:

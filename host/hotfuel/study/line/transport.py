@@ -11,7 +11,7 @@ from hotfuel.car import place_words
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.study.drive.course import STEP_S, Course
-from hotfuel.study.drive.phases import PULL, fired, kinds_per_second
+from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
 from hotfuel.study.line import hose
 from hotfuel.units import Shown
 
@@ -65,7 +65,7 @@ def flow_of(course: Course) -> hose.Flow:
         return hose.Flow(np.full_like(course.time_s, np.nan), np.nan, "unknown")
     back = car.engine.return_flow_l_h
     on = fired(course)
-    speed = np.where(on, np.nan_to_num(rpm), 0.0)
+    speed = np.where(on, engine_of(course).rpm, 0.0)
     flow = hose.flow_from_speed(speed, car.engine.displacement_l, return_l_h=back)
     pull = on & (kinds_per_second(course)[0] == PULL)
     if not (car.engine.power_kw and pull.any()):

@@ -247,13 +247,17 @@ def test_whatever_the_engine_did_phases_fill_the_time_without_holes(parts, marks
     assert found[-1].end_s == count
     assert all(a.end_s == b.start_s for a, b in pairwise(found))
     assert len({p.name for p in found}) == len(found)
-    standing = np.isfinite(rpm) & (rpm == 0)
+
+    def longest(flags):
+        return max((last - first + 1 for first, last in study._runs(flags)), default=0)
+
     for phase in found:
         if phase.kind in (SOAK, study.STANDING) and np.isfinite(rpm).mean() > 0.5:
-            part = rpm[int(phase.start_s) : int(phase.end_s)]
-            assert not (part > 500).any()
+            # a start runs for six seconds at least: less is noise on the pulse wire, or a try
+            assert longest(rpm[int(phase.start_s) : int(phase.end_s)] > 500) < 6
         if phase.kind in (DRIVE, IDLE, PULL) and np.isfinite(rpm).mean() > 0.5:
-            assert not standing[int(phase.start_s) : int(phase.end_s)].any()
+            # a stop with the ignition not known is eight silent seconds: fewer are lost pulses
+            assert longest(rpm[int(phase.start_s) : int(phase.end_s)] == 0) < 8
 
 
 def test_phases_of_a_course_and_of_its_session_are_the_same():

@@ -1,0 +1,43 @@
+"""The engine's course of a recording: hotfuel.risk.engine on the grid of one second that study reads too, and back to the readings."""
+
+from typing import Any
+
+import numpy as np
+
+from hotfuel.car import Car
+from hotfuel.risk.engine import STOP_S, EngineCourse, engine_course
+from hotfuel.risk.pressure import Conditions, running_state
+from hotfuel.session.means import per_second
+
+LONGEST_S = 14 * 86400.0  # a longer recording has a clock that jumped
+
+
+def running(columns: Any, seconds: np.ndarray, car: Car) -> np.ndarray:
+    """1 running, 0 standing, nan unknown, one a reading (n,): by the engine's course where its speed is measured, bridging holes up to STOP_S; elsewhere
+    by risk.pressure.running_state. columns, a table or a dict: engine_rpm, fuel_pressure_kpa, ignition, each (n,); seconds (n,): rising."""
+    given = {name: np.asarray(columns[name], dtype=float) for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}
+    stated = np.broadcast_to(running_state(car, Conditions(**given)), seconds.shape)
+    course = of_recording(columns, seconds, car)
+    if course is None:
+        return stated
+    known = np.flatnonzero(np.isfinite(given["engine_rpm"]))
+    after = np.clip(np.searchsorted(known, np.arange(len(seconds))), None, len(known) - 1)
+    before = np.clip(after - 1, 0, None)
+    hole_s = np.minimum(np.abs(seconds - seconds[known[after]]), np.abs(seconds - seconds[known[before]]))
+    measured = np.isfinite(given["engine_rpm"]) | (np.isnan(stated) & (hole_s < STOP_S))
+    return np.where(measured, course.running[_rows(seconds)].astype(float), stated)
+
+
+def of_recording(columns: Any, seconds: np.ndarray, car: Car) -> EngineCourse | None:
+    """The course by the second, None where engine speed is never known or the recording longer than LONGEST_S; arguments as in `running`."""
+    rpm = np.asarray(columns["engine_rpm"], dtype=float)
+    if not np.isfinite(rpm).any() or seconds[-1] - seconds[0] > LONGEST_S:
+        return None
+    rows = _rows(seconds)
+    count = int(rows[-1]) + 1
+    ignition = per_second(np.asarray(columns["ignition"], dtype=float), rows, count, largest=True)
+    return engine_course(per_second(rpm, rows, count), ignition, car.engine.idle_speed_rpm, car.engine.pulses_per_revolution)
+
+
+def _rows(seconds: np.ndarray) -> np.ndarray:
+    return np.floor(seconds - seconds[0]).astype(int)
