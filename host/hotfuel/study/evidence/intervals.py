@@ -108,19 +108,44 @@ def linear(values: npt.ArrayLike, is_variant: npt.ArrayLike, nuisance: npt.Array
     Raises InputError where the columns leave nothing to tell the sides apart, or no degree of freedom.
     """
     y, side = np.asarray(values, dtype=float), np.asarray(is_variant, dtype=float)
-    design = np.column_stack([side, np.ones_like(side), np.asarray(nuisance, dtype=float).reshape(len(y), -1)])
-    rank = int(np.linalg.matrix_rank(design))
-    freedom = len(y) - rank
-    if int(np.linalg.matrix_rank(design[:, 1:])) == rank:
+    basis = _basis(np.asarray(nuisance, dtype=float).reshape(len(y), -1))
+
+    def alone(column: np.ndarray) -> np.ndarray:
+        """What of a column no nuisance explains; taken off twice, because the first time leaves rounding behind."""
+        left = column - column.mean()
+        for _ in range(2):
+            left = left - basis @ (basis.T @ left)
+        return left
+
+    # Frisch, Waugh and Lovell: the side's coefficient is that of what is left of it on what is left of the values
+    own, left = alone(side), alone(y)
+    weight = float(own @ own)
+    if not np.sqrt(weight) > _ALONE * np.linalg.norm(side - side.mean()):
         raise InputError("the sides cannot be told apart from what else changed between the runs: interleave them")
+    freedom = len(y) - basis.shape[1] - 2
     if freedom < 1:
         raise InputError("there are too few runs for this comparison: record more")
-    inverse = np.linalg.pinv(design.T @ design)
-    solution = inverse @ design.T @ y
-    residual = y - design @ solution
+    difference = float(own @ left) / weight
+    residual = left - difference * own
     spread2 = float(residual @ residual) / freedom
     m = int(side.sum())
-    return _estimate(float(solution[0]), spread2 * float(inverse[0, 0]), freedom, spread2, len(y) - m, m, method)
+    return _estimate(difference, spread2 / weight, freedom, spread2, len(y) - m, m, method)
+
+
+_ALONE = 1e-9  # share of a column below which what is left of it is rounding
+
+
+def _basis(columns: np.ndarray) -> np.ndarray:
+    """Orthonormal columns that span the given ones, centred and scaled first: QR with pivoting, so that a column that repeats others adds none."""
+    from scipy import linalg  # loads slowly, and most comparisons have no nuisance
+
+    centred = columns - columns.mean(axis=0)
+    length = np.linalg.norm(centred, axis=0)
+    centred = centred[:, length > _ALONE * np.linalg.norm(columns, axis=0)]
+    if not centred.size:
+        return np.empty((len(columns), 0))
+    q, r, _ = linalg.qr(centred / np.linalg.norm(centred, axis=0), mode="economic", pivoting=True)
+    return np.asarray(q[:, np.abs(np.diag(r)) > _ALONE])
 
 
 def _estimate(difference: float, variance: float, freedom: float, spread2: float, n: int, m: int, method: str) -> Estimate:
