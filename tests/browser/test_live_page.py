@@ -349,7 +349,7 @@ def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromiu
             made.page.click("#end")
             made.page.click("#end-yes")
             made.until("document.body.classList.contains('ended')", 60)
-            assert made.text("#alert").startswith("This recording has ended.")
+            assert made.text("#alert").startswith("This recording has ended, ")
             assert made.page.is_enabled("#mark")
             assert made.page.is_disabled("#end")
             assert made.text("#end-why") == "the recording has ended"

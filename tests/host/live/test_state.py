@@ -192,7 +192,7 @@ def test_a_lost_sensor_is_said_with_its_reason_and_its_last_number(session):
     assert shown["word"] == "sensor lost"
     assert shown["lost"] == "the amplifier did not answer"
     assert shown["was"] == "was 30 °F left, 0:00:29 h"
-    assert shown["margin"] == ""
+    assert shown["margin"] == "–"
 
 
 def test_without_a_usable_car_file_there_are_temperatures_and_a_sentence(session, tmp_path):
