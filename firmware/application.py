@@ -14,7 +14,17 @@ from chips import driver
 from clock import U32, Clock
 from commands import Commands, Refused
 from hotfuel_wire import PROTOCOL_VERSION, codec
-from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, FAILED, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
+from hotfuel_wire.messages import (
+    CHIPS,
+    CONFIGURATION_LOST,
+    EVENTS,
+    FAILED,
+    NO_ANSWER,
+    NO_CHANNEL,
+    NOT_A_CODE,
+    RESET_CAUSES,
+    TYPES,
+)
 from inputs import KEY_OFF_MS, PERIOD_MS, Inputs
 from sampler import Sampler
 from sender import Sender
@@ -24,6 +34,7 @@ from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
+HOSTS_OWN = ("mark", "link_gap", "log_start")  # messages the board neither sends nor reads: their layouts leave its memory
 DESCRIPTION_MS = 10000
 HEALTH_MS = 10000
 COLLECT_MS = 5000
@@ -80,7 +91,7 @@ class Application:
         for name in OPTIONAL:
             self._attach(name)
             # With the store ticks are judged and kept: those that are there go out before the boot's event is written to flash.
-            if name == "store":
+            if name == "store" and self.sampler is not None:
                 while self.sampler.take():
                     self._tick()
                 self.sender.pump()
@@ -103,6 +114,9 @@ class Application:
                 del sys.modules[name]
         if hasattr(hotfuel_wire, "amplifiers"):
             del hotfuel_wire.amplifiers
+        if sys.implementation.name == "micropython":  # elsewhere the host reads with the same tables
+            for name in HOSTS_OWN:
+                codec.LAYOUTS.pop(TYPES[name], None)
 
     def _take_over(self):
         """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""

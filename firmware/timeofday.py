@@ -1,5 +1,8 @@
 """Time of day: from a battery-backed clock chip, or from the host for as long as the board has power. Sent as wall anchors."""
 
+import sys
+
+import chips
 from clock import U32
 from commands import Refused
 from hotfuel_wire.messages import ANCHOR_FLAGS
@@ -14,10 +17,9 @@ class TimeOfDay:
     """Anchors are taken where the chip's second changes, so they are as good as one turn of the main loop."""
 
     def __init__(self, board, application):
-        from chips.ds3231 import Chip
-
         self._application = application
-        self._chip = Chip(board.i2c())
+        self._board = board
+        self._chip = None  # a clock chip that answered; without one its module is in memory only while it is asked
         self._base_us = None  # wall time at board time 0 (of the 32 bits running now)
         self._second = None  # the chip's second at which watching for a change began
         self._next_ms = 0
@@ -40,9 +42,10 @@ class TimeOfDay:
         if (now_ms - self._next_ms) & U32 > 0x7FFFFFFF:
             return
         try:
-            seconds = self._chip.seconds()
+            seconds = self._clock_chip().seconds()
         except OSError:
             seconds = None
+            self._no_chip()
         if seconds is None or not EARLIEST_S <= seconds < LATEST_S:
             self._second = None
             self._next_ms = (now_ms + RETRY_MS) & U32
@@ -85,7 +88,21 @@ class TimeOfDay:
 
     def _set_chip(self):
         try:
-            self._chip.set_seconds(self._set_s)
+            self._clock_chip().set_seconds(self._set_s)
         except OSError:
-            pass  # no clock chip: the time holds until power goes
+            self._no_chip()  # the time holds until power goes
         self._set_s = None
+
+    def _clock_chip(self):
+        if self._chip is None:
+            from chips.ds3231 import Chip
+
+            self._chip = Chip(self._board.i2c())
+        return self._chip
+
+    def _no_chip(self):
+        self._chip = None
+        for name in ("ds3231", "ds3231_map"):
+            sys.modules.pop("chips." + name, None)
+            if hasattr(chips, name):
+                delattr(chips, name)

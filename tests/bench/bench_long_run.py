@@ -297,7 +297,9 @@ def browse(url: str, pid: int) -> None:
     """Take panels from the page until it goes; print a line of each: its number, the pump's state and the page's memory."""
 
     async def look() -> None:
-        line = await websocket_connect(HTTPRequest(url.replace("http", "ws", 1) + "live", headers={"Origin": url.rstrip("/")}))
+        line = await websocket_connect(
+            HTTPRequest(url.replace("http", "ws", 1).rstrip("/") + "/live", headers={"Origin": url.rstrip("/")})
+        )
         while (text := await line.read_message()) is not None:
             panel = json.loads(text)
             pump = next((row["key"] for row in panel["places"] if row["place"] == "pump"), None)

@@ -23,7 +23,7 @@ mp.FS.chdir('/board');
 mp.runPython("import gc, sys; sys.path[:0] = ['/board', '/bare']; import machine, select, time, micropython");
 function used(what) {
   mp.runPython('gc.collect()');
-  mp.runPython(`print('${what}', gc.mem_alloc())`);
+  mp.runPython(`print('\\n${what}', gc.mem_alloc())`); // the board's first frames may stand before it on its line
 }
 used('interpreter');
 for (const name of ['hotfuel_wire.codec', 'hotfuel_wire.framing', 'board', 'settings', 'commands', 'sampler', 'sender', 'inputs',

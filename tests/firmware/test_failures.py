@@ -2,10 +2,13 @@
 
 import sys
 import types
+from pathlib import Path
 
 import lamp
 import pytest
 from hotfuel_wire import alarm
+
+FIRMWARE = Path(__file__).parents[2] / "firmware"
 
 
 @pytest.fixture
@@ -15,6 +18,7 @@ def failures(monkeypatch):
     board.lamp = board.lit.append
     monkeypatch.setitem(sys.modules, "board", board)
     monkeypatch.delitem(sys.modules, "failures", raising=False)
+    monkeypatch.syspath_prepend(str(FIRMWARE))
     import failures
 
     yield failures

@@ -35,7 +35,7 @@ class Chip:
         self._select = board.select(channel)
         self._out = bytearray(6)
         self._in = bytearray(6)
-        self.hot = self.cold = self.status = 0
+        self.hot = self.cold = self.status = self.bit_errors = 0
         self.description = {"gain": 1, "mains_hz": 0, "averages": 1, "mode": 1, "resolution_bits": 24}
 
     def configure(self):

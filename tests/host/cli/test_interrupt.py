@@ -63,11 +63,11 @@ def test_at_a_question(capsys, monkeypatch):
 
 def test_an_interrupted_figure_keeps_the_older_one(capsys, monkeypatch, tmp_path):
     figure = tmp_path / "figure.html"
-    figure.write_text("older")
+    figure.write_text("older, by hotfuel")
     monkeypatch.setattr("os.replace", interrupt)
     assert ended(capsys, monkeypatch, *FUEL, "--figure", figure)[0] == 130
     assert [path.name for path in tmp_path.iterdir()] == ["figure.html"]
-    assert figure.read_text() == "older"
+    assert figure.read_text() == "older, by hotfuel"
 
 
 def test_an_interrupted_print_keeps_the_older_one(monkeypatch, tmp_path):
@@ -81,10 +81,10 @@ def test_an_interrupted_print_keeps_the_older_one(monkeypatch, tmp_path):
 
     page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
     page.write_text("<html><head></head></html>")
-    pdf.write_text("older")
+    pdf.write_text("older, by hotfuel")
     monkeypatch.setenv("HOTFUEL_BROWSER", sys.executable)
     monkeypatch.setattr(subprocess, "run", half)
     with pytest.raises(KeyboardInterrupt):
         html.write_pdf(page, pdf)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["page.html", "page.pdf"]
-    assert pdf.read_text() == "older"
+    assert pdf.read_text() == "older, by hotfuel"

@@ -11,7 +11,6 @@ from hotfuel import cli, session
 from hotfuel.cli import archive, compare, forecast
 from hotfuel.cli.shared import findings
 from hotfuel.errors import InputError
-from hotfuel.live.traces import Traces
 from hotfuel.report import html
 from hotfuel.session import export, folder, metadata
 from hotfuel.study.fixes.summaries import Cell
@@ -186,13 +185,6 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
     assert archive._line(row, Shown("us")) == (
         "2026-06-01: evening run, Blue saloon, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"
     )
-
-
-def test_the_live_pages_legend_shows_each_limits_own_line():
-    traces = Traces(Shown())
-    for column in ("pump limit", "carb_inlet_needle limit"):
-        traces._add_line(column)
-    assert [line["dash"] for line in traces.lines] == ["limit", "limit needle"]
 
 
 @pytest.mark.parametrize("place", ["carb_inlet", "carb_inlet_needle", "tank"])

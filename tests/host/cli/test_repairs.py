@@ -165,7 +165,11 @@ def test_something_switched_on_the_way_is_compared_within_its_session(hotfuel, t
     found = hotfuel("compare", f"fan off={sunday}", f"fan on={sunday}", *question, as_json=True)["comparison"]
     assert found["runs"] == {"fan off": 3, "fan on": 3}
     first = found["answers"][0]
-    assert (first["primary"], first["verdict"], first["method"]) == (True, "lower", "pooled t within sessions")
+    assert (first["primary"], first["verdict"], first["method"]) == (
+        True,
+        "lower",
+        "pooled t within sessions, position in the day fitted",
+    )
     assert first["low_degc"] < -6.0 < first["high_degc"]
     assert first["difference_degc"] == pytest.approx(-6.0, abs=0.5)
     pump = next(a for a in found["answers"] if (a["quantity"], a["place"]) == ("mean", "pump"))

@@ -129,7 +129,7 @@ def assign(
     mapping: {role: header text or position from 1} and unit_options: {role: unit} override the guess. Raises InputError, one sentence, when a
     name given is not there, two columns fit equally well, or there is no engine speed or neither torque nor power.
     """
-    known = ", ".join(f'"{h}"' for h in headers)
+    known = ", ".join(f'"{" ".join(h.split())}"' for h in headers)  # a quoted heading may run over lines
     for role in (*mapping, *unit_options):
         if role not in ROLES:
             raise InputError(f'"{role}" is no kind of column: choose among {", ".join(ROLES)}')
@@ -148,7 +148,9 @@ def assign(
             continue
         rivals = [headers[-i] for score, i in scores if score == best[0]]
         if len(rivals) > 1 and len(set(rivals)) > 1 and role in ("rpm", "torque", "power"):
-            raise InputError(f"the columns {' and '.join(rivals)} could each be the {role}: say which one it is ({role}=HEADER)")
+            raise InputError(
+                f"the columns {' and '.join(' '.join(each.split()) for each in rivals)} could each be the {role}: say which one it is ({role}=HEADER)"
+            )
         taken.add(-best[1])
         found[role] = _column(role, -best[1], headers, units_row, unit_options)
     if "rpm" not in found:
