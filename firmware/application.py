@@ -14,17 +14,7 @@ from chips import driver
 from clock import U32, Clock
 from commands import Commands, Refused
 from hotfuel_wire import PROTOCOL_VERSION, codec
-from hotfuel_wire.messages import (
-    CHIPS,
-    CONFIGURATION_LOST,
-    EVENTS,
-    FAILED,
-    NO_ANSWER,
-    NO_CHANNEL,
-    NOT_A_CODE,
-    RESET_CAUSES,
-    TYPES,
-)
+from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, FAILED, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
 from inputs import KEY_OFF_MS, PERIOD_MS, Inputs
 from sampler import Sampler
 from sender import Sender
@@ -35,11 +25,9 @@ from watch import Watch
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
 HOSTS_OWN = ("mark", "link_gap", "log_start")  # messages the board neither sends nor reads: their layouts leave its memory
-DESCRIPTION_MS = 10000
-HEALTH_MS = 10000
+DESCRIPTION_MS = HEALTH_MS = 10000
 COLLECT_MS = 5000
-IDLE_MS = 20
-SERVICE_MS = 1000
+IDLE_MS, SERVICE_MS = 20, 1000
 ASTRAY_MOST = 8
 DETAIL_MAX = 224
 THERMOCOUPLE = ord("K")
@@ -90,13 +78,16 @@ class Application:
         self._take_over()
         for name in OPTIONAL:
             self._attach(name)
-            # With the store ticks are judged and kept: those that are there go out before the boot's event is written to flash.
-            if name == "store" and self.sampler is not None:
-                while self.sampler.take():
-                    self._tick()
-                self.sender.pump()
+            if name == "store":
+                self._first_ticks()
         self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
+
+    def _first_ticks(self):
+        """With the store ticks are judged and kept: those that are there go out before the boot's event is written to flash."""
+        while self.sampler is not None and self.sampler.take():
+            self._tick()
+        self.sender.pump()
 
     def _settings_module(self):
         """The tables of what is allowed, and of the amplifiers, take 9 kB: they are here while somebody sets something, and for a while after."""
@@ -109,14 +100,13 @@ class Application:
 
     def _let_go(self):
         self._configuration = None
-        for name in ("settings", "hotfuel_wire.amplifiers"):
-            if name in sys.modules:
-                del sys.modules[name]
+        sys.modules.pop("settings", None)
+        sys.modules.pop("hotfuel_wire.amplifiers", None)
         if hasattr(hotfuel_wire, "amplifiers"):
             del hotfuel_wire.amplifiers
         if sys.implementation.name == "micropython":  # elsewhere the host reads with the same tables
             for name in HOSTS_OWN:
-                codec.LAYOUTS.pop(TYPES[name], None)
+                codec.LAYOUTS.pop(codec.TYPES[name], None)
 
     def _take_over(self):
         """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
