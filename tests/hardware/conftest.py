@@ -29,12 +29,12 @@ NAMES = (
 def hardware():
     """All modules of hardware/ by name, and firmware/pins.py as `pins`."""
     folders = [str(ROOT / "hardware"), str(ROOT / "firmware")]
-    before = set(sys.modules)
+    before, path = set(sys.modules), sys.path[:]
     sys.path[:0] = folders
     try:
         found = {name: importlib.import_module(name) for name in NAMES}
     finally:
-        sys.path[:] = [folder for folder in sys.path if folder not in folders]
+        sys.path[:] = path  # as it was: the firmware's own tests in the same process have these folders there too
         for name in set(sys.modules) - before:
             if str(getattr(sys.modules[name], "__file__", "")).startswith(tuple(folders)):
                 del sys.modules[name]

@@ -83,13 +83,12 @@ def texts(root, kind):
 def drawing():
     """The modules behind the drawings; nothing of them stays importable afterwards."""
     folders = [str(HARDWARE), str(ROOT / "firmware")]
-    before = set(sys.modules)
+    before, path = set(sys.modules), sys.path[:]
     sys.path[:0] = folders
     try:
         import wiring
     finally:
-        for folder in folders:
-            sys.path.remove(folder)
+        sys.path[:] = path
         for name in set(sys.modules) - before:
             if str(getattr(sys.modules[name], "__file__", "")).startswith(tuple(folders)):
                 del sys.modules[name]
