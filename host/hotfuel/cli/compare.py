@@ -31,6 +31,9 @@ def compare(
         list[str] | None, typer.Option("--power", help="NAME=CSV[,CSV...]: pulls of a variant, joined into the report.")
     ] = None,
     weather: Annotated[list[str] | None, typer.Option("--weather", help="Of the pulls, as in hotfuel power.")] = None,
+    order: Annotated[
+        str | None, typer.Option("--order", help="Of the pulls: their names in the order they were driven, separated by commas.")
+    ] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
     units: Units = None,
@@ -66,7 +69,7 @@ def compare(
     strange = [name for name in files if name not in named]
     if strange:
         raise UsageError(f'--power "{strange[0]}" is none of the variants compared: they are {", ".join(named)}')
-    power = compared(files, baseline, shown, weather=weather_of(weather, files)) if files else None
+    power = compared(files, baseline, shown, weather=weather_of(weather, files), order=order) if files else None
     lines = [result.finding(), *result.questions]
     others = [answer for answer in result.answers if not answer.asked and answer.verdict != verdicts.SEEN]
     told = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]

@@ -30,7 +30,8 @@ _TEMPERATURE_METHOD = (
 )
 _POWER_METHOD = (
     "Pulls are aligned on engine speed; the pull is the unit. The shaded band of the gain holds for the whole curve at once, 95 %.",
-    "Drift over the order of the pulls is removed only from eight pulls up and in a balanced order.",
+    "A straight drift over the order of the pulls is removed from six pulls up in a balanced order; an order that lets drift look like a gain, or that "
+    "nobody knows, gives no verdict. Peaks are of a running mean over 200 rpm, each pull's own, then averaged.",
     "Single pulls prove nothing: from pull to pull the same engine differs by as much as cooler fuel can give.",
 )
 _DYNO_CAUTION = "On a test stand: guards in place, exhaust and vapour drawn off, an extinguisher manned."
@@ -73,7 +74,10 @@ def render(
     shown = Shown(units or "si")
     known = {key: value for session in every for key, value in session.metadata.items()}
     figures: dict[str, Any] = {}
-    findings = [*([result.finding()] if result else []), *([power.finding()] if power else [])]
+    findings = [
+        *([result.finding()] if result else []),
+        *([power.finding(), *(gain.sentences[1] for gain in power.gains)] if power else []),
+    ]
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
     cars = sorted({run.car for run in result.runs if run.car}) if result else []
     cautions = [*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]]
@@ -108,7 +112,7 @@ def render(
         "answers": _answers(result, shown) if result else None,
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
-        "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[1:]] if power else [],
+        "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[2:]] if power else [],
         "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",

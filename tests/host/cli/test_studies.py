@@ -156,8 +156,8 @@ def test_the_fuels_temperature_can_be_given_beside_pulls(hotfuel, tmp_path):
 def test_temperature_and_power_of_a_fix_on_one_sheet(hotfuel, sessions, tmp_path):
     variants = [f"{name}={','.join(paths)}" for name, paths in sessions.items()]
     pulls = [
-        f"{name}={','.join(pull(tmp_path / f'{name}{i}.csv', gain, 0.0015) for i in range(3))}"
-        for name, gain in (("before", 1), ("fix", 1.01))
+        f"{name}={','.join(pull(tmp_path / f'{name}{i}.csv', gain, 0.0015) for i in driven)}"
+        for name, gain, driven in (("before", 1, (0, 3, 4)), ("fix", 1.01, (1, 2, 5)))  # in turn, as their numbers tell
     ]
     out = tmp_path / "both.html"
     options = ("--power", pulls[0], "--power", pulls[1], "--weather", "98 kPa, 30 degC, 50 %", "--out", out)

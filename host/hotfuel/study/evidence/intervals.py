@@ -15,7 +15,6 @@ from scipy import (
 from hotfuel.errors import InputError
 
 WELCH_FROM_RUNS = 5
-COVARIATES_FROM_RUNS = 8
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,11 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.power import driven
+from hotfuel.study.power.peaks import Peak, Said
 from hotfuel.units import Shown
 
 
@@ -36,6 +40,43 @@ def gain_sentence(
         return f"{name} makes no difference worth having to power: {span} against {base}, less than {delta:g} % either way ({counted})."
     tail = f"; {more.words().replace('run', 'pull')} should decide" if more else ""
     return f"Whether {name} changes power is undecided: {span} against {base} ({counted}){tail}."
+
+
+def order_sentence(name: str, base: str, numbers: tuple[float, float, float], order: driven.Order) -> str:
+    """Why this order gives no verdict, how large the trend was, and what to do instead."""
+    seen = f"{name} made {numbers[0]:+.1f} % power over {base}, which proves nothing here"
+    if order.kind == driven.UNKNOWN:
+        return f"{seen}: in which order the pulls were driven is not known, and a warming engine looks the same; name it with --order."
+    known = np.isfinite(order.trend_percent)
+    trend = (
+        f" (the pulls of a side changed by {order.trend_percent:+.2f} % from one to the next, give or take {order.trend_half_percent:.2f})"
+        if known
+        else ""
+    )
+    why = (
+        "all pulls of one side came before all of the other"
+        if order.kind == driven.AFTER
+        else "one side stood earlier in the order than the other"
+    )
+    return f"{seen}: {why}, and a drift from pull to pull looks the same{trend}. Drive both in turn, in a balanced order."
+
+
+def said_sentence(
+    base: Said, variant: Said, power: tuple[float, float, float], torque: tuple[float, float, float], shown: Shown
+) -> str:
+    """What is said at the stand: peaks with their engine speeds, and the gain of the peak; powers in kW, torques in Nm."""
+
+    def top(one: Peak, dimension: str) -> str:
+        speed = f"{one.rpm_low:.0f} to {one.rpm_high:.0f} rpm" if one.is_flat else f"{round(one.rpm, -1):.0f} rpm"
+        return f"{shown.text(one.value, dimension)} at {speed}"
+
+    def change(numbers: tuple[float, float, float], dimension: str) -> str:
+        value, low, high = (shown.value(number, dimension) for number in numbers)
+        span = f" ({low:+.1f} to {high:+.1f})" if np.isfinite(low) else ""
+        return f"{value:+.1f} {shown.unit(dimension)}{span}"
+
+    each = [f"{one.name}: {top(one.power_kw, 'power')}, {top(one.torque_nm, 'torque')}" for one in (base, variant)]
+    return f"At the peak, {'; '.join(each)}. That is {change(power, 'power')} and {change(torque, 'torque')}."
 
 
 def mixture_sentence(word: str, base: str, name: str, means: Sequence[float]) -> str:

@@ -11,12 +11,19 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.study.evidence import intervals, verdicts
 from hotfuel.study.evidence.band import CurveDifference, curve_difference
-from hotfuel.study.evidence.intervals import COVARIATES_FROM_RUNS, Estimate
-from hotfuel.study.evidence.order import balanced_order, is_balanced, is_one_after_the_other
-from hotfuel.study.power import correction
+from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.evidence.order import balanced_order
+from hotfuel.study.power import correction, driven, peaks
 from hotfuel.study.power.curves import Bins, bins, shape_words, two_engines
 from hotfuel.study.power.expectation import Expectation, expectation
-from hotfuel.study.power.gain_words import air_flow_sentence, gain_sentence, mixture_sentence, per_degree_sentence
+from hotfuel.study.power.gain_words import (
+    air_flow_sentence,
+    gain_sentence,
+    mixture_sentence,
+    order_sentence,
+    per_degree_sentence,
+    said_sentence,
+)
 from hotfuel.study.power.pulls import Pull
 from hotfuel.units import Shown
 
@@ -44,7 +51,9 @@ class Gain:
     band_low_percent: np.ndarray
     band_high_percent: np.ndarray
     shape: str
-    drift_removed: bool
+    order: driven.Order
+    peak_gain_kw: tuple[float, float, float]
+    peak_gain_nm: tuple[float, float, float]
     mixture: str
     implausible: bool
     expected: Expectation | None
@@ -52,9 +61,16 @@ class Gain:
     air_flow_percent: float
     sentences: tuple[str, ...]
 
+    @property
+    def drift_removed(self) -> bool:
+        """Whether a straight drift over the order was fitted."""
+        return self.order.kind == driven.FITTED
+
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
-        plain = {key: value for key, value in vars(self).items() if key not in ("estimate", "more", "expected")}
+        plain = {key: value for key, value in vars(self).items() if key not in ("estimate", "more", "expected", "order")}
+        plain["order"], plain["drift_removed"] = self.order.kind, self.drift_removed
+        plain["trend_percent_a_pull"] = [self.order.trend_percent, self.order.trend_half_percent]
         plain["method"] = self.estimate.method if self.estimate else None
         plain["spread_percent"] = self.estimate.spread if self.estimate else None
         plain["more_runs"] = [self.more.at_least, self.more.at_most] if self.more else None
@@ -82,6 +98,7 @@ class PowerComparison:
     baseline: str
     standard: str | None
     curves: tuple[Curve, ...]
+    said: tuple[peaks.Said, ...]
     gains: tuple[Gain, ...]
     cautions: tuple[str, ...]
     mapping: dict[str, tuple[str, ...]]
@@ -97,6 +114,7 @@ class PowerComparison:
         return {
             **vars(self),
             "finding": self.finding(),
+            "said": [one.as_dict() for one in self.said],
             "curves": [vars(curve) for curve in self.curves],
             "gains": [gain.as_dict() for gain in self.gains],
         }
@@ -118,7 +136,8 @@ def compare_pulls(
     """Compare pulls of variants {name: pulls} with the baseline (default: the first name).
 
     weather: {name: Weather}, for all or for none; already_corrected answers what a header that says "corrected" leaves open. order: pull names in
-    the order they were driven. fuel_degc: fuel temperature by variant where the files hold none. shown: the units of the sentences.
+    the order they were driven; without it the running numbers in the names tell, where each pull has its own. An order that lets a drift look like a
+    gain, or that nobody knows, gives no verdict. fuel_degc: fuel temperature by variant where the files hold none. shown: the units of the sentences.
 
     Raises InputError, one sentence, for fewer than two variants, a pull given twice, no common engine speeds, two engines, a corrected file without
     that answer or beside one that is not, weather for some variants only, sides whose factors differ by more than 3 %.
@@ -140,22 +159,37 @@ def compare_pulls(
     grid = bins([pull for pulls in groups.values() for pull in pulls], bin_rpm)
     logs = {name: np.array([grid.mean_log_power(p) for p in groups[name]]) + np.log(factors.get(name, 1.0)) for name in names}
     others = [name for name in names if name != base]
-    position, order_cautions = _positions(groups, order)
+    position = driven.places(groups, order)
     _each_once(groups)
-    cautions += order_cautions
     values = {name: 100 * logs[name].mean(axis=1) for name in names}
-    fits: dict[str, tuple[Estimate | None, CurveDifference | None, bool]] = {
+    fits: dict[str, tuple[Estimate | None, CurveDifference | None, driven.Order]] = {
         name: _fit(logs[base], logs[name], values[base], values[name], position.get(base), position.get(name)) for name in others
     }
-    tested = [name for name in others if fits[name][0] is not None]
+    tested = [name for name in others if fits[name][0] is not None and fits[name][2].kind in driven.ALLOWS_VERDICT]
+    numbers = {
+        name: peaks.said(name, groups[name], grid.rpm[0] - grid.width / 2, grid.rpm[-1] + grid.width / 2, factors.get(name, 1.0))
+        for name in names
+    }
     words = dict.fromkeys(others, verdicts.DESCRIBED)
     words.update(zip(tested, verdicts.holm([e for n in tested if (e := fits[n][0])], [delta_percent] * len(tested)), strict=True))
     gains = []
     for name in others:
-        cautions += _confounding(base, name, position, fits[name][2])
+        if fits[name][0] is not None and fits[name][2].kind not in driven.ALLOWS_VERDICT:
+            words[name] = verdicts.NO_VERDICT
         gains.append(
             _gain(
-                groups, base, name, grid, logs, values, fits[name], words[name], delta_percent, fuel_degc or {}, shown or Shown()
+                groups,
+                base,
+                name,
+                grid,
+                logs,
+                values,
+                numbers,
+                fits[name],
+                words[name],
+                delta_percent,
+                fuel_degc or {},
+                shown or Shown(),
             )
         )
     absolute = not factors or all(correction.is_valid(air) for air in (weather or {}).values())
@@ -164,11 +198,12 @@ def compare_pulls(
             "The weather is outside the 7 % for which the correction holds: absolute figures do not count; "
             "the comparison goes on because both sides share it."
         )
-    undecided = any(g.verdict in (verdicts.UNDECIDED, verdicts.DESCRIBED) for g in gains)
+    undecided = any(g.verdict not in verdicts.DECIDED for g in gains)
     return PowerComparison(
         baseline=base,
         standard=standard if factors else None,
         curves=tuple(_curve(name, logs[name], grid, factors.get(name)) for name in names),
+        said=tuple(numbers.values()),
         gains=tuple(gains),
         cautions=tuple(dict.fromkeys(cautions)),
         mapping={pull.name: (*pull.mapping, *pull.notes) for pulls in groups.values() for pull in pulls},
@@ -228,18 +263,6 @@ def _factors(
     return factors, []
 
 
-def _positions(groups: Mapping[str, Sequence[Pull]], order: Sequence[str] | None) -> tuple[dict[str, np.ndarray], list[str]]:
-    """{variant: place in the order of each of its pulls}, empty where the order is not known."""
-    names = [pull.name for pulls in groups.values() for pull in pulls]
-    if order is None:
-        return {}, [
-            "The order of the pulls was not given: a warming engine cannot be told from the change, and drift cannot be removed."
-        ]
-    if sorted(order) != sorted(names) or len(set(names)) != len(names):
-        raise InputError(f"the order must name every pull once: the pulls are {', '.join(names)}")
-    return {name: np.array([order.index(pull.name) for pull in pulls], dtype=float) for name, pulls in groups.items()}, []
-
-
 def _fit(
     base_logs: np.ndarray,
     logs: np.ndarray,
@@ -247,39 +270,22 @@ def _fit(
     values: np.ndarray,
     base_at: np.ndarray | None,
     at: np.ndarray | None,
-) -> tuple[Estimate | None, CurveDifference | None, bool]:
-    """(estimate of the mean gain, of the curve, whether drift was removed); drift only from eight pulls up in a balanced order."""
+) -> tuple[Estimate | None, CurveDifference | None, driven.Order]:
+    """(estimate of the mean gain, of the curve, what the order allows); a straight drift is fitted from six pulls up in a balanced order."""
     n, m = len(base_values), len(values)
+    order = driven.judged(base_at, at, base_values, values)
     if min(n, m) < 2:
-        return None, None, False
+        return None, None, order
     side = np.repeat([0.0, 1.0], [n, m])
     design = np.column_stack([side, np.ones(n + m)])
     both = np.concatenate([base_values, values])
-    drift = False
-    if base_at is not None and at is not None and n + m >= COVARIATES_FROM_RUNS:
+    if order.kind == driven.FITTED and base_at is not None and at is not None:
         place = np.concatenate([base_at, at])
-        drift = is_balanced((side[np.argsort(place)] > 0).tolist())
-        if drift:
-            design = np.column_stack([design, place - place.mean()])
-    if drift:
+        design = np.column_stack([design, place - place.mean()])
         estimate = intervals.linear(both, side, design[:, 2:], "pooled t, drift over the order removed")
     else:
         estimate = intervals.two_sample(base_values, values)
-    return estimate, curve_difference(100 * np.concatenate([base_logs, logs]), design), drift
-
-
-def _confounding(base: str, name: str, position: Mapping[str, np.ndarray], drift_removed: bool) -> list[str]:
-    if base not in position or drift_removed:
-        return []
-    both = np.concatenate([position[base], position[name]])
-    side = np.repeat([False, True], [len(position[base]), len(position[name])])[np.argsort(both)]
-    if is_one_after_the_other(side.tolist()):
-        return [
-            f"All pulls with one of {base} and {name} came before all with the other: a warming engine cannot be told from the change."
-        ]
-    if len(side) < COVARIATES_FROM_RUNS:
-        return [f"With {len(side)} pulls of {base} and {name} a drift cannot be removed; it is in the interval as scatter."]
-    return [f"The order of {base} and {name} is too lopsided for a drift to be removed; what drifted is partly in the gain."]
+    return estimate, curve_difference(100 * np.concatenate([base_logs, logs]), design), order
 
 
 def _percent(log_percent: np.ndarray | float) -> np.ndarray:
@@ -302,13 +308,14 @@ def _gain(
     grid: Bins,
     logs: Mapping[str, np.ndarray],
     values: Mapping[str, np.ndarray],
-    fit: tuple[Estimate | None, CurveDifference | None, bool],
+    numbers: Mapping[str, peaks.Said],
+    fit: tuple[Estimate | None, CurveDifference | None, driven.Order],
     word: str,
     delta: float,
     fuel_degc: Mapping[str, float],
     shown: Shown,
 ) -> Gain:
-    estimate, curve, drift = fit
+    estimate, curve, order = fit
     gain = float(_percent(estimate.difference if estimate else values[name].mean() - values[base].mean()))
     low, high = (float(_percent(x)) for x in estimate.interval()) if estimate else (np.nan, np.nan)
     more = verdicts.more_runs(estimate, delta) if estimate and word == verdicts.UNDECIDED else None
@@ -327,10 +334,22 @@ def _gain(
     air = [grid.side_mean(groups[side], "air_flow") for side in (base, name)]
     air_percent = 100 * (air[1] / air[0] - 1)
     mixture, mixture_line = _mixture(groups[base], groups[name], grid, base, name)
-    sentences = [
-        gain_sentence(name, base, word, (gain, low, high), (len(values[name]), len(values[base])), delta, more, implausible)
+    tops = [
+        peaks.gain(getattr(numbers[base], column).pulls, getattr(numbers[name], column).pulls)
+        for column in ("power_kw", "torque_nm")
     ]
-    sentences += [mixture_line, shape_words(grid.rpm, band[0], band[1])]
+    first = (
+        order_sentence(name, base, (gain, low, high), order)
+        if word == verdicts.NO_VERDICT
+        else gain_sentence(name, base, word, (gain, low, high), (len(values[name]), len(values[base])), delta, more, implausible)
+    )
+    if mixture != SEPARABLE and word in (verdicts.LOWER, verdicts.HIGHER):
+        first = f"{first} {mixture_line}"
+    tested = word in verdicts.DECIDED or word == verdicts.UNDECIDED
+    shape = shape_words(grid.rpm, band[0], band[1]) if tested else "Without a verdict nothing is said of the curve's shape."
+    sentences = [first, said_sentence(numbers[base], numbers[name], tops[0], tops[1], shown)]
+    sentences += [] if mixture_line in first else [mixture_line]
+    sentences += [shape]
     sentences += (
         [expected.words(shown)]
         if expected
@@ -351,8 +370,10 @@ def _gain(
         curve_percent=centre,
         band_low_percent=band[0],
         band_high_percent=band[1],
-        shape=sentences[2],
-        drift_removed=drift,
+        shape=shape,
+        order=order,
+        peak_gain_kw=tops[0],
+        peak_gain_nm=tops[1],
         mixture=mixture,
         implausible=implausible,
         expected=expected,
