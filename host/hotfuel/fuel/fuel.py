@@ -20,7 +20,7 @@ from hotfuel.fuel.components import Array
 from hotfuel.fuel.measured import measured_fuel
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.mixture import Mixture
-from hotfuel.fuel.table import LimitTable
+from hotfuel.fuel.table import LimitTable, limit_table_of
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 
 # Standard uncertainty of the limit at V/L 20 and 101.3 kPa, degC, where no figures of the fuel itself stand behind it (measured fuels:
@@ -163,7 +163,7 @@ class Fuel:
     @cached_property
     def limit_table(self) -> LimitTable:
         """Limit, V/L and needle by interpolation, for long records: 25 to 500 kPa, V/L 0 to 40, within 0.05 degC of the flash."""
-        return LimitTable(self.mixture)
+        return limit_table_of(self.mixture)
 
     @cached_property
     def vapour_pressure_kpa(self) -> float:

@@ -6,6 +6,8 @@ Range 25 to 500 kPa absolute and V/L 0 to 40; outside it, and where data is miss
 Above V/L 40 the V/L estimate stays at 40, which reads "40 or more": no pump's criterion lies there, and at 500 kPa little fuel is left.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -17,7 +19,7 @@ from hotfuel.fuel.mixture import Mixture
 PRESSURE_RANGE_KPA = (25.0, 500.0)
 RATIO_MAX = 40.0
 _BEND = 5.0  # the V/L axis is ln(1 + V/L / bend): fine near the bubble point
-_COARSE, _FINE = (34, 26), (391, 201)
+_COARSE, _FINE, _DENSE = (34, 26), (391, 201), 801
 _STEP_KPA = 0.25  # of a curve: between its points a straight line is off by less than 1e-4 degC
 _BLOCK = 8192
 
@@ -44,7 +46,9 @@ class LimitTable:
         log_p, fine_w = np.linspace(low, high, _FINE[0]), np.linspace(0, top, _FINE[1])
         self._limits: Array = self._limit_spline(log_p, fine_w)
         self._enthalpies: Array = self._enthalpy_spline(log_p, fine_w)
-        self._at_temperature, self._at_enthalpy = (_Inverse(values, fine_w) for values in (self._limits, self._enthalpies))
+        self._at_temperature, self._at_enthalpy = (
+            _Inverse(spline, log_p, top) for spline in (self._limit_spline, self._enthalpy_spline)
+        )
         self._mixture = mixture
         self.pressures_kpa: Array = np.arange(PRESSURE_RANGE_KPA[0], PRESSURE_RANGE_KPA[1] + _STEP_KPA / 2, _STEP_KPA)
         self._curves: dict[tuple[float, bool], Array] = {}
@@ -124,12 +128,11 @@ class LimitTable:
 class _Inverse:
     """V/L of a value of a table: against the value's place between its edges (bubble point to V/L 40), for every pressure."""
 
-    def __init__(self, values: Array, bent_ratio: Array) -> None:
-        from scipy.interpolate import PchipInterpolator
-
+    def __init__(self, spline: Callable[[Array, Array], Array], log_p: Array, top: float) -> None:
+        bent = np.linspace(0, top, _DENSE)  # so fine that a straight line between its points is off by less than 1e-4 in V/L
+        values, ratio, place = spline(log_p, bent), _BEND * np.expm1(bent), np.linspace(0, 1, _FINE[1])
         self._edges = values[:, 0].copy(), values[:, -1].copy()
-        ratio, place = _BEND * np.expm1(bent_ratio), np.linspace(0, 1, _FINE[1])
-        self._ratios = np.stack([PchipInterpolator((row - row[0]) / (row[-1] - row[0]), ratio)(place) for row in values])
+        self._ratios = np.stack([np.interp(place, (row - row[0]) / (row[-1] - row[0]), ratio) for row in values])
 
     def ratio(self, value: Array, row: Array) -> Array:
         bubble, last = along_each(self._edges, row)
@@ -146,3 +149,17 @@ def _require_in_table(vapour_liquid_ratio: ArrayLike) -> None:
     ratio = np.asarray(vapour_liquid_ratio)
     if not np.all((ratio >= 0) & (ratio <= RATIO_MAX)):
         raise InputError(f"V/L outside 0 to {RATIO_MAX:g} is not in the limit table: choose a criterion in that range")
+
+
+_TABLES: dict[tuple[bytes, bytes, bytes, float], LimitTable] = {}  # the latest few
+
+
+def limit_table_of(mixture: Mixture) -> LimitTable:
+    """The table of a mixture; the same one for an equal mixture, since many drives are made on one fuel."""
+    feed = mixture.feed
+    key = (feed.which.tobytes(), feed.moles.tobytes(), np.asarray(feed.anchor, dtype=float).tobytes(), feed.onset)
+    if key not in _TABLES:
+        while len(_TABLES) >= 8:  # each holds 3 MB
+            _TABLES.pop(next(iter(_TABLES)), None)
+        _TABLES[key] = LimitTable(mixture)
+    return _TABLES[key]
