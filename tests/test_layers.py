@@ -14,6 +14,7 @@ FLOORS = [
     "text",
     "files",
     "units",
+    "places",
     "log",
     "link",
     "samples",

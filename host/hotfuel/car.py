@@ -28,6 +28,7 @@ from pydantic import (
 from hotfuel import text, units
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
+from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle
 
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
 
@@ -92,18 +93,23 @@ class Probe(_Table):
 
 
 class Place(_Table):
-    """One measuring place. `role` says which pressure and criterion belong to it; "air" and "other" have no limit."""
+    """One measuring place. `role` names the row of hotfuel.places.ROLES that says which pressure and criterion belong to it, if any."""
 
     name: str
     channel: int = Field(ge=0, le=7)
-    role: Literal["tank", "suction", "pump", "line", "carburettor", "bowl", "air", "other"]
+    role: RoleName
     probe: Probe = Probe()
     volume_from_previous_l: Volume | None = Field(default=None, alias="volume_from_previous")
+
+    @property
+    def kind(self) -> Role:
+        """What the role means."""
+        return ROLES[self.role]
 
     @field_validator("name")
     @classmethod
     def _name(cls, name: str) -> str:
-        if not PLACE_NAME.fullmatch(name) or name.endswith("_needle"):
+        if not PLACE_NAME.fullmatch(name) or is_behind_needle(name):
             raise InputError("allowed are 1 to 12 small letters, digits and _, a letter first, not ending in _needle")
         return name
 
@@ -266,23 +272,23 @@ class Car(_Table):
         """The fuel in the tank as a hotfuel.fuel.Fuel. Raises InputError where the figures are impossible or not covered."""
         return fuel_from(self.fuel_table.description())
 
+    @property
+    def limit_places(self) -> dict[str, tuple[Place, Role]]:
+        """Every place with a limit, in the file's order: name -> its probe's place and its own role, which behind a needle is another."""
+        found = {}
+        for place in self.places:
+            if place.kind.has_limit:
+                found[place.name] = place, place.kind
+            if place.kind.throttled:
+                found[behind_needle(place.name)] = place, ROLES["needle"]
+        return found
+
     def place(self, name: str) -> Place:
         """The place of that name. Raises InputError with the names there are."""
         for place in self.places:
             if place.name == name:
                 return place
         raise InputError(f'there is no place "{name}" in this car file; it has {", ".join(p.name for p in self.places)}')
-
-
-def place_words(name: str) -> str:
-    """A place's name as a person reads it. Example: place_words("carb_inlet_needle") -> "carb inlet, behind the needle"."""
-    plain = name.removesuffix("_needle").replace("_", " ")
-    return f"{plain}, behind the needle" if name.endswith("_needle") else plain
-
-
-def place_name(words: str) -> str:
-    """A place's name from what a person wrote, as `place_words` writes it or as it stands in the car file."""
-    return words.strip().replace(", behind the needle", "_needle").replace(" ", "_")
 
 
 def load(path_or_text: str | Path) -> Car:

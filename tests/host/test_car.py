@@ -2,9 +2,10 @@
 
 import contextlib
 import string
+from typing import get_args
 
 import pytest
-from hotfuel import car
+from hotfuel import car, places
 from hotfuel.errors import InputError
 from hypothesis import given
 from hypothesis import strategies as st
@@ -146,3 +147,21 @@ def test_a_damaged_example_is_a_car_or_an_input_error(at, put):
     text = car.EXAMPLE[:at] + put + car.EXAMPLE[at + 1 :]
     with contextlib.suppress(InputError):
         assert car.load(text).places
+
+
+def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_its_role():
+    assert {*get_args(places.RoleName), "needle"} == set(places.ROLES)
+    text = "".join(
+        f'[[place]]\nname = "{role}"\nchannel = {i}\nrole = "{role}"\n' for i, role in enumerate(get_args(places.RoleName))
+    )
+    found = car.load(SMALL + text).limit_places
+    assert list(found) == ["tank", "suction", "pump", "line", "carburettor", "carburettor_needle", "bowl"]
+    assert [name for name, (_, role) in found.items() if role.percolates] == ["carburettor_needle", "bowl"]
+    assert found["carburettor_needle"][0].name == "carburettor"
+
+
+@given(st.from_regex(car.PLACE_NAME, fullmatch=True).filter(lambda name: not name.endswith(("_needle", "_"))), st.booleans())
+def test_a_places_name_returns_from_its_words(name, needle):
+    full = places.behind_needle(name) if needle else name
+    assert places.place_from_words(places.place_words(full)) == full
+    assert places.probe_of(full) == name and places.is_behind_needle(full) == needle

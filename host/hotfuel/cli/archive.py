@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.car import place_words
 from hotfuel.cli.shared import Json, Units, bar, note, show
 from hotfuel.errors import HotfuelError, InputError
+from hotfuel.places import place_words
 from hotfuel.units import Shown, parse
 
 archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)

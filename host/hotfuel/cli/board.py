@@ -10,12 +10,12 @@ import typer
 from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
 
 from hotfuel import car as car_file
-from hotfuel.car import place_words
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.errors import InputError, LinkError
 from hotfuel.fuel.named import fuel_named
 from hotfuel.link.port import open_port
 from hotfuel.link.talk import Refusal, Talk, fields
+from hotfuel.places import place_words
 from hotfuel.units import Shown, parse
 
 board = typer.Typer(

@@ -8,12 +8,12 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.car import place_words
 from hotfuel.cli.shared import Json, Port, note, show, the_port
 from hotfuel.errors import LinkError
 from hotfuel.files import whole
 from hotfuel.link.port import open_port
 from hotfuel.link.talk import Refusal, Talk, fields
+from hotfuel.places import place_words
 
 STEP_S = 6.0
 FINE, TROUBLE, BY_HAND = "fine", "trouble", "cannot be seen"

@@ -8,11 +8,11 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.car import place_words
 from hotfuel.cli.shared import Json, Listener, Port, note, show, the_port
 from hotfuel.errors import InputError, LinkError
 from hotfuel.link.port import open_port
 from hotfuel.link.talk import Talk
+from hotfuel.places import place_words
 from hotfuel.record.probe_check import Probes, ProbeState, boiling_pressure_kpa, warmed
 from hotfuel.risk.pressure import standard_atmosphere_kpa
 from hotfuel.temperature.calibration import STEADY_S, Calibration, line_through, point

@@ -110,7 +110,7 @@ def _phase(text: str | None) -> str | None:
 
 def _cell(question: str | None) -> Any:
     """The declared question as a cell of the comparison."""
-    from hotfuel.car import place_name
+    from hotfuel.places import place_from_words
     from hotfuel.study.fixes.summaries import Cell
 
     if question is None:
@@ -119,4 +119,4 @@ def _cell(question: str | None) -> Any:
     if match is None:
         raise UsageError(f'--question "{question}" is not understood; write it like "smallest margin at pump, hot soak"')
     quantity, place, phase = match.groups()
-    return Cell(quantity, place_name(place), phase)
+    return Cell(quantity, place_from_words(place), phase)

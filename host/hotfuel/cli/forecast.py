@@ -30,8 +30,8 @@ def forecast(
     as_json: Json = False,
 ) -> None:
     """What a fix, a fuel, a pass or a hotter day would do. Example: hotfuel forecast sunday --cooler carb_inlet=0.6 --hotter "10 degC" """
-    from hotfuel.car import place_words
     from hotfuel.fuel.named import fuel_named
+    from hotfuel.places import place_words
     from hotfuel.study.line.forecast import Change
     from hotfuel.study.line.forecast import forecast as forecasts
 
@@ -63,10 +63,10 @@ def forecast(
 
 
 def _share(text: str, option: str) -> tuple[str, float]:
-    from hotfuel.car import place_name
+    from hotfuel.places import place_from_words
 
     place, equals, number = text.partition("=")
-    place = place_name(place)
+    place = place_from_words(place)
     try:
         value = float(number)
     except ValueError:

@@ -190,7 +190,7 @@ def findings(opened: Any, shown: Shown) -> list[str]:
     summary = opened.summary()
     if summary.hottest is None:
         return ["there is no temperature in this session"]
-    from hotfuel.car import place_words
+    from hotfuel.places import place_words
     from hotfuel.report.words import Clock
 
     clock = Clock(opened.ticks.timeline.anchored, opened.metadata.get("utc_offset_min"))

@@ -8,9 +8,10 @@ import numpy as np
 from hotfuel_wire import alarm
 
 from hotfuel.car import Car
+from hotfuel.places import behind_needle
 from hotfuel.risk.alarm_inputs import alarm_inputs
 from hotfuel.risk.level import Level
-from hotfuel.risk.margin import NEEDLE, PlaceMargin
+from hotfuel.risk.margin import PlaceMargin
 
 LAMP_NO_LIMITS, LAMP_WINK, LAMP_TEST = 3, 1, 7  # health.lamp, see hotfuel_wire.meanings
 _LIVE = (alarm.UNACKNOWLEDGED, alarm.ACKNOWLEDGED)
@@ -26,13 +27,7 @@ class Spell:
 
 def margin_places(car: Car) -> list[str]:
     """Every place of the car with a limit, "<name>_needle" behind a carburettor inlet, in the car file's order."""
-    names = []
-    for place in car.places:
-        if place.role not in ("air", "other"):
-            names.append(place.name)
-            if place.role == "carburettor":
-                names.append(place.name + NEEDLE)
-    return names
+    return list(car.limit_places)
 
 
 class _Book:
@@ -101,7 +96,7 @@ class BoardAlarms(_Book):
         """An event "alarm" of the place its channel serves."""
         _, level, _, new = alarm.from_event_value(value)
         if level in alarm.ALARMS and new <= alarm.RETURNED_UNACKNOWLEDGED:
-            self.turn(place + NEEDLE if detail == b"needle" else place, level, new, at)
+            self.turn(behind_needle(place) if detail == b"needle" else place, level, new, at)
 
     def new_boot(self) -> None:
         """A board that started anew has forgotten its alarms."""
@@ -117,9 +112,7 @@ class HostAlarms(_Book):
     def __init__(self, car: Car) -> None:
         super().__init__()
         self._names = margin_places(car)
-        self._percolates = {place.name for place in car.places if place.role == "bowl"} | {
-            n for n in self._names if n.endswith(NEEDLE)
-        }
+        self._percolates = {name for name, (_, role) in car.limit_places.items() if role.percolates}
         self._last: dict[str, float] = {}
         self._at = 0.0
         self._machine = alarm.Alarms(len(self._names), self._changed)

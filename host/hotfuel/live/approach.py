@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from hotfuel.fuel import Fuel
-from hotfuel.risk.margin import NEEDLE, PlaceMargin
+from hotfuel.places import probe_of
+from hotfuel.risk.margin import PlaceMargin
 
 STEP_S = 2.0
 ANNOUNCE_S, FORGET_S = 150.0, 300.0  # time to the limit at which it is announced, and beyond which it is taken back
@@ -81,7 +82,7 @@ class Approaches:
         """Rising seconds (n,), margins of these ticks. A tick without a margin pauses its place and resets nothing."""
         for name, place in margins.items():
             course = self._courses.setdefault(name, _Course())
-            line = margins.get(name.removesuffix(NEEDLE), place)
+            line = margins.get(probe_of(name), place)
             for row in _due(seconds, course.at):
                 self._step(
                     course, float(seconds[row]), float(place.temperature_degc[row]), float(place.limit_degc[row]),

@@ -16,7 +16,7 @@ from bokeh.plotting import figure
 
 from hotfuel.live.situation import Situation
 from hotfuel.live.state import LiveState
-from hotfuel.risk.margin import NEEDLE
+from hotfuel.places import is_behind_needle
 from hotfuel.units import Shown
 
 HEIGHT_PX = 150
@@ -99,7 +99,7 @@ class Points:
     def _paths(self, now: Situation) -> dict[str, dict[str, list[float | None]]]:
         """Margin of the next minutes of each place with a forecast."""
         paths: dict[str, dict[str, list[float | None]]] = {}
-        latest = {place.name: place.margin_degc for place in now.places if not place.name.endswith(NEEDLE)}
+        latest = {place.name: place.margin_degc for place in now.places if not is_behind_needle(place.name)}
         for outlook in now.outlooks:
             if outlook.soak is not None and math.isfinite(now.stopped_at):
                 at = now.stopped_at + outlook.soak.time_s

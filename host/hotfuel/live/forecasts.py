@@ -11,7 +11,8 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.live.history import Stretch
-from hotfuel.risk.margin import NEEDLE, PlaceMargin
+from hotfuel.places import is_behind_needle
+from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.soak import (
     AFTER_STOP,
     Band,
@@ -59,14 +60,14 @@ class Task:
 
 def task(car: Car, stretch: Stretch, standing: bool, at: float, latest: dict[str, PlaceMargin]) -> Task:
     """What is known at axis second `at`. latest: margins whose last row counts."""
-    air = next((place.name for place in car.places if place.role == "air"), None)
+    air = next((place.name for place in car.places if place.kind.air), None)
     air_degc = math.nan
     if air is not None:
         _, values = stretch.column(air)
         air_degc = float(values[-1]) if len(values) else math.nan
     rows = []
     for name, margin in latest.items():
-        if name.endswith(NEEDLE) or not math.isfinite(float(margin.limit_degc[-1])):
+        if is_behind_needle(name) or not math.isfinite(float(margin.limit_degc[-1])):
             continue
         seconds, degc = stretch.column(name)
         if len(degc):

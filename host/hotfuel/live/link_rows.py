@@ -4,9 +4,9 @@ import math
 from typing import Any
 
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
-from hotfuel.live.plain import Clock, clean, place_name, spell_of
+from hotfuel.live.plain import Clock, clean, place_label, spell_of
 from hotfuel.live.situation import Situation
-from hotfuel.risk.margin import NEEDLE
+from hotfuel.places import is_behind_needle
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown
 
@@ -47,11 +47,13 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         store = "no store on the board" if room == 65535 else "full: it takes no more" if room == 0 else f"{room} kB free"
         row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
     lost = [
-        f"{place_name(place.name)}: {REASONS.get(place.reason, 'no reading')}"
+        f"{place_label(place.name)}: {REASONS.get(place.reason, 'no reading')}"
         for place in now.places
-        if place.reason and not place.name.endswith(NEEDLE)
+        if place.reason and not is_behind_needle(place.name)
     ]
-    row("sensors", "; ".join(lost) if lost else f"{len([p for p in now.places if not p.name.endswith(NEEDLE)])} read", bool(lost))
+    row(
+        "sensors", "; ".join(lost) if lost else f"{len([p for p in now.places if not is_behind_needle(p.name)])} read", bool(lost)
+    )
     lamp = health["lamp"]
     if now.board_warns:
         wink = lamp == LAMP_WINK

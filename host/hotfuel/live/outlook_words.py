@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from hotfuel.live.forecasts import Outlook, later
-from hotfuel.live.plain import Clock, number, place_name
+from hotfuel.live.plain import Clock, number, place_label
 from hotfuel.live.situation import Situation
 from hotfuel.risk.soak import Band
 from hotfuel.units import Shown
@@ -16,7 +16,7 @@ def forecasts(now: Situation, shown: Shown) -> dict[str, Any]:
     """{"title", "note", "rows": [{"name", "text"}]}; no rows where there is no forecast."""
     if not now.outlooks:
         return {"title": "", "note": "", "rows": []}
-    rows = [{"name": place_name(outlook.place), "text": _outlook(outlook, shown)} for outlook in now.outlooks]
+    rows = [{"name": place_label(outlook.place), "text": _outlook(outlook, shown)} for outlook in now.outlooks]
     note = "model only, until ten hot stops of this car are stored" if any(outlook.model_only for outlook in now.outlooks) else ""
     title = "After this stop" if now.outlooks[0].soak else "At this idle"
     return {"title": title, "note": note, "rows": rows}

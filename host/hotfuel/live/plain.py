@@ -4,7 +4,7 @@ import math
 import time
 import unicodedata
 
-from hotfuel.car import place_words
+from hotfuel.places import place_words
 
 _STEPS = (20.0, 10.0, 5.0, 2.0, 1.0)
 _STICKS = 0.7  # of a step: a number stands still until it has left its own by so much
@@ -16,7 +16,7 @@ def clean(text: str, most: int = 200) -> str:
     return " ".join(kept.split())[:most]
 
 
-def place_name(name: str) -> str:
+def place_label(name: str) -> str:
     """As a person reads it: "carb inlet, behind the needle"."""
     return clean(place_words(name), 40)
 

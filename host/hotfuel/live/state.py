@@ -22,8 +22,9 @@ from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.memory import Memory
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.log.follow import Follower
+from hotfuel.places import behind_needle, is_behind_needle, probe_of
 from hotfuel.risk.level import Level
-from hotfuel.risk.margin import NEEDLE, PlaceMargin
+from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.trend import BOILING, UNKNOWN, WINDOW_S, Trend, trend
 from hotfuel.samples.losses import gap_reason
 from hotfuel.samples.stream import Message
@@ -264,7 +265,7 @@ class LiveState:
             self._trends, self._trends_at = {}, at
         if name in self._trends:
             return self._trends[name]
-        line = name.removesuffix(NEEDLE)
+        line = probe_of(name)
         seconds, degc = self.history.column(line, WINDOW_S)
         _, kpa = self.history.column(f"{line} kpa", WINDOW_S)
         found, limit_degc = Trend(UNKNOWN), float(place.limit_degc[-1])
@@ -290,7 +291,7 @@ class LiveState:
         return Situation(
             name=self.name, live=self.live, read_share=self._read_share(), age_s=math.nan if self._heard is None else self._clock() - self._heard,
             at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
-            unseen_places=tuple(dict.fromkeys(p.name.removesuffix(NEEDLE) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
+            unseen_places=tuple(dict.fromkeys(probe_of(p.name) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
             outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks), notes=tuple(self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
@@ -309,7 +310,7 @@ class LiveState:
             if name not in batch.margins:
                 result.append(PlaceNow(name, role, state=Level.LOST if plain["reason"] else Level.NO_MARGIN, **plain))  # type: ignore[arg-type]
                 continue
-            for place in (name, name + NEEDLE):
+            for place in (name, behind_needle(name)):
                 if place in batch.margins:
                     result.append(
                         self._with_margin(place, role, batch.margins[place], running, at, roles[name].probe.indicative, plain)
@@ -332,7 +333,7 @@ class LiveState:
         percolates = self.host.percolates(name, running) and margin < uncertainty
         ahead = self.approaches is not None and state == Level.QUIET and not percolates and self.approaches.ahead(name)
         return PlaceNow(
-            name, "needle" if name.endswith(NEEDLE) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
+            name, "needle" if is_behind_needle(name) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
             uncertainty_degc=uncertainty, pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
             basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell, percolates=percolates,
             ahead=ahead, ahead_min=self.approaches.minutes(name) if ahead and self.approaches is not None else math.nan,

@@ -7,7 +7,7 @@ from hotfuel_wire import alarm
 from hotfuel.car import Car
 from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
-from hotfuel.live.plain import place_name
+from hotfuel.live.plain import place_label
 from hotfuel.risk.level import Level
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown
@@ -59,7 +59,7 @@ class Warner:
         here = self._batch.margins[place]
         self._say(
             sentence.format(
-                place=place_name(place),
+                place=place_label(place),
                 margin=self._shown.text(float(here.margin_degc[-1]), "temperature difference", 0),
                 uncertainty=self._shown.text(float(here.uncertainty_degc[-1]), "temperature difference", 0),
                 temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),

@@ -9,7 +9,7 @@ from typing import Any
 from hotfuel.live.actions import action_for
 from hotfuel.live.link_rows import link_rows
 from hotfuel.live.outlook_words import forecasts, restart
-from hotfuel.live.plain import Clock, Steady, clean, number, place_name, spell_of, step_of
+from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING
@@ -93,7 +93,7 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
     action = action_for(key, place.role, standing)
     return {
         "place": place.name,
-        "name": place_name(place.name),
+        "name": place_label(place.name),
         "key": key,
         "word": word,
         "temperature": _degrees(f"{place.name} now", place.degc, shown, steady),
@@ -195,18 +195,18 @@ def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
 def _flags(now: Situation, clock: Clock) -> list[str]:
     flags = []
     if now.first:
-        flags.append(f"first: {place_name(now.first)}")
+        flags.append(f"first: {place_label(now.first)}")
     if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):
         flags.append(
             "something happened, look later"
             + ("; the lamp winks until the button in the car is pressed" if now.board_warns else "")
         )
     if now.unseen_places:
-        flags.append("not seen: " + ", ".join(place_name(name) for name in now.unseen_places))
+        flags.append("not seen: " + ", ".join(place_label(name) for name in now.unseen_places))
     if now.disagreement:
-        names = ", ".join(place_name(name) for name in now.disagreement)
+        names = ", ".join(place_label(name) for name in now.disagreement)
         flags.append(f"the car file here warns of {names}, the board's limits do not: load them again (hotfuel board warnings)")
     return flags
 
 
-__all__ = ["CAUTION", "CHECK_BOARD", "DRIVER", "ORDER", "STALE_S", "clean", "panel", "place_name", "spell_of"]
+__all__ = ["CAUTION", "CHECK_BOARD", "DRIVER", "ORDER", "STALE_S", "clean", "panel", "place_label", "spell_of"]

@@ -30,6 +30,7 @@ from bokeh.models import (
 )  # fmt: skip
 from bokeh.plotting import figure
 
+from hotfuel.places import is_behind_needle, probe_of
 from hotfuel.units import Shown
 
 INK, PAPER, GRID, FAINT = "#1f2430", "#ffffff", "#e4e1da", "#8b8578"
@@ -52,11 +53,11 @@ class Style:
 
 def styles(places: Sequence[str]) -> dict[str, Style]:
     """A style a place; a needle takes its inlet's colour and a dash of its own."""
-    plain = [name for name in places if not name.endswith("_needle")]
+    plain = [name for name in places if not is_behind_needle(name)]
     result = {name: Style(COLOURS[number % 8], DASHES[number % 8]) for number, name in enumerate(plain)}
     for name in places:
-        if name.endswith("_needle"):
-            result[name] = Style(result.get(name.removesuffix("_needle"), Style(INK, ())).colour, (1, 3))
+        if is_behind_needle(name):
+            result[name] = Style(result.get(probe_of(name), Style(INK, ())).colour, (1, 3))
     return result
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from hotfuel.car import place_words
+from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.figures import Axis, Line, Style
@@ -43,7 +43,7 @@ class Plots:
         label = clock.zone if clock.dates else "h:min:s since the start"
         self.axis = Axis(ticks.seconds, clock.offset_s, clock.dates, max(longest, 1.0), label)
         self.table = session.margin_table.places if session.car else {}
-        self.places = [*ticks.places, *(name for name in self.table if name.endswith("_needle"))]
+        self.places = [*ticks.places, *(name for name in self.table if is_behind_needle(name))]
         self.styles = draw.styles(self.places)
         self.degc = dict(zip(ticks.places, ticks.degc.T, strict=True))
         self.marks_s = index_seconds(pd.Index(session.marks()["time"]))
@@ -105,14 +105,14 @@ class Plots:
         at, measured = self._measured(name)
         colour = self.styles[name].colour
         series, drawn = [measured], []
-        label = place_words(name.removesuffix("_needle"))
+        label = place_words(probe_of(name))
         keys = [{"colour": colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
         place = self.table.get(name)
         if place is not None and np.isfinite(place.limit_degc).any():
             limit_at, limit_degc, uncertainty = draw.thinned(self.axis, place.limit_degc, place.uncertainty_degc)
             limit, low, high = (self._shown(limit_degc + sign * uncertainty) for sign in (0, -1, 1))
             draw.band(plot, limit_at, low, high)
-            where = " behind the needle" if name.endswith("_needle") else ""
+            where = " behind the needle" if is_behind_needle(name) else ""
             drawn.append(Line(limit_at, limit, Style(draw.INK, (7, 4)), f"limit{where}", 1.5))
             series += [low, high]
             keys.append({"colour": draw.INK, "width": 1.5, "dash": "7 4", "text": f"limit{where}", "hatch": ""})
@@ -166,7 +166,7 @@ class Plots:
 
     def _measured(self, name: str) -> list[np.ndarray]:
         """[ms, shown temperature] of a place, thinned once."""
-        name = name.removesuffix("_needle")
+        name = probe_of(name)
         if name not in self._thin:
             at, degc = draw.thinned(self.axis, self.degc[name])
             self._thin[name] = [at, self._shown(degc)]

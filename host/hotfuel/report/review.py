@@ -9,8 +9,8 @@ import pandas as pd
 from hotfuel_wire.alarm import DEADBAND
 
 from hotfuel import __version__
-from hotfuel.car import place_words
 from hotfuel.errors import InputError
+from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import html, plots, sheet, stops, words
 from hotfuel.report.plots import Plots
 from hotfuel.report.table import Table
@@ -163,9 +163,9 @@ def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
     )
     for p in summary.places.values():
         hottest = (
-            "" if p.place.endswith("_needle") else f"{shown.text(p.hottest_degc, 'temperature')}\n{clock.moment(p.hottest_at)}"
+            "" if is_behind_needle(p.place) else f"{shown.text(p.hottest_degc, 'temperature')}\n{clock.moment(p.hottest_at)}"
         )
-        lost = "" if p.place.endswith("_needle") else words.duration(p.lost_s)
+        lost = "" if is_behind_needle(p.place) else words.duration(p.lost_s)
         if p.smallest_margin_degc != p.smallest_margin_degc:
             table.rows.append((place_words(p.place), hottest, "no limit", "", "", "", lost))
             continue

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from hotfuel.car import place_words
+from hotfuel.places import place_words
 from hotfuel.report import words
 from hotfuel.report.table import Table
 from hotfuel.study.drive.complaint import Judgement, Stop

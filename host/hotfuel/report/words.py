@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from hotfuel.car import place_words
+from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.units import Shown
@@ -92,7 +92,7 @@ def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
 
 
 def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
-    name = place_words(near.place.removesuffix("_needle"))
+    name = place_words(probe_of(near.place))
     there = f"{shown.text(near.temperature_there_degc, 'temperature')} at the {name}"
     limit = shown.text(near.limit_there_degc, "temperature")
     at = (
@@ -101,7 +101,7 @@ def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
         else f"{clock.moment(near.smallest_margin_at)} after the start"
     )
     gap = difference(shown, near.smallest_margin_degc)
-    kind = "vapour forms behind the needle" if near.place.endswith("_needle") else "this fuel forms too much vapour there"
+    kind = "vapour forms behind the needle" if is_behind_needle(near.place) else "this fuel forms too much vapour there"
     if near.smallest_margin_degc <= 0:
         return f"The fuel reached {there} {at}, {gap} beyond the {limit} at which {kind}."
     return f"The fuel came nearest to boiling with {there} {at}: {gap} were left to the {limit} at which {kind}."

@@ -16,8 +16,9 @@ from hotfuel.car import Car, Place
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA
+from hotfuel.places import ROLES, Role, behind_needle, probe_of
 from hotfuel.risk.criterion import criterion
-from hotfuel.risk.margin import NEEDLE, Channel, margins
+from hotfuel.risk.margin import Channel, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places
 from hotfuel.temperature.calibration import Calibration, ChannelCalibration
 from hotfuel.temperature.counts import loop_emf_mv, scale
@@ -69,7 +70,7 @@ def board_tables(
     pieces: list[bytes] = []
     notes = [air.question] if air.question else []
     for place in car.places:
-        if place.role in ("air", "other") or place.probe.mount == "clamp_rubber":
+        if not place.kind.has_limit or place.probe.mount == "clamp_rubber":
             continue
         setting = settings.get(place.channel)
         if setting is None:
@@ -132,14 +133,14 @@ def _limits(
         air_kpa = ambient(car).pressure_kpa
         pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
         # where the pressure leaves no limit at this altitude, the uncertainty is that of the lowest pressure that does
-        here = {name: found for name, found in pressures.items() if name.removesuffix(NEEDLE) == place.name}
+        here = {name: found for name, found in pressures.items() if probe_of(name) == place.name}
         short_kpa = PRESSURE_RANGE_KPA[0] + _UNIT_KPA - min(float(found.pressure_kpa) for found in here.values())
         if short_kpa > 0:
             conditions = replace(conditions, ambient_pressure_kpa=air_kpa + short_kpa)
         shown = margins(car, fuel, {place.name: np.array([50.0])}, conditions, {place.name: channel})
-        rows: list[tuple[int, str, str]] = [(wire.IN_LINE, place.name, place.role)]
-        if place.role == "carburettor":
-            rows.append((wire.BEHIND_NEEDLE, place.name + NEEDLE, "needle"))
+        rows: list[tuple[int, str, Role]] = [(wire.IN_LINE, place.name, place.kind)]
+        if place.kind.throttled:
+            rows.append((wire.BEHIND_NEEDLE, behind_needle(place.name), ROLES["needle"]))
         for where, name, role in rows:
             ratio = criterion(car, role).vapour_liquid_ratio
             if where == wire.BEHIND_NEEDLE:
@@ -152,7 +153,7 @@ def _limits(
                 limit = table.limit_degc(_PRESSURE_NODES_KPA, ratio)
             offset = round((float(pressures[name].pressure_kpa) - air_kpa) / _UNIT_KPA)
             flags = wire.INDICATIVE if place.probe.indicative else 0
-            if where == wire.IN_LINE and place.role in ("line", "carburettor"):
+            if role.pressure == "line":
                 flags |= wire.LINE_PRESSURE
             per_degc = round(float(seebeck_mv_per_degc(60.0)) / gain / count_mv)
             warn_centi = round(100 * float(shown[name].uncertainty_degc[0]))

@@ -4,9 +4,10 @@ No published table of pumps' tolerance was found; V/L 20 is what loss of power, 
 (ASTM D4814-18, X1.10.2). The other rows are assumptions, common practice, no source; each limit is printed with its criterion.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from hotfuel.car import Car
+from hotfuel.places import Role
 
 
 @dataclass(frozen=True)
@@ -17,7 +18,6 @@ class Criterion:
     least: float
     greatest: float
     reason: str
-    percolation: bool = False  # boiling here after a hot stop is usual on today's fuel
 
     @property
     def text(self) -> str:
@@ -32,18 +32,15 @@ _PUMPS = {
     "electric_submerged": Criterion(4, 0, 10, f"electric pump in the tank, {_ASSUMED}"),
 }
 _METERING = Criterion(20, 10, 36, "carburettor metering, ASTM D4814-18 X1.10.2")
-_NEEDLE = replace(_METERING, percolation=True)
-_BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}", percolation=True)
+_BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}")
 _SET_SHARE = 0.25  # a criterion somebody set is taken as known to a quarter
 
 
-def criterion(car: Car, role: str) -> Criterion:
+def criterion(car: Car, role: Role) -> Criterion:
     """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`."""
-    if role == "bowl":
+    if role.criterion == "bowl":
         return _BOWL
-    if role == "needle":
-        return _NEEDLE
-    if role in ("line", "carburettor"):
+    if role.criterion == "metering":
         return _METERING
     chosen = car.pump.vapour_liquid_ratio
     if chosen is None:

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import Car, place_words
+from hotfuel.car import Car
 from hotfuel.fuel import Fuel
+from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
-from hotfuel.risk.margin import NEEDLE, Channel, margins
+from hotfuel.risk.margin import Channel, margins
 from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
 from hotfuel.units import STANDARD_PRESSURE_KPA
 
@@ -85,15 +86,14 @@ def limits_card(
         table = margins(car, fuel, {place.name: np.array([20.0]) for place in car.places}, conditions, channels)
         notes += [note for note in table.notes if note not in notes]
         for name, place in table.places.items():
-            where = name.removesuffix(NEEDLE)
-            role = "needle" if name != where else car.place(where).role
-            if state == "launch" and role not in ("suction", "pump"):
+            probe, role = car.limit_places[name]
+            if state == "launch" and role.pressure != "suction":
                 continue  # acceleration draws on the suction line only
             limit = float(place.limit_degc[0])
             onset = _onset_degc(fuel, table.places, name) if np.isfinite(limit) else np.nan
             rows.append(
                 LimitRow(
-                    where, role == "needle", state, float(place.pressure_kpa[0]), limit, onset, float(place.uncertainty_degc[0]), limit - lower_by,
+                    probe.name, is_behind_needle(name), state, float(place.pressure_kpa[0]), limit, onset, float(place.uncertainty_degc[0]), limit - lower_by,
                     criterion(car, role).vapour_liquid_ratio, place.criterion.text, place.basis,
                     "" if np.isfinite(limit) else Level(int(place.state[0])).words, fuel.onset_uncertainty_degc,
                 )
@@ -131,9 +131,9 @@ def altitude_curves(
 
 
 def _onset_degc(fuel: Fuel, places: Mapping[str, Any], name: str) -> float:
-    if not name.endswith(NEEDLE):
+    if not is_behind_needle(name):
         return float(fuel.bubble_point_degc(places[name].pressure_kpa[0]))
-    line = places[name.removesuffix(NEEDLE)].pressure_kpa[0]
+    line = places[probe_of(name)].pressure_kpa[0]
     return float(fuel.needle_limit_degc(line, places[name].pressure_kpa[0], 0.0))
 
 

@@ -12,10 +12,11 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import Car, Place, place_words
+from hotfuel.car import Car, Place
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA
+from hotfuel.places import ROLES, Role, behind_needle, place_words
 from hotfuel.risk.criterion import Criterion, criterion
 from hotfuel.risk.level import NO_LIMIT, Level
 from hotfuel.risk.limit import Limit, limit_at
@@ -23,7 +24,6 @@ from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places,
 from hotfuel.risk.probes import LAG_SHARE, Traced
 from hotfuel.temperature.accuracy import budget, root_sum_square
 
-NEEDLE = "_needle"
 _BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's cache
 
 
@@ -111,10 +111,11 @@ def margins(
         try:
             uncertainty = temperature_uncertainty_degc(car, place, flow, channels.get(name, Channel()))
             judged = measured, uncertainty, traces.get(name)
-            places[name] = _place_margin(fuel, place, criterion(car, place.role), *judged, pressures[name])
-            if place.role == "carburettor":
-                line, bowl = pressures[name], pressures[name + NEEDLE]
-                places[name + NEEDLE] = _place_margin(fuel, place, criterion(car, "needle"), *judged, line, bowl)
+            places[name] = _place_margin(fuel, place, place.kind, criterion(car, place.kind), *judged, pressures[name])
+            if place.kind.throttled:
+                line, bowl = pressures[name], pressures[behind_needle(name)]
+                behind = ROLES["needle"]
+                places[behind_needle(name)] = _place_margin(fuel, place, behind, criterion(car, behind), *judged, line, bowl)
         except ValueError as error:
             if isinstance(error, InputError):
                 raise
@@ -152,6 +153,7 @@ _at_steady_flow = lru_cache(maxsize=64)(_at_flow)  # asked anew for every readin
 def _place_margin(
     fuel: Fuel,
     place: Place,
+    role: Role,
     ratio: Criterion,
     measured: np.ndarray,
     uncertainty: np.ndarray,
@@ -193,7 +195,7 @@ def _place_margin(
         here.basis,
         trace,
         place.probe.indicative,
-        ratio.percolation,
+        role.percolates,
     )
 
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from hotfuel.car import Car, Engine, Suction
 from hotfuel.errors import InputError
+from hotfuel.places import Role
 from hotfuel.units import STANDARD_PRESSURE_KPA
 
 STANDARD_GRAVITY_M_S2 = 9.80665
@@ -226,14 +227,8 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
     air, air_uncertainty, air_basis = _air(car, conditions)
     state = running_state(car, conditions)
     result = {}
-    for place in car.places:
-        if place.role in ("air", "other"):
-            continue
-        result[place.name] = _at_place(car, place.role, conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
-        if place.role == "carburettor":
-            result[place.name + "_needle"] = _at_place(
-                car, "bowl", conditions, state, air, air_uncertainty, air_basis, density_kg_m3
-            )
+    for name, (_, role) in car.limit_places.items():
+        result[name] = _at_place(car, role, conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
     return result
 
 
@@ -259,7 +254,7 @@ def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray, str]
 
 def _at_place(
     car: Car,
-    role: str,
+    role: Role,
     conditions: Conditions,
     state: np.ndarray,
     air: np.ndarray,
@@ -267,13 +262,13 @@ def _at_place(
     air_basis: str,
     density: float,
 ) -> PlacePressure:
-    if role == "bowl":
+    if role.pressure == "bowl":
         pressure = air - car.carburettor.vent_depression_kpa + np.where(state == 1, car.carburettor.boost_kpa, 0.0)
         return PlacePressure(pressure, air_uncertainty, f"bowl: air pressure ({air_basis}), vent and boost of the car file")
     tank, tank_basis = _tank(car, conditions, air)
-    if role == "tank" or (role in ("suction", "pump") and car.pump.kind == "electric_submerged"):
+    if role.pressure == "tank" or (role.pressure == "suction" and car.pump.kind == "electric_submerged"):
         return PlacePressure(tank, air_uncertainty, tank_basis.format(air_basis))
-    if role in ("suction", "pump"):
+    if role.pressure == "suction":
         acceleration: npt.ArrayLike = car.suction.acceleration_m_s2
         if conditions.acceleration_m_s2 is not None:
             stated = _array(conditions.acceleration_m_s2)
@@ -293,7 +288,7 @@ def _at_place(
     take_running = np.where(np.isnan(state), running[0] < standing[0], state == 1)
     pressure = np.where(take_running, running[0], standing[0])
     uncertainty = np.where(take_running, running[1], standing[1])
-    if role in ("line", "carburettor") and conditions.fuel_pressure_kpa is not None:
+    if role.pressure == "line" and conditions.fuel_pressure_kpa is not None:
         measured_gauge = _array(conditions.fuel_pressure_kpa)
         over_air = np.maximum(measured_gauge, 0.0)
         measured_uncertainty = np.sqrt(air_uncertainty**2 + (_GAUGE_SHARE * over_air) ** 2)  # a fifth of the time np.hypot takes

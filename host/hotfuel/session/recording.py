@@ -15,7 +15,8 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.log.rescue import Standing, standing
-from hotfuel.risk.margin import NEEDLE, MarginTable
+from hotfuel.places import is_behind_needle
+from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.probes import fall_note
 from hotfuel.session import alarms, engine, folder, frame, metadata, summary
 from hotfuel.session.folder import SessionFolder
@@ -86,7 +87,7 @@ class Session:
     @cached_property
     def _summary(self) -> summary.Summary:
         table = self.margin_table if self.car is not None else None
-        fuel_places = {p.name for p in self.car.places if p.role not in ("air", "other")} if self.car else set()
+        fuel_places = {p.name for p in self.car.places if p.kind.has_limit} if self.car else set()
         longest = max(
             (d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S
         )
@@ -152,7 +153,7 @@ class Session:
             with contextlib.suppress(InputError):
                 found += self.margin_table.notes
                 for name, place in self.margin_table.places.items():
-                    if place.traced is not None and place.traced.falls and not name.endswith(NEEDLE):
+                    if place.traced is not None and place.traced.falls and not is_behind_needle(name):
                         found.append(fall_note(name))
         found += self.losses.sentences()
         return list(dict.fromkeys(note[:1].upper() + note[1:] for note in found))

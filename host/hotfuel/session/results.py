@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet
 
 from hotfuel.errors import InputError
+from hotfuel.places import is_behind_needle, probe_of
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
 from hotfuel.session.export import floats_or_null
@@ -79,7 +80,7 @@ def _samples_table(identity: str, session: recording.Session) -> pa.Table:
     ticks = session.ticks
     limits = session.margin_table.places if session.car is not None else {}
     degc = dict(zip(ticks.places, ticks.degc.T, strict=True))
-    names = [*degc, *(name for name in limits if name.endswith("_needle"))]
+    names = [*degc, *(name for name in limits if is_behind_needle(name))]
     count = len(ticks.seconds)
     elapsed_ms = np.rint((ticks.seconds - ticks.seconds[0]) * 1000).astype(np.int64)
     missing = np.full(count, np.nan)
@@ -98,7 +99,7 @@ def _samples_table(identity: str, session: recording.Session) -> pa.Table:
             "place": _repeated(names, count),
             "time_utc": times if ticks.timeline.anchored else pa.nulls(count * len(names), times.type),
             "elapsed_ms": np.tile(elapsed_ms, len(names)),
-            "temperature_degc": floats([degc[place.removesuffix("_needle")] for place in names]),
+            "temperature_degc": floats([degc[probe_of(place)] for place in names]),
             **{name: column(name) for name in MARGIN_COLUMNS},
             "state": state,
         }
@@ -113,12 +114,10 @@ def _repeated(texts: list[str], count: int) -> pa.Array:
 def _summary_table(identity: str, session: recording.Session) -> pa.Table:
     """One row per place with its numbers and what the session says of itself; a needle's hottest is its inlet's and is not repeated."""
     found = session.summary()
-    holds_fuel = (
-        {p.name for p in session.car.places if p.role not in ("air", "other")} if session.car else set(session.ticks.places)
-    )
+    holds_fuel = {p.name for p in session.car.places if p.kind.has_limit} if session.car else set(session.ticks.places)
     rows = []
     for p in found.places.values():
-        needle = p.place.endswith("_needle")
+        needle = is_behind_needle(p.place)
         rows.append(
             {
                 "session": identity, "car_name": car_name(session), "name": session.name, "fix": str(session.metadata.get("fix") or ""),

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hotfuel.places import behind_needle, is_behind_needle
 from hotfuel.risk.level import BEYOND, Level
 from hotfuel.risk.margin import MarginTable
 from hotfuel.session.means import SMOOTH_S, per_second, smoothed
@@ -73,12 +74,13 @@ def summarise(
         name = column.removesuffix("_degc")
         values = temperatures[column].to_numpy()
         places[name] = _of_place(name, values, index, step, means, table)
-        if table is not None and name + "_needle" in table.places:
-            places[name + "_needle"] = _of_place(name + "_needle", values, index, step, means, table)
+        behind = behind_needle(name)
+        if table is not None and behind in table.places:
+            places[behind] = _of_place(behind, values, index, step, means, table)
     hot = [
         p
         for name, p in places.items()
-        if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not name.endswith("_needle")
+        if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not is_behind_needle(name)
     ]
     near = [p for p in places.values() if np.isfinite(p.smallest_margin_degc)]
     return Summary(

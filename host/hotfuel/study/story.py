@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from hotfuel.car import place_words
+from hotfuel.places import ROLES, Role, is_behind_needle, place_words, probe_of
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive import own_limit, restarts
@@ -141,7 +141,7 @@ def _nearest(course: Course, found: Sequence[Phase]) -> Nearest | None:
         at_s=float(course.time_s[at]),
         margin_degc=margin_degc,
         uncertainty_degc=there(columns["uncertainty_degc"]),
-        temperature_degc=there(course.degc[place.removesuffix("_needle")]),
+        temperature_degc=there(course.degc[probe_of(place)]),
         limit_degc=there(columns["limit_degc"]),
         pressure_kpa=there(columns["pressure_kpa"]),
         vapour_liquid_ratio=there(columns["vapour_liquid_ratio"]),
@@ -180,7 +180,7 @@ def _reason(course: Course, place: str, at: int, phase: Phase) -> str:
 def _upstream_cooler(course: Course, place: str, at: int) -> bool:
     """Whether the place before was cooler then: the heat was not there, it came along."""
     names = course.fuel_places
-    base = place.removesuffix("_needle")
+    base = probe_of(place)
     position = names.index(base) if base in names else 0
     if position == 0:
         return False
@@ -198,8 +198,8 @@ def _nearest_sentence(one: Nearest, clock: Clock, shown: Shown) -> str:
 
 
 def _where(place: str) -> str:
-    name = place_words(place.removesuffix("_needle"))
-    return f"behind the needle at the {name}" if place.endswith("_needle") else f"at the {name}"
+    name = place_words(probe_of(place))
+    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
 
 
 def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
@@ -215,21 +215,21 @@ def _hottest_sentence(course: Course, clock: Clock, shown: Shown) -> str:
     return f"The hottest fuel was at the {place_words(place)}: {shown.text(hottest, 'temperature')} at {clock.text(at)}; no limit is known without a car file."
 
 
-def _role(course: Course, place: str) -> str:
-    return course.car.place(place).role if course.car and not place.endswith("_needle") else ""
+def _role(course: Course, place: str) -> Role:
+    return course.car.limit_places[place][1] if course.car else ROLES["other"]
 
 
-def _noticed(one: Nearest, role: str, found: Sequence[Phase]) -> str:
+def _noticed(one: Nearest, role: Role, found: Sequence[Phase]) -> str:
     """What the driver would have noticed, from the place's role and how far beyond."""
     if one.margin_degc > 2 * one.uncertainty_degc:
         return "The driver would have noticed nothing."
     maybe = "may" if one.margin_degc > 0 else "is likely to"
     restarted = any(p.kind == RESTART for p in found)
-    if one.place.endswith("_needle"):
+    if role.pressure == "bowl":
         return f"The bowl {maybe} percolate there: it floods the engine or runs empty, and a restart is hard." + (
             "" if restarted else " No restart is in the recording to tell."
         )
-    if role in ("suction", "pump"):
+    if role.pressure == "suction":
         return f"Vapour {maybe} form at the pump there: fuel pressure falls, the engine leans out, stumbles under load, or dies."
     return f"Vapour {maybe} form at the {place_words(one.place)} there: the engine runs unevenly, and a restart can be hard."
 

@@ -17,18 +17,8 @@ from hotfuel.car import Place, Probe
 from hotfuel.errors import InputError
 from hotfuel.temperature.thermocouple import seebeck_mv_per_degc
 
-# Assumptions, common practice, no source: how far a fitting, or the air about a clamp, stands from the fuel (standard deviation, degC), and how far
-# the terminals stand from the chip's own sensor.
-FITTING_DEGC = {
-    "tank": 5.0,
-    "suction": 10.0,
-    "pump": 15.0,
-    "line": 15.0,
-    "carburettor": 15.0,
-    "bowl": 15.0,
-    "air": 0.0,
-    "other": 15.0,
-}
+# Assumptions, common practice, no source: how far the air about a clamp stands from the fuel (standard deviation, degC), and how far the terminals stand
+# from the chip's own sensor. A fitting's are in hotfuel.places.ROLES.
 CLAMP_AIR_DEGC = 30.0
 GRADIENT_LIMIT_DEGC = 0.5
 COPPER_SPAN_DEGC = 20.0
@@ -146,7 +136,7 @@ def budget(
     )
     limit("cold junction", float(amplifier["cold_limit_degc"]), False, amplifier["source"])
     limit("terminals against the chip's sensor", GRADIENT_LIMIT_DEGC, True, "assumption, common practice, no source")
-    difference = CLAMP_AIR_DEGC if place.probe.mount in _AIR_W_M2_K else FITTING_DEGC[place.role]
+    difference = CLAMP_AIR_DEGC if place.probe.mount in _AIR_W_M2_K else place.kind.fitting_degc
     share = placement_share(place.probe, flow_l_h, bore_m)
     rows.append(
         Contribution(

@@ -2,6 +2,7 @@
 
 import pytest
 from hotfuel import car as car_file
+from hotfuel.places import ROLES
 from hotfuel.risk.criterion import criterion
 
 
@@ -10,14 +11,14 @@ from hotfuel.risk.criterion import criterion
 )
 def test_the_pumps_kind_sets_it_and_says_that_it_is_assumed(kind, expected):
     car = car_file.load(car_file.EXAMPLE.replace('kind = "mechanical"', f'kind = "{kind}"'))
-    found = criterion(car, "pump")
+    found = criterion(car, ROLES["pump"])
     assert (found.vapour_liquid_ratio, found.least, found.greatest) == expected
     assert "assumption" in found.text
 
 
 def test_bowl_and_carburettor_do_not_follow_the_pump():
     car = car_file.load(car_file.EXAMPLE.replace("# vapour_liquid_ratio = 20", "vapour_liquid_ratio = 8"))
-    assert criterion(car, "pump").vapour_liquid_ratio == 8
-    assert criterion(car, "pump").reason == "set in the car file"
-    assert criterion(car, "bowl").vapour_liquid_ratio == 2
-    assert criterion(car, "needle").vapour_liquid_ratio == criterion(car, "carburettor").vapour_liquid_ratio == 20
+    assert criterion(car, ROLES["pump"]).vapour_liquid_ratio == 8
+    assert criterion(car, ROLES["pump"]).reason == "set in the car file"
+    assert criterion(car, ROLES["bowl"]).vapour_liquid_ratio == 2
+    assert criterion(car, ROLES["needle"]).vapour_liquid_ratio == criterion(car, ROLES["carburettor"]).vapour_liquid_ratio == 20

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
+from hotfuel.places import ROLES
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
 from hotfuel.risk.limit import limit_at
@@ -95,8 +96,8 @@ def test_pump_kind_sets_the_criterion(fuel):
         assert "assumption" in row.criterion.text
     # own trial on this fuel at 88 kPa: V/L 4 at 50.4, 20 at 55.2 degC
     assert limits == pytest.approx({"mechanical": 55.2, "electric_line": 50.4, "electric_submerged": 50.4}, abs=0.4)
-    assert criterion(car(), "bowl").vapour_liquid_ratio == 2
-    assert criterion(car("[pump]\nvapour_liquid_ratio = 10\n"), "pump").vapour_liquid_ratio == 10
+    assert criterion(car(), ROLES["bowl"]).vapour_liquid_ratio == 2
+    assert criterion(car("[pump]\nvapour_liquid_ratio = 10\n"), ROLES["pump"]).vapour_liquid_ratio == 10
 
 
 def test_uncertainty_is_the_root_of_the_sum_of_squares_and_calibration_shrinks_it(fuel):
@@ -126,7 +127,7 @@ def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure
         (True, lambda up, ratio: float(fuel.needle_limit_degc(line + up, bowl + up, ratio))),
     ):
         kpa = [np.array([line]), np.array([bowl])] if needle else [np.array([bowl])]
-        ours = limit_at(fuel, criterion(car(), "needle"), needle).at(*kpa)
+        ours = limit_at(fuel, criterion(car(), ROLES["needle"]), needle).at(*kpa)
         assert ours[0] == pytest.approx(limit(0.0, 20.0), abs=0.05)
         assert np.sqrt(ours[2] + (ours[3] * 0.9) ** 2) == pytest.approx(np.sqrt(terms(limit)), abs=0.05)
 

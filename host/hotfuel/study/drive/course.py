@@ -40,10 +40,10 @@ class Course:
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
-        """Places that hold fuel (all but the car file's "air" and "other"), in the car file's order."""
+        """Places that hold fuel , in the car file's order."""
         if self.car is None:
             return tuple(self.degc)
-        return tuple(p.name for p in self.car.places if p.role not in ("air", "other") and p.name in self.degc)
+        return tuple(p.name for p in self.car.places if p.kind.has_limit and p.name in self.degc)
 
     def air_kpa(self, rows: np.ndarray | slice = slice(None)) -> float:
         """Outside air pressure over these rows: the median of what was measured, else what the car file states; nan without either."""
@@ -143,11 +143,11 @@ def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: 
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
         return float(stated), False
-    outside = [p.name for p in car.places if p.role == "air" and "out" in p.name and p.name in degc] if car else []
+    outside = [p.name for p in car.places if p.kind.air and "out" in p.name and p.name in degc] if car else []
     if outside:
         notes.append(f"Outside air is the probe at {outside[0]}.")
         return float(np.nanmedian(degc[outside[0]])), False
-    wet = [p.name for p in car.places if p.role not in ("air", "other") and p.name in degc] if car else list(degc)
+    wet = [p.name for p in car.places if p.kind.has_limit and p.name in degc] if car else list(degc)
     first = [float(np.nanmedian(degc[p][:_COLD_S])) for p in wet if np.isfinite(degc[p][:_COLD_S]).any()]
     if len(first) > 1 and np.ptp(first) <= _COLD_SPREAD_DEGC:
         notes.append("Outside air was not stated: it is taken as the fuel's temperature at the cold start.")

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from hotfuel.places import probe_of
 from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import Level
 from hotfuel.session.means import smoothed
@@ -102,7 +103,7 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
     found = {}
     for place in (*course.degc, *(name for name in course.margins if name not in course.degc)):
         margins = {key: values[rows] for key, values in course.margins.get(place, {}).items()}
-        degc = course.degc[place.removesuffix("_needle")][rows] if place.removesuffix("_needle") in course.degc else np.zeros(0)
+        degc = course.degc[probe_of(place)][rows] if probe_of(place) in course.degc else np.zeros(0)
         mean = smoothed(time_s, degc) if degc.size else degc
         good = np.flatnonzero(np.isfinite(mean))
         if not good.size:

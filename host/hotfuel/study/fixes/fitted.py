@@ -4,8 +4,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from hotfuel.car import place_name, place_words
 from hotfuel.errors import InputError
+from hotfuel.places import place_from_words, place_words
 from hotfuel.study.drive.phases import DRIVE, IDLE, PULL, SOAK
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell
 
@@ -65,7 +65,7 @@ def parse(text: str) -> Fitted:
         raise InputError(
             f'"{text}" names no kind of fix: write one of {", ".join(KINDS)}, with the place behind it: "cooler before carb_inlet"'
         )
-    return Fitted(kind, place_name(where) if where else "")
+    return Fitted(kind, place_from_words(where) if where else "")
 
 
 def questions(

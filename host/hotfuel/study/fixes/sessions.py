@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.car import Car, place_name
+from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.places import behind_needle, place_from_words
 from hotfuel.risk.margin import Channel, margins, temperature_uncertainty_degc
 from hotfuel.risk.pressure import Conditions
 from hotfuel.session import frame
@@ -111,7 +112,7 @@ def _noted(stretch: _Stretch) -> Fitted | None:
     for what, where in texts:
         kind = kind_of(what or "")
         if kind is not None:
-            return Fitted(kind, place_name(where) if where else "")
+            return Fitted(kind, place_from_words(where) if where else "")
     kind = kind_of(stretch.variant)
     return None if kind is None else Fitted(kind, guessed=True)
 
@@ -325,7 +326,7 @@ def _run(
                 continue
             margin = course.margins[place]["margin_degc"][rows] if place in course.margins else None
             found = summarise(time_s, degc, margin, place, phase, shift_degc)
-            needle = f"{place}_needle"
+            needle = behind_needle(place)
             behind = course.margins[needle]["margin_degc"][rows] if needle in course.margins else None
             found_needle = summarise(time_s, degc, behind, needle, phase, shift_degc) if behind is not None else ({}, {})
             for target, one, two in zip((values, inside), found, found_needle, strict=True):
@@ -375,7 +376,7 @@ def _sensors(session: Any, car: Car | None, places: Sequence[str]) -> tuple[dict
     names, uncertainty = {}, {}
     for place in places:
         channel = channels.get(place, Channel())
-        for name in (place, f"{place}_needle"):
+        for name in (place, behind_needle(place)):
             names[name] = f"{board}, {channel.chip}, {dated}"
             if car is not None:
                 values = temperature_uncertainty_degc(car, car.place(place), car.engine.idle_flow_l_h, channel)

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import place_words
 from hotfuel.errors import InputError
+from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
 
 _LEAST_BLOCKS = 5

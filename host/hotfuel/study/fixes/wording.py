@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hotfuel.car import place_words
+from hotfuel.places import place_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, Cell

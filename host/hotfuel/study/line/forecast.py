@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.car import Car, place_words
+from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.places import place_words, probe_of
 from hotfuel.risk.limit import EXTRAPOLATION_SHARE
 from hotfuel.risk.margin import MarginTable, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmosphere_kpa
@@ -247,7 +248,7 @@ def _rows(
     found, on = phases(course), fired(course)
     rows = []
     for place in (*course.fuel_places, *(n for n in tables[1].places if n not in course.fuel_places)):
-        base = place.removesuffix("_needle")
+        base = probe_of(place)
         u_degc = after.u_degc[base]
         hot = [_largest(course.time_s, x[base]) for x in (course.degc, after.degc)]
         least = [_largest(course.time_s, t.places[place].margin_degc, -1) if place in t.places else (np.nan, 0) for t in tables]

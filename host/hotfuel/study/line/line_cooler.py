@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.car import place_words
 from hotfuel.errors import InputError
+from hotfuel.places import place_words
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import fired

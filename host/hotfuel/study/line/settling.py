@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hotfuel.car import place_words
+from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import transport
 from hotfuel.study.line.hose import lagged

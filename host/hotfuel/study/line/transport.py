@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.car import place_words
 from hotfuel.errors import InputError
+from hotfuel.places import place_words
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
@@ -80,7 +80,7 @@ def air_beside(course: Course) -> str | None:
     """The place of a probe in the air beside the line, None without one."""
     if course.car is None:
         return None
-    return next((p.name for p in course.car.places if p.role == "air" and "out" not in p.name and p.name in course.degc), None)
+    return next((p.name for p in course.car.places if p.kind.air and "out" not in p.name and p.name in course.degc), None)
 
 
 def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow, shown: Shown) -> Section:

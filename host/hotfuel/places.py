@@ -1,0 +1,76 @@
+"""The one table of what a place can be, and how a place and the one behind its needle are named.
+
+A carburettor inlet is one probe and two places: the fuel in the line, and the same fuel behind the float needle, at the bowl's pressure. The second is
+named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are the only code that knows how.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+RoleName = Literal["tank", "suction", "pump", "line", "carburettor", "bowl", "air", "other"]
+PressureOf = Literal["tank", "suction", "line", "bowl", ""]
+CriterionOf = Literal["pump", "metering", "bowl", ""]
+
+_NEEDLE = "_needle"
+_NEEDLE_WORDS = ", behind the needle"
+
+
+@dataclass(frozen=True)
+class Role:
+    """One role of a place.
+
+    pressure: whose pressure the fuel has here; "" where there is no fuel and so no limit. criterion: whose V/L the limit is for. fitting_degc: how far a
+    fitting stands from the fuel, one standard deviation (assumption, common practice, no source). percolates: boiling here after a hot stop is usual
+    and no warning. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air.
+    """
+
+    pressure: PressureOf
+    criterion: CriterionOf
+    fitting_degc: float
+    percolates: bool = False
+    throttled: bool = False
+    air: bool = False
+
+    @property
+    def has_limit(self) -> bool:
+        """True where the probe reads fuel whose pressure is known, so that there is a limit."""
+        return bool(self.pressure)
+
+
+ROLES: dict[str, Role] = {
+    "tank": Role("tank", "pump", 5.0),
+    "suction": Role("suction", "pump", 10.0),
+    "pump": Role("suction", "pump", 15.0),
+    "line": Role("line", "metering", 15.0),
+    "carburettor": Role("line", "metering", 15.0, throttled=True),
+    "needle": Role("bowl", "metering", 15.0, percolates=True),  # never in a car file: the second place of a carburettor
+    "bowl": Role("bowl", "bowl", 15.0, percolates=True),
+    "air": Role("", "", 0.0, air=True),
+    "other": Role("", "", 15.0),
+}
+
+
+def behind_needle(place: str) -> str:
+    """The name of the place behind the needle of a carburettor inlet. Example: "carb_inlet" -> "carb_inlet_needle"."""
+    return place + _NEEDLE
+
+
+def is_behind_needle(place: str) -> bool:
+    """True for a name that `behind_needle` made; the car file allows no other."""
+    return place.endswith(_NEEDLE)
+
+
+def probe_of(place: str) -> str:
+    """The place whose probe is read for this one: the inlet's for the place behind its needle, else the place itself."""
+    return place.removesuffix(_NEEDLE)
+
+
+def place_words(name: str) -> str:
+    """A place's name as a person reads it. Example: place_words("carb_inlet_needle") -> "carb inlet, behind the needle"."""
+    plain = probe_of(name).replace("_", " ")
+    return plain + _NEEDLE_WORDS if is_behind_needle(name) else plain
+
+
+def place_from_words(words: str) -> str:
+    """A place's name from what a person wrote, as `place_words` writes it or as it stands in the car file."""
+    return words.strip().replace(_NEEDLE_WORDS, _NEEDLE).replace(" ", "_")
