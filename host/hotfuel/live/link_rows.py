@@ -19,7 +19,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
     rows = []
 
     def row(name: str, text: str, bad: bool = False) -> None:
-        rows.append({"name": name, "text": clean(text, 300), "bad": bad})
+        rows.append({"name": name, "text": clean(text, 600), "bad": bad})
 
     gaps = (
         f"{health['gaps']} gaps, {spell_of(health['gap_s'])} in all, last: {health['gap_reason'].replace('_', ' ')}"
@@ -33,6 +33,8 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         ("recording" if now.live else "the recording has ended") + f", {gaps}{damaged}{unknown}",
         bool(health["damaged_pieces"]),
     )
+    if now.not_on_disk:
+        row("disk", now.not_on_disk, True)
     if description:
         version = ".".join(str(description[f"firmware_{part}"]) for part in ("major", "minor", "patch"))
         simulated = "simulated board" if description["simulated"] else "board"

@@ -45,7 +45,7 @@ class PlaceNow:
 @dataclass(frozen=True)
 class Situation:
     """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open.
-    `stopped_at`: axis second at which the engine stopped, nan while it does not stand."""
+    `stopped_at`: axis second at which the engine stopped, nan while it does not stand. `not_on_disk`: what of the drive is kept elsewhere, or missing."""
 
     name: str
     live: bool
@@ -68,3 +68,4 @@ class Situation:
     marks: tuple[tuple[float, str], ...]
     health: dict[str, Any]
     notes: tuple[str, ...]
+    not_on_disk: str = ""

@@ -16,6 +16,7 @@ from hotfuel.errors import InputError
 from hotfuel.live import forecasts
 from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
 from hotfuel.live.approach import Approaches
+from hotfuel.live.disk import Disk
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.history import History, Stretch
 from hotfuel.live.intake import Batch, Intake
@@ -63,6 +64,7 @@ class LiveState:
         self.folder = session_folder.find(path)
         self._clock = clock
         self._follower = Follower(self.folder.log_path)
+        self._disk = Disk(self.folder.log_path, clock)
         self.car, notes = _car(self.folder.car_path)
         fuel = None
         if self.car is not None:
@@ -295,6 +297,7 @@ class LiveState:
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
             outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks), notes=tuple(self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
+            not_on_disk=self._disk.sentence(),
         )  # fmt: skip
 
     def _places(self, batch: Batch, at: float) -> tuple[PlaceNow, ...]:

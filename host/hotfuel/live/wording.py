@@ -194,6 +194,8 @@ def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
 
 def _flags(now: Situation, clock: Clock) -> list[str]:
     flags = []
+    if now.not_on_disk:
+        flags.append('a part of this drive is not on its disk: see the row "disk"')
     if now.first:
         flags.append(f"first: {place_label(now.first)}")
     if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):

@@ -1,7 +1,8 @@
 """Blocks of a log that stand in another order than they were recorded (pieces joined by hand, a damaged file system) put in order.
 
 Board time that falls back reads as a start of the board. Where the description that the readings name says that it is the same start, the ticks do not
-contradict it and the wall times agree, the stretches are one, in the order of their ticks. What cannot be settled stays where it is, and is said.
+contradict it and the wall times agree, the stretches are one, in the order of their ticks. Starts of one board stand in the order in which it counted
+them, unless wall times contradict that or the count may have begun anew. What cannot be settled stays where it is, and is said.
 """
 
 from dataclasses import dataclass, field
@@ -17,9 +18,10 @@ _MOST = 500  # starts in one log; with more the log is damaged, and nothing is t
 
 @dataclass
 class Order:
-    """boots: boot number in the log -> the one it belongs to. notes: sentences for a person."""
+    """boots: boot number in the log -> the one it belongs to. joined: those that several belong to. notes: sentences for a person."""
 
     boots: dict[int, int] = field(default_factory=dict)
+    joined: set[int] = field(default_factory=set)
     notes: list[str] = field(default_factory=list)
 
 
@@ -30,33 +32,43 @@ def find(scans: np.ndarray, messages: dict[str, np.ndarray], descriptions: dict[
     if not 0 < len(edges) < _MOST:
         return order
     runs: dict[object, list[int]] = {}
-    counts: list[tuple[bytes, int]] = []
+    counted: dict[bytes, list[tuple[int, int]]] = {}  # board -> (start in this log, the board's own number for it)
     for rows in np.split(scans, edges):
         boot, told = int(rows["boot"][0]), descriptions.get(int(rows["description_id"][0]))
         if told is None:
             continue
         key = (bytes(told["board_id"]), int(told["boot_count"]))
-        counts.append(key)
         for other in runs.get(key, []):
             if _one(_of(scans, other), rows, messages, other, boot):
                 order.boots[boot] = order.boots.get(other, other)
                 break
+        else:
+            counted.setdefault(key[0], []).append((boot, key[1]))
         runs.setdefault(key, []).append(boot)
-    _say(order, scans, runs, counts)
+    _say(order, scans, runs)
+    order.joined = set(order.boots.values())
+    for starts in counted.values():
+        _by_count(order, starts, messages["wall_anchor"])
+    if order.boots:  # numbers that went leave none out
+        numbers = np.unique(np.concatenate([scans["boot"], *(rows["boot"] for rows in messages.values())])).tolist()
+        left = sorted({order.boots.get(number, number) for number in numbers})
+        order.joined = {left.index(mine) for mine in order.joined}
+        order.boots = {number: left.index(order.boots.get(number, number)) for number in numbers}
     return order
 
 
 def apply(order: Order, scans: np.ndarray, messages: dict[str, np.ndarray]) -> np.ndarray:
     """The scans with stretches joined and in the order of their ticks, each once; messages are changed in place."""
+    belongs = np.arange(1 << 16, dtype=np.uint16)
+    belongs[list(order.boots)] = list(order.boots.values())
     for rows in (scans, *messages.values()):
-        for boot, mine in order.boots.items():
-            rows["boot"][rows["boot"] == boot] = mine
+        rows["boot"] = belongs[rows["boot"]]
     for name, rows in messages.items():
         time_s = np.where(np.isfinite(rows["time"]), rows["time"], -np.inf)
         messages[name] = rows[np.lexsort((np.arange(len(rows)), time_s, rows["boot"]))]
     scans = scans[np.lexsort((np.arange(len(scans)), scans["tick"], scans["boot"]))]
     twice = (np.diff(scans["tick"].astype(np.int64)) == 0) & (np.diff(scans["boot"].astype(np.int32)) == 0)
-    joined = np.isin(scans["boot"][1:], list(order.boots.values()))
+    joined = np.isin(scans["boot"][1:], list(order.joined))
     return scans[np.concatenate(([True], ~(twice & joined)))]
 
 
@@ -94,7 +106,36 @@ def _offset_s(anchors: np.ndarray, boot: int) -> float | None:
     return float(np.median(mine["wall_us"] / 1e6 - mine["time"])) if len(mine) else None
 
 
-def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]], counts: list[tuple[bytes, int]]) -> None:
+def _by_count(order: Order, starts: list[tuple[int, int]], anchors: np.ndarray) -> None:
+    """Put the starts of one board into the order of its own count. starts: (start of the log, number by the board's count), in the log's order."""
+    counts = [count for _, count in starts]
+    if counts == sorted(counts):
+        return
+    by_count = sorted(starts, key=lambda start: start[1])
+    walls = {boot: began_s for boot, _ in starts if (began_s := _offset_s(anchors, boot)) is not None}
+    known_s = [walls[boot] for boot, _ in by_count if boot in walls]
+    if (
+        known_s == sorted(known_s)
+        and len(set(counts)) == len(counts)
+        and (len(walls) == len(starts) or counts[0] == min(counts) or min(counts) > 1)
+    ):
+        places = sorted(boot for boot, _ in starts)
+        moved = {boot: place for (boot, _), place in zip(by_count, places, strict=True)}
+        order.boots = moved | {boot: moved.get(mine, mine) for boot, mine in order.boots.items()}
+        order.joined = {moved.get(mine, mine) for mine in order.joined}
+        order.notes.append(
+            "Starts of the board stood in another order in this log than it counted them and were put in that order."
+        )
+    elif [walls[boot] for boot, _ in starts if boot in walls] != sorted(walls.values()) or len(walls) < len(starts):
+        for (_, count), (_, next_count) in pairwise(starts):
+            if next_count < count:
+                order.notes.append(
+                    f"The board's start number {next_count} stands behind its number {count} in this log: the parts may be in the wrong order, or its "
+                    "settings were erased."
+                )
+
+
+def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]]) -> None:
     if order.boots:
         order.notes.append(
             f"{len(order.boots)} stretch{'es' if len(order.boots) > 1 else ''} of this log stood in another place than recorded and "
@@ -108,9 +149,3 @@ def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]], counts:
                     f"A stretch of {len(rows)} readings names the same start of the board as an earlier one, but its ticks or wall times contradict it: it is "
                     "shown as a start of its own, and its times may be wrong."
                 )
-    for (board, count), (next_board, next_count) in pairwise(counts):
-        if board == next_board and next_count < count and not order.boots:
-            order.notes.append(
-                f"The board's start number {next_count} stands behind its number {count} in this log: the parts may be in the wrong order, or its settings "
-                "were erased."
-            )

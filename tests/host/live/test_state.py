@@ -1,7 +1,10 @@
 """The live state against the same recording read as a whole, on growing, damaged and restarted logs."""
 
+import errno
 import math
+import os
 import random
+import shutil
 import time
 
 import numpy as np
@@ -144,6 +147,42 @@ def test_a_log_that_grows_is_followed(session, drive):
         assert state.situation().marks == ((450.0, "stopped at the top"),)
     with LiveState(path) as state:
         assert not read(state).live
+
+
+def test_a_part_that_is_kept_elsewhere_is_said_while_it_is(session, drive, tmp_path, monkeypatch):
+    """In the view of whoever looks on, not only in the recorder's terminal: where it is, and nothing more once it is back."""
+    monkeypatch.setenv("HOTFUEL_FALLBACK", str(tmp_path / "kept"))
+    path, full, clock = session(), [False], [100.0]
+
+    def write(fd, data):
+        if full[0]:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return os.write(fd, data)
+
+    def said(state):
+        clock[0] += 2.0
+        read(state)
+        shown = panel(state.situation(), Shown("si"))
+        return [row["text"] for row in shown["health"] if row["name"] == "disk"], shown["flags"]
+
+    with (
+        LogWriter(path / "wire.log", write=write, clock=lambda: clock[0]) as writer,
+        LiveState(path, clock=lambda: clock[0]) as state,
+    ):
+        writer.received(drive.data[:3000])
+        assert said(state) == ([], [])
+        full[0] = True
+        writer.received(drive.data[3000:9000])
+        (row,), flags = said(state)
+        assert row.startswith("6000 bytes of this drive")
+        assert str(tmp_path / "kept") in row
+        assert "its recorder puts them back" in row
+        assert any("not on its disk" in flag for flag in flags)
+        full[0] = False
+        writer.work()
+        assert said(state) == ([], [])
+        shutil.rmtree(path)
+        assert "deleted" in said(state)[0][0]
 
 
 def test_an_old_recording_is_as_old_as_its_file(session, drive):

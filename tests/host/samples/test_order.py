@@ -1,5 +1,6 @@
 """Blocks of a log in the wrong order: joined again where board, start and ticks say so; said where they do not."""
 
+import functools
 import random
 
 import numpy as np
@@ -7,12 +8,13 @@ import pytest
 import wire_logs
 from hotfuel.samples import decode
 from hotfuel_wire import codec, framing
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 NUMBER = codec.description_id(wire_logs.description(1))
 
 
+@functools.cache
 def block(first_s, last_s, *, boot_count=1, wall_s=None, offset=0, described=True, hot=None):
     """Half an open interval of board time at 10 Hz, its description in front, an anchor behind it if wall_s (of board time 0) is given."""
     description = wire_logs.description(1, boot_count=boot_count, time_ms=round(first_s * 1000))
@@ -83,10 +85,48 @@ def test_what_contradicts_is_left_where_it_is_and_said(why):
     assert "contradict" in decoded.notes[0]
 
 
-def test_a_counted_start_behind_a_later_one_is_said():
-    decoded = read(block(0, 60, boot_count=8), block(0, 60, boot_count=7))
+@pytest.mark.parametrize("walls", [False, True])
+@settings(max_examples=20)
+@given(order=st.permutations(range(4)), cut=st.integers(0, 3))
+def test_starts_of_one_board_in_any_order_stand_in_the_order_it_counted_them(walls, order, cut):
+    """Blocks shuffled across starts, one start in two pieces, with wall times and without."""
+    began_s = [1_780_000_000.0 + 1000 * n if walls else None for n in range(4)]
+    blocks = [block(0, 40, boot_count=5 + n, wall_s=began_s[n], offset=1000 * n) for n in range(4)]
+    torn = (
+        block(0, 20, boot_count=5 + cut, wall_s=began_s[cut], offset=1000 * cut),
+        block(20, 40, boot_count=5 + cut, wall_s=began_s[cut], offset=1000 * cut),
+    )
+    plain = read(*blocks)
+    mixed = read(torn[1], *(torn[0] if number == cut else blocks[number] for number in order))
+    for name in ("boot", "tick", "hot"):
+        np.testing.assert_array_equal(plain.readings[name], mixed.readings[name])
+    assert plain.notes == []
+    assert mixed.notes
+
+
+def test_a_count_that_may_have_begun_anew_is_said_and_left():
+    """Settings erased or parts swapped: without wall times nobody can tell."""
+    decoded = read(block(0, 60, boot_count=8), block(0, 50, boot_count=1))
+    assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1)] == [600, 500]
     assert len(decoded.notes) == 1
-    assert "number 7 stands behind its number 8" in decoded.notes[0]
+    assert "number 1 stands behind its number 8" in decoded.notes[0]
+
+
+@pytest.mark.parametrize(("first_s", "second_s", "boots"), [(0.0, 3600.0, [600, 500]), (3600.0, 0.0, [500, 600])])
+def test_wall_times_settle_whether_the_count_began_anew(first_s, second_s, boots):
+    at = 1_780_000_000.0
+    decoded = read(block(0, 60, boot_count=8, wall_s=at + first_s), block(0, 50, boot_count=1, wall_s=at + second_s))
+    assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1)] == boots
+    assert bool(decoded.notes) == (first_s > second_s)
+
+
+def test_parts_of_two_boards_are_ordered_each_by_its_own_count():
+    at = block(0, 10, boot_count=9), block(0, 30, boot_count=8)
+    other = framing.encode(bytes(wire_logs.description(1, boot_count=3)).replace(wire_logs.BOARD_ID, b"otherone"))
+    number = codec.description_id(framing.decode(other[1:-1]))
+    others = other + b"".join(framing.encode(wire_logs.reading(tick * 100, number, [(tick, 2, 3)])) for tick in range(200))
+    decoded = read(at[0], others, at[1])
+    assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1, 2)] == [300, 200, 100]
 
 
 def test_readings_of_no_known_description_stay_as_they_are():
