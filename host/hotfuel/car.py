@@ -4,6 +4,7 @@
 commented car file to start from.
 """
 
+import contextlib
 import datetime
 import difflib
 import re
@@ -312,19 +313,21 @@ def load(path_or_text: str | Path) -> Car:
     try:
         values = tomllib.loads(str(text).removeprefix("\ufeff"))  # the mark with which some editors begin a UTF-8 file
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise InputError(f"{where} is not TOML: {error}; {_remedy(str(text), str(error))}") from None
+        raise InputError(f"{where} is not TOML: {error}; {_remedy(str(text))}") from None
     try:
         return Car.model_validate(values)
     except ValidationError as error:
         raise InputError("\n".join(f"{where}: {_sentence(item)}" for item in error.errors())) from None
 
 
-def _remedy(text: str, error: str) -> str:
+def _remedy(text: str) -> str:
     """What most likely helps against text that is not TOML."""
     if any(mark in text for mark in "“”„"):
         return 'its quotation marks are a word processor\'s: write straight ones, "6 psi"'
-    if "\\" in error:
-        return "write / where \\ stands"
+    if "\\" in text:
+        with contextlib.suppress(ValueError, RecursionError):
+            tomllib.loads(text.replace("\\", "/"))
+            return "write / where \\ stands"
     return 'write key = "value" lines under [tables]'
 
 

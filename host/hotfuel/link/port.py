@@ -157,8 +157,8 @@ def _open_socket(url: str) -> Port:
 
 
 def _why_not(url: str, error: Exception) -> str:
-    number = getattr(error, "errno", None)
-    text = str(error)
+    number, text = _number(error), str(error)
+    # on Windows pyserial gives no number, only the name of the error's class in its text
     if number == errno.ENOENT or "FileNotFoundError" in text:
         here = [found.device for found in usb_ports()] or ["none with a USB board"]
         return f"there is no port {url}; ports here: {', '.join(here)}"
@@ -173,9 +173,19 @@ def _why_not(url: str, error: Exception) -> str:
         )
     if os.path.exists(url) and not stat.S_ISCHR(os.stat(url).st_mode):
         return f"{url} is a file, not a serial port; give a device, or open a recording with `hotfuel follow`"
-    if "Inappropriate ioctl" in text:
+    if number == errno.ENOTTY:
         return f"{url} is no serial port; give the board's, as /dev/ttyACM0"
     return f"{url} cannot be opened ({getattr(error, 'strerror', None) or text})"
+
+
+def _number(error: BaseException | None) -> int | None:
+    """The system's number of an error, which pyserial may leave to the error that it replaces (termios has it as its first argument)."""
+    while error is not None:
+        number = getattr(error, "errno", None) or next(iter(error.args), None)
+        if isinstance(number, int):
+            return number
+        error = error.__context__
+    return None
 
 
 def _no_permission(url: str) -> str:

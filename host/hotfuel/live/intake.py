@@ -201,10 +201,7 @@ class Intake:
             self.say(f"There are no margins: {error}")
             return {}
         for note in result.notes:
-            if not note.startswith(
-                "whether the engine ran"
-            ):  # a share of one batch means nothing; the engine's state is shown as it is now
-                self.say(note)
+            self.say(note)
         return result.places
 
     def _conditions(self, seconds: np.ndarray, at_inputs: dict[str, np.ndarray]) -> Conditions:

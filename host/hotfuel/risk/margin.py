@@ -52,11 +52,15 @@ class PlaceMargin:
 
 @dataclass(frozen=True)
 class MarginTable:
-    """Margins by place name ("<name>_needle" for behind the needle), the engine state used, and sentences a person should read with them."""
+    """Margins by place name ("<name>_needle" for behind the needle), the engine state used, and sentences a person should read with them.
+
+    engine_note: for how much of the samples the engine's state is not known, "" where it is; it means something for a whole recording only.
+    """
 
     places: dict[str, PlaceMargin]
     running: np.ndarray
     notes: list[str] = field(default_factory=list)
+    engine_note: str = ""
 
     def __getitem__(self, place: str) -> PlaceMargin:
         return self.places[place]
@@ -99,7 +103,8 @@ def margins(
     pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
     state = running_state(car, conditions)
     places: dict[str, PlaceMargin] = {}
-    notes = [*_notes(car, state), *fuel.questions]
+    question = ambient(car).question
+    notes = [*([question] if question else []), *fuel.questions]
     flow = _flow(car, conditions)
     for name, values in temperatures.items():
         place = car.place(name)
@@ -125,7 +130,7 @@ def margins(
         if place.probe.indicative:
             notes.append(f"{name}: a clamp-on probe is indicative, it never says act")
     notes += [note for name, place in places.items() for note in _without_limit(name, place)]
-    return MarginTable(places, state, notes)
+    return MarginTable(places, state, notes, _engine_note(state))
 
 
 def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike, channel: Channel) -> np.ndarray:
@@ -267,15 +272,9 @@ def _without_limit(name: str, place: PlaceMargin) -> list[str]:
     return notes
 
 
-def _notes(car: Car, state: np.ndarray) -> list[str]:
-    notes = []
-    question = ambient(car).question
-    if question:
-        notes.append(question)
+def _engine_note(state: np.ndarray) -> str:
     unknown = np.isnan(state)
-    if unknown.any() and unknown.mean() >= 0.005:  # the first second of a recording is never known
-        share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
-        notes.append(
-            f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place"
-        )
-    return notes
+    if not unknown.any() or unknown.mean() < 0.005:  # the first second of a recording is never known
+        return ""
+    share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
+    return f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place"

@@ -151,7 +151,7 @@ class Session:
             course = engine.of_recording(self._inputs, self.ticks.seconds, self.car) if len(self.ticks.seconds) else None
             found += course.doubts if course is not None else ()
             with contextlib.suppress(InputError):
-                found += self.margin_table.notes
+                found += [*self.margin_table.notes, *filter(None, [self.margin_table.engine_note])]
                 for name, place in self.margin_table.places.items():
                     if place.traced is not None and place.traced.falls and not is_behind_needle(name):
                         found.append(fall_note(name))

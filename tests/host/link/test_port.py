@@ -162,3 +162,8 @@ def test_likely_boards_come_first(monkeypatch):
     monkeypatch.setattr(ports.list_ports, "comports", lambda: listed)
     assert [found.device for found in ports.usb_ports()] == ["/dev/ttyACM0", "/dev/ttyUSB0"]
     assert [ports.is_likely_board(found) for found in ports.usb_ports()] == [True, False]
+
+
+def test_a_device_that_is_no_serial_port_is_told_by_the_systems_number():
+    with pytest.raises(LinkError, match="/dev/null is no serial port"):
+        open_port("/dev/null")

@@ -134,8 +134,8 @@ def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure
 
 def test_an_unknown_engine_state_is_said(fuel):
     table = margins(car(), fuel, {"pump": [30.0, 30.0]}, Conditions(running=[1, np.nan], ambient_pressure_kpa=95.0))
-    assert any("not known in 50 %" in note for note in table.notes)
-    assert any("not known throughout" in note for note in margins(car(), fuel, {"pump": [30.0]}).notes)
+    assert "not known in 50 %" in table.engine_note
+    assert "not known throughout" in margins(car(), fuel, {"pump": [30.0]}).engine_note
 
 
 def test_pressures_that_stand_still_for_stretches_give_the_same_as_sample_by_sample(fuel):
