@@ -149,7 +149,11 @@ class Inputs:
         for name in ("battery", "fuel_pressure"):
             values[name] = self._board.analogue(name) if name in self._fitted else 0
         values["fitted"] = fitted
-        values["inputs"] = (INPUTS["ignition"] if self.ignition else 0) | (INPUTS["mark_button"] if self.held else 0)
+        values["inputs"] = (
+            (INPUTS["ignition"] if self.ignition else 0)
+            | (INPUTS["mark_button"] if self.held else 0)
+            | (INPUTS["ignition_unseen"] if "ignition" in self._fitted and not (self.ignition_seen or self.ignition) else 0)
+        )
         return changed
 
     def barometer_values(self):

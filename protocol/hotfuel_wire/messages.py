@@ -204,7 +204,7 @@ FITTED = {
     "mark_button": 32,
     "engine_pulses_irq": 64,
 }
-INPUTS = {"ignition": 1, "mark_button": 2}
+INPUTS = {"ignition": 1, "mark_button": 2, "ignition_unseen": 4}
 EVENTS = {
     "boot": 1,
     "configuration_lost": 2,

@@ -41,7 +41,7 @@ def read_back(payload, row):
 
 count = 0
 stream = b""
-rows = []
+lines = []
 with open("vectors.jsonl") as file:
     for line in file:
         row = json.loads(line)
@@ -51,11 +51,12 @@ with open("vectors.jsonl") as file:
         if text != row["frame"]:
             print("differs:", line)
         stream += frame
-        rows.append(row)
+        lines.append(line)  # a row takes several times the memory of its line, and a board's is small
         count += 1
 reader = framing.FrameReader()
 read = [payload for byte in stream for payload in reader.feed(bytes([byte]))]
-for payload, row in zip(read, rows):
+for payload, line in zip(read, lines):
+    row = json.loads(line)
     if not read_back(payload, row):
         print("reads differently:", row)
 print("packed %d, read back %d, damaged %d" % (count, len(read), reader.pieces_damaged))

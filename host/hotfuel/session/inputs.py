@@ -18,7 +18,7 @@ NAMES = ("engine_rpm", "fuel_pressure_kpa", "battery_v", "ignition", "ambient_pr
 
 
 def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> dict[str, np.ndarray]:
-    """name of NAMES -> one float per row of `auxiliary`, nan where not fitted or not known.
+    """name of NAMES -> one float per row of `auxiliary`, nan where not fitted or not known: an input named as wired is known once it was seen to work.
 
     auxiliary, barometer: tables of these messages in log order (fields of the message, boot, time in s). fuel_pressure_kpa is gauge.
     """
@@ -35,19 +35,24 @@ def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> di
     # a broken wire reads 0 or full scale: outside the sender's span by more than its tolerance there is no pressure
     pressure = np.where((share < -0.05) | (share > 1.05), np.nan, share * sensors.fuel_pressure_range_kpa)
     battery = auxiliary["battery"] / FULL_SCALE * REFERENCE_V * sensors.battery_divider
-    ignition = (auxiliary["inputs"].astype(int) & INPUTS["ignition"]) != 0
+    bits = auxiliary["inputs"].astype(int)
+    ignition = np.where((bits & INPUTS["ignition_unseen"]) != 0, np.nan, (bits & INPUTS["ignition"]) != 0)
     speed = _engine_rpm(auxiliary["boot"], auxiliary["time"], auxiliary["pulses"], car.engine.pulses_per_revolution)
     return {
         "engine_rpm": np.where(has("engine_pulses"), speed, np.nan),
         "fuel_pressure_kpa": np.where(has("fuel_pressure"), pressure, np.nan),
         "battery_v": np.where(has("battery"), battery, np.nan),
-        "ignition": np.where(has("ignition"), ignition.astype(float), np.nan),
+        "ignition": np.where(has("ignition"), ignition, np.nan),
         "ambient_pressure_kpa": np.where(has("barometer"), _ambient_kpa(auxiliary, barometer), np.nan),
     }
 
 
 def _engine_rpm(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, pulses_per_revolution: float) -> np.ndarray:
-    """Mean speed since the last row at least SPEED_WINDOW_S earlier in the same boot; nan before there is one."""
+    """Mean speed since the last row at least SPEED_WINDOW_S earlier in the same boot; nan before there is one.
+
+    nan too until the boot's first pulse: a wire that is not there is silent like an engine that stands. After it, silence is 0. The count is the
+    board's own since its boot, so a recording that begins later knows as well.
+    """
     if not len(time_s):
         return np.zeros(0)
     count = np.zeros(len(pulses))
@@ -57,6 +62,7 @@ def _engine_rpm(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, pulses
     before = np.searchsorted(times, times - SPEED_WINDOW_S + 1e-6, side="right") - 1
     usable = before >= 0
     usable[usable] &= boot[before[usable]] == boot[usable]
+    usable &= pulses > 0
     result = np.full(len(times), np.nan)
     elapsed = times[usable] - times[before[usable]]
     good = (elapsed > 0) & (elapsed <= SPEED_WINDOW_S + HOLD_S)

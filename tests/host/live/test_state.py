@@ -73,6 +73,21 @@ def test_the_live_numbers_are_those_of_the_whole_session(session, drive, seed):
             assert np.allclose(ours[settled], moving[settled], rtol=0, atol=1e-9, equal_nan=True), (place, name)
 
 
+def test_pulses_never_seen_are_unknown_on_the_live_page_too(session):
+    made = synthetic.Recording()
+    for second in range(40):
+        for tick in range(5):
+            made.reading(second + tick * 0.2, (30, 40, 50))
+        made.auxiliary(second, pulses=0 if second < 15 else 100 * (min(second, 25) - 14))
+    seen = batches(session(made.data))
+    running, seconds = (
+        np.concatenate([batch_of(b) for b in seen]) for batch_of in (lambda b: b.inputs["running"], lambda b: b.seconds)
+    )
+    assert np.isnan(running[seconds < 14]).all()
+    assert (running[(seconds > 17) & (seconds < 24)] == 1).all()
+    assert (running[seconds > 32] == 0).all()
+
+
 def test_the_host_warns_when_the_whole_session_says_so(session, drive):
     path = session(drive.data)
     alarms = sessions.open(path).alarms()

@@ -88,6 +88,32 @@ def test_engine_pulses_wrap(tmp_path, synthetic):
     assert speed.to_numpy() == pytest.approx(20 / 0.2 * 60 / 4)
 
 
+def test_pulses_that_were_never_seen_are_no_engine_standing_still(tmp_path, synthetic):
+    """Named as wired, and silent: the lower of both limits holds at every place, until the boot's first pulse; then silence is standing."""
+    made = synthetic.Recording()
+    for boot, begins in ((1, 30), (2, 1000)):
+        if boot > 1:
+            made.boot(boot)
+        pulses = 0
+        for second in range(60):
+            pulses += 100 if begins <= second < begins + 15 else 0
+            for tick in range(5):
+                made.reading(second + tick * 0.2, (30, 40, 50))
+            made.auxiliary(second, pulses=pulses)
+    found = opened(tmp_path, made.data)
+    running = found.inputs()["running"].to_numpy().reshape(2, -1)
+    assert np.isnan(running[0, : 29 * 5]).all()
+    assert (running[0, 33 * 5 : 43 * 5] == 1).all()
+    assert (running[0, 55 * 5 :] == 0).all()
+    assert np.isnan(running[1, 10 * 5 :]).all()
+    limits = found.margins()[["pump_limit_degc", "carb_inlet_limit_degc"]].to_numpy().reshape(2, 300, 2)
+    unknown, turning, standing = limits[0, 20 * 5], limits[0, 40 * 5], limits[0, 58 * 5]
+    assert unknown == pytest.approx(np.minimum(turning, standing))
+    assert limits[1, 150] == pytest.approx(unknown)
+    assert (turning < standing).any()
+    assert (standing < turning).any()
+
+
 def test_air_pressure_by_the_barometers_own_words(tmp_path, synthetic):
     """The worked example of the BMP280 datasheet (BST-BMP280-DS001, 3.12; from memory) on its way through a recording; the lower limit follows."""
     words = struct.pack("<HhhHhhhhhhhh", 27504, 26435, -1000, 36477, -10685, 3024, 2855, 140, -7, 15500, -14600, 6000)
