@@ -24,7 +24,6 @@ from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
-HOSTS_OWN = ("mark", "link_gap", "log_start")  # messages the board neither sends nor reads: their layouts leave its memory
 DESCRIPTION_MS = HEALTH_MS = 10000
 COLLECT_MS = 5000
 IDLE_MS, SERVICE_MS = 20, 1000
@@ -104,9 +103,6 @@ class Application:
         sys.modules.pop("hotfuel_wire.amplifiers", None)
         if hasattr(hotfuel_wire, "amplifiers"):
             del hotfuel_wire.amplifiers
-        if sys.implementation.name == "micropython":  # elsewhere the host reads with the same tables
-            for name in HOSTS_OWN:
-                codec.LAYOUTS.pop(codec.TYPES[name], None)
 
     def _take_over(self):
         """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
@@ -157,7 +153,9 @@ class Application:
         self.sender.period_ms = period_ms
         inputs = Inputs(board, self.settings, self.folder)
         if self.inputs:
-            inputs.on_button, inputs.on_ignition = self.inputs.on_button, self.inputs.on_ignition
+            before = self.inputs
+            inputs.on_button, inputs.on_ignition = before.on_button, before.on_ignition
+            inputs.pulses_ms, inputs.values["pulses"] = before.pulses_ms, before.values["pulses"]
         else:
             inputs.on_button.append(self._mark_button)
             inputs.on_ignition.append(self._ignition)

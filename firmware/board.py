@@ -92,35 +92,19 @@ def analogue(name):
     return _made[name].read_u16()
 
 
-class _SpiBus:
-    """SPI0 with chip selects. transfer() allocates nothing."""
-
-    def __init__(self):
-        machine.Pin(_gpio["spi_miso"], machine.Pin.IN, machine.Pin.PULL_UP)  # a line nobody drives reads all ones
-        self._phase = 1
-        self._spi = machine.SPI(
-            pins.SPI_ID,
-            baudrate=pins.SPI_HZ,
-            polarity=0,
-            phase=1,
-            sck=machine.Pin(_gpio["spi_sck"]),
-            mosi=machine.Pin(_gpio["spi_mosi"]),
-            miso=machine.Pin(_gpio["spi_miso"]),
-        )
-
-    def transfer(self, select, phase, out, into):
-        """Write `out` and read as many bytes into `into` while `select` is low, in SPI mode `phase` (clock idle low)."""
-        if phase != self._phase:
-            self._spi.init(baudrate=pins.SPI_HZ, polarity=0, phase=phase)
-            self._phase = phase
-        select(0)
-        self._spi.write_readinto(out, into)
-        select(1)
-
-
 def spi():
     """The SPI bus of the amplifiers."""
-    return _once("spi", _SpiBus)
+    return _once("spi", _new_spi)
+
+
+def _new_spi():
+    from spibus import SpiBus
+
+    clock, out, into = [machine.Pin(_gpio[name]) for name in ("spi_sck", "spi_mosi", "spi_miso")]
+    machine.Pin(_gpio["spi_miso"], machine.Pin.IN, machine.Pin.PULL_UP)  # a line nobody drives reads all ones
+    return SpiBus(
+        machine.SPI(pins.SPI_ID, baudrate=pins.SPI_HZ, polarity=0, phase=1, sck=clock, mosi=out, miso=into), pins.SPI_HZ
+    )
 
 
 def select(channel):
@@ -150,68 +134,21 @@ def i2c():
     )
 
 
-class _StateMachineCounter:
-    """Rising edges counted by a PIO state machine: needs no processor time and misses none."""
-
-    by_interrupt = False
-
-    def __init__(self, gpio):
-        import rp2
-
-        # 31 cycles of 10 us behind each edge let the contact or coil settle: up to 1,500 pulses a second.
-        # A jump that is taken does not wrap: its label has to stand inside the program.
-        @rp2.asm_pio()
-        def edges():
-            wrap_target()  # type: ignore[name-defined]  # noqa: F821
-            label("next")  # type: ignore[name-defined]  # noqa: F821
-            wait(0, pin, 0)[31]  # type: ignore[name-defined]  # noqa: F821
-            wait(1, pin, 0)[31]  # type: ignore[name-defined]  # noqa: F821
-            jmp(x_dec, "next")  # type: ignore[name-defined]  # noqa: F821
-            wrap()  # type: ignore[name-defined]  # noqa: F821
-
-        self._machine = rp2.StateMachine(0, edges, freq=100_000, in_base=gpio)
-        self._machine.exec("mov(x, invert(null))")
-        self._machine.active(1)
-        self._count = 0
-
-    def count(self):
-        """Edges since boot, wrapping at 2^32."""
-        self._machine.exec("mov(isr, x)")
-        self._machine.exec("push()")
-        if self._machine.rx_fifo():
-            self._count = 0xFFFFFFFF - self._machine.get()  # x counts down
-        return self._count
-
-
-class _InterruptCounter:
-    """Rising edges counted by interrupt: some are lost while the processor is busy."""
-
-    by_interrupt = True
-
-    def __init__(self, gpio):
-        self._edges = 0
-        self._seen = 0
-        self._count = 0
-        gpio.irq(handler=self._edge, trigger=machine.Pin.IRQ_RISING)
-
-    def _edge(self, _pin):
-        self._edges = (self._edges + 1) & 0x3FFFFFFF
-
-    def count(self):
-        """Edges since boot, wrapping at 2^32."""
-        edges = self._edges
-        self._count = (self._count + ((edges - self._seen) & 0x3FFFFFFF)) & 0xFFFFFFFF
-        self._seen = edges
-        return self._count
-
-
 def pulse_counter():
     """The engine-speed counter: count(), by_interrupt."""
+    return _once("counter", _new_counter)
+
+
+def _new_counter():
+    import counters
+
     gpio = _input("engine_pulses", machine.Pin.PULL_DOWN)
     try:
-        return _once("counter", lambda: _StateMachineCounter(gpio))
+        import rp2
+
+        return counters.StateMachineCounter(rp2, gpio)
     except (ImportError, OSError, ValueError):  # no PIO here, or none free
-        return _once("counter", lambda: _InterruptCounter(gpio))
+        return counters.InterruptCounter(gpio, machine.Pin.IRQ_RISING)
 
 
 def start_timer(period_ms, callback):

@@ -1,4 +1,5 @@
 # MAX31856, Maxim datasheet 19-7534, register memory map. Write address = read address + 80h. Bit groups as on the page.
+# What the driver does not use stands as a comment: a name costs the board memory.
 
 # Registers in datasheet order, with their value after power-on.
 CR0 = 0x00  # 00h  CMODE 1SHOT OCFAULT1:0 CJ FAULT FAULTCLR 50/60Hz
@@ -20,10 +21,10 @@ SR = 0x0F  # 00h  CJ range, TC range, CJ high, CJ low, TC high, TC low, OV/UV, O
 WRITE = 0x80
 
 # CR0
-CMODE_OFF = 0b0_0_00_0_0_0_0
+# CMODE_OFF 0b0_0_00_0_0_0_0
 CMODE_AUTOMATIC = 0b1_0_00_0_0_0_0
 ONE_SHOT = 0b0_1_00_0_0_0_0  # self-clearing at the end of the conversion
-OCFAULT_OFF = 0b0_0_00_0_0_0_0
+# OCFAULT_OFF 0b0_0_00_0_0_0_0
 OCFAULT_BELOW_5K = 0b0_0_01_0_0_0_0  # every 16 conversions, for less than 5 kohm in the leads
 FAULTCLR = 0b0_0_00_0_0_1_0  # self-clearing
 FILTER_60HZ = 0b0_0_00_0_0_0_0

@@ -21,15 +21,15 @@ NODES_MAX = 20
 PIECES_MAX = 40
 
 # kind, version, made (unix seconds), altitude m, air pressure to use without a barometer, number of pieces, CRC-32 of all pieces after this one
-_HEAD = "<BBIhHBI"
+HEAD_FORM = "<BBIhHBI"
 # kind, channel, chip, gain, shift, nodes; then nodes of (cold code, counts)
-_REFERENCE = "<BBBBBB"
-_REFERENCE_NODE = "<hi"
+REFERENCE_FORM = "<BBBBBB"
+REFERENCE_NODE_FORM = "<hi"
 # kind, channel, state, where, flags, counts per degC, warn below (hundredths of degC), pressure here over air (pressure units), nodes;
 # then nodes of (pressure units, counts)
-_LIMIT = "<BBBBBHHhB"
-_LIMIT_NODE = "<Hi"
-_LIMIT_END = "<H"  # behind the nodes: the probe's lag, tenths of a second
+LIMIT_FORM = "<BBBBBHHhB"
+LIMIT_NODE_FORM = "<Hi"
+LIMIT_END_FORM = "<H"  # behind the nodes: the probe's lag, tenths of a second
 
 NO_VALUE = UNREADABLE  # x lies outside the nodes
 
@@ -86,52 +86,30 @@ def margin_centi(reference, limit, hot, cold, air_units, line_units=None):
     return (at_pressure - (hot << reference["shift"]) - at_cold) * 100 // limit["per_degc"]
 
 
-def pack_head(made, altitude_m, air_units, pieces):
-    """The HEAD piece for the list of pieces that follow it."""
-    return struct.pack(_HEAD, HEAD, VERSION, made, altitude_m, air_units, len(pieces), binascii.crc32(b"".join(pieces)))
-
-
-def pack_reference(channel, chip, gain, shift, xs, ys):
-    """One REFERENCE piece."""
-    return struct.pack(_REFERENCE, REFERENCE, channel, chip, gain, shift, len(xs)) + _nodes(_REFERENCE_NODE, xs, ys)
-
-
-def pack_limit(channel, state, where, flags, per_degc, warn_centi, offset, xs, ys, lag_tenths):
-    """One LIMIT piece."""
-    head = struct.pack(_LIMIT, LIMIT, channel, state, where, flags, per_degc, warn_centi, offset, len(xs))
-    return head + _nodes(_LIMIT_NODE, xs, ys) + struct.pack(_LIMIT_END, lag_tenths)
-
-
-def _nodes(form, xs, ys):
-    if not 2 <= len(xs) <= NODES_MAX:
-        raise TableError("a table has 2 to %d nodes, this one %d" % (NODES_MAX, len(xs)))
-    return b"".join([struct.pack(form, x, y) for x, y in zip(xs, ys)])
-
-
 def unpack(piece):
     """A piece as a dict with "kind" and its fields; "xs" and "ys" for tables. Raises TableError."""
     kind = piece[0] if len(piece) else 0
     if kind == HEAD:
-        _length(piece, struct.calcsize(_HEAD))
+        _length(piece, struct.calcsize(HEAD_FORM))
         names = ("kind", "version", "made", "altitude_m", "air_units", "pieces", "crc")
-        row = dict(zip(names, struct.unpack(_HEAD, piece)))
+        row = dict(zip(names, struct.unpack(HEAD_FORM, piece)))
         if not 0 < row["version"] <= VERSION:
             raise TableError("limit tables of version %d, this board knows 1 to %d" % (row["version"], VERSION))
         if not 0 < row["pieces"] <= PIECES_MAX:
             raise TableError("a set has 1 to %d pieces, this one %d" % (PIECES_MAX, row["pieces"]))
         return row
     if kind == REFERENCE:
-        return _table(piece, _REFERENCE, _REFERENCE_NODE, ("kind", "channel", "chip", "gain", "shift", "nodes"))
+        return _table(piece, REFERENCE_FORM, REFERENCE_NODE_FORM, ("kind", "channel", "chip", "gain", "shift", "nodes"))
     if kind == LIMIT:
         row = _table(
             piece,
-            _LIMIT,
-            _LIMIT_NODE,
+            LIMIT_FORM,
+            LIMIT_NODE_FORM,
             ("kind", "channel", "state", "where", "flags", "per_degc", "warn_centi", "offset", "nodes"),
-            struct.calcsize(_LIMIT_END),
+            struct.calcsize(LIMIT_END_FORM),
         )
-        end = piece[struct.calcsize(_LIMIT) + row["nodes"] * struct.calcsize(_LIMIT_NODE) :]
-        row["lag_ms"] = 100 * struct.unpack(_LIMIT_END, end)[0] if len(end) else None
+        end = piece[struct.calcsize(LIMIT_FORM) + row["nodes"] * struct.calcsize(LIMIT_NODE_FORM) :]
+        row["lag_ms"] = 100 * struct.unpack(LIMIT_END_FORM, end)[0] if len(end) else None
         if row["per_degc"] == 0:
             raise TableError("a limit piece needs counts per degC above 0")
         return row

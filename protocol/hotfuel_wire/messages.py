@@ -144,31 +144,11 @@ DATA = (
     ("data", "bytes", "data_length", None),
 )
 
-# What the host adds to the log. tick and time_ms in the header: the board's last seen, else 0.
+# When it was on a wall clock: from the host, or from a board with a clock chip.
 WALL_ANCHOR = (
     ("wall_us", "u64", "us", 1),
     ("monotonic_us", "u64", "us", 1),
     ("flags", "u8", "bits", 1),
-)
-
-MARK = (
-    ("wall_us", "u64", "us", 1),
-    ("text_length", "u8", "B", 1),
-    ("text", "bytes", "text_length", None),
-)
-
-LINK_GAP = (
-    ("wall_us", "u64", "us", 1),
-    ("length_ms", "u32", "ms", 1),
-    ("bytes_damaged", "u32", "B", 1),
-    ("reason", "u8", None, 1),
-)
-
-# Begins a log, and each part of it that a recording went on with after a crash. A log is told from another by it, wherever its file lies.
-LOG_START = (
-    ("log_id", "id8", None, 1),
-    ("wall_us", "u64", "us", 1),
-    ("part", "u16", None, 1),
 )
 
 # type number -> (name, rows after the header)
@@ -183,10 +163,14 @@ MESSAGES = {
     8: ("data", DATA),
     9: ("barometer", BAROMETER),
     64: ("wall_anchor", WALL_ANCHOR),
-    65: ("mark", MARK),
-    66: ("link_gap", LINK_GAP),
-    67: ("log_start", LOG_START),
 }
+try:  # a board neither sends nor reads the host's own, and does not carry them
+    from hotfuel_wire.hosts_own import GAP_REASONS as GAP_REASONS
+    from hotfuel_wire.hosts_own import MESSAGES as _HOSTS_OWN
+
+    MESSAGES.update(_HOSTS_OWN)
+except ImportError:
+    pass
 TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 
 # Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
@@ -245,5 +229,4 @@ COMMANDS = {
 }
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
 FAILED = {"limits": 1, "store": 2, "power": 4}
-GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}

@@ -38,3 +38,13 @@ del settings, twinfile, everything`);
 mp.runPython('import application; made = application.Application()');
 used('running');
 mp.runPython("print('attached', ','.join(made.attached))");
+// and a clock chip that answers: its module stays from then on
+mp.runPython(`import machine
+def answer(self, address, register, count):
+    if address != 0x68:
+        raise OSError(5)
+    return bytes([0x30, 0x12, 0x10, 3, 0x15, 6, 0x26] + [0] * 16)[register:register + count]
+machine.I2C.readfrom_mem = answer
+del answer`);
+mp.runPython("made.time_of_day.step(0); print('clock_chip', made.time_of_day._chip is not None)");
+used('with_clock_chip');

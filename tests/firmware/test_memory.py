@@ -44,6 +44,7 @@ def test_the_whole_firmware_leaves_a_quarter_of_a_picos_heap_free():
 def test_as_shipped_it_takes_119_kb(shipped):
     rows = measured(shipped)
     assert {"limits", "store", "power"} <= set(rows["attached"].split(","))
-    used = int(rows["running"]) - int(rows["interpreter"])
-    print(f"{used} bytes of {PICO_HEAP}")
-    assert 30_000 < used < AS_SHIPPED, rows
+    assert rows["clock_chip"] == "True"
+    used, with_clock_chip = (int(rows[name]) - int(rows["interpreter"]) for name in ("running", "with_clock_chip"))
+    print(f"{used} bytes of {PICO_HEAP}, with a clock chip {with_clock_chip}")
+    assert 30_000 < used < with_clock_chip < AS_SHIPPED, rows

@@ -13,7 +13,7 @@ from hotfuel.errors import InputError
 from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
 
 STAY_SOURCES = ("main.py", "board.py")
-NOT_FOR_THE_BOARD = ("__pycache__", "meanings.py", "package.json", "*.md", "*.json")
+NOT_FOR_THE_BOARD = ("__pycache__", "meanings.py", "hosts_own.py", "limit_packing.py", "package.json", "*.md", "*.json")
 WIRE = "lib/hotfuel_wire"
 # The head of an .mpy file (MicroPython documentation, "MicroPython .mpy files"): M, version, flags (0: no native code), bits of a small integer.
 MPY_VERSION = 6  # MicroPython 1.19 and later

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from hotfuel_wire import limit_packing
 from hotfuel_wire import limit_tables as wire
 from hotfuel_wire.messages import CHIPS
 
@@ -93,7 +94,7 @@ def board_tables(
             "no place of this car file has a limit: give at least one place the role tank, pump, line or carburettor"
         )
     altitude_m = round(car.altitude_m or 0.0)
-    head = wire.pack_head(int(made.timestamp()), altitude_m, round(air.pressure_kpa / _UNIT_KPA), pieces)
+    head = limit_packing.pack_head(int(made.timestamp()), altitude_m, round(air.pressure_kpa / _UNIT_KPA), pieces)
     return BoardTables(head, tuple(pieces), tuple(notes))
 
 
@@ -117,7 +118,9 @@ def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: floa
     codes = np.unique(np.round(_COLD_NODES_DEGC / one.cold_degc_per_code)).astype(int)
     cold_degc = codes * one.cold_degc_per_code
     counts = (emf_mv(cold_degc) + loop_emf_mv(0, cold_degc, one)) / count_mv
-    return wire.pack_reference(channel, setting.chip, setting.gain, shift, codes.tolist(), np.round(counts).astype(int).tolist())
+    return limit_packing.pack_reference(
+        channel, setting.chip, setting.gain, shift, codes.tolist(), np.round(counts).astype(int).tolist()
+    )
 
 
 def _limits(
@@ -163,7 +166,7 @@ def _limits(
                 np.round(emf_mv(read_there) / count_mv).astype(int),
             )
             pieces.append(
-                wire.pack_limit(
+                limit_packing.pack_limit(
                     place.channel,
                     state,
                     where,

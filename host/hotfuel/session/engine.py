@@ -20,7 +20,9 @@ def running(columns: Any, seconds: np.ndarray, car: Car) -> np.ndarray:
     course = of_recording(columns, seconds, car)
     if course is None:
         return stated
-    known = np.flatnonzero(np.isfinite(given["engine_rpm"]))  # before the first of them no pulse had ever come, which is no hole in them
+    known = np.flatnonzero(
+        np.isfinite(given["engine_rpm"])
+    )  # before the first of them no pulse had ever come, which is no hole in them
     after = np.clip(np.searchsorted(known, np.arange(len(seconds))), None, len(known) - 1)
     before = np.clip(after - 1, 0, None)
     hole_s = np.minimum(np.abs(seconds - seconds[known[after]]), np.abs(seconds - seconds[known[before]]))

@@ -1,0 +1,32 @@
+"""What the host alone adds to a log, declared as in messages.py, which takes it in; not part of what goes onto a board.
+
+tick and time_ms in the header: the board's last seen, else 0.
+"""
+
+MARK = (
+    ("wall_us", "u64", "us", 1),
+    ("text_length", "u8", "B", 1),
+    ("text", "bytes", "text_length", None),
+)
+
+LINK_GAP = (
+    ("wall_us", "u64", "us", 1),
+    ("length_ms", "u32", "ms", 1),
+    ("bytes_damaged", "u32", "B", 1),
+    ("reason", "u8", None, 1),
+)
+
+# Begins a log, and each part of it that a recording went on with after a crash. A log is told from another by it, wherever its file lies.
+LOG_START = (
+    ("log_id", "id8", None, 1),
+    ("wall_us", "u64", "us", 1),
+    ("part", "u16", None, 1),
+)
+
+MESSAGES = {
+    65: ("mark", MARK),
+    66: ("link_gap", LINK_GAP),
+    67: ("log_start", LOG_START),
+}
+# Append only, as everywhere.
+GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}
