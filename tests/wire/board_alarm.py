@@ -2,43 +2,47 @@
 # A line with a limit has readings in place of margins: they go through a Probe first, and how many were believed and what fell are part of the outcome.
 import json
 
-from hotfuel_wire import alarm, probe
 
-count = 0
-with open("alarm_vectors.jsonl") as file:
-    for line in file:
-        row = json.loads(line)
-        got = []
-        at = [0]
-        alarms = alarm.Alarms(
-            row["places"], lambda place, level, old, new: got.append([at[0], place, alarm.LEVELS[level], old, new])
-        )
-        one = probe.Probe(row["lag_ms"]) if "limit" in row else None
-        believed = 0
-        falls = []
-        number = 0
-        for step, times in row["steps"]:
-            for _ in range(times):
-                at[0] = number
-                number += 1
-                if step == "acknowledge":
-                    alarms.acknowledge()
-                elif step == "seen":
-                    alarms.seen()
-                else:
-                    place, margin, warn_below, elapsed_ms = step
-                    if one:
-                        reading = probe.UNREADABLE if margin is None else margin
-                        taken = one.take(reading, elapsed_ms)
-                        margin = row["limit"] - reading - probe.ahead(one.leading.lead) if taken else None
-                        believed += margin is not None
-                        if one.fell:
-                            falls.append([at[0], one.fell])
-                    alarms.update(place, alarm.UNREADABLE if margin is None else margin, warn_below, elapsed_ms)
-        outcome = [got, alarms.first_out, alarms.unseen, alarms.shown(), alarms.sounding()]
-        if one:
-            outcome += [believed, falls]
-        if outcome != row["outcome"]:
-            print("differs:", row["name"], outcome)
-        count += 1
-print("replayed %d" % count)
+def outcome(row, alarm, probe):
+    """What these two modules make of a line."""
+    got = []
+    at = [0]
+    alarms = alarm.Alarms(row["places"], lambda place, level, old, new: got.append([at[0], place, alarm.LEVELS[level], old, new]))
+    one = probe.Probe(row["lag_ms"]) if "limit" in row else None
+    believed = 0
+    falls = []
+    number = 0
+    for step, times in row["steps"]:
+        for _ in range(times):
+            at[0] = number
+            number += 1
+            if step == "acknowledge":
+                alarms.acknowledge()
+            elif step == "seen":
+                alarms.seen()
+            else:
+                place, margin, warn_below, elapsed_ms = step
+                if one:
+                    reading = probe.UNREADABLE if margin is None else margin
+                    taken = one.take(reading, elapsed_ms)
+                    margin = row["limit"] - reading - probe.ahead(one.leading.lead) if taken else None
+                    believed += margin is not None
+                    if one.fell:
+                        falls.append([at[0], one.fell])
+                alarms.update(place, alarm.UNREADABLE if margin is None else margin, warn_below, elapsed_ms)
+    ended = [got, alarms.first_out, alarms.unseen, alarms.shown(), alarms.sounding()]
+    return ended + [believed, falls] if one else ended
+
+
+if __name__ == "__main__":
+    from hotfuel_wire import alarm, probe
+
+    count = 0
+    with open("alarm_vectors.jsonl") as file:
+        for line in file:
+            row = json.loads(line)
+            found = outcome(row, alarm, probe)
+            if found != row["outcome"]:
+                print("differs:", row["name"], found)
+            count += 1
+    print("replayed %d" % count)

@@ -20,7 +20,7 @@ WARN_BELOW = 300
 
 def test_cpython(capsys, monkeypatch):
     monkeypatch.chdir(VECTORS.parent)
-    runpy.run_path(str(HERE / "board_alarm.py"))
+    runpy.run_path(str(HERE / "board_alarm.py"), run_name="__main__")
     assert capsys.readouterr().out == f"replayed {COUNT}\n"
 
 
