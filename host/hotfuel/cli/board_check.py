@@ -4,16 +4,17 @@ import datetime
 import json
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import Json, Port, note, show, the_port
 from hotfuel.errors import LinkError
 from hotfuel.files import whole
-from hotfuel.link.port import open_port
-from hotfuel.link.talk import Refusal, Talk, fields
 from hotfuel.places import place_words
+
+if TYPE_CHECKING:
+    from hotfuel.link.talk import Talk
 
 STEP_S = 6.0
 FINE, TROUBLE, BY_HAND = "fine", "trouble", "cannot be seen"
@@ -111,7 +112,7 @@ def input_rows(said: dict[str, str]) -> list[tuple[str, str, str]]:
     return rows
 
 
-def _confirmed(talk: Talk, step: str, what: str, asked: bool) -> tuple[str, str, str]:
+def _confirmed(talk: "Talk", step: str, what: str, asked: bool) -> tuple[str, str, str]:
     talk.ask("selftest", step.encode(), STEP_S)
     if not asked:
         return step, BY_HAND, f"was on for a moment: did {what}?"
@@ -130,6 +131,9 @@ def board_check(
 
     Engine off, no open fuel near the wiring. Readings and warnings pause for some seconds; stored drives are not touched. Refused while the engine runs.
     """
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Refusal, Talk, fields
+
     note("engine off, no open fuel near the wiring; readings and warnings pause for some seconds")
     with open_port(the_port(port)) as opened:
         talk = Talk(opened)
@@ -169,7 +173,9 @@ def board_check(
         raise typer.Exit(1)
 
 
-def _rows(talk: Talk, places: list[str], asked: bool) -> list[tuple[str, str, str]]:
+def _rows(talk: "Talk", places: list[str], asked: bool) -> list[tuple[str, str, str]]:
+    from hotfuel.link.talk import fields
+
     step = lambda words: fields(talk.ask("selftest", words.encode(), STEP_S))  # noqa: E731
     rows = rail_rows(step("rail"))
     rows += [chip_row(place, step(f"chip {channel}")) for channel, place in enumerate(places)]

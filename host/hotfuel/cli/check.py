@@ -4,21 +4,21 @@ import datetime
 import math
 import time
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import Json, Listener, Port, note, show, the_port
 from hotfuel.errors import InputError, LinkError
-from hotfuel.link.port import open_port
-from hotfuel.link.talk import Talk
 from hotfuel.places import place_words
-from hotfuel.record.probe_check import Probes, ProbeState, boiling_pressure_kpa, warmed
-from hotfuel.risk.pressure import standard_atmosphere_kpa
-from hotfuel.temperature.calibration import STEADY_S, Calibration, line_through, point
 from hotfuel.units import parse
 
-ENOUGH_S = STEADY_S + 5.0
+if TYPE_CHECKING:
+    from hotfuel.link.talk import Talk
+    from hotfuel.record.probe_check import ProbeState
+    from hotfuel.temperature.calibration import Calibration
+
+MORE_S = 5.0  # than a point needs
 LOOK_S = 8.0
 WAIT_MOST_S = 300.0
 _BATH_CAUTION = "Away from fuel and the car: probe wiped dry of fuel, no flame near fuel; boiling water scalds."
@@ -32,7 +32,9 @@ _SUCTION = (
 class Bench:
     """Listens to the board for a while at a time."""
 
-    def __init__(self, talk: Talk, heard: Listener) -> None:
+    def __init__(self, talk: "Talk", heard: Listener) -> None:
+        from hotfuel.record.probe_check import Probes
+
         self.probes = Probes()
         self._talk = talk
         self.heard = heard
@@ -66,6 +68,9 @@ def check(
     as_json: Json = False,
 ) -> None:
     """Probes: faults, noise, which is which, ice point, boiling water; writes a calibration. Example: hotfuel check --port /dev/ttyACM0"""
+    from hotfuel.link.port import open_port
+    from hotfuel.link.talk import Talk
+
     with open_port(the_port(port)) as opened:
         heard = Listener()
         talk = Talk(opened, heard)
@@ -101,7 +106,7 @@ def check(
     show({"calibration": calibration.model_dump(mode="json"), "remarks": remarks, "file": str(out)}, lines, as_json)
 
 
-def _about(state: ProbeState) -> str:
+def _about(state: "ProbeState") -> str:
     if not state.readings:
         seen = f" ({', '.join(fault.replace('_', ' ') for fault in state.faults)})" if state.faults else ""
         return f"channel {state.channel}, {place_words(state.place)}: no temperature{seen}; look at its wires and plug"
@@ -119,6 +124,8 @@ def _means(bench: Bench, channels: list[int]) -> dict[int, float]:
 
 
 def _which_is_which(bench: Bench, channels: list[int]) -> None:
+    from hotfuel.record.probe_check import warmed
+
     names = dict(bench.probes.channels())
     for channel in channels:
         bench.probes.forget()
@@ -144,6 +151,9 @@ def _which_is_which(bench: Bench, channels: list[int]) -> None:
 
 
 def _pressure(bench: Bench, altitude: str | None) -> float:
+    from hotfuel.record.probe_check import boiling_pressure_kpa
+    from hotfuel.risk.pressure import standard_atmosphere_kpa
+
     if altitude:
         return float(standard_atmosphere_kpa(parse(altitude, "length")))
     measured = boiling_pressure_kpa(bench.heard.latest)
@@ -164,6 +174,8 @@ def _take(
     remarks: list[str],
 ) -> None:
     """One bath, all its probes at once."""
+    from hotfuel.temperature.calibration import STEADY_S, point
+
     words = {"ice": "crushed ice and a little water, stirred", "boiling": "water at a rolling boil"}[name]
     if interactive and not typer.confirm(
         f"{_BATH_CAUTION} Put the probes into {words}; ready? (n leaves this bath out)", default=True, err=True
@@ -174,7 +186,7 @@ def _take(
     trouble: dict[int, str] = {}
     while True:
         bench.listen(2.0)
-        if bench.probes.seconds() < ENOUGH_S:
+        if bench.probes.seconds() < STEADY_S + MORE_S:
             if time.monotonic() > end:
                 raise LinkError("too few readings arrive; look at the link with `hotfuel board info`")
             continue
@@ -195,7 +207,9 @@ def _take(
     remarks += [f"{names[channel]}: {text}" for channel, text in trouble.items()]
 
 
-def _calibration(bench: Bench, points: dict[int, list[Any]], remarks: list[str], out: Path) -> Calibration:
+def _calibration(bench: Bench, points: dict[int, list[Any]], remarks: list[str], out: Path) -> "Calibration":
+    from hotfuel.temperature.calibration import Calibration, line_through
+
     names = dict(bench.probes.channels())
     lines = {}
     if out.exists():

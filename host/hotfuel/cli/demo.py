@@ -9,7 +9,6 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel import car as car_file
 from hotfuel.cli.shared import CAUTION, Json, Units, bar, findings, note, show
 from hotfuel.cli.shared_car import DRIVE, car_text, leave_car_file, model_of
 from hotfuel.cli.shared_record import record_from
@@ -29,6 +28,7 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """The whole job on a simulated car: firmware, wire, recording, warnings, report. Example: hotfuel demo"""
+    from hotfuel import car as car_file
     from hotfuel import session as sessions
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder

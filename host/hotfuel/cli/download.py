@@ -5,12 +5,9 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
-from hotfuel import car as car_file
 from hotfuel.cli.shared import Json, Port, err, show, the_port
 from hotfuel.errors import InputError
-from hotfuel.link.port import open_port
 
 
 def download(
@@ -24,13 +21,16 @@ def download(
     as_json: Json = False,
 ) -> None:
     """Fetch what the board stored by itself. Example: hotfuel download --port /dev/ttyACM0 --out sunday"""
+    from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
+
+    from hotfuel.link.port import open_port
     from hotfuel.record.download import SEGMENTS, Fetcher, state_start
     from hotfuel.session import folder as session_folder
 
     began, text = _moment(started) if started else None, _text_of(car)
     with (
         open_port(the_port(port)) as opened,
-        Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err, transient=True) as bars,
+        Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err.console, transient=True) as bars,
     ):
         if not (out / SEGMENTS).is_dir():  # not one begun before; and nothing is begun before the board is there
             session_folder.create(out, text, {})
@@ -53,6 +53,8 @@ def download(
 
 
 def _text_of(car: Path | None) -> str | None:
+    from hotfuel import car as car_file
+
     if car is None:
         return None
     car_file.load(car)

@@ -4,17 +4,14 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import numpy as np
 import typer
-from rich import box
-from rich.table import Table
 
-from hotfuel import car as car_file
 from hotfuel.cli.shared import Json, Units, open_session, out, show
 from hotfuel.errors import UsageError
-from hotfuel.fuel.named import fuel_named
-from hotfuel.risk.limits_card import LimitsCard, altitude_curves, limits_card
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.risk.limits_card import LimitsCard
 
 if TYPE_CHECKING:
     from hotfuel.study.drive.own_limit import OwnLimit  # brings pandas with it, which --help does without
@@ -46,6 +43,10 @@ def limits(
     as_json: Json = False,
 ) -> None:
     """At what temperature this fuel boils at each place of this car. Example: hotfuel limits --car car.toml --altitude "1600 m" """
+    from hotfuel import car as car_file
+    from hotfuel.fuel.named import fuel_named
+    from hotfuel.risk.limits_card import altitude_curves, limits_card
+
     if car is None and fuel is None:
         raise UsageError("say for which car or fuel: --car FILE, --fuel NAME, or both")
     named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
@@ -72,15 +73,19 @@ def limits(
 
 def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "OwnLimit | None":
     """What the car's own events say of its limit; None if no session was given."""
+    if not learn:
+        return None
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.drive.own_limit import events, own_limit
 
-    if not learn:
-        return None
     return own_limit([event for path in learn for event in events(of_session(open_session(path, car)))], shown=shown)
 
 
-def _print(card: LimitsCard, shown: Shown, about: list[str]) -> None:
+def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
+    import numpy as np
+    from rich import box
+    from rich.table import Table
+
     table = Table(
         title=f"{card.car}: where the fuel's limit is",
         title_justify="left",

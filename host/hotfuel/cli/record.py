@@ -10,7 +10,6 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel import car as car_file
 from hotfuel.cli.shared import CAUTION, About, Json, Units, about, note, show, the_port
 from hotfuel.cli.shared_record import record_from
 from hotfuel.errors import InputError
@@ -55,6 +54,7 @@ def record(
     as_json: Json = False,
 ) -> None:
     """Record a drive and warn while it lasts. Example: hotfuel record --port /dev/ttyACM0 --car car.toml --out sunday"""
+    from hotfuel import car as car_file
     from hotfuel.link.receive import Link
     from hotfuel.log import spill
     from hotfuel.record import resume, room

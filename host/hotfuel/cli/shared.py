@@ -7,33 +7,48 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from hotfuel_wire.framing import FRAME_MAX
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from hotfuel.errors import InputError, LinkError, UsageError
 from hotfuel.text import shown
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from hotfuel.link.talk import Talk
 
 
-class _Console(Console):
-    def on_broken_pipe(self) -> None:
-        """Whoever read our output has gone (for example `| head`); nothing is left to say, and nothing went wrong."""
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise SystemExit(0)
+class Screen:
+    """stdout or stderr as a rich console, which is loaded when something is first printed."""
+
+    def __init__(self, stderr: bool = False) -> None:
+        self._stderr = stderr
+
+    @cached_property
+    def console(self) -> "Console":
+        """The console itself."""
+        from rich.console import Console
+
+        class Ours(Console):
+            def on_broken_pipe(self) -> None:
+                """Whoever read our output has gone (for example `| head`); nothing is left to say, and nothing went wrong."""
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+                raise SystemExit(0)
+
+        return Ours(stderr=self._stderr, highlight=False, soft_wrap=True)
+
+    def print(self, what: Any, markup: bool | None = None) -> None:
+        """Print text or a table."""
+        self.console.print(what, markup=markup)
 
 
-out = _Console(highlight=False, soft_wrap=True)
-
-
-err = _Console(stderr=True, highlight=False, soft_wrap=True)
+out, err = Screen(), Screen(stderr=True)
 
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout instead of text.")]
@@ -82,8 +97,10 @@ CAUTION = "The driver does not operate this. No warning does not mean safe: fuel
 @contextlib.contextmanager
 def bar(what: str) -> Iterator[Callable[[float], None]]:
     """A progress bar on stderr; call it with the share done, 0 to 1."""
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=err, transient=True, disable=not err.is_terminal) as bars:
+    with Progress(*columns, console=err.console, transient=True, disable=not err.console.is_terminal) as bars:
         task = bars.add_task(what, total=1.0)
         yield lambda share: bars.update(task, completed=min(share, 1.0))
 

@@ -6,7 +6,6 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.files import whole
 
@@ -16,6 +15,8 @@ DRIVE = "summer drive"
 
 def car_text(scenario: Any) -> str:
     """The simulated car's file: the example, with the fuel, altitude and pump this drive really has."""
+    from hotfuel import car as car_file
+
     example, fuel = car_file.load(car_file.EXAMPLE), scenario.fuel
     values = {
         "altitude": f"{max(example.altitude_m or 0.0, scenario.altitude_m):g} m",

@@ -7,7 +7,6 @@ from typing import Annotated
 
 import typer
 
-from hotfuel import car as car_file
 from hotfuel.cli.shared import note
 from hotfuel.cli.shared_car import DRIVE, Speed, car_text, leave_car_file, model_of
 from hotfuel.errors import InputError
@@ -24,6 +23,7 @@ def simulator(
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds of wall time.", min=0.1)] = None,
 ) -> None:
     """A simulated board in a simulated car, for trying everything without parts. Example: hotfuel simulator --pty"""
+    from hotfuel import car as car_file
     from hotfuel.simulator.board import SimulatedBoard
     from hotfuel.simulator.feed import Senders
 

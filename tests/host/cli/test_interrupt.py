@@ -48,14 +48,14 @@ def test_while_the_libraries_are_loaded(capsys, monkeypatch):
 
 
 def test_at_a_question(capsys, monkeypatch):
-    from hotfuel.cli import limits
+    from hotfuel.risk import limits_card
 
     def asked(*arguments, **options):
         import typer
 
         raise typer.Abort
 
-    monkeypatch.setattr(limits, "limits_card", asked)
+    monkeypatch.setattr(limits_card, "limits_card", asked)
     code, _, err = ended(capsys, monkeypatch, *FUEL)
     assert code == 130
     assert err.count("\n") == 1
