@@ -30,6 +30,17 @@ CHANGED = {
     "pulls_csv": 200,
     "kept_elsewhere": 100,
     "session_folder": 30,
+    "requests": 200,
+    "browser": 100,
+    "view": 100,
+    "session_data": 100,
+    "calibration": 100,
+    "quantity": 300,
+    "words": 200,
+    "fetched": 60,
+    "log_on_disk": 20,
+    "kept_piece": 100,
+    "archived": 2,
     "board": 200,
 }
 

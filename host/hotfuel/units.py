@@ -3,6 +3,7 @@
 `parse("6 psi", "pressure")` gives kPa; `Shown("us").temperature(60)` gives "140.0 °F". A temperature *difference* converts by 1.8 without the 32.
 """
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -115,7 +116,10 @@ def parse(text: str, dimension: str) -> float:
     if unit not in units:
         raise InputError(f'"{text}" has the unit "{unit}": a {dimension} is given in one of {allowed}')
     factor, offset = units[unit]
-    return float(number) * factor + offset
+    value = float(number) * factor + offset
+    if not math.isfinite(value):
+        raise InputError(f'"{text}" is too large a number: write a {dimension} with one of {allowed}')
+    return value
 
 
 def convert(value, dimension: str, unit: str):

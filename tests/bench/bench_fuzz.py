@@ -25,6 +25,7 @@ _INSTRUMENTED = [
     "hotfuel",
     "hotfuel_wire",
     "fuzz_targets",
+    "fuzz_doors",
     "application",
     "commands",
     "settings",

@@ -14,6 +14,7 @@ from pathlib import Path
 from unittest import mock
 
 import numpy as np
+from fuzz_doors import DOORS
 from hotfuel import car, samples, session
 from hotfuel.errors import HotfuelError
 from hotfuel.live.intake import Batch, Intake
@@ -152,7 +153,7 @@ SESSION_FILES = ("payloads", "wire.log", "session.json", "calibration.json", "ca
 
 def session_folder(data: bytes) -> None:
     """A session folder with one hostile file (the first byte says which), opened, looked at in every way, and followed live."""
-    files = dict(_good_session())
+    files = dict(good_session())
     which = SESSION_FILES[data[0] % len(SESSION_FILES)] if data else "wire.log"
     if which == "payloads":
         files["wire.log"] = frames_of(data[1:])
@@ -223,7 +224,8 @@ def good_payloads() -> list[bytes]:
     return [framing.decode(bytes.fromhex(json.loads(line)["frame"])[1:-1]) for line in lines]
 
 
-def _good_session() -> dict[str, bytes]:
+def good_session() -> dict[str, bytes]:
+    """The files of a session that is as it should be."""
     if "session" not in _cache:
         log = frames_of((CORPUS / "payloads" / "drive").read_bytes())
         calibration = (CORPUS / "session_folder" / "calibration").read_bytes()[1:]
@@ -304,6 +306,7 @@ TARGETS: dict[str, tuple[Callable[[], Target], int]] = {
     "pulls_csv": (lambda: pulls_csv, 2048),
     "kept_elsewhere": (lambda: kept_elsewhere, 6000),
     "session_folder": (lambda: session_folder, 2048),
+    **DOORS,
     "board": (BoardUnderAttack, 512),
 }
 

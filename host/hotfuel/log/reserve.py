@@ -111,8 +111,10 @@ def read(log: Path) -> Note | None:
                 raise ValueError("no time")
             pieces = tuple(Path(str(piece)) for piece in one["pieces"])
             kept = Kept(int(one["base"]), int(one["size"]), since_s, until_s, pieces, str(one["computer"]))
+            if kept.base < 0 or kept.size < 0:
+                raise ValueError("no place in a log")
         return Note(bytes.fromhex(read["log_id"]), kept, bool(read["ended"]), str(read.get("copied_to", "")))
-    except (ValueError, TypeError, KeyError, RecursionError):
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return Note(b"")
 
 

@@ -6,6 +6,7 @@ during and after, and no other log ever takes it. Pieces are numbered; a place t
 
 import contextlib
 import json
+import math
 import os
 import re
 import shutil
@@ -183,10 +184,11 @@ def look(path: Path) -> Piece | None:
         log_id = bytes.fromhex(head["log_id"])
         if log_id.hex() != found[1] or stat.st_size < _HEAD:
             return None
-        return Piece(
-            path, log_id, int(found[2]), int(head["base"]), stat.st_size - _HEAD, Path(head["log"]), float(head["since_wall_s"])
-        )
-    except (OSError, ValueError, TypeError, KeyError):
+        base, since_s = int(head["base"]), float(head["since_wall_s"])
+        if base < 0 or not math.isfinite(since_s):
+            return None
+        return Piece(path, log_id, int(found[2]), base, stat.st_size - _HEAD, Path(head["log"]), since_s)
+    except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 
 

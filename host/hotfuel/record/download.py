@@ -57,6 +57,8 @@ class Fetcher:
         rows: list[Segment] = []
         while True:
             answer = self._talk.ask("segments", struct.pack("<H", len(rows)))
+            if len(answer) % struct.calcsize(_ROW):
+                raise LinkError("the board's list of its segments arrived damaged; run the download again")
             new = [Segment(*row) for row in struct.iter_unpack(_ROW, answer)]
             rows += new
             if len(new) < 32:

@@ -49,7 +49,7 @@ class Requests:
 def _request(line: bytes) -> dict[str, Any] | None:
     try:
         read = json.loads(line) if len(line) <= _LINE_MAX else None
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     if not isinstance(read, dict) or read.get("kind") not in _KINDS:
         return None

@@ -1,0 +1,225 @@
+"""More doors for hostile bytes (see fuzz_targets.py): the small files and texts that a person, a browser, a page or a board hands in."""
+
+import contextlib
+import json
+import math
+import struct
+import tempfile
+from pathlib import Path
+from unittest import mock
+
+import numpy as np
+from construct import Container, ListContainer
+from hotfuel import car, units
+from hotfuel.errors import HotfuelError, InputError
+from hotfuel.link import inspect, receive
+from hotfuel.link.port import Port
+from hotfuel.live.asking import Desk
+from hotfuel.log import spill
+from hotfuel.record import download, resume
+from hotfuel.record.requests import Requests
+from hotfuel.session import archive, metadata
+from hotfuel.session import folder as session_folder
+from hotfuel.study.fixes import fitted
+from hotfuel.temperature.calibration import Calibration
+from hotfuel.temperature.doubts import doubts
+from hotfuel.text import checked, one_line, shown
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import PAYLOAD_MAX
+
+_MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
+_kept: dict[str, object] = {}
+
+
+def _file(name: str, data: bytes) -> Path:
+    """A file of these bytes; one folder for all, because a million folders cost more than the reading."""
+    if "folder" not in _kept:
+        _kept["folder"] = tempfile.TemporaryDirectory(dir=_MEMORY)
+    path = Path(_kept["folder"].name) / name  # type: ignore[attr-defined]
+    path.write_bytes(data)
+    return path
+
+
+def requests(data: bytes) -> None:
+    """Lines that a page or a terminal leaves for the recorder: what comes out is what may be asked."""
+    path = _file("requests.jsonl", b"")
+    reader = Requests(path.parent)
+    path.write_bytes(data + b"\n")
+    for asked in reader.new():
+        assert asked["kind"] in ("mark", "acknowledge", "end") and len(asked["text"]) <= 200 and 0 <= asked["wall_s"] < 1e11
+
+
+def browser(data: bytes) -> None:
+    """What a browser sends: an answer, or nothing, and it can go back as JSON."""
+    state, quieting = mock.Mock(live=True, caught_up=True, marked=[]), mock.Mock()
+    state.folder.path = _file("requests.jsonl", b"").parent
+    desk = Desk(state, quieting, clock=lambda: 0.0, wall=lambda: 1.8e9)
+    json.dumps(desk.ask(data.decode("utf-8", "replace"), "12:00:00"))
+    desk.look()
+
+
+def view(data: bytes) -> None:
+    """A payload seen by the second reader: both read the same, and it can be written out."""
+    data = data[:PAYLOAD_MAX]
+    try:
+        _, values = codec.unpack(data)
+    except codec.WireError:
+        values = None
+    try:
+        seen = inspect.view(data)
+    except InputError:
+        seen = None
+    if values is None or seen is None:
+        return
+    for name, value in values.items():
+        if name in seen and name != "type" and not isinstance(value, list):
+            assert seen[name] == value or isinstance(seen[name], Container | ListContainer), name
+    "\n".join(inspect.lines(data)).encode()
+
+
+def session_data(data: bytes) -> None:
+    """session.json: what can be used is used and can be written again; the rest is said."""
+    values, notes = metadata.read(_file("session.json", data))
+    known = {name: value for name, value in values.items() if name in metadata.KEYS}
+    assert metadata.checked(known) == known
+    for text in (*notes, *(part for row in metadata.shown_rows(values, units.Shown("us")) for part in row)):
+        text.encode("utf-8", "surrogatepass")
+
+
+def calibration(data: bytes) -> None:
+    """calibration.json: a line for every channel that gives finite numbers, and what is odd about it in sentences."""
+    if "car" not in _kept:
+        _kept["car"] = car.load(car.EXAMPLE)
+    with contextlib.suppress(HotfuelError):
+        found = Calibration.load(_file("calibration.json", data))
+        doubts(found, _kept["car"])  # type: ignore[arg-type]
+        for line in found.channels.values():
+            assert np.isfinite(line.corrected_degc(np.array([0.0, 60.0]))).all()
+
+
+_DIMENSIONS = sorted(units.UNITS)
+
+
+def quantity(data: bytes) -> None:
+    """A quantity as a person types it (the first byte says of what): a finite number, or a sentence."""
+    if data:
+        with contextlib.suppress(HotfuelError):
+            assert math.isfinite(
+                units.parse(data[1:].decode("utf-8", "surrogateescape"), _DIMENSIONS[data[0] % len(_DIMENSIONS)])
+            )
+
+
+def words(data: bytes) -> None:
+    """Text of any origin: safe to show and the same when made safe again; what a fix is called; what a strange port says."""
+    text = data.decode("utf-8", "surrogateescape")
+    safe = shown(text)
+    assert shown(safe) == safe and one_line(one_line(text)) == one_line(text)
+    safe.encode()
+    with contextlib.suppress(HotfuelError):
+        assert checked(text) == text == safe
+    with contextlib.suppress(HotfuelError):
+        fitted.parse(text)
+    receive.what_was_seen(data, 3.0).encode()
+
+
+class _Board(Port):
+    """A board that sends these bytes whatever it is told, each piece behind a byte that says how long it is; then nothing."""
+
+    def __init__(self, data: bytes) -> None:
+        self.url, self._data, self.now, self._sequence = "hostile", data, 0.0, 0
+
+    def read(self, timeout_s: float) -> bytes:
+        self.now += timeout_s
+        size = self._data[0] if self._data else 0
+        piece, self._data = self._data[1 : 1 + size], self._data[1 + size :]
+        if not piece:
+            return b""
+        if piece[0] == 0xFE:  # an answer to what was asked last: code, outcome, answer
+            values = {
+                "tick": 0,
+                "time_ms": 0,
+                "sequence": self._sequence,
+                "code": self._code,
+                "outcome": piece[1:2][0] % 4 if piece[1:] else 0,
+            }
+            return framing.encode(codec.pack("reply", {**values, "answer": piece[2:]}))
+        return framing.encode(piece) if piece[0] == 0xFD else piece
+
+    def write(self, data: bytes) -> None:
+        _, asked = codec.unpack(framing.decode(data[1:-1]))
+        self._sequence, self._code = asked["sequence"], asked["code"]
+
+    def close(self) -> None:
+        pass
+
+
+def fetched(data: bytes) -> None:
+    """A download from a board that answers anything: an error, or a log of whole segments; then a stated time put into it."""
+    board = _Board(data)
+    with (
+        tempfile.TemporaryDirectory(dir=_MEMORY) as folder,
+        mock.patch("time.monotonic", side_effect=lambda: board.now),
+        contextlib.suppress(HotfuelError),
+    ):
+        fetcher = download.Fetcher(board, Path(folder))
+        here = [segment for segment in fetcher.fetch_all() if segment.size < 1 << 20]
+        log = fetcher.write_log(here)
+        download.state_start(log, 1.8e9)
+
+
+def log_on_disk(data: bytes) -> None:
+    """A log that a download states a time for, and one that a recorder finds cut off: it goes on, or beside it, and says which."""
+    with tempfile.TemporaryDirectory(dir=_MEMORY) as folder:
+        log = Path(folder) / "wire.log"
+        log.write_bytes(data)
+        with contextlib.suppress(HotfuelError):
+            download.state_start(log, 1.8e9)
+            assert len(log.read_bytes()) > len(data)
+        log.write_bytes(data)
+        (Path(folder) / "wire.log.reserve").write_bytes(b"{}")
+        with contextlib.suppress(HotfuelError):
+            found = resume.place(Path(folder), None, resume.Board, now_s=log.stat().st_mtime)
+            assert found.earlier is None or (math.isfinite(found.earlier.wall_s) and found.earlier.tick >= 0)
+
+
+def kept_piece(data: bytes) -> None:
+    """The head of a kept piece: whose it is, or None."""
+    found = spill.look(_file("hotfuel-66757a7a6c6f6773-0.spill", data))
+    assert found is None or (found.base >= 0 and found.size >= 0 and math.isfinite(found.since_wall_s))
+
+
+def archived(data: bytes) -> None:
+    """An archive of one session with a hostile summary (or, first byte odd, with hostile samples): listed again, or named."""
+    from fuzz_targets import good_session
+
+    with tempfile.TemporaryDirectory(dir=_MEMORY) as folder:
+        root, session = Path(folder) / "archive", Path(folder) / "drive"
+        session.mkdir()
+        for name, content in good_session().items():
+            (session / name).write_bytes(content)
+        identity = archive.add(root, session)
+        kind = "samples" if data[:1] and data[0] % 2 else "summary"
+        (file,) = (root / kind).glob(f"*/*/{identity}.parquet")
+        good = file.read_bytes()
+        at = struct.unpack("<H", data[1:3])[0] % len(good) if len(data) >= 3 else 0
+        file.write_bytes(good[:at] + data[3:] + good[at + len(data[3:]) :] if data[:1] and data[0] & 2 else data)
+        bad: list[str] = []
+        with contextlib.suppress(HotfuelError):
+            listed = archive.listed(root, bad=bad.append)
+            assert len(listed) + len(bad) == 1
+        session_folder.find(root / "sessions" / identity)
+
+
+DOORS = {
+    "requests": (lambda: requests, 4096),
+    "browser": (lambda: browser, 4096),
+    "view": (lambda: view, PAYLOAD_MAX),
+    "session_data": (lambda: session_data, 2048),
+    "calibration": (lambda: calibration, 2048),
+    "quantity": (lambda: quantity, 64),
+    "words": (lambda: words, 256),
+    "fetched": (lambda: fetched, 2048),
+    "log_on_disk": (lambda: log_on_disk, 2048),
+    "kept_piece": (lambda: kept_piece, 4200),
+    "archived": (lambda: archived, 2048),
+}
