@@ -62,8 +62,15 @@ def _text_of(car: Path | None) -> str | None:
 
 
 def _moment(text: str) -> float:
-    """Unix seconds of a local date and time."""
+    """Unix seconds of a local date and time that has been."""
     try:
-        return datetime.datetime.fromisoformat(text).astimezone().timestamp()
-    except ValueError:
+        began = datetime.datetime.fromisoformat(text).astimezone()
+        began_s = began.timestamp()
+    except (ValueError, OverflowError, OSError):
         raise InputError(f'--started "{text}" is no date and time; write it like "2026-06-01 14:05"') from None
+    now = datetime.datetime.now().astimezone()
+    if began > now:
+        raise InputError(
+            f'--started "{text}" lies in the future, it is {now:%Y-%m-%d %H:%M} now: give when the drive began, or set this computer\'s clock'
+        )
+    return began_s

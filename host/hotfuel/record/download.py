@@ -26,6 +26,7 @@ OUTSTANDING = 4
 DATA_MAX = 224
 AGAIN_S = 1.0  # without an answer for this long a piece is asked for again
 GIVE_UP_S = 10.0
+_CLOCKS_APART_S = 300.0  # a person's watch against the computer's clock
 _ROW = "<HIB"
 
 
@@ -187,15 +188,16 @@ def anchor(tick: int, time_ms: int, wall_us: int, flags: int) -> bytes:
     return framing.encode(codec.pack("wall_anchor", values))
 
 
-def state_start(log: Path, started_wall_s: float) -> None:
+def state_start(log: Path, started_wall_s: float, now_s: float | None = None) -> None:
     """Anchor the last boot in a log that has none of its own to a time a person states: when the board was switched on.
 
-    The anchor goes right behind the boot's first frame, because anchors belong to the boot they stand in. Raises InputError if all are anchored.
+    The anchor goes right behind the boot's first frame, because anchors belong to the boot they stand in. now_s: unix seconds, this computer's if not
+    given. Raises InputError if all are anchored, or if the drive would not have ended by now.
     """
     data = log.read_bytes()
     begun: list[tuple[int, int, int, bool]] = []  # per boot: byte behind its first frame, tick, time_ms, anchored
     key = None
-    at = 0
+    at = last_ms = 0
     for piece in data.split(b"\x00"):
         at += len(piece) + 1
         if not piece:
@@ -204,8 +206,10 @@ def state_start(log: Path, started_wall_s: float) -> None:
             name, values = codec.unpack(framing.decode(piece))
         except ValueError:
             continue
+        if begun and name == "reading":
+            last_ms = values["time_ms"]
         if name == "description" and (values["board_id"], values["boot_count"]) != key:
-            key = (values["board_id"], values["boot_count"])
+            key, last_ms = (values["board_id"], values["boot_count"]), 0
             begun.append((at, values["tick"], values["time_ms"], False))
         elif name == "wall_anchor" and begun:
             begun[-1] = (*begun[-1][:3], True)
@@ -213,6 +217,12 @@ def state_start(log: Path, started_wall_s: float) -> None:
     if not free:
         raise InputError("every drive in this log has a time of day already; leave --started out")
     at, tick, time_ms, _ = free[-1]
+    over_s = started_wall_s + last_ms / 1000 - (time.time() if now_s is None else now_s)
+    if free[-1] is begun[-1] and over_s > _CLOCKS_APART_S:
+        raise InputError(
+            f"the drive lasted {last_ms / 60_000:.0f} min, so by --started it would end {over_s / 60:.0f} min from now: give when the board was switched on. "
+            "The recording itself is here; type the same again with the right time"
+        )
     stated = anchor(tick, max(time_ms, 1), int(started_wall_s * 1e6) + max(time_ms, 1) * 1000, ANCHOR_FLAGS["stated_by_user"])
     with whole(log) as fresh:
         fresh.write_bytes(data[:at] + stated + data[at:])

@@ -5,6 +5,7 @@ import struct
 
 import pytest
 from hotfuel import samples
+from hotfuel.cli.download import _moment
 from hotfuel.errors import InputError, LinkError
 from hotfuel.record.download import Fetcher, state_start
 from hotfuel_wire import codec, framing
@@ -213,6 +214,8 @@ def test_a_stated_start_anchors_the_last_boot_that_has_none(tmp_path):
     log = tmp_path / "wire.log"
     log.write_bytes(b"\0" + SEGMENTS[7] + SEGMENTS[8])
     began = 1_780_000_000.0
+    with pytest.raises(InputError, match="lasted 0 min, so by --started it would end 60 min from now"):
+        state_start(log, began + 3600, now_s=began + 24)
     state_start(log, began)
     decoded = samples.decode(log)
     assert not decoded.clock.known(0)
@@ -221,3 +224,13 @@ def test_a_stated_start_anchors_the_last_boot_that_has_none(tmp_path):
     state_start(log, began - 86400)
     with pytest.raises(InputError, match="every drive in this log has a time of day"):
         state_start(log, began)
+
+
+@pytest.mark.parametrize("text", ["9999-12-31 23:59", "2999-01-01", "0001-01-01", "yesterday", "2026-13-01"])
+def test_a_start_that_has_not_been_is_refused_before_anything_is_fetched(text):
+    with pytest.raises(InputError, match="future" if "999" in text else "is no date"):
+        _moment(text)
+
+
+def test_a_start_in_local_time_is_taken():
+    assert _moment("2026-06-01 14:05+02:00") == 1_780_315_500
