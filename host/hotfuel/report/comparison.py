@@ -11,9 +11,9 @@ from hotfuel.report import html, sheet, stops, study_figures, words
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
-from hotfuel.study.fixes.compare import Answer, Comparison
+from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
-from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import SEPARABLE, Gain, PowerComparison
 from hotfuel.units import Shown
 
@@ -280,8 +280,10 @@ def _runs(result: Comparison, shown: Shown) -> Table:
         ("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.drawn.quantity.capitalize()), numbers=(2, 3, 5)
     )
     for run in result.runs[:_RUNS_MOST]:
-        value = run.values[result.drawn]
+        value = run.values.get(result.drawn, np.nan)
         number = words.signed(shown, -value) if is_margin else shown.text(value, "temperature")
+        if not has(run, result.drawn):
+            number = f"left out: {run.faults[0].kind}" if run.faults else "not read"
         air = shown.text(run.ambient_pressure_kpa, "pressure")
         table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number))
     return table.cut(len(result.runs), _RUNS_MOST)

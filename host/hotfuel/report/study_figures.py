@@ -8,8 +8,8 @@ from bokeh.plotting import figure
 
 from hotfuel.report import figures as draw
 from hotfuel.report.figures import ACT, COLOURS, DASHES, INK, Line, Style
-from hotfuel.study.fixes.compare import Answer, Comparison
-from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.study.fixes.answers import Answer, Comparison
+from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
 
@@ -29,7 +29,7 @@ def runs(result: Comparison, shown: Shown) -> figure:
     dimension = "temperature difference" if is_margin else "temperature"
     values = {}
     for name in names:
-        degc = np.array([run.values[result.drawn] for run in result.runs if run.variant == name])
+        degc = np.array([run.values[result.drawn] for run in result.runs if run.variant == name and has(run, result.drawn)])
         values[name] = np.asarray(shown.value(-degc if is_margin else degc, dimension))
     # a margin is read against zero
     every = np.concatenate([*values.values(), [0.0] if is_margin else []])

@@ -19,15 +19,15 @@ class _Model:
 
     def __init__(self, y: np.ndarray, design: np.ndarray, session: np.ndarray) -> None:
         self.y, self.design = y, design
-        self.groups = [np.flatnonzero(session == s) for s in np.unique(session)]
+        names, self.group = np.unique(session, return_inverse=True)
+        self.member = (self.group[:, None] == np.arange(len(names))).astype(float)  # (n, sessions)
+        self.count = self.member.sum(axis=0)
 
     def _solve(self, session_variance: float, error_variance: float, right: np.ndarray) -> np.ndarray:
         # Inverse of (v_e I + v_s J) within a session: (I - v_s / (v_e + n v_s) J) / v_e
-        out = right / error_variance
-        for rows in self.groups:
-            share = session_variance / (error_variance + len(rows) * session_variance)
-            out[rows] -= share * right[rows].sum(axis=0) / error_variance
-        return out
+        share = session_variance / (error_variance + self.count * session_variance)
+        taken = (share * (self.member.T @ right).T).T[self.group]
+        return np.asarray((right - taken) / error_variance)
 
     def fixed(self, session_variance: float, error_variance: float) -> tuple[np.ndarray, np.ndarray, float]:
         """(coefficients, their covariance, minus twice the restricted log likelihood)."""
@@ -37,9 +37,8 @@ class _Model:
         coefficients = covariance @ (weighted.T @ self.y)
         residual = self.y - self.design @ coefficients
         quadratic = float(residual @ self._solve(session_variance, error_variance, residual.copy()))
-        log_det = sum(
-            (len(rows) - 1) * np.log(error_variance) + np.log(error_variance + len(rows) * session_variance)
-            for rows in self.groups
+        log_det = float(
+            ((self.count - 1) * np.log(error_variance) + np.log(error_variance + self.count * session_variance)).sum()
         )
         return coefficients, covariance, float(log_det + np.linalg.slogdet(information)[1] + quadratic)
 

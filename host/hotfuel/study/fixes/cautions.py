@@ -4,11 +4,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from hotfuel.places import place_words
 from hotfuel.study.evidence.order import is_one_after_the_other
-from hotfuel.study.fixes.difference import DAY_U_DEGC, DRIFT_FROM_RUNS, day_share, own_sensors, shared
+from hotfuel.study.fixes.difference import DAY_U_DEGC, DRIFT_FROM_RUNS, cold_drift_degc, day_share, own_sensors, shared
 from hotfuel.study.fixes.positions import in_turn_on_one_day
 from hotfuel.study.fixes.summaries import Run
 from hotfuel.units import Shown
+
+COLD_TOLD_DEGC = 0.5
 
 
 def day_cautions(a: Sequence[Run], b: Sequence[Run], shown: Shown) -> list[str]:
@@ -58,10 +61,19 @@ def order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[str]:
     return []
 
 
-def sensor_cautions(a: Sequence[Run], b: Sequence[Run], place: str) -> list[str]:
-    """Where the sides were read with different probes or calibrations."""
-    if not any(own_sensors(a, b, place)):
-        return []
-    return [
-        f"{a[0].variant} and {b[0].variant} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
-    ]
+def sensor_cautions(a: Sequence[Run], b: Sequence[Run], place: str, shown: Shown) -> list[str]:
+    """Where the sides were read with different probes or calibrations, or where cold readings say that the probe moved."""
+    lines = []
+    if any(own_sensors(a, b, place)):
+        lines.append(
+            f"{a[0].variant} and {b[0].variant} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
+        )
+    drift = cold_drift_degc(a, b, place)
+    if abs(drift) > COLD_TOLD_DEGC:
+        more = "more" if drift > 0 else "less"
+        lines.append(
+            f"Cold, with all places at one temperature, the probe at the {place_words(place)} read {shown.text(abs(drift), 'temperature difference')} "
+            f"{more} beside the others with {b[0].variant} than with {a[0].variant}: that may be all there is to the "
+            "difference, and the interval allows for it."
+        )
+    return lines

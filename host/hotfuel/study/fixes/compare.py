@@ -6,133 +6,25 @@ baseline in the sense of temperature, for a margin too: "lower" is always cooler
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.evidence.order import balanced_order
+from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.cautions import day_cautions, order_cautions, sensor_cautions
 from hotfuel.study.fixes.conditions import mismatches
 from hotfuel.study.fixes.difference import estimated
+from hotfuel.study.fixes.faults import excused, outlying
 from hotfuel.study.fixes.fitted import Question
+from hotfuel.study.fixes.pairs import Pair, widened
 from hotfuel.study.fixes.positions import OrderFault, order_fault
-from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run, shared_cells
-from hotfuel.study.fixes.wording import Found, best_sentence, missing_sentence, temperature_sentence
-from hotfuel.study.line.settling import Settling
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run, has, shared_cells
+from hotfuel.study.fixes.wording import Found, best_sentence, missing_sentence, temperature_sentence, without_sentence
 from hotfuel.units import Shown
-
-_SEEN_TOLD = 2  # sentences of the headline about what was not asked
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One question's answer. low and high are its interval at `level` (nan where nothing is tested); degC, variant minus baseline.
-
-    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, with pairs of variants among them.
-    """
-
-    variant: str
-    baseline: str
-    cell: Cell
-    primary: bool
-    asked: bool
-    verdict: str
-    difference_degc: float
-    low_degc: float
-    high_degc: float
-    level: float
-    estimate: Estimate | None
-    more: verdicts.MoreRuns | None
-    sentence: str
-
-    def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
-        e = self.estimate
-        return {
-            "variant": self.variant,
-            "baseline": self.baseline,
-            "quantity": self.cell.quantity,
-            "place": self.cell.place,
-            "phase": self.cell.phase,
-            "primary": self.primary,
-            "asked": self.asked,
-            "verdict": self.verdict,
-            "difference_degc": self.difference_degc,
-            "low_degc": self.low_degc,
-            "high_degc": self.high_degc,
-            "level": self.level,
-            "method": e.method if e else None,
-            "degrees_of_freedom": e.degrees_of_freedom if e else None,
-            "spread_degc": e.spread if e else None,
-            "unit": e.unit if e else None,
-            "more_runs": [self.more.at_least, self.more.at_most] if self.more else None,
-            "sentence": self.sentence,
-        }
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """All answers, the asked ones first, with what a reader must know beside them.
-
-    primary: the first question's cell. drawn: the cell the runs are drawn by: the first question's, where every run has it. questions: how each
-    question came about. unanswered: sentences about questions that the runs do not hold, and what to drive. best: variants that may be best at the
-    first question, one that is surely the best alone.
-    """
-
-    baseline: str
-    variants: tuple[str, ...]
-    primary: Cell
-    drawn: Cell
-    delta_degc: float
-    answers: tuple[Answer, ...]
-    runs: tuple[Run, ...]
-    conditions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    proposed_order: tuple[str, ...]
-    questions: tuple[str, ...] = ()
-    unanswered: tuple[str, ...] = ()
-    best: tuple[str, ...] = ()
-    best_said: str = ""
-    settlings: tuple[Settling, ...] = ()  # what was left out after each switch, where sessions were cut at their marks
-    judgements: tuple[Judgement, ...] = field(
-        default=()
-    )  # hot stops held against the baseline's with trouble, where one is marked
-
-    def finding(self) -> str:
-        """What was asked, answered for a customer; then what was seen though nobody asked; the largest first."""
-        first = sorted((a for a in self.answers if a.primary), key=lambda a: -abs(a.difference_degc))
-        second = [
-            a for a in self.answers if a.asked and not a.primary and a.baseline == self.baseline and a.verdict in verdicts.DECIDED
-        ]
-        seen = [a for a in self.answers if a.verdict == verdicts.SEEN]
-        said = [*self.unanswered, *(a.sentence for a in first), self.best_said, *(a.sentence for a in second)]
-        return " ".join(line for line in [*said, *(a.sentence for a in seen[:_SEEN_TOLD])] if line)
-
-    def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
-        return {
-            "baseline": self.baseline,
-            "variants": list(self.variants),
-            "primary": {"quantity": self.primary.quantity, "place": self.primary.place, "phase": self.primary.phase},
-            "questions": list(self.questions),
-            "unanswered": list(self.unanswered),
-            "may_be_best": list(self.best),
-            "delta_degc": self.delta_degc,
-            "finding": self.finding(),
-            "answers": [a.as_dict() for a in self.answers],
-            "runs": {v: sum(r.variant == v for r in self.runs) for v in (self.baseline, *self.variants)},
-            "conditions": list(self.conditions),
-            "cautions": list(self.cautions),
-            "proposed_order": list(self.proposed_order),
-            "settlings": [one.as_dict() for one in self.settlings],
-            "judgements": [one.as_dict() for one in self.judgements],
-        }
-
 
 _Key = tuple[str, str, Cell]  # variant, against which, question
 
@@ -144,12 +36,14 @@ def compare_runs(
     *,
     questions: Sequence[Question] = (),
     delta_degc: float = verdicts.DELTA_DEGC,
+    archived: Sequence[Pair] = (),
     shown: Shown = Shown("si"),
 ) -> Comparison:
     """Compare the variants among `runs` with the baseline (default: the first run's variant) and with one another.
 
     primary: the one question asked beforehand of all variants. questions: what was asked by what was fitted (`hotfuel.study.fixes.fitted`). Without
-    either: the smallest margin at the place and in the phase where it is smallest, all variants together.
+    either: the smallest margin at the place and in the phase where it is smallest, all variants together. archived: pairs of runs of one day with the same
+    parts fitted, which widen an interval whose order would leave no verdict.
     Raises InputError for fewer than two variants, unknown names, two cars, or runs with nothing in common.
     """
     if not delta_degc > 0:
@@ -186,16 +80,22 @@ def compare_runs(
     pairs = [(v, w, one) for one in put for w, v in combinations([base, *(n for n in others if n in one.variants)], 2)]
     asked: dict[_Key, bool] = {(v, w, c): i == 0 for v, w, one in pairs for i, c in enumerate(c for c in one.cells if c in cells)}
     keys = [*asked, *((v, base, c) for v in others for c in cells if (v, base, c) not in asked)]
-    estimates = {(v, w, c): estimated(sides[w], sides[v], c) for v, w, c in keys}
-    faults = {(v, w): order_fault(sides[w], sides[v]) for v, w, _ in keys}
+    estimates: dict[_Key, Estimate | None] = {}
+    faults: dict[_Key, OrderFault | None] = {}
+    wider: set[tuple[str, str]] = set()
+    for v, w, c in keys:
+        a, b = _sides(sides, w, v, c)
+        estimates[v, w, c], faults[v, w, c] = estimated(a, b, c), order_fault(a, b)
+        fault, estimate = faults[v, w, c], estimates[v, w, c]
+        if fault is not None and estimate is not None and (allowed := widened(estimate, fault, archived, c)) is not None:
+            estimates[v, w, c], faults[v, w, c] = allowed, None
+            wider.add((v, w))
     words, levels = _verdicts(estimates, pairs, asked, faults, delta_degc)
     further = Counter(
         word not in (verdicts.DESCRIBED, verdicts.NO_VERDICT, verdicts.SEEN) for key, word in words.items() if key not in asked
     )
     answers = [
-        _answer(
-            key, estimates[key], words[key], levels[key], sides, base, asked, faults[key[:2]], delta_degc, shown, further[True]
-        )
+        _answer(key, estimates[key], words[key], levels[key], sides, base, asked, faults[key], delta_degc, shown, further[True])
         for key in estimates
     ]
     answers.sort(
@@ -206,7 +106,12 @@ def compare_runs(
     conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase)]
     cautions = [line for v in others for line in day_cautions(sides[base], sides[v], shown)]
     cautions += [line for v in others for line in order_cautions(sides[base], sides[v])]
-    cautions += [line for v in others for line in sensor_cautions(sides[base], sides[v], primary_cell.place)]
+    cautions += [line for v in others for line in sensor_cautions(sides[base], sides[v], primary_cell.place, shown)]
+    cautions += [
+        f"{' and '.join(pair)} were driven in an order that shows a car's warming as a change: the interval is widened by what this car's archived pairs of "
+        "runs with the same parts fitted differ by."
+        for pair in sorted(wider)
+    ]
     open_yet = any(a.primary and a.verdict not in verdicts.DECIDED for a in answers) or bool(unanswered)
     proposed = balanced_order([base, *others], 4 if len(others) == 1 else 3, seed=len(runs)) if open_yet or cautions else []
     return Comparison(
@@ -224,6 +129,7 @@ def compare_runs(
         unanswered=tuple(unanswered),
         best=best,
         best_said=best_said,
+        bad_runs=tuple(_bad_runs(runs, base, others, primary_cell, primary_cell in cells, shown)),
     )
 
 
@@ -234,11 +140,34 @@ def hardest(runs: Sequence[Run], cells: Sequence[Cell]) -> Cell:
     """
     wanted = [c for c in cells if c.quantity == MARGIN] or [c for c in cells if c.quantity == PEAK] or list(cells)
     variants = list(dict.fromkeys(run.variant for run in runs))
-    return max(wanted, key=lambda c: float(np.mean([np.mean([r.values[c] for r in runs if r.variant == v]) for v in variants])))
+    return max(
+        wanted,
+        key=lambda c: float(np.mean([np.mean([r.values[c] for r in runs if r.variant == v and has(r, c)]) for v in variants])),
+    )
+
+
+def _sides(sides: dict[str, list[Run]], first: str, second: str, cell: Cell) -> tuple[list[Run], list[Run]]:
+    """The runs of both sides that are evidence on that question."""
+    return [run for run in sides[first] if has(run, cell)], [run for run in sides[second] if has(run, cell)]
+
+
+def _bad_runs(runs: Sequence[Run], base: str, others: Sequence[str], cell: Cell, answered: bool, shown: Shown) -> list[str]:
+    """Which runs were left out and why; which lie apart or lack the first question, and what that would be without them, which is no verdict."""
+    lines = [fault.sentence(run.name) for run in runs for fault in run.faults]
+    holding = [run for run in runs if has(run, cell)]
+    apart = outlying(holding, cell) if answered else [run for run in runs if not has(run, cell) and not excused(run, cell)]
+    left = [run for run in holding if run not in apart]
+    kept = {name: [run for run in left if run.variant == name] for name in (base, *others)}
+    for name in others if apart else ():
+        if min(len(kept[base]), len(kept[name])) > 1 and (estimate := estimated(kept[base], kept[name], cell)) is not None:
+            concerned = [run.name for run in apart if (answered and run.variant in (base, name)) or not answered]
+            if concerned:
+                lines.append(without_sentence(cell, concerned, name, base, estimate, answered, shown))
+    return lines
 
 
 def _missing(one: Question, runs: Sequence[Run]) -> str:
-    without = [run.name for run in runs if not np.isfinite(run.values.get(one.cells[0], np.nan))]
+    without = [run.name for run in runs if not has(run, one.cells[0])]
     return missing_sentence(one.cells[0], one.variants, without)
 
 
@@ -246,14 +175,14 @@ def _verdicts(
     estimates: dict[_Key, Estimate | None],
     pairs: Sequence[tuple[str, str, Question]],
     asked: dict[_Key, bool],
-    faults: dict[tuple[str, str], OrderFault | None],
+    faults: dict[_Key, OrderFault | None],
     delta: float,
 ) -> tuple[dict[_Key, str], dict[_Key, float]]:
     """({question: verdict}, {question: level of the interval shown})."""
     error = (1 - verdicts.LEVEL) / max(len(pairs), 1)
     levels = {key: 1 - error if key in asked else verdicts.LEVEL for key in estimates}
     words = {key: verdicts.DESCRIBED if e is None else verdicts.NO_VERDICT for key, e in estimates.items()}
-    testable = {key: e for key, e in estimates.items() if e is not None and faults[key[:2]] is None}
+    testable = {key: e for key, e in estimates.items() if e is not None and faults[key] is None}
     decided = 0
     for v, w, one in pairs:
         for i, cell in enumerate(one.cells):
@@ -293,18 +222,34 @@ def _answer(
     further: int,
 ) -> Answer:
     variant, against, cell = key
-    a, b = ([run.values[cell] for run in sides[name]] for name in (against, variant))
+    first, second = _sides(sides, against, variant, cell)
+    a, b = ([run.values[cell] for run in side] for side in (first, second))
     difference = estimate.difference if estimate else float(np.mean(b) - np.mean(a))
-    low, high = estimate.interval(level) if estimate else (np.nan, np.nan)
+    # an order that leaves no verdict leaves no interval: it would show the drift as if it were the change
+    low, high = estimate.interval(level) if estimate and fault is None else (np.nan, np.nan)
     more = verdicts.more_runs(estimate, delta) if estimate and word == verdicts.UNDECIDED else None
-    on_days = [len({run.day for run in sides[name]}) if estimate and estimate.unit == "day" else 0 for name in (variant, against)]
+    on_days = [len({run.day for run in side}) if estimate and estimate.unit == "day" else 0 for side in (second, first)]
     together = 1 if key in asked else further
     found = Found(
         variant, against, len(b), len(a), word, difference, low, high, delta, more, on_days[0], on_days[1], together, fault
     )
     sentence = temperature_sentence(cell, found, shown)
     is_primary = asked.get(key, False) and against == base
-    return Answer(variant, against, cell, is_primary, key in asked, word, difference, low, high, level, estimate, more, sentence)
+    return Answer(
+        variant,
+        against,
+        cell,
+        is_primary,
+        key in asked,
+        word,
+        difference,
+        low,
+        high,
+        level,
+        estimate if fault is None else None,
+        more,
+        sentence,
+    )
 
 
 def _best(base: str, others: Sequence[str], answers: Sequence[Answer], cell: Cell) -> tuple[tuple[str, ...], str]:

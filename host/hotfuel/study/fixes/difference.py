@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from hotfuel.places import probe_of
 from hotfuel.study.evidence import intervals, mixed
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes import positions
@@ -18,6 +19,7 @@ STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still the
 # What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
 DAY_U_DEGC = 1.5
 DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
+SLOPE_RUNS, SLOPE_SPAN_DEGC = 8, 6.0  # from so many, over such a span within the sides, outside air's slope is estimated
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 
 
@@ -33,9 +35,12 @@ def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell) -> Estimate | None
     group, unit = shared(a, b)
     crossed = set(group[~side]) & set(group[side])
     place_in_day = positions.fitted(a, b, group)
+    air = np.array([run.ambient_degc for run in both])
     if not crossed:
         # Runs of one group share whatever was special about it: the group is the unit.
+        air = _group_means(air, side, group)[0]
         y, side = _group_means(y, side, group)
+    sloped = not crossed and place_in_day is None and _slope_is_estimated(air, side)
     n, m = int((~side).sum()), int(side.sum())
     if min(n, m) < 2:
         return None
@@ -51,13 +56,23 @@ def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell) -> Estimate | None
         estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
     elif place_in_day is not None:
         estimate = intervals.linear(y, side, place_in_day, "pooled t")
+    elif sloped:
+        estimate = intervals.linear(y, side, air[:, None], "pooled t, slope over outside air estimated within sides")
     else:
         estimate = intervals.two_sample(y[~side], y[side])
     if place_in_day is not None:
         estimate = replace(estimate, method=f"{estimate.method}, position in the day fitted")
     if not crossed and len(y) < len(both):
         estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
-    return _widened(estimate, a, b, cell.place)
+    return _widened(estimate, a, b, cell.place, sloped)
+
+
+def _slope_is_estimated(air: np.ndarray, side: np.ndarray) -> bool:
+    """Whether outside air varied enough inside the sides (not between them) to tell what follows of it; by the design alone, not by the answer."""
+    if len(air) < SLOPE_RUNS or not np.isfinite(air).all():
+        return False
+    within = np.where(side, air - air[side].mean(), air - air[~side].mean())
+    return bool(np.ptp(within) >= SLOPE_SPAN_DEGC)
 
 
 def shared(a: Sequence[Run], b: Sequence[Run]) -> tuple[np.ndarray, str]:
@@ -94,13 +109,22 @@ def own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[str
     return first - second, second - first
 
 
-def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str) -> Estimate:
+def cold_drift_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float:
+    """How much the probe at that place moved between the sides, by what it read cold beside the others; nan where a side has no such start."""
+    means = [
+        np.mean(read) if (read := [run.cold_degc[place] for run in side if run.cold_degc and place in run.cold_degc]) else np.nan
+        for side in (a, b)
+    ]
+    return float(means[1] - means[0])
+
+
+def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str, sloped: bool) -> Estimate:
     """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
 
-    So does outside air that was guessed, what hot places follow of it where the sides' days differed, what may be left of a warmer start, and the day
-    itself where a side had only one.
+    So does outside air that was guessed, what hot places follow of it where the sides' days differed (unless that was estimated), what may be left of a
+    warmer start, what the probe moved between the sides by its cold readings, and the day itself where a side had only one.
     """
-    variance = _conditions_variance(a, b)
+    variance = _conditions_variance(a, b, sloped) + float(np.nan_to_num(cold_drift_degc(a, b, probe_of(place)))) ** 2
     for own, runs in zip(own_sensors(a, b, place), (a, b), strict=True):
         for name in own:
             read = [run for run in runs if run.sensor and run.sensor.get(place) == name]
@@ -109,10 +133,11 @@ def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str)
     return estimate.widened(float(np.sqrt(variance)))
 
 
-def _conditions_variance(a: Sequence[Run], b: Sequence[Run]) -> float:
+def _conditions_variance(a: Sequence[Run], b: Sequence[Run], sloped: bool) -> float:
     guessed = sum((sum(run.ambient_u_degc for run in side) / len(side)) ** 2 for side in (a, b))
     air, stock = (
         float(np.nan_to_num(np.mean([getattr(run, name) for run in b]) - np.mean([getattr(run, name) for run in a])))
         for name in ("ambient_degc", "stock_degc")
     )
+    air = 0.0 if sloped else air
     return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2 + day_share(a, b) * DAY_U_DEGC**2

@@ -17,10 +17,11 @@ LEAST_FREEDOM = 3
 
 @dataclass(frozen=True)
 class OrderFault:
-    """Why the order of the runs leaves no verdict: one of the kinds above, and the variant that stood first."""
+    """Why the order of the runs leaves no verdict: one of the kinds above, the variant that stood first, and by how many places on average."""
 
     kind: str
     first: str
+    places: float = 0.0
 
 
 def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
@@ -43,16 +44,18 @@ def order_fault(a: Sequence[Run], b: Sequence[Run]) -> OrderFault | None:
         return None
     names = a[0].variant, b[0].variant
     firsts = [both[block[0]].variant for block in mixed]
-    if len(mixed) == 1 and is_one_after_the_other([both[i].variant == names[1] for i in mixed[0]]):
-        return OrderFault(AFTER, firsts[0])
     place = _places(len(both), blocks)
     inside = np.concatenate(mixed)
     side = np.array([both[i].variant == names[1] for i in inside])
-    offset = place[inside][side].mean() - place[inside][~side].mean()
+    offset = float(place[inside][side].mean() - place[inside][~side].mean())
+    if len(mixed) == 1 and is_one_after_the_other([both[i].variant == names[1] for i in mixed[0]]):
+        return OrderFault(AFTER, firsts[0], abs(offset))
     if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts):
         return None
     return OrderFault(
-        ALWAYS_FIRST if len(set(firsts)) == 1 and len(mixed) > 1 else UNBALANCED, names[0] if offset > 0 else names[1]
+        ALWAYS_FIRST if len(set(firsts)) == 1 and len(mixed) > 1 else UNBALANCED,
+        names[0] if offset > 0 else names[1],
+        abs(offset),
     )
 
 

@@ -1,5 +1,6 @@
 """One number a run, place and phase: what a comparison works on. Neighbouring samples are no independent evidence; runs are."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ import numpy.typing as npt
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
+from hotfuel.study.fixes.faults import Fault, excused
 
 _LEAST_BLOCKS = 5
 
@@ -39,7 +41,8 @@ class Run:
     (minus margin), so that "lower" is cooler in both. inside: {Cell: standard error inside the run, degC}.
     sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
     day: the date it was driven on, "" if unknown. ambient_u_degc: standard uncertainty of its outside air. phase_s: {phase: seconds of it compared}.
-    stock_degc: the fuel at the first place as the run began, adjusted as the values are.
+    stock_degc: the fuel at the first place as the run began, adjusted as the values are. faults: what takes it out of which questions. cold_degc: {place:
+    how far it read from the middle of all places while all were cold and at one temperature}, empty where the run did not begin so.
     """
 
     name: str
@@ -60,6 +63,8 @@ class Run:
     ambient_u_degc: float = 0.0
     phase_s: dict[str, float] | None = None
     stock_degc: float = np.nan
+    faults: tuple[Fault, ...] = ()
+    cold_degc: dict[str, float] | None = None
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:
@@ -123,11 +128,25 @@ def summarise(
     return values, inside
 
 
+def has(run: Run, cell: Cell) -> bool:
+    """Whether the run holds that number and no fault takes it out."""
+    return bool(np.isfinite(run.values.get(cell, np.nan))) and not excused(run, cell)
+
+
 def shared_cells(runs: Sequence[Run]) -> list[Cell]:
-    """Cells that every run has, in the order of the first run. Raises InputError where there is none."""
+    """Cells that every run has but those a fault takes out, of which every variant keeps two runs (one, where it had one); in order of appearance.
+
+    Raises InputError where there is none.
+    """
     if not runs:
         raise InputError("there is no run to compare")
-    cells = [cell for cell in runs[0].values if all(np.isfinite(run.values.get(cell, np.nan)) for run in runs)]
+    counts = Counter(run.variant for run in runs)
+    cells = []
+    for cell in dict.fromkeys(cell for run in runs for cell in run.values):
+        kept = Counter(run.variant for run in runs if has(run, cell))
+        whole = all(has(run, cell) or excused(run, cell) for run in runs)
+        if whole and all(kept[name] >= min(2, count) for name, count in counts.items()):
+            cells.append(cell)
     if not cells:
         raise InputError(
             "the runs have no place and phase in common: compare sessions with the same places and the same kind of driving"

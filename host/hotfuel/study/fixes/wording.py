@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from hotfuel.places import place_words
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.units import Shown
@@ -108,6 +109,28 @@ def missing_sentence(cell: Cell, variants: Sequence[str], without: Sequence[str]
     return (
         f"No verdict on what {' and '.join(variants)} did at the {place_words(cell.place)}: it was asked of the {cell.phase}, and {runs} "
         f"{'has' if len(without) == 1 else 'have'} none that was read there. Drive a {cell.phase} in every run, or name another phase with --phase."
+    )
+
+
+def without_sentence(
+    cell: Cell, runs: Sequence[str], variant: str, baseline: str, estimate: Estimate, answered: bool, shown: Shown
+) -> str:
+    """What the first question would be without some runs: beside the answer, and no verdict."""
+    words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
+
+    def size(value: float) -> str:
+        return f"{shown.text(abs(value), 'temperature difference')} {words[value > 0]}"
+
+    low, high = estimate.interval()
+    which = " and ".join(runs[:3]) + (f" and {len(runs) - 3} more" if len(runs) > 3 else "")
+    one = len(runs) == 1
+    why = f"{'has' if one else 'have'} no number for it"
+    if answered:
+        why = f"{'lies' if one else 'lie'} apart from the other runs of the side and {'stays' if one else 'stay'} in"
+    return (
+        f"{which} {why}: without {'it' if one else 'them'} {variant} would be {size(estimate.difference)} than {baseline} at the "
+        f"{place_words(cell.place)} ({cell.phase}), between {size(low)} and {size(high)}; that is no verdict, because what a run "
+        "shows must not decide whether it counts."
     )
 
 

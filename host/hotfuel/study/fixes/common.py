@@ -1,0 +1,113 @@
+"""What all runs are brought to: the same places, one fuel and air pressure for the limits, one outside air."""
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from hotfuel.car import Car
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
+from hotfuel.study.drive.course import Course
+from hotfuel.study.fixes.cut import Stretch
+from hotfuel.study.line import settling
+from hotfuel.units import Shown
+
+_SAME_PRESSURE_KPA = 0.3
+_NIGHT_ENDS_S = 4 * 3600.0
+
+
+def common_places(courses: Sequence[Course]) -> tuple[list[str], list[str]]:
+    """(fuel places that every course has, a sentence about those that not every one has). Raises InputError where there is none."""
+    places = [p for p in courses[0].fuel_places if all(p in course.fuel_places for course in courses)]
+    every = list(dict.fromkeys(p for course in courses for p in course.fuel_places))
+    if not places:
+        raise InputError(
+            f"the sessions have no place in common (there are {', '.join(every)}): compare sessions with the same places"
+        )
+    left = [p for p in every if p not in places]
+    return places, [f"Not every session measured {', '.join(left)}: left out of the comparison."] if left else []
+
+
+def settled_places(places: Sequence[str], stretches: Sequence[Stretch]) -> list[str]:
+    """The places that had settled after every switch long enough to be compared. Raises InputError where none had."""
+    settlings = list(dict.fromkeys(each for one in stretches for each in one.settlings))
+    unsettled = {each.place for each in settlings if not each.usable}
+    if left := [place for place in places if place not in unsettled]:
+        return left
+    raise InputError(" ".join(settling.sentences(each for each in settlings if each.place in places)).rstrip("."))
+
+
+def not_first_of_their_day(stretches: Sequence[Stretch]) -> list[str]:
+    """Sessions whose outside air is a guess and that were not the first of their day: their fuel may still have been warm."""
+    first: dict[str, float] = {}
+    for one in stretches:
+        day = day_of(one.course)
+        first[day] = min(first.get(day, np.inf), one.course.start_s)
+    late = [one.course for one in stretches if one.course.ambient_guessed and one.course.start_s > first[day_of(one.course)]]
+    return list(dict.fromkeys(course.name for course in late))
+
+
+def day_of(course: Course) -> str:
+    """The date it began on, where it was recorded if that is known; "" without a clock. A night's drive belongs to the evening before."""
+    if not np.isfinite(course.start_s):
+        return ""
+    local_s = course.start_s + float(course.time_s[0]) + 60 * (course.utc_offset_min or 0) - _NIGHT_ENDS_S
+    return datetime.datetime.fromtimestamp(local_s, datetime.UTC).date().isoformat()
+
+
+class Common:
+    """The fuel and air pressure for which all limits are worked out, where the sessions' own differ."""
+
+    def __init__(self, fuel: Fuel | None, car: Car | None, pressure_kpa: float, needed: bool, notes: list[str]) -> None:
+        self._fuel, self._car, self._pressure_kpa, self._needed = fuel, car, pressure_kpa, needed
+        self.notes = notes
+
+    @classmethod
+    def of(cls, first: Course, courses: Sequence[Course], shown: Shown) -> "Common":
+        if first.car is None:
+            return cls(
+                None, None, np.nan, False, ["No session has a car file: temperatures are compared, margins are not known."]
+            )
+        pressure, pressures = first.air_kpa(), [course.air_kpa() for course in courses]
+        other_fuel = [c.name for c in courses if c.car is not None and c.car.fuel_table != first.car.fuel_table]
+        apart = float(np.ptp(pressures))
+        notes = []
+        if other_fuel:
+            notes.append(
+                f"{', '.join(dict.fromkeys(other_fuel))} ran on another fuel than {first.name}: all limits are those of the fuel in {first.name}."
+            )
+        if apart > _SAME_PRESSURE_KPA:
+            notes.append(
+                f"Air pressure differed by {shown.text(apart, 'pressure')} between sessions: "
+                f"all limits are for the {shown.text(pressure, 'pressure')} of {first.name}."
+            )
+        fuel = first.car.fuel() if notes else None
+        return cls(fuel, first.car, pressure, bool(notes), notes)
+
+    def apply(self, course: Course) -> Course:
+        """The course with margins for the common fuel and pressure; its own pump and places, because these may be the fix."""
+        if not self._needed or course.car is None or self._fuel is None:
+            return course
+        car = course.car.model_copy(update={"station_pressure_kpa": self._pressure_kpa, "altitude_m": None})
+        conditions = Conditions(
+            running=course.inputs["running"],
+            engine_rpm=course.inputs["engine_rpm"],
+            fuel_pressure_kpa=course.inputs["fuel_pressure_kpa"],
+            ignition=course.inputs["ignition"],
+            time_s=course.time_s,
+        )
+        known = {p.name for p in car.places}
+        table = margins(car, self._fuel, {p: v for p, v in course.degc.items() if p in known}, conditions)
+        columns = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
+        shape = course.time_s.shape
+        return replace(
+            course,
+            margins={
+                name: {key: np.broadcast_to(np.asarray(getattr(place, key), dtype=float), shape) for key in columns}
+                for name, place in table.places.items()
+            },
+        )

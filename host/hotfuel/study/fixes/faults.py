@@ -1,0 +1,95 @@
+"""Runs that are not evidence: faults defined before the answer is seen exclude a run where they touch it, and are named; an outlying value never does."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import special
+
+from hotfuel.places import place_words, probe_of
+
+if TYPE_CHECKING:
+    from hotfuel.study.fixes.summaries import Cell, Run
+
+PARKED, DEAD, CUT, SWAPPED = "parked", "dead channel", "cut short", "swapped probes"
+CUT_SHARE = 0.5  # of what the other runs last: a run shorter than that was broken off
+SWAPPED_DEGC = 2.0  # by so much the tank is hotter, or colder, in every run
+_OUTLYING_P = 0.01  # of all runs of a comparison together
+_LEAST_OUTLYING_RUNS = 5
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is wrong with one run: the kind (above), and the places and phases it touches; empty: all of them."""
+
+    kind: str
+    places: tuple[str, ...] = ()
+    phases: tuple[str, ...] = ()
+
+    def touches(self, cell: "Cell") -> bool:
+        """Whether this run is no evidence on that question."""
+        place = probe_of(cell.place)
+        return (not self.places or place in self.places) and (not self.phases or cell.phase in self.phases)
+
+    def sentence(self, run: str) -> str:
+        """Which run, what was seen, and what that does to the question."""
+        where = " and ".join(place_words(place) for place in self.places)
+        when = f" in its {' and '.join(self.phases)}" if self.phases else ""
+        if self.kind == PARKED:
+            return f"{run} was never driven, and the other runs were: it is left out of every answer."
+        if self.kind == DEAD:
+            return f"{run} has no reading at the {where}{when or ' for most of it'}: it is left out of every answer there."
+        if self.kind == CUT:
+            return (
+                f"{run} was broken off before its {' and '.join(self.phases)}: it is left out of every answer there. "
+                "If the engine died, mark it: that is a result."
+            )
+        return f"{run} reads its {where} the other way round than every other run: were the probes swapped? It is left out of every answer there."
+
+
+def excused(run: "Run", cell: "Cell") -> bool:
+    """Whether a fault takes this run out of that question."""
+    return any(fault.touches(cell) for fault in run.faults)
+
+
+def swapped(running: Mapping[str, Sequence[float]], number: Mapping[str, Sequence[int]]) -> list[int]:
+    """Runs whose tank and last place look exchanged, from {variant: tank minus last place while running, degC, a run each} and their numbers.
+
+    Every other run of its own side and every run of the others must show the opposite, each by SWAPPED_DEGC, and there must be three of them at least:
+    an ice can makes the last place the colder one rightly, in all of its side's runs.
+    """
+    every = [(i, value) for name, values in running.items() for i, value in zip(number[name], values, strict=True)]
+    found = []
+    for i, value in every:
+        others = [other for j, other in every if j != i]
+        if len(others) >= 3 and abs(value) > SWAPPED_DEGC and all(-other * np.sign(value) > SWAPPED_DEGC for other in others):
+            found.append(i)
+    return found
+
+
+def outlying(runs: Sequence["Run"], cell: "Cell") -> list["Run"]:
+    """Runs that lie apart from their own side at that question, by the deletion residual's t with its p shared among all runs (Bonferroni).
+
+    At least five runs of all sides; at most one a side is looked at, the furthest.
+    """
+    sides = {name: [run for run in runs if run.variant == name] for name in dict.fromkeys(run.variant for run in runs)}
+    usable = {name: side for name, side in sides.items() if len(side) > 2}
+    count = sum(map(len, sides.values()))
+    freedom = count - len(sides)
+    if count < _LEAST_OUTLYING_RUNS or freedom < 3:
+        return []
+    values = {name: np.array([run.values[cell] for run in side]) for name, side in sides.items()}
+    squares = sum(float(((v - v.mean()) ** 2).sum()) for v in values.values())
+    found = []
+    for name, side in usable.items():
+        n = len(side)
+        away = values[name] - values[name].mean()
+        i = int(np.argmax(np.abs(away)))
+        left = (squares - away[i] ** 2 * n / (n - 1)) / (freedom - 1)
+        if left <= 0:
+            continue
+        t = abs(away[i]) / np.sqrt(left * (n - 1) / n)
+        if 2 * special.stdtr(freedom - 1, -t) < _OUTLYING_P / count:
+            found.append(side[i])
+    return found

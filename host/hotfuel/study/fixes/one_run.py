@@ -1,0 +1,96 @@
+"""One run in numbers: its summaries at each place and phase, the conditions it was driven under, what it was read with."""
+
+import zlib
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from hotfuel.car import Car
+from hotfuel.places import behind_needle
+from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
+from hotfuel.session import frame
+from hotfuel.study.drive.course import STEP_S, Course
+from hotfuel.study.fixes.common import day_of
+from hotfuel.study.fixes.cut import Stretch, identity
+from hotfuel.study.fixes.summaries import Cell, Run, summarise
+
+READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
+
+
+def run_of(
+    stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float
+) -> tuple[Run, list[str]]:
+    """(the run, sentences about what was not read through)."""
+    values: dict[Cell, float] = {}
+    inside: dict[Cell, float] = {}
+    waits = {one.place: one.left_out_s for one in stretch.settlings}
+    often = max((float(np.isfinite(course.degc[place]).mean()) for place in places), default=0.0)
+    notes = []
+    for phase, whole in parts.items():
+        for place in places:
+            rows = whole & (course.time_s >= course.time_s[0] + waits.get(place, 0.0))
+            time_s, degc = course.time_s[rows], course.degc[place][rows]
+            if not rows.any():
+                continue
+            if np.isfinite(degc).mean() < READ_SHARE * often:
+                notes.append(f"{course.name} did not read {place} all through its {phase}: left out there.")
+                continue
+            margin = course.margins[place]["margin_degc"][rows] if place in course.margins else None
+            found = summarise(time_s, degc, margin, place, phase, shift_degc)
+            needle = behind_needle(place)
+            behind = course.margins[needle]["margin_degc"][rows] if needle in course.margins else None
+            found_needle = summarise(time_s, degc, behind, needle, phase, shift_degc) if behind is not None else ({}, {})
+            for target, one, two in zip((values, inside), found, found_needle, strict=True):
+                target.update(one)
+                target.update({cell: number for cell, number in two.items() if cell.quantity == "smallest margin"})
+    first, stock = (start[np.isfinite(start)][:30] for start in (course.degc[places[-1]], course.degc[places[0]]))
+    sensor, uncertainty = _sensors(stretch.session, course.car, places)
+    run = Run(
+        name=course.name,
+        variant=stretch.variant,
+        session=identity(stretch.session),
+        values=values,
+        inside=inside,
+        start_s=course.start_s + float(course.time_s[0]),
+        duration_s=float(course.time_s[-1] - course.time_s[0]),
+        ambient_degc=course.ambient_degc,
+        ambient_pressure_kpa=course.air_kpa(),
+        start_degc=float(first.mean()) if first.size else np.nan,
+        fuel=_fuel_name(course.car),
+        car=course.car.name if course.car is not None else "",
+        sensor=sensor,
+        sensor_u_degc=uncertainty,
+        day=day_of(course),
+        stock_degc=float(stock.mean()) + shift_degc if stock.size else np.nan,
+        phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
+    )
+    return run, notes
+
+
+def _fuel_name(car: Car | None) -> str:
+    if car is None:
+        return ""
+    table = car.fuel_table
+    ethanol = f", {table.ethanol_vol:g} % ethanol" if table.ethanol_vol else ""
+    if table.class_ is not None:
+        return f"class {table.class_}{ethanol}"
+    return f"fuel of {table.vapour_pressure_kpa:g} kPa vapour pressure{ethanol}"
+
+
+def _sensors(session: Any, car: Car | None, places: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:
+    """({place: what it was read with}, {place: standard uncertainty of a reading, degC}); the place's probe counts as the same in one car."""
+    descriptions = getattr(session, "descriptions", {})
+    calibration = getattr(session, "calibration", None)
+    channels = frame.channels_of(descriptions, car, calibration) if car is not None else {}
+    board = str(session.metadata.get("board_id", "unknown board"))
+    dated = "not calibrated" if calibration is None else f"calibration {zlib.crc32(repr(calibration).encode()):08x}"
+    names, uncertainty = {}, {}
+    for place in places:
+        channel = channels.get(place, Channel())
+        for name in (place, behind_needle(place)):
+            names[name] = f"{board}, {channel.chip}, {dated}"
+            if car is not None:
+                values = temperature_uncertainty_degc(car, car.place(place), car.engine.idle_flow_l_h, channel)
+                uncertainty[name] = float(np.max(values))
+    return names, uncertainty
