@@ -25,6 +25,7 @@ COMMANDS = {
     "board": "The board itself: install it, set it up, load limits.",
     "check": "Is each probe right? Writes a calibration.",
     "limits": "At what temperature this fuel boils at each place of this car.",
+    "plan": "A test day: how many runs, in which order.",
     "record": "Record a drive and warn while it lasts.",
     "follow": "Look at a recording that runs or ran.",
     "rescue": "Put back what a full or lost disk left elsewhere.",

@@ -47,6 +47,7 @@ def compare(
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
     """
+    from hotfuel.study.drive.phases import checked
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
@@ -61,7 +62,7 @@ def compare(
         baseline,
         primary=_cell(question),
         fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
-        phase=_phase(phase),
+        phase=checked(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
         shown=shown,
     )
@@ -96,16 +97,6 @@ def compare(
         lines,
         as_json,
     )
-
-
-def _phase(text: str | None) -> str | None:
-    """The phase named by --phase. Raises UsageError with the phases there are."""
-    from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK
-
-    known = (COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART)
-    if text is None or text.strip().casefold() in known:
-        return text and text.strip().casefold()
-    raise UsageError(f'--phase "{text}" is no phase: allowed are {", ".join(known)}')
 
 
 def _cell(question: str | None) -> Any:

@@ -10,20 +10,23 @@ from typing import Annotated, Any
 
 import typer
 
+from hotfuel.cli import shared_plan
 from hotfuel.cli.shared import CAUTION, About, Json, Units, about, note, show, the_port
+from hotfuel.cli.shared_plan import Plan
 from hotfuel.cli.shared_record import record_from
-from hotfuel.errors import InputError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
 
 def record(
     out: Annotated[
-        Path,
+        Path | None,
         typer.Option(
             "--out",
             help="Folder of the session to make; one that was cut off is gone on with, beside a finished one the next is made.",
         ),
-    ],
+    ] = None,
+    plan: Plan = None,
     port: Annotated[
         str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")
     ] = None,
@@ -65,8 +68,16 @@ def record(
     described = car_file.load(car) if car else None
     text = car.read_text(encoding="utf-8") if car else None
     shown = Shown(units or (described.units if described else "si"))
+    day = shared_plan.load(plan) if plan else None
+    number = shared_plan.next_number(day) if day else 0
+    out = out or (day.run_path(number) if day else None)
+    if out is None:
+        raise UsageError("say where the recording goes: --out FOLDER, or --plan FILE for the next run of a test day")
+    planned = shared_plan.about_run(day, number, shown) if day else {}
+    if planned:
+        note(planned["test_day"])
     link = Link(the_port(port))
-    values = {"port": link.url, **about(facts)}
+    values = {"port": link.url, **planned, **about(facts)}
     with link:
         asked: list[resume.Board] = []
 
@@ -100,11 +111,12 @@ def record(
             )  # fmt: skip
         finally:
             views.end()
-    _tell(result, link.url, as_json)
+    following = shared_plan.told(shared_plan.load(plan), shown) if plan else None
+    _tell(result, link.url, as_json, following)
 
 
-def _tell(result: dict[str, Any], url: str, as_json: bool) -> None:
-    """What was recorded, and what to type next."""
+def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict[str, Any], list[str]] | None) -> None:
+    """What was recorded, and what to type next; of a test day what comes next, and after a complete block the verdict so far."""
     counted = {name: f"{result[name + 's']} {name}{'' if result[name + 's'] == 1 else 's'}" for name in ("frame", "gap", "mark")}
     folder = result.pop("folder")
     lines = [f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {folder}"]
@@ -112,7 +124,8 @@ def _tell(result: dict[str, Any], url: str, as_json: bool) -> None:
         lines.append(f"look at it with: hotfuel review {folder}")
     else:
         lines.append(f"{folder} has gone; what is kept of this drive is listed by: hotfuel rescue")
-    show({"session": folder, **result}, lines, as_json)
+    lines += following[1] if following else []
+    show({"session": folder, **result, **({"plan": following[0]} if following else {})}, lines, as_json)
     if result["frames"] == 0:
         raise InputError(f"not one frame arrived on {url}; the session is empty, is this the right port?")
 

@@ -76,6 +76,7 @@ class LiveState:
         self.shown = Shown(self.car.units if self.car else "si")
         values, remarks = metadata.read(self.folder.metadata_path) if self.folder.metadata_path else ({}, [])
         notes += remarks
+        self.planned = str(values.get("test_day") or "")  # of a test day: which run, and when it may begin
         self.name = str(values.get("title") or self.folder.path.resolve().name)
         calibration = _calibration(self.folder.calibration_path, notes)
         notes += doubts(calibration, self.car) if calibration is not None else []

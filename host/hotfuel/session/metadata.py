@@ -118,6 +118,7 @@ KEYS: dict[str, Key] = {
             ("complaint", "Complaint"),
             ("fix", "Fitted"),
             ("before", "Fitted before"),
+            ("test_day", "Test day"),
             ("work_done", "What was done"),
             ("venue", "Where"),
             ("weather", "Weather"),

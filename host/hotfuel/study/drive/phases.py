@@ -11,7 +11,11 @@ from itertools import pairwise
 
 import numpy as np
 
+<<<<<<< HEAD
 from hotfuel.places import probe_of
+=======
+from hotfuel.errors import UsageError
+>>>>>>> a5c3295 (A test day: plan, its file and sheet, the next run's name, and a verdict after every block by looks that were paid for beforehand)
 from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import Level
 from hotfuel.session.means import smoothed
@@ -45,6 +49,14 @@ _START = re.compile(r"\b(start|started|restart|restarted|fired|engine on|running
 _NEITHER = re.compile(
     r"\b(no|not) start|n't start|\bstop(ped)? (and go|sign|(at|in|for|behind)\b.*\b(lights?|traffic|queue|signs?|crossing))"
 )
+
+
+def checked(text: str) -> str:
+    """The phase that a person named. Raises UsageError with the phases there are."""
+    known = (COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART)
+    if text.strip().casefold() in known:
+        return text.strip().casefold()
+    raise UsageError(f'"{text}" is no phase: allowed are {", ".join(known)}')
 
 
 @dataclass(frozen=True)

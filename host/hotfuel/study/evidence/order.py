@@ -52,6 +52,19 @@ def balanced_order(variants: Sequence[str], runs_each: int, seed: int | None = N
     return [variants[i] for i in drawn[random.choice(best)]]
 
 
+def mirrored_blocks(variants: Sequence[str], blocks: int, seed: int | None = None) -> list[str]:
+    """Blocks that hold each variant once, in an order drawn; every second one is the mirror image of the one before, so that drift is balanced.
+
+    Example: mirrored_blocks(["bare", "sleeve"], 2, seed=1) is ABBA or BAAB.
+    """
+    random = np.random.default_rng(seed)
+    order: list[str] = []
+    for number in range(blocks):
+        block = [variants[i] for i in random.permutation(len(variants))] if number % 2 == 0 else order[: -len(variants) - 1 : -1]
+        order += block
+    return order
+
+
 def _draws(count: int, runs_each: int, random: np.random.Generator, draws: int = 400) -> np.ndarray:
     """Random orders (2 * draws, runs). Half are made of blocks and their mirror images: chance alone hardly ever balances a long order."""
     free = random.permuted(np.tile(np.repeat(np.arange(count), runs_each), (draws, 1)), axis=1)

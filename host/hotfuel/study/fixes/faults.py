@@ -35,11 +35,11 @@ class Fault:
     def sentence(self, run: str) -> str:
         """Which run, what was seen, and what that does to the question."""
         where = " and ".join(place_words(place) for place in self.places)
-        when = f" in its {' and '.join(self.phases)}" if self.phases else ""
+        when = f" its {' and '.join(self.phases)}" if self.phases else ""
         if self.kind == PARKED:
             return f"{run} was never driven, and the other runs were: it is left out of every answer."
         if self.kind == DEAD:
-            return f"{run} has no reading at the {where}{when or ' for most of it'}: it is left out of every answer there."
+            return f"{run} did not read {where} all through{when or ' itself'}: it is left out of every answer there."
         if self.kind == CUT:
             return (
                 f"{run} was broken off before its {' and '.join(self.phases)}: it is left out of every answer there. "

@@ -13,20 +13,19 @@ from hotfuel.session import frame
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch, identity
+from hotfuel.study.fixes.faults import DEAD, Fault
 from hotfuel.study.fixes.summaries import Cell, Run, summarise
 
 READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
 
 
-def run_of(
-    stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float
-) -> tuple[Run, list[str]]:
-    """(the run, sentences about what was not read through)."""
+def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float) -> Run:
+    """The run; a place that was not read through a phase is a fault of it there."""
     values: dict[Cell, float] = {}
     inside: dict[Cell, float] = {}
     waits = {one.place: one.left_out_s for one in stretch.settlings}
     often = max((float(np.isfinite(course.degc[place]).mean()) for place in places), default=0.0)
-    notes = []
+    unread: dict[str, list[str]] = {}
     for phase, whole in parts.items():
         for place in places:
             rows = whole & (course.time_s >= course.time_s[0] + waits.get(place, 0.0))
@@ -34,7 +33,7 @@ def run_of(
             if not rows.any():
                 continue
             if np.isfinite(degc).mean() < READ_SHARE * often:
-                notes.append(f"{course.name} did not read {place} all through its {phase}: left out there.")
+                unread.setdefault(place, []).append(phase)
                 continue
             margin = course.margins[place]["margin_degc"][rows] if place in course.margins else None
             found = summarise(time_s, degc, margin, place, phase, shift_degc)
@@ -46,7 +45,7 @@ def run_of(
                 target.update({cell: number for cell, number in two.items() if cell.quantity == "smallest margin"})
     first, stock = (start[np.isfinite(start)][:30] for start in (course.degc[places[-1]], course.degc[places[0]]))
     sensor, uncertainty = _sensors(stretch.session, course.car, places)
-    run = Run(
+    return Run(
         name=course.name,
         variant=stretch.variant,
         session=identity(stretch.session),
@@ -64,8 +63,8 @@ def run_of(
         day=day_of(course),
         stock_degc=float(stock.mean()) + shift_degc if stock.size else np.nan,
         phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
+        faults=tuple(Fault(DEAD, (place,), tuple(phases)) for place, phases in unread.items()),
     )
-    return run, notes
 
 
 def _fuel_name(car: Car | None) -> str:

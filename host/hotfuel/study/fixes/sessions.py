@@ -9,16 +9,19 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.places import place_from_words
 from hotfuel.study.drive.complaint import judge_variants
+from hotfuel.study.drive.phases import Phase
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.answers import Comparison
+from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
 from hotfuel.study.fixes.common import Common, common_places, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.cut import Stretch, all_stretches, identity
 from hotfuel.study.fixes.difference import SLOPE
+from hotfuel.study.fixes.faults import PARKED, Fault
 from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.one_run import run_of
-from hotfuel.study.fixes.summaries import Cell, Run
+from hotfuel.study.fixes.summaries import Cell, Run, has
 from hotfuel.study.line import settling
 from hotfuel.units import Shown
 
@@ -103,6 +106,29 @@ def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = S
     return _runs(all_stretches(groups), baseline, shown)
 
 
+def values_of(
+    sessions: Mapping[int, tuple[str, Any]], baseline: str, cell: Cell, shown: Shown
+) -> tuple[dict[int, float], list[str]]:
+    """({number of the run: its value of that cell, degC, brought to common conditions}, a sentence on each that has none or a fault).
+
+    sessions: {number: (variant, session)}, one session a run.
+    """
+    groups: dict[str, list[Any]] = {baseline: []}
+    for variant, session in sessions.values():
+        groups.setdefault(variant, []).append(session)
+    runs, notes = runs_of(groups, baseline, shown)
+    by_session = {run.session: run for run in runs}
+    found, bad = {}, []
+    for number, (_, session) in sessions.items():
+        run = by_session[identity(session)]
+        if has(run, cell):
+            found[number] = run.values[cell]
+        else:
+            why = run.faults[0].sentence(run.name) if run.faults else f"{run.name} has no {cell.words()}."
+            bad.append(f"{why} Its block is not complete: move that recording away and drive the run again.")
+    return found, [*bad, *notes]
+
+
 def _runs(stretches: Sequence[Stretch], baseline: str, shown: Shown) -> tuple[list[Run], list[str]]:
     courses = [one.course for one in stretches]
     cars = {course.car.name for course in courses if course.car is not None}
@@ -129,24 +155,35 @@ def _runs(stretches: Sequence[Stretch], baseline: str, shown: Shown) -> tuple[li
             f"Where outside air was taken from the fuel, the interval allows for {shown.text(GUESSED_AIR_U_DEGC, 'temperature difference')} (standard) "
             "a side: note it with hotfuel review SESSION --about ambient_degc=..."
         )
-    whole_only = any(one.found[0].confidence == "low" for one in stretches)
+    faulty = faults(stretches, places)
+    cold = cold_readings(stretches, places)
+    notes += cold_notes(stretches, cold, shown)
+    whole_only = any(
+        one.found[0].confidence == "low"
+        for one, found in zip(stretches, faulty, strict=True)
+        if PARKED not in [f.kind for f in found]
+    )
     if whole_only:
         notes.append("Phases can only be guessed from the temperatures of at least one session, so whole runs are compared.")
-    cut, told = stops_alike([(one.course.name, one.found) for one in stretches])
+    cut, told = stops_alike([(one.course.name, _sound(one.found, found)) for one, found in zip(stretches, faulty, strict=True)])
     notes += [] if whole_only else told
     runs = []
-    for one, outside, found in zip(stretches, air, cut, strict=True):
+    for one, outside, found, wrong, read_cold in zip(stretches, air, cut, faulty, cold, strict=True):
         course = one.course
         shift = SLOPE * (reference - outside) if np.isfinite(reference) else 0.0
         parts: dict[str, np.ndarray] = {} if not whole_only else {WHOLE_RUN: np.ones(len(course.time_s), dtype=bool)}
         for phase in [] if whole_only else found:
             rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
             parts[phase.kind] = parts.get(phase.kind, np.zeros(len(rows), dtype=bool)) | rows
-        run, unread = run_of(one, common.apply(course), parts, places, shift)
+        run = run_of(one, common.apply(course), parts, places, shift)
         guess_u = GUESSED_AIR_U_DEGC if course.ambient_guessed and np.isfinite(reference) else 0.0
-        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u))
-        notes += unread
+        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u, faults=(*wrong, *run.faults), cold_degc=read_cold))
     return runs, list(dict.fromkeys(notes))
+
+
+def _sound(found: Sequence[Phase], wrong: Sequence[Fault]) -> list[Phase]:
+    """The phases that no fault of the whole run takes out, so that a broken-off stop does not shorten everybody's."""
+    return [phase for phase in found if not any(not f.places and (not f.phases or phase.kind in f.phases) for f in wrong)]
 
 
 def _units(session: Any) -> str:

@@ -45,6 +45,12 @@ class Bins:
         return float(np.mean(means))
 
 
+def mean_log_percent(pulls: Mapping[int, Pull]) -> dict[int, float]:
+    """{number: 100 times the mean log of power over the bins that all pulls share}: differences are per cent, small ones exactly."""
+    grid = bins(list(pulls.values()))
+    return {number: float(100 * grid.mean_log_power(pull).mean()) for number, pull in pulls.items()}
+
+
 def bins(pulls: Sequence[Pull], width_rpm: float | None = None) -> Bins:
     """Bins over the engine speeds that all pulls share; width 250 rpm unless that gives fewer than 8 bins, or as given (50 to 1000 rpm).
 

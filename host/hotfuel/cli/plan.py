@@ -1,0 +1,135 @@
+"""`hotfuel plan`: a test day before it is driven, and where it stands."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hotfuel.cli import shared_plan
+from hotfuel.cli.shared import Json, Units, pairs, show
+from hotfuel.errors import UsageError
+from hotfuel.units import Shown, parse
+
+
+def plan(
+    names: Annotated[
+        list[str], typer.Argument(help="The variants, what the others are held against first; or the file of a plan.")
+    ],
+    fix: Annotated[
+        list[str] | None, typer.Option("--fix", help='What is fitted, and where: "ice can=ice before carb_inlet".')
+    ] = None,
+    place: Annotated[str | None, typer.Option("--place", help="Where the temperature is asked. Default: behind the fix.")] = None,
+    phase: Annotated[
+        str | None, typer.Option("--phase", help='In which phase. Default: the fix\'s own, e.g. "full-throttle pull".')
+    ] = None,
+    difference: Annotated[
+        str, typer.Option("--difference", help='The difference worth having: "5 degF", or of power "0.7 %".')
+    ] = "3 degC",
+    spread: Annotated[
+        str | None, typer.Option("--spread", help="From run to run, known or assumed. Default: 1.5 degC, or 0.5 %.")
+    ] = None,
+    start: Annotated[
+        list[str] | None,
+        typer.Option("--start", help='Every run begins below: "tank=95 degF". Default: as the first one begins.'),
+    ] = None,
+    car: Annotated[Path | None, typer.Option("--car", help="Car file: its places and units.")] = None,
+    out: Annotated[Path, typer.Option("--out", help="The plan's file; recordings go beside it.")] = Path("test-day.toml"),
+    sheet: Annotated[Path | None, typer.Option("--sheet", help="Also a sheet to print, an HTML file.")] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="The sheet as PDF (needs Chromium).")] = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """A test day: how many runs, in which order. Example: hotfuel plan "as built" "ice can" --difference "5 degF" --out sunday.toml
+
+    Then: hotfuel record --plan sunday.toml for every run; hotfuel plan sunday.toml tells what is next and, after every complete block, the verdict so far.
+    Pulls of a test stand: --difference "0.7 %", and the CSV of each pull goes beside the plan under the name it tells.
+    """
+    from hotfuel import car as car_file
+    from hotfuel.study.fixes import day_plan
+
+    if len(names) == 1 and Path(names[0]).suffix == ".toml":
+        made = shared_plan.load(Path(names[0]))
+        result, lines = shared_plan.told(made, Shown(units or made.units))
+        show({"plan": result}, lines, as_json)
+        return
+    described = car_file.load(car) if car else None
+    shown = Shown(units or (described.units if described else "us" if "F" in difference else "si"))
+    is_power = difference.strip().endswith("%")
+    fixes = pairs(fix, "--fix")
+    if strange := [name for name in fixes if name not in names[1:]]:
+        raise UsageError(f'--fix is for "{strange[0]}": the fixes are {", ".join(names[1:])}')
+    asked = ("", "") if is_power else _asked(names, fixes, place, phase, described)
+    made = day_plan.made(
+        out,
+        names,
+        quantity=day_plan.POWER if is_power else day_plan.TEMPERATURE,
+        place=asked[0],
+        phase=asked[1],
+        difference=parse(difference, "percent" if is_power else "temperature difference"),
+        spread=parse(spread, "percent" if is_power else "temperature difference")
+        if spread
+        else day_plan.SPREAD_PERCENT
+        if is_power
+        else day_plan.SPREAD_DEGC,
+        start_degc={name.strip(): parse(value, "temperature") for name, value in pairs(start, "--start").items()},
+        fixes=fixes,
+        units=shown.system,
+    )
+    day_plan.write(made)
+    spread_words = f"{made.spread:g} %" if is_power else shown.text(made.spread, "temperature difference")
+    lines = [
+        f"Asked: {made.question_words()}; {made.difference_words(shown)} is worth having, and runs alike spread by {spread_words}"
+        f"{'' if spread else ' (an assumption: say what you know with --spread)'}.",
+        f"{len(made.order)} runs at most, {made.last_block} of each; a verdict is looked for after every block from the second on.",
+        f"The order: {', '.join(made.order)}.",
+        f"plan: {out}",
+    ]
+    page = None
+    if sheet is not None or pdf is not None:
+        from hotfuel.report import day_sheet
+
+        page = day_sheet.write(made, sheet or Path(str(pdf)).with_suffix(".html"), shown, pdf)
+        lines.append(f"sheet: {page}")
+    lines.append(
+        f"{shared_plan.next_words(made, shown)} Then: "
+        + (f"put its CSV at {made.run_path(1)}" if is_power else f"hotfuel record --plan {out}")
+    )
+    result, _ = shared_plan.told(made, shown)
+    show(
+        {"plan": {**result, "order": list(made.order), "blocks": made.last_block}, "sheet": str(page) if page else None},
+        lines,
+        as_json,
+    )
+
+
+def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: str | None, car: object) -> tuple[str, str]:
+    """(place, phase) of the question, by what is fitted; one for all fixes, because a day has one question. Raises UsageError where that is not clear."""
+    from hotfuel.car import Car, place_name
+    from hotfuel.study.drive.phases import checked
+    from hotfuel.study.fixes.fitted import Fitted, kind_of, questions
+    from hotfuel.study.fixes.fitted import parse as parse_fix
+
+    known = {
+        name: parse_fix(fixes[name]) if name in fixes else Fitted(kind, guessed=True) if (kind := kind_of(name)) else None
+        for name in names[1:]
+    }
+    given = place_name(place) if place else ""
+    wet = [p.name for p in car.places if p.role not in ("air", "other")] if isinstance(car, Car) else []
+    wanted = phase and checked(phase)
+    if given and wanted:
+        return given, wanted
+    unknown = [name for name, one in known.items() if one is None]
+    if unknown:
+        raise UsageError(
+            f'nothing says what "{unknown[0]}" is: say it with --fix "{unknown[0]}=cooler before carb_inlet", or give --place and --phase'
+        )
+    fitted = {name: Fitted(one.kind, given or one.before, one.guessed) for name, one in known.items() if one}
+    places = wet or list(dict.fromkeys(one.before for one in fitted.values() if one.before))
+    if not places:
+        raise UsageError('where is it asked? Give --place "carb inlet", or --fix with the place behind it, or --car')
+    found, _ = questions(fitted, places, pulled=car.engine.pulled if isinstance(car, Car) else True, phase=wanted)
+    if len(found) > 1:
+        raise UsageError(
+            f"the fixes act at different places or in different phases ({'; '.join(one.cells[0].words() for one in found)}): give --place and --phase for all"
+        )
+    return found[0].cells[0].place, found[0].cells[0].phase

@@ -1,0 +1,127 @@
+"""A test day as `plan`, `record`, `compare` and `power` take it from its file: what is next, and where it stands. Imports no command."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.shared import open_session
+from hotfuel.errors import InputError
+from hotfuel.units import Shown
+
+Plan = Annotated[
+    Path | None,
+    typer.Option(
+        "--plan", help="A test day's file (hotfuel plan): the run's name, what is fitted and where it goes come from it."
+    ),
+]
+
+
+def load(path: Path) -> Any:
+    """The plan, its starts taken from the first run where none were stated."""
+    from hotfuel.study.fixes import day_plan
+
+    plan = day_plan.load(path)
+    if plan.quantity == day_plan.POWER or plan.start_degc or not plan.driven():
+        return plan
+    return day_plan.with_starts(plan, _first_degc(open_session(plan.run_path(1))))
+
+
+def _first_degc(session: Any) -> dict[str, float]:
+    """{place: degC as the run began} of the tank and of places that tell the engine's own heat."""
+    import numpy as np
+
+    if session.car is None:
+        return {}
+    degc = session.temperatures().iloc[:30]
+    wanted = [
+        p.name
+        for p in session.car.places
+        if p.role == "tank" or (p.role == "other" and p.name in ("block", "engine", "coolant", "oil", "head"))
+    ]
+    first = {
+        name: float(np.nanmedian(degc[f"{name}_degc"]))
+        for name in wanted
+        if degc.get(f"{name}_degc") is not None and degc[f"{name}_degc"].notna().any()
+    }
+    return {name: float(round(value, 1)) for name, value in first.items()}
+
+
+def next_number(plan: Any) -> int:
+    """The run to be driven next. Raises InputError when all are."""
+    number = plan.driven() + 1
+    if number > len(plan.order):
+        raise InputError(f"all {len(plan.order)} runs of {plan.path.name} are recorded: more runs need a plan of their own")
+    return int(number)
+
+
+def next_words(plan: Any, shown: Shown) -> str:
+    """For example "next is run 5 of 12: ice can; start when the tank is below 95 °F"."""
+    number = plan.driven() + 1
+    if number > len(plan.order):
+        return f"All {len(plan.order)} runs are recorded."
+    starts = plan.start_words(shown)
+    return f"Next is {plan.run_words(number)}{f'; {starts}' if starts else ''}."
+
+
+def about_run(plan: Any, number: int, shown: Shown) -> dict[str, str]:
+    """What the session of that run is told of itself."""
+    starts = plan.start_words(shown)
+    values = {"title": plan.run_words(number), "test_day": f"{plan.run_words(number)}{f'; {starts}' if starts else ''}"}
+    if fix := plan.fixes.get(plan.order[number - 1]):
+        what, _, before = fix.partition(" before ")
+        values |= {"fix": what, **({"before": before} if before else {})}
+    return values
+
+
+def standing(plan: Any, shown: Shown) -> tuple[Any, list[str]]:
+    """(where the day stands after its complete blocks, sentences on runs that have no number). Runs of a block not complete are not looked at."""
+    from hotfuel.study.fixes import day_plan, day_verdict
+
+    width = len(plan.variants)
+    complete = plan.driven() // width * width
+    numbers = range(1, complete + 1)
+    if complete < 2 * width:
+        return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0), shown), []
+    if plan.quantity == day_plan.POWER:
+        from hotfuel.study.power import pulls
+        from hotfuel.study.power.curves import mean_log_percent
+
+        read = {}
+        for n in numbers:
+            found = pulls.read(plan.run_path(n))
+            if len(found) != 1:
+                raise InputError(
+                    f"{plan.run_path(n).name} holds {len(found)} pulls: a run of a plan is one pull, keep one in the file"
+                )
+            read[n] = replace(found[0], name=plan.run_path(n).stem)
+        return day_verdict.standing(plan, mean_log_percent(read), shown), []
+    from hotfuel.study.fixes.sessions import values_of
+
+    sessions = {n: open_session(plan.run_path(n)) for n in numbers}
+    values, notes = values_of(
+        {n: (plan.order[n - 1], session) for n, session in sessions.items()}, plan.variants[0], plan.cell, shown
+    )
+    return day_verdict.standing(plan, values, shown), notes
+
+
+def told(plan: Any, shown: Shown) -> tuple[dict[str, Any], list[str]]:
+    """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next."""
+    driven = plan.driven()
+    lines, verdict = [], None
+    if driven and driven % len(plan.variants) == 0:
+        verdict, notes = standing(plan, shown)
+        lines += [*verdict.sentences, *notes]
+    if verdict is None or not verdict.decided:
+        lines.append(next_words(plan, shown))
+    following = driven + 1 if driven < len(plan.order) else None
+    return {
+        "plan": str(plan.path),
+        "driven": driven,
+        "runs": len(plan.order),
+        "next": {"number": following, "variant": plan.order[driven], "path": str(plan.run_path(following))}
+        if following
+        else None,
+        "standing": verdict.as_dict() if verdict else None,
+    }, lines

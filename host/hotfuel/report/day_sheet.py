@@ -1,0 +1,48 @@
+"""A test day on paper: the runs in their order, with room for what a person notes beside each."""
+
+from pathlib import Path
+
+from hotfuel.report import html, words
+from hotfuel.report.table import Table
+from hotfuel.study.fixes.day_plan import DayPlan
+from hotfuel.units import Shown
+
+RULES = (
+    "Keep to the order whatever the first results look like. After every complete block the verdict so far is shown; between blocks it is not.",
+    "Let every run begin alike: the same tank and engine temperatures, the same fuel level, the same route or pull.",
+    "A run that went wrong for a reason seen at once (a probe off, traffic, an early end) is driven again before the next: move its recording away first.",
+)
+CAUTIONS = (
+    "The driver does not operate this: no reading, no pressing while the car moves.",
+    "Change parts with the engine cold and the fuel line depressurised, battery off, extinguisher at hand; test every joint before starting and again hot.",
+    "No warning does not mean safe: fuel can boil where there is no probe.",
+)
+
+
+def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> Path:
+    """The sheet as a page, and printed to `pdf`. Raises InputError where a place cannot be written."""
+    width = len(plan.variants)
+    starts = [place.replace("_", " ") for place in plan.start_degc] or ["Tank"]
+    table = Table(
+        ("Block", "Run", "Fitted", "Done at", *(f"{place} at start" for place in starts), "Outside air", "Notes"), numbers=()
+    )
+    for number, name in enumerate(plan.order, start=1):
+        block = f"{(number - 1) // width + 1} of {plan.last_block}" if (number - 1) % width == 0 else ""
+        table.rows.append((block, f"{number}", name, "", *([""] * len(starts)), "", ""))
+    rules = [
+        f"Asked: {plan.question_words()}; {plan.difference_words(shown)} is worth having. {len(plan.order)} runs at most, {plan.last_block} of each.",
+        *([f"{plan.start_words(shown).capitalize()}."] if plan.start_degc else []),
+        *RULES,
+    ]
+    values = {
+        "title": " against ".join((", ".join(plan.variants[1:]), plan.variants[0])),
+        "car": "",
+        "made": words.today(),
+        "rules": rules,
+        "runs": table,
+        "cautions": CAUTIONS,
+    }
+    written = html.write(html.page("day_sheet.html.jinja", {}, values), path)
+    if pdf is not None:
+        html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
+    return written

@@ -1,0 +1,112 @@
+"""Looks for the faults of `hotfuel.study.fixes.faults` in recordings, by what was driven and read, never by how hot it got."""
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from hotfuel.car import place_words
+from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
+from hotfuel.study.fixes.common import day_of
+from hotfuel.study.fixes.cut import Stretch
+from hotfuel.study.fixes.faults import CUT, CUT_SHARE, PARKED, SWAPPED, Fault, swapped
+from hotfuel.units import Shown
+
+_MOVING = (DRIVE, LAP, PULL)
+_WHOLE_SHARE = 0.8  # of the length that phase has in the other runs of the side: a shorter one was broken off
+_DIED = re.compile(r"\b(died|dies|stumbled|stumble|stalled|vapou?r lock(ed)?|no start)\b")
+_COLD_S = 20
+COLD_SPREAD_DEGC = 8.0  # places further apart were not left to come to one temperature
+DISAGREE_DEGC = 2.5  # tolerance of a class 2 type K thermocouple near room temperature (IEC 60584-1)
+
+
+def faults(stretches: Sequence[Stretch], places: Sequence[str]) -> list[tuple[Fault, ...]]:
+    """The faults of each stretch: parked, cut short, swapped probes. (A dead channel shows where its phase is summarised.)"""
+    found: list[list[Fault]] = [[] for _ in stretches]
+    moving = [any(phase.kind in _MOVING for phase in one.found) for one in stretches]
+    if sum(moving) > len(stretches) / 2:
+        for i, moved in enumerate(moving):
+            found[i] += [] if moved else [Fault(PARKED)]
+    usable = [i for i in range(len(stretches)) if not found[i]]
+    for i in usable:
+        found[i] += _cut_short([stretches[j] for j in usable if j != i], stretches[i])
+    if len(places) > 1:
+        running = {i: _tank_over_last(stretches[i], places) for i in usable}
+        names = list(dict.fromkeys(stretches[i].variant for i in usable))
+        numbers = {n: [i for i in usable if stretches[i].variant == n and np.isfinite(running[i])] for n in names}
+        for i in swapped({n: [running[j] for j in numbers[n]] for n in names}, numbers):
+            found[i].append(Fault(SWAPPED, (places[0], places[-1])))
+    return [tuple(each) for each in found]
+
+
+def _lengths(found: Sequence[Phase]) -> dict[str, float]:
+    lengths: dict[str, float] = {}
+    for phase in found:
+        lengths[phase.kind] = lengths.get(phase.kind, 0.0) + phase.duration_s
+    return lengths
+
+
+def _cut_short(others: Sequence[Stretch], one: Stretch) -> list[Fault]:
+    """A run less than half as long as its side's others, whose engine did not die: phases it lacks, or has much shorter, are no evidence."""
+    side = [other for other in others if other.variant == one.variant]
+    side = side if len(side) > 1 else list(others)
+    if len(side) < 2 or any(_DIED.search(text.casefold()) for _, text in one.course.marks):
+        return []
+    seconds = [float(np.ptp(other.course.time_s)) for other in side]
+    if float(np.ptp(one.course.time_s)) >= CUT_SHARE * float(np.median(seconds)):
+        return []
+    mine, theirs = _lengths(one.found), [_lengths(other.found) for other in side]
+    usual = {
+        kind: float(np.median([lengths.get(kind, 0.0) for lengths in theirs]))
+        for kind in dict.fromkeys(kind for lengths in theirs for kind in lengths)
+    }
+    short = [kind for kind, length in usual.items() if length > 0 and mine.get(kind, 0.0) < _WHOLE_SHARE * length]
+    return [Fault(CUT, (), tuple(short))] if short else []
+
+
+def _tank_over_last(one: Stretch, places: Sequence[str]) -> float:
+    """Mean of the first place minus the last while driven, degC; nan where it was not."""
+    rows = np.zeros(len(one.course.time_s), dtype=bool)
+    for phase in one.found:
+        if phase.kind in _MOVING:
+            rows |= (one.course.time_s >= phase.start_s) & (one.course.time_s < phase.end_s)
+    apart = (one.course.degc[places[0]] - one.course.degc[places[-1]])[rows]
+    return float(np.nanmean(apart)) if np.isfinite(apart).any() else np.nan
+
+
+def cold_readings(stretches: Sequence[Stretch], places: Sequence[str]) -> list[dict[str, float] | None]:
+    """{place: how far it read from the middle of all}, degC, of each stretch that began with all places at one temperature, else None.
+
+    That is the first run of its day, before the engine ran, with the places no further apart than probes may be.
+    """
+    first: dict[str, float] = {}
+    for one in stretches:
+        day = day_of(one.course)
+        first[day] = min(first.get(day, np.inf), one.course.start_s)
+    found: list[dict[str, float] | None] = []
+    for one in stretches:
+        course, day = one.course, day_of(one.course)
+        read = {place: course.degc[place][:_COLD_S] for place in places}
+        still = not np.nan_to_num(course.inputs["running"][: _COLD_S // 2]).any() and course.time_s[0] < _COLD_S
+        if not day or course.start_s > first[day] or not still or len(places) < 2:
+            found.append(None)
+            continue
+        levels = {place: float(np.nanmedian(values)) for place, values in read.items() if np.isfinite(values).any()}
+        middle = float(np.median(list(levels.values()))) if levels else np.nan
+        apart = np.ptp(list(levels.values())) if levels else np.inf
+        found.append({place: level - middle for place, level in levels.items()} if apart <= COLD_SPREAD_DEGC else None)
+    return found
+
+
+def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | None], shown: Shown) -> list[str]:
+    """A sentence for each run in which a probe disagreed with the others while all were cold."""
+    lines = []
+    for one, read in zip(stretches, cold, strict=True):
+        for place, off in (read or {}).items():
+            if abs(off) > DISAGREE_DEGC:
+                size = shown.text(abs(off), "temperature difference")
+                lines.append(
+                    f"{one.course.name} read {size} {'more' if off > 0 else 'less'} at the {place_words(place)} than at the other places while all were "
+                    "cold: what it shows there may be off by as much; between sides that drops out only as long as it stays so."
+                )
+    return lines

@@ -1,0 +1,202 @@
+"""A test day, planned before it is driven: which variants, in which order, what is asked, how many blocks at most; a file of its own.
+
+Everything that decides is in the file before the first run: the question, the difference worth having, the last block. Which runs are done is seen from
+the folders (of pulls: CSV files) beside it, named by number and variant.
+"""
+
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from hotfuel.car import place_words
+from hotfuel.errors import InputError
+from hotfuel.files import whole
+from hotfuel.study.evidence import looks
+from hotfuel.study.evidence.order import mirrored_blocks
+from hotfuel.study.fixes.summaries import MEAN, Cell
+from hotfuel.units import Shown, parse
+
+TEMPERATURE, POWER = "temperature", "power"
+SPREAD_DEGC, SPREAD_PERCENT = (
+    1.5,
+    0.5,
+)  # from run to run, of one day with starts alike: assumptions until this car's own are known
+_FORMAT = 1
+_SLUG = re.compile(r"[^a-z0-9]+")
+
+
+@dataclass(frozen=True)
+class DayPlan:
+    """What was planned. variants: the first is what the others are held against. difference, spread: degC, or per cent of power.
+
+    order: the variant of each run, block by block. start_degc: {place: below this before a run begins}. fixes: {variant: what was fitted, in words}.
+    """
+
+    path: Path
+    variants: tuple[str, ...]
+    quantity: str
+    place: str
+    phase: str
+    difference: float
+    spread: float
+    order: tuple[str, ...]
+    start_degc: dict[str, float]
+    fixes: dict[str, str]
+    units: str = "si"
+
+    @property
+    def last_block(self) -> int:
+        """The declared maximum."""
+        return len(self.order) // len(self.variants)
+
+    @property
+    def cell(self) -> Cell:
+        """What is compared, of temperatures."""
+        return Cell(MEAN, self.place, self.phase)
+
+    def run_path(self, number: int) -> Path:
+        """Where run `number` (from 1) goes: a session folder, or the CSV of a pull."""
+        slug = _SLUG.sub("-", self.order[number - 1].casefold()).strip("-")
+        name = f"{self.path.stem}-{number:02d}-{slug or 'run'}"
+        return self.path.parent / (f"{name}.csv" if self.quantity == POWER else name)
+
+    def driven(self) -> int:
+        """How many runs, from the first on, are there without a gap."""
+        number = 0
+        while number < len(self.order) and _is_there(self.run_path(number + 1)):
+            number += 1
+        return number
+
+    def run_words(self, number: int) -> str:
+        """For example "run 5 of 12: ice can"."""
+        return f"run {number} of {len(self.order)}: {self.order[number - 1]}"
+
+    def start_words(self, shown: Shown) -> str:
+        """For example "start when the tank is below 95 °F and the block below 160 °F"; "" where nothing was set."""
+        parts = [
+            f"the {place_words(place)} is below {shown.text(degc, 'temperature')}" for place, degc in self.start_degc.items()
+        ]
+        return f"start when {' and '.join(parts)}" if parts else ""
+
+    def difference_words(self, shown: Shown) -> str:
+        """The difference worth having, with its unit."""
+        return f"{self.difference:g} %" if self.quantity == POWER else shown.text(self.difference, "temperature difference")
+
+    def question_words(self) -> str:
+        """What is asked."""
+        return "power" if self.quantity == POWER else f"the temperature at the {place_words(self.place)} ({self.phase})"
+
+
+def _is_there(path: Path) -> bool:
+    log = path if path.suffix == ".csv" else path / "wire.log"
+    try:
+        return log.stat().st_size > 0
+    except OSError:
+        return False
+
+
+def made(
+    path: Path,
+    variants: Sequence[str],
+    *,
+    quantity: str,
+    place: str = "",
+    phase: str = "",
+    difference: float,
+    spread: float,
+    start_degc: dict[str, float] | None = None,
+    fixes: dict[str, str] | None = None,
+    units: str = "si",
+    seed: int | None = None,
+) -> DayPlan:
+    """A plan with its order drawn: blocks of one run of each variant, every second block the mirror image of the one before.
+
+    Raises InputError for names given twice, or a difference that 40 blocks cannot find.
+    """
+    if len(set(variants)) != len(variants) or len(variants) < 2:
+        raise InputError(f"a plan needs two or more different names, not {', '.join(variants) or 'none'}")
+    blocks = looks.most_blocks(len(variants), difference, spread)
+    order = mirrored_blocks(variants, blocks, seed)
+    return DayPlan(
+        path, tuple(variants), quantity, place, phase, difference, spread, tuple(order), start_degc or {}, fixes or {}, units
+    )
+
+
+def write(plan: DayPlan) -> Path:
+    """Write the plan's file. Raises InputError where one is there already: a plan is not changed once runs follow it."""
+    if plan.path.exists():
+        raise InputError(f"{plan.path} is there already, and a plan is not changed once runs follow it: give another name")
+    unit = "%" if plan.quantity == POWER else "degC"
+    lines = [
+        "# A test day. `hotfuel record --plan` takes the next run's name from this file, `hotfuel plan` with this file tells what is next.",
+        "# It holds what was decided before the first run: do not change it afterwards.",
+        f"format = {_FORMAT}",
+        f"variants = [{', '.join(map(_quoted, plan.variants))}]  # the others are held against the first",
+        f"quantity = {_quoted(plan.quantity)}",
+        f"place = {_quoted(plan.place)}",
+        f"phase = {_quoted(plan.phase)}",
+        f'difference = "{plan.difference!r} {unit}"  # worth having',
+        f'spread = "{plan.spread!r} {unit}"  # from run to run, as assumed',
+        f"units = {_quoted(plan.units)}",
+        "order = [",
+        *(f"    {_quoted(name)}," for name in plan.order),
+        "]",
+        "",
+        "[start]  # every run begins below these",
+        *(f'{place} = "{degc!r} degC"' for place, degc in plan.start_degc.items()),
+        "",
+        "[fixes]",
+        *(f"{_quoted(name)} = {_quoted(fix)}" for name, fix in plan.fixes.items()),
+        "",
+    ]
+    with whole(plan.path) as part:
+        part.write_text("\n".join(lines), encoding="utf-8")
+    return plan.path
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(c if ord(c) >= 32 and c != "\x7f" else f"\\u{ord(c):04x}" for c in escaped) + '"'
+
+
+def load(path: Path) -> DayPlan:
+    """The plan in a file. Raises InputError, one sentence, for a file that is none or has been changed into one that cannot be held to."""
+    try:
+        found = tomllib.loads(path.read_text(encoding="utf-8"))
+        plan = DayPlan(
+            path=path,
+            variants=tuple(map(str, found["variants"])),
+            quantity=str(found["quantity"]),
+            place=str(found["place"]),
+            phase=str(found["phase"]),
+            difference=parse(found["difference"], _dimension(found["quantity"])),
+            spread=parse(found["spread"], _dimension(found["quantity"])),
+            order=tuple(map(str, found["order"])),
+            start_degc={str(k): parse(v, "temperature") for k, v in found.get("start", {}).items()},
+            fixes={str(k): str(v) for k, v in found.get("fixes", {}).items()},
+            units=str(found.get("units", "si")),
+        )
+    except OSError as error:
+        raise InputError(f"{path} cannot be read ({error.strerror}): give the file that `hotfuel plan` wrote") from None
+    except (ValueError, KeyError, TypeError, AttributeError) as error:  # not UTF-8, not TOML, or a key missing or of another kind
+        raise InputError(f"{path} is no plan of a test day ({error}): give the file that `hotfuel plan` wrote") from None
+    width = len(plan.variants)
+    blocks = [plan.order[i : i + width] for i in range(0, len(plan.order), width)]
+    if width < 2 or len(blocks) < 2 or any(sorted(block) != sorted(plan.variants) for block in blocks):
+        raise InputError(f"the order in {path} does not hold every variant once a block: write a new plan with `hotfuel plan`")
+    if plan.quantity not in (TEMPERATURE, POWER) or not (plan.difference > 0 and plan.spread > 0):
+        raise InputError(f"{path} asks of {plan.quantity} with {plan.difference:g} at {plan.spread:g}: write a new plan")
+    return plan
+
+
+def _dimension(quantity: str) -> str:
+    return "percent" if quantity == POWER else "temperature difference"
+
+
+def with_starts(plan: DayPlan, first_degc: dict[str, float], room_degc: float = 3.0) -> DayPlan:
+    """The plan with starts set by its first run, where none were stated: no warmer than that run began, give or take `room_degc`."""
+    if plan.start_degc or not first_degc:
+        return plan
+    return replace(plan, start_degc={place: degc + room_degc for place, degc in first_degc.items()})

@@ -1,0 +1,108 @@
+"""Where a test day stands: what is next, and after every complete block the verdict so far, by looks that were paid for beforehand."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.study.evidence import looks
+from hotfuel.study.evidence.verdicts import HIGHER, LOWER, NO_DIFFERENCE, UNDECIDED
+from hotfuel.study.fixes.day_plan import POWER, DayPlan
+from hotfuel.units import Shown
+
+
+@dataclass(frozen=True)
+class Standing:
+    """After `blocks` complete blocks: what is seen of every pair, whether every variant's question against the first is decided, the sentences."""
+
+    blocks: int
+    sights: tuple[looks.Sight, ...]
+    decided: bool
+    sentences: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain fields for JSON."""
+        return {
+            "blocks": self.blocks,
+            "decided": self.decided,
+            "pairs": [vars(one) for one in self.sights],
+            "sentences": list(self.sentences),
+        }
+
+
+def standing(plan: DayPlan, values: Mapping[int, float], shown: Shown) -> Standing:
+    """The verdict after the complete blocks of the plan. values: {number of the run, from 1: degC, or 100 times the log of power}.
+
+    A block that lacks a run's number is not complete, and neither is what follows it.
+    """
+    width = len(plan.variants)
+    rows: list[list[float]] = []
+    while len(rows) < plan.last_block:
+        numbers = range(len(rows) * width + 1, (len(rows) + 1) * width + 1)
+        block = {plan.order[n - 1]: values.get(n, np.nan) for n in numbers}
+        if not np.isfinite(list(block.values())).all():
+            break
+        rows.append([block[name] for name in plan.variants])
+    sights = looks.looked(np.array(rows).reshape(len(rows), width), plan.last_block, plan.difference)
+    asked = [one for one in sights if one.first == 0]
+    decided = bool(asked) and all(one.block for one in asked)
+    return Standing(len(rows), tuple(sights), decided, tuple(_sentences(plan, len(rows), sights, decided, shown)))
+
+
+def _sentences(plan: DayPlan, done: int, sights: Sequence[looks.Sight], decided: bool, shown: Shown) -> list[str]:
+    if not sights:
+        return [f"{done} of {plan.last_block} blocks are complete: a verdict is looked for from the second on."] if done else []
+    lines = [_pair_sentence(plan, one, done, shown) for one in sights if one.first == 0]
+    beaten = {one.first for one in sights if one.verdict == _better(plan)} | {
+        one.second for one in sights if one.verdict not in (_better(plan), UNDECIDED, NO_DIFFERENCE)
+    }
+    best = [name for i, name in enumerate(plan.variants) if i not in beaten]
+    if len(plan.variants) > 2:
+        lines.append(
+            f"{best[0]} is the best." if len(best) == 1 else f"Which of {' and '.join(best)} is best cannot be told yet."
+        )
+    left = plan.last_block - done
+    if decided:
+        lines.append("Decided: stop.")
+    elif left == 0:
+        lines.append(
+            "All blocks of the plan are driven: what is undecided now stays so by this plan. More runs need a plan of their own."
+        )
+    else:
+        more = max((one.more for one in sights if one.first == 0 and not one.block), default=0)
+        unsure = any(one.more == 0 for one in sights if one.first == 0 and not one.block)
+        runs = len(plan.variants)
+        likely = (
+            f"about {more} more block{'s' * (more != 1)} ({more * runs} runs) should decide it if it is as large as it looks"
+            if not unsure
+            else ("as it looks now the plan may end without a verdict")
+        )
+        lines.append(f"Not decided: go on; {likely}, at most {left} more ({left * runs} runs).")
+    return lines
+
+
+def _better(plan: DayPlan) -> str:
+    return HIGHER if plan.quantity == POWER else LOWER
+
+
+def _pair_sentence(plan: DayPlan, one: looks.Sight, done: int, shown: Shown) -> str:
+    base, name = plan.variants[one.first], plan.variants[one.second]
+    words = ("less power", "more power") if plan.quantity == POWER else ("cooler", "hotter")
+
+    def size(value: float) -> str:
+        if plan.quantity == POWER:
+            return f"{abs(float(100 * np.expm1(value / 100))):.1f} %"
+        return shown.text(abs(value), "temperature difference")
+
+    def sense(value: float) -> str:
+        return words[0] if value < 0 else words[1]
+
+    about = f"{name} against {base}, {plan.question_words()}"
+    span = f"between {size(one.low)} {sense(one.low)} and {size(one.high)} {sense(one.high)}"
+    seen = f"{size(one.difference)} {sense(one.difference)} after {done} of {plan.last_block} blocks"
+    if one.verdict == NO_DIFFERENCE:
+        return f"{about}: no difference worth having, {span}; decided after block {one.block}."
+    if one.verdict == UNDECIDED:
+        return f"{about}: undecided, {seen}, {span}."
+    wide = f", {span}" if one.low * one.high > 0 else ""
+    return f"{about}: {seen}{wide}; decided after block {one.block}."
