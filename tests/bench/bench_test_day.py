@@ -83,7 +83,9 @@ def trial(name, count, seed=5):
     kept = dict.fromkeys(("false", "found", "runs"), 0)
     wanted = "higher" if quantity == "power" else "lower"
     for number in range(count):
-        plan = made(Path("day.toml"), names, quantity=quantity, place="pump", phase="drive", difference=delta, spread=spread, seed=number)
+        plan = made(
+            Path("day.toml"), names, quantity=quantity, place="pump", phase="drive", difference=delta, spread=spread, seed=number
+        )
         values = run_values(random, plan.order, names, truths, spread, what)
         width = len(names)
         false = found = False

@@ -6,14 +6,15 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, open_session, pairs, show
+from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, note, open_session, pairs, show
+from hotfuel.cli.shared_plan import Plan, load_plan, told
 from hotfuel.cli.shared_pulls import compared, weather_of
-from hotfuel.errors import UsageError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
 
 
 def compare(
-    variants: Annotated[list[str], typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")],
+    variants: Annotated[list[str] | None, typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")] = None,
     baseline: Baseline = None,
     question: Annotated[
         str | None,
@@ -34,6 +35,14 @@ def compare(
     order: Annotated[
         str | None, typer.Option("--order", help="Of the pulls: their names in the order they were driven, separated by commas.")
     ] = None,
+    plan: Plan = None,
+    archive: Annotated[
+        Path | None,
+        typer.Option(
+            "--archive",
+            help="This car's archive: pairs of runs with the same parts fitted tell what a place in the day's order does.",
+        ),
+    ] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
     units: Units = None,
@@ -52,6 +61,13 @@ def compare(
     from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
 
+    if plan is not None and not variants:
+        day = load_plan(plan)
+        standing, said = told(day, Shown(units or day.units))
+        show({"plan": standing}, said, as_json)
+        return
+    if not variants:
+        raise UsageError("say what to compare: NAME=SESSION[,SESSION...] NAME=..., or --plan with a test day's file")
     named = groups(variants, "SESSION")
     each = {path: open_session(path) for paths in named.values() for path in paths}
     opened = {name: [each[path] for path in paths] for name, paths in named.items()}
@@ -64,6 +80,7 @@ def compare(
         fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
         phase=checked(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
+        archived=_archived(archive, opened, shown) if archive else (),
         shown=shown,
     )
     files = groups(powers or [], "CSV")
@@ -72,15 +89,15 @@ def compare(
         raise UsageError(f'--power "{strange[0]}" is none of the variants compared: they are {", ".join(named)}')
     power = compared(files, baseline, shown, weather=weather_of(weather, files), order=order) if files else None
     lines = [result.finding(), *result.questions]
-    others = [answer for answer in result.answers if not answer.asked and answer.verdict != verdicts.SEEN]
-    told = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
+    others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
+    decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
     lines += [" ".join(one.sentences) for one in result.judgements]
-    lines += told
-    if len(told) < len(others):
+    lines += decided
+    if len(decided) < len(others):
         lines.append(
-            f"{len(others) - len(told)} further questions are not decided by these runs; the report and --json list them."
+            f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."
         )
-    lines += [*result.conditions, *result.cautions]
+    lines += [*result.bad_runs, *result.conditions, *result.cautions]
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
     if power is not None:
@@ -97,6 +114,27 @@ def compare(
         lines,
         as_json,
     )
+
+
+def _archived(archive: Path, opened: dict[str, list[Any]], shown: Shown) -> Any:
+    """Pairs of runs of one day with the same parts fitted, of this car, from its archive; those compared now are not among them."""
+    from hotfuel.session import archive as store
+    from hotfuel.study.fixes.sessions import pairs_of_sessions
+
+    first = next(iter(next(iter(opened.values()))))
+    if first.car is None:
+        raise InputError("without a car file it is not known which car's archive counts: give the sessions one")
+    bad: list[str] = []
+    rows = store.find(archive, car=first.car.name, say=note, bad=bad.append)
+    for line in bad:
+        note(line)
+    compared_now = {session.folder.log_path.read_bytes() for sessions in opened.values() for session in sessions}
+    kept = [open_session(archive / store.SESSIONS / name) for name in rows["session"]]
+    found, sentence = pairs_of_sessions(
+        [one for one in kept if one.folder.log_path.read_bytes() not in compared_now], first.car.name, shown
+    )
+    note(sentence)
+    return found
 
 
 def _cell(question: str | None) -> Any:

@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from hotfuel.cli import shared_plan
 from hotfuel.cli.shared import Json, Units, pairs, show
+from hotfuel.cli.shared_plan import load_plan, next_words, told
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
 
@@ -48,8 +48,8 @@ def plan(
     from hotfuel.study.fixes import day_plan
 
     if len(names) == 1 and Path(names[0]).suffix == ".toml":
-        made = shared_plan.load(Path(names[0]))
-        result, lines = shared_plan.told(made, Shown(units or made.units))
+        made = load_plan(Path(names[0]))
+        result, lines = told(made, Shown(units or made.units))
         show({"plan": result}, lines, as_json)
         return
     described = car_file.load(car) if car else None
@@ -91,10 +91,10 @@ def plan(
         page = day_sheet.write(made, sheet or Path(str(pdf)).with_suffix(".html"), shown, pdf)
         lines.append(f"sheet: {page}")
     lines.append(
-        f"{shared_plan.next_words(made, shown)} Then: "
+        f"{next_words(made, shown)} Then: "
         + (f"put its CSV at {made.run_path(1)}" if is_power else f"hotfuel record --plan {out}")
     )
-    result, _ = shared_plan.told(made, shown)
+    result, _ = told(made, shown)
     show(
         {"plan": {**result, "order": list(made.order), "blocks": made.last_block}, "sheet": str(page) if page else None},
         lines,
@@ -104,7 +104,8 @@ def plan(
 
 def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: str | None, car: object) -> tuple[str, str]:
     """(place, phase) of the question, by what is fitted; one for all fixes, because a day has one question. Raises UsageError where that is not clear."""
-    from hotfuel.car import Car, place_name
+    from hotfuel.car import Car
+    from hotfuel.places import place_from_words
     from hotfuel.study.drive.phases import checked
     from hotfuel.study.fixes.fitted import Fitted, kind_of, questions
     from hotfuel.study.fixes.fitted import parse as parse_fix
@@ -113,7 +114,7 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
         name: parse_fix(fixes[name]) if name in fixes else Fitted(kind, guessed=True) if (kind := kind_of(name)) else None
         for name in names[1:]
     }
-    given = place_name(place) if place else ""
+    given = place_from_words(place) if place else ""
     wet = [p.name for p in car.places if p.role not in ("air", "other")] if isinstance(car, Car) else []
     wanted = phase and checked(phase)
     if given and wanted:

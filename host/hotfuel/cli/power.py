@@ -6,6 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, pairs, show
+from hotfuel.cli.shared_plan import load_plan, told
 from hotfuel.cli.shared_pulls import compared, weather_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
@@ -44,7 +45,10 @@ def power(
         str | None, typer.Option("--order", help="Pull names in the order they were driven, separated by commas.")
     ] = None,
     plan: Annotated[
-        str | None, typer.Option("--plan", help='Before the runs: "0.7 % at 0.5 %" (gain to find, spread from pull to pull).')
+        str | None,
+        typer.Option(
+            "--plan", help='Before the runs: "0.7 % at 0.5 %" (gain to find, spread from pull to pull); or a test day\'s file.'
+        ),
     ] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
@@ -53,6 +57,11 @@ def power(
 ) -> None:
     """What a change did for power, or how many pulls to make. Example: hotfuel power before=a1.csv,a2.csv cooler=b1.csv,b2.csv"""
     shown = Shown(units or "si")
+    if plan is not None and plan.endswith(".toml"):
+        day = load_plan(Path(plan))
+        told_of, said = told(day, shown)
+        show({"plan": told_of}, said, as_json)
+        return
     if plan is not None:
         _plan(plan, [text.partition("=")[0] for text in variants or ["before", "after"]], as_json)
         return

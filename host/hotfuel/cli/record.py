@@ -10,9 +10,8 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli import shared_plan
 from hotfuel.cli.shared import CAUTION, About, Json, Units, about, note, show, the_port
-from hotfuel.cli.shared_plan import Plan
+from hotfuel.cli.shared_plan import Plan, about_run, load_plan, next_number, told
 from hotfuel.cli.shared_record import record_from
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
@@ -68,12 +67,12 @@ def record(
     described = car_file.load(car) if car else None
     text = car.read_text(encoding="utf-8") if car else None
     shown = Shown(units or (described.units if described else "si"))
-    day = shared_plan.load(plan) if plan else None
-    number = shared_plan.next_number(day) if day else 0
+    day = load_plan(plan) if plan else None
+    number = next_number(day) if day else 0
     out = out or (day.run_path(number) if day else None)
     if out is None:
         raise UsageError("say where the recording goes: --out FOLDER, or --plan FILE for the next run of a test day")
-    planned = shared_plan.about_run(day, number, shown) if day else {}
+    planned = about_run(day, number, shown) if day else {}
     if planned:
         note(planned["test_day"])
     link = Link(the_port(port))
@@ -111,7 +110,7 @@ def record(
             )  # fmt: skip
         finally:
             views.end()
-    following = shared_plan.told(shared_plan.load(plan), shown) if plan else None
+    following = told(load_plan(plan), shown) if plan else None
     _tell(result, link.url, as_json, following)
 
 

@@ -18,7 +18,7 @@ Plan = Annotated[
 ]
 
 
-def load(path: Path) -> Any:
+def load_plan(path: Path) -> Any:
     """The plan, its starts taken from the first run where none were stated."""
     from hotfuel.study.fixes import day_plan
 

@@ -84,7 +84,11 @@ def render(
     judged = [" ".join(one.sentences) for one in result.judgements] if result else []
     complaint, work_done = sheet.complaint_and_work(known, 1.0 if not (result and power) else 0.25 if judged else 0.5)
     variants, conditions = _variants(result, power), _conditions(result, power)
-    study_cautions = [*(result.cautions if result else ()), *(power.cautions if power else ()), *_mixture(power)]
+    study_cautions = [
+        *((*result.bad_runs, *result.cautions) if result else ()),
+        *(power.cautions if power else ()),
+        *_mixture(power),
+    ]
     beside = max(sheet.lines([work_done, *variants], 2), sheet.lines(conditions, 2))
     line_count = sheet.lines([complaint, *findings, *judged, *study_cautions]) + beside
     values = {
@@ -109,7 +113,8 @@ def render(
         "cautions": cautions,
         "order": _order(result, power),
         "technical": _technical(result, power, figures, shown),
-        "answers": _answers(result, shown) if result else None,
+        "answers": _answers(result, shown, True) if result else None,
+        "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
         "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[2:]] if power else [],
@@ -195,7 +200,7 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
 def _technical(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
     plots = []
     if result:
-        tested = [answer for answer in result.answers if np.isfinite(answer.low_degc)][:_ANSWERS_DRAWN]
+        tested = [answer for answer in result.answers if np.isfinite(answer.low_degc) and answer.touched][:_ANSWERS_DRAWN]
         if tested:
             figures["intervals"] = study_figures.intervals(tested, result.delta_degc, shown)
             plots.append(
@@ -247,14 +252,17 @@ def _order(result: Comparison | None, power: PowerComparison | None) -> str:
     return ", ".join(order)
 
 
-def _answers(result: Comparison, shown: Shown) -> Table:
+def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
     table = Table(("Variants", "Question", "Difference", "95 % interval", "Verdict", "Method"), numbers=(2, 3))
-    for answer in result.answers:
+    several = any(answer.level > 0.951 for answer in result.answers)  # asked pairs share 5 %, their intervals hold together
+    for answer in [answer for answer in result.answers if answer.touched == touched]:
         interval = (
             f"{_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)}"
             if np.isfinite(answer.low_degc)
             else "not tested"
         )
+        if several and np.isfinite(answer.low_degc):
+            interval += ", together" if answer.asked else ", single"
         question = answer.cell.words() + (" (asked first)" if answer.primary else " (asked)" if answer.asked else "")
         table.rows.append(
             (

@@ -11,11 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-<<<<<<< HEAD
-from hotfuel.places import probe_of
-=======
 from hotfuel.errors import UsageError
->>>>>>> a5c3295 (A test day: plan, its file and sheet, the next run's name, and a verdict after every block by looks that were paid for beforehand)
+from hotfuel.places import probe_of
 from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import Level
 from hotfuel.session.means import smoothed

@@ -22,6 +22,7 @@ MOST_BLOCKS = 40
 MOST_VARIANTS = 6
 _EXPONENT = 2.0
 _DRAWS, _SEED = 200_000, 1983
+_ROUGH_DRAWS = 20_000  # enough to count how many blocks a plan needs, not to decide by
 _PARTS = 20  # of the draws: a long plan would fill the memory at once
 _INFLATION = 1.3  # a plan with looks may take so many times the runs of one without
 
@@ -57,7 +58,7 @@ def _paths(variants: int, blocks: int, draws: int, seed: int, shift: float = 0.0
 
 
 @lru_cache(maxsize=64)
-def multiples(variants: int, blocks: int) -> tuple[float, ...]:
+def multiples(variants: int, blocks: int, draws: int = _DRAWS) -> tuple[float, ...]:
     """The multiples of a pair's standard error after blocks 2, 3, ... up to the last one declared.
 
     Raises InputError for fewer than two variants or blocks, or more than MOST_VARIANTS or MOST_BLOCKS.
@@ -66,7 +67,7 @@ def multiples(variants: int, blocks: int) -> tuple[float, ...]:
         raise InputError(
             f"a plan of {variants} variants in {blocks} blocks was asked for: allowed are 2 to {MOST_VARIANTS} in 2 to {MOST_BLOCKS}"
         )
-    t = np.concatenate([_paths(variants, blocks, _DRAWS // _PARTS, _SEED + part) for part in range(_PARTS)])
+    t = np.concatenate([_paths(variants, blocks, draws // _PARTS, _SEED + part) for part in range(_PARTS)])
     left = np.ones(len(t), dtype=bool)
     found, spent = [], 0.0
     for look, k in enumerate(range(2, blocks + 1)):
@@ -113,8 +114,8 @@ def most_blocks(variants: int, difference: float, spread: float, chance: float =
     fixed = fixed_blocks(variants, difference, spread)
     most = max(int(np.ceil(_INFLATION * fixed - 1e-9)), 2)
     for blocks in range(max(fixed, 2), most):
-        t = _paths(variants, blocks, 20_000, _SEED + 1, difference / spread)
-        if (t > np.array(multiples(variants, blocks))).any(axis=1).mean() >= chance:
+        t = _paths(variants, blocks, _ROUGH_DRAWS // 4, _SEED + 1, difference / spread)
+        if (t > np.array(multiples(variants, blocks, _ROUGH_DRAWS))).any(axis=1).mean() >= chance:
             return blocks
     return most
 

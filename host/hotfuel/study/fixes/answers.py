@@ -15,7 +15,8 @@ _SEEN_TOLD = 2  # sentences of the headline about what was not asked
 class Answer:
     """One question's answer. low and high are its interval at `level` (nan where nothing is tested); degC, variant minus baseline.
 
-    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, with pairs of variants among them.
+    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, with pairs of variants among them. touched: False
+    at places that lie before the fix.
     """
 
     variant: str
@@ -31,6 +32,7 @@ class Answer:
     estimate: Estimate | None
     more: verdicts.MoreRuns | None
     sentence: str
+    touched: bool = True
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -43,6 +45,7 @@ class Answer:
             "phase": self.cell.phase,
             "primary": self.primary,
             "asked": self.asked,
+            "touched": self.touched,
             "verdict": self.verdict,
             "difference_degc": self.difference_degc,
             "low_degc": self.low_degc,

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from hotfuel.car import place_words
+from hotfuel.places import place_words
 from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch

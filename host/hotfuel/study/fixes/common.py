@@ -68,6 +68,7 @@ class Common:
 
     @classmethod
     def of(cls, first: Course, courses: Sequence[Course], shown: Shown) -> "Common":
+        """What `first`, of the baseline, sets for all courses; with a sentence for each thing in which they differ."""
         if first.car is None:
             return cls(
                 None, None, np.nan, False, ["No session has a car file: temperatures are compared, margins are not known."]

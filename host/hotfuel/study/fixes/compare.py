@@ -6,6 +6,7 @@ baseline in the sense of temperature, for a margin too: "lower" is always cooler
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -98,8 +99,16 @@ def compare_runs(
         _answer(key, estimates[key], words[key], levels[key], sides, base, asked, faults[key], delta_degc, shown, further[True])
         for key in estimates
     ]
+    beyond = {name: one.untouched for one in questions for name in one.variants}
+    answers = [replace(a, touched=a.asked or a.cell.place not in beyond.get(a.variant, ())) for a in answers]
     answers.sort(
-        key=lambda a: (not a.primary, not a.asked, a.verdict != verdicts.SEEN, -abs(a.difference_degc) if not a.asked else 0.0)
+        key=lambda a: (
+            not a.primary,
+            not a.asked,
+            not a.touched,
+            a.verdict != verdicts.SEEN,
+            -abs(a.difference_degc) if not a.asked else 0.0,
+        )
     )
     primary_cell = questions[0].cells[0]
     best, best_said = _best(base, others, answers, primary_cell)

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from hotfuel.car import place_words
 from hotfuel.errors import InputError
 from hotfuel.files import whole
+from hotfuel.places import place_words
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.order import mirrored_blocks
 from hotfuel.study.fixes.summaries import MEAN, Cell

@@ -33,6 +33,15 @@ KINDS: dict[str, Kind] = {
 }
 
 
+_IN_THE_LINE = (
+    "ice",
+    "cooler",
+    "spray",
+    "spacer",
+    "insulation",
+)  # they act on the fuel that passes, not on what lies before them
+
+
 @dataclass(frozen=True)
 class Fitted:
     """One fix: its kind and the place just behind it ("" where nobody said), and how that is known."""
@@ -44,11 +53,15 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Question:
-    """One question: the cells in the order in which they are tested, the variants it is asked of, and where it comes from."""
+    """One question: the cells in the order in which they are tested, the variants it is asked of, and where it comes from.
+
+    untouched: places before the fix in the fuel's direction, which it cannot reach.
+    """
 
     cells: tuple[Cell, ...]
     variants: tuple[str, ...]
     said: str
+    untouched: tuple[str, ...] = ()
 
 
 def kind_of(words: str) -> str | None:
@@ -99,5 +112,7 @@ def questions(
         said = f"Asked beforehand, by what was fitted: the temperature at the {place_words(place)} ({when}), then its margin, for {' and '.join(names)}."
         if told := guessed.get((place, when)):
             said += f" Taken from the name: {', '.join(told)}; say otherwise with --fix."
-        made.append(Question((Cell(MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said))
+        in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE and fix.before for name in names)
+        before = tuple(places[: list(places).index(place)]) if in_line else ()
+        made.append(Question((Cell(MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said, before))
     return made, unknown

@@ -21,6 +21,7 @@ from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.faults import PARKED, Fault
 from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.one_run import run_of
+from hotfuel.study.fixes.pairs import LEAST_PAIRS, Pair, pairs_of
 from hotfuel.study.fixes.summaries import Cell, Run, has
 from hotfuel.study.line import settling
 from hotfuel.units import Shown
@@ -37,13 +38,14 @@ def compare_sessions(
     delta_degc: float = verdicts.DELTA_DEGC,
     fixes: Mapping[str, Fitted] | None = None,
     phase: str | None = None,
+    archived: Sequence[Pair] = (),
     shown: Shown | None = None,
 ) -> Comparison:
     """Compare variants, each with its sessions {name: [hotfuel.session.Session, ...]}, with the baseline (default: the first name).
 
     A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`. The question goes by `primary`,
     else by what was fitted: `fixes` {name: Fitted}, else the sessions' own word for it, else the car file's, else the variant's name; `phase` names
-    another phase than the fix's own.
+    another phase than the fix's own. archived: as `compare_runs`, from `pairs_of_sessions`.
     Raises InputError, one sentence, for an empty session, one without a car file among others with one, different cars, no common place, or a name
     that no mark carries.
     """
@@ -67,7 +69,7 @@ def compare_sessions(
             notes.append(
                 f'Nothing says what was fitted with {", ".join(unknown)}: say it with --fix "{unknown[0]}=cooler before carb_inlet".'
             )
-    result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, shown=units)
+    result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, archived=archived, shown=units)
     judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
     settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))
     cautions = (*settling.sentences(settled), *result.cautions)
@@ -104,6 +106,24 @@ def _noted(stretch: Stretch) -> Fitted | None:
 def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = Shown("si")) -> tuple[list[Run], list[str]]:
     """(runs with their summaries, sentences about what was adjusted or left out)."""
     return _runs(all_stretches(groups), baseline, shown)
+
+
+def pairs_of_sessions(sessions: Sequence[Any], car: str, shown: Shown) -> tuple[list[Pair], str]:
+    """(pairs of runs of one day with the same parts fitted, a sentence on how many). Sessions of another car, and those that cannot be read, make none."""
+    groups: dict[str, list[Any]] = {}
+    for session in sessions:
+        if session.car is not None and session.car.name == car:
+            fitted = str(session.metadata.get("fix") or session.car.fix or "as built")
+            groups.setdefault(fitted.strip().casefold(), []).append(session)
+    runs = []
+    for name, same in groups.items():
+        try:
+            runs += runs_of({name: same}, name, shown)[0]
+        except InputError:  # recordings without a temperature or a common place: no evidence, and not what was asked
+            continue
+    found = pairs_of(runs)
+    enough = "" if len(found) >= LEAST_PAIRS else f"; at least {LEAST_PAIRS} are needed before they count"
+    return found, f"The archive holds {len(found)} pairs of runs of one day with the same parts fitted on {car}{enough}."
 
 
 def values_of(

@@ -1,0 +1,167 @@
+"""Faults defined beforehand take a run out by name; what a run shows never does. Archived pairs and cold readings widen an interval."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.study.drive.phases import PULL
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault, outlying, swapped
+from hotfuel.study.fixes.fitted import Fitted, questions
+from hotfuel.study.fixes.pairs import Pair, pairs_of, step
+from hotfuel.study.fixes.summaries import MEAN, Cell, Run
+
+CELL = Cell(MEAN, "carb_inlet", PULL)
+TANK = Cell(MEAN, "tank", PULL)
+ASKED = questions({"b": Fitted("cooler", "carb_inlet")}, ("tank", "carb_inlet"))[0]
+
+
+def run(variant, number, degc, day=0, **more):
+    values = {CELL: degc, TANK: 40 + 0.1 * np.sin(7.0 * number + 3.0 * day)}
+    start_s = 86400.0 * day + 3600.0 * number
+    return Run(
+        f"{variant}{number}",
+        variant,
+        f"file {variant}{number}",
+        values,
+        {},
+        start_s=start_s,
+        ambient_degc=25.0,
+        day=f"{day}",
+        **more,
+    )
+
+
+def mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 55.1)):
+    """Both sides by turns, a run a day."""
+    return [
+        run(v, i, degc, day=2 * i + (v == "b"))
+        for i, pair in enumerate(zip(a, b, strict=True))
+        for v, degc in zip("ab", pair, strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        (Fault(PARKED), "b3 was never driven, and the other runs were: it is left out of every answer."),
+        (
+            Fault(DEAD, ("carb_inlet",), (PULL,)),
+            "b3 did not read carb inlet all through its full-throttle pull: it is left out of every answer there.",
+        ),
+        (Fault(CUT, (), (PULL,)), "b3 was broken off before its full-throttle pull"),
+    ],
+)
+def test_a_fault_takes_a_run_out_and_the_rest_decides(fault, words):
+    runs = mixed()
+    without = compare_runs(runs[:-1], "a", questions=ASKED)
+    runs[-1] = replace(runs[-1], values={TANK: 99.0}, faults=(fault,))
+    result = compare_runs(runs, "a", questions=ASKED)
+    assert result.answers[0].verdict == verdicts.LOWER
+    assert result.answers[0].low_degc == pytest.approx(without.answers[0].low_degc)
+    assert any(line.startswith(words) for line in result.bad_runs)
+
+
+def test_a_number_that_is_missing_without_a_fault_leaves_no_verdict_and_the_rest_stands_beside():
+    runs = mixed()
+    del runs[-1].values[CELL]
+    result = compare_runs(runs, "a", questions=ASKED)
+    assert not [a for a in result.answers if a.primary]
+    (line,) = result.bad_runs
+    assert line.startswith("b3 has no number for it: without it b would be 5.")
+    assert "that is no verdict" in line
+
+
+def test_a_side_keeps_two_runs_or_the_question_is_unanswered():
+    runs = mixed(a=(60, 61), b=(55, 54))
+    runs[-1] = replace(runs[-1], faults=(Fault(PARKED),))
+    with pytest.raises(InputError, match="nothing in common|no place and phase in common"):
+        compare_runs(runs, "a", questions=ASKED)
+
+
+def test_an_outlying_run_is_named_and_stays():
+    runs = mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 75.0))
+    result = compare_runs(runs, "a", questions=ASKED)
+    assert outlying(runs, CELL) == [runs[-1]]
+    assert result.answers[0].difference_degc == pytest.approx(np.mean([55, 54.5, 55.4, 75.0]) - 60.425)
+    (line,) = result.bad_runs
+    assert line.startswith(
+        "b3 lies apart from the other runs of the side and stays in: without it b would be 5.5 °C cooler than a"
+    )
+    assert not outlying(mixed(), CELL)
+
+
+def test_swapped_probes_need_every_other_run_to_disagree():
+    usual, other = [-8.0, -9.0, -7.5], [-5.0, -4.0]
+    assert swapped({"a": [8.5, *usual[1:]], "b": other}, {"a": [0, 1, 2], "b": [3, 4]}) == [0]
+    assert swapped({"a": usual, "b": [6.0, 5.0]}, {"a": [0, 1, 2], "b": [3, 4]}) == []  # ice: rightly, in all of its side
+    assert swapped({"a": [8.5], "b": [-5.0]}, {"a": [0], "b": [1]}) == []
+
+
+def baseline_first(days=6, change=-5.0, warmer=1.6, seed=1):
+    random = np.random.default_rng(seed)
+    return [
+        run(v, i, 60 + random.normal(0, 0.3) + i * (change + warmer), day=day) for day in range(days) for i, v in enumerate("ab")
+    ]
+
+
+def archived(count, warmer=1.6, seed=2):
+    random = np.random.default_rng(seed)
+    runs = [run("a", i, 60 + random.normal(0, 0.3) + i * warmer, day=100 + day) for day in range(count) for i in range(2)]
+    return pairs_of(runs)
+
+
+def test_archived_pairs_give_a_verdict_to_an_order_that_has_none():
+    assert compare_runs(baseline_first(), "a", questions=ASKED).answers[0].verdict == verdicts.NO_VERDICT
+    assert compare_runs(baseline_first(), "a", questions=ASKED, archived=archived(7)).answers[0].verdict == verdicts.NO_VERDICT
+    result = compare_runs(baseline_first(change=-9.0), "a", questions=ASKED, archived=archived(8))
+    assert result.answers[0].verdict == verdicts.LOWER
+    assert result.answers[0].low_degc < -9.0 < result.answers[0].high_degc
+    assert "widened by 8 archived pairs" in result.answers[0].estimate.method
+    assert any("archived pairs" in line for line in result.cautions)
+
+
+def test_a_pair_is_two_runs_of_one_day_with_the_same_parts():
+    first, second, third = run("a", 0, 60.0), run("a", 1, 62.0), run("b", 2, 55.0)
+    assert pairs_of([third, second, first]) == [Pair(first, second)]
+    size, count = step([Pair(first, second)] * 8, CELL)
+    assert (size, count) == (2.0, 8)
+    assert np.isnan(step([Pair(first, second)] * 7, CELL)[0])
+
+
+def test_a_probe_that_moved_between_the_sides_widens_and_is_said():
+    def cold(degc):
+        return {"cold_degc": {"tank": 0.0, "carb_inlet": degc}}
+
+    plain = mixed()
+    moved = [replace(r, **cold(-4.0 if r.variant == "b" else 0.0)) for r in plain]
+    before, after = (compare_runs(runs, "a", questions=ASKED) for runs in (plain, moved))
+    assert before.answers[0].verdict == verdicts.LOWER
+    assert after.answers[0].verdict == verdicts.UNDECIDED
+    assert any(
+        "the probe at the carb inlet read 4.0 °C less beside the others with b than with a" in line for line in after.cautions
+    )
+
+
+def test_the_slope_over_outside_air_is_estimated_only_inside_the_sides():
+    """Hot places follow outside air by half; eight runs over more than 6 degC inside the sides show it, a season between the sides does not."""
+    random = np.random.default_rng(3)
+    air = np.array([20, 24, 28, 30, 21, 23, 27, 31.0])
+
+    def runs(outside):
+        return [
+            replace(
+                run("ab"[i % 2], i, 60 + (0.5 - 0.8) * (outside[i] - 25) + random.normal(0, 0.1), day=i),
+                ambient_degc=float(outside[i]),
+            )
+            for i in range(8)
+        ]
+
+    fitted = compare_runs(runs(air), "a", questions=ASKED).answers[0]
+    assert "slope over outside air estimated" in fitted.estimate.method
+    assert fitted.high_degc - fitted.low_degc < 1.0
+    season = compare_runs(runs(np.array([30.0, 20.0] * 4)), "a", questions=ASKED).answers[0]
+    assert "slope" not in season.estimate.method
+    assert season.high_degc - season.low_degc > 2 * 1.96 * 0.15 * 10 * 0.95
