@@ -11,6 +11,7 @@ import math
 DENSITY_KG_M3, VISCOSITY_PA_S, CP_J_KG_K, CONDUCTIVITY_W_M_K = 740.0, 0.0005, 2100.0, 0.12
 SHEATH_W_M_K = 16.0
 SHEATH_J_M3_K = 3.5e6  # steel 3.9, pressed magnesia about 2.5 to 3 (from memory)
+FILLING_W_M_K = 2.2  # pressed magnesia 2 to 3 (from memory); this one fits makers' response times in water
 HILPERT = ((4, 0.989, 0.330), (40, 0.911, 0.385), (4000, 0.683, 0.466), (40000, 0.193, 0.618))  # up to Re, C, m
 IDLE_L_H, FULL_L_H, BORE_M = 4.0, 60.0, 0.009525
 
@@ -31,9 +32,10 @@ def stem_share(sheath_m, depth_m, flow_l_h, bore_m=BORE_M):
     return 1 / (math.cosh(m * depth_m) + film / (m * SHEATH_W_M_K) * math.sinh(m * depth_m))
 
 
-def lag_s(sheath_m, flow_l_h, bore_m=BORE_M):
-    """Time to 63 % of a step, the sheath as one lump: rho c D / (4 h)."""
-    return SHEATH_J_M3_K * sheath_m / (4 * film_w_m2_k(sheath_m, flow_l_h, bore_m))
+def lag_s(sheath_m, flow_l_h, bore_m=BORE_M, insulated=True):
+    """How far behind a steady ramp it reads, s: rho c D / (4 h) for the film, and inside an insulated junction's sheath rho c D^2 / (16 k)."""
+    film = SHEATH_J_M3_K * sheath_m / (4 * film_w_m2_k(sheath_m, flow_l_h, bore_m))
+    return film + (SHEATH_J_M3_K * sheath_m**2 / (16 * FILLING_W_M_K) if insulated else 0.0)
 
 
 SHEATHS_MM = (1.0, 1.6, 3.2)
@@ -50,12 +52,15 @@ def stem_rows():
 
 
 def lag_rows():
-    """(sheath mm, s at idle flow, s at full flow)."""
-    return [(sheath, *(lag_s(sheath / 1000, flow) for flow in (IDLE_L_H, FULL_L_H))) for sheath in SHEATHS_MM]
+    """(sheath mm, s at idle flow, s at full flow, insulated junction; the same welded to the sheath)."""
+    return [
+        (sheath, *(lag_s(sheath / 1000, flow, insulated=kind) for kind in (True, False) for flow in (IDLE_L_H, FULL_L_H)))
+        for sheath in SHEATHS_MM
+    ]
 
 
 if __name__ == "__main__":
     for row in stem_rows():
         print("| {:.1f} mm | {} mm | {:.1f} % | {:.1f} % |".format(*row))
     for row in lag_rows():
-        print("| {:.1f} mm | {:.1f} s | {:.1f} s |".format(*row))
+        print("| {:.1f} mm | {:.1f} s | {:.1f} s | {:.1f} s | {:.1f} s |".format(*row))

@@ -34,6 +34,7 @@ from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needl
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
 
 PLACE_NAME = re.compile(r"[a-z][a-z0-9_]{0,11}")  # it becomes a column name and 12 bytes on the wire
+CLAMP_LAG_S = 25.0
 _TEXT_MAX = 1 << 20  # bytes; a car file is a few kB, anything larger is a mistake
 
 
@@ -68,6 +69,7 @@ FuelTemperature = Annotated[float, _within("temperature", "-20 degC", "250 degC"
 Density = Annotated[float, _within("density", "600 kg/m3", "900 kg/m3")]
 Percent = Annotated[float, _within("percent", "0 %", "100 %")]
 EngineSpeed = Annotated[float, _within("engine speed", "100 rpm", "3000 rpm")]
+FullSpeed = Annotated[float, _within("engine speed", "1000 rpm", "20000 rpm")]
 Power = Annotated[float, _within("power", "0 kW", "2000 kW")]
 
 
@@ -84,8 +86,22 @@ class Probe(_Table):
     depth_m: Small = Field(default=0.010, alias="depth")
     tolerance: Literal["E230 special", "E230 standard", "IEC class 1", "IEC class 2", "IEC class 3"] = "E230 standard"
     junction: Literal["grounded", "ungrounded", "exposed"] = "ungrounded"
-    extension_wire: Literal["none", "type K", "copper"] = "none"
-    lag_s: Time = Field(default=1.5, alias="lag")
+    extension_wire: Literal["none", "type K", "KX class 1", "KX class 2", "KCA class 2", "KCB class 2", "copper"] = "none"
+    stated_lag_s: Time | None = Field(default=None, alias="lag")
+
+    @property
+    def lag_s(self) -> float:
+        """Time constant: as stated, else that of such a sheath in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
+
+        Film and sheath: 1.25 s at 1.6 mm, growing with D^1.5; conduction through an insulated junction's filling: 0.26 s, growing with D^2
+        (hotfuel.temperature.accuracy.probe_lag_s, within a tenth). Clamped on: 25 s (assumption, common practice, no source).
+        """
+        if self.stated_lag_s is not None:
+            return self.stated_lag_s
+        if self.mount.startswith("clamp"):
+            return CLAMP_LAG_S
+        thick = self.sheath_m / 0.0016
+        return round(1.25 * thick**1.5 + (0.26 * thick**2 if self.junction == "ungrounded" else 0.0), 1)
 
     @property
     def indicative(self) -> bool:
@@ -134,6 +150,7 @@ class Suction(_Table):
     launch_acceleration_m_s2: Acceleration = Field(default=9.80665, alias="launch_acceleration")
     suction_idle_kpa: Depression | None = Field(default=None, alias="suction_idle")
     suction_full_kpa: Depression | None = Field(default=None, alias="suction_full")
+    rigid_length_m: Length | None = Field(default=None, alias="rigid_length")  # from the last soft hose to the pump
 
 
 class Pump(_Table):
@@ -141,7 +158,17 @@ class Pump(_Table):
 
     kind: Literal["mechanical", "electric_line", "electric_submerged"] = "mechanical"
     pressure_kpa: Pressure = Field(default=units.parse("5 psi", "pressure"), alias="pressure")
+    pressure_full_kpa: Pressure | None = Field(default=None, alias="pressure_full")  # at full throttle
     vapour_liquid_ratio: float | None = Field(default=None, ge=0, le=40, strict=False)
+
+    @model_validator(mode="after")
+    def _falls(self) -> "Pump":
+        if self.pressure_full_kpa is not None and self.pressure_full_kpa > self.pressure_kpa:
+            raise InputError(
+                f"pressure_full ({self.pressure_full_kpa:.3g} kPa) is above pressure ({self.pressure_kpa:.3g} kPa): a pump's pressure falls "
+                "with its flow; give the gauge's reading at idle as pressure and at full throttle as pressure_full"
+            )
+        return self
 
 
 class Carburettor(_Table):
@@ -156,6 +183,7 @@ class Engine(_Table):
     """The engine: speed, displacement, power, and the fuel that flows to it."""
 
     idle_speed_rpm: EngineSpeed = Field(default=800.0, alias="idle_speed")
+    full_speed_rpm: FullSpeed = Field(default=5000.0, alias="full_speed")  # the highest at full throttle
     pulses_per_revolution: float = Field(default=2.0, gt=0, le=60, strict=False)
     idle_flow_l_h: Flow = Field(default=3.0, alias="idle_flow")
     full_flow_l_h: Flow = Field(default=60.0, alias="full_flow")

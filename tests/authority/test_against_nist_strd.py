@@ -1,8 +1,10 @@
-"""NIST/ITL Statistical Reference Datasets: certified least squares, against `intervals.linear` (the side as the regressor in question)."""
+"""NIST/ITL Statistical Reference Datasets: certified least squares, against `intervals.linear` (the side as the regressor in question) and against
+`curve.fitted`, which fits hoses. Both nonlinear sets are y = b1 (1 - exp(-b2 x)), from the two starts NIST gives.
+"""
 
 import numpy as np
 import pytest
-from hotfuel.study.evidence import intervals
+from hotfuel.study.evidence import curve, intervals
 
 
 def test_longley():
@@ -40,3 +42,39 @@ def test_nearly_constant_covariates():
     found = intervals.linear(y, side, covariates, "least squares")
     assert found.difference == pytest.approx(theirs.params[1], rel=1e-8)
     assert found.standard_error == pytest.approx(theirs.bse[1], rel=1e-8)
+
+
+# Misra1a: lower difficulty, 14 points of dental research's monomolecular adsorption (data from memory, held by its certified residual). BoxBOD: higher
+# difficulty, 6 points of biochemical oxygen demand.
+MISRA1A = (
+    [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0],
+    [10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78],
+)
+BOXBOD = ([1, 2, 3, 5, 7, 10], [109, 149, 149, 191, 213, 224])
+
+
+@pytest.mark.parametrize(
+    ("data", "starts", "parameters", "deviations", "spread"),
+    [
+        (
+            MISRA1A,
+            [[500, 0.0001], [250, 0.0005]],
+            [2.3894212918e2, 5.5015643181e-4],
+            [2.7070075241, 7.2668688436e-6],
+            1.0187876330e-1,
+        ),
+        (BOXBOD, [[1, 1], [100, 0.75]], [213.80940889, 0.54723748542], [12.354515176, 0.10455993237], 17.088072423),
+    ],
+    ids=["Misra1a", "BoxBOD"],
+)
+def test_saturating_curves(data, starts, parameters, deviations, spread):
+    x, y = (np.array(column, dtype=float) for column in data)
+
+    def misfit(logs):
+        b1, b2 = np.exp(logs)
+        return b1 * (1 - np.exp(-b2 * x)) - y
+
+    found = curve.fitted(misfit, np.log(starts))  # as logarithms, as hoses have them
+    assert np.exp(found.parameters) == pytest.approx(parameters, rel=1e-5)
+    assert np.sqrt(np.diag(found.covariance)) * parameters == pytest.approx(deviations, rel=1e-4)
+    assert found.spread == pytest.approx(spread, rel=1e-8)

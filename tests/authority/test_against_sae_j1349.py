@@ -20,6 +20,12 @@ def test_worked_values(kpa, degc, humidity, dry, j1349, older):
     assert correction.older_standard(air) == pytest.approx(older, abs=1e-4)
 
 
+def test_the_older_standards_worked_example():
+    # 85 degF, 85 % humidity, 28.85 inHg: a dynamometer maker's article "Corrected horsepower" (20 July 2020) has 1.1005
+    air = correction.weather(parse("28.85 inHg", "pressure"), parse("85 degF", "temperature"), relative_humidity_percent=85)
+    assert correction.older_standard(air) == pytest.approx(1.1005, abs=1e-3)
+
+
 def test_the_standards_meet_their_own_conditions():
     assert correction.sae_j1349(correction.Weather(99.0, 25.0, 0.0)) == pytest.approx(1.0, abs=1e-12)
     assert correction.older_standard(

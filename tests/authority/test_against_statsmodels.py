@@ -57,3 +57,19 @@ def test_without_a_session_effect_it_is_the_pooled_t_test():
     theirs = stats.ttest_ind(y[side == 1], y[side == 0])
     assert ours.difference == pytest.approx(y[side == 1].mean() - y[side == 0].mean())
     assert ours.standard_error == pytest.approx(abs(ours.difference / theirs.statistic), rel=1e-4)
+
+
+def test_pigs_as_lme4_has_them():
+    # dietox: weights of 72 pigs over 12 weeks, 861 rows, as statsmodels ships them. Figures of R's lme4, lmer(Weight ~ Time + (1 | Pig)) by restricted
+    # maximum likelihood, as quoted in statsmodels 0.15.0, regression/tests/test_lme.py (test_dietox).
+    from importlib import resources
+
+    file = resources.files("statsmodels.regression").joinpath("tests/results/dietox.csv")
+    if not file.is_file():
+        pytest.skip("this statsmodels carries no tests")
+    pigs = pd.read_csv(str(file))
+    found = mixed.random_sessions(pigs.Weight.to_numpy(), pigs.Time.to_numpy(), pigs.Pig.to_numpy())
+    assert found.difference == pytest.approx(6.942505, abs=1e-6)
+    assert found.standard_error == pytest.approx(0.03338727, rel=1e-4)
+    assert found.spread**2 == pytest.approx(11.36692 + 40.39395, rel=1e-5)
+    assert found.degrees_of_freedom == pytest.approx(861 - 72 - 1, abs=0.5)  # what lies within a pig alone tells the slope

@@ -268,7 +268,7 @@ def test_probe_page_states_what_the_fin_gives():
     assert [[number(cell) for cell in row] for row in stems] == [
         pytest.approx(row, abs=0.051) for row in map(list, FIN["stem_rows"]())
     ]
-    lags = table("PROBES.md", ["sheath", "at idle"])[1:]
+    lags = table("PROBES.md", ["sheath", "insulated, at idle"])[1:]
     assert [[number(cell) for cell in row] for row in lags] == [
         pytest.approx(row, abs=0.051) for row in map(list, FIN["lag_rows"]())
     ]

@@ -140,7 +140,8 @@ def warnings(
     if altitude:
         described = described.model_copy(update={"altitude_m": parse(altitude, "length"), "station_pressure_kpa": None})
     chosen = fuel_named(fuel) if fuel else described.fuel()
-    card = limits_card(described, chosen)
+    shown = Shown(units or described.units)
+    card = limits_card(described, chosen, shown=shown)
     known = Calibration.load(calibration) if calibration else None
     with open_port(the_port(port)) as opened:
         heard = Listener()
@@ -159,7 +160,6 @@ def warnings(
         for piece in (tables.head, *tables.pieces):
             talk.ask("warnings", piece)
         loaded = fields(talk.ask("warnings"))
-    shown = Shown(units or described.units)
     lines = [
         f"{place_words(row.place)}{', behind the needle' if row.behind_needle else ''}, {row.state}: "
         f"{row.no_limit or shown.text(row.limit_degc, 'temperature')}"

@@ -53,8 +53,8 @@ def limits(
     described = car_file.load(car or named)
     chosen = fuel_named(fuel) if fuel else described.fuel()
     altitude_m = parse(altitude, "length") if altitude is not None else None
-    card = limits_card(described, chosen, altitude_m)
     shown = Shown(units or (described.units if car else "si"))
+    card = limits_card(described, chosen, altitude_m, shown=shown)
     if figure is not None:
         from hotfuel.report import figures, html
 

@@ -219,6 +219,10 @@ def findings(opened: Any, shown: Shown) -> list[str]:
     lines.append(
         f"hottest: {place_words(hottest.place)} {shown.text(hottest.hottest_degc, 'temperature')} at {when(hottest.hottest_at)}"
     )
+    if without := summary.without_limit:
+        from hotfuel.report.words import without_limit
+
+        lines.append(without_limit(without, shown, clock))
     if summary.smallest is not None:
         near = summary.smallest
         lines.append(
@@ -226,9 +230,9 @@ def findings(opened: Any, shown: Shown) -> list[str]:
             f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {when(near.smallest_margin_at)},"
             f" limit {shown.text(near.limit_there_degc, 'temperature')} at {shown.text(near.pressure_there_kpa, 'pressure')} absolute"
         )
-        for place in summary.places.values():
-            if place.beyond_limit_s > 0:
-                lines.append(f"{place_words(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
+    for place in summary.places.values():
+        if place.beyond_limit_s > 0:
+            lines.append(f"{place_words(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
     return lines
 
 

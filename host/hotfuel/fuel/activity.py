@@ -5,6 +5,9 @@ hydrocarbons. UNIFAC (Fredenslund, Jones and Prausnitz, AIChE J. 21 (1975) 1086)
 volumes, surfaces and interactions are those of revision 5 (Hansen et al., Ind. Eng. Chem. Res. 30 (1991) 2352), in `data/unifac_*.csv`.
 """
 
+from dataclasses import dataclass
+from functools import lru_cache
+
 import numpy as np
 
 from hotfuel.fuel.components import COMPONENTS, Array, Indices, rows
@@ -24,6 +27,37 @@ for _row in rows("unifac_interactions"):
     _A[_MAIN.index(_row["main_group"]), _MAIN.index(_row["with_group"])] = float(_row["interaction_k"])
 
 
+@dataclass(frozen=True)
+class _OfGroups:
+    """What follows from the groups alone. ln gamma is linear in its factors, which leaves one matrix product (`linear`) for each state."""
+
+    sums: Array
+    linear: Array
+    interaction: Array
+    constant: Array
+    mixed: Indices  # components of more than one main group; alkanes are of one: their pure term is 0
+    mixed_share: Array
+    mixed_surface: Array
+
+
+@lru_cache(maxsize=64)
+def _of_groups(which: tuple[int, ...]) -> _OfGroups:
+    chosen = list(which)
+    present = np.flatnonzero(_SURFACE[chosen].any(axis=0))
+    r, q, surface = _R[chosen], _Q[chosen], _SURFACE[chosen][:, present]
+    ratio = r / q
+    mixed = np.flatnonzero((surface > 0).sum(axis=1) > 1)
+    return _OfGroups(
+        sums=np.vstack([r, q, surface.T]),
+        linear=np.hstack([np.ones((len(chosen), 1)), r[:, None], q[:, None], (q * ratio)[:, None], surface]),
+        interaction=_A[np.ix_(present, present)],
+        constant=1 + np.log(r) - 5 * q * (1 + np.log(ratio)),
+        mixed=mixed,
+        mixed_share=(surface[mixed] / q[mixed][:, None]).T,
+        mixed_surface=surface[mixed],
+    )
+
+
 class Activity:
     """UNIFAC for the components `which` (indices), at fixed temperatures: what depends on temperature alone is worked out once.
 
@@ -31,29 +65,22 @@ class Activity:
     """
 
     def __init__(self, which: Indices, temperature_k: Array) -> None:
-        present = np.flatnonzero(_SURFACE[which].any(axis=0))
-        self._r, self._q, self._surface = _R[which], _Q[which], _SURFACE[which][:, present]
-        psi = np.exp(-_A[np.ix_(present, present)][:, :, None] / np.atleast_1d(temperature_k))
-        self._psi = psi
-        self._sums = np.vstack([self._r, self._q, self._surface.T])
-        ratio = self._r / self._q
-        pure = np.zeros((len(which), psi.shape[2]))
-        mixed = np.flatnonzero((self._surface > 0).sum(axis=1) > 1)  # alkanes are of one main group: their pure term is 0
+        of_groups = _of_groups(tuple(which.tolist()))
+        self._sums, self._linear = of_groups.sums, of_groups.linear
+        self._psi = np.exp(-of_groups.interaction[:, :, None] / np.atleast_1d(temperature_k))
+        self._constant = np.repeat(of_groups.constant[:, None], self._psi.shape[2], axis=1)
+        mixed = of_groups.mixed
         if len(mixed):
-            terms = self._group_terms((self._surface[mixed] / self._q[mixed][:, None]).T[:, :, None])
-            pure[mixed] = np.einsum("cg,gcs->cs", self._surface[mixed], terms)
-        self._constant = (1 + np.log(self._r) - 5 * self._q * (1 + np.log(ratio)))[:, None] - pure
-        # ln gamma is linear in these factors, which leaves one matrix product for each state
-        self._linear = np.hstack(
-            [np.ones((len(which), 1)), self._r[:, None], self._q[:, None], (self._q * ratio)[:, None], self._surface]
-        )
+            terms = self._group_terms(of_groups.mixed_share[:, :, None])
+            self._constant[mixed] -= np.einsum("cg,gcs->cs", of_groups.mixed_surface, terms)
 
     def _group_terms(self, share: Array) -> Array:
         """1 - ln(sum_m share_m psi_mk) - sum_m share_m psi_km / sum_n share_n psi_nm for every main group k; shape (groups, ..., states)."""
-        psi, groups = self._psi, range(len(share))
-        mixed = [sum(share[m] * psi[m, k] for m in groups) for k in groups]
-        scaled = [share[m] / mixed[m] for m in groups]
-        return np.stack([1 - np.log(mixed[k]) - sum(psi[k, m] * scaled[m] for m in groups) for k in groups])
+        groups, states = len(share), self._psi.shape[2]
+        shares = np.broadcast_to(share.reshape(groups, -1, share.shape[-1]), (groups, share[0].size // share.shape[-1], states))
+        mixed = np.einsum("mcs,mks->kcs", shares, self._psi)
+        terms = 1 - np.log(mixed) - np.einsum("kms,mcs->kcs", self._psi, shares / mixed)
+        return terms.reshape((groups, *share.shape[1:-1], states))
 
     def log_gamma(self, liquid: Array) -> Array:
         """ln(gamma), shape (components, states). `liquid`: moles in the liquid, (components, states), of any total."""

@@ -5,16 +5,23 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from hotfuel_wire import alarm
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.figures import Axis, Line, Style
+from hotfuel.risk.level import NO_LIMIT
 from hotfuel.session import Session
 from hotfuel.session.summary import Summary, index_seconds
 from hotfuel.units import Shown
 
-LEVEL_WORDS = {"warn": "margin smaller than its uncertainty", "act": "beyond the limit", "lost": "no reading"}
+LEVEL_WORDS = {
+    "warn": "margin smaller than its uncertainty",
+    "act": "beyond the limit",
+    "lost": "no reading",
+    **{alarm.LEVELS[level]: f"{level.words}: beyond the limit" for level in NO_LIMIT},
+}
 _LEVEL_KEYS = {
     "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: margin smaller than its uncertainty"},
     "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
@@ -89,7 +96,7 @@ class Plots:
 
     def picture(self, summary: Summary, height: int) -> Plot:
         """The one picture of the customer sheet: the place that matters, with its limit."""
-        chosen = summary.smallest or summary.hottest
+        chosen = summary.without_limit or summary.smallest or summary.hottest
         if chosen is None:
             self._figure("picture", height, "temperature")
             return Plot(["picture"], [], "No temperature was recorded.")

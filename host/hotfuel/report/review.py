@@ -14,6 +14,7 @@ from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import html, plots, sheet, stops, words
 from hotfuel.report.plots import Plots
 from hotfuel.report.table import Table
+from hotfuel.risk.assumptions import assumptions
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import PlaceSummary, Summary
@@ -88,6 +89,7 @@ def render(session: Session, units: str | None = None, told: Story | None = None
         "technical": drawn.technical(),
         "method": _method(session, shown),
         "limits": _limits(session, summary, shown),
+        "assumed": assumptions(session.car, shown, session.fuel.density_15c_kg_m3) if session.car else [],
         "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
         "calibration": _calibration(session, shown),
         "notes": session.all_notes() or ["Nothing is missing: every reading the board numbered is here."],
@@ -125,9 +127,12 @@ def _sub(session: Session, summary: Summary, clock: words.Clock) -> str:
 
 
 def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) -> list[dict[str, str]]:
-    near, hot = summary.smallest, summary.hottest
+    near, hot, without = summary.smallest, summary.hottest, summary.without_limit
     rows = []
-    if near is None:
+    if without is not None:
+        where = f"{place_words(without.place)}, from {clock.moment(without.no_limit_from)}: {without.no_limit}"
+        rows.append({"label": "Smallest margin to boiling", "value": "none left", "where": where, "look": "beyond"})
+    elif near is None:
         rows.append({"label": "Smallest margin to boiling", "value": "–", "where": "no limit is known", "look": ""})
     else:
         look = "beyond" if near.smallest_margin_degc <= 0 else "near" if near.smallest_margin_degc < near.uncertainty_degc else ""
@@ -147,10 +152,11 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
         rows.append({"label": "Hottest fuel", "value": shown.text(hot.hottest_degc, "temperature"), "where": where, "look": ""})
     longest = max(summary.places.values(), key=lambda p: p.beyond_limit_s, default=None)
     beyond = longest.beyond_limit_s if longest else 0.0
-    count = sum(level != "lost" for level in alarms["level"])
+    count = sum(level in ("warn", "act") for level in alarms["level"])
     where = f"{place_words(longest.place) if longest and beyond else 'at the places measured'}; {count} warning{'' if count == 1 else 's'}"
     rows.append({
-        "label": "Time beyond the limit", "value": words.duration(beyond) if near else "–", "where": where if near else "no limit is known",
+        "label": "Time beyond the limit", "value": words.duration(beyond) if near or beyond else "–",
+        "where": where if near or beyond else "no limit is known",
         "look": "beyond" if beyond else "",
     })  # fmt: skip
     return rows
@@ -167,9 +173,11 @@ def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
         )
         lost = "" if is_behind_needle(p.place) else words.duration(p.lost_s)
         if p.smallest_margin_degc != p.smallest_margin_degc:
-            table.rows.append((place_words(p.place), hottest, "no limit", "", "", "", lost))
+            told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
+            table.rows.append((place_words(p.place), hottest, p.no_limit or "no limit", "", *told, lost))
             continue
         margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, p.uncertainty_degc)}\n{clock.moment(p.smallest_margin_at)}"
+        margin += f"\nbut {words.duration(p.no_limit_s)} without a limit" if p.no_limit else ""
         limit = f"{shown.text(p.limit_there_degc, 'temperature')}\nV/L was {_ratio(p.vapour_liquid_ratio_there)}"
         within, beyond = words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)
         table.rows.append((place_words(p.place), hottest, margin, limit, within, beyond, lost))
@@ -189,6 +197,10 @@ def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> lis
             ("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {place_words(summary.hottest.place)}")
         )
     near: PlaceSummary | None = summary.smallest
+    if without := summary.without_limit:
+        rows.append(
+            ("Beyond the limit", f"{place_words(without.place)}, {words.duration(without.no_limit_s)}: {without.no_limit}")
+        )
     if near:
         rows.append(
             (
@@ -214,12 +226,21 @@ def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> 
         hot = max(places, key=lambda name: places[name].peak_degc)
         limited = {name: place for name, place in places.items() if not np.isnan(place.smallest_margin_degc)}
         near = min(limited, key=lambda name: limited[name].smallest_margin_degc, default=None)
-        margin = f"{words.signed(shown, limited[near].smallest_margin_degc)}\n{place_words(near)}" if near else "no limit"
+        without = max(
+            (name for name in places if places[name].no_limit_s), key=lambda name: places[name].no_limit_s, default=None
+        )
+        margin = (
+            f"none left\n{place_words(without)}"
+            if without
+            else f"{words.signed(shown, limited[near].smallest_margin_degc)}\n{place_words(near)}"
+            if near
+            else "no limit"
+        )
         table.rows.append(
             (
                 phase.name, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
                 f"{shown.text(places[hot].peak_degc, 'temperature')}\n{place_words(hot)}", margin,
-                words.duration(max((p.warn_s for p in limited.values()), default=0.0)), words.duration(max((p.act_s for p in limited.values()), default=0.0)),
+                words.duration(max((p.warn_s for p in places.values()), default=0.0)), words.duration(max((p.act_s for p in places.values()), default=0.0)),
             )
         )  # fmt: skip
     return table.cut(len(told.phases), _ROWS_MOST) if table.rows else None
@@ -294,7 +315,8 @@ def _limits(session: Session, summary: Summary, shown: Shown) -> Table:
     )
     for p in summary.places.values():
         if p.criterion:
-            pressure = f"{shown.text(p.pressure_there_kpa, 'pressure')} absolute"
+            kpa = p.pressure_there_kpa if np.isfinite(p.pressure_there_kpa) else p.no_limit_kpa
+            pressure = f"{shown.text(kpa, 'pressure')} absolute" if np.isfinite(kpa) else "–"
             table.rows.append((place_words(p.place), pressure, p.criterion, p.basis))
     return table
 

@@ -80,6 +80,9 @@ def difference(shown: Shown, degc: float) -> str:
 def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
     """The finding in one or two sentences: which place came nearest its limit, by how much, when, and how sure that is."""
     near = summary.smallest
+    if summary.without_limit is not None:
+        rest = f" Where there was a limit: {_where(near, shown, clock)} {_how_sure(near, shown)}" if near else ""
+        return without_limit(summary.without_limit, shown, clock) + rest
     if near is None:
         hot = summary.hottest
         if hot is None:
@@ -89,6 +92,15 @@ def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
             "How near that is to boiling is not known: it needs the car file with fuel, pressures and altitude."
         )
     return f"{_where(near, shown, clock)} {_how_sure(near, shown)}"
+
+
+def without_limit(place: PlaceSummary, shown: Shown, clock: Clock) -> str:
+    """The finding where the pressure left no limit, in a sentence or two."""
+    since = f"from {clock.moment(place.no_limit_from)}" + ("" if clock.dates else " after the start")
+    return (
+        f"At the {place_words(place.place)}, {since}, for {duration(place.no_limit_s)} altogether: {place.no_limit}; it counts as beyond the limit. "
+        f"The lowest pressure worked out there was {shown.text(place.no_limit_kpa, 'pressure')} absolute."
+    )
 
 
 def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:

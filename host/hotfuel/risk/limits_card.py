@@ -12,15 +12,16 @@ import numpy.typing as npt
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
-from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.places import is_behind_needle, probe_of
+from hotfuel.risk.assumptions import assumptions
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, margins
 from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
-from hotfuel.units import STANDARD_PRESSURE_KPA
+from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 
 _ROUTES_DIFFER_DEGC = 0.5
-STATES = ("running", "standing", "launch")
+STATES = ("full throttle", "idle", "standing", "launch")  # without a flow signal the first is what every running engine counts as
 
 
 @dataclass(frozen=True)
@@ -67,9 +68,16 @@ class LimitsCard:
 
 
 def limits_card(
-    car: Car, fuel: Fuel | None = None, altitude_m: float | None = None, channels: Mapping[str, Channel] | None = None
+    car: Car,
+    fuel: Fuel | None = None,
+    altitude_m: float | None = None,
+    channels: Mapping[str, Channel] | None = None,
+    shown: Shown | None = None,
 ) -> LimitsCard:
-    """The card of a car, with another fuel or altitude than the car file's if given. Raises InputError as margins and the atmosphere do."""
+    """The card of a car, with another fuel or altitude than the car file's if given; the notes in the units of `shown`, default the car file's.
+
+    "idle" has rows where it differs from full throttle, "launch" where the pump draws through a line. Raises InputError as margins and the atmosphere do.
+    """
     fuel = fuel or car.fuel()
     if altitude_m is not None:
         standard_atmosphere_kpa(altitude_m)  # refuses what is no altitude
@@ -80,6 +88,8 @@ def limits_card(
     notes: list[str] = []
     for state in STATES:
         conditions = Conditions(running=0.0 if state == "standing" else 1.0)
+        if state == "idle":
+            conditions = replace(conditions, flow_l_h=car.engine.idle_flow_l_h, engine_rpm=car.engine.idle_speed_rpm)
         if state == "launch":
             conditions = replace(conditions, acceleration_m_s2=car.suction.launch_acceleration_m_s2)
         # an array of one: the margin itself is of no interest here, the limits do not depend on the temperature
@@ -89,6 +99,8 @@ def limits_card(
             probe, role = car.limit_places[name]
             if state == "launch" and role.pressure != "suction":
                 continue  # acceleration draws on the suction line only
+            if state == "idle" and _same_pressure(rows, name, float(place.pressure_kpa[0])):
+                continue
             limit = float(place.limit_degc[0])
             onset = _onset_degc(fuel, table.places, name) if np.isfinite(limit) else np.nan
             rows.append(
@@ -100,15 +112,17 @@ def limits_card(
             )  # fmt: skip
     if lower_by:
         notes.append(f"two routes to this fuel's limit differ by {lower_by:.1f} °C; the column more_careful_degc takes the lower")
-    lags = ", ".join(f"{place_words(place.name)} {place.probe.lag_s:g} s" for place in car.places if place.name in table.places)
-    notes.append(
-        f"in the moving car a margin counts each probe's lag ({lags}) times how fast its reading rises; these limits are of steady fuel"
-    )
+    notes += assumptions(car, shown or Shown(car.units), fuel.density_15c_kg_m3)
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe()), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
         per_1000_m, per_kpa, tuple(notes),
     )  # fmt: skip
+
+
+def _same_pressure(rows: list[LimitRow], name: str, pressure_kpa: float) -> bool:
+    key = probe_of(name), is_behind_needle(name)
+    return any((row.place, row.behind_needle) == key and abs(row.pressure_kpa - pressure_kpa) < 0.05 for row in rows)
 
 
 def altitude_curves(

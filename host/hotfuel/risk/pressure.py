@@ -1,7 +1,8 @@
 """Absolute pressure at each place: what decides, with temperature and fuel, whether it boils there.
 
 Running is known from engine speed, fuel pressure, ignition or what a person stated; where it is unknown the lower pressure of the two states is
-taken, the one worst case in the house. All pressures in kPa, absolute unless a name says gauge.
+taken, the one worst case in the house; so is the flow of full throttle where an engine runs and nothing measures its flow. All pressures in kPa,
+absolute unless a name says gauge.
 """
 
 from collections.abc import Callable, Mapping
@@ -12,20 +13,17 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from hotfuel.car import Car, Engine, Suction
+from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.places import Role
+from hotfuel.risk.suction import GASOLINE_KG_M3, GAUGE_SHARE, delivery_kpa, held_column_kpa, suction_kpa
 from hotfuel.units import STANDARD_PRESSURE_KPA
 
-STANDARD_GRAVITY_M_S2 = 9.80665
-GASOLINE_KG_M3 = 740.0  # EN 228 allows 720 to 775 at 15 degC
-GASOLINE_PA_S = 0.0005  # viscosity; published tables disagree by a factor of two
 DISAGREEMENT_KPA = 3.0
 LOOK_BACK_S = 5.0  # limits use the lowest pressure of the last 5 s
 LOOKED_BACK = ("ambient_pressure_kpa", "fuel_pressure_kpa", "tank_gauge_kpa")
 _WEATHER_KPA = 1.2  # standard deviation of the weather about the standard atmosphere (common practice, no source)
 _BAROMETER_KPA = 0.3
-_GAUGE_SHARE = 0.05  # a stated or measured gauge pressure is taken as known to 5 %
 _TURNING_RPM = 50.0  # below this the engine stands
 
 
@@ -158,65 +156,6 @@ def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: flo
     return np.fmin.reduceat(padded, windows, axis=-1)[..., ::2]
 
 
-def suction_kpa(
-    car: Car, flow_l_h: npt.ArrayLike, acceleration_m_s2: npt.ArrayLike, density_kg_m3: float = GASOLINE_KG_M3
-) -> tuple[np.ndarray, np.ndarray]:
-    """(depression at the pump's inlet against the tank, its standard uncertainty), kPa: lift + acceleration head + loss.
-
-    rho (g h + a L) + loss. With `suction_idle` and `suction_full` in the car file (gauge readings, lift included) the loss follows the square of the
-    flow between them; else it is calculated for steady flow (Darcy-Weisbach; Blasius friction when turbulent) and taken as 1 to 3 times that,
-    because pumps suck in pulses. A nan flow: anything between idle and full flow. Example: 3 m of line at 1 g take 21.8 kPa off.
-    """
-    if np.ndim(flow_l_h) == 0 and np.ndim(acceleration_m_s2) == 0:
-        flow = float(np.asarray(flow_l_h))
-        return _steady_suction_kpa(
-            car.suction, car.engine, None if np.isnan(flow) else flow, float(np.asarray(acceleration_m_s2)), density_kg_m3
-        )
-    return _suction_kpa(car.suction, car.engine, _array(flow_l_h), _array(acceleration_m_s2), density_kg_m3)
-
-
-@lru_cache(maxsize=64)
-def _steady_suction_kpa(
-    suction: Suction, engine: Engine, flow_l_h: float | None, acceleration_m_s2: float, density_kg_m3: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Asked anew for every reading of a live recording."""
-    return _suction_kpa(suction, engine, _array(flow_l_h), _array(acceleration_m_s2), density_kg_m3)
-
-
-def _suction_kpa(
-    suction: Suction, engine: Engine, flow: np.ndarray, acceleration_m_s2: np.ndarray, density_kg_m3: float
-) -> tuple[np.ndarray, np.ndarray]:
-    lift = density_kg_m3 * STANDARD_GRAVITY_M_S2 * suction.lift_m / 1000
-    head = density_kg_m3 * acceleration_m_s2 * suction.line_length_m / 1000
-
-    def between(loss_at: Callable[[np.ndarray], np.ndarray], share: float) -> tuple[np.ndarray, np.ndarray]:
-        low, high = loss_at(np.asarray(engine.idle_flow_l_h)), loss_at(np.asarray(engine.full_flow_l_h))
-        unknown = np.isnan(flow)
-        loss = np.where(unknown, (low + high) / 2, loss_at(flow))
-        spread = np.hypot(share * loss, np.where(unknown, (high - low) / np.sqrt(12), 0.0))
-        return lift + head + loss, np.hypot(spread, 0.1 * head)
-
-    idle, full = suction.suction_idle_kpa, suction.suction_full_kpa
-    if idle is None and full is None:
-        return between(
-            lambda q: 2 * line_loss_kpa(q, suction.line_length_m, suction.line_bore_m, density_kg_m3), 0.5 / np.sqrt(3)
-        )
-    only = full if full is not None else idle
-    assert only is not None
-    low = max((idle if idle is not None else 0.0) - lift, 0.0)
-    high = max(only - lift, low)
-    span = max(engine.full_flow_l_h**2 - engine.idle_flow_l_h**2, 1e-9)
-    return between(lambda q: low + (high - low) * (q**2 - engine.idle_flow_l_h**2) / span, _GAUGE_SHARE)
-
-
-def line_loss_kpa(flow_l_h: npt.ArrayLike, length_m: float, bore_m: float, density_kg_m3: float = GASOLINE_KG_M3) -> np.ndarray:
-    """Friction loss of steady flow in a smooth round line, kPa: f L/d rho v^2/2, f = 64/Re below Re 2300, 0.3164 Re^-0.25 above (Blasius)."""
-    speed = _array(flow_l_h) / 3.6e6 / (np.pi / 4 * bore_m**2)
-    reynolds = np.maximum(density_kg_m3 * speed * bore_m / GASOLINE_PA_S, 1e-9)
-    friction = np.where(reynolds < 2300, 64 / reynolds, 0.3164 * reynolds**-0.25)
-    return friction * length_m / bore_m * density_kg_m3 * speed**2 / 2000
-
-
 @_kept_when_steady
 def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> Mapping[str, PlacePressure]:
     """Absolute pressure at every place with a limit, and at "<name>_needle" for a carburettor inlet.
@@ -268,22 +207,27 @@ def _at_place(
     tank, tank_basis = _tank(car, conditions, air)
     if role.pressure == "tank" or (role.pressure == "suction" and car.pump.kind == "electric_submerged"):
         return PlacePressure(tank, air_uncertainty, tank_basis.format(air_basis))
+    flow = _array(conditions.flow_l_h)
+    at_flow = " (at full throttle where no flow is measured)" if np.isnan(flow).any() else ""
     if role.pressure == "suction":
         acceleration: npt.ArrayLike = car.suction.acceleration_m_s2
         if conditions.acceleration_m_s2 is not None:
             stated = _array(conditions.acceleration_m_s2)
             acceleration = np.where(np.isnan(stated), acceleration, stated)
-        depression, spread = suction_kpa(
-            car, conditions.flow_l_h if conditions.flow_l_h is not None else np.nan, acceleration, density
-        )
-        running, standing = (tank - depression, np.hypot(air_uncertainty, spread)), (np.minimum(tank, air), air_uncertainty)
+        depression, spread = suction_kpa(car, flow, acceleration, density, conditions.engine_rpm)
+        running = tank - depression, np.hypot(air_uncertainty, spread)
+        # a tank under pressure is no help here: the line may have drained
+        standing = np.minimum(tank, air) - held_column_kpa(car, density), air_uncertainty
         measured = car.suction.suction_idle_kpa is not None or car.suction.suction_full_kpa is not None
         how = "measured" if measured else "calculated, its loss taken as 1 to 3 times"
-        basis = f"running: tank pressure less suction ({how}); standing: air pressure ({air_basis})"
+        basis = (
+            f"running{at_flow}: tank pressure less suction ({how}) and the pump's pulses; "
+            f"standing: air pressure ({air_basis}) less the column its valves hold"
+        )
     else:
-        gauge = car.pump.pressure_kpa
-        running, standing = (air + gauge, np.hypot(air_uncertainty, _GAUGE_SHARE * gauge)), (air, air_uncertainty)
-        basis = f"running: air pressure and pump pressure; standing: air pressure ({air_basis})"
+        gauge, spread = delivery_kpa(car, flow)
+        running, standing = (air + gauge, np.hypot(air_uncertainty, spread)), (air, air_uncertainty)
+        basis = f"running{at_flow}: air pressure and pump pressure, which falls with flow; standing: air pressure ({air_basis})"
     # `<=` would choose nothing for nan; an unknown state takes the lower pressure of the two
     take_running = np.where(np.isnan(state), running[0] < standing[0], state == 1)
     pressure = np.where(take_running, running[0], standing[0])
@@ -291,7 +235,7 @@ def _at_place(
     if role.pressure == "line" and conditions.fuel_pressure_kpa is not None:
         measured_gauge = _array(conditions.fuel_pressure_kpa)
         over_air = np.maximum(measured_gauge, 0.0)
-        measured_uncertainty = np.sqrt(air_uncertainty**2 + (_GAUGE_SHARE * over_air) ** 2)  # a fifth of the time np.hypot takes
+        measured_uncertainty = np.sqrt(air_uncertainty**2 + (GAUGE_SHARE * over_air) ** 2)  # a fifth of the time np.hypot takes
         known = ~np.isnan(measured_gauge)
         if known.all():
             pressure, uncertainty = air + over_air, measured_uncertainty

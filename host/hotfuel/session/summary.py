@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from hotfuel_wire.alarm import ON_DELAY_MS
 
 from hotfuel.places import behind_needle, is_behind_needle
-from hotfuel.risk.level import BEYOND, Level
-from hotfuel.risk.margin import MarginTable
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
+from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, per_second, smoothed
 
 
@@ -35,11 +36,19 @@ class PlaceSummary:
     lost_s: float = 0.0
     criterion: str = ""
     basis: str = ""
+    no_limit: str = (
+        ""  # why there was none, the worst of it, where that lasted as long as an alarm needs; it counts as beyond the limit
+    )
+    no_limit_s: float = 0.0
+    no_limit_from: Any = pd.NaT
+    no_limit_kpa: float = np.nan  # the lowest pressure then
 
 
 @dataclass(frozen=True)
 class Summary:
-    """The whole recording. hottest: the hottest place; smallest: the place of the smallest margin; None where there is none."""
+    """The whole recording. hottest: the hottest place; smallest: the place of the smallest margin; without_limit: the place whose pressure left no limit,
+    impossible before too low, then for the longest, and it leads before the smallest margin; None where there is none.
+    """
 
     started: Any
     ended: Any
@@ -49,6 +58,7 @@ class Summary:
     places: dict[str, PlaceSummary] = field(default_factory=dict)
     hottest: PlaceSummary | None = None
     smallest: PlaceSummary | None = None
+    without_limit: PlaceSummary | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON: times as ISO text (or seconds), nan as None."""
@@ -83,9 +93,11 @@ def summarise(
         if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not is_behind_needle(name)
     ]
     near = [p for p in places.values() if np.isfinite(p.smallest_margin_degc)]
+    without = [p for p in places.values() if p.no_limit]
     return Summary(
         index[0], index[-1], float(seconds[-1] - seconds[0]), float(step.sum()), len(index), places,
         max(hot, key=lambda p: p.hottest_degc, default=None), min(near, key=lambda p: p.smallest_margin_degc, default=None),
+        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE.words, p.no_limit_s), default=None),
     )  # fmt: skip
 
 
@@ -135,15 +147,30 @@ def _of_place(
         beyond = (margin.margin_degc <= 0) | np.isin(margin.state, BEYOND)
     near = beyond | (margin.state == Level.WARN)
     near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
+    without = _without_limit(margin, index, step)
     if not np.isfinite(margin.margin_degc).any():
-        return PlaceSummary(name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, lost_s=lost_s)
+        return PlaceSummary(
+            name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, lost_s=lost_s,
+            criterion=margin.criterion.text, basis=margin.basis, **without,
+        )  # fmt: skip
     left = means.of(margin.margin_degc)
     least = int(np.nanargmin(left))
     return PlaceSummary(
         name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
         means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
-        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, lost_s, margin.criterion.text, margin.basis,
+        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, lost_s, margin.criterion.text, margin.basis, **without,
     )  # fmt: skip
+
+
+def _without_limit(margin: PlaceMargin, index: pd.Index, step: np.ndarray) -> dict[str, Any]:
+    """The fields no_limit... of a PlaceSummary; none for less than an alarm's delay, which a single spoilt pressure reading can be."""
+    rows = np.isin(margin.state, NO_LIMIT)
+    lasted_s = float(step[rows].sum())
+    if 1000 * lasted_s < ON_DELAY_MS:
+        return {}
+    worst = max((level for level in NO_LIMIT if (margin.state == level).any()), key=lambda level: level.urgency)
+    lowest = float(margin.pressure_kpa[rows].min())
+    return {"no_limit": worst.words, "no_limit_s": lasted_s, "no_limit_from": index[rows.argmax()], "no_limit_kpa": lowest}
 
 
 def _plain(value: Any) -> Any:

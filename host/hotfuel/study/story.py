@@ -6,9 +6,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from hotfuel_wire.alarm import ON_DELAY_MS
 
 from hotfuel.places import ROLES, Role, is_behind_needle, place_words, probe_of
 from hotfuel.risk.findings import pressure_findings
+from hotfuel.risk.level import NO_LIMIT
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive import own_limit, restarts
 from hotfuel.study.drive.complaint import Judgement, judge
@@ -81,7 +83,10 @@ def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = No
     starts = restarts.restarts(course)
     shift = own_limit.own_limit(own_limit.events(course), shown=units)
     judged = judge(_course(complaint), course, units, found) if complaint is not None else None
-    sentences = [_nearest_sentence(nearest, clock, units) if nearest else _hottest_sentence(course, clock, units)]
+    sentences = [
+        *_without_limit(course, clock, units),
+        _nearest_sentence(nearest, clock, units) if nearest else _hottest_sentence(course, clock, units),
+    ]
     if nearest:
         sentences.append(_noticed(nearest, _role(course, nearest.place), found))
     sentences += [_soak_sentence(course, soak, units) for soak in soaks]
@@ -185,6 +190,21 @@ def _upstream_cooler(course: Course, place: str, at: int) -> bool:
     if position == 0:
         return False
     return bool(course.degc[names[position - 1]][at] < course.degc[base][at])
+
+
+def _without_limit(course: Course, clock: Clock, shown: Shown) -> list[str]:
+    """Where the pressure left no limit for as long as an alarm needs: it counts as beyond the limit and comes before every smallest margin."""
+    said = []
+    for place, columns in course.margins.items():
+        for level in reversed(NO_LIMIT):
+            rows = np.flatnonzero(columns["state"] == level)
+            if 1000 * len(rows) >= ON_DELAY_MS:
+                lowest = shown.text(float(columns["pressure_kpa"][rows].min()), "pressure")
+                said.append(
+                    f"From {clock.text(course.time_s[rows[0]])} on, for {len(rows) / 60:.1f} min altogether, {_where(place)}: {level.words}. "
+                    f"It counts as beyond the limit; the lowest pressure worked out was {lowest} absolute."
+                )
+    return said
 
 
 def _nearest_sentence(one: Nearest, clock: Clock, shown: Shown) -> str:

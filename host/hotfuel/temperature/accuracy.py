@@ -27,8 +27,33 @@ COPPER_SPAN_DEGC = 20.0
 _DENSITY_KG_M3, _VISCOSITY_PA_S, _CP_J_KG_K, _CONDUCTIVITY_W_M_K = 740.0, 0.0005, 2100.0, 0.12
 _SHEATH_W_M_K = 16.0
 _PRANDTL = _CP_J_KG_K * _VISCOSITY_PA_S / _CONDUCTIVITY_W_M_K
+# Steel 3.9, pressed magnesia 2.5 to 3. Pressed magnesia conducts 2 to 3 W/(m K) (both from memory); the value in that range that makers' response
+# times of insulated junctions in water fit best (tests/authority/test_against_probe_response.py).
+_SHEATH_J_M3_K, _FILLING_W_M_K = 3.5e6, 2.2
 _AXIAL_DEPTH_M = 0.030  # a probe through the run of a tee is at least this deep
 _AIR_W_M2_K = {"clamp_metal": 30.0, "clamp_insulated": 3.5}  # outside film, bare in a fan's draught and well insulated
+
+
+@dataclass(frozen=True)
+class Fluid:
+    """What flows across a probe."""
+
+    density_kg_m3: float
+    viscosity_pa_s: float
+    cp_j_kg_k: float
+    conductivity_w_m_k: float
+
+    def film_w_m2_k(self, sheath_m: npt.ArrayLike, speed_m_s: npt.ArrayLike) -> np.ndarray:
+        """Film coefficient on a cylinder in cross flow: Churchill and Bernstein, J. Heat Transfer 99 (1977) 300."""
+        sheath = np.asarray(sheath_m, dtype=float)
+        reynolds = self.density_kg_m3 * np.asarray(speed_m_s, dtype=float) * sheath / self.viscosity_pa_s
+        prandtl = self.cp_j_kg_k * self.viscosity_pa_s / self.conductivity_w_m_k
+        shape = (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
+        nusselt = 0.3 + 0.62 * np.sqrt(reynolds) * prandtl ** (1 / 3) / shape * (1 + (reynolds / 282000) ** 0.625) ** 0.8
+        return np.asarray(nusselt * self.conductivity_w_m_k / sheath)
+
+
+GASOLINE = Fluid(_DENSITY_KG_M3, _VISCOSITY_PA_S, _CP_J_KG_K, _CONDUCTIVITY_W_M_K)
 
 
 @dataclass(frozen=True)
@@ -77,11 +102,20 @@ def placement_share(probe: Probe, flow_l_h: npt.ArrayLike, bore_m: float) -> np.
     if probe.mount == "clamp_rubber":
         return np.full(np.shape(speed), np.nan)
     depth = max(probe.depth_m, _AXIAL_DEPTH_M) if probe.mount == "axial" else probe.depth_m
-    reynolds = _DENSITY_KG_M3 * speed * probe.sheath_m / _VISCOSITY_PA_S
-    shape = (1 + (0.4 / _PRANDTL) ** (2 / 3)) ** 0.25
-    nusselt = 0.3 + 0.62 * np.sqrt(reynolds) * _PRANDTL ** (1 / 3) / shape * (1 + (reynolds / 282000) ** 0.625) ** 0.8
-    film = nusselt * _CONDUCTIVITY_W_M_K / probe.sheath_m
+    film = GASOLINE.film_w_m2_k(probe.sheath_m, speed)
     return np.asarray(1 / np.cosh(np.minimum(np.sqrt(4 * film / (_SHEATH_W_M_K * probe.sheath_m)) * depth, 50.0)))
+
+
+def probe_lag_s(sheath_m: npt.ArrayLike, speed_m_s: npt.ArrayLike, insulated: bool = True, fluid: Fluid = GASOLINE) -> np.ndarray:
+    """Time constant of a sheathed probe in a fluid that flows across it, s: how far it reads behind a steady ramp, for each degC/s of the ramp.
+
+    rho c D / (4 h) for the film, and with an insulated junction rho c D^2 / (16 k) for conduction from the sheath to the middle: the centre of a long
+    cylinder lags its surface by R^2 / (4 a) on a ramp, a = k / (rho c) (Carslaw and Jaeger, Conduction of Heat in Solids, 7.7, from memory). A junction
+    welded to the sheath has the film's only. Example: 3.2 mm, 60 L/h in 3/8 in (0.235 m/s): 2.9 s.
+    """
+    sheath = np.asarray(sheath_m, dtype=float)
+    film = _SHEATH_J_M3_K * sheath / (4 * fluid.film_w_m2_k(sheath, speed_m_s))
+    return np.asarray(film + (_SHEATH_J_M3_K * sheath**2 / (16 * _FILLING_W_M_K) if insulated else 0.0))
 
 
 def budget(
@@ -99,7 +133,7 @@ def budget(
 
     chip and gain as in data/amplifiers.csv. A calibration replaces what it measured away (thermocouple, amplifier offset and scale, extension wire)
     by its own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Extension wire counts in full however little its
-    ends differ: the standards (ASTM E230, IEC 60584-3, from memory) allow a fixed voltage over the wire's whole range and promise no share of it where
+    ends differ: the standards (ASTM E230, IEC 60584-3; data/extension.csv) allow a fixed voltage over the wire's whole range and promise no share of it where
     the difference is small. Raises InputError for an unknown chip and gain.
     """
     found = [row for row in _rows("amplifiers") if row["chip"] == chip and int(row["gain"]) == gain]
@@ -123,9 +157,9 @@ def budget(
             False,
             amplifier["source"],
         )
-        if place.probe.extension_wire == "type K":
-            limit("extension wire", 2.2, False, "ASTM E230, KX standard (from memory)")
-        elif place.probe.extension_wire == "copper":
+        for cable in (row for row in _rows("extension") if row["wire"] == place.probe.extension_wire):
+            limit("extension wire", float(cable["limit_degc"]), False, cable["source"])
+        if place.probe.extension_wire == "copper":
             limit("extension wire of copper", COPPER_SPAN_DEGC, False, "assumption: the splice up to 20 degC from the box")
     else:
         rows.append(Contribution("calibration", calibration_uncertainty_degc, False, "calibration file"))

@@ -23,20 +23,20 @@ def rows_of(card, state):
 
 def test_rows_are_the_margins_own_limits(car):
     card = limits_card(car)
-    for state, running in (("running", 1), ("standing", 0)):
+    for state, running in (("full throttle", 1), ("standing", 0)):
         table = margins(car, car.fuel(), {place.name: [20.0] for place in car.places}, Conditions(running=running))
         for (place, needle), row in rows_of(card, state).items():
             same = table[place + ("_needle" if needle else "")]
             assert row.limit_degc == pytest.approx(float(same.limit_degc[0]))
             assert row.uncertainty_degc == pytest.approx(float(same.uncertainty_degc[0]))
             assert row.onset_degc < row.limit_degc
-    assert len(rows_of(card, "running")) == 4
+    assert len(rows_of(card, "full throttle")) == 4
 
 
 def test_launch_limit_is_shown_for_the_pump_only_and_is_lower(car):
     card = limits_card(car)
     assert list(rows_of(card, "launch")) == [("pump", False)]
-    drop = rows_of(card, "running")["pump", False].limit_degc - rows_of(card, "launch")["pump", False].limit_degc
+    drop = rows_of(card, "full throttle")["pump", False].limit_degc - rows_of(card, "launch")["pump", False].limit_degc
     # 0.6 g over 3 m takes 740 * 5.884 * 3 = 13.1 kPa; own trial: 21.8 kPa are 9.3 degC
     assert drop == pytest.approx(13.1 * 9.3 / 21.8, abs=0.7)
 

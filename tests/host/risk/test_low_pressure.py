@@ -38,7 +38,7 @@ def check(altitude_m, acceleration_g, suction_inhg, fuel):
     made = board_tables(car, fuel, SETTINGS, MADE)
     head, references, limits = wire.check(made.head, list(made.pieces))
     for row in limits:
-        state = "running" if row["state"] == wire.RUNNING else "standing"
+        state = "full throttle" if row["state"] == wire.RUNNING else "standing"
         place = car.places[row["channel"]].name
         (mine,) = [
             r for r in card.rows if (r.place, r.state, r.behind_needle) == (place, state, row["where"] == wire.BEHIND_NEEDLE)

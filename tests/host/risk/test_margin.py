@@ -36,7 +36,7 @@ def test_margin_is_limit_minus_temperature_at_each_place(fuel):
 
 def test_limits_agree_with_the_direct_flash(fuel):
     air = np.linspace(65, 105, 30)
-    table = margins(car('[pump]\npressure = "6 psi"\n'), fuel, {"tank": np.full(30, 50.0), "carb_inlet": np.full(30, 64.0)},
+    table = margins(car('[pump]\npressure = "6 psi"\npressure_full = "6 psi"\n'), fuel, {"tank": np.full(30, 50.0), "carb_inlet": np.full(30, 64.0)},
                     Conditions(running=1, ambient_pressure_kpa=air))  # fmt: skip
     assert table["tank"].limit_degc == pytest.approx(fuel.limit_degc(air, 20.0), abs=0.05)
     assert table["carb_inlet"].limit_degc == pytest.approx(fuel.limit_degc(air + 41.3685, 20.0), abs=0.05)
@@ -49,14 +49,14 @@ def test_limits_agree_with_the_direct_flash(fuel):
 
 def test_line_and_needle_are_two_numbers_at_the_carburettor(fuel):
     # own trial of this fuel: in the line at 6 psi 65 degC has 10 degC left; behind the needle it has V/L near 12, an isothermal flash would claim 34
-    table = margins(car('[pump]\npressure = "6 psi"\n'), fuel, {"carb_inlet": [65.0]}, SEA)
+    table = margins(car('[pump]\npressure = "6 psi"\npressure_full = "6 psi"\n'), fuel, {"carb_inlet": [65.0]}, SEA)
     assert table["carb_inlet"].margin_degc[0] == pytest.approx(10, abs=1)
     assert table["carb_inlet_needle"].vapour_liquid_ratio[0] == pytest.approx(11.7, abs=1.5)
     assert fuel.vapour_liquid_ratio(65.0, 101.325) == pytest.approx(34, abs=2)
 
 
 def test_after_stop_the_lines_limit_drops_at_once(fuel):
-    a_car = car('[pump]\npressure = "6 psi"\n')
+    a_car = car('[pump]\npressure = "6 psi"\npressure_full = "6 psi"\n')
     conditions = Conditions(running=[1, 0], ambient_pressure_kpa=101.325)
     assert margins(a_car, fuel, {"carb_inlet": [65.0, 65.0]}, conditions)["carb_inlet"].limit_degc == pytest.approx(
         [75.0, 60.7], abs=0.7
@@ -90,7 +90,7 @@ def test_clamp_on_probes_never_act_and_rubber_has_no_margin(fuel):
 def test_pump_kind_sets_the_criterion(fuel):
     limits = {}
     for kind in ("mechanical", "electric_line", "electric_submerged"):
-        a_car = car(f'[pump]\nkind = "{kind}"\n[suction]\nsuction_idle = "0 kPa"\nsuction_full = "0 kPa"\n')
+        a_car = car(f'[pump]\nkind = "{kind}"\n[suction]\nsuction_idle = "0 kPa"\nsuction_full = "0 kPa"\nrigid_length = "0 m"\n')
         row = margins(a_car, fuel, {"pump": [30.0]}, Conditions(running=1, ambient_pressure_kpa=88.0))["pump"]
         limits[kind] = row.limit_degc[0]
         assert "assumption" in row.criterion.text

@@ -14,7 +14,7 @@ import numpy as np
 from hotfuel.errors import UsageError
 from hotfuel.places import probe_of
 from hotfuel.risk.engine import EngineCourse, engine_course
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import Course, of_session
 
@@ -69,6 +69,7 @@ class PlacePhase:
     warn_s: float
     act_s: float
     largest_vapour_liquid_ratio: float
+    no_limit_s: float = 0.0  # of act_s: the pressure left no limit
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
         if not good.size:
             continue
         rate = np.polyfit(time_s[good], mean[good], 1)[0] * 60 if good.size > 10 else np.nan
-        smallest, at, ratio, warned, acted = np.nan, np.nan, np.nan, 0.0, 0.0
+        smallest, at, ratio, warned, acted, without = np.nan, np.nan, np.nan, 0.0, 0.0, 0.0
         margin = smoothed(time_s, margins["margin_degc"]) if margins else np.full(len(time_s), np.nan)
         if np.isfinite(margin).any():
             least = int(np.nanargmin(margin))
@@ -126,8 +127,10 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
             ratio = (
                 float(np.nanmax(margins["vapour_liquid_ratio"])) if np.isfinite(margins["vapour_liquid_ratio"]).any() else np.nan
             )
+        if margins:
             warned = float(np.count_nonzero(margins["state"] == Level.WARN))
-            acted = float(np.count_nonzero(margins["state"] == Level.ACT))
+            acted = float(np.count_nonzero(np.isin(margins["state"], BEYOND)))
+            without = float(np.count_nonzero(np.isin(margins["state"], NO_LIMIT)))
         found[place] = PlacePhase(
             start_degc=float(mean[good[0]]),
             end_degc=float(mean[good[-1]]),
@@ -138,6 +141,7 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
             warn_s=warned,
             act_s=acted,
             largest_vapour_liquid_ratio=ratio,
+            no_limit_s=without,
         )
     return found
 

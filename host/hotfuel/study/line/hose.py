@@ -8,10 +8,10 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
 from scipy.signal import lfilter
 
 from hotfuel.errors import InputError
+from hotfuel.study.evidence.curve import fitted
 from hotfuel.units import Shown
 
 DENSITY_KG_M3 = 740.0  # gasoline, EN 228: 720 to 775 at 15 degC
@@ -234,19 +234,14 @@ def fit(
         for ua in (0.3, 3.0)
     ]
     starts.sort(key=lambda start: float(np.sum(misfit(np.array(start)) ** 2)))
-    best = min(
-        (least_squares(misfit, start, bounds=limits, max_nfev=60) for start in starts[:STARTS]), key=lambda found: found.cost
-    )
-    residual = best.fun[weight > 0]
-    spread = float(np.sqrt(residual @ residual / max(len(residual) - len(best.x), 1)))
-    jacobian = np.asarray(best.jac)
-    covariance = spread**2 * _independent_factor(residual) * np.linalg.pinv(jacobian.T @ jacobian)
+    best = fitted(misfit, starts[:STARTS], limits, weight > 0)
+    covariance = _independent_factor(best.residual) * best.covariance
     errors = np.sqrt(np.diag(covariance))
-    ua = float(np.exp(best.x[0]))
+    ua = float(np.exp(best.parameters[0]))
     unmeasured = UNMEASURED_SHARE if around is None else 0.0
     # UA and volume go with the flow that was put in: its relative uncertainty is theirs.
     ua_u = float(ua * np.hypot(np.hypot(errors[0], flow.relative_u), np.hypot(CP_SHARE, unmeasured)))
-    volume = float(np.exp(best.x[1])) if free_volume else float(volume_l or 0.0)
+    volume = float(np.exp(best.parameters[1])) if free_volume else float(volume_l or 0.0)
     volume_u = float(volume * np.hypot(np.hypot(errors[1], unmeasured), flow.relative_u)) if free_volume else 0.0
     near = np.stack([np.interp(t, knots, unit) for unit in np.eye(len(knots))]).mean(axis=1)  # each knot's share in the mean
     around_u = float(np.sqrt(near @ covariance[-len(knots) :, -len(knots) :] @ near))
@@ -266,11 +261,11 @@ def fit(
         delay_u_s=delay_u,
         ua_w_k=ua,
         ua_u_w_k=ua_u,
-        surroundings_degc=float(np.mean(beside(best.x))),
+        surroundings_degc=float(np.mean(beside(best.parameters))),
         surroundings_u_degc=around_u,
         heat_w=heat,
         heat_u_w=float(np.hypot(abs(heat) * np.hypot(flow.relative_u, CP_SHARE), reading)),
-        residual_degc=spread,
+        residual_degc=best.spread,
         flow_basis=flow.basis,
         changed_degc=changed,
         changed_at_s=changed_at,

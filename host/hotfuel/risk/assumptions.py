@@ -1,0 +1,58 @@
+"""What the limits assume where nothing measures it, in sentences: flow, the pump's pulses, the column it holds, its pressure, the probes' lag."""
+
+from hotfuel.car import Car
+from hotfuel.places import place_words
+from hotfuel.risk.suction import FALL_SHARE, RIGID_LENGTH_M, held_column_kpa, pulse_kpa
+from hotfuel.units import Shown, convert
+
+
+def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
+    """For a person, beside the limits of `car`. Only what touches a place it has."""
+    pressures = {role.pressure for _, role in car.limit_places.values()}
+    drawn = car.pump.kind != "electric_submerged" and "suction" in pressures
+    pushed = "line" in pressures
+    engine, said = car.engine, []
+    full = shown.text(engine.full_flow_l_h, "volume flow")
+    if drawn or pushed:
+        driven = f" at {engine.full_speed_rpm:.0f} rpm" if car.pump.kind == "mechanical" else ""
+        said.append(
+            f"flow: where nothing measures it, a running engine counts at full throttle ({full}{driven}); so do lamp, live page and review. "
+            'Rows "idle" are what the same car has at idle'
+        )
+    if drawn:
+        most = pulse_kpa(car, engine.full_flow_l_h, engine.full_speed_rpm, density_kg_m3)
+        length = car.suction.rigid_length_m
+        column = f"up to {_short(shown, RIGID_LENGTH_M)}" if length is None else _short(shown, length)
+        said.append(
+            f"pulsation: the pump's strokes take from nothing to {shown.text(most, 'pressure')} off before it at full throttle (the inertia of {column} of "
+            'rigid line before it, "rigid_length" in the car file); half is in the limit, the range in the give or take'
+        )
+        held = held_column_kpa(car, density_kg_m3)
+        if held > 0:
+            said.append(f"standing: the pump's valves hold the lifted column, {shown.text(held, 'pressure')} below the tank")
+    if pushed and car.pump.pressure_kpa > 0:
+        if car.pump.pressure_full_kpa is None:
+            low = shown.text((1 - FALL_SHARE) * car.pump.pressure_kpa, "pressure")
+            said.append(
+                f"line pressure: falls with flow, at full throttle to anything down to {low}; the middle is in the limit, the range in the give or take "
+                '("pressure_full" in the car file, if you measured it)'
+            )
+        else:
+            said.append(
+                f"line pressure: falls with flow to {shown.text(car.pump.pressure_full_kpa, 'pressure')} at full throttle, as the car file says"
+            )
+    probes = [place for place in car.places if place.name in car.limit_places and place.probe.mount != "clamp_rubber"]
+    lags = ", ".join(
+        f"{place_words(place.name)} {place.probe.lag_s:g} s{'' if place.probe.stated_lag_s is not None else ' assumed'}"
+        for place in probes
+    )
+    if lags:
+        said.append(
+            f"lag: in the moving car a margin counts each probe's lag ({lags}; known to 30 %) times how fast its reading rises; "
+            "these limits are of steady fuel"
+        )
+    return said
+
+
+def _short(shown: Shown, length_m: float) -> str:
+    return f"{convert(length_m, 'length', 'in'):.1f} in" if shown.system == "us" else f"{1000 * length_m:.0f} mm"

@@ -1,0 +1,132 @@
+"""No jump anywhere: data sheets scanned along each of their figures over the whole accepted domain, in steps of 0.1 kPa, 0.2 degC and 0.1 vol-%.
+
+    python tests/bench/bench_routes.py            about ten minutes; --sheets 40 for a first look
+
+Vapour pressure is scanned for several contents of ethanol, ethanol for several vapour pressures, each with many distillations at once; T10, T50 and T90 by
+themselves on sheets drawn at random. A step between two accepted sheets may move T(V/L=20) by 0.3 degC at most. Along the same lines whole fuels, as limits use
+them, at other pressures and V/L, for a tenth of a thousand steps. Exit code 1 where a step is larger.
+"""
+
+import argparse
+import itertools
+import sys
+from collections.abc import Iterator
+
+import numpy as np
+from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel, routes
+from hotfuel.fuel.measurements import Measurements
+from hotfuel.fuel.questions import beyond_any_gasoline
+from hotfuel.fuel.usual import usual
+
+MOST_DEGC = 0.3
+STEP = {"vapour_pressure_kpa": 0.1, "t10_degc": 0.2, "t50_degc": 0.2, "t90_degc": 0.2, "ethanol_vol": 0.1}
+SPAN = {
+    "vapour_pressure_kpa": (7, 130),
+    "t10_degc": (20, 110),
+    "t50_degc": (40, 160),
+    "t90_degc": (70, 230),
+    "ethanol_vol": (0, 100),
+}
+CELLS = ((101.325, 20.0), (80.0, 20.0), (101.325, 4.0), (40.0, 20.0))
+
+
+def t_vl20_degc(data: Measurements) -> float:
+    """As the fuel takes it; nan for a sheet that is refused."""
+    try:
+        data.check()
+        ordinary = usual(data.vapour_pressure_kpa, data.ethanol_vol)
+        if beyond_any_gasoline(data, ordinary):
+            return np.nan
+        return routes.route(data, ordinary).t_vl20_degc
+    except InputError:
+        return np.nan
+
+
+def distillations(rng: np.random.Generator, number: int) -> list[tuple[float | None, float | None, float | None]]:
+    """(T10, T50, T90) of every kind together, some left out."""
+    found = []
+    for _ in range(number):
+        t10 = rng.uniform(28, 95)
+        t50 = max(rng.uniform(57, 138), t10 + 3)
+        t90 = max(rng.uniform(100, 205), t50 + 3)
+        keep = rng.random(3) < 0.85
+        found.append(tuple(float(value) if kept else None for value, kept in zip((t10, t50, t90), keep, strict=True)))
+    return found
+
+
+def lines(rng: np.random.Generator, sheets: int) -> Iterator[tuple[str, list[Measurements]]]:
+    """(figure, the sheets along it in steps), one line after the other."""
+    many = distillations(rng, sheets)
+
+    def along(figure: str) -> np.ndarray:
+        low, high = SPAN[figure]
+        return np.round(np.arange(low, high + STEP[figure] / 2, STEP[figure]), 6)
+
+    for ethanol in (0.0, 0.3, 3.0, 7.0, 10.0, 15.0, 22.0, 51.0, 85.0):
+        for start in range(0, len(along("vapour_pressure_kpa")), 200):  # in pieces, so that the ordinary gasolines stay at hand
+            pieces = along("vapour_pressure_kpa")[start : start + 201]
+            for sheet in many:
+                yield "vapour_pressure_kpa", [Measurements(float(kpa), *sheet, ethanol) for kpa in pieces]
+    for kpa in (25.0, 36.0, 48.0, 60.0, 75.0, 95.0):
+        for start in range(0, len(along("ethanol_vol")), 200):
+            pieces = along("ethanol_vol")[start : start + 201]
+            for sheet in many:
+                yield "ethanol_vol", [Measurements(kpa, *sheet, float(vol)) for vol in pieces]
+    bases = [
+        (float(kpa), float(vol))
+        for kpa, vol in zip(rng.uniform(7, 112, 150), rng.choice([0, 0, 1, 4, 8, 10, 14, 19, 30, 85], 150), strict=True)
+    ]
+    for (kpa, vol), (number, sheet) in itertools.product(bases, enumerate(many)):
+        figure = ("t10_degc", "t50_degc", "t90_degc")[number % 3]
+        whole = dict(zip(("t10_degc", "t50_degc", "t90_degc"), sheet, strict=True))
+        yield figure, [Measurements(kpa, **{**whole, figure: float(degc)}, ethanol_vol=vol) for degc in along(figure)]
+
+
+def worst_of_whole_fuels(rng: np.random.Generator, number: int) -> float:
+    """The largest move of a limit over single steps of accepted sheets, degC."""
+    worst, tried = 0.0, 0
+    while tried < number:
+        sheet = Measurements(float(rng.uniform(30, 100)), *distillations(rng, 1)[0], float(rng.choice([0, 0.4, 5, 10, 19.9])))
+        figure = str(rng.choice(list(STEP)))
+        value = getattr(sheet, figure)
+        if value is None or np.isnan(t_vl20_degc(sheet)):
+            continue
+        stepped = Measurements(**{**vars(sheet), figure: value + STEP[figure]})
+        try:
+            here, there = (Fuel.from_measurements(**vars(one)) for one in (sheet, stepped))
+        except InputError:
+            continue
+        tried += 1
+        for kpa, ratio in CELLS:
+            move = abs(float(there.limit_degc(kpa, ratio) - here.limit_degc(kpa, ratio)))
+            if move > worst:
+                worst = move
+                if move > MOST_DEGC:
+                    print(f"  {move:.2f} degC at {kpa:g} kPa, V/L {ratio:g}: {figure} of {sheet}", flush=True)
+    return worst
+
+
+def main() -> int:
+    """Print the largest step of each figure."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--sheets", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    rng = np.random.default_rng(asked.seed)
+    worst: dict[str, tuple[float, Measurements | None]] = dict.fromkeys(STEP, (0.0, None))
+    steps = dict.fromkeys(STEP, 0)
+    for figure, line in lines(rng, asked.sheets):
+        moves = np.abs(np.diff([t_vl20_degc(data) for data in line]))
+        steps[figure] += int(np.isfinite(moves).sum())
+        if np.isfinite(moves).any() and np.nanmax(moves) > worst[figure][0]:
+            worst[figure] = float(np.nanmax(moves)), line[int(np.nanargmax(moves))]
+    for figure, (move, where) in worst.items():
+        print(f"{figure}: {steps[figure]:,} steps, the largest {move:.3f} degC, at {where}", flush=True)
+    whole = worst_of_whole_fuels(rng, asked.sheets // 2)
+    print(f"whole fuels, four cells: {asked.sheets // 2} steps, the largest {whole:.3f} degC")
+    return int(max(whole, *(move for move, _ in worst.values())) > MOST_DEGC)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
