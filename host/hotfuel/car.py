@@ -7,6 +7,7 @@ commented car file to start from.
 import contextlib
 import datetime
 import difflib
+import math
 import re
 import tomllib
 from functools import partial
@@ -87,21 +88,25 @@ class Probe(_Table):
     tolerance: Literal["E230 special", "E230 standard", "IEC class 1", "IEC class 2", "IEC class 3"] = "E230 standard"
     junction: Literal["grounded", "ungrounded", "exposed"] = "ungrounded"
     extension_wire: Literal["none", "type K", "KX class 1", "KX class 2", "KCA class 2", "KCB class 2", "copper"] = "none"
-    stated_lag_s: Time | None = Field(default=None, alias="lag")
+    lag_s: Time = Field(default=math.nan, alias="lag")  # nan until `_usual_lag` has seen that nobody gave one
 
-    @property
-    def lag_s(self) -> float:
-        """Time constant: as stated, else that of such a sheath in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
+    @model_validator(mode="after")
+    def _usual_lag(self) -> "Probe":
+        """Where no lag is given: that of such a sheath in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
 
         Film and sheath: 1.25 s at 1.6 mm, growing with D^1.5; conduction through an insulated junction's filling: 0.26 s, growing with D^2
         (hotfuel.temperature.accuracy.probe_lag_s, within a tenth). Clamped on: 25 s (assumption, common practice, no source).
         """
-        if self.stated_lag_s is not None:
-            return self.stated_lag_s
-        if self.mount.startswith("clamp"):
-            return CLAMP_LAG_S
-        thick = self.sheath_m / 0.0016
-        return round(1.25 * thick**1.5 + (0.26 * thick**2 if self.junction == "ungrounded" else 0.0), 1)
+        if math.isnan(self.lag_s):
+            thick = self.sheath_m / 0.0016
+            of_sheath = round(1.25 * thick**1.5 + (0.26 * thick**2 if self.junction == "ungrounded" else 0.0), 1)
+            object.__setattr__(self, "lag_s", CLAMP_LAG_S if self.mount.startswith("clamp") else of_sheath)
+        return self
+
+    @property
+    def lag_stated(self) -> bool:
+        """Whether the car file gives the lag."""
+        return "lag_s" in self.model_fields_set
 
     @property
     def indicative(self) -> bool:

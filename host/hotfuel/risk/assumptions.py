@@ -43,8 +43,7 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
             )
     probes = [place for place in car.places if place.name in car.limit_places and place.probe.mount != "clamp_rubber"]
     lags = ", ".join(
-        f"{place_words(place.name)} {place.probe.lag_s:g} s{'' if place.probe.stated_lag_s is not None else ' assumed'}"
-        for place in probes
+        f"{place_words(place.name)} {place.probe.lag_s:g} s{'' if place.probe.lag_stated else ' assumed'}" for place in probes
     )
     if lags:
         said.append(

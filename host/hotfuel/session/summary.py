@@ -170,7 +170,7 @@ def _without_limit(margin: PlaceMargin, index: pd.Index, step: np.ndarray) -> di
         return {}
     worst = max((level for level in NO_LIMIT if (margin.state == level).any()), key=lambda level: level.urgency)
     lowest = float(margin.pressure_kpa[rows].min())
-    return {"no_limit": worst.words, "no_limit_s": lasted_s, "no_limit_from": index[rows.argmax()], "no_limit_kpa": lowest}
+    return {"no_limit": worst.words, "no_limit_s": lasted_s, "no_limit_from": index[int(rows.argmax())], "no_limit_kpa": lowest}
 
 
 def _plain(value: Any) -> Any:

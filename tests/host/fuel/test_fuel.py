@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.fuel import Fuel, fuel_from, fuel_named, routes, volatility
+from hotfuel.fuel import Fuel, flash, fuel_from, fuel_named, routes, volatility
 from hotfuel.fuel import components as c
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.usual import usual
@@ -275,3 +275,17 @@ def test_components_have_what_the_formulas_need():
     assert len(c.NAMES) == 11
     assert c.NAMES[c.ETHANOL] == "ethanol"
     assert all(row["source"] for row in c.COMPONENTS)
+
+
+def test_a_ratio_is_of_liquid_as_it_is_at_0_degc():
+    """V/L counts vapour over the liquid's volume at 0 degC (ASTM D5188): of n-hexane at V/L 20, 60 degC, by the gas law and handbook densities."""
+    volumes = np.zeros(len(c.NAMES))
+    volumes[c.NAMES.index("n-hexane")] = 1.0
+    feed = flash.Feed.of_volumes(volumes)
+    kpa, kelvin = flash.pressure_kpa(feed, np.array([333.15]), np.array([20.0])), 333.15
+    left = flash.liquid_at(feed, np.array([kelvin]), np.array([20.0]))
+    # one mole of feed: K is 1 for a pure substance, so `liquid_at` leaves the mole fraction 1; the vapour's moles follow from the volume it takes
+    assert left == pytest.approx(1.0)
+    per_mole_m3 = 0.08618 / 677.0  # n-hexane at 0 degC: 677 kg/m3 (handbook; 664 at 15 degC)
+    assert float(feed.liquid_volume_m3[0]) == pytest.approx(per_mole_m3, rel=0.005)
+    assert float(kpa[0]) == pytest.approx(76.4, rel=0.02)  # its vapour pressure at 60 degC

@@ -177,3 +177,14 @@ def test_air_probes_have_no_margin_and_unknown_places_are_an_error(fuel):
 def test_states_are_plain_words_without_a_promise():
     words = " ".join(level.words for level in Level).lower()
     assert not any(promise in words for promise in ("ok", "safe", "good", "normal"))
+
+
+def test_the_pressures_own_uncertainty_is_in_the_margins(fuel):
+    # the same air by a barometer (0.3 kPa) and by the standard atmosphere (1.2 kPa of weather): slope^2 (1.2^2 - 0.3^2) apart
+    a_car = car_file.load('altitude = "0 m"\n' + FUEL)
+    guessed = margins(a_car, fuel, {"tank": [50.0]}, Conditions(running=0))["tank"].uncertainty_degc[0]
+    measured = margins(a_car, fuel, {"tank": [50.0]}, Conditions(running=0, ambient_pressure_kpa=101.325))[
+        "tank"
+    ].uncertainty_degc[0]
+    slope = float(fuel.limit_degc(102.325) - fuel.limit_degc(100.325)) / 2
+    assert guessed**2 - measured**2 == pytest.approx(slope**2 * (1.2**2 - 0.3**2), rel=0.03)

@@ -125,3 +125,11 @@ def test_widening_from_earlier_misses():
     base = forecast_soak(*rising(5), 25.0, onset_degc=52.0, limit_degc=58.0).peak_degc
     wide = forecast_soak(*rising(5), 25.0, onset_degc=52.0, limit_degc=58.0, widening=2.0).peak_degc
     assert wide.greatest - wide.least > 1.5 * (base.greatest - base.least)
+
+
+def test_many_soaks_that_tell_little_leave_the_spread_they_leave():
+    # half a minute tells hardly anything of the heat to come: sixty such soaks, all alike, must not make the next one's heat certain
+    short = rising(0.5, peak=65.0, start=38.0, tau=600.0)
+    own = learned(AFTER_STOP, [(*short, 25.0, 80.0)] * 60)
+    assert own.heat_spread > 0.7 * AFTER_STOP.heat_spread
+    assert own.cooling_spread > 0.7 * AFTER_STOP.cooling_spread
