@@ -40,6 +40,11 @@ _STYLES = {
     "lost": "reverse",
     "none": "",
 }
+_KEYS = (  # (columns, what is said of the keys): one line wherever it is shown
+    (80, "keys: " + ", ".join(f"{key} {text}" for key, text in MARK_KEYS.items()) + ", q quiet"),
+    (NARROW, "m mark, 1-5 stumbled, died, hard start, fan on, off, q quiet"),
+    (0, f"{'/'.join(MARK_KEYS)}: marks, q: quiet"),
+)
 _ARROWS = {"closing": "v", "opening": "^", "level": ">", "vapour": "~", "unknown": ""}
 _SHORT_CAUTION = "No warning does not mean safe. Not for the driver under way."  # what a terminal of 12 lines has room for
 
@@ -134,17 +139,18 @@ def picture(now: dict[str, Any], width: int = 100, height: int | None = None, sa
     top += _lines(action, width, "bold")
     tight = height is not None and height < 20
     foot = _lines(_SHORT_CAUTION if tight else f"{now['driver']} {now['caution']}", width)
-    keys = (
-        f"{'/'.join(MARK_KEYS)}: marks, q: quiet"
-        if narrow
-        else "keys: m mark, " + ", ".join(f"{key} {text}" for key, text in list(MARK_KEYS.items())[1:]) + ", q quiet the sound"
-    )
+    keys = next(words for least, words in _KEYS if width >= least)
     if now["live"]:
         foot += _lines(said or keys, width, "dim")
     left = 10**6 if height is None else height - len(top) - len(foot)
     rows = _places(now["places"][1:], bool(old), width, left)
-    more = [line for text, look in _rest(now, bool(old)) for line in _lines(text, width, look)]
-    return Group(*top, *rows, *more[: max(left - len(rows), 0)], *foot)
+    more: list[Text] = []
+    for text, look in _rest(now, bool(old)):
+        lines = _lines(text, width, look)
+        if len(rows) + len(more) + len(lines) > left:
+            break  # half a sentence of what to do can say the opposite of the whole
+        more += lines
+    return Group(*top, *rows, *more, *foot)
 
 
 def _stale(now: dict[str, Any]) -> bool:
@@ -199,7 +205,8 @@ def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> l
         if old or place["lost"]:
             left = place["was"] if width >= NARROW else place["was"].split(",")[0]
         if width < NARROW:
-            start = " ".join(part for part in (f"{sign:<3}", place["word"], name.replace(", behind the", ""), left) if part)
+            words = " ".join(part for part in (f"{sign:<3}", place["word"], name.replace(", behind the", "")) if part)
+            start = f"{_cut(words, width - len(left) - 1)} {left}".rstrip()  # never a number without its "left" or "past"
             parts: tuple[str, ...] = (place["eta"],)
         else:
             start = f"{sign:<3} {place['word']:<11} {name:<{name_width}} {left}"
@@ -242,5 +249,8 @@ def _lines(text: str, width: int, style: str = "") -> list[Text]:
 
 def _line(text: str, width: int, style: str = "") -> Text:
     """One line; what is longer loses whole words at its end."""
-    kept = textwrap.wrap(text, width, break_on_hyphens=False)[0] if len(text) > width else text
-    return Text(kept, style=style)
+    return Text(_cut(text, width), style=style)
+
+
+def _cut(text: str, width: int) -> str:
+    return textwrap.wrap(text, width, break_on_hyphens=False, drop_whitespace=False)[0].rstrip() if len(text) > width else text
