@@ -36,8 +36,8 @@ def places_of(state: LiveState) -> list[str]:
 def chart(place: str) -> str:
     """The chart of a place as JSON for Bokeh.embed.embed_item. Its data comes with the panels, in the reader's units."""
     drawn = figure(
-        name=f"chart {place}", height=HEIGHT_PX, sizing_mode="stretch_width", x_axis_type="datetime", toolbar_location=None, tools="",
-        x_range=Range1d(0, 1), y_range=DataRange1d(range_padding=0.15, min_interval=8, only_visible=True), output_backend="canvas", min_border=2,
+        name=f"chart {place}", height=HEIGHT_PX, sizing_mode="stretch_both", x_axis_type="datetime", toolbar_location=None, tools="",
+        x_range=Range1d(0, 1), y_range=DataRange1d(range_padding=0.25, min_interval=8, only_visible=True), output_backend="canvas", min_border=2,
     )  # fmt: skip
     drawn.xaxis.formatter = DatetimeTickFormatter(
         days="%H:%M", hours="%H:%M", hourmin="%H:%M", minutes="%H:%M", minsec="%H:%M", seconds="%H:%M:%S"
@@ -53,7 +53,7 @@ def chart(place: str) -> str:
     drawn.line("x", "margin", source=ahead, name="ahead", line_width=2, line_dash=[4, 4], line_alpha=0.6)
     drawn.vspan(x="x", source=marks, line_width=1.5, line_dash="dotted", name="marks")
     drawn.text(
-        "x", "margin", "text", source=end, name="end", text_baseline="middle", text_align="right", y_offset=-12,
+        "x", "margin", "text", source=end, name="end", text_baseline="bottom", text_align="right", y_offset=-3,
         text_font_size="16px", text_font_style="bold", background_fill_alpha=0.8,
     )  # fmt: skip
     drawn.y_range.renderers = [band, line]  # the forecast must not squeeze what was measured

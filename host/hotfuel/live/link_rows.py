@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+from hotfuel_wire.messages import FAILED
+
 from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.plain import Clock, clean, place_label, spell_of
 from hotfuel.live.situation import Situation
@@ -10,7 +12,20 @@ from hotfuel.places import is_behind_needle
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown
 
-_LAMPS = ("alive", "slow wink: look later", "store full", "no limits, or old ones", "sensor lost", "warn", "act", "lamp test")
+_LAMPS = (
+    "alive", "slow wink: look later", "store full", "no limits, or old ones", "sensor lost", "warn", "act", "lamp test",
+    "part of the board could not start",
+)  # fmt: skip
+_NOT_DONE = {
+    "limits": "its lamp warns of nothing",
+    "store": "it stores nothing",
+    "power": "it never sleeps, and does not spare a low battery",
+}
+
+
+def not_done(board: dict[str, Any]) -> str:
+    """What a board does not do because a part of it could not start, "" if all of it did. board: its last health message."""
+    return ", ".join(words for name, words in _NOT_DONE.items() if board.get("failed", 0) & FAILED[name])
 
 
 def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]]:
@@ -48,6 +63,12 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         room = board["store_free_kb"]
         store = "no store on the board" if room == 65535 else "full: it takes no more" if room == 0 else f"{room} kB free"
         row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
+        if board.get("failed"):
+            row(
+                "board failed",
+                f"{not_done(board) or 'a part unknown here'}: hotfuel board service, then hotfuel board install",
+                True,
+            )
     lost = [
         f"{place_label(place.name)}: {REASONS.get(place.reason, 'no reading')}"
         for place in now.places

@@ -4,12 +4,13 @@ import math
 from typing import Any
 
 from hotfuel.live.forecasts import Outlook, later
-from hotfuel.live.plain import Clock, number, place_label
+from hotfuel.live.plain import Clock, number, place_label, step_of
 from hotfuel.live.situation import Situation
 from hotfuel.risk.soak import Band
 from hotfuel.units import Shown
 
 HORIZON_MIN = 55.0  # what a forecast looks at; its end is "or more"
+_WIDTH = 2 * 1.645  # standard uncertainties in a band of 90 % (hotfuel.risk.soak)
 
 
 def forecasts(now: Situation, shown: Shown) -> dict[str, Any]:
@@ -43,11 +44,17 @@ def restart(now: Situation, clock: Clock) -> str:
     return f"restart likely possible from about {middle} ({least} {end}), in {left.middle:.0f} min"
 
 
+def _rounded(band: Band, shown: Shown, quantity: str) -> tuple[str, str, str]:
+    """(middle, least, greatest), no finer than the band's own width allows."""
+    values = [float(shown.value(value, quantity)) for value in (band.middle, band.least, band.greatest)]
+    step = step_of((values[2] - values[1]) / _WIDTH)
+    middle, least, greatest = (number(round(value / step) * step) for value in values)
+    return middle, least, greatest
+
+
 def _band(band: Band, shown: Shown) -> str:
-    """A temperature with its band: "143 (135 to 158) °F"."""
-    least, middle, greatest = (
-        number(float(shown.value(value, "temperature"))) for value in (band.least, band.middle, band.greatest)
-    )
+    """A temperature with its band: "145 (135 to 155) °F"."""
+    middle, least, greatest = _rounded(band, shown, "temperature")
     return f"{middle} ({least} to {greatest}) {shown.unit('temperature')}"
 
 
@@ -62,12 +69,11 @@ def _minutes(band: Band) -> str:
 
 def _outlook(outlook: Outlook, shown: Shown) -> str:
     if outlook.idle is not None:
-        margin = outlook.idle.margin_degc
-        least, middle, greatest = (
-            number(float(shown.value(value, "temperature difference")))
-            for value in (margin.least, margin.middle, margin.greatest)
-        )
-        return f"in {outlook.idle.ahead_min:.0f} min: {middle} {shown.unit('temperature difference')} left, {least} to {greatest}"
+        margin, past = outlook.idle.margin_degc, outlook.idle.margin_degc.middle < 0
+        size = Band(-margin.greatest, -margin.middle, -margin.least) if past else margin
+        middle, least, greatest = _rounded(size, shown, "temperature difference")
+        left = f"{middle} {shown.unit('temperature difference')} {'past' if past else 'left'}"
+        return f"in {outlook.idle.ahead_min:.0f} min: {left}, {least} to {greatest}"
     assert outlook.soak is not None
     soak = outlook.soak
     peak_min = later(soak.peak_min, outlook.elapsed_min)

@@ -1,7 +1,7 @@
 "use strict";
 // Shows what the server tells, as text and never as markup. Whether it is still true is decided here, by this browser's own clock.
 (() => {
-  const STALE_S = 2, SILENT_S = 2, DEAF_S = 6, EVERY_MS = 200;
+  const STALE_S = 2, SILENT_S = 2, DEAF_S = 6, EVERY_MS = 100;
   if (window.top !== window.self) { document.documentElement.replaceChildren(); return; }
   const at = id => document.getElementById(id);
   const put = (element, text) => { if (element.textContent !== text) element.textContent = text; };
@@ -16,10 +16,12 @@
     element.dataset.kind = kind;
     element.innerHTML = ARROWS[kind] || "";
   };
-  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = "";
+  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = "", due = 0;
   const now = () => ({ steady: performance.now(), wall: Date.now() });
   // The steady clock may stand still while a phone sleeps, the wall clock may be set: the longer of the two counts.
   const since = mark => mark === null ? Infinity : Math.max(performance.now() - mark.steady, Date.now() - mark.wall) / 1000;
+  // The page's own record of the last time each happened, on its own clock: the browser's performance tools show it, and the tests read it there.
+  const stamp = (name, startTime) => { performance.clearMarks(name); performance.mark(name, { startTime }); };
   const whole = seconds => seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
 
   const list = (element, tag, rows) => {
@@ -67,7 +69,7 @@
     made.quieted = piece(more, "p", "quieted");
     made.quieting = piece(made.quieted, "button", "quieting");
     made.quieting.type = "button";
-    made.quieting.addEventListener("click", () => ask("quiet", { place }));
+    made.quieting.addEventListener("click", () => { ask("quiet", { place }); first.focus(); });
     made.quietly = piece(made.quieted, "span", "quietly");
     made.chart = piece(more, "div", "chart");
     made.chart.id = `chart-${cards.size}-${Math.random().toString(36).slice(2, 7)}`;
@@ -77,6 +79,7 @@
   const places = (rows, sound) => {
     const wanted = new Set(rows.map(row => row.place)), box = at("places");
     for (const [place, made] of cards) if (!wanted.has(place)) { made.box.remove(); cards.delete(place); }
+    const held = document.activeElement;  // a card that moves must not take the keyboard's place with it
     rows.forEach((row, index) => {
       const made = cards.get(row.place) || card(row.place);
       if (box.children[index] !== made.box) box.insertBefore(made.box, box.children[index] || null);
@@ -89,7 +92,7 @@
       put(made.range, dash || !row.range ? "" : `(${row.range})`);
       put(made.trend, dash ? "" : row.trend);
       put(made.eta, dash ? "" : row.eta);
-      put(made.temperature, old ? "now –" : `now ${row.temperature} ${row.unit}`);
+      put(made.temperature, dash ? "now –" : `now ${row.temperature} ${row.unit}`);
       put(made.limit, !row.limit ? "" : old ? "limit –" : `limit ${row.limit}`);
       put(made.lost, old ? "" : row.lost);
       put(made.action, row.key === "quiet" || index === 0 ? "" : row.action);  // the first one's is in the headline
@@ -102,15 +105,18 @@
       put(made.quieting, `Quiet ${row.name}`);
       put(made.quietly, quieted ? `sound quieted ${quieted}` : "");
     });
+    if (held !== document.activeElement && box.contains(held)) held.focus({ preventScroll: true });
   };
   const headline = head => {
     const dash = old || Boolean(head.lost);
     at("head").dataset.key = head.key;
+    at("head").toggleAttribute("data-dash", dash);
     put(at("head-word"), head.word || head.note || "");
     put(at("head-place"), head.name);
     put(at("head-margin"), dash ? "–" : head.margin);
     put(at("head-unit"), dash ? "" : head.difference);
     put(at("head-left"), dash ? "" : head.left);
+    put(at("head-lost"), old ? "" : head.lost);
     put(at("head-was"), dash ? head.was : "");
     put(at("head-range"), dash ? "" : head.range ? `range ${head.range}` : head.word ? head.note : "");
     put(at("head-trend"), dash ? "" : head.trend);
@@ -158,6 +164,7 @@
     const can = Sound.running();
     put(at("sound"), can ? "sound on: test" : "sound off: turn on");
     at("sound-off").hidden = can;
+    at("sound-off").classList.toggle("due", loud);
   };
   // Spoken only when a state changes, or when readings stop and come back.
   const speak = () => {
@@ -181,6 +188,7 @@
     else if (age > STALE_S) [words, check] = [`NOT CURRENT: last reading ${whole(age)} ago, at ${panel.time}.`, panel.check];
     const before = old;
     old = words !== "";
+    if (before !== old) stamp(old ? "stale" : "current", performance.now());
     document.body.classList.toggle("old", old);
     document.body.classList.toggle("ended", ended && silent <= SILENT_S);
     put(at("link"), old ? "not current" : "receiving");
@@ -197,6 +205,9 @@
     if (next === null || !Number.isInteger(next.sequence)) return;
     panel = next;
     arrived = now();
+    stamp("reading", panel.age_s === null ? 0 : Math.max(0, performance.now() - 1000 * panel.age_s));
+    clearTimeout(due);
+    if (panel.age_s !== null) due = setTimeout(judge, Math.max(0, 1000 * (STALE_S - panel.age_s)) + 1);  // not a look later than it has to be
     tell({ taken: panel.sequence });
     Marks.take(panel.answers, panel.live);
     for (const answer of panel.answers) if (answer.id === askedId) put(at("answer"), answer.words);
@@ -237,7 +248,7 @@
   at("quiet").addEventListener("click", () => {
     if (old) { quietedLoss = true; sounding(); put(at("answer"), "sound quieted until readings are back"); } else ask("quiet", {});
   });
-  at("sound").addEventListener("click", () => Sound.arm());
+  at("sound").addEventListener("click", async () => { if (!await Sound.arm()) put(at("answer"), "this browser gives no sound here"); });
   Sound.onChange(() => sounding());
   let asking = 0;
   const sure = on => { at("sure").hidden = !on; clearTimeout(asking); if (on) { at("end-no").focus(); asking = setTimeout(() => sure(false), 10000); } };
@@ -262,6 +273,7 @@
     load("bokeh.js", () => load("charts.js", () => { window.Charts.base = base; tell({ charts: true }); }));
   };
   setInterval(judge, EVERY_MS);
+  for (const name of ["visibilitychange", "pageshow", "focus"]) window.addEventListener(name, judge, true);  // a sleeping tab's timers are late: judge before it is seen
   judge();
   connect();
 })();

@@ -26,11 +26,12 @@ const Sound = (() => {
     source.connect(out);
     return source;
   };
-  let context = null, meter = null, playing = null, wanted = "", testing = 0;
+  let context = null, meter = null, playing = null, wanted = "", tested = [];
   const changed = [];
   const running = () => context !== null && context.state === "running";
   const follow = () => {
-    const due = running() && performance.now() > testing ? wanted : "";
+    const due = running() ? wanted : "";
+    if (due) { tested.forEach(source => source.stop()); tested = []; }  // an alarm does not wait for a test
     if (playing !== null && playing.name !== due) { playing.source.stop(); playing = null; }
     if (due && playing === null) {
       playing = { name: due, source: begin(context, due, meter, true) };
@@ -38,33 +39,47 @@ const Sound = (() => {
     }
     changed.forEach(call => call());
   };
-  const arm = async () => {
-    if (context === null) {
-      const Made = window.AudioContext || window.webkitAudioContext;
-      if (!Made) return;
-      context = new Made();
-      meter = context.createAnalyser();
-      meter.fftSize = 2048;
-      meter.connect(context.destination);
-      context.addEventListener("statechange", follow);
-    }
-    try { await context.resume(); } catch { return follow(); }
-    if (wanted === "") { // a test: each pattern once
-      testing = performance.now() + 2200;
-      const first = begin(context, "act", meter, false), second = begin(context, "heed", meter, false);
-      first.start();
-      second.start(context.currentTime + 1.2);
-      second.stop(context.currentTime + 2.0);
-      setTimeout(follow, 2300);
-    }
-    follow();
+  const open = () => {
+    const Made = window.AudioContext || window.webkitAudioContext;
+    if (context !== null || !Made) return;
+    try { context = new Made(); } catch { return; }
+    meter = context.createAnalyser();
+    meter.fftSize = 2048;
+    meter.connect(context.destination);
+    context.addEventListener("statechange", follow);
   };
+  // True once the page can sound, and false where this browser gives none, or not within a second.
+  const resume = async () => {
+    open();
+    if (context === null) return false;
+    try { await Promise.race([context.resume(), new Promise(done => setTimeout(done, 1000))]); } catch { /* its state says so */ }
+    follow();
+    return running();
+  };
+  const arm = async () => {
+    const can = await resume();
+    if (can) Kept.set("sound", "on");
+    if (can && wanted === "") { // a test: each pattern once
+      tested.forEach(source => source.stop());
+      tested = ["act", "heed"].map(name => begin(context, name, meter, false));
+      tested[0].start();
+      tested[1].start(context.currentTime + 1.2);
+      tested[1].stop(context.currentTime + 2.0);
+    }
+    return can;
+  };
+  // After a reload the browser wants a touch again: where sound was on, any touch will do.
+  if (Kept.get("sound") === "on") {
+    open();
+    for (const touch of ["pointerup", "keyup"]) window.addEventListener(touch, () => { if (!running()) resume(); }, { capture: true });
+  }
   return {
     arm,
     want(name) { if (name !== wanted) { wanted = name; follow(); } },
     running,
     playing: () => (playing === null ? "" : playing.name),
     onChange: call => changed.push(call),
+    at: () => (context === null ? 0 : context.currentTime),
     // For tests: what the loudspeaker gets, worked out by the browser ahead of time; and how loud it is at this moment.
     async render(name, seconds) {
       const offline = new OfflineAudioContext(1, seconds * 44100, 44100);

@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from hotfuel.live.actions import action_for
-from hotfuel.live.link_rows import link_rows
+from hotfuel.live.link_rows import link_rows, not_done
 from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
@@ -20,7 +20,7 @@ STALE_S = 2.0  # numbers older than this are not shown as if they were now
 DRIVER = "The driver does not operate this and does not read it while moving."
 CAUTION = "No warning does not mean safe: fuel can boil where there is no probe."
 CHECK_BOARD = "Check the plug at the board and at the computer, the board's supply, and whether its lamp blinks."
-BAND = "Ranges hold 95 in 100."
+BAND = "Ranges hold 95 in 100, those of forecasts 90."
 ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the worst first
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
 _KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.LOST: "lost", Level.NO_MARGIN: "none", **dict.fromkeys(BEYOND, "act")}
@@ -60,10 +60,11 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
     }
 
 
-def _urgency(words: dict[str, Any], place: PlaceNow) -> tuple[int, float]:
-    """Sorts the worst place first: by state, then by the margin as it is shown, which does not flicker."""
+def _urgency(words: dict[str, Any], place: PlaceNow) -> tuple[int, float, float]:
+    """Sorts the worst place first: by state, then by the margin as it is shown, which does not flicker; without one the hottest first."""
     size = words["size"] if words["size"] is not None else math.inf
-    return ORDER.index(words["key"]), size + (_PERCOLATES_BY if place.percolates else 0.0)
+    warmth = round(place.degc) if math.isinf(size) and math.isfinite(place.degc) else 0
+    return ORDER.index(words["key"]), size + (_PERCOLATES_BY if place.percolates else 0.0), -warmth
 
 
 def _key(place: PlaceNow) -> str:
@@ -189,13 +190,18 @@ def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
             "eta": "", "lost": "", "was": "", "short": "", "brief": "", "action": "", "history": "", "note": "waiting for the first reading",
         }  # fmt: skip
     worst = places[0]
-    return {**worst, "note": "" if any(place["limit"] for place in places) else "no margin can be told"}
+    note = "" if any(place["limit"] for place in places) else "no margin can be told"
+    if not worst["limit"] and not worst["lost"]:  # what is known of it instead
+        return {**worst, "margin": worst["temperature"], "difference": worst["unit"], "note": note}
+    return {**worst, "note": note}
 
 
 def _flags(now: Situation, clock: Clock) -> list[str]:
     flags = []
     if now.not_on_disk:
         flags.append('a part of this drive is not on its disk: see the row "disk"')
+    if missing := not_done(now.health["board"]):
+        flags.append(f"part of the board could not start: {missing}; install the firmware again (hotfuel board install)")
     if now.first:
         flags.append(f"first: {place_label(now.first)}")
     if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):

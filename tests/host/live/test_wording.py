@@ -202,6 +202,24 @@ def test_an_idle_forecast_reads_at_a_glance():
     assert told["note"].startswith("model only")
 
 
+def test_an_idle_forecast_past_the_limit_says_past_and_is_no_finer_than_its_band():
+    idle = IdleForecast(10.0, Band(60, 61, 62), Band(-25.7, -14.6, -5.2), Band(0, 2, 4), True)
+    told = wording.panel(situation(place(), outlooks=(Outlook("pump", 2.0, idle=idle),)), Shown("us"))["forecasts"]
+    # 14.6 degC are 26 degF; the band of 37 degF stands for a standard uncertainty of 11, which allows steps of 10
+    assert told["rows"][0]["text"] == "in 10 min: 30 °F past, 10 to 50"
+
+
+def test_a_part_of_the_board_that_could_not_start_is_said():
+    board = {"store_free_kb": 900, "frames_stored": 0, "failed": 1 | 4}
+    told = wording.panel(situation(place(), health=HEALTH | {"board": board}), Shown("us"))
+    assert "part of the board could not start: its lamp warns of nothing, it never sleeps" in told["flags"][0]
+    row = next(row for row in told["health"] if row["name"] == "board failed")
+    assert row["bad"]
+    assert "hotfuel board install" in row["text"]
+    told = wording.panel(situation(place(), health=HEALTH | {"board": board | {"failed": 0}}), Shown("us"))
+    assert told["flags"] == []
+
+
 def test_no_word_promises_anything_or_tells_a_likelihood():
     states = [
         place(state=state, margin=margin)
