@@ -113,8 +113,15 @@ def _kind(place: PlaceMargin, second: int) -> str:
 
 def main() -> None:
     count = Count()
-    for drive in approach_drives.drives(int(sys.argv[1]) if len(sys.argv) > 1 else 200, seed=2027):
+    for number, drive in enumerate(approach_drives.drives(int(sys.argv[1]) if len(sys.argv) > 1 else 200, seed=2027), 1):
         count.add(drive)
+        if number % 20 == 0:  # a run that is cut off has told something
+            slow = count.crossings["slow"]
+            print(
+                f"{number} drives: slow {slow[1]} of {slow[0]}, in vain {count.vain} in {count.hours:.1f} h",
+                file=sys.stderr,
+                flush=True,
+            )
     print(*count.said(), sep="\n")
 
 
