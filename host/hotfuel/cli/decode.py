@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, recording, show
+from hotfuel.cli.shared import Json, notes, open_session, recording, show
 
 
 def decode(
@@ -18,13 +18,12 @@ def decode(
     as_json: Json = False,
 ) -> None:
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
-    from hotfuel import session as sessions
     from hotfuel.session import export
 
     written: list[dict[str, Any]] = []
     lines: list[str] = []
     for path in logs:
-        opened = recording(sessions.open(path, car))
+        opened = recording(open_session(path, car))
         name = re.sub(r"[^\w.]+", "-", opened.name)  # what every file system takes
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
@@ -32,5 +31,5 @@ def decode(
         export.write(opened, target)
         rows = len(opened.temperatures())
         written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
-        lines += [f"{rows} rows in {target}", *opened.all_notes()]
+        lines += [f"{rows} rows in {target}", *notes(opened)]
     show({"files": written}, lines, as_json)

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import About, Json, Units, about, findings, open_session, recording, show
+from hotfuel.cli.shared import About, Json, Units, about, findings, notes, open_session, recording, show
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
@@ -31,14 +31,13 @@ def review(
 
     After a repair: hotfuel review friday --complaint monday. A stop counts only if it was as hard as the one with the trouble.
     """
-    from hotfuel import session as sessions
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
     from hotfuel.study.line import transport
 
     if facts:
         session_folder.update(session_folder.find(session), about(facts))
-    opened = recording(sessions.open(session, car))
+    opened = recording(open_session(session, car))
     target = out or (opened.folder.path / "review.html")
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     told = _story(opened, shown, complaint)
@@ -58,7 +57,7 @@ def review(
             *findings(opened, shown),
             *([most.sentence] if most else []),
             *(judgement.sentences if judgement else ()),
-            *opened.all_notes(),
+            *notes(opened),
             f"report: {written}",
         ],
         as_json,

@@ -192,6 +192,12 @@ def open_session(path: Path, car: Path | None = None) -> Any:
     return opened
 
 
+def notes(opened: Any) -> list[str]:
+    """What a reader must know of the session, without what `open_session` has said already."""
+    said = f"{opened.standing.sentence()}." if opened.standing is not None else ""
+    return [sentence for sentence in opened.all_notes() if sentence.casefold() != said.casefold()]
+
+
 def recording(opened: Any) -> Any:
     """The session; raises InputError for a file that has nothing to do with a board, which an empty or cut recording is not."""
     losses = opened.losses

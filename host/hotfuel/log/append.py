@@ -156,9 +156,11 @@ class LogWriter:
             self._drain()
         if self._spill is not None:
             self._note_spill()
-            where = " and ".join(places.words(path) for path in self._spill.paths)
+            pieces = spill.of(self.log_id, self._places())  # with what an earlier recording left there
+            where = " and ".join(places.words(piece.path) for piece in pieces)
+            size = max((piece.base + piece.size for piece in pieces), default=self._size) - self._size
             self._warn(
-                f"{self.path.name}: {self._spill.size} bytes of this drive are not on its disk, only in {where}. Make room and type: "
+                f"{self.path.name}: {size} bytes of this drive are not on its disk, only in {where}. Make room and type: "
                 f"hotfuel rescue {self.path.parent}. Or onto another disk: hotfuel rescue {self.path.parent} --into FOLDER"
             )
             self._spill.keep()

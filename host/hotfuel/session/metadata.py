@@ -190,7 +190,11 @@ def read(path: Path) -> tuple[dict[str, Any], list[str]]:
     notes = []
     for name, value in stored.items():
         if name not in KEYS:
-            values[text.one_line(str(name))] = text.shown(value) if isinstance(value, str) else value
+            safe = text.one_line(str(name))
+            if safe in KEYS:
+                notes.append(f'{path.name}: a second "{safe}" with other spaces was left out.')
+            else:
+                values[safe] = text.shown(value) if isinstance(value, str) else value
             continue
         try:
             values[name] = KEYS[name].check(value)

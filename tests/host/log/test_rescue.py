@@ -56,6 +56,17 @@ def test_a_half_drive_reads_whole_and_says_where_it_is(half):
     assert str(found.pieces[0].path) in found.sentence()
 
 
+def test_a_recording_that_goes_on_says_at_its_end_what_the_earlier_one_left_too(half):
+    said = []
+    with LogWriter(half, write=full_disk(0), warn=said.append) as writer:
+        for frame in FRAMES[30:]:
+            writer.received(frame)
+    first, second = rescue.standing(half).pieces
+    assert f"{rescue.standing(half).kept_bytes} bytes of this drive" in said[-1]
+    assert str(first.path) in said[-1]
+    assert str(second.path) in said[-1]
+
+
 def test_it_is_put_back_byte_for_byte_and_nothing_stays(half):
     whole = b"".join(follow.blocks(half))
     assert rescue.put_back(half) == sum(map(len, FRAMES[30:]))

@@ -385,6 +385,14 @@ def test_going_on_after_a_crash_says_how_long_nothing_was_kept(tmp_path):
     assert set(decoded.readings["boot"].tolist()) == {0}
 
 
+def test_a_clock_that_was_set_back_makes_no_gap_of_less_than_nothing(tmp_path):
+    link = Played([])
+    with LogWriter(tmp_path / "wire.log") as writer:
+        made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
+        made.go_on(1, 2, 200, link.wall() + 600.0)
+    assert (made.counts.gaps, made.counts.gap_s) == (1, 0.0)
+
+
 def test_a_log_that_had_to_begin_anew_elsewhere_can_be_read(tmp_path, monkeypatch):
     """The disk was pulled out: the new log gets the board's last description, and asks of page and terminal are heard in the new folder."""
     folder, moved = tmp_path / "stick", []

@@ -105,3 +105,11 @@ def test_text_that_cannot_be_read_is_refused_in_one_sentence_and_left_out_on_rea
     assert "title" not in values
     for shown in (*notes, *values, *values.values()):
         assert text.shown(shown) == shown
+
+
+def test_a_known_key_in_other_spaces_does_not_pass_its_check_by(tmp_path):
+    path = tmp_path / "session.json"
+    path.write_text(json.dumps({"metadata": {"period_ms": 100, " period_ms": 0, "title ": [1]}}))
+    values, notes = metadata.read(path)
+    assert values == {"period_ms": 100}
+    assert len(notes) == 2
