@@ -17,6 +17,7 @@ _LEVEL_PLACES = (
 )
 
 FITTED, LEVEL, AFTER, LOPSIDED, UNKNOWN = "drift fitted", "level", "one after the other", "lopsided", "unknown"
+PAUSED = "paused"  # balanced, but for a longer pause at a place where the pulls cannot tell it from the change
 ALLOWS_VERDICT = (FITTED, LEVEL)
 
 
