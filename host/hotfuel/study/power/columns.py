@@ -1,75 +1,104 @@
-"""Which column of a pull's file is what, and in which unit: guessed from the header, shown, overridable."""
+"""Which column of a pull's file is what, and in which unit: guessed from the heading's words, shown, overridable."""
 
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from hotfuel.errors import InputError
+from hotfuel.study.power.headings import ideas
 from hotfuel.units import UNITS
 
-# role -> (dimension, words a header may use). Common practice, no source: what engine test stands and roller stands write.
-ROLES: dict[str, tuple[str, tuple[str, ...]]] = {
-    "rpm": (
-        "engine speed",
-        (
-            "rpm",
-            "engine speed",
-            "enginespeed",
-            "drehzahl",
-            "engine rpm",
-            "engrpm",
-            "eng spd",
-            "speed",
-            "n",
-            "1/min",
-            "min-1",
-            "u/min",
-            "revs",
-        ),
-    ),
-    "torque": (
-        "torque",
-        (
-            "torque",
-            "engine torque",
-            "trq",
-            "tq",
-            "moment",
-            "drehmoment",
-            "lb-ft",
-            "lbft",
-            "ft-lb",
-            "ft-lbs",
-            "ftlb",
-            "ftlbs",
-            "nm",
-        ),
-    ),
-    "power": ("power", ("power", "engine power", "pwr", "hp", "bhp", "whp", "chp", "leistung", "kw", "ps", "horsepower")),
-    "time": ("time", ("time", "elapsed", "t", "sec", "seconds", "elapsed time", "zeit")),
-    "fuel": ("temperature", ("fuel temp", "fuel temperature", "fuel", "fuel inlet temp", "fueltemp")),
-    "lambda": ("", ("lambda", "lam", "λ")),
-    "afr": ("", ("afr", "air fuel ratio", "air/fuel", "a/f", "air-fuel ratio", "air fuel")),
-    "air": ("", ("air flow", "airflow", "maf", "cfm", "scfm", "air mass", "intake air flow")),
+# role -> its dimension ("" a plain number)
+ROLES: dict[str, str] = {
+    "rpm": "engine speed",
+    "torque": "torque",
+    "power": "power",
+    "time": "time",
+    "fuel": "temperature",
+    "lambda": "",
+    "afr": "",
+    "air": "",
+    "intake": "temperature",
+    "barometer": "pressure",
+    "humidity": "percent",
+    "gear": "",
+    "coolant": "temperature",
+    "oil": "temperature",
+    "speed": "speed",
+}
+NEEDED = ("rpm", "torque", "power")  # roles for which two columns that fit equally well are asked about
+# role -> sets of ideas, each of which makes a heading fit (see headings.IDEAS)
+_FITS: dict[str, tuple[frozenset[str], ...]] = {
+    role: tuple(frozenset(one.split()) for one in sets)
+    for role, sets in {
+        "rpm": ("rpm", "engine speed", "speed", "n"),
+        "torque": ("torque",),
+        "power": ("power",),
+        "time": ("time",),
+        "fuel": ("fuel temperature", "fuel"),
+        "lambda": ("lambda",),
+        "afr": ("afr", "air fuel ratio", "air fuel"),
+        "air": ("maf", "air flow"),
+        "intake": ("intake temperature", "air temperature", "intake"),
+        "barometer": ("barometer", "air pressure"),
+        "humidity": ("humidity",),
+        "gear": ("gear",),
+        "coolant": ("coolant temperature", "coolant"),
+        "oil": ("oil temperature",),
+        "speed": ("elsewhere speed", "speed"),
+    }.items()
 }
 _SPELLINGS = {
-    "n·m": "Nm", "n.m": "Nm", "n-m": "Nm", "newton metres": "Nm", "newton meters": "Nm",
+    "n·m": "Nm", "n.m": "Nm", "n-m": "Nm", "newton metres": "Nm", "newton meters": "Nm", "newtonmeter": "Nm", "mn": "",
     "ft-lbs": "lb-ft", "lb ft": "lb-ft", "lbf-ft": "lb-ft", "lb.ft": "lb-ft", "lbs-ft": "lb-ft", "ft lb": "lb-ft", "ft lbs": "lb-ft",
-    "lbf.ft": "lb-ft",
+    "lbf.ft": "lb-ft", "lbf·ft": "lb-ft", "lbf ft": "lb-ft",
     "ftlb": "lb-ft", "ftlbs": "lb-ft", "ft.lb": "lb-ft", "ft·lb": "lb-ft", "lb·ft": "lb-ft", "pound-feet": "lb-ft", "whp": "hp", "chp": "hp",
-    "horsepower": "hp", "min-1": "rpm", "u/min": "rpm", "r/min": "rpm", "sec": "s", "seconds": "s", "deg c": "degC", "deg f": "degF",
-    "celsius": "degC", "fahrenheit": "degF", "minutes": "min",
+    "horsepower": "hp", "cv": "PS", "ch": "PS", "pk": "PS",
+    "min-1": "rpm", "u/min": "rpm", "r/min": "rpm", "tr/min": "rpm", "giri/min": "rpm", "umin": "rpm", "1/min": "rpm", "min⁻¹": "rpm",
+    "sec": "s", "seconds": "s", "sek": "s", "deg c": "degC", "deg f": "degF", "ºc": "degC", "ºf": "degF",
+    "celsius": "degC", "fahrenheit": "degF", "minutes": "min", "kmh": "km/h", "km/std": "km/h", "percent": "%",
+    "in hg": "inHg", "mm hg": "mmHg",
 }  # fmt: skip
-_CORRECTED = re.compile(r"\b(corr|corrected|sae|stp|std|j1349|j607|din|ece|cor)\b|\b(chp|ctq)\b", re.IGNORECASE)
-_UNCORRECTED = re.compile(r"\b(uncorr|uncorrected|obs|observed|raw|measured|actual)\b", re.IGNORECASE)
-_NOT_ENGINE = re.compile(
-    r"\b(wheel|roller|vehicle|road|drum|fuel flow|loss|drag|target|oil|water|coolant|intake|exhaust|egt|boost)\b", re.IGNORECASE
-)
+_ENGINE_ONLY = {
+    "elsewhere",
+    "oil",
+    "coolant",
+    "intake",
+    "flow",
+    "fuel",
+    "pressure",
+    "barometer",
+    "temperature",
+    "smoothing",
+    "gear",
+}
+_NO_COLUMN = {
+    "de",
+    "del",
+    "du",
+    "des",
+    "di",
+    "della",
+    "of",
+    "the",
+    "la",
+    "le",
+    "il",
+    "el",
+    "der",
+    "im",
+    "am",
+    "at",
+    "in",
+    "no",
+    "nr",
+}
+_NO_COLUMN |= {"corrected", "uncorrected", "run"}
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column put to use: position, header text as written, unit as this house writes it ("" unknown), whether the header says corrected."""
+    """One column put to use: position, heading as written, unit as this house writes it ("" unknown), whether the heading says corrected."""
 
     position: int
     header: str
@@ -78,47 +107,68 @@ class Column:
 
 
 def unit_of(text: str, dimension: str) -> str:
-    """The unit written in a header such as "Torque (Nm)", "power_hp" or "TORQUE [ft-lbs]", in the spelling of hotfuel.units; "" for none."""
+    """The unit written in a heading such as "Torque (Nm)", "power_hp" or "TORQUE [ft-lbs]", in the spelling of hotfuel.units; "" for none."""
+    return _split_unit(text, dimension)[1]
+
+
+def _split_unit(text: str, dimension: str) -> tuple[str, str]:
+    """(the heading without its unit, the unit)."""
     allowed = {name.casefold(): name for name in UNITS.get(dimension, {})}
     bracket = re.search(r"[\[(<{]([^\])>}]*)[\])>}]", text)
-    words = text.replace("_", " ").split()
-    tries = [bracket.group(1)] if bracket else []
-    tries += [" ".join(words[-2:]), words[-1]] if words else []
-    for candidate in tries:
+    words = text.replace("_", " ").replace(",", " ").split()
+    tries = [(text[: bracket.start()] + " " + text[bracket.end() :], bracket.group(1))] if bracket else []
+    for count in (2, 1):
+        tries += [(" ".join(words[:-count]), " ".join(words[-count:]))] if len(words) >= count else []
+    tries += [(" ".join(words[:-2] + words[-1:]), words[-2])] if len(words) > 2 and words[-1].isdigit() else []
+    for rest, candidate in tries:
         plain = candidate.strip(" .:;,").casefold()
         plain = _SPELLINGS.get(plain, plain).casefold()
-        if plain in allowed:
-            return allowed[plain]
-    return ""
+        if plain and plain in allowed:
+            return rest, allowed[plain]
+    return text, ""
 
 
-def _words(header: str) -> str:
-    """The header without its unit in brackets, small, with single blanks."""
-    return " ".join(re.sub(r"[\[(<{][^\])>}]*[\])>}]", " ", header).replace("_", " ").replace(".", " ").split()).casefold()
+def corrected_by(header: str) -> bool | None:
+    """Whether a heading says that its figures are corrected (True) or as measured (False); None if neither."""
+    found = ideas(header)
+    return None if not {"corrected", "uncorrected"} & set(found) else "uncorrected" not in found
 
 
-def _score(role: str, header: str) -> float:
-    """How well a header fits a role; 0 not at all."""
-    dimension, names = ROLES[role]
-    words = _words(header)
-    bare = " ".join(
-        w for w in re.sub(r"[^\w\s/λ-]", " ", words).split() if not _CORRECTED.fullmatch(w) and not _UNCORRECTED.fullmatch(w)
-    )
-    unit = unit_of(header, dimension)
-    score = 0.0
-    if bare in names:
-        score = 3.0
-    elif any(bare.startswith(name + " ") or bare.endswith(" " + name) for name in names if len(name) > 2):
-        score = 2.0
-    elif not bare and unit:
-        score = 1.0
-    if score and role == "rpm" and unit_of(header, "speed"):
+def _bare(header: str) -> list[str]:
+    """The ideas of a heading that tell columns apart."""
+    return [idea for idea in ideas(header) if not idea.isdigit() and idea not in _NO_COLUMN]
+
+
+def _fit(role: str, found: list[str]) -> float:
+    whole = set(found)
+    plain = whole if whole == {"engine"} else whole - {"engine"}
+    best = 0.0
+    for fit in _FITS[role]:
+        if fit in (plain, whole):
+            best = max(best, 3.0 if fit != {"speed"} or role == "speed" else 2.5)
+        elif fit <= whole and fit != {"n"} and not (role != "speed" and fit == {"speed"}):
+            best = max(best, 2.0 - (1.5 if (whole - fit) & (_ENGINE_ONLY - set(fit)) else 0.0))
+    return best
+
+
+def score(role: str, header: str) -> float:
+    """How well a heading fits a role; 0 not at all."""
+    rest, unit = _split_unit(header, ROLES[role])
+    if not unit and ROLES[role]:
+        rest = next((left for left, other in (_split_unit(header, dimension) for dimension in UNITS) if other), header)
+    if role == "rpm" and (unit_of(header, "speed") or "elsewhere" in ideas(header)):
         return 0.0  # a road speed
-    if score and role != "fuel" and _NOT_ENGINE.search(words):
-        score -= 1.5
-    if score and role in ("torque", "power") and _CORRECTED.search(words):
-        score -= 0.25  # where both are there, what was measured is wanted
-    return max(score + (0.5 if unit and score else 0.0), 0.0)
+    if role == "speed" and not unit:
+        return 0.0
+    found = _bare(rest)
+    best = max(_fit(role, found), _fit(role, _bare(header)))  # "Engine RPM": the unit is the word itself
+    if not found and unit:
+        best = max(best, 1.0 if role in NEEDED else 0.0)
+    elif unit and role in ("torque", "power") and found in (["m"], ["md"], ["p"], ["pe"]):
+        best = max(best, 2.0)
+    if best and role in ("torque", "power") and corrected_by(header):
+        best -= 0.25  # where both are there, what was measured is wanted
+    return max(best + (0.5 if unit and best else 0.0), 0.0)
 
 
 def assign(
@@ -132,7 +182,7 @@ def assign(
     known = ", ".join(f'"{" ".join(h.split())}"' for h in headers)  # a quoted heading may run over lines
     for role in (*mapping, *unit_options):
         if role not in ROLES:
-            raise InputError(f'"{role}" is no kind of column: choose among {", ".join(ROLES)}')
+            raise InputError(f'"{role}" is no kind of column (--column ROLE=HEADING): choose among {", ".join(ROLES)}')
     found: dict[str, Column] = {}
     taken: set[int] = set()
     for role, wanted in mapping.items():
@@ -142,22 +192,22 @@ def assign(
     for role in ROLES:
         if role in found:
             continue
-        scores = [(_score(role, header), -i) for i, header in enumerate(headers) if i not in taken]
+        scores = [(score(role, header), -i) for i, header in enumerate(headers) if i not in taken]
         best = max(scores, default=(0.0, 0))
-        if best[0] <= 0:
+        if best[0] <= 0 or (role not in NEEDED and best[0] < 1):
             continue
         rivals = [headers[-i] for score, i in scores if score == best[0]]
-        if len(rivals) > 1 and len(set(rivals)) > 1 and role in ("rpm", "torque", "power"):
+        if len(rivals) > 1 and len(set(rivals)) > 1 and role in NEEDED:
             raise InputError(
-                f"the columns {' and '.join(' '.join(each.split()) for each in rivals)} could each be the {role}: say which one it is ({role}=HEADER)"
+                f"the columns {' and '.join(' '.join(each.split()) for each in rivals)} could each be the {role}: say which one it is (--column {role}=HEADING)"
             )
         taken.add(-best[1])
         found[role] = _column(role, -best[1], headers, units_row, unit_options)
     if "rpm" not in found:
-        raise InputError(f"no column was recognised as engine speed among {known}: say which one it is (rpm=HEADER)")
+        raise InputError(f"no column was recognised as engine speed among {known}: say which one it is (--column rpm=HEADING)")
     if "torque" not in found and "power" not in found:
         raise InputError(
-            f"no column was recognised as torque or power among {known}: say which one it is (torque=HEADER or power=HEADER)"
+            f"no column was recognised as torque or power among {known}: say which one it is (--column torque=HEADING or --column power=HEADING)"
         )
     return found
 
@@ -169,13 +219,13 @@ def _position(headers: Sequence[str], wanted: str | int, known: str) -> int:
         return same[0]
     if text.isdigit() and 1 <= int(text) <= len(headers):
         return int(text) - 1
-    raise InputError(f'there is no column "{text}": there are {known}')
+    raise InputError(f'there is no column "{text}" (--column): there are {known}')
 
 
 def _column(
     role: str, position: int, headers: Sequence[str], units_row: Sequence[str] | None, options: Mapping[str, str]
 ) -> Column:
-    dimension = ROLES[role][0]
+    dimension = ROLES[role]
     header = headers[position]
     below = units_row[position] if units_row is not None and position < len(units_row) else ""
     unit = unit_of(header, dimension) or unit_of(f"({below})", dimension)
@@ -183,10 +233,11 @@ def _column(
         unit = unit_of(f"({options[role]})", dimension)
         if not unit:
             allowed = ", ".join(UNITS.get(dimension, {})) or "none, it is a plain number"
-            raise InputError(f'"{options[role]}" is no unit of {role}: allowed are {allowed}')
+            raise InputError(f'"{options[role]}" is no unit of {role} (--unit {role}=UNIT): allowed are {allowed}')
     if not unit and role == "rpm":
         unit = "rpm"
     if not unit and role == "time":
         unit = "s"
-    corrected = bool(_CORRECTED.search(header.replace("_", " "))) and not _UNCORRECTED.search(header.replace("_", " "))
-    return Column(position, header, unit, corrected)
+    if not unit and role == "humidity":
+        unit = "%"
+    return Column(position, header, unit, bool(corrected_by(header)))

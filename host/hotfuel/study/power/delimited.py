@@ -19,16 +19,21 @@ _POINT = re.compile(r"[-+]?\d*\.\d+(?:[eE][-+]?\d+)?")
 
 @dataclass(frozen=True)
 class Table:
-    """Headers (k,), units row (k,) or None, numbers (rows, k) with nan for empty cells, and what was left out."""
+    """Headers (k,), units row (k,) or None, numbers (rows, k) with nan for empty cells, what was left out, and the rows of cells above the headers.
+
+    label: what sets this table apart within its file (a sheet's name); "" for the only one.
+    """
 
     headers: tuple[str, ...]
     units_row: tuple[str, ...] | None
     numbers: np.ndarray
-    notes: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    above: tuple[tuple[str, ...], ...] = ()
+    label: str = ""
 
 
 def read(path: Path) -> Table:
-    """The table of a file. Raises InputError, one sentence that begins with the file's name, when it is no table of numbers."""
+    """The table of a text file. Raises InputError, one sentence that begins with the file's name, when it is no table of numbers."""
     try:
         raw = path.read_bytes()[: MOST_BYTES + 1]
     except OSError as error:
@@ -56,13 +61,17 @@ def parse(text: str, name: str) -> Table:
     if not lines:
         raise InputError(f"{name} is empty: give a file of pulls with engine speed and torque or power")
     rows = max((_split(lines, delimiter) for delimiter in ("\t", ";", ",", "|", "  ", " ")), key=_fit)
-    decimal = _decimal(rows)
+    return of_rows(rows, name, _decimal(rows))
+
+
+def of_rows(rows: list[list[str]], name: str, decimal: str = ".") -> Table:
+    """The table in rows of cells; `name` begins every error."""
     numbers = [[number(cell, decimal) for cell in row] for row in rows]
     good = [sum(np.isfinite(row)) >= 2 for row in numbers]
     if not any(good):
         raise InputError(f"{name} has no row with two numbers: give a file of pulls with engine speed and torque or power")
-    first = good.index(True)
-    above = [i for i in range(first) if len(rows[i]) >= 2]
+    first = _first_of_many(good)
+    above = [i for i in range(first) if sum(bool(cell) for cell in rows[i]) >= 2]
     if not above:
         raise InputError(f"{name} has no header row above its numbers: add one that names the columns")
     header_at = above[-1]
@@ -93,7 +102,15 @@ def parse(text: str, name: str) -> Table:
         )
     notes = [f"{skipped} row{'s' if skipped > 1 else ''} without numbers left out"] if skipped else []
     notes += ["repeated header rows left out"] if repeated else []
-    return Table(headers, units_row, np.array(table), tuple(notes))
+    return Table(headers, units_row, np.array(table), tuple(notes), tuple(tuple(row) for row in rows[:header_at]))
+
+
+def _first_of_many(good: list[bool]) -> int:
+    """The first row of numbers that others follow: a line about the weather above the headers may hold two numbers as well."""
+    for i, here in enumerate(good):
+        if here and sum(good[i : i + 5]) >= min(4, len(good) - i):
+            return i
+    return good.index(True)
 
 
 def number(cell: str, decimal: str) -> float:
@@ -122,14 +139,16 @@ def _split(lines: list[str], delimiter: str) -> list[list[str]]:
 
 
 def _fit(rows: list[list[str]]) -> float:
-    """How much this split looks like a table: rows of the commonest width, at least two numbers a row, wider is better on a tie."""
+    """How much this split looks like a table: rows of the commonest width with two numbers or more, cells that are numbers; wider is better on a tie."""
     widths = [len(row) for row in rows]
     usual = max(set(widths), key=widths.count)
     if usual < 2:
         return 0.0
     like = [row for row in rows if len(row) == usual]
-    numeric = sum(sum(_is_number(cell) for cell in row) >= 2 for row in like)
-    return numeric + 0.01 * min(usual, 20)
+    numbers = [(sum(_is_number(cell) for cell in row), sum(bool(cell.strip()) for cell in row)) for row in like]
+    numeric = [(count, filled) for count, filled in numbers if count >= 2]
+    share = sum(count for count, _ in numeric) / max(sum(filled for _, filled in numeric), 1)
+    return len(numeric) * (0.5 + 0.5 * share) + 0.01 * min(usual, 20)
 
 
 def _is_number(cell: str) -> bool:

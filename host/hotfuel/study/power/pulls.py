@@ -1,31 +1,34 @@
 """Pulls on an engine or roller test stand, from files in whatever columns they come, as curves of power over engine speed."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.study.power import columns, delimited
+from hotfuel.study.power import columns, delimited, facts, layouts, workbook
 from hotfuel.study.power.columns import Column
-from hotfuel.units import parse
+from hotfuel.study.power.facts import Facts
+from hotfuel.study.power.layouts import Part
+from hotfuel.study.power.product import power_and_torque
+from hotfuel.study.power.sweeps import sweeps_up
 
 LEAST_POINTS = 5
 LEAST_SPAN_RPM = 500.0
 SLOWEST_RPM, FASTEST_RPM = 100.0, 25000.0
-DISAGREEMENT = 0.03
 STOICHIOMETRIC_AFR = 14.1  # air to fuel by mass for gasoline with 10 % ethanol; 14.7 without (common practice, no source)
-_UNIT_PAIRS = (("Nm", "kW"), ("lb-ft", "hp"), ("Nm", "hp"), ("Nm", "PS"), ("lb-ft", "kW"))
+_EXTRA = ("time", "intake", "barometer", "humidity", "coolant", "oil", "speed", "fuel", "gear")
 
 
 @dataclass(frozen=True)
 class Pull:
     """One sweep: rising rpm (n,), power kW and torque Nm (n,), optional fuel degC, lambda and air-flow columns (n,) or None.
 
-    corrected: the header says the figures are corrected to standard weather. mapping: what was read from which column, for showing. number: the
-    running number in the file's name, or None.
+    corrected: the file says that the figures are corrected to standard weather; measured: that they are not. mapping: what was read from which column,
+    for showing. facts: what else the file says of this pull. file, position: which file it came from, and as which of its pulls, from 1. number: its
+    running number in the file or by the file's name, None where there is none. system: "us" or "si", the units of the file, "" unknown.
+    unit_check: median of power over torque times speed, nan for one column alone.
     """
 
     name: str
@@ -38,55 +41,136 @@ class Pull:
     corrected: bool = False
     mapping: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    facts: Facts = field(default_factory=Facts)
+    file: str = ""
+    position: int = 1
+    measured: bool = False
+    system: str = ""
+    unit_check: float = np.nan
+
+    @property
+    def number(self) -> int | None:
+        """The running number the file gives this pull."""
+        return self.facts.number
 
 
 def read(
     path: str | Path, *, mapping: Mapping[str, str | int] | None = None, units: Mapping[str, str] | None = None
 ) -> list[Pull]:
-    """The pulls of one file, upward sweeps in the order they were driven.
+    """The pulls of one file (text or .xlsx), upward sweeps in the order they stand in.
 
-    mapping: {"rpm" | "torque" | "power" | "time" | "fuel" | "lambda" | "afr" | "air": header text or column number from 1}; units: {role: unit}.
-    Raises InputError, one sentence that names the file.
+    mapping: {role (columns.ROLES): heading or column number from 1}; units: {role: unit}. A part that is no pull, among others that are, is left out
+    and noted. Raises InputError, one sentence that names the file.
     """
     file = Path(path)
-    table = delimited.read(file)
-    try:
-        return from_table(table, file.stem, mapping=mapping or {}, units=units or {})
-    except InputError as error:
-        raise InputError(f"{file.name}: {error}") from None
+    tables = workbook.read(file) if workbook.is_workbook(file) else [delimited.read(file)]
+    found: list[Pull] = []
+    problems: list[str] = []
+    for table in tables:
+        for part in _parts(table, mapping or {}):
+            name = f"{file.stem} {part.label}".strip()
+            try:
+                found += from_table(part.table, name, mapping=mapping or {}, units=units or {}, number=part.number)
+            except InputError as error:
+                problems.append(f"{part.label}: {error}" if part.label else str(error))
+    if not found:
+        raise InputError(f"{file.name}: {problems[0]}")
+    left_out = tuple(f"left out: {problem}" for problem in problems)
+    return [
+        replace(pull, file=str(file), position=i, notes=(*pull.notes, *(left_out if i == 1 else ())))
+        for i, pull in enumerate(found, start=1)
+    ]
 
 
-def from_table(table: delimited.Table, name: str, *, mapping: Mapping[str, str | int], units: Mapping[str, str]) -> list[Pull]:
-    """As `read`, for a table already read."""
+def numbers(pulls: Sequence[Pull]) -> list[int]:
+    """By which number each pull of a file is chosen: its running number where each has its own, else its position from 1."""
+    own = [pull.number for pull in pulls]
+    known = [number for number in own if number is not None]
+    return known if len(set(known)) == len(pulls) else [pull.position for pull in pulls]
+
+
+def _parts(table: delimited.Table, mapping: Mapping[str, str | int]) -> list[Part]:
+    """The pulls' tables; where columns were named that only the whole table has, that one."""
+    found = layouts.parts(table)
+    wanted = [str(name).strip().casefold() for name in mapping.values()]
+
+    def has(one: delimited.Table) -> bool:
+        headers = [header.strip().casefold() for header in one.headers]
+        return all(name in headers or (name.isdigit() and one.headers == table.headers) for name in wanted)
+
+    if wanted and not all(has(part.table) for part in found) and len(found) > 1:
+        return [Part(table, None, table.label)]
+    return found
+
+
+def from_table(
+    table: delimited.Table, name: str, *, mapping: Mapping[str, str | int], units: Mapping[str, str], number: int | None = None
+) -> list[Pull]:
+    """As `read`, for the table of one part of a file."""
     found = columns.assign(table.headers, table.units_row, mapping, units)
+    told = facts.of_lines(table.above)
     rpm = _si(table, found["rpm"], "rpm")
-    power, torque, remarks = _power_and_torque(table, found, rpm)
+    power, torque, remarks, check = power_and_torque(table, found, rpm)
     usable = np.isfinite(rpm) & np.isfinite(power) & (rpm > 0)
     if not usable.any():
         raise InputError("no row has both an engine speed and a torque or power: export the pull again")
     fastest = float(rpm[usable].max())
     if not SLOWEST_RPM <= fastest <= FASTEST_RPM:
         raise InputError(
-            f"the engine speed goes up to {fastest:g}: allowed is {SLOWEST_RPM:g} to {FASTEST_RPM:g} rpm; is it the right column"
+            f"the engine speed goes up to {fastest:g}: allowed is {SLOWEST_RPM:g} to {FASTEST_RPM:g} rpm; is it the right column (--column rpm=HEADING)"
         )
-    shown = tuple(_shown(role, column) for role, column in found.items())
     optional: dict[str, np.ndarray] = {
         role: table.numbers[:, found[role].position] for role in ("lambda", "afr", "air") if role in found
     }
-    if "fuel" in found:
-        optional["fuel"] = _si(table, found["fuel"], "fuel")
+    extra = _extra(table, found, mapping, remarks)
+    if "fuel" in extra:
+        optional["fuel"] = extra["fuel"]
     sweeps, left_out = sweeps_up(rpm, usable)
     notes = (
         *table.notes,
         *remarks,
         *([f"{left_out} row{'s' if left_out > 1 else ''} of downward sweep left out"] if left_out else []),
     )
-    corrected = any(found[role].corrected for role in ("torque", "power") if role in found)
+    curve = [found[role] for role in ("torque", "power") if role in found]
+    said = [columns.corrected_by(column.header) for column in curve]
+    word = True if True in said else False if False in said else told.get("corrected")
     pulls = []
     for i, rows in enumerate(sweeps):
-        pull_name = name if len(sweeps) == 1 else f"{name} sweep {i + 1}"
-        pulls.append(_pull(pull_name, rpm, power, torque, optional, rows, corrected, shown, notes))
+        pull = _pull(name if len(sweeps) == 1 else f"{name} sweep {i + 1}", rpm, power, torque, optional, rows, notes)
+        pulls.append(
+            replace(
+                pull,
+                corrected=word is True,
+                measured=word is False,
+                mapping=tuple(
+                    _shown(role, column) for role, column in found.items() if role in (*columns.NEEDED, *optional, *extra)
+                ),
+                facts=facts.of_pull(told, rpm, rows, extra, number),
+                system="us"
+                if any(column.unit in ("lb-ft", "lbft", "ft-lb", "hp", "bhp") for column in curve)
+                else "si"
+                if check == check or curve[0].unit
+                else "",
+                unit_check=check,
+            )
+        )
     return pulls
+
+
+def _extra(
+    table: delimited.Table, found: dict[str, Column], mapping: Mapping[str, str | int], remarks: list[str]
+) -> dict[str, np.ndarray]:
+    """Columns that are not needed, SI; one without a unit is left out with a remark, unless it was asked for by name."""
+    extra = {}
+    for role in _EXTRA:
+        column = found.get(role)
+        if column is None:
+            continue
+        if columns.ROLES[role] and not column.unit and role not in mapping:
+            remarks.append(f'"{column.header}" not used, it has no unit (--unit {role}=UNIT)')
+            continue
+        extra[role] = _si(table, column, role) if columns.ROLES[role] else table.numbers[:, column.position]
+    return extra
 
 
 def _pull(
@@ -96,8 +180,6 @@ def _pull(
     torque: np.ndarray,
     optional: Mapping[str, np.ndarray],
     rows: np.ndarray,
-    corrected: bool,
-    shown: tuple[str, ...],
     notes: tuple[str, ...],
 ) -> Pull:
     speeds, index = np.unique(rpm[rows], return_inverse=True)
@@ -129,105 +211,14 @@ def _pull(
         fuel_degc=None if "fuel" not in optional else averaged(optional["fuel"]),
         lambda_ratio=None if lambda_ratio is None else averaged(lambda_ratio),
         air_flow=None if "air" not in optional else averaged(optional["air"]),
-        corrected=corrected,
-        mapping=shown,
         notes=notes,
     )
 
 
 def _si(table: delimited.Table, column: Column, role: str) -> np.ndarray:
-    dimension = columns.ROLES[role][0]
     if not column.unit:
-        raise InputError(f'the column "{column.header}" has no unit: say which, for example {role}=degF')
-    values = table.numbers[:, column.position]
-    return values * _factor(dimension, column.unit) + parse(f"0 {column.unit}", dimension)
-
-
-def _factor(dimension: str, unit: str) -> float:
-    return parse(f"1 {unit}", dimension) - parse(f"0 {unit}", dimension)
-
-
-def _power_and_torque(
-    table: delimited.Table, found: dict[str, Column], rpm: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, list[str]]:
-    """(power kW, torque Nm, remarks); whichever is missing is worked out; both together are checked: power = torque x speed."""
-    speed_rad_s = rpm * 2 * np.pi / 60
-    raw: dict[str, np.ndarray] = {role: table.numbers[:, found[role].position] for role in ("torque", "power") if role in found}
-    unit = {role: found[role].unit for role in raw}
-    if len(raw) == 1:
-        ((role, values),) = raw.items()
-        if not unit[role]:
-            example = "torque=lb-ft" if role == "torque" else "power=hp"
-            raise InputError(f'the column "{found[role].header}" has no unit: say which, for example {example}')
-        values = values * _factor(role, unit[role])
-        if role == "torque":
-            return values * speed_rad_s / 1000, values, []
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return values, values * 1000 / speed_rad_s, []
-    fits = {}
-    for torque_unit, power_unit in _UNIT_PAIRS:
-        if unit["torque"] in ("", torque_unit) and unit["power"] in ("", power_unit, "bhp" if power_unit == "hp" else power_unit):
-            fits[(torque_unit, power_unit)] = _disagreement(raw, torque_unit, power_unit, speed_rad_s)
-    if not fits or (unit["torque"] and unit["power"]):  # a unit outside the usual pairs, with each the other column may have
-        pairs = sorted({(unit["torque"] or torque_unit, unit["power"] or power_unit) for torque_unit, power_unit in _UNIT_PAIRS})
-        fits = {pair: _disagreement(raw, *pair, speed_rad_s) for pair in pairs}
-    (torque_unit, power_unit), off = min(fits.items(), key=lambda item: abs(item[1]))
-    if not abs(off) <= DISAGREEMENT:
-        raise InputError(
-            f"power in {power_unit} is {100 * off:+.0f} % off torque in {torque_unit} times engine speed: give the right units or columns"
-        )
-    remarks = []
-    if not (unit["torque"] and unit["power"]):
-        remarks.append(f"units found from power = torque × speed: {torque_unit} and {power_unit}")
-    torque = raw["torque"] * _factor("torque", torque_unit)
-    return raw["power"] * _factor("power", power_unit), torque, remarks
-
-
-def _disagreement(raw: Mapping[str, np.ndarray], torque_unit: str, power_unit: str, speed_rad_s: np.ndarray) -> float:
-    """Median of power / (torque x speed) - 1 over rows with a torque of weight."""
-    product = raw["torque"] * _factor("torque", torque_unit) * speed_rad_s / 1000
-    good = np.isfinite(product) & np.isfinite(raw["power"])
-    if not good.any() or not (product[good] > 0).any():
-        return np.inf
-    good &= product > 0.2 * np.max(product[good])
-    return float(np.median(raw["power"][good] * _factor("power", power_unit) / product[good])) - 1
-
-
-def sweeps_up(rpm: np.ndarray, usable: np.ndarray) -> tuple[list[np.ndarray], int]:
-    """(rows of each upward sweep, number of rows left out), rpm (n,) and usable (n,).
-
-    Turning points count from a tenth of the speed range, so a wavering needle makes none. Sweeps over less than three fifths of the range are left
-    out; where nothing is left (a file that only falls) all rows are one sweep.
-    """
-    rows = np.flatnonzero(usable)
-    speeds = rpm[rows]
-    span = float(speeds.max() - speeds.min())
-    if span <= 0:
-        return [rows], 0
-    turns, low, high = [0], 0, 0
-    rising: bool | None = None
-    for i, speed in enumerate(speeds):
-        high = i if speed >= speeds[high] else high
-        low = i if speed < speeds[low] else low  # of a flat bottom the first row: a sweep begins there
-        if rising is not False and speed < speeds[high] - span / 10:
-            turns.append(high)
-            rising, low = False, i
-        elif rising is not True and speed > speeds[low] + span / 10:
-            turns.append(low)
-            rising, high = True, i
-        if rising is True:
-            low = i if speed >= speeds[high] else low
-        if rising is False:
-            high = i if speed <= speeds[low] else high
-    turns = sorted({*turns, len(rows) - 1})
-    sweeps = []
-    for start, end in pairwise(turns):
-        piece = rows[start : end + 1]
-        if rpm[piece[-1]] - rpm[piece[0]] >= 0.6 * span:
-            sweeps.append(piece)
-    if not sweeps:
-        return [rows], 0
-    return sweeps, len(rows) - sum(len(s) for s in sweeps)
+        raise InputError(f'the column "{column.header}" has no unit: say which, for example --unit {role}=degF')
+    return facts.si(table.numbers[:, column.position], columns.ROLES[role], column.unit)
 
 
 def _shown(role: str, column: Column) -> str:

@@ -1,0 +1,148 @@
+"""Several pulls in one table: side by side with a number in each heading, side by side under repeated headings, or stacked with a column of numbers."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hotfuel.study.power.columns import score
+from hotfuel.study.power.delimited import Table
+from hotfuel.study.power.headings import ideas, words
+
+_LEAST_ROWS = 5
+_MOST_NUMBER = 9999
+
+
+@dataclass(frozen=True)
+class Part:
+    """The table of one pull, or of one file's only one: its running number (None unknown) and what to add to the file's name ("" nothing)."""
+
+    table: Table
+    number: int | None
+    label: str
+
+
+def parts(table: Table) -> list[Part]:
+    """The pulls' tables in a file's or sheet's table, in the order they stand in."""
+    found = _stacked(table) or _side_by_side(table) or _repeated(table) or [Part(table, None, "")]
+    if len(found) == 1 and found[0].number is None:
+        found = [replace(found[0], number=_number_in(table.label))]
+    return [replace(part, label=f"{table.label} {part.label}".strip()) for part in found]
+
+
+def _number_in(text: str) -> int | None:
+    """The last number in a text, as far as it can be a running number."""
+    numbers = [int(each) for each in re.findall(r"\d+", text) if int(each) <= _MOST_NUMBER]
+    return numbers[-1] if numbers else None
+
+
+def _is_curve(header: str) -> bool:
+    return max(score("torque", header), score("power", header)) >= 1
+
+
+def _stacked(table: Table) -> list[Part]:
+    """A column of running numbers, the same through each pull's rows."""
+    for at, header in enumerate(table.headers):
+        told = set(ideas(header)) - {"no", "nr", "number", "nummer", "numero", "id", "n"}
+        if told != {"run"}:
+            continue
+        values = table.numbers[:, at]
+        known = values[np.isfinite(values)]
+        if not known.size or (known != np.round(known)).any():
+            continue
+        numbers = list(dict.fromkeys(int(value) for value in known))
+        pieces = {number: table.numbers[values == number] for number in numbers}
+        usable = [number for number in numbers if len(pieces[number]) >= _LEAST_ROWS]
+        short = len(numbers) - len(usable)
+        notes = (
+            *table.notes,
+            *([f"{short} stretch{'es' if short > 1 else ''} of fewer than {_LEAST_ROWS} rows left out"] if short else []),
+        )
+        keep = [i for i in range(len(table.headers)) if i != at]
+        return [
+            Part(_columns(replace(table, numbers=pieces[number], notes=notes), keep), number, f"run {number}")
+            for number in usable
+        ]
+    return []
+
+
+def _side_by_side(table: Table) -> list[Part]:
+    """Headings that are alike but for a number; those without one belong to all."""
+    numbers = [_heading_number(header) for header in table.headers]
+    distinct = list(dict.fromkeys(number for number in numbers if number is not None))
+    with_curve = [n for n in distinct if any(m == n and _is_curve(h) for h, m in zip(table.headers, numbers, strict=True))]
+    if len(with_curve) < 2:
+        return []
+    shared = [i for i, number in enumerate(numbers) if number is None or number not in with_curve]
+    result = []
+    for number in with_curve:
+        own = [i for i, other in enumerate(numbers) if other == number]
+        kept = [i for i in shared if _is_curve(table.headers[i]) is False]
+        part = _columns(table, sorted([*own, *kept]), strip=number)
+        result.append(Part(part, number, f"run {number}"))
+    return result
+
+
+def _heading_number(header: str) -> int | None:
+    """The number at the beginning or end of a heading's words; that of a standard or a unit is none."""
+    pieces = [piece for piece in words(header) if piece not in ("run", "pull", "no", "nr")]
+    if len(pieces) < 2:
+        return None
+    for piece in (pieces[-1], pieces[0]):
+        if piece.isdigit() and int(piece) <= _MOST_NUMBER:
+            return int(piece)
+    return None
+
+
+def _repeated(table: Table) -> list[Part]:
+    """The same headings over again, one block a pull, perhaps under a row of titles."""
+    first = table.headers.index(repeated[0]) if (repeated := _again(table.headers)) else -1
+    if first < 0:
+        return []
+    starts = [i for i, header in enumerate(table.headers) if header == table.headers[first]]
+    begin = min(first, *starts)
+    blocks = [list(range(start, end)) for start, end in zip(starts, [*starts[1:], len(table.headers)], strict=True)]
+    if not all(any(_is_curve(table.headers[i]) for i in block) for block in blocks):
+        return []
+    titles = [_title(table.above, block) for block in blocks]
+    numbers = [_number_in(title) for title in titles]
+    told = len(set(numbers)) == len(numbers) and None not in numbers
+    return [
+        Part(_columns(table, [*range(begin), *block]), numbers[i] if told else None, titles[i] or f"pull {i + 1}")
+        for i, block in enumerate(blocks)
+    ]
+
+
+def _again(headers: Sequence[str]) -> list[str]:
+    """Headings that come more than once, the first block's first one first."""
+    return [header for header in dict.fromkeys(headers) if header and list(headers).count(header) > 1]
+
+
+def _title(above: Sequence[Sequence[str]], block: Sequence[int]) -> str:
+    """What stands over a block of columns in the nearest row above that has something over each part of it."""
+    for row in reversed(above):
+        over = [row[i] for i in block if i < len(row) and row[i]]
+        if len(over) == 1 and sum(bool(cell) for cell in row) > 1:
+            return over[0]
+    return ""
+
+
+def _columns(table: Table, keep: Sequence[int], strip: int | None = None) -> Table:
+    """The table with these columns, without rows that hold nothing in them; `strip`: the number to take out of the headings."""
+    numbers = table.numbers[:, keep]
+    numbers = numbers[np.isfinite(numbers).sum(axis=1) >= 2]
+    headers = [table.headers[i] for i in keep]
+    if strip is not None:
+        headers = [
+            re.sub(rf"(?<!\d){strip}(?!\d)", " ", header, count=1).strip(" _-#.:") if _heading_number(header) == strip else header
+            for header in headers
+        ]
+    return replace(
+        table,
+        headers=tuple(headers),
+        units_row=None
+        if table.units_row is None
+        else tuple(table.units_row[i] if i < len(table.units_row) else "" for i in keep),
+        numbers=numbers,
+    )

@@ -1,0 +1,42 @@
+"""Where a pull begins and ends: upward sweeps in a file that goes up and down."""
+
+from itertools import pairwise
+
+import numpy as np
+
+
+def sweeps_up(rpm: np.ndarray, usable: np.ndarray) -> tuple[list[np.ndarray], int]:
+    """(rows of each upward sweep, number of rows left out), rpm (n,) and usable (n,).
+
+    Turning points count from a tenth of the speed range, so a wavering needle makes none. Sweeps over less than three fifths of the range are left
+    out; where nothing is left (a file that only falls) all rows are one sweep.
+    """
+    rows = np.flatnonzero(usable)
+    speeds = rpm[rows]
+    span = float(speeds.max() - speeds.min())
+    if span <= 0:
+        return [rows], 0
+    turns, low, high = [0], 0, 0
+    rising: bool | None = None
+    for i, speed in enumerate(speeds):
+        high = i if speed >= speeds[high] else high
+        low = i if speed < speeds[low] else low  # of a flat bottom the first row: a sweep begins there
+        if rising is not False and speed < speeds[high] - span / 10:
+            turns.append(high)
+            rising, low = False, i
+        elif rising is not True and speed > speeds[low] + span / 10:
+            turns.append(low)
+            rising, high = True, i
+        if rising is True:
+            low = i if speed >= speeds[high] else low
+        if rising is False:
+            high = i if speed <= speeds[low] else high
+    turns = sorted({*turns, len(rows) - 1})
+    sweeps = []
+    for start, end in pairwise(turns):
+        piece = rows[start : end + 1]
+        if rpm[piece[-1]] - rpm[piece[0]] >= 0.6 * span:
+            sweeps.append(piece)
+    if not sweeps:
+        return [rows], 0
+    return sweeps, len(rows) - sum(len(s) for s in sweeps)

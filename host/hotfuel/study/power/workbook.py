@@ -1,0 +1,75 @@
+"""Spreadsheet files (.xlsx) as tables, one a sheet. openpyxl reads them: an extra, because text needs none."""
+
+import datetime
+import zipfile
+from pathlib import Path
+from typing import Any
+
+from hotfuel.errors import InputError
+from hotfuel.study.power import delimited
+from hotfuel.study.power.delimited import Table
+
+_MOST_ROWS = 200_000
+
+
+def is_workbook(path: Path) -> bool:
+    """Whether the file's name or its first bytes say so: such a file is a zip archive."""
+    if path.suffix.casefold() in (".xlsx", ".xlsm"):
+        return True
+    try:
+        with open(path, "rb") as file:
+            return file.read(4) == b"PK\x03\x04"
+    except OSError:
+        return False
+
+
+def read(path: Path) -> list[Table]:
+    """The tables of a workbook's sheets, in their order; sheets without a table of numbers are left out.
+
+    Raises InputError, one sentence that begins with the file's name: no openpyxl, no workbook, no sheet with a table.
+    """
+    try:
+        from openpyxl import load_workbook
+        from openpyxl.utils.exceptions import InvalidFileException
+    except ImportError:
+        raise InputError(
+            f'{path.name} is a spreadsheet, and openpyxl, which reads it, is not installed: pip install "hotfuel[spreadsheet]", or save it as CSV'
+        ) from None
+    try:
+        book = load_workbook(path, read_only=True, data_only=True)
+    except OSError as error:
+        raise InputError(f"{path.name} cannot be read ({error.strerror}): give the path of a file of pulls") from None
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, TypeError, AttributeError, SyntaxError):
+        raise InputError(f"{path.name} is no spreadsheet of the .xlsx kind: save it as .xlsx or CSV") from None
+    found: list[Table] = []
+    problems: list[str] = []
+    for sheet in book.worksheets:
+        try:
+            rows = [[_text(cell) for cell in row] for row in sheet.iter_rows(max_row=_MOST_ROWS, values_only=True)]
+            table = delimited.of_rows([_cut(row) for row in rows if any(row)], f'{path.name}, sheet "{sheet.title}",')
+        except InputError as error:
+            problems.append(str(error))
+            continue
+        except (ValueError, TypeError, KeyError, SyntaxError, zipfile.BadZipFile):
+            problems.append(f'{path.name}, sheet "{sheet.title}", is damaged: save the file again')
+            continue
+        found.append(Table(table.headers, table.units_row, table.numbers, table.notes, table.above, sheet.title))
+    book.close()
+    if not found:
+        raise InputError(problems[0] if problems else f"{path.name} has no sheet: give a file of pulls")
+    return found
+
+
+def _text(cell: Any) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, datetime.datetime):
+        return cell.isoformat(" ", "seconds")
+    return str(cell).strip()
+
+
+def _cut(row: list[str]) -> list[str]:
+    """Without the empty cells at its end: sheets are as wide as their widest row."""
+    while row and not row[-1]:
+        row = row[:-1]
+    return row

@@ -1,0 +1,97 @@
+"""Twelve layouts in five languages come to the same curves, numbers and facts; what is no pull beside pulls is named."""
+
+import sys
+
+import numpy as np
+import pytest
+from hotfuel.errors import InputError
+from hotfuel.study.power import pulls
+from pull_files import NUMBERS, ONE, RPM, SEVERAL, power_kw, stacked_french, torque_nm, write
+
+
+@pytest.mark.parametrize("layout", ONE)
+def test_one_pull(tmp_path, layout):
+    (pull,) = pulls.read(write(tmp_path / "run3.txt", ONE[layout]()))
+    assert pull.rpm == pytest.approx(RPM)
+    assert pull.torque_nm == pytest.approx(torque_nm(3), rel=1e-4)
+    assert pull.power_kw == pytest.approx(power_kw(3), rel=1e-4)
+
+
+@pytest.mark.parametrize("layout", SEVERAL)
+def test_several_pulls(tmp_path, layout):
+    found = pulls.read(write(tmp_path / "day.txt", SEVERAL[layout]()))
+    assert len(found) == 3
+    assert pulls.numbers(found) == ([1, 2, 3] if layout == "sweeps in blanks" else list(NUMBERS))
+    assert [pull.position for pull in found] == [1, 2, 3]
+    assert len({pull.name for pull in found}) == 3
+    for pull, number in zip(found, NUMBERS, strict=True):
+        assert pull.rpm == pytest.approx(RPM)
+        assert pull.power_kw == pytest.approx(power_kw(number), rel=1e-4)
+        assert pull.torque_nm == pytest.approx(torque_nm(number), rel=1e-4)
+
+
+def test_what_a_file_says_of_a_pull(tmp_path):
+    (english,) = pulls.read(write(tmp_path / "a.csv", ONE["english, lines above"]()))
+    (german,) = pulls.read(write(tmp_path / "b.csv", ONE["german, units row, decimal comma"]()))
+    for pull in (english, german):
+        facts = pull.facts
+        assert (facts.driven_at.isoformat(), facts.number, facts.gear) == ("2026-05-03T14:03:00", 3, 4)
+        assert facts.weather.pressure_kpa == pytest.approx(98.54, abs=0.01)
+        assert facts.weather.temperature_degc == pytest.approx(30)
+        assert facts.intake_degc == pytest.approx(30)
+        assert facts.weather.vapour_pressure_kpa == pytest.approx(0.45 * 4.2347, rel=1e-3)  # Magnus at 30 degC by hand
+    assert english.measured
+    assert not english.corrected
+    assert (english.system, german.system) == ("us", "si")
+    assert english.unit_check == pytest.approx(1, abs=1e-3)
+    sweeps = pulls.read(write(tmp_path / "c.txt", SEVERAL["sweeps in blanks"]()))
+    assert [pull.facts.intake_degc for pull in sweeps] == pytest.approx([28, 29, 32])
+    assert [pull.facts.sweep_rpm_s for pull in sweeps] == pytest.approx([500] * 3)
+
+
+def test_headings_of_several_probes_are_no_several_pulls(tmp_path):
+    text = "RPM,Torque (Nm),EGT 1,EGT 2,Lambda 1,Lambda 2\n" + "\n".join(
+        f"{r:.0f},{t:.2f},700,710,0.87,0.88" for r, t in zip(RPM, torque_nm(3), strict=True)
+    )
+    (pull,) = pulls.read(write(tmp_path / "a.csv", text))
+    assert pull.torque_nm == pytest.approx(torque_nm(3), rel=1e-3)
+
+
+def test_columns_named_by_hand_win_over_the_layout(tmp_path):
+    path = write(tmp_path / "day.csv", SEVERAL["one engine speed for all"]())
+    (pull,) = pulls.read(path, mapping={"rpm": "RPM", "torque": "Tq #4 (lb-ft)"})
+    assert pull.torque_nm == pytest.approx(torque_nm(4), rel=1e-4)
+    (by_place,) = pulls.read(path, mapping={"rpm": 1, "torque": 4})
+    assert by_place.torque_nm == pytest.approx(torque_nm(7), rel=1e-4)
+
+
+def test_a_part_that_is_no_pull_is_named_and_the_others_read(tmp_path):
+    head, *rows = stacked_french().splitlines()
+    broken = [row.replace("4,000;", "4,000;1", 1) if row.startswith("4,000;") else row for row in rows]  # 12,500 to 16,000 rpm
+    broken = [row.replace(";1", ";9") if row.startswith("4,000;") else row for row in broken]  # and at last 96,000
+    found = pulls.read(write(tmp_path / "day.csv", "\n".join([head, *broken])))
+    assert [pull.number for pull in found] == [3, 7]
+    (note,) = [note for note in found[0].notes if note.startswith("left out")]
+    assert "run 4: the engine speed goes up to 96000" in note
+
+
+def test_without_the_library_a_spreadsheet_says_what_to_install(tmp_path, monkeypatch):
+    path = write(tmp_path / "day.txt", SEVERAL["workbook, stacked"]())
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    with pytest.raises(InputError, match=r'pip install "hotfuel\[spreadsheet\]"'):
+        pulls.read(path)
+
+
+@pytest.mark.parametrize("raw", [b"PK\x03\x04" + b"\x00" * 40, b"", b"not a zip"])
+def test_what_is_no_workbook_is_one_sentence(tmp_path, raw):
+    path = tmp_path / "day.xlsx"
+    path.write_bytes(raw)
+    with pytest.raises(InputError, match="day.xlsx") as caught:
+        pulls.read(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_numbers_follow_positions_where_two_pulls_share_one(tmp_path):
+    found = pulls.read(write(tmp_path / "day.txt", SEVERAL["sweeps in blanks"]()))
+    assert pulls.numbers([found[0], found[2]]) == [1, 3]
+    assert np.isfinite(found[0].power_kw).all()
