@@ -49,12 +49,18 @@ def cell(order, drift, gain, kind, reports, seed=0):
     if not ones[0].allows_verdict:
         return None
     low, high = intervals(np.hstack([every[:, ~side], every[:, side]]), ones[0], int((~side).sum()))
-    words = np.where((low > -WORTH_HAVING) & (high < WORTH_HAVING), NO_DIFFERENCE, np.where(high < 0, LOWER, np.where(low > 0, HIGHER, "")))
+    words = np.where(
+        (low > -WORTH_HAVING) & (high < WORTH_HAVING), NO_DIFFERENCE, np.where(high < 0, LOWER, np.where(low > 0, HIGHER, ""))
+    )
     for i, one in enumerate(ones):  # the code's own answer
         estimate = one.estimate(every[i, ~side], every[i, side])
         assert np.allclose(estimate.interval(), (low[i], high[i])), (order, estimate.interval(), low[i], high[i])
         assert decide([(one, estimate)], WORTH_HAVING) == [words[i] or "undecided"]
-    false = ((words == HIGHER) & (gain <= 0)) | ((words == LOWER) & (gain >= 0)) | ((words == NO_DIFFERENCE) & (abs(gain) >= WORTH_HAVING))
+    false = (
+        ((words == HIGHER) & (gain <= 0))
+        | ((words == LOWER) & (gain >= 0))
+        | ((words == NO_DIFFERENCE) & (abs(gain) >= WORTH_HAVING))
+    )
     return float((words != "").mean()), float(false.mean()), float(((low <= gain) & (gain <= high)).mean())
 
 

@@ -33,6 +33,11 @@ class Bins:
             )
         return np.log(power)
 
+    @property
+    def band(self) -> tuple[float, float]:
+        """From the first bin's beginning to the last one's end, rpm."""
+        return float(self.rpm[0] - self.width / 2), float(self.rpm[-1] + self.width / 2)
+
     def side_mean(self, pulls: Sequence[Pull], column: str) -> float:
         """Mean over bins and pulls of an optional column ("fuel_degc", "lambda_ratio", "air_flow"); nan unless every pull has it."""
         means = []
@@ -51,12 +56,19 @@ def mean_log_percent(pulls: Mapping[int, Pull]) -> dict[int, float]:
     return {number: float(100 * grid.mean_log_power(pull).mean()) for number, pull in pulls.items()}
 
 
-def bins(pulls: Sequence[Pull], width_rpm: float | None = None) -> Bins:
-    """Bins over the engine speeds that all pulls share; width 250 rpm unless that gives fewer than 8 bins, or as given (50 to 1000 rpm).
+def bins(pulls: Sequence[Pull], width_rpm: float | None = None, band_rpm: tuple[float, float] | None = None) -> Bins:
+    """Bins over the engine speeds that all pulls share, or the band asked for; width 250 rpm unless that gives fewer than 8 bins, or as given (50 to 1000).
 
-    Raises InputError where the pulls share less than 500 rpm or the width gives fewer than three bins.
+    Raises InputError where the pulls share less than 500 rpm, do not cover the band, or the width gives fewer than three bins.
     """
     low, high = max(p.rpm[0] for p in pulls), min(p.rpm[-1] for p in pulls)
+    if band_rpm is not None:
+        if not (low <= band_rpm[0] and band_rpm[1] <= high and band_rpm[1] - band_rpm[0] >= LEAST_COMMON_RPM):
+            raise InputError(
+                f"a band of {band_rpm[0]:.0f} to {band_rpm[1]:.0f} rpm was asked for (--band): the pulls share {low:.0f} to {high:.0f} rpm, and at least "
+                f"{LEAST_COMMON_RPM:.0f} rpm of it are needed"
+            )
+        low, high = band_rpm
     if high - low < LEAST_COMMON_RPM:
         raise InputError(
             f"the pulls share {max(high - low, 0):.0f} rpm of engine speed: they need at least {LEAST_COMMON_RPM:.0f} in common"
@@ -89,26 +101,3 @@ def two_engines(groups: Mapping[str, Sequence[Pull]]) -> None:
                 f"{pull.name} makes {100 * ratio:.0f} % of the power of {first.name} at the same speed: "
                 "that looks like two engines or a wrong unit, compare pulls of one"
             )
-
-
-def shape_words(rpm: np.ndarray, low: np.ndarray, high: np.ndarray) -> str:
-    """The curve's shape in one sentence, claiming only what the simultaneous band (k,) holds clear of zero."""
-    if not np.isfinite(low).all():
-        return "A single pull on a side gives no band for the curve, so nothing is said of its shape."
-    gain, loss = low > 0, high < 0
-    third = len(rpm) / 3
-    index = np.arange(len(rpm))
-    if gain.any() and loss.any():
-        up_first = index[gain].mean() < index[loss].mean()
-        crossing = (rpm[gain].max() + rpm[loss].min()) / 2 if up_first else (rpm[loss].max() + rpm[gain].min()) / 2
-        words = "a gain low down and a loss up top" if up_first else "a loss low down and a gain up top"
-        return f"The curves cross near {crossing:.0f} rpm: {words}."
-    if not gain.any() and not loss.any():
-        return "No part of the curve stands out from the spread of the pulls."
-    part, word = (gain, "gain") if gain.any() else (loss, "loss")
-    span = f"{rpm[part].min():.0f} to {rpm[part].max():.0f} rpm"
-    if part.mean() > 0.8:
-        return f"A {word} over nearly the whole curve ({span})."
-    middle = index[part].mean()
-    where = "low down" if middle < third else "up top" if middle > 2 * third - 1 else "in the middle"
-    return f"A {word} {where} ({span}); elsewhere nothing stands out from the spread."

@@ -74,10 +74,13 @@ def _can_carry(columns: Sequence[np.ndarray]) -> bool:
     return float(np.linalg.inv(design.T @ design)[0, 0] * (side @ side)) <= 2.0
 
 
-def decide(fits: Sequence[tuple[Fit, Estimate | None]], delta_percent: float) -> list[str]:
-    """A verdict for each variant of one report, whose false ones together are held to 5 %."""
-    tested = [i for i, (one, estimate) in enumerate(fits) if estimate is not None and one.allows_verdict]
-    words = [verdicts.NO_VERDICT if estimate is not None else verdicts.DESCRIBED for _, estimate in fits]
+def decide(fits: Sequence[tuple[Fit, Estimate | None]], delta_percent: float, unlike: Sequence[bool] | None = None) -> list[str]:
+    """A verdict for each variant of one report, whose false ones together are held to 5 %. unlike: which sides are not comparable at all."""
+    barred = list(unlike) if unlike is not None else [False] * len(fits)
+    tested = [i for i, (one, estimate) in enumerate(fits) if estimate is not None and one.allows_verdict and not barred[i]]
+    words = [
+        verdicts.NO_VERDICT if estimate is not None or barred[i] else verdicts.DESCRIBED for i, (_, estimate) in enumerate(fits)
+    ]
     estimates = [estimate for i in tested if (estimate := fits[i][1]) is not None]
     for i, word in zip(tested, verdicts.holm(estimates, [delta_percent] * len(tested)), strict=True):
         words[i] = word

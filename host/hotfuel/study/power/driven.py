@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -30,28 +31,60 @@ class Order:
     trend_half_percent: float = np.nan
 
 
-def places(groups: Mapping[str, Sequence[Pull]], order: Sequence[str] | None) -> dict[str, np.ndarray]:
-    """{variant: place in the order of each of its pulls}, by `order` (names), else by the running numbers in the pulls' names; empty if unknown.
+@dataclass(frozen=True)
+class Driven:
+    """The order all pulls were driven in: {variant: place of each of its pulls} (empty: unknown), by what it is known, and the places before which the
+    engine stood longer than between the others."""
+
+    places: dict[str, np.ndarray]
+    by: str
+    pauses: tuple[float, ...] = ()
+
+
+def in_order(groups: Mapping[str, Sequence[Pull]], order: Sequence[str] | None) -> Driven:
+    """The order by `order` (names of all pulls), else by the times in the files, else by running numbers, else by their place in the one file.
 
     Raises InputError where `order` does not name every pull once.
     """
-    names = [pull.name for pulls in groups.values() for pull in pulls]
-    if order is None:
-        return _by_number(groups)
-    if sorted(order) != sorted(names) or len(set(names)) != len(names):
-        raise InputError(f"the order must name every pull once: the pulls are {', '.join(names)}")
-    return {name: np.array([order.index(pull.name) for pull in pulls], dtype=float) for name, pulls in groups.items()}
+    every = [pull for pulls in groups.values() for pull in pulls]
+    names = [pull.name for pull in every]
+    if order is not None:
+        if sorted(order) != sorted(names) or len(set(names)) != len(names):
+            raise InputError(f"the order must name every pull once (--order): the pulls are {', '.join(names)}")
+        return Driven(_ranked(groups, [order.index(name) for name in names]), "the order given")
+    times = [pull.facts.driven_at.timestamp() for pull in every if pull.facts.driven_at is not None]
+    if len(set(times)) == len(every):
+        return Driven(_ranked(groups, times), "the times in the files", _pauses(np.sort(times)))
+    numbers = [pull.number for pull in every if pull.number is not None]
+    if len(set(numbers)) == len(every):
+        return Driven(_ranked(groups, numbers), "the running numbers in the files")
+    if every and every[0].file and len({pull.file for pull in every}) == 1:
+        return Driven(_ranked(groups, [pull.position for pull in every]), "their places in the file")
+    named = _numbers_in(names)
+    return Driven(_ranked(groups, named), "the numbers in the names") if named else Driven({}, "")
 
 
-def _by_number(groups: Mapping[str, Sequence[Pull]]) -> dict[str, np.ndarray]:
-    """Places by the last number in each name, where every pull has its own: run 3, run 4 ... of one day's sheet. A number that comes twice counts a side."""
-    found = {name: [re.findall(r"\d+", pull.name) for pull in pulls] for name, pulls in groups.items()}
-    numbers = {name: [int(each[-1]) if each else -1 for each in texts] for name, texts in found.items()}
-    every = [number for each in numbers.values() for number in each]
-    if min(every) < 0 or len(set(every)) < len(every):
-        return {}
-    ranks = {number: float(rank) for rank, number in enumerate(sorted(every))}
-    return {name: np.array([ranks[number] for number in each]) for name, each in numbers.items()}
+def _ranked(groups: Mapping[str, Sequence[Pull]], keys: Sequence[Any]) -> dict[str, np.ndarray]:
+    """{variant: ranks of its pulls} by one key a pull, given in the groups' order."""
+    ranks = iter(np.argsort(sorted(range(len(keys)), key=lambda i: keys[i])).astype(float))
+    return {name: np.array([next(ranks) for _ in pulls]) for name, pulls in groups.items()}
+
+
+def _numbers_in(names: Sequence[str]) -> list[tuple[int, ...]]:
+    """A key for each name: all its numbers where the names are alike but for them, else its last; empty where two have the same or one has none."""
+    found = [tuple(map(int, re.findall(r"\d+", name))) for name in names]
+    if len({re.sub(r"\d+", "#", name) for name in names}) > 1:
+        found = [numbers[-1:] for numbers in found]
+    return found if all(found) and len(set(found)) == len(found) else []
+
+
+def _pauses(times_s: np.ndarray) -> tuple[float, ...]:
+    """Places before which the gap is more than 2.5 times the usual one, and more than five minutes longer (common practice, no source)."""
+    gaps = np.diff(times_s)
+    if len(gaps) < 3:
+        return ()
+    usual = float(np.median(gaps))
+    return tuple(float(i + 1) for i in np.flatnonzero((gaps > 2.5 * usual) & (gaps > usual + 300)))
 
 
 def judged(base_at: np.ndarray | None, at: np.ndarray | None, base_values: np.ndarray, values: np.ndarray) -> Order:

@@ -39,6 +39,66 @@ class Expectation:
         )
 
 
+@dataclass(frozen=True)
+class Share:
+    """What physics allows of a gain, per cent of power: charge cooling, a fixed jet that passes denser fuel, and both; each (low, high), 95 %.
+
+    beyond_percent: how much of the gain at least is more than that; 0 where none is.
+    """
+
+    fuel_cooler_degc: float
+    fuel_half_degc: float
+    charge_percent: tuple[float, float]
+    jet_percent: tuple[float, float]
+    allowed_percent: tuple[float, float]
+    beyond_percent: float
+
+    def words(self, shown: Shown) -> str:
+        """One or two sentences."""
+        fuel = shown.text(abs(self.fuel_cooler_degc), "temperature difference")
+        half = shown.text(self.fuel_half_degc, "temperature difference")
+        sense = "cooler" if self.fuel_cooler_degc > 0 else "hotter"
+        low, high = self.allowed_percent
+        parts = f"charge cooling {self.charge_percent[0]:+.1f} to {self.charge_percent[1]:+.1f} %"
+        if self.jet_percent != (0.0, 0.0):
+            parts += f", denser fuel through a fixed jet {self.jet_percent[0]:+.1f} to {self.jet_percent[1]:+.1f} % by the mixture before"
+        else:
+            parts += "; the mixture was measured and stayed the same, so denser fuel adds nothing"
+        return f"Fuel {fuel} ({half} either way) {sense} can do between {low:+.1f} and {high:+.1f} % by physics ({parts})."
+
+
+_CP_HALF, _PROBE_U_DEGC = 0.2, 1.0  # half the range of the sources for the fuel; of one probe (common practice, no source)
+
+
+def share(
+    fuel_cooler_degc: float,
+    gain_low_percent: float,
+    *,
+    fuel_half_degc: float | None = None,
+    same_mixture: bool,
+    charge_degc: float = 25.0,
+) -> Share:
+    """What fuel cooler by so many degC, known to +-fuel_half_degc (95 %; None: two probes' own), can do.
+
+    Charge cooling: from the square-root law of the power standards to the ceiling by density with constant friction, over the fuel's heat capacities
+    there are. Fixed jet: from nothing (best mixture before) to power that follows the fuel (lean before); nothing where the mixture stayed the same.
+    """
+    half = 2 * 2**0.5 * _PROBE_U_DEGC if fuel_half_degc is None else fuel_half_degc
+    ends = sorted((min(max(fuel_cooler_degc + side * half, -100), 100) for side in (-1, 1)), key=abs)
+    near = expectation(ends[0] if ends[0] * ends[1] > 0 else 0.0, charge_degc)
+    far = expectation(ends[1], charge_degc)
+    spread = _CP_HALF / CP_FUEL_KJ_KG_K
+    charge = sorted((near.square_root_percent * (1 - spread), far.ceiling_with_friction_percent * (1 + spread)))
+    jet = [0.0, 0.0] if same_mixture else sorted((0.0, far.richer_percent))
+    if ends[0] * ends[1] <= 0:  # it is not known which was cooler
+        other = expectation(ends[0], charge_degc)
+        charge = sorted((other.ceiling_with_friction_percent * (1 + spread), charge[1] if ends[1] > 0 else charge[0]))
+        jet = [0.0, 0.0] if same_mixture else sorted((other.richer_percent, far.richer_percent))
+    allowed = charge[0] + jet[0], charge[1] + jet[1]
+    beyond = gain_low_percent - max(allowed[1], 0.0)
+    return Share(fuel_cooler_degc, half, (charge[0], charge[1]), (jet[0], jet[1]), allowed, float(beyond) if beyond > 0 else 0.0)
+
+
 def expectation(fuel_cooler_degc: float, charge_degc: float = 25.0, air_fuel_ratio: float = AIR_FUEL_RATIO) -> Expectation:
     """For fuel that arrives cooler by so many degC (negative: hotter), with the charge at `charge_degc` before.
 

@@ -46,6 +46,7 @@ _LINES: tuple[tuple[str, str, str], ...] = (
     ("intake temperature", "intake", "temperature"),
     ("air temperature", "intake", "temperature"),
     ("gear", "gear", ""),
+    ("spark", "spark", ""),
     ("smoothing", "smoothing", ""),
 )
 STARTS = ("coolant", "oil", "intake", "fuel")
@@ -68,6 +69,7 @@ class Facts:
     smoothing: str = ""
     intake_degc: float = np.nan
     fuel_degc: float = np.nan
+    spark_deg: float = np.nan
     starts: Mapping[str, float] = field(default_factory=dict)
     corrected: bool | None = None
 
@@ -183,6 +185,7 @@ def of_pull(
         smoothing=str(told.get("smoothing", "")),
         intake_degc=intake,
         fuel_degc=mean("fuel"),
+        spark_deg=mean("spark"),
         starts=starts,
         corrected=corrected if isinstance(corrected, bool) else None,
     )

@@ -30,6 +30,7 @@ IDEAS: dict[str, tuple[str, ...]] = {
     "gear": ("gear", "gang", "rapport", "marcha", "marcia"),
     "smoothing": ("smoothing", "smooth", "glattung", "lissage", "suavizado", "filtro", "filter"),
     "run": ("run", "pull", "sweep", "lauf", "messung", "essai", "passage", "tirada", "prueba", "prova", "lancio"),
+    "spark": ("spark", "ignition", "timing", "advance", "zundung", "zundzeitpunkt", "allumage", "avance", "encendido", "accensione", "anticipo"),
     "coolant": ("coolant", "water", "wasser", "kuhlwasser", "eau", "agua", "acqua", "clt"),
     "oil": ("oil", "ol", "huile", "aceite", "olio"),
     "corrected": ("corr", "corrected", "cor", "sae", "stp", "std", "j1349", "j607", "din", "ece", "iso", "korr", "korrigiert", "corrige", "corrigee",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hotfuel.study.evidence import intervals
+from hotfuel.study.power.decided import Fit
 from hotfuel.study.power.pulls import Pull
 
 SMOOTHED_RPM = 200.0  # a running mean this wide: wide enough for single readings, narrow against the shape of an engine's curve
@@ -33,12 +33,20 @@ class Peak:
 
 @dataclass(frozen=True)
 class Said:
-    """The numbers of one variant: peak power kW, peak torque Nm, mean power kW over the speeds all pulls share."""
+    """The numbers of one variant: peak power kW, peak torque Nm, mean power kW and torque Nm of each pull over the speeds compared; and what went with
+    them where files or sessions hold it (nan where not): fuel and intake air degC, lambda, spark degrees before top dead centre, air flow in the file's unit.
+    """
 
     name: str
     power_kw: Peak
     torque_nm: Peak
     mean_power_kw: tuple[float, ...]
+    mean_torque_nm: tuple[float, ...]
+    fuel_degc: float = np.nan
+    intake_degc: float = np.nan
+    lambda_ratio: float = np.nan
+    spark_deg: float = np.nan
+    air_flow: float = np.nan
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -51,6 +59,12 @@ class Said:
             "peak_torque_rpm": self.torque_nm.rpm,
             "peak_torque_rpm_range": [self.torque_nm.rpm_low, self.torque_nm.rpm_high],
             "mean_power_kw": float(np.mean(self.mean_power_kw)),
+            "mean_torque_nm": float(np.mean(self.mean_torque_nm)),
+            "fuel_degc": self.fuel_degc,
+            "intake_degc": self.intake_degc,
+            "lambda": self.lambda_ratio,
+            "spark_deg": self.spark_deg,
+            "air_flow": self.air_flow,
         }
 
 
@@ -63,32 +77,49 @@ def smoothed(rpm: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarra
     return fine[width // 2 : width // 2 + len(means)], means
 
 
-def peak(pulls: Sequence[Pull], column: str, factor: float = 1.0) -> Peak:
-    """The peak of a column ("power_kw" or "torque_nm") times the correction factor: per pull, then averaged."""
+def peak(pulls: Sequence[Pull], column: str, factors: Sequence[float] | np.ndarray) -> Peak:
+    """The peak of a column ("power_kw" or "torque_nm") times each pull's correction factor: per pull, then averaged."""
     tops, at, low, high = [], [], [], []
-    for pull in pulls:
+    for pull, factor in zip(pulls, factors, strict=True):
         rpm, values = smoothed(pull.rpm, getattr(pull, column))
         top = int(np.argmax(values))
         good = values >= (1 - FLAT_SHARE) * values[top]
         first = top - int(np.argmin(good[: top + 1][::-1])) + 1 if not good[: top + 1].all() else 0
         last = top + int(np.argmin(good[top:])) - 1 if not good[top:].all() else len(values) - 1
-        tops.append(float(values[top]) * factor)
+        tops.append(float(values[top]) * float(factor))
         at.append(float(rpm[top]))
         low.append(float(rpm[first]))
         high.append(float(rpm[last]))
     return Peak(float(np.mean(tops)), float(np.mean(at)), float(np.mean(low)), float(np.mean(high)), tuple(tops))
 
 
-def said(name: str, pulls: Sequence[Pull], low_rpm: float, high_rpm: float, factor: float = 1.0) -> Said:
-    """The numbers of one variant; the mean is over low_rpm to high_rpm."""
+def said(
+    name: str,
+    pulls: Sequence[Pull],
+    low_rpm: float,
+    high_rpm: float,
+    factors: Sequence[float] | np.ndarray,
+    beside: dict[str, float] | None = None,
+) -> Said:
+    """The numbers of one variant; means are over low_rpm to high_rpm. beside: what went with them, by the names of Said's fields."""
     speeds = np.linspace(low_rpm, high_rpm, 200)
-    means = tuple(float(np.interp(speeds, pull.rpm, pull.power_kw).mean()) * factor for pull in pulls)
-    return Said(name, peak(pulls, "power_kw", factor), peak(pulls, "torque_nm", factor), means)
+    means = {
+        column: tuple(
+            float(np.interp(speeds, pull.rpm, getattr(pull, column)).mean() * factor)
+            for pull, factor in zip(pulls, factors, strict=True)
+        )
+        for column in ("power_kw", "torque_nm")
+    }
+    tops = [peak(pulls, column, factors) for column in ("power_kw", "torque_nm")]
+    return Said(name, tops[0], tops[1], means["power_kw"], means["torque_nm"], **(beside or {}))
 
 
-def gain(base: Sequence[float], variant: Sequence[float]) -> tuple[float, float, float]:
-    """(difference of means, low, high of its 95 % interval) of one number a pull; nan interval for single pulls. For sides whose order drops drift out."""
-    if min(len(base), len(variant)) < 2:
+def gain(fit: Fit, base: Sequence[float], variant: Sequence[float]) -> tuple[float, float, float]:
+    """(difference, low, high of its 95 % interval) of a number of which each pull has one, a drift over the order taken out where the order lets it;
+    no interval (nan) where the order allows no verdict or the pulls tell no spread."""
+    estimate = (
+        fit.estimate(np.asarray(base), np.asarray(variant)) if fit.allows_verdict and np.ptp([*base, *variant]) > 0 else None
+    )
+    if estimate is None:
         return float(np.mean(variant) - np.mean(base)), np.nan, np.nan
-    estimate = intervals.two_sample(base, variant)
     return estimate.difference, *estimate.interval()

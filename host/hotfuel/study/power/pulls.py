@@ -18,7 +18,7 @@ LEAST_POINTS = 5
 LEAST_SPAN_RPM = 500.0
 SLOWEST_RPM, FASTEST_RPM = 100.0, 25000.0
 STOICHIOMETRIC_AFR = 14.1  # air to fuel by mass for gasoline with 10 % ethanol; 14.7 without (common practice, no source)
-_EXTRA = ("time", "intake", "barometer", "humidity", "coolant", "oil", "speed", "fuel", "gear")
+_EXTRA = ("time", "intake", "barometer", "humidity", "coolant", "oil", "speed", "fuel", "gear", "spark")
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,9 @@ def power_kw(number):
 
 
 def lines(columns, sep, decimals=3, comma=False):
-    text = "\n".join(sep.join("" if value != value else f"{value:.{decimals}f}" for value in row) for row in zip(*columns, strict=True))
+    text = "\n".join(
+        sep.join("" if value != value else f"{value:.{decimals}f}" for value in row) for row in zip(*columns, strict=True)
+    )
     return text.replace(".", ",") if comma else text
 
 
@@ -33,14 +35,18 @@ def single_english(n=3):
 
 
 def single_german(n=3):
-    head = f"Messung Nr. {n}\nam 03.05.2026 um 14:{n:02d}\nLuftdruck: 985,4 hPa\nLufttemperatur: 30 °C\nLuftfeuchte: 45 %\nGang: 4\n"
+    head = (
+        f"Messung Nr. {n}\nam 03.05.2026 um 14:{n:02d}\nLuftdruck: 985,4 hPa\nLufttemperatur: 30 °C\nLuftfeuchte: 45 %\nGang: 4\n"
+    )
     columns = [RPM, torque_nm(n), power_kw(n) / PS_KW]
     return head + "Motordrehzahl;Drehmoment;Leistung\n1/min;Nm;PS\n" + lines(columns, ";", comma=True)
 
 
 def stacked_french():
     number, rpm, torque, power = stacked()
-    return "Essai;Régime moteur (tr/min);Couple (N.m);Puissance (ch)\n" + lines([number, rpm, torque, power / PS_KW], ";", comma=True)
+    return "Essai;Régime moteur (tr/min);Couple (N.m);Puissance (ch)\n" + lines(
+        [number, rpm, torque, power / PS_KW], ";", comma=True
+    )
 
 
 def stacked_spanish():
@@ -126,7 +132,10 @@ SEVERAL = {
     "one engine speed for all": beside_one_speed,
     "repeated headings under titles": beside_repeated,
     "sweeps in blanks": sweeps_in_blanks,
-    "workbook, one sheet a pull": lambda: {**{f"Messung {n}": sheet_rows(n) for n in NUMBERS}, "Notizen": [["Wer", "ich"], ["Ort", "hier"]]},
+    "workbook, one sheet a pull": lambda: {
+        **{f"Messung {n}": sheet_rows(n) for n in NUMBERS},
+        "Notizen": [["Wer", "ich"], ["Ort", "hier"]],
+    },
     "workbook, stacked": lambda: {"all": stacked_sheet()},
 }
 

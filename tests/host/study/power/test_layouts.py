@@ -67,12 +67,12 @@ def test_columns_named_by_hand_win_over_the_layout(tmp_path):
 
 def test_a_part_that_is_no_pull_is_named_and_the_others_read(tmp_path):
     head, *rows = stacked_french().splitlines()
-    broken = [row.replace("4,000;", "4,000;1", 1) if row.startswith("4,000;") else row for row in rows]  # 12,500 to 16,000 rpm
-    broken = [row.replace(";1", ";9") if row.startswith("4,000;") else row for row in broken]  # and at last 96,000
+    broken = [row.replace("4,000;", "4,000;1", 1) if row.startswith("4,000;") else row for row in rows]
+    broken = [row.replace(";1", ";9") if row.startswith("4,000;") else row for row in broken]
     found = pulls.read(write(tmp_path / "day.csv", "\n".join([head, *broken])))
     assert [pull.number for pull in found] == [3, 7]
     (note,) = [note for note in found[0].notes if note.startswith("left out")]
-    assert "run 4: the engine speed goes up to 96000" in note
+    assert "run 4: power in PS is -" in note
 
 
 def test_without_the_library_a_spreadsheet_says_what_to_install(tmp_path, monkeypatch):

@@ -6,7 +6,7 @@ from hotfuel.errors import InputError
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.power import correction, power
-from hotfuel.study.power.curves import bins, shape_words
+from hotfuel.study.power.curves import bins
 from hotfuel.study.power.expectation import expectation
 from hotfuel.study.power.pulls import Pull
 from hotfuel.units import Shown
@@ -48,7 +48,8 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
     assert gain.high_percent - gain.low_percent < 2
     assert "cool makes more power than warm: +" in gain.sentences[0]
     assert result.finding() == gain.sentences[0]
-    assert "not separable from mixture" in gain.sentences[0]  # what cannot be told apart stands in the headline
+    assert "How much of it is mixture, spark or heat soak cannot be told" in gain.sentences[0]  # in the headline, not beneath
+    assert " kW (+" in gain.sentences[0]
 
 
 def test_single_pulls_prove_nothing_and_it_is_said():
@@ -131,16 +132,6 @@ def test_four_pulls_need_a_level_order():
     assert "one side stood earlier in the order" in lopsided.sentences[0]
 
 
-@pytest.mark.parametrize("order", ["wwwwcccc", "wcwc", "wccwwc", "wccwwccw", "wwcwcc"])
-def test_no_order_and_no_drift_make_a_false_verdict(order):
-    """A small form of tests/bench/bench_power_trials.py: 3 of 60 are expected at 5 %, more than 9 in one case of a thousand."""
-    for drift in (-0.6, 0.6):
-        words = [
-            power.compare_pulls(drifting(0.0, order, drift, spread=0.4, seed=seed), "warm").gains[0].verdict for seed in range(60)
-        ]
-        assert sum(word in (verdicts.LOWER, verdicts.HIGHER) for word in words) <= 9
-
-
 def test_what_is_said_at_the_stand():
     """Peaks of a curve worked by hand: 150 kW at 5500 rpm by its formula; torque is power over speed, its peak where the derivative is zero."""
     result = power.compare_pulls(sides(3.0, 3, spread=0.0), "warm", shown=Shown("us"))
@@ -171,19 +162,26 @@ def test_without_lambda_a_gain_is_not_separable_from_mixture():
     moved = sides(3.0, 4, baseline={"lambda_ratio": column(0.87)}, variant={"lambda_ratio": column(0.85)})
     gain = power.compare_pulls(moved, "warm").gains[0]
     assert gain.mixture == power.MIXTURE_SHIFTED
-    assert any("-2.3 %" in line for line in gain.sentences)
+    assert any("shifted by -2.3 %" in line for line in gain.sentences)
 
 
 def test_a_gain_above_the_ceiling_is_implausible():
-    fuels = {"baseline": {"fuel_degc": column(48.0)}, "variant": {"fuel_degc": column(24.0)}}
+    """24 degC: charge cooling at most 1.6 %, a fixed jet passes 1.5 to 1.7 % more fuel, which a measured mixture that stayed the same leaves out."""
+    same = {"lambda_ratio": column(0.87)}
+    fuels = {"baseline": {"fuel_degc": column(48.0), **same}, "variant": {"fuel_degc": column(24.0), **same}}
     big = power.compare_pulls(sides(3.0, 4, **fuels), "warm").gains[0]
     assert big.implausible
     assert "implausible" in big.sentences[0]
+    assert big.allowed.beyond_percent == pytest.approx(big.low_percent - big.allowed.allowed_percent[1])
+    assert big.allowed.allowed_percent == pytest.approx((0.46, 1.65), abs=0.06)
+    open_mixture = {side: {"fuel_degc": values["fuel_degc"]} for side, values in fuels.items()}
+    assert not power.compare_pulls(sides(3.0, 4, **open_mixture), "warm").gains[0].implausible  # up to 3.3 % with the jet
+    assert power.compare_pulls(sides(5.0, 4, **open_mixture), "warm").gains[0].implausible
     fair = power.compare_pulls(sides(0.9, 4, **fuels), "warm").gains[0]
     assert not fair.implausible
     assert fair.expected.fuel_cooler_degc == pytest.approx(24)
     assert fair.gain_per_degc[1] < 0.9 / 24 < fair.gain_per_degc[2]
-    stated = power.compare_pulls(sides(3.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
+    stated = power.compare_pulls(sides(5.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
     assert stated.implausible
     # in the reader's units: 24 degC are 43.2 degF, a gain for each of them is less by 1.8
     words = " ".join(power.compare_pulls(sides(0.9, 4, **fuels), "warm", shown=Shown("us")).gains[0].sentences)
@@ -249,10 +247,22 @@ def test_the_shape_of_the_curve_in_words():
     near = int(crossing.shape.split("cross near ")[1].split(" rpm")[0])
     assert abs(near - 4500) <= 250  # the width of a bin
     assert "a loss low down and a gain up top" in crossing.shape
-    top = np.where(RPM > 5400, 3.0, 0.0)
-    assert "gain up top" in power.compare_pulls(sides(top, 4, spread=0.1), "warm").gains[0].shape
-    assert "nearly the whole curve" in power.compare_pulls(sides(4.0, 4, spread=0.1), "warm").gains[0].shape
-    assert "stands out" in shape_words(RPM, column(-1.0), column(1.0))
+    for words, at in (("low down", RPM < 3800), ("in the middle", (RPM > 3850) & (RPM < 5150)), ("up top", RPM > 5200)):
+        shape = power.compare_pulls(sides(np.where(at, 3.0, 0.3), 4, spread=0.1), "warm").gains[0].shape
+        assert f"a gain {words} (" in shape
+        assert "% more than over the rest of the curve" in shape
+    assert "over the whole range" in power.compare_pulls(sides(4.0, 4, spread=0.1), "warm").gains[0].shape
+    assert "over the whole range" in power.compare_pulls(sides(-4.0, 4, spread=0.1), "warm").gains[0].shape
+    # 2 % and 2.4 % with a spread of 0.1 % from point to point: no difference that the pulls can tell
+    nearly = power.compare_pulls(sides(np.where(RPM > 5200, 2.03, 2.0), 3, spread=0.3), "warm").gains[0]
+    assert "over the whole range" in nearly.shape
+    assert "stands out" in power.compare_pulls(sides(0.0, 3), "warm").gains[0].shape
+
+
+def test_words_of_a_place_are_seldom_false():
+    """A gain that is the same everywhere, 40 reports: a third is called different in 5 % of them, more than 7 of 40 once in a thousand."""
+    shapes = [power.compare_pulls(sides(3.0, 3, seed=seed, spread=0.2), "warm").gains[0].shape for seed in range(40)]
+    assert sum("over the whole range" not in shape for shape in shapes) <= 7
 
 
 def test_pulls_of_other_speeds_are_compared_where_they_overlap():

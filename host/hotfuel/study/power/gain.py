@@ -1,0 +1,222 @@
+"""One variant's gain in power against the baseline, and everything that is said of it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.band import curve_difference
+from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.power import alike, driven, gain_words, peaks
+from hotfuel.study.power.curves import Bins
+from hotfuel.study.power.decided import Fit
+from hotfuel.study.power.expectation import Expectation, Share, expectation, share
+from hotfuel.study.power.peaks import Said
+from hotfuel.study.power.pulls import Pull
+from hotfuel.study.power.shape import Shape, shape
+from hotfuel.units import Shown
+
+SEPARABLE = "separable from mixture"
+NOT_SEPARABLE = "not separable from mixture"
+MIXTURE_SHIFTED = "mixture shifted"
+SAME_LAMBDA = 0.01  # mean lambda of the sides within 1 %
+SAME_SPARK_DEG = 0.5  # common practice, no source
+
+Interval = tuple[float, float, float]  # value, low, high of its 95 % interval; nan where there is none
+
+
+@dataclass(frozen=True)
+class Side:
+    """A variant's pulls, the log of their power in the bins (pulls, k), their mean log power in per cent (pulls,), and its numbers."""
+
+    name: str
+    pulls: Sequence[Pull]
+    logs: np.ndarray
+    values: np.ndarray
+    said: Said
+
+
+@dataclass(frozen=True)
+class Gain:
+    """One variant against the baseline, per cent of power over the band; curves over `rpm` (k,).
+
+    low and high are 95 %, band_* hold for the whole curve at once.
+    """
+
+    variant: str
+    baseline: str
+    verdict: str
+    gain_percent: float
+    low_percent: float
+    high_percent: float
+    estimate: Estimate | None
+    more: verdicts.MoreRuns | None
+    rpm: np.ndarray
+    curve_percent: np.ndarray
+    band_low_percent: np.ndarray
+    band_high_percent: np.ndarray
+    where: Shape
+    order: driven.Order
+    unlike: tuple[alike.Unlike, ...]
+    mean_gain_kw: Interval
+    mean_gain_nm: Interval
+    peak_gain_kw: Interval
+    peak_gain_nm: Interval
+    mixture: str
+    inseparable: tuple[str, ...]
+    expected: Expectation | None
+    allowed: Share | None
+    gain_per_degc: Interval | None
+    air_flow_percent: float
+    sentences: tuple[str, ...] = field(default=())
+
+    @property
+    def shape(self) -> str:
+        """Where on the curve the gain lies, in words."""
+        return self.where.words
+
+    @property
+    def implausible(self) -> bool:
+        """Whether the gain is beyond what physics lets cooler fuel do."""
+        return self.allowed is not None and self.allowed.beyond_percent > 0
+
+    @property
+    def drift_removed(self) -> bool:
+        """Whether a straight drift over the order was fitted."""
+        return self.order.kind == driven.FITTED
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain fields for JSON."""
+        left = ("estimate", "more", "expected", "order", "where", "unlike", "allowed")
+        plain = {key: value for key, value in vars(self).items() if key not in left}
+        plain["shape"], plain["implausible"] = self.shape, self.implausible
+        plain["thirds_over_rest_percent"] = [self.where.more_percent, self.where.low_percent, self.where.high_percent]
+        plain["order"], plain["drift_removed"] = self.order.kind, self.drift_removed
+        plain["trend_percent_a_pull"] = [self.order.trend_percent, self.order.trend_half_percent]
+        plain["unlike"] = [vars(one) for one in self.unlike]
+        plain["method"] = self.estimate.method if self.estimate else None
+        plain["spread_percent"] = self.estimate.spread if self.estimate else None
+        plain["more_runs"] = [self.more.at_least, self.more.at_most] if self.more else None
+        plain["expected"] = vars(self.expected) if self.expected else None
+        plain["allowed"] = vars(self.allowed) if self.allowed else None
+        return plain
+
+
+def gain(
+    base: Side,
+    variant: Side,
+    grid: Bins,
+    fit: Fit,
+    estimate: Estimate | None,
+    word: str,
+    unlike: Sequence[alike.Unlike],
+    *,
+    delta_percent: float,
+    fuel_half_degc: Mapping[str, float],
+    shown: Shown,
+) -> Gain:
+    """Everything about one variant, from the estimate of its mean gain and the verdict `word`. fuel_half_degc: by side, 95 %, where it is known."""
+    logs = 100 * np.concatenate([base.logs, variant.logs])
+    curve = curve_difference(logs, fit.design) if fit.can_test and np.ptp(logs) > 0 and _has_spread(logs, fit.design) else None
+    numbers = _percents(estimate, variant.values.mean() - base.values.mean())
+    centre = _percent(curve.difference if curve else 100 * (variant.logs.mean(axis=0) - base.logs.mean(axis=0)))
+    unknown = np.full(len(grid.rpm), np.nan)
+    tested = word in verdicts.DECIDED or word == verdicts.UNDECIDED
+    means, tops = (
+        [peaks.gain(fit, *(getattr(side.said, name) if kind == "mean" else getattr(side.said, name).pulls for side in (base, variant)))
+         for name in names]
+        for kind, names in (("mean", ("mean_power_kw", "mean_torque_nm")), ("peak", ("power_kw", "torque_nm")))
+    )  # fmt: skip
+    cooler = base.said.fuel_degc - variant.said.fuel_degc
+    known = bool(np.isfinite(cooler)) and abs(cooler) <= 100
+    mixture = mixture_of(base.said, variant.said)
+    expected = expectation(float(cooler)) if known else None
+    allowed = None
+    if known:
+        halves = [fuel_half_degc[side.name] for side in (base, variant) if side.name in fuel_half_degc]
+        half = float(np.sqrt(sum(each**2 for each in halves))) if len(halves) == 2 else None
+        low = numbers[1] if tested and np.isfinite(numbers[1]) else -np.inf
+        allowed = share(float(cooler), low, fuel_half_degc=half, same_mixture=mixture == SEPARABLE)
+    air = 100 * (variant.said.air_flow / base.said.air_flow - 1)
+    made = Gain(
+        variant=variant.name,
+        baseline=base.name,
+        verdict=word,
+        gain_percent=numbers[0],
+        low_percent=numbers[1],
+        high_percent=numbers[2],
+        estimate=estimate,
+        more=verdicts.more_runs(estimate, delta_percent) if estimate and word == verdicts.UNDECIDED else None,
+        rpm=grid.rpm,
+        curve_percent=centre,
+        band_low_percent=_percent(curve.low) if curve else unknown,
+        band_high_percent=_percent(curve.high) if curve else unknown,
+        where=shape(grid.rpm, logs, fit.design, curve),
+        order=fit.order,
+        unlike=tuple(unlike),
+        mean_gain_kw=means[0],
+        mean_gain_nm=means[1],
+        peak_gain_kw=tops[0],
+        peak_gain_nm=tops[1],
+        mixture=mixture,
+        inseparable=_inseparable(base, variant, mixture),
+        expected=expected,
+        allowed=allowed,
+        gain_per_degc=_per_degree(numbers, float(cooler)) if known and estimate and tested and abs(cooler) >= 3.0 else None,
+        air_flow_percent=float(air),
+    )
+    told = _sentences(made, base, variant, grid, delta_percent, shown)
+    return Gain(**{**vars(made), "sentences": told})
+
+
+def _sentences(made: Gain, base: Side, variant: Side, grid: Bins, delta: float, shown: Shown) -> tuple[str, ...]:
+    counts = (len(variant.values), len(base.values))
+    tested = made.verdict in verdicts.DECIDED or made.verdict == verdicts.UNDECIDED
+    first = gain_words.headline(made, counts, grid.band, delta, shown)
+    lines = [first, gain_words.said_sentence(base.said, variant.said, made.peak_gain_kw, made.peak_gain_nm, shown)]
+    lines.append(made.shape if tested else "Without a verdict nothing is said of the curve's shape.")
+    lines += gain_words.beside_sentences(base.said, variant.said, made.mixture, shown)
+    if made.allowed is not None:
+        lines.append(made.allowed.words(shown))
+    else:
+        lines.append("Without fuel temperatures on both sides no physical expectation can be set beside the gain.")
+    lines += [gain_words.air_flow_sentence(made.air_flow_percent)] if np.isfinite(made.air_flow_percent) else []
+    if made.gain_per_degc is not None:
+        lines.append(gain_words.per_degree_sentence(made.gain_per_degc, base.said.fuel_degc - variant.said.fuel_degc, shown))
+    return tuple(lines)
+
+
+def mixture_of(base: Said, variant: Said) -> str:
+    """Whether the mixture is known to have stayed the same."""
+    if not np.isfinite([base.lambda_ratio, variant.lambda_ratio]).all():
+        return NOT_SEPARABLE
+    return SEPARABLE if abs(variant.lambda_ratio / base.lambda_ratio - 1) <= SAME_LAMBDA else MIXTURE_SHIFTED
+
+
+def _inseparable(base: Side, variant: Side, mixture: str) -> tuple[str, ...]:
+    """What may have moved as well, and would not have shown."""
+    spark = abs(variant.said.spark_deg - base.said.spark_deg) <= SAME_SPARK_DEG
+    found = {"mixture": mixture != SEPARABLE, "spark": not spark, "heat soak": not alike.soak_known((base.pulls, variant.pulls))}
+    return tuple(name for name, is_open in found.items() if is_open)
+
+
+def _has_spread(logs: np.ndarray, design: np.ndarray) -> bool:
+    """Whether the pulls differ by more than rounding from what is fitted."""
+    fitted = design @ np.linalg.lstsq(design, logs, rcond=None)[0]
+    return bool((np.abs(logs - fitted).max(axis=0) > 1e-7).all())
+
+
+def _percents(estimate: Estimate | None, difference: float) -> Interval:
+    value = float(_percent(estimate.difference if estimate else difference))
+    low, high = (float(_percent(x)) for x in estimate.interval()) if estimate else (np.nan, np.nan)
+    return value, low, high
+
+
+def _percent(log_percent: np.ndarray | float) -> np.ndarray:
+    return 100 * np.expm1(np.asarray(log_percent) / 100)
+
+
+def _per_degree(numbers: Interval, cooler: float) -> Interval:
+    ends = sorted((numbers[1] / cooler, numbers[2] / cooler))
+    return numbers[0] / cooler, float(ends[0]), float(ends[1])

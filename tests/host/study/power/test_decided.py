@@ -1,0 +1,125 @@
+"""Whole curves come to the verdict that one number a pull gives, of which tests/bench/bench_power_trials.py tries many thousands."""
+
+import datetime
+
+import numpy as np
+import pytest
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.power import alike, driven, power, weathers
+from hotfuel.study.power.correction import weather
+from hotfuel.study.power.decided import decide, fit
+from hotfuel.study.power.facts import Facts
+from hotfuel.study.power.pulls import Pull
+from hotfuel.units import Shown
+
+RPM = np.arange(3000, 6001, 25.0)
+KW = 150 * np.exp(-(((RPM - 5500) / 3500) ** 2))
+START = datetime.datetime(2026, 5, 3, 10, 0)
+
+
+def groups(order, values, minutes=None, ripple=0.02, facts=None, seed=0):
+    """Pulls "b" and "v" whose mean log power is `values` (per cent) above the curve's; facts: {letter: Facts}."""
+    random = np.random.default_rng(seed)
+    found = {"b": [], "v": []}
+    for at, (letter, value) in enumerate(zip(order, values, strict=True)):
+        noise = random.normal(0, ripple, len(RPM))
+        kw = KW * np.exp((value + noise) / 100)
+        known = facts[letter] if facts else Facts()
+        if minutes is not None:
+            known = Facts(**{**vars(known), "driven_at": START + datetime.timedelta(minutes=minutes[at])})
+        found[letter].append(
+            Pull(f"{letter}{at}" if minutes is None else letter, RPM, kw, kw * 1000 / (RPM * 2 * np.pi / 60), facts=known)
+        )
+    return found
+
+
+@pytest.mark.parametrize("order", ["bbbbvvvv", "bvbv", "bvvbbv", "bvvbbvvb", "bbvbvv", "bvvb"])
+def test_curves_and_numbers_agree(order):
+    random = np.random.default_rng(3)
+    side, at = np.array([letter == "v" for letter in order]), np.arange(len(order), dtype=float)
+    for drift, gain in ((-0.4, 0.0), (0.3, 2.0)):
+        values = random.normal(0, 0.4, len(order)) + drift * at + gain * side
+        by_numbers = fit(values[~side], values[side], at[~side], at[side])
+        estimate = by_numbers.estimate(values[~side], values[side])
+        (whole,) = power.compare_pulls(groups(order, values, ripple=0.0), "b").gains
+        assert [whole.verdict] == decide([(by_numbers, estimate)], verdicts.DELTA_POWER_PERCENT)
+        assert 100 * np.log1p(whole.gain_percent / 100) == pytest.approx(estimate.difference, abs=0.02)
+        assert whole.order.kind == by_numbers.order.kind
+
+
+def test_order_comes_from_times_and_a_longer_pause_is_found():
+    values = np.array([0.0, 1.0, 1.1, 0.1, 0.05, 1.05, 0.95, 0.0])
+    even = power.compare_pulls(groups("bvvbbvvb", values, minutes=[0, 6, 12, 18, 24, 30, 36, 42]), "b")
+    assert (even.order_by, even.pauses) == ("the times in the files", ())
+    lunch = power.compare_pulls(groups("bvvbbvvb", values, minutes=[0, 6, 12, 18, 78, 84, 90, 96]), "b")
+    assert lunch.pauses == (4.0,)
+    assert lunch.gains[0].estimate.degrees_of_freedom == 8 - 4  # side, mean, drift, recovery
+    six = power.compare_pulls(groups("bvvbbv", values[:6], minutes=[0, 6, 12, 72, 78, 84]), "b").gains[0]
+    assert six.order.kind == driven.PAUSED
+    assert six.verdict == verdicts.NO_VERDICT
+    assert "stood longer before one pull" in six.sentences[0]
+
+
+ALIKE = Facts(gear=4, starts={"coolant": 85.0}, sweep_rpm_s=500.0, smoothing="smoothing: 5")
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"gear": 3}, "the gear was 4 with b and 3 with v"),
+        ({"sweep_rpm_s": 600.0}, "swept 500 rpm a second with b and 600 with v"),
+        ({"smoothing": "smoothing: 1"}, 'say "smoothing: 5", those of v "smoothing: 1"'),
+        ({"starts": {"coolant": 92.0}}, "the coolant began at 185 °F with b and 198 °F with v"),
+    ],
+)
+def test_sides_that_differ_otherwise_give_no_verdict(changed, words):
+    values = np.array([0.0, 3.0, 3.1, 0.1, 0.05, 3.05])
+    facts = {"b": ALIKE, "v": Facts(**{**vars(ALIKE), **changed})}
+    (gain,) = power.compare_pulls(groups("bvvbbv", values, facts=facts), "b", shown=Shown("us")).gains
+    assert gain.verdict == verdicts.NO_VERDICT
+    assert words in gain.sentences[0]
+    assert "Pull again with these alike" in gain.sentences[0]
+    (same,) = power.compare_pulls(groups("bvvbbv", values, facts={"b": ALIKE, "v": ALIKE}), "b").gains
+    assert same.verdict == verdicts.HIGHER
+    assert same.inseparable == ("mixture", "spark")  # coolant at the start is known, and alike
+
+
+def test_limits_are_not_passed_by_what_is_inside_them():
+    near = Facts(**{**vars(ALIKE), "sweep_rpm_s": 540.0, "starts": {"coolant": 89.0}})
+    found = groups("bvvbbv", np.zeros(6), facts={"b": ALIKE, "v": near})
+    assert alike.unlike("b", found["b"], "v", found["v"], Shown("si"), air_corrected=False) == []
+
+
+def test_another_smoothing_shows_in_the_curves_themselves():
+    rough = groups("bvvbbv", np.zeros(6), ripple=0.4)
+    width = 9
+    smooth = [
+        Pull(one.name, RPM[4:-4], np.convolve(one.power_kw, np.full(width, 1 / width), "valid"), one.torque_nm[4:-4])
+        for one in rough["v"]
+    ]
+    (found,) = alike.unlike("b", rough["b"], "v", smooth, Shown("si"), air_corrected=False)
+    assert found.what == "smoothing"
+    assert "curves of b are" in found.words
+    assert alike.unlike("b", rough["b"], "v", rough["v"], Shown("si"), air_corrected=False) == []
+
+
+def test_weather_is_each_pulls_own():
+    """Two pulls in other air, by hand: dry 95.882 kPa at 30 degC gives 1.0486, 99.264 kPa at 10 degC 0.9669; the same engine makes the same."""
+    warm, cold = weather(98, 30, relative_humidity_percent=50), weather(99.6, 24, relative_humidity_percent=40)
+    made = groups("bvvbbv", np.zeros(6))
+    airs = [warm, cold, cold, cold, warm, warm]
+    for name, letters in made.items():
+        for i, one in enumerate(letters):
+            at = int(one.name[1])
+            factor = weathers.correction.sae_j1349(airs[at])
+            letters[i] = Pull(
+                one.name, RPM, one.power_kw / factor, one.torque_nm / factor, facts=Facts(weather=airs[at]), measured=name != ""
+            )
+    result = power.compare_pulls(made, "b")
+    assert "pull by pull" in result.cautions[0]
+    assert result.gains[0].gain_percent == pytest.approx(0.0, abs=0.01)
+    raw = power.compare_pulls(made, "b", already_corrected=True)
+    assert abs(raw.gains[0].gain_percent) > 0.3
+    silent = {name: [Pull(**{**vars(one), "measured": False}) for one in each] for name, each in made.items()}
+    with pytest.raises(weathers.InputError, match="--corrected or --uncorrected"):
+        power.compare_pulls(silent, "b")
