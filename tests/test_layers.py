@@ -54,6 +54,8 @@ LIBRARY_ROOMS = {
     "rich": {"live", "cli"},
     "typer": {"cli"},
     "jinja2": {"report", "live"},
+    "matplotlib": {"report"},
+    "openpyxl": {"study"},
     "pyarrow": {"session", "study"},
     "duckdb": {"session"},
     "dask": {"session"},

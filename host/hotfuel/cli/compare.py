@@ -8,7 +8,7 @@ import typer
 
 from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, note, open_session, pairs, show
 from hotfuel.cli.shared_plan import Plan, load_plan, told
-from hotfuel.cli.shared_pulls import compared, weather_of
+from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
 
@@ -29,7 +29,7 @@ def compare(
     ] = None,
     worth: Annotated[str, typer.Option("--worth-having", help="The smallest difference worth having, with its unit.")] = "3 degC",
     powers: Annotated[
-        list[str] | None, typer.Option("--power", help="NAME=CSV[,CSV...]: pulls of a variant, joined into the report.")
+        list[str] | None, typer.Option("--power", help=f"{WANTED}: pulls of a variant, joined into the report.")
     ] = None,
     weather: Annotated[list[str] | None, typer.Option("--weather", help="Of the pulls, as in hotfuel power.")] = None,
     order: Annotated[
@@ -83,11 +83,24 @@ def compare(
         archived=_archived(archive, opened, shown) if archive else (),
         shown=shown,
     )
-    files = groups(powers or [], "CSV")
+    files = chosen(powers or [])
     strange = [name for name in files if name not in named]
     if strange:
         raise UsageError(f'--power "{strange[0]}" is none of the variants compared: they are {", ".join(named)}')
-    power = compared(files, baseline, shown, weather=weather_of(weather, files), order=order) if files else None
+    power = None
+    if files:
+        from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
+
+        fuel = fuel_in_pulls({name: opened[name] for name in files})
+        power = compared(
+            files,
+            baseline,
+            shown,
+            order=order,
+            weather=weather_of(weather, files),
+            fuel_degc={name: one.degc for name, one in fuel.items()},
+            fuel_half_degc={name: one.half_degc for name, one in fuel.items()},
+        )
     lines = [result.finding(), *result.questions]
     others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
     decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]

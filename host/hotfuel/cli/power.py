@@ -1,24 +1,46 @@
 """`hotfuel power`: what a change did for power, or how many pulls to make."""
 
+import re
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, pairs, show
+from hotfuel.cli.shared import Baseline, Json, OutPage, note, open_session, pairs, show
 from hotfuel.cli.shared_plan import load_plan, told
-from hotfuel.cli.shared_pulls import compared, weather_of
+from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, read, weather_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
 
+_TABLE = (  # label, dimension, number of Said
+    ("peak power", "power", lambda one: one.power_kw.value),
+    ("at rpm", "", lambda one: one.power_kw.rpm),
+    ("peak torque", "torque", lambda one: one.torque_nm.value),
+    ("at rpm", "", lambda one: one.torque_nm.rpm),
+    ("mean power", "power", lambda one: sum(one.mean_power_kw) / len(one.mean_power_kw)),
+    ("mean torque", "torque", lambda one: sum(one.mean_torque_nm) / len(one.mean_torque_nm)),
+    ("fuel", "temperature", lambda one: one.fuel_degc),
+    ("intake air", "temperature", lambda one: one.intake_degc),
+    ("lambda", "ratio", lambda one: one.lambda_ratio),
+    ("spark, deg", "", lambda one: one.spark_deg),
+    ("air flow", "", lambda one: one.air_flow),
+)
+
 
 def power(
-    variants: Annotated[list[str] | None, typer.Argument(help="NAME=CSV[,CSV...] for each variant.")] = None,
+    variants: Annotated[
+        list[str] | None,
+        typer.Argument(help=f"{WANTED} for each variant; a session folder among the files is asked for the fuel's temperature."),
+    ] = None,
+    list_only: Annotated[
+        bool, typer.Option("--list", help="Only say what the files hold; they may stand without NAME=.")
+    ] = False,
     baseline: Baseline = None,
     weather: Annotated[
         list[str] | None,
         typer.Option(
-            "--weather", help='"98.0 kPa, 30 degC, 50 %": station pressure, intake air, humidity; NAME=... for one variant.'
+            "--weather",
+            help='"98.0 kPa, 30 degC, 50 %": station pressure, intake air, humidity; NAME=... for one variant. Default: what the files hold.',
         ),
     ] = None,
     standard: Annotated[
@@ -26,14 +48,16 @@ def power(
     ] = "SAE J1349",
     corrected: Annotated[
         bool | None,
-        typer.Option("--corrected/--uncorrected", help="Whether the files are corrected already, where a header leaves it open."),
+        typer.Option("--corrected/--uncorrected", help="Whether the files are corrected already, where they leave it open."),
     ] = None,
     column: Annotated[
         list[str] | None,
-        typer.Option("--column", help="ROLE=HEADER or ROLE=NUMBER: rpm, torque, power, time, fuel, lambda, air."),
+        typer.Option(
+            "--column", help="[FILE:]ROLE=HEADING or ROLE=NUMBER: rpm, torque, power, time, fuel, lambda, air, intake ..."
+        ),
     ] = None,
     unit: Annotated[
-        list[str] | None, typer.Option("--unit", help="ROLE=UNIT where a header has none, e.g. torque=lb-ft.")
+        list[str] | None, typer.Option("--unit", help="[FILE:]ROLE=UNIT where a heading has none, e.g. torque=lb-ft.")
     ] = None,
     fuel: Annotated[
         list[str] | None,
@@ -44,6 +68,10 @@ def power(
     order: Annotated[
         str | None, typer.Option("--order", help="Pull names in the order they were driven, separated by commas.")
     ] = None,
+    band: Annotated[
+        str | None,
+        typer.Option("--band", help='Engine speeds averaged over: "3000 to 6000 rpm". Default: all that the pulls share.'),
+    ] = None,
     plan: Annotated[
         str | None,
         typer.Option(
@@ -52,37 +80,175 @@ def power(
     ] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
-    units: Units = None,
+    units: Annotated[
+        str | None, typer.Option("--units", help="Units shown: si or us. Default: the files', else the car's.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """What a change did for power, or how many pulls to make. Example: hotfuel power before=a1.csv,a2.csv cooler=b1.csv,b2.csv"""
-    shown = Shown(units or "si")
+    """What a change did for power, or how many pulls to make. Example: hotfuel power before=run1.csv,run4.csv cooler=run2.csv,run3.csv
+
+    Several pulls in one file: hotfuel power --list day.csv says which it holds, and hotfuel power before=day.csv:1,4-5 cooler=day.csv:2,3,6 divides them.
+
+    Fuel temperature and power together: put the sessions of the same pulls beside the files, before=monday,day.csv:1,4 cooler=tuesday,day.csv:2,3.
+    """
     if plan is not None and plan.endswith(".toml"):
         day = load_plan(Path(plan))
-        told_of, said = told(day, shown)
+        told_of, said = told(day, Shown(units or "si"))
         show({"plan": told_of}, said, as_json)
+        return
+    columns, own_units = per_file(column, "--column"), per_file(unit, "--unit")
+    if list_only:
+        _list(variants or [], columns, own_units, Shown(units) if units else None, as_json)
         return
     if plan is not None:
         _plan(plan, [text.partition("=")[0] for text in variants or ["before", "after"]], as_json)
         return
     if not variants:
-        raise UsageError("say which pulls to compare: NAME=CSV[,CSV...] NAME=CSV[,CSV...]")
-    mapping = {role: int(name) if name.isdigit() else name for role, name in pairs(column, "--column").items()}
-    files = groups(variants, "CSV")
-    air = weather_of(weather, files)
+        raise UsageError(f"say which pulls to compare: {WANTED} {WANTED}")
+    files, sessions = _apart(chosen(variants))
+    degrees, options, car_units = _temperatures(sessions, files, baseline, units)
+    stated = _fuels(fuel, files)
     result = compared(
-        files, baseline, shown, mapping, pairs(unit, "--unit"), air, standard, corrected, order, _fuels(fuel, files)
+        files,
+        baseline,
+        Shown(system) if (system := units or car_units) else None,
+        columns=columns,
+        units=own_units,
+        order=order,
+        weather=weather_of(weather, files),
+        standard=standard,
+        already_corrected=corrected,
+        band_rpm=_band(band),
+        **{**options, "fuel_degc": {**options["fuel_degc"], **stated}},
     )
-    lines = [f"{name}: {', '.join(columns)}" for name, columns in result.mapping.items()]
-    lines += [sentence for gain in result.gains for sentence in gain.sentences]
-    lines += [*result.cautions, "Single pulls prove nothing: runs differ by more than most fixes give."]
+    shown = Shown(result.units)
+    lines = _lines(result, degrees, shown)
     page = None
     if out is not None or pdf is not None:
-        from hotfuel.report import comparison
+        from hotfuel.report import power as report
 
-        page = comparison.write_power(result, out or Path(str(pdf)).with_suffix(".html"), units=shown.system, pdf=pdf)
+        opened = {name: [open_session(path) for path in paths] for name, paths in sessions.items()} if degrees else None
+        page = report.write(result, out or Path(str(pdf)).with_suffix(".html"), degrees, opened, units=shown.system, pdf=pdf)
         lines.append(f"report: {page}")
-    show({"power": result.as_dict(), "report": str(page) if page else None}, lines, as_json)
+    show(
+        {
+            "power": result.as_dict(),
+            "temperature": degrees.as_dict() if degrees else None,
+            "report": str(page) if page else None,
+        },
+        lines,
+        as_json,
+    )
+
+
+def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:
+    """What a person reads: the answer first, where everything came from last."""
+    lines = [gain.sentences[0] for gain in result.gains]
+    lines += [degrees.finding()] if degrees else []
+    lines += [sentence for gain in result.gains for sentence in gain.sentences[1:]]
+    lines += ["", *_table(result, shown), "", *result.cautions]
+    lines += [f"The order is known by {result.order_by}."] if result.order_by else []
+    lines += [f"To decide it, pull in this order: {', '.join(result.proposed_order)}."] if result.proposed_order else []
+    read_from = [f"{', '.join(names)}: {', '.join(told)}" for names, told, _ in result.read_from() if told]
+    return [*lines, *(["", "Read from:"] if read_from else []), *read_from]
+
+
+def _table(result: Any, shown: Shown) -> list[str]:
+    """The numbers of each variant, one a line, those there are."""
+    rows = [["", *(one.name for one in result.said)]]
+    for label, dimension, number in _TABLE:
+        values = [float(number(one)) for one in result.said]
+        if any(value == value for value in values):
+            if dimension in ("", "ratio"):
+                texts = [f"{value:.3f}" if dimension else f"{value:.0f}" for value in values]
+                texts = [text if text != "nan" else "–" for text in texts]
+            else:
+                texts = [shown.text(value, dimension) for value in values]
+            rows.append([label, *texts])
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], dict[str, list[Path]]]:
+    """(files of pulls, sessions) by variant: a folder or a log is a session."""
+    files: dict[str, list[Chosen]] = {}
+    sessions: dict[str, list[Path]] = {}
+    for name, each in variants.items():
+        for one in each:
+            if one.path.is_dir() or one.path.suffix == ".log":
+                sessions.setdefault(name, []).append(one.path)
+            else:
+                files.setdefault(name, []).append(one)
+    lonely = [name for name in sessions if name not in files]
+    if lonely:
+        raise UsageError(
+            f"{lonely[0]} has sessions and no pulls: give its pulls too, or ask hotfuel compare about temperature alone"
+        )
+    without = [name for name in files if sessions and name not in sessions]
+    if without:
+        raise UsageError(f"{without[0]} has pulls and no session, and others have: give sessions for every variant or for none")
+    return files, sessions
+
+
+def _temperatures(
+    sessions: dict[str, list[Path]], files: dict[str, Any], baseline: str | None, units: str | None
+) -> tuple[Any, dict[str, Any], str | None]:
+    """(comparison of the sessions' temperatures or None, what it gives to the comparison of pulls, the car's units)."""
+    if not sessions:
+        return None, {"fuel_degc": {}, "fuel_half_degc": {}}, None
+    from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
+    from hotfuel.study.fixes.sessions import compare_sessions
+
+    each = {path: open_session(path) for paths in sessions.values() for path in paths}
+    opened = {name: [each[path] for path in sessions[name]] for name in files}
+    car = next((one.car for one in each.values() if one.car), None)
+    shown = Shown(units or (car.units if car else "si"))
+    result = compare_sessions(opened, baseline, shown=shown)
+    fuel = fuel_in_pulls(opened)
+    given = {
+        "fuel_degc": {name: one.degc for name, one in fuel.items()},
+        "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},
+    }
+    return result, given, shown.system
+
+
+def _list(
+    variants: list[str], columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]], shown: Shown | None, as_json: bool
+) -> None:
+    from hotfuel.study.power.power import units_of
+    from hotfuel.study.power.pulls import numbers
+
+    if not variants:
+        raise UsageError("say which files to list: hotfuel power --list day.csv")
+    named = [text for text in variants if "=" in text and not Path(text).exists()]
+    paths = [Path(text) for text in variants if text not in named]
+    paths += [one.path for each in chosen(named).values() for one in each]
+    held = {path: read(path, columns, units) for path in dict.fromkeys(paths)}
+    lines = [line for path, each in held.items() for line in listed(path, each, shown or Shown(units_of(each) or "si"))]
+    told = {
+        str(path): [
+            {"number": number, "name": one.name, "rpm": [one.rpm[0], one.rpm[-1]], "peak_power_kw": one.power_kw.max(),
+             "peak_torque_nm": one.torque_nm.max(), "corrected": one.corrected, "read": one.mapping, "notes": one.notes, **_facts(one)}
+            for number, one in zip(numbers(each), each, strict=True)
+        ]
+        for path, each in held.items()
+    }  # fmt: skip
+    show({"files": told}, lines, as_json)
+
+
+def _facts(pull: Any) -> dict[str, Any]:
+    plain = {key: value for key, value in vars(pull.facts).items() if key != "weather"}
+    return {**plain, "weather": vars(pull.facts.weather) if pull.facts.weather else None}
+
+
+def _band(text: str | None) -> tuple[float, float] | None:
+    """The engine speeds of --band."""
+    if text is None:
+        return None
+    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:rpm)?\s*(?:to|-|–)\s*(\d+(?:\.\d+)?)\s*(?:rpm)?\s*", text)
+    if match is None or not float(match.group(1)) < float(match.group(2)):
+        raise UsageError(f'--band "{text}" is not understood; write it like "3000 to 6000 rpm"')
+    return float(match.group(1)), float(match.group(2))
 
 
 def _fuels(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, float]:

@@ -1,11 +1,139 @@
-"""Pulls as `power` and `compare` take them from the command line: files, weather, columns. Imports no command."""
+"""Pulls as `power` and `compare` take them from the command line: files, which of their pulls, weather, columns. Imports no command."""
 
-from dataclasses import replace
+import re
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from hotfuel.errors import UsageError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
+
+WANTED = "NAME=FILE[:NUMBERS][,FILE...]"
+_CHOSEN = re.compile(r"(.+?):(\d+(?:-\d+)?)")
+_NUMBERS = re.compile(r"(\d+)(?:-(\d+))?")
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A file and which of its pulls, by the numbers that `--list` shows; () all."""
+
+    path: Path
+    numbers: tuple[int, ...] = ()
+
+
+def chosen(arguments: list[str]) -> dict[str, list[Chosen]]:
+    """NAME=FILE[:NUMBERS][,FILE...] as {name: [Chosen]}: before=day.csv:1,4-6,other.csv. A name may stand more than once. Raises UsageError."""
+    found: dict[str, list[Chosen]] = {}
+    for text in arguments:
+        name, equals, rest = text.partition("=")
+        if not equals or not name.strip() or not rest.strip(","):
+            raise UsageError(f'"{text}" is not {WANTED}; write for example before=run1.csv,run4.csv or before=day.csv:1,4-6')
+        into = found.setdefault(name.strip(), [])
+        for piece in (piece.strip() for piece in rest.split(",")):
+            if not piece:
+                continue
+            again = _NUMBERS.fullmatch(piece)
+            if again and into and into[-1].numbers and not Path(piece).exists():
+                into[-1] = replace(into[-1], numbers=(*into[-1].numbers, *_span(again, text)))
+                continue
+            match = None if Path(piece).exists() else _CHOSEN.fullmatch(piece)
+            if match is None:
+                into.append(Chosen(Path(piece)))
+                continue
+            numbers = _NUMBERS.fullmatch(match.group(2))
+            into.append(Chosen(Path(match.group(1)), _span(numbers, text) if numbers else ()))
+    return found
+
+
+def _span(match: "re.Match[str]", text: str) -> tuple[int, ...]:
+    first = int(match.group(1))
+    last = int(match.group(2)) if match.group(2) else first
+    if not first <= last < first + 1000:
+        raise UsageError(f'"{text}" chooses pulls {match.group()}: write the smaller number first, as in day.csv:1,4-6')
+    return tuple(range(first, last + 1))
+
+
+def per_file(texts: list[str] | None, option: str) -> dict[str, dict[str, str]]:
+    """[FILE:]ROLE=VALUE options as {file name, "" for all: {role: value}}. Raises UsageError that names the option."""
+    from hotfuel.study.power.columns import ROLES
+
+    found: dict[str, dict[str, str]] = {}
+    for text in texts or []:
+        left, equals, value = text.partition("=")
+        file, _, role = left.rpartition(":")
+        if not equals or not role or not value:
+            raise UsageError(f'{option} "{text}" is not [FILE:]ROLE=VALUE; write for example {option} day.csv:rpm=n')
+        if role not in ROLES:
+            raise UsageError(f'{option} "{text}" is for "{role}", which is no kind of column: choose among {", ".join(ROLES)}')
+        found.setdefault(file, {})[role] = value
+    return found
+
+
+def read(path: Path, columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]]) -> list[Any]:
+    """All pulls of a file, with the columns and units given for all files or for this one."""
+    from hotfuel.study.power import pulls
+
+    def own(options: dict[str, dict[str, str]]) -> dict[str, str]:
+        return {**options.get("", {}), **options.get(path.name, {}), **options.get(str(path), {})}
+
+    return pulls.read(path, mapping={role: name for role, name in own(columns).items()}, units=own(units))
+
+
+def of_variants(
+    files: dict[str, list[Chosen]], columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]]
+) -> dict[str, list[Any]]:
+    """{variant: its pulls}. Raises InputError for a file that holds no pull or not the one asked for, UsageError for an option about no file given."""
+    from hotfuel.study.power import pulls
+
+    paths = list(dict.fromkeys(one.path for each in files.values() for one in each))
+    known = {"", *(path.name for path in paths), *map(str, paths)}
+    for option, given in (("--column", columns), ("--unit", units)):
+        strange = [file for file in given if file not in known]
+        if strange:
+            raise UsageError(f'{option} is for "{strange[0]}": the files are {", ".join(path.name for path in paths)}')
+    alike = {path for path in paths if sum(other.stem == path.stem for other in paths) > 1}  # mon/run1.csv and tue/run1.csv
+    held = {path: read(path, columns, units) for path in paths}
+    result: dict[str, list[Any]] = {}
+    for name, each in files.items():
+        result[name] = []
+        for one in each:
+            there = pulls.numbers(held[one.path])
+            missing = [number for number in one.numbers if number not in there]
+            if missing:
+                raise InputError(
+                    f"{one.path.name} has no pull {missing[0]}: it has {', '.join(map(str, there))} (hotfuel power --list {one.path.name})"
+                )
+            for number, pull in zip(there, held[one.path], strict=True):
+                if not one.numbers or number in one.numbers:
+                    result[name].append(replace(pull, name=f"{one.path.parent.name}/{pull.name}") if one.path in alike else pull)
+    return result
+
+
+def listed(path: Path, pulls: list[Any], shown: Shown) -> list[str]:
+    """What a file holds, a line a pull, with the number by which it is chosen."""
+    from hotfuel.study.power.pulls import numbers
+
+    lines = [f"{path.name}: {len(pulls)} pull{'' if len(pulls) == 1 else 's'}"]
+    for number, pull in zip(numbers(pulls), pulls, strict=True):
+        facts = pull.facts
+        told = [
+            f"{pull.rpm[0]:.0f} to {pull.rpm[-1]:.0f} rpm",
+            f"up to {shown.text(float(pull.power_kw.max()), 'power')} and {shown.text(float(pull.torque_nm.max()), 'torque')}",
+        ]
+        told += [facts.driven_at.strftime("%Y-%m-%d %H:%M")] if facts.driven_at else []
+        told += [f"gear {facts.gear:g}"] if facts.gear is not None else []
+        told += (
+            [
+                f"air {shown.text(facts.weather.temperature_degc, 'temperature')}, {shown.text(facts.weather.pressure_kpa, 'pressure')}"
+            ]
+            if facts.weather
+            else []
+        )
+        told += ["corrected"] if pull.corrected else []
+        lines.append(f"  {number:>3}  {pull.name}: {', '.join(told)}")
+    lines.append(f"  read: {'; '.join(pulls[0].mapping)}")
+    lines += [f"  {note}" for note in dict.fromkeys(note for pull in pulls for note in pull.notes)]
+    return lines
 
 
 def weather_of(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any] | None:
@@ -32,39 +160,17 @@ def weather_of(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, A
 
 
 def compared(
-    files: dict[str, list[Path]],
+    files: dict[str, list[Chosen]],
     baseline: str | None,
-    shown: Shown,
-    mapping: dict[str, Any] | None = None,
-    unit: dict[str, str] | None = None,
-    weather: dict[str, Any] | None = None,
-    standard: str = "SAE J1349",
-    corrected: bool | None = None,
+    shown: Shown | None,
+    *,
+    columns: dict[str, dict[str, str]] | None = None,
+    units: dict[str, dict[str, str]] | None = None,
     order: str | None = None,
-    fuel_degc: dict[str, float] | None = None,
+    **options: Any,
 ) -> Any:
-    """The pulls of these files compared. Raises InputError for a file that holds no pull."""
-    from hotfuel.study.power import pulls
+    """The pulls of these files compared; other options as `compare_pulls`. Raises InputError for a file that holds no pull."""
     from hotfuel.study.power.power import compare_pulls
 
-    paths = [path for each in files.values() for path in each]
-    alike = {path for path in paths if sum(other.stem == path.stem for other in paths) > 1}  # mon/run1.csv and tue/run1.csv
-    read = {
-        name: [
-            replace(pull, name=f"{path.parent.name}/{pull.name}") if path in alike else pull
-            for path in each
-            for pull in pulls.read(path, mapping=mapping, units=unit)
-        ]
-        for name, each in files.items()
-    }
     driven = [name.strip() for name in order.split(",")] if order else None
-    return compare_pulls(
-        read,
-        baseline,
-        weather=weather,
-        standard=standard,
-        already_corrected=corrected,
-        order=driven,
-        fuel_degc=fuel_degc,
-        shown=shown,
-    )
+    return compare_pulls(of_variants(files, columns or {}, units or {}), baseline, order=driven, shown=shown, **options)

@@ -57,11 +57,6 @@ def write(
     return written
 
 
-def write_power(power: PowerComparison, path: str | Path, units: str | None = None, pdf: str | Path | None = None) -> Path:
-    """Write the report of a comparison of power alone; as `write`."""
-    return write(None, path, power=power, units=units, pdf=pdf)
-
-
 def render(
     result: Comparison | None,
     sessions: Mapping[str, Sequence[Session]] | None = None,

@@ -77,15 +77,8 @@ def test_one_run_a_side_is_described_not_tested():
     assert f"Drive in this order: {', '.join(result.proposed_order)}." in text
 
 
-def test_power_alone_and_both_on_one_sheet(tmp_path):
+def test_temperature_and_power_on_one_sheet():
     power = compare_pulls(pulls(), "bare")
-    alone = text_of(comparison.write_power(power, tmp_path / "power.html", "us").read_text(encoding="utf-8"))
-    assert re.sub(r"\s+", " ", power.finding()) in alone
-    assert f"{power.gains[0].gain_percent:+.2f} %" in alone
-    assert "smallest margin" not in alone
-    assert "guards in place" in alone
-    assert "is not separable from mixture" in alone[: alone.index("Technical part")]
-    assert "no weather was given" in alone
     result = compare_runs(runs(), "bare", HOT_SOAK)
     both = text_of(comparison.render(result, power=power))
     sheet = both[: both.index("Technical part")]

@@ -41,7 +41,10 @@ class Curve:
 
 @dataclass(frozen=True)
 class PowerComparison:
-    """Curves of all variants, gains of all but the baseline, and what a reader must know beside them. mapping: {pull: what was read from where}."""
+    """Curves of all variants, gains of all but the baseline, and what a reader must know beside them. mapping: {pull: what was read from where}.
+
+    units: "us" or "si", those of the sentences.
+    """
 
     baseline: str
     standard: str | None
@@ -56,10 +59,19 @@ class PowerComparison:
     unit_check: dict[str, float]
     proposed_order: tuple[str, ...]
     absolute_figures_count: bool
+    units: str = "si"
 
     def finding(self) -> str:
         """Each variant's gain, for a customer."""
         return " ".join(gain.sentences[0] for gain in self.gains)
+
+    def read_from(self) -> list[tuple[list[str], tuple[str, ...], float]]:
+        """(pulls, what was read from where, power over torque x speed), pulls that were read alike together."""
+        found: dict[tuple[tuple[str, ...], str], tuple[list[str], float]] = {}
+        for name, told in self.mapping.items():
+            check = self.unit_check[name]
+            found.setdefault((told, f"{check:.3f}"), ([], check))[0].append(name)
+        return [(names, told, check) for (told, _), (names, check) in found.items()]
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -148,6 +160,7 @@ def compare_pulls(
         unit_check={pull.name: pull.unit_check for pull in every},
         proposed_order=tuple(balanced_order(list(groups), 4, seed=len(groups))) if open_still else (),
         absolute_figures_count=factors.absolute_figures_count,
+        units=units.system,
     )
 
 

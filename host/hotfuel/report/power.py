@@ -1,0 +1,190 @@
+"""The sheet of a comparison of power, with the fuel's temperatures where sessions tell them. Renders what hotfuel.study worked out; tests nothing."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from hotfuel import __version__
+from hotfuel.report import html, power_charts, words
+from hotfuel.report.table import Table
+from hotfuel.session import Session
+from hotfuel.study.fixes.compare import Comparison
+from hotfuel.study.power.gain import Interval
+from hotfuel.study.power.power import PowerComparison
+from hotfuel.units import Shown
+
+_CAUTIONS = (
+    "Measured on this engine, in this weather, with these pulls. Nothing is promised for another engine, fuel, heat or height.",
+    "Beside a running engine on a stand: guards in place, exhaust and vapour drawn off, straps checked, an extinguisher manned.",
+    "Fuel and its vapour catch fire: lines are opened with the engine cold, the pressure let off and the battery disconnected; every joint is checked "
+    "for leaks before starting and once more when hot.",
+    "Work on fuel and engine is for those licensed to do it, by the rules that apply locally.",
+)
+_METHOD = (
+    "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
+    "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
+    "From six pulls in turn a straight drift over their order is taken out, and a longer pause with the recovery after it; an order that lets drift look "
+    "like a gain, or that nobody knows, gives no verdict. Nor do sides that differ by another gear, 10 % in sweep rate, another smoothing, or 5 °C at "
+    "the start (limits: common practice, no source).",
+    "Peaks are of a running mean over 200 rpm, each pull's own, then averaged; a top that stays within 0.5 % over more than that is given as a range.",
+    "A gain is said to lie low down, in the middle or up top where that third of the curve is tested against the rest of it and has a quarter more.",
+    "What physics allows: charge cooling by an enthalpy balance of the unburnt charge, from the square-root law of the power standards to the ceiling by "
+    "density with constant friction; a fixed jet passes denser fuel by the root of its density.",
+)
+
+
+def write(
+    power: PowerComparison,
+    path: str | Path,
+    degrees: Comparison | None = None,
+    sessions: Mapping[str, Sequence[Session]] | None = None,
+    *,
+    units: str | None = None,
+    pdf: str | Path | None = None,
+) -> Path:
+    """Write the sheet; returns the HTML's path. degrees, sessions: of the same variants, where there are any. pdf: also print it there.
+
+    Raises InputError if a place cannot be written or there is nothing to print with.
+    """
+    written = html.write(render(power, degrees, sessions, units=units), path)
+    if pdf is not None:
+        html.write_pdf(written, pdf, "letter" if (units or power.units) == "us" else "A4")
+    return written
+
+
+def render(
+    power: PowerComparison,
+    degrees: Comparison | None = None,
+    sessions: Mapping[str, Sequence[Session]] | None = None,
+    *,
+    units: str | None = None,
+) -> str:
+    """The page as text."""
+    shown = Shown(units or power.units)
+    every = [session for group in (sessions or {}).values() for session in group]
+    known = {key: value for session in every for key, value in session.metadata.items()}
+    others = [gain.variant for gain in power.gains]
+    values = {
+        "title": f"Power: {', '.join(others)} against {power.baseline}",
+        "made": words.today(),
+        "shop": known.get("shop"),
+        "car": str(known.get("car") or next((session.car.name for session in every if session.car), "") or ""),
+        "customer": known.get("customer"),
+        "findings": [*(gain.sentences[0] for gain in power.gains), *([degrees.finding()] if degrees else [])],
+        "said": [gain.sentences[1] for gain in power.gains],
+        "chart": power_charts.chart(power, shown),
+        "caption": _caption(power),
+        "numbers": _numbers(power, shown),
+        "conditions": _conditions(power),
+        "order": ", ".join(power.proposed_order),
+        "cautions": _CAUTIONS,
+        "gains": _gains(power, shown),
+        "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
+        "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
+        "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
+        "method": _METHOD,
+        "read_from": _read_from(power),
+        "version": f"hotfuel {__version__}, {words.today()}",
+    }
+    return html.page("power.html.jinja", {}, values)
+
+
+def _caption(power: PowerComparison) -> str:
+    marked = (
+        ""
+        if power.absolute_figures_count
+        else " Absolute figures are outside the correction's validity; the difference is what counts."
+    )
+    return (
+        "Thick: mean of the pulls (how many in brackets); thin: each pull. Beneath: the gain; the shaded band holds for the whole curve at once, 95 %; "
+        f"dotted: 1 %.{marked}"
+    )
+
+
+def _numbers(power: PowerComparison, shown: Shown) -> Table:
+    """Each variant's numbers in one row, and under it the gain in the same columns."""
+    beside = [
+        (label, key, dimension)
+        for label, key, dimension in (
+            ("Fuel", "fuel_degc", "temperature"),
+            ("Intake air", "intake_degc", "temperature"),
+            ("Lambda", "lambda_ratio", ""),
+            ("Spark", "spark_deg", ""),
+            ("Air flow", "air_flow", ""),
+        )
+        if any(np.isfinite(getattr(one, key)) for one in power.said)
+    ]
+    head = ("", "Peak power", "Peak torque", "Mean power", *(label for label, _, _ in beside))
+    table = Table(head, numbers=tuple(range(1, len(head))))
+    for one in power.said:
+        row = [
+            one.name,
+            f"{shown.text(one.power_kw.value, 'power')}\n{_speeds(one.power_kw)}",
+            f"{shown.text(one.torque_nm.value, 'torque')}\n{_speeds(one.torque_nm)}",
+            shown.text(float(np.mean(one.mean_power_kw)), "power"),
+        ]
+        for _, key, dimension in beside:
+            value = getattr(one, key)
+            row.append(shown.text(value, dimension) if dimension else "–" if np.isnan(value) else f"{value:.3g}")
+        table.rows.append(row)
+    for gain in power.gains:
+        changes = ((gain.peak_gain_kw, "power"), (gain.peak_gain_nm, "torque"), (gain.mean_gain_kw, "power"))
+        cells = [_change(numbers, dimension, shown) for numbers, dimension in changes]
+        table.rows.append([f"{gain.variant} over {gain.baseline}", *cells, *[""] * len(beside)])
+    return table
+
+
+def _speeds(peak: object) -> str:
+    low, high, rpm = (round(getattr(peak, key), -1) for key in ("rpm_low", "rpm_high", "rpm"))
+    return f"{low:.0f} to {high:.0f} rpm" if getattr(peak, "is_flat", False) else f"at {rpm:.0f} rpm"
+
+
+def _change(numbers: Interval, dimension: str, shown: Shown) -> str:
+    value, low, high = (f"{float(shown.value(number, dimension)):+.1f}".replace("-", "−") for number in numbers)
+    span = f"\n{low} to {high}" if np.isfinite(numbers[1]) else ""
+    return f"{value} {shown.unit(dimension)}{span}"
+
+
+def _gains(power: PowerComparison, shown: Shown) -> Table:
+    table = Table(
+        ("Variant", "Mean gain", "95 % interval", "Verdict", "Mixture", "What physics allows", "Method"), numbers=(1, 2, 5)
+    )
+    for gain in power.gains:
+        known = np.isfinite(gain.low_percent)
+        interval = f"{gain.low_percent:+.2f} to {gain.high_percent:+.2f} %" if known else "not tested"
+        allowed = (
+            f"{gain.allowed.allowed_percent[0]:+.1f} to {gain.allowed.allowed_percent[1]:+.1f} %" if gain.allowed else "not known"
+        )
+        verdict = gain.verdict + (", beyond the fuel's share" if gain.implausible else "")
+        method = (
+            f"{gain.estimate.method}, {gain.estimate.degrees_of_freedom:.1f} degrees of freedom"
+            if gain.estimate
+            else "described only"
+        )
+        cells = (gain.variant, f"{gain.gain_percent:+.2f} %", interval, verdict, gain.mixture, allowed, method)
+        table.rows.append([cell.replace("-", "−") if i in (1, 2, 5) else cell for i, cell in enumerate(cells)])
+    return table
+
+
+def _conditions(power: PowerComparison) -> list[str]:
+    low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
+    lines = [
+        f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves
+    ]
+    lines.append(f"Averages are over {low} to {high} rpm.")
+    lines += [f"The order is known by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
+    return [*lines, *power.cautions]
+
+
+def _factor(factor: float | None) -> str:
+    return "" if factor is None else f", corrected by {factor:.3f} on average"
+
+
+def _read_from(power: PowerComparison) -> Table:
+    table = Table(("Pulls", "Read from", "Power over torque × speed"), numbers=(2,))
+    for names, told, check in power.read_from():
+        table.rows.append(
+            (", ".join(names), "; ".join(told) or "given as numbers", "one column" if np.isnan(check) else f"{check:.3f}")
+        )
+    return table

@@ -1,0 +1,105 @@
+"""The sheet of power: the answer first, one picture that shows 1 %, each caution once, where the columns came from last."""
+
+import re
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from hotfuel.report import power as report
+from hotfuel.report import power_charts
+from hotfuel.study.power.facts import Facts
+from hotfuel.study.power.power import compare_pulls
+from hotfuel.study.power.pulls import Pull
+from hotfuel.units import Shown
+
+RPM = np.linspace(2500, 6500, 81)
+
+
+def pulls(gain=1.2, order="bccbbc"):
+    random = np.random.default_rng(5)
+
+    def pull(name, percent):
+        kw = (60 + 120 * np.sin((RPM - 1500) / 5500 * np.pi / 2)) * (1 + (percent + random.normal(0, 0.2)) / 100)
+        return Pull(name, RPM, kw, kw * 1000 / (RPM * np.pi / 30), mapping=('rpm from "RPM"',), unit_check=1.0004,
+                    facts=Facts(fuel_degc=40.0 - 20 * (percent > 0), intake_degc=25.0))  # fmt: skip
+
+    found = {"bare": [], "cooler <b>": []}
+    for at, letter in enumerate(order):
+        found["bare" if letter == "b" else "cooler <b>"].append(pull(f"run{at}", gain if letter == "c" else 0.0))
+    return found
+
+
+def text_of(page):
+    body = re.sub(r"<svg.*?</svg>", " ", page[page.index("<main>") : page.index("</main>")], flags=re.DOTALL)
+    plain = re.sub(r"<[^>]+>", " ", body)
+    for code, sign in (("&lt;", "<"), ("&gt;", ">"), ("&#39;", "'"), ("&#34;", '"'), ("&amp;", "&")):
+        plain = plain.replace(code, sign)
+    return re.sub(r"\s+", " ", plain)
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_the_answer_comes_first_and_provenance_last(units):
+    result = compare_pulls(pulls(), "bare", shown=Shown(units))
+    text = text_of(report.render(result))
+    (gain,) = result.gains
+    assert gain.verdict == "higher"
+    sheet, technical = text.split("Technical part")
+    assert sheet.index(re.sub(r"\s+", " ", gain.sentences[0])) < sheet.index("Peak power") < sheet.index("Please read")
+    shown = Shown(units)
+    for said in result.said:
+        assert shown.text(said.power_kw.value, "power") in sheet
+        assert shown.text(said.torque_nm.value, "torque") in sheet
+        assert shown.text(said.fuel_degc, "temperature") in sheet
+    assert "read from" not in sheet.casefold()
+    assert technical.index("How it was worked out") < technical.index("Where every column came from")
+    assert technical.rstrip().split("Where every column came from")[1].count("1.000") == 1  # alike pulls in one row
+    assert f"{gain.gain_percent:+.2f} %".replace("-", "−") in technical
+
+
+def test_each_caution_is_said_once_and_nothing_is_promised():
+    page = report.render(compare_pulls(pulls(), "bare"))
+    text = text_of(page)
+    for caution in report._CAUTIONS:
+        assert text.count(caution) == 1
+    assert text.count("No weather was given") == 1
+    assert "sleeve <b>" not in page
+    assert "cooler &lt;b&gt;" in page
+    assert not re.search(r"\b(safe|OK|guaranteed)\b", text, re.IGNORECASE)
+    assert "<script" not in page
+    assert len(page) < 150_000
+
+
+def test_the_picture_holds_the_numbers_and_says_them():
+    """Read back from the SVG: the gain's line stands where 1.2 % is on its axis, and 1 % is more than a tenth of the panel's height."""
+    result = compare_pulls(pulls(), "bare")
+    drawn = power_charts.chart(result, Shown("si"))
+    root = ET.fromstring(str(drawn))
+    assert root.get("role") == "img"
+    assert "cooler <b> over bare between" in root.get("aria-label")
+    texts = ["".join(node.itertext()).strip() for node in root.iter() if node.tag.endswith("}text")]
+    for label in ("power, kW", "torque, Nm", "engine speed, rpm", "gain over bare, %", "bare (3)", "cooler <b> (3)"):
+        assert label in texts
+    ids = [node.get("id") for node in root.iter() if node.get("id")]
+    assert len(ids) == len(set(ids))
+    figure = power_charts.figure(result, Shown("si"))
+    below = figure.axes[1]
+    low, high = below.get_ylim()
+    assert 1 / (high - low) > 0.1
+    (line,) = [one for one in below.get_lines() if len(one.get_xdata()) == len(result.gains[0].rpm)]
+    assert line.get_ydata() == pytest.approx(result.gains[0].curve_percent)
+    thick = [one for one in figure.axes[0].get_lines() if one.get_linewidth() > 1]
+    thin = [one for one in figure.axes[0].get_lines() if one.get_linewidth() <= 1]
+    assert (len(thick), len(thin)) == (2, 6)
+
+
+def test_a_wide_band_does_not_hide_one_per_cent():
+    few = compare_pulls(pulls(order="bcb"), "bare")
+    low, high = power_charts.figure(few, Shown("us")).axes[1].get_ylim()
+    assert high - low <= 14
+
+
+def test_single_pulls_have_a_picture_without_a_band():
+    one = compare_pulls(pulls(order="bc"), "bare")
+    text = text_of(report.render(one))
+    assert "single pulls prove nothing" in text
+    assert "not tested" in text
