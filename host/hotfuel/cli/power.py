@@ -205,6 +205,8 @@ def _temperatures(
     shown = Shown(units or (car.units if car else "si"))
     result = compare_sessions(opened, baseline, shown=shown)
     fuel = fuel_in_pulls(opened)
+    if not fuel:
+        note("The sessions hold no pull and no drive on some side: no fuel temperature stands beside the gain.")
     given = {
         "fuel_degc": {name: one.degc for name, one in fuel.items()},
         "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},

@@ -30,8 +30,8 @@ class FuelInPulls:
 def fuel_in_pulls(groups: Mapping[str, Sequence[Any]]) -> dict[str, FuelInPulls]:
     """{variant: FuelInPulls} of {variant: sessions}, at the place nearest the carburettor, in full-throttle pulls, else while driving.
 
-    The session is the unit: the half-width is that of the mean of sessions, with the probe's own; from one session the probe's alone.
-    Raises InputError, one sentence, for a session without a reading at such a place.
+    The session is the unit: the half-width is that of the mean of sessions, with the probe's own; from one session the probe's alone. Empty where a
+    variant's sessions hold neither a pull nor a drive. Raises InputError, one sentence, where the sessions share no place with fuel.
     """
     courses = {name: [of_session(session) for session in sessions] for name, sessions in groups.items()}
     every = [course for each in courses.values() for course in each]
@@ -45,9 +45,7 @@ def fuel_in_pulls(groups: Mapping[str, Sequence[Any]]) -> dict[str, FuelInPulls]
     for name, each in kinds.items():
         means = np.array([one.mean() for one in each if len(one)])
         if not len(means):
-            raise InputError(
-                f"the sessions of {name} hold no pull and no drive with the fuel's temperature at {place}: give sessions of the pulls"
-            )
+            return {}
         half = 1.96 * _PROBE_U_DEGC
         if len(means) > 1:
             half = float(np.hypot(half, special.stdtrit(len(means) - 1, 0.975) * means.std(ddof=1) / np.sqrt(len(means))))

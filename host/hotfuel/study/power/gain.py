@@ -163,7 +163,7 @@ def gain(
         inseparable=_inseparable(base, variant, mixture),
         expected=expected,
         allowed=allowed,
-        gain_per_degc=_per_degree(numbers, float(cooler)) if known and estimate and tested and abs(cooler) >= 3.0 else None,
+        gain_per_degc=_per_degree(numbers, float(cooler)) if known and estimate and abs(cooler) >= 3.0 else None,
         air_flow_percent=float(air),
     )
     told = _sentences(made, base, variant, grid, delta_percent, shown)
@@ -182,7 +182,7 @@ def _sentences(made: Gain, base: Side, variant: Side, grid: Bins, delta: float, 
     else:
         lines.append("Without fuel temperatures on both sides no physical expectation can be set beside the gain.")
     lines += [gain_words.air_flow_sentence(made.air_flow_percent)] if np.isfinite(made.air_flow_percent) else []
-    if made.gain_per_degc is not None:
+    if made.gain_per_degc is not None and tested:
         lines.append(gain_words.per_degree_sentence(made.gain_per_degc, base.said.fuel_degc - variant.said.fuel_degc, shown))
     return tuple(lines)
 
