@@ -56,7 +56,7 @@ LIBRARY_ROOMS = {
     "jinja2": {"report", "live"},
     "matplotlib": {"report"},
     "openpyxl": {"study"},
-    "pyarrow": {"session", "study"},
+    "pyarrow": {"session"},
     "duckdb": {"session"},
     "dask": {"session"},
     "distributed": {"session"},

@@ -36,7 +36,7 @@ from hotfuel.log import rescue, spill  # noqa: E402
 from hotfuel.log.append import LogWriter  # noqa: E402
 from hotfuel.record.download import Fetcher  # noqa: E402
 from hotfuel.record.recorder import Recorder  # noqa: E402
-from hotfuel.session import archive, export  # noqa: E402
+from hotfuel.session import archive, export, results  # noqa: E402
 from hotfuel.session import folder as session_folder  # noqa: E402
 
 HOW = ("EIO", "ENOSPC", "short", "kill")
@@ -133,7 +133,7 @@ class Calls:
                 stack.enter_context(mock.patch.object(os, name, self.around(name, getattr(os, name))))
             for module in (builtins, io):
                 stack.enter_context(mock.patch.object(module, "open", self.opened(module.open)))
-            for module, name in ((pyarrow.csv, "write_csv"), (pyarrow.parquet, "write_table")):
+            for module, name in ((pyarrow.csv, "write_csv"), (pyarrow.parquet, "write_table"), (results, "_write")):
                 stack.enter_context(mock.patch.object(module, name, self.whole_table(getattr(module, name))))
             stack.enter_context(mock.patch.object(shutil, "_USE_CP_SENDFILE", False, create=True))
             yield

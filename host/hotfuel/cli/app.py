@@ -32,6 +32,7 @@ COMMANDS = {
     "download": "Fetch what the board stored by itself.",
     "review": "What happened, as a page and a sheet for the customer.",
     "decode": "Temperatures, margins and inputs as a table for other programs.",
+    "inspect": "The bytes of a log, frame by frame and field by field.",
     "compare": "Did a fix lower the temperature?",
     "power": "What a change did for power, or how many pulls to make.",
     "forecast": "What a fix, a fuel, a pass or a hotter day would do.",

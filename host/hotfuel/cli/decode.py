@@ -20,6 +20,7 @@ def decode(
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
     from hotfuel.session import export
 
+    export.require_library(out)
     written: list[dict[str, Any]] = []
     lines: list[str] = []
     for path in logs:

@@ -44,7 +44,7 @@ def demo(
     outside_degc = round(float(model.truth["ambient_degc"].mean()))
     session = session_folder.create(out / "drive", text, {"title": f"Simulated: {drive}", "ambient_degc": outside_degc})
     engine, counts = _simulated(model, session.path, described, shown, speed, quiet=as_json)
-    model.truth.to_parquet(session.path / session_folder.TRUTH)
+    model.truth.to_csv(session.path / session_folder.TRUTH, index=False)
     with bar("working out margins and writing the report"):
         opened = sessions.open(session.path)
         page = report.write(opened, out / "review.html", shown.system)

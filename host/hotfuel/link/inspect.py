@@ -1,4 +1,8 @@
-"""A view into payloads for people, as a construct declaration derived from hotfuel_wire.messages: what `hotfuel` decodes, seen by a second reader."""
+"""The bytes of a log for people, frame by frame and field by field: a construct declaration derived from hotfuel_wire.messages, a second reader of the wire."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
 
 from construct import (
     Array,
@@ -22,6 +26,7 @@ from construct import (
     this,
 )
 from construct.core import ConstructError
+from hotfuel_wire import framing
 from hotfuel_wire.kinds import KINDS
 from hotfuel_wire.meanings import FIELDS
 from hotfuel_wire.messages import HEADER, MESSAGES, SATURATED
@@ -122,3 +127,56 @@ def _written(value, row, path: str) -> list[str]:
     )
     unit = "" if kind == "bytes" or third is None else f" {third}"
     return [f"  {name} = {shown}{unit}   {FIELDS[path]}"]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What stood between two zeros of a log. at: its first byte there. name: of the message, "" where none can be read, and then why (`problem`)."""
+
+    at: int
+    raw: bytes
+    name: str
+    values: dict[str, Any]
+    lines: list[str]
+    problem: str = ""
+
+
+def names(wanted: Iterable[str]) -> set[str]:
+    """The names of messages, checked. Raises InputError with those there are."""
+    known = {name for name, _ in MESSAGES.values()}
+    unknown = sorted(set(wanted) - known)
+    if unknown:
+        raise InputError(f"there is no message {unknown[0]}; there are {', '.join(sorted(known))}")
+    return set(wanted)
+
+
+def frames(blocks: Iterable[bytes], first: int = 0) -> Iterator[Seen]:
+    """Every frame or damaged piece that begins at byte `first` or behind it, in log order. blocks: the log in pieces of any size."""
+    at, rest = 0, b""
+    for data in blocks:
+        *pieces, rest = (rest + data).split(b"\0")
+        for piece in pieces:
+            if piece and at >= first:
+                yield _seen(at, piece)
+            at += len(piece) + 1
+    if rest and at >= first:
+        yield _seen(at, rest)
+
+
+def _seen(at: int, piece: bytes) -> Seen:
+    try:
+        payload = framing.decode(piece)
+        container = view(payload)
+    except (framing.FrameError, InputError) as error:
+        shown = piece[:48].hex(" ") + (" ..." if len(piece) > 48 else "")
+        return Seen(at, piece, "", {}, [f"byte {at}: {len(piece)} bytes, no message: {error}", f"  {shown}"], str(error))
+    told = lines(payload)
+    return Seen(at, piece, container["message"], _plain(container), [f"byte {at}: {told[0]}, {len(payload)} bytes", *told[1:]])
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _plain(one) for name, one in value.items() if name not in ("_io", "message", UNREAD)}
+    if isinstance(value, list):
+        return [_plain(one) for one in value]
+    return value.hex(" ") if isinstance(value, bytes) else value

@@ -27,7 +27,7 @@ from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
 from hotfuel.session.listing import Say, existing, find, listed
-from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, files_of, identities, store, work_out
+from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
 
 __all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "listed", "recompute", "work_out"]
@@ -41,6 +41,7 @@ def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None)
 
     Raises InputError if there is no recording, no reading in it, or it is there already.
     """
+    require_duckdb()
     where = session_folder.find(path)
     session = recording.open(path)
     if not len(session.ticks.seconds):
@@ -98,6 +99,7 @@ def recompute(
     Raises InputError if there is no archive, a file is wrong, the cluster
     does not answer, or sessions failed (all others are done then).
     """
+    require_duckdb()
     root = existing(archive).resolve()
     if calibration is not None:
         Calibration.load(calibration)

@@ -13,7 +13,7 @@ from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.session import metadata
 
-LOG, CAR, METADATA, CALIBRATION, TRUTH = "wire.log", "car.toml", "session.json", "calibration.json", "truth.parquet"
+LOG, CAR, METADATA, CALIBRATION, TRUTH = "wire.log", "car.toml", "session.json", "calibration.json", "truth.csv"
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
-import pyarrow as pa
-import pyarrow.parquet
 
 from hotfuel.errors import InputError
-from hotfuel.session.results import SESSIONS, SUMMARY, identities, work_out
+from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckdb, work_out
 
 Say = Callable[[str], None]
 _LISTED = """
@@ -57,10 +55,9 @@ def find(
 
     since, until: days, 2026-06-01, both included. Raises InputError for no archive, or a day that is none.
     """
-    try:
-        import duckdb
-    except ImportError:
-        raise InputError("the archive needs duckdb: pip install 'hotfuel[archive]'") from None
+    require_duckdb()
+    import duckdb
+
     root = existing(archive)
     files = _summaries(root, say, bad, _whole)
     if not files:
@@ -123,9 +120,12 @@ def _whole(file: Path) -> bool:
 
 
 def _readable(file: Path) -> bool:
+    import duckdb
+
     try:
-        return len(pyarrow.parquet.read_table(file, partitioning=None)) > 0
-    except (OSError, pa.ArrowException):
+        with duckdb.connect() as database:
+            return len(database.execute("SELECT * FROM read_parquet($file)", {"file": str(file)}).fetchall()) > 0
+    except (OSError, duckdb.Error):
         return False
 
 

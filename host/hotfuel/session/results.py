@@ -1,20 +1,20 @@
 """What is worked out of one session of an archive, as Parquet: a row per place and reading, and a row per place."""
 
+import errno
 import os
 import re
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
-import pyarrow.parquet
 
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, probe_of
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
-from hotfuel.session.export import floats_or_null
+from hotfuel.session.export import on_grid
 from hotfuel.temperature.calibration import Calibration
 
 SESSIONS, SAMPLES, SUMMARY = "sessions", "samples", "summary"
@@ -59,14 +59,8 @@ def store(root: Path, identity: str, session: recording.Session) -> None:
         target = root / kind / f"car={_slug(car_name(session))}" / f"date={date_of(session)}" / f"{identity}.parquet"
         target.parent.mkdir(parents=True, exist_ok=True)
         part = target.with_suffix(f".{os.getpid()}.part")  # no reader takes it up; two may write at once
-        texts = [name for name in table.column_names if pa.types.is_dictionary(table.schema.field(name).type)]
-        floats = [name for name in table.column_names if pa.types.is_float32(table.schema.field(name).type)]
-        encodings = dict.fromkeys(floats, "BYTE_STREAM_SPLIT")
-        encodings |= {name: "DELTA_BINARY_PACKED" for name in ("time_utc", "elapsed_ms") if name in table.column_names}
         try:
-            pyarrow.parquet.write_table(
-                table, part, compression="zstd", compression_level=1, use_dictionary=texts, column_encoding=encodings
-            )
+            _write(table, part)
             os.replace(part, target)
         finally:
             part.unlink(missing_ok=True)
@@ -75,7 +69,27 @@ def store(root: Path, identity: str, session: recording.Session) -> None:
                 old.unlink()
 
 
-def _samples_table(identity: str, session: recording.Session) -> pa.Table:
+def require_duckdb() -> None:
+    """Raises InputError where the library that writes and reads an archive's results is not installed."""
+    if find_spec("duckdb") is None:
+        raise InputError("the archive needs duckdb: pip install 'hotfuel[archive]'")
+
+
+def _write(table: pd.DataFrame, path: Path) -> None:
+    """The table as Parquet; what is missing is null, because as nan it would be the greatest number in a query."""
+    import duckdb
+
+    # the path as duckdb reads it: a quoted string
+    name = "'" + str(path).replace("'", "''") + "'"
+    try:
+        with duckdb.connect() as database:
+            database.register("made", table)
+            database.execute(f"COPY made TO {name} (FORMAT parquet, COMPRESSION zstd, COMPRESSION_LEVEL 1, PARQUET_VERSION v2)")
+    except duckdb.IOException as error:
+        raise OSError(errno.EIO, str(error).splitlines()[0], str(path)) from None
+
+
+def _samples_table(identity: str, session: recording.Session) -> pd.DataFrame:
     """One row per place and reading, place by place; a place without a limit has null there and state 4."""
     ticks = session.ticks
     limits = session.margin_table.places if session.car is not None else {}
@@ -85,19 +99,21 @@ def _samples_table(identity: str, session: recording.Session) -> pa.Table:
     elapsed_ms = np.rint((ticks.seconds - ticks.seconds[0]) * 1000).astype(np.int64)
     missing = np.full(count, np.nan)
 
-    def floats(parts: list[np.ndarray]) -> pa.Array:
-        return floats_or_null(np.concatenate(parts))
+    def floats(parts: list[np.ndarray]) -> np.ndarray:
+        return on_grid(np.concatenate(parts))
 
-    def column(name: str) -> pa.Array:
+    def column(name: str) -> np.ndarray:
         return floats([getattr(limits[place], name) if place in limits else missing for place in names])
 
     state = np.concatenate([limits[place].state if place in limits else np.full(count, 4, np.uint8) for place in names])
-    times = pa.array(np.tile(np.asarray(ticks.index.as_unit("us").asi8), len(names)), pa.timestamp("us", tz="UTC"))
-    return pa.table(
+    times = np.tile(np.asarray(ticks.index.as_unit("us").asi8), len(names)).astype("datetime64[us]")
+    if not ticks.timeline.anchored:
+        times[:] = np.datetime64("NaT")
+    return pd.DataFrame(
         {
             "session": _repeated([identity], count * len(names)),
             "place": _repeated(names, count),
-            "time_utc": times if ticks.timeline.anchored else pa.nulls(count * len(names), times.type),
+            "time_utc": pd.DatetimeIndex(times, tz="UTC"),
             "elapsed_ms": np.tile(elapsed_ms, len(names)),
             "temperature_degc": floats([degc[probe_of(place)] for place in names]),
             **{name: column(name) for name in MARGIN_COLUMNS},
@@ -106,12 +122,12 @@ def _samples_table(identity: str, session: recording.Session) -> pa.Table:
     )
 
 
-def _repeated(texts: list[str], count: int) -> pa.Array:
-    """Each text `count` times, as a dictionary column."""
-    return pa.DictionaryArray.from_arrays(np.repeat(np.arange(len(texts), dtype=np.int32), count), texts)
+def _repeated(texts: list[str], count: int) -> "pd.Categorical[str]":
+    """Each text `count` times."""
+    return pd.Categorical.from_codes(np.repeat(np.arange(len(texts), dtype=np.int32), count), pd.Index(texts))
 
 
-def _summary_table(identity: str, session: recording.Session) -> pa.Table:
+def _summary_table(identity: str, session: recording.Session) -> pd.DataFrame:
     """One row per place with its numbers and what the session says of itself; a needle's hottest is its inlet's and is not repeated."""
     found = session.summary()
     holds_fuel = {p.name for p in session.car.places if p.kind.has_limit} if session.car else set(session.ticks.places)
@@ -129,21 +145,9 @@ def _summary_table(identity: str, session: recording.Session) -> pa.Table:
                 "board_id": str(session.metadata.get("board_id") or ""),
             }
         )  # fmt: skip
-    text, number = pa.string(), pa.float64()
-    kinds = {
-        "readings": pa.int64(),
-        "holds_fuel": pa.bool_(),
-        "calibrated": pa.bool_(),
-        "started_utc": pa.timestamp("us", tz="UTC"),
-    }
-    schema = pa.schema(
-        [(name, kinds.get(name) or (number if name.endswith(("_degc", "_kpa", "_s")) else text)) for name in rows[0]]
-    )
-    # nan would be the greatest number in a query; what is not known is null
-    plain = [
-        {name: None if isinstance(value, float) and np.isnan(value) else value for name, value in row.items()} for row in rows
-    ]
-    return pa.Table.from_pylist(plain, schema=schema)
+    made = pd.DataFrame(rows)
+    made["started_utc"] = pd.to_datetime(made["started_utc"], utc=True).astype("datetime64[us, UTC]")
+    return made
 
 
 def car_name(session: recording.Session) -> str:

@@ -5,7 +5,7 @@ import wire_logs
 from construct import Bytes, ListContainer
 from hotfuel.errors import InputError
 from hotfuel.link import inspect
-from hotfuel_wire import codec
+from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import MESSAGES
 from hypothesis import given
 from hypothesis import strategies as st
@@ -75,3 +75,29 @@ def test_unknown_and_misfit_are_sentences():
         inspect.view(bytes([2]) + bytes(9))
     with pytest.raises(InputError, match="type 0"):
         inspect.view(b"")
+
+
+@given(wire_logs.streams(), st.integers(1, 300), st.integers(0, 400))
+def test_frames_are_those_of_the_reader_wherever_the_blocks_are_cut(stream, size, first):
+    data = stream if isinstance(stream, bytes) else stream[0]
+    seen = list(inspect.frames(data[at : at + size] for at in range(0, len(data), size)))
+    reader = framing.FrameReader()
+    payloads = list(reader.feed(data + b"\0"))
+    whole = [payload for payload in payloads if not refused(payload)]
+    assert [one.name for one in seen if one.name] == [codec.unpack(payload)[0] for payload in whole]
+    assert all(data[one.at : one.at + len(one.raw)] == one.raw for one in seen)
+    later = list(inspect.frames([data], first))
+    assert later == [one for one in seen if one.at >= first]
+
+
+def refused(payload):
+    try:
+        inspect.view(payload)
+    except InputError:
+        return True
+    return False
+
+
+def test_an_unknown_name_is_told_those_there_are():
+    with pytest.raises(InputError, match="no message helth; there are .*health"):
+        inspect.names(["helth"])

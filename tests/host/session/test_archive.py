@@ -1,6 +1,7 @@
 """Many sessions: found by what happened in them, readable without this program, worked out again with the same results."""
 
 import datetime
+import json
 import os
 import shutil
 import signal
@@ -242,7 +243,7 @@ def test_an_add_that_was_interrupted_can_be_done_again(sessions, tmp_path, monke
     def interrupt(*arguments, **options):
         raise KeyboardInterrupt
 
-    for step in ("shutil.copyfile", "pyarrow.parquet.write_table"):
+    for step in ("shutil.copyfile", "hotfuel.session.results._write"):
         with monkeypatch.context() as once, pytest.raises(KeyboardInterrupt):
             once.setattr(step, interrupt)
             archive.add(tmp_path, sessions[0])
@@ -404,3 +405,27 @@ def test_recompute_ends_without_a_word_from_its_processes(filled, tmp_path):
     (tmp_path / "run.py").write_text(RECOMPUTE)
     done = subprocess.run([sys.executable, tmp_path / "run.py", filled], capture_output=True, text=True, timeout=120, check=False)
     assert (done.returncode, done.stdout, done.stderr) == (0, "6\n", "")
+
+
+def test_review_compare_and_archive_do_without_pyarrow(sessions, tmp_path):
+    """As after a plain installation with `hotfuel[archive]`; each command in turn, in a process that cannot import it."""
+    script = (
+        "import json, sys\n"
+        "sys.modules['pyarrow'] = None\n"
+        "from hotfuel.cli.app import app\n"
+        "for words in json.loads(sys.argv[1]):\n"
+        "    app(words, standalone_mode=False)\n"
+    )
+    one, two = sessions[0], tmp_path / "the same again"
+    shutil.copytree(one, two)
+    commands = [
+        ["archive", "add", str(one), "--archive", str(tmp_path / "a")],
+        ["archive", "list", "--archive", str(tmp_path / "a"), "--json"],
+        ["review", str(one), "--out", str(tmp_path / "r.html")],
+        ["compare", f"a={one}", f"b={two}", "--out", str(tmp_path / "c.html")],
+    ]
+    done = subprocess.run([sys.executable, "-c", script, json.dumps(commands)], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[-600:]
+    assert (tmp_path / "r.html").stat().st_size > 10_000
+    assert (tmp_path / "c.html").stat().st_size > 10_000
+    assert '"smallest_margin_degc"' in done.stdout

@@ -149,3 +149,20 @@ def test_ours_is_written_again_and_another_programs_file_is_left_alone(drive, tm
     with pytest.raises(InputError, match="nothing is overwritten"):
         export.write(drive, target)
     assert target.read_bytes() == b"PAR1 the dynamometer's PAR1"
+
+
+def test_csv_without_pyarrow_holds_the_same(drive, tmp_path, monkeypatch):
+    ours = export.write(drive, tmp_path / "with.csv")
+    monkeypatch.setattr(export, "find_spec", lambda name: None)
+    plain = export.write(drive, tmp_path / "without.csv")
+    assert plain.read_text().splitlines()[0] == ours.read_text().splitlines()[0]
+    pd.testing.assert_frame_equal(pd.read_csv(plain), pd.read_csv(ours), check_dtype=False)
+    export.write(drive, plain)  # it knows its own again
+
+
+@pytest.mark.parametrize(("ending", "extra"), [(".parquet", "parquet"), (".mf4", "mdf")])
+def test_a_missing_library_is_named_with_its_extra_before_anything_is_written(drive, tmp_path, monkeypatch, ending, extra):
+    monkeypatch.setattr(export, "find_spec", lambda name: None)
+    with pytest.raises(InputError, match=rf"pip install 'hotfuel\[{extra}\]'"):
+        export.write(drive, tmp_path / f"a{ending}")
+    assert not list(tmp_path.iterdir())
