@@ -7,11 +7,16 @@ from pathlib import Path
 from hotfuel import car as car_file
 from hotfuel.log.append import LogWriter
 from hotfuel.session import folder as session_folder
-from hotfuel_wire.messages import NO_ANSWER
+from hotfuel_wire.messages import HEALTH, NO_ANSWER
 
 HISTORY_S = 320.0
 NEEDED_S = 5.0  # what every scene holds at least before it counts
 QUIET = (32.0, 45.0, 48.0)
+
+
+def _health(failed: int) -> dict[str, int]:
+    """A health message that says nothing but what could not start."""
+    return dict.fromkeys((row[0] for row in HEALTH), 0) | {"lamp": 8, "failed": failed}
 
 
 def _act(t):
@@ -21,30 +26,57 @@ def _act(t):
 # name -> (seconds from now, negative before) -> (tank, pump, carb inlet); None for a place that gives no answer
 SCENES = {
     "quiet": lambda t: QUIET,
-    "ahead": lambda t: (32.0, min(52.0 + 3.0 * t / 60, 54.0), 48.0),
+    "ahead": lambda t: (32.0, min(52.0 + 3.0 * (t + 30) / 60, 54.5), 48.0),
     "warn": lambda t: (32.0, 55.8 if t > -30 else 52.0, 48.0),
     "act": _act,
     "back": lambda t: (32.0, 60.0 if -90 < t < -26 else 49.0, 48.0),
     "percolation": lambda t: (30.0, 36.0, 47.0 + max(t + 200, 0) / 12),
     "lost": lambda t: (32.0, 45.0 if t < -30 else None, 48.0),
     "act and lost": lambda t: (32.0, None if t > -15 else 63.0 if t > -60 else 50.0, 50.0),
+    "many": lambda t: (
+        32.0,
+        63.0 if t > -40 else 50.0,
+        50.0,
+        46.0,
+        55.5 if t > -30 else 50.0,
+        None if t > -20 else 40.0,
+        44.0,
+        38.0,
+    ),
     "hot stop": lambda t: (33.0, 44.0 + max(t + 240, 0) / 13, 49.0 + max(t + 240, 0) / 18),
 }
 STOPPED = {"percolation": -200.0, "hot stop": -240.0}  # since when the engine stands
-MANY = tuple(f"place_{number}" for number in range(4))  # more places than fit, for "many"
+MORE = ("suction", "filter", "return_line", "bowl", "underhood")  # beside the example's three, for the scene "many"
+_ROLES = ("suction", "line", "line", "bowl", "air")
+_MANY = car_file.EXAMPLE + "".join(
+    f'\n[[place]]\nname = "{name}"\nchannel = {3 + number}\nrole = "{role}"\n'
+    for number, (name, role) in enumerate(zip(MORE, _ROLES, strict=True))
+)
+CARS = {
+    "many": _MANY,
+    "no limits": None,
+    "low pressure": car_file.EXAMPLE.replace('"600 m"', '"4500 m"')
+    .replace('# suction_idle = "1 inHg"', 'suction_idle = "8 inHg"')
+    .replace('# suction_full = "3 inHg"', 'suction_full = "8 inHg"')
+    .replace('acceleration = "0 g"', 'acceleration = "1.2 g"', 1),
+}
+FAILED = {"part failed": 3}  # health.failed of the board: limits and store
 
 
 class Staged:
-    """Context manager. `folder` is the session's. `stop()` ends the readings, `end()` the recording."""
+    """Context manager. `folder` is the session's. `stop()` ends the readings, `end()` the recording. still: no readings after the history."""
 
-    def __init__(self, path: Path, scene: str, car_text: str = car_file.EXAMPLE) -> None:
+    def __init__(self, path: Path, scene: str, still: bool = False) -> None:
         import synthetic
 
-        self.scene = scene
-        self._made = synthetic.Recording()
+        self.scene, self._still = scene, still
+        self._step_s = 0.5 if still else 0.2
+        self._made = synthetic.Recording(
+            (*synthetic.DEFAULT_PLACES, *MORE) if scene == "many" else synthetic.DEFAULT_PLACES, round(1000 * self._step_s)
+        )
         self._degc = SCENES.get(scene, SCENES["quiet"])
         self._stop = threading.Event()
-        self.folder = session_folder.create(path, car_text, {"title": "Sunday at the pass"}).path
+        self.folder = session_folder.create(path, CARS.get(scene, car_file.EXAMPLE), {"title": "Sunday at the pass"}).path
         self._pulses, self._number = 0.0, 0
 
     def __enter__(self) -> "Staged":
@@ -52,27 +84,29 @@ class Staged:
         self._wall = time.time() - HISTORY_S
         if self.scene == "waiting":
             self.writer.received(b"\0")
-            self._thread = threading.Thread(target=self._stop.wait)
         else:
             self._made.anchor(0.0, self._wall)
-            while self._number * 0.2 < HISTORY_S:
+            while self._number * self._step_s < HISTORY_S:
                 self._tick()
             self._send()
-            self._thread = threading.Thread(target=self._go_on, daemon=True)
+        wait = self._still or self.scene == "waiting"
+        self._thread = threading.Thread(target=self._stop.wait if wait else self._go_on, daemon=True)
         self._thread.start()
         return self
 
     def _tick(self) -> None:
-        at = self._number * 0.2
+        at = self._number * self._step_s
         t = at - HISTORY_S
         running = not t > STOPPED.get(self.scene, 1e9)
-        self._pulses += 850 / 60 * 4 * 0.2 if running else 0
+        self._pulses += 850 / 60 * 4 * self._step_s if running else 0
         self._made.reading(at, [NO_ANSWER if value is None else value for value in self._degc(t)])
         if self._number % 5 == 0:
             gauge = 10 + 80 * 5.5 / 15 if running else 10.5
             self._made.auxiliary(at, self._pulses, fuel_pressure_percent=gauge, battery_v=13.8, ignition=running)
         if self._number % 50 == 0:
             self._made.anchor(at, self._wall + at)
+            if self.scene in FAILED:
+                self._made.add("health", at, **_health(FAILED[self.scene]))
         self._number += 1
 
     def _send(self) -> None:
@@ -81,7 +115,7 @@ class Staged:
 
     def _go_on(self) -> None:
         while not self._stop.wait(0.1):
-            while self._number * 0.2 < time.time() - self._wall:
+            while self._number * self._step_s < time.time() - self._wall:
                 self._tick()
             self._send()
 

@@ -1,5 +1,6 @@
 """The page in a real browser, fed by the simulated board through its port and the real recorder: what a crew sees, and what it must not see."""
 
+import math
 import re
 import sys
 from pathlib import Path
@@ -30,12 +31,6 @@ def model():
     made = CarModel(scenarios()["summer drive"])
     assert len(made.truth)
     return made
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with rig.browser() as started:
-        yield started
 
 
 @pytest.fixture(scope="module")
@@ -111,93 +106,6 @@ def test_the_worst_place_comes_first_whole_then_the_places_then_the_rest(seen):
     assert re.fullmatch(r"range −?\d+ to \d+", seen.text("#head-range"))
 
 
-@pytest.mark.parametrize("look", ["day", "night"])
-def test_nothing_is_cut_off_at_any_width(seen, look):
-    if seen.page.evaluate("document.body.dataset.look") != look:
-        seen.page.click("#settings summary")
-        seen.page.click("#look")
-    assert seen.page.evaluate("document.body.dataset.look") == look
-    for width, height in (*SIZES, (320, 568)):
-        seen.page.set_viewport_size({"width": width, "height": height})
-        seen.page.wait_for_timeout(250)
-        assert seen.page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), width
-        cut = seen.page.evaluate(
-            """() => [...document.querySelectorAll('main *, header *, p')].filter(e => {
-                 const box = e.getBoundingClientRect();
-                 return box.width && box.height && (box.right > innerWidth + 1 || box.left < -1) && !e.closest('.chart, .unseen, details:not([open]) > div');
-               }).map(e => e.id || e.className)"""
-        )
-        assert cut == [], width
-
-
-def test_no_number_is_broken_and_each_unit_stays_in_its_box(seen):
-    for width, height in (*SIZES, (820, 1180), (1440, 900), (1024, 768)):
-        seen.page.set_viewport_size({"width": width, "height": height})
-        lines, over = seen.page.evaluate(
-            """() => {
-                 const all = (selector, text) => document.querySelectorAll(selector).forEach(e => { e.textContent = text; });
-                 all('#head-margin', '118'); all('#head-unit', '°F'); all('#head-left', 'past');
-                 all('.place .margin', '118 °F past'); all('.place .temperature', 'now 146 °F');
-                 const number = document.getElementById('head-margin');
-                 const outside = box => [...box.querySelectorAll('.margin, .unit, .arrow, .temperature, #head-margin')]
-                   .some(e => e.getBoundingClientRect().right > box.getBoundingClientRect().right);
-                 return [number.getBoundingClientRect().height / parseFloat(getComputedStyle(number).fontSize),
-                   [...document.querySelectorAll('.place, #head')].filter(outside).map(e => e.dataset.place || e.id)];
-               }"""
-        )
-        assert lines < 1.5, width
-        assert over == [], width
-
-
-def contrast(first, second):
-    """Contrast of two colours (WCAG 2.1, relative luminance)."""
-
-    def luminance(colour):
-        parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
-        linear = [part / 12.92 if part <= 0.03928 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
-        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-    high, low = sorted((luminance(first), luminance(second)), reverse=True)
-    return (high + 0.05) / (low + 0.05)
-
-
-@pytest.mark.parametrize("look", ["day", "night"])
-def test_states_differ_without_colour_and_none_is_green(seen, look):
-    if seen.page.evaluate("document.body.dataset.look") != look:
-        seen.page.click("#settings summary")
-        seen.page.click("#look")
-    keys = ("quiet", "warn", "act", "lost", "note", "ahead", "back")
-    made = seen.page.evaluate(
-        """keys => keys.map(key => {
-             const box = document.querySelector('.place').cloneNode(true);
-             box.dataset.key = key;
-             document.querySelector('#places').append(box);
-             const style = getComputedStyle(box), sign = getComputedStyle(box.querySelector('.sign')).clipPath;
-             const ink = style.color, pattern = style.backgroundImage !== 'none';
-             const name = { quiet: '--panel', note: '--panel', ahead: '--panel', back: '--panel', warn: '--warn', act: '--act', lost: '--lost' }[key];
-             const probe = document.createElement('i');
-             probe.style.color = `var(${name})`;
-             document.body.append(probe);
-             const ground = getComputedStyle(probe).color;
-             probe.remove(); box.remove();
-             return { sign, ground, ink, pattern };
-           })""",
-        keys,
-    )
-    assert len({state["sign"] for state in made}) == len(keys)  # a shape each
-    assert [state["pattern"] for state in made] == [False, False, True, False, False, False, False]
-    for state in made:
-        assert contrast(state["ink"], state["ground"]) > (7 if look == "day" else 5), state
-        red, green, blue = (int(part) for part in re.findall(r"\d+", state["ground"])[:3])
-        assert not green > max(red, blue) + 10, state
-    quiet, warn, act = made[:3]
-    assert contrast(quiet["ground"], act["ground"]) > 1.5
-    if look == "day":
-        assert contrast(warn["ground"], act["ground"]) > 3  # light against dark, to any eye
-    else:  # no large bright field in the dark: brightness is in lines and letters
-        assert max(contrast(state["ground"], "rgb(0, 0, 0)") for state in made) < 4
-
-
 def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
     seen.page.wait_for_timeout(600)
     assert {
@@ -252,6 +160,9 @@ def test_a_browser_that_sends_junk_gets_nowhere(seen, drive, server):
 
 STAMPS = """() => {
   window.stamps = [];
+  let turn = performance.now();  // of the page's event loop: how late a busy machine lets it be
+  window.late = 0;
+  setInterval(() => { window.late = Math.max(window.late, performance.now() - turn); turn = performance.now(); }, 10);
   new MutationObserver(() => window.stamps.push([performance.now(), document.body.classList.contains('old'), document.querySelector('#alert-words').textContent,
     document.querySelector('#head-margin').textContent])).observe(document.body, { attributes: true, attributeFilter: ['class'] });
 }"""
@@ -264,8 +175,13 @@ def test_without_readings_everything_is_of_another_moment_together_and_comes_bac
     try:
         seen.until("document.body.classList.contains('old')", 60)
         _, _, words, margin = seen.page.evaluate("window.stamps.find(row => row[1])")
-        # by the page's own clock: two seconds after the last reading, looked at five times a second
-        assert re.match(r"NOT CURRENT: last reading [2-9] s ago", words)
+        # by the page's own stamps, and no later than its event loop let it; test_page_states.py holds the same without a busy machine's doing
+        stamps = seen.page.evaluate(
+            "Object.fromEntries(performance.getEntriesByType('mark').map(mark => [mark.name, mark.startTime]))"
+        )
+        age_s = (stamps["stale"] - stamps["reading"]) / 1000
+        assert 2.0 <= age_s <= 2.1 + seen.page.evaluate("window.late") / 1000
+        assert int(re.match(r"NOT CURRENT: last reading (\d+) s ago", words).group(1)) in (math.floor(age_s), math.ceil(age_s))
         assert margin == "–"
         assert re.match(r"was \d+ °C (left|past), [a-z ]+, \d\d:\d\d:\d\d", seen.text("#head-was"))
         assert float(seen.page.evaluate("getComputedStyle(document.querySelector('#head-was')).opacity")) == 1

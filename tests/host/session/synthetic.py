@@ -1,5 +1,7 @@
 """A recording made frame by frame with the wire's own codec, for tests: temperatures that are known exactly."""
 
+from functools import lru_cache
+
 import numpy as np
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import codec, framing
@@ -9,6 +11,12 @@ MV_PER_CODE = 1000 / (32 * 1.6 * (1 << 17))  # MAX31856, voltage mode, gain 32 (
 BOARD_ID = bytes(range(8))
 DEFAULT_PLACES = ("tank", "pump", "carb_inlet")
 START_WALL_S = 1_780_000_000.0
+
+
+@lru_cache(maxsize=20000)
+def code_of(hot_degc, cold_degc):
+    """The amplifier's code for a junction at hot_degc."""
+    return round(float(emf_mv(hot_degc) - emf_mv(cold_degc)) / MV_PER_CODE)
 
 
 class Recording:
@@ -49,11 +57,7 @@ class Recording:
         """degc: one number per channel, or an int below NOT_A_CODE as the code itself."""
         channels = []
         for value in degc:
-            hot = (
-                value
-                if isinstance(value, int) and value < -1000
-                else round(float(emf_mv(value) - emf_mv(cold_degc)) / MV_PER_CODE)
-            )
+            hot = value if isinstance(value, int) and value < -1000 else code_of(float(value), cold_degc)
             channels.append({"hot": hot, "cold": round(cold_degc * 256), "status": status})
         self.add("reading", time_s, description_id=self.description_id, channels=channels)
 

@@ -1,0 +1,44 @@
+"""One browser, and one page told by the tests, for all that look at it."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import live_rig as rig
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A headless browser."""
+    if rig.missing():
+        pytest.skip(rig.missing())
+    with rig.browser() as started:
+        yield started
+
+
+@pytest.fixture(scope="session")
+def scenes(tmp_path_factory):
+    """Staged recordings as the page is told them, each made when first asked for."""
+    import told
+
+    return told.Scenes(tmp_path_factory.mktemp("scenes"))
+
+
+@pytest.fixture(scope="module")
+def shared(chromium, scenes):
+    """One page for all tests that only look."""
+    import told
+
+    made = told.Told(chromium, scenes).open()
+    yield made
+    assert made.complaints == []
+    made.close()
+
+
+@pytest.fixture
+def seen(shared):
+    """That page, near, by day, at the laptop's size, showing quiet."""
+    shared.look()
+    return shared

@@ -1,0 +1,159 @@
+"""When the page says that it is no longer of this moment, judged by its own clock; and what it says before the first word, without script, and while
+the network is slow."""
+
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import live_rig as rig
+
+if rig.missing():
+    pytest.skip(rig.missing(), allow_module_level=True)
+import told
+from told import Told
+
+
+@pytest.fixture
+def clocked(chromium, scenes):
+    """A page whose clock the test moves."""
+    made = Told(chromium, scenes, clock="stepped")
+    yield made
+    assert made.complaints == []
+    made.close()
+
+
+STAMPS = "Object.fromEntries(performance.getEntriesByType('mark').map(mark => [mark.name, mark.startTime]))"
+
+
+def stale_after_s(page):
+    """From the last reading to the moment at which the page said that it is old, by the page's own clock."""
+    stamps = page.evaluate(STAMPS)
+    return (stamps["stale"] - stamps["reading"]) / 1000
+
+
+@pytest.mark.parametrize("age_s", [0.0, 0.13, 0.9, 1.99])
+def test_without_a_word_the_page_is_stale_within_2_1_s_of_the_last_reading(clocked, age_s):
+    clocked.open("act")
+    clocked.pass_ms(1000)
+    clocked.tell("act", age_s=age_s)
+    assert not clocked.old()
+    clocked.pass_ms(round(1000 * (2.0 - age_s)) - 5)
+    assert not clocked.old()  # and not before two seconds
+    clocked.pass_ms(105)
+    assert clocked.old()
+    assert 2.0 <= stale_after_s(clocked.page) <= 2.1
+    assert clocked.page.inner_text("#head-margin") == "–"
+
+
+def test_readings_that_stop_while_the_server_goes_on_are_stale_within_2_1_s(clocked):
+    clocked.open("act", age_s=0.05)
+    clocked.pass_ms(437)
+    for age_s in (0.487, 0.987, 1.487, 1.987):
+        assert not clocked.old()
+        clocked.tell("act", age_s=age_s)
+        clocked.pass_ms(500)
+    assert clocked.old()
+    assert 2.0 <= stale_after_s(clocked.page) <= 2.1
+    clocked.tell("act", age_s=0.1)
+    assert not clocked.old()
+
+
+def test_a_page_that_slept_is_judged_before_it_is_looked_at(clocked):
+    clocked.open("act")
+    clocked.page.evaluate(
+        "() => { const late = Date.now() + 3600e3; Date.now = () => late; window.dispatchEvent(new Event('focus')); }"
+    )
+    assert clocked.old()
+
+
+def test_on_a_real_clock_no_turn_of_the_page_finds_a_stale_number_live(chromium, scenes):
+    """However late a busy machine lets the page's timers run: what looks at it after them never finds it live beyond 2.1 s."""
+    made = Told(chromium, scenes, clock="real")
+    try:
+        made.open("act")
+        made.page.evaluate(
+            """() => {
+                 window.found = [];
+                 const reading = () => performance.getEntriesByName('reading')[0].startTime;
+                 setInterval(() => {
+                   const at = reading(), age = (performance.now() - at) / 1000;
+                   // behind every timer that was due
+                   setTimeout(() => { if (at === reading()) window.found.push([age, document.body.classList.contains('old')]); }, 0);
+                 }, 10);
+               }"""
+        )
+        for _ in range(3):
+            made.tell("act", age_s=0.1)
+            made.page.wait_for_function("() => window.found.length && window.found.at(-1)[1]", timeout=60000)
+        found = made.page.evaluate("window.found")
+        assert [age for age, old in found if age > 2.1 and not old] == []
+        assert [age for age, old in found if age < 1.9 and old] == []
+        assert sum(old for _, old in found) > 2
+    finally:
+        made.close()
+
+
+def test_without_script_it_says_what_it_waits_for_or_what_is_so(chromium, scenes):
+    for scene, words in (("waiting", "It waits for the first reading of the board."), ("act", "act: pump")):
+        made = Told(chromium, scenes, script=False)
+        try:
+            made._scene = scenes[scene]
+            made.page.goto(told.URL)
+            text = made.page.inner_text("main.plain")
+            assert words in text
+            assert "No warning does not mean safe" in text
+            assert made.page.locator("h1:visible").count() == 1
+        finally:
+            made.close()
+
+
+def test_numbers_are_there_before_the_library_of_the_charts_and_within_64_kb(chromium, scenes):
+    made = Told(chromium, scenes)
+    held = []
+    try:
+        made.page.route(re.compile(r"bokeh\.js"), lambda route: held.append(route))  # a slow network: it does not come yet
+        made.open("act")
+        rig.wait_for(lambda: made.page.evaluate("1") and held)
+        assert made.page.inner_text("#head-margin") == "12"
+        assert made.page.inner_text("[data-place=pump] .margin") == "12 °F past"
+        first = scenes["act"].told["us"]
+        told_bytes = len(str({name: value for name, value in first.items() if name != "points"}).encode())
+        assert len(scenes["act"].html.encode()) + told_bytes < 64_000
+        held[0].fallback()
+        made.page.wait_for_function("() => window.Charts", timeout=30000)
+    finally:
+        made.close()
+
+
+def test_before_the_first_word_the_page_says_what_it_waits_for(chromium, scenes):
+    made = Told(chromium, scenes)
+    try:
+        made.connected = False
+        made.page.goto(told.URL)
+        assert made.page.inner_text("#alert-words") == "Waiting for the recording computer."
+        assert made.page.is_enabled("#mark")
+        made.page.click("[data-mark=stumbled]")
+        assert "stumbled: waiting" in made.page.inner_text("#waiting")
+    finally:
+        made.close()
+
+
+def test_units_are_switched_on_the_page_and_kept(chromium, scenes):
+    made = Told(chromium, scenes)
+    try:
+        made.open("act")
+        made.page.click("#settings summary")
+        assert made.page.inner_text("#units") == "show °C, kPa"
+        made.page.click("#units")
+        rig.wait_for(lambda: made.page.evaluate("1") and "si" in made.units)
+        made.tell("act", units="si")
+        assert made.page.inner_text("#head-unit") == "°C"
+        made.page.reload()
+        made.tell("act", units="si")
+        assert made.units[-1] == "si"
+        assert made.page.text_content("#units") == "show °F, psi"
+    finally:
+        made.close()

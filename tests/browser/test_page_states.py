@@ -1,0 +1,207 @@
+"""What the page tells of every state: words, charts, what is spoken, what the keyboard reaches, what the accessibility rules find."""
+
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import live_rig as rig
+
+if rig.missing():
+    pytest.skip(rig.missing(), allow_module_level=True)
+import told
+from told import Told
+
+EVERY = (*told.SCENES, *told.OWN)
+
+
+# What is told of each state, whatever the size.
+@pytest.mark.parametrize(("scene", "key", "word"), [
+    ("quiet", "quiet", "no warning"), ("ahead", "ahead", "limit ahead"), ("warn", "warn", "warn"), ("act", "act", "act"),
+    ("back", "back", "was beyond"), ("lost", "lost", "sensor lost"), ("act and lost", "act", "act"), ("low pressure", "act", "act"),
+])  # fmt: skip
+def test_each_state_leads_with_its_word(seen, scene, key, word):
+    seen.look(scene)
+    assert seen.page.get_attribute("#head", "data-key") == key
+    assert seen.page.text_content("#head-word") == word
+
+
+def test_the_headline_says_why_there_is_no_number(seen):
+    seen.look("low pressure")
+    assert "pressure too low for a limit" in seen.page.inner_text("#head-lost")
+    seen.look("lost")
+    assert seen.page.inner_text("#head-lost") == "the amplifier did not answer"
+    seen.look("act and lost")
+    assert re.match(r"was \d+ °F past, act, \d\d:\d\d:\d\d", seen.page.inner_text("#head-was"))
+
+
+def test_a_part_of_the_board_that_could_not_start_is_named_in_the_headline_and_its_row(seen):
+    seen.look("part failed")
+    said = "part of the board could not start: its lamp warns of nothing, it stores nothing; install the firmware again"
+    assert said in seen.page.inner_text("#flags")
+    assert "hotfuel board install" in seen.page.inner_text(
+        "#health-rows dd.bad:last-of-type"
+    ) or "board failed" in seen.page.inner_text("#health-rows")
+
+
+@pytest.mark.parametrize("scene", ["stale", "ended", "no word"])
+def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
+    seen.look(scene)
+    assert seen.page.get_attribute("#head", "data-key") == "act"
+    assert seen.page.inner_text("#head-margin") == "–"
+    assert re.match(r"was \d+ °F past, act, \d\d:\d\d:\d\d", seen.page.inner_text("#head-was"))
+    colours = seen.page.evaluate(
+        "() => ['#head-was', '#head'].map(name => getComputedStyle(document.querySelector(name))).map(style => [style.color, style.opacity])"
+    )
+    assert colours[0] == colours[1]  # in full ink
+    assert seen.page.evaluate(
+        "getComputedStyle(document.querySelector('#head')).backgroundImage !== 'none'"
+    )  # the hatch of an act
+    live = seen.page.evaluate(
+        """() => [...document.querySelectorAll('.place :is(.margin, .temperature, .limit, .range, .trend, .eta, .history), '
+             + '#head-range, #head-eta, #head-history, #health-rows dd')].map(e => e.textContent).filter(text => /\\d/.test(text))"""
+    )
+    assert live == []
+    assert seen.page.evaluate(
+        "['#forecast', '#restart', '#flags'].every(name => { const e = document.querySelector(name); return e.hidden || !e.children.length; })"
+    )
+    if scene != "ended":
+        assert seen.page.inner_text("#alert-check") != ""  # what to check
+    assert seen.page.is_enabled("#mark")
+    assert seen.page.is_enabled("#end") == (scene == "stale")
+    assert (
+        seen.page.inner_text("#end-why")
+        == {"stale": "", "ended": "the recording has ended", "no word": "no word from the recording computer"}[scene]
+    )
+
+
+def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_a_place(seen):
+    seen.look("hot stop")
+    words = seen.page.inner_text("#restart")
+    assert re.match(
+        r"restart likely possible (from about \d\d:\d\d \(\d\d:\d\d (to \d\d:\d\d|or later)\), in \d+ min|not before \d\d:\d\d)",
+        words,
+    )
+    seen.page.wait_for_function(
+        "() => window.Charts && Charts.count() === document.querySelectorAll('.place[data-key] .limit:not(:empty)').length",
+        timeout=60000,
+    )
+    made = seen.page.evaluate(
+        """() => Bokeh.documents.map(model => {
+             const figure = model.roots()[0], place = figure.name.slice(6), of = name => model.get_model_by_name(`${name} ${place}`).data;
+             const [line, ahead] = ['margin', 'ahead'].map(name => figure.renderers.find(r => r.name === name).glyph);
+             const value = property => String(property.value ?? property);
+             return {
+               place, points: of('points').margin.length, band: of('points').high.some((high, i) => high > of('points').margin[i]),
+               end: of('end').text[0], ahead: of('ahead').x.length, zero: figure.center.some(item => item.name === 'zero' && item.location === 0),
+               widths: [line, ahead].map(glyph => Number(value(glyph.line_width))), dashes: [line, ahead].map(glyph => value(glyph.line_dash)),
+             };
+           })"""
+    )
+    by_place = {chart["place"]: chart for chart in made}
+    assert {"pump", "carb_inlet", "tank"} <= set(by_place)
+    pump = by_place["pump"]
+    assert pump["points"] > 200
+    assert pump["band"]
+    assert pump["zero"]
+    assert pump["ahead"] > 3
+    assert pump["end"] == seen.page.inner_text("[data-place=pump] .margin")
+    assert pump["dashes"][0] != pump["dashes"][1]  # told apart without hue
+    assert pump["widths"][0] > pump["widths"][1]
+
+
+@pytest.mark.parametrize("scene", EVERY)
+def test_axe_finds_nothing(seen, scene):
+    axe = (Path(pytest.importorskip("axe_playwright_python").__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    if not seen.page.evaluate("'axe' in window"):
+        seen.page.evaluate(axe)
+    for size, view, choice in (("laptop", "near", "day"), ("phone", "far", "night")):
+        seen.look(scene, size, view=view, look=choice)
+        found = seen.page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+        assert found["passes"]  # it ran
+        assert [(rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found["violations"]] == []
+
+
+def test_one_heading_of_the_first_rank_landmarks_and_names(seen):
+    seen.look("many")
+    found = seen.page.evaluate(
+        "() => ['h1', 'main', 'header', 'footer', 'aside'].map(name => document.querySelectorAll(name).length)"
+    )
+    assert found == [1, 1, 1, 1, 1]
+    snapshot = seen.page.locator("body").aria_snapshot()
+    for words in (
+        'button "Mark"',
+        'button "stumbled"',
+        'button "far view"',
+        'textbox "own word for a mark"',
+        'region "Places"',
+        'complementary "Quiet and mark"',
+    ):
+        assert words in snapshot, words
+
+
+def test_it_speaks_only_when_a_state_changes(chromium, scenes):
+    made = Told(chromium, scenes)
+    try:
+        made.open("quiet")
+        made.page.evaluate(
+            """() => {
+                 window.spoken = [];
+                 new MutationObserver(() => window.spoken.push(document.querySelector('#spoken').textContent)).observe(document.querySelector('#spoken'),
+                   { childList: true, characterData: true, subtree: true });
+               }"""
+        )
+        for number in range(5):
+            panel = made.scenes["quiet"].told["us"]
+            head = panel["head"] | {"margin": str(20 - number)}
+            made.tell(
+                "quiet",
+                head=head,
+                time=f"11:00:0{number}",
+                places=[panel["places"][0] | {"margin": head["margin"]}, *panel["places"][1:]],
+            )
+        assert made.page.evaluate("window.spoken") == []
+        for scene in ("ahead", "ahead", "warn", "warn", "act", "act", "back", "quiet", "quiet"):
+            made.tell(scene)
+        spoken = made.page.evaluate("window.spoken")
+        assert [re.split(r"[,.]", words)[0] for words in spoken] == ["limit ahead", "warn", "act", "was beyond", "no warning"]
+        assert "Do not open cap" in spoken[2]
+        made.tell("act")
+        made.tell("stale")
+        made.tell("stale", age_s=9.0)
+        made.tell("act")
+        last = made.page.evaluate("window.spoken").__getitem__(slice(5, None))
+        assert [re.split(r"[,.]", words)[0] for words in last] == ["act", "NOT CURRENT", "act"]
+        assert re.search(r"was \d+ °F past, act", last[1])
+        assert made.page.evaluate("document.querySelectorAll('[aria-live]:not(#spoken)').length") == 0
+    finally:
+        made.close()
+
+
+def test_by_keyboard_alone_marks_quiet_views_and_the_end_are_reached_and_the_place_is_kept(chromium, scenes):
+    made = Told(chromium, scenes)
+    try:
+        made.open("act")
+        reached = set()
+        for _ in range(60):
+            made.page.keyboard.press("Tab")
+            name = made.page.evaluate(
+                "document.activeElement.id || document.activeElement.dataset.mark || document.activeElement.className"
+            )
+            ring = made.page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+            assert name == "" or ring != "none", name  # one sees where one is
+            reached.add(name)
+        assert {"sound", "view", "mark-text", "end", "quiet", "mark", "stumbled", "fan off", "first", "quieting"} <= reached
+        made.page.focus("[data-place=tank] .first")
+        made.tell("warn", places=list(reversed(made.scenes["warn"].told["us"]["places"])))
+        made.tell("act")
+        assert made.page.evaluate("document.activeElement.closest('.place').dataset.place") == "tank"  # cards changed places
+        made.page.keyboard.press("Enter")
+        assert made.page.get_attribute("[data-place=tank] .first", "aria-expanded") == "true"
+        made.page.focus("#mark")
+        made.page.keyboard.press("Enter")
+        rig.wait_for(lambda: made.page.evaluate("1") and [asked for asked in made.asked if asked["kind"] == "mark"])
+    finally:
+        made.close()
