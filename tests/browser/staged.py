@@ -4,14 +4,17 @@ import threading
 import time
 from pathlib import Path
 
+import numpy as np
 from hotfuel import car as car_file
 from hotfuel.log.append import LogWriter
+from hotfuel.risk.margin import margins
+from hotfuel.risk.pressure import Conditions
 from hotfuel.session import folder as session_folder
 from hotfuel_wire.messages import HEALTH, NO_ANSWER
 
 HISTORY_S = 320.0
 NEEDED_S = 5.0  # what every scene holds at least before it counts
-QUIET = (32.0, 45.0, 48.0)
+QUIET = (32.0, 43.0, 48.0)
 
 
 def _health(failed: int) -> dict[str, int]:
@@ -19,23 +22,28 @@ def _health(failed: int) -> dict[str, int]:
     return dict.fromkeys((row[0] for row in HEALTH), 0) | {"lamp": 8, "failed": failed}
 
 
+# the example car's limit at the pump while it idles
+_CAR = car_file.load(car_file.EXAMPLE)
+LIMIT = float(margins(_CAR, _CAR.fuel(), {"pump": np.array([50.0])}, Conditions(running=1.0)).places["pump"].limit_degc[-1])
+
+
 def _act(t):
-    return (32.0, 63.0 if t > -40 else 50.0, 50.0)
+    return (32.0, LIMIT + 7 if t > -40 else LIMIT - 7, 50.0)
 
 
 # name -> (seconds from now, negative before) -> (tank, pump, carb inlet); None for a place that gives no answer
 SCENES = {
     "quiet": lambda t: QUIET,
-    "ahead": lambda t: (32.0, min(52.0 + 3.0 * (t + 30) / 60, 54.5), 48.0),
-    "warn": lambda t: (32.0, 55.8 if t > -30 else 52.0, 48.0),
+    "ahead": lambda t: (32.0, min(LIMIT - 3.4 + 3.0 * t / 60, LIMIT - 3.2), 48.0),
+    "warn": lambda t: (32.0, LIMIT - 0.6 if t > -30 else LIMIT - 5, 48.0),
     "act": _act,
-    "back": lambda t: (32.0, 60.0 if -90 < t < -26 else 49.0, 48.0),
+    "back": lambda t: (32.0, LIMIT + 4 if -90 < t < -26 else LIMIT - 7, 48.0),
     "percolation": lambda t: (30.0, 36.0, 47.0 + max(t + 200, 0) / 12),
     "lost": lambda t: (32.0, 45.0 if t < -30 else None, 48.0),
-    "act and lost": lambda t: (32.0, None if t > -15 else 63.0 if t > -60 else 50.0, 50.0),
+    "act and lost": lambda t: (32.0, None if t > -15 else LIMIT + 7 if t > -60 else LIMIT - 7, 50.0),
     "many": lambda t: (
         32.0,
-        63.0 if t > -40 else 50.0,
+        LIMIT + 7 if t > -40 else LIMIT - 7,
         50.0,
         46.0,
         55.5 if t > -30 else 50.0,

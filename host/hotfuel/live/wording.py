@@ -62,7 +62,9 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
 
 def _urgency(words: dict[str, Any], place: PlaceNow) -> tuple[int, float, float]:
     """Sorts the worst place first: by state, then by the margin as it is shown, which does not flicker; without one the hottest first."""
-    size = words["size"] if words["size"] is not None else math.inf
+    size = (
+        words["size"] if words["size"] is not None else -math.inf if place.state in NO_LIMIT else math.inf
+    )  # nothing is left of it
     warmth = round(place.degc) if math.isinf(size) and math.isfinite(place.degc) else 0
     return ORDER.index(words["key"]), size + (_PERCOLATES_BY if place.percolates else 0.0), -warmth
 

@@ -57,7 +57,7 @@ def test_it_fits_with_the_worst_place_its_action_and_the_caution_whole(session, 
         assert len(lines) <= height
         assert max(map(len, lines)) <= width
         assert "*** act pump" in text
-        assert ("was 16 °F past" if old else "16 °F past") in text
+        assert f"{'was ' if old else ''}{now['head']['margin']} °F past" in text
         assert now["head"]["brief" if width < 60 or height < 20 else "action"] in text
         assert "No warning does not mean safe" in text
         # no word is broken: every one that is there is one of the panel's, or of the frame's

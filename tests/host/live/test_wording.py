@@ -132,6 +132,24 @@ def test_places_come_worst_first_by_state_and_then_by_margin():
     ]  # fmt: skip
 
 
+def test_a_place_without_any_limit_left_leads_and_says_why_and_without_limits_the_hottest_does():
+    told = wording.panel(
+        situation(place("carb_inlet", -2.0, Level.ACT), place("pump", math.nan, Level.LOW_PRESSURE, limit_degc=math.nan)),
+        Shown("si"),
+    )
+    assert (told["head"]["place"], told["head"]["word"], told["head"]["margin"]) == ("pump", "act", "")
+    assert told["head"]["lost"].startswith("pressure too low for a limit")
+    bare = {"state": Level.NO_MARGIN, "limit_degc": math.nan, "margin": math.nan}
+    head = wording.panel(situation(place("tank", degc=31.0, **bare), place("pump", degc=44.0, **bare)), Shown("si"))["head"]
+    assert (head["place"], head["margin"], head["difference"], head["left"], head["note"]) == (
+        "pump",
+        "44",
+        "°C",
+        "",
+        "no margin can be told",
+    )
+
+
 def test_the_limit_ahead_is_a_state_with_its_own_word_and_an_action_that_helps():
     head = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=2.2)), Shown("si"))["head"]
     assert (head["key"], head["word"], head["eta"]) == ("ahead", "limit ahead", "limit in about 2 min")
