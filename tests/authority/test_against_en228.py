@@ -2,13 +2,8 @@
 
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.fuel import Fuel, volatility
+from hotfuel.fuel import Fuel
 from hotfuel.fuel.volatility import class_row
-
-
-@pytest.mark.parametrize(("vp", "e70", "index"), [(60, 50, 950), (90, 52, 1264), (80, 48, 1136)])
-def test_vapour_lock_index(vp, e70, index):
-    assert float(volatility.vapour_lock_index(vp, e70)) == index
 
 
 @pytest.mark.parametrize(("name", "e5", "e10"), [("C1", 1050, 1064), ("D1", 1150, 1164), ("E1", 1200, 1214), ("F1", 1250, 1264)])

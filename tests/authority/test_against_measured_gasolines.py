@@ -60,11 +60,3 @@ def test_the_two_that_do_not_fit_are_shown():
     (suspect, unfitting), _ = errors(SUSPECT)
     assert suspect == pytest.approx(-7.5, abs=1)
     assert 3.5 <= unfitting <= 5.7
-
-
-def test_driveability_index_of_two_more():
-    # the same record prints their index, rounded to 1 degC: DI = 1.5 T10 + 3 T50 + T90 + 1.33 ethanol
-    from hotfuel.fuel.volatility import driveability_index_degc
-
-    assert float(driveability_index_degc(50.2, 85.7, 153.9, 9.82)) == pytest.approx(499, abs=1)
-    assert float(driveability_index_degc(43.5, 67.4, 156.5, 9.75)) == pytest.approx(437, abs=1)

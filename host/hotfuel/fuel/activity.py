@@ -97,12 +97,3 @@ class Activity:
         found = self._linear @ factors
         found += self._constant
         return found
-
-
-def activity_coefficient(mole_fraction: Array, temperature_k: Array) -> Array:
-    """gamma of every component of the package: `mole_fraction` (11, states) and `temperature_k` (states,) -> (11, states)."""
-    return np.exp(
-        Activity(np.arange(len(COMPONENTS)), np.asarray(temperature_k, dtype=float)).log_gamma(
-            np.asarray(mole_fraction, dtype=float)
-        )
-    )

@@ -45,8 +45,3 @@ def density_at_kg_m3(density_15c_kg_m3: ArrayLike, temperature_degc: ArrayLike) 
     """
     warmer = require_range(temperature_degc, -40, 95, "fuel temperature", "degC") - 15
     return np.asarray(density_15c_kg_m3, dtype=float) * volume_correction(density_15c_kg_m3, warmer)
-
-
-def density_of_api_gravity_kg_m3(api_gravity: ArrayLike) -> Array:
-    """Density at 60 degF from API gravity: 141.5 / (API + 131.5) x 999.016 kg/m3. Source: API MPMS 11.1."""
-    return 141.5 / (require_range(api_gravity, -10, 110, "API gravity", "deg API") + 131.5) * WATER_60F_KG_M3

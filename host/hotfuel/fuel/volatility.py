@@ -104,38 +104,6 @@ def t_vl20_reproducibility_degc(t_vl20_degc: ArrayLike) -> Array:
     return np.interp(np.asarray(t_vl20_degc, dtype=float), [43, 66], [1.9, 0.8])
 
 
-def vapour_lock_index(vapour_pressure_kpa: ArrayLike, e70_vol: ArrayLike) -> Array:
-    """EN 228 vapour lock index VLI = 10 VP + 7 E70 (kPa, vol-% evaporated at 70 degC). Source: EN 228 as in the French decree of 23 December 1999."""
-    return 10 * np.asarray(vapour_pressure_kpa, dtype=float) + 7 * np.asarray(e70_vol, dtype=float)
-
-
-def driveability_index_degc(t10_degc: ArrayLike, t50_degc: ArrayLike, t90_degc: ArrayLike, ethanol_vol: ArrayLike = 0.0) -> Array:
-    """DI = 1.5 T10 + 3.0 T50 + T90 + 1.33 ethanol (degC, vol-%). Source: ASTM D4814. Example: 55, 100, 165, 10 -> 560.8."""
-    return (
-        1.5 * np.asarray(t10_degc, dtype=float)
-        + 3.0 * np.asarray(t50_degc)
-        + np.asarray(t90_degc)
-        + 1.33 * np.asarray(ethanol_vol)
-    )
-
-
-def dry_vapour_pressure_equivalent_kpa(total_kpa: ArrayLike, method: str = "astm") -> Array:
-    """DVPE from the total pressure of a D5191 test (37.8 degC, V/L 4, air-saturated). "astm": 0.965 P - 3.78 kPa; "epa": 0.956 P - 2.39 kPa.
-
-    Source: ASTM D5191, constants from memory. Example: 66.0 -> 59.91. Range 7 to 130 kPa.
-    """
-    constants = {"astm": (0.965, 3.78), "epa": (0.956, 2.39)}
-    if method not in constants:
-        raise InputError(f'"{method}" is not a way to work out DVPE: use "astm" or "epa"')
-    factor, offset = constants[method]
-    return factor * require_range(total_kpa, 7, 140, "total pressure", "kPa") - offset
-
-
-def altitude_rise_degc(altitude_m: ArrayLike) -> Array:
-    """Ambient temperature to add before comparing with a sea-level class table: 4.4 degC per 1000 m. Source: ASTM D4814-18 5.2.1."""
-    return 4.4 * require_range(altitude_m, -500, 6000, "altitude", "m") / 1000
-
-
 _RISE = np.array([[float(row["ethanol_vol"]), float(row["rise_kpa"])] for row in rows("ethanol_vapour_pressure_rise")]).T
 
 

@@ -171,11 +171,6 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
     return result
 
 
-def at_launch(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_KG_M3) -> Mapping[str, PlacePressure]:
-    """at_places with the car file's launch acceleration."""
-    return at_places(car, replace(conditions, acceleration_m_s2=car.suction.launch_acceleration_m_s2), density_kg_m3)
-
-
 def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray, str]:
     stated = ambient(car)
     measured = _array(conditions.ambient_pressure_kpa)

@@ -91,11 +91,6 @@ class Clock:
         line = self.lines.get(int(boot))
         return line.uncertainty_s if line else math.nan
 
-    def drift_ppm(self, boot: int) -> float:
-        """How much slower (+) the board's clock runs than the host's, parts per million; nan if that boot has no anchor."""
-        line = self.lines.get(int(boot))
-        return line.drift * 1e6 if line else math.nan
-
 
 def _own_seconds(anchors: np.ndarray) -> _Line:
     first = anchors[0]

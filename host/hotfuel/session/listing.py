@@ -19,16 +19,6 @@ GROUP BY session
 """
 
 
-class Trouble:
-    """Collects what went wrong in one go over many sessions: `sentences`, one a session."""
-
-    def __init__(self) -> None:
-        self.sentences: list[str] = []
-
-    def __call__(self, sentence: str) -> None:
-        self.sentences.append(sentence)
-
-
 def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lambda sentence: None) -> pd.DataFrame:
     """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
     smallest_margin_degc, smallest_margin_place, places. Raises InputError if there is no archive.

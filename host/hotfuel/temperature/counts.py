@@ -10,7 +10,7 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 from hotfuel_wire import amplifiers
-from hotfuel_wire.messages import BIT_ERRORS, CHIPS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
+from hotfuel_wire.messages import BIT_ERRORS, CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
 from hotfuel_wire.status import FAULT_BITS
 
 from hotfuel.errors import InputError
@@ -218,20 +218,3 @@ def _fill_degc(
                     degc[named, number] = correction.corrected_degc(values[:, at])
         declared = len(description["channels"])
         reason[named, declared:] = np.where(sent_at_all[:, declared:], _UNKNOWN_KIND, reason[named, declared:])
-
-
-def loop_code(emf: npt.ArrayLike, cold: npt.ArrayLike, *, chip: int, gain: int, resolution_bits: int) -> np.ndarray:
-    """The hot code (not rounded) a chip sends for an EMF at its terminals: the way the board's limit tables need it. InputError for an unknown kind.
-
-    emf: mV; cold: degC; any shapes that broadcast. The inverse of loop_emf_mv.
-    """
-    chip_scale = scale(chip, gain, resolution_bits)
-    if chip_scale is None:
-        raise InputError(
-            f"chip {chip} with gain {gain} and {resolution_bits} bit is not known; known are {', '.join(CHIPS)} with the gains 8 and 32"
-        )
-    if np.isnan(chip_scale.mv_per_code):
-        return (
-            np.asarray(emf, dtype=float) / chip_scale.hot_mv_per_degc + np.asarray(cold, dtype=float)
-        ) / chip_scale.hot_degc_per_code
-    return np.asarray(emf, dtype=float) / chip_scale.mv_per_code + 0.0 * np.asarray(cold, dtype=float)

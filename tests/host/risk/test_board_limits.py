@@ -10,12 +10,21 @@ from hotfuel.risk.board_limits import ChannelSetting, board_tables
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.temperature.calibration import Calibration, ChannelCalibration
-from hotfuel.temperature.counts import loop_code, loop_emf_mv, scale, to_degc
+from hotfuel.temperature.counts import loop_emf_mv, scale, to_degc
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import limit_tables as wire
 from hotfuel_wire.messages import CHIPS, COMMAND, PAYLOAD_MAX
 from hypothesis import given
 from hypothesis import strategies as st
+
+
+def loop_code(emf, cold, *, chip, gain, resolution_bits):
+    """The hot code (not rounded) a chip sends for an EMF at its terminals, from the scale of its codes: what loop_emf_mv undoes."""
+    one = scale(chip, gain, resolution_bits)
+    if np.isnan(one.mv_per_code):
+        return (np.asarray(emf, dtype=float) / one.hot_mv_per_degc + cold) / one.hot_degc_per_code
+    return np.asarray(emf, dtype=float) / one.mv_per_code + 0.0 * np.asarray(cold, dtype=float)
+
 
 MADE = datetime.datetime(2026, 6, 1, tzinfo=datetime.UTC)
 KINDS = {

@@ -38,7 +38,7 @@ def test_drift_and_late_anchors(drift, seed):
     )
     clock = Clock.from_anchors(rows)
     assert np.abs(errors(clock, rows, drift)).max() < 0.005
-    assert clock.drift_ppm(0) == pytest.approx(drift * 1e6, abs=0.5)
+    assert clock.lines[0].drift * 1e6 == pytest.approx(drift * 1e6, abs=0.5)
     assert clock.uncertainty_s(0) < 0.005
 
 
@@ -77,7 +77,6 @@ def test_every_boot_has_its_own_line_and_none_is_invented():
     assert wall[0] == pytest.approx(START_S + 7)
     assert np.isnan(wall[1])
     assert np.isnan(clock.uncertainty_s(1))
-    assert np.isnan(clock.drift_ppm(1))
 
 
 def test_a_single_anchor_is_enough():

@@ -4,12 +4,21 @@ import numpy as np
 import pytest
 from hotfuel.errors import InputError
 from hotfuel.samples import table
-from hotfuel.temperature.counts import REASONS, cold_degc, loop_code, loop_emf_mv, scale, scans_degc, to_degc
+from hotfuel.temperature.counts import REASONS, cold_degc, loop_emf_mv, scale, scans_degc, to_degc
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import messages
 from hotfuel_wire.messages import CHIPS
 from hypothesis import given
 from hypothesis import strategies as st
+
+
+def loop_code(emf, cold, *, chip, gain, resolution_bits):
+    """The hot code (not rounded) a chip sends for an EMF at its terminals, from the scale of its codes: what loop_emf_mv undoes."""
+    one = scale(chip, gain, resolution_bits)
+    if np.isnan(one.mv_per_code):
+        return (np.asarray(emf, dtype=float) / one.hot_mv_per_degc + cold) / one.hot_degc_per_code
+    return np.asarray(emf, dtype=float) / one.mv_per_code + 0.0 * np.asarray(cold, dtype=float)
+
 
 MAX31856 = {"chip": CHIPS["MAX31856"], "gain": 32, "resolution_bits": 19}
 MAX31855 = {"chip": CHIPS["MAX31855"], "gain": 1, "resolution_bits": 14}
