@@ -1,7 +1,9 @@
 """What several rooms' tests need: the interpreters the board's sources run under, and short hypothesis profiles for a small machine."""
 
+import hashlib
 import json
 import os
+import pickle
 import shutil
 import subprocess
 import sys
@@ -100,3 +102,25 @@ def _fallback_folder(tmp_path_factory):
         del os.environ["HOTFUEL_FALLBACK"]
     else:
         os.environ["HOTFUEL_FALLBACK"] = before
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _driven_once():
+    """The simulated car's heat is worked out once for each scenario and day in a process: many tests drive the same car, and it is most of their time."""
+    from hotfuel.simulator import car_model
+
+    march, kept = car_model.march, {}
+
+    def once(*given):
+        key = hashlib.sha256(pickle.dumps(given)).digest()
+        if key not in kept:
+            if len(kept) >= 60:  # 2 MB each
+                kept.pop(next(iter(kept)))
+            kept[key] = march(*given)
+            for values in kept[key].values():
+                values.flags.writeable = False
+        return dict(kept[key])
+
+    car_model.march = once
+    yield
+    car_model.march = march
