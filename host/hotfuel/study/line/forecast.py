@@ -5,7 +5,7 @@ functions as always.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmos
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import fired, phases
+from hotfuel.study.line import transport
 from hotfuel.study.line.changed import Changed, held_gauge_kpa
 from hotfuel.study.power.expectation import expectation
 from hotfuel.units import Shown
@@ -219,8 +220,9 @@ class _State:
         return margins(self.car, self.fuel, degc, self._conditions(more_kpa))
 
     def onset_degc(self, places: Mapping[str, Any]) -> dict[str, np.ndarray]:
-        """Where boiling begins, (n,) by place; nan for a place without a limit."""
-        found = at_places(self.car, self._conditions(), self.fuel.density_15c_kg_m3)
+        """Where boiling begins, (n,) by place; nan for a place without a limit. At the flow the engine speed tells: a limit takes full throttle's."""
+        conditions = replace(self._conditions(), flow_l_h=transport.flow_of(self.course).litres_h)
+        found = at_places(self.car, conditions, self.fuel.density_15c_kg_m3)
         shape = self.course.time_s.shape
         return {
             p: self.fuel.limit_table.limit_degc(np.broadcast_to(found[p].pressure_kpa, shape), 0.0)
