@@ -20,6 +20,7 @@ _TABLE = (  # label, dimension, number of Said
     ("mean power", "power", lambda one: sum(one.mean_power_kw) / len(one.mean_power_kw)),
     ("mean torque", "torque", lambda one: sum(one.mean_torque_nm) / len(one.mean_torque_nm)),
     ("fuel", "temperature", lambda one: one.fuel_degc),
+    ("margin to boiling", "temperature difference", lambda one: one.margin_degc),
     ("intake air", "temperature", lambda one: one.intake_degc),
     ("lambda", "ratio", lambda one: one.lambda_ratio),
     ("spark, deg", "", lambda one: one.spark_deg),
@@ -210,6 +211,7 @@ def _temperatures(
     given = {
         "fuel_degc": {name: one.degc for name, one in fuel.items()},
         "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},
+        "margin_degc": {name: one.margin_degc for name, one in fuel.items()},
     }
     return result, given, shown.system
 

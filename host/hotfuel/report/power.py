@@ -10,6 +10,7 @@ from hotfuel.report import html, power_charts, words
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.fixes.compare import Comparison
+from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
@@ -21,11 +22,11 @@ _CAUTIONS = (
     "for leaks before starting and once more when hot.",
     "Work on fuel and engine is for those licensed to do it, by the rules that apply locally.",
 )
-_METHOD = (
+_METHOD = (  # {start}: the limit at the start, in the reader's unit
     "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
     "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
     "From six pulls in turn a straight drift over their order is taken out, and a longer pause with the recovery after it; an order that lets drift look "
-    "like a gain, or that nobody knows, gives no verdict. Nor do sides that differ by another gear, 10 % in sweep rate, another smoothing, or 5 °C at "
+    "like a gain, or that nobody knows, gives no verdict. Nor do sides that differ by another gear, 10 % in sweep rate, another smoothing, or {start} at "
     "the start (limits: common practice, no source).",
     "Peaks are of a running mean over 200 rpm, each pull's own, then averaged; a top that stays within 0.5 % over more than that is given as a range.",
     "A gain is said to lie low down, in the middle or up top where that third of the curve is tested against the rest of it and has a quarter more.",
@@ -83,7 +84,7 @@ def render(
         "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
         "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
         "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
-        "method": _METHOD,
+        "method": [line.format(start=shown.text(alike.START_DEGC, "temperature difference", 0)) for line in _METHOD],
         "read_from": _read_from(power),
         "version": f"hotfuel {__version__}, {words.today()}",
     }
@@ -108,6 +109,7 @@ def _numbers(power: PowerComparison, shown: Shown) -> Table:
         (label, key, dimension)
         for label, key, dimension in (
             ("Fuel", "fuel_degc", "temperature"),
+            ("Margin", "margin_degc", "temperature difference"),
             ("Intake air", "intake_degc", "temperature"),
             ("Lambda", "lambda_ratio", ""),
             ("Spark", "spark_deg", ""),
@@ -126,7 +128,10 @@ def _numbers(power: PowerComparison, shown: Shown) -> Table:
         ]
         for _, key, dimension in beside:
             value = getattr(one, key)
-            row.append(shown.text(value, dimension) if dimension else "–" if np.isnan(value) else f"{value:.3g}")
+            if key == "margin_degc":
+                row.append(words.signed(shown, value))
+            else:
+                row.append(shown.text(value, dimension) if dimension else "–" if np.isnan(value) else f"{value:.3g}")
         table.rows.append(row)
     for gain in power.gains:
         changes = ((gain.peak_gain_kw, "power"), (gain.peak_gain_nm, "torque"), (gain.mean_gain_kw, "power"))

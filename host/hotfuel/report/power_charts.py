@@ -91,8 +91,8 @@ def _key(axes: Any, power: PowerComparison) -> None:
         borderaxespad=0.1,
         handlelength=3,
     )
-    for text, at, side in (("torque, right scale", 0.97, "top"), ("power, left scale", 0.04, "bottom")):
-        axes.annotate(text, (0.5, at), xycoords="axes fraction", ha="center", va=side, fontsize=8, color=INK)
+    axes.annotate("torque, right scale", (0.01, 0.985), xycoords="axes fraction", va="top", fontsize=8, color=INK)
+    axes.annotate("power, left scale", (0.99, 0.03), xycoords="axes fraction", ha="right", va="bottom", fontsize=8, color=INK)
 
 
 def _gain(axes: Any, power: PowerComparison) -> None:

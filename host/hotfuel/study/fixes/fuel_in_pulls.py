@@ -17,10 +17,14 @@ _PROBE_U_DEGC = 1.0  # of one probe (common practice, no source)
 
 @dataclass(frozen=True)
 class FuelInPulls:
-    """One variant: mean fuel temperature degC with its 95 % half-width, at which place, in how many pulls (or drives) of how many sessions."""
+    """One variant: mean fuel temperature degC with its 95 % half-width, at which place, in how many pulls (or drives) of how many sessions.
+
+    margin_degc: the smallest margin to boiling in each, averaged; plus is room, nan without a car file.
+    """
 
     degc: float
     half_degc: float
+    margin_degc: float
     place: str
     phase: str
     count: int
@@ -50,7 +54,9 @@ def fuel_in_pulls(groups: Mapping[str, Sequence[Any]]) -> dict[str, FuelInPulls]
         if len(means) > 1:
             half = float(np.hypot(half, special.stdtrit(len(means) - 1, 0.975) * means.std(ddof=1) / np.sqrt(len(means))))
         count = sum(len(one) for one in each)
-        found[name] = FuelInPulls(float(means.mean()), float(half), place, phase, count, len(means))
+        found[name] = FuelInPulls(
+            float(means.mean()), float(half), _margin(courses[name], place, phase), place, phase, count, len(means)
+        )
     return found
 
 
@@ -62,6 +68,17 @@ def _place(courses: Sequence[Course]) -> str:
     car: Car | None = courses[0].car
     inlets = [one.name for one in car.places if one.role == "carburettor" and one.name in shared] if car is not None else []
     return inlets[0] if inlets else shared[-1]
+
+
+def _margin(courses: Sequence[Course], place: str, kind: str) -> float:
+    found = []
+    for course in courses:
+        values = course.margins.get(place, {}).get("margin_degc")
+        for phase in phases(course) if values is not None else ():
+            rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
+            if phase.kind == kind and values is not None and np.isfinite(values[rows]).any():
+                found.append(float(np.nanmin(values[rows])))
+    return float(np.mean(found)) if found else float("nan")
 
 
 def _means(course: Course, place: str, kind: str) -> np.ndarray:

@@ -90,11 +90,13 @@ def _smoothing(base: str, sides: Sequence[Sequence[Pull]], name: str) -> list[Un
 
 
 def roughness(pull: Pull) -> float:
-    """How much of the power curve a running mean over 200 rpm takes away, as a share; nan for curves of few points."""
+    """How much the power curve's points scatter about a running mean over 200 rpm, as a share; nan for curves of few points.
+
+    By the median second difference, so that a step in the curve, which may be the gain itself, counts for nothing.
+    """
     if len(pull.rpm) < _FINE_POINTS or np.median(np.diff(pull.rpm)) > _FINE_RPM or pull.rpm[-1] - pull.rpm[0] < 4 * SMOOTHED_RPM:
         return np.nan
     rpm, mean = smoothed(pull.rpm, pull.power_kw)
     inside = (pull.rpm >= rpm[0]) & (pull.rpm <= rpm[-1])
     left = pull.power_kw[inside] / np.interp(pull.rpm[inside], rpm, mean) - 1
-    bent = np.polynomial.Polynomial.fit(pull.rpm[inside], left, 2)(pull.rpm[inside])
-    return float(np.sqrt(np.mean((left - bent) ** 2)))
+    return float(1.4826 * np.median(np.abs(np.diff(left, 2))) / np.sqrt(6))

@@ -123,11 +123,11 @@ def gain(
     centre = _percent(curve.difference if curve else 100 * (variant.logs.mean(axis=0) - base.logs.mean(axis=0)))
     unknown = np.full(len(grid.rpm), np.nan)
     tested = word in verdicts.DECIDED or word == verdicts.UNDECIDED
-    means, tops = (
-        [peaks.gain(fit, *(getattr(side.said, name) if kind == "mean" else getattr(side.said, name).pulls for side in (base, variant)))
-         for name in names]
-        for kind, names in (("mean", ("mean_power_kw", "mean_torque_nm")), ("peak", ("power_kw", "torque_nm")))
-    )  # fmt: skip
+    fitted = fit if tested else None
+    means = [
+        peaks.gain(fitted, *(getattr(side.said, key) for side in (base, variant))) for key in ("mean_power_kw", "mean_torque_nm")
+    ]
+    tops = [peaks.gain(fitted, *(getattr(side.said, key).pulls for side in (base, variant))) for key in ("power_kw", "torque_nm")]
     cooler = base.said.fuel_degc - variant.said.fuel_degc
     known = bool(np.isfinite(cooler)) and abs(cooler) <= 100
     mixture = mixture_of(base.said, variant.said)

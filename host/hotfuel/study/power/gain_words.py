@@ -121,6 +121,12 @@ def beside_sentences(base: Said, variant: Said, mixture: str, shown: Shown) -> l
     ]
     if both:
         lines.append(f"With {variant.name}: {', '.join(both)}.")
+    if np.isfinite([base.margin_degc, variant.margin_degc]).all():
+        room = [signed(float(shown.value(one.margin_degc, "temperature difference"))) for one in (variant, base)]
+        unit = shown.unit("temperature difference")
+        lines.append(
+            f"The smallest margin to boiling there was {room[0]} {unit} with {variant.name} and {room[1]} {unit} with {base.name}."
+        )
     if np.isfinite([base.lambda_ratio, variant.lambda_ratio]).all():
         shift = 100 * (variant.lambda_ratio / base.lambda_ratio - 1)
         moved = (

@@ -33,8 +33,10 @@ class Peak:
 
 @dataclass(frozen=True)
 class Said:
-    """The numbers of one variant: peak power kW, peak torque Nm, mean power kW and torque Nm of each pull over the speeds compared; and what went with
-    them where files or sessions hold it (nan where not): fuel and intake air degC, lambda, spark degrees before top dead centre, air flow in the file's unit.
+    """The numbers of one variant: peak power kW, peak torque Nm, mean power kW and torque Nm of each pull over the speeds compared.
+
+    What went with them where files or sessions hold it (nan where not): fuel degC, its smallest margin to boiling (plus is room), intake air degC, lambda,
+    spark degrees before top dead centre, air flow in the file's unit.
     """
 
     name: str
@@ -43,6 +45,7 @@ class Said:
     mean_power_kw: tuple[float, ...]
     mean_torque_nm: tuple[float, ...]
     fuel_degc: float = np.nan
+    margin_degc: float = np.nan
     intake_degc: float = np.nan
     lambda_ratio: float = np.nan
     spark_deg: float = np.nan
@@ -61,6 +64,7 @@ class Said:
             "mean_power_kw": float(np.mean(self.mean_power_kw)),
             "mean_torque_nm": float(np.mean(self.mean_torque_nm)),
             "fuel_degc": self.fuel_degc,
+            "margin_degc": self.margin_degc,
             "intake_degc": self.intake_degc,
             "lambda": self.lambda_ratio,
             "spark_deg": self.spark_deg,
@@ -114,12 +118,11 @@ def said(
     return Said(name, tops[0], tops[1], means["power_kw"], means["torque_nm"], **(beside or {}))
 
 
-def gain(fit: Fit, base: Sequence[float], variant: Sequence[float]) -> tuple[float, float, float]:
+def gain(fit: Fit | None, base: Sequence[float], variant: Sequence[float]) -> tuple[float, float, float]:
     """(difference, low, high of its 95 % interval) of a number of which each pull has one, a drift over the order taken out where the order lets it;
-    no interval (nan) where the order allows no verdict or the pulls tell no spread."""
-    estimate = (
-        fit.estimate(np.asarray(base), np.asarray(variant)) if fit.allows_verdict and np.ptp([*base, *variant]) > 0 else None
-    )
+    no interval (nan) without a fit, where the order allows no verdict, or the pulls tell no spread."""
+    told = fit is not None and fit.allows_verdict and np.ptp([*base, *variant]) > 0
+    estimate = fit.estimate(np.asarray(base), np.asarray(variant)) if fit is not None and told else None
     if estimate is None:
         return float(np.mean(variant) - np.mean(base)), np.nan, np.nan
     return estimate.difference, *estimate.interval()

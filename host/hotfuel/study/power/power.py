@@ -94,6 +94,7 @@ def compare_pulls(
     order: Sequence[str] | None = None,
     fuel_degc: Mapping[str, float] | None = None,
     fuel_half_degc: Mapping[str, float] | None = None,
+    margin_degc: Mapping[str, float] | None = None,
     delta_percent: float = verdicts.DELTA_POWER_PERCENT,
     bin_rpm: float | None = None,
     band_rpm: tuple[float, float] | None = None,
@@ -104,7 +105,8 @@ def compare_pulls(
     weather: {name: Weather}, for all or for none, instead of what the files hold; already_corrected answers what a file leaves open. order: pull names
     in the order they were driven; without it times, running numbers or names tell. An order that lets a drift look like a gain, or that nobody knows,
     gives no verdict, nor do sides that differ in gear, sweep, smoothing or start temperature (alike.unlike). fuel_degc: fuel temperature by variant
-    where the files hold none, known to fuel_half_degc (95 %). band_rpm: the speeds averaged over. shown: the units of the sentences, by default the files'.
+    where the files hold none, known to fuel_half_degc (95 %); margin_degc: its smallest margin to boiling,
+    to stand beside. band_rpm: the speeds averaged over. shown: the units of the sentences, by default the files'.
 
     Raises InputError, one sentence, for fewer than two variants, a pull given twice, no common engine speeds, two engines, a corrected file without
     that answer or beside one that is not, weather for some variants only, sides whose factors differ by more than 3 %.
@@ -118,7 +120,10 @@ def compare_pulls(
     grid = bins(every, bin_rpm, band_rpm)
     order_known = driven.in_order(groups, order)
     _each_once(groups)
-    sides = {name: _side(name, pulls, grid, factors.of[name], (fuel_degc or {}).get(name)) for name, pulls in groups.items()}
+    sides = {
+        name: _side(name, pulls, grid, factors.of[name], (fuel_degc or {}).get(name), (margin_degc or {}).get(name))
+        for name, pulls in groups.items()
+    }
     others = [name for name in groups if name != base]
     fits: dict[str, tuple[decided.Fit, Estimate | None]] = {}
     for name in others:
@@ -199,7 +204,9 @@ def _each_once(groups: Mapping[str, Sequence[Pull]]) -> None:
             seen[figures] = f"{pull.name} ({name})"
 
 
-def _side(name: str, pulls: Sequence[Pull], grid: Bins, factors: np.ndarray, stated_fuel: float | None) -> Side:
+def _side(
+    name: str, pulls: Sequence[Pull], grid: Bins, factors: np.ndarray, stated_fuel: float | None, margin: float | None
+) -> Side:
     logs = np.array([grid.mean_log_power(pull) for pull in pulls]) + np.log(factors)[:, None]
     fuel = grid.side_mean(pulls, "fuel_degc")
     if np.isnan(fuel):
@@ -208,6 +215,7 @@ def _side(name: str, pulls: Sequence[Pull], grid: Bins, factors: np.ndarray, sta
         fuel = stated_fuel
     beside = {
         "fuel_degc": fuel,
+        "margin_degc": np.nan if margin is None else margin,
         "intake_degc": float(np.mean([pull.facts.intake_degc for pull in pulls])),
         "lambda_ratio": grid.side_mean(pulls, "lambda_ratio"),
         "spark_deg": float(np.mean([pull.facts.spark_deg for pull in pulls])),

@@ -103,6 +103,12 @@ def test_another_smoothing_shows_in_the_curves_themselves():
     assert alike.unlike("b", rough["b"], "v", rough["v"], Shown("si"), air_corrected=False) == []
 
 
+def test_a_gain_on_part_of_the_curve_is_no_other_smoothing():
+    made = groups("bvvbbv", np.zeros(6), ripple=0.1)
+    step = [Pull(one.name, RPM, one.power_kw * np.where(RPM < 3600, 1.03, 1.0), one.torque_nm) for one in made["v"]]
+    assert alike.unlike("b", made["b"], "v", step, Shown("si"), air_corrected=False) == []
+
+
 def test_weather_is_each_pulls_own():
     """Two pulls in other air, by hand: dry 95.882 kPa at 30 degC gives 1.0486, 99.264 kPa at 10 degC 0.9669; the same engine makes the same."""
     warm, cold = weather(98, 30, relative_humidity_percent=50), weather(99.6, 24, relative_humidity_percent=40)
