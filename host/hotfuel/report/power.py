@@ -98,8 +98,8 @@ def _caption(power: PowerComparison) -> str:
         else " Absolute figures are outside the correction's validity; the difference is what counts."
     )
     return (
-        "Thick: mean of the pulls (how many in brackets); thin: each pull. Beneath: the gain; the shaded band holds for the whole curve at once, 95 %; "
-        f"dotted: 1 %.{marked}"
+        "Thick: mean of the pulls (how many in brackets); thin: each pull. Beneath: the gain, dotted line at 1 %; the shaded band holds for the whole "
+        f"curve at once. Band and ranges are 95 %.{marked}"
     )
 
 
