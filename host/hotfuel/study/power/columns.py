@@ -185,6 +185,8 @@ def assign(
     for role in (*mapping, *unit_options):
         if role not in ROLES:
             raise InputError(f'"{role}" is no kind of column (--column ROLE=HEADING): choose among {", ".join(ROLES)}')
+    below = [*(units_row or ()), *[""] * len(headers)]
+    whole = [f"{header} ({unit})" if unit and "(" not in header else header for header, unit in zip(headers, below, strict=False)]
     found: dict[str, Column] = {}
     taken: set[int] = set()
     for role, wanted in mapping.items():
@@ -194,7 +196,7 @@ def assign(
     for role in ROLES:
         if role in found:
             continue
-        scores = [(score(role, header), -i) for i, header in enumerate(headers) if i not in taken]
+        scores = [(score(role, header), -i) for i, header in enumerate(whole) if i not in taken]
         best = max(scores, default=(0.0, 0))
         if best[0] <= 0 or (role not in NEEDED and best[0] < 1):
             continue
@@ -205,6 +207,10 @@ def assign(
             )
         taken.add(-best[1])
         found[role] = _column(role, -best[1], headers, units_row, unit_options)
+    if "torque" in found and "power" in found:
+        _of_one_kind(
+            found, [role for role in ("torque", "power") if role not in mapping], whole, headers, units_row, unit_options
+        )
     if "rpm" not in found:
         raise InputError(f"no column was recognised as engine speed among {known}: say which one it is (--column rpm=HEADING)")
     if "torque" not in found and "power" not in found:
@@ -212,6 +218,29 @@ def assign(
             f"no column was recognised as torque or power among {known}: say which one it is (--column torque=HEADING or --column power=HEADING)"
         )
     return found
+
+
+def _of_one_kind(
+    found: dict[str, Column],
+    free: Sequence[str],
+    whole: Sequence[str],
+    headers: Sequence[str],
+    units_row: Sequence[str] | None,
+    options: Mapping[str, str],
+) -> None:
+    """Torque and power both corrected or both as measured, where a column for it is there: one of each is off by the correction."""
+    if found["torque"].corrected == found["power"].corrected:
+        return
+    for role in free:
+        other = found["power" if role == "torque" else "torque"]
+        fits = [
+            (score(role, whole[i]), -i)
+            for i, header in enumerate(headers)
+            if i != other.position and bool(corrected_by(header)) == other.corrected and score(role, whole[i]) >= 1.5
+        ]
+        if fits:
+            found[role] = _column(role, -max(fits)[1], headers, units_row, options)
+            return
 
 
 def _position(headers: Sequence[str], wanted: str | int, known: str) -> int:

@@ -134,10 +134,7 @@ def _columns(table: Table, keep: Sequence[int], strip: int | None = None) -> Tab
     numbers = numbers[np.isfinite(numbers).sum(axis=1) >= 2]
     headers = [table.headers[i] for i in keep]
     if strip is not None:
-        headers = [
-            re.sub(rf"(?<!\d){strip}(?!\d)", " ", header, count=1).strip(" _-#.:") if _heading_number(header) == strip else header
-            for header in headers
-        ]
+        headers = [_without(header, strip) if _heading_number(header) == strip else header for header in headers]
     return replace(
         table,
         headers=tuple(headers),
@@ -146,3 +143,9 @@ def _columns(table: Table, keep: Sequence[int], strip: int | None = None) -> Tab
         else tuple(table.units_row[i] if i < len(table.units_row) else "" for i in keep),
         numbers=numbers,
     )
+
+
+def _without(header: str, number: int) -> str:
+    """A heading without its running number and the word before it."""
+    left = re.sub(rf"(?i)(?:(?:run|pull)[\s_.#:-]*)?(?<!\d){number}(?!\d)", " ", header, count=1)
+    return " ".join(left.split()).strip("_-#.: ")

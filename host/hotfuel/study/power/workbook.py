@@ -33,7 +33,7 @@ def read(path: Path) -> list[Table]:
         from openpyxl.utils.exceptions import InvalidFileException
     except ImportError:
         raise InputError(
-            f'{path.name} is a spreadsheet, and openpyxl, which reads it, is not installed: pip install "hotfuel[spreadsheet]", or save it as CSV'
+            f"{path.name} is a spreadsheet, and openpyxl, which reads it, is not installed: pip install 'hotfuel[spreadsheet]', or save it as CSV"
         ) from None
     try:
         book = load_workbook(path, read_only=True, data_only=True)

@@ -57,6 +57,54 @@ def test_headings_of_several_probes_are_no_several_pulls(tmp_path):
     assert pull.torque_nm == pytest.approx(torque_nm(3), rel=1e-3)
 
 
+def rows_of(*columns):
+    return "\n".join(",".join(f"{value:.4f}" for value in row) for row in zip(*columns, strict=True))
+
+
+def measured(n):
+    return RPM, torque_nm(n), power_kw(n)
+
+
+HEADINGS = {  # heading lines -> columns
+    "corrected beside measured": (
+        "Engine Speed,Corrected Torque,Corrected Power,Uncorrected Power\nrpm,Nm,kW,kW",
+        lambda n: (*measured(n), power_kw(n) * 0.97),
+    ),
+    "letters of physics": ("n [1/min],M [Nm],P [kW]", measured),
+    "wheel, loss and engine": (
+        "Road Speed (mph),Engine RPM,Wheel Power (kW),Loss Power (kW),Engine Power (kW)",
+        lambda n: (RPM / 60, RPM, power_kw(n) * 0.8, power_kw(n) * 0.2, power_kw(n)),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", HEADINGS)
+def test_of_several_columns_those_of_one_kind_are_taken(tmp_path, case):
+    head, columns_of = HEADINGS[case]
+    (pull,) = pulls.read(write(tmp_path / "a.csv", head + "\n" + rows_of(*columns_of(3))))
+    assert pull.power_kw == pytest.approx(power_kw(3), rel=1e-3)
+    assert pull.torque_nm == pytest.approx(torque_nm(3), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "rpm,tq_nm_run3,tq_nm_run4,tq_nm_run7",
+        "RPM,3 Torque (Nm),4 Torque (Nm),7 Torque (Nm)",
+        "RPM,Run3.Tq [Nm],Run4.Tq [Nm],Run7.Tq [Nm]",
+    ],
+)
+def test_a_number_anywhere_in_the_heading(tmp_path, head):
+    found = pulls.read(write(tmp_path / "a.csv", head + "\n" + rows_of(RPM, *(torque_nm(n) for n in NUMBERS))))
+    assert [pull.number for pull in found] == list(NUMBERS)
+    assert found[2].torque_nm == pytest.approx(torque_nm(7), rel=1e-3)
+
+
+def test_a_road_speed_is_no_engine_speed_whatever_stands_over_it(tmp_path):
+    with pytest.raises(InputError, match="no column was recognised as engine speed"):
+        pulls.read(write(tmp_path / "a.csv", "Speed,Torque\nmph,Nm\n" + rows_of(RPM / 60, torque_nm(3))))
+
+
 def test_columns_named_by_hand_win_over_the_layout(tmp_path):
     path = write(tmp_path / "day.csv", SEVERAL["one engine speed for all"]())
     (pull,) = pulls.read(path, mapping={"rpm": "RPM", "torque": "Tq #4 (lb-ft)"})
@@ -78,7 +126,7 @@ def test_a_part_that_is_no_pull_is_named_and_the_others_read(tmp_path):
 def test_without_the_library_a_spreadsheet_says_what_to_install(tmp_path, monkeypatch):
     path = write(tmp_path / "day.txt", SEVERAL["workbook, stacked"]())
     monkeypatch.setitem(sys.modules, "openpyxl", None)
-    with pytest.raises(InputError, match=r'pip install "hotfuel\[spreadsheet\]"'):
+    with pytest.raises(InputError, match=r"pip install 'hotfuel\[spreadsheet\]'"):
         pulls.read(path)
 
 
