@@ -8,9 +8,9 @@ import typer
 
 from hotfuel.cli.shared import Baseline, Json, OutPage, note, open_session, pairs, show
 from hotfuel.cli.shared_plan import load_plan, told
-from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, read, weather_of
+from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, quantity, read, weather_of
 from hotfuel.errors import UsageError
-from hotfuel.units import Shown, parse
+from hotfuel.units import Shown
 
 _TABLE = (  # label, dimension, number of Said
     ("peak power", "power", lambda one: one.power_kw.value),
@@ -257,7 +257,7 @@ def _band(text: str | None) -> tuple[float, float] | None:
 
 def _fuels(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, float]:
     """{variant: degC} from --fuel options."""
-    found = {name.strip(): parse(value, "temperature") for name, value in pairs(texts, "--fuel").items()}
+    found = {name.strip(): quantity(value, "temperature", "--fuel") for name, value in pairs(texts, "--fuel").items()}
     strange = [name for name in found if name not in variants]
     if strange:
         raise UsageError(f'--fuel is for "{strange[0]}": the variants are {", ".join(variants)}')
@@ -270,5 +270,5 @@ def _plan(text: str, names: list[str], as_json: bool) -> None:
     gain, at, spread = text.partition(" at ")
     if not at:
         raise UsageError(f'--plan "{text}" is not understood; write "0.7 % at 0.5 %"')
-    made = make(names, parse(gain, "percent"), parse(spread, "percent"))
+    made = make(names, quantity(gain, "percent", "--plan"), quantity(spread, "percent", "--plan"))
     show({"plan": made.as_dict()}, list(made.sentences), as_json)

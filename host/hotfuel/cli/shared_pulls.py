@@ -136,6 +136,14 @@ def listed(path: Path, pulls: list[Any], shown: Shown) -> list[str]:
     return lines
 
 
+def quantity(text: str, dimension: str, option: str) -> float:
+    """As hotfuel.units.parse; what is wrong with it names the option as it is typed. Raises UsageError."""
+    try:
+        return parse(text, dimension)
+    except InputError as error:
+        raise UsageError(f"{option} {error}") from None
+
+
 def weather_of(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any] | None:
     """{variant: Weather} from --weather options; one without a name counts for all."""
     from hotfuel.study.power import correction
@@ -152,9 +160,12 @@ def weather_of(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, A
             raise UsageError(
                 f'--weather "{text}" needs station pressure, intake temperature and humidity: "98.0 kPa, 30 degC, 50 %"'
             )
-        one = correction.weather(
-            parse(parts[0], "pressure"), parse(parts[1], "temperature"), relative_humidity_percent=parse(parts[2], "percent")
-        )
+        kinds = zip(parts, ("pressure", "temperature", "percent"), strict=True)
+        pressure, temperature, humidity = (quantity(part, dimension, "--weather") for part, dimension in kinds)
+        try:
+            one = correction.weather(pressure, temperature, relative_humidity_percent=humidity)
+        except InputError as error:
+            raise UsageError(f'--weather "{text}": {error}') from None
         found |= {name.strip(): one} if equals else {known: one for known in variants if known not in found}
     return found
 
@@ -172,5 +183,16 @@ def compared(
     """The pulls of these files compared; other options as `compare_pulls`. Raises InputError for a file that holds no pull."""
     from hotfuel.study.power.power import compare_pulls
 
-    driven = [name.strip() for name in order.split(",")] if order else None
-    return compare_pulls(of_variants(files, columns or {}, units or {}), baseline, order=driven, shown=shown, **options)
+    groups = of_variants(files, columns or {}, units or {})
+    return compare_pulls(groups, baseline, order=_order(order, groups) if order else None, shown=shown, **options)
+
+
+def _order(text: str, groups: dict[str, list[Any]]) -> list[str]:
+    """The names in --order; a number stands for the pull that bears it, where only one does."""
+    every = [pull for pulls in groups.values() for pull in pulls]
+    names = {pull.name for pull in every}
+    found = []
+    for token in (token.strip() for token in text.split(",")):
+        bearers = [pull.name for pull in every if token == str(pull.number if pull.number is not None else pull.position)]
+        found.append(bearers[0] if token not in names and len(bearers) == 1 else token)
+    return found

@@ -62,6 +62,14 @@ def test_one_after_the_other_is_told_the_trend_and_no_verdict(hotfuel, tmp_path)
     assert "To decide it, pull in this order" in said
 
 
+def test_the_order_may_be_named_by_numbers(hotfuel, tmp_path):
+    path = day(tmp_path, order="bbbvvv")
+    sides = (f"before={path}:1-3", f"cooler={path}:4-6")
+    result = hotfuel("power", *sides, "--order", "1,4,5,2,3,6", as_json=True)["power"]
+    assert result["order_by"] == "the order given"
+    assert result["gains"][0]["verdict"] == "higher"
+
+
 def test_columns_and_units_by_file(hotfuel, tmp_path):
     plain = day(tmp_path)
     odd = day(tmp_path, head="Run,x,y\n", name="odd.csv")
@@ -84,6 +92,14 @@ def test_columns_and_units_by_file(hotfuel, tmp_path):
         (("before=day.csv:1", "cooler=day.csv:2", "--band", "low"), 2, '--band "low"'),
         (("before=day.csv:1", "cooler=day.csv:2", "--band", "1000 to 9000 rpm"), 1, "(--band): the pulls share 2500 to 6000"),
         (("--list",), 2, "hotfuel power --list day.csv"),
+        (("before=day.csv:1", "cooler=day.csv:2", "--fuel", "cooler=74"), 2, '--fuel "74" has no unit'),
+        (("before=day.csv:1", "cooler=day.csv:2", "--weather", "98, 30 degC, 50 %"), 2, '--weather "98" has no unit'),
+        (
+            ("before=day.csv:1", "cooler=day.csv:2", "--weather", "9 kPa, 30 degC, 50 %"),
+            2,
+            '--weather "9 kPa, 30 degC, 50 %": an air pressure',
+        ),
+        (("before=day.csv:1", "cooler=day.csv:2", "--order", "1,3"), 1, "every pull once (--order)"),
     ],
 )
 def test_a_wrong_option_is_named_as_it_is_typed(hotfuel, tmp_path, monkeypatch, arguments, code, words):

@@ -55,6 +55,9 @@ def in_order(groups: Mapping[str, Sequence[Pull]], order: Sequence[str] | None) 
     times = [pull.facts.driven_at.timestamp() for pull in every if pull.facts.driven_at is not None]
     if len(set(times)) == len(every):
         return Driven(_ranked(groups, times), "the times in the files", _pauses(np.sort(times)))
+    if len(times) == len(every) and _one_file_a_time(every):
+        keys = [(time, pull.position) for time, pull in zip(times, every, strict=True)]
+        return Driven(_ranked(groups, keys), "the times in the files and the places in them")
     numbers = [pull.number for pull in every if pull.number is not None]
     if len(set(numbers)) == len(every):
         return Driven(_ranked(groups, numbers), "the running numbers in the files")
@@ -62,6 +65,14 @@ def in_order(groups: Mapping[str, Sequence[Pull]], order: Sequence[str] | None) 
         return Driven(_ranked(groups, [pull.position for pull in every]), "their places in the file")
     named = _numbers_in(names)
     return Driven(_ranked(groups, named), "the numbers in the names") if named else Driven({}, "")
+
+
+def _one_file_a_time(pulls: Sequence[Pull]) -> bool:
+    """Whether pulls with the same time stand in the same file, so that their places in it tell their order."""
+    files: dict[Any, set[str]] = {}
+    for pull in pulls:
+        files.setdefault(pull.facts.driven_at, set()).add(pull.file)
+    return all(len(each) == 1 and "" not in each for each in files.values())
 
 
 def _ranked(groups: Mapping[str, Sequence[Pull]], keys: Sequence[Any]) -> dict[str, np.ndarray]:
