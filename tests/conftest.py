@@ -17,6 +17,7 @@ WEBASSEMBLY = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-
 
 settings.register_profile("house", deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("long", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("quick", deadline=None, max_examples=15, suppress_health_check=[HealthCheck.too_slow])  # for mutants
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 

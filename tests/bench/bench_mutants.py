@@ -1,7 +1,7 @@
 """Do the tests guard? Mutants of the rooms that decide a warning or a verdict, judged by each room's own tests.
 
     pip install -e '.[dev,mutants]'
-    python tests/bench/bench_mutants.py alarm ring            one or more rooms of ROOMS below; none: all, about two hours on two cores
+    python tests/bench/bench_mutants.py named alarm ring      rooms of ROOMS below, or what once survived by name; none: all of it, two hours
     python tests/bench/bench_mutants.py risk --number 60 --seed 2
 
 cosmic-ray makes the mutants, in place in a copy of what is committed, because MicroPython runs some of the files. Each file's mutants are drawn at random
@@ -28,48 +28,67 @@ import cosmic_ray.plugins
 from cosmic_ray.ast import ast_nodes, get_ast_from_path
 from cosmic_ray.mutating import use_mutation
 
+_QUIET = [
+    "-x",
+    "--hypothesis-seed=0",
+    "--timeout=0",
+    *(word for name in ("cacheprovider", "xdist", "benchmark") for word in ("-p", f"no:{name}")),
+]
 ROOT = Path(__file__).parent.parent.parent
 SURVIVORS = Path(__file__).parent / "mutants.csv"
 BOUND = 0.9
 
 
-@dataclass(frozen=True)
-class Room:
-    """files: what is mutated; tests: what has to notice, the quickest to notice first; both relative to the repository."""
-
-    files: tuple[str, ...]
-    tests: tuple[str, ...]
-    but: str = (
-        ""  # tests left out, as pytest's -k names them: trials by chance that take seconds, the same again on another build
-    )
-
-
-def _files(folder: str, names: str) -> tuple[str, ...]:
-    return tuple(f"{folder}/{name}.py" for name in names.split())
-
-
-_EVIDENCE = ("tests/host/study/evidence",)
-_RISK = (
-    "alarm_inputs assumptions board_limits criterion engine findings level limit limits_card margin pressure probes suction trend"
+# room -> its files, each with those of the room's tests that are quickest to notice it; fewer tests only let more mutants live
+_RISK, _POWER, _FUEL = (
+    "host/hotfuel/risk/",
+    "host/hotfuel/study/power/",
+    ("tests/host/fuel/test_fuel.py", "tests/host/fuel/test_table.py"),
 )
-ROOMS = {
-    "alarm": Room(("protocol/hotfuel_wire/alarm.py",), ("tests/wire/test_alarm.py",), "webassembly or at_random or one_in_ten"),
-    "ring": Room(("firmware/ring.py",), ("tests/firmware/test_ring.py",)),
-    "flash": Room(("host/hotfuel/fuel/flash.py",), ("tests/host/fuel/test_fuel.py", "tests/host/fuel"), "test_edges"),
-    "fuel": Room(("host/hotfuel/fuel/fuel.py",), ("tests/host/fuel/test_fuel.py", "tests/host/fuel"), "test_edges"),
-    "intervals": Room(("host/hotfuel/study/evidence/intervals.py",), _EVIDENCE),
-    "verdicts": Room(("host/hotfuel/study/evidence/verdicts.py",), _EVIDENCE),
-    "power": Room(
-        _files("host/hotfuel/study/power", "columns correction curves delimited expectation power pulls"),
-        ("tests/host/study/power", "tests/authority/test_against_sae_j1349.py"),
-        "false_verdict or coverage or curves_of_several_kinds",
-    ),
-    "temperature": Room(
-        _files("host/hotfuel/temperature", "accuracy calibration counts doubts thermocouple"),
-        ("tests/host/temperature", "tests/authority/test_against_probe_response.py"),
-    ),
-    "risk": Room(_files("host/hotfuel/risk", _RISK), ("tests/host/risk",), "test_engine or 400_soaks"),
+_EVIDENCE, _TEMPERATURE = "host/hotfuel/study/evidence/", "host/hotfuel/temperature/"
+ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
+    "alarm": {"protocol/hotfuel_wire/alarm.py": ("tests/wire/test_alarm.py",)},
+    "ring": {"firmware/ring.py": ("tests/firmware/test_ring.py",)},
+    "flash": {"host/hotfuel/fuel/flash.py": (*_FUEL, "tests/host/fuel/test_fit.py")},
+    "fuel": {"host/hotfuel/fuel/fuel.py": (*_FUEL, "tests/host/fuel/test_questions.py")},
+    "intervals": {_EVIDENCE + "intervals.py": ("tests/host/study/evidence/test_intervals.py",)},
+    "verdicts": {_EVIDENCE + "verdicts.py": ("tests/host/study/evidence/test_verdicts.py",)},
+    "power": {
+        _POWER + "correction.py": ("tests/authority/test_against_sae_j1349.py",),
+        **{_POWER + f"{name}.py": ("tests/host/study/power/test_pulls.py",) for name in ("columns", "delimited", "pulls")},
+        **{_POWER + f"{name}.py": ("tests/host/study/power/test_power.py",) for name in ("curves", "power")},
+        _POWER + "expectation.py": ("tests/host/study/power/test_expectation.py",),
+    },
+    "temperature": {
+        **{_TEMPERATURE + f"{name}.py": (f"tests/host/temperature/test_{name}.py",) for name in ("calibration", "counts", "doubts", "thermocouple")},
+        _TEMPERATURE + "accuracy.py": ("tests/host/temperature/test_accuracy.py", "tests/authority/test_against_probe_response.py"),
+    },
+    "risk": {
+        **{_RISK + f"{name}.py": (f"tests/host/risk/test_{name}.py",) for name in ("criterion", "findings", "limits_card", "margin")},
+        **{_RISK + f"{name}.py": (f"tests/host/risk/test_{name}.py",) for name in ("probes", "soak", "suction", "trend")},
+        _RISK + "alarm_inputs.py": ("tests/host/risk/test_alarm_inputs.py", "tests/host/risk/test_probe_lag.py"),
+        _RISK + "assumptions.py": ("tests/host/risk/test_suction.py",),
+        _RISK + "board_limits.py": ("tests/host/risk/test_board_limits.py", "tests/host/risk/test_low_pressure.py"),
+        _RISK + "limit.py": ("tests/host/risk/test_margin.py",),
+        _RISK + "pressure.py": ("tests/host/risk/test_pressure.py", "tests/host/risk/test_suction.py"),
+    },
 }  # fmt: skip
+# trials by chance that take seconds, and the same once more on another build
+_BUT = (
+    "webassembly or at_random or one_in_ten or false_verdict or coverage or curves_of_several_kinds or bands_hold or band_holds"
+)
+
+# What once survived, by name: (file, as it is, as the mutant has it, tests)
+NAMED = (
+    ("protocol/hotfuel_wire/alarm.py", "margin >= warn_below + DEADBAND", "margin >= warn_below", "tests/wire/test_alarm.py"),
+    ("protocol/hotfuel_wire/alarm.py", "    3,\n    1,\n", "    1,\n    3,\n", "tests/wire/test_alarm.py"),
+    (_RISK + "margin.py", " + np.square(slope * spread_kpa)", "", "tests/host/risk/test_margin.py"),
+    ("firmware/ring.py", " and number != self._pinned[0]:", ":", "tests/firmware/test_ring.py"),
+    ("host/hotfuel/live/alarms.py", "            if not self.first:\n                self.first = place\n", "            self.first = place\n",
+     "tests/host/live/test_alarm_book.py"),
+    (_RISK + "soak.py", "(within + (means - new_centres[name]) ** 2)", "((means - new_centres[name]) ** 2)", "tests/host/risk/test_soak.py"),
+    ("host/hotfuel/fuel/flash.py", "c.VOLUME_0C_M3_MOL[self.which] @", "c.VOLUME_15C_M3_MOL[self.which] @", "tests/host/fuel/test_fuel.py"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -104,7 +123,7 @@ def mutants(copy: Path, file: str) -> list[Mutant]:
     return found
 
 
-def survives(copy: Path, room: Room, timeout_s: float) -> tuple[bool, float]:
+def survives(copy: Path, tests: tuple[str, ...], timeout_s: float) -> tuple[bool, float]:
     """Whether the tests pass in the copy as it is now, and the seconds they took."""
     began = time.monotonic()
     child = os.fork()
@@ -118,19 +137,7 @@ def survives(copy: Path, room: Room, timeout_s: float) -> tuple[bool, float]:
         try:
             import pytest
 
-            code = int(
-                pytest.main(
-                    [
-                        "-x",
-                        "-p",
-                        "no:cacheprovider",
-                        "--hypothesis-seed=0",
-                        "--timeout=0",
-                        *(["-k", f"not ({room.but})"] if room.but else []),
-                        *room.tests,
-                    ]
-                )
-            )
+            code = int(pytest.main([*_QUIET, "-k", f"not ({_BUT})", *tests]))
         finally:
             os._exit(code)
     while time.monotonic() - began < timeout_s:
@@ -205,6 +212,7 @@ def load_libraries(copy: Path) -> None:
     sys.path[:0] = [str(copy / "host"), str(copy / "protocol")]
     os.environ["PYTHONPATH"] = f"{copy / 'host'}{os.pathsep}{copy / 'protocol'}"
     os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+    os.environ["HYPOTHESIS_PROFILE"] = "quick"
     sys.dont_write_bytecode = True
     assert "hotfuel" not in sys.modules
     assert "hotfuel_wire" not in sys.modules
@@ -212,53 +220,70 @@ def load_libraries(copy: Path) -> None:
 
 def judge(copy: Path, name: str, number: int, seed: int) -> bool:
     """Run one room; True if enough of its mutants died."""
-    room = ROOMS[name]
-    passes, took = survives(copy, room, 600)
-    if not passes:
-        print(f"{name}: the tests fail without a mutant\n{(copy / 'last_run.txt').read_text()[-1500:]}")
-        return False
-    draw = random.Random(seed)
-    chosen = []
-    for file in room.files:
-        every = mutants(copy, file)
-        chosen += draw.sample(every, min(max(number // len(room.files), 12), len(every)))
-    reasons, dead, equivalent, left, new = known_survivors(), 0, 0, 0, []
-    print(f"{name}: {len(chosen)} mutants, tests {took:.0f} s without one", flush=True)
-    for mutant in chosen:
-        operator = cosmic_ray.plugins.get_operator(mutant.operator)()
-        with use_mutation(copy / mutant.file, operator, mutant.occurrence) as (before, after):
-            was, now = changed_line(before, after)
-            lives, _ = survives(copy, room, max(3 * took, 30))
-        if not lives:
-            dead += 1
-            continue
-        reason = reasons.get((mutant.file, was, now))
-        equivalent += reason is not None and reason.startswith("equivalent")
-        left += reason is not None and not reason.startswith("equivalent")
-        if reason is None:
-            new.append((mutant.file, was, now))
-            print(f"  survives: {mutant}\n    was {was}\n    is  {now}", flush=True)
-    judged = len(chosen) - equivalent
-    share = dead / max(judged, 1)
+    room, draw = ROOMS[name], random.Random(seed)
+    every = {file: mutants(copy, file) for file in room}
+    whole = sum(len(found) for found in every.values())
+    reasons, judged, dead, equivalent, left, new = known_survivors(), 0, 0, 0, 0, 0
+    for file, tests in room.items():
+        passes, took = survives(copy, tests, 600)
+        if not passes:
+            print(f"{file}: the tests fail without a mutant\n{(copy / 'last_run.txt').read_text()[-1500:]}")
+            return False
+        share = round(number * len(every[file]) / whole)
+        for mutant in draw.sample(every[file], min(max(share, 4), len(every[file]))):
+            operator = cosmic_ray.plugins.get_operator(mutant.operator)()
+            with use_mutation(copy / file, operator, mutant.occurrence) as (before, after):
+                was, now = changed_line(before, after)
+                lives, _ = survives(copy, tests, max(4 * took, 60))
+            judged += 1
+            dead += not lives
+            if not lives:
+                continue
+            reason = reasons.get((file, was, now))
+            equivalent += reason is not None and reason.startswith("equivalent")
+            left += reason is not None and not reason.startswith("equivalent")
+            new += reason is None
+            if reason is None:
+                print(f"  survives: {mutant}\n    was {was}\n    is  {now}", flush=True)
+    share_dead = dead / max(judged - equivalent, 1)
     print(
-        f"{name}: {len(chosen)} mutants, {dead} killed = {share:.1%} of those that can be told apart; "
-        f"{equivalent} equivalent ({equivalent / len(chosen):.1%}), {left} left with a reason, {len(new)} new",
+        f"{name}: {judged} of {whole} mutants, {dead} killed = {share_dead:.1%} of those that can be told apart; "
+        f"{equivalent} equivalent ({equivalent / max(judged, 1):.1%}), {left} left with a reason, {new} new",
         flush=True,
     )
-    return share >= BOUND
+    return share_dead >= BOUND
+
+
+def judge_named(copy: Path) -> bool:
+    """The mutants of NAMED; True if all died."""
+    alive = 0
+    for file, was, now, tests in NAMED:
+        source = (copy / file).read_text(encoding="utf-8")
+        if source.count(was) != 1:
+            print(f"named: {file} no longer has {was!r} once")
+            return False
+        (copy / file).write_text(source.replace(was, now), encoding="utf-8")
+        lives, _ = survives(copy, (tests,), 300)
+        (copy / file).write_text(source, encoding="utf-8")
+        alive += lives
+        print(f"named: {file}, {was.strip()!r}: {'SURVIVES' if lives else 'killed'}", flush=True)
+    return not alive
 
 
 def main() -> int:
     """Print the table of the rooms asked for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("rooms", nargs="*", metavar="room", help=", ".join(ROOMS))
-    parser.add_argument("--number", type=int, default=120, help="mutants a room, at least 12 a file")
+    parser.add_argument("rooms", nargs="*", metavar="room", help=", ".join(("named", *ROOMS)))
+    parser.add_argument("--number", type=int, default=120, help="mutants a room, shared by its files, at least 4 each")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="hotfuel-mutants-") as folder:
         copy = copy_of_committed(Path(folder))
         load_libraries(copy)
-        good = [judge(copy, name, asked.number, asked.seed) for name in asked.rooms or ROOMS]
+        good = [
+            judge_named(copy) if name == "named" else judge(copy, name, asked.number, asked.seed)
+            for name in asked.rooms or ("named", *ROOMS)
+        ]
     return 0 if all(good) else 1
 
 
