@@ -121,12 +121,14 @@ def test_full_of_protected_segments_it_says_so_and_takes_up_again_when_one_is_fe
 def test_a_segment_being_fetched_is_not_thrown_away(tmp_path, monkeypatch):
     Disk(tmp_path / "s", monkeypatch, ring.KEEP_FREE_BYTES + 3 * ring.SEGMENT_BLOCKS_BYTES)
     one = new(tmp_path / "s")
-    for step in range(2000):
+    for step in range(4000):
         offer(one, "event", step)
         one.read(0, 0, 224, step)
-    assert 0 in [number for number, _, _ in one.segments()]
-    one.unpin(2000 + ring.PINNED_MS + 1)
-    for step in range(2000, 4000):
+    kept = [number for number, _, _ in one.segments()]
+    assert 0 in kept
+    assert 1 not in kept, "there was need to throw away, and it took the next one"
+    one.unpin(4000 + ring.PINNED_MS + 1)
+    for step in range(4000, 6000):
         offer(one, "event", step)
     assert 0 not in [number for number, _, _ in one.segments()]
 

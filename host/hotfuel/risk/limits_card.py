@@ -17,7 +17,7 @@ from hotfuel.risk.assumptions import assumptions
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, margins
-from hotfuel.risk.pressure import Conditions, ambient, standard_atmosphere_kpa
+from hotfuel.risk.pressure import Conditions, ambient, launch_acceleration_m_s2, standard_atmosphere_kpa
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 
 _ROUTES_DIFFER_DEGC = 0.5
@@ -76,7 +76,8 @@ def limits_card(
 ) -> LimitsCard:
     """The card of a car, with another fuel or altitude than the car file's if given; the notes in the units of `shown`, default the car file's.
 
-    "idle" has rows where it differs from full throttle, "launch" where the pump draws through a line. Raises InputError as margins and the atmosphere do.
+    "idle" and "launch" have rows where they differ from full throttle (acceleration only where a pump draws through a line). Raises InputError as margins
+    and the atmosphere do.
     """
     fuel = fuel or car.fuel()
     if altitude_m is not None:
@@ -91,7 +92,7 @@ def limits_card(
         if state == "idle":
             conditions = replace(conditions, flow_l_h=car.engine.idle_flow_l_h, engine_rpm=car.engine.idle_speed_rpm)
         if state == "launch":
-            conditions = replace(conditions, acceleration_m_s2=car.suction.launch_acceleration_m_s2)
+            conditions = replace(conditions, acceleration_m_s2=launch_acceleration_m_s2(car))
         # an array of one: the margin itself is of no interest here, the limits do not depend on the temperature
         table = margins(car, fuel, {place.name: np.array([20.0]) for place in car.places}, conditions, channels)
         notes += [note for note in table.notes if note not in notes]
@@ -99,7 +100,7 @@ def limits_card(
             probe, role = car.limit_places[name]
             if state == "launch" and role.pressure != "suction":
                 continue  # acceleration draws on the suction line only
-            if state == "idle" and _same_pressure(rows, name, float(place.pressure_kpa[0])):
+            if state in ("idle", "launch") and _same_pressure(rows, name, float(place.pressure_kpa[0])):
                 continue
             limit = float(place.limit_degc[0])
             onset = _onset_degc(fuel, table.places, name) if np.isfinite(limit) else np.nan

@@ -171,6 +171,11 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
     return result
 
 
+def launch_acceleration_m_s2(car: Car) -> float:
+    """A launch is never gentler than everyday use."""
+    return max(car.suction.launch_acceleration_m_s2, car.suction.acceleration_m_s2)
+
+
 def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray, str]:
     stated = ambient(car)
     measured = _array(conditions.ambient_pressure_kpa)

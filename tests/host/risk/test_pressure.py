@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
-from hotfuel.risk.pressure import Conditions, ambient, at_places, lowest_recent, running_state
+from hotfuel.risk.pressure import Conditions, ambient, at_places, launch_acceleration_m_s2, lowest_recent, running_state
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -96,6 +96,9 @@ def test_launch_takes_the_car_files_acceleration_off_the_pump_only():
     )
     assert calm["pump"].pressure_kpa - launch["pump"].pressure_kpa == pytest.approx(740 * 1.5 * 9.80665 * 4 / 1000)
     assert calm["carb_inlet"].pressure_kpa == launch["carb_inlet"].pressure_kpa
+    keen = car('[suction]\nacceleration = "2 g"\nlaunch_acceleration = "1.5 g"\n')
+    assert launch_acceleration_m_s2(keen) == pytest.approx(2 * 9.80665), "a launch is never gentler than everyday use"
+    assert launch_acceleration_m_s2(a_car) == pytest.approx(1.5 * 9.80665)
 
 
 @pytest.mark.parametrize(

@@ -120,6 +120,7 @@ def test_runs_needed_is_the_first_that_is_enough():
     assert runs_needed(5.0, 0.1, most=40) == 40
     at = runs_needed(1.0, 0.28)
     assert runs_needed(1.0, 0.28, most=at) == at
+    assert runs_needed(1.0, 0.28, most=at - 1) == at - 1
 
 
 def test_spread_range_is_chi_squares():
@@ -133,5 +134,6 @@ def test_no_failure_in_a_few_trials_says_little():
     assert zero_failures_bound(3) == pytest.approx(1 - 0.05 ** (1 / 3))
     assert zero_failures_bound(1) == pytest.approx(0.95)
     assert zero_failures_bound(1, 0.8) == pytest.approx(0.8)
+    assert zero_failures_bound(1, 0.4) == pytest.approx(0.4)
     assert zero_failures_bound(0) == 1.0
     assert zero_failures_bound(59) == pytest.approx(0.0495, abs=1e-4)
