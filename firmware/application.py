@@ -62,8 +62,9 @@ class Application:
         boots = TwinFile("boots", folder)
         self._settings_file = TwinFile("settings", folder)
         self._configuration = None
-        self.settings, trouble = self._settings_module().load(self._settings_file, boots.load() is not None)
-        self.boot_count = _count(boots)  # behind the settings: a first boot that is cut short is a first boot again
+        count = boots.load()
+        self.settings, trouble = self._settings_module().load(self._settings_file, count is not None)
+        self.boot_count = _next(count)
         self._received = bytearray(64)
         # The first description may go out before the host's side of USB is up: it comes again soon.
         self._due = {"description": DESCRIPTION_MS // 10, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
@@ -79,6 +80,9 @@ class Application:
             self._attach(name)
             if name == "store":
                 self._first_ticks()
+        _keep(
+            boots, self.boot_count
+        )  # behind the settings: a first boot that is cut short is a first boot again; and a flash write takes its time
         self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
@@ -392,13 +396,18 @@ class Application:
         return b"the board restarts and ends at its prompt"
 
 
-def _count(file):
+def _next(content):
     try:
-        count = int((file.load() or b"0").decode()) + 1
+        return int((content or b"0").decode()) + 1
+    except ValueError:
+        return 1
+
+
+def _keep(file, count):
+    try:
         file.save(str(count).encode())
-    except (OSError, ValueError):  # a full or worn flash must not keep the board from measuring
-        count = 0
-    return count
+    except OSError:  # a full or worn flash must not keep the board from measuring
+        pass
 
 
 def _text(argument):

@@ -68,9 +68,15 @@ def input_(sheet, x, y, series, shunt, dual, last, ends):
     return x + (274 if series else 222) * way
 
 
-def suppressor(sheet, x, y, mark):
-    """Dual suppressor: a small box, a lead upwards from (x, y), ground below."""
-    sheet.wire((x, y), (x, y + 8))
+def suppressor(sheet, x, y, mark, nets=()):
+    """Dual suppressor: a small box, a lead upwards from (x, y), or two drawn as one; ground below."""
+    if nets:
+        sheet.bundle((x, y), (x, y + 8), nets=nets)
+    else:
+        sheet.wire((x, y), (x, y + 8))
+        sheet.end(x, y + 8, mark, "1")
+    sheet.end(x, y + 26, mark, "3")
+    sheet.outlines.append((mark, x - 20, y + 8, x + 20, y + 26))
     sheet.rect(x - 20, y + 8, 40, 18)
     sheet.text(x, y + 21, mark, 11, "middle", weight="bold", class_="ref")
     sheet.ground(x, y + 26)

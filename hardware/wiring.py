@@ -1,12 +1,14 @@
 """The wiring diagram: every lead between the Pico and its parts. The pins come from firmware/pins.py, parts and values from netlist.py."""
 
 from header import HEADER, LEFT, OTHER, PITCH, RIGHT, TOP, capacitor, group, input_, names_by_header, pin_y, resistor, suppressor
+from netlist import PARTS
 from pen import GROUPS, INK, QUIET, Sheet
 from wiring_right import amplifiers, analogue, supply, usb
 
 
 def _pico(sheet, pins):
     sheet.rect(LEFT, TOP - 44, RIGHT - LEFT, 19 * PITCH + 104, fill="#e8edf3", radius=10)
+    sheet.outlines.append(("U1", LEFT, TOP - 44, RIGHT, TOP + 19 * PITCH + 60))
     sheet.text((LEFT + RIGHT) / 2, TOP - 24, "U1", 13, "middle", weight="bold", class_="ref")
     sheet.lines((LEFT + RIGHT) / 2, TOP + 19 * PITCH + 32, ["Pico or Pico 2", "USB at the top"], 11, "middle", step=14)
     used = names_by_header(pins)
@@ -15,6 +17,10 @@ def _pico(sheet, pins):
         x, anchor, inside = (LEFT, "start", 9) if left else (RIGHT, "end", -9)
         _, name = used.get(header, (None, ""))
         words = OTHER.get(header) or next(f"GP{number}" for number, at in HEADER.items() if at == header)
+        if name in PARTS["U1"].pins:
+            sheet.end(LEFT if left else RIGHT, y, "U1", name)
+        elif words in PARTS["U1"].pins or words == "AGND":
+            sheet.end(LEFT if left else RIGHT, y, "U1", words.removeprefix("A"))
         if name:
             words = f"{words} {name}" if left else f"{name} {words}"
         colour = GROUPS[group(name)] if name else INK if header in OTHER else GROUPS["free"]
@@ -61,7 +67,7 @@ def _engine(sheet, leads):
     sheet.rail(455, y - 45, "3V3")
     sheet.wire((370, y - 22), (300, y - 22))
     sheet.wire((370, y + 30), (170, y + 30))
-    sheet.diode(330, y + 4, "up", "", "")
+    sheet.diode(330, y + 4, "up", of="D5")
     sheet.ref(316, y + 8, "D5", "1N4148", "end")
     sheet.dot(330, y - 22)
     sheet.dot(330, y + 30)
@@ -69,8 +75,8 @@ def _engine(sheet, leads):
     resistor(sheet, 208, y - 22, "R9")
     sheet.wire((248, y - 22), (234, y - 22))
     sheet.wire((182, y - 22), (170, y - 22))
-    sheet.terminal(164, y - 22, ["coil switched side or", "tachometer wire"], "end")
-    sheet.terminal(164, y + 30, ["ground at the coil"], "end")
+    sheet.terminal(164, y - 22, ["coil switched side or", "tachometer wire"], "end", "COIL")
+    sheet.terminal(164, y + 30, ["ground at the coil"], "end", "COILGND")
     sheet.text(40, 170, "R9, R10 sit at the coil end", 10.5, colour=QUIET)
 
 
@@ -83,7 +89,7 @@ def _ignition(sheet, leads):
     capacitor(sheet, 350, y + 26, "C7")
     sheet.ground(350, y + 52)
     sheet.wire((end, y), (170, y))
-    sheet.terminal(164, y, ["switched 12 V", "(ignition on)"], "end")
+    sheet.terminal(164, y, ["switched 12 V", "(ignition on)"], "end", "IGNITION")
 
 
 def _i2c(sheet, leads):
@@ -103,8 +109,10 @@ def _i2c(sheet, leads):
     for y in (sda, scl):
         sheet.wire((300, y), (320, y), colour=GROUPS["I2C"])
     sheet.wire((190, 450), (140, 450))
-    sheet.wire((140, 444), (140, 456), width=2.4)
-    sheet.wire((134, 440), (134, 460), width=2.4)
+    sheet.stroke((140, 444), (140, 456), width=2.4)
+    sheet.stroke((134, 440), (134, 460), width=2.4)
+    sheet.end(140, 450, "BT1", "+")
+    sheet.end(134, 450, "BT1", "-")
     sheet.wire((134, 450), (100, 450), (100, 462))
     sheet.ground(100, 462)
     sheet.ref(137, 432, "BT1")
@@ -147,7 +155,7 @@ def _outputs(sheet, leads):
     sheet.wire((100, y - 26), (72, y - 26), (72, y + 46), (270, y + 46), colour=GROUPS["supply"])
     sheet.wire((72, y + 46), (52, y + 46), colour=GROUPS["supply"])
     sheet.rail(52, y + 46, "VSYS")
-    sheet.diode(270, y + 10, "down", reach=36)
+    sheet.diode(270, y + 10, "down", reach=36, of="D7")
     sheet.dot(270, y - 26)
     sheet.ref(256, y + 8, "D7", "1N4148", "end")
 
@@ -171,7 +179,9 @@ def _button(sheet, leads):
     sheet.wire((304, y), (190, y))
     sheet.dot(270, y)
     suppressor(sheet, 270, y, "D10")
-    sheet.wire((190, y), (160, y - 16))
+    sheet.stroke((190, y), (160, y - 16))
+    sheet.end(190, y, "S1", "1")
+    sheet.end(156, y, "S1", "2")
     sheet.wire((156, y), (110, y), (110, y + 10))
     sheet.ground(110, y + 10)
     sheet.ref(172, y - 22, "S1")
@@ -185,7 +195,7 @@ def _lamp(sheet, leads):
     sheet.wire((420, 1006), (394, 1006))
     resistor(sheet, 368, 1006, "R26")
     sheet.wire((342, 1006), (300, 1006))
-    sheet.diode(274, 1006, "right", "", "")
+    sheet.diode(274, 1006, "right", of="LP1")
     sheet.text(274, 993, "LP1", 11, "middle", weight="bold", class_="ref")
     sheet.text(274, 1030, "amber LED", 10.5, "middle", QUIET)
     sheet.wire((248, 1006), (206, 1006))
@@ -199,6 +209,9 @@ def _lamp(sheet, leads):
     sheet.wire((226, 1006), (226, 1044), (254, 1044))
     sheet.wire((322, 1006), (322, 1044), (294, 1044))
     sheet.rect(254, 1035, 40, 18)
+    sheet.end(254, 1044, "D11", "1")
+    sheet.end(294, 1044, "D11", "2")
+    sheet.end(274, 1053, "D11", "3")
     sheet.text(274, 1048, "D11", 11, "middle", weight="bold", class_="ref")
     sheet.ground(274, 1053)
 

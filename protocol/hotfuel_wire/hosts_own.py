@@ -1,7 +1,9 @@
-"""What the host alone adds to a log, declared as in messages.py, which takes it in; not part of what goes onto a board.
+"""What the host alone adds to a log, declared as in messages.py and joined to it when this is imported, before the codec; not part of what goes onto a board.
 
 tick and time_ms in the header: the board's last seen, else 0.
 """
+
+from hotfuel_wire import messages
 
 MARK = (
     ("wall_us", "u64", "us", 1),
@@ -23,10 +25,13 @@ LOG_START = (
     ("part", "u16", None, 1),
 )
 
-MESSAGES = {
+OWN = {
     65: ("mark", MARK),
     66: ("link_gap", LINK_GAP),
     67: ("log_start", LOG_START),
 }
 # Append only, as everywhere.
 GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}
+
+messages.MESSAGES.update(OWN)
+messages.TYPES.update({name: number for number, (name, _) in OWN.items()})

@@ -8,6 +8,8 @@ A message grows at its end only, behind what is repeated, by rows of five: (fiel
 the rest is left unread. Rows once written never change, move or go away. What would not fit into PAYLOAD_MAX becomes a message of its own.
 """
 
+import sys
+
 from hotfuel_wire.amplifiers import ROWS
 
 PAYLOAD_MAX = 240  # bytes; with the CRC 244, so COBS adds one byte to every frame
@@ -164,13 +166,6 @@ MESSAGES = {
     9: ("barometer", BAROMETER),
     64: ("wall_anchor", WALL_ANCHOR),
 }
-try:  # a board neither sends nor reads the host's own, and does not carry them
-    from hotfuel_wire.hosts_own import GAP_REASONS as GAP_REASONS
-    from hotfuel_wire.hosts_own import MESSAGES as _HOSTS_OWN
-
-    MESSAGES.update(_HOSTS_OWN)
-except ImportError:
-    pass
 TYPES = {name: number for number, (name, _) in MESSAGES.items()}
 
 # Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
@@ -230,3 +225,5 @@ COMMANDS = {
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
 FAILED = {"limits": 1, "store": 2, "power": 4}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}
+if sys.implementation.name == "cpython":  # a host; a board neither sends nor reads what it adds to a log
+    from hotfuel_wire.hosts_own import GAP_REASONS as GAP_REASONS

@@ -2,6 +2,7 @@
 # then the count.
 import json
 
+from hotfuel_wire import messages, hosts_own  # noqa: F401 - some of the lines are the host's own; joined before the codec takes the rows
 from hotfuel_wire import codec, framing
 
 
