@@ -29,7 +29,7 @@ FAULTS = {
 }
 GIVEN_UP = {"lamp's feed to battery": "LP1"}  # the lamp may die of it; nothing else may
 AMBIENTS_DEGC = (-20.0, 25.0, 85.0)
-PIN_OF_PROBE_MOST_V = 45.0  # MAX31856 data sheet: inputs stand 45 V either way
+PIN_OF_PROBE_MOST_V = 45.0  # MAX31856 data sheet 19-7534, general description: inputs protected up to 45 V either way
 
 
 @dataclass(frozen=True)

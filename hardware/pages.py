@@ -9,6 +9,7 @@ sys.path[:0] = [str(HERE)]
 
 import netlist  # noqa: E402  the path is set first
 import numpy as np  # noqa: E402
+import pulses as standard_pulses  # noqa: E402
 import rules  # noqa: E402
 import simulate  # noqa: E402
 import thermal  # noqa: E402
@@ -40,6 +41,10 @@ def _goes_on(row):
     return "goes on" if float(row["low_3v3_v"]) >= 3.0 else "may restart"
 
 
+def _known(name):
+    return "simulated" if name.startswith(standard_pulses.SOURCED) else "simulated; levels from memory"
+
+
 def pulses():
     """The supply lead's table."""
     rows = []
@@ -48,7 +53,9 @@ def pulses():
             stops = next(words for name, words in STOPS.items() if row["name"].startswith(name))
             heat = (row["r1_degc"], row["tv_degc"]) if "dump" in row["name"] else ("–", "–")
             cells = (f"{row['vin_v']} V", f"{row['amp']} A", f"{row['a2s']} A²s", f"{row['r1_joule']} J", f"{row['tv_joule']} J")
-            rows.append((row["name"], stops, *cells, *(f"{t} °C" if t != "–" else t for t in heat), _goes_on(row), "simulated"))
+            rows.append(
+                (row["name"], stops, *cells, *(f"{t} °C" if t != "–" else t for t in heat), _goes_on(row), _known(row["name"]))
+            )
     head = (
         "case",
         "what stops it",

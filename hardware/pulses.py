@@ -9,6 +9,10 @@ The older ISO/TR 7637/1:1990 has lower levels throughout.
 import math
 from dataclasses import dataclass
 
+SOURCED = (
+    "load dump A",
+    "pulse 1",
+)  # cases whose levels come from what is named above; of pulse 2a only the source's resistance does
 RUNNING_V = 13.5  # the alternator charges; 14 V before a load dump
 LOAD_DUMP_CORNERS = [(us, ri, td) for us in (79.0, 101.0) for ri in (0.5, 4.0) for td in (0.04, 0.4)]
 LOAD_DUMP_PULSES, LOAD_DUMP_EVERY_S = 10, 60.0

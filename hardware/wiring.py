@@ -126,7 +126,7 @@ def _rails(sheet, leads):
     sheet.dot(558, y, GROUPS["output"])
     resistor(sheet, 558, y + 26, "R2", standing=True)
     sheet.ground(558, y + 52)
-    for x, mark, fed, feeds, at in ((420, "U3", "3V3", "3V3S", 394), (270, "U4", "5V", "5VR", 240)):
+    for x, mark, fed, feeds, at in ((420, "U3", "3V3", "3V3S", 401), (270, "U4", "5V", "5VR", 240)):
         sheet.module(x, 556, 100, 80, mark, ["load switch,", "enable high,", "discharges"])
         sheet.rail(x + 80, 556, fed)
         sheet.wire((x, 618), (at, 618), colour=GROUPS["supply"])

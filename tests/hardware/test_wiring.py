@@ -66,6 +66,6 @@ def test_leads_that_cross_join_only_at_a_dot_and_never_run_along_each_other(hard
     crossing = ((0, 0), (10, 0)), ((5, -5), (5, 5))
     assert len(set(drawn.joined(crossing, [], []))) == 2
     assert len(set(drawn.joined(crossing, [(5, 0)], []))) == 1
-    start = next(at for at, net in sheet.named if net == "BATTERY")
-    sheet.wire(start, (start[0] - 300, start[1]))
-    assert any("along each other" in sentence for sentence in complaints(hardware, sheet))
+    overlapping = ((0, 0), (10, 0)), ((5, 0), (20, 0)), ((10, 5), (10, -5))
+    assert list(drawn.along_each_other(overlapping, [0, 1, 2])) == [overlapping[:2]]
+    assert list(drawn.along_each_other(overlapping, [0, 0, 2])) == []
