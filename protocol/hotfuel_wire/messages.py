@@ -8,7 +8,7 @@ A message grows at its end only, behind what is repeated, by rows of five: (fiel
 the rest is left unread. Rows once written never change, move or go away. What would not fit into PAYLOAD_MAX becomes a message of its own.
 """
 
-import sys
+import struct
 
 from hotfuel_wire.amplifiers import ROWS
 
@@ -225,5 +225,5 @@ COMMANDS = {
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
 FAILED = {"limits": 1, "store": 2, "power": 4}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}
-if sys.implementation.name == "cpython":  # a host; a board neither sends nor reads what it adds to a log
+if hasattr(struct, "Struct"):  # not MicroPython, so a host; a board neither sends nor reads what it adds to a log
     from hotfuel_wire.hosts_own import GAP_REASONS as GAP_REASONS
