@@ -80,9 +80,8 @@ class Application:
             self._attach(name)
             if name == "store":
                 self._first_ticks()
-        _keep(
-            boots, self.boot_count
-        )  # behind the settings: a first boot that is cut short is a first boot again; and a flash write takes its time
+        # Behind the settings: a first boot that is cut short is a first boot again. Behind the first ticks: a flash write takes its time.
+        _keep(boots, self.boot_count)
         self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
@@ -157,9 +156,7 @@ class Application:
         self.sender.period_ms = period_ms
         inputs = Inputs(board, self.settings, self.folder)
         if self.inputs:
-            before = self.inputs
-            inputs.on_button, inputs.on_ignition = before.on_button, before.on_ignition
-            inputs.pulses_ms, inputs.values["pulses"] = before.pulses_ms, before.values["pulses"]
+            inputs.goes_on_from(self.inputs)
         else:
             inputs.on_button.append(self._mark_button)
             inputs.on_ignition.append(self._ignition)
@@ -397,10 +394,7 @@ class Application:
 
 
 def _next(content):
-    try:
-        return int((content or b"0").decode()) + 1
-    except ValueError:
-        return 1
+    return int(content.decode()) + 1 if content and content.isdigit() else 1
 
 
 def _keep(file, count):

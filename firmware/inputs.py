@@ -91,6 +91,11 @@ class Inputs:
         self._ignition_ms = 0
         self.values = {"fitted": 0, "inputs": 0, "battery": 0, "fuel_pressure": 0, "pulses": 0, "barometer": b""}
 
+    def goes_on_from(self, before):
+        """Settings were changed: whoever listened goes on listening, and pulses once seen stay seen."""
+        self.on_button, self.on_ignition = before.on_button, before.on_ignition
+        self.pulses_ms, self.values["pulses"] = before.pulses_ms, before.values["pulses"]
+
     def step(self, now_ms):
         """Watch button and ignition; called at every turn of the main loop."""
         self._now_ms = now_ms

@@ -176,6 +176,11 @@ def test_pulses_count_from_the_first_one_seen():
     inputs.step(5000)
     inputs.read()
     assert (inputs.pulses_ms, inputs.turned_within(6999, 2000), inputs.turned_within(7000, 2000)) == (5000, True, False)
+    anew = Inputs(board, {**defaults(), "rate_hz": 2})
+    anew.goes_on_from(inputs)
+    anew.step(90_000)
+    anew.read()
+    assert (anew.pulses_ms, anew.values["pulses"]) == (5000, 7), "settings that change make no engine run"
 
 
 def test_auxiliary_says_what_is_fitted_and_reads_only_that():
