@@ -8,6 +8,7 @@ import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.risk.pressure import ambient
+from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.units import Shown
 
@@ -131,7 +132,7 @@ def _how_sure(near: PlaceSummary, shown: Shown) -> str:
     return f"The measurement and the limit together are known to about ±{sure}."
 
 
-def conditions(summary: Summary, session: Any, shown: Shown, clock: Clock) -> list[tuple[str, str]]:
+def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -> list[tuple[str, str]]:
     """(what, value) rows of the conditions the sheet holds for; what is not known is said."""
     car = session.car
     rows = [
@@ -153,11 +154,13 @@ def conditions(summary: Summary, session: Any, shown: Shown, clock: Clock) -> li
     return rows
 
 
-def _air(session: Any, shown: Shown) -> str:
+def _air(session: Session, shown: Shown) -> str:
     pressures = session.inputs()["ambient_pressure_kpa"].to_numpy()
     if np.isfinite(pressures).any():
         low, high = float(np.nanmin(pressures)), float(np.nanmax(pressures))
         return f"{shown.text(low, 'pressure')} to {shown.text(high, 'pressure')}, measured"
+    if session.car is None:
+        return "not known"
     stated = ambient(session.car)
     return f"{shown.text(stated.pressure_kpa, 'pressure')}, {stated.source}"
 

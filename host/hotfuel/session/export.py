@@ -61,7 +61,10 @@ def table(session: Session) -> pd.DataFrame:
     if session.car is not None:
         parts.append(session.margins())
     inputs = session.inputs()
-    return pd.concat([*parts, inputs.loc[:, inputs.notna().any()]], axis=1)
+    joined = pd.concat([*parts, inputs.loc[:, inputs.notna().any()]], axis=1)
+    # files hold the numbers: MDF4 and CSV have no categories
+    named = {str(name): joined[name].cat.codes.astype(np.uint8) for name in joined if joined[name].dtype == "category"}
+    return joined.assign(**named)
 
 
 def require_library(path: str | Path) -> None:

@@ -13,12 +13,15 @@ from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
+from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.risk.probes import traced
+from hotfuel.samples.decoded import Decoded
 from hotfuel.session import engine
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
+from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import REASONS, scans_degc
 from hotfuel.text import shown
 
@@ -69,7 +72,7 @@ def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]
     ]
 
 
-def ticks(decoded: Any, car: Car | None, calibration: Any = None) -> Ticks:
+def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = None) -> Ticks:
     """The scans of a decoded log as one row a tick; a tick received twice counts once.
 
     decoded: what hotfuel.samples.decode returns. Readings whose description is missing keep their row, with nan and that reason.
@@ -128,7 +131,7 @@ def reasons(table: Ticks) -> pd.DataFrame:
     return pd.DataFrame(table.reason, index=table.index, columns=[f"{name}_reason" for name in table.places])
 
 
-def inputs(decoded: Any, table: Ticks, car: Car | None) -> pd.DataFrame:
+def inputs(decoded: Decoded, table: Ticks, car: Car | None) -> pd.DataFrame:
     """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running; nan where unknown or not fitted."""
     auxiliary = decoded.messages["auxiliary"]
     columns = {name: np.full(len(table.seconds), np.nan) for name in (*board_inputs.NAMES, "running")}
@@ -143,7 +146,9 @@ def inputs(decoded: Any, table: Ticks, car: Car | None) -> pd.DataFrame:
     return pd.DataFrame(columns, index=table.index)
 
 
-def channels_of(descriptions: Mapping[int, Mapping[str, Any]], car: Car, calibration: Any = None) -> dict[str, Channel]:
+def channels_of(
+    descriptions: Mapping[int, Mapping[str, Any]], car: Car, calibration: Calibration | None = None
+) -> dict[str, Channel]:
     """What reads each place, for its uncertainty; of the last description that has it."""
     result = {}
     for description in descriptions.values():
@@ -178,10 +183,17 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
 def margin_frame(result: MarginTable, index: pd.Index) -> pd.DataFrame:
     """Columns "<place>_margin_degc", "_limit_degc", "_uncertainty_degc", "_pressure_kpa" (absolute), "_vapour_liquid_ratio", "_state"."""
     columns = {f"{name}_{column}": getattr(place, column) for name, place in result.places.items() for column in MARGIN_COLUMNS}
-    return pd.DataFrame({name: np.asarray(values) for name, values in columns.items()}, index=index, copy=False)
+    arrays: dict[str, Any] = {name: np.asarray(values) for name, values in columns.items()}
+    arrays |= {name: states(values) for name, values in arrays.items() if name.endswith("_state")}
+    return pd.DataFrame(arrays, index=index, copy=False)
 
 
-def marks(decoded: Any, timeline: Timeline) -> pd.DataFrame:
+def states(numbers: np.ndarray) -> "pd.Categorical[str]":
+    """Numbers of Level as categories with its names, in small letters: "quiet", "warn", "act" and so on."""
+    return pd.Categorical.from_codes(numbers.astype(np.int8), pd.Index([level.name.lower() for level in Level]))
+
+
+def marks(decoded: Decoded, timeline: Timeline) -> pd.DataFrame:
     """Columns time, text: what a person marked on the host and with the board's button, in time."""
     rows = []
     for row in decoded.messages["mark"]:
@@ -197,13 +209,15 @@ def marks(decoded: Any, timeline: Timeline) -> pd.DataFrame:
     return pd.DataFrame({"time": times, "text": pd.array([text for _, text in rows], dtype="str")})
 
 
-def gaps(decoded: Any, table: Ticks) -> pd.DataFrame:
+def gaps(decoded: Decoded, table: Ticks) -> pd.DataFrame:
     """Columns start, end (last reading before, first one after), duration_s, reason: where readings are missing; the last may reach to the log's end."""
     periods = [description["period_ms"] / 1000 for description in decoded.descriptions.values()]
     least_s = max(HOLE_PERIODS * max(periods, default=0.0), HOLE_LEAST_S)
     step = np.diff(table.seconds)
     holes = np.flatnonzero(step > least_s)
-    links = [(float(table.timeline.seconds(gap.boot, gap.time_s)[()]), gap) for gap in decoded.losses.gaps]
+    links = [
+        (float(table.timeline.seconds(np.asarray(gap.boot), np.asarray(gap.time_s))[()]), gap) for gap in decoded.losses.gaps
+    ]
     starts, ends, words = list(table.seconds[holes]), list(table.seconds[holes + 1]), []
     for at in holes:
         inside = [gap.reason for start, gap in links if table.seconds[at] - least_s <= start <= table.seconds[at + 1]]
@@ -230,7 +244,7 @@ def gaps(decoded: Any, table: Ticks) -> pd.DataFrame:
     )
 
 
-def events(decoded: Any, timeline: Timeline, car: Car | None) -> pd.DataFrame:
+def events(decoded: Decoded, timeline: Timeline, car: Car | None) -> pd.DataFrame:
     """Columns time, event, place, text: what happened on the board, in time."""
     places = max((channel_places(d, car) for d in decoded.descriptions.values()), key=len, default=[])
     causes = {int(about["boot_count"]): int(about["reset_cause"]) for about in decoded.descriptions.values()}

@@ -18,6 +18,8 @@ from hotfuel.log.rescue import Standing, standing
 from hotfuel.places import is_behind_needle
 from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.probes import fall_note
+from hotfuel.samples.decoded import Decoded
+from hotfuel.samples.losses import Losses
 from hotfuel.session import alarms, engine, folder, frame, metadata, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.temperature.calibration import Calibration
@@ -25,7 +27,7 @@ from hotfuel.temperature.doubts import doubts
 from hotfuel.text import one_line
 
 
-@dataclass
+@dataclass(repr=False)
 class Session:
     """One recording, open for reading. Tables come as new DataFrames with the unit in each column's name; nothing is written.
 
@@ -34,7 +36,7 @@ class Session:
     """
 
     folder: SessionFolder
-    decoded: Any
+    decoded: Decoded
     car: Car | None
     car_text: str
     calibration: Calibration | None
@@ -42,13 +44,22 @@ class Session:
     notes: list[str] = field(default_factory=list)
     standing: Standing | None = None  # set if the log is not whole on its disk
 
+    def __repr__(self) -> str:
+        """What it is, in one line: name, car, when, how long, places. Example: <Session sunday: Blue saloon, 2026-06-01 09:12 UTC, 31 min, tank pump>."""
+        if not len(self.ticks.seconds):
+            return f"<Session {self.name}: no reading>"
+        index, seconds = self.ticks.index, self.ticks.seconds
+        began = f"{index[0]:%Y-%m-%d %H:%M} UTC" if self.ticks.timeline.anchored else "time of day unknown"
+        car = self.car.name if self.car is not None else "no car file"
+        return f"<Session {self.name}: {car}, {began}, {(seconds[-1] - seconds[0]) / 60:.0f} min, {' '.join(self.ticks.places)}>"
+
     @property
     def descriptions(self) -> dict[int, dict[str, Any]]:
         """Board descriptions by id, as hotfuel_wire.codec.unpack gives them."""
         return self.decoded.descriptions
 
     @property
-    def losses(self) -> Any:
+    def losses(self) -> Losses:
         """What is missing from the recording: hotfuel.samples' losses."""
         return self.decoded.losses
 
@@ -106,8 +117,8 @@ class Session:
     def margins(self) -> pd.DataFrame:
         """Columns "<place>_margin_degc", "_limit_degc", "_uncertainty_degc", "_pressure_kpa" (absolute), "_vapour_liquid_ratio", "_state".
 
-        For every place with a limit and "<place>_needle" behind a carburettor inlet; same index as `temperatures()`. Raises InputError without a car
-        file.
+        A state is one of the names of hotfuel.risk.level.Level, as a category. For every place with a limit and "<place>_needle" behind a
+        carburettor inlet; same index as `temperatures()`. Raises InputError without a car file.
         """
         return frame.margin_frame(self.margin_table, self.ticks.index)
 
@@ -217,7 +228,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     return Session(where, decoded, chosen, text, calibration, values, notes, not_whole)
 
 
-def _from_log(decoded: Any) -> dict[str, Any]:
+def _from_log(decoded: Decoded) -> dict[str, Any]:
     """Metadata that the log itself tells, of its last description."""
     if not decoded.descriptions:
         return {}

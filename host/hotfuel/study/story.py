@@ -12,6 +12,7 @@ from hotfuel.places import ROLES, Role, is_behind_needle, place_words, probe_of
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.risk.level import NO_LIMIT
 from hotfuel.session.means import smoothed
+from hotfuel.session.recording import Session
 from hotfuel.study.drive import own_limit, restarts
 from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course, of_session
@@ -69,7 +70,7 @@ class Story:
         return asdict(self)
 
 
-def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = None) -> Story:
+def tell(session_or_course: Session | Course, shown: Shown | None = None, complaint: Any = None) -> Story:
     """The story of a session. complaint: the session (or course) of a complaint, against which its hot stops are held.
 
     Raises InputError for a session without a temperature, and for a complaint without a hot soak or of another car.
@@ -105,7 +106,7 @@ def tell(session_or_course: Any, shown: Shown | None = None, complaint: Any = No
     return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line)
 
 
-def _course(session_or_course: Any) -> Course:
+def _course(session_or_course: Session | Course) -> Course:
     return session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
 
 

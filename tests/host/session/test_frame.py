@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
+from hotfuel.risk.level import Level
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.risk.probes import traced
@@ -51,7 +52,9 @@ def test_margins_are_the_margin_functions_own(drive):
     assert table.index.equals(temperatures.index)
     for place, arrays in expected.places.items():
         for column in ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state"):
-            np.testing.assert_array_equal(table[f"{place}_{column}"].to_numpy(), getattr(arrays, column))
+            found = table[f"{place}_{column}"]
+            found = found.map(lambda name: Level[name.upper()]).to_numpy() if column == "state" else found.to_numpy()
+            np.testing.assert_array_equal(found, getattr(arrays, column))
     fuel_degc = measured["pump"] + traces["pump"].lead_degc  # the probe's lag times its slope
     np.testing.assert_allclose(table["pump_margin_degc"] + fuel_degc, table["pump_limit_degc"])
     assert np.abs(traces["pump"].lead_degc).max() > 0
@@ -208,7 +211,7 @@ def test_a_fault_is_a_reason_not_a_number(tmp_path, synthetic):
     assert reasons[0].tolist() == [0, 1, 2]
     assert set(reasons[1]) == {4}
     assert np.isnan(found.temperatures().to_numpy()[1]).all()
-    assert found.margins()["pump_state"].tolist() == [3, 3]
+    assert found.margins()["pump_state"].tolist() == ["lost", "lost"]
 
 
 def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, synthetic):
@@ -343,3 +346,13 @@ def test_names_and_marks_from_outside_are_shown_as_their_codes(tmp_path, synthet
     found = opened(folder, made.data)
     assert found.name == "caf\\xe9"
     assert found.marks()["text"].tolist() == ["\\x1b[2J\\u202eknock"]
+
+
+def test_a_session_says_what_it_is_and_a_state_is_a_named_category(drive):
+    said = repr(drive)
+    assert said.startswith(f"<Session {drive.name}: {drive.car.name}, ")
+    assert all(place in said for place in drive.ticks.places)
+    states = drive.margins().filter(like="_state")
+    for name in states:
+        place = drive.margin_table.places[name.removesuffix("_state")]
+        assert [Level[text.upper()] for text in states[name]] == place.state.tolist()

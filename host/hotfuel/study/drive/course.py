@@ -1,7 +1,6 @@
 """A session on an even grid of one second: what phases, story and comparisons read. Gaps are nan, times are seconds since the first reading."""
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,6 +9,7 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.means import per_second
+from hotfuel.session.recording import Session
 
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
@@ -73,10 +73,10 @@ class Course:
         )
 
 
-def of_session(session: Any) -> Course:
+def of_session(session: Session) -> Course:
     """The course of a `hotfuel.session.Session`. Raises InputError, one sentence, for a session without a reading or longer than two weeks."""
     temperatures = session.temperatures()
-    name = str(getattr(session, "name", "the session"))
+    name = session.name
     if not len(temperatures) or not np.isfinite(temperatures.to_numpy()).any():
         raise InputError(f"{name} has no temperature in it: record first, or give another session")
     index = temperatures.index
@@ -92,11 +92,11 @@ def of_session(session: Any) -> Course:
     car: Car | None = session.car
     margins: dict[str, dict[str, np.ndarray]] = {}
     if car is not None:
-        table = session.margins()
-        for column in [c for c in table.columns if c.endswith("_margin_degc")]:
-            place = column.removesuffix("_margin_degc")
+        for place, found in session.margin_table.places.items():
             margins[place] = {
-                key: per_second(table[f"{place}_{key}"].to_numpy(dtype=float), rows, count, largest=key == "state")
+                key: per_second(
+                    np.broadcast_to(getattr(found, key), rows.shape).astype(float), rows, count, largest=key == "state"
+                )
                 for key in _MARGINS
             }
     inputs = session.inputs()
@@ -137,7 +137,7 @@ def _seconds(index: pd.Index) -> np.ndarray:
     return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
 
 
-def _ambient(session: Any, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> tuple[float, bool]:
+def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> tuple[float, bool]:
     """(outside air, whether it is a guess): what a person stated, else a probe in it, else (said) the fuel's temperature where all places agree before
     a cold start."""
     stated = session.metadata.get("ambient_degc")

@@ -16,6 +16,7 @@ from hotfuel.places import probe_of
 from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.session.means import smoothed
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 
 COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING = (
@@ -89,7 +90,7 @@ class Phase:
         return self.end_s - self.start_s
 
 
-def phases(session_or_course: object) -> list[Phase]:
+def phases(session_or_course: Session | Course) -> list[Phase]:
     """The phases of a session (or of a Course) in time, without holes. Raises InputError for a session without a temperature."""
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
     kinds, confidence = kinds_per_second(course)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from hotfuel.errors import InputError
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import Phase, phases
 from hotfuel.study.line import settling
@@ -15,7 +16,7 @@ class Stretch:
     """A session of one variant, or what its marks give to that variant; `settlings` of the session it was cut from."""
 
     variant: str
-    session: Any
+    session: Session
     course: Course
     found: list[Phase]
     settlings: tuple[settling.Settling, ...] = ()
@@ -26,7 +27,7 @@ def all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[Stretch]:
     return [one for name, sessions in groups.items() for session in sessions for one in _stretches(name, session, groups)]
 
 
-def _stretches(variant: str, session: Any, groups: Mapping[str, Sequence[Any]]) -> list[Stretch]:
+def _stretches(variant: str, session: Session, groups: Mapping[str, Sequence[Any]]) -> list[Stretch]:
     """The session as one course, or, where it stands under several names, what its marks give to this one."""
     course = of_session(session)
     found = phases(course)
@@ -59,7 +60,6 @@ def _within(found: Sequence[Phase], start_s: float, end_s: float) -> list[Phase]
     ]
 
 
-def identity(session: Any) -> str:
+def identity(session: Session) -> str:
     """What tells one recording from another: its file, because several may carry one title."""
-    folder = getattr(session, "folder", None)
-    return str(folder.log_path.resolve()) if folder is not None else f"{session.name} {id(session)}"
+    return str(session.folder.log_path.resolve())

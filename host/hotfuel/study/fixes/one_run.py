@@ -2,7 +2,6 @@
 
 import zlib
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 
@@ -10,6 +9,7 @@ from hotfuel.car import Car
 from hotfuel.places import behind_needle
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session import frame
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch, identity
@@ -77,11 +77,10 @@ def _fuel_name(car: Car | None) -> str:
     return f"fuel of {table.vapour_pressure_kpa:g} kPa vapour pressure{ethanol}"
 
 
-def _sensors(session: Any, car: Car | None, places: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:
+def _sensors(session: Session, car: Car | None, places: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:
     """({place: what it was read with}, {place: standard uncertainty of a reading, degC}); the place's probe counts as the same in one car."""
-    descriptions = getattr(session, "descriptions", {})
-    calibration = getattr(session, "calibration", None)
-    channels = frame.channels_of(descriptions, car, calibration) if car is not None else {}
+    calibration = session.calibration
+    channels = frame.channels_of(session.descriptions, car, calibration) if car is not None else {}
     board = str(session.metadata.get("board_id", "unknown board"))
     dated = "not calibrated" if calibration is None else f"calibration {zlib.crc32(repr(calibration).encode()):08x}"
     names, uncertainty = {}, {}

@@ -8,6 +8,7 @@ import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.places import place_from_words
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.complaint import judge_variants
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.evidence import verdicts
@@ -206,5 +207,5 @@ def _sound(found: Sequence[Phase], wrong: Sequence[Fault]) -> list[Phase]:
     return [phase for phase in found if not any(not f.places and (not f.phases or phase.kind in f.phases) for f in wrong)]
 
 
-def _units(session: Any) -> str:
+def _units(session: Session) -> str:
     return session.car.units if session.car is not None else "si"

@@ -18,6 +18,7 @@ from hotfuel.risk.limit import EXTRAPOLATION_SHARE
 from hotfuel.risk.margin import MarginTable, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmosphere_kpa
 from hotfuel.session.means import smoothed
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import fired, phases
 from hotfuel.study.line import transport
@@ -89,7 +90,7 @@ class Forecast:
 
 
 def forecast(
-    session_or_course: Any, changes: Sequence[Change], car: Car | None = None, shown: Shown | None = None
+    session_or_course: Session | Course, changes: Sequence[Change], car: Car | None = None, shown: Shown | None = None
 ) -> list[Forecast]:
     """One forecast for each change. car: in place of the session's own. Raises InputError without a car file, or for a change out of range."""
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -34,6 +36,7 @@ class Driven:
         self.car = load(EXAMPLE) if car is None else car
         self.name, self.metadata = name, {"board_id": "00"} | (metadata or {})
         self.descriptions, self.calibration = {}, None
+        self.folder = SimpleNamespace(log_path=Path(f"{name} {id(self)}", "wire.log"))
         rows = self.truth.iloc[::4]
         seconds = rows["time_s"].to_numpy()
         places = [probe.where for probe in scenario.probes]
@@ -57,6 +60,7 @@ class Driven:
         self._inputs = pd.DataFrame(values | {"running": running}, index=self.index)
         degc = {p: self._temperatures[f"{p}_degc"].to_numpy() for p in places if p in {q.name for q in self.car.places}}
         table = margins(self.car, self.car.fuel(), degc, replace(conditions, running=running))
+        self.margin_table = table
         self._margins = pd.DataFrame(
             {
                 f"{p}_{c}": np.broadcast_to(np.asarray(getattr(m, c), dtype=float), seconds.shape)
