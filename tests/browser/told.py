@@ -39,7 +39,7 @@ class Scene:
             if name in FORECAST:
                 rig.wait_for(self._forecast, 120, 0.5)
             self.told = {units: self._told(units) for units in ("us", "si")}
-        self.html = self.page.html().decode()
+        self.html = self.page.html()[0].decode()
         self.page.state.close()
 
     def _forecast(self) -> bool:

@@ -5,8 +5,10 @@ the path must be the token of the link. A WebSocket must come from the page itse
 is refused without a look. What is open, and what is under way, is bounded.
 """
 
+import collections
 import hmac
 import secrets
+import time
 from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlsplit
@@ -17,6 +19,7 @@ LOOPBACK_ADDRESSES = ("127.0.0.1", "::1", "localhost")
 _LOOPBACK_NAMES = frozenset(("127.0.0.1", "localhost", "::1"))
 PAGES_MAX = 24  # open pages; each gets every panel
 PENDING_MAX = 64  # answers under way; a browser that does not read holds one
+RUSH_MAX, LATE_S = 20, 0.15  # requests in a second from which on they are refused while the viewers' updates come that late
 MESSAGE_MAX = 1 << 16  # bytes of one WebSocket message from a browser
 
 _HEADERS = {
@@ -100,14 +103,28 @@ class _Refuse(web.RequestHandler):
         self.finish(self._why + "\n")
 
 
-class GuardedApplication(web.Application):
-    """The handlers behind the gate, under the token's path. token: "" for loopback. `pending`: answers that a browser has not taken whole yet."""
+class Rush:
+    """Whether requests crowd out the viewers: many within a second, and updates late. One browser on a slow computer is never refused for that."""
 
-    def __init__(self, handlers: list[Any], token: str, viewers: Callable[[], int]) -> None:
+    def __init__(self, late_s: Callable[[], float], clock: Callable[[], float] = time.monotonic) -> None:
+        self._late_s, self._clock = late_s, clock
+        self._at: collections.deque[float] = collections.deque(maxlen=RUSH_MAX)
+
+    def too_many(self) -> bool:
+        """Count a request; True if it is one too many."""
+        self._at.append(self._clock())
+        return len(self._at) == RUSH_MAX and self._at[-1] - self._at[0] < 1.0 and self._late_s() > LATE_S
+
+
+class GuardedApplication(web.Application):
+    """The handlers behind the gate, under the token's path. token: "" for loopback. `pending`: answers that a browser has not taken whole yet.
+    late_s: how late the viewers' updates are."""
+
+    def __init__(self, handlers: list[Any], token: str, viewers: Callable[[], int], late_s: Callable[[], float]) -> None:
         start = f"/{token}" if token else ""
         routes = [(start + path, *more) for path, *more in handlers]
         super().__init__(routes, transforms=[_Headers], websocket_max_message_size=MESSAGE_MAX, websocket_ping_interval=20)
-        self._token, self._viewers = token, viewers
+        self._token, self._viewers, self._rush = token, viewers, Rush(late_s)
         self.pending = 0
 
     def find_handler(self, request: httputil.HTTPServerRequest, **more: Any) -> Any:
@@ -117,7 +134,7 @@ class GuardedApplication(web.Application):
         why = refusal(request.path, request.host, origin, self._token) or foreign(request.headers)
         if why:
             return self.get_handler_delegate(request, _Refuse, {"status": 403, "why": why})
-        if self.pending >= PENDING_MAX:
+        if self._rush.too_many() or self.pending >= PENDING_MAX:
             return self.get_handler_delegate(
                 request, _Refuse, {"status": 503, "why": "too many answers are waiting to be taken; try again in a moment"}
             )

@@ -79,6 +79,8 @@ class Page:
         self._steady = {system: Steady() for system in _SYSTEMS}
         self._sent_at = -1e9
         self._failed = ""
+        self.late_s = 0.0  # how late the last turn came
+        self._html: tuple[bytes, bytes] | None = None
         self._panels: dict[str, dict[str, Any]] = {}
         self._written: dict[str, str] = {}
         self.refresh()
@@ -86,7 +88,7 @@ class Page:
     def refresh(self) -> None:
         """Work out anew what is shown."""
         self.now = self.state.situation()
-        self._panels, self._written = {}, {}
+        self._panels, self._written, self._html = {}, {}, None
         self.quieting.update(self.panel(self.units))
         self.desk.look()
 
@@ -103,9 +105,12 @@ class Page:
             self._written[units] = json.dumps(told, ensure_ascii=False, allow_nan=False)[:-1]
         return self._written[units]
 
-    def html(self) -> bytes:
-        """The page as it is sent: complete by itself but for what is new and the charts."""
-        return self._template.render(**self._texts, panel=self.panel(self.units)).encode()
+    def html(self) -> tuple[bytes, bytes]:
+        """The page as it is sent, plain and gzip: complete by itself but for what is new and the charts. Made once for each state."""
+        if self._html is None:
+            html = self._template.render(**self._texts, panel=self.panel(self.units)).encode()
+            self._html = html, gzip.compress(html, 1)
+        return self._html
 
     def turn(self) -> None:
         """Read on, and send what is new."""
@@ -129,7 +134,10 @@ class Page:
                     self._say(
                         f"The page cannot go on at this moment ({type(error).__name__}: {error}); the recording is not touched."
                     )
-            await asyncio.sleep(TURN_S if self.state.caught_up else 0.005)
+            pause_s = TURN_S if self.state.caught_up else 0.005
+            due = self._clock() + pause_s
+            await asyncio.sleep(pause_s)
+            self.late_s = self._clock() - due
 
     def handlers(self) -> list[tuple[Any, ...]]:
         """Routes behind the gate."""
@@ -211,8 +219,8 @@ class _Html(guard.Answer):
         self.page = page
 
     async def get(self) -> None:
-        html = self.page.html()
-        await self.send(html, "text/html; charset=utf-8", gzip.compress(html, 1))
+        html, packed = self.page.html()
+        await self.send(html, "text/html; charset=utf-8", packed)
 
 
 class _Script(guard.Answer):
@@ -300,7 +308,7 @@ async def _run(
     for number in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):  # not in the main thread, or not on this system
             loop.add_signal_handler(number, stop.set)
-    application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views))
+    application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views), lambda: page.late_s)
     http = HTTPServer(
         application, max_header_size=1 << 14, max_body_size=guard.MESSAGE_MAX, idle_connection_timeout=60, ssl_options=secure
     )

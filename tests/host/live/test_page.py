@@ -250,6 +250,27 @@ def test_answers_that_nobody_takes_are_bounded(tmp_path):
         assert process.poll() is None
 
 
+def test_a_rush_is_refused_only_while_it_makes_the_viewers_wait():
+    late, now = [0.0], [0.0]
+    rush = guard.Rush(lambda: late[0], lambda: now[0])
+
+    def asked(count, apart_s):
+        found = []
+        for _ in range(count):
+            now[0] += apart_s
+            found.append(rush.too_many())
+        return found
+
+    assert not any(asked(200, 0.005))  # as fast as it likes while nobody waits
+    late[0] = 0.2
+    assert all(asked(5, 0.005))
+    now[0] += 10
+    assert not any(asked(30, 0.1))  # a few at a time are answered however slow the computer is
+    assert any(asked(50, 0.01))
+    late[0] = 0.1
+    assert not any(asked(50, 0.01))
+
+
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])
 def test_another_site_is_given_nothing_but_may_link_here(loopback, site):
     link, _ = loopback
