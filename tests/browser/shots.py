@@ -31,11 +31,12 @@ def shoot(out: Path, states: tuple[str, ...]) -> None:
         for state in states:
             made = told.Told(chromium, scenes).open("act" if state in told.OWN else state)
             if state not in ("waiting", "no limits"):
-                made.page.wait_for_function(_DRAWN, timeout=60000)
+                made.until("Boolean(window.Charts)", 120)
+                made.tell("act" if state in told.OWN else state)  # their points come with a panel
+                made.until(_DRAWN, 120)
             if state == "no word":
-                made.page.wait_for_timeout(200)
                 made.hang_up()
-                made.page.wait_for_function("() => document.body.classList.contains('old')")
+                made.later(2500)
             for view, look, sizes in VIEWS:
                 made.page.evaluate(_CHOOSE, {"view": view, "look": look})
                 for size in sizes:

@@ -134,7 +134,7 @@ class GuardedApplication(web.Application):
         why = refusal(request.path, request.host, origin, self._token) or foreign(request.headers)
         if why:
             return self.get_handler_delegate(request, _Refuse, {"status": 403, "why": why})
-        if self._rush.too_many() or self.pending >= PENDING_MAX:
+        if (not upgrade and self._rush.too_many()) or self.pending >= PENDING_MAX:
             return self.get_handler_delegate(
                 request, _Refuse, {"status": 503, "why": "too many answers are waiting to be taken; try again in a moment"}
             )
