@@ -1,7 +1,9 @@
 """Spreadsheet files (.xlsx) as tables, one a sheet. openpyxl reads them: an extra, because text needs none."""
 
 import datetime
+import struct
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,9 @@ from hotfuel.study.power import delimited
 from hotfuel.study.power.delimited import Table
 
 _MOST_ROWS = 200_000
+# What a damaged archive, damaged XML in it (SyntaxError), or XML that is not a spreadsheet's raises; RuntimeError: one with a password.
+_DAMAGE = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, LookupError, ValueError, TypeError, AttributeError, SyntaxError, ArithmeticError,
+           RuntimeError)  # fmt: skip
 
 
 def is_workbook(path: Path) -> bool:
@@ -36,10 +41,12 @@ def read(path: Path) -> list[Table]:
             f"{path.name} is a spreadsheet, and openpyxl, which reads it, is not installed: pip install 'hotfuel[spreadsheet]', or save it as CSV"
         ) from None
     try:
+        if path.stat().st_size > delimited.MOST_BYTES:
+            raise InputError(f"{path.name} has more than {delimited.MOST_BYTES // 1_000_000} MB: that is no file of pulls")
         book = load_workbook(path, read_only=True, data_only=True)
     except OSError as error:
         raise InputError(f"{path.name} cannot be read ({error.strerror}): give the path of a file of pulls") from None
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, TypeError, AttributeError, SyntaxError):
+    except (InvalidFileException, *_DAMAGE):
         raise InputError(f"{path.name} is no spreadsheet of the .xlsx kind: save it as .xlsx or CSV") from None
     found: list[Table] = []
     problems: list[str] = []
@@ -50,7 +57,7 @@ def read(path: Path) -> list[Table]:
         except InputError as error:
             problems.append(str(error))
             continue
-        except (ValueError, TypeError, KeyError, SyntaxError, zipfile.BadZipFile):
+        except _DAMAGE:
             problems.append(f'{path.name}, sheet "{sheet.title}", is damaged: save the file again')
             continue
         found.append(Table(table.headers, table.units_row, table.numbers, table.notes, table.above, sheet.title))

@@ -139,6 +139,20 @@ def test_what_is_no_workbook_is_one_sentence(tmp_path, raw):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_a_damaged_workbook_is_read_or_refused_in_one_sentence(tmp_path, seed):
+    path = write(tmp_path / "day.txt", SEVERAL["workbook, stacked"]())
+    random, raw = np.random.default_rng(seed), bytearray(path.read_bytes())
+    for at in random.integers(0, len(raw), 40):
+        raw[at] = random.integers(256)
+    path.write_bytes(raw)
+    try:
+        assert pulls.read(path)
+    except InputError as error:
+        assert str(error).startswith("day.xlsx")
+        assert "\n" not in str(error)
+
+
 def test_numbers_follow_positions_where_two_pulls_share_one(tmp_path):
     found = pulls.read(write(tmp_path / "day.txt", SEVERAL["sweeps in blanks"]()))
     assert pulls.numbers([found[0], found[2]]) == [1, 3]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.study.power import columns, delimited, pulls
+from hotfuel.study.power import columns, delimited, layouts, pulls
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -146,7 +146,8 @@ def test_a_missing_file(tmp_path):
 def refusal(text):
     """The sentence with which a text is refused; empty where it is read. Anything but InputError comes through."""
     try:
-        pulls.from_table(delimited.parse(text, "f.csv"), "f", mapping={}, units={})
+        for part in layouts.parts(delimited.parse(text, "f.csv")):
+            pulls.from_table(part.table, "f", mapping={}, units={}, number=part.number)
     except InputError as error:
         return str(error)
     return ""
@@ -157,10 +158,11 @@ def test_any_text_is_read_or_refused_in_one_sentence(text):
     assert "\n" not in refusal(text)
 
 
-PIECES = ["RPM", "hp", "Nm", "3000", "12,5", "-7", "", ";", ",", "\n", "\t", '"', "Torque (Nm)"]
+PIECES = ["RPM", "hp", "Nm", "3000", "12,5", "-7", "", ";", ",", "\n", "\t", '"', "Torque (Nm)", "Torque 1 (Nm)", "Torque 2 (Nm)", "Run", "Run 2",
+          "Barometer: 29 inHg", "Air temp", "Humidity 400 %", "2026-13-45 99:99", "4", "5", "4000", "5000", "6000"]  # fmt: skip
 
 
-@given(st.lists(st.sampled_from(PIECES), max_size=60))
+@given(st.lists(st.sampled_from(PIECES), max_size=80))
 def test_any_pieces_of_a_file_are_read_or_refused_in_one_sentence(pieces):
     assert "\n" not in refusal("".join(pieces))
 
