@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import html, power_charts, words
+from hotfuel.report import html, power_charts, sheet, words
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.fixes.compare import Comparison
@@ -22,6 +22,8 @@ _CAUTIONS = (
     "for leaks before starting and once more when hot.",
     "Work on fuel and engine is for those licensed to do it, by the rules that apply locally.",
 )
+_FULL_IN, _DENSE_GAIN_PX, _DENSE_LINE_PX = 3.8, 85, 14.0
+_PAGE_PX = 560  # of a Letter page for picture, findings, table and conditions; the rest is head, caption, cautions and signature
 _METHOD = (  # {start}: the limit at the start, in the reader's unit
     "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
     "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
@@ -66,19 +68,26 @@ def render(
     every = [session for group in (sessions or {}).values() for session in group]
     known = {key: value for session in every for key, value in session.metadata.items()}
     others = [gain.variant for gain in power.gains]
+    findings = [*(gain.sentences[0] for gain in power.gains), *([degrees.finding()] if degrees else [])]
+    numbers, conditions, order = _numbers(power, shown), _conditions(power), ", ".join(power.proposed_order)
+    beside = max(sheet.lines(conditions, 2), sheet.lines([*power.cautions, order], 2) + 2 * bool(order))
+    lines = 1.3 * sheet.lines(findings) + len(findings) + 2.3 * len(numbers.rows) + beside
+    height_in, dense = _layout(lines)
     values = {
+        "dense": dense,
         "title": f"Power: {', '.join(others)} against {power.baseline}",
         "made": words.today(),
         "shop": known.get("shop"),
         "car": str(known.get("car") or next((session.car.name for session in every if session.car), "") or ""),
         "customer": known.get("customer"),
-        "findings": [*(gain.sentences[0] for gain in power.gains), *([degrees.finding()] if degrees else [])],
+        "findings": findings,
         "said": [gain.sentences[1] for gain in power.gains],
-        "chart": power_charts.chart(power, shown),
+        "chart": power_charts.chart(power, shown, height_in),
         "caption": _caption(power),
-        "numbers": _numbers(power, shown),
-        "conditions": _conditions(power),
-        "order": ", ".join(power.proposed_order),
+        "numbers": numbers,
+        "conditions": conditions,
+        "weather": power.cautions,
+        "order": order,
         "cautions": _CAUTIONS,
         "gains": _gains(power, shown),
         "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
@@ -89,6 +98,14 @@ def render(
         "version": f"hotfuel {__version__}, {words.today()}",
     }
     return html.page("power.html.jinja", {}, values)
+
+
+def _layout(lines: float) -> tuple[float, bool]:
+    """(the picture's height in, whether the print must be smaller), so that the customer's sheet stays one page of Letter: what the lines leave."""
+    roomy = (_PAGE_PX - sheet.LINE_PX * lines) / 96
+    dense = (_PAGE_PX + _DENSE_GAIN_PX - _DENSE_LINE_PX * lines) / 96
+    height, is_dense = (dense, True) if roomy < _FULL_IN else (roomy, False)
+    return float(np.clip(height, 2.6, 4.75)), is_dense
 
 
 def _caption(power: PowerComparison) -> str:
@@ -179,7 +196,7 @@ def _conditions(power: PowerComparison) -> list[str]:
     ]
     lines.append(f"Averages are over {low} to {high} rpm.")
     lines += [f"The order is known by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
-    return [*lines, *power.cautions]
+    return lines
 
 
 def _factor(factor: float | None) -> str:

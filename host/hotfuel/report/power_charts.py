@@ -12,17 +12,18 @@ from hotfuel.units import Shown
 
 _LEAST_GAIN_SPAN = 3.0  # per cent over the lower picture's height, so that 1 % is a third of it at most and never a hair
 _MOST_GAIN_SPAN = 12.0
+_SHORT_IN = 3.9  # below, the gain gets a larger share and its axis a shorter name
 
 
-def chart(power: PowerComparison, shown: Shown, name: str = "power") -> Markup:
+def chart(power: PowerComparison, shown: Shown, height_in: float = 4.75, name: str = "power") -> Markup:
     """The picture as SVG."""
-    return svg.inline(figure(power, shown), name, words(power, shown))
+    return svg.inline(figure(power, shown, height_in), name, words(power, shown))
 
 
-def figure(power: PowerComparison, shown: Shown) -> Any:
+def figure(power: PowerComparison, shown: Shown, height_in: float = 4.75) -> Any:
     """The drawing: mean lines thick, single pulls thin, power to the left scale and torque to the right; gain in per cent of power."""
-    drawing = svg.empty(4.75)
-    top, below = drawing.subplots(2, 1, sharex=True, height_ratios=[1.55, 1])
+    drawing = svg.empty(height_in)
+    top, below = drawing.subplots(2, 1, sharex=True, height_ratios=[1.55 if height_in > _SHORT_IN else 1.2, 1])
     torque = top.twinx()
     torque.spines["right"].set_visible(True)
     torque.grid(False)
@@ -40,7 +41,7 @@ def figure(power: PowerComparison, shown: Shown) -> Any:
         axes.set_ylabel(f"{dimension}, {shown.unit(dimension)}")
     _apart(top, torque)
     top.tick_params(labelbottom=False)
-    _gain(below, power)
+    _gain(below, power, height_in)
     below.set_xlabel("engine speed, rpm")
     _key(top, power)
     return drawing
@@ -95,7 +96,7 @@ def _key(axes: Any, power: PowerComparison) -> None:
     axes.annotate("power, left scale", (0.99, 0.03), xycoords="axes fraction", ha="right", va="bottom", fontsize=8, color=INK)
 
 
-def _gain(axes: Any, power: PowerComparison) -> None:
+def _gain(axes: Any, power: PowerComparison, height_in: float) -> None:
     ends = [0.0]
     for number, gain in enumerate(power.gains, start=1):
         look = _look(_place(power, gain.variant, number))
@@ -114,7 +115,7 @@ def _gain(axes: Any, power: PowerComparison) -> None:
         low, high = max(low, min([*middle, 0.0]) - _MOST_GAIN_SPAN / 2), min(high, max([*middle, 0.0]) + _MOST_GAIN_SPAN / 2)
     spare = max(_LEAST_GAIN_SPAN - (high - low), 0) / 2 + 0.06 * (high - low)
     axes.set_ylim(low - spare, high + spare)
-    axes.set_ylabel(f"gain over {power.baseline}, %" if len(power.baseline) <= 14 else "gain, %")
+    axes.set_ylabel(f"gain over {power.baseline}, %" if len(power.baseline) <= 14 and height_in > _SHORT_IN else "gain, %")
 
 
 def _place(power: PowerComparison, variant: str, otherwise: int) -> int:

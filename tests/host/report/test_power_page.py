@@ -1,12 +1,14 @@
 """The sheet of power: the answer first, one picture that shows 1 %, each caution once, where the columns came from last."""
 
 import re
+import shutil
+import subprocess
 import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
+from hotfuel.report import html, power_charts
 from hotfuel.report import power as report
-from hotfuel.report import power_charts
 from hotfuel.study.power.facts import Facts
 from hotfuel.study.power.power import compare_pulls
 from hotfuel.study.power.pulls import Pull
@@ -103,3 +105,17 @@ def test_single_pulls_have_a_picture_without_a_band():
     text = text_of(report.render(one))
     assert "single pulls prove nothing" in text
     assert "not tested" in text
+
+
+@pytest.mark.parametrize(("order", "units"), [("bccbbc", "us"), ("bc", "si")])
+def test_the_customers_sheet_is_one_page(tmp_path, order, units):
+    if html.browser() is None or shutil.which("pdftotext") is None:
+        pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
+    result = compare_pulls(pulls(order=order), "bare", shown=Shown(units))
+    report.write(result, tmp_path / "p.html", pdf=tmp_path / "p.pdf")
+    pages = subprocess.run(
+        ["pdftotext", "-layout", tmp_path / "p.pdf", "-"], capture_output=True, text=True, check=True
+    ).stdout.split("\f")
+    for there in ("Peak power", "Please read", "Place and date"):
+        assert there in pages[0], there
+    assert "Technical part" in pages[1]
