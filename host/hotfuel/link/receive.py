@@ -79,7 +79,7 @@ class Link:
     """A port that comes back: after unplugging, a reboot of the board, sleep of the computer.
 
     `read` never raises. `connected` says how it stands, `problem` the last reason it did not. A USB board is looked for by its serial number,
-    because it may return under another name. The first opening raises LinkError: a wrong port is the user's to mend.
+    because it may return under another name. The first opening raises LinkError: the caller must fix a wrong port.
     """
 
     def __init__(

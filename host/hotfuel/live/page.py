@@ -123,7 +123,7 @@ class Page:
                 view.offer()
 
     async def work(self) -> None:
-        """Turns without end. An error is said once and costs the page its freshness, never the recording."""
+        """Turns without end. An error is reported once and costs the page its freshness, never the recording."""
         while True:
             try:
                 self.turn()

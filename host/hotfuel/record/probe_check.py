@@ -1,6 +1,6 @@
 """What `hotfuel check` finds out about each probe: does it read, how noisy is it, is it steady, which one was warmed.
 
-Takes live messages (name, values) as they come; asks nobody anything. The questions to the person are the command's.
+Takes live messages (name, values) as they come; does no I/O; the command prompts.
 """
 
 from collections import deque

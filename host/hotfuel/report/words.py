@@ -133,7 +133,7 @@ def _how_sure(near: PlaceSummary, shown: Shown) -> str:
 
 
 def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -> list[tuple[str, str]]:
-    """(what, value) rows of the conditions the sheet holds for; what is not known is said."""
+    """(what, value) rows of the conditions the sheet holds for; what is not known is named."""
     car = session.car
     rows = [
         ("Date", clock.day(summary.started) or "not known"),

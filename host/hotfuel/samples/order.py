@@ -2,7 +2,7 @@
 
 Board time that falls back reads as a start of the board. Where the description that the readings name says that it is the same start, the ticks do not
 contradict it and the wall times agree, the stretches are one, in the order of their ticks. Starts of one board stand in the order in which it counted
-them, unless wall times contradict that or the count may have begun anew. What cannot be settled stays where it is, and is said.
+them, unless wall times contradict that or the count may have begun anew. What cannot be settled stays where it is and is reported.
 """
 
 from dataclasses import dataclass, field

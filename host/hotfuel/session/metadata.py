@@ -176,7 +176,7 @@ def write(path: Path, values: Mapping[str, Any]) -> dict[str, Value]:
 
 
 def read(path: Path) -> tuple[dict[str, Any], list[str]]:
-    """(values, sentences about what could not be used). A missing file is no metadata; a damaged one is said, never raised."""
+    """(values, sentences about what could not be used). A missing file is no metadata; a damaged one is reported, never raised."""
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
         stored = found["metadata"]

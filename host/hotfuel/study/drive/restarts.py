@@ -146,7 +146,7 @@ class Hardness:
     high_speed_min: float
 
     def words(self, shown: Shown = Shown("si")) -> str:
-        """For a sheet, in the reader's units; what is not known is said."""
+        """For a sheet, in the reader's units; what is not known is named."""
         if np.isfinite(self.driven_min):
             driven = f"after {self.driven_min:.0f} min of running"
             driven += f", {self.high_speed_min:.0f} min of that at high engine speed" if self.high_speed_min >= 0.5 else ""
