@@ -69,7 +69,7 @@ def _one_process(name: str, seconds: float, folder: Path) -> tuple[dict[str, int
     words = sorted(
         {word for path in (HERE / "corpus" / name).iterdir() for word in re.findall(rb"[A-Za-z_]{3,}", path.read_bytes())}
     )
-    dictionary = folder / "words"
+    dictionary = folder / "dictionary.txt"
     dictionary.write_text("".join(f'"{word.decode()}"\n' for word in words), encoding="ascii")
     options = [
         f"-max_total_time={max(1, seconds):.0f}", f"-timeout={HANGS_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1", "-verbosity=1",
