@@ -1,5 +1,6 @@
 """`hotfuel archive`: many sessions: add, list, find, recompute."""
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -32,11 +33,36 @@ def archive_add(
     added, failed = [], []
     for path in sessions:
         try:
+            _ask_what_was_fitted(path)
             added.append(store.add(folder, path, note))
         except HotfuelError as error:
             failed.append(f"{path}: {error}")
     show({"added": added, "failed": failed}, [f"{_sessions(len(added))} added to {folder}"] if added else [], as_json)
     _end(failed, len(sessions), "could not be added")
+
+
+def _ask_what_was_fitted(path: Path) -> None:
+    """Ask it once, of a person at a terminal, for a session that does not say it; a comparison's question goes by it. Never waits for a script."""
+    from hotfuel import session as sessions
+    from hotfuel.session import folder as session_folder
+    from hotfuel.study.fixes.fitted import kind_of
+
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return
+    opened = sessions.open(path)
+    if opened.metadata.get("fix") or (opened.car is not None and opened.car.fix):
+        return
+    said = typer.prompt(
+        f'{opened.name}: what was fitted, and where? ("cooler before carb_inlet"; Enter: as built)',
+        default="",
+        show_default=False,
+        err=True,
+    )
+    what, _, where = said.strip().partition(" before ")
+    if what and kind_of(what) is None:
+        note(f'"{what}" names no kind of fix that is known; it is kept as written')
+    values = {"fix": what or "as built", **({"before": where.strip()} if where else {})}
+    session_folder.update(session_folder.find(path), values)
 
 
 @archive.command("list")

@@ -1,6 +1,5 @@
 """`hotfuel compare`: did a fix lower the temperature?"""
 
-import re
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -58,6 +57,7 @@ def compare(
     """
     from hotfuel.study.drive.phases import checked
     from hotfuel.study.evidence import verdicts
+    from hotfuel.study.fixes import asking
     from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
 
@@ -76,7 +76,7 @@ def compare(
     result = compare_sessions(
         opened,
         baseline,
-        primary=_cell(question),
+        primary=asking.parse(question) if question else None,
         fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
         phase=checked(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
@@ -148,17 +148,3 @@ def _archived(archive: Path, opened: dict[str, list[Any]], shown: Shown) -> Any:
     )
     note(sentence)
     return found
-
-
-def _cell(question: str | None) -> Any:
-    """The declared question as a cell of the comparison."""
-    from hotfuel.places import place_from_words
-    from hotfuel.study.fixes.summaries import Cell
-
-    if question is None:
-        return None
-    match = re.fullmatch(r"(.+) at (.+), (.+)", question.strip())
-    if match is None:
-        raise UsageError(f'--question "{question}" is not understood; write it like "smallest margin at pump, hot soak"')
-    quantity, place, phase = match.groups()
-    return Cell(quantity, place_from_words(place), phase)

@@ -79,7 +79,7 @@ def cooler(
         result["elsewhere"] = asdict(other)
         heat_w, heat_u_w = other.cooled.heat_w, other.cooled.heat_u_w
     if ice:
-        lasting = line_cooler.ice(parse(ice, "mass"), heat_w, heat_u_w)
+        lasting = line_cooler.ice(parse(ice, "mass"), heat_w, heat_u_w, ice.strip())
         lines.append(lasting.sentence)
         result["ice"] = asdict(lasting)
     show(result, lines, as_json)

@@ -15,6 +15,12 @@ def decode(
         Path, typer.Option("--out", help="File to write: .csv, .parquet or .mf4; of several sessions one each, named after them.")
     ],
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(
+            "--units", help="us: degF and psi in the columns, named so. Default: degC and kPa, whatever the car file shows."
+        ),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
@@ -29,7 +35,7 @@ def decode(
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
-        export.write(opened, target)
+        export.write(opened, target, units or "si")
         rows = len(opened.temperatures())
         written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
         lines += [f"{rows} rows in {target}", *notes(opened)]

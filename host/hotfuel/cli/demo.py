@@ -1,5 +1,6 @@
 """`hotfuel demo`: the whole job on a simulated car."""
 
+import datetime
 import itertools
 import time
 import webbrowser
@@ -12,7 +13,7 @@ import typer
 from hotfuel.cli.shared import CAUTION, Json, Units, bar, findings, note, show
 from hotfuel.cli.shared_car import DRIVE, car_text, leave_car_file, model_of
 from hotfuel.cli.shared_record import record_from
-from hotfuel.errors import InputError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
 
@@ -23,7 +24,10 @@ def demo(
     speed: Annotated[float, typer.Option("--speed", help="Times real time, at most.", min=1, max=1000)] = 200.0,
     headless: Annotated[bool, typer.Option("--headless", help="Do not open the report in a browser.")] = False,
     drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
-    seed: Annotated[int, typer.Option("--seed", help="Another seed is another day and driver.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", help="Another seed is another day's weather and another driver.")] = 1,
+    started: Annotated[
+        str | None, typer.Option("--started", help='The day and time it is to have been: "2026-06-01 14:05". Default: now.')
+    ] = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
@@ -37,13 +41,14 @@ def demo(
         out = next(Path(name) for name in _demo_names() if not Path(name).exists())
     car_path = out / "car.toml"
     model = model_of(drive, seed)
+    began_s = _moment_s(started) if started else time.time()
     text = car_text(model.scenario)
     described = car_file.load(text)
     shown = Shown(units or described.units)
     leave_car_file(car_path, text)
     outside_degc = round(float(model.truth["ambient_degc"].mean()))
     session = session_folder.create(out / "drive", text, {"title": f"Simulated: {drive}", "ambient_degc": outside_degc})
-    engine, counts = _simulated(model, session.path, described, shown, speed, quiet=as_json)
+    engine, counts = _simulated(model, session.path, described, shown, speed, began_s, quiet=as_json)
     model.truth.to_csv(session.path / session_folder.TRUTH, index=False)
     with bar("working out margins and writing the report"):
         opened = sessions.open(session.path)
@@ -61,12 +66,22 @@ def demo(
         webbrowser.open(page.resolve().as_uri())
 
 
+def _moment_s(text: str) -> float:
+    """Unix seconds of a day and time here. Raises UsageError for text that is none."""
+    try:
+        return datetime.datetime.fromisoformat(text).astimezone().timestamp()
+    except (ValueError, OverflowError):
+        raise UsageError(f'--started "{text}" is no date and time; write it like "2026-06-01 14:05"') from None
+
+
 def _demo_names() -> Iterator[str]:
     yield "hotfuel-demo"
     yield from (f"hotfuel-demo-{number}" for number in itertools.count(2))
 
 
-def _simulated(model: Any, folder: Path, car: Any, shown: Shown, speed: float, quiet: bool) -> tuple[str, dict[str, Any]]:
+def _simulated(
+    model: Any, folder: Path, car: Any, shown: Shown, speed: float, began_s: float, quiet: bool
+) -> tuple[str, dict[str, Any]]:
     """Run the simulated board to its end and record it: (interpreter, the recorder's counts)."""
     from hotfuel.link.receive import Link
     from hotfuel.simulator.board import SimulatedBoard
@@ -78,7 +93,7 @@ def _simulated(model: Any, folder: Path, car: Any, shown: Shown, speed: float, q
             note(
                 "MicroPython is not installed here, so the firmware runs under CPython; `pip install 'hotfuel[board]'` brings the real one"
             )
-        began_s, idle_since = time.time(), [0.0]
+        idle_since = [0.0]
 
         def ended() -> bool:
             progress(board.time_s / model.duration_s)

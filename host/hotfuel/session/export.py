@@ -17,6 +17,7 @@ from hotfuel.errors import InputError
 from hotfuel.files import refuse_anothers, whole
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import index_seconds
+from hotfuel.units import Shown
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -32,6 +33,8 @@ _SHIFT = np.float32(1.5 * 2**16)
 UNITS = {  # end of a column's name -> unit as ASAM and spreadsheets write it
     "_degc": "degC",
     "_kpa": "kPa",
+    "_degf": "degF",
+    "_psi": "psi",
     "_rpm": "1/min",
     "_v": "V",
     "_s": "s",
@@ -52,11 +55,47 @@ _COMMENTS = {
     "running": "1 the engine runs, 0 it stands",
     "ignition": "1 on, 0 off",
     "_degc": "fuel temperature, thermocouple type K, NIST ITS-90",
+    "_margin_degf": "limit minus temperature",
+    "_limit_degf": "temperature at which the fuel forms the vapour this place copes with, at the pressure there",
+    "_uncertainty_degf": "one standard uncertainty of the margin",
+    "_pressure_psi": "absolute pressure",
+    "_degf": "fuel temperature, thermocouple type K, NIST ITS-90",
 }
 
 
-def table(session: Session) -> pd.DataFrame:
-    """Everything per tick in one table: temperatures, reasons, margins (with a car file), inputs. Index named "time"."""
+_DIFFERENCES = ("_margin_degc", "_uncertainty_degc")  # convert without the 32
+
+
+def table(session: Session, units: str = "si") -> pd.DataFrame:
+    """Everything per tick in one table: temperatures, reasons, margins (with a car file), inputs. Index named "time".
+
+    units: "us" gives columns that end in _degf and _psi. Raises InputError for another system.
+    """
+    frame = _table(session)
+    if Shown(units).system == "si":
+        return frame
+    return pd.DataFrame({_name_us(name): _value_us(name, frame[name]) for name in frame.columns}, index=frame.index)
+
+
+def _name_us(name: str) -> str:
+    return (
+        name.removesuffix("_degc") + "_degf"
+        if name.endswith("_degc")
+        else name.removesuffix("_kpa") + "_psi"
+        if name.endswith("_kpa")
+        else name
+    )
+
+
+def _value_us(name: str, values: "pd.Series[float]") -> "pd.Series[float]":
+    if name.endswith("_kpa"):
+        return Shown("us").value(values, "pressure")
+    if name.endswith("_degc"):
+        return Shown("us").value(values, "temperature difference" if name.endswith(_DIFFERENCES) else "temperature")
+    return values
+
+
+def _table(session: Session) -> pd.DataFrame:
     parts = [session.temperatures(), session.reasons()]
     if session.car is not None:
         parts.append(session.margins())
@@ -75,13 +114,13 @@ def require_library(path: str | Path) -> None:
         raise InputError(f"writing {ending} needs {library}: {remedy}")
 
 
-def write(session: Session, path: str | Path) -> Path:
+def write(session: Session, path: str | Path, units: str = "si") -> Path:
     """Write the session as the file's ending says: .csv, .parquet or .mf4; whole or not at all.
 
     Raises InputError for another ending, a place that cannot be written, or a missing library.
     """
     target = Path(path)
-    writers: dict[str, Callable[[Session, Path], None]] = {".csv": write_csv, ".parquet": write_parquet, ".mf4": write_mdf}
+    writers: dict[str, Callable[[Session, Path, str], None]] = {".csv": write_csv, ".parquet": write_parquet, ".mf4": write_mdf}
     writer = writers.get(target.suffix.lower())
     if writer is None:
         raise InputError(f'"{target.name}" ends in "{target.suffix}": allowed are {", ".join(writers)}')
@@ -91,7 +130,7 @@ def write(session: Session, path: str | Path) -> Path:
     else:
         refuse_anothers(target)
     with whole(target) as part:
-        writer(session, part)
+        writer(session, part, units)
     return target
 
 
@@ -105,9 +144,9 @@ def _refuse_another_table(target: Path) -> None:
             raise InputError(f"{target} is there already and holds another table: give another file; nothing is overwritten")
 
 
-def write_csv(session: Session, path: Path) -> None:
+def write_csv(session: Session, path: Path, units: str = "si") -> None:
     """Comma-separated, UTF-8; first column time_utc (ISO 8601) or time_s; temperatures to 0.01, an empty field where there is none."""
-    frame = table(session)
+    frame = table(session, units)
     columns: dict[str, np.ndarray] = {}
     if isinstance(frame.index, pd.DatetimeIndex):
         columns["time_utc"] = frame.index.tz_convert(None).as_unit("ms").to_numpy()
@@ -185,12 +224,12 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
     )  # fmt: skip
 
 
-def write_parquet(session: Session, path: Path) -> None:
+def write_parquet(session: Session, path: Path, units: str = "si") -> None:
     """Columns as `table`, first column time_utc or time_s; the session's metadata and car file stand in the schema."""
     about = {"hotfuel": "session"} | {f"hotfuel.{name}": str(value) for name, value in session.metadata.items()}
     if session.car_text:
         about["hotfuel.car_file"] = session.car_text
-    write_frame(table(session), path, about)
+    write_frame(table(session, units), path, about)
 
 
 def _field(name: str) -> dict[str, str]:
@@ -207,11 +246,11 @@ def comment_of(column: str) -> str:
     return next((text for end, text in _COMMENTS.items() if column.endswith(end)), "")
 
 
-def write_mdf(session: Session, path: Path) -> None:
+def write_mdf(session: Session, path: Path, units: str = "si") -> None:
     """ASAM MDF 4.10: one channel a column with unit and comment, on one time base; marks as a text channel; start time if wall time is known."""
     from asammdf import MDF, Signal
 
-    frame = table(session)
+    frame = table(session, units)
     if not len(frame):
         raise InputError(f"{session.name} has no reading, so there is nothing to write as .mf4")
     seconds = index_seconds(frame.index)

@@ -184,6 +184,14 @@ QUEUE_AND_SOAK = (
     Phase("queue", 5.0, "idle"),
     Phase("hot soak", 10.0, "off"),
 )
+HOT_LAPS = (  # full throttle again and again, as on a circuit, with a stay in the pit lane between
+    Phase("warm up", 4.0, "cruise", 60.0),
+    Phase("hot laps", 6.0, "pulls", 80.0),
+    Phase("pit lane", 3.0, "idle"),
+    Phase("hot laps again", 5.0, "pulls", 80.0),
+    Phase("hot soak", 6.0, "off"),
+    Phase("restart", 1.0, "idle"),
+)
 STEADY_40_MPH = (
     Phase("warm up", 15.0, "cruise", 64.4),
     Phase("steady", 15.0, "cruise", 64.4),

@@ -6,7 +6,7 @@ from typing import Any
 
 from hotfuel.car import Probe
 from hotfuel.errors import InputError
-from hotfuel.simulator.drives import QUEUE_AND_SOAK, STEADY_40_MPH, SUMMER_DRIVE, Engine, Phase
+from hotfuel.simulator.drives import HOT_LAPS, QUEUE_AND_SOAK, STEADY_40_MPH, SUMMER_DRIVE, Engine, Phase
 
 SUMMER_FUEL = {"vapour_pressure_kpa": 60.0, "t10_degc": 55.0, "t50_degc": 100.0, "t90_degc": 165.0}
 WINTER_FUEL = {"vapour_pressure_kpa": 90.0, "t10_degc": 45.0, "t50_degc": 95.0, "t90_degc": 165.0}
@@ -152,7 +152,7 @@ QUEUE = Scenario(name="as built", drive=QUEUE_AND_SOAK, start_block_degc=80.0)
 def scenarios() -> dict[str, Scenario]:
     """All scenarios there are, by name. "summer drive" is the demo's: its fuel comes near its limit in the queue and passes it in the hot soak.
 
-    "as built" and the rest, each with one thing changed and else alike, are for comparisons.
+    "as built" and the rest, each with one thing changed and else alike, are for comparisons; each again with ", hot laps" behind its name, at full throttle.
     """
     fixed = {
         "sleeved line": Fixes(sleeve_share=0.35),
@@ -173,5 +173,9 @@ def scenarios() -> dict[str, Scenario]:
         replace(QUEUE, name="winter fuel", fuel=dict(WINTER_FUEL)),
         replace(QUEUE, name="at 1600 m", altitude_m=1600.0, ambient_degc=28.0),
         Scenario(name="steady 40 mph", drive=STEADY_40_MPH, start_block_degc=80.0, ambient_degc=25.0, altitude_m=0.0),
+    ]
+    alone += [
+        replace(QUEUE, name=f"{name}, hot laps", drive=HOT_LAPS, fixes=fixes)
+        for name, fixes in {"as built": Fixes(), **fixed}.items()
     ]
     return {scenario.name: scenario for scenario in alone}

@@ -16,6 +16,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.evidence.order import balanced_order
 from hotfuel.study.fixes.answers import Answer, Comparison
+from hotfuel.study.fixes.asking import unknown
 from hotfuel.study.fixes.cautions import day_cautions, order_cautions, sensor_cautions
 from hotfuel.study.fixes.conditions import mismatches
 from hotfuel.study.fixes.difference import estimated
@@ -58,14 +59,11 @@ def compare_runs(
     cars = sorted({run.car for run in runs if run.car})
     if len(cars) > 1:
         raise InputError(f"the runs are of different cars ({', '.join(cars)}): compare runs of one car")
-    cells = shared_cells(runs)
+    cells = [c for c in shared_cells(runs) if c == primary or not _said_by_the_margin(c, runs[0])]
     others = tuple(name for name in names if name != base)
     if primary is not None and primary not in cells:
         without = [run.name for run in runs if not np.isfinite(run.values.get(primary, np.nan))]
-        raise InputError(
-            f'not every run has "{primary.words()}" ({", ".join(without)} without): leave these out or choose among '
-            f"{'; '.join(c.words() for c in cells)}"
-        )
+        raise unknown(primary, cells, without)
     if primary is not None or not questions:
         first = primary if primary is not None else hardest(runs, cells)
         how = (
@@ -140,6 +138,11 @@ def compare_runs(
         best_said=best_said,
         bad_runs=tuple(_bad_runs(runs, base, others, primary_cell, primary_cell in cells, shown)),
     )
+
+
+def _said_by_the_margin(cell: Cell, run: Run) -> bool:
+    """The hottest of a place with a limit says what its smallest margin says: looked at only where it is asked, or it would dilute a report's error."""
+    return cell.quantity == PEAK and replace(cell, quantity=MARGIN) in run.values
 
 
 def hardest(runs: Sequence[Run], cells: Sequence[Cell]) -> Cell:

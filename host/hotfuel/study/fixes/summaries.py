@@ -110,8 +110,7 @@ def summarise(
 ) -> tuple[dict[Cell, float], dict[Cell, float]]:
     """(values, inside-run errors) of one place in one phase. `shift_degc` (reference ambient minus this run's) is added to every value.
 
-    The mean, and the smallest margin of 10 s means; at a place without a limit the hottest 10 s mean stands in its place, because more numbers that
-    say the same would only dilute a report's error.
+    The mean, the hottest 10 s mean, and at a place with a limit the smallest margin of 10 s means.
     """
     values: dict[Cell, float] = {}
     inside: dict[Cell, float] = {}
@@ -122,9 +121,8 @@ def summarise(
     if margin_degc is not None and np.isfinite(np.asarray(margin_degc, dtype=float)).any():
         smallest = float(np.nanmin(smoothed(time_s, margin_degc)))
         values[Cell(MARGIN, place, phase)], inside[Cell(MARGIN, place, phase)] = -smallest + shift_degc, np.nan
-    else:
-        hottest = float(np.nanmax(smoothed(time_s, temperature_degc)))
-        values[Cell(PEAK, place, phase)], inside[Cell(PEAK, place, phase)] = hottest + shift_degc, np.nan
+    hottest = float(np.nanmax(smoothed(time_s, temperature_degc)))
+    values[Cell(PEAK, place, phase)], inside[Cell(PEAK, place, phase)] = hottest + shift_degc, np.nan
     return values, inside
 
 

@@ -229,15 +229,15 @@ class Ice:
     sentence: str
 
 
-def ice(ice_kg: float, heat_w: float, heat_u_w: float) -> Ice:
-    """How long ice at 0 degC lasts at a heat flow from the fuel. Raises InputError for values not above 0."""
+def ice(ice_kg: float, heat_w: float, heat_u_w: float, written: str = "") -> Ice:
+    """How long ice at 0 degC lasts at a heat flow from the fuel. written: the amount as a person gave it. Raises InputError for values not above 0."""
     minutes = ice_minutes(ice_kg, heat_w)
     u_minutes = minutes * heat_u_w / heat_w
     return Ice(
         minutes,
         u_minutes,
-        f"{ice_kg:.1f} kg of ice takes up {heat_w:.0f} W for {minutes:.0f} min (±{u_minutes:.0f}), counting what comes from the fuel alone: heat through "
-        "the can's wall makes it less.",
+        f"{written or f'{ice_kg:.1f} kg'} of ice takes up {heat_w:.0f} W for {minutes:.0f} min (±{u_minutes:.0f}), counting what comes from the fuel "
+        "alone: heat through the can's wall makes it less.",
     )
 
 

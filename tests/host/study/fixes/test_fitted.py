@@ -1,13 +1,16 @@
 """The question goes by what was fitted and where, never by the answers; what it lacks is said, what is large beside it is seen."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from hotfuel.errors import InputError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.study.drive.phases import DRIVE, PULL, SOAK
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions
-from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell, Run
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -144,6 +147,32 @@ def test_the_margin_is_asked_only_behind_a_decided_temperature():
     margin = next(a for a in result.answers if a.cell == CARB_MARGIN)
     assert result.answers[0].verdict == verdicts.UNDECIDED
     assert margin.verdict == verdicts.NO_VERDICT
+
+
+def test_an_unknown_question_names_the_nearest_three_and_the_words():
+    given = runs({"a": (60, 10, 10), "b": (50, 0, 10)})
+    with pytest.raises(InputError) as refused:
+        compare_runs(given, "a", asking.parse("smallest margin at carb, pull"))
+    said = str(refused.value)
+    assert "the nearest, smallest margin at carb inlet, full-throttle pull;" in said
+    assert said.count(";") == 4  # three questions, three kinds of words
+    assert "what: mean, smallest margin; where: carb inlet, pump; when: full-throttle pull, hot soak" in said
+
+
+def test_the_hottest_is_asked_as_the_report_says_it_and_dilutes_nothing_else():
+    hottest = Cell(PEAK, "carb_inlet", PULL)
+    given = [replace(r, values={**r.values, hottest: r.values[CARB] + 5}) for r in runs({"a": (60, 10, 10), "b": (50, 0, 10)})]
+    assert asking.parse("Hottest at carb inlet, full-throttle pull") == hottest
+    answer = compare_runs(given, "a", hottest).answers[0]
+    assert answer.cell == hottest
+    assert answer.verdict == verdicts.LOWER
+    assert all(a.cell != hottest for a in compare_runs(given, "a", questions=asked("b")).answers)
+
+
+@pytest.mark.parametrize("text", ["pump", "mean at pump", "mean at , drive", "at pump, drive"])
+def test_a_question_without_its_three_parts_is_refused(text):
+    with pytest.raises(UsageError, match="write it like"):
+        asking.parse(text)
 
 
 @given(st.lists(st.sampled_from(sorted(KINDS)), min_size=1, max_size=4), st.sampled_from(PLACES), st.integers(0, 10_000))

@@ -1,0 +1,41 @@
+"""A question in a person's words: what it is made of, and the nearest that there are where it is not understood."""
+
+import difflib
+from collections.abc import Sequence
+
+from hotfuel.errors import InputError, UsageError
+from hotfuel.places import place_from_words, place_words
+from hotfuel.study.drive.phases import PULL, SOAK
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell
+
+_QUANTITIES = {"margin": MARGIN, "least margin": MARGIN, "average": MEAN, "peak": PEAK, "maximum": PEAK, "highest": PEAK}
+_PHASES = {"pull": PULL, "pulls": PULL, "soak": SOAK, "stop": SOAK}
+_NEAREST = 3
+
+
+def parse(text: str) -> Cell:
+    """The cell of "smallest margin at pump, hot soak". Raises UsageError for a question that has not these three parts."""
+    quantity, at, rest = text.strip().partition(" at ")
+    place, comma, phase = rest.rpartition(",")
+    if not (at and comma and place.strip() and phase.strip()):
+        raise UsageError(f'--question "{text}" is not understood; write it like "smallest margin at pump, hot soak"')
+    quantity, phase = quantity.strip().casefold(), phase.strip().casefold()
+    return Cell(_QUANTITIES.get(quantity, quantity), place_from_words(place), _PHASES.get(phase, phase))
+
+
+def unknown(asked: Cell, cells: Sequence[Cell], without: Sequence[str]) -> InputError:
+    """Why a question cannot be asked: runs that lack it, or words that there are not, with the nearest three questions and the words there are."""
+    known = {cell.words(): cell for cell in cells}
+    nearest = difflib.get_close_matches(asked.words(), list(known), n=_NEAREST, cutoff=0.0)
+    parts = "; ".join(
+        f"{name}: {', '.join(dict.fromkeys(words))}"
+        for name, words in (
+            ("what", [cell.quantity for cell in cells]),
+            ("where", [place_words(cell.place) for cell in cells]),
+            ("when", [cell.phase for cell in cells]),
+        )
+    )
+    runs = ", ".join(without[:_NEAREST]) + (f" and {len(without) - _NEAREST} more" if len(without) > _NEAREST else "")
+    return InputError(
+        f'not every run has "{asked.words()}" ({runs} without): leave these out, or ask the nearest, {"; ".join(nearest)}. It is made of {parts}'
+    )
