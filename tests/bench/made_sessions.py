@@ -23,7 +23,8 @@ NO_ANSWER = -0x3FFFFFFF
 DAY_S = 86400
 MONDAY_S = 1_780_272_000 + 9 * 3600  # Monday, 1 June 2026, 9:00 UTC
 DRIVE = (("drive", 300), ("idle", 120), ("stop", 240), ("idle", 60))
-RPM = {"drive": 2200.0, "idle": 750.0, "stop": 0.0}
+RPM = {"drive": 2200.0, "idle": 750.0, "stop": 0.0, "pull": 2200.0}
+PULL_S, PULL_RPM = 10, 5000.0  # a pull runs through the speeds up to this one, then begins anew
 
 CAR = """
 name = "Trial car"
@@ -101,8 +102,8 @@ def truth(made):
             pump += (air - pump) / 200
             inlet += (air + 0.1 * (engine - air) - inlet) / 160
         else:
-            air += (outside + (8 if kind == "drive" else 20) - air) / 60
-            share = 0.3 if kind == "drive" else 0.6
+            air += (outside + (8 if kind in ("drive", "pull") else 20) - air) / 60
+            share = {"drive": 0.3, "pull": 0.15}.get(kind, 0.6)
             pump += (tank + share * (air - tank) - pump) / 30
             inlet += (pump + share * (air + 0.1 * (engine - air) - pump) - inlet) / 30
         tank += (outside + 5 - tank) / 6000
@@ -164,7 +165,9 @@ def _log(made, codes, number):
         header = {"tick": second, "time_ms": 1000 * second}
         channels = [{"hot": code, "cold": cold, "status": 0} for code in row]
         out.append(codec.pack("reading", {**header, "description_id": identity, "channels": channels}))
-        pulses += RPM[kind] / 60 * 4
+        into = second % (PULL_S + 2)  # two seconds between pulls
+        rising = (PULL_RPM - RPM[kind]) * into / PULL_S if kind == "pull" and into <= PULL_S else 0.0
+        pulses += (RPM[kind] + rising) / 60 * 4
         values = {"fitted": fitted, "inputs": int(kind != "stop"), "battery": 0, "fuel_pressure": 0}
         if fitted:
             out.append(codec.pack("auxiliary", {**header, **values, "pulses": int(pulses), "barometer": b""}))

@@ -11,6 +11,8 @@ from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
 
+_TOLD = 4  # answers beyond what was asked that a terminal shows, the largest
+
 
 def compare(
     variants: Annotated[list[str] | None, typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")] = None,
@@ -29,6 +31,10 @@ def compare(
     worth: Annotated[str, typer.Option("--worth-having", help="The smallest difference worth having, with its unit.")] = "3 degC",
     powers: Annotated[
         list[str] | None, typer.Option("--power", help=f"{WANTED}: pulls of a variant, joined into the report.")
+    ] = None,
+    needs: Annotated[
+        list[str] | None,
+        typer.Option("--needs", help='What a variant needs, in your words, for the table: "ice can=8 lb of ice an hour".'),
     ] = None,
     weather: Annotated[list[str] | None, typer.Option("--weather", help="Of the pulls, as in hotfuel power.")] = None,
     order: Annotated[
@@ -101,11 +107,16 @@ def compare(
             fuel_degc={name: one.degc for name, one in fuel.items()},
             fuel_half_degc={name: one.half_degc for name, one in fuel.items()},
         )
+    wanted = pairs(needs, "--needs")
+    if odd := [name for name in wanted if name not in named]:
+        raise UsageError(f'--needs "{odd[0]}" is none of the variants compared: they are {", ".join(named)}')
     lines = [result.finding(), *result.questions]
     others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
     decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
     lines += [" ".join(one.sentences) for one in result.judgements]
-    lines += decided
+    lines += decided[:_TOLD]
+    if more := len(decided) - len(decided[:_TOLD]):
+        lines.append(f"{more} more are decided, smaller than these; the report and --json list them.")
     if len(decided) < len(others):
         lines.append(
             f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."
@@ -119,7 +130,7 @@ def compare(
         from hotfuel.report import comparison
 
         page = comparison.write(
-            result, out or Path(str(pdf)).with_suffix(".html"), opened, power=power, units=shown.system, pdf=pdf
+            result, out or Path(str(pdf)).with_suffix(".html"), opened, power=power, needs=wanted, units=shown.system, pdf=pdf
         )
         lines.append(f"report: {page}")
     show(

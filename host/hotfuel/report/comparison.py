@@ -43,6 +43,7 @@ def write(
     sessions: Mapping[str, Sequence[Session]] | None = None,
     *,
     power: PowerComparison | None = None,
+    needs: Mapping[str, str] | None = None,
     units: str | None = None,
     pdf: str | Path | None = None,
 ) -> Path:
@@ -51,7 +52,7 @@ def write(
     sessions: the variants' sessions, for what the sheet says of customer, work and fuel. units: "si" (default) or "us". pdf: also print it there.
     Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    written = html.write(render(result, sessions, power=power, units=units), path)
+    written = html.write(render(result, sessions, power=power, needs=needs, units=units), path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if units == "us" else "A4")
     return written
@@ -62,6 +63,7 @@ def render(
     sessions: Mapping[str, Sequence[Session]] | None = None,
     *,
     power: PowerComparison | None = None,
+    needs: Mapping[str, str] | None = None,
     units: str | None = None,
 ) -> str:
     """The page as text."""
@@ -108,6 +110,7 @@ def render(
         "cautions": cautions,
         "order": _order(result, power),
         "technical": _technical(result, power, figures, shown),
+        "beside": _side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
         "runs": _runs(result, shown) if result else None,
@@ -245,6 +248,37 @@ def _factor(factor: float | None) -> str:
 def _order(result: Comparison | None, power: PowerComparison | None) -> str:
     order = (result.proposed_order if result else ()) or (power.proposed_order if power else ())
     return ", ".join(order)
+
+
+def _side_by_side(result: Comparison, power: PowerComparison | None, needs: Mapping[str, str], shown: Shown) -> Table:
+    """Each variant against the baseline in a row: what was asked of it, its margin, power where known, what it needs; and whether it may be the best."""
+    table = Table(("Variant", "Temperature asked of", "Margin there", "Power", "Needs", "May be the best"), numbers=())
+    gains = {gain.variant: gain for gain in power.gains} if power else {}
+    for name in (result.baseline, *result.variants):
+        mine = [a for a in result.answers if a.variant == name and a.baseline == result.baseline and a.asked]
+        told = [next((a for a in mine if (a.cell.quantity == MARGIN) == wanted), None) for wanted in (False, True)]
+        gain = gains.get(name)
+        power_words = f"{gain.gain_percent:+.1f} %" if gain else ""
+        best = ("yes" if name in result.best else "no") if result.best else "not asked of two alone"
+        own = "the others are held against it" if name == result.baseline else ""
+        table.rows.append(
+            (
+                name,
+                own or _change(told[0], shown),
+                "" if own else _change(told[1], shown),
+                power_words,
+                needs.get(name, ""),
+                best,
+            )
+        )
+    return table
+
+
+def _change(answer: Answer | None, shown: Shown) -> str:
+    if answer is None:
+        return "no verdict"
+    span = f" ({_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)})" if np.isfinite(answer.low_degc) else ""
+    return f"{_signed(shown, answer.difference_degc)}{span}, {answer.verdict}"
 
 
 def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:

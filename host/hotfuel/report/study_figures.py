@@ -78,7 +78,8 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> fig
     plot.add_glyph(source, Segment(x0="low", x1="high", y0="y", y1="y", line_color=INK, line_width=2))
     plot.add_glyph(source, Scatter(x="x", y="y", marker="diamond", size=11, fill_color=COLOURS[0], line_color=INK))
     for row, answer in zip(y, rows, strict=True):
-        text = f"{answer.variant}: {answer.cell.words()}"
+        beside = f" against {answer.baseline}" if answer.baseline != rows[0].baseline else ""
+        text = f"{answer.variant}{beside}: {answer.cell.words()}"
         plot.add_layout(Label(x=3, x_units="screen", y=row + 0.18, text=text, text_font_size="10px", text_color=INK))
     return plot
 

@@ -112,7 +112,7 @@ def questions(
         said = f"Asked beforehand, by what was fitted: the temperature at the {place_words(place)} ({when}), then its margin, for {' and '.join(names)}."
         if told := guessed.get((place, when)):
             said += f" Taken from the name: {', '.join(told)}; say otherwise with --fix."
-        in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE and fix.before for name in names)
+        in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE for name in names)
         before = tuple(places[: list(places).index(place)]) if in_line else ()
         made.append(Question((Cell(MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said, before))
     return made, unknown

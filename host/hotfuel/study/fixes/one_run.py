@@ -16,6 +16,7 @@ from hotfuel.study.fixes.cut import Stretch, identity
 from hotfuel.study.fixes.faults import DEAD, Fault
 from hotfuel.study.fixes.summaries import Cell, Run, summarise
 
+_FIRST_S, _STOCK_S = 3, 60
 READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
 
 
@@ -43,7 +44,9 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
             for target, one, two in zip((values, inside), found, found_needle, strict=True):
                 target.update(one)
                 target.update({cell: number for cell, number in two.items() if cell.quantity == "smallest margin"})
-    first, stock = (start[np.isfinite(start)][:30] for start in (course.degc[places[-1]], course.degc[places[0]]))
+    # of the last place the first moment only: what was fitted soon acts there, and would look like a start that was warmer or colder
+    first, stock = (course.degc[place][:seconds] for place, seconds in ((places[-1], _FIRST_S), (places[0], _STOCK_S)))
+    first, stock = first[np.isfinite(first)], stock[np.isfinite(stock)][:30]
     sensor, uncertainty = _sensors(stretch.session, course.car, places)
     return Run(
         name=course.name,
