@@ -9,7 +9,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate, runs_needed, zero_failures_bound
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell, Run, mean_and_error, summarise
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run, mean_and_error, summarise
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
@@ -254,7 +254,7 @@ def test_ten_second_means_and_the_error_inside_a_run():
 def test_a_margin_counts_as_temperature_against_the_limit():
     t = np.arange(60.0)
     values, _ = summarise(t, np.full(60, 50.0), np.full(60, 8.0), "pump", "idle", shift_degc=2.0)
-    assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0}
+    assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0, Cell(PEAK, "pump", "idle"): 52.0}
 
 
 @pytest.mark.parametrize(

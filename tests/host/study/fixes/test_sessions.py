@@ -257,10 +257,14 @@ def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
 def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
     dead = session(name="dead probe")
     dead._temperatures.iloc[440:, dead._temperatures.columns.get_loc("pump_degc")] = np.nan
-    found, notes = values({"x": [bare()], "y": [dead]}, "x")
+    found, _ = values({"x": [bare()], "y": [dead]}, "x")
     assert Cell(MARGIN, "pump", "hot soak") not in found["y"]
     assert Cell(MARGIN, "pump", "drive") in found["y"]
-    assert "dead probe did not read pump all through its hot soak: left out there." in notes
+    (fault,) = runs_of({"x": [bare()], "y": [dead]}, "x")[0][1].faults
+    assert (
+        fault.sentence("dead probe")
+        == "dead probe did not read pump all through its hot soak: it is left out of every answer there."
+    )
     with pytest.raises(InputError, match=r"\(dead probe without\)"):
         compare_sessions({"x": [bare()], "y": [dead]}, primary=Cell(MARGIN, "pump", "hot soak"))
 
