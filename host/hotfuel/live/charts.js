@@ -50,8 +50,7 @@ window.Charts = (() => {
     if (last >= 0) here.figure.x_range.setv({ start: x[last] - BEHIND_MS, end: x[last] + (path && path.x.length ? AHEAD_MS : 0.04 * BEHIND_MS) }, LOCAL);
     here.ahead.data = path ? { x: path.x, margin: path.margin.map(gap) } : { x: [], margin: [] };
     here.marks.data = { x: marks.filter(moment => moment >= x[0]) };
-    // above the band, so that it hides nothing
-    here.end.data = last >= 0 && margin[last] !== null && words ? { x: [x[last]], margin: [margin[last] + (mine.doubt[last] || 0)], text: [words] } : { x: [], margin: [], text: [] };
+    here.end.data = last >= 0 && margin[last] !== null && words ? { x: [x[last]], margin: [margin[last]], text: [words] } : { x: [], margin: [], text: [] };
     here.box.setAttribute("aria-label", `margin of the last minutes${words ? `, now ${words}` : ""}`);
   };
   const take = (points, boxes, rows) => {

@@ -53,7 +53,7 @@ def chart(place: str) -> str:
     drawn.line("x", "margin", source=ahead, name="ahead", line_width=2, line_dash=[4, 4], line_alpha=0.6)
     drawn.vspan(x="x", source=marks, line_width=1.5, line_dash="dotted", name="marks")
     drawn.text(
-        "x", "margin", "text", source=end, name="end", text_baseline="bottom", text_align="right", y_offset=-3,
+        "x", "margin", "text", source=end, name="end", text_baseline="bottom", text_align="right", y_offset=-5,
         text_font_size="16px", text_font_style="bold", background_fill_alpha=0.8,
     )  # fmt: skip
     drawn.y_range.renderers = [band, line]  # the forecast must not squeeze what was measured
