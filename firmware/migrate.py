@@ -23,7 +23,17 @@ def folder(root):
     if not _is_directory(new):
         os.rename(old, new)
         return
-    # Both: an old version ran again after a new one. Its segments are the younger ones.
+    for more in (2, 1, 0):
+        try:
+            _join(old, new)
+            return
+        except OSError:  # an entry whose rename was cut short is hidden until something is written: seen the next time
+            if not more:
+                raise
+
+
+def _join(old, new):
+    """Both are there: an old version ran again after a new one. Its segments are the younger ones."""
     here = order([int(name[:5]) for name in os.listdir(new) if _is_segment(name)])
     number = here[-1] if here else -1
     left = {int(name[:5]): name for name in os.listdir(old) if _is_segment(name)}
