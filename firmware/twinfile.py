@@ -3,7 +3,7 @@
 import binascii
 import struct
 
-_HEAD = "<II"  # sequence, length; behind the content the CRC-32 of all before it
+_HEAD = "<II"  # sequence, length: 8 bytes; behind the content the CRC-32 of all before it
 
 
 class TwinFile:
@@ -21,9 +21,11 @@ class TwinFile:
         """Write over the older file. Raises OSError if it cannot be read back as written; the newer one is untouched then."""
         newest = self._newest()
         sequence, path = (newest[0] + 1, self._paths[1 - newest[1]]) if newest else (1, self._paths[0])
-        data = struct.pack(_HEAD, sequence, len(content)) + content
+        newest = None  # its content is large, and memory is short: no copy is kept or made that is not needed
+        head = struct.pack(_HEAD, sequence, len(content))
         with open(path, "wb") as file:
-            file.write(data + struct.pack("<I", binascii.crc32(data)))
+            for part in (head, content, struct.pack("<I", binascii.crc32(content, binascii.crc32(head)))):
+                file.write(part)
         if _read(path) != (sequence, content):
             raise OSError("%s does not read back as it was written" % path)
 
@@ -40,13 +42,14 @@ class TwinFile:
 def _read(path):
     try:
         with open(path, "rb") as file:
-            data = file.read()
+            length = file.seek(0, 2)
+            file.seek(0)
+            data = file.read(length)  # in one piece: reading to the end grows its memory step by step
     except OSError:
         return None
-    size = struct.calcsize(_HEAD)
-    if len(data) < size + 4:
+    if len(data) < 12:
         return None
     sequence, length = struct.unpack_from(_HEAD, data)
-    if len(data) != size + length + 4 or binascii.crc32(data[:-4]) != struct.unpack_from("<I", data, len(data) - 4)[0]:
+    if len(data) != length + 12 or binascii.crc32(memoryview(data)[:-4]) != struct.unpack_from("<I", data, len(data) - 4)[0]:
         return None
-    return sequence, data[size:-4]
+    return sequence, data[8:-4]
