@@ -165,8 +165,8 @@ MESSAGES = {
     8: ("data", DATA),
     9: ("barometer", BAROMETER),
     64: ("wall_anchor", WALL_ANCHOR),
-}
-TYPES = {name: number for number, (name, _) in MESSAGES.items()}
+}  # type: dict
+TYPES = {name: number for number, (name, _) in MESSAGES.items()}  # type: dict
 
 # Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
 CHIPS = {name: row["number"] for name, row in ROWS.items()}

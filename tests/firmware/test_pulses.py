@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-BOARD = Path(__file__).parents[2] / "firmware" / "board.py"
+COUNTERS = Path(__file__).parents[2] / "firmware" / "counters.py"
 MEMORY = 32  # instructions; the interpreter puts a program at their end
 
 
@@ -63,7 +63,7 @@ def run(program, levels):
 
 @pytest.fixture(scope="module")
 def program():
-    tree = ast.parse(BOARD.read_text(encoding="utf-8"))
+    tree = ast.parse(COUNTERS.read_text(encoding="utf-8"))
     source = next(node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name == "edges")
     source.decorator_list = []
     assembler = Assembler()

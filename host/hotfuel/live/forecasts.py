@@ -13,6 +13,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.live.history import Stretch
 from hotfuel.places import is_behind_needle
 from hotfuel.risk.margin import PlaceMargin
+from hotfuel.risk.pressure import Conditions, at_places
 from hotfuel.risk.soak import (
     AFTER_STOP,
     Band,
@@ -58,8 +59,17 @@ class Task:
     places: list[tuple[str, np.ndarray, np.ndarray, float, float]]  # name, seconds, degC, limit degC, pressure kPa
 
 
-def task(car: Car, stretch: Stretch, standing: bool, at: float, latest: dict[str, PlaceMargin]) -> Task:
-    """What is known at axis second `at`. latest: margins whose last row counts."""
+def task(
+    car: Car, stretch: Stretch, standing: bool, at: float, latest: dict[str, PlaceMargin], inputs: dict[str, np.ndarray]
+) -> Task:
+    """What is known at axis second `at`. latest: margins, inputs: by name, whose last rows count."""
+    given = {
+        name: float(inputs[name][-1])
+        for name in ("ambient_pressure_kpa", "engine_rpm", "fuel_pressure_kpa")
+        if name in inputs and len(inputs[name])
+    }
+    # Boiling at idle begins at idle's flow; the limit reckons with full throttle's.
+    idling = at_places(car, Conditions(running=1.0, flow_l_h=car.engine.idle_flow_l_h, **given))
     air = next((place.name for place in car.places if place.kind.air), None)
     air_degc = math.nan
     if air is not None:
@@ -71,7 +81,8 @@ def task(car: Car, stretch: Stretch, standing: bool, at: float, latest: dict[str
             continue
         seconds, degc = stretch.column(name)
         if len(degc):
-            rows.append((name, seconds, degc, float(margin.limit_degc[-1]), float(margin.pressure_kpa[-1])))
+            pressure_kpa = margin.pressure_kpa[-1] if standing else idling[name].pressure_kpa
+            rows.append((name, seconds, degc, float(margin.limit_degc[-1]), float(pressure_kpa)))
     return Task(standing, at - stretch.began, air_degc, rows)
 
 

@@ -256,7 +256,7 @@ class LiveState:
         if at - stretch.began < forecasts.FIRST_S or at - self._forecast_at < forecasts.EVERY_S:
             return
         self._forecast_at = at
-        what = forecasts.task(self.car, stretch, stretch is self._stop, at, batch.margins)
+        what = forecasts.task(self.car, stretch, stretch is self._stop, at, batch.margins, batch.inputs)
         known = self._experience.result() if self._experience.done() and self._experience.exception() is None else {}
         self._pending = self._worker.submit(forecasts.outlooks, what, self.fuel, known)
 

@@ -163,7 +163,7 @@ def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
         (["limits", "--fuel", "D4814 A-1", "--altitude", "90000 m"], 1, "altitude"),
         (["limits", "--fuel", "D4814 A-1", "--altitude", "1600"], 1, "has no unit"),
         (["compare", "nonsense"], 2, "NAME=SESSION"),
-        (["power", "nonsense"], 2, "NAME=CSV"),
+        (["power", "nonsense"], 2, "NAME=FILE"),
         (["power", "--plan", "much"], 2, "0.7 % at 0.5 %"),
         (["forecast", "not-there"], 2, "say what would change"),
     ],

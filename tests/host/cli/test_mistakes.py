@@ -8,11 +8,12 @@ import sys
 import pytest
 from hotfuel import car as car_file
 from hotfuel import cli, session
-from hotfuel.cli import archive, compare, forecast
+from hotfuel.cli import archive, forecast
 from hotfuel.cli.shared import findings
 from hotfuel.errors import InputError
 from hotfuel.report import html
 from hotfuel.session import export, folder, metadata
+from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.summaries import Cell
 from hotfuel.units import Shown, parse
 from written import write
@@ -145,8 +146,8 @@ def test_the_limits_fit_a_narrow_terminal(monkeypatch, columns):
     from hotfuel.cli import limits, shared
 
     monkeypatch.setenv("COLUMNS", columns)
-    monkeypatch.setattr(limits, "out", shared._Console(highlight=False, soft_wrap=True))
-    with limits.out.capture() as captured:
+    monkeypatch.setattr(limits, "out", shared.Screen())
+    with limits.out.console.capture() as captured:
         limits.limits(fuel="D4814 A-1", units="us")
     table = [line for line in captured.get().splitlines() if line.startswith(" ")]
     assert max(map(len, table)) <= int(columns)
@@ -191,8 +192,8 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
 def test_a_question_is_taken_as_the_report_writes_it(place):
     cell = Cell("smallest margin", place, "hot soak")
     assert "_" not in cell.words()
-    assert compare._cell(cell.words()) == cell
-    assert compare._cell(f"smallest margin at {place}, hot soak") == cell
+    assert asking.parse(cell.words()) == cell
+    assert asking.parse(f"smallest margin at {place}, hot soak") == cell
 
 
 def test_a_place_may_be_written_as_it_is_read():

@@ -64,7 +64,9 @@ def test_a_jump_of_the_limit_is_no_approach():
 
 
 def test_it_is_taken_back_when_the_margin_opens_and_the_next_one_in_vain_waits_longer():
-    rise, fall, level = 48.2 + np.arange(90) * 0.05, 52.6 - np.arange(240) * 0.02, np.full(60, 48.2)
+    _, place, _ = announced(np.full(1, 45.0))
+    nearest = float(place.limit_degc[0] - place.uncertainty_degc[0]) - 0.5  # not so near that it warns: in vain
+    rise, fall, level = nearest - 4.45 + np.arange(90) * 0.05, nearest - np.arange(240) * 0.02, np.full(60, nearest - 4.45)
     first, _, _ = announced(np.concatenate([level, rise, fall]))
     assert first.any()
     assert not first[-1]
