@@ -14,9 +14,9 @@ from hotfuel.units import Shown
 
 _TABLE = (  # label, dimension, number of Said
     ("peak power", "power", lambda one: one.power_kw.value),
-    ("at rpm", "", lambda one: one.power_kw.rpm),
+    ("at rpm", "peak", lambda one: one.power_kw),
     ("peak torque", "torque", lambda one: one.torque_nm.value),
-    ("at rpm", "", lambda one: one.torque_nm.rpm),
+    ("at rpm", "peak", lambda one: one.torque_nm),
     ("mean power", "power", lambda one: sum(one.mean_power_kw) / len(one.mean_power_kw)),
     ("mean torque", "torque", lambda one: sum(one.mean_torque_nm) / len(one.mean_torque_nm)),
     ("fuel", "temperature", lambda one: one.fuel_degc),
@@ -156,8 +156,13 @@ def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:
 
 def _table(result: Any, shown: Shown) -> list[str]:
     """The numbers of each variant, one a line, those there are."""
+    from hotfuel.study.power.gain_words import speeds
+
     rows = [["", *(one.name for one in result.said)]]
     for label, dimension, number in _TABLE:
+        if dimension == "peak":
+            rows.append([label, *(speeds(number(one)) for one in result.said)])
+            continue
         values = [float(number(one)) for one in result.said]
         if any(value == value for value in values):
             if dimension in ("", "ratio"):

@@ -7,14 +7,15 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import html, sheet, stops, study_figures, words
+from hotfuel.report import html, power_charts, sheet, stops, study_figures, words
 from hotfuel.report.plots import Plot
+from hotfuel.report.power import caption, numbers
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
-from hotfuel.study.power.power import SEPARABLE, Gain, PowerComparison
+from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.units import Shown
 
 _ANSWERS_DRAWN, _RUNS_MOST = 14, 60
@@ -73,7 +74,7 @@ def render(
     figures: dict[str, Any] = {}
     findings = [
         *([result.finding()] if result else []),
-        *([power.finding(), *(gain.sentences[1] for gain in power.gains)] if power else []),
+        *([power.finding()] if power else []),
     ]
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
     cars = sorted({run.car for run in result.runs if run.car}) if result else []
@@ -84,9 +85,9 @@ def render(
     study_cautions = [
         *((*result.bad_runs, *result.cautions) if result else ()),
         *(power.cautions if power else ()),
-        *_mixture(power),
     ]
     beside = max(sheet.lines([work_done, *variants], 2), sheet.lines(conditions, 2))
+    table = numbers(power, shown) if power else None
     line_count = sheet.lines([complaint, *findings, *judged, *study_cautions]) + beside
     values = {
         "title": "With and without: " + ", ".join(names),
@@ -103,19 +104,23 @@ def render(
         "held": stops.held(result.judgements, shown) if result else None,
         "verdicts": _verdicts(result, power),
         "notes": _notes(every, shown),
-        "pictures": _pictures(result, power, figures, shown),
+        "pictures": _pictures(result, figures, shown),
+        "numbers": table,
+        "few": len(power.gains) <= 1 if power else True,  # more variants' rows leave no room for the rest of the customer's page
+        "chart": power_charts.chart(power, shown) if power else None,
+        "chart_caption": caption(power) if power else "",
         "variants": variants,
         "conditions": conditions,
         "study_cautions": study_cautions,
         "cautions": cautions,
         "order": _order(result, power),
-        "technical": _technical(result, power, figures, shown),
+        "technical": _technical(result, figures, shown),
         "beside": _side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
-        "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[2:]] if power else [],
+        "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[1:]] if power else [],
         "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
@@ -139,19 +144,6 @@ def _conditions(result: Comparison | None, power: PowerComparison | None) -> lis
     return lines
 
 
-def _mixture(power: PowerComparison | None) -> list[str]:
-    """What the customer must know before calling a gain a gain of cooler fuel."""
-    lines = []
-    for gain in power.gains if power else ():
-        if gain.mixture != SEPARABLE:
-            lines.append(f"The gain with {gain.variant} is {gain.mixture}: denser fuel alone makes the engine run richer.")
-        if gain.implausible:
-            lines.append(
-                f"The gain with {gain.variant} is larger than cooler fuel alone can give: something else has changed too."
-            )
-    return lines
-
-
 def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     """What is missing in the sessions, and their fuel, each session once."""
     unique = {id(session): session for session in sessions}.values()
@@ -169,8 +161,8 @@ def _verdicts(result: Comparison | None, power: PowerComparison | None) -> list[
     )
 
 
-def _pictures(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
-    """What the customer sees: the runs themselves, and the power curves."""
+def _pictures(result: Comparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
+    """What the customer sees: the runs themselves; of power the numbers, whose curves need the height of the page after it."""
     pictures = []
     if result:
         figures["runs"] = study_figures.runs(result, shown)
@@ -178,24 +170,10 @@ def _pictures(result: Comparison | None, power: PowerComparison | None, figures:
             " At the red line no margin is left." if result.drawn.quantity == MARGIN else ""
         )
         pictures.append(Plot(["runs"], [], caption))
-    if power:
-        figures["power"] = study_figures.power_curves(power, shown, 88 if result else 260)
-        marked = (
-            ""
-            if power.absolute_figures_count
-            else " Absolute figures are outside the correction's validity; the difference is what counts."
-        )
-        pictures.append(
-            Plot(
-                ["power"],
-                _keys([curve.name for curve in power.curves], 0),
-                "Mean of the pulls; shaded: 95 % interval of the mean." + marked,
-            )
-        )
     return pictures
 
 
-def _technical(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
+def _technical(result: Comparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
     plots = []
     if result:
         tested = [answer for answer in result.answers if np.isfinite(answer.low_degc) and answer.touched][:_ANSWERS_DRAWN]
@@ -208,24 +186,7 @@ def _technical(result: Comparison | None, power: PowerComparison | None, figures
                     "Differences with their 95 % intervals; a difference inside the grey stretch is not worth having.",
                 )
             )
-    if power and power.gains:
-        figures["gain"] = study_figures.gain_curve(power)
-        plots.append(
-            Plot(
-                ["gain"],
-                _keys([gain.variant for gain in power.gains], 1),
-                "Gain with the band that holds for the whole curve at once.",
-            )
-        )
     return plots
-
-
-def _keys(names: list[str], first: int) -> list[dict[str, Any]]:
-    keys = []
-    for number, name in enumerate(names, start=first):
-        style, _ = study_figures.look(number)
-        keys.append({"colour": style.colour, "width": 2, "dash": " ".join(map(str, style.dash)), "text": name, "hatch": ""})
-    return keys
 
 
 def _variants(result: Comparison | None, power: PowerComparison | None) -> list[str]:

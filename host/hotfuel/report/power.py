@@ -69,9 +69,9 @@ def render(
     known = {key: value for session in every for key, value in session.metadata.items()}
     others = [gain.variant for gain in power.gains]
     findings = [*(gain.sentences[0] for gain in power.gains), *([degrees.finding()] if degrees else [])]
-    numbers, conditions, order = _numbers(power, shown), _conditions(power), ", ".join(power.proposed_order)
+    table, conditions, order = numbers(power, shown), _conditions(power), ", ".join(power.proposed_order)
     beside = max(sheet.lines(conditions, 2), sheet.lines([*power.cautions, order], 2) + 2 * bool(order))
-    lines = 1.3 * sheet.lines(findings) + len(findings) + 2.3 * len(numbers.rows) + beside
+    lines = 1.3 * sheet.lines(findings) + len(findings) + 2.3 * len(table.rows) + beside
     height_in, dense = _layout(lines)
     values = {
         "dense": dense,
@@ -83,8 +83,8 @@ def render(
         "findings": findings,
         "said": [gain.sentences[1] for gain in power.gains],
         "chart": power_charts.chart(power, shown, height_in),
-        "caption": _caption(power),
-        "numbers": numbers,
+        "caption": caption(power),
+        "numbers": table,
         "conditions": conditions,
         "weather": power.cautions,
         "order": order,
@@ -108,7 +108,8 @@ def _layout(lines: float) -> tuple[float, bool]:
     return float(np.clip(height, 2.6, 4.75)), is_dense
 
 
-def _caption(power: PowerComparison) -> str:
+def caption(power: PowerComparison) -> str:
+    """What the picture of the curves shows."""
     marked = (
         ""
         if power.absolute_figures_count
@@ -120,7 +121,7 @@ def _caption(power: PowerComparison) -> str:
     )
 
 
-def _numbers(power: PowerComparison, shown: Shown) -> Table:
+def numbers(power: PowerComparison, shown: Shown) -> Table:
     """Each variant's numbers in one row, and under it the gain in the same columns."""
     beside = [
         (label, key, dimension)

@@ -7,10 +7,9 @@ from bokeh.models import ColumnDataSource, Label, Range1d, Scatter, Segment, Spa
 from bokeh.plotting import figure
 
 from hotfuel.report import figures as draw
-from hotfuel.report.figures import ACT, COLOURS, DASHES, INK, Line, Style
+from hotfuel.report.figures import ACT, COLOURS, DASHES, INK, Style
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
-from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
 
 _ROW_PX = 34
@@ -82,46 +81,3 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> fig
         text = f"{answer.variant}{beside}: {answer.cell.words()}"
         plot.add_layout(Label(x=3, x_units="screen", y=row + 0.18, text=text, text_font_size="10px", text_color=INK))
     return plot
-
-
-def power_curves(result: PowerComparison, shown: Shown, height: int) -> figure:
-    """Mean power of each variant over engine speed with the interval of the mean."""
-    plot = draw.empty(height, _range(np.concatenate([curve.rpm for curve in result.curves])), Range1d(0, 1))
-    draw.scale(plot, "engine speed, rpm", "below")
-    draw.scale(plot, f"power, {shown.unit('power')}", "left")
-    drawn = []
-    for number, curve in enumerate(result.curves):
-        style, _ = look(number)
-        mean, low, high = (np.asarray(shown.value(values, "power")) for values in (curve.mean_kw, curve.low_kw, curve.high_kw))
-        _band(plot, curve.rpm, low, high, style.colour)
-        drawn.append(Line(curve.rpm, mean, style, curve.name, 2.0))
-    draw.fit(plot, *(line.values for line in drawn), least_span=1)
-    draw.lines(plot, drawn)
-    return plot
-
-
-def gain_curve(result: PowerComparison) -> figure:
-    """Gain over engine speed, per cent of the baseline's power, with the band that holds for the whole curve at once."""
-    plot = draw.empty(190, _range(np.concatenate([gain.rpm for gain in result.gains])), Range1d(0, 1))
-    draw.scale(plot, "engine speed, rpm", "below")
-    draw.scale(plot, "gain, % of power", "left")
-    drawn, series = [], []
-    for number, gain in enumerate(result.gains, start=1):
-        style, _ = look(number)
-        _band(plot, gain.rpm, gain.band_low_percent, gain.band_high_percent, style.colour)
-        series += [gain.band_low_percent, gain.band_high_percent, gain.curve_percent]
-        drawn.append(Line(gain.rpm, gain.curve_percent, style, gain.variant, 2.0))
-    draw.fit(plot, *series, least_span=1, include=(0.0,))
-    draw.level(plot, 0.0, INK, 1.0)
-    draw.lines(plot, drawn)
-    return plot
-
-
-def _range(values: np.ndarray) -> Range1d:
-    return Range1d(float(values.min()), float(max(values.max(), values.min() + 1)))
-
-
-def _band(plot: figure, at: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str) -> None:
-    if np.isfinite(low).any():
-        source = ColumnDataSource({"x": at, "low": low, "high": high})
-        plot.add_glyph(source, VArea(x="x", y1="low", y2="high", fill_color=colour, fill_alpha=0.13))

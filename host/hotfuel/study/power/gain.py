@@ -175,7 +175,12 @@ def _sentences(made: Gain, base: Side, variant: Side, grid: Bins, delta: float, 
     tested = made.verdict in verdicts.DECIDED or made.verdict == verdicts.UNDECIDED
     first = gain_words.headline(made, counts, grid.band, delta, shown)
     lines = [first, gain_words.said_sentence(base.said, variant.said, made.peak_gain_kw, made.peak_gain_nm, shown)]
-    lines.append(made.shape if tested else "Without a verdict nothing is said of the curve's shape.")
+    if tested and made.drift_removed and np.isfinite(made.order.trend_percent):
+        lines.append(gain_words.drift_sentence(made.order))
+    if not tested:
+        lines.append("Without a verdict nothing is said of the curve's shape.")
+    elif not made.where.is_placed:  # a part of the curve is named in the headline
+        lines.append(made.shape)
     lines += gain_words.beside_sentences(base.said, variant.said, made.mixture, shown)
     if made.allowed is not None:
         lines.append(made.allowed.words(shown))

@@ -27,6 +27,7 @@ def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], d
     average = f"on average from {round(band[0], -1):.0f} to {round(band[1], -1):.0f} rpm"
     size = f"{_amount(gain.mean_gain_kw[0], 'power', shown)} ({signed(gain.gain_percent)} %)"
     span = f"between {signed(gain.low_percent)} and {signed(gain.high_percent)} %"
+    where = f" {gain.shape}" if gain.where.is_placed else ""
     if word == verdicts.DESCRIBED:
         return (
             f"{name} made {size} over {base} {average} in single pulls ({counted}): "
@@ -37,10 +38,15 @@ def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], d
         return f"{seen}: {unlike_words(gain.unlike)}" if gain.unlike else f"{seen}: {order_words(gain.order)}"
     if word in (verdicts.LOWER, verdicts.HIGHER):
         more = "more" if word == verdicts.HIGHER else "less"
-        return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{_apart(gain)}{_beyond(gain)}"
+        return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{where}{_apart(gain)}{_beyond(gain)}"
     if word == verdicts.NO_DIFFERENCE:
-        return f"{name} makes no difference worth having to power: {span} against {base} {average}, less than {delta:g} % either way ({counted})."
+        same = (
+            f"{name} makes no difference worth having to power: {span} against {base} {average}, less than {delta:g} % either way"
+        )
+        return f"{same} ({counted}).{where}"
     tail = f"; {gain.more.words().replace('run', 'pull')} should decide" if gain.more else ""
+    if where:
+        return f"Whether {name} changes power {average} is undecided: {span} against {base} ({counted}){tail}.{where}"
     return f"Whether {name} changes power is undecided: {span} against {base} {average} ({counted}){tail}."
 
 
@@ -85,14 +91,26 @@ def order_words(order: driven.Order) -> str:
     return f"{why}, and a drift from pull to pull looks the same{trend}. Drive both in turn, in a balanced order."
 
 
+def speeds(one: Peak) -> str:
+    """The engine speed of a peak, or the range of a flat one, to ten rpm."""
+    return f"{_tens(one.rpm_low)} to {_tens(one.rpm_high)}" if one.is_flat else _tens(one.rpm)
+
+
+def drift_sentence(order: driven.Order) -> str:
+    """Which drift was taken out, and of what: the gains then differ from the differences of the sides' own figures."""
+    return (
+        f"From pull to pull power changed by {signed(order.trend_percent, 2)} % (give or take {order.trend_half_percent:.2f}): this drift is taken out of the "
+        "gains, not of each side's own figures."
+    )
+
+
 def said_sentence(
     base: Said, variant: Said, power: tuple[float, float, float], torque: tuple[float, float, float], shown: Shown
 ) -> str:
     """What is said at the stand: peaks with their engine speeds, and the gain of the peak; powers in kW, torques in Nm."""
 
     def top(one: Peak, dimension: str) -> str:
-        speed = f"{_tens(one.rpm_low)} to {_tens(one.rpm_high)} rpm" if one.is_flat else f"{_tens(one.rpm)} rpm"
-        return f"{shown.text(one.value, dimension)} at {speed}"
+        return f"{shown.text(one.value, dimension)} at {speeds(one)} rpm"
 
     def change(numbers: tuple[float, float, float], dimension: str) -> str:
         span = f" ({_amount(numbers[1], dimension, shown, unit=False)} to {_amount(numbers[2], dimension, shown, unit=False)})"

@@ -102,6 +102,8 @@ def test_a_straight_drift_is_removed_from_six_pulls_up(order):
     assert gain.drift_removed
     assert gain.verdict == verdicts.HIGHER
     assert gain.low_percent < 0.7 < gain.high_percent
+    assert f"From pull to pull power changed by {gain.order.trend_percent:+.2f} %" in gain.sentences[2]
+    assert gain.order.trend_percent == pytest.approx(-0.4, abs=0.1)
 
 
 def test_one_side_after_the_other_gives_the_trend_and_no_verdict():
@@ -247,6 +249,11 @@ def test_the_shape_of_the_curve_in_words():
     near = int(crossing.shape.split("cross near ")[1].split(" rpm")[0])
     assert abs(near - 4500) <= 250  # the width of a bin
     assert "a loss low down and a gain up top" in crossing.shape
+    assert (
+        crossing.verdict == verdicts.NO_DIFFERENCE
+    )  # on average: that the curves cross stands in the first sentence all the same
+    assert crossing.sentences[0].endswith(crossing.shape)
+    assert crossing.shape not in crossing.sentences[1:]
     for words, at in (("low down", RPM < 3800), ("in the middle", (RPM > 3850) & (RPM < 5150)), ("up top", RPM > 5200)):
         shape = power.compare_pulls(sides(np.where(at, 3.0, 0.3), 4, spread=0.1), "warm").gains[0].shape
         assert f"a gain {words} (" in shape
