@@ -20,7 +20,6 @@ PATTERNS = (
     (1750, 250),  # lit but for short gaps: at its prompt, not measuring; driven by board.py
 )
 _TOTALS = tuple([sum(pattern) for pattern in PATTERNS])
-NAMES = ("alive", "wink", "store_full", "no_limits", "lost", "warn", "act", "test", "failed", "prompt")
 
 TEST_MS = 2000
 CODE_PAUSE_MS = 1200

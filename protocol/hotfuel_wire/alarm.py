@@ -117,11 +117,6 @@ class Sight:
         self._piece = 0
         self._into_ms = 0
 
-    @property
-    def saturated(self):
-        """True when further unreadable ticks, none a gap, leave it as it is."""
-        return self.blind_ms >= 2 * BLIND_MS
-
     def step(self, unreadable, elapsed_ms):
         """One tick, `elapsed_ms` after the last."""
         self._into_ms += min(elapsed_ms, WINDOW_MS)
@@ -155,6 +150,8 @@ class Alarms:
             for _ in range(places)
         ]
         self.sights = [Sight() for _ in range(places)]
+        self._at_rest = [True] * places  # nothing is live and no timer runs
+        self._most = QUIET  # the most urgent of all places, kept: the board asks at every turn of its main loop
         self.first_out = -1
         self.unseen = False
         self._changed = changed
@@ -167,7 +164,10 @@ class Alarms:
         alarms = self.places[place]
         sight = self.sights[place]
         unreadable = margin == UNREADABLE
-        sight.step(unreadable, elapsed_ms)
+        if unreadable or sight.unreadable_ms:  # else its window is empty and stays so
+            sight.step(unreadable, elapsed_ms)
+        elif self._at_rest[place] and margin > warn_below and margin > 0:
+            return  # nothing can begin and nothing waits to end
         gone_ms = sight.unreadable_ms
         lost = gone_ms >= LOST_MS and sight.trouble_ms >= ON_DELAY_MS
         self._step(place, LOST, alarms[LOST], lost, gone_ms < FOUND_MS, elapsed_ms)
@@ -181,11 +181,16 @@ class Alarms:
             for level in ALARMS:
                 if level != LOST:
                     alarms[level].stay_on()
+        self._at_rest[place] = True
+        for level in ALARMS:
+            if alarms[level].live or alarms[level].waiting:
+                self._at_rest[place] = False
 
     def _step(self, place, level, alarm, on, off, elapsed_ms):
         old = alarm.state
         if not alarm.update(on, off, elapsed_ms):
             return
+        self._most = self._live(range(len(self.places)))
         if alarm.live:
             self.unseen = True
             if level != LOST and self.first_out < 0:
@@ -216,16 +221,20 @@ class Alarms:
 
     def shown(self, place=-1):
         """The most urgent level that is live, of one place or (-1) of all; QUIET if none is."""
+        return self._most if place < 0 else self._live((place,))
+
+    def _live(self, places):
         most = QUIET
-        for index in range(len(self.places)):
-            if place in (-1, index):
-                for level in ALARMS:
-                    if self.places[index][level].live and URGENCY[level] > URGENCY[most]:
-                        most = level
+        for place in places:
+            for level in ALARMS:
+                if self.places[place][level].live and URGENCY[level] > URGENCY[most]:
+                    most = level
         return most
 
     def sounding(self):
         """True while an act alarm is live and not acknowledged."""
+        if self._most == QUIET:
+            return False
         for alarms in self.places:
             if alarms[ACT].live and alarms[ACT].state == UNACKNOWLEDGED:
                 return True
@@ -235,8 +244,3 @@ class Alarms:
 def event_value(place, level, old, new):
     """A transition as the `value` of an alarm event."""
     return place << 12 | level - 1 << 8 | old << 4 | new
-
-
-def from_event_value(value):
-    """(place, level, old state, new state) of an alarm event's `value`."""
-    return value >> 12, (value >> 8 & 15) + 1, value >> 4 & 15, value & 15

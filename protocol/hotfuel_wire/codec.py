@@ -100,8 +100,11 @@ def pack_into(buffer, name, values, saturate=False):
         if layout.group:
             numbers = []
             for row in layout.group:
-                number, cut = _fit(row, entry[row[0]], saturate, name)
-                changed = changed or cut
+                number = entry[row[0]]
+                _, _, least, greatest = KINDS[row[1]]
+                if least is None or not least <= number <= greatest:
+                    number, cut = _fit(row, number, saturate, name)
+                    changed = changed or cut
                 numbers.append(number)
             struct.pack_into(layout.group_format, buffer, at, *numbers)
         else:

@@ -24,20 +24,21 @@ def encode_into(frame, payload, length):
     if not 0 < length <= PAYLOAD_MAX:
         raise FrameError("a payload has 1 to %d bytes, this one has %d" % (PAYLOAD_MAX, length))
     crc = binascii.crc32(memoryview(payload)[:length])
+    end = length + 2
+    frame[2:end] = memoryview(payload)[:length]
+    for _ in range(4):
+        frame[end] = crc & 0xFF
+        crc >>= 8
+        end += 1
     frame[0] = 0
     code_at = 1
-    write = 2
-    for read in range(length + 4):
-        byte = payload[read] if read < length else (crc >> (8 * (read - length))) & 0xFF
-        if byte:
-            frame[write] = byte
-        else:
-            frame[code_at] = write - code_at
-            code_at = write
-        write += 1
-    frame[code_at] = write - code_at
-    frame[write] = 0
-    return write + 1
+    for at in range(2, end):
+        if not frame[at]:
+            frame[code_at] = at - code_at
+            code_at = at
+    frame[code_at] = end - code_at
+    frame[end] = 0
+    return end + 1
 
 
 def encode(payload):

@@ -1,4 +1,4 @@
-"""The prose for each field, for people and PROTOCOL.md. Host only: strings cost memory on the board."""
+"""The prose for each field, for people and PROTOCOL.md, and what an event's value says. Host only: strings cost memory on the board."""
 
 from hotfuel_wire.amplifiers import ROWS
 
@@ -199,3 +199,8 @@ COMMANDS = {
         "lines name=value of that step; busy while the engine runs",
     ),
 }
+
+
+def from_event_value(value):
+    """(place, level, old state, new state) of an alarm event's `value`: the inverse of alarm.event_value."""
+    return value >> 12, (value >> 8 & 15) + 1, value >> 4 & 15, value & 15

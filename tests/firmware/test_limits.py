@@ -13,6 +13,7 @@ from hotfuel.risk.pressure import Conditions
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import alarm, limit_tables
 from hotfuel_wire.limit_tables import RUNNING, STANDING
+from hotfuel_wire.meanings import from_event_value
 from hotfuel_wire.messages import CHIPS, NO_ANSWER, NOT_READY
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -137,7 +138,7 @@ def test_an_alarm_comes_and_the_lamp_follows(limits_module, tables, tmp_path):
     drive(application, one, [30, 30, 30], 5)
     assert one._lamp.pattern == limits_module.choose(alarm.QUIET, False, True, False)
     drive(application, one, [30, 95, 30], 5)
-    alarms = [(event[1], alarm.from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
+    alarms = [(event[1], from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
     assert (1, (alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)) in alarms
     assert application.health["lamp"] == 6
     assert sys.modules["board"].sounds[-1] is True or sys.modules["board"].sounds[-1] == 1
@@ -175,7 +176,7 @@ def test_a_loose_plug_silences_nothing(limits_module, tables, tmp_path, every, b
     for step in range(60):
         drive(application, one, [30, bad if step % every == 0 else 80, 30], 0.2)
     assert application.health["lamp"] == 6
-    names = [(event[1], alarm.from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
+    names = [(event[1], from_event_value(event[2])[1:]) for event in application.events if event[0] == "alarm"]
     assert (1, (alarm.ACT, alarm.NORMAL, alarm.UNACKNOWLEDGED)) in names
     assert not [event for event in application.events if event[0] == "fall_believed"]
 

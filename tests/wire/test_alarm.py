@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from hotfuel_wire import alarm
+from hotfuel_wire.meanings import from_event_value
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -191,4 +192,4 @@ def test_one_unreadable_tick_in_ten_is_not_lost(seeds):
 
 @given(st.integers(0, 15), st.sampled_from(alarm.ALARMS), st.integers(0, 3), st.integers(0, 3))
 def test_event_value_round_trip(place, level, old, new):
-    assert alarm.from_event_value(alarm.event_value(place, level, old, new)) == (place, level, old, new)
+    assert from_event_value(alarm.event_value(place, level, old, new)) == (place, level, old, new)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from hotfuel_wire import alarm
+from hotfuel_wire.meanings import from_event_value
 
 from hotfuel.car import Car
 from hotfuel.places import behind_needle
@@ -94,7 +95,7 @@ class BoardAlarms(_Book):
 
     def event(self, value: int, place: str, detail: bytes, at: float) -> None:
         """An event "alarm" of the place its channel serves."""
-        _, level, _, new = alarm.from_event_value(value)
+        _, level, _, new = from_event_value(value)
         if level in alarm.ALARMS and new <= alarm.RETURNED_UNACKNOWLEDGED:
             self.turn(behind_needle(place) if detail == b"needle" else place, level, new, at)
 

@@ -68,7 +68,8 @@ def _of_place(
         machine.update(0, int(margin[at]), int(warn_below[at]), int(elapsed_ms[at]))
         at += 1
         waiting = any(one.waiting for one in single.values())
-        if sight.saturated and single[Level.LOST].live and at < len(margin) and unreadable[at]:
+        saturated = sight.blind_ms >= 2 * alarm.BLIND_MS  # further unreadable ticks, none a gap, leave it as it is
+        if saturated and single[Level.LOST].live and at < len(margin) and unreadable[at]:
             # Blind throughout: neither the window nor a paused timer changes, if the window's pieces stand as they did.
             after = np.searchsorted(seen_again, at)
             until = int(seen_again[after]) if after < len(seen_again) else len(margin)

@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from hotfuel_wire.alarm import LEVELS, from_event_value
+from hotfuel_wire.alarm import LEVELS
+from hotfuel_wire.meanings import from_event_value
 from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
 
 from hotfuel.car import Car
