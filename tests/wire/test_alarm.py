@@ -113,6 +113,46 @@ def test_acknowledging_changes_no_live_state_and_no_wink(course, cuts):
         assert (plain.shown(), plain.unseen, plain.first_out) == (quiet.shown(), quiet.unseen, quiet.first_out)
 
 
+class Thorough(alarm.Alarms):
+    """Leaves out none of the work: every tick goes through the window and every alarm, and what shows is looked for each time."""
+
+    def update(self, place, margin, warn_below, elapsed_ms):
+        self._at_rest[place] = False
+        sight = self.sights[place]
+        if margin != alarm.UNREADABLE and not sight.unreadable_ms:
+            sight.step(False, elapsed_ms)
+        super().update(place, margin, warn_below, elapsed_ms)
+
+    def shown(self, place=-1):
+        return self._live(range(len(self.places)) if place < 0 else (place,))
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([alarm.UNREADABLE, alarm.TOO_LOW, alarm.IMPOSSIBLE, -100, 0, 1, 299, 300, 301, 499, 500, 30000]),
+            st.sampled_from([100, 500, 1700, 9000]),
+            st.integers(1, 40),
+            st.sampled_from(["", "", "acknowledge", "seen"]),
+        ),
+        max_size=12,
+    )
+)
+def test_work_left_out_in_peace_changes_nothing(course):
+    told = [], []
+    both = [cls(2, lambda *change, to=to: to.append(change)) for cls, to in zip((alarm.Alarms, Thorough), told, strict=True)]
+    for step, (margin, elapsed_ms, times, then) in enumerate(course):
+        for _ in range(times):
+            for alarms in both:
+                alarms.update(step % 2, margin, WARN_BELOW, elapsed_ms)
+        if then:
+            for alarms in both:
+                getattr(alarms, then)()
+        shown = [(alarms.shown(), alarms.shown(0), alarms.sounding(), alarms.unseen, alarms.first_out) for alarms in both]
+        assert shown[0] == shown[1]
+    assert told[0] == told[1]
+
+
 @given(held)
 def test_a_lost_sensor_never_outranks_a_live_act(course):
     alarms = alarm.Alarms(2, lambda *_: None)
