@@ -181,10 +181,11 @@ class Alarms:
             for level in ALARMS:
                 if level != LOST:
                     alarms[level].stay_on()
-        self._at_rest[place] = True
+        rest = True
         for level in ALARMS:
             if alarms[level].live or alarms[level].waiting:
-                self._at_rest[place] = False
+                rest = False
+        self._at_rest[place] = rest
 
     def _step(self, place, level, alarm, on, off, elapsed_ms):
         old = alarm.state

@@ -23,9 +23,10 @@ def encode_into(frame, payload, length):
     """
     if not 0 < length <= PAYLOAD_MAX:
         raise FrameError("a payload has 1 to %d bytes, this one has %d" % (PAYLOAD_MAX, length))
-    crc = binascii.crc32(memoryview(payload)[:length])
+    payload = memoryview(payload)[:length]
+    crc = binascii.crc32(payload)
     end = length + 2
-    frame[2:end] = memoryview(payload)[:length]
+    frame[2:end] = payload
     for _ in range(4):
         frame[end] = crc & 0xFF
         crc >>= 8
