@@ -1,16 +1,20 @@
 """More doors for hostile bytes (see fuzz_targets.py): the small files and texts that a person, a browser, a page or a board hands in."""
 
 import contextlib
+import io
 import json
 import math
 import struct
 import tempfile
+import zipfile
+from dataclasses import replace
 from pathlib import Path
 from unittest import mock
 
 import numpy as np
 from construct import Container, ListContainer
 from hotfuel import car, units
+from hotfuel.cli.shared_pulls import listed
 from hotfuel.errors import HotfuelError, InputError
 from hotfuel.link import inspect, receive
 from hotfuel.link.port import Port
@@ -20,7 +24,8 @@ from hotfuel.record import download, resume
 from hotfuel.record.requests import Requests
 from hotfuel.session import archive, metadata
 from hotfuel.session import folder as session_folder
-from hotfuel.study.fixes import fitted
+from hotfuel.study.fixes import asking, day_plan, fitted
+from hotfuel.study.power import pulls
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
 from hotfuel.text import checked, one_line, shown
@@ -117,8 +122,9 @@ def words(data: bytes) -> None:
     safe.encode()
     with contextlib.suppress(HotfuelError):
         assert checked(text) == text == safe
-    with contextlib.suppress(HotfuelError):
-        fitted.parse(text)
+    for parse in (fitted.parse, asking.parse):
+        with contextlib.suppress(HotfuelError):
+            parse(text)
     receive.what_was_seen(data, 3.0).encode()
 
 
@@ -205,9 +211,69 @@ def archived(data: bytes) -> None:
         file.write_bytes(good[:at] + data[3:] + good[at + len(data[3:]) :] if data[:1] and data[0] & 2 else data)
         bad: list[str] = []
         with contextlib.suppress(HotfuelError):
-            listed = archive.listed(root, bad=bad.append)
-            assert len(listed) + len(bad) == 1
+            assert len(archive.listed(root, bad=bad.append)) + len(bad) == 1
         session_folder.find(root / "sessions" / identity)
+
+
+def plan_file(data: bytes) -> None:
+    """A test day's file: a plan that can be told and written again as it was read, or a sentence."""
+    with contextlib.suppress(HotfuelError):
+        plan = day_plan.load(_file("day.toml", data))
+        shown_in = units.Shown(plan.units)
+        for text in (plan.run_words(1), plan.start_words(shown_in), plan.difference_words(shown_in), plan.question_words()):
+            assert shown(text) == text
+        assert plan.driven() == 0 and plan.run_path(len(plan.order)).parent == plan.path.parent
+        again = replace(plan, path=plan.path.with_name("again.toml"))
+        again.path.unlink(missing_ok=True)
+        assert day_plan.load(day_plan.write(again)) == again
+
+
+_BOOK = {
+    "[Content_Types].xml": """<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">
+<Default Extension="xml" ContentType="application/xml"/>
+<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>
+<Override PartName="/b.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/>
+<Override PartName="/s.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"/></Types>""",
+    "_rels/.rels": """<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="r1"
+Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/officeDocument" Target="b.xml"/></Relationships>""",
+    "b.xml": """<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships"><sheets><sheet name="day" sheetId="1" r:id="r1"/></sheets></workbook>""",
+    "_rels/b.xml.rels": """<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="r1"
+Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="s.xml"/></Relationships>""",
+}
+_SHEET = b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>%s</sheetData></worksheet>'
+_ROWS = b'<row><c t="str"><v>rpm</v></c><c t="str"><v>Run 1 Nm</v></c><c t="str"><v>Run 2 Nm</v></c></row>' + b"".join(
+    b"<row><c><v>%d</v></c><c><v>400</v></c><c><v>390</v></c></row>" % rpm for rpm in range(2500, 5000, 500)
+)
+
+
+def workbook(data: bytes) -> None:
+    """A spreadsheet of pulls. The first byte says what is hostile: 0, the rows of its sheet as XML; 1 to 4, one of its other parts; else the whole file."""
+    which, rest = (data[0], data[1:]) if data else (5, b"")
+    parts = {**{name: text.encode() for name, text in _BOOK.items()}, "s.xml": _SHEET % _ROWS}
+    if which <= len(_BOOK):
+        parts[("s.xml", *_BOOK)[which]] = _SHEET % rest if which == 0 else rest
+        packed = io.BytesIO()
+        with zipfile.ZipFile(packed, "w") as book:
+            for name, content in parts.items():
+                book.writestr(name, content)
+        rest = packed.getvalue()
+    _read_pulls(_file("day.xlsx", rest))
+
+
+def _read_pulls(path: Path) -> None:
+    """What is read is finite power over rising engine speed, each pull with the number it is chosen by."""
+    with contextlib.suppress(HotfuelError):
+        found = pulls.read(path)
+        assert len(pulls.numbers(found)) == len(found) > 0
+        for pull in found:
+            assert np.isfinite(pull.power_kw).all() and (np.diff(pull.rpm) > 0).all() and len(pull.rpm) == len(pull.torque_nm)
+        listed(path, found, units.Shown("us"))
+
+
+def several_pulls(data: bytes) -> None:
+    """A text file of several pulls, as a test stand writes a day: side by side, stacked, or in blocks."""
+    _read_pulls(_file("day.csv", data))
 
 
 DOORS = {
@@ -222,4 +288,7 @@ DOORS = {
     "log_on_disk": (lambda: log_on_disk, 2048),
     "kept_piece": (lambda: kept_piece, 4200),
     "archived": (lambda: archived, 2048),
+    "plan_file": (lambda: plan_file, 1024),
+    "workbook": (lambda: workbook, 2048),
+    "several_pulls": (lambda: several_pulls, 2048),
 }

@@ -142,7 +142,8 @@ def _rows(frame: Any, units: str | None, as_json: bool, bad: list[str]) -> None:
     if not rows:
         note("no session matches")
     show({"sessions": rows, "failed": bad}, [_line(row, shown) for row in rows], as_json)
-    _end(bad, len(rows) + len(bad), "cannot be listed")
+    known = {row["session"] for row in rows} | {sentence.partition(":")[0] for sentence in bad}
+    _end(bad, len(known), "cannot be listed, or not from their logs any more")
 
 
 def _line(row: dict[str, Any], shown: Shown) -> str:

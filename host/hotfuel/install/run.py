@@ -88,7 +88,7 @@ class _Board:
         said = self.run("exec", program).strip().splitlines()
         try:
             return dict(json.loads(said[-1]))
-        except (IndexError, ValueError, TypeError):
+        except (IndexError, ValueError, TypeError, RecursionError):
             raise LinkError(
                 f"the board answered {said[-1:] or 'nothing'} instead of a line of JSON; unplug it and try again"
             ) from None

@@ -8,7 +8,6 @@ Everything but sessions/ can be worked out again, on all cores or on a cluster.
 """
 
 import contextlib
-import hashlib
 import multiprocessing
 import os
 import shutil
@@ -27,7 +26,7 @@ from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
 from hotfuel.session.listing import Say, existing, find, listed
-from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, files_of, identities, require_duckdb, store, work_out
+from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, digest, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
 
 __all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "listed", "recompute", "work_out"]
@@ -207,10 +206,6 @@ def _copy_log(log: Path, target: Path) -> None:
 
 
 def _identity(session: recording.Session) -> str:
-    hashed = hashlib.sha256()
-    for data in follow.blocks(session.folder.log_path):
-        hashed.update(data)
-    digest = hashed.hexdigest()[:10]
     started = session.summary().started
     moment = started.strftime("%Y-%m-%d_%H-%M-%S") if isinstance(started, pd.Timestamp) else "undated"
-    return f"{moment}_{digest}"
+    return f"{moment}_{digest(session.folder.log_path)}"

@@ -4,11 +4,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
+from hotfuel_wire.framing import FrameReader
+from hotfuel_wire.messages import SATURATED, TYPES
 
 from hotfuel.errors import InputError
+from hotfuel.log import follow
+from hotfuel.session import folder as session_folder
 from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckdb, work_out
 
 Say = Callable[[str], None]
+_FIRST_LOOK = 8192  # bytes; a board sends its first reading within them
 _LISTED = """
 SELECT session, any_value(name) AS title, any_value(car_name) AS car, any_value(date) AS date, any_value(started_utc) AS started_utc,
        any_value(fix) AS fix, any_value(duration_s) AS duration_s, max(hottest_degc) FILTER (holds_fuel) AS hottest_degc,
@@ -23,7 +28,8 @@ def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lam
     """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
     smallest_margin_degc, smallest_margin_place, places. Raises InputError if there is no archive.
 
-    say: gets a sentence for each session that had to be worked out again, or whose folder has gone. bad: one for each that cannot be listed.
+    say: gets a sentence for each session that had to be worked out again, or whose folder has gone. bad: one, which begins with its id, for each that
+    cannot be listed, or is listed with earlier results because no reading is left in its log.
     """
     return find(archive, say=say, bad=bad)
 
@@ -97,8 +103,23 @@ def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> 
                 continue
             say(f"{identity} was worked out again: {wrong}")
             files = sorted((root / SUMMARY).glob(f"*/*/{identity}.parquet"))
+        elif not _has_reading(root / SESSIONS / identity / session_folder.LOG):
+            bad(f"{identity}: no reading is left in its log; what is listed was worked out earlier: put the log back from a copy")
         usable += files[:1]
     return usable
+
+
+def _has_reading(log: Path) -> bool:
+    """Reads no further than the first reading: a good log costs one short look."""
+    reader = FrameReader()
+    try:
+        return any(
+            payload[0] & ~SATURATED == TYPES["reading"]
+            for data in follow.blocks(log, _FIRST_LOOK)
+            for payload in reader.feed(data)
+        )
+    except (InputError, OSError):
+        return False
 
 
 def _whole(file: Path) -> bool:

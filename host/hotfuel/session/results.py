@@ -1,6 +1,7 @@
 """What is worked out of one session of an archive, as Parquet: a row per place and reading, and a row per place."""
 
 import errno
+import hashlib
 import os
 import re
 from importlib.util import find_spec
@@ -11,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.errors import InputError
+from hotfuel.log import follow
 from hotfuel.places import is_behind_needle, probe_of
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
@@ -18,6 +20,7 @@ from hotfuel.session.export import on_grid
 from hotfuel.temperature.calibration import Calibration
 
 SESSIONS, SAMPLES, SUMMARY = "sessions", "samples", "summary"
+_DIGITS = 10
 MARGIN_COLUMNS = ("limit_degc", "margin_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio")
 
 
@@ -29,6 +32,21 @@ def identities(root: Path) -> list[str]:
 def files_of(root: Path, identity: str) -> list[Path]:
     """The files of results of one session."""
     return [file for kind in (SAMPLES, SUMMARY) for file in (root / kind).glob(f"*/*/{identity}.parquet")]
+
+
+def digest(log: Path) -> str:
+    """What of a log's bytes, with those kept elsewhere, stands at the end of a session's id."""
+    hashed = hashlib.sha256()
+    for data in follow.blocks(log):
+        hashed.update(data)
+    return hashed.hexdigest()[:_DIGITS]
+
+
+def _is_another_log(root: Path, identity: str) -> bool:
+    """Whether a session that has results holds another log than the one they were worked out of."""
+    known = re.fullmatch(rf".+_([0-9a-f]{{{_DIGITS}}})", identity)
+    has_results = any(file.parts[-4] == SUMMARY for file in files_of(root, identity))
+    return known is not None and has_results and digest(root / SESSIONS / identity / session_folder.LOG) != known[1]
 
 
 def work_out(root: str, identity: str, calibration: str | None) -> str:
@@ -43,6 +61,8 @@ def work_out(root: str, identity: str, calibration: str | None) -> str:
             new.save(here / session_folder.CALIBRATION)
         if not len(session.ticks.seconds):
             return "there is no reading in its log"
+        if _is_another_log(Path(root), identity):
+            return "its log is not the one that was added (cut or changed), so its results stay: put it back from a copy, or remove them to go by what is left"
         store(Path(root), identity, session)
     except InputError as error:
         return str(error)

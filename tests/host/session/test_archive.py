@@ -304,7 +304,7 @@ def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(
 
 
 @pytest.mark.parametrize("log", [b"", b"\0" * 9, None], ids=["emptied", "zeros", "a folder"])
-def test_an_emptied_log_is_named_by_recompute_and_the_others_go_on(three, log):
+def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_go_on(three, log):
     root, ids = three
     path = root / "sessions" / ids[1] / "wire.log"
     path.unlink()
@@ -314,7 +314,25 @@ def test_an_emptied_log_is_named_by_recompute_and_the_others_go_on(three, log):
         path.write_bytes(log)
     with pytest.raises(InputError, match=f"1 of 3 sessions could not be worked out again: {ids[1]}: "):
         archive.recompute(root)
-    assert told(root)[0] == ids  # with its last good results
+    listed, said, bad = told(root)
+    assert listed == ids  # with its last good results
+    assert said == []
+    assert len(bad) == 1
+    assert f"{ids[1]}: no reading is left in its log; what is listed was worked out earlier" in bad[0]
+
+
+def test_a_cut_log_does_not_replace_results_of_the_whole_one(three):
+    root, ids = three
+    path, before = root / "sessions" / ids[1] / "wire.log", archive.listed(root)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    with pytest.raises(
+        InputError, match=f"1 of 3 sessions could not be worked out again: {ids[1]}: its log is not the one that was added"
+    ):
+        archive.recompute(root)
+    pd.testing.assert_frame_equal(archive.listed(root), before)
+    summary_of(root, ids[1]).unlink()  # then what is left of it is what there is
+    assert told(root)[0] == ids
+    assert archive.listed(root)["duration_s"][1] < before["duration_s"][1]
 
 
 def test_a_session_removed_from_disk_leaves_the_list_with_a_word(three):

@@ -16,6 +16,7 @@ from hotfuel.places import place_words
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.order import mirrored_blocks
 from hotfuel.study.fixes.summaries import MEAN, Cell
+from hotfuel.text import checked
 from hotfuel.units import Shown, parse
 
 TEMPERATURE, POWER = "temperature", "power"
@@ -117,6 +118,8 @@ def made(
     """
     if len(set(variants)) != len(variants) or len(variants) < 2:
         raise InputError(f"a plan needs two or more different names, not {', '.join(variants) or 'none'}")
+    for text in (*variants, place, *(start_degc or {}), *(fixes or {}).values()):
+        checked(text)
     blocks = looks.most_blocks(len(variants), difference, spread)
     order = mirrored_blocks(variants, blocks, seed)
     return DayPlan(
@@ -165,26 +168,34 @@ def load(path: Path) -> DayPlan:
     """The plan in a file. Raises InputError, one sentence, for a file that is none or has been changed into one that cannot be held to."""
     try:
         found = tomllib.loads(path.read_text(encoding="utf-8"))
+        if found.get("format", _FORMAT) != _FORMAT:
+            raise InputError(f"{path} has format {found['format']!r}: allowed is {_FORMAT}; write a new plan with `hotfuel plan`")
         plan = DayPlan(
             path=path,
-            variants=tuple(map(str, found["variants"])),
+            variants=tuple(checked(str(name)) for name in found["variants"]),
             quantity=str(found["quantity"]),
-            place=str(found["place"]),
-            phase=str(found["phase"]),
+            place=checked(str(found["place"])),
+            phase=checked(str(found["phase"])),
             difference=parse(found["difference"], _dimension(found["quantity"])),
             spread=parse(found["spread"], _dimension(found["quantity"])),
             order=tuple(map(str, found["order"])),
-            start_degc={str(k): parse(v, "temperature") for k, v in found.get("start", {}).items()},
-            fixes={str(k): str(v) for k, v in found.get("fixes", {}).items()},
-            units=str(found.get("units", "si")),
+            start_degc={checked(k): parse(v, "temperature") for k, v in found.get("start", {}).items()},
+            fixes={str(k): checked(str(v)) for k, v in found.get("fixes", {}).items()},
+            units=Shown(str(found.get("units", "si"))).system,
         )
     except OSError as error:
         raise InputError(f"{path} cannot be read ({error.strerror}): give the file that `hotfuel plan` wrote") from None
-    except (ValueError, KeyError, TypeError, AttributeError) as error:  # not UTF-8, not TOML, or a key missing or of another kind
+    # not UTF-8, not TOML, nested too deep, or a key missing or of another kind
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(f"{path} is no plan of a test day ({error}): give the file that `hotfuel plan` wrote") from None
     width = len(plan.variants)
     blocks = [plan.order[i : i + width] for i in range(0, len(plan.order), width)]
-    if width < 2 or len(blocks) < 2 or any(sorted(block) != sorted(plan.variants) for block in blocks):
+    if (
+        width < 2
+        or len(set(plan.variants)) < width
+        or len(blocks) < 2
+        or any(sorted(block) != sorted(plan.variants) for block in blocks)
+    ):
         raise InputError(f"the order in {path} does not hold every variant once a block: write a new plan with `hotfuel plan`")
     if plan.quantity not in (TEMPERATURE, POWER) or not (plan.difference > 0 and plan.spread > 0):
         raise InputError(f"{path} asks of {plan.quantity} with {plan.difference:g} at {plan.spread:g}: write a new plan")

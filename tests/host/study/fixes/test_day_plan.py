@@ -42,7 +42,12 @@ def test_the_file_holds_the_plan(tmp_path):
     ("change", "words"),
     [
         (lambda text: "not a plan", "is no plan of a test day"),
+        (lambda text: "variants = " + "[" * 3000, "is no plan of a test day"),
         (lambda text: text.replace("variants", "names"), "is no plan of a test day"),
+        (lambda text: text.replace("ice can", "ice\\u001b can"), r'"ice\\x1b can" holds \\x1b'),
+        (lambda text: text.replace("ice can", "as built"), "does not hold every variant once a block"),
+        (lambda text: text.replace('units = "si"', 'units = "uk"'), 'units "uk" are not known'),
+        (lambda text: text.replace("format = 1", "format = 2"), "has format 2: allowed is 1"),
         (lambda text: text.replace('    "ice can",\n', '    "as built",\n', 1), "does not hold every variant once a block"),
         (lambda text: text.replace('"temperature"', '"colour"'), "is no plan|asks of colour"),
         (lambda text: text.replace("5.0 degC", "-5 degC"), "asks of temperature with -5"),
