@@ -189,7 +189,7 @@ def load(path: Path) -> DayPlan:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(f"{path} is no plan of a test day ({error}): give the file that `hotfuel plan` wrote") from None
     width = len(plan.variants)
-    blocks = [plan.order[i : i + width] for i in range(0, len(plan.order), width)]
+    blocks = [plan.order[i : i + width] for i in range(0, len(plan.order), max(width, 1))]
     if (
         width < 2
         or len(set(plan.variants)) < width

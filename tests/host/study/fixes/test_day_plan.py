@@ -45,6 +45,7 @@ def test_the_file_holds_the_plan(tmp_path):
         (lambda text: "variants = " + "[" * 3000, "is no plan of a test day"),
         (lambda text: text.replace("variants", "names"), "is no plan of a test day"),
         (lambda text: text.replace("ice can", "ice\\u001b can"), r'"ice\\x1b can" holds \\x1b'),
+        (lambda text: text.replace('["as built", "ice can"]', "[]"), "does not hold every variant once a block"),
         (lambda text: text.replace("ice can", "as built"), "does not hold every variant once a block"),
         (lambda text: text.replace('units = "si"', 'units = "uk"'), 'units "uk" are not known'),
         (lambda text: text.replace("format = 1", "format = 2"), "has format 2: allowed is 1"),
