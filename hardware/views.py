@@ -87,7 +87,7 @@ def lamp_card(lamp):
         sheet.text(24, y + 14, short, 13.5, weight="bold")
         sheet.text(24, y + 31, meaning, 12, colour=QUIET)
         sheet.rect(x0, y + 4, 6 * scale, 24, stroke="#b9bec5", fill="#3a3f46", radius=2)
-        pattern, at = lamp.PATTERNS[lamp.NAMES.index(name)], 0
+        pattern, at = lamp.PATTERNS[getattr(lamp, name.upper())], 0
         for turn in range(0, 6000 if name != "test" else 1, sum(pattern)):
             at = turn
             for index, length in enumerate(pattern):
