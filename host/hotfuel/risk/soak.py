@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm, qmc
+from scipy import special
 
 from hotfuel.errors import InputError
 
@@ -237,7 +237,9 @@ def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.n
 @functools.cache
 def _normals() -> np.ndarray:
     """(5, particles) standard normal numbers, evenly spread: the same for every forecast, so that a page does not flicker."""
-    return norm.ppf(qmc.Sobol(5, seed=11).random(_PARTICLES).clip(1e-6, 1 - 1e-6)).T
+    from scipy.stats import qmc  # loads slowly, and a page without a stop needs none
+
+    return np.asarray(special.ndtri(qmc.Sobol(5, seed=11).random(_PARTICLES).clip(1e-6, 1 - 1e-6))).T
 
 
 def _filtered(values: np.ndarray, air_degc: float, prior: Prior, onset_degc: float) -> _Cloud:
@@ -246,7 +248,7 @@ def _filtered(values: np.ndarray, air_degc: float, prior: Prior, onset_degc: flo
     heat = prior.heat_degc * np.exp(prior.heat_spread * z[0])
     tau = prior.tau_s * np.exp(prior.tau_spread * z[1])
     cooling = prior.cooling_s * np.exp(prior.cooling_spread * z[2])
-    missing = prior.early_share * norm.cdf(z[4])
+    missing = prior.early_share * special.ndtr(z[4])
     cloud = _Cloud(air, heat, tau, cooling, missing, np.empty(0), np.empty(0), np.empty(0), 0.0)
     stays = np.exp(-_STEP_S / prior.disturbance_s)
     below = 1 - np.exp(-_STEP_S / tau)

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
-from scipy.signal import lfilter
 
 from hotfuel.errors import InputError
 
@@ -163,7 +163,13 @@ def wander(rng: np.random.Generator, count: int, memory_s: float) -> np.ndarray:
     keep = np.exp(-STEP_S / memory_s)
     kicks = rng.standard_normal(count) * np.sqrt(1 - keep**2)
     kicks[0] = rng.standard_normal()
-    return np.asarray(lfilter([1.0], [1.0, -keep], kicks))
+    return first_order(kicks, keep, 0.0)
+
+
+def first_order(kicks: np.ndarray, keep: float, before: float) -> np.ndarray:
+    """y[n] = keep y[n-1] + kicks[n], (n,), with `before` at n = -1. scipy.signal has it too, and takes 0.8 s to load."""
+    following = accumulate(kicks.tolist(), lambda y, kick: keep * y + kick, initial=before)
+    return np.fromiter(following, float, len(kicks) + 1)[1:]
 
 
 # Drives. Names of phases are what people call them.

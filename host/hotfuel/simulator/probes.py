@@ -7,9 +7,8 @@ growing while the box warms up, goes unnoticed into every reading, as on a real 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter, lfiltic
 
-from hotfuel.simulator.drives import STEP_S, Profile, wander
+from hotfuel.simulator.drives import STEP_S, Profile, first_order, wander
 from hotfuel.simulator.scenarios import FittedProbe
 from hotfuel.temperature.accuracy import placement_share
 from hotfuel.temperature.thermocouple import emf_mv
@@ -92,5 +91,4 @@ def _lagged(values: np.ndarray, lag_s: float) -> np.ndarray:
     if lag_s <= 0:
         return values
     keep = np.exp(-STEP_S / lag_s)
-    state = lfiltic([1 - keep], [1.0, -keep], [values[0]])
-    return np.asarray(lfilter([1 - keep], [1.0, -keep], values, zi=state)[0])
+    return first_order((1 - keep) * values, keep, float(values[0]))

@@ -13,6 +13,9 @@ PAGE_BYTES = 256
 PAGE_WRITE_US = 400  # W25Q16JV datasheet: page program 0.4 ms typical; sector erase 45 ms typical, 400 ms at most
 
 
+ERASED = b"\xff" * BLOCK_BYTES
+
+
 class PowerLost(SystemExit):
     """Power failed during a write or erase."""
 
@@ -51,8 +54,11 @@ class Flash:
         at = block * BLOCK_BYTES + offset
         there = bytearray(length)
         self._read(at, there)
-        for index in range(length):
-            there[index] &= buf[index]
+        if there == ERASED[:length]:
+            there[:] = memoryview(buf)[:length]
+        else:
+            for index in range(length):
+                there[index] &= buf[index]
         self._write(at, there)
         if length < len(buf):
             raise PowerLost(POWER_LOST)
@@ -70,7 +76,7 @@ class Flash:
 
     def _erase(self, block):
         length = self._change(BLOCK_BYTES)
-        self._write(block * BLOCK_BYTES, b"\xff" * length)
+        self._write(block * BLOCK_BYTES, ERASED[:length])
         self.erases += 1
         if length < BLOCK_BYTES:
             raise PowerLost(POWER_LOST)
@@ -92,12 +98,12 @@ class FlashFile(Flash):
 
     def _open(self, image):
         try:
-            self._file = open(image, "r+b")
+            self._file = open(image, "r+b", 0)
         except OSError:
             with open(image, "wb") as new:
                 for _ in range(self.blocks):
                     new.write(b"\xff" * BLOCK_BYTES)
-            self._file = open(image, "r+b")
+            self._file = open(image, "r+b", 0)
 
     def _read(self, at, into):
         self._file.seek(at)
@@ -105,5 +111,5 @@ class FlashFile(Flash):
 
     def _write(self, at, data):
         self._file.seek(at)
+        # Unbuffered, and no flush: MicroPython waits for the disk in it, and what the system has been given outlives the process.
         self._file.write(data)
-        self._file.flush()
