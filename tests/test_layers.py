@@ -50,7 +50,8 @@ PANDAS_FROM = "session"
 LIBRARY_ROOMS = {
     "serial": {"link"},
     "construct": {"link"},
-    "bokeh": {"live", "report"},
+    "bokeh": {"live"},
+    "drawsvg": {"report"},
     "rich": {"live", "cli"},
     "typer": {"cli"},
     "jinja2": {"report", "live"},

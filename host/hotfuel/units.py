@@ -11,6 +11,7 @@ from hotfuel.errors import InputError
 
 ZERO_DEGC_IN_K = 273.15
 STANDARD_PRESSURE_KPA = 101.325
+COVERAGE_95 = 1.96  # standard uncertainties that hold 95 % of a normal distribution, two-sided
 
 # dimension -> unit as a person writes it -> (factor, offset): SI value = number * factor + offset. The first unit is the SI one.
 # Exact by definition: inch 25.4 mm, pound 0.45359237 kg, US gallon 231 in3, standard gravity 9.80665 (NIST SP 811 appendix B).
@@ -126,6 +127,11 @@ def convert(value, dimension: str, unit: str):
     """An SI value (number or array) in `unit`, e.g. convert(41.37, "pressure", "psi") -> 6.0."""
     factor, offset = UNITS[dimension][unit]
     return (value - offset) / factor
+
+
+def expanded(standard_uncertainty):
+    """What a reader sees as ±, 95 %, of a standard uncertainty (number or array), the same unit."""
+    return COVERAGE_95 * standard_uncertainty
 
 
 # dimension -> system -> (unit, decimals)

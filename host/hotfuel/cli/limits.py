@@ -61,7 +61,7 @@ def limits(
         curves = altitude_curves(
             {card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}}
         )
-        html.write_figure(figure, figures.altitude(curves, shown), title=f"Limit against altitude: {card.car}")
+        html.write_figure(figure, figures.altitude(curves, shown, card.altitude_m), title=f"Limit against altitude: {card.car}")
     own = _own_limit(learn, car, shown)
     if as_json:
         show({"limits": card.as_dict(), "own_limit": vars(own) if own else None}, [], True)

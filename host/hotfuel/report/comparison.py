@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import html, power_charts, sheet, stops, study_figures, words
+from hotfuel.report import answers, html, power_charts, sheet, stops, study_figures, words
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, numbers
 from hotfuel.report.table import Table
@@ -18,8 +18,8 @@ from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.units import Shown
 
-_ANSWERS_DRAWN, _RUNS_MOST = 14, 60
-_LINES, _LINES_WITH_POWER = 22, 8  # of text that fit on the customer's page before the print must be smaller
+_RUNS_MOST = 60
+_LINES, _LINES_WITH_POWER = 24, 8  # of text that fit on the customer's page before the print must be smaller
 _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where the runs "
     "of a side share days, and there are several such days, the day is the unit: its runs share its weather.",
@@ -99,10 +99,12 @@ def render(
         "work_done": work_done,
         "in_full": sheet.in_full(known, complaint, work_done),
         "dense": line_count > (_LINES_WITH_POWER if power and result else _LINES),
+        "simulated": any(session.metadata.get("simulated") for session in every),
+        "headlines": answers.headlines(result, power, shown),
+        "next_steps": answers.next_steps(result, power, _order(result, power)),
         "findings": findings,
         "judged": judged,
         "held": stops.held(result.judgements, shown) if result else None,
-        "verdicts": _verdicts(result, power),
         "notes": _notes(every, shown),
         "pictures": _pictures(result, figures, shown),
         "numbers": table,
@@ -113,7 +115,7 @@ def render(
         "conditions": conditions,
         "study_cautions": study_cautions,
         "cautions": cautions,
-        "order": _order(result, power),
+        "order": ", ".join(_order(result, power)),
         "technical": _technical(result, figures, shown),
         "beside": _side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
@@ -152,15 +154,6 @@ def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     return list(dict.fromkeys([*lines, *fuels]))
 
 
-def _verdicts(result: Comparison | None, power: PowerComparison | None) -> list[tuple[str, str]]:
-    rows = [(answer.variant, f"temperature: {answer.verdict}") for answer in result.answers if answer.primary] if result else []
-    return rows + (
-        [(gain.variant, f"power: {gain.verdict}{', implausible' if gain.implausible else ''}") for gain in power.gains]
-        if power
-        else []
-    )
-
-
 def _pictures(result: Comparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
     """What the customer sees: the runs themselves; of power the numbers, whose curves need the height of the page after it."""
     pictures = []
@@ -176,14 +169,15 @@ def _pictures(result: Comparison | None, figures: dict[str, Any], shown: Shown) 
 def _technical(result: Comparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
     plots = []
     if result:
-        tested = [answer for answer in result.answers if np.isfinite(answer.low_degc) and answer.touched][:_ANSWERS_DRAWN]
-        if tested:
-            figures["intervals"] = study_figures.intervals(tested, result.delta_degc, shown)
+        drawn = study_figures.worth_drawing(result.answers)
+        if drawn:
+            figures["intervals"] = study_figures.intervals(drawn, result.delta_degc, shown)
             plots.append(
                 Plot(
                     ["intervals"],
                     [],
-                    "Differences with their 95 % intervals; a difference inside the grey stretch is not worth having.",
+                    "Differences with their 95 % intervals: what was asked first, then the largest of what else was seen. A difference inside the grey stretch "
+                    "is not worth having.",
                 )
             )
     return plots
@@ -206,9 +200,8 @@ def _factor(factor: float | None) -> str:
     return "" if factor is None else f" (corrected by {factor:.3f})"
 
 
-def _order(result: Comparison | None, power: PowerComparison | None) -> str:
-    order = (result.proposed_order if result else ()) or (power.proposed_order if power else ())
-    return ", ".join(order)
+def _order(result: Comparison | None, power: PowerComparison | None) -> Sequence[str]:
+    return (result.proposed_order if result else ()) or (power.proposed_order if power else ())
 
 
 def _side_by_side(result: Comparison, power: PowerComparison | None, needs: Mapping[str, str], shown: Shown) -> Table:
@@ -243,23 +236,18 @@ def _change(answer: Answer | None, shown: Shown) -> str:
 
 
 def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
-    table = Table(("Variants", "Question", "Difference", "95 % interval", "Verdict", "Method"), numbers=(2, 3))
+    table = Table(("Variants", "Question", "Difference (95 % interval)", "Verdict", "Method"))
     several = any(answer.level > 0.951 for answer in result.answers)  # asked pairs share 5 %, their intervals hold together
     for answer in [answer for answer in result.answers if answer.touched == touched]:
-        interval = (
-            f"{_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)}"
-            if np.isfinite(answer.low_degc)
-            else "not tested"
-        )
+        told = words.change(answer, shown) + ("" if np.isfinite(answer.low_degc) else ", not tested")
         if several and np.isfinite(answer.low_degc):
-            interval += ", together" if answer.asked else ", single"
+            told += ", together" if answer.asked else ", single"
         question = answer.cell.words() + (" (asked first)" if answer.primary else " (asked)" if answer.asked else "")
         table.rows.append(
             (
                 f"{answer.variant} against {answer.baseline}",
                 question,
-                _signed(shown, answer.difference_degc),
-                interval,
+                told,
                 answer.verdict,
                 _method(answer),
             )

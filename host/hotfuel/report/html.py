@@ -1,4 +1,4 @@
-"""One stand-alone HTML file: bokeh's script inside, no network; and the same page on paper through a headless browser."""
+"""One stand-alone HTML file: its charts stand in it as pictures, no network; and the same page on paper through a headless browser."""
 
 import functools
 import os
@@ -11,19 +11,15 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-from bokeh.core.validation import silence
-from bokeh.core.validation.warnings import MISSING_RENDERERS
-from bokeh.document import Document
-from bokeh.embed import components
-from bokeh.resources import Resources
 from markupsafe import Markup
 
 from hotfuel.errors import InputError
 from hotfuel.files import MARK, refuse_anothers, whole
+from hotfuel.report.chart import Chart
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 _PRINT_TIMEOUT_S = 120
-silence(MISSING_RENDERERS, True)  # a recording without a temperature has an empty picture, and the page says so
+_PAGE_MM = {"A4": 272, "letter": 254}  # between the margins of page.css, a mm to spare
 
 
 @functools.cache
@@ -33,23 +29,18 @@ def _templates() -> jinja2.Environment:
 
 
 @functools.cache
-def _library() -> Markup:
-    return Markup(Resources(mode="inline", components=["bokeh"], log_level="warn").render_js())
+def _part(name: str) -> Markup:
+    return Markup(resources.files("hotfuel.report").joinpath(name).read_text(encoding="utf-8"))
 
 
-def page(template: str, figures: Mapping[str, Any], values: Mapping[str, Any]) -> str:
-    """The page of a template as text. figures: name -> bokeh figure; templates place them as divs[name]. Everything else is escaped."""
-    script = ""
-    divs: dict[str, str] = {}
-    if figures:
-        document = Document()
-        with document.models.freeze():  # else every figure added counts all models anew
-            for figure in figures.values():
-                document.add_root(figure)
-        script, divs = components(dict(figures))
-    css = resources.files("hotfuel.report").joinpath("page.css").read_text(encoding="utf-8")
-    given = {"css": Markup(css), "library": _library() if figures else "", "script": Markup(script)}
-    return _templates().get_template(template).render(**given, divs={name: Markup(div) for name, div in divs.items()}, **values)
+def page(template: str, figures: Mapping[str, Chart], values: Mapping[str, Any]) -> str:
+    """The page of a template as text. figures: name -> chart; templates place them as divs[name]. Everything else is escaped."""
+    divs = {name: chart.svg() for name, chart in figures.items()}
+    return (
+        _templates()
+        .get_template(template)
+        .render(css=_part("page.css"), script=_part("chart.js") if figures else "", divs=divs, **values)
+    )
 
 
 def _target(path: str | Path, *endings: str) -> Path:
@@ -71,7 +62,7 @@ def write(text: str, path: str | Path) -> Path:
     return target
 
 
-def write_figure(path: str | Path, figure: Any, title: str) -> Path:
+def write_figure(path: str | Path, figure: Chart, title: str) -> Path:
     """One figure as a stand-alone page. Raises InputError if the place cannot be written."""
     return write(page("figure.html.jinja", {"figure": figure}, {"title": title}), path)
 
@@ -96,7 +87,14 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
     with whole(target) as part, tempfile.TemporaryDirectory() as folder:
         profile, sized = Path(folder) / "profile", Path(folder) / "page.html"
         text = Path(page_path).read_text(encoding="utf-8")
-        sized.write_text(text.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>", 1), encoding="utf-8")
+        sized.write_text(
+            text.replace(
+                "</head>",
+                f"<style>@page {{ size: {paper}; }} @media print {{ :root {{ --page: {_PAGE_MM[paper]}mm; }} }}</style></head>",
+                1,
+            ),
+            encoding="utf-8",
+        )
         sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # it refuses to run as root with one
         said = _printed(
             [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=840,1123", "--virtual-time-budget=10000",

@@ -1,5 +1,6 @@
-"""Which figures a review shows, with their keys; one Plots per page. Uses hotfuel.report.figures for the drawing."""
+"""Which charts a review shows, with their keys; one Plots per page. Uses hotfuel.report.figures for the drawing."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,29 +11,44 @@ from hotfuel_wire import alarm
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import figures as draw
 from hotfuel.report import words
+from hotfuel.report.chart import Chart, Range
 from hotfuel.report.figures import Axis, Line, Style
 from hotfuel.risk.level import NO_LIMIT
 from hotfuel.session import Session
-from hotfuel.session.summary import Summary, index_seconds
-from hotfuel.units import Shown
+from hotfuel.session.summary import PlaceSummary, Summary, index_seconds
+from hotfuel.study.drive.phases import IDLE, SOAK, STANDING, Phase
+from hotfuel.units import Shown, expanded
 
 LEVEL_WORDS = {
-    "warn": "margin smaller than its uncertainty",
+    "warn": "close to its limit",
     "act": "beyond the limit",
     "lost": "no reading",
     **{alarm.LEVELS[level]: f"{level.words}: beyond the limit" for level in NO_LIMIT},
 }
 _LEVEL_KEYS = {
-    "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: margin smaller than its uncertainty"},
+    "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: close to the limit"},
     "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
     "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
 }
 _ALARM_ROWS_MOST = 12
+_DOING = {SOAK: ("parked", True), STANDING: ("parked", True), IDLE: ("idling", False)}  # all else is driving
+
+
+def _stretches(phases: Sequence[Phase], seconds: np.ndarray) -> list[tuple[float, float, str, bool]]:
+    """(start s, end s, what the car was doing, whether it is shaded), neighbours that read alike joined."""
+    joined: list[tuple[float, float, str, bool]] = []
+    for phase in phases:
+        name, shaded = _DOING.get(phase.kind, ("driving", False))
+        start, end = (float(seconds[0]) + at for at in (phase.start_s, phase.end_s))
+        if joined and joined[-1][2] == name:
+            start = joined.pop()[0]
+        joined.append((start, end, name, shaded))
+    return joined
 
 
 @dataclass
 class Plot:
-    """One picture: figures under one key. names: of the figures, from top to bottom."""
+    """One picture: charts under one key. names: of the charts, from top to bottom."""
 
     names: list[str]
     key: list[dict[str, Any]] = field(default_factory=list)
@@ -40,14 +56,14 @@ class Plot:
 
 
 class Plots:
-    """Draws what a session holds, in the reader's units. `figures`: name -> bokeh figure, filled as pictures are asked for."""
+    """Draws what a session holds, in the reader's units. `figures`: name -> chart, filled as pictures are asked for."""
 
     def __init__(self, session: Session, shown: Shown, clock: words.Clock) -> None:
         self.session, self.shown, self.clock = session, shown, clock
-        self.figures: dict[str, Any] = {}
+        self.figures: dict[str, Chart] = {}
         ticks = session.ticks
         longest = max((d["period_ms"] / 400 for d in session.descriptions.values()), default=1.0)
-        label = clock.zone if clock.dates else "h:min:s since the start"
+        label = clock.zone if clock.dates else "h:min since the start"
         self.axis = Axis(ticks.seconds, clock.offset_s, clock.dates, max(longest, 1.0), label)
         self.table = session.margin_table.places if session.car else {}
         self.places = [*ticks.places, *(name for name in self.table if is_behind_needle(name))]
@@ -57,18 +73,20 @@ class Plots:
         gaps = session.gaps()
         self.gaps_s = np.stack([index_seconds(pd.Index(gaps["start"])), index_seconds(pd.Index(gaps["end"]))], axis=1)
         self.alarms = session.alarms() if session.car else pd.DataFrame({"place": [], "level": [], "start": [], "end": []})
+        self.summary: Summary = session.summary()
+        self.unit = shown.unit("temperature")
         self._thin: dict[str, list[np.ndarray]] = {}
 
     def overview(self) -> list[Plot]:
-        """Temperatures of all places, margins of all places, alarms; on one time axis."""
-        plot = self._figure(
-            "overview_temperatures", 190, f"temperature, {self.shown.unit('temperature')}", show_time=not self.table
-        )
+        """Temperatures of all places, room to the limit of all places, alarms; on one time axis."""
         drawn = []
         for name in self.degc:
             at, values = self._measured(name)
-            drawn.append(Line(at, values, self.styles[name], place_words(name)))
-        draw.fit(plot, *(one.values for one in drawn), least_span=5)
+            drawn.append(Line(at, values, self.styles[name], place_words(name), self.unit))
+        plot = self._figure(
+            "overview_temperatures", 150, draw.fit(*(one.values for one in drawn), least_span=5), f"temperature, {self.unit}",
+            self._alt_of_temperatures(), show_time=not self.table,
+        )  # fmt: skip
         draw.lines(plot, drawn)
         self._marks_and_gaps(plot, numbered=True)
         caption = (
@@ -80,52 +98,62 @@ class Plots:
         return [first, self._margins(), self._strip(caption)] if self.table else [first]
 
     def _margins(self) -> Plot:
-        plot = self._figure("overview_margins", 150, f"margin, {self.shown.unit('temperature difference')}", show_time=False)
+        unit = self.shown.unit("temperature difference")
         drawn = []
         for name, place in self.table.items():
             at, margin = draw.thinned(self.axis, place.margin_degc)
-            drawn.append(
-                Line(at, np.asarray(self.shown.value(margin, "temperature difference")), self.styles[name], place_words(name))
-            )
-        draw.fit(plot, *(one.values for one in drawn), least_span=5, include=(0.0,))
+            values = np.asarray(self.shown.value(margin, "temperature difference"))
+            drawn.append(Line(at, values, self.styles[name], place_words(name), unit))
+        y = draw.fit(*(one.values for one in drawn), least_span=5, include=(0.0,))
+        title = f"margin: room left to the limit, {unit} (below zero: beyond it)"
+        plot = self._figure("overview_margins", 110, y, title, self._alt_of_margins(), show_time=False)
         draw.lines(plot, drawn)
-        draw.level(plot, 0.0, draw.ACT, 1.6)
+        plot.level(0.0, draw.ACT, 1.6)
         self._marks_and_gaps(plot)
         zero = {"colour": draw.ACT, "width": 1.6, "dash": "", "text": "no margin left", "hatch": ""}
-        return Plot(["overview_margins"], [*(self._line_key(name) for name in self.table), zero])
+        needles = [self._line_key(name) for name in self.table if is_behind_needle(name)]  # the others have their key above
+        return Plot(["overview_margins"], [*needles, zero])
 
-    def picture(self, summary: Summary, height: int) -> Plot:
-        """The one picture of the customer sheet: the place that matters, with its limit."""
+    def picture(self, summary: Summary, height: int, phases: Sequence[Phase] = ()) -> Plot:
+        """The one picture of the customer sheet: the place that matters, with its boiling limit, over what the car was doing."""
         chosen = summary.without_limit or summary.smallest or summary.hottest
         if chosen is None:
-            self._figure("picture", height, "temperature")
+            self._figure("picture", height, draw.fit(least_span=1), "temperature", "No temperature was recorded.")
             return Plot(["picture"], [], "No temperature was recorded.")
-        return self._one_place("picture", chosen.place, height)
+        return self._one_place("picture", chosen.place, height, phases)
 
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""
         known = [name for name in self.places if np.isfinite(self._measured(name)[1]).any()]
-        return [self._one_place(f"place_{number}", name, 130) for number, name in enumerate(known)] + self._inputs()
+        return [self._one_place(f"place_{number}", name, 110, narrow=True) for number, name in enumerate(known)] + self._inputs()
 
-    def _one_place(self, key: str, name: str, height: int) -> Plot:
-        plot = self._figure(key, height, f"temperature, {self.shown.unit('temperature')}")
+    def _one_place(self, key: str, name: str, height: int, phases: Sequence[Phase] = (), *, narrow: bool = False) -> Plot:
         at, measured = self._measured(name)
         colour = self.styles[name].colour
         series, drawn = [measured], []
-        label = place_words(probe_of(name))
+        label = f"fuel at the {place_words(probe_of(name))}" if phases else place_words(probe_of(name))
+        said_limit = "its boiling limit" if phases else "limit"
         keys = [{"colour": colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
         place = self.table.get(name)
+        band = None
         if place is not None and np.isfinite(place.limit_degc).any():
             limit_at, limit_degc, uncertainty = draw.thinned(self.axis, place.limit_degc, place.uncertainty_degc)
-            limit, low, high = (self._shown(limit_degc + sign * uncertainty) for sign in (0, -1, 1))
-            draw.band(plot, limit_at, low, high)
+            limit, low, high = (self._shown(limit_degc + sign * expanded(uncertainty)) for sign in (0, -1, 1))
+            band = limit_at, low, high
             where = " behind the needle" if is_behind_needle(name) else ""
-            drawn.append(Line(limit_at, limit, Style(draw.INK, (7, 4)), f"limit{where}", 1.5))
+            drawn.append(Line(limit_at, limit, Style(draw.INK, (7, 4)), f"{said_limit}{where}", self.unit, 1.5))
             series += [low, high]
-            keys.append({"colour": draw.INK, "width": 1.5, "dash": "7 4", "text": f"limit{where}", "hatch": ""})
-            keys.append({"colour": "#dbdad7", "width": 9, "dash": "", "text": "± one standard uncertainty", "hatch": ""})
-        draw.fit(plot, *series, least_span=5)
-        draw.lines(plot, [*drawn, Line(at, measured, Style(colour, ()), label, 2.0)])
+            keys.append({"colour": draw.INK, "width": 1.5, "dash": "7 4", "text": f"{said_limit}{where}", "hatch": ""})
+            keys.append({"colour": "#dbdad7", "width": 9, "dash": "", "text": "95 % band", "hatch": ""})
+        title = f"temperature, {self.unit}"
+        y = draw.fit(*series, least_span=5)
+        if phases:  # room for their names
+            y = Range(y.low, y.high + 16 * (y.high - y.low) / height)
+        plot = self._figure(key, height, y, title, self._alt_of_place(name), narrow=narrow)
+        draw.stretches(plot, self.axis, _stretches(phases, self.axis.seconds))
+        if band is not None:
+            plot.band(*band)
+        draw.lines(plot, [*drawn, Line(at, measured, Style(colour, ()), label, self.unit, 2.0)])
         self._marks_and_gaps(plot, numbered=True)
         return Plot([key], keys)
 
@@ -137,8 +165,12 @@ class Plots:
                 [], [], f"No warning came at the places measured; fuel can boil where there is no probe. {caption}".strip()
             )
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
-        spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, strict=True))
-        self.figures["alarms"] = draw.alarm_strip(self.axis, spans, rows)
+        tips = [
+            f"{place_words(row.place)}: {LEVEL_WORDS[row.level]}, {self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
+            for row in self.alarms.itertuples()
+        ]
+        spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, tips, strict=True))
+        self.figures["alarms"] = draw.alarm_strip("alarms", self.axis, spans, rows, "", self._alt_of_alarms(len(spans), rows))
         self._marks_and_gaps(self.figures["alarms"])
         present = set(self.alarms["level"])
         return Plot(["alarms"], [key for name, key in _LEVEL_KEYS.items() if name in present], caption)
@@ -157,18 +189,21 @@ class Plots:
                 continue
             at, values = draw.thinned(self.axis, inputs[column].to_numpy())
             values = np.asarray(self.shown.value(values, dimension)) if dimension else values
-            plot = self._figure(column, 80, label.rsplit(", ", 1)[1])
-            draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number], ()), label.rsplit(", ", 1)[0], 1.5)])
-            draw.fit(plot, values, least_span=1.0, include=(0.0,) if column in ("engine_rpm", "fuel_pressure_kpa") else ())
+            y = draw.fit(values, least_span=1.0, include=(0.0,) if column in ("engine_rpm", "fuel_pressure_kpa") else ())
+            what, unit = label.rsplit(", ", 1)
+            decimals = 0 if unit == "rpm" else 1
+            alt = f"{what.capitalize()} over the recording, from {np.nanmin(values):.{decimals}f} to {np.nanmax(values):.{decimals}f} {unit}."
+            plot = self._figure(column, 64, y, label, alt, narrow=True)
+            draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number], ()), what, unit, 1.5)])
             self._marks_and_gaps(plot)
-            result.append(Plot([column], [{"colour": draw.COLOURS[number], "width": 2, "dash": "", "text": label, "hatch": ""}]))
+            result.append(Plot([column]))
         return result
 
-    def _figure(self, name: str, height: int, y_label: str, *, show_time: bool = True) -> Any:
-        self.figures[name] = draw.blank(self.axis, height, y_label, show_time=show_time)
+    def _figure(self, name: str, height: int, y: Any, title: str, alt: str, **more: bool) -> Chart:
+        self.figures[name] = draw.blank(name.replace("_", "-"), self.axis, height, y, title, alt, **more)
         return self.figures[name]
 
-    def _marks_and_gaps(self, plot: Any, *, numbered: bool = False) -> None:
+    def _marks_and_gaps(self, plot: Chart, *, numbered: bool = False) -> None:
         draw.marks_and_gaps(plot, self.axis, self.marks_s, self.gaps_s, numbered=numbered)
 
     def _measured(self, name: str) -> list[np.ndarray]:
@@ -191,3 +226,37 @@ class Plots:
             "text": place_words(name),
             "hatch": "",
         }
+
+    def _alt_of_temperatures(self) -> str:
+        known = [
+            f"{place_words(p.place)} {self._degrees(p.coldest_degc)} to {self._degrees(p.hottest_degc)}"
+            for name, p in self.summary.places.items()
+            if name in self.degc and np.isfinite(p.hottest_degc)
+        ]
+        return f"Temperatures over the recording: {'; '.join(known)}." if known else "No temperature was recorded."
+
+    def _alt_of_margins(self) -> str:
+        known = [
+            f"{place_words(p.place)} {words.signed(self.shown, p.smallest_margin_degc)}"
+            for name, p in self.summary.places.items()
+            if name in self.table and np.isfinite(p.smallest_margin_degc)
+        ]
+        return f"The smallest room left to the limit at each place: {'; '.join(known)}." if known else "No limit is known."
+
+    def _alt_of_place(self, name: str) -> str:
+        p: PlaceSummary | None = self.summary.places.get(name)
+        if p is None:
+            return f"{place_words(name)} over the recording."
+        heat = self.summary.places.get(probe_of(name), p)
+        text = f"Fuel at the {place_words(p.place)}: hottest {self._degrees(heat.hottest_degc)} at {self.clock.moment(heat.hottest_at)}"
+        if not np.isfinite(p.smallest_margin_degc):
+            return f"{text}; no limit is known there."
+        side = "below" if p.smallest_margin_degc > 0 else "beyond"
+        gap = words.difference(self.shown, p.smallest_margin_degc)
+        return f"{text}; nearest its limit of {self._degrees(p.limit_there_degc)} at {self.clock.moment(p.smallest_margin_at)}, {gap} {side} it."
+
+    def _alt_of_alarms(self, count: int, rows: list[tuple[str, str]]) -> str:
+        return f"When warnings were on: {count} in all, at {', '.join(shown for _, shown in rows)}; the table of warnings lists them."
+
+    def _degrees(self, degc: float) -> str:
+        return self.shown.text(degc, "temperature")

@@ -6,7 +6,8 @@ import numpy as np
 from markupsafe import Markup
 
 from hotfuel.report import svg
-from hotfuel.report.figures import COLOURS, DASHES, FAINT, INK
+from hotfuel.report.chart import FAINT, INK
+from hotfuel.report.figures import COLOURS, DASHES
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
 

@@ -12,18 +12,20 @@ from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import html, plots, sheet, stops, words
+from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plots
 from hotfuel.report.table import Table
 from hotfuel.risk.assumptions import assumptions
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
-from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.session.summary import Summary
 from hotfuel.study import story
 from hotfuel.study.story import Story
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 _ROWS_MOST = 40
-_PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX = 170, 90, 30.0
+_PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX = 250, 110, 10.0
+_COMPLAINT_LINES = 3  # what the complaint's heading takes
 
 
 def write(
@@ -52,10 +54,14 @@ def render(session: Session, units: str | None = None, told: Story | None = None
     drawn = Plots(session, shown, clock)
     alarms = drawn.alarms
     finding = words.nearest(summary, shown, clock)
+    head = headline(summary, told, shown, clock)
     complaint, work_done = sheet.complaint_and_work(session.metadata)
     judged = told.judgement.sentences if told and told.judgement else ()
     picture_px, dense = sheet.layout(
-        _PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX, sheet.lines((complaint, work_done, " ".join(judged)))
+        _PICTURE_PX,
+        _PICTURE_LEAST_PX,
+        _SPARE_PX,
+        sheet.lines((complaint, work_done, " ".join(judged))) + (_COMPLAINT_LINES if complaint else 0),
     )
     values = {
         "title": session.name,
@@ -81,10 +87,11 @@ def render(session: Session, units: str | None = None, told: Story | None = None
         "complaint": complaint,
         "work_done": work_done,
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
-        "picture": drawn.picture(summary, picture_px),
+        "head": head,
+        "simulated": bool(session.metadata.get("simulated")),
+        "picture": drawn.picture(summary, picture_px, told.phases if told else ()),
         "dense": dense,
         "conditions": words.conditions(summary, session, shown, clock),
-        "customer_numbers": _customer_numbers(summary, shown, clock),
         "cautions": words.CAUTIONS,
         "technical": drawn.technical(),
         "method": _method(session, shown),
@@ -135,8 +142,14 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
     elif near is None:
         rows.append({"label": "Smallest margin to boiling", "value": "–", "where": "no limit is known", "look": ""})
     else:
-        look = "beyond" if near.smallest_margin_degc <= 0 else "near" if near.smallest_margin_degc < near.uncertainty_degc else ""
-        where = f"{place_words(near.place)}, {clock.moment(near.smallest_margin_at)}, ±{words.difference(shown, near.uncertainty_degc)}"
+        look = (
+            "beyond"
+            if near.smallest_margin_degc <= 0
+            else "near"
+            if near.smallest_margin_degc < expanded(near.uncertainty_degc)
+            else ""
+        )
+        where = f"{place_words(near.place)}, {clock.moment(near.smallest_margin_at)}, ±{words.difference(shown, expanded(near.uncertainty_degc))}"
         rows.append(
             {
                 "label": "Smallest margin to boiling",
@@ -164,7 +177,7 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
 
 def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
     table = Table(
-        ("Place", "Hottest", "Smallest margin", "Limit there", "Margin within ±", "Beyond the limit", "No reading"),
+        ("Place", "Hottest", "Smallest margin", "Limit there", "Warned", "Beyond the limit", "No reading"),
         numbers=range(1, 7),
     )
     for p in summary.places.values():
@@ -176,7 +189,7 @@ def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
             told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
             table.rows.append((place_words(p.place), hottest, p.no_limit or "no limit", "", *told, lost))
             continue
-        margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, p.uncertainty_degc)}\n{clock.moment(p.smallest_margin_at)}"
+        margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, expanded(p.uncertainty_degc))}\n{clock.moment(p.smallest_margin_at)}"
         margin += f"\nbut {words.duration(p.no_limit_s)} without a limit" if p.no_limit else ""
         limit = f"{shown.text(p.limit_there_degc, 'temperature')}\nV/L was {_ratio(p.vapour_liquid_ratio_there)}"
         within, beyond = words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)
@@ -190,34 +203,9 @@ def _ratio(value: float) -> str:
     return "40 or more" if value >= 39.99 else f"{value:.1f}"
 
 
-def _customer_numbers(summary: Summary, shown: Shown, clock: words.Clock) -> list[tuple[str, str]]:
-    rows = []
-    if summary.hottest:
-        rows.append(
-            ("Hottest fuel", f"{shown.text(summary.hottest.hottest_degc, 'temperature')}, {place_words(summary.hottest.place)}")
-        )
-    near: PlaceSummary | None = summary.smallest
-    if without := summary.without_limit:
-        rows.append(
-            ("Beyond the limit", f"{place_words(without.place)}, {words.duration(without.no_limit_s)}: {without.no_limit}")
-        )
-    if near:
-        rows.append(
-            (
-                "Smallest margin",
-                f"{words.signed(shown, near.smallest_margin_degc)} ±{words.difference(shown, near.uncertainty_degc)}",
-            )
-        )
-        rows.append(("Where and when", f"{place_words(near.place)}, {clock.moment(near.smallest_margin_at)}"))
-        rows.append(("Limit there", shown.text(near.limit_there_degc, "temperature")))
-        rows.append(("Pressure there", f"{shown.text(near.pressure_there_kpa, 'pressure')} absolute"))
-        rows.append(("Time beyond the limit", words.duration(near.beyond_limit_s)))
-    return rows
-
-
 def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
     """One row a phase: its place with the smallest margin, or the hottest where no margin is known."""
-    table = Table(("Phase", "From", "Length", "Hottest", "Smallest margin", "Warned", "Beyond"), numbers=(2, 3, 4, 5, 6))
+    table = Table(("Phase", "From", "Length", "Hottest", "Smallest margin", "Warned", "Beyond"), numbers=(2, 5, 6))
     start = session.ticks.index[0]
     for phase in told.phases[:_ROWS_MOST]:
         places = {name: place for name, place in phase.places.items() if not np.isnan(place.peak_degc)}
@@ -230,16 +218,16 @@ def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> 
             (name for name in places if places[name].no_limit_s), key=lambda name: places[name].no_limit_s, default=None
         )
         margin = (
-            f"none left\n{place_words(without)}"
+            f"none left, {place_words(without)}"
             if without
-            else f"{words.signed(shown, limited[near].smallest_margin_degc)}\n{place_words(near)}"
+            else f"{words.signed(shown, limited[near].smallest_margin_degc)}, {place_words(near)}"
             if near
             else "no limit"
         )
         table.rows.append(
             (
                 phase.name, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
-                f"{shown.text(places[hot].peak_degc, 'temperature')}\n{place_words(hot)}", margin,
+                f"{shown.text(places[hot].peak_degc, 'temperature')}, {place_words(hot)}", margin,
                 words.duration(max((p.warn_s for p in places.values()), default=0.0)), words.duration(max((p.act_s for p in places.values()), default=0.0)),
             )
         )  # fmt: skip
@@ -260,10 +248,10 @@ def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Ta
         if found is not None:
             declared = "\nas declared" if found.volume_u_l == 0 else ""
             values = [
-                _within(found.delay_s, found.delay_u_s, 0, "s"),
-                _within(1000 * found.volume_l, 1000 * found.volume_u_l, 0, "mL") + declared,
-                _within(found.heat_w, found.heat_u_w, 0, "W"),
-                _within(found.ua_w_k, found.ua_u_w_k, 1, "W/K") if found.ua_w_k > found.ua_u_w_k else "–",
+                _within(found.delay_s, expanded(found.delay_u_s), 0, "s"),
+                _within(1000 * found.volume_l, 1000 * expanded(found.volume_u_l), 0, "mL") + declared,
+                _within(found.heat_w, expanded(found.heat_u_w), 0, "W"),
+                _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
             ]
         table.rows.append((f"{place_words(one.before)} to {place_words(one.place)}", part, *values, one.sentence))
     return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
@@ -332,13 +320,13 @@ def _method(session: Session, shown: Shown) -> list[str]:
             "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table below. "
             "Margin is limit minus temperature.",
             "Behind the needle the fuel falls from line pressure to bowl pressure without taking heat; its limit is given as the temperature in the line.",
-            "± is one standard uncertainty of probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than that "
+            "± holds in 95 of 100 cases: probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than half of it "
             f"for 4 s, and goes when it is larger by {shown.text(DEADBAND / 100, 'temperature difference')} for a minute; beyond the limit likewise.",
         ]
     lines.append(
         "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
         "is worked out from engine speed, displacement and mixture (±35 %) plus the declared return; without it only the time under way can be told. A "
-        "pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording. ± is one standard uncertainty."
+        "pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording."
     )
     lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
     return lines
@@ -349,6 +337,6 @@ def _calibration(session: Session, shown: Shown) -> list[str]:
         return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
     return [
         f"{place_words(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
-        f"±{shown.text(line.uncertainty_degc, 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
+        f"±{shown.text(expanded(line.uncertainty_degc), 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
         for number, line in sorted(session.calibration.channels.items())
     ] or ["The calibration file holds no channel."]

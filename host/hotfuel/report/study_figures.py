@@ -1,83 +1,108 @@
-"""Figures of comparisons: runs side by side, differences with their intervals, power over engine speed. They draw what hotfuel.study worked out."""
+"""Charts of comparisons: runs side by side, differences with their intervals, power over engine speed. They draw what hotfuel.study worked out."""
 
 from collections.abc import Sequence
 
 import numpy as np
-from bokeh.models import ColumnDataSource, Label, Range1d, Scatter, Segment, Span, VArea
-from bokeh.plotting import figure
 
 from hotfuel.report import figures as draw
-from hotfuel.report.figures import ACT, COLOURS, DASHES, INK, Style
+from hotfuel.report import words
+from hotfuel.report.chart import INK, LEFT_PX, Chart, Range
+from hotfuel.report.figures import ACT, COLOURS, DASHES, Style
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.units import Shown
 
-_ROW_PX = 34
+ANSWERS_DRAWN = 6
+_ROW_PX = 40
 _MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
+# Runs of one side lie on lines of their own, so that equal ones are seen apart; by their number, because a picture is the same every time.
+_JITTER = (0.0, 0.14, -0.14, 0.07, -0.07)
 
 
 def look(number: int) -> tuple[Style, str]:
-    """Line style and marker of the n-th variant, everywhere the same."""
+    """Line style and marker of the n-th variant, everywhere the same. The first, the baseline, has hollow markers, the others filled ones."""
     return Style(COLOURS[number % 8], DASHES[number % 8]), _MARKERS[number % len(_MARKERS)]
 
 
-def runs(result: Comparison, shown: Shown) -> figure:
+def _rows(name: str, count: int, x: Range, title: str, alt: str, x_title: str = "") -> Chart:
+    return Chart(name, _ROW_PX * count + 4, x, Range(-0.4, count - 0.3), title, alt, x_title, show_y=False)
+
+
+def runs(result: Comparison, shown: Shown) -> Chart:
     """Every run of every variant for the primary question: one row a variant, one marker a run, a bar at the mean."""
     names = [result.baseline, *result.variants]
     is_margin = result.drawn.quantity == MARGIN
     dimension = "temperature difference" if is_margin else "temperature"
+    unit = shown.unit(dimension)
+    of = {name: [run for run in result.runs if run.variant == name and has(run, result.drawn)] for name in names}
     values = {}
     for name in names:
-        degc = np.array([run.values[result.drawn] for run in result.runs if run.variant == name and has(run, result.drawn)])
+        degc = np.array([run.values[result.drawn] for run in of[name]])
         values[name] = np.asarray(shown.value(-degc if is_margin else degc, dimension))
     # a margin is read against zero
     every = np.concatenate([*values.values(), [0.0] if is_margin else []])
     span = max(float(np.ptp(every)), 2.0)
-    left = float(every.min()) - 0.12 * span
-    plot = draw.empty(
-        _ROW_PX * len(names) + 10, Range1d(left, float(every.max()) + 0.08 * span), Range1d(-0.6, len(names) - 0.25)
-    )
-    draw.scale(plot, f"{result.drawn.words()}, {shown.unit(dimension)}", "below")
+    means = {name: float(values[name].mean()) for name in names}
+    said = "; ".join(f"{name} {draw_number(means[name])} {unit} in the mean of {len(values[name])}" for name in names)
+    what = f"{result.drawn.words()}, {unit}" + (" (plus: room left to the limit)" if is_margin else "")
+    plot = _rows(
+        "runs", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
+        f"Every run, {result.drawn.words()}: {said}.",
+    )  # fmt: skip
+    if is_margin:
+        plot.upright(0.0, ACT, 1.6)
     for number, name in enumerate(names):
         row = len(names) - 1 - number
         style, marker = look(number)
-        mean = float(values[name].mean())
-        bar = ColumnDataSource({"x": [mean], "low": [row - 0.28], "high": [row + 0.28]})
-        plot.add_glyph(bar, Segment(x0="x", x1="x", y0="low", y1="high", line_color=style.colour, line_width=3))
-        dots = ColumnDataSource({"x": values[name], "y": np.full(len(values[name]), float(row))})
-        plot.add_glyph(
-            dots, Scatter(x="x", y="y", marker=marker, size=9, fill_color=style.colour, fill_alpha=0.35, line_color=style.colour)
-        )
-        plot.add_layout(
-            Label(x=3, x_units="screen", y=row + 0.3, text=f"{name} ({len(values[name])})", text_font_size="11px", text_color=INK)
-        )
-    if is_margin:
-        plot.add_layout(Span(location=0, dimension="height", line_color=ACT, line_width=1.6))
+        plot.box(
+            (means[name], means[name] + 3 * (plot.x.high - plot.x.low) / 680), (row - 0.3, row + 0.2),
+            f"{name}: mean {draw_number(means[name])} {unit} of {len(values[name])} runs", fill=style.colour,
+        )  # fmt: skip
+        for place, (run, value) in enumerate(zip(of[name], values[name].tolist(), strict=True)):
+            tip = f"{name}, {run.name}: {draw_number(value)} {unit}"
+            plot.marker(value, row - 0.05 + _JITTER[place % len(_JITTER)], marker, style.colour, tip, hollow=number == 0)
+        plot.label(f"{name} ({len(values[name])})", LEFT_PX + 2, float(plot.py(row + 0.38)), look="bold")
     return plot
 
 
-def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> figure:
-    """Differences with their 95 % intervals, a row an answer; the grey stretch is a difference not worth having."""
-    rows = list(answers)
+def draw_number(value: float) -> str:
+    """A number of a chart in words: one decimal, a real minus."""
+    return f"{round(value, 1) + 0.0:.1f}".replace("-", "−")
+
+
+def worth_drawing(answers: Sequence[Answer]) -> list[Answer]:
+    """The asked questions first, then the largest differences that are decided; never rows of nothing."""
+    tested = [answer for answer in answers if np.isfinite(answer.low_degc) and answer.touched]
+    asked = [answer for answer in tested if answer.asked]
+    others = [answer for answer in tested if not answer.asked and answer.low_degc * answer.high_degc > 0]
+    others.sort(key=lambda answer: -abs(answer.difference_degc))
+    return [*asked, *others[: max(ANSWERS_DRAWN - len(asked), 0)]]
+
+
+def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> Chart:
+    """Differences with their 95 % intervals, a row an answer; to the right is cooler, or more room. The grey stretch is a difference not worth having."""
     dimension = "temperature difference"
+    unit = shown.unit(dimension)
     middle, low, high = (
-        np.array([shown.value(getattr(answer, name), dimension) for answer in rows], dtype=float)
-        for name in ("difference_degc", "low_degc", "high_degc")
+        -np.array([shown.value(getattr(answer, name), dimension) for answer in answers], dtype=float)
+        for name in ("difference_degc", "high_degc", "low_degc")
     )
     delta = float(shown.value(delta_degc, dimension))
     known = np.concatenate([middle, low[np.isfinite(low)], high[np.isfinite(high)], [-delta, delta]])
     reach = 1.08 * float(np.abs(known).max())
-    plot = draw.empty(_ROW_PX * len(rows) + 10, Range1d(-reach, reach), Range1d(-0.6, len(rows) - 0.1))
-    draw.scale(plot, f"difference, {shown.unit(dimension)} (left of zero: cooler, or further from the limit)", "below")
-    ends = ColumnDataSource({"x": [-delta, delta], "low": [-0.6, -0.6], "high": [float(len(rows))] * 2})
-    plot.add_glyph(ends, VArea(x="x", y1="low", y2="high", fill_color=INK, fill_alpha=0.08))
-    plot.add_layout(Span(location=0, dimension="height", line_color=INK, line_width=1))
-    y = np.arange(len(rows))[::-1].astype(float)
-    source = ColumnDataSource({"x": middle, "low": low, "high": high, "y": y})
-    plot.add_glyph(source, Segment(x0="low", x1="high", y0="y", y1="y", line_color=INK, line_width=2))
-    plot.add_glyph(source, Scatter(x="x", y="y", marker="diamond", size=11, fill_color=COLOURS[0], line_color=INK))
-    for row, answer in zip(y, rows, strict=True):
-        beside = f" against {answer.baseline}" if answer.baseline != rows[0].baseline else ""
-        text = f"{answer.variant}{beside}: {answer.cell.words()}"
-        plot.add_layout(Label(x=3, x_units="screen", y=row + 0.18, text=text, text_font_size="10px", text_color=INK))
+    said = "; ".join(f"{a.variant} against {a.baseline}, {a.cell.words()}: {words.change(a, shown)}" for a in answers)
+    plot = _rows(
+        "intervals", len(answers), Range(-reach, reach), f"difference, {unit} (right of zero: cooler, or more room)",
+        f"Differences with their 95 % intervals. {said}.",
+    )  # fmt: skip
+    plot.box((-delta, delta), None, fill=INK, fill_opacity=0.08)
+    plot.upright(0.0, INK, 1.0)
+    for number, answer in enumerate(answers):
+        row = len(answers) - 1 - number
+        tip = f"{answer.variant}, {answer.cell.words()}: {words.change(answer, shown)}"
+        plot.box((float(low[number]), float(high[number])), (row - 0.13, row - 0.07), tip, fill=INK)
+        plot.marker(float(middle[number]), row - 0.1, "diamond", INK, tip, hollow=not answer.asked)
+        beside = f" against {answer.baseline}" if answer.baseline != answers[0].baseline else ""
+        asked = " (asked)" if answer.asked else ""
+        plot.label(f"{answer.variant}{beside}: {answer.cell.words()}{asked}", LEFT_PX + 2, float(plot.py(row + 0.3)))
     return plot

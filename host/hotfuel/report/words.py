@@ -10,7 +10,8 @@ from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
-from hotfuel.units import Shown
+from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.units import Shown, expanded
 
 CAUTIONS = (
     "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, a higher place or a heavier load.",
@@ -64,6 +65,27 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
+def minute(clock: Clock, at: Any) -> str:
+    """A moment to the minute: a time of day, or how long after the start."""
+    text = clock.moment(at)
+    return text.rsplit(":", 1)[0] if clock.dates and ":" in text else f"{text} after the start"
+
+
+def spoken(seconds: float) -> str:
+    """A length of time as it is said: "45 seconds", "13 minutes", "2 hours 5 minutes"."""
+    if seconds < 90:
+        return _count(max(round(seconds), 1), "second")
+    minutes = round(seconds / 60)
+    if minutes < 90:
+        return _count(minutes, "minute")
+    hours, rest = divmod(minutes, 60)
+    return _count(hours, "hour") + (f" {_count(rest, 'minute')}" if rest else "")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 def signed(shown: Shown, margin_degc: float) -> str:
     """A margin with its sign: "+4.2 °C", "−9.4 °C"."""
     return "–" if margin_degc != margin_degc else _minus(shown.text(margin_degc, "temperature difference"), plus=True)
@@ -76,6 +98,20 @@ def _minus(text: str, plus: bool = False) -> str:
 def difference(shown: Shown, degc: float) -> str:
     """A difference's size, without a sign."""
     return shown.text(abs(degc), "temperature difference")
+
+
+def change(answer: Any, shown: Shown) -> str:
+    """An answer's difference with its 95 % interval in words, so that no sign needs a meaning: "10.0 °F cooler (7.2 to 12.9)"."""
+    more, less = ("more room", "less room") if answer.cell.quantity == MARGIN else ("cooler", "hotter")
+    room = -answer.difference_degc
+    text = f"{difference(shown, room)} {more if room >= 0 else less}"
+    low, high = sorted((-answer.low_degc, -answer.high_degc)) if np.isfinite(answer.low_degc) else (np.nan, np.nan)
+    if not np.isfinite(low):
+        return text
+    if low * high >= 0:
+        near, far = sorted((abs(low), abs(high)))
+        return f"{text} ({difference(shown, near)} to {difference(shown, far)})"
+    return f"{text} (from {difference(shown, low)} {less} to {difference(shown, high)} {more})"
 
 
 def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
@@ -121,11 +157,12 @@ def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
 
 
 def _how_sure(near: PlaceSummary, shown: Shown) -> str:
-    sure = difference(shown, near.uncertainty_degc)
-    if near.smallest_margin_degc <= -near.uncertainty_degc:
+    doubt_degc = float(expanded(near.uncertainty_degc))
+    sure = difference(shown, doubt_degc)
+    if near.smallest_margin_degc <= -doubt_degc:
         passed = f"so the limit was passed; it stayed passed for {duration(near.beyond_limit_s)}"
         return f"The measurement and the limit together are known to about ±{sure}, {passed}."
-    if near.smallest_margin_degc < near.uncertainty_degc:
+    if near.smallest_margin_degc < doubt_degc:
         return (
             f"The measurement and the limit together are known to about ±{sure}: this is too close to tell on which side it was."
         )
@@ -137,14 +174,19 @@ def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -
     car = session.car
     rows = [
         ("Date", clock.day(summary.started) or "not known"),
-        ("Time", f"{clock.moment(summary.started)} to {clock.moment(summary.ended)} ({clock.zone})"),
+        ("Time", f"{minute(clock, summary.started)} to {minute(clock, summary.ended)} ({clock.zone})"),
     ]
-    rows.append(("Measured for", duration(summary.recorded_s)))
+    rows.append(("Measured for", spoken(summary.recorded_s)))
     ambient = session.metadata.get("ambient_degc")
-    rows.append(("Outside air", shown.text(ambient, "temperature") if ambient is not None else "not noted"))
+    rows.append(("Outside air", shown.text(ambient, "temperature", 0) if ambient is not None else "not noted"))
     if car is not None:
         rows += [
-            ("Altitude", shown.text(car.altitude_m, "length") if car.altitude_m is not None else "not given"),
+            (
+                "Altitude",
+                f"about {10 * round(shown.value(car.altitude_m, 'length') / 10)} {shown.unit('length')}"
+                if car.altitude_m is not None
+                else "not given",
+            ),
             ("Air pressure", _air(session, shown)),
         ]
         rows.append(("Fuel", session.fuel.name))

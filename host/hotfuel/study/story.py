@@ -18,7 +18,7 @@ from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import transport
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives
 _LOOK_BACK_S = 180.0
@@ -242,7 +242,7 @@ def _role(course: Course, place: str) -> Role:
 
 def _noticed(one: Nearest, role: Role, found: Sequence[Phase]) -> str:
     """What the driver would have noticed, from the place's role and how far beyond."""
-    if one.margin_degc > 2 * one.uncertainty_degc:
+    if one.margin_degc > expanded(one.uncertainty_degc):
         return "The driver would have noticed nothing."
     maybe = "may" if one.margin_degc > 0 else "is likely to"
     restarted = any(p.kind == RESTART for p in found)
@@ -306,4 +306,4 @@ def _how_sure(course: Course, nearest: Nearest | None, confidence: str, shown: S
         basis = f"phases are cut by engine speed, with doubts: {doubts[0].rstrip('.')}"
     if nearest is None:
         return f"How sure: {basis}."
-    return f"How sure: the margin is known to ±{shown.text(nearest.uncertainty_degc, 'temperature difference')} (one standard deviation); {basis}."
+    return f"How sure: the margin is known to ±{shown.text(expanded(nearest.uncertainty_degc), 'temperature difference')} (95 %); {basis}."

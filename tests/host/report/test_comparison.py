@@ -3,44 +3,17 @@
 import re
 import shutil
 import subprocess
+import sys
+from pathlib import Path
 
-import numpy as np
 import pytest
-from hotfuel.report import comparison, html
+from hotfuel.report import comparison, html, words
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run
 from hotfuel.study.power.power import compare_pulls
-from hotfuel.study.power.pulls import Pull
 from hotfuel.units import Shown
 
-HOT_SOAK, DRIVE = Cell(MARGIN, "pump", "hot soak"), Cell(PEAK, "tank", "drive")
-
-
-def runs(count=6):
-    """Alternating runs of a bare car and one with a sleeve <b>; the sleeve leaves 8 degC more."""
-    spread = (0.3, -0.4, 0.1, 0.5, -0.2, 0.0)
-    return [
-        Run(
-            f"run {number}", "sleeve <b>" if number % 2 else "bare", f"s{number}",
-            {HOT_SOAK: (-5.0 if number % 2 else 3.0) + spread[number % 6], DRIVE: 35.0 + spread[-number % 6]}, {},
-            start_s=1e9 + 1000 * number, ambient_degc=24.0, ambient_pressure_kpa=94.5, fuel="measured fuel", car="Blue saloon",
-        )
-        for number in range(count)
-    ]  # fmt: skip
-
-
-def pulls():
-    rpm = np.linspace(2500, 6500, 81)
-    rise = np.sin((rpm - 1500) / 5500 * np.pi / 2)
-
-    def pull(name, factor):
-        kw = (60 + 120 * rise) * factor
-        return Pull(name, rpm, kw, kw * 1000 / (rpm * np.pi / 30))
-
-    return {
-        "bare": [pull(f"b{n}", 1 + 0.001 * n) for n in range(4)],
-        "sleeve <b>": [pull(f"s{n}", 1.012 + 0.001 * n) for n in range(4)],
-    }
+sys.path.insert(0, str(Path(__file__).parent))
+from made_studies import HOT_SOAK, pulls, runs
 
 
 def text_of(page):
@@ -61,7 +34,8 @@ def test_finding_intervals_and_runs(units):
     primary = result.answers[0]
     assert primary.verdict == "lower"
     for degc in (primary.difference_degc, primary.low_degc, primary.high_degc):
-        assert shown.text(degc, "temperature difference").replace("-", "−") in text
+        assert shown.text(abs(degc), "temperature difference") in text
+    assert words.change(primary, shown) in text
     for run in result.runs:
         assert run.name in text
     assert "+5.0 °C" in text or units == "us"  # the sleeve's margin, not its stored negative
@@ -116,6 +90,6 @@ def test_temperature_and_power_fit_one_sheet_of_paper(tmp_path):
         compare_runs(runs(), "bare", HOT_SOAK), tmp_path / "both.html", power=compare_pulls(pulls(), "bare"), units="us", pdf=pdf
     )
     pages = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
-    for there in ("Finding", "What was done", "Please read", "Place and date"):
+    for there in ("What to do next", "What was done", "Please read", "Place and date"):
         assert there in pages[0], there
     assert "Technical part" in pages[1]

@@ -1,0 +1,151 @@
+"""The first page of a review: one sentence a customer keeps, what it rests on, and what to do next.
+
+"Boiled" is said only of fuel beyond its limit by more than the doubt, which is 95 % as everywhere a reader sees one. No number is finer than its doubt.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.report.words import Clock, minute, spoken
+from hotfuel.risk.level import Level
+from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
+from hotfuel.study.story import Story
+from hotfuel.units import Shown, expanded
+
+BOILED, WITHIN_DOUBT, CLOSE, BELOW, NO_LIMIT, NOTHING = "boiled", "within doubt", "close", "below", "no limit", "nothing"
+_WHEN = {
+    SOAK: "after you parked",
+    DRIVE: "while driving",
+    LAP: "on the track",
+    PULL: "at full throttle",
+    IDLE: "while the engine idled",
+    RESTART: "after the restart",
+    COLD_START: "while the engine warmed up",
+    STANDING: "before the start",
+}
+_MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
+
+
+@dataclass(frozen=True)
+class Headline:
+    """kind: one of BOILED, WITHIN_DOUBT, CLOSE, BELOW, NO_LIMIT, NOTHING; the rest are words for the page."""
+
+    kind: str
+    sentence: str
+    basis: str
+    next_steps: tuple[str, ...]
+
+
+def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock) -> Headline:
+    """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature."""
+    near, hot = summary.smallest, summary.hottest
+    if (without := summary.without_limit) is not None:
+        kind = BOILED if without.no_limit == Level.LOW_PRESSURE.words else NO_LIMIT
+        lowest = shown.text(without.no_limit_kpa, "pressure")
+        return Headline(
+            kind,
+            f"The fuel had no room left to boiling {where(without.place)} for {spoken(without.no_limit_s)}: {without.no_limit}.",
+            f"Worked out from {minute(clock, without.no_limit_from)} on; the lowest pressure there was {lowest}.",
+            ("Check the pressure's sensor and line first, then measure again.",),
+        )
+    if near is None and hot is None:
+        return Headline(
+            NOTHING, "No temperature was recorded, so nothing can be said of the fuel.", "",
+            ("Check the probes' plugs and the board's lamp, then drive again.",),
+        )  # fmt: skip
+    if near is None:
+        assert hot is not None
+        return Headline(
+            NO_LIMIT, f"The hottest fuel was {_degrees(shown, hot.hottest_degc)}, {where(hot.place)}; how near that is to boiling is not known.",
+            f"It was reached at {minute(clock, hot.hottest_at)}. What is missing is the car file with fuel, pressures and altitude.",
+            ("Give the car file with fuel, pressures and altitude, and make this page again.",),
+        )  # fmt: skip
+    doubt_degc = float(expanded(near.uncertainty_degc))
+    margin = near.smallest_margin_degc
+    phase = _phase_beyond(near, told)
+    when = f" {_WHEN[phase.kind]}" if phase is not None and phase.kind in _WHEN else ""
+    gap = rough(shown, abs(margin), doubt_degc)
+    if margin <= -doubt_degc:
+        kind, sentence = BOILED, f"The fuel boiled {where(near.place)}{_how_long(near, phase, when)}."
+    elif margin <= 0:
+        kind, sentence = WITHIN_DOUBT, f"The fuel {where(near.place)} reached its boiling limit, within the doubt{when}."
+    elif margin < doubt_degc:
+        kind = CLOSE
+        sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, closer than the doubt."
+    else:
+        kind, sentence = (
+            BELOW,
+            f"The fuel stayed below its boiling limit at every probe; nearest {where(near.place)}, {gap} below.",
+        )
+    return Headline(kind, sentence, _basis(near, shown, clock, doubt_degc), _next(kind, near, phase))
+
+
+def where(place: str) -> str:
+    """ "at the pump", "behind the needle at the carb inlet"."""
+    name = place_words(probe_of(place))
+    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
+
+
+def rough(shown: Shown, degc: float, doubt_degc: float) -> str:
+    """A difference no finer than its doubt: whole degrees where the doubt is one or more."""
+    doubt = float(shown.value(doubt_degc, "temperature difference"))
+    return shown.text(degc, "temperature difference", 0 if not doubt < 1 else 1)
+
+
+def _degrees(shown: Shown, degc: float) -> str:
+    return shown.text(degc, "temperature", 0)
+
+
+def _phase_beyond(near: PlaceSummary, told: Story | None) -> Phase | None:
+    """The phase that held most of the time beyond the limit, else the one in which it came nearest."""
+    if told is None or not told.phases:
+        return None
+    beyond = [phase for phase in told.phases if near.place in phase.places and phase.places[near.place].act_s > 0]
+    if beyond:
+        return max(beyond, key=lambda phase: phase.places[near.place].act_s)
+    at_s = told.nearest.at_s if told.nearest is not None and told.nearest.place == near.place else np.nan
+    return next((phase for phase in told.phases if phase.start_s <= at_s < phase.end_s), None)
+
+
+def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
+    if phase is None or near.place not in phase.places or near.beyond_limit_s <= 0:
+        return f" for {spoken(near.beyond_limit_s)}" if near.beyond_limit_s > 0 else when
+    most = phase.places[near.place].act_s >= _MOST * near.beyond_limit_s
+    return f" for {spoken(near.beyond_limit_s)}{when if most else f' in all, most of it{when}'}"
+
+
+def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
+    limit, there = (_degrees(shown, degc) for degc in (near.limit_there_degc, near.temperature_there_degc))
+    side = "above" if near.smallest_margin_degc <= 0 else "below"
+    gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
+    return (
+        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, and at its pressure there it boils too hard to be pumped "
+        f"or metered from about {limit} on: {gap} {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. Every ± and grey band in this report "
+        "holds in 95 of 100 cases."
+    )  # fmt: skip
+
+
+def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]:
+    place = place_words(probe_of(near.place))
+    again = "Then repeat the same run on a day as warm, and lay both recordings side by side."
+    if kind == BELOW:
+        return (
+            "Nothing calls for a change under these conditions.",
+            "A hotter day, a longer stop, more altitude or winter fuel can change that: measure again then.",
+        )
+    if kind == CLOSE:
+        return (
+            "Measure again on a hotter day or after a longer stop.",
+            "The fuel's own vapour pressure, from its data sheet or a test, narrows the doubt most.",
+        )
+    if phase is not None and phase.kind in (SOAK, RESTART):
+        return (f"Keep the heat of the standing engine away from the {place}: distance, a shield, moving air.", again)
+    if phase is not None and phase.kind == IDLE:
+        return (f"Let more fuel flow past the {place} at idle (a return to the tank), or keep heat away from it.", again)
+    return (
+        f"Find where the fuel takes up its heat before the {place}; shield or move the line there, or raise the pressure in it.",
+        again,
+    )

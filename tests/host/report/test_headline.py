@@ -1,0 +1,122 @@
+"""Page one in words: "boiled" only beyond the doubt, every answer a sentence of its own, no number finer than its doubt."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hotfuel.report import answers, words
+from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, WITHIN_DOUBT, headline
+from hotfuel.study import story
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.answers import Answer
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
+from hotfuel.units import Shown
+
+CLOCK = words.Clock(True, 120)
+
+
+def with_margin(drive, margin_degc, uncertainty_degc=2.0):
+    """The drive's summary with another smallest margin. The doubt is 1.96 times the standard uncertainty."""
+    summary = drive.summary()
+    near = replace(
+        summary.smallest, smallest_margin_degc=margin_degc, uncertainty_degc=uncertainty_degc, limit_there_degc=60.0,
+        temperature_there_degc=60.0 - margin_degc, beyond_limit_s=780.0,
+    )  # fmt: skip
+    return replace(summary, smallest=near)
+
+
+@pytest.mark.parametrize(
+    ("margin", "kind", "said"),
+    [
+        (-9.0, BOILED, "boiled at the"),
+        (-4.0, BOILED, "boiled at the"),
+        (-3.8, WITHIN_DOUBT, "reached its boiling limit, within the doubt"),
+        (0.0, WITHIN_DOUBT, "reached its boiling limit, within the doubt"),
+        (3.8, CLOSE, "It cannot be told whether the fuel boiled"),
+        (4.0, BELOW, "stayed below its boiling limit at every probe"),
+    ],
+)
+def test_boiled_only_beyond_the_doubt(drive, margin, kind, said):
+    for told in (story.tell(drive), None):
+        head = headline(with_margin(drive, margin), told, Shown("si"), CLOCK)
+        assert head.kind == kind
+        assert said in head.sentence
+        assert ("boiled" in head.sentence) == (kind in (BOILED, CLOSE))
+        assert "±4 °C" in head.basis  # 3.92, and no finer than a degree
+        assert not re.search(r"\d\.\d °C", head.sentence + head.basis)
+        assert "margin" not in head.sentence + head.basis
+        assert head.next_steps
+
+
+def test_how_long_and_when(drive):
+    told = story.tell(drive)
+    head = headline(with_margin(drive, -9.0), told, Shown("us"), CLOCK)
+    assert "for 13 minutes" in head.sentence
+    assert headline(with_margin(drive, -9.0), None, Shown("us"), CLOCK).sentence.endswith("for 13 minutes.")
+
+
+def test_nothing_known(drive):
+    summary = drive.summary()
+    assert headline(replace(summary, smallest=None), None, Shown("us"), CLOCK).kind == NO_LIMIT
+    nothing = headline(replace(summary, smallest=None, hottest=None), None, Shown("us"), CLOCK)
+    assert nothing.kind == NOTHING
+    assert "nothing can be said" in nothing.sentence
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (0.2, "1 second"),
+        (45, "45 seconds"),
+        (89, "89 seconds"),
+        (782, "13 minutes"),
+        (7500, "2 hours 5 minutes"),
+        (7200, "2 hours"),
+    ],
+)
+def test_times_as_they_are_said(seconds, said):
+    assert words.spoken(seconds) == said
+
+
+def answer(verdict, difference, low, high, quantity=PEAK):
+    found = dict.fromkeys(Answer.__dataclass_fields__)
+    found |= {
+        "variant": "shield", "baseline": "bare", "cell": Cell(quantity, "pump", "hot soak"), "primary": True, "asked": True, "verdict": verdict,
+        "difference_degc": difference, "low_degc": low, "high_degc": high, "sentence": "",
+    }  # fmt: skip
+    return Answer(**found)
+
+
+NAN = np.nan
+
+
+@pytest.mark.parametrize(
+    ("one", "said"),
+    [
+        (answer(verdicts.LOWER, -5.6, -7.2, -3.9), "Shield lowered the fuel at the pump by 10 °F, between 7 °F and 13 °F."),
+        (answer(verdicts.HIGHER, 5.6, 3.9, 7.2), "Shield raised the fuel at the pump by 10 °F, between 7 °F and 13 °F."),
+        (
+            answer(verdicts.LOWER, -5.6, -7.2, -3.9, MARGIN),
+            "Shield left 10 °F more room to boiling at the pump than bare, between 7 °F and 13 °F.",
+        ),
+        (
+            answer(verdicts.NO_DIFFERENCE, 0.1, -1.0, 1.2),
+            "Shield made no difference worth having at the pump: less than 5 °F either way.",
+        ),
+        (
+            answer(verdicts.UNDECIDED, -1.0, -5.0, 3.0),
+            "Whether shield helped at the pump is undecided: anything from 5 °F hotter to 9 °F cooler fits these runs.",
+        ),
+        (answer(verdicts.DESCRIBED, -1.0, NAN, NAN), "Whether shield helped at the pump is not known: too few runs to test it."),
+        (answer(verdicts.NO_VERDICT, -1.0, NAN, NAN), "Whether shield helped at the pump cannot be told from these runs."),
+    ],
+)
+def test_every_verdict_has_its_sentence(one, said):
+    assert answers.temperature(one, 3.0, Shown("us")) == said
+
+
+def test_plus_is_more_room():
+    """A change of margin from -12.2 to -10.8 is more room, however it is stored."""
+    told = words.change(answer(verdicts.UNDECIDED, -1.4, -2.0, 0.8, MARGIN), Shown("si"))
+    assert told == "1.4 °C more room (from 0.8 °C less room to 2.0 °C more room)"

@@ -1,0 +1,157 @@
+"""The reports in a real browser: what the pointer is told on every chart is true, a closer look is one, and nothing is missing without a script."""
+
+import re
+import shutil
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hotfuel.fuel.named import fuel_named
+from hotfuel.report import comparison, figures, html, review
+from hotfuel.risk.limits_card import altitude_curves
+from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.power.power import compare_pulls
+from hotfuel.units import Shown
+
+sys.path.insert(0, str(Path(__file__).parent))
+import made_studies as made
+
+playwright = pytest.importorskip("playwright.sync_api")
+if html.browser() is None:
+    pytest.skip("needs Chromium", allow_module_level=True)
+OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+# Of every line of every chart: its name, and a point a third of the way along, on the screen and as it was drawn.
+POINTS = """() => [...document.querySelectorAll("svg.chart")].flatMap((svg) => [...svg.querySelectorAll("path.line")].map((path) => {
+  const at = path.getPointAtLength(path.getTotalLength() / 3), screen = at.matrixTransform(svg.getScreenCTM());
+  svg.scrollIntoView({block: "center"});
+  const now = at.matrixTransform(svg.getScreenCTM());
+  return {chart: [...document.querySelectorAll("svg.chart")].indexOf(svg), name: path.dataset.name, x: at.x, y: at.y, top: scrollY + now.y, left: now.x,
+          scale: svg.dataset};
+}))"""
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with playwright.sync_playwright() as started:
+        program = started.chromium.launch(executable_path=shutil.which(html.browser()), args=OPTIONS)
+        yield program
+        program.close()
+
+
+@pytest.fixture(scope="module")
+def pages(drive, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("looked at")
+    result = compare_runs(made.runs(), "bare", made.HOT_SOAK, shown=Shown("us"))
+    power = compare_pulls(made.pulls(), "bare")
+    curves = altitude_curves({name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3")})
+    return {
+        "review": html.write(review.render(drive), folder / "review.html"),
+        "compare": html.write(comparison.render(result, power=power, units="us"), folder / "compare.html"),
+        "limits": html.write_figure(folder / "limits.html", figures.altitude(curves, Shown("si"), 1600.0), "limits"),
+    }
+
+
+def opened(chromium, path, **options):
+    page = chromium.new_page(viewport={"width": 900, "height": 800}, **options)
+    complaints = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("request", lambda asked: complaints.append(asked.url) if asked.url != path.as_uri() else None)
+    page.goto(path.as_uri())
+    return page, complaints
+
+
+def number(text):
+    return float(text.replace("−", "-"))
+
+
+@pytest.mark.parametrize("which", ["review", "compare", "limits"])
+def test_every_line_tells_name_value_unit_and_place(chromium, pages, which):
+    page, complaints = opened(chromium, pages[which])
+    seen = page.evaluate(POINTS)
+    assert len(seen) >= {"review": 12, "compare": 3, "limits": 4}[which]
+    for one in seen:
+        page.evaluate("top => scrollTo(0, top - 400)", one["top"])
+        page.mouse.move(one["left"], one["top"] - page.evaluate("scrollY"))
+        told = page.locator(".under").inner_text()
+        match = re.fullmatch(r"(.+): (−?[\d.]+) (°F|°C|rpm|psi|kPa|V|hp|%) at ([\d:]+)( rpm| ft| m)?", told)
+        assert match, (one, told)
+        low_px, low, high_px, high = map(float, one["scale"]["y"].split())
+        each = (high - low) / (low_px - high_px)
+        expected = low + (low_px - one["y"]) * each
+        same = match[1] == one["name"]
+        assert same or which == "review", (told, one["name"])  # where two lines cross, either is true
+        if same and which != "review":
+            assert abs(number(match[2]) - expected) <= 0.06 + 1.5 * abs(each), (told, expected)
+    assert not complaints
+    page.close()
+
+
+def test_what_is_told_of_a_reading_is_the_sessions_own(chromium, pages, drive):
+    page, _ = opened(chromium, pages["review"])
+    degf = Shown("us").value(drive.temperatures()["tank_degc"].to_numpy(), "temperature")
+    clock = (drive.ticks.index + np.timedelta64(7200, "s")).strftime("%H:%M:%S").to_numpy()
+    chosen = [one for one in page.evaluate(POINTS) if one["name"] == "tank"]
+    assert chosen
+    for one in chosen[:3]:
+        page.evaluate("top => scrollTo(0, top - 400)", one["top"])
+        page.mouse.move(one["left"], one["top"] - page.evaluate("scrollY"))
+        name, value, _, moment = re.fullmatch(r"(.+): (\S+) (\S+) at (\S+)", page.locator(".under").inner_text()).groups()
+        there = degf[clock == moment]
+        if name == "tank" and "overview-margins" not in str(one):
+            assert there.min() - 0.2 <= number(value) <= there.max() + 0.2
+            break
+    else:
+        pytest.fail("no line of the tank's temperature was under the pointer")
+    page.close()
+
+
+def test_marks_bars_and_runs_tell_what_they_are(chromium, pages):
+    for which, least in (("review", 1), ("compare", 8), ("limits", 2)):
+        page, _ = opened(chromium, pages[which])
+        shapes = page.locator("[data-tip]")
+        assert shapes.count() >= least
+        known = shapes.evaluate_all("all => all.map(one => one.dataset.tip)")
+        for number_ in range(0, len(known), 1 + len(known) // 6):
+            shapes.nth(number_).hover(force=True)
+            told = page.locator(".under").inner_text()
+            assert told in known  # of two that lie on each other either
+            assert told
+            assert "NaN" not in told
+        page.close()
+
+
+def test_a_closer_look_at_a_stretch_and_back(chromium, pages):
+    page, complaints = opened(chromium, pages["review"])
+    chart = page.locator("svg.chart").first
+    chart.scroll_into_view_if_needed()
+    box = chart.bounding_box()
+    labels = "() => [...document.querySelector('svg.chart[data-x$=clock] .along text').parentNode.querySelectorAll('text')].map(t => t.textContent)"
+    before = page.evaluate(labels)
+    page.mouse.move(box["x"] + box["width"] * 0.4, box["y"] + box["height"] * 0.5)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.5)
+    page.mouse.up()
+    after = page.evaluate(labels)
+    assert after != before
+    assert page.locator(".moves[transform]").count() >= 3
+    page.mouse.dblclick(box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.5)
+    assert page.evaluate(labels) == before
+    assert not complaints
+    page.close()
+
+
+def test_without_a_script_every_chart_is_there(chromium, pages):
+    context = chromium.new_context(java_script_enabled=False)
+    for path in pages.values():
+        page = context.new_page()
+        page.goto(path.as_uri())
+        charts = page.locator("svg.chart")
+        assert charts.count() >= 1
+        for number_ in range(charts.count()):
+            box = charts.nth(number_).bounding_box()
+            assert box["width"] > 300
+            assert box["height"] > 40
+            assert len(charts.nth(number_).get_attribute("aria-label")) > 15
+        page.close()
+    context.close()
