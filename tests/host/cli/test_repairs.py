@@ -198,7 +198,7 @@ def test_a_long_account_keeps_to_one_page(hotfuel, monday, tmp_path):
         pdf = tmp_path / f"{units}.pdf"
         hotfuel("review", friday, "--complaint", monday, "--units", units, "--pdf", pdf)
         pages = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
-        sheet = next(number for number, text in enumerate(pages) if "Customer sheet" in text)
+        sheet = 0
         for there in ("No trouble in 1 stop", "What was done", "Please read", "For the customer", "Place and date"):
             assert there in pages[sheet], (units, there)
         assert "continued in the technical part" not in pages[sheet]
