@@ -166,7 +166,7 @@ class Plots:
             )
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
         tips = [
-            f"{place_words(row.place)}: {LEVEL_WORDS[row.level]}, {self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
+            f"{place_words(str(row.place))}: {LEVEL_WORDS[str(row.level)]}, {self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
             for row in self.alarms.itertuples()
         ]
         spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, tips, strict=True))

@@ -17,6 +17,7 @@ from hotfuel.units import Shown
 sys.path.insert(0, str(Path(__file__).parent))
 import made_studies as made
 
+pytestmark = pytest.mark.slow
 playwright = pytest.importorskip("playwright.sync_api")
 if html.browser() is None:
     pytest.skip("needs Chromium", allow_module_level=True)
