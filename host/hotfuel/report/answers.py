@@ -73,9 +73,9 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     words = {answer.verdict for answer in primary} | ({gain.verdict for gain in power.gains} if power else set())
     steps = []
     if any(answer.verdict == verdicts.LOWER for answer in primary):
-        steps.append("Under these conditions the measurement speaks for keeping what lowered it.")
+        steps.append("Under these conditions the measurement speaks for keeping what helped.")
     if any(answer.verdict == verdicts.HIGHER for answer in primary):
-        steps.append("Under these conditions the measurement speaks against what raised it.")
+        steps.append("Under these conditions the measurement speaks against what made it worse.")
     if verdicts.NO_DIFFERENCE in words:
         steps.append("Where nothing changed, look for where the fuel takes up its heat, and try there.")
     if words - set(verdicts.DECIDED) or not words:

@@ -12,6 +12,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, numbers
 from hotfuel.report.table import Table
 from hotfuel.session import Session
+from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
@@ -231,8 +232,7 @@ def _side_by_side(result: Comparison, power: PowerComparison | None, needs: Mapp
 def _change(answer: Answer | None, shown: Shown) -> str:
     if answer is None:
         return "no verdict"
-    span = f" ({_signed(shown, answer.low_degc)} to {_signed(shown, answer.high_degc)})" if np.isfinite(answer.low_degc) else ""
-    return f"{_signed(shown, answer.difference_degc)}{span}, {answer.verdict}"
+    return words.change(answer, shown) + ("" if answer.verdict in (verdicts.LOWER, verdicts.HIGHER) else f", {answer.verdict}")
 
 
 def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
@@ -248,11 +248,18 @@ def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
                 f"{answer.variant} against {answer.baseline}",
                 question,
                 told,
-                answer.verdict,
+                _verdict(answer),
                 _method(answer),
             )
         )
     return table
+
+
+def _verdict(answer: Answer) -> str:
+    """Of room to boiling, "lower" would read as less of it."""
+    if answer.cell.quantity != MARGIN:
+        return answer.verdict
+    return {verdicts.LOWER: "more room", verdicts.HIGHER: "less room"}.get(answer.verdict, answer.verdict)
 
 
 def _method(answer: Answer) -> str:
@@ -296,7 +303,3 @@ def _gains(power: PowerComparison) -> Table:
 def _gain_method(gain: Gain) -> str:
     method = gain.estimate.method if gain.estimate else "described only"
     return method + (", drift removed" if gain.drift_removed else "")
-
-
-def _signed(shown: Shown, degc: float) -> str:
-    return words.signed(shown, degc)

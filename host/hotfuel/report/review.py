@@ -317,7 +317,7 @@ def _method(session: Session, shown: Shown) -> list[str]:
     ]
     if session.car:
         lines += [
-            "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table below. "
+            "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table of limits. "
             "Margin is limit minus temperature.",
             "Behind the needle the fuel falls from line pressure to bowl pressure without taking heat; its limit is given as the temperature in the line.",
             "± holds in 95 of 100 cases: probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than half of it "
