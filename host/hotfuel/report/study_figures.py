@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.chart import INK, LEFT_PX, Chart, Range
 from hotfuel.report.figures import ACT, COLOURS, DASHES, Style
