@@ -55,7 +55,6 @@ LIBRARY_ROOMS = {
     "rich": {"live", "cli"},
     "typer": {"cli"},
     "jinja2": {"report", "live"},
-    "matplotlib": {"report"},
     "openpyxl": {"study"},
     "pyarrow": {"session"},
     "duckdb": {"session"},

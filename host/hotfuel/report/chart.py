@@ -136,6 +136,11 @@ class Chart:
                 )
             )
 
+    def hair(self, at: np.ndarray, values: np.ndarray, colour: str) -> None:
+        """A thin line behind the others, of which nothing is told under the pointer: one of many that `line` draws the mean of."""
+        if d := path(self.px(at), self.py(values)):
+            self.under.append(drawsvg.Path(d=d, fill="none", stroke=colour, stroke_width=0.6, stroke_opacity=0.45))
+
     def band(self, at: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str = INK, opacity: float = 0.16) -> None:
         """The area between two curves (n,), where both are known."""
         known = np.isfinite(low) & np.isfinite(high)

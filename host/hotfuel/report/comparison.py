@@ -110,14 +110,12 @@ def render(
         "pictures": _pictures(result, figures, shown),
         "numbers": table,
         "few": len(power.gains) <= 1 if power else True,  # more variants' rows leave no room for the rest of the customer's page
-        "chart": power_charts.chart(power, shown) if power else None,
-        "chart_caption": caption(power) if power else "",
         "variants": variants,
         "conditions": conditions,
         "study_cautions": study_cautions,
         "cautions": cautions,
         "order": ", ".join(_order(result, power)),
-        "technical": _technical(result, figures, shown),
+        "technical": _technical(result, power, figures, shown),
         "beside": _side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
@@ -167,8 +165,12 @@ def _pictures(result: Comparison | None, figures: dict[str, Any], shown: Shown) 
     return pictures
 
 
-def _technical(result: Comparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
+def _technical(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
     plots = []
+    if power:
+        curves = power_charts.charts(power, shown)
+        figures.update(curves)
+        plots.append(power_charts.picture(power, list(curves), caption(power)))
     if result:
         drawn = study_figures.worth_drawing(result.answers)
         if drawn:

@@ -22,8 +22,8 @@ _CAUTIONS = (
     "for leaks before starting and once more when hot.",
     "Work on fuel and engine is for those licensed to do it, by the rules that apply locally.",
 )
-_FULL_IN, _DENSE_GAIN_PX, _DENSE_LINE_PX = 3.8, 85, 14.0
-_PAGE_PX = 560  # of a Letter page for picture, findings, table and conditions; the rest is head, caption, cautions and signature
+_FULL_PX, _LEAST_PX, _DENSE_GAIN_PX, _DENSE_LINE_PX = 350, 235, 85, 14.0
+_PAGE_PX = 542  # of a Letter page for picture, findings, table and conditions; the rest is head, caption, cautions and signature
 _METHOD = (  # {start}: the limit at the start, in the reader's unit
     "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
     "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
@@ -72,7 +72,8 @@ def render(
     table, conditions, order = numbers(power, shown), _conditions(power), ", ".join(power.proposed_order)
     beside = max(sheet.lines(conditions, 2), sheet.lines([*power.cautions, order], 2) + 2 * bool(order))
     lines = 1.3 * sheet.lines(findings) + len(findings) + 2.3 * len(table.rows) + beside
-    height_in, dense = _layout(lines)
+    height_px, dense = _layout(lines)
+    figures = power_charts.charts(power, shown, height_px)
     values = {
         "dense": dense,
         "title": f"Power: {', '.join(others)} against {power.baseline}",
@@ -82,8 +83,7 @@ def render(
         "customer": known.get("customer"),
         "findings": findings,
         "said": [gain.sentences[1] for gain in power.gains],
-        "chart": power_charts.chart(power, shown, height_in),
-        "caption": caption(power),
+        "picture": power_charts.picture(power, list(figures), caption(power)),
         "numbers": table,
         "conditions": conditions,
         "weather": power.cautions,
@@ -97,15 +97,15 @@ def render(
         "read_from": _read_from(power),
         "version": f"hotfuel {__version__}, {words.today()}",
     }
-    return html.page("power.html.jinja", {}, values)
+    return html.page("power.html.jinja", figures, values)
 
 
 def _layout(lines: float) -> tuple[float, bool]:
-    """(the picture's height in, whether the print must be smaller), so that the customer's sheet stays one page of Letter: what the lines leave."""
-    roomy = (_PAGE_PX - sheet.LINE_PX * lines) / 96
-    dense = (_PAGE_PX + _DENSE_GAIN_PX - _DENSE_LINE_PX * lines) / 96
-    height, is_dense = (dense, True) if roomy < _FULL_IN else (roomy, False)
-    return float(np.clip(height, 2.6, 4.75)), is_dense
+    """(the picture's height px, whether the print must be smaller), so that the customer's sheet stays one page of Letter: what the lines leave."""
+    roomy = _PAGE_PX - sheet.LINE_PX * lines
+    dense = _PAGE_PX + _DENSE_GAIN_PX - _DENSE_LINE_PX * lines
+    height, is_dense = (dense, True) if roomy < _FULL_PX else (roomy, False)
+    return float(np.clip(height, _LEAST_PX, power_charts.HEIGHT_PX)), is_dense
 
 
 def caption(power: PowerComparison) -> str:

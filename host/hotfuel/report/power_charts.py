@@ -1,124 +1,98 @@
-"""The picture of a comparison of power: torque and power of all variants over engine speed, beneath it the gain with its band."""
+"""The picture of a comparison of power: power and torque of all variants over engine speed, beneath them the gain with its band, on one scale of speed."""
 
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
 
-from hotfuel.report import svg
-from hotfuel.report.chart import FAINT, INK
-from hotfuel.report.figures import COLOURS, DASHES
+from hotfuel.report.chart import FAINT, INK, Chart, Range
+from hotfuel.report.figures import COLOURS, DASHES, fit
+from hotfuel.report.plots import Plot
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
 
-_LEAST_GAIN_SPAN = 3.0  # per cent over the lower picture's height, so that 1 % is a third of it at most and never a hair
+HEIGHT_PX = 456  # of the whole picture where there is room
+_SHARES = {"power": 0.37, "torque": 0.25, "gain": 0.38}  # of what titles and the scale of speed leave
+_TITLES_PX = 17 * 3 + 4 * 2 + 18 + 13
+_LEAST_GAIN_SPAN = 3.0  # per cent over the lower frame's height, so that 1 % is a third of it at most and never a hair
 _MOST_GAIN_SPAN = 12.0
-_SHORT_IN = 3.9  # below, the gain gets a larger share and its axis a shorter name
 
 
-def chart(power: PowerComparison, shown: Shown, height_in: float = 4.75, name: str = "power") -> Markup:
-    """The picture as SVG."""
-    return svg.inline(figure(power, shown, height_in), name, words(power, shown))
+def charts(power: PowerComparison, shown: Shown, height_px: float = HEIGHT_PX) -> dict[str, Chart]:
+    """The frames of the picture from top to bottom, by name: mean lines thick, single pulls thin; gain in per cent of power."""
+    rpm = np.concatenate([curve.rpm for curve in power.curves])
+    across = Range(float(rpm.min()), float(max(rpm.max(), rpm.min() + 1)))
+    heights = {name: max(int(share * (height_px - _TITLES_PX)), 40) for name, share in _SHARES.items()}
+    found = {}
+    for dimension in ("power", "torque"):
+        unit = shown.unit(dimension)
+        drawn = []
+        for curve in power.curves:
+            kw = [curve.mean_kw, *(curve.each_kw if len(curve.each_kw) > 1 else ())]
+            drawn.append(
+                [np.asarray(shown.value(one if dimension == "power" else curve.torque_nm(one), dimension)) for one in kw]
+            )
+        y = fit(*(values for each in drawn for values in each), least_span=1)
+        plot = Chart(
+            dimension, heights[dimension], across, y, f"{dimension}, {unit}", _alt(power, dimension, shown), show_x=False
+        )
+        for number, (curve, (mean, *each)) in enumerate(zip(power.curves, drawn, strict=True)):
+            for values in each:
+                plot.hair(curve.rpm, values, COLOURS[number % 8])
+            plot.line(curve.rpm, mean, curve.name, unit, COLOURS[number % 8], DASHES[number % 8], 2.0)
+        found[dimension] = plot
+    found["gain"] = _gain(power, across, heights["gain"])
+    return found
 
 
-def figure(power: PowerComparison, shown: Shown, height_in: float = 4.75) -> Any:
-    """The drawing: mean lines thick, single pulls thin, power to the left scale and torque to the right; gain in per cent of power."""
-    drawing = svg.empty(height_in)
-    top, below = drawing.subplots(2, 1, sharex=True, height_ratios=[1.55 if height_in > _SHORT_IN else 1.2, 1])
-    torque = top.twinx()
-    torque.spines["right"].set_visible(True)
-    torque.grid(False)
-    for number, curve in enumerate(power.curves):
-        look = _look(number)
-        for axes, dimension, values, each in (
-            (top, "power", curve.mean_kw, curve.each_kw),
-            (torque, "torque", curve.torque_nm(curve.mean_kw), curve.torque_nm(curve.each_kw)),
-        ):
-            for one in each if len(each) > 1 else ():
-                axes.plot(curve.rpm, shown.value(one, dimension), color=look["color"], linewidth=0.5, alpha=0.4)
-            mean = np.asarray(shown.value(values, dimension))
-            axes.plot(curve.rpm, mean, linewidth=1.8 if dimension == "power" else 1.3, **look)
-    for axes, dimension in ((top, "power"), (torque, "torque")):
-        axes.set_ylabel(f"{dimension}, {shown.unit(dimension)}")
-    _apart(top, torque)
-    top.tick_params(labelbottom=False)
-    _gain(below, power, height_in)
-    below.set_xlabel("engine speed, rpm")
-    _key(top, power)
-    return drawing
+def picture(power: PowerComparison, names: list[str], caption: str) -> Plot:
+    """The frames of `charts` under one key: each variant with the number of its pulls in brackets."""
+    key: list[dict[str, Any]] = [
+        {
+            "colour": COLOURS[number % 8],
+            "width": 2,
+            "dash": " ".join(map(str, DASHES[number % 8])),
+            "text": f"{curve.name} ({curve.pulls})",
+            "hatch": "",
+        }
+        for number, curve in enumerate(power.curves)
+    ]
+    return Plot(names, key, caption)
 
 
-def words(power: PowerComparison, shown: Shown) -> str:
-    """What the picture shows, from its numbers."""
+def _alt(power: PowerComparison, dimension: str, shown: Shown) -> str:
     low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
     peaks = "; ".join(
-        f"{one.name} up to {shown.text(one.power_kw.value, 'power')} and {shown.text(one.torque_nm.value, 'torque')}"
+        f"{one.name} up to {shown.text((one.power_kw if dimension == 'power' else one.torque_nm).value, dimension)}"
         for one in power.said
     )
-    gains = "; ".join(
-        f"{gain.variant} over {gain.baseline} between {np.min(gain.curve_percent):+.1f} and {np.max(gain.curve_percent):+.1f} %"
-        for gain in power.gains
-    )
-    return f"Power and torque from {low} to {high} rpm: {peaks}. Beneath, the gain along the curve: {gains}."
+    return f"{dimension.capitalize()} from {low} to {high} rpm: {peaks}."
 
 
-def _look(number: int) -> dict[str, Any]:
-    dash = DASHES[number % 8]
-    return {"color": COLOURS[number % 8], "linestyle": (0, tuple(x / 2 for x in dash)) if dash else "solid"}
-
-
-def _apart(top: Any, torque: Any) -> None:
-    """Power in the lower two thirds of the frame and torque in the upper half: two families of lines that cross are hard to read."""
-    for axes, low_share, high_share in ((top, 0.04, 0.42), (torque, 0.62, 0.05)):
-        low, high = axes.dataLim.intervaly
-        span = max(high - low, 1e-6)
-        if low_share > 0.5:
-            axes.set_ylim(low - span * low_share * 2.2, high + span * high_share * 2)
-        else:
-            axes.set_ylim(low - span * low_share, high + span * high_share)
-
-
-def _key(axes: Any, power: PowerComparison) -> None:
-    from matplotlib.lines import Line2D
-
-    handles = [Line2D([], [], linewidth=1.8, **_look(i)) for i in range(len(power.curves))]
-    names = [f"{curve.name} ({curve.pulls})" for curve in power.curves]
-    axes.legend(
-        handles,
-        names,
-        loc="lower left",
-        bbox_to_anchor=(0, 1.0),
-        ncols=min(len(names), 4),
-        frameon=False,
-        borderaxespad=0.1,
-        handlelength=3,
-    )
-    axes.annotate("torque, right scale", (0.01, 0.985), xycoords="axes fraction", va="top", fontsize=8, color=INK)
-    axes.annotate("power, left scale", (0.99, 0.03), xycoords="axes fraction", ha="right", va="bottom", fontsize=8, color=INK)
-
-
-def _gain(axes: Any, power: PowerComparison, height_in: float) -> None:
-    ends = [0.0]
-    for number, gain in enumerate(power.gains, start=1):
-        look = _look(_place(power, gain.variant, number))
+def _gain(power: PowerComparison, across: Range, height: int) -> Chart:
+    ends, said = [0.0], []
+    for gain in power.gains:
         if np.isfinite(gain.band_low_percent).all():
-            axes.fill_between(
-                gain.rpm, gain.band_low_percent, gain.band_high_percent, color=look["color"], alpha=0.15, linewidth=0
-            )
             ends += [float(gain.band_low_percent.min()), float(gain.band_high_percent.max())]
-        axes.plot(gain.rpm, gain.curve_percent, linewidth=1.8, **look)
-        ends += [float(gain.curve_percent.min()), float(gain.curve_percent.max())]
-    axes.axhline(0, color=INK, linewidth=1.0)
-    axes.axhline(1, color=FAINT, linewidth=0.9, linestyle=(0, (2, 2)))
+        least, most = float(np.min(gain.curve_percent)), float(np.max(gain.curve_percent))
+        ends += [least, most]
+        said.append(f"{gain.variant} over {gain.baseline} between {least:+.1f} and {most:+.1f} %".replace("-", "−"))
     low, high = min(ends), max(ends)
     if high - low > _MOST_GAIN_SPAN:  # a wide band must not flatten the gain itself
         middle = [float(np.median(gain.curve_percent)) for gain in power.gains]
         low, high = max(low, min([*middle, 0.0]) - _MOST_GAIN_SPAN / 2), min(high, max([*middle, 0.0]) + _MOST_GAIN_SPAN / 2)
     spare = max(_LEAST_GAIN_SPAN - (high - low), 0) / 2 + 0.06 * (high - low)
-    axes.set_ylim(low - spare, high + spare)
-    axes.set_ylabel(f"gain over {power.baseline}, %" if len(power.baseline) <= 14 and height_in > _SHORT_IN else "gain, %")
-
-
-def _place(power: PowerComparison, variant: str, otherwise: int) -> int:
+    plot = Chart(
+        "gain", height, across, Range(low - spare, high + spare), f"gain over {power.baseline}, %",
+        f"The gain along the curve: {'; '.join(said)}.", "engine speed, rpm",
+    )  # fmt: skip
     names = [curve.name for curve in power.curves]
-    return names.index(variant) if variant in names else otherwise
+    for gain in power.gains:
+        colour = COLOURS[names.index(gain.variant) % 8]
+        if np.isfinite(gain.band_low_percent).all():
+            plot.band(gain.rpm, gain.band_low_percent, gain.band_high_percent, colour, 0.15)
+    plot.level(0.0, INK, 1.0)
+    plot.level(1.0, FAINT, 0.9, "2 2")
+    for gain in power.gains:
+        number = names.index(gain.variant) % 8
+        plot.line(gain.rpm, gain.curve_percent, gain.variant, "%", COLOURS[number], DASHES[number], 2.0)
+    return plot

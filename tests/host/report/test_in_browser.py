@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hotfuel.fuel.named import fuel_named
 from hotfuel.report import comparison, figures, html, review
+from hotfuel.report import power as power_report
 from hotfuel.risk.limits_card import altitude_curves
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.power.power import compare_pulls
@@ -49,6 +50,7 @@ def pages(drive, tmp_path_factory):
     return {
         "review": html.write(review.render(drive), folder / "review.html"),
         "compare": html.write(comparison.render(result, power=power, units="us"), folder / "compare.html"),
+        "power": html.write(power_report.render(power, units="us"), folder / "power.html"),
         "limits": html.write_figure(folder / "limits.html", figures.altitude(curves, Shown("si"), 1600.0), "limits"),
     }
 
@@ -66,16 +68,16 @@ def number(text):
     return float(text.replace("−", "-"))
 
 
-@pytest.mark.parametrize("which", ["review", "compare", "limits"])
+@pytest.mark.parametrize("which", ["review", "compare", "power", "limits"])
 def test_every_line_tells_name_value_unit_and_place(chromium, pages, which):
     page, complaints = opened(chromium, pages[which])
     seen = page.evaluate(POINTS)
-    assert len(seen) >= {"review": 12, "compare": 3, "limits": 4}[which]
+    assert len(seen) >= {"review": 12, "compare": 5, "power": 5, "limits": 4}[which]
     for one in seen:
         page.evaluate("top => scrollTo(0, top - 400)", one["top"])
         page.mouse.move(one["left"], one["top"] - page.evaluate("scrollY"))
         told = page.locator(".under").inner_text()
-        match = re.fullmatch(r"(.+): (−?[\d.]+) (°F|°C|rpm|psi|kPa|V|hp|%) at ([\d:]+)( rpm| ft| m)?", told)
+        match = re.fullmatch(r"(.+): (−?[\d.]+) (°F|°C|rpm|psi|kPa|V|hp|lb-ft|%) at ([\d:]+)( rpm| ft| m)?", told)
         assert match, (one, told)
         low_px, low, high_px, high = map(float, one["scale"]["y"].split())
         each = (high - low) / (low_px - high_px)
