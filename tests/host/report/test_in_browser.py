@@ -144,6 +144,18 @@ def test_a_closer_look_at_a_stretch_and_back(chromium, pages):
     page.close()
 
 
+@pytest.mark.parametrize("which", ["review", "compare", "power", "limits"])
+def test_axe_finds_nothing(chromium, pages, which):
+    """The accessibility rules of axe-core, https://dequeuniversity.com/rules/axe."""
+    axe = Path(pytest.importorskip("axe_playwright_python").__file__).parent / "axe.min.js"
+    page, _ = opened(chromium, pages[which])
+    page.evaluate(axe.read_text(encoding="utf-8"))
+    found = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    assert len(found["passes"]) > 15
+    assert [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found["violations"]] == []
+    page.close()
+
+
 def test_without_a_script_every_chart_is_there(chromium, pages):
     context = chromium.new_context(java_script_enabled=False)
     for path in pages.values():
