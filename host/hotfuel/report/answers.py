@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.report.headline import rough
+from hotfuel.report.words import rough
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN
@@ -79,6 +79,6 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     if verdicts.NO_DIFFERENCE in words:
         steps.append("Where nothing changed, look for where the fuel takes up its heat, and try there.")
     if words - set(verdicts.DECIDED) or not words:
-        drive = f" in this order: {', '.join(order)}" if order else ", the sides by turns"
-        steps.append(f"Drive more runs{drive}; then compare all of them.")
+        by_turns = f" in this order: {', '.join(order)}" if order else ", the sides by turns"
+        steps.append(f"{'Drive more runs' if result else 'Make more pulls'}{by_turns}; then compare all of them.")
     return steps or ["Another car, another fuel or a hotter day needs runs of its own."]

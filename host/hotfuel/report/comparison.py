@@ -7,7 +7,9 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, html, power_charts, sheet, stops, study_figures, words
+from hotfuel.report import answers, html, pictures, power_charts, sheet, stops, study_figures, words
+from hotfuel.report.chart import NARROW_PX
+from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, numbers
 from hotfuel.report.table import Table
@@ -20,7 +22,6 @@ from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.units import Shown
 
 _RUNS_MOST = 60
-_LINES, _LINES_WITH_POWER = 24, 8  # of text that fit on the customer's page before the print must be smaller
 _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where the runs "
     "of a side share days, and there are several such days, the day is the unit: its runs share its weather.",
@@ -48,15 +49,20 @@ def write(
     needs: Mapping[str, str] | None = None,
     units: str | None = None,
     pdf: str | Path | None = None,
+    png: str | Path | None = None,
 ) -> Path:
     """Write the report of a comparison of temperatures, of power, or of both; returns the HTML's path.
 
-    sessions: the variants' sessions, for what the sheet says of customer, work and fuel. units: "si" (default) or "us". pdf: also print it there.
+    sessions: the variants' sessions, for what the sheet says of customer, work and fuel. units: "si" (default) or "us". pdf: also print it there;
+    png: its card and charts as pictures.
     Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    written = html.write(render(result, sessions, power=power, needs=needs, units=units), path)
+    made = make(result, sessions, power=power, needs=needs, units=units)
+    written = html.write(made.page, path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if units == "us" else "A4")
+    if png is not None:
+        pictures.write(made, png)
     return written
 
 
@@ -69,51 +75,59 @@ def render(
     units: str | None = None,
 ) -> str:
     """The page as text."""
+    return make(result, sessions, power=power, needs=needs, units=units).page
+
+
+def make(
+    result: Comparison | None,
+    sessions: Mapping[str, Sequence[Session]] | None = None,
+    *,
+    power: PowerComparison | None = None,
+    needs: Mapping[str, str] | None = None,
+    units: str | None = None,
+) -> Report:
+    """The page with its first page's sheet and its charts."""
     every = [session for group in (sessions or {}).values() for session in group]
     shown = Shown(units or "si")
     known = {key: value for session in every for key, value in session.metadata.items()}
     figures: dict[str, Any] = {}
-    findings = [
-        *([result.finding()] if result else []),
-        *([power.finding()] if power else []),
-    ]
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
     cars = sorted({run.car for run in result.runs if run.car}) if result else []
-    cautions = [*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]]
     judged = [" ".join(one.sentences) for one in result.judgements] if result else []
     complaint, work_done = sheet.complaint_and_work(known, 1.0 if not (result and power) else 0.25 if judged else 0.5)
-    variants, conditions = _variants(result, power), _conditions(result, power)
-    study_cautions = [
-        *((*result.bad_runs, *result.cautions) if result else ()),
-        *(power.cautions if power else ()),
-    ]
-    beside = max(sheet.lines([work_done, *variants], 2), sheet.lines(conditions, 2))
+    customer = known.get("customer")
     table = numbers(power, shown) if power else None
-    line_count = sheet.lines([complaint, *findings, *judged, *study_cautions]) + beside
+    few = power is not None and len(power.gains) <= 1  # more variants' rows leave no room for the rest of the customer's page
+    first = Sheet(
+        answers.headlines(result, power, shown),
+        shop=str(known.get("shop") or ""),
+        about=[str((cars[0] if cars else None) or known.get("car") or ""), f"for {customer}" if customer else ""],
+        complaint=complaint,
+        table=table if few else None,
+        text=[*([result.finding()] if result else []), *([power.finding()] if power else []), *judged],
+        work_done=work_done,
+        done=_variants(result, power),
+        next_steps=answers.next_steps(result, power, _order(result, power)),
+        conditions=[study_figures.plain(line) for line in _conditions(result, power)],
+        weakens=[*((*result.bad_runs, *result.cautions) if result else ()), *(power.cautions if power else ())],
+        cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
+        simulated=any(session.metadata.get("simulated") for session in every),
+    )
+    card = []
+    if result:
+        height = study_figures.runs_px(result)
+        first.room(height, height)
+        figures["runs"] = study_figures.runs(result, shown)
+        first.picture = Plot(["runs"], [], study_figures.runs_caption(result))
+        card = [study_figures.runs(result, shown, NARROW_PX)]
     values = {
         "title": "With and without: " + ", ".join(names),
-        "car": str((cars[0] if cars else None) or known.get("car") or ""),
-        "made": words.today(),
-        "shop": known.get("shop"),
-        "customer": known.get("customer"),
-        "complaint": complaint,
-        "work_done": work_done,
+        "sheet": first,
+        "simulated": first.simulated,
         "in_full": sheet.in_full(known, complaint, work_done),
-        "dense": line_count > (_LINES_WITH_POWER if power and result else _LINES),
-        "simulated": any(session.metadata.get("simulated") for session in every),
-        "headlines": answers.headlines(result, power, shown),
-        "next_steps": answers.next_steps(result, power, _order(result, power)),
-        "findings": findings,
-        "judged": judged,
         "held": stops.held(result.judgements, shown) if result else None,
         "notes": _notes(every, shown),
-        "pictures": _pictures(result, figures, shown),
-        "numbers": table,
-        "few": len(power.gains) <= 1 if power else True,  # more variants' rows leave no room for the rest of the customer's page
-        "variants": variants,
-        "conditions": conditions,
-        "study_cautions": study_cautions,
-        "cautions": cautions,
+        "numbers": table if not few else None,
         "order": ", ".join(_order(result, power)),
         "technical": _technical(result, power, figures, shown),
         "beside": _side_by_side(result, power, needs or {}, shown) if result else None,
@@ -126,7 +140,7 @@ def render(
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
-    return html.page("comparison.html.jinja", figures, values)
+    return Report(html.page("comparison.html.jinja", figures, values), first, figures, card)
 
 
 def _conditions(result: Comparison | None, power: PowerComparison | None) -> list[str]:
@@ -151,18 +165,6 @@ def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     lines = [f"{session.name}: {note}" for session in unique for note in session.all_notes()]
     fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe(shown)[:1]]
     return list(dict.fromkeys([*lines, *fuels]))
-
-
-def _pictures(result: Comparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:
-    """What the customer sees: the runs themselves; of power the numbers, whose curves need the height of the page after it."""
-    pictures = []
-    if result:
-        figures["runs"] = study_figures.runs(result, shown)
-        caption = "One marker a run, the bar is their mean." + (
-            " At the red line no margin is left." if result.drawn.quantity == MARGIN else ""
-        )
-        pictures.append(Plot(["runs"], [], caption))
-    return pictures
 
 
 def _technical(result: Comparison | None, power: PowerComparison | None, figures: dict[str, Any], shown: Shown) -> list[Plot]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
-from hotfuel.report.words import Clock, minute, spoken
+from hotfuel.report.words import Clock, minute, rough, spoken
 from hotfuel.risk.level import Level
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
@@ -87,12 +87,6 @@ def where(place: str) -> str:
     """ "at the pump", "behind the needle at the carb inlet"."""
     name = place_words(probe_of(place))
     return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
-
-
-def rough(shown: Shown, degc: float, doubt_degc: float) -> str:
-    """A difference no finer than its doubt: whole degrees where the doubt is one or more."""
-    doubt = float(shown.value(doubt_degc, "temperature difference"))
-    return shown.text(degc, "temperature difference", 0 if not doubt < 1 else 1)
 
 
 def _degrees(shown: Shown, degc: float) -> str:

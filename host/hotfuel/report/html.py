@@ -1,11 +1,12 @@
 """One stand-alone HTML file: its charts stand in it as pictures, no network; and the same page on paper through a headless browser."""
 
+import contextlib
 import functools
 import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -43,23 +44,23 @@ def page(template: str, figures: Mapping[str, Chart], values: Mapping[str, Any])
     )
 
 
-def _target(path: str | Path, *endings: str) -> Path:
+def target(path: str | Path, *endings: str) -> Path:
     """The path; refuses one that does not end like its content, and one where another program's file stands."""
-    target = Path(path)
-    if target.suffix.lower() not in endings:
+    place = Path(path)
+    if place.suffix.lower() not in endings:
         raise InputError(
-            f'"{target.name}" ends in "{target.suffix}": give a file that ends in {" or ".join(endings)}; nothing was written'
+            f'"{place.name}" ends in "{place.suffix}": give a file that ends in {" or ".join(endings)}; nothing was written'
         )
-    refuse_anothers(target)
-    return target
+    refuse_anothers(place)
+    return place
 
 
 def write(text: str, path: str | Path) -> Path:
     """Write the page whole or not at all. Raises InputError if the place cannot be written or does not end in .html."""
-    target = _target(path, ".html", ".htm")
-    with whole(target) as part:
+    place = target(path, ".html", ".htm")
+    with whole(place) as part:
         part.write_text(text, encoding="utf-8")
-    return target
+    return place
 
 
 def write_figure(path: str | Path, figure: Chart, title: str) -> Path:
@@ -78,36 +79,49 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
 
     Raises InputError if there is no browser to print with, or it fails.
     """
-    target = _target(path, ".pdf").resolve()
+    place = target(path, ".pdf").resolve()
+    with whole(place) as part:
+        text = Path(page_path).read_text(encoding="utf-8")
+        size = f"@page {{ size: {paper}; }} @media print {{ :root {{ --page: {_PAGE_MM[paper]}mm; }} }}"
+        with _drawn(text.replace("</head>", f"<style>{size}</style></head>", 1)) as (command, page):
+            said = _printed([*command, "--window-size=840,1123", "--no-pdf-header-footer", f"--print-to-pdf={part}", page])
+        if said or not _is_whole(part):  # a browser says nothing of a full disk
+            raise InputError(
+                f"{Path(command[0]).name} could not print the page ({said or 'no reason given, perhaps a full disk'}): "
+                "open the HTML file and print it from your browser"
+            )
+        with open(part, "ab") as file:
+            file.write(b"%" + MARK + b"\n")  # a comment: whose it is, should it be written again
+    return place
+
+
+@contextlib.contextmanager
+def screenshot(text: str, width: int, height: int) -> Iterator[Path]:
+    """A page as a PNG of so many px, for as long as the block lasts. Raises InputError if there is no browser to draw with, or it fails."""
+    with tempfile.TemporaryDirectory() as folder, _drawn(text) as (command, page):
+        file = Path(folder) / "page.png"
+        said = _printed([*command, "--hide-scrollbars", f"--window-size={width},{height}", f"--screenshot={file}", page])
+        if said or not file.is_file():
+            raise InputError(
+                f"{Path(command[0]).name} could not draw the pictures ({said or 'no reason given, perhaps a full disk'})"
+            )
+        yield file
+
+
+@contextlib.contextmanager
+def _drawn(text: str) -> Iterator[tuple[list[str], str]]:
+    """(the browser's command, the page's address), the page on disk for as long as the block lasts."""
     program = browser()
     if program is None:
         raise InputError(
             "there is no Chromium or Chrome here to print with: install one, or open the HTML file and print it from your browser"
         )
-    with whole(target) as part, tempfile.TemporaryDirectory() as folder:
-        profile, sized = Path(folder) / "profile", Path(folder) / "page.html"
-        text = Path(page_path).read_text(encoding="utf-8")
-        sized.write_text(
-            text.replace(
-                "</head>",
-                f"<style>@page {{ size: {paper}; }} @media print {{ :root {{ --page: {_PAGE_MM[paper]}mm; }} }}</style></head>",
-                1,
-            ),
-            encoding="utf-8",
-        )
+    with tempfile.TemporaryDirectory() as folder:
+        profile, page = Path(folder) / "profile", Path(folder) / "page.html"
+        page.write_text(text, encoding="utf-8")
         sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # it refuses to run as root with one
-        said = _printed(
-            [program, "--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--window-size=840,1123", "--virtual-time-budget=10000",
-             "--no-pdf-header-footer", f"--print-to-pdf={part}", sized.as_uri()]
-        )  # fmt: skip
-        if said or not _is_whole(part):  # a browser says nothing of a full disk
-            raise InputError(
-                f"{Path(program).name} could not print the page ({said or 'no reason given, perhaps a full disk'}): "
-                "open the HTML file and print it from your browser"
-            )
-        with open(part, "ab") as file:
-            file.write(b"%" + MARK + b"\n")  # a comment: whose it is, should it be written again
-    return target
+        options = ["--headless", "--disable-gpu", *sandbox, f"--user-data-dir={profile}", "--virtual-time-budget=10000"]
+        yield [program, *options], page.as_uri()
 
 
 def _is_whole(pdf: Path) -> bool:

@@ -31,6 +31,7 @@ _LEVEL_KEYS = {
     "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
 }
 _ALARM_ROWS_MOST = 12
+_CARD_PX = 190
 _DOING = {SOAK: ("parked", True), STANDING: ("parked", True), IDLE: ("idling", False)}  # all else is driving
 
 
@@ -121,6 +122,18 @@ class Plots:
             self._figure("picture", height, draw.fit(least_span=1), "temperature", "No temperature was recorded.")
             return Plot(["picture"], [], "No temperature was recorded.")
         return self._one_place("picture", chosen.place, height, phases)
+
+    def card(self, summary: Summary, phases: Sequence[Phase] = ()) -> Chart:
+        """The same picture, narrow, for the card."""
+        before = dict(self.figures)
+        chosen = summary.without_limit or summary.smallest or summary.hottest
+        if chosen is None:
+            chart = self._figure("card", 150, draw.fit(least_span=1), "temperature", "No temperature was recorded.", narrow=True)
+        else:
+            self._one_place("card", chosen.place, _CARD_PX, phases, narrow=True)
+            chart = self.figures["card"]
+        self.figures = before
+        return chart
 
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""

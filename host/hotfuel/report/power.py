@@ -6,7 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import html, power_charts, sheet, words
+from hotfuel.report import answers, html, pictures, power_charts, sheet, words
+from hotfuel.report.chart import NARROW_PX
+from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.fixes.compare import Comparison
@@ -22,8 +24,8 @@ _CAUTIONS = (
     "for leaks before starting and once more when hot.",
     "Work on fuel and engine is for those licensed to do it, by the rules that apply locally.",
 )
-_FULL_PX, _LEAST_PX, _DENSE_GAIN_PX, _DENSE_LINE_PX = 350, 235, 85, 14.0
-_PAGE_PX = 542  # of a Letter page for picture, findings, table and conditions; the rest is head, caption, cautions and signature
+_FRAME_PX = 46  # of the picture: key and caption; titles and the scale of speed count in its height
+_CARD_PX = 330
 _METHOD = (  # {start}: the limit at the start, in the reader's unit
     "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
     "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
@@ -45,14 +47,19 @@ def write(
     *,
     units: str | None = None,
     pdf: str | Path | None = None,
+    png: str | Path | None = None,
 ) -> Path:
-    """Write the sheet; returns the HTML's path. degrees, sessions: of the same variants, where there are any. pdf: also print it there.
+    """Write the sheet; returns the HTML's path. degrees, sessions: of the same variants, where there are any. pdf: also print it there; png: its card and
+    charts as pictures.
 
     Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    written = html.write(render(power, degrees, sessions, units=units), path)
+    made = make(power, degrees, sessions, units=units)
+    written = html.write(made.page, path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if (units or power.units) == "us" else "A4")
+    if png is not None:
+        pictures.write(made, png)
     return written
 
 
@@ -64,48 +71,59 @@ def render(
     units: str | None = None,
 ) -> str:
     """The page as text."""
+    return make(power, degrees, sessions, units=units).page
+
+
+def make(
+    power: PowerComparison,
+    degrees: Comparison | None = None,
+    sessions: Mapping[str, Sequence[Session]] | None = None,
+    *,
+    units: str | None = None,
+) -> Report:
+    """The page with its first page's sheet and its charts."""
     shown = Shown(units or power.units)
     every = [session for group in (sessions or {}).values() for session in group]
     known = {key: value for session in every for key, value in session.metadata.items()}
     others = [gain.variant for gain in power.gains]
-    findings = [*(gain.sentences[0] for gain in power.gains), *([degrees.finding()] if degrees else [])]
-    table, conditions, order = numbers(power, shown), _conditions(power), ", ".join(power.proposed_order)
-    beside = max(sheet.lines(conditions, 2), sheet.lines([*power.cautions, order], 2) + 2 * bool(order))
-    lines = 1.3 * sheet.lines(findings) + len(findings) + 2.3 * len(table.rows) + beside
-    height_px, dense = _layout(lines)
-    figures = power_charts.charts(power, shown, height_px)
+    customer = known.get("customer")
+    car = known.get("car") or next((session.car.name for session in every if session.car), "")
+    complaint, work_done = sheet.complaint_and_work(known, 0.5)
+    first = Sheet(
+        answers.headlines(None, power, shown),
+        kind="Power on the test stand",
+        shop=str(known.get("shop") or ""),
+        about=[str(car or ""), f"for {customer}" if customer else ""],
+        complaint=complaint,
+        table=numbers(power, shown),
+        lead=[gain.sentences[0] for gain in power.gains],
+        text=[degrees.finding()] if degrees else [],
+        work_done=work_done,
+        done=_pulled(power),
+        next_steps=answers.next_steps(None, power, power.proposed_order),
+        conditions=_conditions(power),
+        weakens=power.cautions,
+        cautions=_CAUTIONS,
+        simulated=any(session.metadata.get("simulated") for session in every),
+    )
+    figures = power_charts.charts(power, shown, first.room(power_charts.HEIGHT_PX, power_charts.LEAST_PX, _FRAME_PX))
+    first.picture = power_charts.picture(power, list(figures), caption(power))
     values = {
-        "dense": dense,
+        "sheet": first,
+        "simulated": first.simulated,
         "title": f"Power: {', '.join(others)} against {power.baseline}",
-        "made": words.today(),
-        "shop": known.get("shop"),
-        "car": str(known.get("car") or next((session.car.name for session in every if session.car), "") or ""),
-        "customer": known.get("customer"),
-        "findings": findings,
         "said": [gain.sentences[1] for gain in power.gains],
-        "picture": power_charts.picture(power, list(figures), caption(power)),
-        "numbers": table,
-        "conditions": conditions,
-        "weather": power.cautions,
-        "order": order,
-        "cautions": _CAUTIONS,
         "gains": _gains(power, shown),
         "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
         "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
         "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
         "method": [line.format(start=shown.text(alike.START_DEGC, "temperature difference", 0)) for line in _METHOD],
         "read_from": _read_from(power),
+        "in_full": sheet.in_full(known, complaint, work_done),
         "version": f"hotfuel {__version__}, {words.today()}",
     }
-    return html.page("power.html.jinja", figures, values)
-
-
-def _layout(lines: float) -> tuple[float, bool]:
-    """(the picture's height px, whether the print must be smaller), so that the customer's sheet stays one page of Letter: what the lines leave."""
-    roomy = _PAGE_PX - sheet.LINE_PX * lines
-    dense = _PAGE_PX + _DENSE_GAIN_PX - _DENSE_LINE_PX * lines
-    height, is_dense = (dense, True) if roomy < _FULL_PX else (roomy, False)
-    return float(np.clip(height, _LEAST_PX, power_charts.HEIGHT_PX)), is_dense
+    card = list(power_charts.charts(power, shown, _CARD_PX, NARROW_PX).values())
+    return Report(html.page("power.html.jinja", figures, values), first, figures, card)
 
 
 def caption(power: PowerComparison) -> str:
@@ -190,12 +208,13 @@ def _gains(power: PowerComparison, shown: Shown) -> Table:
     return table
 
 
+def _pulled(power: PowerComparison) -> list[str]:
+    return [f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves]
+
+
 def _conditions(power: PowerComparison) -> list[str]:
     low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
-    lines = [
-        f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves
-    ]
-    lines.append(f"Averages are over {low} to {high} rpm.")
+    lines = [f"Averages are over {low} to {high} rpm."]
     lines += [f"The order is known by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
     return lines
 

@@ -4,21 +4,22 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.report.chart import FAINT, INK, Chart, Range
+from hotfuel.report.chart import FAINT, INK, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import COLOURS, DASHES, fit
 from hotfuel.report.plots import Plot
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.units import Shown
 
-HEIGHT_PX = 456  # of the whole picture where there is room
+HEIGHT_PX, LEAST_PX = 440, 235  # of the whole picture where there is room, and where there is none
 _SHARES = {"power": 0.37, "torque": 0.25, "gain": 0.38}  # of what titles and the scale of speed leave
 _TITLES_PX = 17 * 3 + 4 * 2 + 18 + 13
 _LEAST_GAIN_SPAN = 3.0  # per cent over the lower frame's height, so that 1 % is a third of it at most and never a hair
 _MOST_GAIN_SPAN = 12.0
 
 
-def charts(power: PowerComparison, shown: Shown, height_px: float = HEIGHT_PX) -> dict[str, Chart]:
+def charts(power: PowerComparison, shown: Shown, height_px: float = HEIGHT_PX, width: int = WIDTH_PX) -> dict[str, Chart]:
     """The frames of the picture from top to bottom, by name: mean lines thick, single pulls thin; gain in per cent of power."""
+    name_of = "{}" if width == WIDTH_PX else "card-{}"
     rpm = np.concatenate([curve.rpm for curve in power.curves])
     across = Range(float(rpm.min()), float(max(rpm.max(), rpm.min() + 1)))
     heights = {name: max(int(share * (height_px - _TITLES_PX)), 40) for name, share in _SHARES.items()}
@@ -40,7 +41,7 @@ def charts(power: PowerComparison, shown: Shown, height_px: float = HEIGHT_PX) -
                 plot.hair(curve.rpm, values, COLOURS[number % 8])
             plot.line(curve.rpm, mean, curve.name, unit, COLOURS[number % 8], DASHES[number % 8], 2.0)
         found[dimension] = plot
-    found["gain"] = _gain(power, across, heights["gain"])
+    found["gain"] = _gain(power, across, heights["gain"], name_of.format("gain"), width)
     return found
 
 
@@ -68,7 +69,7 @@ def _alt(power: PowerComparison, dimension: str, shown: Shown) -> str:
     return f"{dimension.capitalize()} from {low} to {high} rpm: {peaks}."
 
 
-def _gain(power: PowerComparison, across: Range, height: int) -> Chart:
+def _gain(power: PowerComparison, across: Range, height: int, name: str, width: int) -> Chart:
     ends, said = [0.0], []
     for gain in power.gains:
         if np.isfinite(gain.band_low_percent).all():
@@ -82,8 +83,8 @@ def _gain(power: PowerComparison, across: Range, height: int) -> Chart:
         low, high = max(low, min([*middle, 0.0]) - _MOST_GAIN_SPAN / 2), min(high, max([*middle, 0.0]) + _MOST_GAIN_SPAN / 2)
     spare = max(_LEAST_GAIN_SPAN - (high - low), 0) / 2 + 0.06 * (high - low)
     plot = Chart(
-        "gain", height, across, Range(low - spare, high + spare), f"gain over {power.baseline}, %",
-        f"The gain along the curve: {'; '.join(said)}.", "engine speed, rpm",
+        name, height, across, Range(low - spare, high + spare), f"gain over {power.baseline}, %",
+        f"The gain along the curve: {'; '.join(said)}.", "engine speed, rpm", width=width,
     )  # fmt: skip
     names = [curve.name for curve in power.curves]
     for gain in power.gains:

@@ -11,7 +11,8 @@ from hotfuel_wire.alarm import DEADBAND
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import html, plots, sheet, stops, words
+from hotfuel.report import html, pictures, plots, sheet, stops, words
+from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plots
 from hotfuel.report.table import Table
@@ -24,26 +25,38 @@ from hotfuel.study.story import Story
 from hotfuel.units import Shown, expanded
 
 _ROWS_MOST = 40
-_PICTURE_PX, _PICTURE_LEAST_PX, _SPARE_PX = 250, 110, 10.0
-_COMPLAINT_LINES = 3  # what the complaint's heading takes
+_PICTURE_PX, _PICTURE_LEAST_PX = 250, 110
 
 
 def write(
-    session: Session, path: str | Path, units: str | None = None, pdf: str | Path | None = None, told: Story | None = None
+    session: Session,
+    path: str | Path,
+    units: str | None = None,
+    pdf: str | Path | None = None,
+    told: Story | None = None,
+    png: str | Path | None = None,
 ) -> Path:
-    """Write the review as one stand-alone HTML file, and on paper if `pdf` names a file; returns the HTML's path.
+    """Write the review as one stand-alone HTML file, on paper if `pdf` names a file, as a card and charts if `png` does; returns the HTML's path.
 
     told: the session's story, if it is at hand already.
     units: "si" or "us"; default the car file's. Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    written = html.write(render(session, units, told), path)
+    made = make(session, units, told)
+    written = html.write(made.page, path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if _shown(session, units).system == "us" else "A4")
+    if png is not None:
+        pictures.write(made, png)
     return written
 
 
 def render(session: Session, units: str | None = None, told: Story | None = None) -> str:
     """The page as text. told: the session's story, if it is at hand already (hotfuel.study.story.tell)."""
+    return make(session, units, told).page
+
+
+def make(session: Session, units: str | None = None, told: Story | None = None) -> Report:
+    """The page with its first page's sheet and its charts."""
     shown = _shown(session, units)
     if told is None:
         with contextlib.suppress(InputError):  # a recording without a temperature has no story
@@ -53,46 +66,43 @@ def render(session: Session, units: str | None = None, told: Story | None = None
     clock = words.Clock(session.ticks.timeline.anchored, offset)
     drawn = Plots(session, shown, clock)
     alarms = drawn.alarms
-    finding = words.nearest(summary, shown, clock)
     head = headline(summary, told, shown, clock)
     complaint, work_done = sheet.complaint_and_work(session.metadata)
     judged = told.judgement.sentences if told and told.judgement else ()
-    picture_px, dense = sheet.layout(
-        _PICTURE_PX,
-        _PICTURE_LEAST_PX,
-        _SPARE_PX,
-        sheet.lines((complaint, work_done, " ".join(judged))) + (_COMPLAINT_LINES if complaint else 0),
+    car = session.car.name if session.car else str(session.metadata.get("car") or "Car not named")
+    customer = session.metadata.get("customer")
+    first = Sheet(
+        [head.sentence],
+        shop=str(session.metadata.get("shop") or ""),
+        about=[car, f"for {customer}" if customer else "", clock.day(summary.started)],
+        complaint=complaint,
+        lead=[" ".join(judged)] if judged else [],
+        text=[head.basis] if head.basis else [],
+        work_done=work_done,
+        next_steps=head.next_steps,
+        facts=words.conditions(summary, session, shown, clock),
+        simulated=bool(session.metadata.get("simulated")),
     )
+    phases = told.phases if told else ()
+    first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
     values = {
         "title": session.name,
-        "car": session.car.name if session.car else str(session.metadata.get("car") or "Car not named"),
-        "day": clock.day(summary.started),
-        "made": words.today(),
         "sub": _sub(session, summary, clock),
         "numbers": _numbers(summary, alarms, shown, clock),
-        "finding": finding,
+        "sheet": first,
+        "simulated": first.simulated,
+        "finding": words.nearest(summary, shown, clock),
         "overview": drawn.overview(),
         "marks": _marks(session, clock),
         "places": _places(summary, shown, clock),
         "alarm_rows": _alarm_rows(alarms, clock),
         "story": told.sentences if told else [],
-        "judged": judged,
         "phases": _phases(told, session, shown, clock) if told else None,
         "hot_stops": stops.hot_stops(told, shown) if told else None,
         "restarts": stops.restarts(told, session.ticks.index[0], shown, clock) if told else None,
         "held": stops.held([told.judgement], shown) if told and told.judgement else None,
         "line": _line(told, session, shown, clock) if told else None,
-        "shop": session.metadata.get("shop"),
-        "customer": session.metadata.get("customer"),
-        "complaint": complaint,
-        "work_done": work_done,
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
-        "head": head,
-        "simulated": bool(session.metadata.get("simulated")),
-        "picture": drawn.picture(summary, picture_px, told.phases if told else ()),
-        "dense": dense,
-        "conditions": words.conditions(summary, session, shown, clock),
-        "cautions": words.CAUTIONS,
         "technical": drawn.technical(),
         "method": _method(session, shown),
         "limits": _limits(session, summary, shown),
@@ -108,7 +118,8 @@ def render(session: Session, units: str | None = None, told: Story | None = None
             ("Report made on", words.today()),
         ],
     }
-    return html.page("review.html.jinja", drawn.figures, values)
+    page = html.page("review.html.jinja", drawn.figures, values)
+    return Report(page, first, drawn.figures, [drawn.card(summary, phases)])
 
 
 def _shown(session: Session, units: str | None) -> Shown:

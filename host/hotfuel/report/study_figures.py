@@ -5,17 +5,17 @@ from collections.abc import Sequence
 import numpy as np
 
 from hotfuel.report import words
-from hotfuel.report.chart import INK, LEFT_PX, Chart, Range
+from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import ACT, COLOURS, DASHES, Style
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.units import Shown
 
 ANSWERS_DRAWN = 6
-_ROW_PX = 40
+_ROW_PX, _RUNS_ROW_PX = 40, 56
 _MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
 # Runs of one side lie on lines of their own, so that equal ones are seen apart; by their number, because a picture is the same every time.
-_JITTER = (0.0, 0.14, -0.14, 0.07, -0.07)
+_JITTER = (0.0, 0.12, -0.12, 0.06, -0.06)
 
 
 def look(number: int) -> tuple[Style, str]:
@@ -23,45 +23,99 @@ def look(number: int) -> tuple[Style, str]:
     return Style(COLOURS[number % 8], DASHES[number % 8]), _MARKERS[number % len(_MARKERS)]
 
 
-def _rows(name: str, count: int, x: Range, title: str, alt: str, x_title: str = "") -> Chart:
-    return Chart(name, _ROW_PX * count + 4, x, Range(-0.4, count - 0.3), title, alt, x_title, show_y=False)
+def _rows(
+    name: str, count: int, x: Range, title: str, alt: str, x_title: str = "", *, row_px: int = _ROW_PX, width: int = WIDTH_PX
+) -> Chart:
+    return Chart(name, row_px * count + 4, x, Range(-0.4, count - 0.3), title, alt, x_title, show_y=False, width=width)
 
 
-def runs(result: Comparison, shown: Shown) -> Chart:
-    """Every run of every variant for the primary question: one row a variant, one marker a run, a bar at the mean."""
+def runs_px(result: Comparison) -> int:
+    """How tall the picture of the runs is."""
+    return _RUNS_ROW_PX * (len(result.variants) + 1) + 4
+
+
+def runs_caption(result: Comparison) -> str:
+    """What the picture of the runs shows."""
+    caption = "One marker a run, the bar is their mean."
+    if _differences(result):
+        caption += (
+            f" Dark bar beneath: where 95 of 100 such measurements put the mean, seen from the dotted line, the mean of {result.baseline}, "
+            "outside air made equal; a bar clear of that line is a difference."
+        )
+    return caption + (" At the red line no room is left." if result.drawn.quantity == MARGIN else "")
+
+
+def _differences(result: Comparison) -> dict[str, Answer]:
+    """The tested answer of each variant to what is drawn."""
+    found = {}
+    for answer in result.answers:
+        if answer.cell == result.drawn and answer.baseline == result.baseline and np.isfinite(answer.low_degc):
+            found.setdefault(answer.variant, answer)
+    return found
+
+
+def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
+    """Every run of every variant for the primary question: one row a variant, one marker a run, a bar at the mean, and beneath it the 95 % interval of
+    the difference from the baseline's mean."""
     names = [result.baseline, *result.variants]
     is_margin = result.drawn.quantity == MARGIN
+    sign = -1.0 if is_margin else 1.0
     dimension = "temperature difference" if is_margin else "temperature"
     unit = shown.unit(dimension)
     of = {name: [run for run in result.runs if run.variant == name and has(run, result.drawn)] for name in names}
     values = {}
     for name in names:
         degc = np.array([run.values[result.drawn] for run in of[name]])
-        values[name] = np.asarray(shown.value(-degc if is_margin else degc, dimension))
-    # a margin is read against zero
-    every = np.concatenate([*values.values(), [0.0] if is_margin else []])
-    span = max(float(np.ptp(every)), 2.0)
+        values[name] = np.asarray(shown.value(sign * degc, dimension))
     means = {name: float(values[name].mean()) for name in names}
+    tested = _differences(result)
+    spans = {}
+    for name, answer in tested.items():
+        ends = [float(shown.value(sign * degc, "temperature difference")) for degc in (answer.low_degc, answer.high_degc)]
+        spans[name] = tuple(sorted(means[result.baseline] + end for end in ends))
+    # a margin is read against zero
+    every = np.concatenate([*values.values(), *(np.array(span) for span in spans.values()), [0.0] if is_margin else []])
+    span = max(float(np.ptp(every)), 2.0)
     said = "; ".join(f"{name} {draw_number(means[name])} {unit} in the mean of {len(values[name])}" for name in names)
-    what = f"{result.drawn.words()}, {unit}" + (" (plus: room left to the limit)" if is_margin else "")
+    said += "".join(f"; {name} {words.change(answer, shown, rounded=True)}" for name, answer in tested.items())
+    what = f"{plain(result.drawn.words())}, {unit}" + (" (minus: beyond the limit)" if is_margin else "")
     plot = _rows(
-        "runs", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
-        f"Every run, {result.drawn.words()}: {said}.",
+        "runs" if width == WIDTH_PX else "card", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
+        f"Every run, {plain(result.drawn.words())}: {said}.", row_px=_RUNS_ROW_PX, width=width,
     )  # fmt: skip
     if is_margin:
         plot.upright(0.0, ACT, 1.6)
+    if tested:
+        plot.upright(means[result.baseline], INK, 1.0, "2 3")
     for number, name in enumerate(names):
         row = len(names) - 1 - number
         style, marker = look(number)
         plot.box(
-            (means[name], means[name] + 3 * (plot.x.high - plot.x.low) / 680), (row - 0.3, row + 0.2),
+            (means[name], means[name] + 3 * (plot.x.high - plot.x.low) / width), (row - 0.04, row + 0.26),
             f"{name}: mean {draw_number(means[name])} {unit} of {len(values[name])} runs", fill=style.colour,
         )  # fmt: skip
         for place, (run, value) in enumerate(zip(of[name], values[name].tolist(), strict=True)):
             tip = f"{name}, {run.name}: {draw_number(value)} {unit}"
-            plot.marker(value, row - 0.05 + _JITTER[place % len(_JITTER)], marker, style.colour, tip, hollow=number == 0)
-        plot.label(f"{name} ({len(values[name])})", LEFT_PX + 2, float(plot.py(row + 0.38)), look="bold")
+            plot.marker(value, row + 0.11 + _JITTER[place % len(_JITTER)], marker, style.colour, tip, hollow=number == 0)
+        plot.label(f"{name} ({len(values[name])})", LEFT_PX + 2, float(plot.py(row + 0.36)), look="bold")
+        if name in spans:
+            _span(plot, spans[name], row - 0.22, words.change(tested[name], shown, rounded=True), f"{name}, difference")
     return plot
+
+
+def _span(plot: Chart, ends: tuple[float, float], row: float, text: str, name: str) -> None:
+    """An interval as a bar with its words beside it, on the side with more room."""
+    plot.box(ends, (row - 0.035, row + 0.035), f"{name}: {text}", fill=INK)
+    left, right = (float(plot.px(end)) for end in ends)
+    if plot.right - right > left - LEFT_PX:
+        plot.label(text, right + 5, float(plot.py(row)) + 4)
+    else:
+        plot.label(text, left - 5, float(plot.py(row)) + 4, anchor="end")
+
+
+def plain(text: str) -> str:
+    """The study's words for a reader of the first page, who need not know what a margin is."""
+    return text.replace("smallest margin", "least room to boiling")
 
 
 def draw_number(value: float) -> str:

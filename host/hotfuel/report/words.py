@@ -100,18 +100,32 @@ def difference(shown: Shown, degc: float) -> str:
     return shown.text(abs(degc), "temperature difference")
 
 
-def change(answer: Any, shown: Shown) -> str:
-    """An answer's difference with its 95 % interval in words, so that no sign needs a meaning: "10.0 °F cooler (7.2 to 12.9)"."""
+def rough(shown: Shown, degc: float, doubt_degc: float) -> str:
+    """A difference no finer than its doubt: whole degrees where the doubt is one or more."""
+    doubt = float(shown.value(doubt_degc, "temperature difference"))
+    return shown.text(degc, "temperature difference", 0 if not doubt < 1 else 1)
+
+
+def change(answer: Any, shown: Shown, *, rounded: bool = False) -> str:
+    """An answer's difference with its 95 % interval in words, so that no sign needs a meaning: "10.0 °F cooler (7.2 to 12.9)".
+
+    rounded: no finer than half the interval.
+    """
     more, less = ("more room", "less room") if answer.cell.quantity == MARGIN else ("cooler", "hotter")
+    doubt_degc = (answer.high_degc - answer.low_degc) / 2 if rounded else 0.0
+
+    def size(degc: float) -> str:
+        return rough(shown, abs(degc), doubt_degc)
+
     room = -answer.difference_degc
-    text = f"{difference(shown, room)} {more if room >= 0 else less}"
+    text = f"{size(room)} {more if room >= 0 else less}"
     low, high = sorted((-answer.low_degc, -answer.high_degc)) if np.isfinite(answer.low_degc) else (np.nan, np.nan)
     if not np.isfinite(low):
         return text
     if low * high >= 0:
         near, far = sorted((abs(low), abs(high)))
-        return f"{text} ({difference(shown, near)} to {difference(shown, far)})"
-    return f"{text} (from {difference(shown, low)} {less} to {difference(shown, high)} {more})"
+        return f"{text} ({size(near)} to {size(far)})"
+    return f"{text} (from {size(low)} {less} to {size(high)} {more})"
 
 
 def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
