@@ -52,6 +52,7 @@ LIBRARY_ROOMS = {
     "construct": {"link"},
     "bokeh": {"live"},
     "drawsvg": {"report"},
+    "PIL": {"report"},
     "rich": {"live", "cli"},
     "typer": {"cli"},
     "jinja2": {"report", "live"},
