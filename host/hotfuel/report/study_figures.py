@@ -47,7 +47,7 @@ def runs_caption(result: Comparison) -> str:
 
 def _differences(result: Comparison) -> dict[str, Answer]:
     """The tested answer of each variant to what is drawn."""
-    found = {}
+    found: dict[str, Answer] = {}
     for answer in result.answers:
         if answer.cell == result.drawn and answer.baseline == result.baseline and np.isfinite(answer.low_degc):
             found.setdefault(answer.variant, answer)
@@ -72,7 +72,7 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
     spans = {}
     for name, answer in tested.items():
         ends = [float(shown.value(sign * degc, "temperature difference")) for degc in (answer.low_degc, answer.high_degc)]
-        spans[name] = tuple(sorted(means[result.baseline] + end for end in ends))
+        spans[name] = (means[result.baseline] + min(ends), means[result.baseline] + max(ends))
     # a margin is read against zero
     every = np.concatenate([*values.values(), *(np.array(span) for span in spans.values()), [0.0] if is_margin else []])
     span = max(float(np.ptp(every)), 2.0)
