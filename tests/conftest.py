@@ -13,6 +13,20 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 ROOT = Path(__file__).parent.parent
+
+
+# Compiled modules are kept even where the environment forbids it: the tests start the program some hundred times, and compiling it takes half a second.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+
+def _not_waiting_for_the_disk(descriptor):
+    os.fstat(descriptor)  # a closed one is an error, as in the call itself
+
+
+# Before anything of ours binds it: what fsync adds to write is seen only after a power cut of this machine, which no test makes, and thousands of calls
+# wait minutes for the disk. Tests of when it is called, and of calls that fail, hand in their own; programs started by tests call the real one.
+os.fsync = _not_waiting_for_the_disk
 WEBASSEMBLY = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-pyscript" / "micropython.mjs"
 
 settings.register_profile("house", deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])

@@ -16,7 +16,7 @@ spec.loader.exec_module(ring)
 
 def board(micropython, *arguments):
     # the last line: collecting files of a board that lost power prints before it
-    return micropython(SCRIPT, ROOT / "firmware", *arguments, heap="8M", timeout=280).splitlines()[-1]
+    return micropython(SCRIPT, ROOT / "firmware", *arguments, heap="16M", timeout=280).splitlines()[-1]
 
 
 def test_power_lost_at_every_write_and_erase(micropython):
