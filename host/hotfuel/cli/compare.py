@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Units, groups, note, open_session, pairs, show
+from hotfuel.cli.shared import Baseline, Json, OutPage, Png, Units, WithoutNames, groups, note, open_session, pairs, share, show
 from hotfuel.cli.shared_plan import Plan, load_plan, told
 from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
@@ -50,6 +50,8 @@ def compare(
     ] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
+    png: Png = None,
+    without_names: WithoutNames = False,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
@@ -76,6 +78,8 @@ def compare(
         raise UsageError("say what to compare: NAME=SESSION[,SESSION...] NAME=..., or --plan with a test day's file")
     named = groups(variants, "SESSION")
     each = {path: open_session(path) for paths in named.values() for path in paths}
+    archived_of = next(iter(each.values())).car  # by its own name
+    share(each.values(), without_names)
     opened = {name: [each[path] for path in paths] for name, paths in named.items()}
     first = next(iter(next(iter(opened.values()))))
     shown = Shown(units or (first.car.units if first.car else "si"))
@@ -86,7 +90,7 @@ def compare(
         fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
         phase=checked(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
-        archived=_archived(archive, opened, shown) if archive else (),
+        archived=_archived(archive, opened, archived_of, shown) if archive else (),
         shown=shown,
     )
     files = chosen(powers or [])
@@ -126,12 +130,11 @@ def compare(
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
     if power is not None:
         lines += [power.finding(), *power.cautions]
-    if out is not None or pdf is not None:
+    if out is not None or pdf is not None or png is not None:
         from hotfuel.report import comparison
 
-        page = comparison.write(
-            result, out or Path(str(pdf)).with_suffix(".html"), opened, power=power, needs=wanted, units=shown.system, pdf=pdf
-        )
+        target = out or Path(str(pdf or png)).with_suffix(".html")
+        page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
     show(
         {"comparison": result.as_dict(), "power": power.as_dict() if power else None, "report": str(out) if out else None},
@@ -140,22 +143,21 @@ def compare(
     )
 
 
-def _archived(archive: Path, opened: dict[str, list[Any]], shown: Shown) -> Any:
+def _archived(archive: Path, opened: dict[str, list[Any]], car: Any, shown: Shown) -> Any:
     """Pairs of runs of one day with the same parts fitted, of this car, from its archive; those compared now are not among them."""
     from hotfuel.session import archive as store
     from hotfuel.study.fixes.sessions import pairs_of_sessions
 
-    first = next(iter(next(iter(opened.values()))))
-    if first.car is None:
+    if car is None:
         raise InputError("without a car file it is not known which car's archive counts: give the sessions one")
     bad: list[str] = []
-    rows = store.find(archive, car=first.car.name, say=note, bad=bad.append)
+    rows = store.find(archive, car=car.name, say=note, bad=bad.append)
     for line in bad:
         note(line)
     compared_now = {session.folder.log_path.read_bytes() for sessions in opened.values() for session in sessions}
     kept = [open_session(archive / store.SESSIONS / name) for name in rows["session"]]
     found, sentence = pairs_of_sessions(
-        [one for one in kept if one.folder.log_path.read_bytes() not in compared_now], first.car.name, shown
+        [one for one in kept if one.folder.log_path.read_bytes() not in compared_now], car.name, shown
     )
     note(sentence)
     return found

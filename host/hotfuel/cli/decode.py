@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, notes, open_session, recording, show
+from hotfuel.cli.shared import Json, WithoutNames, notes, open_session, recording, share, show
 
 
 def decode(
@@ -21,6 +21,7 @@ def decode(
             "--units", help="us: degF and psi in the columns, named so. Default: degC and kPa, whatever the car file shows."
         ),
     ] = None,
+    without_names: WithoutNames = False,
     as_json: Json = False,
 ) -> None:
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
@@ -31,6 +32,7 @@ def decode(
     lines: list[str] = []
     for path in logs:
         opened = recording(open_session(path, car))
+        share([opened], without_names)
         name = re.sub(r"[^\w.]+", "-", opened.name)  # what every file system takes
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):

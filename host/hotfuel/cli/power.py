@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, note, open_session, pairs, show
+from hotfuel.cli.shared import Baseline, Json, OutPage, Png, WithoutNames, note, open_session, pairs, share, show
 from hotfuel.cli.shared_plan import load_plan, told
 from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, quantity, read, weather_of
 from hotfuel.errors import UsageError
@@ -81,6 +81,8 @@ def power(
     ] = None,
     out: OutPage = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
+    png: Png = None,
+    without_names: WithoutNames = False,
     units: Annotated[
         str | None, typer.Option("--units", help="Units shown: si or us. Default: the files', else the car's.")
     ] = None,
@@ -107,7 +109,7 @@ def power(
     if not variants:
         raise UsageError(f"say which pulls to compare: {WANTED} {WANTED}")
     files, sessions = _apart(chosen(variants))
-    degrees, options, car_units = _temperatures(sessions, files, baseline, units)
+    degrees, options, car_units = _temperatures(sessions, files, baseline, units, without_names)
     stated = _fuels(fuel, files)
     result = compared(
         files,
@@ -125,11 +127,13 @@ def power(
     shown = Shown(result.units)
     lines = _lines(result, degrees, shown)
     page = None
-    if out is not None or pdf is not None:
+    if out is not None or pdf is not None or png is not None:
         from hotfuel.report import power as report
 
         opened = {name: [open_session(path) for path in paths] for name, paths in sessions.items()} if degrees else None
-        page = report.write(result, out or Path(str(pdf)).with_suffix(".html"), degrees, opened, units=shown.system, pdf=pdf)
+        share([one for each in (opened or {}).values() for one in each], without_names)
+        target = out or Path(str(pdf or png)).with_suffix(".html")
+        page = report.write(result, target, degrees, opened, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
     show(
         {
@@ -197,7 +201,7 @@ def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], 
 
 
 def _temperatures(
-    sessions: dict[str, list[Path]], files: dict[str, Any], baseline: str | None, units: str | None
+    sessions: dict[str, list[Path]], files: dict[str, Any], baseline: str | None, units: str | None, private: bool
 ) -> tuple[Any, dict[str, Any], str | None]:
     """(comparison of the sessions' temperatures or None, what it gives to the comparison of pulls, the car's units)."""
     if not sessions:
@@ -206,6 +210,7 @@ def _temperatures(
     from hotfuel.study.fixes.sessions import compare_sessions
 
     each = {path: open_session(path) for paths in sessions.values() for path in paths}
+    share(each.values(), private)
     opened = {name: [each[path] for path in sessions[name]] for name in files}
     car = next((one.car for one in each.values() if one.car), None)
     shown = Shown(units or (car.units if car else "si"))

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import About, Json, Units, about, findings, notes, open_session, recording, show
+from hotfuel.cli.shared import About, Json, Png, Units, WithoutNames, about, findings, notes, open_session, recording, share, show
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
@@ -17,12 +17,14 @@ def review(
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print it to this PDF (needs Chromium).")] = None,
+    png: Png = None,
     complaint: Annotated[
         Path | None,
         typer.Option(
             "--complaint", help="The session with the trouble, before the repair: this one's hot stops are held against it."
         ),
     ] = None,
+    without_names: WithoutNames = False,
     facts: About = None,
     units: Units = None,
     as_json: Json = False,
@@ -40,8 +42,10 @@ def review(
     opened = recording(open_session(session, car))
     target = out or (opened.folder.path / "review.html")
     shown = Shown(units or (opened.car.units if opened.car else "si"))
-    told = _story(opened, shown, complaint)
-    written = report.write(opened, target, shown.system, pdf, told)
+    before = _before(opened, complaint)
+    share([one for one in (opened, before) if one is not None], without_names)
+    told = _story(opened, shown, before)
+    written = report.write(opened, target, shown.system, pdf, told, png)
     judgement = told.judgement if told else None
     sections = told.sections if told else ()
     most = transport.told(sections)
@@ -64,13 +68,18 @@ def review(
     )
 
 
-def _story(opened: Any, shown: Shown, complaint: Path | None) -> Any:
-    """The session's story, None for one without a temperature."""
-    from hotfuel.study import story
-
+def _before(opened: Any, complaint: Path | None) -> Any:
+    """The complaint's session, None without one."""
     before = open_session(complaint) if complaint else None
     if before is not None and before.folder.log_path.resolve() == opened.folder.log_path.resolve():
         raise UsageError(f"--complaint {complaint} is the session under review itself: name the one from before the repair")
+    return before
+
+
+def _story(opened: Any, shown: Shown, before: Any) -> Any:
+    """The session's story, None for one without a temperature."""
+    from hotfuel.study import story
+
     try:
         return story.tell(opened, shown, before)
     except InputError:

@@ -6,7 +6,7 @@ import math
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -245,7 +245,22 @@ def findings(opened: Any, shown: Shown) -> list[str]:
 Baseline = Annotated[
     str | None, typer.Option("--baseline", help="Which variant the others are held against. Default: the first.")
 ]
+Png = Annotated[
+    Path | None,
+    typer.Option("--png", help="Also draw it to send: an upright card under this name, every chart beside it (needs Chromium)."),
+]
+WithoutNames = Annotated[
+    bool, typer.Option("--without-names", help="For sharing: names, number plates and positions are left out.")
+]
 OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to write.")]
+
+
+def share(opened: Iterable[Any], without_names: bool) -> None:
+    """Take names out of sessions, in place, where that is asked for."""
+    if without_names:
+        from hotfuel.session import private
+
+        private.hide(opened)
 
 
 def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:

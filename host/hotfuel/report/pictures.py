@@ -3,6 +3,7 @@
 One browser draws all of them below one another, and the result is cut at the stripes between them.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from hotfuel.errors import InputError
@@ -36,13 +37,23 @@ def write(report: Report, path: str | Path) -> list[Path]:
             tall += _tall(charts, end)
             end += 1
         shown = [chart for number, chart in enumerate(charts, start=1) if begin <= number < end]
-        page = html.page(
-            "card.html.jinja", {}, {"title": report.sheet.headlines[0], "sheet": report.sheet if begin == 0 else None, "card": report.card,
-            "charts": shown, "facts": report.sheet.facts[:_FACTS_MOST], "simulated": False, "mark": report.sheet.simulated},
-        )  # fmt: skip
-        _cut(page, tall, names[begin:end])
+        _cut(page(report, shown, begin == 0), tall, names[begin:end])
         begin = end
     return names
+
+
+def page(report: Report, charts: Sequence[Chart], with_card: bool) -> str:
+    """The page that is drawn: the card, if wanted, then the charts, each with its words, with a stripe behind each."""
+    sheet = report.sheet
+    values = {
+        "title": sheet.headlines[0],
+        "sheet": sheet if with_card else None,
+        "card": report.card,
+        "charts": charts,
+        "facts": sheet.facts[:_FACTS_MOST],
+        "mark": sheet.simulated,
+    }
+    return html.page("card.html.jinja", {}, values)
 
 
 def _tall(charts: list[Chart], number: int) -> int:

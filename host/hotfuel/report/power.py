@@ -153,7 +153,7 @@ def numbers(power: PowerComparison, shown: Shown) -> Table:
         )
         if any(np.isfinite(getattr(one, key)) for one in power.said)
     ]
-    head = ("", "Peak power", "Peak torque", "Mean power", *(label for label, _, _ in beside))
+    head = ("Variant", "Peak power", "Peak torque", "Mean power", *(label for label, _, _ in beside))
     table = Table(head, numbers=tuple(range(1, len(head))))
     for one in power.said:
         row = [

@@ -1,6 +1,7 @@
 """A session as a whole: what `hotfuel.session.open` returns. Everything is worked out once, when it is first asked for."""
 
 import contextlib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -43,6 +44,7 @@ class Session:
     metadata: dict[str, Any]
     notes: list[str] = field(default_factory=list)
     standing: Standing | None = None  # set if the log is not whole on its disk
+    take_out: Callable[[str], str] | None = None  # what takes names out of marks and notes for sharing: hotfuel.session.private
 
     def __repr__(self) -> str:
         """What it is, in one line: name, car, when, how long, places. Example: <Session sunday: Blue saloon, 2026-06-01 09:12 UTC, 31 min, tank pump>."""
@@ -128,7 +130,10 @@ class Session:
 
     def marks(self) -> pd.DataFrame:
         """Columns time, text."""
-        return frame.marks(self.decoded, self.ticks.timeline)
+        found = frame.marks(self.decoded, self.ticks.timeline)
+        if self.take_out is not None:
+            found["text"] = pd.array([self.take_out(text) for text in found["text"]], dtype="str")
+        return found
 
     def gaps(self) -> pd.DataFrame:
         """Columns start, end, duration_s, reason."""
@@ -167,6 +172,8 @@ class Session:
                     if place.traced is not None and place.traced.falls and not is_behind_needle(name):
                         found.append(fall_note(name))
         found += self.losses.sentences()
+        if self.take_out is not None:
+            found = [self.take_out(note) for note in found]
         return list(dict.fromkeys(note[:1].upper() + note[1:] for note in found))
 
     def _car(self) -> Car:

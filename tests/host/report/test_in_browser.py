@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hotfuel.fuel.named import fuel_named
-from hotfuel.report import comparison, figures, html, review
+from hotfuel.report import comparison, figures, html, pictures, review
 from hotfuel.report import power as power_report
 from hotfuel.risk.limits_card import altitude_curves
 from hotfuel.study.fixes.compare import compare_runs
@@ -170,3 +170,49 @@ def test_without_a_script_every_chart_is_there(chromium, pages):
             assert len(charts.nth(number_).get_attribute("aria-label")) > 15
         page.close()
     context.close()
+
+
+# Every text with a letter or a figure in it: what it says and how tall its print is on the screen.
+PRINT = """() => { const found = []; const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) { const text = walk.currentNode.textContent.trim(), of = walk.currentNode.parentElement;
+    if (!/[\\p{L}\\d]/u.test(text) || !of.getClientRects().length) continue;
+    const svg = of.closest("svg.chart"), scale = svg ? svg.getScreenCTM().a : 1;
+    const box = of.getBoundingClientRect();
+    found.push([text, parseFloat(getComputedStyle(of).fontSize) * scale, box.left, box.right]); }
+  return found; }"""
+
+
+def test_nothing_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(chromium, drive):
+    made_ = [
+        review.make(drive),
+        comparison.make(compare_runs(made.runs(), "bare", made.HOT_SOAK, shown=Shown("us")), units="us"),
+        power_report.make(compare_pulls(made.pulls(), "bare"), units="us"),
+    ]
+    page = chromium.new_page(viewport={"width": pictures.WIDTH, "height": 900})
+    for report in made_:
+        page.set_content(pictures.page(report, list(report.figures.values()), True))
+        seen = page.evaluate(PRINT)
+        assert report.sheet.headlines[0] in {text for text, *_ in seen}
+        assert len(seen) > 15
+        for text, size, left, right in seen:
+            assert size >= pictures.LEAST_TEXT - 0.01, (text, size)
+            assert left >= 0, text
+            assert right <= pictures.WIDTH, text
+    page.close()
+
+
+def test_the_pictures_are_upright_and_whole(drive, tmp_path):
+    from PIL import Image
+
+    report = review.make(drive)
+    names = pictures.write(report, tmp_path / "sunday.png")
+    assert len(names) == 1 + len(report.figures)
+    assert names[0].name == "sunday.png"
+    assert "sunday-picture.png" in {name.name for name in names}
+    for name in names:
+        with Image.open(name) as drawn:
+            assert drawn.width == pictures.WIDTH
+            assert (255, 0, 255) not in {colour for _, colour in drawn.convert("RGB").getcolors(1 << 24)}
+            if name == names[0]:
+                assert drawn.height > drawn.width
+    pictures.write(report, tmp_path / "sunday.png")  # ours are written again
