@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, html, pictures, power_charts, sheet, stops, study_figures, words
+from hotfuel.report import answers, before_after, html, pictures, power_charts, sheet, stops, study_figures, words
 from hotfuel.report.chart import NARROW_PX
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
@@ -113,7 +113,13 @@ def make(
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
         simulated=any(session.metadata.get("simulated") for session in every),
     )
-    card = []
+    card, places = [], []
+    if result and result.judgements:
+        asked = next((answer.cell.place for answer in result.answers if answer.primary), result.primary.place)
+        first.headlines = [*(before_after.headline(one) for one in result.judgements), *first.headlines]
+        places = [(one.variant, before_after.table(before_after.pairs(one, asked), shown)) for one in result.judgements]
+        if len(places) == 1 and first.table is None:  # more variants' rows stand in the technical part
+            first.table = places.pop()[1]
     if result:
         height = study_figures.runs_px(result)
         first.room(height, height)
@@ -125,6 +131,7 @@ def make(
         "sheet": first,
         "simulated": first.simulated,
         "in_full": sheet.in_full(known, complaint, work_done),
+        "places": places,
         "held": stops.held(result.judgements, shown) if result else None,
         "notes": _notes(every, shown),
         "numbers": table if not few else None,

@@ -32,11 +32,13 @@ class _Print:
     cautions: float
     cautions_edge: float
     sign: float
+    about: float
+    lead: float
 
 
-_FULL = _Print(12.5, 17.0, 25.0, 32.0, 8.0, 4.0, 4.0, 12.0, 10.5, 52.0, 62.0)
-_DENSE = _Print(10.8, 14.6, 18.0, 24.0, 4.0, 0.0, 4.0, 10.5, 10.0, 36.0, 48.0)
-_MASTHEAD_PX, _ABOUT_PX = 46.0, 36.0
+_FULL = _Print(12.5, 17.0, 25.0, 32.0, 8.0, 4.0, 4.0, 12.0, 10.5, 52.0, 62.0, 36.0, 10.0)
+_DENSE = _Print(10.8, 14.6, 18.0, 24.0, 4.0, 0.0, 4.0, 10.5, 10.0, 36.0, 40.0, 24.0, 2.0)
+_MASTHEAD_PX = 46.0
 _FRAME_PX = 62.0  # of a picture: key, title, scale and caption
 
 
@@ -68,15 +70,18 @@ class Sheet:
     cautions: Sequence[str] = CAUTIONS
     simulated: bool = False
     dense: bool = False
+    overfull: bool = False
     made: str = field(default_factory=today)
 
     def room(self, full_px: float, least_px: float, frame_px: float = _FRAME_PX) -> int:
         """How tall the picture may be, px, from least_px to full_px, so that the page stays one sheet of paper; sets `dense` where the print must be
-        smaller. frame_px: what the picture takes beside its height: key, titles, scales, caption."""
+        smaller, and `overfull` where even that is not enough: then the picture has its place in the technical part. frame_px: what the picture takes
+        beside its height: key, titles, scales, caption."""
         left = _PAGE_PX * _SPARED - _taken(self, _FULL) - frame_px
         self.dense = left < least_px
         if self.dense:
             left = _PAGE_PX * _SPARED - _taken(self, _DENSE) - frame_px
+        self.overfull = left < least_px
         return int(min(full_px, max(least_px, left)))
 
 
@@ -92,11 +97,11 @@ class Report:
 
 def _taken(sheet: Sheet, by: _Print) -> float:
     """The height of all but the picture, px."""
-    used = _MASTHEAD_PX + _ABOUT_PX
+    used = _MASTHEAD_PX + by.about
     used += sum(_lines(line, by.h1 * 0.97) * by.h1 * 1.22 + 6 for line in sheet.headlines)
     if sheet.complaint:
         used += by.h2 + _paragraphs([sheet.complaint], by)
-    used += _paragraphs(sheet.lead, by) + 10 * len(sheet.lead) + _paragraphs(sheet.text, by)
+    used += _paragraphs(sheet.lead, by) + by.lead * len(sheet.lead) + _paragraphs(sheet.text, by)
     if sheet.table is not None:
         rows = [max(cell.count("\n") + 1 for cell in row) for row in sheet.table.rows]
         used += sum(lines * by.row_text * 1.36 + by.row for lines in [1.3, *rows]) + 10

@@ -11,10 +11,11 @@ from hotfuel_wire.alarm import DEADBAND
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import html, pictures, plots, sheet, stops, words
+from hotfuel.report import before_after, html, pictures, plots, sheet, stops, words
+from hotfuel.report.chart import NARROW_PX
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
-from hotfuel.report.plots import Plots
+from hotfuel.report.plots import Plot, Plots
 from hotfuel.report.table import Table
 from hotfuel.risk.assumptions import assumptions
 from hotfuel.session import Session
@@ -84,7 +85,23 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         simulated=bool(session.metadata.get("simulated")),
     )
     phases = told.phases if told else ()
-    first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
+    card = [drawn.card(summary, phases)]
+    held, moved = told.judgement if told else None, []
+    if held is not None:
+        first.headlines = [before_after.headline(held), head.sentence]
+        found = before_after.pairs(held, before_after.aimed_at(session.metadata))
+        first.table = before_after.table(found, shown)
+        pictured = before_after.chart(found, shown)
+        if pictured is not None:
+            drawn.figures["places"], caption = pictured
+            first.room(drawn.figures["places"].height, drawn.figures["places"].height)
+            if first.overfull:
+                moved = [Plot(["places"], [], caption)]
+            else:
+                first.picture = Plot(["places"], [], caption)
+            card = [narrow[0] for narrow in [before_after.chart(found, shown, NARROW_PX)] if narrow]
+    if first.picture is None and not moved:
+        first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
     values = {
         "title": session.name,
         "sub": _sub(session, summary, clock),
@@ -92,7 +109,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         "sheet": first,
         "simulated": first.simulated,
         "finding": words.nearest(summary, shown, clock),
-        "overview": drawn.overview(),
+        "overview": [*moved, *drawn.overview()],
         "marks": _marks(session, clock),
         "places": _places(summary, shown, clock),
         "alarm_rows": _alarm_rows(alarms, clock),
@@ -119,7 +136,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         ],
     }
     page = html.page("review.html.jinja", drawn.figures, values)
-    return Report(page, first, drawn.figures, [drawn.card(summary, phases)])
+    return Report(page, first, drawn.figures, card)
 
 
 def _shown(session: Session, units: str | None) -> Shown:

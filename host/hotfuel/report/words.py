@@ -218,7 +218,7 @@ def _air(session: Session, shown: Shown) -> str:
     if session.car is None:
         return "not known"
     stated = ambient(session.car)
-    return f"{shown.text(stated.pressure_kpa, 'pressure')}, {stated.source}"
+    return f"{shown.text(stated.pressure_kpa, 'pressure')}, {stated.source.partition(' at ')[0]}"
 
 
 def today() -> str:

@@ -1,6 +1,7 @@
 """Is a repair shown, and what did a switch do: review and compare as a shop calls them, on sessions whose stop, marks and difference are known."""
 
 import json
+import re
 import shutil
 import subprocess
 
@@ -51,7 +52,7 @@ def monday(tmp_path_factory):
 
 
 def test_a_stop_as_hard_without_trouble_is_told_with_its_bound(hotfuel, monday, tmp_path):
-    friday = hot_stop(tmp_path / "friday", "Line sleeved", seed=2)
+    friday = hot_stop(tmp_path / "friday", "Line sleeved", seed=2, fix="sleeve", before="pump")
     found = hotfuel("review", friday, "--complaint", monday, as_json=True)
     judgement = found["story"]["judgement"]
     assert judgement["complaint"]["mark"] == "hard start"
@@ -77,6 +78,10 @@ def test_a_stop_as_hard_without_trouble_is_told_with_its_bound(hotfuel, monday, 
     ):
         assert part in sheet
     assert "°C" not in sheet
+    assert "No trouble in 1 stop as hard as the complaint's; so few prove little." in sheet.replace("&#39;", "'")
+    places = re.findall(r'<tr><th scope="row">([^<]+)</th>', sheet[sheet.index("Room then") :])
+    assert places[:3] == ["pump (aimed at)", "tank", "carb inlet"]
+    assert 'class="chart"' in sheet
     for heading in ("Hot stops", "Restarts", "Held against the complaint"):
         assert f"<h2>{heading}</h2>" in text
     said = hotfuel("review", friday, "--complaint", monday, "--units", "si")

@@ -15,6 +15,15 @@ _JUST_BEFORE_S = 10.0
 
 
 @dataclass(frozen=True)
+class PlaceAtStop:
+    """One place during a hot soak: its hottest fuel and its smallest margin, nan where no limit is known; degC."""
+
+    place: str
+    hottest_degc: float
+    smallest_margin_degc: float
+
+
+@dataclass(frozen=True)
 class Stop:
     """One hot soak as a test of the car. trouble: marked or not when it was started again; None where nobody tried. mark: the words, "" for none.
 
@@ -28,6 +37,7 @@ class Stop:
     margin_degc: float
     mark: str = ""
     easier: tuple[str, ...] = ()
+    places: tuple[PlaceAtStop, ...] = ()
 
     @property
     def unmarked(self) -> bool:
@@ -71,7 +81,9 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
         margins = [place.smallest_margin_degc for place in soak.places.values() if np.isfinite(place.smallest_margin_degc)]
         trouble = True in words if tried else None
         mark = words.get(True, words.get(False, ""))
-        made.append(Stop(course.name, soak.name, hardness(course, soak), trouble, min(margins, default=np.nan), mark))
+        there = tuple(PlaceAtStop(name, place.peak_degc, place.smallest_margin_degc) for name, place in soak.places.items())
+        smallest = min(margins, default=np.nan)
+        made.append(Stop(course.name, soak.name, hardness(course, soak), trouble, smallest, mark, places=there))
     return made
 
 
@@ -146,6 +158,10 @@ def _sentences(variant: str, hard: Stop, held: Sequence[Stop], found: Proof | No
         yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."
     margins = [stop.margin_degc for stop in held if np.isfinite(stop.margin_degc)]
     if margins and np.isfinite(hard.margin_degc):
-        left, before = (shown.text(degc, "temperature difference") for degc in (min(margins), hard.margin_degc))
+        now, before = (_room(shown, degc) for degc in (min(margins), hard.margin_degc))
         still = "; the limit is still passed" if min(margins) <= 0 else ""
-        yield f"The smallest margin was {left} now, and {before} at the complaint's stop{still}."
+        yield f"The place nearest to boiling was {now} now, and {before} at the complaint's stop{still}."
+
+
+def _room(shown: Shown, margin_degc: float) -> str:
+    return f"{shown.text(abs(margin_degc), 'temperature difference')} {'below' if margin_degc > 0 else 'beyond'} its limit"

@@ -107,7 +107,8 @@ def test_as_hard_and_without_trouble_is_shown_with_its_bound():
     assert least < 0
     assert (
         margins
-        == f"The smallest margin was {least:.1f} °C now, and {least:.1f} °C at the complaint's stop; the limit is still passed."
+        == f"The place nearest to boiling was {-least:.1f} °C beyond its limit now, and {-least:.1f} °C beyond its limit at the complaint's stop; "
+        "the limit is still passed."
     )
 
 
@@ -125,7 +126,7 @@ def test_what_was_marked_is_told_apart_from_what_was_not():
 def test_a_margin_that_is_there_again_is_told_without_a_promise():
     cooler = {"tank": -25.0, "pump": -25.0, "carb_inlet": -25.0}
     last = judge(of_session(run("monday", "hard start")), of_session(run("friday", shift_degc=cooler)), SI).sentences[-1]
-    assert last.startswith("The smallest margin was ")
+    assert last.startswith("The place nearest to boiling was ")
     assert "passed" not in last
 
 

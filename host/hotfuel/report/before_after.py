@@ -1,0 +1,165 @@
+"""A complaint's sheet: every place at the complaint's stop and since the repair, the one the repair aimed at first. Renders a judgement; judges nothing."""
+
+import contextlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.places import place_words
+from hotfuel.report import study_figures
+from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
+from hotfuel.report.figures import ACT, COLOURS
+from hotfuel.report.table import Table
+from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
+from hotfuel.study.fixes.fitted import parse
+from hotfuel.units import Shown
+
+_ROW_PX, _BESIDE = 36, 0.1  # the two markers of a row stand a little above one another: equal ones are seen apart
+CAPTION = (
+    "Hollow: the complaint's stop; filled: since the repair, the nearest to boiling of the stops that were as hard (of all, where none was). "
+    "To the right is more room; at the red line none is left. Single stops differ by some degrees."
+)
+CAPTION_DEGREES = (
+    "Hollow: the complaint's stop; filled: since the repair, the hottest of the stops that were as hard (of all, where none was)."
+)
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A place at the complaint's stop and since the repair, None where it was not measured."""
+
+    place: str
+    before: PlaceAtStop | None
+    after: PlaceAtStop | None
+    aimed: bool
+
+
+def aimed_at(known: Mapping[str, Any]) -> str:
+    """The place a session's metadata says its fix was put before, "" where it does not."""
+    fix, before = str(known.get("fix") or ""), str(known.get("before") or "")
+    with contextlib.suppress(InputError):
+        return parse(f"{fix} before {before}" if before and " before " not in fix else fix).before
+    return ""
+
+
+def headline(judgement: Judgement) -> str:
+    """Whether the trouble is gone, in one sentence."""
+    proof = judgement.proof
+    with_it = f" with {judgement.variant}" if judgement.variant else ""
+    if proof is None:
+        return f"Whether the trouble is gone{with_it} is not shown: no start after a hot stop is in the recording."
+    if proof.failures:
+        return f"The trouble came back{with_it} in {proof.failures} of {proof.stops} stop{'s' if proof.stops > 1 else ''}."
+    if not proof.hard_enough:
+        return f"Whether the trouble is gone{with_it} is not shown: no stop since the repair was as hard as the complaint's."
+    count = f"{proof.hard_enough} stop{'s' if proof.hard_enough > 1 else ''}"
+    few = "; so few prove little" if proof.still_possible > 0.5 else ""
+    return f"No trouble{with_it} in {count} as hard as the complaint's{few}."
+
+
+def pairs(judgement: Judgement, aimed: str = "") -> list[Pair]:
+    """Every place of either side: the one aimed at first, then in the fuel's direction."""
+    hard = [stop for stop in judgement.stops if not stop.easier] or list(judgement.stops)
+    before = {one.place: one for one in judgement.complaint.places}
+    after: dict[str, PlaceAtStop] = {}
+    for stop in hard:
+        for one in stop.places:
+            worst = after.get(one.place)
+            after[one.place] = one if worst is None else _worse(worst, one)
+    order = sorted(dict.fromkeys([*before, *after]), key=lambda place: place != aimed)
+    return [Pair(place, before.get(place), after.get(place), place == aimed) for place in order]
+
+
+def _worse(one: PlaceAtStop, other: PlaceAtStop) -> PlaceAtStop:
+    return PlaceAtStop(
+        one.place,
+        float(np.fmax(one.hottest_degc, other.hottest_degc)),
+        float(np.fmin(one.smallest_margin_degc, other.smallest_margin_degc)),
+    )
+
+
+def table(found: Sequence[Pair], shown: Shown) -> Table | None:
+    """A row a place: hottest fuel and room to boiling at the complaint's stop and now, and what changed."""
+    if not found:
+        return None
+    made = Table(("Place", "Hottest then", "Room then", "Hottest now", "Room now", "Change"), numbers=(1, 3))
+    for one in found:
+        name = place_words(one.place) + (" (aimed at)" if one.aimed else "")
+        made.rows.append((name, *_side(one.before, shown), *_side(one.after, shown), _change(one, shown)))
+    return made
+
+
+def _side(one: PlaceAtStop | None, shown: Shown) -> tuple[str, str]:
+    if one is None:
+        return "not measured", ""
+    return shown.text(one.hottest_degc, "temperature", 0), _room(one.smallest_margin_degc, shown)
+
+
+def _room(margin_degc: float, shown: Shown) -> str:
+    if not np.isfinite(margin_degc):
+        return "no limit known"
+    return f"{shown.text(abs(margin_degc), 'temperature difference', 0)} {'left' if margin_degc > 0 else 'beyond'}"
+
+
+def _change(one: Pair, shown: Shown) -> str:
+    if one.before is None or one.after is None:
+        return "–"
+    unit = shown.unit("temperature difference")
+
+    def size(degc: float, more: str, less: str) -> str:
+        text = shown.text(abs(degc), "temperature difference", 0)
+        return "as before" if text == f"0 {unit}" else f"{text} {more if degc > 0 else less}"
+
+    room = one.after.smallest_margin_degc - one.before.smallest_margin_degc
+    cooler = one.before.hottest_degc - one.after.hottest_degc
+    return size(room, "more room", "less room") if np.isfinite(room) else size(cooler, "cooler", "hotter")
+
+
+def chart(found: Sequence[Pair], shown: Shown, width: int = WIDTH_PX) -> tuple[Chart, str] | None:
+    """(the picture, its caption): a row a place, hollow at the complaint's stop and filled since; by room to boiling where a limit is known, else by the
+    hottest fuel. None where there is nothing to draw."""
+    by_room = any(_known(one.before) or _known(one.after) for one in found)
+    rows = [one for one in found if not by_room or _known(one.before) or _known(one.after)]
+    dimension = "temperature difference" if by_room else "temperature"
+    unit = shown.unit(dimension)
+
+    def value(one: PlaceAtStop | None) -> float:
+        degc = np.nan if one is None else one.smallest_margin_degc if by_room else one.hottest_degc
+        return float(shown.value(degc, dimension))
+
+    ends = np.array([[value(one.before), value(one.after)] for one in rows])
+    if not np.isfinite(ends).any():
+        return None
+    low, high = float(np.nanmin(ends)), float(np.nanmax(ends))
+    low, high = (min(low, 0.0), max(high, 0.0)) if by_room else (low, high)
+    spare = 0.08 * max(high - low, 2.0)
+    told = "; ".join(
+        f"{place_words(one.place)} {study_figures.draw_number(then)} then, {study_figures.draw_number(now)} now"
+        for one, (then, now) in zip(rows, ends.tolist(), strict=True)
+    ).replace("nan", "not known")
+    title = f"least room to boiling, {unit} (minus: beyond the limit)" if by_room else f"hottest fuel, {unit}"
+    plot = Chart(
+        "places" if width == WIDTH_PX else "card", _ROW_PX * len(rows) + 4, Range(low - spare, high + spare), Range(-0.4, len(rows) - 0.3), title,
+        f"Each place at the complaint's stop and since the repair, {title}: {told}.", show_y=False, width=width,
+    )  # fmt: skip
+    if by_room:
+        plot.upright(0.0, ACT, 1.6)
+    for number, (one, (then, now)) in enumerate(zip(rows, ends.tolist(), strict=True)):
+        row, colour = len(rows) - 1 - number, COLOURS[number % 8]
+        name = place_words(one.place)
+        if np.isfinite(then) and np.isfinite(now):
+            plot.box((min(then, now), max(then, now)), (row - 0.02, row + 0.02), fill=colour, fill_opacity=0.5)
+        for end, hollow, when, aside in ((then, True, "complaint's stop", _BESIDE), (now, False, "since the repair", -_BESIDE)):
+            if np.isfinite(end):
+                tip = f"{name}, {when}: {study_figures.draw_number(end)} {unit}"
+                plot.marker(end, row + aside, "circle" if hollow else "square", colour, tip, hollow=hollow)
+        plot.label(name + (" (aimed at)" if one.aimed else ""), LEFT_PX + 2, float(plot.py(row + 0.34)), look="bold")
+    plot.level(-0.4, INK, 0.5)
+    return plot, CAPTION if by_room else CAPTION_DEGREES
+
+
+def _known(one: PlaceAtStop | None) -> bool:
+    return one is not None and bool(np.isfinite(one.smallest_margin_degc))
