@@ -13,7 +13,7 @@ import hotfuel_wire
 from chips import driver
 from clock import U32, Clock
 from commands import Commands, Refused
-from hotfuel_wire import PROTOCOL_VERSION, codec
+from hotfuel_wire import PROTOCOL_VERSION, codec, const
 from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, FAILED, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
 from inputs import KEY_OFF_MS, PERIOD_MS, Inputs
 from sampler import Sampler
@@ -24,12 +24,12 @@ from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
-DESCRIPTION_MS = HEALTH_MS = 10000
-COLLECT_MS = 5000
-IDLE_MS, SERVICE_MS = 20, 1000
-ASTRAY_MOST = 8
-DETAIL_MAX = 224
-THERMOCOUPLE = ord("K")
+_TOLD_MS = const(10000)  # description and health
+_COLLECT_MS = const(5000)
+_IDLE_MS = const(20)
+_SERVICE_MS = const(1000)
+_ASTRAY_MOST = const(8)
+_DETAIL_MAX = const(224)
 
 
 class Application:
@@ -48,7 +48,7 @@ class Application:
         self.on_change = []
         self.attached = []
         self._told = False  # a host has been told of a failure kept
-        self.failed = 0  # bits of FAILED: optional modules that are there and could not start
+        self.failed = 0  # bits of FAILED: settings that cannot be used, optional modules that are there and could not start
         self.health = {
             "frames_stored": 0,
             "store_free_kb": 0xFFFF,
@@ -64,10 +64,10 @@ class Application:
         self._configuration = None
         count = boots.load()
         self.settings, trouble = self._settings_module().load(self._settings_file, count is not None)
-        self.boot_count = _next(count)
+        self.boot_count = int(count.decode()) + 1 if count and count.isdigit() else 1
         self._received = bytearray(64)
         # The first description may go out before the host's side of USB is up: it comes again soon.
-        self._due = {"description": DESCRIPTION_MS // 10, "auxiliary": 0, "health": HEALTH_MS, "collect": COLLECT_MS}
+        self._due = {"description": _TOLD_MS // 10, "auxiliary": 0, "health": _TOLD_MS, "collect": _COLLECT_MS}
         self._service_ms = None
         self._losses_before = [0, 0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us, bit errors
         self.sampler = self.inputs = None
@@ -76,12 +76,17 @@ class Application:
         self._apply()
         self._register()
         self._take_over()
+        if trouble:
+            self._failed("settings", trouble)
         for name in OPTIONAL:
             self._attach(name)
             if name == "store":
                 self._first_ticks()
         # Behind the settings: a first boot that is cut short is a first boot again. Behind the first ticks: a flash write takes its time.
-        _keep(boots, self.boot_count)
+        try:
+            boots.save(str(self.boot_count).encode())
+        except OSError:  # a full or worn flash must not keep the board from measuring
+            pass
         self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
@@ -124,15 +129,20 @@ class Application:
             self.attached.append(name)
         except Exception as error:
             if not (isinstance(error, ImportError) and name in str(error)):
-                self.failed |= FAILED[name]
-                text = "%s: %s" % (name, reason(error))
-                import failures
-
-                failures.Failures(self.folder).keep(text, self.boot_count)
-                self.emit_event("exception", detail=text)
+                failures = self._failed(name, reason(error))
                 if name == "limits":
                     self.health["lamp"] = failures.LAMP
                     self.on_loop.append(failures.blink)
+
+    def _failed(self, name, why):
+        """Seen on the lamp and in every health message, and kept in flash for the next host."""
+        import failures
+
+        self.failed |= FAILED[name]
+        text = "%s: %s" % (name, why)
+        failures.Failures(self.folder).keep(text, self.boot_count)
+        self.emit_event("exception", detail=text)
+        return failures
 
     def _apply(self):
         """Take the settings into use: new chips, new description."""
@@ -165,7 +175,7 @@ class Application:
         self._reading = {"channels": [{"hot": 0, "cold": 0, "status": 0} for _ in chips]}  # type: dict
         channels = []
         for name, place, chip in zip(names, self.settings["places"], chips):
-            row = {"place": place.encode(), "chip": CHIPS[name], "thermocouple": THERMOCOUPLE}
+            row = {"place": place.encode(), "chip": CHIPS[name], "thermocouple": 0x4B}  # K
             row.update(chip.description)
             channels.append(row)
         self._description = {
@@ -194,7 +204,7 @@ class Application:
 
     def emit_event(self, name, channel=NO_CHANNEL, value=0, detail=""):
         """Send an event; `detail` is cut to what fits."""
-        self.emit("event", {"code": EVENTS[name], "channel": channel, "value": value, "detail": detail.encode()[:DETAIL_MAX]})
+        self.emit("event", {"code": EVENTS[name], "channel": channel, "value": value, "detail": detail.encode()[:_DETAIL_MAX]})
 
     def run(self):
         """For ever. A step that fails becomes an event and sampling starts anew; if it fails again and again the watchdog resets the board."""
@@ -222,7 +232,7 @@ class Application:
         now = self.clock.now()
         if now < self._last_ms:  # the board's time wrapped after 49.7 days: ticks are numbered from it
             self.sampler.start(self.clock)
-        elif self.sampler.astray > ASTRAY_MOST:
+        elif self.sampler.astray > _ASTRAY_MOST:
             self.sampler.align(self.clock)
         self._last_ms = now
         if self.sampler.error:
@@ -239,10 +249,10 @@ class Application:
         self._periodic(now)
         for call in self.on_loop:
             call(now)
-        if self._service_ms is not None and (not self.sender.waiting() or (now - self._service_ms) & U32 > SERVICE_MS):
+        if self._service_ms is not None and (not self.sender.waiting() or (now - self._service_ms) & U32 > _SERVICE_MS):
             board.leave_for_prompt()
         if not (self.sender.pump() or busy):
-            board.sleep_ms(IDLE_MS)
+            board.sleep_ms(_IDLE_MS)
 
     def _tick(self):
         sampler = self.sampler
@@ -272,12 +282,12 @@ class Application:
             if self.inputs.read():
                 self.describe()
             self.emit("auxiliary", self.inputs.values)
-        if self._is_due("description", now, DESCRIPTION_MS):
+        if self._is_due("description", now, _TOLD_MS):
             self.describe()
-        if self._is_due("health", now, HEALTH_MS):
+        if self._is_due("health", now, _TOLD_MS):
             self.emit("health", self._health())
-        if self._is_due("collect", now, COLLECT_MS):
-            if self._configuration and (now - self._configured_ms) & U32 > COLLECT_MS:
+        if self._is_due("collect", now, _COLLECT_MS):
+            if self._configuration and (now - self._configured_ms) & U32 > _COLLECT_MS:
                 self._let_go()
             gc.collect()
             self.health["memory_free"] = board.memory_free()  # what is in use, not what waits to be collected
@@ -340,7 +350,7 @@ class Application:
             "barometer=%s" % (self.inputs.barometer.chip if self.inputs.barometer else None),
             "attached=" + ",".join(self.attached),
             "lost=" + ",".join(lost),
-            "failed=" + ",".join([name for name in OPTIONAL if self.failed & FAILED[name]]),
+            "failed=" + ",".join([name for name in sorted(FAILED) if self.failed & FAILED[name]]),
         )
         text = "\n".join(lines)
         last = self._failures().last
@@ -368,6 +378,7 @@ class Application:
         except OSError as error:
             raise Refused("failed", "the settings could not be stored, the old ones stay: %s" % error)
         self.settings = new
+        self.failed &= ~FAILED["settings"]
         self._apply()
         for call in self.on_change:
             call()
@@ -391,17 +402,6 @@ class Application:
             raise Refused("bad_argument", "service takes no argument")
         self._service_ms = self._last_ms  # the turn's own time: a later one would count as long ago in this turn's comparison
         return b"the board restarts and ends at its prompt"
-
-
-def _next(content):
-    return int(content.decode()) + 1 if content and content.isdigit() else 1
-
-
-def _keep(file, count):
-    try:
-        file.save(str(count).encode())
-    except OSError:  # a full or worn flash must not keep the board from measuring
-        pass
 
 
 def _text(argument):

@@ -2,14 +2,15 @@
 
 import os
 
+from hotfuel_wire import const
 from hotfuel_wire.messages import BAROMETER_CHIPS, FITTED, INPUTS
 
 PERIOD_MS = 1000
-DEBOUNCE_MS = 40
+_DEBOUNCE_MS = const(40)
 # Cranking may pull the supply, and with it the divider, below what the pin reads as high, for as long as the engine is turned over.
-KEY_OFF_MS = 5000
+KEY_OFF_MS = const(5000)
 SEEN_FILE = "ignition.seen"  # there once the ignition was seen on: from then on, off means off and not "nobody wired it"
-_BACK_OFF_MAX = 64  # periods
+_BACK_OFF_MAX = const(64)  # periods
 
 
 class Barometer:
@@ -100,7 +101,7 @@ class Inputs:
         """Watch button and ignition; called at every turn of the main loop."""
         self._now_ms = now_ms
         held = self._board.button()
-        if held != self.held and (now_ms - self._button_ms) & 0xFFFFFFFF >= DEBOUNCE_MS:
+        if held != self.held and (now_ms - self._button_ms) & 0xFFFFFFFF >= _DEBOUNCE_MS:
             length_ms = (now_ms - self._button_ms) & 0xFFFFFFFF
             self.held = held
             self._button_ms = now_ms
@@ -110,7 +111,7 @@ class Inputs:
         ignition = self._board.ignition()
         if ignition == self.ignition:
             self._ignition_ms = now_ms
-        elif (now_ms - self._ignition_ms) & 0xFFFFFFFF >= (KEY_OFF_MS if self.ignition else DEBOUNCE_MS):
+        elif (now_ms - self._ignition_ms) & 0xFFFFFFFF >= (KEY_OFF_MS if self.ignition else _DEBOUNCE_MS):
             self.ignition = ignition
             if "ignition" in self._fitted:
                 for call in self.on_ignition:

@@ -3,7 +3,7 @@
 # A dark lamp means "dead", so every living state blinks. At most three flashes a second (WCAG 2.3.1), for people sensitive to flicker.
 # The card for the dashboard is hardware/LAMP.md.
 
-from hotfuel_wire import alarm
+from hotfuel_wire import alarm, const
 
 # pattern -> on and off times in turn, ms
 ALIVE, WINK, STORE_FULL, NO_LIMITS, LOST, WARN, ACT, TEST, FAILED, PROMPT = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
@@ -21,8 +21,8 @@ PATTERNS = (
 )
 _TOTALS = tuple([sum(pattern) for pattern in PATTERNS])
 
-TEST_MS = 2000
-CODE_PAUSE_MS = 1200
+TEST_MS = const(2000)
+CODE_PAUSE_MS = const(1200)
 
 
 def choose(shown, unseen, limits_good, store_full, failed=0):

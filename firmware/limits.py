@@ -5,22 +5,22 @@ Tables and their reading: hotfuel_wire/limit_tables.py. State machine: hotfuel_w
 
 import board
 from commands import Refused
-from hotfuel_wire import barometer, limit_tables, status
+from hotfuel_wire import barometer, const, limit_tables, status
 from hotfuel_wire.alarm import NO_NUMBER, UNREADABLE, WAIT_MS, Alarms, event_value
 from hotfuel_wire.messages import BAROMETER_CHIPS, CHIPS, NO_CHANNEL, NOT_A_CODE, NOT_READY
 from hotfuel_wire.probe import LAG_MS, Probe, ahead
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
 from twinfile import TwinFile
 
-LIMITS_GOOD_DAYS = 30  # a tankful later, or another season, the fuel may be another
-UNKNOWN_DAYS = 0xFFFF
-LOWEST_OF = 5  # air-pressure readings, one a second
-RUNNING_MS = 2000  # engine pulses within this time: it runs
+_LIMITS_GOOD_DAYS = const(30)  # a tankful later, or another season, the fuel may be another
+_UNKNOWN_DAYS = const(0xFFFF)
+_LOWEST_OF = const(5)  # air-pressure readings, one a second
+_RUNNING_MS = const(2000)  # engine pulses within this time: it runs
 # A ratiometric sender stands at 10 % of its supply without pressure, 6554 of 65535; 1446 above it are 2.8 % of the sender's span, well beyond what
 # the converter is off by, and below the pressure of any pump.
-FUEL_PRESSURE_CODE = 8000
-SENDER_CODE = 3277  # 5 % of its supply: less is no sender, or a broken wire
-LONG_PRESS_MS = 1500
+_FUEL_PRESSURE_CODE = const(8000)
+_SENDER_CODE = const(3277)  # 5 % of its supply: less is no sender, or a broken wire
+_LONG_PRESS_MS = const(1500)
 IDENTIFY = [300, 300] * 10
 QUIET = 30000  # hundredths of a degC: a place that is read and has no limit now
 _STANDING = (limit_tables.STANDING,)
@@ -150,8 +150,8 @@ class Limits:
     def _age_days(self):
         now_s = self.application.time_of_day.wall_s(self.application.clock.now())
         if now_s is None or not self.head:
-            return UNKNOWN_DAYS
-        return min(max(0, now_s - self.head["made"]) // 86400, UNKNOWN_DAYS - 1)
+            return _UNKNOWN_DAYS
+        return min(max(0, now_s - self.head["made"]) // 86400, _UNKNOWN_DAYS - 1)
 
     # Margins
 
@@ -169,11 +169,11 @@ class Limits:
         fitted = self.application.settings["inputs"]
         inputs = self.application.inputs
         if inputs.pulses_ms is not None:
-            running = inputs.turned_within(now_ms, RUNNING_MS)
+            running = inputs.turned_within(now_ms, _RUNNING_MS)
         elif "ignition" in fitted and inputs.ignition_seen and not inputs.ignition:
             running = False  # whatever pressure the line still holds
-        elif "fuel_pressure" in fitted and inputs.values["fuel_pressure"] > SENDER_CODE:
-            running = inputs.values["fuel_pressure"] > FUEL_PRESSURE_CODE
+        elif "fuel_pressure" in fitted and inputs.values["fuel_pressure"] > _SENDER_CODE:
+            running = inputs.values["fuel_pressure"] > _FUEL_PRESSURE_CODE
         else:  # with the ignition on it may have stalled
             return _STANDING + _RUNNING
         return _RUNNING if running else _STANDING
@@ -247,7 +247,7 @@ class Limits:
         application = self.application
         store_full = application.health["store_free_kb"] == 0
         age_days = self._age_days()
-        good = self.fit and (age_days == UNKNOWN_DAYS or age_days <= LIMITS_GOOD_DAYS)
+        good = self.fit and (age_days == _UNKNOWN_DAYS or age_days <= _LIMITS_GOOD_DAYS)
         if (now_ms - self._began_ms) & 0xFFFFFFFF >= TEST_MS:
             self._lamp.show(choose(self.alarms.shown(), self.alarms.unseen, good, store_full, application.failed), now_ms)
         board.lamp(self._lamp.on(now_ms))
@@ -265,7 +265,7 @@ class Limits:
             except barometer.BarometerError:
                 return
             self._air.append(pa // limit_tables.PRESSURE_UNIT_PA)
-            if len(self._air) > LOWEST_OF:
+            if len(self._air) > _LOWEST_OF:
                 self._air.pop(0)
         elif self._air:
             self._air.pop(0)
@@ -274,7 +274,7 @@ class Limits:
         """A press: somebody has looked. A long one also asks for the smallest margin, told in blinks."""
         now_ms = self.application.clock.now()
         self.alarms.seen()
-        if held_ms >= LONG_PRESS_MS:
+        if held_ms >= _LONG_PRESS_MS:
             channel, margin = self.smallest()
             if channel != NO_CHANNEL:
                 margin = max(margin, -9900)

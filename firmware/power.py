@@ -5,13 +5,14 @@ ignition input that could wake it, nor while the engine's pulses come. Off is be
 """
 
 import board
+from hotfuel_wire import const
 
-LOW_MS = 30000  # cranking dips are shorter
-FED_MV = 6000  # below that the feed is not a car's battery
-TURNED_MS = 60000  # pulses within this time: a driving car, whatever the ignition input says
-DOZE_MS = 2000  # shorter than the watchdog's patience
-DIVIDER = 11  # 100k over 10k, see pins.py
-REFERENCE_MV = 3300
+_LOW_MS = const(30000)  # cranking dips are shorter
+_FED_MV = const(6000)  # below that the feed is not a car's battery
+_TURNED_MS = const(60000)  # pulses within this time: a driving car, whatever the ignition input says
+_DOZE_MS = const(2000)  # shorter than the watchdog's patience
+_DIVIDER = const(11)  # 100k over 10k, see pins.py
+_REFERENCE_MV = const(3300)
 
 
 def attach(application):
@@ -21,7 +22,7 @@ def attach(application):
 
 def battery_mv(code):
     """Supply voltage from the ADC code."""
-    return code * REFERENCE_MV * DIVIDER // 65535
+    return code * _REFERENCE_MV * _DIVIDER // 65535
 
 
 class Power:
@@ -40,7 +41,7 @@ class Power:
             return
         supply_mv = battery_mv(application.inputs.values["battery"])
         inputs = application.inputs
-        if inputs.ignition or supply_mv < FED_MV or inputs.turned_within(now_ms, TURNED_MS):
+        if inputs.ignition or supply_mv < _FED_MV or inputs.turned_within(now_ms, _TURNED_MS):
             self._off_since_ms = self._low_since_ms = None
             return
         if self._off_since_ms is None:
@@ -50,7 +51,7 @@ class Power:
             self._low_since_ms = None
         elif self._low_since_ms is None:
             self._low_since_ms = now_ms
-        if low and (now_ms - self._low_since_ms) & 0xFFFFFFFF >= LOW_MS:
+        if low and (now_ms - self._low_since_ms) & 0xFFFFFFFF >= _LOW_MS:
             application.emit_event("low_voltage", value=supply_mv)
             self._sleep(supply_mv)
         elif (
@@ -72,5 +73,5 @@ class Power:
         board.buzzer(False)
         while not board.ignition():
             board.feed()
-            board.doze(DOZE_MS)
+            board.doze(_DOZE_MS)
         board.reset("wake")

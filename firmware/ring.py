@@ -12,17 +12,19 @@
 
 import os
 
+from hotfuel_wire import const
+
 FOLDER = "drives"  # never the name of a module: a folder is found first, and hides it from the next boot on
-SEGMENT_BYTES = 32000  # eight 4 KB blocks with littlefs' own pointers; 32768 would take a ninth
-SEGMENT_BLOCKS_BYTES = 9 * 4096  # those eight, and one for the folder's own growth
-KEEP_FREE_BYTES = 65536  # for settings, and for firmware to be replaced
-FLUSH_MS = 10000
-READING_MS = 500  # probes lag 0.5 to 3 s: two readings a second lose nothing
-AUXILIARY_MS = 1000
-HEALTH_MS = 60000  # its counts are running totals
-PROTECT_MS = 20 * 60 * 1000
-BUFFER_BYTES = 4096
-PINNED_MS = 30000
+_SEGMENT_BYTES = const(32000)  # eight 4 KB blocks with littlefs' own pointers; 32768 would take a ninth
+SEGMENT_BLOCKS_BYTES = const(9 * 4096)  # those eight, and one for the folder's own growth
+KEEP_FREE_BYTES = const(65536)  # for settings, and for firmware to be replaced
+FLUSH_MS = const(10000)
+_READING_MS = const(500)  # probes lag 0.5 to 3 s: two readings a second lose nothing
+_AUXILIARY_MS = const(1000)
+HEALTH_MS = const(60000)  # its counts are running totals
+_PROTECT_MS = const(20 * 60 * 1000)
+_BUFFER_BYTES = const(4096)
+PINNED_MS = const(30000)
 
 _STORED = ("description", "barometer", "wall_anchor", "reading", "auxiliary", "event", "health")
 
@@ -47,7 +49,7 @@ class Ring:
     for the main loop to send: a frame being stored must not be overwritten by one about storing it.
     """
 
-    def __init__(self, folder, head, reading_ms=READING_MS, auxiliary_ms=AUXILIARY_MS):
+    def __init__(self, folder, head, reading_ms=_READING_MS, auxiliary_ms=_AUXILIARY_MS):
         self.stored = 0
         self.lost = 0
         self.full = False
@@ -56,7 +58,7 @@ class Ring:
         self._folder = folder
         self._head = head
         self.intervals_ms = {"reading": reading_ms, "auxiliary": auxiliary_ms, "health": HEALTH_MS}
-        self._buffer = bytearray(BUFFER_BYTES)
+        self._buffer = bytearray(_BUFFER_BYTES)
         self._filled = 0
         self._waiting = 0  # frames in the buffer
         self._file = None
@@ -97,7 +99,7 @@ class Ring:
                 return
             self._slots[name] = slot
         length = size - 1
-        if self._filled + length > BUFFER_BYTES:
+        if self._filled + length > _BUFFER_BYTES:
             self.flush(time_ms)
         self._buffer[self._filled : self._filled + length] = memoryview(frame)[1:size]
         self._filled += length
@@ -116,7 +118,7 @@ class Ring:
         if not self._filled:
             return
         try:
-            if self._file is None or self._size + self._filled > SEGMENT_BYTES:
+            if self._file is None or self._size + self._filled > _SEGMENT_BYTES:
                 self._next_segment(time_ms)
             if self._file is not None:
                 self._write(memoryview(self._buffer)[: self._filled])
@@ -174,9 +176,9 @@ class Ring:
 
     def protect(self, time_ms):
         """A mark, a warning or a key-off: keeps the segments of the last and the next 20 minutes."""
-        self._protect_until_ms = time_ms + PROTECT_MS
+        self._protect_until_ms = time_ms + _PROTECT_MS
         for number in order(self._protected):
-            recent = number == self._number or time_ms - self._ended.get(number, -PROTECT_MS - 1) <= PROTECT_MS
+            recent = number == self._number or time_ms - self._ended.get(number, -_PROTECT_MS - 1) <= _PROTECT_MS
             if recent and not self._protected[number] and self._may_protect():
                 self._rename(number, True)
 
@@ -189,7 +191,7 @@ class Ring:
             self.full = False
 
     def _may_protect(self):
-        ring = len(self._protected) + max(0, self.free_bytes() - KEEP_FREE_BYTES) // SEGMENT_BYTES
+        ring = len(self._protected) + max(0, self.free_bytes() - KEEP_FREE_BYTES) // _SEGMENT_BYTES
         return 2 * (sum(self._protected.values()) + 1) < ring
 
     def _rename(self, number, protected):

@@ -7,8 +7,9 @@ all traffic with the amplifiers is its own, so nothing else can be in the middle
 from array import array
 
 from clock import TICKS_MASK, elapsed
+from hotfuel_wire import const
 
-DEPTH = 32  # ticks; a blocked write of one second at 10 Hz takes ten
+DEPTH = const(32)  # ticks; a blocked write of one second at 10 Hz takes ten
 
 
 class Sampler:

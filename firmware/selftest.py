@@ -7,14 +7,17 @@ import os
 
 import board
 from commands import Refused
+from hotfuel_wire import const
 from hotfuel_wire.amplifiers import ROWS
 from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
 
-ENGINE_MS = 60000  # pulses within this time: it runs, or did a moment ago
-CHARGING_MV = 13200  # more than a resting battery of 12 V holds: the engine turns the generator (common practice, no source)
-SETTLE_MS = 100
-READ_MOST = 10
-LIT_MS = 800
+_ENGINE_MS = const(60000)  # pulses within this time: it runs, or did a moment ago
+_CHARGING_MV = const(
+    13200
+)  # more than a resting battery of 12 V holds: the engine turns the generator (common practice, no source)
+_SETTLE_MS = const(100)
+_READ_MOST = const(10)
+_LIT_MS = const(800)
 FILE = "selftest.tmp"
 _REASONS = {NO_ANSWER: "silent", CONFIGURATION_LOST: "configuration_lost", NOT_READY: "not_ready"}
 
@@ -34,10 +37,10 @@ def engine_runs(application):
     """True if pulses or the battery's voltage say so; without both inputs nobody can tell."""
     inputs = application.inputs
     inputs.read()
-    if inputs.turned_within(application.clock.now(), ENGINE_MS):
+    if inputs.turned_within(application.clock.now(), _ENGINE_MS):
         return True
     fitted = application.settings["inputs"]
-    return "battery" in fitted and inputs.ignition and _millivolt(inputs.values["battery"]) * 11 > CHARGING_MV
+    return "battery" in fitted and inputs.ignition and _millivolt(inputs.values["battery"]) * 11 > _CHARGING_MV
 
 
 def _millivolt(code):
@@ -76,8 +79,8 @@ def _pulled_up(pin):
 def _answer(chip):
     """Configure it and wait for a reading: "ok", or why there is none."""
     chip.configure()
-    for _ in range(READ_MOST):
-        board.sleep_ms(SETTLE_MS)
+    for _ in range(_READ_MOST):
+        board.sleep_ms(_SETTLE_MS)
         chip.read_raw()
         if chip.hot != NOT_READY:
             break
@@ -100,7 +103,7 @@ def _rail(application, _number):
         before = [_answer(chip) for chip in sampler.chips]
         try:
             board.sensor_rail(False)
-            board.sleep_ms(SETTLE_MS)
+            board.sleep_ms(_SETTLE_MS)
             for chip in sampler.chips:
                 chip.read_raw()
                 off.append(_REASONS.get(chip.hot, "answers"))
@@ -108,7 +111,7 @@ def _rail(application, _number):
             board.sensor_rail(True)
             for channel in range(len(sampler.chips)):
                 board.select(channel)(1)
-        board.sleep_ms(SETTLE_MS)
+        board.sleep_ms(_SETTLE_MS)
         after = [_answer(chip) for chip in sampler.chips]  # the timer does not read in between
     finally:
         sampler.start(application.clock)
@@ -152,9 +155,9 @@ def _store(application, _number):
 
 def _lit(switch):
     switch(True)
-    board.sleep_ms(LIT_MS)
+    board.sleep_ms(_LIT_MS)
     switch(False)
-    return [("on_ms", LIT_MS)]
+    return [("on_ms", _LIT_MS)]
 
 
 _STEPS = {  # type: dict

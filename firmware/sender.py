@@ -6,14 +6,14 @@ port was full, frames go byte by byte until it flows again (room for one byte is
 for a second and leave a broken frame). So each time a host stops reading costs one such write at most; the tick goes on during it.
 """
 
-from hotfuel_wire import codec, framing
+from hotfuel_wire import codec, const, framing
 from hotfuel_wire.messages import PAYLOAD_MAX
 
-QUEUE_BYTES = 8192
-_CAREFUL_FRAMES = 8  # whole frames without a full port before writing in one go again: more than the port's own buffer
-_TURNS = 8  # frames, or pieces of one, per call: the main loop has other work
-_PIECES = 32  # single bytes in such a piece
-_SLOW_US = 50000
+QUEUE_BYTES = const(8192)
+_CAREFUL_FRAMES = const(8)  # whole frames without a full port before writing in one go again: more than the port's own buffer
+_TURNS = const(8)  # frames, or pieces of one, per call: the main loop has other work
+_PIECES = const(32)  # single bytes in such a piece
+_SLOW_US = const(50000)
 
 
 class Sender:

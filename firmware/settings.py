@@ -129,6 +129,8 @@ def load(twin, booted_before=False):
     keeps them all, and its file is written anew.
     """
     content = twin.load()
+    if content is None and twin.spoiled():
+        return defaults(), "both copies are damaged; set places, chips and inputs anew"
     if content is None and not booted_before:
         return _written(twin, defaults()), ""
     try:

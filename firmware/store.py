@@ -3,20 +3,20 @@
 import struct
 
 from commands import Refused
-from hotfuel_wire import codec, framing
+from hotfuel_wire import codec, const, framing
 from hotfuel_wire.messages import EVENTS, NOT_A_CODE
 from ring import FOLDER, Ring
 
-FETCH_MAX = 224  # bytes of a segment in one data frame
-QUEUE_BUSY = 4096  # bytes waiting for the host: live readings first
-ROWS_MAX = 32  # segments listed in one reply
+_FETCH_MAX = const(224)  # bytes of a segment in one data frame
+_QUEUE_BUSY = const(4096)  # bytes waiting for the host: live readings first
+_ROWS_MAX = const(32)  # segments listed in one reply
 _ROW = "<HIB"
 
 # A loose plug makes many of these: they wait for the next flush, so that it does not wear the flash.
 _OFTEN = tuple([EVENTS[name] for name in ("chip_lost", "chip_found", "chip_unsteady", "configuration_lost")])
 
-QUIET_MS = 30 * 60 * 1000
-QUIET_DEGC = 3
+_QUIET_MS = const(30 * 60 * 1000)
+_QUIET_DEGC = const(3)
 _UV_PER_DEGC = 39.5  # type K at the cold end
 
 
@@ -33,7 +33,7 @@ class Quiet:
         self._since_ms = None
 
     def tick(self, time_ms, hot, cold):
-        """True once it has been quiet for QUIET_MS. A channel that cannot be read says nothing either way."""
+        """True once it has been quiet for _QUIET_MS. A channel that cannot be read says nothing either way."""
         for channel in range(len(self._bounds)):
             if hot[channel] < NOT_A_CODE:
                 continue
@@ -44,18 +44,18 @@ class Quiet:
                 return False
         if self._since_ms is None:
             self._since_ms = time_ms
-        return time_ms - self._since_ms >= QUIET_MS
+        return time_ms - self._since_ms >= _QUIET_MS
 
 
 def _bound(chip, gain, resolution_bits):
-    """(a, b, most): within QUIET_DEGC of the amplifier while a * hot - b * cold is not beyond most. A hot code that is a temperature is held against
+    """(a, b, most): within _QUIET_DEGC of the amplifier while a * hot - b * cold is not beyond most. A hot code that is a temperature is held against
     the cold one, one that is an EMF against nothing."""
     from hotfuel_wire.amplifiers import ROWS, uv_per_code
 
     uv = uv_per_code(chip, gain, resolution_bits)
     if uv is None:
-        return int(1024 * ROWS[chip]["line"][0]), 1024 // ROWS[chip]["cold"][0], 1024 * QUIET_DEGC
-    return 1, 0, int(QUIET_DEGC * _UV_PER_DEGC / uv) + 1
+        return int(1024 * ROWS[chip]["line"][0]), 1024 // ROWS[chip]["cold"][0], 1024 * _QUIET_DEGC
+    return 1, 0, int(_QUIET_DEGC * _UV_PER_DEGC / uv) + 1
 
 
 class Store:
@@ -126,17 +126,17 @@ class Store:
         start = struct.unpack("<H", argument)[0] if argument else 0
         if start == 0:
             self.ring.flush(self._application.clock.now())
-        rows = self.ring.segments()[start : start + ROWS_MAX]
+        rows = self.ring.segments()[start : start + _ROWS_MAX]
         return b"".join([struct.pack(_ROW, number, size, protected) for number, size, protected in rows])
 
     def _fetch(self, argument):
         """Sends one data frame: the segment's bytes from an offset on; an empty one at its end, and with that the segment's protection ends."""
         if len(argument) != 6:
             raise Refused("bad_argument", "a segment (2 bytes) and an offset (4 bytes) expected")
-        if self._application.sender.waiting() > QUEUE_BUSY:
+        if self._application.sender.waiting() > _QUEUE_BUSY:
             raise Refused("busy", "the live readings come first; ask again")
         number, offset = struct.unpack("<HI", argument)
-        data = self.ring.read(number, offset, FETCH_MAX, self._application.clock.now())
+        data = self.ring.read(number, offset, _FETCH_MAX, self._application.clock.now())
         if data is None:
             raise Refused("bad_argument", "there is no segment %d" % number)
         if not data and number != self.ring.writing():

@@ -5,12 +5,13 @@ import sys
 import chips
 from clock import U32
 from commands import Refused
+from hotfuel_wire import const
 from hotfuel_wire.messages import ANCHOR_FLAGS
 
-ANCHOR_MS = 600_000
-RETRY_MS = 60_000
-EARLIEST_S = 1_735_689_600  # 2025-01-01: a clock before that was never set
-LATEST_S = 4_102_444_800  # 2100-01-01
+_ANCHOR_MS = const(600_000)
+_RETRY_MS = const(60_000)
+_EARLIEST_S = const(1_735_689_600)  # 2025-01-01: a clock before that was never set
+_LATEST_S = const(4_102_444_800)  # 2100-01-01
 
 
 class TimeOfDay:
@@ -46,16 +47,16 @@ class TimeOfDay:
         except OSError:
             seconds = None
             self._no_chip()
-        if seconds is None or not EARLIEST_S <= seconds < LATEST_S:
+        if seconds is None or not _EARLIEST_S <= seconds < _LATEST_S:
             self._second = None
-            self._next_ms = (now_ms + RETRY_MS) & U32
+            self._next_ms = (now_ms + _RETRY_MS) & U32
             if self._base_us is not None and self.source == "host":
                 self._anchor(now_ms, 0)
         elif self._second is None or seconds == self._second:
             self._second = seconds
         else:
             self._second = None
-            self._next_ms = (now_ms + ANCHOR_MS) & U32
+            self._next_ms = (now_ms + _ANCHOR_MS) & U32
             self._base_us = seconds * 1_000_000 - now_ms * 1000
             self.source = "chip"
             self._anchor(now_ms, ANCHOR_FLAGS["board_clock"])
@@ -71,7 +72,7 @@ class TimeOfDay:
         if argument:
             text = bytes(argument)
             wall_us = int(text) if len(text) < 18 and all([0x30 <= digit <= 0x39 for digit in text]) else 0
-            if not EARLIEST_S <= wall_us // 1_000_000 < LATEST_S:
+            if not _EARLIEST_S <= wall_us // 1_000_000 < _LATEST_S:
                 raise Refused("bad_argument", "the time is microseconds since 1970 in digits, from 2025 to 2099")
             self._base_us = wall_us - now_ms * 1000
             self.source = "host"
@@ -79,7 +80,7 @@ class TimeOfDay:
             self._set_s = wall_us // 1_000_000 + 1
             self._set_ms = (now_ms + 1000 - wall_us // 1000 % 1000) & U32
             self._second = None
-            self._next_ms = (now_ms + RETRY_MS) & U32
+            self._next_ms = (now_ms + _RETRY_MS) & U32
             self._anchor(now_ms, 0)
             self._application.emit_event("clock_set", detail="%d" % wall_us)
         if self._base_us is None:

@@ -1,6 +1,7 @@
 """A small content kept in two files that are written in turn: power may go at any moment, one of the two is whole."""
 
 import binascii
+import os
 import struct
 
 _HEAD = "<II"  # sequence, length: 8 bytes; behind the content the CRC-32 of all before it
@@ -16,6 +17,10 @@ class TwinFile:
         """The newest intact content as bytes, None if there is none."""
         newest = self._newest()
         return newest[2] if newest else None
+
+    def spoiled(self):
+        """True where something was kept and nothing of it is intact."""
+        return any([_there(path) for path in self._paths]) and self._newest() is None
 
     def save(self, content):
         """Write over the older file. Raises OSError if it cannot be read back as written; the newer one is untouched then."""
@@ -37,6 +42,13 @@ class TwinFile:
             if entry and (found is None or entry[0] > found[0]):
                 found = (entry[0], index, entry[1])
         return found
+
+
+def _there(path):
+    try:
+        return os.stat(path)
+    except OSError:
+        return None
 
 
 def _read(path):

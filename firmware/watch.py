@@ -1,8 +1,9 @@
 """What is told about a chip that comes and goes: its first changes at once, then how often, once a minute. A loose plug is no storm of events."""
 
+from hotfuel_wire import const
 from hotfuel_wire.messages import NO_ANSWER
 
-MINUTE_MS = 60000
+MINUTE_MS = const(60000)
 AT_ONCE = 2  # changes of a channel told as they come: away and back
 _WORDS = {0: "it answers", NO_ANSWER: "it does not answer"}
 

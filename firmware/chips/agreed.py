@@ -4,12 +4,13 @@ Two equal reads are enough in peace; a third one where the result has jumped fur
 lately. What is the same in every read stays unseen: a bit that is stuck, a short, a neighbour's clock.
 """
 
+from hotfuel_wire import const
 from hotfuel_wire.messages import BIT_ERRORS
 
 PEACE, JUMP, NOISE = 2, 3, 4  # equal reads in a row
-MOST_READS = 8
-NOISE_TICKS = 64  # without a disagreement until two reads are enough again
-COUNT_MASK = 0x3FFFFFFF  # a small integer on the board
+_MOST_READS = const(8)
+_NOISE_TICKS = const(64)  # without a disagreement until two reads are enough again
+_COUNT_MASK = const(0x3FFFFFFF)  # a small integer on the board
 
 
 class Agreed:
@@ -33,8 +34,8 @@ class Agreed:
         self._last_status = 0
 
     def _wrong_read(self):
-        self.bit_errors = (self.bit_errors + 1) & COUNT_MASK
-        self._noise_ticks = NOISE_TICKS
+        self.bit_errors = (self.bit_errors + 1) & _COUNT_MASK
+        self._noise_ticks = _NOISE_TICKS
 
     def _agree(self):
         """The result just read is the first of several. False, and BIT_ERRORS in `hot`, if they do not come to agree."""
@@ -51,7 +52,7 @@ class Agreed:
                 if equal >= JUMP or not self._jumped():
                     break
                 need = JUMP
-            if reads == MOST_READS:
+            if reads == _MOST_READS:
                 self.hot = BIT_ERRORS
                 self.cold = 0
                 self.status = 0

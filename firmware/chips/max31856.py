@@ -1,5 +1,6 @@
 """MAX31856 in voltage mode: the thermocouple's EMF and the chip's own temperature as raw codes."""
 
+from hotfuel_wire import const
 from hotfuel_wire.messages import BIT_ERRORS, CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
 
 from chips import max31856_map as m
@@ -7,10 +8,10 @@ from chips.agreed import Agreed
 
 BUS = "spi"
 PHASE = 1  # SPI mode 1
-_CONFIGURATION = 10  # registers 00h-09h
-_BURST = 16  # registers 00h-0Fh
-_RESULT = 6  # registers 0Ah-0Fh
-_CONFIGURATION_READS = 3
+_CONFIGURATION = const(10)  # registers 00h-09h
+_BURST = const(16)  # registers 00h-0Fh
+_RESULT = const(6)  # registers 0Ah-0Fh
+_CONFIGURATION_READS = const(3)
 _NOT_SELF_CLEARING = 0xFF & ~(m.ONE_SHOT | m.FAULTCLR)
 
 

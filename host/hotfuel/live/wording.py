@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from hotfuel.live.actions import action_for
-from hotfuel.live.link_rows import link_rows, not_done
+from hotfuel.live.link_rows import link_rows, not_done, remedy
 from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
@@ -203,7 +203,7 @@ def _flags(now: Situation, clock: Clock) -> list[str]:
     if now.not_on_disk:
         flags.append('a part of this drive is not on its disk: see the row "disk"')
     if missing := not_done(now.health["board"]):
-        flags.append(f"part of the board could not start: {missing}; install the firmware again (hotfuel board install)")
+        flags.append(f"part of the board could not start: {missing}; {remedy(now.health['board']['failed'])}")
     if now.first:
         flags.append(f"first: {place_label(now.first)}")
     if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):

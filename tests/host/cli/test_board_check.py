@@ -35,7 +35,10 @@ CHIP = {"name": "MAX31856", "pulled_up": "0", "others_quiet": "1", "answer": "ok
         ({"answer": "silent"}, TROUBLE, "no answer"),
         ({"others_quiet": "0"}, TROUBLE, "another module drives"),
         ({"answer": "configuration_lost"}, TROUBLE, "does not keep"),
-        ({"status": "1"}, TROUBLE, "status 0x01"),
+        ({"status": "1"}, TROUBLE, "open circuit"),
+        ({"name": "MAX31855", "cold": "400"}, FINE, "terminals at 25.0 °C"),
+        ({"name": "MCP9601", "cold": "400", "status": "64"}, FINE, "terminals at 25.0 °C"),  # bit 6: a new conversion
+        ({"name": "MCP9601", "cold": "400", "status": "80"}, TROUBLE, "open circuit"),
     ],
 )
 def test_words_for_a_chip(changes, state, words):

@@ -1,5 +1,6 @@
 """What goes onto a board: every module once, as bytecode that any MicroPython from 1.24 on loads, or as sources."""
 
+import ast
 import json
 from pathlib import Path
 
@@ -30,6 +31,29 @@ def test_modules_are_bytecode_without_native_code_and_the_way_to_the_prompt_stay
             assert (tmp_path / name).read_bytes()[:4] == bytes([0x4D, 6, 0, 31]), name
     bytes_all = sum((tmp_path / name).stat().st_size for name in names)
     assert bytes_all < 80_000  # of 1408 kB
+
+
+def _outline(source, docstrings):
+    """The program's tree with the line of each statement; docstrings left out where asked."""
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
+        if docstrings and isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and ast.get_docstring(node) is not None:
+            del node.body[0]
+    return ast.dump(tree), [node.lineno for node in ast.walk(tree) if isinstance(node, ast.stmt)]
+
+
+@pytest.mark.parametrize("name", staging.STAY_SOURCES)
+def test_sources_go_without_prose_and_are_the_same_program_line_for_line(name):
+    source = (ROOT / "firmware" / name).read_text(encoding="utf-8")
+    bare = staging.without_prose(source)
+    assert _outline(bare, docstrings=False) == _outline(source, docstrings=True)
+    assert len(bare) < 2 * len(source) / 3
+    assert staging.without_prose(bare) == bare
+
+
+def test_what_only_looks_like_prose_stays():
+    source = 'a = """b\n# c"""  # gone\nf("d")\n"""gone\ntoo"""\nd = {"e": 1,  # gone\n     "f": 2}\n'
+    assert staging.without_prose(source) == 'a = """b\n# c"""\nf("d")\n\n\nd = {"e": 1,\n     "f": 2}\n'
 
 
 def test_without_mpy_cross_the_sources_go(tmp_path, monkeypatch):
