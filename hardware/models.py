@@ -15,19 +15,19 @@ MODELS = {
     ),
     "SCHOTTKY1A": (
         "D(IS=1u N=1.05 RS=60m BV=40 CJO=110p EG=0.69 XTI=2)",
-        "usual 1 A 40 V Schottky: 0.5 V at most at 1 A (from memory); fit",
+        "1 A 40 V Schottky data sheets: 0.45 V (Diodes 1N5819HW), 0.55 V (B140HWQ), 0.60 V (Taiwan Semiconductor 1N5819) at most at 1 A; fit, 0.5 V",
     ),
     "BAS70": (
         "D(IS=0.8n N=1.04 RS=30 BV=70 CJO=2p EG=0.69 XTI=2)",
-        "BAS70 data sheet (from memory): 0.41 V at 1 mA, 0.75 V at 10 mA at most; fit",
+        "BAS70 data sheets (Taiwan Semiconductor DS_S1404012, Infineon series): 0.41 V at 1 mA, 0.75 V at 10 mA, 1 V at 15 mA at most; fit",
     ),
     "BAT54": (
         "D(IS=14n N=1.05 RS=3 BV=30 CJO=10p EG=0.69 XTI=2)",
-        "BAT54 data sheet (from memory): 0.24 V at 0.1 mA, 0.4 V at 10 mA at most; fit",
+        "BAT54 data sheet (Rectron, 2006): 0.24 V at 0.1 mA, 0.4 V at 10 mA, 1 V at 100 mA at most; fit",
     ),
     "BAT46": (
         "D(IS=10n N=1.05 RS=2.5 BV=100 CJO=10p EG=0.69 XTI=2)",
-        "BAT46 data sheet (from memory): 0.25 V at 0.1 mA, 1 V at 250 mA at most; fit",
+        "BAT46 data sheet (STMicroelectronics, 2006): 0.25 V at 0.1 mA, 0.45 V at 10 mA, 1 V at 250 mA at most; fit",
     ),
     "SIGNAL": ("D(IS=5n N=2 RS=0.8622 BV=100 CJO=0.868p TT=6n)", "maker's model of the 1N914B, same die as the 1N4148 (2007)"),
     "OPTO": (

@@ -42,7 +42,7 @@ def _goes_on(row):
 
 
 def _known(name):
-    return "simulated" if name.startswith(standard_pulses.SOURCED) else "simulated; levels from memory"
+    return "simulated; level from memory" if name.startswith(standard_pulses.MEMORY) else "simulated"
 
 
 def pulses():

@@ -1,22 +1,43 @@
 """What the standards send down the battery lead of a 12 V car, as corner points of voltage against time.
 
-Load dump A: ISO 16750-2 as table 1 of J. Korean Inst. Electromagn. Eng. Sci. 30(8) 629 (2019): 79 to 101 V, 0.5 to 4 ohm,
-40 to 400 ms, rise 10 ms, ten pulses a minute apart. ISO 7637-2 pulse 1 (-150 V, 10 ohm, 2 ms) and 2a (2 ohm) also in
-D. Eddleman, EE News Automotive, 2017. All other values from memory of ISO 7637-2:2011 and ISO 16750-2:2012, level IV: verify the edition.
-The older ISO/TR 7637/1:1990 has lower levels throughout.
+Levels are those of ISO 7637-2:2011 and ISO 16750-2:2012, as far as others have published them (LEVELS); where two differ, the harsher one. What nobody
+was found to publish stands as from memory: verify the edition. The older ISO/TR 7637/1:1990 has lower levels throughout.
 """
 
 import math
 from dataclasses import dataclass
 
-SOURCED = (
-    "load dump A",
-    "pulse 1",
-)  # cases whose levels come from what is named above; of pulse 2a only the source's resistance does
+_LITTELFUSE = "Littelfuse, Automotive Circuit Protection Using Automotive TVS Diodes (application note), table 1a, 12 V, level 4"
+_BURST = f"level: {_LITTELFUSE}; 50 ohm: ST, VNH2SP30-E data sheet, table 14"
+_MEMORY = "level from memory, inside that of profile III"
+# Beginning of a case's name -> where its level comes from. Shapes in time (rise, repetition) are from memory throughout, but for the load dump.
+LEVELS = {
+    "load dump A": "ISO 16750-2 as table 1 of J. Korean Inst. Electromagn. Eng. Sci. 30(8) 629 (2019): 79 to 101 V, 0.5 to 4 ohm, 40 to 400 ms, 10 pulses",
+    "load dump B": "ITECH, IT6000C manual, ISO 16750-2 load dump: 35 V after the central suppressor, from 14 V",
+    "pulse 1": "D. Eddleman, LTspice models of ISO 7637-2 and ISO 16750-2 transients, 2017: -150 V, 10 ohm, 2 ms (level 4 of the Littelfuse note: -100 V)",
+    "pulse 2a": f"{_LITTELFUSE}; 2 ohm: Eddleman",
+    "pulse 2b": f"level: {_LITTELFUSE}; source resistance from memory",
+    "pulse 3a": _BURST,
+    "pulse 3b": _BURST,
+    "jump start": "Littelfuse, Varistor Design Guide for DC and Automotive Applications, 2015: 24 V; held 60 s: Eddleman. Held here until nothing changes",
+    "overvoltage": "level from memory; it lies below the jump start's 24 V, which is held as long here",
+    "reversed": "24 V, a jump start with its leads swapped: harsher than the standard's 4 V (Eddleman) and 14 V (from memory)",
+    "starting profile I, ": _MEMORY,
+    "starting profile II, ": _MEMORY,
+    "starting profile III, ": "Monolithic Power Systems, From Cold Crank to Load Dump, 2021: below 3 V for 15 to 50 ms, then about 6 V; 5 V here",
+    "starting profile IV, ": _MEMORY,
+}
+MEMORY = (
+    "overvoltage",
+    "starting profile I, ",
+    "starting profile II, ",
+    "starting profile IV, ",
+)  # cases whose level nobody was found to publish
 RUNNING_V = 13.5  # the alternator charges; 14 V before a load dump
 LOAD_DUMP_CORNERS = [(us, ri, td) for us in (79.0, 101.0) for ri in (0.5, 4.0) for td in (0.04, 0.4)]
 LOAD_DUMP_PULSES, LOAD_DUMP_EVERY_S = 10, 60.0
-# ISO 16750-2 starting profile, 12 V: level, dip V (15 ms), V while the starter turns, s of turning, ms of rise at its end
+DIP_S = 0.05  # of 15 to 50 ms published
+# ISO 16750-2 starting profile, 12 V: level, dip V, V while the starter turns, s of turning, ms of rise at its end
 STARTING = (
     ("I", 8.0, 9.5, 1.0, 40.0),
     ("II", 4.5, 6.5, 10.0, 100.0),
@@ -58,11 +79,12 @@ def steady(name, volts, ohm=0.01):
 
 
 def starting(level, dip, turning, turning_s, rise_ms):
-    """Fall in 5 ms, 15 ms of dip, 50 ms up to the turning voltage (2 Hz ripple of 2 V left out: it only lifts), turning, and back."""
+    """Fall in 5 ms, the dip, 50 ms up to the turning voltage (2 Hz ripple of 2 V left out: it only lifts), turning, and back."""
     shown_s = min(turning_s, 1.0)  # nothing changes after the first tenths
-    points = [(0.0, 12.0), (0.5, 12.0), (0.505, dip), (0.52, dip), (0.57, turning), (0.57 + shown_s, turning)]
+    up = 0.505 + DIP_S
+    points = [(0.0, 12.0), (0.5, 12.0), (0.505, dip), (up, dip), (up + 0.05, turning), (up + 0.05 + shown_s, turning)]
     points.append((points[-1][0] + rise_ms / 1000, 12.0))
-    return Pulse(f"starting profile {level}", points, 0.01, points[-1][0] + 0.2, 5e-4)
+    return Pulse(f"starting profile {level}, {dip:g} V", points, 0.01, points[-1][0] + 0.2, 5e-4)
 
 
 def _burst(name, peak, base, count=20):
@@ -99,6 +121,6 @@ def pulses():
         load_dump(101.0, 0.5, 0.4, clamp_v=35.0),
         steady("jump start, 24 V", 24.0),
         steady("overvoltage, 18 V", 18.0),
-        steady("reversed, −14 V", -14.0),
+        steady("reversed, −24 V", -24.0),
         *(starting(*row) for row in STARTING),
     ]
