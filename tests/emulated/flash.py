@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from littlefs import LittleFS, UserContext
+from littlefs import LittleFS, LittleFSError, UserContext
 
 READ_STATUS, SECTOR_ERASE, BLOCK_ERASE, PAGE_PROGRAM = 0x05, 0x20, 0xD8, 0x02
 BUSY = 1  # in the status register
@@ -85,8 +85,22 @@ class Flash:
         start = self._layout.fs_start
         self._mcu.flash[start : start + len(content)] = content
 
-    def files(self) -> dict[str, bytes]:
-        """Every file as it is in flash now, what is not flushed left out."""
+    def fill(self, blocks_left: int) -> None:
+        """A file of the owner's takes all of the file system but so many blocks."""
+        context, system = self._mounted()
+        block, count = self._layout.fs_blocksize, self._layout.fs_blockcount
+        size = max(1, (count - system.used_block_count - blocks_left - 4) * (block - 64))
+        while count - system.used_block_count > blocks_left:
+            try:
+                with system.open("owners.bin", "ab") as file:
+                    file.write(b"\x55" * size)
+            except LittleFSError:  # no block is left for its last bytes
+                break
+            size = block // 4
+        system.unmount()
+        self.image = bytes(context.buffer)
+
+    def _mounted(self) -> tuple[Any, Any]:
         context = UserContext(buffsize=self._size)
         context.buffer = bytearray(self.image)
         system = LittleFS(
@@ -94,7 +108,13 @@ class Flash:
             block_size=self._layout.fs_blocksize,
             block_count=self._layout.fs_blockcount,
             prog_size=PROGRAM_BYTES,
+            disk_version=DISK_VERSION,
         )
+        return context, system
+
+    def files(self) -> dict[str, bytes]:
+        """Every file as it is in flash now, what is not flushed left out."""
+        _, system = self._mounted()
         found: dict[str, bytes] = {}
         for folder, _, names in system.walk("/"):
             for name in names:

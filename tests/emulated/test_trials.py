@@ -5,6 +5,7 @@ import pytest
 NAMES = (
     "boot_time",
     "install",
+    "install_cut",
     "upgrade",
     "power_cuts",
     "causes",
@@ -16,6 +17,11 @@ NAMES = (
     "loose_plug",
     "bit_errors",
     "download",
+    "full_flash",
+    "damaged_settings",
+    "swapped_chips",
+    "held_bus",
+    "self_test",
 )  # as in trials.py, which needs the emulator to be imported
 
 

@@ -23,6 +23,7 @@ PATIENT_INSTALL = f"from hotfuel import cli; from hotfuel.install import run; ru
 BEFORE = "d0e574d"  # the commit of the version before: its segments lay in a folder called store, its modules were sources
 PROMPT_LOOKED_S = 4.5
 STORED_S = 11.0  # a flush comes every 10 s
+INSTALL_CUT_AT = 60  # about half way through some hundred writes and erases
 FLUSHES_CUT = (2, 5, 9)  # which write or erase of the second boot's flush the power goes away in
 
 
@@ -44,7 +45,7 @@ def boot_time(rig: Rig) -> list[Row]:
     ]
 
 
-def _install(board: EmulatedBoard) -> int:
+def _install(board: EmulatedBoard) -> int | None:
     def program(path: str) -> int:
         install = [sys.executable, "-c", PATIENT_INSTALL, "board", "install", "--port", path]
         done = subprocess.run(install, capture_output=True, text=True, check=False)
@@ -81,6 +82,46 @@ def install(rig: Rig) -> list[Row]:
                 f"exit {code}, {same} of {len(wanted)} files equal, {'measures' if measures else 'does not measure'} after its reset",
                 code == 0 and same == len(wanted) and measures,
             )
+        ]
+
+    return in_a_copy(work)
+
+
+def install_cut(rig: Rig) -> list[Row]:
+    """The power goes away while the files are copied over an installed board's: it waits at its prompt, and installing again mends it."""
+
+    def work() -> list[Row]:
+        board = started(ready.board(rig.image, settings={"stored_rate_hz": 5}))
+        talk.ask(board, "mark", b"a stored drive")
+        board.run(0.5)
+        before = _stored(board)
+        talk.ask(board, "service")
+        board.until(lambda: b">>>" in board.usb.received, 6.0, 0.02)
+        board.usb.take()
+        board.flash.cut_at = board.flash.writes + INSTALL_CUT_AT
+        cut = _install(board) is None
+        board.power_cut().power_on()
+        board.until(lambda: b">>>" in board.usb.received, 6.0, 0.02)
+        seen = shown(board, PROMPT_LOOKED_S)
+        board.usb.take()
+        code = _install(board)
+        measures = _readings_come(board)
+        found, wanted = board.flash.files(), ready.installed()
+        same = sum(found.get(name) == content for name, content in wanted.items())
+        kept = bool(before) and all(_stored(board).get(number, b"").startswith(content) for number, content in before.items())
+        rate = talk.ask(board, "settings_get", b"stored_rate_hz").decode()
+        return [
+            Row(
+                f"power cut in flash write {INSTALL_CUT_AT} of an installation",
+                f"lamp {seen}, at its prompt",
+                cut and seen == "prompt",
+            ),
+            Row(
+                "the same, installed again",
+                f"exit {code}, {same} of {len(wanted)} files equal, {'measures' if measures else 'does not measure'}, {rate}, "
+                f"stored drive {'kept' if kept else 'LOST'}",
+                code == 0 and same == len(wanted) and measures and kept and rate == "stored_rate_hz=5",
+            ),
         ]
 
     return in_a_copy(work)

@@ -3,6 +3,7 @@
 import os
 import pty
 import select
+import signal
 import time
 import tty
 from collections.abc import Callable
@@ -110,10 +111,10 @@ class UsbHost:
             self._answer(*waiting)
 
 
-def serve(board: Any, program: Callable[[str], int], most_s: float) -> int:
+def serve(board: Any, program: Callable[[str], int], most_s: float) -> int | None:
     """Run the board behind a pseudo-terminal while `program(its path)` runs in a child process; returns the program's exit code.
 
-    Raises TimeoutError after `most_s` seconds of real time.
+    None: the board's power was cut meanwhile, and the program ended. Raises TimeoutError after `most_s` seconds of real time.
     """
     ours, theirs = pty.openpty()
     tty.setraw(theirs)
@@ -122,6 +123,7 @@ def serve(board: Any, program: Callable[[str], int], most_s: float) -> int:
     child = os.fork()
     if child == 0:
         code = 1
+        os.setsid()  # so that what it starts ends with it
         try:
             os.close(ours)
             code = program(path)
@@ -135,9 +137,11 @@ def serve(board: Any, program: Callable[[str], int], most_s: float) -> int:
             done, status = os.waitpid(child, os.WNOHANG)
             if done:
                 return os.waitstatus_to_exitcode(status)
-            if time.monotonic() > end:
-                os.kill(child, 9)
+            if board.flash.is_cut or time.monotonic() > end:
+                os.killpg(child, signal.SIGKILL)
                 os.waitpid(child, 0)
+                if board.flash.is_cut:
+                    return None
                 raise TimeoutError(f"the program was not done after {most_s:.0f} s")
             board.step()
             out += board.usb.take()
