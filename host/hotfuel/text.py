@@ -4,6 +4,7 @@ What a terminal or a page would obey instead of showing is shown as its code, li
 """
 
 import re
+from collections.abc import Sequence
 
 from hotfuel.errors import InputError
 
@@ -35,3 +36,8 @@ def _code(found: "re.Match[str]") -> str:
     if 0xDC80 <= number <= 0xDCFF:  # how Python carries a byte that it could not decode
         return f"\\x{number - 0xDC00:02x}"
     return f"\\x{number:02x}" if number < 0x100 else f"\\u{number:04x}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence. Example: listed(["a", "b", "c"]) -> "a, b and c"."""
+    return " and ".join([", ".join(names[:-1]), *names[-1:]] if len(names) > 1 else names)

@@ -1,6 +1,7 @@
 """Is `hotfuel compare` to be trusted on whole recordings? Sessions whose true difference is known, through the command line, verdicts counted.
 
-    python tests/bench/bench_compare_sessions.py [trials a case, default 200] [case ...]
+    python tests/bench/bench_compare_sessions.py [trials a case and truth, default 200] [case ...]
+    python tests/bench/bench_compare_sessions.py 50 designs      the designs of bench_designs.py as recordings, 100 of each
 
 The recordings come from made_sessions.py, written as wire logs; the command is called as a user calls it, with --json. Each case has something that a
 careless analysis stumbles over. Printed: how often the primary question's interval holds the truth, how often its verdict is false, in how many reports
@@ -17,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 from hotfuel.cli.app import app
-from made_sessions import DAY_S, DRIVE, MONDAY_S, Made, noise, write
+from made_sessions import DAY_S, DRIVE, MONDAY_S, Made, noise, replace, write
 from typer.testing import CliRunner
 
 QUESTION = "smallest margin at pump, hot soak"
@@ -156,6 +157,24 @@ def case_a_probe_that_dies(random, change):
     return runs(random, mixed(random, 8), change, dead=dead), ()
 
 
+def case_baseline_first(random, change):
+    return runs(random, ("ab",) * 4, change, hourly_degc=1.5), ()
+
+
+def case_an_outlying_run(random, change):
+    made = runs(random, mixed(random, 8), change)
+    at = int(random.integers(8))
+    letter, one = made[at]
+    made[at] = letter, replace(one, offset_degc={place: degc + 8.0 for place, degc in one.offset_degc.items()})
+    return made, ()
+
+
+def case_a_probe_that_drifts(random, change):
+    """Between the sides the pump's probe moves by 2 degC; every run begins cold, some time before the engine runs."""
+    off = lambda _, letter, *__: {"pump": 2.0} if letter == "b" else {}  # noqa: E731
+    return runs(random, mixed(random, 8), change, probe_off_degc=off, drive=lambda *_: (("stop", 25), *DRIVE)), ()
+
+
 def case_switched_on_the_way(random, change):
     """One drive of 80 minutes, switched every ten, and the places follow each switch with a time constant of two minutes."""
     drive = (("drive", 4800),)
@@ -168,6 +187,18 @@ def case_switched_on_the_way(random, change):
 
 
 CASES = {name.removeprefix("case_").replace("_", " "): case for name, case in globals().items() if name.startswith("case_")}
+
+
+DESIGNS = (
+    "a run a day",
+    "pairs on six days",
+    "baseline first",
+    "one day a side",
+    "a hotter season for one side",
+    "an outlying run",
+    "a probe that drifts",
+    "a probe that dies",
+)
 
 
 def compare(folder, made, options, random):
@@ -223,7 +254,7 @@ def trials(name, truth, count, seed=7):
 
 def main():
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    names = sys.argv[2:] or list(CASES)
+    names = list(DESIGNS) if sys.argv[2:] == ["designs"] else sys.argv[2:] or list(CASES)
     began = time.perf_counter()
     print(
         f"{'case':<34} {'truth':>5} {'n':>4} {'held %':>7} {'false':>6} {'further':>8} {'decided':>8} {'described':>10} {'refused':>8} {'±degC':>6}"

@@ -81,6 +81,8 @@ class Made:
     ignition: bool = True
     marks: tuple = ()
     dead: tuple = ()  # ((place, first second, last second), ...)
+    read_by: tuple = PLACES  # the fuel that each channel's probe really stands in
+    probe_off_degc: dict = field(default_factory=dict)  # {place: degC} that the probe itself reads too much, cold as well
     title: str = ""
 
 
@@ -109,7 +111,8 @@ def truth(made):
         tank += (outside + 5 - tank) / 6000
         rows.append((tank, pump, inlet))
     degc = np.array(rows)
-    began = 1 - np.exp(-np.arange(len(degc)) / FULL_AFTER_S)  # before anything is heated a change changes nothing
+    driven_s = np.maximum(np.arange(len(degc)) - np.argmax(seconds_of(made.drive) != "stop"), 0)
+    began = 1 - np.exp(-driven_s / FULL_AFTER_S)  # before anything is heated a change changes nothing
     for column, place in enumerate(PLACES):
         degc[:, column] += began * (made.change_degc.get(place, 0.0) + made.offset_degc.get(place, 0.0))
         degc[:, column] += made.switched_degc.get(place, 0.0) * _switched(made, len(degc))
@@ -131,6 +134,8 @@ def write(folder, made, random, number=1):
     keep = np.exp(-1 / made.sensor_memory_s)
     kicks = random.normal(0, made.sensor_sd_degc * np.sqrt(1 - keep**2), degc.shape)
     degc = degc + lfilter([1], [1, -keep], kicks, axis=0)
+    degc = degc[:, [PLACES.index(place) for place in made.read_by]]
+    degc = degc + np.array([made.probe_off_degc.get(place, 0.0) for place in PLACES])
     codes = np.round((emf_mv(degc) - float(emf_mv(COLD_DEGC))) / MV_PER_CODE).astype(int)
     for place, first, last in made.dead:
         codes[int(first) : int(last), PLACES.index(place)] = NO_ANSWER

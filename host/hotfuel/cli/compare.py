@@ -63,7 +63,6 @@ def compare(
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
     """
-    from hotfuel.study.drive.phases import checked
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes import asking
     from hotfuel.study.fixes.fitted import parse as parse_fix
@@ -88,7 +87,7 @@ def compare(
         baseline,
         primary=asking.parse(question) if question else None,
         fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
-        phase=checked(phase) if phase else None,
+        phase=asking.phase(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
         archived=_archived(archive, opened, archived_of, shown) if archive else (),
         shown=shown,

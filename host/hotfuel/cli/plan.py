@@ -106,7 +106,7 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
     """(place, phase) of the question, by what is fitted; one for all fixes, because a day has one question. Raises UsageError where that is not clear."""
     from hotfuel.car import Car
     from hotfuel.places import place_from_words
-    from hotfuel.study.drive.phases import checked
+    from hotfuel.study.fixes import asking
     from hotfuel.study.fixes.fitted import Fitted, kind_of, questions
     from hotfuel.study.fixes.fitted import parse as parse_fix
 
@@ -116,7 +116,7 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
     }
     given = place_from_words(place) if place else ""
     wet = [p.name for p in car.places if p.role not in ("air", "other")] if isinstance(car, Car) else []
-    wanted = phase and checked(phase)
+    wanted = phase and asking.phase(phase)
     if given and wanted:
         return given, wanted
     unknown = [name for name, one in known.items() if one is None]

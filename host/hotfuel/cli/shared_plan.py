@@ -1,5 +1,6 @@
 """A test day as `plan`, `record`, `compare` and `power` take it from its file: what is next, and where it stands. Imports no command."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
@@ -75,16 +76,16 @@ def about_run(plan: Any, number: int, shown: Shown) -> dict[str, str]:
     return values
 
 
-def standing(plan: Any, shown: Shown) -> tuple[Any, list[str]]:
-    """(where the day stands after its complete blocks, sentences on runs that have no number). Runs of a block not complete are not looked at."""
+def standing(plan: Any, shown: Shown) -> tuple[Any, list[str], list[int]]:
+    """(where the day stands after its complete blocks, sentences on runs that have no number, those runs). Runs of a block not complete are not looked at."""
     from hotfuel.study.fixes import day_plan, day_verdict
 
     width = len(plan.variants)
     complete = plan.driven() // width * width
     numbers = range(1, complete + 1)
-    if complete < 2 * width:
-        return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0), shown), []
     if plan.quantity == day_plan.POWER:
+        if complete < 2 * width:
+            return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0), shown), [], []
         from hotfuel.study.power import pulls
         from hotfuel.study.power.curves import mean_log_percent
 
@@ -96,30 +97,46 @@ def standing(plan: Any, shown: Shown) -> tuple[Any, list[str]]:
                     f"{plan.run_path(n).name} holds {len(found)} pulls: a run of a plan is one pull, keep one in the file"
                 )
             read[n] = replace(found[0], name=plan.run_path(n).stem)
-        return day_verdict.standing(plan, mean_log_percent(read), shown), []
+        return day_verdict.standing(plan, mean_log_percent(read), shown), [], []
+    values, notes = _values(plan, numbers, shown)
+    return day_verdict.standing(plan, values, shown), notes, [n for n in numbers if n not in values]
+
+
+def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, float], list[str]]:
     from hotfuel.study.fixes.sessions import values_of
 
-    sessions = {n: open_session(plan.run_path(n)) for n in numbers}
-    values, notes = values_of(
-        {n: (plan.order[n - 1], session) for n, session in sessions.items()}, plan.variants[0], plan.cell, shown
-    )
-    return day_verdict.standing(plan, values, shown), notes
+    sessions = {n: (plan.order[n - 1], open_session(plan.run_path(n))) for n in numbers}
+    base = plan.variants[0] if plan.variants[0] in [name for name, _ in sessions.values()] else next(iter(sessions.values()))[0]
+    return values_of(sessions, base, plan.cell, shown)
 
 
 def told(plan: Any, shown: Shown) -> tuple[dict[str, Any], list[str]]:
-    """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next."""
+    """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next, or that the last run holds no answer."""
+    from hotfuel.study.fixes import day_plan
+
     driven = plan.driven()
-    lines, verdict = [], None
+    lines: list[str] = []
+    again: list[int] = []
+    verdict = None
     if driven and driven % len(plan.variants) == 0:
-        verdict, notes = standing(plan, shown)
+        verdict, notes, again = standing(plan, shown)
         lines += [*verdict.sentences, *notes]
-    if verdict is None or not verdict.decided:
+    elif (
+        driven and plan.quantity != day_plan.POWER
+    ):  # said at once, while there is time to drive it again; its number is not told
+        values, notes = _values(plan, [driven], shown)
+        again = [driven] if driven not in values else []
+        lines += notes if again else []
+    if again:
+        lines.append(f"Next is {plan.run_words(again[0])}, again.")
+    elif verdict is None or not verdict.decided:
         lines.append(next_words(plan, shown))
     following = driven + 1 if driven < len(plan.order) else None
     return {
         "plan": str(plan.path),
         "driven": driven,
         "runs": len(plan.order),
+        "again": again,
         "next": {"number": following, "variant": plan.order[driven], "path": str(plan.run_path(following))}
         if following
         else None,

@@ -115,6 +115,8 @@ def judge(complaint: Course, since: Course, shown: Shown, found: Sequence[Phase]
 
 def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str, shown: Shown) -> tuple[Judgement, ...]:
     """For each other variant of (variant, course) pairs: its stops held against the baseline's hardest with trouble; nothing where none is marked."""
+    if not any(says_trouble(text) for name, course in courses if name == baseline for _, text in course.marks):
+        return ()  # at once: how hard each stop was takes time to work out
     before = [stop for name, course in courses if name == baseline for stop in stops(course)]
     hard = hardest([stop for stop in before if stop.trouble])
     if hard is None:

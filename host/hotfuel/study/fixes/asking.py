@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from hotfuel.errors import InputError, UsageError
 from hotfuel.places import place_from_words, place_words
-from hotfuel.study.drive.phases import PULL, SOAK
-from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell
+from hotfuel.study.drive.phases import PULL, SOAK, checked
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, WHOLE_RUN, Cell
 
 _QUANTITIES = {"margin": MARGIN, "least margin": MARGIN, "average": MEAN, "peak": PEAK, "maximum": PEAK, "highest": PEAK}
 _PHASES = {"pull": PULL, "pulls": PULL, "soak": SOAK, "stop": SOAK}
@@ -21,6 +21,11 @@ def parse(text: str) -> Cell:
         raise UsageError(f'--question "{text}" is not understood; write it like "smallest margin at pump, hot soak"')
     quantity, phase = quantity.strip().casefold(), phase.strip().casefold()
     return Cell(_QUANTITIES.get(quantity, quantity), place_from_words(place), _PHASES.get(phase, phase))
+
+
+def phase(text: str) -> str:
+    """The phase that a person named, the whole run among them. Raises UsageError for another."""
+    return WHOLE_RUN if text.strip().casefold() == WHOLE_RUN else checked(text)
 
 
 def unknown(asked: Cell, cells: Sequence[Cell], without: Sequence[str]) -> InputError:

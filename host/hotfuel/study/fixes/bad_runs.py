@@ -9,7 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch
-from hotfuel.study.fixes.faults import CUT, CUT_SHARE, PARKED, SWAPPED, Fault, swapped
+from hotfuel.study.fixes.faults import CUT, CUT_SHARE, PARKED, SWAPPED, Fault, exchanged, swapped
 from hotfuel.units import Shown
 
 _MOVING = (DRIVE, LAP, PULL)
@@ -31,11 +31,13 @@ def faults(stretches: Sequence[Stretch], places: Sequence[str]) -> list[tuple[Fa
     for i in usable:
         found[i] += _cut_short([stretches[j] for j in usable if j != i], stretches[i])
     if len(places) > 1:
-        running = {i: _tank_over_last(stretches[i], places) for i in usable}
+        running = {i: _first_and_last(stretches[i], places) for i in usable}
         names = list(dict.fromkeys(stretches[i].variant for i in usable))
-        numbers = {n: [i for i in usable if stretches[i].variant == n and np.isfinite(running[i])] for n in names}
-        for i in swapped({n: [running[j] for j in numbers[n]] for n in names}, numbers):
-            found[i].append(Fault(SWAPPED, (places[0], places[-1])))
+        numbers = {n: [i for i in usable if stretches[i].variant == n and np.isfinite(running[i]).all()] for n in names}
+        by_all = swapped({n: [running[j][0] - running[j][1] for j in numbers[n]] for n in names}, numbers)
+        by_side = exchanged({n: [running[j] for j in numbers[n]] for n in names}, numbers)
+        for i in dict.fromkeys([*by_all, *by_side]):
+            found[i].append(Fault(SWAPPED, (places[0], places[-1]), own_side=i not in by_all))
     return [tuple(each) for each in found]
 
 
@@ -64,14 +66,18 @@ def _cut_short(others: Sequence[Stretch], one: Stretch) -> list[Fault]:
     return [Fault(CUT, (), tuple(short))] if short else []
 
 
-def _tank_over_last(one: Stretch, places: Sequence[str]) -> float:
-    """Mean of the first place minus the last while driven, degC; nan where it was not."""
+def _first_and_last(one: Stretch, places: Sequence[str]) -> tuple[float, float]:
+    """Means of the first and the last place while driven, over outside air where that is known, degC; nan where it was not driven or not read."""
     rows = np.zeros(len(one.course.time_s), dtype=bool)
     for phase in one.found:
         if phase.kind in _MOVING:
             rows |= (one.course.time_s >= phase.start_s) & (one.course.time_s < phase.end_s)
-    apart = (one.course.degc[places[0]] - one.course.degc[places[-1]])[rows]
-    return float(np.nanmean(apart)) if np.isfinite(apart).any() else np.nan
+    first, last = (one.course.degc[place][rows] for place in (places[0], places[-1]))
+    both = np.isfinite(first) & np.isfinite(last)
+    if not both.any():
+        return np.nan, np.nan
+    outside = float(np.nan_to_num(one.course.ambient_degc))
+    return float(first[both].mean()) - outside, float(last[both].mean()) - outside
 
 
 def cold_readings(stretches: Sequence[Stretch], places: Sequence[str]) -> list[dict[str, float] | None]:

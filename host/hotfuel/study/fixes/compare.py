@@ -180,7 +180,7 @@ def _bad_runs(runs: Sequence[Run], base: str, others: Sequence[str], cell: Cell,
 
 def _missing(one: Question, runs: Sequence[Run]) -> str:
     without = [run.name for run in runs if not has(run, one.cells[0])]
-    return missing_sentence(one.cells[0], one.variants, without)
+    return missing_sentence(one.cells[0], one.variants, without, list(dict.fromkeys(c.phase for run in runs for c in run.values)))
 
 
 def _verdicts(

@@ -8,6 +8,7 @@ import numpy as np
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.verdicts import HIGHER, LOWER, NO_DIFFERENCE, UNDECIDED
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
+from hotfuel.text import listed
 from hotfuel.units import Shown
 
 
@@ -52,15 +53,14 @@ def standing(plan: DayPlan, values: Mapping[int, float], shown: Shown) -> Standi
 def _sentences(plan: DayPlan, done: int, sights: Sequence[looks.Sight], decided: bool, shown: Shown) -> list[str]:
     if not sights:
         return [f"{done} of {plan.last_block} blocks are complete: a verdict is looked for from the second on."] if done else []
-    lines = [_pair_sentence(plan, one, done, shown) for one in sights if one.first == 0]
+    asked = [one for one in sights if one.first == 0]
+    lines = [_pair_sentence(plan, one, done, shown) for one in asked]
     beaten = {one.first for one in sights if one.verdict == _better(plan)} | {
         one.second for one in sights if one.verdict not in (_better(plan), UNDECIDED, NO_DIFFERENCE)
     }
     best = [name for i, name in enumerate(plan.variants) if i not in beaten]
     if len(plan.variants) > 2:
-        lines.append(
-            f"{best[0]} is the best." if len(best) == 1 else f"Which of {' and '.join(best)} is best cannot be told yet."
-        )
+        lines.append(f"{best[0]} is the best." if len(best) == 1 else f"Which of {listed(best)} is best cannot be told yet.")
     left = plan.last_block - done
     if decided:
         lines.append("Decided: stop.")
@@ -69,16 +69,26 @@ def _sentences(plan: DayPlan, done: int, sights: Sequence[looks.Sight], decided:
             "All blocks of the plan are driven: what is undecided now stays so by this plan. More runs need a plan of their own."
         )
     else:
-        more = max((one.more for one in sights if one.first == 0 and not one.block), default=0)
-        unsure = any(one.more == 0 for one in sights if one.first == 0 and not one.block)
         runs = len(plan.variants)
-        likely = (
-            f"about {more} more block{'s' * (more != 1)} ({more * runs} runs) should decide it if it is as large as it looks"
-            if not unsure
-            else ("as it looks now the plan may end without a verdict")
-        )
-        lines.append(f"Not decided: go on; {likely}, at most {left} more ({left * runs} runs).")
+        lines.append(f"{_open_words(plan, asked)} At most {left} more block{'s' * (left != 1)} ({left * runs} runs).")
     return lines
+
+
+def _open_words(plan: DayPlan, asked: Sequence[looks.Sight]) -> str:
+    """What is not decided yet, of each fix, and how many more blocks it should take; of one fix alone without its name."""
+    done = [plan.variants[one.second] for one in asked if one.block]
+    still = [one for one in asked if not one.block]
+    alone = len(asked) == 1
+
+    def likely(one: looks.Sight) -> str:
+        if not one.more:
+            return "as it looks now the plan may end without a verdict" + ("" if alone else f" on {plan.variants[one.second]}")
+        blocks = f"about {one.more} more block{'s' * (one.more != 1)} ({one.more * len(plan.variants)} runs)"
+        return f"{blocks} should decide {'it' if alone else plan.variants[one.second]} if it is as large as it looks"
+
+    named = "" if alone else f": {listed([plan.variants[one.second] for one in still])}"
+    begin = f"Decided: {listed(done)}. " if done else ""
+    return f"{begin}Not decided{named}. Go on; {'; '.join(map(likely, still))}."
 
 
 def _better(plan: DayPlan) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special
 
 from hotfuel.places import place_words, probe_of
+from hotfuel.text import listed
 
 if TYPE_CHECKING:
     from hotfuel.study.fixes.summaries import Cell, Run
@@ -21,11 +22,12 @@ _LEAST_OUTLYING_RUNS = 5
 
 @dataclass(frozen=True)
 class Fault:
-    """What is wrong with one run: the kind (above), and the places and phases it touches; empty: all of them."""
+    """What is wrong with one run: the kind (above), and the places and phases it touches; empty: all of them. own_side: seen beside its own side alone."""
 
     kind: str
     places: tuple[str, ...] = ()
     phases: tuple[str, ...] = ()
+    own_side: bool = False
 
     def touches(self, cell: "Cell") -> bool:
         """Whether this run is no evidence on that question."""
@@ -34,18 +36,21 @@ class Fault:
 
     def sentence(self, run: str) -> str:
         """Which run, what was seen, and what that does to the question."""
-        where = " and ".join(place_words(place) for place in self.places)
-        when = f" its {' and '.join(self.phases)}" if self.phases else ""
+        where = listed([place_words(place) for place in self.places])
+        when = f" its {listed(self.phases)}" if self.phases else ""
         if self.kind == PARKED:
             return f"{run} was never driven, and the other runs were: it is left out of every answer."
         if self.kind == DEAD:
             return f"{run} did not read {where} all through{when or ' itself'}: it is left out of every answer there."
         if self.kind == CUT:
             return (
-                f"{run} was broken off before its {' and '.join(self.phases)}: it is left out of every answer there. "
+                f"{run} was broken off before its {listed(self.phases)}: it is left out of every answer there. "
                 "If the engine died, mark it: that is a result."
             )
-        return f"{run} reads its {where} the other way round than every other run: were the probes swapped? It is left out of every answer there."
+        return (
+            f"{run} reads its {where} the other way round than every other run{' of its side' if self.own_side else ''}: were the probes swapped? "
+            "It is left out of every answer there."
+        )
 
 
 def excused(run: "Run", cell: "Cell") -> bool:
@@ -65,6 +70,27 @@ def swapped(running: Mapping[str, Sequence[float]], number: Mapping[str, Sequenc
         others = [other for j, other in every if j != i]
         if len(others) >= 3 and abs(value) > SWAPPED_DEGC and all(-other * np.sign(value) > SWAPPED_DEGC for other in others):
             found.append(i)
+    return found
+
+
+def exchanged(levels: Mapping[str, Sequence[tuple[float, float]]], number: Mapping[str, Sequence[int]]) -> list[int]:
+    """Runs whose tank reads what the last place does in the other runs of their side, and the last place what the tank does; arguments as `swapped`.
+
+    levels: {variant: (tank, last place) while running, degC, a run each}. This sees a swap on the side of an ice can, whose last place is rightly the
+    colder one; a run in which the fix was merely forgotten moves the last place and leaves the tank where it was.
+    """
+    found = []
+    for name, pairs in levels.items():
+        for i, (tank, last) in enumerate(pairs):
+            others = np.array([pair for j, pair in enumerate(pairs) if j != i])
+            if len(others) < 2:
+                continue
+            sign = np.sign(tank - last)
+            if abs(tank - last) <= SWAPPED_DEGC or not ((others[:, 1] - others[:, 0]) * sign > SWAPPED_DEGC).all():
+                continue
+            usual_tank, usual_last = np.median(others, axis=0)
+            if abs(tank - usual_last) < abs(tank - usual_tank) and abs(last - usual_tank) < abs(last - usual_last):
+                found.append(number[name][i])
     return found
 
 

@@ -8,6 +8,7 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_from_words, place_words
 from hotfuel.study.drive.phases import DRIVE, IDLE, PULL, SOAK
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell
+from hotfuel.text import listed
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def questions(
             guessed.setdefault(key, []).append(f"{name} as {fix.kind} before {place_words(place)}")
     made = []
     for (place, when), names in found.items():
-        said = f"Asked beforehand, by what was fitted: the temperature at the {place_words(place)} ({when}), then its margin, for {' and '.join(names)}."
+        said = f"Asked beforehand, by what was fitted: the temperature at the {place_words(place)} ({when}), then its margin, for {listed(names)}."
         if told := guessed.get((place, when)):
             said += f" Taken from the name: {', '.join(told)}; say otherwise with --fix."
         in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE for name in names)

@@ -23,11 +23,10 @@ from hotfuel.study.fixes.faults import PARKED, Fault
 from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.one_run import run_of
 from hotfuel.study.fixes.pairs import LEAST_PAIRS, Pair, pairs_of
-from hotfuel.study.fixes.summaries import Cell, Run, has
+from hotfuel.study.fixes.summaries import WHOLE_RUN, Cell, Run, has
 from hotfuel.study.line import settling
 from hotfuel.units import Shown
 
-WHOLE_RUN = "whole run"
 GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
 
 

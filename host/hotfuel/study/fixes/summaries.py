@@ -18,6 +18,7 @@ MARGIN = "smallest margin"
 PEAK = "hottest"
 MEAN = "mean"
 QUANTITIES = (MARGIN, PEAK, MEAN)
+WHOLE_RUN = "whole run"  # instead of phases, where the recordings tell none
 
 
 @dataclass(frozen=True)

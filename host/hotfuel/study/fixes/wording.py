@@ -7,7 +7,8 @@ from hotfuel.places import place_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, OrderFault
-from hotfuel.study.fixes.summaries import MARGIN, Cell
+from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell
+from hotfuel.text import listed
 from hotfuel.units import Shown
 
 
@@ -103,12 +104,17 @@ def _fault_words(found: Found) -> str:
     return f"{fault.first} stood earlier in the day's order than {other}, and there are too few runs to take that out."
 
 
-def missing_sentence(cell: Cell, variants: Sequence[str], without: Sequence[str]) -> str:
-    """No answer to a question that the runs do not hold, and what to drive. Never a silent change of the question."""
+def missing_sentence(cell: Cell, variants: Sequence[str], without: Sequence[str], held: Sequence[str]) -> str:
+    """No answer to a question that the runs do not hold, and what to drive. Never a silent change of the question. held: the phases that runs hold."""
     runs = ", ".join(without[:3]) + (f" and {len(without) - 3} more" if len(without) > 3 else "")
+    remedy = f"Drive a {cell.phase} in every run, or name another phase with --phase."
+    if set(held) == {WHOLE_RUN}:
+        remedy = f'These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of --phase "{WHOLE_RUN}".'
+    elif cell.phase == WHOLE_RUN:
+        remedy = "Whole runs are compared only where recordings tell no phases: name a phase with --phase."
     return (
-        f"No verdict on what {' and '.join(variants)} did at the {place_words(cell.place)}: it was asked of the {cell.phase}, and {runs} "
-        f"{'has' if len(without) == 1 else 'have'} none that was read there. Drive a {cell.phase} in every run, or name another phase with --phase."
+        f"No verdict on what {listed(variants)} did at the {place_words(cell.place)}: it was asked of the {cell.phase}, and {runs} "
+        f"{'has' if len(without) == 1 else 'have'} none that was read there. {remedy}"
     )
 
 
@@ -139,4 +145,4 @@ def best_sentence(cell: Cell, best: Sequence[str]) -> str:
     where = f"at the {place_words(cell.place)} ({cell.phase})"
     if len(best) == 1:
         return f"Of all, {best[0]} is the best {where}."
-    return f"Which of {' and '.join(best)} is best {where} cannot be told by these runs." if best else ""
+    return f"Which of {listed(best)} is best {where} cannot be told by these runs." if best else ""

@@ -8,7 +8,7 @@ from hotfuel.errors import InputError
 from hotfuel.study.drive.phases import PULL
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault, outlying, swapped
+from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault, exchanged, outlying, swapped
 from hotfuel.study.fixes.fitted import Fitted, questions
 from hotfuel.study.fixes.pairs import Pair, pairs_of, step
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
@@ -165,3 +165,14 @@ def test_the_slope_over_outside_air_is_estimated_only_inside_the_sides():
     season = compare_runs(runs(np.array([30.0, 20.0] * 4)), "a", questions=ASKED).answers[0]
     assert "slope" not in season.estimate.method
     assert season.high_degc - season.low_degc > 2 * 1.96 * 0.15 * 10 * 0.95
+
+
+def test_a_swap_beside_its_own_side_moves_both_places_a_forgotten_fix_only_one():
+    """Tank at 40 and the last place at 43 as built, at 33 behind an ice can: there the tank is rightly the hotter one."""
+    built, iced, number = (40.0, 43.0), (40.0, 33.0), {"a": [0, 1, 2], "b": [3, 4, 5]}
+    assert exchanged({"a": [built] * 3, "b": [iced, iced, iced[::-1]]}, number) == [5]
+    assert exchanged({"a": [built, built[::-1], built], "b": [iced] * 3}, number) == [1]
+    assert exchanged({"a": [built] * 3, "b": [iced, iced, built]}, number) == []
+    assert exchanged({"a": [built] * 3, "b": [iced, (37.0, 35.5), iced]}, number) == []  # too close together to tell
+    assert exchanged({"a": [built] * 3, "b": [iced, iced[::-1]]}, {"a": [0, 1, 2], "b": [3, 4]}) == []  # one other is not enough
+    assert exchanged({"a": [(30.0, 33.0), (30.1, 32.9), (33.0, 30.0)], "b": []}, {"a": [0, 1, 2], "b": []}) == [2]

@@ -104,3 +104,20 @@ def test_looks_after_every_block_keep_false_claims_rare(case, found):
     assert kept["false"] <= 9
     assert kept["found"] >= 60 * found - 8
     assert bench.within(kept["most"], kept["fixed"], len(bench.CASES[case][0]) + 1)
+
+
+def test_one_fix_of_two_decided_tells_which_and_how_many_more_blocks_the_other_needs(tmp_path):
+    plan = planned(tmp_path, ("as built", "ice can", "cooler"), difference=3.0)
+    levels = {"as built": 60.0, "ice can": 40.0, "cooler": 57.0}
+    wobble = (1.5, -1.5, 0.5, -0.5)
+    values = {n: levels[name] + wobble[(n + n // 3) % 4] for n, name in enumerate(plan.order[:9], start=1)}
+    found = standing(plan, values, Shown("si"))
+    of = {plan.variants[one.second]: one for one in found.sights if one.first == 0}
+    assert (of["ice can"].verdict, of["cooler"].verdict) == ("lower", "undecided")
+    assert not found.decided
+    more, left = of["cooler"].more, plan.last_block - 3
+    assert more > 1
+    assert found.sentences[-1] == (
+        f"Decided: ice can. Not decided: cooler. Go on; about {more} more blocks ({3 * more} runs) should decide cooler if it is as large as it looks. "
+        f"At most {left} more blocks ({3 * left} runs)."
+    )

@@ -13,8 +13,9 @@ from hotfuel.risk.pressure import Conditions
 from hotfuel.session.means import smoothed
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import PROBES, WINTER_FUEL, scenarios
-from hotfuel.study.fixes.sessions import WHOLE_RUN, compare_sessions, runs_of
-from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell
+from hotfuel.study.fixes.asking import phase
+from hotfuel.study.fixes.sessions import compare_sessions, runs_of
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, WHOLE_RUN, Cell
 
 SHORT = (Part("drive", 4.0, "cruise", 64.0), Part("queue", 2.0, "idle"), Part("hot soak", 4.0, "off"))
 # Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
@@ -180,6 +181,21 @@ def test_phases_that_can_only_be_guessed_are_not_compared_one_by_one():
     result = compare_sessions({"x": [bare()], "y": [session(name="b", known=())]})
     assert {a.cell.phase for a in result.answers} == {WHOLE_RUN}
     assert any("whole runs are compared" in note for note in result.conditions)
+
+
+def test_what_a_fix_asks_of_a_phase_is_not_changed_where_no_phases_are_told():
+    """The asked phase has no answer, and the words that ask of the whole run are told; they work."""
+    groups = {"x": [bare()], "cooler": [session(name="b", known=())]}
+    said = compare_sessions(groups).finding()
+    assert (
+        'These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of --phase "whole run".'
+        in said
+    )
+    asked = compare_sessions(groups, phase=phase("Whole run"))
+    assert asked.primary.phase == WHOLE_RUN
+    assert not asked.unanswered
+    held = compare_sessions({"x": [bare()], "cooler": [bare()]} | {"cooler": [session(name="b")]}, phase=WHOLE_RUN).finding()
+    assert "Whole runs are compared only where recordings tell no phases" in held
 
 
 STEADY = replace(SAME_DAY, drive=(Part("steady", 20.0, "cruise", 64.0),), start_block_degc=85.0)

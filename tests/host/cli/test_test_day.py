@@ -1,0 +1,75 @@
+"""A test day as a person drives it: plan, a run after the other with a board that answers, the verdict; and the same with the files of a test stand."""
+
+import re
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hotfuel import car as car_file
+from hotfuel.simulator.board import SimulatedBoard
+from hotfuel.simulator.feed import steady
+from hotfuel.temperature.thermocouple import emf_mv
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "study" / "driving"))
+from pull_files import RPM, lines, torque_nm
+
+
+def running_engine(*degrees):
+    """A board in a car driven at 2200 rpm, its probes in baths."""
+    emf = [float(emf_mv(degc) - emf_mv(24.0)) for degc in degrees]
+    source = steady(emf, [24.0] * 3, seconds=3600, engine_rpm=2200, ignition=1)
+    return SimulatedBoard(source, speed=20, hold_for_reader=False)
+
+
+@pytest.mark.slow
+def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel, tmp_path):
+    """Four runs with a board: baths of 60 and 40 degC at the carburettor inlet, by turns, as the plan has them."""
+    day = tmp_path / "sunday.toml"
+    asked = ("--place", "carb inlet", "--phase", "drive", "--difference", "9 degF", "--fix", "ice can=ice before carb_inlet")
+    planned = hotfuel("plan", "as built", "ice can", *asked, "--out", day, as_json=True)["plan"]
+    order = planned["order"]
+    car = tmp_path / "car.toml"
+    car.write_text(car_file.EXAMPLE, encoding="utf-8")
+    for number, name in enumerate(order[:4], start=1):
+        with running_engine(30, 45, (60 if name == "as built" else 40) + 0.3 * (number % 3)) as board:
+            said = hotfuel("record", "--plan", day, "--car", car, "--port", board.device, "--for", "4")
+        folder = tmp_path / f"sunday-{number:02d}-{name.replace(' ', '-')}"
+        assert (folder / "wire.log").stat().st_size > 0
+        assert f"run {number} of {len(order)}: {name}" in said
+        if number == 1:
+            assert f"Next is run 2 of {len(order)}: {order[1]}; start when the tank is below" in said
+        if number in (1, 3):
+            assert "cooler" not in said, "between blocks only what is next is told"
+        if number == 2:
+            assert "1 of 5 blocks are complete" in said, said
+            assert "a verdict is looked for from the second on" in said
+    assert re.search(r"ice can against as built, .*: 3[4-9]\.\d °F cooler after 2 of \d+ blocks", said), said
+    assert "Decided: stop." in said
+    assert hotfuel("compare", "--plan", day, as_json=True)["plan"]["standing"]["decided"]
+    told = hotfuel("archive", "add", folder, "--archive", tmp_path / "archive", as_json=True)
+    assert len(told["added"]) == 1
+    rows = hotfuel("archive", "list", "--archive", tmp_path / "archive", as_json=True)["sessions"]
+    assert rows[0]["fix"] == ("ice" if order[3] == "ice can" else None), "what is fitted comes from the plan"
+
+
+def test_a_day_on_the_test_stand(hotfuel, tmp_path):
+    """Pulls go beside the plan as CSV under the names it tells; 2 % more power is found, and nothing is said between blocks."""
+    day = tmp_path / "pulls.toml"
+    planned = hotfuel("plan", "before", "cooler", "--difference", "2 %", "--spread", "0.3 %", "--out", day, as_json=True)["plan"]
+    rng = np.random.default_rng(3)
+    following = planned["next"]
+    for number, name in enumerate(planned["order"][:6], start=1):
+        assert (following["number"], following["variant"]) == (number, name)
+        gain = (1.03 if name == "cooler" else 1.0) * (1 + 0.002 * rng.standard_normal())
+        text = "Engine speed (rpm),Torque (Nm)\n" + lines([RPM, torque_nm(0) * gain], ",")
+        Path(following["path"]).write_text(text, encoding="utf-8")
+        told = hotfuel("power", "--plan", day, as_json=True)["plan"]
+        following = told["next"]
+        assert (told["standing"] is None) == bool(number % 2)
+    (pair,) = told["standing"]["pairs"]
+    assert pair["verdict"] == "higher"
+    assert pair["low"] < 100 * np.log(1.03) < pair["high"]
+    said = hotfuel("plan", day)
+    assert re.search(r"cooler against before, power: [23]\.\d % more power", said)
+    assert "Decided: stop." in said
