@@ -37,7 +37,7 @@ COMMANDS = {
     "power": "What a change did for power, or how many pulls to make.",
     "forecast": "What a fix, a fuel, a pass or a hotter day would do.",
     "cooler": "How good a cooler in the line is, and elsewhere.",
-    "archive": "Many sessions: add, list, find, recompute.",
+    "archive": "Many sessions: add, list, find, page, recompute.",
 }
 
 _WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's words and options

@@ -1,4 +1,4 @@
-"""`hotfuel archive`: many sessions: add, list, find, recompute."""
+"""`hotfuel archive`: many sessions: add, list, find, page, recompute."""
 
 import sys
 from collections.abc import Callable
@@ -7,13 +7,13 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, bar, note, show
+from hotfuel.cli.shared import Json, Units, WithoutNames, bar, note, show
 from hotfuel.errors import HotfuelError, InputError
 from hotfuel.places import place_words
 from hotfuel.units import Shown, parse
 
 archive = typer.Typer(
-    help="Many sessions: add, list, find, recompute.", no_args_is_help=True, rich_markup_mode=None, add_completion=False
+    help="Many sessions: add, list, find, page, recompute.", no_args_is_help=True, rich_markup_mode=None, add_completion=False
 )
 
 
@@ -105,6 +105,41 @@ def archive_find(
         bad=bad.append,
     )
     _rows(found, units, as_json, bad)
+
+
+@archive.command("page")
+def archive_page(
+    out: Annotated[
+        Path | None, typer.Option("--out", help="HTML file to write. Default: notebook.html in the archive's folder.")
+    ] = None,
+    car: Annotated[str | None, typer.Option("--car", help="Part of the car's name; default: all cars.")] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print it to this PDF (needs Chromium).")] = None,
+    without_names: WithoutNames = False,
+    folder: Folder = DEFAULT_ARCHIVE,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """The car's notebook: each session with one number and one picture, and what was fitted when. Example: hotfuel archive page --car saloon"""
+    from hotfuel import session as sessions
+    from hotfuel.report import html, notebook
+    from hotfuel.session import archive as store
+
+    bad: list[str] = []
+    rows = store.find(folder, car=car, say=note, bad=bad.append).to_dict("records")
+    if not rows:
+        raise InputError(f'no session of a car called "{car}" is in {folder}: `hotfuel archive list` names them')
+    places = [folder / store.SESSIONS / row["session"] for row in rows]
+    shown = Shown(units or next((one.car.units for one in map(sessions.open, places[:1]) if one.car), "si"))
+    with bar("drawing") as progress:
+        done = iter(range(1, len(rows) + 1))
+        written = notebook.write(
+            rows, lambda row: sessions.open(folder / store.SESSIONS / row["session"]), out or folder / "notebook.html", shown,
+            without_names=without_names, progress=lambda: progress(next(done) / len(rows)),
+        )  # fmt: skip
+    if pdf is not None:
+        html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
+    show({"page": str(written), "sessions": len(rows), "failed": bad}, [f"{_sessions(len(rows))} in {written}"], as_json)
+    _end(bad, len(rows), "are not on the page, or not from their logs any more")
 
 
 @archive.command("recompute")

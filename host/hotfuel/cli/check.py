@@ -11,7 +11,7 @@ import typer
 from hotfuel.cli.shared import Json, Listener, Port, note, show, the_port
 from hotfuel.errors import InputError, LinkError
 from hotfuel.places import place_words
-from hotfuel.units import parse
+from hotfuel.units import expanded, parse
 
 if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
@@ -99,7 +99,7 @@ def check(
         calibration = _calibration(bench, points, remarks, out)
     calibration.save(out)
     lines = [
-        f"{line.place}: offset {line.offset_degc:+.2f} °C, gain {line.gain:.4f}, good to {line.uncertainty_degc:.2f} °C"
+        f"{line.place}: offset {line.offset_degc:+.2f} °C, gain {line.gain:.4f}, good to {expanded(line.uncertainty_degc):.2f} °C (95 %)"
         for line in calibration.channels.values()
     ]
     lines += [*remarks, f"written: {out}; copy it into a session's folder, or record with it beside the car file"]

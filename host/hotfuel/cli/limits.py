@@ -8,7 +8,7 @@ import typer
 
 from hotfuel.cli.shared import Json, Units, open_session, out, show
 from hotfuel.errors import UsageError
-from hotfuel.units import Shown, parse
+from hotfuel.units import Shown, expanded, parse
 
 if TYPE_CHECKING:
     from hotfuel.risk.limits_card import LimitsCard
@@ -93,7 +93,7 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
         padding=(0, 1, 0, 0),
         pad_edge=False,
     )
-    for heading in ("place", "state", "limit", "boiling begins", "give or take", "pressure"):
+    for heading in ("place", "state", "limit", "boiling begins", "give or take (95 %)", "pressure"):
         left = heading in ("place", "state")
         table.add_column(heading, justify="left" if left else "right", overflow="fold", min_width=8)  # the longest word
     for row in card.rows:
@@ -102,7 +102,7 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
             row.state,
             "none" if row.no_limit else shown.text(row.limit_degc, "temperature", 0),
             shown.text(row.onset_degc, "temperature", 0),
-            shown.text(row.uncertainty_degc, "temperature difference", 0),
+            shown.text(float(expanded(row.uncertainty_degc)), "temperature difference", 0),
             shown.text(row.pressure_kpa, "pressure"),
         )
     out.print(table)

@@ -16,7 +16,7 @@ from hotfuel_wire.framing import FRAME_MAX
 
 from hotfuel.errors import InputError, LinkError, UsageError
 from hotfuel.text import shown
-from hotfuel.units import Shown, parse
+from hotfuel.units import Shown, expanded, parse
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -233,7 +233,7 @@ def findings(opened: Any, shown: Shown) -> list[str]:
         near = summary.smallest
         lines.append(
             f"smallest margin: {place_words(near.place)} {shown.text(near.smallest_margin_degc, 'temperature difference')}"
-            f" (give or take {shown.text(near.uncertainty_degc, 'temperature difference')}) at {when(near.smallest_margin_at)},"
+            f" (give or take {shown.text(float(expanded(near.uncertainty_degc)), 'temperature difference')}, 95 %) at {when(near.smallest_margin_at)},"
             f" limit {shown.text(near.limit_there_degc, 'temperature')} at {shown.text(near.pressure_there_kpa, 'pressure')} absolute"
         )
     for place in summary.places.values():
