@@ -10,13 +10,15 @@ import box  # noqa: E402  the path is set first
 import lamp  # noqa: E402  the path is set first
 import pins  # noqa: E402
 import views  # noqa: E402
-from wiring import wiring  # noqa: E402
+from wiring import left_half, right_half, wiring  # noqa: E402
 
 
 def drawings():
     """File name -> text, for every drawing."""
     return {
         "wiring.svg": wiring(pins).svg(),
+        "wiring-left.svg": left_half(pins).svg(),
+        "wiring-right.svg": right_half(pins).svg(),
         "pins.svg": views.pin_map(pins).svg(),
         "lamp.svg": views.lamp_card(lamp).svg(),
         "car.svg": views.car().svg(),

@@ -24,8 +24,8 @@ class Sheet:
     (point, net), `ends` (mark, pins or "" where they are alike, points), `outlines` (mark, left, top, right, bottom).
     """
 
-    def __init__(self, width, height, title):
-        self.width, self.height, self.title = width, height, title
+    def __init__(self, width, height, title, left=0):
+        self.width, self.height, self.title, self.left = width, height, title, left
         self._elements = []
         self.leads, self.bundles, self.dots, self.named, self.ends, self.outlines = [], [], [], [], [], []
 
@@ -34,10 +34,11 @@ class Sheet:
         self._elements.append(f"<{name}{pairs}/>" if text is None else f"<{name}{pairs}>{escape(text)}</{name}>")
 
     def svg(self):
+        begin = f'x="{self.left}" ' if self.left else ""
         head = (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" width="{self.width}" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{self.left} 0 {self.width} {self.height}" width="{self.width}" '
             f'height="{self.height}" font-family="{FONT}" role="img">\n<title>{escape(self.title)}</title>\n'
-            f'<rect width="{self.width}" height="{self.height}" fill="#ffffff"/>\n'
+            f'<rect {begin}width="{self.width}" height="{self.height}" fill="#ffffff"/>\n'
         )
         return head + "\n".join(self._elements) + "\n</svg>\n"
 

@@ -1,4 +1,7 @@
-"""The wiring diagram: every lead between the Pico and its parts. The pins come from firmware/pins.py, parts and values from netlist.py."""
+"""The wiring diagram, whole and in two halves that are read at the width of a README: every lead between the Pico and its parts.
+
+The pins come from firmware/pins.py, parts and values from netlist.py.
+"""
 
 from header import HEADER, LEFT, OTHER, PITCH, RIGHT, TOP, capacitor, group, input_, names_by_header, pin_y, resistor, suppressor
 from netlist import PARTS
@@ -6,13 +9,17 @@ from pen import GROUPS, INK, QUIET, Sheet
 from wiring_right import amplifiers, analogue, supply, usb
 
 
-def _pico(sheet, pins):
-    sheet.rect(LEFT, TOP - 44, RIGHT - LEFT, 19 * PITCH + 104, fill="#e8edf3", radius=10)
-    sheet.outlines.append(("U1", LEFT, TOP - 44, RIGHT, TOP + 19 * PITCH + 60))
-    sheet.text((LEFT + RIGHT) / 2, TOP - 24, "U1", 13, "middle", weight="bold", class_="ref")
-    sheet.lines((LEFT + RIGHT) / 2, TOP + 19 * PITCH + 32, ["Pico or Pico 2", "USB at the top"], 11, "middle", step=14)
+def _pico(sheet, pins, from_x=LEFT, grounds_on_the_right=True):
+    """from_x: where it begins; further right than its left edge only what lies on its right side is drawn."""
+    whole = from_x == LEFT
+    sheet.rect(from_x, TOP - 44, RIGHT - from_x, 19 * PITCH + 104, fill="#e8edf3", radius=10)
+    sheet.outlines.append(("U1", from_x, TOP - 44, RIGHT, TOP + 19 * PITCH + 60))
+    middle = (from_x + RIGHT) / 2
+    sheet.text(middle, TOP - 24, "U1", 13, "middle", weight="bold", class_="ref")
+    words = ["Pico or Pico 2", "USB at the top"] if whole else ["right side", "of the Pico"]
+    sheet.lines(middle, TOP + 19 * PITCH + 32, words, 11, "middle", step=14)
     used = names_by_header(pins)
-    for header in range(1, 41):
+    for header in range(1 if whole else 21, 41):
         y, left = pin_y(header), header <= 20
         x, anchor, inside = (LEFT, "start", 9) if left else (RIGHT, "end", -9)
         _, name = used.get(header, (None, ""))
@@ -27,10 +34,10 @@ def _pico(sheet, pins):
         sheet.add("circle", cx=x, cy=y, r=4.5, fill=colour, stroke="#ffffff", stroke_width=1)
         sheet.text(x + inside, y + 4, words, 11, anchor, colour, "bold" if name else "normal")
         sheet.text(x + (-8 if left else 8), y - 5, str(header), 9, "end" if left else "start", QUIET)
-    for header in (3, 8, 13, 18):
+    for header in (3, 8, 13, 18) if whole else ():
         sheet.wire((LEFT, pin_y(header)), (LEFT - 24, pin_y(header)))
         sheet.ground(LEFT - 24, pin_y(header))
-    for header in (23, 28, 33, 38):
+    for header in (23, 28, 33, 38) if grounds_on_the_right else ():
         sheet.wire((RIGHT, pin_y(header)), (RIGHT + 26, pin_y(header)))
         sheet.ground(RIGHT + 26, pin_y(header))
 
@@ -231,14 +238,46 @@ def _notes(sheet):
     )
 
 
+_LEFT_CIRCUITS = (_engine, _ignition, _i2c, _rails, _outputs, _button, _lamp)
+_RIGHT_CIRCUITS = (analogue, amplifiers)
+_HALF_FROM, _HALF_TO = 780, 952  # px: the right half begins within the Pico, the left one ends behind it
+
+
 def wiring(pins):
     """The sheet. pins: the module firmware/pins.py."""
     sheet = Sheet(1680, 1112, "Wiring diagram, drawn from firmware/pins.py")
     leads = _Leads(sheet, pins)
-    for circuit in (_engine, _ignition, _i2c, _rails, _outputs, _button, _lamp, analogue, amplifiers):
+    for circuit in (*_LEFT_CIRCUITS, *_RIGHT_CIRCUITS):
         circuit(sheet, leads)
     supply(sheet)
     usb(sheet)
     _pico(sheet, pins)
     _notes(sheet)
+    return sheet
+
+
+def left_half(pins):
+    """What is wired to the Pico's left side, and its USB socket."""
+    sheet = Sheet(
+        _HALF_TO, 1112, "Wiring diagram, left half: USB, engine speed, ignition, I2C, sensor rail, buzzer, button, lamp"
+    )
+    leads = _Leads(sheet, pins)
+    for circuit in _LEFT_CIRCUITS:
+        circuit(sheet, leads)
+    usb(sheet)
+    _pico(sheet, pins, grounds_on_the_right=False)
+    _notes(sheet)
+    return sheet
+
+
+def right_half(pins):
+    """What is wired to the Pico's right side."""
+    sheet = Sheet(
+        1680 - _HALF_FROM, 1056, "Wiring diagram, right half: supply, fuel pressure, battery, amplifiers and probes", _HALF_FROM
+    )
+    leads = _Leads(sheet, pins)
+    for circuit in _RIGHT_CIRCUITS:
+        circuit(sheet, leads)
+    supply(sheet)
+    _pico(sheet, pins, _HALF_FROM + 6)
     return sheet

@@ -67,7 +67,7 @@ def usb(sheet):
     sheet.module(806, 60, 96, 50, "D15", ["suppressor"])
     usb_nets = ("VBUS", "USB_DP", "USB_DM")
     sheet.bundle((748, 85), (806, 85), nets=usb_nets)
-    sheet.text(777, 79, "D+ D−", 10, "middle", QUIET)
+    sheet.text(777, 79, "D+ D−", 10.5, "middle", QUIET)
     sheet.ground(854, 110)
     sheet.ground(706, 110)
     sheet.bundle((902, 85), (924, 85), (924, 170), (810, 170), (810, TOP - 44), nets=usb_nets)

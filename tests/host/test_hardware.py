@@ -164,6 +164,34 @@ def test_the_wiring_diagram_has_a_lead_for_each_pin_that_starts_at_it():
             assert float(start.split(",")[1]) == label[name] - 4, name
 
 
+README_PX = 830  # of a page on the web that shows a README, at most
+
+
+def test_the_halves_of_the_wiring_diagram_hold_all_of_it_and_are_read_at_a_readmes_width():
+    whole = drawn("wiring.svg")
+    shown = []
+    for name in ("wiring-left.svg", "wiring-right.svg"):
+        root = drawn(name)
+        left, _, width, height = map(float, root.get("viewBox").split())
+        for element in root.iter(SVG + "text"):
+            size = float(element.get("font-size"))
+            assert size * README_PX / width >= 9 or element.text.isdigit(), (
+                name,
+                element.text,
+            )  # header pins' numbers are on the pin map
+            assert left <= float(element.get("x")) <= left + width, (name, element.text)
+            assert float(element.get("y")) <= height, (name, element.text)
+        shown += [element.text for element in root.iter(SVG + "text")]
+    assert {element.text for element in whole.iter(SVG + "text")} <= set(shown)
+    leads = [element.get("data-pin") for element in whole.iter(SVG + "polyline") if element.get("data-pin")]
+    halves = [
+        element.get("data-pin")
+        for name in ("wiring-left.svg", "wiring-right.svg")
+        for element in drawn(name).iter(SVG + "polyline")
+    ]
+    assert sorted(leads) == sorted(filter(None, halves))
+
+
 def test_a_moved_pin_moves_the_drawing(drawing):
     rows = [(name, 28 if name == "battery" else gpio, way) for name, gpio, way in PINS["PINS"]]
     moved = drawing.wiring(types.SimpleNamespace(PINS=rows)).svg()

@@ -125,7 +125,7 @@ def archive_page(
     from hotfuel.session import archive as store
 
     bad: list[str] = []
-    rows = store.find(folder, car=car, say=note, bad=bad.append).to_dict("records")
+    rows: list[Any] = store.find(folder, car=car, say=note, bad=bad.append).to_dict("records")
     if not rows:
         raise InputError(f'no session of a car called "{car}" is in {folder}: `hotfuel archive list` names them')
     places = [folder / store.SESSIONS / row["session"] for row in rows]
