@@ -138,10 +138,10 @@ HOLES = (
     ("box, car side", "vents", 130, 14, 6, "the barometer's air, with a mesh"),
     ("pod, end", "gland 4", 20, 15, 12, "battery lead and ground"),
     ("pod, end", "gland 5", 42, 15, 12, "to the box"),
-    ("pod, wall", "R1 a", 35, 20, 3.2, "R1, with paste, lock washers"),
-    ("pod, wall", "R1 b", 75, 41, 3.2, "R1; F2 under a strap on its housing"),
-    ("pod, wall", "board a", 12, 50, 3.2, "small board: D1, TV1, TV2, C1, R3"),
-    ("pod, wall", "board b", 98, 50, 3.2, "the same"),
+    ("pod, wall", "R1 a", 35, 6, 3.2, "R1, with paste, lock washers"),
+    ("pod, wall", "R1 b", 75, 27, 3.2, "R1; F2 under a strap on its housing"),
+    ("pod, wall", "board a", 15, 45.5, 3.2, "small board: D1, TV1, TV2, C1, R3 (pod.svg)"),
+    ("pod, wall", "board b", 104, 45.5, 3.2, "the same, on nylon too"),
 )
 
 

@@ -9,6 +9,7 @@ sys.path[:0] = [str(HERE), str(HERE.parent / "firmware"), str(HERE.parent / "pro
 import box  # noqa: E402  the path is set first
 import lamp  # noqa: E402  the path is set first
 import pins  # noqa: E402
+import pod  # noqa: E402
 import views  # noqa: E402
 from wiring import left_half, right_half, wiring  # noqa: E402
 
@@ -25,6 +26,7 @@ def drawings():
         "placement.svg": views.placement().svg(),
         "stripboard.svg": box.stripboard().svg(),
         "drilling.svg": box.drilling().svg(),
+        "pod.svg": pod.pod().svg(),
     }
 
 

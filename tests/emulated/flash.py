@@ -89,6 +89,8 @@ class Flash:
         """A file of the owner's takes all of the file system but so many blocks."""
         context, system = self._mounted()
         block, count = self._layout.fs_blocksize, self._layout.fs_blockcount
+        with system.open("owners.bin", "wb"):
+            pass
         size = max(1, (count - system.used_block_count - blocks_left - 4) * (block - 64))
         while count - system.used_block_count > blocks_left:
             try:
@@ -108,7 +110,6 @@ class Flash:
             block_size=self._layout.fs_blocksize,
             block_count=self._layout.fs_blockcount,
             prog_size=PROGRAM_BYTES,
-            disk_version=DISK_VERSION,
         )
         return context, system
 

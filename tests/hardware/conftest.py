@@ -22,6 +22,7 @@ NAMES = (
     "supply",
     "pins",
     "box",
+    "pod",
     "wiring",
 )
 
