@@ -15,7 +15,7 @@ MODELS = {
     ),
     "SCHOTTKY1A": (
         "D(IS=1u N=1.05 RS=60m BV=40 CJO=110p EG=0.69 XTI=2)",
-        "1 A 40 V Schottky data sheets: 0.45 V (Diodes 1N5819HW), 0.55 V (B140HWQ), 0.60 V (Taiwan Semiconductor 1N5819) at most at 1 A; fit, 0.5 V",
+        "1 A 40 V Schottky data sheets: 0.45 V (Diodes 1N5819HW), 0.55 V (B140HWQ), 0.60 V (Taiwan Semiconductor 1N5819) at most at 1 A; fit, 0.44 V",
     ),
     "BAS70": (
         "D(IS=0.8n N=1.04 RS=30 BV=70 CJO=2p EG=0.69 XTI=2)",
