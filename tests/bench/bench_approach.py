@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 from hotfuel.live.alarms import HostAlarms
-from hotfuel.live.approach import JUMP_DEGC, Approaches
+from hotfuel.live.approach import JUMP_DEGC, STEP_S, Approaches
 from hotfuel.risk.level import BEYOND, Level
 from hotfuel.risk.margin import PlaceMargin
 
@@ -84,18 +84,28 @@ class Count:
 
 def watched(drive: approach_drives.Drive) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     """(place -> announced, place -> warned of), each (n,), as page and alarm machine would have it second by second."""
-    approaches, alarms = Approaches(drive.fuel), HostAlarms(drive.car)
     names = [name for name in drive.margins if not name.startswith("tank")]
-    ahead, warned = ({name: np.zeros(len(drive.seconds), dtype=bool) for name in names} for _ in range(2))
-    for second in range(len(drive.seconds)):
-        part = slice(second, second + 1)
-        here = {name: _row(place, part) for name, place in drive.margins.items()}
-        approaches.update(drive.seconds[part], here)
-        alarms.update(drive.seconds[part], here, drive.running[part])
+    ahead = {name: np.zeros(len(drive.seconds), dtype=bool) for name in names}
+    approaches, step = Approaches(drive.fuel), round(STEP_S)  # it judges once a step: between two, nothing changes
+    for second in range(0, len(drive.seconds), step):
+        part = slice(second, second + step)
+        approaches.update(drive.seconds[part], {name: _row(place, part) for name, place in drive.margins.items()})
         for name in names:
-            ahead[name][second] = approaches.ahead(name)
-            warned[name][second] = alarms.state(name) in (Level.WARN, *BEYOND)
-    return ahead, warned
+            ahead[name][part] = approaches.ahead(name)
+    return ahead, {name: state for name, state in _warned(drive).items() if name in names}
+
+
+def _warned(drive: approach_drives.Drive) -> dict[str, np.ndarray]:
+    """Place -> (n,), warned of: the alarm machine is given the drive in one batch, and each of its transitions holds until the next."""
+    alarms = HostAlarms(drive.car)
+    warned = {name: np.zeros(len(drive.seconds), dtype=bool) for name in drive.margins}
+
+    def turned(place: str, _level: int, _new: int) -> None:
+        warned[place][int(alarms.at) :] = alarms.state(place) in (Level.WARN, *BEYOND)
+
+    alarms.turned = turned
+    alarms.update(drive.seconds, drive.margins, drive.running)
+    return warned
 
 
 def _row(place: PlaceMargin, part: slice) -> PlaceMargin:

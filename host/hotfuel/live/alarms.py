@@ -115,7 +115,7 @@ class HostAlarms(_Book):
         self._names = margin_places(car)
         self._percolates = {name for name, (_, role) in car.limit_places.items() if role.percolates}
         self._last: dict[str, float] = {}
-        self._at = 0.0
+        self.at = 0.0
         self._machine = alarm.Alarms(len(self._names), self._changed)
         self.turned: Callable[[str, int, int], None] = lambda place, level, new: None  # called after each transition
 
@@ -142,12 +142,12 @@ class HostAlarms(_Book):
             rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), use.tolist(), strict=True)
             last = self._last.get(place, seconds[0])
             for at, centi_now, warn_now, seen in rows:
-                self._at = at
+                self.at = at
                 if seen:
                     self._machine.update(number, centi_now, warn_now, round((at - last) * 1000))
                     last = at
             self._last[place] = last
 
     def _changed(self, number: int, level: int, _old: int, new: int) -> None:
-        self.turn(self._names[number], level, new, self._at)
+        self.turn(self._names[number], level, new, self.at)
         self.turned(self._names[number], level, new)

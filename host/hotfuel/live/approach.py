@@ -161,10 +161,13 @@ def _due(seconds: np.ndarray, last: float) -> list[int]:
 
 def _line(times: np.ndarray, values: np.ndarray) -> tuple[float, float, float]:
     """(slope, its standard error widened for neighbours that resemble each other, value at the end) of the straight line through the points."""
-    centre = times - times.mean()
+    count = len(times)
+    centre = times - times.sum() / count
     spread = float(centre @ centre)
     slope = float(centre @ values / spread)
-    rest = values - values.mean() - slope * centre
-    resemblance = float(np.clip(rest[1:] @ rest[:-1] / max(float(rest @ rest), 1e-300), 0.0, 0.95))
-    error = math.sqrt((1 + resemblance) / (1 - resemblance) * float(rest @ rest) / max(len(times) - 2, 1) / spread)
-    return slope, error, float(values.mean() + slope * centre[-1])
+    mean = float(values.sum()) / count
+    rest = values - mean - slope * centre
+    left = float(rest @ rest)
+    resemblance = min(max(float(rest[1:] @ rest[:-1]) / max(left, 1e-300), 0.0), 0.95)
+    error = math.sqrt((1 + resemblance) / (1 - resemblance) * left / max(count - 2, 1) / spread)
+    return slope, error, mean + slope * float(centre[-1])

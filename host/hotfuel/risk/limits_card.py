@@ -86,6 +86,7 @@ def limits_card(
     air = ambient(car)
     lower_by = _other_route_lower_by(fuel)
     rows: list[LimitRow] = []
+    lines_kpa: list[float] = []  # of each row: the pressure at the probe, before a needle
     notes: list[str] = []
     for state in STATES:
         conditions = Conditions(running=0.0 if state == "standing" else 1.0)
@@ -103,14 +104,15 @@ def limits_card(
             if state in ("idle", "launch") and _same_pressure(rows, name, float(place.pressure_kpa[0])):
                 continue
             limit = float(place.limit_degc[0])
-            onset = _onset_degc(fuel, table.places, name) if np.isfinite(limit) else np.nan
             rows.append(
                 LimitRow(
-                    probe.name, is_behind_needle(name), state, float(place.pressure_kpa[0]), limit, onset, float(place.uncertainty_degc[0]), limit - lower_by,
+                    probe.name, is_behind_needle(name), state, float(place.pressure_kpa[0]), limit, np.nan, float(place.uncertainty_degc[0]), limit - lower_by,
                     criterion(car, role).vapour_liquid_ratio, place.criterion.text, place.basis,
                     "" if np.isfinite(limit) else Level(int(place.state[0])).words, fuel.onset_uncertainty_degc,
                 )
             )  # fmt: skip
+            lines_kpa.append(float(table.places[probe_of(name)].pressure_kpa[0]))
+    rows = _with_onsets(fuel, rows, lines_kpa)
     if lower_by:
         notes.append(f"two routes to this fuel's limit differ by {lower_by:.1f} °C; the column more_careful_degc takes the lower")
     notes += assumptions(car, shown or Shown(car.units), fuel.density_15c_kg_m3)
@@ -145,11 +147,17 @@ def altitude_curves(
     return curves
 
 
-def _onset_degc(fuel: Fuel, places: Mapping[str, Any], name: str) -> float:
-    if not is_behind_needle(name):
-        return float(fuel.bubble_point_degc(places[name].pressure_kpa[0]))
-    line = places[probe_of(name)].pressure_kpa[0]
-    return float(fuel.needle_limit_degc(line, places[name].pressure_kpa[0], 0.0))
+def _with_onsets(fuel: Fuel, rows: list[LimitRow], lines_kpa: list[float]) -> list[LimitRow]:
+    """The rows with where boiling begins, where they have a limit; all at once, which takes hardly longer than one."""
+    onsets = np.full(len(rows), np.nan)
+    pressure, line = np.array([row.pressure_kpa for row in rows]), np.array(lines_kpa)
+    limited = np.isfinite([row.limit_degc for row in rows])
+    behind = np.array([row.behind_needle for row in rows], dtype=bool)
+    if (before := limited & ~behind).any():
+        onsets[before] = fuel.bubble_point_degc(pressure[before])
+    if (after := limited & behind).any():
+        onsets[after] = fuel.needle_limit_degc(line[after], pressure[after], 0.0)
+    return [replace(row, onset_degc=float(onset)) for row, onset in zip(rows, onsets, strict=True)]
 
 
 def _other_route_lower_by(fuel: Fuel) -> float:

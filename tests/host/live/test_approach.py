@@ -86,7 +86,7 @@ def test_a_hole_in_the_readings_pauses_it():
 
 @pytest.mark.slow
 def test_on_drives_of_two_models_a_minute_ahead_and_seldom_in_vain():
-    """About 4 min. The full size is tests/bench/bench_approach.py."""
+    """The full size is tests/bench/bench_approach.py."""
     count = bench_approach.Count()
     for drive in approach_drives.drives(30, seed=7):
         count.add(drive)
