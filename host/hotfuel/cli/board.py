@@ -169,7 +169,8 @@ def warnings(
     ]
     lines += [
         f"fuel: {card.fuel}",
-        *tables.notes,
+        *card.notes,
+        *(note for note in tables.notes if note not in card.notes),
         f"loaded into the board: {len(tables.pieces)} tables, made {_made(loaded.get('made', '?'))}",
     ]
     lines.append("no lamp means no more than that: fuel can boil where there is no probe")

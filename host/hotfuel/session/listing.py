@@ -1,6 +1,6 @@
 """The sessions of an archive, found by what happened in them. What a killed command or a bad disk left is put right first, and said."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -14,12 +14,13 @@ from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckd
 
 Say = Callable[[str], None]
 _FIRST_LOOK = 8192  # bytes; a board sends its first reading within them
+_SIZES = "SELECT DISTINCT COLUMNS('^(session|log_bytes)$') FROM read_parquet($files, union_by_name = true)"  # older summaries have none
 _LISTED = """
 SELECT session, any_value(name) AS title, any_value(car_name) AS car, any_value(date) AS date, any_value(started_utc) AS started_utc,
        any_value(fix) AS fix, any_value(duration_s) AS duration_s, max(hottest_degc) FILTER (holds_fuel) AS hottest_degc,
        arg_max(place, hottest_degc) FILTER (holds_fuel) AS hottest_place, min(smallest_margin_degc) AS smallest_margin_degc,
        arg_min(place, smallest_margin_degc) AS smallest_margin_place, string_agg(place, ' ' ORDER BY place) AS places
-FROM read_parquet($files, hive_partitioning = true, hive_types_autocast = false)
+FROM read_parquet($files, hive_partitioning = true, hive_types_autocast = false, union_by_name = true)
 GROUP BY session
 """
 
@@ -29,7 +30,7 @@ def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lam
     smallest_margin_degc, smallest_margin_place, places. Raises InputError if there is no archive.
 
     say: gets a sentence for each session that had to be worked out again, or whose folder has gone. bad: one, which begins with its id, for each that
-    cannot be listed, or is listed with earlier results because no reading is left in its log.
+    cannot be listed, or is listed with earlier results because its log was cut or holds no reading any more.
     """
     return find(archive, say=say, bad=bad)
 
@@ -73,6 +74,9 @@ def find(
 
     def asked() -> pd.DataFrame:
         with duckdb.connect() as database:
+            sizes = database.execute(_SIZES, {"files": [str(file) for file in files]}).df()
+            for sentence in _cut_logs(root, sizes):
+                bad(sentence)
             return database.execute(query, {"files": [str(file) for file in files], **dict(given.values())}).df()
 
     try:
@@ -107,6 +111,18 @@ def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> 
             bad(f"{identity}: no reading is left in its log; what is listed was worked out earlier: put the log back from a copy")
         usable += files[:1]
     return usable
+
+
+def _cut_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
+    """A sentence for each log that is shorter than the one its results were worked out of, and yet holds a reading."""
+    for row in sizes.to_dict("records"):
+        log, full = root / SESSIONS / str(row["session"]) / session_folder.LOG, row.get("log_bytes")
+        size = log.stat().st_size if log.is_file() else 0
+        if full is not None and size < full and _has_reading(log):
+            yield (
+                f"{row['session']}: its log was cut ({size:,} of {int(full):,} bytes are left); what is listed was worked out earlier: "
+                "put the log back from a copy"
+            )
 
 
 def _has_reading(log: Path) -> bool:

@@ -75,7 +75,9 @@ def work_out(root: str, identity: str, calibration: str | None) -> str:
 
 def store(root: Path, identity: str, session: recording.Session) -> None:
     """Write samples and summary; an older result of the session, under whatever car and date, goes."""
-    for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, _summary_table(identity, session))):
+    log_bytes = (root / SESSIONS / identity / session_folder.LOG).stat().st_size  # a log that was cut later is known by it
+    summary = _summary_table(identity, session).assign(log_bytes=log_bytes)
+    for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, summary)):
         target = root / kind / f"car={_slug(car_name(session))}" / f"date={date_of(session)}" / f"{identity}.parquet"
         target.parent.mkdir(parents=True, exist_ok=True)
         part = target.with_suffix(f".{os.getpid()}.part")  # no reader takes it up; two may write at once

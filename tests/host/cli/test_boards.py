@@ -30,6 +30,13 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert abs(hotfuel("board", "clock", "--port", board.device, as_json=True)["board_minus_computer_s"]) < 1.0
     loaded = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device, as_json=True)
     assert loaded["loaded"]["fit"] == "True"
+    assert any(
+        "flow: where nothing measures it, a running engine counts at full throttle" in note for note in loaded["limits"]["notes"]
+    )
+    said = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device)
+    assert "\nflow: where nothing measures it, a running engine counts at full throttle" in said
+    assert "\npulsation: the pump's strokes take" in said
+    assert "\nlag: in the moving car a margin counts each probe's lag" in said
     said = hotfuel("board", "info", "--port", board.device)
     assert "channel 2: carb inlet" in said
     assert f"limits made: {datetime.date.today():%Y-%m-%d} " in said

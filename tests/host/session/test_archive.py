@@ -292,6 +292,41 @@ def test_a_damaged_summary_is_worked_out_again_and_named(three, damage):
     assert told(root) == (ids, [], [])
 
 
+def test_a_log_that_was_cut_behind_its_first_reading_is_named_and_its_results_stay(three):
+    root, ids = three
+    before = archive.listed(root)
+    log = root / "sessions" / ids[1] / "wire.log"
+    whole = log.read_bytes()
+    for left in (len(whole) - 1, len(whole) // 2):
+        log.write_bytes(whole[:left])
+        listed, said, bad = told(root)
+        assert (listed, said) == (ids, [])
+        assert bad == [
+            f"{ids[1]}: its log was cut ({left:,} of {len(whole):,} bytes are left); what is listed was worked out earlier: put the log back from a copy"
+        ]
+    pd.testing.assert_frame_equal(archive.listed(root), before)
+    log.write_bytes(whole)
+    assert told(root) == (ids, [], [])
+
+
+def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
+    """They do not say how long the log was, so a cut one is not noticed; all else is as before."""
+    import duckdb
+
+    root, ids = three
+    before = archive.listed(root)
+    for identity in (ids[0], ids[2]):
+        file = summary_of(root, identity)
+        with duckdb.connect() as database:
+            table = database.execute("SELECT * EXCLUDE (log_bytes) FROM read_parquet($file)", {"file": str(file)}).df()
+            database.register("older", table)
+            database.execute(f"COPY older TO '{file}' (FORMAT parquet)")
+        pd.testing.assert_frame_equal(archive.listed(root), before, check_dtype=False)
+    log = root / "sessions" / ids[1] / "wire.log"
+    log.write_bytes(log.read_bytes()[:-1])
+    assert len(told(root)[2]) == 1
+
+
 def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(three):
     root, ids = three
     summary_of(root, ids[1]).write_bytes(b"")

@@ -34,15 +34,16 @@ def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
 def order_fault(a: Sequence[Run], b: Sequence[Run]) -> OrderFault | None:
     """Why no verdict can be had from this order, None where it can or where the order is not known.
 
-    Only days (or recordings) that hold both sides count: there one side's place in the order must be the other's on average, or be fitted, for which
-    each side must have stood first somewhere and three degrees of freedom must remain.
+    Of days (or recordings) that hold both sides: there one side's place in the order must be the other's on average, or be fitted, for which each side
+    must have stood first somewhere and three degrees of freedom must remain. Where no day holds both: a side all of whose runs were the first of their
+    day tells nothing of what a car does later in one, and cannot be held against a side that was driven several times a day.
     """
     both = [*a, *b]
     blocks = _blocks(a, b)
     mixed = [block for block in blocks if len({both[i].variant for i in block}) > 1]
-    if not mixed:
-        return None
     names = a[0].variant, b[0].variant
+    if not mixed:
+        return _first_alone(both, blocks, names)
     firsts = [both[block[0]].variant for block in mixed]
     place = _places(len(both), blocks)
     inside = np.concatenate(mixed)
@@ -57,6 +58,16 @@ def order_fault(a: Sequence[Run], b: Sequence[Run]) -> OrderFault | None:
         names[0] if offset > 0 else names[1],
         abs(offset),
     )
+
+
+def _first_alone(both: Sequence[Run], blocks: Sequence[np.ndarray], names: tuple[str, str]) -> OrderFault | None:
+    place = np.zeros(len(both))
+    for block in blocks:
+        place[block] = np.arange(len(block))
+    means = [float(np.mean([at for at, run in zip(place, both, strict=True) if run.variant == name])) for name in names]
+    if min(means) > 0 or max(means) <= BALANCED:
+        return None
+    return OrderFault(UNBALANCED, names[int(np.argmin(means))], max(means))
 
 
 def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray) -> np.ndarray | None:

@@ -87,6 +87,14 @@ def test_how_many_more_runs():
     assert more_runs(at(-2.0, spread=0.01), 3.0) == MoreRuns(1, 1)
 
 
+def test_a_hundred_more_runs_stand_for_a_hundred_or_more():
+    # spread 30: half widths of 1.5 and of |2| / 1.5 take thousands of runs
+    for n in (2, 6, 30):
+        assert more_runs(at(-2.0, spread=30.0, n=n, m=n), 3.0) == MoreRuns(100, 100)
+    # spread 5, 6 a side: at 3.96, its lower end, 55 runs a side reach 1.5, which is 49 more; at 7.2 it takes 178
+    assert more_runs(at(-2.0, spread=5.0), 3.0) == MoreRuns(49, 100)
+
+
 def test_what_runs_do_not_shrink_takes_its_room():
     # half width 1.5 with a floor of 0.5: sqrt(1.5^2 - 0.98^2) = 1.136 is left
     assert more_runs(at(-2.0, floor=0.5), 3.0) == MoreRuns(11, 45)

@@ -176,3 +176,16 @@ def test_a_swap_beside_its_own_side_moves_both_places_a_forgotten_fix_only_one()
     assert exchanged({"a": [built] * 3, "b": [iced, (37.0, 35.5), iced]}, number) == []  # too close together to tell
     assert exchanged({"a": [built] * 3, "b": [iced, iced[::-1]]}, {"a": [0, 1, 2], "b": [3, 4]}) == []  # one other is not enough
     assert exchanged({"a": [(30.0, 33.0), (30.1, 32.9), (33.0, 30.0)], "b": []}, {"a": [0, 1, 2], "b": []}) == [2]
+
+
+def test_a_side_that_was_only_driven_first_of_its_days_is_not_held_against_later_runs_of_a_day():
+    """Four runs with a on one day, one a day with b: a car that warms up through the day looks like the change. Pairs from the archive open it."""
+    a, b = [run("a", i, 60 + 0.2 * i) for i in range(4)], [run("b", i, 57 + 0.3 * i, day=1 + i) for i in range(3)]
+    first = compare_runs([*a, *b], "a", questions=ASKED).answers[0]
+    assert (first.verdict, np.isnan(first.low_degc)) == (verdicts.NO_VERDICT, True)
+    assert "b stood earlier in the day's order than a" in first.sentence
+    archived = [Pair(run("a", 0, 60, day=20 + i), run("a", 1, 60 + 0.1 * (i % 3), day=20 + i)) for i in range(8)]
+    opened = compare_runs([*a, *b], "a", questions=ASKED, archived=archived).answers[0]
+    assert opened.low_degc < -2.85 < opened.high_degc
+    again = [*b, run("b", 5, 57.2, day=1)]  # both sides first and later: what is left of the day's order is small
+    assert compare_runs([*a, *again], "a", questions=ASKED).answers[0].verdict != verdicts.NO_VERDICT
