@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, before_after, html, pictures, power_charts, sheet, stops, study_figures, words
+from hotfuel.report import answers, before_after, beside, html, pictures, power_charts, sheet, stops, study_figures, words
 from hotfuel.report.chart import NARROW_PX
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
@@ -137,7 +137,7 @@ def make(
         "numbers": table if not few else None,
         "order": ", ".join(_order(result, power)),
         "technical": _technical(result, power, figures, shown),
-        "beside": _side_by_side(result, power, needs or {}, shown) if result else None,
+        "beside": beside.side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
         "runs": _runs(result, shown) if result else None,
@@ -214,36 +214,6 @@ def _factor(factor: float | None) -> str:
 
 def _order(result: Comparison | None, power: PowerComparison | None) -> Sequence[str]:
     return (result.proposed_order if result else ()) or (power.proposed_order if power else ())
-
-
-def _side_by_side(result: Comparison, power: PowerComparison | None, needs: Mapping[str, str], shown: Shown) -> Table:
-    """Each variant against the baseline in a row: what was asked of it, its margin, power where known, what it needs; and whether it may be the best."""
-    table = Table(("Variant", "Temperature asked of", "Margin there", "Power", "Needs", "May be the best"), numbers=())
-    gains = {gain.variant: gain for gain in power.gains} if power else {}
-    for name in (result.baseline, *result.variants):
-        mine = [a for a in result.answers if a.variant == name and a.baseline == result.baseline and a.asked]
-        told = [next((a for a in mine if (a.cell.quantity == MARGIN) == wanted), None) for wanted in (False, True)]
-        gain = gains.get(name)
-        power_words = f"{gain.gain_percent:+.1f} %" if gain else ""
-        best = ("yes" if name in result.best else "no") if result.best else "not asked of two alone"
-        own = "the others are held against it" if name == result.baseline else ""
-        table.rows.append(
-            (
-                name,
-                own or _change(told[0], shown),
-                "" if own else _change(told[1], shown),
-                power_words,
-                needs.get(name, ""),
-                best,
-            )
-        )
-    return table
-
-
-def _change(answer: Answer | None, shown: Shown) -> str:
-    if answer is None:
-        return "no verdict"
-    return words.change(answer, shown) + ("" if answer.verdict in (verdicts.LOWER, verdicts.HIGHER) else f", {answer.verdict}")
 
 
 def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:

@@ -7,8 +7,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from hotfuel.report import comparison, html, words
+from hotfuel.report import beside, comparison, html, words
 from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.fitted import Fitted, questions
+from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.study.power.power import compare_pulls
 from hotfuel.units import Shown
 
@@ -62,6 +64,33 @@ def test_temperature_and_power_on_one_sheet():
     assert f"{Shown('si').text(power.said[1].power_kw.value, 'power')} at 6400 rpm" in sheet
     assert "gain over bare, %" in both[both.index("Technical part") :]  # the curves, with the gain beneath them
     assert "separable from mixture:" not in both  # the headline says what cannot be told apart, nothing says it again
+
+
+def test_variants_stand_beside_one_another_at_every_place_and_phase():
+    """The intervals of what was asked hold together, the others are single; a place before the fix says so."""
+    asked, other, before = Cell(MEAN, "carb_inlet", "drive"), Cell(MEAN, "pump", "drive"), Cell(MEAN, "tank", "drive")
+    three = [
+        Run(f"{name} {n}", name, f"{name} {n}", {asked: degc + 0.3 * n, other: 40 + 0.2 * (n % 2), before: 30 + 0.1 * (n % 3)}, {}, ambient_degc=24.0)
+        for name, degc in (("bare", 60.0), ("ice can", 40.0), ("cooler", 55.0))
+        for n in range(4)
+    ]  # fmt: skip
+    fitted = {"ice can": Fitted("ice", "carb_inlet"), "cooler": Fitted("cooler", "carb_inlet")}
+    result = compare_runs(three, "bare", questions=questions(fitted, ("tank", "pump", "carb_inlet"), phase="drive")[0])
+    made = beside.side_by_side(result, None, {"ice can": "8 lb of ice an hour"}, Shown("si"))
+    assert list(made.head) == ["Against bare", "ice can", "cooler"]
+    rows = {row[0]: row[1:] for row in made.rows}
+    assert list(rows) == ["carb inlet, drive: mean", "Needs", "May be the best (bare: no)"]
+    for told, size in zip(rows["carb inlet, drive: mean"], ("20.0 °C cooler (", "5.0 °C cooler ("), strict=True):
+        assert told.startswith(size)
+        assert told.endswith("), asked")
+    assert rows["Needs"] == ("8 lb of ice an hour", "")
+    assert rows["May be the best (bare: no)"] == ("yes", "no")
+    behind = {"ice can": Fitted("ice", "carb_inlet"), "cooler": Fitted("cooler", "pump")}
+    result = compare_runs(three, "bare", questions=questions(behind, ("tank", "pump", "carb_inlet"), phase="drive")[0])
+    rows = {row[0]: row[1:] for row in beside.side_by_side(result, None, {}, Shown("si")).rows}
+    assert rows["pump, drive: mean"][0] == "lies before it"
+    assert rows["pump, drive: mean"][1].endswith(", asked")
+    assert rows["carb inlet, drive: mean"][1].endswith(", single")
 
 
 def test_names_are_escaped_and_nothing_is_loaded():
