@@ -30,7 +30,7 @@ from pydantic import (
 from hotfuel import text, units
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
-from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle
+from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle, role_named
 
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
 
@@ -128,6 +128,13 @@ class Place(_Table):
         """What the role means."""
         return ROLES[self.role]
 
+    @model_validator(mode="before")
+    @classmethod
+    def _outside(cls, given: Any) -> Any:
+        if isinstance(given, dict) and isinstance(given.get("role"), str) and isinstance(given.get("name"), str):
+            return {**given, "role": role_named(given["role"], given["name"])}
+        return given
+
     @field_validator("name")
     @classmethod
     def _name(cls, name: str) -> str:
@@ -181,7 +188,12 @@ class Carburettor(_Table):
 
     vent_depression_kpa: Depression = Field(default=0.0, alias="vent_depression")
     boost_kpa: Pressure = Field(default=0.0, alias="boost")
-    bowl_volume_l: Volume | None = Field(default=None, alias="bowl_volume")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _once_known(cls, given: Any) -> Any:
+        """Older car files hold the bowl's volume, which no number needs."""
+        return {name: value for name, value in given.items() if name != "bowl_volume"} if isinstance(given, dict) else given
 
 
 class Engine(_Table):

@@ -7,7 +7,7 @@ named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are th
 from dataclasses import dataclass
 from typing import Literal
 
-RoleName = Literal["tank", "suction", "pump", "line", "carburettor", "bowl", "air", "other"]
+RoleName = Literal["tank", "suction", "pump", "line", "carburettor", "bowl", "air", "outside_air", "other"]
 PressureOf = Literal["tank", "suction", "line", "bowl", ""]
 CriterionOf = Literal["pump", "metering", "bowl", ""]
 
@@ -21,7 +21,7 @@ class Role:
 
     pressure: whose pressure the fuel has here; "" where there is no fuel and so no limit. criterion: whose V/L the limit is for. fitting_degc: how far a
     fitting stands from the fuel, one standard deviation (assumption, common practice, no source). percolates: boiling here after a hot stop is usual
-    and no warning. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air.
+    and no warning. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air; outside: the air round the car.
     """
 
     pressure: PressureOf
@@ -30,6 +30,7 @@ class Role:
     percolates: bool = False
     throttled: bool = False
     air: bool = False
+    outside: bool = False
 
     @property
     def has_limit(self) -> bool:
@@ -46,8 +47,14 @@ ROLES: dict[str, Role] = {
     "needle": Role("bowl", "metering", 15.0, percolates=True),  # never in a car file: the second place of a carburettor
     "bowl": Role("bowl", "bowl", 15.0, percolates=True),
     "air": Role("", "", 0.0, air=True),
+    "outside_air": Role("", "", 0.0, air=True, outside=True),
     "other": Role("", "", 15.0),
 }
+
+
+def role_named(role: str, place: str) -> str:
+    """The role a car file means: "air" at a place called "outside", "outdoors" or the like is outside air, as older files have it."""
+    return "outside_air" if role == "air" and "out" in place else role
 
 
 def behind_needle(place: str) -> str:

@@ -1,6 +1,6 @@
 # Runs under the MicroPython unix port: board_boots.py ROOT IMAGE SECONDS [STOP_AFTER [PREPARE]]. One life of a board whose firmware and data share one
 # littlefs, as on a Pico. IMAGE: the flash, kept in a file; a new one is installed first, and PREPARE names what else it then holds.
-# STOP_AFTER: power fails at this write or erase; 0: never. Frames on standard output, one JSON object on standard error.
+# STOP_AFTER: power fails at this write or erase; 0: never. SECONDS below 0: it is installed and not started. Frames on standard output, one JSON object on standard error.
 
 import json
 import os
@@ -81,6 +81,10 @@ if new:
         old_store("/drives", 7, 3)
 
 found = {"installed": sorted(walk(""))} if new else {}
+if seconds < 0:  # only made, to be copied for many first boots
+    vfs.umount("/")
+    sys.stderr.write(json.dumps(found))
+    sys.exit(0)
 device.stop_after = device.changes + stop_after if stop_after else None
 import rig
 

@@ -115,7 +115,7 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
         for name in names[1:]
     }
     given = place_from_words(place) if place else ""
-    wet = [p.name for p in car.places if p.role not in ("air", "other")] if isinstance(car, Car) else []
+    wet = [p.name for p in car.places if p.kind.has_limit] if isinstance(car, Car) else []
     wanted = phase and asking.phase(phase)
     if given and wanted:
         return given, wanted

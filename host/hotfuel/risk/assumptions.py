@@ -45,6 +45,11 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
     lags = ", ".join(
         f"{place_words(place.name)} {place.probe.lag_s:g} s{'' if place.probe.lag_stated else ' assumed'}" for place in probes
     )
+    if car.fuel_table.measured_on is not None:
+        said.append(
+            f"fuel: as it was measured on {car.fuel_table.measured_on}; it loses its light ends with time, which raises the limit, and a fresh tank "
+            "has them again: measure what is in the tank"
+        )
     if lags:
         said.append(
             f"lag: in the moving car a margin counts each probe's lag ({lags}; known to 30 %) times how fast its reading rises; "

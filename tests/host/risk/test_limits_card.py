@@ -90,3 +90,9 @@ def test_curves_of_several_fuels():
     assert curves["summer_limit_degc"][0] == pytest.approx(54, abs=0.1)  # ASTM D4814-18 table 3, class 1
     lifted = altitude_curves(fuels, [0.0], suction_kpa=7.0)
     assert lifted["summer_limit_degc"][0] < curves["summer_limit_degc"][0] - 2
+
+
+def test_a_card_says_when_the_fuel_was_measured(car):
+    dated = car_file.load(car_file.EXAMPLE.replace("# measured_on = 2026-06-01", "measured_on = 2026-06-01"))
+    assert any("measured on 2026-06-01" in note for note in limits_card(dated).notes)
+    assert not any("measured on" in note for note in limits_card(car).notes)

@@ -143,7 +143,7 @@ def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray], not
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
         return float(stated), False
-    outside = [p.name for p in car.places if p.kind.air and "out" in p.name and p.name in degc] if car else []
+    outside = [p.name for p in car.places if p.kind.outside and p.name in degc] if car else []
     if outside:
         notes.append(f"Outside air is the probe at {outside[0]}.")
         return float(np.nanmedian(degc[outside[0]])), False

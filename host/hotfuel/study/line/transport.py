@@ -80,7 +80,7 @@ def air_beside(course: Course) -> str | None:
     """The place of a probe in the air beside the line, None without one."""
     if course.car is None:
         return None
-    return next((p.name for p in course.car.places if p.kind.air and "out" not in p.name and p.name in course.degc), None)
+    return next((p.name for p in course.car.places if p.kind.air and not p.kind.outside and p.name in course.degc), None)
 
 
 def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow, shown: Shown) -> Section:
