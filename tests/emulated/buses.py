@@ -58,7 +58,7 @@ class SpiBus:
 
 
 class I2cBus:
-    """One I2C block. `held`: somebody keeps the data line low, and no transfer ends."""
+    """One I2C block. hold(): somebody keeps the data line low, and no transfer ends; let_go(): the transfer that waited goes on."""
 
     def __init__(self, mcu: Any, number: int) -> None:
         self._i2c = mcu.i2c[number]
@@ -70,7 +70,7 @@ class I2cBus:
         self._at = 0
         self._next: Callable[[], None] = lambda: None
         self._alarm = mcu.clock.create_alarm(lambda: self._next())
-        self.held = False
+        self._held = self._waits = False
         self._i2c.on_connect, self._i2c.on_stop = self._connect, self._stop
         self._i2c.on_write_byte, self._i2c.on_read_byte = self._write, self._read
 
@@ -83,9 +83,20 @@ class I2cBus:
         return 9e9 * cycles / (self._mcu.clk_sys or 125_000_000)
 
     def _later(self, action: Callable[[], None], wait_us: int = 0) -> None:
-        if not self.held:
-            self._next = action
+        self._next, self._waits = action, self._held
+        if not self._held:
             self._alarm.schedule(self._byte_ns() + wait_us * 1000)
+
+    def hold(self) -> None:
+        """The data line is low from now on."""
+        self._held = True
+
+    def let_go(self) -> None:
+        """It is free again."""
+        self._held = False
+        if self._waits:
+            self._waits = False
+            self._alarm.schedule(self._byte_ns())
 
     def _connect(self, address: int, mode: int) -> None:
         self._deliver()

@@ -162,7 +162,7 @@ def held_bus(rig: Rig) -> list[Row]:
     def work() -> list[Row]:
         board = started(ready.board(rig.image, Fitted(("MAX31856", "MAX31856", "MCP9601"), "BMP280"), {"inputs": ("barometer",)}))
         board.run(2.0)
-        board.i2c.held = True
+        board.i2c.hold()
         data, off, count = _good(board, MEASURED_S)
         told = health(data)
         _, reason = degrees(data, board)
@@ -179,7 +179,7 @@ def held_bus(rig: Rig) -> list[Row]:
                 ),
             )
         ]
-        board.i2c.held = False
+        board.i2c.let_go()
         board.run(14.0)  # it is left alone for up to 64 ticks
         _, off, _ = _good(board, 3.0)
         return [*rows, Row("SDA let go: it comes back", f"off by {off[2]:.2f} °C at most", bool(off[2] <= WITHIN_DEGC))]
