@@ -14,7 +14,8 @@ from bokeh.embed import components
 from bokeh.plotting import figure
 from bokeh.resources import INLINE
 from hotfuel import car as car_file
-from hotfuel.report import review
+from hotfuel.report import review, words
+from hotfuel.report.plots import Plots
 from hotfuel.samples.clock import Clock
 from hotfuel.samples.losses import Losses
 from hotfuel.samples.table import MESSAGES, scans
@@ -23,6 +24,7 @@ from hotfuel.session.frame import Ticks
 from hotfuel.session.recording import Session
 from hotfuel.session.timeline import Timeline
 from hotfuel.study import story
+from hotfuel.units import Shown
 
 START_S = 1_780_000_000.0
 PLACES = ("tank", "pump", "carb_inlet", "air_box")
@@ -57,7 +59,7 @@ def long_session(count: int) -> Session:
     }  # fmt: skip
     decoded = SimpleNamespace(
         scans=np.zeros(0, scans(0)), messages={name: np.zeros(0, dtype) for name, dtype in MESSAGES.items()}, descriptions={1: description},
-        losses=Losses(), clock=Clock(),
+        losses=Losses(), clock=Clock(), notes=[],
     )  # fmt: skip
     here = Path("long")
     session = Session(
@@ -98,13 +100,23 @@ def main() -> None:
     told = story.tell(session)  # the page shows what session and study have worked out
     prepared = time.perf_counter() - start
     text = review.render(session, told=told)
+    summary, shown = session.summary(), Shown("si")
+    clock = words.Clock(session.ticks.timeline.anchored, 120)
+
+    def draw() -> list[str]:
+        plots = Plots(session, shown, clock)
+        plots.picture(summary, 250, told.phases), plots.overview(), plots.technical()
+        return [str(chart.svg()) for chart in plots.figures.values()]
+
+    drawing_s = median(draw)
     page_s = median(lambda: review.render(session, told=told))
     figures = text.count('class="chart')
     floor_s = median(lambda: empty_page(figures))
     floor_bytes = len(empty_page(figures).encode())
     print(f"{count} ticks x {len(PLACES)} places, margins, alarms, summary and story worked out before in {prepared:.2f} s")
     print(f"page           {page_s:.3f} s   {len(text.encode()) / 1e6:.2f} MB   {figures} figures")
-    print(f"empty figures  {floor_s:.3f} s   {floor_bytes / 1e6:.2f} MB   ratio {page_s / floor_s:.1f}")
+    print(f"its drawing    {drawing_s:.3f} s   {sum(map(len, draw())) / 1e6:.2f} MB")
+    print(f"empty figures  {floor_s:.3f} s   {floor_bytes / 1e6:.2f} MB   drawing {drawing_s / floor_s:.2f} of it")
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.report import answers, before_after, beside, html, pictures, power_charts, sheet, stops, study_figures, words
-from hotfuel.report.chart import NARROW_PX
+from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, numbers
@@ -113,7 +113,7 @@ def make(
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
         simulated=any(session.metadata.get("simulated") for session in every),
     )
-    card, places = [], []
+    places = []
     if result and result.judgements:
         asked = next((answer.cell.place for answer in result.answers if answer.primary), result.primary.place)
         first.headlines = [*(before_after.headline(one) for one in result.judgements), *first.headlines]
@@ -125,7 +125,6 @@ def make(
         first.room(height, height)
         figures["runs"] = study_figures.runs(result, shown)
         first.picture = Plot(["runs"], [], study_figures.runs_caption(result))
-        card = [study_figures.runs(result, shown, NARROW_PX)]
     values = {
         "title": "With and without: " + ", ".join(names),
         "sheet": first,
@@ -147,6 +146,10 @@ def make(
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
+
+    def card() -> list[Chart]:
+        return [study_figures.runs(result, shown, NARROW_PX)] if result else []
+
     return Report(html.page("comparison.html.jinja", figures, values), first, figures, card)
 
 

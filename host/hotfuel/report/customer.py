@@ -5,7 +5,7 @@ A report makes a `Sheet` of texts, asks `room` how tall its picture may be, draw
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from hotfuel.report.chart import Chart
@@ -87,12 +87,13 @@ class Sheet:
 
 @dataclass
 class Report:
-    """A page as text, its first page's sheet, and every chart drawn for it by name. card: the charts of the sheet's picture, drawn narrow for a card."""
+    """A page as text, its first page's sheet, and every chart drawn for it by name. card: draws those of the
+    sheet's picture narrow, for a card."""
 
     page: str
     sheet: Sheet
     figures: dict[str, Chart]
-    card: list[Chart] = field(default_factory=list)
+    card: Callable[[], list[Chart]] = list
 
 
 def _taken(sheet: Sheet, by: _Print) -> float:

@@ -48,7 +48,7 @@ def page(report: Report, charts: Sequence[Chart], with_card: bool) -> str:
     values = {
         "title": sheet.headlines[0],
         "sheet": sheet if with_card else None,
-        "card": report.card,
+        "card": report.card() if with_card else [],
         "charts": charts,
         "facts": sheet.facts[:_FACTS_MOST],
         "mark": sheet.simulated,

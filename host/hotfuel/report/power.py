@@ -7,7 +7,7 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.report import answers, html, pictures, power_charts, sheet, words
-from hotfuel.report.chart import NARROW_PX
+from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
 from hotfuel.session import Session
@@ -122,7 +122,10 @@ def make(
         "in_full": sheet.in_full(known, complaint, work_done),
         "version": f"hotfuel {__version__}, {words.today()}",
     }
-    card = list(power_charts.charts(power, shown, _CARD_PX, NARROW_PX).values())
+
+    def card() -> list[Chart]:
+        return list(power_charts.charts(power, shown, _CARD_PX, NARROW_PX).values())
+
     return Report(html.page("power.html.jinja", figures, values), first, figures, card)
 
 

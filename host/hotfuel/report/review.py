@@ -12,7 +12,7 @@ from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import before_after, html, pictures, plots, sheet, stops, words
-from hotfuel.report.chart import NARROW_PX
+from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
@@ -85,7 +85,10 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         simulated=bool(session.metadata.get("simulated")),
     )
     phases = told.phases if told else ()
-    card = [drawn.card(summary, phases)]
+
+    def card() -> list[Chart]:
+        return [drawn.card(summary, phases)]
+
     held, moved = told.judgement if told else None, []
     if held is not None:
         first.headlines = [before_after.headline(held), head.sentence]
@@ -99,7 +102,10 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
                 moved = [Plot(["places"], [], caption)]
             else:
                 first.picture = Plot(["places"], [], caption)
-            card = [narrow[0] for narrow in [before_after.chart(found, shown, NARROW_PX)] if narrow]
+
+            def card() -> list[Chart]:
+                return [narrow[0] for narrow in [before_after.chart(found, shown, NARROW_PX)] if narrow]
+
     if first.picture is None and not moved:
         first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
     values = {
