@@ -35,6 +35,7 @@ settings.register_profile("quick", deadline=None, max_examples=15, suppress_heal
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 
+@pytest.hookimpl(optionalhook=True)  # without xdist, as the bench of mutants runs, the hook is not known
 def pytest_xdist_auto_num_workers(config):
     """`-n auto`: one more than there are processors, because a third of the suite's time is waiting, for boards, recorders and browsers on their own clocks."""
     return (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1) + 1

@@ -47,5 +47,5 @@ def model_of(drive: str, seed: int) -> Any:
 
     known = scenarios()
     if drive not in known:
-        raise InputError(f'there is no drive "{drive}"; there are {", ".join(known)}')
+        raise InputError(f'there is no drive "{drive}"; there are {"; ".join(known)}')
     return CarModel(replace(known[drive], seed=seed))
