@@ -19,7 +19,7 @@ from hotfuel.fuel import components as c
 from hotfuel.fuel.components import Array
 from hotfuel.fuel.measured import measured_fuel
 from hotfuel.fuel.measurements import Measurements
-from hotfuel.fuel.mixture import Mixture
+from hotfuel.fuel.mixture import PRESSURE_RANGE_KPA, TEMPERATURE_RANGE_DEGC, Mixture
 from hotfuel.fuel.table import LimitTable, limit_table_of
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 
@@ -173,6 +173,13 @@ class Fuel:
     def true_vapour_pressure_kpa(self, temperature_degc: ArrayLike) -> Array:
         """Bubble pressure (V/L 0), kPa absolute. -40 to 200 degC."""
         return self.mixture.pressure_kpa(temperature_degc, 0.0)
+
+    @staticmethod
+    def covers(temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> np.ndarray:
+        """Where the flash can be asked: -40 to 200 degC and 20 to 600 kPa absolute; False for nan."""
+        (cold, hot), (low, high) = TEMPERATURE_RANGE_DEGC, PRESSURE_RANGE_KPA
+        degc, kpa = np.asarray(temperature_degc, dtype=float), np.asarray(pressure_kpa, dtype=float)
+        return np.asarray((degc >= cold) & (degc <= hot) & (kpa >= low) & (kpa <= high))
 
     def bubble_point_degc(self, pressure_kpa: ArrayLike) -> Array:
         """Boiling onset at an absolute pressure of 20 to 600 kPa."""

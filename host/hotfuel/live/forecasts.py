@@ -130,6 +130,8 @@ def outlooks(what: Task, fuel: Fuel, known: Mapping[str, Experience] | None = No
     """One Outlook for every place with enough readings. known: this car's experience by place."""
     result = []
     for place, seconds, degc, limit_degc, pressure_kpa in what.places:
+        if not fuel.covers(0.0, pressure_kpa):
+            continue  # so little pressure is left there that it counts as beyond its limit already
         onset_degc = float(fuel.bubble_point_degc(pressure_kpa))
         try:
             if what.standing:

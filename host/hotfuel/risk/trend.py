@@ -53,8 +53,10 @@ def trend(
     pressures = np.broadcast_to(np.asarray(pressure_kpa, dtype=float), times.shape)
     use = np.isfinite(times) & np.isfinite(temperatures) & np.isfinite(pressures)
     times, temperatures, pressures = times[use], temperatures[use], pressures[use]
-    if not times.size:
+    covered = fuel.covers(temperatures, pressures)  # suction at altitude, a probe on the exhaust
+    if not times.size or not covered[-1]:
         return Trend(UNKNOWN)
+    times, temperatures, pressures = times[covered], temperatures[covered], pressures[covered]
     recent = times >= times[-1] - window_s
     times, temperatures, pressures = _averaged(times[recent], temperatures[recent], pressures[recent])
     now_kpa = pressures[-1]

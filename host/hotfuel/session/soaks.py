@@ -53,7 +53,7 @@ def soaks_of(session: Session) -> list[Soak]:
                 continue  # behind a needle: the same probe
             degc = temperatures[f"{name}_degc"].to_numpy(dtype=float)[rows]
             pressure_kpa = float(np.nanmedian(table.places[name].pressure_kpa[rows]))
-            if np.isfinite(degc).mean() > 0.9 and np.isfinite(pressure_kpa):
+            if np.isfinite(degc).mean() > 0.9 and session.fuel.covers(0.0, pressure_kpa):
                 onset_degc = float(session.fuel.bubble_point_degc(pressure_kpa))
                 found.append(Soak(name, seconds[rows] - seconds[first], degc, air_degc, onset_degc))
     return found

@@ -83,6 +83,19 @@ def test_boiling_is_judged_at_the_pressure_of_the_moment(fuel):
     assert trend(times, temperatures, pressures, fuel, 20.0).words == BOILING
 
 
+def test_what_the_flash_does_not_cover_is_left_out_and_never_an_error(fuel):
+    """A pull at altitude leaves the pump 17 kPa for a while; a probe that touches the exhaust reads 300 degC."""
+    times = np.arange(0, 100, 1.0)
+    temperatures, pressures = np.full(100, 30.0), np.full(100, 60.0)
+    whole = trend(times, temperatures, pressures, fuel, 20.0)
+    assert whole.words == LEVEL
+    pressures[20:50], temperatures[70] = 17.5, 300.0
+    assert trend(times, temperatures, pressures, fuel, 20.0).words == LEVEL
+    for low in (17.5, -3.0):
+        pressures[-1] = low
+        assert trend(times, temperatures, pressures, fuel, 20.0, limit_degc=40.0).words == UNKNOWN
+
+
 def test_behind_the_needle_the_time_is_told_to_its_own_limit(fuel):
     line_kpa, bowl_kpa, w_kg = 137.0, 98.0, 150.0
     times, temperatures = heated(fuel, 57.0, w_kg, 100, kpa=line_kpa)
