@@ -60,12 +60,23 @@ def review(
         [
             *findings(opened, shown),
             *([most.sentence] if most else []),
+            *_pulls(told, shown),
             *(judgement.sentences if judgement else ()),
             *notes(opened),
             f"report: {written}",
         ],
         as_json,
     )
+
+
+def _pulls(told: Any, shown: Shown) -> list[str]:
+    """The last full-throttle pull at the last place of the line, in one line."""
+    if told is None or not told.pulls:
+        return []
+    last = told.pulls[-1]
+    said = [words for place in reversed(last.places) if (words := last.sentence(place, shown))]
+    count = f"{len(told.pulls)} full-throttle pulls, the last: " if len(told.pulls) > 1 else "one full-throttle pull: "
+    return [count + said[0]] if said else []
 
 
 def _before(opened: Any, complaint: Path | None) -> Any:

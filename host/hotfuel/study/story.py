@@ -17,7 +17,7 @@ from hotfuel.study.drive import own_limit, restarts
 from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
-from hotfuel.study.line import transport
+from hotfuel.study.line import full_throttle, transport
 from hotfuel.units import Shown, expanded
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives
@@ -64,6 +64,7 @@ class Story:
     confidence: str
     judgement: Judgement | None = None  # of its stops against a complaint's, where one was named
     sections: tuple[transport.Section, ...] = ()  # of the line, between two places each
+    pulls: tuple[full_throttle.Pull, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -103,7 +104,8 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
         sentences.append(shift.sentence)
     confidence = found[0].confidence if found else "low"
     sentences.append(_how_sure(course, nearest, confidence, units))
-    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line)
+    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line,
+                 full_throttle.pulls(course))  # fmt: skip
 
 
 def _course(session_or_course: Session | Course) -> Course:

@@ -1,0 +1,51 @@
+"""The table of full-throttle pulls: a row for each pull and place."""
+
+import numpy as np
+import pandas as pd
+
+from hotfuel.places import place_words
+from hotfuel.report import words
+from hotfuel.report.table import Table
+from hotfuel.study.line.full_throttle import PlaceAtPull
+from hotfuel.study.story import Story
+from hotfuel.units import Shown
+
+_ROWS_MOST = 60
+
+
+def pulls(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, clock: words.Clock) -> Table | None:
+    """What each pull did at each place; None without a pull. start: of the session."""
+    table = Table(
+        ("Pull", "Place", "At its start", "At its end", "Lowest", "Tank's fuel there", "Margin then", "Smallest margin"),
+        numbers=range(2, 8),
+    )
+    rows = [(pull, place, at) for pull in told.pulls for place, at in pull.places.items()]
+    before = None
+    for pull, place, at in rows[:_ROWS_MOST]:
+        when = (
+            f"{clock.moment(start + pd.Timedelta(seconds=pull.start_s))}, {words.duration(pull.duration_s)}"
+            if pull is not before
+            else ""
+        )
+        before = pull
+        lowest = (
+            f"{shown.text(at.lowest_degc, 'temperature')}\nafter {at.lowest_after_s:.0f} s"
+            if np.isfinite(at.lowest_degc)
+            else "–"
+        )
+        table.rows.append(
+            (
+                when, place_words(place), shown.text(at.start_degc, "temperature"), shown.text(at.end_degc, "temperature"), lowest, _arrival(at),
+                words.signed(shown, at.margin_degc), words.signed(shown, at.smallest_margin_degc),
+            )
+        )  # fmt: skip
+    return table.cut(len(rows), _ROWS_MOST) if rows else None
+
+
+def _arrival(at: PlaceAtPull) -> str:
+    if not np.isfinite(at.arrival_s):
+        return "not known"
+    if at.arrival_s == 0:
+        return "at once"
+    greatest = f"{at.arrival_greatest_s:.0f}" if np.isfinite(at.arrival_greatest_s) else "later"
+    return f"after {at.arrival_s:.0f} s\n{at.arrival_least_s:.0f} to {greatest}"
