@@ -124,6 +124,7 @@ def compare(
         lines.append(
             f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."
         )
+    lines += _pulls(result, shown)
     lines += [*result.bad_runs, *result.conditions, *result.cautions]
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
@@ -140,6 +141,16 @@ def compare(
         lines,
         as_json,
     )
+
+
+def _pulls(result: Any, shown: Shown) -> list[str]:
+    """What full-throttle pulls did at the last place of the line, variant by variant, in one line."""
+    places = [place for one in result.pulls[:1] for place in one.places]
+    for place in reversed(places):
+        said = [words for one in result.pulls if (words := one.sentence(place, shown))]
+        if said:
+            return [f"In full-throttle pulls, {'; '.join(said)}."]
+    return []
 
 
 def _archived(archive: Path, opened: dict[str, list[Any]], car: Any, shown: Shown) -> Any:

@@ -74,7 +74,7 @@ def _pulls(told: Any, shown: Shown) -> list[str]:
     if told is None or not told.pulls:
         return []
     last = told.pulls[-1]
-    said = [words for place in reversed(last.places) if (words := last.sentence(place, shown))]
+    said = [words for place in reversed(last.places) if (words := last.places[place].sentence(place, shown))]
     count = f"{len(told.pulls)} full-throttle pulls, the last: " if len(told.pulls) > 1 else "one full-throttle pull: "
     return [count + said[0]] if said else []
 

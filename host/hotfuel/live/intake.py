@@ -16,8 +16,9 @@ import numpy.typing as npt
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.live.engine import EngineNow
 from hotfuel.risk.margin import Channel, PlaceMargin, margins
-from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, Conditions, looked_back, running_state
+from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, Conditions, looked_back
 from hotfuel.risk.probes import ProbeTrace, fall_note
 from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
@@ -66,6 +67,7 @@ class Intake:
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
         self._names: dict[int, list[str]] = {}  # places of a description's channels
         self._channels: dict[str, Channel] = {}
+        self._engine = EngineNow(car) if car is not None else None
         self._probes = {place.name: ProbeTrace(place.probe.lag_s) for place in car.places} if car is not None else {}
 
     def prepare(self) -> None:
@@ -126,6 +128,8 @@ class Intake:
         if boot != self.boot:
             self.boot = boot
             self._recent, self._held = {}, None
+            if self._engine is not None:
+                self._engine.new_boot()
         time_s = np.array([message.time_s for message in waiting])
         rising = np.concatenate(([True], np.diff(np.maximum.accumulate(time_s)) > 0))  # one sent twice counts once
         waiting = [message for message, use in zip(waiting, rising, strict=True) if use]
@@ -152,15 +156,13 @@ class Intake:
     def _inputs(self, boot: int, time_s: np.ndarray) -> dict[str, np.ndarray]:
         names = (*board_inputs.NAMES, "running")
         result = {name: np.full(len(time_s), np.nan) for name in names}
-        if self.car is None:
+        if self._engine is None:
             return result
         if self._held is None:
             self._held = self._board_inputs(boot, time_s[0])
         if self._held is not None:
             result |= board_inputs.held(*self._held, time_s)
-        known = _known({name: result[name] for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")})
-        state = running_state(self.car, Conditions(**known))
-        result["running"] = np.array(np.broadcast_to(state, time_s.shape))
+        result["running"] = self._engine.running(time_s, result)
         return result
 
     def _board_inputs(self, boot: int, now_s: float) -> tuple[np.ndarray, dict[str, np.ndarray]] | None:

@@ -141,6 +141,8 @@
     list(at("marks"), "li", panel.marks.map(mark => `${mark.time}  ${mark.text}`));
     at("restart").hidden = old || !panel.restart;
     put(at("restart"), panel.restart);
+    at("pull").hidden = old || !panel.pull;
+    put(at("pull"), panel.pull);
     at("forecast").hidden = old || !panel.forecasts.rows.length;
     put(at("forecast-title"), panel.forecasts.title);
     put(at("forecast-note"), panel.forecasts.note);

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from hotfuel.live.alarms import Spell
+from hotfuel.live.engine import PullNow
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.memory import LastMargin
 from hotfuel.risk.level import Level
@@ -45,7 +46,8 @@ class PlaceNow:
 @dataclass(frozen=True)
 class Situation:
     """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open.
-    `stopped_at`: axis second at which the engine stopped, nan while it does not stand. `not_on_disk`: what of the drive is kept elsewhere, or missing."""
+    `stopped_at`: axis second at which the engine stopped, nan while it does not stand. `not_on_disk`: what of the drive is kept elsewhere, or missing.
+    `pull`: the last at full throttle."""
 
     name: str
     live: bool
@@ -69,3 +71,4 @@ class Situation:
     health: dict[str, Any]
     notes: tuple[str, ...]
     not_on_disk: str = ""
+    pull: PullNow | None = None

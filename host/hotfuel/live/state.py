@@ -17,6 +17,7 @@ from hotfuel.live import forecasts
 from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
 from hotfuel.live.approach import Approaches
 from hotfuel.live.disk import Disk
+from hotfuel.live.engine import SPEED, LastPull
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.history import History, Stretch
 from hotfuel.live.intake import Batch, Intake
@@ -96,6 +97,7 @@ class LiveState:
         self._boot = -1
         self.approaches = Approaches(fuel) if fuel is not None else None
         self._memory = Memory()
+        self._pulls = LastPull(self.car) if self.car is not None and fuel is not None else None
         self._heard: float | None = None
         self._caught_up = False
         self._trends: dict[str, Trend] = {}
@@ -163,7 +165,10 @@ class LiveState:
             columns[f"{name} limit"] = place.limit_degc
             columns[f"{name} kpa"] = place.pressure_kpa
             columns[f"{name} margin"], columns[f"{name} doubt"] = place.margin_degc, place.uncertainty_degc
+        columns[SPEED] = batch.inputs["engine_rpm"]
         self.history.add(batch.seconds, columns)
+        if self._pulls is not None:
+            self._pulls.look(self.history, float(batch.seconds[-1]))
         if self.host is not None:
             self.host.update(batch.seconds, batch.margins, batch.inputs["running"])
         if self.approaches is not None:
@@ -298,7 +303,7 @@ class LiveState:
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
             outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks), notes=tuple(self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
-            not_on_disk=self._disk.sentence(),
+            not_on_disk=self._disk.sentence(), pull=self._pulls.pull if self._pulls is not None else None,
         )  # fmt: skip
 
     def _places(self, batch: Batch, at: float) -> tuple[PlaceNow, ...]:

@@ -234,6 +234,8 @@ def _rest(now: dict[str, Any], old: bool) -> list[tuple[str, str]]:
     rows += [(flag, "") for flag in now["flags"]]
     if now["restart"]:
         rows.append((now["restart"], "bold"))
+    if now["pull"]:
+        rows.append((now["pull"], ""))
     if now["forecasts"]["rows"]:
         title = now["forecasts"]["title"] + (f" ({now['forecasts']['note']})" if now["forecasts"]["note"] else "")
         rows += [(title, "bold"), *((f"  {row['name']}: {row['text']}", "") for row in now["forecasts"]["rows"])]

@@ -50,6 +50,7 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
         "places": places,
         "forecasts": forecasts(now, shown),
         "restart": restart(now, clock),
+        "pull": _pull(now, shown, clock),
         "marks": [{"time": clock.moment(at), "text": clean(text)} for at, text in reversed(now.marks)][:12],
         "health": link_rows(now, shown, clock),
         "notes": [clean(note, 400) for note in now.notes],
@@ -196,6 +197,14 @@ def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
     if not worst["limit"] and not worst["lost"]:  # what is known of it instead
         return {**worst, "margin": worst["temperature"], "difference": worst["unit"], "note": note}
     return {**worst, "note": note}
+
+
+def _pull(now: Situation, shown: Shown, clock: Clock) -> str:
+    """For example "last pull: carb inlet 141 to 118 °F in 9 s (14:03:26)"; "" before the first."""
+    if now.pull is None:
+        return ""
+    said = now.pull.extent.sentence(now.pull.place, shown)
+    return f"last pull: {clean(said)} ({clock.moment(now.pull.at)})" if said else ""
 
 
 def _flags(now: Situation, clock: Clock) -> list[str]:

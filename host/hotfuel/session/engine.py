@@ -12,14 +12,18 @@ from hotfuel.session.means import per_second
 LONGEST_S = 14 * 86400.0  # a longer recording has a clock that jumped
 
 
-def running(columns: Any, seconds: np.ndarray, car: Car) -> np.ndarray:
+def running(columns: Any, seconds: np.ndarray, car: Car, *, goes_on: bool = False) -> np.ndarray:
     """1 running, 0 standing, nan unknown, one a reading (n,): by the engine's course where its speed is measured, bridging holes up to STOP_S; elsewhere
-    by risk.pressure.running_state. columns, a table or a dict: engine_rpm, fuel_pressure_kpa, ignition, each (n,); seconds (n,): rising."""
+    by risk.pressure.running_state. columns, a table or a dict: engine_rpm, fuel_pressure_kpa, ignition, each (n,); seconds (n,): rising.
+
+    goes_on: the recording goes on, so that fewer than STOP_S silent seconds at its end are no stop yet, unless the ignition is off.
+    """
     given = {name: np.asarray(columns[name], dtype=float) for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}
     stated = np.broadcast_to(running_state(car, Conditions(**given)), seconds.shape)
     course = of_recording(columns, seconds, car)
     if course is None:
         return stated
+    on = _still(course.running, given["ignition"][-1]) if goes_on else course.running
     known = np.flatnonzero(
         np.isfinite(given["engine_rpm"])
     )  # before the first of them no pulse had ever come, which is no hole in them
@@ -27,7 +31,16 @@ def running(columns: Any, seconds: np.ndarray, car: Car) -> np.ndarray:
     before = np.clip(after - 1, 0, None)
     hole_s = np.minimum(np.abs(seconds - seconds[known[after]]), np.abs(seconds - seconds[known[before]]))
     measured = np.isfinite(given["engine_rpm"]) | (np.isnan(stated) & (hole_s < STOP_S) & (np.arange(len(seconds)) >= known[0]))
-    return np.where(measured, course.running[_rows(seconds)].astype(float), stated)
+    return np.where(measured, on[_rows(seconds)].astype(float), stated)
+
+
+def _still(running: np.ndarray, ignition: float) -> np.ndarray:
+    """Running by the second (n,), with silence at its end that may yet be bridged."""
+    on = np.flatnonzero(running)
+    silent = len(running) - 1 - int(on[-1]) if on.size else 0
+    if not 0 < silent < STOP_S or ignition == 0:
+        return running
+    return np.concatenate((running[:-silent], np.ones(silent, bool)))
 
 
 def of_recording(columns: Any, seconds: np.ndarray, car: Car) -> EngineCourse | None:

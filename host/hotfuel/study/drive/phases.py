@@ -16,6 +16,7 @@ from hotfuel.places import probe_of
 from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.session.means import smoothed
+from hotfuel.session.pulls import sweeps
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 
@@ -40,7 +41,6 @@ _JUST_STARTED_S = 15.0
 _NEVER_HEATED_DEGC = 6.0
 _IDLE_SHARE = 1.4
 _RUNNING_SHARE = 0.5  # of the pump's pressure
-_PULL_RPM_S, _PULL_LEAST_S, _PULL_SHARE = 60.0, 3.0, 0.7
 _STOP = re.compile(r"\b(stop|stopped|key off|engine off|switched off|parked|shut off)\b")
 _START = re.compile(r"\b(start|started|restart|restarted|fired|engine on|running)\b")
 # A start that failed, and a car that stops while its engine runs on.
@@ -202,7 +202,7 @@ def _from_speed(course: Course, engine: EngineCourse) -> np.ndarray:
     kinds = _from_running(course, engine.running, engine.turning)
     driving = kinds == DRIVE
     kinds[driving & (rpm <= _IDLE_SHARE * idle)] = IDLE
-    for first, last in _pulls(rpm, idle):
+    for first, last in sweeps(rpm, idle):
         part = kinds[first : last + 1]
         part[(part == DRIVE) | (part == IDLE)] = PULL
     # A cold start lasts while the engine idles itself warm; what is driven is a drive.
@@ -213,24 +213,6 @@ def _from_speed(course: Course, engine: EngineCourse) -> np.ndarray:
                 rest = kinds[first + moved[0] : last + 1]
                 rest[:] = np.where(rpm[first + moved[0] : last + 1] > _IDLE_SHARE * idle, DRIVE, IDLE)
     return kinds
-
-
-def _pulls(rpm: np.ndarray, idle: float) -> list[tuple[int, int]]:
-    """(first, last) second of each sweep: rising by at least 60 rpm/s for 3 s or more, through most of the range the engine used that day."""
-    top = max(_PULL_SHARE * float(np.max(rpm, initial=0.0)), 4 * idle)
-    rise = np.gradient(smoothed(np.arange(len(rpm)), rpm, 3.0)) if len(rpm) > 3 else np.zeros(len(rpm))
-    found: list[tuple[int, int]] = []
-    for first, last in _runs(rise >= _PULL_RPM_S):
-        long_enough = last - first + 1 >= _PULL_LEAST_S
-        if not (long_enough and rpm[min(last + 1, len(rpm) - 1)] >= top and rpm[last] - rpm[first] >= 1.5 * idle):
-            continue
-        end = last
-        while end + 1 < len(rpm) and rpm[end + 1] >= 0.9 * rpm[last]:
-            end += 1
-        if found and first - found[-1][1] <= 5:  # a change of gear
-            first = found.pop()[0]
-        found.append((first, end))
-    return found
 
 
 def _from_running(course: Course, on: np.ndarray, cranking: np.ndarray | None = None) -> np.ndarray:

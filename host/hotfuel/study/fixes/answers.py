@@ -6,6 +6,7 @@ from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes.summaries import Cell, Run
+from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.line.settling import Settling
 
 _SEEN_TOLD = 2  # sentences of the headline about what was not asked
@@ -86,6 +87,7 @@ class Comparison:
     best_said: str = ""
     bad_runs: tuple[str, ...] = ()
     settlings: tuple[Settling, ...] = ()  # what was left out after each switch, where sessions were cut at their marks
+    pulls: tuple[VariantPulls, ...] = ()  # full-throttle pulls of each variant that has some
     judgements: tuple[Judgement, ...] = field(
         default=()
     )  # hot stops held against the baseline's with trouble, where one is marked
@@ -119,4 +121,5 @@ class Comparison:
             "proposed_order": list(self.proposed_order),
             "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],
+            "full_throttle_pulls": [one.as_dict() for one in self.pulls],
         }

@@ -10,6 +10,7 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_from_words
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.complaint import judge_variants
+from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.alike import stops_alike
@@ -24,7 +25,7 @@ from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.one_run import run_of
 from hotfuel.study.fixes.pairs import LEAST_PAIRS, Pair, pairs_of
 from hotfuel.study.fixes.summaries import WHOLE_RUN, Cell, Run, has
-from hotfuel.study.line import settling
+from hotfuel.study.line import overlaid, settling
 from hotfuel.units import Shown
 
 GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
@@ -73,7 +74,19 @@ def compare_sessions(
     judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
     settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))
     cautions = (*settling.sentences(settled), *result.cautions)
-    return replace(result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged, settlings=settled)
+    pulls = overlaid.of_variants(_pulled(stretches, runs))
+    return replace(
+        result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged, settlings=settled, pulls=pulls
+    )
+
+
+def _pulled(stretches: Sequence[Stretch], runs: Sequence[Run]) -> dict[str, list[tuple[Course, list[Phase]]]]:
+    """Each variant's courses with their phases, but for runs that a fault takes out as a whole."""
+    groups: dict[str, list[tuple[Course, list[Phase]]]] = {}
+    for one, run in zip(stretches, runs, strict=True):
+        if not any(not fault.places and not fault.phases for fault in run.faults):
+            groups.setdefault(one.variant, []).append((one.course, one.found))
+    return groups
 
 
 def _asked(

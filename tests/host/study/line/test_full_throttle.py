@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
+from hotfuel.session.pulls import Extent
 from hotfuel.study.drive.course import Course
-from hotfuel.study.line import full_throttle
+from hotfuel.study.drive.phases import phases
+from hotfuel.study.line import full_throttle, overlaid
 from hotfuel.units import Shown
 from scipy import stats
 
@@ -49,10 +51,11 @@ def test_one_pull_in_numbers():
     assert (tank.start_degc, tank.end_degc, tank.arrival_s) == (35.0, 35.0, 0.0)
     assert list(pull.places) == ["tank", "pump", "carb_inlet"]
     assert (
-        pull.sentence("carb_inlet", Shown("us"))
+        inlet.sentence("carb_inlet", Shown("us"))
         == f"carb inlet {inlet.start_degc * 1.8 + 32:.0f} to 118 °F in {inlet.lowest_after_s:.0f} s"
     )
-    assert pull.sentence("nowhere", Shown("us")) == ""
+    assert Extent(np.nan, 40.0, np.nan, np.nan, 9.0).sentence("carb_inlet", Shown("us")) == ""
+    assert Extent(40.0, 50.0, 40.0, 0.0, 9.0).sentence("pump", Shown("si")) == "pump 40 to 50 °C in 9 s"
 
 
 def test_the_tanks_fuel_arrives_when_the_flow_has_moved_what_the_line_holds():
@@ -73,15 +76,16 @@ def test_the_tanks_fuel_arrives_when_the_flow_has_moved_what_the_line_holds():
 
 def test_pulls_of_sessions_lie_over_each_other_from_their_starts():
     drops = (10.0, 12.0, 17.0)
-    found = full_throttle.overlay(
+    found = overlaid.overlay(
         [drive((120, 220), drops[0], "a"), drive((150,), drops[1], "b"), drive((130,), drops[2], "c")], "carb_inlet"
     )
     assert found.names == ("a, full-throttle pull 1", "a, full-throttle pull 2", "b, full-throttle pull", "c, full-throttle pull")
     at = int(np.nanargmin(found.mean_degc))
-    lowest = [60 - drop for drop in (10.0, 10.0, 12.0, 17.0)]
-    assert found.traces[:, at] == pytest.approx(lowest)
-    low, high = stats.t.interval(0.95, 3, loc=np.mean(lowest), scale=stats.sem(lowest))
-    assert (found.low_degc[at], found.high_degc[at]) == pytest.approx((low, high))
+    assert found.traces[:, at] == pytest.approx([60 - drop for drop in (10.0, 10.0, 12.0, 17.0)])
+    lowest = [50.0, 48.0, 43.0]  # each session's mean is one value
+    low, high = stats.t.interval(0.95, 2, loc=np.mean(lowest), scale=stats.sem(lowest))
+    assert (found.mean_degc[at], found.low_degc[at], found.high_degc[at]) == pytest.approx((47.0, low, high))
+    assert found.unit == "session"
     assert found.time_s[0] == -5
 
 
@@ -90,6 +94,34 @@ def test_what_has_no_pull_or_no_such_place_is_said():
     quiet.inputs["engine_rpm"][:] = 2000.0
     assert full_throttle.pulls(quiet) == ()
     with pytest.raises(InputError, match="no full-throttle pull"):
-        full_throttle.overlay([quiet], "pump")
+        overlaid.overlay([quiet], "pump")
     with pytest.raises(InputError, match="measured in none"):
-        full_throttle.overlay([drive()], "bowl")
+        overlaid.overlay([drive()], "bowl")
+
+
+def test_pulls_of_one_session_have_their_own_spread():
+    course = drive((120, 220), 10.0)
+    course.degc["carb_inlet"][200:] += 2.0
+    found = overlaid.overlay([course], "carb_inlet")
+    at = int(np.nanargmin(found.mean_degc))
+    low, high = stats.t.interval(0.95, 1, loc=51.0, scale=stats.sem([50.0, 52.0]))
+    assert (found.unit, found.low_degc[at], found.high_degc[at]) == ("pull", pytest.approx(low), pytest.approx(high))
+
+
+def test_variants_in_numbers():
+    drives = {
+        "as built": [drive((120, 220), 10.0, "a"), drive((150,), 14.0, "b")],
+        "shield": [drive((130,), 6.0, "c")],
+        "parked": [drive()],
+    }
+    drives["parked"][0].inputs["engine_rpm"][:] = 2000.0
+    built, shield = overlaid.of_variants({name: [(one, phases(one)) for one in each] for name, each in drives.items()})
+    inlet = built.places["carb_inlet"]
+    assert (built.variant, built.count, built.sessions) == ("as built", 3, 2)
+    assert (inlet.lowest_degc, inlet.fall_degc) == pytest.approx((48.0, inlet.start_degc - 48.0))
+    assert inlet.fall_half_degc == pytest.approx(12.706 * np.std([10, 14], ddof=1) / np.sqrt(2), rel=0.1)
+    assert np.isnan(shield.places["carb_inlet"].fall_half_degc)
+    start = f"{inlet.start_degc:.0f}"
+    assert built.sentence("carb_inlet", Shown("si")) == f"as built: carb inlet {start} to 48 °C (mean of 3 pulls in 2 sessions)"
+    assert shield.sentence("carb_inlet", Shown("si")).endswith("to 54 °C (1 pull in 1 session)")
+    assert set(built.as_dict()["places"]) == {"tank", "pump", "carb_inlet"}
