@@ -125,6 +125,8 @@ GROWN = [
     ("health", HEALTH, {"defaults": {"bit_errors": 0, "failed": 0}}),
     ("health", {**HEALTH, "bit_errors": 5}, {"defaults": {"failed": 0}}),
     ("health", {**HEALTH, "bit_errors": 0xFFFFFFFF}, {"cut": 2}),
+    ("sentence", {"wall_us": WALL_US, "monotonic_us": 1 << 40, "text": b"$GPRMC,,V,,,,,,,,,,N*53"}, {}),
+    ("sentence", {"wall_us": WALL_US, "monotonic_us": 5, "text": b""}, {"more": b"\x09"}),
 ]
 
 

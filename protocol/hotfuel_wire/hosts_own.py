@@ -25,10 +25,19 @@ LOG_START = (
     ("part", "u16", None, 1),
 )
 
+# What a second source beside the board sent: a satellite receiver's sentence (NMEA 0183), as it came. monotonic_us ties it to the anchors.
+SENTENCE = (
+    ("wall_us", "u64", "us", 1),
+    ("monotonic_us", "u64", "us", 1),
+    ("text_length", "u8", "B", 1),
+    ("text", "bytes", "text_length", None),
+)
+
 OWN = {
     65: ("mark", MARK),
     66: ("link_gap", LINK_GAP),
     67: ("log_start", LOG_START),
+    68: ("sentence", SENTENCE),
 }
 # Append only, as everywhere.
 GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}

@@ -19,6 +19,7 @@ MESSAGES = {
     "mark": "Host only: what a person said happened at this wall time.",
     "link_gap": "Host only: from `wall_us` on, for `length_ms`, nothing could be received or kept.",
     "log_start": "Host only: begins a log, and each part of it that a recording went on with after a crash. A copy of the log has the same number.",
+    "sentence": "Host only: a sentence of NMEA 0183 from a satellite receiver at the computer's second port, as it came.",
 }
 
 FIELDS = {
@@ -109,6 +110,10 @@ FIELDS = {
     "log_start.log_id": "Drawn when the log began: what was kept elsewhere for this log, while its disk refused, names it",
     "log_start.wall_us": "When this part began, microseconds since 1970-01-01 00:00 UTC",
     "log_start.part": "0 the first recording into this log, 1 the one that went on with it, and so on",
+    "sentence.wall_us": "When its end was received, microseconds since 1970-01-01 00:00 UTC",
+    "sentence.monotonic_us": "The host's monotonic clock then, the anchors' own: places it on the board's time",
+    "sentence.text_length": "Number of bytes that follow",
+    "sentence.text": "From $ to the checksum, without the line's end",
 }
 
 # chip -> (hot code, cold code)

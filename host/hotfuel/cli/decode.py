@@ -22,6 +22,9 @@ def decode(
         ),
     ] = None,
     without_names: WithoutNames = False,
+    positions: Annotated[
+        bool, typer.Option("--positions", help="Also where the car was, if a receiver was there: private, left out otherwise.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
@@ -37,7 +40,7 @@ def decode(
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
-        export.write(opened, target, units or "si")
+        export.write(opened, target, units or "si", positions)
         rows = len(opened.temperatures())
         written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
         lines += [f"{rows} rows in {target}", *notes(opened)]

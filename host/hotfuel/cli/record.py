@@ -29,6 +29,13 @@ def record(
     port: Annotated[
         str | None, typer.Option("--port", help="Serial port or URL. Default: the one board that answers on USB.")
     ] = None,
+    receiver: Annotated[
+        str | None,
+        typer.Option(
+            "--receiver", help="Serial port or URL of a satellite receiver (NMEA 0183) beside the board: laps come from it."
+        ),
+    ] = None,
+    receiver_baud: Annotated[int, typer.Option("--receiver-baud", help="Its speed, if not 9600.", min=300)] = 9600,
     car: Annotated[Path | None, typer.Option("--car", help="Car file: with it there are limits and warnings.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds.", min=0.1)] = None,
     page: Annotated[
@@ -58,6 +65,7 @@ def record(
     """Record a drive and warn while it lasts. Example: hotfuel record --port /dev/ttyACM0 --car car.toml --out sunday"""
     from hotfuel import car as car_file
     from hotfuel.link.receive import Link
+    from hotfuel.link.sentences import Receiver
     from hotfuel.log import spill
     from hotfuel.record import resume, room
     from hotfuel.session import folder as session_folder
@@ -76,6 +84,7 @@ def record(
     if planned:
         note(planned["test_day"])
     link = Link(the_port(port))
+    beside = Receiver(receiver, receiver_baud) if receiver else None
     values = {"port": link.url, **planned, **about(facts)}
     with link:
         asked: list[resume.Board] = []
@@ -105,11 +114,13 @@ def record(
         try:
             result = record_from(
                 link, place.folder, described, shown, seconds=seconds, quiet=terminal, earlier=place.earlier,
-                received=asked[0].received if asked else b"", fallback=_elsewhere(place.folder, text, values), moved=views.show,
+                received=asked[0].received if asked else b"", fallback=_elsewhere(place.folder, text, values), moved=views.show, receiver=beside,
                 begun=lambda folder: note(f"recording to {folder}; end it with Ctrl-C. {CAUTION}"),
             )  # fmt: skip
         finally:
             views.end()
+            if beside is not None:
+                beside.close()
     following = told(load_plan(plan), shown) if plan else None
     _tell(result, link.url, as_json, following)
 
@@ -121,6 +132,8 @@ def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict
     lines = [f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {folder}"]
     if result["on_disk"]:
         lines.append(f"look at it with: hotfuel review {folder}")
+        if result["sentences"]:
+            lines.append(f"{result['sentences']} sentences of the receiver; its laps: hotfuel laps {folder}")
     else:
         lines.append(f"{folder} has gone; what is kept of this drive is listed by: hotfuel rescue")
     lines += following[1] if following else []

@@ -30,11 +30,12 @@ def record_from(
     moved: Callable[[Path], None] = lambda folder: None,
     earlier: "Earlier | None" = None,
     received: bytes = b"",
+    receiver: Any = None,
 ) -> dict[str, Any]:
     """Run the recorder on an open link until it is told to stop; warnings go to stderr. Returns its counts, and the folder it ended in.
 
     fallback: makes a folder for a log whose own has gone. begun, moved: get the folder once bytes are on its disk, and when the log goes on in another.
-    earlier: the drive it goes on with; received: what the link brought before.
+    earlier: the drive it goes on with; received: what the link brought before. receiver: a link.sentences.Receiver whose sentences are kept too.
     """
     from hotfuel.live.warner import Warner
     from hotfuel.log.append import LogWriter
@@ -50,7 +51,7 @@ def record_from(
         with LogWriter(folder / "wire.log", warn=note, fallback=fallback) as writer:
             warner = Warner(car, shown, say) if car is not None else None
             heard = warner.hear if warner else (lambda payloads: None)
-            recorder = Recorder(link, writer, heard=heard, say=say, folder=folder, wall=wall, moved=moved)
+            recorder = Recorder(link, writer, heard=heard, say=say, folder=folder, wall=wall, moved=moved, receiver=receiver)
             recorder.begun = lambda: begun(writer.path.parent)
             if warner:
                 recorder.acknowledge = warner.acknowledge

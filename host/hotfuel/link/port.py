@@ -116,8 +116,8 @@ class _Serial(Port):
             self._device.close()
 
 
-def open_port(url: str) -> Port:
-    """Open a port exclusively: a device ("/dev/ttyACM0", "COM3") or any pyserial URL ("socket://host:port").
+def open_port(url: str, baud: int = _BAUD) -> Port:
+    """Open a port exclusively: a device ("/dev/ttyACM0", "COM3") or any pyserial URL ("socket://host:port"). baud matters to a real UART only.
 
     Raises LinkError with one sentence: no such port (and which there are), busy (and who has it, where the system tells), no permission (and which
     group has it), not a serial port.
@@ -126,7 +126,7 @@ def open_port(url: str) -> Port:
         return _open_socket(url)
     try:
         device = serial.serial_for_url(
-            url, baudrate=_BAUD, timeout=0, write_timeout=_WRITE_TIMEOUT_S, **({} if "://" in url else {"exclusive": True})
+            url, baudrate=baud, timeout=0, write_timeout=_WRITE_TIMEOUT_S, **({} if "://" in url else {"exclusive": True})
         )
     except (serial.SerialException, OSError) as error:
         raise LinkError(_why_not(url, error)) from None

@@ -16,6 +16,7 @@ from hotfuel_wire.kinds import KINDS
 from hotfuel_wire.messages import COMMANDS, GAP_REASONS, HEADER, PAYLOAD_MAX, SATURATED, TYPES
 
 from hotfuel.link.receive import Link, command, what_was_seen
+from hotfuel.link.sentences import Receiver
 from hotfuel.log.append import LogWriter
 from hotfuel.record.requests import Requests
 from hotfuel.record.room import Room
@@ -47,6 +48,7 @@ class Counts:
     gap_s: float = 0.0
     marks: int = 0
     bytes_lost: int = 0
+    sentences: int = 0
 
 
 @dataclass
@@ -56,7 +58,7 @@ class Recorder:
     heard: called with the payloads of each read, right after they were given to the log; the alarm lives there. An error in it is said, and costs
     no data. acknowledge: called when page or terminal ask to quiet the sound (the board is told too). say: gets sentences for a person.
     folder: the session's, where requests are looked for; None: none are. begun: called once the first frames are on the disk and it confirmed them.
-    moved: called with the new folder when the log had to go on in another.
+    moved: called with the new folder when the log had to go on in another. receiver: a satellite receiver whose sentences go into the log too.
     """
 
     link: Link
@@ -72,6 +74,7 @@ class Recorder:
     acknowledge: Callable[[], None] = lambda: None
     begun: Callable[[], None] = lambda: None
     moved: Callable[[Path], None] = lambda folder: None
+    receiver: Receiver | None = None
 
     def __post_init__(self) -> None:
         self._frames = FrameReader()
@@ -86,6 +89,7 @@ class Recorder:
         self._ending = False
         self._sequence = 0
         self._alarm_fails = False
+        self._receiver_there = True
         self._begun = False
         self._moves = self.writer.moved
         self._head: dict[int, bytes] = {}  # what a log needs to be read from its middle: the last description, barometer words
@@ -107,6 +111,8 @@ class Recorder:
         self._watch(now)  # before the bytes: after the computer slept, the gap is seen by what ends it
         if data:
             self._keep(data, now)
+        if self.receiver is not None:
+            self._hear_receiver(self.receiver)
         self.writer.work()
         self._watch_disk(now)
         self._watch_place(now)
@@ -158,6 +164,19 @@ class Recorder:
                 self._host("wall_anchor", wall_us=_us(self._last_frame_wall_s), monotonic_us=_us(now), flags=0)
         if payloads:
             self._pass_on(payloads)
+
+    def _hear_receiver(self, receiver: Receiver) -> None:
+        """Keep a receiver's sentences; one that falls silent or goes away costs the board's data nothing."""
+        if receiver.connected != self._receiver_there:
+            self._receiver_there = receiver.connected
+            self.say(
+                f"The receiver at {receiver.url} is back."
+                if receiver.connected
+                else f"The receiver at {receiver.url} went away; trying again."
+            )
+        for text in receiver.sentences():
+            self.counts.sentences += 1
+            self._host("sentence", wall_us=_us(self.wall()), monotonic_us=_us(self.monotonic()), text=text)
 
     def _learn_sequence(self, payload: bytes) -> None:
         """The board takes a sequence number it has answered for a repetition, so ours must be newer than the last it knows."""

@@ -32,6 +32,7 @@ GRID = 128.0  # steps per unit of a stored float
 _SHIFT = np.float32(1.5 * 2**16)
 UNITS = {  # end of a column's name -> unit as ASAM and spreadsheets write it
     "_degc": "degC",
+    "_deg": "deg",
     "_kpa": "kPa",
     "_degf": "degF",
     "_psi": "psi",
@@ -48,6 +49,7 @@ _COMMENTS = {
     "_uncertainty_degc": "one standard uncertainty of the margin",
     "_pressure_kpa": "absolute pressure",
     "_vapour_liquid_ratio": "volumes of vapour over one of liquid; 40 stands for 40 or more",
+    "itude_deg": "WGS 84",
     "_state": "0 no warning, 1 warn, 2 act, 3 sensor lost, 4 no margin here; without delays",
     "_reason": "0 there is a temperature, else why not",
     "fuel_pressure_kpa": "gauge pressure behind the pump",
@@ -63,18 +65,35 @@ _COMMENTS = {
 }
 
 
+_POSITIONS = ("latitude_deg", "longitude_deg")  # finer than any grid of temperatures
 _DIFFERENCES = ("_margin_degc", "_uncertainty_degc")  # convert without the 32
 
 
-def table(session: Session, units: str = "si") -> pd.DataFrame:
+def table(session: Session, units: str = "si", with_positions: bool = False) -> pd.DataFrame:
     """Everything per tick in one table: temperatures, reasons, margins (with a car file), inputs. Index named "time".
 
-    units: "us" gives columns that end in _degf and _psi. Raises InputError for another system.
+    units: "us" gives columns that end in _degf and _psi. with_positions: also latitude_deg, longitude_deg (WGS 84) where there are any; they are
+    private, and left out unless asked for. Raises InputError for another system.
     """
     frame = _table(session)
+    if with_positions and session.positions is not None:
+        frame = frame.assign(**_at_ticks(session))
     if Shown(units).system == "si":
         return frame
     return pd.DataFrame({_name_us(name): _value_us(name, frame[name]) for name in frame.columns}, index=frame.index)
+
+
+def _at_ticks(session: Session) -> dict[str, np.ndarray]:
+    """Degrees at every tick between fixes that lie close together, nan elsewhere."""
+    found, at = session.positions, session.ticks.seconds
+    if found is None or len(found.seconds) < 2:
+        return {}
+    after = np.clip(np.searchsorted(found.seconds, at), 1, len(found.seconds) - 1)
+    near = (found.seconds[after] - found.seconds[after - 1] <= 3.0) & (at >= found.seconds[0]) & (at <= found.seconds[-1])
+    return {
+        name: np.where(near, np.interp(at, found.seconds, values), np.nan)
+        for name, values in zip(_POSITIONS, (found.latitude_deg, found.longitude_deg), strict=True)
+    }
 
 
 def _name_us(name: str) -> str:
@@ -114,13 +133,17 @@ def require_library(path: str | Path) -> None:
         raise InputError(f"writing {ending} needs {library}: {remedy}")
 
 
-def write(session: Session, path: str | Path, units: str = "si") -> Path:
+def write(session: Session, path: str | Path, units: str = "si", with_positions: bool = False) -> Path:
     """Write the session as the file's ending says: .csv, .parquet or .mf4; whole or not at all.
 
     Raises InputError for another ending, a place that cannot be written, or a missing library.
     """
     target = Path(path)
-    writers: dict[str, Callable[[Session, Path, str], None]] = {".csv": write_csv, ".parquet": write_parquet, ".mf4": write_mdf}
+    writers: dict[str, Callable[[Session, Path, str, bool], None]] = {
+        ".csv": write_csv,
+        ".parquet": write_parquet,
+        ".mf4": write_mdf,
+    }
     writer = writers.get(target.suffix.lower())
     if writer is None:
         raise InputError(f'"{target.name}" ends in "{target.suffix}": allowed are {", ".join(writers)}')
@@ -130,7 +153,7 @@ def write(session: Session, path: str | Path, units: str = "si") -> Path:
     else:
         refuse_anothers(target)
     with whole(target) as part:
-        writer(session, part, units)
+        writer(session, part, units, with_positions)
     return target
 
 
@@ -144,9 +167,9 @@ def _refuse_another_table(target: Path) -> None:
             raise InputError(f"{target} is there already and holds another table: give another file; nothing is overwritten")
 
 
-def write_csv(session: Session, path: Path, units: str = "si") -> None:
+def write_csv(session: Session, path: Path, units: str = "si", with_positions: bool = False) -> None:
     """Comma-separated, UTF-8; first column time_utc (ISO 8601) or time_s; temperatures to 0.01, an empty field where there is none."""
-    frame = table(session, units)
+    frame = table(session, units, with_positions)
     columns: dict[str, np.ndarray] = {}
     if isinstance(frame.index, pd.DatetimeIndex):
         columns["time_utc"] = frame.index.tz_convert(None).as_unit("ms").to_numpy()
@@ -155,7 +178,9 @@ def write_csv(session: Session, path: Path, units: str = "si") -> None:
     for name in frame.columns:
         values = frame[name].to_numpy()
         whole = values.dtype.kind in "ui"
-        columns[name] = values if whole else np.round(values.astype(float), 3 if "ratio" in name else 2)
+        columns[name] = (
+            values if whole else np.round(values.astype(float), 7 if name in _POSITIONS else 3 if "ratio" in name else 2)
+        )
     (_csv_by_pandas if find_spec("pyarrow") is None else _csv_by_arrow)(columns, path)
 
 
@@ -207,7 +232,7 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
         else index_seconds(frame.index)
     )
     columns = {name: frame[name].to_numpy() for name in frame.columns}
-    floats = [name for name, values in columns.items() if values.dtype.kind == "f"]
+    floats = [name for name, values in columns.items() if values.dtype.kind == "f" and name not in _POSITIONS]
     fields = [pa.field(first, pa.timestamp("us", tz="UTC") if dates else pa.float64(), metadata=_field(first))]
     fields += [
         pa.field(name, pa.float32() if name in floats else pa.from_numpy_dtype(v.dtype), metadata=_field(name))
@@ -216,7 +241,7 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
     schema = pa.schema(fields, metadata=about)
 
     arrays = [pa.array(times, fields[0].type)]
-    arrays += [floats_or_null(values) if values.dtype.kind == "f" else pa.array(values) for values in columns.values()]
+    arrays += [floats_or_null(v) if name in floats else pa.array(v, from_pandas=True) for name, v in columns.items()]
     pyarrow.parquet.write_table(
         pa.Table.from_arrays(arrays, schema=schema), path, compression="lz4", use_dictionary=[name for name in columns if name not in floats],
         column_encoding={first: "DELTA_BINARY_PACKED" if dates else "BYTE_STREAM_SPLIT"} | dict.fromkeys(floats, "BYTE_STREAM_SPLIT"),
@@ -224,12 +249,12 @@ def write_frame(frame: pd.DataFrame, path: Path, about: dict[str, str] | None = 
     )  # fmt: skip
 
 
-def write_parquet(session: Session, path: Path, units: str = "si") -> None:
+def write_parquet(session: Session, path: Path, units: str = "si", with_positions: bool = False) -> None:
     """Columns as `table`, first column time_utc or time_s; the session's metadata and car file stand in the schema."""
     about = {"hotfuel": "session"} | {f"hotfuel.{name}": str(value) for name, value in session.metadata.items()}
     if session.car_text:
         about["hotfuel.car_file"] = session.car_text
-    write_frame(table(session, units), path, about)
+    write_frame(table(session, units, with_positions), path, about)
 
 
 def _field(name: str) -> dict[str, str]:
@@ -246,11 +271,11 @@ def comment_of(column: str) -> str:
     return next((text for end, text in _COMMENTS.items() if column.endswith(end)), "")
 
 
-def write_mdf(session: Session, path: Path, units: str = "si") -> None:
+def write_mdf(session: Session, path: Path, units: str = "si", with_positions: bool = False) -> None:
     """ASAM MDF 4.10: one channel a column with unit and comment, on one time base; marks as a text channel; start time if wall time is known."""
     from asammdf import MDF, Signal
 
-    frame = table(session, units)
+    frame = table(session, units, with_positions)
     if not len(frame):
         raise InputError(f"{session.name} has no reading, so there is nothing to write as .mf4")
     seconds = index_seconds(frame.index)

@@ -14,6 +14,7 @@ from hotfuel.errors import InputError
 from hotfuel.session import metadata
 
 LOG, CAR, METADATA, CALIBRATION, TRUTH = "wire.log", "car.toml", "session.json", "calibration.json", "truth.csv"
+LAP_LINE = "lap_line.txt"  # a place on the ground: in a file of its own, because metadata is shared
 
 
 @dataclass(frozen=True)

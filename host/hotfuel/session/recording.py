@@ -21,7 +21,7 @@ from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.probes import fall_note
 from hotfuel.samples.decoded import Decoded
 from hotfuel.samples.losses import Losses
-from hotfuel.session import alarms, engine, folder, frame, metadata, summary
+from hotfuel.session import alarms, engine, folder, frame, metadata, positions, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
@@ -134,6 +134,11 @@ class Session:
         if self.take_out is not None:
             found["text"] = pd.array([self.take_out(text) for text in found["text"]], dtype="str")
         return found
+
+    @cached_property
+    def positions(self) -> positions.Positions | None:
+        """Where the car was, by the sentences of a satellite receiver; None where there was none. Private: nothing that is shared has them unless asked."""
+        return positions.of_recording(self.decoded, self.ticks.timeline)
 
     def gaps(self) -> pd.DataFrame:
         """Columns start, end, duration_s, reason."""

@@ -88,7 +88,7 @@ def test_absurd_speeds_are_left_out_and_said():
 
 
 def trial(seeds):
-    """By way: share of drives whose starts and stops are all as in the clean one; of deaths found; false starts and stops; of drives with the clean one's pulls."""
+    """By way: share of drives whose starts and stops are all as in the clean one; of deaths found; false starts and stops; share with the clean one's pulls."""
     same, found, extra, pulled = (dict.fromkeys(WAYS, 0) for _ in range(4))
     deaths_seen = 0
     for seed in seeds:

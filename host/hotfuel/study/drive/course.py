@@ -10,6 +10,7 @@ from hotfuel.errors import InputError
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.means import per_second
 from hotfuel.session.recording import Session
+from hotfuel.study.drive.crossings import lap_marks
 
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
@@ -100,7 +101,7 @@ def of_session(session: Session) -> Course:
                 for key in _MARGINS
             }
     inputs = session.inputs()
-    marks = session.marks()
+    marked = marks_of(session)
     degc = {c.removesuffix("_degc"): per_second(temperatures[c].to_numpy(dtype=float), rows, count) for c in temperatures.columns}
     notes: list[str] = []
     ambient_degc, guessed = _ambient(session, car, degc, notes)
@@ -113,11 +114,7 @@ def of_session(session: Session) -> Course:
             key: per_second(inputs[key].to_numpy(dtype=float), rows, count, largest=key in ("ignition", "running"))
             for key in _INPUTS
         },
-        marks=tuple(
-            (float(s) - start, str(text))
-            for s, text in zip(_seconds(pd.Index(marks["time"])), marks["text"], strict=True)
-            if s == s
-        ),
+        marks=tuple(sorted((at - start, text) for at, text in (*marked, *lap_marks(session, marked)))),
         start_s=start if anchored else np.nan,
         car=car,
         ambient_degc=ambient_degc,
@@ -125,6 +122,19 @@ def of_session(session: Session) -> Course:
         utc_offset_min=session.metadata.get("utc_offset_min"),
         ambient_guessed=guessed,
     )
+
+
+def marks_of(session: Session) -> tuple[tuple[float, str], ...]:
+    """(seconds of the session's timeline, text) of what a person marked."""
+    marks = session.marks()
+    return tuple(
+        (float(s), str(text)) for s, text in zip(_seconds(pd.Index(marks["time"])), marks["text"], strict=True) if s == s
+    )
+
+
+def first_second(session: Session) -> float:
+    """The timeline's second of a session's first reading: time zero of its course."""
+    return float(_seconds(session.temperatures().index[:1])[0])
 
 
 def _seconds(index: pd.Index) -> np.ndarray:

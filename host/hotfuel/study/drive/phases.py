@@ -19,6 +19,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.session.pulls import sweeps
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
+from hotfuel.study.drive.crossings import is_lap
 
 COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING = (
     "cold start",
@@ -289,7 +290,7 @@ def _without_slivers(kinds: np.ndarray) -> np.ndarray:
 
 def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
     """Between two lap marks everything driven is one lap. Laps are told apart by a number behind #."""
-    at = [second for second, text in course.marks if "lap" in text.casefold().split() or text.casefold().startswith("lap")]
+    at = [second for second, text in course.marks if is_lap(text)]
     for number, (start, end) in enumerate(pairwise(at), start=1):
         rows = (course.time_s >= start) & (course.time_s < end)
         if not np.isin(kinds[rows].astype(str), (SOAK, STANDING)).any():

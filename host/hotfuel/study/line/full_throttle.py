@@ -119,7 +119,7 @@ def _arrival_s(course: Course, place: str, start_s: float, flow_l_h: np.ndarray)
         return np.nan
     if place == names[0]:
         return 0.0
-    volumes = [course.car.place(name).volume_from_previous_l for name in names[1 : names.index(place) + 1]]
+    volumes = [course.car.place(name).volume_from_previous_l or 0.0 for name in names[1 : names.index(place) + 1]]
     first = int(np.searchsorted(course.time_s, start_s))
     flowing = flow_l_h[first : first + int(LONGEST_WAY_S / STEP_S)]
     unknown = np.flatnonzero(~np.isfinite(flowing))

@@ -1,0 +1,77 @@
+"""`hotfuel laps`: a table of laps, and which stretch of the lap costs margin."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hotfuel.cli.shared import Json, Units, notes, open_session, recording, show
+from hotfuel.errors import InputError
+from hotfuel.places import place_words
+from hotfuel.units import Shown
+
+_TOLD = 40  # laps a terminal shows; all are in --json and on the page
+
+
+def laps(
+    session: Annotated[Path, typer.Argument(help="Session folder or wire.log.")],
+    line: Annotated[
+        str | None,
+        typer.Option(
+            "--line", help='The line laps are counted at, and the direction it is crossed in: "48.0712 11.2650 heading 275".'
+        ),
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep the line beside the log, so that it need not be given again.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="HTML page to write, with the path drawn to scale: whoever gets it sees where you drove."),
+    ] = None,
+    positions: Annotated[bool, typer.Option("--positions", help="Say the line's position too: it is private otherwise.")] = False,
+    car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    units: Units = None,
+    as_json: Json = False,
+) -> None:
+    """A table of laps, and which stretch of the lap costs margin. Example: hotfuel laps sunday --line "48.0712 11.2650 heading 275" --keep
+
+    Without --line: the line kept with --keep, else where the mark "lap line" was set, else where the path crosses itself; without a receiver, marks
+    that read "lap".
+    """
+    from hotfuel.files import whole
+    from hotfuel.session.folder import LAP_LINE
+    from hotfuel.study.drive import ground
+    from hotfuel.study.drive.laps import laps as laps_of
+
+    given = ground.parse(line) if line else None
+    opened = recording(open_session(session, car))
+    shown = Shown(units or (opened.car.units if opened.car else "si"))
+    found = laps_of(opened, given)
+    if keep:
+        if found.line is None:
+            raise InputError(f"{opened.name} has laps by marks, which have no line to keep: give one with --line")
+        with whole(opened.folder.path / LAP_LINE) as part:
+            part.write_text(f"{found.line}\n", encoding="utf-8")
+    lines = found.sentences(shown)
+    lines += [_row(lap, found.period_s, shown) for lap in found.laps[:_TOLD]]
+    if len(found.laps) > _TOLD:
+        lines.append(f"{len(found.laps) - _TOLD} more laps are in --json and on the page.")
+    if positions and found.line is not None:
+        lines.append(f"line: {found.line}")
+    told: dict[str, Any] = {"laps": found.as_dict(positions), "report": str(out) if out else None}
+    if out is not None:
+        from hotfuel.report import laps as report
+
+        lines.append(f"report: {report.write(found, opened, out, shown)}")
+    show(told, [*lines, *notes(opened)], as_json)
+
+
+def _row(lap: Any, period_s: float, shown: Shown) -> str:
+    """One lap in a line of a terminal."""
+    parts = [f"lap {lap.number:>2}  {lap.time_text(period_s)}"]
+    if lap.hottest_place:
+        parts.append(f"{place_words(lap.hottest_place)} up to {shown.text(lap.hottest_degc, 'temperature', 0)}")
+    if lap.margin_place:
+        size = shown.text(abs(lap.margin_degc), "temperature difference", 0)
+        parts.append(f"{size} {'left' if lap.margin_degc >= 0 else 'past'} at {place_words(lap.margin_place)}")
+    return "  ".join([*parts, *([lap.note] if lap.note else [])])

@@ -1,0 +1,88 @@
+"""The page of a session's laps: table, path to scale, which stretch costs margin. For the driver; it is never part of the customer's sheet."""
+
+from pathlib import Path
+
+import numpy as np
+
+from hotfuel import __version__
+from hotfuel.places import place_words
+from hotfuel.report import html, words
+from hotfuel.report.table import Table
+from hotfuel.report.track import track
+from hotfuel.session.recording import Session
+from hotfuel.study.drive.crossings import POSITION_U_M
+from hotfuel.study.drive.laps import HAND_U_S, Laps
+from hotfuel.units import Shown
+
+_ROWS_MOST = 80
+
+
+def write(found: Laps, session: Session, path: str | Path, shown: Shown) -> Path:
+    """Write it; returns its path. Raises InputError if the place cannot be written."""
+    return html.write(render(found, session, shown), path)
+
+
+def render(found: Laps, session: Session, shown: Shown) -> str:
+    """The page as text."""
+    values = {
+        "title": session.name,
+        "car": session.car.name if session.car is not None else "",
+        "made": words.today(),
+        "said": found.sentences(shown),
+        "drawing": track(found, shown),
+        "caption": f"North up, to scale. Colour and shape: the margin at {place_words(found.place)}."
+        if found.place
+        else "North up, to scale.",
+        "table": _laps(found, shown),
+        "stretches": _stretches(found, shown),
+        "place": place_words(found.place),
+        "method": _method(shown),
+        "cautions": words.CAUTIONS,
+        "version": f"hotfuel {__version__}, {words.today()}",
+    }
+    return html.page("laps.html.jinja", {}, values)
+
+
+def _method(shown: Shown) -> list[str]:
+    doubt = shown.text(POSITION_U_M, "length") if shown.system == "si" else f"{POSITION_U_M / 0.3048:.0f} ft"
+    return [
+        f"A lap ends where the path, straight from fix to fix, crosses the line in its direction. A crossing counts as known to {doubt} (one standard "
+        f"uncertainty, common practice, no source) and to what a car can do between two fixes; a button pressed at a line to {HAND_U_S:g} s.",
+        "Stretches are equal parts of the lap by distance; the loss is a mean over whole laps with its 95 % interval, the lap being the unit.",
+    ]
+
+
+def _laps(found: Laps, shown: Shown) -> Table:
+    table = Table(("Lap", "Time", "±, 95 %", "Hottest", "Where", "Smallest margin", "Where", ""), numbers=(0, 1, 2))
+    for lap in found.laps[:_ROWS_MOST]:
+        hottest = f"{shown.text(lap.hottest_degc, 'temperature')}, {place_words(lap.hottest_place)}" if lap.hottest_place else "–"
+        margin = f"{words.signed(shown, lap.margin_degc)}, {place_words(lap.margin_place)}" if lap.margin_place else "–"
+        doubt = f"{1.96 * lap.time_u_s:.1f} s" if lap.time_u_s >= 0.05 else f"{1.96 * lap.time_u_s:.2f} s"
+        table.rows.append(
+            (
+                str(lap.number), lap.time_text(found.period_s), doubt, hottest, _at(lap.hottest_at_m, shown), margin, _at(lap.margin_at_m, shown), lap.note,
+            )
+        )  # fmt: skip
+    return table.cut(len(found.laps), _ROWS_MOST)
+
+
+def _at(metres: float, shown: Shown) -> str:
+    return shown.text(metres, "length") if np.isfinite(metres) else "–"
+
+
+def _stretches(found: Laps, shown: Shown) -> Table | None:
+    if not found.stretches:
+        return None
+    table = Table(("From", "To", "Loss a lap", "95 % interval", "Smallest margin"), numbers=(0, 1, 2, 3, 4))
+    for one in found.stretches:
+        loss, low, high = (shown.text(value, "temperature difference") for value in (one.loss_degc, one.low_degc, one.high_degc))
+        table.rows.append(
+            (
+                shown.text(one.from_m, "length"),
+                shown.text(one.to_m, "length"),
+                loss,
+                f"{low} to {high}",
+                words.signed(shown, one.smallest_degc),
+            )
+        )
+    return table

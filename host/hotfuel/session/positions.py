@@ -1,0 +1,192 @@
+"""Positions of a recording, from the sentences of a satellite receiver at the computer (NMEA 0183, read by pynmea2), on the session's own line of time.
+
+The receiver's date is not used, and of its time of day only the steps: a wrong date, a wrong week, a leap second it learns late or a cold start cost
+nothing. When a sentence came is known by the computer's monotonic clock, which the anchors tie to the board's time.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pynmea2
+
+from hotfuel.samples.decoded import Decoded
+from hotfuel.session.timeline import Timeline
+
+FASTEST_M_S = 120.0  # between two fixes; a position further away is a jump
+STEP_S = 0.7  # by so much the receiver's time must leave the computer's to have been set
+_SOON = 0.1  # of the fixes came without delay: their share tells the receiver's time
+_DAY_S = 86400.0
+_EARTH_M = 6_371_000.0
+_BACK_AFTER = 3  # fixes that agree with one another end a jump
+KNOT_M_S = 1852.0 / 3600.0
+_SENTENCES = ("RMC", "GGA")
+
+
+@dataclass(frozen=True)
+class Fix:
+    """One sentence with a position. time_s: of day, as the receiver has it. speed_m_s, heading_deg: nan where the sentence has none."""
+
+    time_s: float
+    latitude_deg: float
+    longitude_deg: float
+    speed_m_s: float
+    heading_deg: float
+
+
+@dataclass(frozen=True)
+class Positions:
+    """Arrays (n,): seconds on the session's timeline, rising; degrees north and east (WGS 84); m/s, nan where unknown. notes: what was left out."""
+
+    seconds: np.ndarray
+    latitude_deg: np.ndarray
+    longitude_deg: np.ndarray
+    speed_m_s: np.ndarray
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def period_s(self) -> float:
+        """The usual time from fix to fix; nan with fewer than two."""
+        return float(np.median(np.diff(self.seconds))) if len(self.seconds) > 1 else np.nan
+
+
+def fix_of(sentence: bytes) -> Fix | None:
+    """The fix that a sentence states; None for another sentence, one without a fix, and one that is damaged. Never raises.
+
+    Example: fix_of(b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*6C").
+    """
+    try:
+        read = pynmea2.parse(sentence.decode("ascii"), check=True)
+        kind = read.sentence_type
+        if kind not in _SENTENCES or (read.status != "A" if kind == "RMC" else int(read.gps_qual or 0) not in (1, 2, 3, 4, 5)):
+            return None
+        time_s = _of_day(read.data[0])
+        latitude, longitude = float(read.latitude), float(read.longitude)
+        given = bool(read.lat and read.lon and read.lat_dir in ("N", "S") and read.lon_dir in ("E", "W"))
+    except (pynmea2.ParseError, ValueError, TypeError, AttributeError, IndexError, ArithmeticError):
+        return None
+    if not (given and abs(latitude) <= 90 and abs(longitude) <= 180 and time_s == time_s):
+        return None
+    speed, heading = (_number(read.spd_over_grnd), _number(read.true_course)) if kind == "RMC" else (np.nan, np.nan)
+    return Fix(time_s, latitude, longitude, speed * KNOT_M_S, heading)
+
+
+def _of_day(text: str) -> float:
+    """hhmmss or hhmmss.sss, with the 60th second of a leap second; nan for anything else."""
+    whole = text.partition(".")[0]
+    if len(whole) != 6 or not whole.isdecimal():
+        return np.nan
+    hour, minute, second = int(text[:2]), int(text[2:4]), float(text[4:])
+    return 3600.0 * hour + 60.0 * minute + second if hour < 24 and minute < 60 and second < 61 else np.nan
+
+
+def _number(value: object) -> float:
+    try:
+        number = float(str(value))
+    except ValueError:
+        return np.nan
+    return number if 0 <= number < 1e4 else np.nan
+
+
+def of_recording(decoded: Decoded, timeline: Timeline) -> Positions | None:
+    """The positions of a log; None where no receiver was there."""
+    rows = decoded.messages["sentence"]
+    if not len(rows):
+        return None
+    return positions([bytes(text) for text in rows["text"]], _received(decoded, timeline))
+
+
+def positions(sentences: Sequence[bytes], received_s: np.ndarray) -> Positions:
+    """sentences with the seconds (n,) at which they came, in that order; nan leaves a sentence out."""
+    notes = []
+    fixes = [
+        (fix, at)
+        for text, at in zip(sentences, received_s.tolist(), strict=True)
+        if (fix := fix_of(text)) is not None and at == at
+    ]
+    if not fixes:
+        empty = np.zeros(0)
+        return Positions(empty, empty, empty, empty, ("The receiver never had a position.",) if len(sentences) else ())
+    came = np.array([at for _, at in fixes])
+    day = np.array([fix.time_s for fix, _ in fixes])
+    at, set_times = _placed(day, came)
+    if set_times:
+        notes.append(
+            f"The receiver's time was set {set_times} time{'s' if set_times > 1 else ''} on the way; fixes are placed by when they came."
+        )
+    place = np.array([(fix.latitude_deg, fix.longitude_deg, fix.speed_m_s) for fix, _ in fixes])
+    order = np.lexsort((np.isnan(place[:, 2]), at))  # of two of one moment the one with a speed first
+    at, place = at[order], place[order]
+    new = np.concatenate([[True], np.diff(at) > 0.02])
+    at, place = at[new], place[new]
+    kept = _without_jumps(at, place)
+    if not kept.all():
+        notes.append(f"{np.count_nonzero(~kept)} of {len(kept)} positions were jumps and are left out.")
+    at, place = at[kept], place[kept]
+    return Positions(at, place[:, 0], place[:, 1], place[:, 2], tuple(notes))
+
+
+def _received(decoded: Decoded, timeline: Timeline) -> np.ndarray:
+    """When each sentence came, in seconds of the timeline: by the anchor before and after it in monotonic time, else by the board's last frame."""
+    rows, anchors = decoded.messages["sentence"], decoded.messages["wall_anchor"]
+    coarse = timeline.seconds(rows["boot"], rows["time"])
+    anchors = anchors[np.isfinite(anchors["time"]) & (anchors["flags"] == 0)]
+    if not len(anchors):
+        return coarse
+    offset = timeline.seconds(anchors["boot"], anchors["time"]) - anchors["monotonic_us"] / 1e6
+    usable = np.isfinite(offset)
+    order = np.argsort(anchors["monotonic_us"][usable], kind="stable")
+    if not order.size:
+        return coarse
+    at = rows["monotonic_us"] / 1e6
+    fine = at + np.interp(at, anchors["monotonic_us"][usable][order] / 1e6, offset[usable][order])
+    # another computer's monotonic clock, or one that began anew with it, is far off what the board's frames say
+    return np.where(np.isfinite(coarse) & (np.abs(fine - coarse) > 10.0), coarse, fine)
+
+
+def _placed(day_s: np.ndarray, came_s: np.ndarray) -> tuple[np.ndarray, int]:
+    """(seconds (n,) of each fix, how often the receiver's time was set): its own steps, shifted to when its sentences came, where that was soonest."""
+    behind = (came_s - day_s + _DAY_S / 2) % _DAY_S - _DAY_S / 2
+    shift = np.concatenate(
+        [[0.0], np.cumsum(np.where(np.abs(np.diff(behind)) > _DAY_S / 2, -np.sign(np.diff(behind)) * _DAY_S, 0.0))]
+    )
+    behind = behind + shift
+    parts, begin = [], 0
+    for at in range(1, len(behind)):
+        level = np.median(behind[max(begin, at - 20) : at])
+        ahead = behind[at : at + 3]
+        if abs(np.median(ahead) - level) > STEP_S and np.ptp(ahead) < STEP_S:
+            parts.append((begin, at))
+            begin = at
+    parts.append((begin, len(behind)))
+    placed = np.empty(len(behind))
+    for first, end in parts:
+        soonest = np.quantile(behind[first:end], _SOON)
+        own = came_s[first:end] - behind[first:end] + soonest
+        late = behind[first:end] - soonest
+        # one that stands apart from its neighbours by more than any delay has a wrong time of its own
+        placed[first:end] = np.where(np.abs(late) > 2.0, came_s[first:end], own)
+    return placed, len(parts) - 1
+
+
+def _without_jumps(at_s: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Which fixes (n,) a car can have reached from the last good one, after at most _BACK_AFTER that agree among themselves."""
+    kept = np.ones(len(at_s), bool)
+    last, apart = 0, 0
+    for row in range(1, len(at_s)):
+        if _fits(at_s, place, last, row):
+            last, apart = row, 0
+            continue
+        kept[row] = False
+        apart = apart + 1 if apart and _fits(at_s, place, row - 1, row) else 1
+        if apart >= _BACK_AFTER:  # there it is, then: what came before was the jump
+            kept[row - apart + 1 : row + 1] = True
+            last, apart = row, 0
+    return kept
+
+
+def _fits(at_s: np.ndarray, place: np.ndarray, first: int, second: int) -> bool:
+    north, east = np.radians(place[second, :2] - place[first, :2])
+    east = (east + np.pi) % (2 * np.pi) - np.pi
+    way = _EARTH_M * float(np.hypot(north, east * np.cos(np.radians(place[second, 0]))))
+    return way <= 20.0 + FASTEST_M_S * float(at_s[second] - at_s[first])

@@ -1,0 +1,280 @@
+"""Laps of a recording: a table of them, the path they were driven on, and which stretch of the lap costs margin."""
+
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from scipy import special
+
+from hotfuel.errors import InputError
+from hotfuel.places import place_words
+from hotfuel.session.means import smoothed
+from hotfuel.session.recording import Session
+from hotfuel.study.drive import course as courses
+from hotfuel.study.drive import crossings
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.crossings import HOLE_S, Path
+from hotfuel.study.drive.ground import Line
+from hotfuel.units import Shown
+
+HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
+_SMOOTH_S = 3.0
+_STRETCH_M, _STRETCHES_LEAST, _STRETCHES_MOST = 200.0, 4, 12
+_LEAST_LAPS = 3
+_STOOD_M_S = 1.0
+
+
+@dataclass(frozen=True)
+class Lap:
+    """One lap: seconds since the session's first reading, its time with one standard uncertainty, metres driven (nan without a receiver).
+
+    hottest and smallest margin: place, degC, and where: metres behind the line. note: why it is not to be taken with the others, "" for a whole lap.
+    """
+
+    number: int
+    start_s: float
+    end_s: float
+    time_u_s: float
+    length_m: float
+    hottest_place: str
+    hottest_degc: float
+    hottest_at_m: float
+    margin_place: str
+    margin_degc: float
+    margin_at_m: float
+    note: str
+
+    @property
+    def time_s(self) -> float:
+        """How long it took."""
+        return self.end_s - self.start_s
+
+    def time_text(self, period_s: float) -> str:
+        """ "1:23.4", no finer than its doubt and the receiver's period (nan: by hand) allow."""
+        decimals = 0 if self.time_u_s >= 0.5 else 2 if self.time_u_s < 0.05 and period_s < 0.25 else 1
+        whole = round(self.time_s, decimals)
+        minutes = int(whole // 60)
+        return f"{minutes}:{whole - 60 * minutes:0{3 + decimals if decimals else 2}.{decimals}f}"
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of the lap, m behind the line: how much margin the place loses along it (degC a lap, minus: gains), mean of the laps with the 95 %
+    interval of that mean, and the smallest margin in it."""
+
+    from_m: float
+    to_m: float
+    loss_degc: float
+    low_degc: float
+    high_degc: float
+    smallest_degc: float
+
+
+@dataclass(frozen=True)
+class Laps:
+    """All laps of a session. basis: what made them. path: None without a receiver; margin_degc (n,) and state (n,) at its fixes, of `place`, the one
+    nearest its limit on the laps ("" without limits). stretches: empty with fewer than three whole laps."""
+
+    laps: tuple[Lap, ...]
+    basis: str
+    line: Line | None
+    period_s: float
+    place: str
+    stretches: tuple[Stretch, ...]
+    path: Path | None
+    margin_degc: np.ndarray
+    state: np.ndarray
+    notes: tuple[str, ...]
+    start_s: float = 0.0  # the timeline's second of the course's time zero
+
+    def as_dict(self, with_positions: bool = False) -> dict[str, Any]:
+        """Plain fields for JSON. Positions only where they are asked for."""
+        told: dict[str, Any] = {
+            "basis": self.basis,
+            "laps": [{**asdict(lap), "time_s": lap.time_s} for lap in self.laps],
+            "place": self.place,
+            "stretches": [asdict(one) for one in self.stretches],
+            "notes": list(self.notes),
+        }
+        if with_positions:
+            told["line"] = str(self.line) if self.line is not None else None
+        return told
+
+    def costliest(self) -> Stretch | None:
+        """The stretch that costs most margin, where its interval lies above 0."""
+        worst = max(self.stretches, key=lambda one: one.loss_degc, default=None)
+        return worst if worst is not None and worst.low_degc > 0 else None
+
+    def sentences(self, shown: Shown) -> list[str]:
+        """What a racer reads first."""
+        whole = [lap for lap in self.laps if not lap.note]
+        said = [f"{len(self.laps)} lap{'s' if len(self.laps) != 1 else ''}, {self.basis}."]
+        if whole:
+            best = min(whole, key=lambda lap: lap.time_s)
+            doubt = f"±{1.96 * best.time_u_s:.1f} s"
+            said[0] = f"{said[0][:-1]}; the quickest is lap {best.number}, {best.time_text(self.period_s)} ({doubt})."
+            nearest = min(whole, key=lambda lap: lap.margin_degc if np.isfinite(lap.margin_degc) else np.inf)
+            if np.isfinite(nearest.margin_degc):
+                size = shown.text(abs(nearest.margin_degc), "temperature difference")
+                left = "left" if nearest.margin_degc >= 0 else "past"
+                where = _where(nearest.margin_at_m, shown)
+                said.append(
+                    f"The smallest margin, {size} {left} at {place_words(nearest.margin_place)}, is on lap {nearest.number}{where}."
+                )
+        worst = self.costliest()
+        if worst is not None:
+            ends = [shown.text(end, "temperature difference") for end in (worst.low_degc, worst.high_degc)]
+            said.append(
+                f"From {shown.text(worst.from_m, 'length')} to {shown.text(worst.to_m, 'length')} behind the line {place_words(self.place)} loses "
+                f"{shown.text(worst.loss_degc, 'temperature difference')} of margin a lap ({ends[0]} to {ends[1]}, 95 %, {len(whole)} laps), more than on "
+                "any other stretch; fuel takes its time to the probe, so what heats it may lie before."
+            )
+        elif self.stretches:
+            said.append("No stretch of the lap costs margin that these laps would show.")
+        return [*said, *self.notes]
+
+
+def laps(session: Session, line: Line | None = None) -> Laps:
+    """The laps of a session: by its line (given, kept, by a mark, or found), else by marks. Raises InputError, one sentence, where there are none.
+
+    Example: `laps(hotfuel.session.open("sunday")).laps[0].time_s`.
+    """
+    course = courses.of_session(session)
+    start = courses.first_second(session)
+    marked = courses.marks_of(session)
+    by_hand = np.array([at - start for at, text in marked if crossings.is_lap(text)])
+    found = crossings.of_session(session, marked, line) if line is not None or not len(by_hand) else None
+    path = Path.of(session.positions) if session.positions is not None else None
+    notes = list(session.positions.notes) if session.positions is not None else []
+    if found is not None:
+        _, crossing = found
+        at, u_s, basis, used = crossing.seconds - start, crossing.u_s, f"by the line {crossing.basis}", crossing.line
+    else:
+        at, u_s, basis, used = by_hand, np.full(len(by_hand), HAND_U_S), "by marks", None
+    if len(at) < 2:
+        raise InputError(
+            f"{session.name} holds no lap: mark each one with the button or the word lap, record a receiver's positions (hotfuel record --receiver), "
+            'or give the line with --line "LATITUDE LONGITUDE heading DEGREES"'
+        )
+    told = [
+        _lap(number, course, path, start, pair, float(np.hypot(*u)))
+        for number, (pair, u) in enumerate(zip(pairwise(at.tolist()), pairwise(u_s.tolist()), strict=True), start=1)
+    ]
+    whole = [lap for lap in told if not lap.note]
+    nearest = min((lap for lap in told if np.isfinite(lap.margin_degc)), key=lambda lap: lap.margin_degc, default=None)
+    place = nearest.margin_place if nearest is not None else ""
+    margin, state = _at_fixes(course, path, start, place)
+    stretches = _stretches(course, path, start, whole, place) if path is not None and place else ()
+    return Laps(
+        tuple(told),
+        basis,
+        used,
+        path.period_s if path is not None else np.nan,
+        place,
+        stretches,
+        path,
+        margin,
+        state,
+        tuple(notes),
+        start,
+    )
+
+
+def _lap(number: int, course: Course, path: Path | None, start: float, ends: tuple[float, float], u_s: float) -> Lap:
+    first, last = ends
+    rows = (course.time_s >= first) & (course.time_s < last)
+    hot_place, hot, hot_at = _extreme(
+        {place: course.degc[place][rows] for place in course.fuel_places}, course.time_s[rows], np.nanargmax, max
+    )
+    margins = {place: columns["margin_degc"][rows] for place, columns in course.margins.items()}
+    place, margin, margin_at = _extreme(margins, course.time_s[rows], np.nanargmin, min)
+    note = ""
+    length = np.nan
+    if path is not None:
+        inside = path.seconds[(path.seconds > first + start) & (path.seconds < last + start)]
+        fixes = np.concatenate([[first + start], inside, [last + start]])
+        length = float(np.ptp(np.interp([first + start, last + start], path.seconds, path.driven_m)))
+        moved = np.interp(fixes, path.seconds, path.driven_m)
+        if np.max(np.diff(fixes)) > HOLE_S:
+            note = "positions missing"
+        elif np.count_nonzero(np.diff(moved) < _STOOD_M_S * np.diff(fixes)) * path.period_s > 5.0:
+            note = "stood still"
+
+    def where(at: float) -> float:
+        return (
+            float(np.interp(at + start, path.seconds, path.driven_m) - np.interp(first + start, path.seconds, path.driven_m))
+            if path
+            else np.nan
+        )
+
+    return Lap(number, first, last, u_s, length, hot_place, hot, where(hot_at), place, margin, where(margin_at), note)
+
+
+def _extreme(values: dict[str, np.ndarray], time_s: np.ndarray, which: Any, better: Any) -> tuple[str, float, float]:
+    """(place, value, second) of the extreme of all places' means over 3 s."""
+    found = []
+    for place, column in values.items():
+        mean = smoothed(time_s, column, _SMOOTH_S)
+        if np.isfinite(mean).any():
+            row = int(which(mean))
+            found.append((float(mean[row]), place, float(time_s[row])))
+    if not found:
+        return "", np.nan, np.nan
+    value, place, at = better(found)
+    return place, value, at
+
+
+def _at_fixes(course: Course, path: Path | None, start: float, place: str) -> tuple[np.ndarray, np.ndarray]:
+    """(margin, state) of a place at each fix, nan outside the readings."""
+    if path is None or not place:
+        none = np.full(len(path.seconds) if path is not None else 0, np.nan)
+        return none, none
+    rows = np.floor(path.seconds - start).astype(int)
+    inside = (rows >= 0) & (rows < len(course.time_s))
+    rows = np.clip(rows, 0, len(course.time_s) - 1)
+    columns = course.margins[place]
+    mean = smoothed(course.time_s, columns["margin_degc"], _SMOOTH_S)
+    return np.where(inside, mean[rows], np.nan), np.where(inside, columns["state"][rows], np.nan)
+
+
+def _stretches(course: Course, path: Path, start: float, whole: list[Lap], place: str) -> tuple[Stretch, ...]:
+    if len(whole) < _LEAST_LAPS:
+        return ()
+    length = float(np.median([lap.length_m for lap in whole]))
+    whole = [lap for lap in whole if abs(lap.length_m / length - 1) <= 0.05]
+    if len(whole) < _LEAST_LAPS:
+        return ()
+    count = int(np.clip(round(length / _STRETCH_M), _STRETCHES_LEAST, _STRETCHES_MOST))
+    share = np.linspace(0, 1, count + 1)
+    margin = smoothed(course.time_s, course.margins[place]["margin_degc"], _SMOOTH_S)
+    at_ends, least = [], []
+    for lap in whole:
+        inside = (path.seconds >= lap.start_s + start) & (path.seconds <= lap.end_s + start)
+        times = np.concatenate([[lap.start_s], path.seconds[inside] - start, [lap.end_s]])
+        driven = np.interp(times + start, path.seconds, path.driven_m)
+        ends = np.interp(share, (driven - driven[0]) / (driven[-1] - driven[0]), times)
+        known = np.isfinite(margin)
+        at_ends.append(np.interp(ends, course.time_s[known], margin[known]))
+        part = [margin[(course.time_s >= a) & (course.time_s < b)] for a, b in pairwise(ends)]
+        least.append([float(np.nanmin(one)) if np.isfinite(one).any() else np.nan for one in part])
+    loss = -np.diff(np.array(at_ends), axis=1)
+    mean = loss.mean(axis=0)
+    half = special.stdtrit(len(loss) - 1, 0.975) * loss.std(axis=0, ddof=1) / np.sqrt(len(loss))
+    smallest = np.nanmin(np.array(least), axis=0)
+    edges = share * length
+    return tuple(
+        Stretch(
+            float(edges[k]),
+            float(edges[k + 1]),
+            float(mean[k]),
+            float(mean[k] - half[k]),
+            float(mean[k] + half[k]),
+            float(smallest[k]),
+        )
+        for k in range(count)
+    )
+
+
+def _where(at_m: float, shown: Shown) -> str:
+    return f", {shown.text(at_m, 'length')} behind the line" if np.isfinite(at_m) else ""

@@ -1,0 +1,157 @@
+"""Laps on a circuit of our own invention, against what was driven: by line, by mark, by hand, found; where margin goes; what is private."""
+
+import json
+
+import lapped
+import numpy as np
+import pytest
+from hotfuel.errors import InputError, UsageError
+from hotfuel.report import laps as report
+from hotfuel.session import folder
+from hotfuel.session.export import table
+from hotfuel.study.drive import crossings, ground
+from hotfuel.study.drive.course import of_session
+from hotfuel.study.drive.laps import laps
+from hotfuel.study.drive.phases import LAP, phases
+from hotfuel.units import Shown
+
+
+@pytest.fixture(scope="module")
+def driven(tmp_path_factory):
+    return lapped.laps(tmp_path_factory.mktemp("laps") / "trackday")
+
+
+def test_laps_found_by_the_paths_own_crossing_have_the_driven_times(driven):
+    session, truth, track = driven
+    found = laps(session)
+    assert found.basis == "by the line where the path crosses itself"
+    assert len(found.laps) == 6
+    for lap, wanted in zip(found.laps, np.diff(truth.crossed_s), strict=True):
+        assert abs(lap.time_s - wanted) <= 3 * lap.time_u_s + 0.02 * wanted  # another line: laps of another pace share its way
+        assert lap.length_m == pytest.approx(track.length_m, rel=0.02)
+        assert lap.note == ""
+
+
+def test_a_line_given_by_hand_gives_each_lap_within_its_doubt(driven):
+    session, truth, _ = driven
+    east = 260.0 * (1 + 0.36 * np.cos(0.5) + 0.14)
+    line = ground.Line(40.0, -40.0 + east / (111_120 * np.cos(np.radians(40.0))), 330.0)
+    found = laps(session, line)
+    errors = np.array([lap.time_s for lap in found.laps]) - np.diff(truth.crossed_s)
+    doubts = np.array([lap.time_u_s for lap in found.laps])
+    assert (np.abs(errors) <= 3 * doubts).all()
+    assert doubts.max() < 0.1
+    # the other way round nothing crosses it
+    with pytest.raises(InputError, match="holds no lap"):
+        laps(session, ground.Line(line.latitude_deg, line.longitude_deg, 150.0))
+
+
+def test_a_slow_receiver_says_less(tmp_path):
+    session, truth, _ = lapped.laps(tmp_path / "slow", 4, period_s=1.0, noise_m=2.0)
+    found = laps(session)
+    errors = np.diff([lap.time_s for lap in found.laps]) - np.diff(np.diff(truth.crossed_s))
+    assert len(found.laps) == 4
+    assert np.abs(errors).max() < 1.0
+    assert all(len(lap.time_text(found.period_s).partition(".")[2]) <= 1 for lap in found.laps)
+
+
+def test_a_mark_gives_the_line_and_the_button_gives_laps_without_a_receiver(tmp_path):
+    session, truth, _ = lapped.laps(tmp_path / "marked", 4, marks=[(20.0, "start line")])
+    found = laps(session)
+    assert found.basis == "by the line by the mark"
+    assert len(found.laps) >= 3
+    session, truth, _ = lapped.laps(tmp_path / "by hand", 4, receiver=False, hand_marks=True)
+    found = laps(session)
+    assert (found.basis, len(found.laps), found.path) == ("by marks", 4, None)
+    assert [lap.time_s for lap in found.laps] == pytest.approx(list(np.diff(truth.crossed_s)), abs=1.6)
+
+
+def test_a_dropout_on_the_way_marks_its_lap(tmp_path):
+    session, _, _ = lapped.laps(tmp_path / "gap", 5, without=[(130.0, 140.0)])
+    found = laps(session)
+    missing = [lap for lap in found.laps if lap.note == "positions missing"]
+    assert len(missing) == 1
+    assert missing[0].start_s < 130 < missing[0].end_s
+    assert len(found.laps) == 5
+
+
+def test_the_stretch_that_warms_the_pump_is_named_with_its_spread(driven):
+    session, _, track = driven
+    found = laps(session)
+    assert found.place == "pump"
+    worst = found.costliest()
+    assert worst is not None
+    # the found line lies elsewhere: ask of the temperature where it rises
+    rising = [one for one in found.stretches if one.low_degc > 0]
+    assert worst in rising
+    assert sum(one.loss_degc for one in rising) == pytest.approx(lapped.RISE_DEGC, abs=0.8)
+    assert sum(one.loss_degc for one in found.stretches) == pytest.approx(0.0, abs=0.3)
+    assert sum(one.to_m - one.from_m for one in rising) <= 0.4 * track.length_m
+    assert all(one.low_degc < one.loss_degc < one.high_degc for one in found.stretches)
+    said = " ".join(found.sentences(Shown("us")))
+    assert "pump loses" in said
+    assert "6 laps" in said
+
+
+def test_laps_are_phases_and_a_road_used_twice_is_none(driven, tmp_path):
+    session, _, _ = driven
+    assert sum(phase.kind == LAP for phase in phases(of_session(session))) == 6
+    session, _, _ = lapped.laps(tmp_path / "once", 1)
+    assert not any(phase.kind == LAP for phase in phases(of_session(session)))
+    with pytest.raises(InputError, match="holds no lap"):
+        laps(session)
+
+
+def test_a_line_kept_beside_the_log_is_used(driven, tmp_path):
+    session, _, _ = lapped.laps(tmp_path / "kept", 3)
+    other = laps(session).line
+    (tmp_path / "kept" / folder.LAP_LINE).write_text(str(other))
+    again = laps(session)
+    assert again.basis == "by the line as given"
+    assert [lap.time_s for lap in again.laps] == pytest.approx([lap.time_s for lap in laps(session, other).laps], abs=0.01)
+    (tmp_path / "kept" / folder.LAP_LINE).write_bytes(b"\xff nonsense")
+    assert "where the path crosses itself" in laps(session).basis
+
+
+def test_positions_are_in_nothing_that_is_shared_unless_asked(driven):
+    session, _, _ = driven
+    found = laps(session)
+    shared = json.dumps(found.as_dict())
+    assert str(found.line) not in shared
+    assert "39.99" not in shared and "40.00" not in shared
+    assert json.loads(json.dumps(found.as_dict(with_positions=True)))["line"] == str(found.line)
+    assert not [name for name in table(session).columns if "latitude" in name or "longitude" in name]
+    assert "latitude_deg" in table(session, with_positions=True).columns
+
+
+@pytest.mark.parametrize(
+    "text", ["", "48.1 11.2", "north", "48,1 11,2 heading x", "98 11 heading 3", "48 11 heading 400", "48 11 heading -3"]
+)
+def test_a_line_that_is_none_is_refused_in_a_sentence(text):
+    with pytest.raises(UsageError, match="heading|allowed"):
+        ground.parse(text)
+
+
+def test_a_line_written_is_read_back():
+    line = ground.Line(-12.345678, 170.123456, 359.0)
+    assert ground.parse(str(line)) == line
+    assert crossings.is_lap("Lap 3")
+    assert not crossings.is_lap("lap line")
+    assert not crossings.is_lap("overlap")
+
+
+def test_the_page_draws_the_path_with_shapes_and_without_degrees(driven):
+    session, _, _ = driven
+    found = laps(session)
+    text = report.render(found, session, Shown("us"))
+    drawing = text[text.index('<svg class="track"') : text.index("</svg>")]
+    assert drawing.count("<circle") + drawing.count("<path") > 200
+    assert "ft</text>" in drawing
+    ends = [tuple(map(float, pair.split(","))) for pair in drawing.partition('points="')[2].partition('"')[0].split()]
+    x, y = np.array(ends).T
+    path = found.path
+    on_laps = slice(np.searchsorted(path.seconds, found.start_s + found.laps[0].start_s), None)
+    shape = np.ptp(x) / np.ptp(y)
+    assert shape == pytest.approx(np.ptp(path.x_m[on_laps]) / np.ptp(path.y_m[on_laps]), rel=0.02)  # to scale both ways
+    assert "40.0" not in text.replace("140.0", "") or str(found.line)[:6] not in text
+    assert "Where pump loses margin" in text

@@ -1,0 +1,58 @@
+"""Sessions on disk of laps on the simulator's circuit: the board's readings, and a receiver's sentences beside them; what was driven as truth."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+from hotfuel import session
+from hotfuel.car import EXAMPLE
+from hotfuel.session import folder
+from hotfuel.simulator import circuit
+
+_FOLDER = str(Path(__file__).parents[2] / "session")
+if _FOLDER not in sys.path:
+    sys.path.insert(0, _FOLDER)
+import synthetic  # noqa: E402 - from the room of sessions
+
+HOT_FROM, HOT_TO = 0.30, 0.45  # of the lap: there the pump warms by RISE_DEGC, on the rest it cools again
+RISE_DEGC = 4.0
+
+
+def pump_degc(share):
+    """Its temperature at a share (n,) of the lap."""
+    return 45.0 + RISE_DEGC * np.interp(share, [0, HOT_FROM, HOT_TO, 1], [0.4, 0.0, 1.0, 0.4])
+
+
+def laps(
+    path, count=6, *, seed=1, period_s=0.2, noise_m=1.0, marks=(), without=(), hand_marks=False, receiver=True, spread_degc=0.2
+):
+    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button at each crossing."""
+    rng = np.random.default_rng(seed)
+    track = circuit.Circuit()
+    driven = circuit.drive(track, count, rng, period_s)
+    first = driven.crossed_s[0]
+    length, way = track.length_m, np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(driven.x_m), np.diff(driven.y_m)))])
+    share = (way - np.interp(first, driven.time_s, way)) / length % 1
+    made = synthetic.Recording(period_ms=500)
+    wall = synthetic.START_WALL_S
+    told = list(circuit.sentences(track, driven, wall, noise_m, rng)) if receiver else []
+    todo = list(marks) + ([(at + 0.1 * rng.standard_normal(), "lap") for at in driven.crossed_s.tolist()] if hand_marks else [])
+    todo = sorted(todo)
+    lap = np.clip(np.searchsorted(driven.crossed_s, driven.time_s) - 1, 0, count - 1)
+    shift = spread_degc * rng.standard_normal(count)
+    for at in np.arange(0.0, driven.time_s[-1], 0.5).tolist():
+        if round(at * 2) % 10 == 0:
+            made.anchor(at)
+        row = int(np.searchsorted(driven.time_s, at))
+        made.reading(at, [35.0, float(pump_degc(share[row]) + shift[lap[row]]), 50.0])
+        made.auxiliary(at, pulses=int(at * 4 * 3500 / 60) + 1, ignition=True)
+        while told and told[0][0] <= at:
+            second, text = told.pop(0)
+            if not any(a <= second < b for a, b in without):
+                late = second + 0.05 + 0.03 * rng.random()
+                made.add("sentence", at, wall_us=round((wall + late) * 1e6), monotonic_us=round(late * 1e6), text=text)
+        while todo and todo[0][0] <= at:
+            made.mark(*todo.pop(0))
+    where = folder.create(path, EXAMPLE, {})
+    where.log_path.write_bytes(made.data)
+    return session.open(path), driven, track
