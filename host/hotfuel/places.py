@@ -7,7 +7,9 @@ named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are th
 from dataclasses import dataclass
 from typing import Literal
 
-RoleName = Literal["tank", "suction", "pump", "line", "carburettor", "bowl", "air", "outside_air", "other"]
+RoleName = Literal[
+    "tank", "suction", "pump", "line", "carburettor", "bowl", "air", "outside_air", "intake_air", "engine_bay_air", "other"
+]
 PressureOf = Literal["tank", "suction", "line", "bowl", ""]
 CriterionOf = Literal["pump", "metering", "bowl", ""]
 
@@ -21,7 +23,8 @@ class Role:
 
     pressure: whose pressure the fuel has here; "" where there is no fuel and so no limit. criterion: whose V/L the limit is for. fitting_degc: how far a
     fitting stands from the fuel, one standard deviation (assumption, common practice, no source). percolates: boiling here after a hot stop is usual
-    and no warning. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air; outside: the air round the car.
+    and no warning. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air; outside: the air round the car;
+    beside_line: air that may warm the line.
     """
 
     pressure: PressureOf
@@ -31,6 +34,7 @@ class Role:
     throttled: bool = False
     air: bool = False
     outside: bool = False
+    beside_line: bool = False
 
     @property
     def has_limit(self) -> bool:
@@ -46,8 +50,10 @@ ROLES: dict[str, Role] = {
     "carburettor": Role("line", "metering", 15.0, throttled=True),
     "needle": Role("bowl", "metering", 15.0, percolates=True),  # never in a car file: the second place of a carburettor
     "bowl": Role("bowl", "bowl", 15.0, percolates=True),
-    "air": Role("", "", 0.0, air=True),
+    "air": Role("", "", 0.0, air=True, beside_line=True),
     "outside_air": Role("", "", 0.0, air=True, outside=True),
+    "intake_air": Role("", "", 0.0, air=True),  # what the engine breathes
+    "engine_bay_air": Role("", "", 0.0, air=True, beside_line=True),
     "other": Role("", "", 15.0),
 }
 

@@ -32,6 +32,7 @@ COMMANDS = {
     "download": "Fetch what the board stored by itself.",
     "review": "What happened, as a page and a sheet for the customer.",
     "laps": "A table of laps, and which stretch of the lap costs margin.",
+    "readings": "Readings by hand: list them, or join a table of them.",
     "decode": "Temperatures, margins and inputs as a table for other programs.",
     "inspect": "The bytes of a log, frame by frame and field by field.",
     "compare": "Did a fix lower the temperature?",

@@ -70,7 +70,7 @@ def task(
     }
     # Boiling at idle begins at idle's flow; the limit reckons with full throttle's.
     idling = at_places(car, Conditions(running=1.0, flow_l_h=car.engine.idle_flow_l_h, **given))
-    air = next((place.name for place in car.places if place.kind.air), None)
+    air = next((place.name for place in car.places if place.kind.beside_line), None)
     air_degc = math.nan
     if air is not None:
         _, values = stretch.column(air)

@@ -38,12 +38,15 @@ UNITS = {  # end of a column's name -> unit as ASAM and spreadsheets write it
     "_psi": "psi",
     "_rpm": "1/min",
     "_v": "V",
+    "_l_h": "L/h",
     "_s": "s",
     "_ratio": "1",
     "_state": "",
     "_reason": "",
 }
 _COMMENTS = {
+    "_by_hand_degc": "read by a person",
+    "_by_hand_degf": "read by a person",
     "_margin_degc": "limit minus temperature",
     "_limit_degc": "temperature at which the fuel forms the vapour this place copes with, at the pressure there",
     "_uncertainty_degc": "one standard uncertainty of the margin",
@@ -119,7 +122,7 @@ def _table(session: Session) -> pd.DataFrame:
     if session.car is not None:
         parts.append(session.margins())
     inputs = session.inputs()
-    joined = pd.concat([*parts, inputs.loc[:, inputs.notna().any()]], axis=1)
+    joined = pd.concat([*parts, inputs.loc[:, inputs.notna().any()], session.by_hand_columns()], axis=1)
     # files hold the numbers: MDF4 and CSV have no categories
     named = {str(name): joined[name].cat.codes.astype(np.uint8) for name in joined if joined[name].dtype == "category"}
     return joined.assign(**named)

@@ -171,7 +171,8 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
         values = at_inputs[name].to_numpy()
         return values if np.isfinite(values).any() else None
 
-    names = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
+    names: tuple[str, ...] = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
+    names = (*names, "flow_l_h") if "flow_l_h" in at_inputs else names
     conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
     usable = {place: channel for place, channel in channels.items() if place in measured}
     traces = {

@@ -21,8 +21,9 @@ from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.probes import fall_note
 from hotfuel.samples.decoded import Decoded
 from hotfuel.samples.losses import Losses
-from hotfuel.session import alarms, engine, folder, frame, metadata, positions, summary
+from hotfuel.session import alarms, by_hand, engine, folder, frame, metadata, positions, summary
 from hotfuel.session.folder import SessionFolder
+from hotfuel.session.summary import index_seconds
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
 from hotfuel.text import one_line
@@ -91,7 +92,24 @@ class Session:
 
     @cached_property
     def _inputs(self) -> pd.DataFrame:
-        return frame.inputs(self.decoded, self.ticks, self.car)
+        found = frame.inputs(self.decoded, self.ticks, self.car)
+        back = self.car.engine.return_flow_l_h if self.car is not None else 0.0
+        flow = by_hand.flow_l_h(self._by_hand[0], self.ticks.seconds, back)
+        return found if flow is None else found.assign(flow_l_h=flow)
+
+    @cached_property
+    def _by_hand(self) -> tuple[list[by_hand.HandReading], list[str]]:
+        """Readings of marks and of tables beside the log, and remarks."""
+        marks = self.marks()
+        timeline = self.ticks.timeline
+        at = index_seconds(pd.Index(marks["time"]))
+        found = by_hand.of_marks(list(zip(at.tolist(), marks["text"], strict=True)))
+        if self.folder.log_path.name != folder.LOG or not len(self.ticks.seconds):
+            return found, []
+        told, remarks = by_hand.read_tables(
+            self.folder.path, float(self.ticks.seconds[0]), timeline.anchored, self.metadata.get("utc_offset_min")
+        )
+        return sorted([*found, *told], key=lambda one: one.seconds), remarks
 
     @cached_property
     def _alarm_spans(self) -> list[alarms.Span]:
@@ -125,7 +143,10 @@ class Session:
         return frame.margin_frame(self.margin_table, self.ticks.index)
 
     def inputs(self) -> pd.DataFrame:
-        """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running (1, 0); same index; nan where unknown."""
+        """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running (1, 0); same index; nan where unknown.
+
+        flow_l_h too, through the line, where a table of a meter was joined.
+        """
         return self._inputs.copy()
 
     def marks(self) -> pd.DataFrame:
@@ -139,6 +160,22 @@ class Session:
     def positions(self) -> positions.Positions | None:
         """Where the car was, by the sentences of a satellite receiver; None where there was none. Private: nothing that is shared has them unless asked."""
         return positions.of_recording(self.decoded, self.ticks.timeline)
+
+    def by_hand(self) -> pd.DataFrame:
+        """Columns time, place, dimension, value (SI): what a person read and marked ("block 183 degF") or joined as a table (`hotfuel readings`)."""
+        found = self._by_hand[0]
+        return pd.DataFrame(
+            {
+                "time": self.ticks.timeline.index(np.array([one.seconds for one in found], dtype=float)),
+                "place": pd.array([one.place for one in found], dtype="str"),
+                "dimension": pd.array([one.dimension for one in found], dtype="str"),
+                "value": np.array([one.value for one in found], dtype=float),
+            }
+        )
+
+    def by_hand_columns(self) -> pd.DataFrame:
+        """The same at the ticks, columns such as "block_by_hand_degc"; same index as `temperatures()`, nan where nobody read."""
+        return pd.DataFrame(by_hand.columns(self._by_hand[0], self.ticks.seconds), index=self.ticks.index)
 
     def gaps(self) -> pd.DataFrame:
         """Columns start, end, duration_s, reason."""
@@ -176,6 +213,7 @@ class Session:
                 for name, place in self.margin_table.places.items():
                     if place.traced is not None and place.traced.falls and not is_behind_needle(name):
                         found.append(fall_note(name))
+        found += [*self._by_hand[1], *([by_hand.DOUBT] if self._by_hand[0] else [])]
         found += self.losses.sentences()
         if self.take_out is not None:
             found = [self.take_out(note) for note in found]

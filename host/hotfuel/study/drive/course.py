@@ -15,7 +15,7 @@ from hotfuel.study.drive.crossings import lap_marks
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
 _COLD_S, _COLD_SPREAD_DEGC = 20, 3.0
-_INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running")
+_INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running", "flow_l_h")
 _MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
 
 
@@ -113,6 +113,7 @@ def of_session(session: Session) -> Course:
         inputs={
             key: per_second(inputs[key].to_numpy(dtype=float), rows, count, largest=key in ("ignition", "running"))
             for key in _INPUTS
+            if key in inputs
         },
         marks=tuple(sorted((at - start, text) for at, text in (*marked, *lap_marks(session, marked)))),
         start_s=start if anchored else np.nan,

@@ -17,6 +17,8 @@ from hotfuel.units import Shown
 
 LONGEST_S = 600.0
 _WINDOW_S = 30
+METER_U = 0.05  # of a pulse flow meter at these flows, relative (common practice, no source)
+_MEASURED_SHARE = 0.9
 
 
 @dataclass(frozen=True)
@@ -58,8 +60,19 @@ def line_places(course: Course) -> tuple[str, ...]:
 
 
 def flow_of(course: Course) -> hose.Flow:
-    """Flow through the line (n,): from engine speed, displacement and mixture plus the declared return, in full-throttle pulls from the declared power;
-    unknown (nan) where engine speed or displacement is."""
+    """Flow through the line (n,): as a meter measured it, where it did; else from engine speed, displacement and mixture plus the declared return, in
+    full-throttle pulls from the declared power; unknown (nan) where engine speed or displacement is."""
+    estimated = _estimated(course)
+    measured = course.inputs.get("flow_l_h")
+    if measured is None or not np.isfinite(measured).any():
+        return estimated
+    known, on = np.isfinite(measured), fired(course)
+    whole = not on.any() or known[on].mean() >= _MEASURED_SHARE
+    basis = "measured by a meter" if whole else f"measured by a meter in part, else {estimated.basis}"
+    return hose.Flow(np.where(known, measured, estimated.litres_h), METER_U if whole else estimated.relative_u, basis)
+
+
+def _estimated(course: Course) -> hose.Flow:
     rpm, car = course.inputs["engine_rpm"], course.car
     if car is None or not car.engine.displacement_l or not np.isfinite(rpm).any():
         return hose.Flow(np.full_like(course.time_s, np.nan), np.nan, "unknown")
@@ -77,10 +90,11 @@ def flow_of(course: Course) -> hose.Flow:
 
 
 def air_beside(course: Course) -> str | None:
-    """The place of a probe in the air beside the line, None without one."""
+    """The place of a probe in the air beside the line, None without one: in the engine bay rather than anywhere else, and not where the engine breathes."""
     if course.car is None:
         return None
-    return next((p.name for p in course.car.places if p.kind.air and not p.kind.outside and p.name in course.degc), None)
+    beside = [p for p in course.car.places if p.kind.beside_line and p.name in course.degc]
+    return next((p.name for p in sorted(beside, key=lambda p: p.role != "engine_bay_air")), None)
 
 
 def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow, shown: Shown) -> Section:
