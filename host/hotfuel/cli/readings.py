@@ -28,6 +28,8 @@ def readings(
     While recording, a mark with place, value and unit is a reading too: "block 183 degF", "fuel pressure 5.5 psi". A column "fuel flow (L/h)", of a
     meter in the line, or "fuel used (L/h)", gives pressures and coolers their flow.
     """
+    import pandas as pd
+
     from hotfuel.files import whole
     from hotfuel.session import by_hand
     from hotfuel.session.summary import index_seconds
@@ -58,7 +60,7 @@ def readings(
     told = opened.by_hand()
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     first = opened.ticks.seconds[0] if len(opened.ticks.seconds) else 0.0
-    seconds = index_seconds(told["time"].array) - first if len(told) else []
+    seconds = index_seconds(pd.Index(told["time"])) - first if len(told) else []
     rows = list(zip(seconds, told["place"], told["dimension"], told["value"], strict=True))
     lines += [
         f"{at / 60:6.1f} min  {place_words(place)} {_text(value, dimension, shown)}"

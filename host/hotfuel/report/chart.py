@@ -175,6 +175,11 @@ class Chart:
         )
         (self.drawn if tip else self.under).append(shape)
 
+    def dot(self, x: float, y: float, colour: str, tip: str) -> None:
+        """A ring that moves when the time is zoomed."""
+        look = {"fill": PAPER, "stroke": colour, "stroke_width": 2, "data_tip": _kept(tip)}
+        self.drawn.append(drawsvg.Circle(_tenth(self.px(x)), _tenth(self.py(y)), 4.2, **look))
+
     def marker(self, x: float, y: float, shape: str, colour: str, tip: str, *, hollow: bool, size: float = 5.0) -> None:
         """A dot of its own shape: "circle", "square", "triangle", "diamond", "inverted_triangle" or "hex"; hollow ones are filled with paper."""
         across, down = float(self.px(x)), float(self.py(y))

@@ -7,7 +7,20 @@ from typing import Any
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, before_after, beside, html, pictures, power_charts, sheet, stops, study_figures, words
+from hotfuel.report import (
+    answers,
+    before_after,
+    beside,
+    html,
+    pictures,
+    power_charts,
+    pull_figures,
+    pull_table,
+    sheet,
+    stops,
+    study_figures,
+    words,
+)
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
@@ -136,6 +149,7 @@ def make(
         "numbers": table if not few else None,
         "order": ", ".join(_order(result, power)),
         "technical": _technical(result, power, figures, shown),
+        "pulls": pull_table.variants(result.pulls, shown) if result else None,
         "beside": beside.side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
@@ -194,6 +208,12 @@ def _technical(result: Comparison | None, power: PowerComparison | None, figures
                     "Differences with their 95 % intervals: what was asked first, then the largest of what else was seen. A difference inside the grey stretch "
                     "is not worth having.",
                 )
+            )
+        if place := pull_figures.place_of(result.pulls):
+            figures["variant-pulls"] = pull_figures.of_variants(result.pulls, place, shown)
+            laid = [one.overlays[place] for one in result.pulls]
+            plots.append(
+                Plot(["variant-pulls"], pull_figures.key(result.pulls), f"Full-throttle pulls. {pull_figures.caption(laid)}")
             )
     return plots
 

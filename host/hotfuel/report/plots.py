@@ -30,6 +30,7 @@ _LEVEL_KEYS = {
     "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
     "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
 }
+_DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
 _CARD_PX = 190
 _DOING = {SOAK: ("parked", True), STANDING: ("parked", True), IDLE: ("idling", False)}  # all else is driving
@@ -84,19 +85,45 @@ class Plots:
         for name in self.degc:
             at, values = self._measured(name)
             drawn.append(Line(at, values, self.styles[name], place_words(name), self.unit))
+        read = self._by_hand()
+        values = np.array([value for _, value, _ in read])
         plot = self._figure(
-            "overview_temperatures", 150, draw.fit(*(one.values for one in drawn), least_span=5), f"temperature, {self.unit}",
+            "overview_temperatures", 150, draw.fit(*(one.values for one in drawn), values, least_span=5), f"temperature, {self.unit}",
             self._alt_of_temperatures(), show_time=not self.table,
         )  # fmt: skip
         draw.lines(plot, drawn)
+        for at, value, tip in read:
+            plot.dot(at, value, draw.INK, tip)
         self._marks_and_gaps(plot, numbered=True)
         caption = (
             "Numbers at dotted lines are marks; hatched stretches have no readings."
             if len(self.marks_s) or len(self.gaps_s)
             else ""
         )
+        if read:
+            caption = f"Rings are readings by hand: {', '.join(dict.fromkeys(tip.rsplit(' ', 2)[0] for _, _, tip in read))}. {caption}".strip()
         first = Plot(["overview_temperatures"], [self._line_key(name) for name in self.degc], "" if self.table else caption)
         return [first, self._margins(), self._strip(caption)] if self.table else [first]
+
+    def _by_hand(self) -> list[tuple[float, float, str]]:
+        """(ms on the axis, shown temperature, words) of temperatures a person read within the recording."""
+        told = self.session.by_hand()
+        told = told[told["dimension"] == "temperature"][:_DOTS_MOST]
+        seconds = index_seconds(pd.Index(told["time"]))
+        inside = (
+            (seconds >= self.axis.seconds[0]) & (seconds <= self.axis.seconds[-1])
+            if len(self.axis.seconds)
+            else np.zeros(len(told), bool)
+        )
+        rows = zip(self.axis.ms(seconds)[inside], told["place"][inside], told["value"][inside], strict=True)
+        return [
+            (
+                float(at),
+                float(self._shown(np.float64(degc))),
+                f"{place_words(place)} {self.shown.text(float(degc), 'temperature', 0)}",
+            )
+            for at, place, degc in rows
+        ]
 
     def _margins(self) -> Plot:
         unit = self.shown.unit("temperature difference")

@@ -1,4 +1,6 @@
-"""The table of full-throttle pulls: a row for each pull and place."""
+"""Tables of full-throttle pulls: a row for each pull and place, and for each variant and place."""
+
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -7,6 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.report import words
 from hotfuel.report.table import Table
 from hotfuel.study.line.full_throttle import PlaceAtPull
+from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.story import Story
 from hotfuel.units import Shown
 
@@ -40,6 +43,22 @@ def pulls(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, clock: 
             )
         )  # fmt: skip
     return table.cut(len(rows), _ROWS_MOST) if rows else None
+
+
+def variants(told: Sequence[VariantPulls], shown: Shown) -> Table | None:
+    """What the pulls of each variant did at each place, in the mean; None without a pull."""
+    table = Table(("Variant", "Place", "At the start", "Lowest", "Falls by", "Smallest margin", "Pulls"), numbers=range(2, 7))
+    for one in told:
+        for number, (place, at) in enumerate(one.places.items()):
+            half = f" ±{shown.text(at.fall_half_degc, 'temperature difference')}" if np.isfinite(at.fall_half_degc) else ""
+            table.rows.append(
+                (
+                    one.variant, place_words(place), shown.text(at.start_degc, "temperature"), shown.text(at.lowest_degc, "temperature"),
+                    shown.text(at.fall_degc, "temperature difference") + half, words.signed(shown, at.smallest_margin_degc),
+                    f"{one.count} in {one.sessions}" if not number else "",
+                )
+            )  # fmt: skip
+    return table if table.rows else None
 
 
 def _arrival(at: PlaceAtPull) -> str:

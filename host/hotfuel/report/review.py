@@ -11,7 +11,7 @@ from hotfuel_wire.alarm import DEADBAND
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import before_after, html, pictures, plots, pull_table, sheet, stops, words
+from hotfuel.report import before_after, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
@@ -124,6 +124,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         "hot_stops": stops.hot_stops(told, shown) if told else None,
         "restarts": stops.restarts(told, session.ticks.index[0], shown, clock) if told else None,
         "held": stops.held([told.judgement], shown) if told and told.judgement else None,
+        "pulled": _pulled(told, drawn, shown),
         "pulls": pull_table.pulls(told, session.ticks.index[0], shown, clock) if told else None,
         "line": _line(told, session, shown, clock) if told else None,
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
@@ -144,6 +145,14 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
     }
     page = html.page("review.html.jinja", drawn.figures, values)
     return Report(page, first, drawn.figures, card)
+
+
+def _pulled(told: Story | None, drawn: Plots, shown: Shown) -> Plot | None:
+    """The pulls laid over each other at the last place of the line."""
+    if told is None or told.laid is None:
+        return None
+    drawn.figures["pulls"] = pull_figures.of_session(told.laid, shown)
+    return Plot(["pulls"], [], pull_figures.caption([told.laid]))
 
 
 def _shown(session: Session, units: str | None) -> Shown:

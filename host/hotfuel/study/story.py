@@ -17,7 +17,7 @@ from hotfuel.study.drive import own_limit, restarts
 from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
-from hotfuel.study.line import full_throttle, transport
+from hotfuel.study.line import full_throttle, overlaid, transport
 from hotfuel.units import Shown, expanded
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives
@@ -65,10 +65,11 @@ class Story:
     judgement: Judgement | None = None  # of its stops against a complaint's, where one was named
     sections: tuple[transport.Section, ...] = ()  # of the line, between two places each
     pulls: tuple[full_throttle.Pull, ...] = ()
+    laid: overlaid.Overlay | None = None  # the pulls over each other, for a picture
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return asdict(self)
+        return {name: value for name, value in asdict(self).items() if name != "laid"}
 
 
 def tell(session_or_course: Session | Course, shown: Shown | None = None, complaint: Any = None) -> Story:
@@ -104,8 +105,9 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
         sentences.append(shift.sentence)
     confidence = found[0].confidence if found else "low"
     sentences.append(_how_sure(course, nearest, confidence, units))
-    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line,
-                 full_throttle.pulls(course))  # fmt: skip
+    pulled = full_throttle.pulls(course, found)
+    return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line, pulled,
+                 overlaid.last_place(course, pulled))  # fmt: skip
 
 
 def _course(session_or_course: Session | Course) -> Course:

@@ -11,7 +11,7 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.session.pulls import AFTER_S
 from hotfuel.study.drive.course import STEP_S, Course
-from hotfuel.study.drive.phases import Phase, phases
+from hotfuel.study.drive.phases import Phase
 from hotfuel.study.line.full_throttle import Pull, as_course, pulls
 from hotfuel.units import Shown
 
@@ -113,11 +113,13 @@ def of_variants(groups: Mapping[str, Sequence[tuple[Course, Sequence[Phase]]]]) 
     return tuple(told)
 
 
-def of_session(course: Course) -> dict[str, Overlay]:
-    """Each fuel place's pulls of one session; empty without a pull."""
-    among = phases(course)
-    found = pulls(course, among)
-    return {place: laid for place in course.fuel_places if (laid := _laid([(course, found)], place)) is not None}
+def last_place(course: Course, found: Sequence[Pull]) -> Overlay | None:
+    """The pulls of one session at the last place of the line that can be read in them; None without one."""
+    for place in reversed(course.fuel_places if found else ()):
+        laid = _laid([(course, found)], place)
+        if laid is not None and np.isfinite(laid.mean_degc).any():
+            return laid
+    return None
 
 
 def _laid(each: Sequence[tuple[Course, Sequence[Pull]]], place: str) -> Overlay | None:
