@@ -57,6 +57,7 @@ LIBRARY_ROOMS = {
     "typer": {"cli"},
     "jinja2": {"report", "live"},
     "openpyxl": {"study"},
+    "pynmea2": {"session"},
     "pyarrow": {"session"},
     "duckdb": {"session"},
     "dask": {"session"},

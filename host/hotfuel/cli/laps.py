@@ -60,9 +60,9 @@ def laps(
         lines.append(f"line: {found.line}")
     told: dict[str, Any] = {"laps": found.as_dict(positions), "report": str(out) if out else None}
     if out is not None:
-        from hotfuel.report import laps as report
+        from hotfuel.report import lap_page
 
-        lines.append(f"report: {report.write(found, opened, out, shown)}")
+        lines.append(f"report: {lap_page.write(found, opened, out, shown)}")
     show(told, [*lines, *notes(opened)], as_json)
 
 

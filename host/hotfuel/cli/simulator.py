@@ -1,15 +1,16 @@
 """`hotfuel simulator`: a simulated board in a simulated car."""
 
 import contextlib
+import os
 import time
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import note
 from hotfuel.cli.shared_car import DRIVE, Speed, car_text, leave_car_file, model_of
-from hotfuel.errors import InputError
+from hotfuel.errors import InputError, UsageError
 
 
 def simulator(
@@ -19,6 +20,10 @@ def simulator(
     speed: Speed = 1.0,
     drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
     seed: Annotated[int, typer.Option("--seed", help="Another seed is another day and driver.")] = 1,
+    receiver: Annotated[
+        bool,
+        typer.Option("--receiver", help='Offer a satellite receiver on a second pseudo-terminal, as for --drive "track day".'),
+    ] = False,
     car_out: Annotated[Path | None, typer.Option("--car-out", help="Write the simulated car's file here.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds of wall time.", min=0.1)] = None,
 ) -> None:
@@ -27,20 +32,68 @@ def simulator(
     from hotfuel.simulator.board import SimulatedBoard
     from hotfuel.simulator.feed import Senders
 
+    if receiver and not pty:
+        raise UsageError("the simulated receiver is offered on a pseudo-terminal only: leave out --socket")
+    if receiver and speed != 1:
+        raise UsageError("a receiver's time cannot run faster: with --receiver leave out --speed")
     model = model_of(drive, seed)
     if car_out is not None:
         leave_car_file(car_out, car_text(model.scenario))
-    with SimulatedBoard(
-        model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
-    ) as board:
+    with (
+        SimulatedBoard(
+            model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
+        ) as board,
+        contextlib.ExitStack() as beside,
+    ):
         print(board.device, flush=True)
+        told = beside.enter_context(_Receiver(model, speed, seed)) if receiver else None
+        if told is not None:
+            print(told.device, flush=True)
         note(
             f"simulated board under {board.engine}, {speed:g} times real time, {drive}; end it with Ctrl-C; in another terminal: "
-            f"hotfuel record --port {board.device} --out sunday"
+            f"hotfuel record --port {board.device}{f' --receiver {told.device}' if told else ''} --out sunday"
         )
         end = None if seconds is None else time.monotonic() + seconds
         with contextlib.suppress(KeyboardInterrupt):
             while not board.finished and (end is None or time.monotonic() < end):
                 time.sleep(0.1)
+                if told is not None:
+                    told.say()
         if board.failure:
             raise InputError(f"the simulated board could not go on: {board.failure}")
+
+
+class _Receiver:
+    """A receiver that rides in the simulated car: its sentences on a pseudo-terminal, in time with the board."""
+
+    def __init__(self, model: Any, speed: float, seed: int) -> None:
+        import tty
+
+        import numpy as np
+
+        from hotfuel.simulator import circuit
+
+        track = circuit.Circuit()
+        driven = circuit.follow(track, model.profile.time_s, model.profile.speed_km_h / 3.6, period_s=0.2)
+        self._speed, self._began = speed, time.monotonic()
+        self._told = circuit.sentences(track, driven, time.time(), 1.0, np.random.default_rng(seed))
+        self._next = next(self._told, None)
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self.device = os.ttyname(self._slave)
+
+    def say(self) -> None:
+        """Everything that is due; what nobody reads is lost, as at a real port."""
+        at = (time.monotonic() - self._began) * self._speed
+        while self._next is not None and self._next[0] <= at:
+            with contextlib.suppress(BlockingIOError):
+                os.write(self._master, self._next[1] + b"\r\n")
+            self._next = next(self._told, None)
+
+    def __enter__(self) -> "_Receiver":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        os.close(self._master)
+        os.close(self._slave)

@@ -86,14 +86,14 @@ class Plots:
             at, values = self._measured(name)
             drawn.append(Line(at, values, self.styles[name], place_words(name), self.unit))
         read = self._by_hand()
-        values = np.array([value for _, value, _ in read])
+        by_hand = np.array([value for _, value, _ in read])
         plot = self._figure(
-            "overview_temperatures", 150, draw.fit(*(one.values for one in drawn), values, least_span=5), f"temperature, {self.unit}",
+            "overview_temperatures", 150, draw.fit(*(one.values for one in drawn), by_hand, least_span=5), f"temperature, {self.unit}",
             self._alt_of_temperatures(), show_time=not self.table,
         )  # fmt: skip
         draw.lines(plot, drawn)
-        for at, value, tip in read:
-            plot.dot(at, value, draw.INK, tip)
+        for when, value, tip in read:
+            plot.dot(when, value, draw.INK, tip)
         self._marks_and_gaps(plot, numbered=True)
         caption = (
             "Numbers at dotted lines are marks; hatched stretches have no readings."
@@ -119,7 +119,7 @@ class Plots:
         return [
             (
                 float(at),
-                float(self._shown(np.float64(degc))),
+                float(self.shown.value(float(degc), "temperature")),
                 f"{place_words(place)} {self.shown.text(float(degc), 'temperature', 0)}",
             )
             for at, place, degc in rows

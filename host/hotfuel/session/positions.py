@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pynmea2
+from scipy.ndimage import minimum_filter1d
 
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session.timeline import Timeline
 
 FASTEST_M_S = 120.0  # between two fixes; a position further away is a jump
 STEP_S = 0.7  # by so much the receiver's time must leave the computer's to have been set
-_SOON = 0.1  # of the fixes came without delay: their share tells the receiver's time
+_MINUTE_S = 60.0  # a port does not stall longer without a sentence in time
 _DAY_S = 86400.0
 _EARTH_M = 6_371_000.0
 _BACK_AFTER = 3  # fixes that agree with one another end a jump
@@ -151,22 +152,18 @@ def _placed(day_s: np.ndarray, came_s: np.ndarray) -> tuple[np.ndarray, int]:
         [[0.0], np.cumsum(np.where(np.abs(np.diff(behind)) > _DAY_S / 2, -np.sign(np.diff(behind)) * _DAY_S, 0.0))]
     )
     behind = behind + shift
-    parts, begin = [], 0
-    for at in range(1, len(behind)):
-        level = np.median(behind[max(begin, at - 20) : at])
-        ahead = behind[at : at + 3]
-        if abs(np.median(ahead) - level) > STEP_S and np.ptp(ahead) < STEP_S:
-            parts.append((begin, at))
-            begin = at
-    parts.append((begin, len(behind)))
-    placed = np.empty(len(behind))
-    for first, end in parts:
-        soonest = np.quantile(behind[first:end], _SOON)
-        own = came_s[first:end] - behind[first:end] + soonest
-        late = behind[first:end] - soonest
-        # one that stands apart from its neighbours by more than any delay has a wrong time of its own
-        placed[first:end] = np.where(np.abs(late) > 2.0, came_s[first:end], own)
-    return placed, len(parts) - 1
+    soonest = _soonest(behind, came_s)
+    return came_s - behind + soonest, int(np.count_nonzero(np.abs(np.diff(soonest)) > STEP_S))
+
+
+def _soonest(behind: np.ndarray, came_s: np.ndarray) -> np.ndarray:
+    """How far the receiver's time is behind when a sentence comes without delay (n,): the least of the minute before or of the minute after, whichever is
+    more. A port that stalls raises neither; a time that is set moves one of them at once. Nothing comes before it was sent."""
+    step = float(np.median(np.diff(came_s))) if len(came_s) > 1 else 1.0
+    count = int(np.clip(_MINUTE_S / max(step, 0.01), 5, 3000))
+    before = minimum_filter1d(behind, count, origin=(count - 1) // 2, mode="nearest")
+    after = minimum_filter1d(behind[::-1], count, origin=(count - 1) // 2, mode="nearest")[::-1]
+    return np.maximum(before, after)
 
 
 def _without_jumps(at_s: np.ndarray, place: np.ndarray) -> np.ndarray:

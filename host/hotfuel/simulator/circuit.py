@@ -50,6 +50,12 @@ class Circuit:
                 fastest[at] = min(fastest[at], np.sqrt(fastest[after] ** 2 + 2 * _BRAKE_M_S2 * step[at]))
         return np.append(fastest, fastest[0])
 
+    def speed_over_time(self, step_s: float) -> np.ndarray:
+        """m/s every step_s, once round from the line at angle 0."""
+        along, speed = self.curve()[0], self.speed_m_s()
+        at = np.concatenate([[0.0], np.cumsum(np.diff(along) / (0.5 * (speed[1:] + speed[:-1])))])
+        return np.interp(np.arange(0.0, at[-1], step_s), at, speed)
+
 
 @dataclass(frozen=True)
 class Driven:
@@ -77,6 +83,19 @@ def drive(circuit: Circuit, laps: int, rng: np.random.Generator, period_s: float
     crossed = np.interp(length * np.arange(1, laps + 2), way, time)
     part = where % length
     return Driven(at, np.interp(part, along, x), np.interp(part, along, y), np.interp(where, way, each), crossed)
+
+
+def follow(circuit: Circuit, time_s: np.ndarray, speed_m_s: np.ndarray, period_s: float = 0.2) -> Driven:
+    """A drive given by its speeds (n,) at rising times (n,), all of it round the circuit, from the line on."""
+    along, x, y = circuit.curve()
+    way = np.concatenate([[0.0], np.cumsum(np.diff(time_s) * 0.5 * (speed_m_s[1:] + speed_m_s[:-1]))])
+    at = np.arange(time_s[0], time_s[-1], period_s)
+    where = np.interp(at, time_s, way)
+    turns = along[-1] * np.arange(1, int(way[-1] // along[-1]) + 1)
+    rising = np.concatenate([[True], np.diff(way) > 0])
+    crossed = np.interp(turns, way[rising], time_s[rising])
+    part = where % along[-1]
+    return Driven(at, np.interp(part, along, x), np.interp(part, along, y), np.interp(at, time_s, speed_m_s), crossed)
 
 
 def sentences(

@@ -7,9 +7,10 @@ from itertools import accumulate
 import numpy as np
 
 from hotfuel.errors import InputError
+from hotfuel.simulator.circuit import Circuit
 
 STEP_S = 0.25
-KINDS = ("idle", "cruise", "town", "pulls", "off")
+KINDS = ("idle", "cruise", "town", "pulls", "laps", "off")
 CRANK_S = 3.0
 _MOVING_KM_H = 5.0
 _RPM_PER_KM_H = (95.0, 55.0, 38.0, 28.0)  # by gear
@@ -22,7 +23,8 @@ _GRAVITY_M_S2 = 9.81
 
 @dataclass(frozen=True)
 class Phase:
-    """One part of a drive. kind: "idle", "cruise", "town" (stop and go), "pulls" (full throttle for 10 s out of every 55), "off".
+    """One part of a drive. kind: "idle", "cruise", "town" (stop and go), "pulls" (full throttle for 10 s out of every 55),
+    "laps" (hotfuel.simulator.circuit, as fast as its bends allow), "off".
 
     speed_km_h: of cruise and pulls, or the peaks in town. climb_m: height gained, negative downhill.
     """
@@ -109,6 +111,10 @@ def drive(phases: Sequence[Phase], engine: Engine, rng: np.random.Generator, var
     moving = speed > _MOVING_KM_H
     rpm = np.where(moving, np.maximum(_geared(speed), engine.idle_rpm), engine.idle_rpm + 12 * mood)
     power = np.where(moving, engine.road_power_kw(speed, climb), 0.0)
+    lapping = np.isin(index, [number for number, phase in enumerate(phases) if phase.kind == "laps"])
+    if lapping.any():  # elsewhere nobody accelerates hard, and this is left out
+        gaining = engine.car_kg * np.gradient(speed / 3.6, STEP_S) * speed / 3.6 / 1000 / 0.85
+        power = np.where(lapping, np.clip(power + gaining, 0, engine.full_power_kw), power)
     through_pull = (np.cumsum(pulling) - np.maximum.accumulate(np.where(pulling, 0, np.cumsum(pulling)))) * STEP_S / _PULL_S
     rpm = np.where(pulling, _PULL_RPM[0] + (_PULL_RPM[1] - _PULL_RPM[0]) * np.clip(through_pull, 0, 1), rpm)
     power = np.where(pulling, engine.full_power_kw * rpm / engine.full_rpm, power)
@@ -144,6 +150,9 @@ def _speed(phase: Phase, at_s: np.ndarray) -> np.ndarray:
         cycle = at_s % _TOWN_CYCLE_S
         hump = np.sin(np.pi * np.clip(cycle / moving_s, 0, 1)) ** 0.5
         return phase.speed_km_h * np.where(cycle < moving_s, hump, 0.0)
+    if phase.kind == "laps":
+        lap = Circuit().speed_over_time(STEP_S)
+        return 3.6 * lap[np.arange(len(at_s)) % len(lap)]
     if phase.kind == "pulls":
         cycle = at_s % _PULL_EVERY_S
         faster = np.interp(cycle, [0, _PULL_S, 2.5 * _PULL_S, _PULL_EVERY_S], [0, 1, 0, 0])
@@ -197,6 +206,13 @@ HOT_LAPS = (  # full throttle again and again, as on a circuit, with a stay in t
     Phase("hot laps again", 5.0, "pulls", 80.0),
     Phase("hot soak", 6.0, "off"),
     Phase("restart", 1.0, "idle"),
+)
+TRACK_DAY = (  # laps of the circuit, hard ones, with a stay in the pit lane between
+    Phase("warm up", 3.0, "cruise", 70.0),
+    Phase("laps", 6.0, "laps"),
+    Phase("pit lane", 3.0, "idle"),
+    Phase("laps again", 5.0, "laps"),
+    Phase("hot soak", 4.0, "off"),
 )
 STEADY_40_MPH = (
     Phase("warm up", 15.0, "cruise", 64.4),

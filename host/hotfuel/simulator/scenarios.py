@@ -6,7 +6,7 @@ from typing import Any
 
 from hotfuel.car import Probe
 from hotfuel.errors import InputError
-from hotfuel.simulator.drives import HOT_LAPS, QUEUE_AND_SOAK, STEADY_40_MPH, SUMMER_DRIVE, Engine, Phase
+from hotfuel.simulator.drives import HOT_LAPS, QUEUE_AND_SOAK, STEADY_40_MPH, SUMMER_DRIVE, TRACK_DAY, Engine, Phase
 
 SUMMER_FUEL = {"vapour_pressure_kpa": 60.0, "t10_degc": 55.0, "t50_degc": 100.0, "t90_degc": 165.0}
 WINTER_FUEL = {"vapour_pressure_kpa": 90.0, "t10_degc": 45.0, "t50_degc": 95.0, "t90_degc": 165.0}
@@ -172,6 +172,7 @@ def scenarios() -> dict[str, Scenario]:
         replace(QUEUE, name="nothing changed"),  # a second name for the same car: a comparison must not find a difference
         replace(QUEUE, name="winter fuel", fuel=dict(WINTER_FUEL)),
         replace(QUEUE, name="at 1600 m", altitude_m=1600.0, ambient_degc=28.0),
+        Scenario(name="track day", drive=TRACK_DAY, start_block_degc=80.0),
         Scenario(name="steady 40 mph", drive=STEADY_40_MPH, start_block_degc=80.0, ambient_degc=25.0, altitude_m=0.0),
     ]
     alone += [

@@ -6,7 +6,7 @@ import lapped
 import numpy as np
 import pytest
 from hotfuel.errors import InputError, UsageError
-from hotfuel.report import laps as report
+from hotfuel.report import lap_page
 from hotfuel.session import folder
 from hotfuel.session.export import table
 from hotfuel.study.drive import crossings, ground
@@ -143,7 +143,7 @@ def test_a_line_written_is_read_back():
 def test_the_page_draws_the_path_with_shapes_and_without_degrees(driven):
     session, _, _ = driven
     found = laps(session)
-    text = report.render(found, session, Shown("us"))
+    text = lap_page.render(found, session, Shown("us"))
     drawing = text[text.index('<svg class="track"') : text.index("</svg>")]
     assert drawing.count("<circle") + drawing.count("<path") > 200
     assert "ft</text>" in drawing

@@ -53,7 +53,7 @@ def _method(shown: Shown) -> list[str]:
 
 
 def _laps(found: Laps, shown: Shown) -> Table:
-    table = Table(("Lap", "Time", "±, 95 %", "Hottest", "Where", "Smallest margin", "Where", ""), numbers=(0, 1, 2))
+    table = Table(("Lap", "Time", "±, 95 %", "Hottest", "Where", "Smallest margin", "Where", ""), numbers=(1, 2))
     for lap in found.laps[:_ROWS_MOST]:
         hottest = f"{shown.text(lap.hottest_degc, 'temperature')}, {place_words(lap.hottest_place)}" if lap.hottest_place else "–"
         margin = f"{words.signed(shown, lap.margin_degc)}, {place_words(lap.margin_place)}" if lap.margin_place else "–"
@@ -73,9 +73,12 @@ def _at(metres: float, shown: Shown) -> str:
 def _stretches(found: Laps, shown: Shown) -> Table | None:
     if not found.stretches:
         return None
-    table = Table(("From", "To", "Loss a lap", "95 % interval", "Smallest margin"), numbers=(0, 1, 2, 3, 4))
+    table = Table(("From", "To", "Loss a lap", "95 % interval", "Smallest margin"), numbers=(1, 2, 3, 4))
     for one in found.stretches:
-        loss, low, high = (shown.text(value, "temperature difference") for value in (one.loss_degc, one.low_degc, one.high_degc))
+        loss, low, high = (
+            shown.text(value, "temperature difference").replace("-", "−")
+            for value in (one.loss_degc, one.low_degc, one.high_degc)
+        )
         table.rows.append(
             (
                 shown.text(one.from_m, "length"),
