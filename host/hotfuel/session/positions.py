@@ -6,6 +6,7 @@ nothing. When a sentence came is known by the computer's monotonic clock, which 
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import pynmea2
@@ -16,6 +17,7 @@ from hotfuel.session.timeline import Timeline
 
 FASTEST_M_S = 120.0  # between two fixes; a position further away is a jump
 STEP_S = 0.7  # by so much the receiver's time must leave the computer's to have been set
+_DRIFTS_S = 600.0
 _MINUTE_S = 60.0  # a port does not stall longer without a sentence in time
 _DAY_S = 86400.0
 _EARTH_M = 6_371_000.0
@@ -153,7 +155,14 @@ def _placed(day_s: np.ndarray, came_s: np.ndarray) -> tuple[np.ndarray, int]:
     )
     behind = behind + shift
     soonest = _soonest(behind, came_s)
-    return came_s - behind + soonest, int(np.count_nonzero(np.abs(np.diff(soonest)) > STEP_S))
+    edges = [0, *(np.flatnonzero(np.abs(np.diff(soonest)) > STEP_S) + 1).tolist(), len(soonest)]
+    for first, end in pairwise(edges):  # the two clocks drift apart along a straight line
+        at = came_s[first:end] - came_s[first]
+        if at[-1] >= _DRIFTS_S:
+            soonest[first:end] = np.polyval(np.polyfit(at, soonest[first:end], 1), at)
+        else:
+            soonest[first:end] = np.median(soonest[first:end])
+    return came_s - behind + soonest, len(edges) - 2
 
 
 def _soonest(behind: np.ndarray, came_s: np.ndarray) -> np.ndarray:
