@@ -36,9 +36,9 @@ class Drive:
     fuel: Fuel
 
 
-def drives(count: int, seed: int) -> Iterator[Drive]:
-    """`count` independent drives of different cars, fuels, days and drivers, of both models in turn."""
-    for number in range(count):
+def drives(count: int, seed: int, first: int = 0) -> Iterator[Drive]:
+    """Independent drives `first` to `count` of different cars, fuels, days and drivers, of both models in turn."""
+    for number in range(first, count):
         draw = np.random.default_rng([seed, number])
         yield simulated_car(draw) if number % 2 == 0 else second_model(draw)
 
