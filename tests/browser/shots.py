@@ -19,7 +19,7 @@ VIEWS = (
 )
 _CHOOSE = "choice => { Object.assign(document.body.dataset, choice); if (window.Charts) Charts.dress(); }"
 _DRAWN = (
-    "() => window.Charts && Charts.count() === [...document.querySelectorAll('.place .limit')].filter(e => e.textContent).length"
+    "() => window.Charts && Charts.count() >= [...document.querySelectorAll('.place .limit')].filter(e => e.textContent).length"
 )
 
 
@@ -29,7 +29,7 @@ def shoot(out: Path, states: tuple[str, ...]) -> None:
     with rig.browser() as chromium, tempfile.TemporaryDirectory() as scratch:
         scenes = told.Scenes(Path(scratch))
         for state in states:
-            made = told.Told(chromium, scenes).open("act" if state in told.OWN else state)
+            made = told.Told(chromium, scenes, charts=True).open("act" if state in told.OWN else state)
             if state not in ("waiting", "no limits"):
                 made.until("Boolean(window.Charts)", 120)
                 made.tell("act" if state in told.OWN else state)  # their points come with a panel

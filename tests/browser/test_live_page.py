@@ -15,7 +15,9 @@ from hotfuel.simulator.scenarios import scenarios
 from hotfuel_wire import codec, framing
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "host" / "live"))
 import live_rig as rig
+from serving import Served
 
 if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
@@ -41,7 +43,7 @@ def drive(model, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def server(drive):
-    started = rig.Server(drive.folder, units="si")
+    started = Served(drive.folder, units="si")
     yield started
     started.close()
 
@@ -74,11 +76,18 @@ class Watched:
         self.page.wait_for_function(f"() => ({condition})", timeout=timeout_s * 1000)
 
 
-@pytest.fixture
-def seen(chromium, server):
+@pytest.fixture(scope="module")
+def watched(chromium, server):
+    """One page for all tests that look at this drive."""
     made = Watched(chromium, server.url)
     yield made
     made.context.close()
+
+
+@pytest.fixture
+def seen(watched):
+    watched.page.set_viewport_size({"width": LAPTOP[0], "height": LAPTOP[1]})
+    return watched
 
 
 def test_numbers_are_the_models_within_the_probes_error(seen, drive):
@@ -203,7 +212,7 @@ def test_without_readings_everything_is_of_another_moment_together_and_comes_bac
 
 
 def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_found(chromium, drive):
-    killed = rig.Server(drive.folder, units="us")
+    killed = Served(drive.folder, units="us")
     made = Watched(chromium, killed.url, PHONE)
     try:
         made.until("!document.body.classList.contains('old')")
@@ -222,7 +231,7 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
         assert "died: waiting" in made.text("#waiting")
         touched = made.page.evaluate("JSON.parse(localStorage.getItem('hotfuel marks'))[0].wall / 1000")
         made.page.fill("#mark-text", "half a sen")
-        again = rig.Server(drive.folder, units="us", port=int(killed.url.rstrip("/").rsplit(":")[-1]))
+        again = Served(drive.folder, units="us", port=int(killed.url.rstrip("/").rsplit(":")[-1]))
         made.page.reload()  # the mark outlives the page
         made.until("!document.body.classList.contains('old')", 60)
         assert made.page.input_value("#mark-text") == "half a sen"
@@ -238,8 +247,8 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
 
 def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromium, model, tmp_path):
     stop_s = float(model.truth["time_s"][(model.truth["phase"] == "hot soak").to_numpy()].iloc[0])
-    with rig.Drive(tmp_path / "soak", model, stop_s - 120, speed=20) as drive:
-        server = rig.Server(drive.folder, units="us")
+    with rig.Drive(tmp_path / "soak", model, stop_s - 70, speed=20) as drive:
+        server = Served(drive.folder, units="us")
         made = Watched(chromium, server.url, PHONE)
         try:
             made.page.evaluate(
@@ -281,7 +290,7 @@ def made_limit(made, place):
 
 
 def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromium, drive):
-    server = rig.Server(drive.folder, address="0.0.0.0")
+    server = Served(drive.folder, address="0.0.0.0")
     port, token = re.fullmatch(r"http://[^/]+:(\d+)/(.+)", server.url).groups()
     made = Watched(chromium, f"http://127.0.0.1:{port}/{token}", PHONE)
     try:
@@ -334,7 +343,7 @@ def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
         )  # so that the board's own name for its channel is shown
     path = session_folder.create(tmp_path / "hostile", car, {"title": "<script>document.title='in'</script>"}).path
     (path / "wire.log").write_bytes(b"".join(framing.encode(payload) for payload in (description, reading, mark)))
-    server = rig.Server(path)
+    server = Served(path)
     made = Watched(chromium, server.url)
     try:
         assert "</script><script>document.title='in'</script>" in made.text("#marks")

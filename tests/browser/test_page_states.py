@@ -30,7 +30,11 @@ def test_each_state_leads_with_its_word(seen, scene, key, word):
 
 def test_the_headline_says_why_there_is_no_number(seen):
     seen.look("low pressure")
-    assert "pressure too low for a limit" in seen.page.inner_text("#head-lost")
+    assert seen.page.inner_text("#head-lost") == "pressure too low for a limit"
+    warmth = seen.page.inner_text("#head-was")
+    assert re.fullmatch(r"now \d+ °F", warmth)  # its sensor is well, and says so
+    assert warmth in seen.page.inner_text("[data-place=pump]")
+    assert not seen.page.is_visible("[data-place=pump] .chart")
     seen.look("lost")
     assert seen.page.inner_text("#head-lost") == "the amplifier did not answer"
     seen.look("act and lost")
@@ -75,16 +79,24 @@ def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
     )
 
 
-def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_a_place(seen):
-    seen.look("hot stop")
+@pytest.fixture(scope="module")
+def charted(chromium, scenes):
+    """A page of its own on which the charts are drawn."""
+    made = Told(chromium, scenes, charts=True).open()
+    made.until("Boolean(window.Charts)", 60)
+    made.look("hot stop")
+    made.until("Charts.count() === document.querySelectorAll('.place[data-key] .limit:not(:empty)').length", 60)
+    made.tell("hot stop")
+    yield made
+    made.close()
+
+
+def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_a_place(charted):
+    seen = charted
     words = seen.page.inner_text("#restart")
     assert re.match(
         r"restart likely possible (from about \d\d:\d\d \(\d\d:\d\d (to \d\d:\d\d|or later)\), in \d+ min|not before \d\d:\d\d)",
         words,
-    )
-    seen.page.wait_for_function(
-        "() => window.Charts && Charts.count() === document.querySelectorAll('.place[data-key] .limit:not(:empty)').length",
-        timeout=60000,
     )
     made = seen.page.evaluate(
         """() => Bokeh.documents.map(model => {
@@ -110,16 +122,49 @@ def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_a_place(see
     assert pump["widths"][0] > pump["widths"][1]
 
 
+def test_when_readings_stop_no_chart_has_a_number_or_a_forecast_until_they_are_back(charted):
+    told = """() => Bokeh.documents.map(model => {
+      const place = model.roots()[0].name.slice(6), of = name => model.get_model_by_name(`${name} ${place}`).data;
+      return [of('end').text.length, of('ahead').x.length];
+    })"""
+    before = charted.page.evaluate(told)
+    assert all(labels == 1 for labels, _ in before)
+    assert any(path for _, path in before)
+    charted.tell("hot stop", age_s=7.3)
+    assert charted.old()
+    assert charted.page.evaluate(told) == [[0, 0]] * len(before)
+    assert (
+        charted.page.get_attribute("[data-place=pump] .chart", "aria-label")
+        == "margin of the last minutes before readings stopped"
+    )
+    charted.tell("hot stop")
+    assert charted.page.evaluate(told) == before
+
+
+def violations(page):
+    """What axe holds against the page: (rule, elements)."""
+    axe = (Path(pytest.importorskip("axe_playwright_python").__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(axe)
+    found = page.evaluate(
+        """async () => {
+             const told = await axe.run(document, { resultTypes: ['violations'] });
+             return [told.passes.length, told.violations.map(rule => [rule.id, rule.nodes.map(node => node.target)])];
+           }"""
+    )
+    assert found[0] > 10  # it ran
+    return found[1]
+
+
 @pytest.mark.parametrize("scene", EVERY)
 def test_axe_finds_nothing(seen, scene):
-    axe = (Path(pytest.importorskip("axe_playwright_python").__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-    if not seen.page.evaluate("'axe' in window"):
-        seen.page.evaluate(axe)
     for size, view, choice in (("laptop", "near", "day"), ("phone", "far", "night")):
         seen.look(scene, size, view=view, look=choice)
-        found = seen.page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
-        assert found["passes"]  # it ran
-        assert [(rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found["violations"]] == []
+        assert violations(seen.page) == []
+
+
+def test_axe_finds_nothing_in_the_charts(charted):
+    assert violations(charted.page) == []
 
 
 def test_one_heading_of_the_first_rank_landmarks_and_names(seen):

@@ -96,15 +96,26 @@ _STEPPED = """(() => {
 """
 
 
+_WITHOUT_CHARTS = {"/bokeh.js": "", "/charts.js": "window.Charts = { take() {}, old() {}, dress() {}, count: () => 0 };"}
+_ROOM = """document.querySelectorAll('.place:has(.limit:not(:empty)) .chart').forEach(box => {
+  box.classList.add('made');
+  if (!box.firstChild) box.append(document.createElement('i'));
+})"""
+
+
 class Told:
     """A browser's page. `asked`: what it asked over its WebSocket; `units`: those it wanted; `complaints`: errors it met.
 
     clock: "still": its timers run, but for it no time passes unless `later` says so, so that nothing gets old while a busy machine is slow;
-    "stepped": its timers too run only in `pass_ms`; "real". script: False as in a browser without.
+    "stepped": its timers too run only in `pass_ms`; "real". script: False as in a browser without. charts: whether they are drawn; where nothing
+    looks at them their boxes have the size they would have, and stay empty.
     """
 
-    def __init__(self, chromium, scenes: Scenes, size: str = "laptop", *, clock: str = "still", script: bool = True) -> None:
+    def __init__(
+        self, chromium, scenes: Scenes, size: str = "laptop", *, clock: str = "still", script: bool = True, charts: bool = False
+    ) -> None:
         width, height = SIZES[size]
+        self._charts = charts
         self.scenes, self._scene, self._sequence, self._taken = scenes, scenes["quiet"], 0, 0
         self.asked, self.units, self.complaints, self.sockets, self.connected = [], [], [], [], True
         self.context = chromium.new_context(viewport={"width": width, "height": height}, java_script_enabled=script)
@@ -130,6 +141,8 @@ class Told:
             route.fulfill(body=self._scene.html, content_type="text/html; charset=utf-8")
         elif path == "/chart":
             route.fulfill(body=charts.chart(parse_qs(wanted)["place"][0]), content_type="application/json")
+        elif path in _WITHOUT_CHARTS and not self._charts:
+            route.fulfill(body=_WITHOUT_CHARTS[path], content_type="text/javascript; charset=utf-8")
         elif path.lstrip("/") in self._scene.page.scripts:
             route.fulfill(body=self._scene.page.scripts[path.lstrip("/")][0], content_type="text/javascript; charset=utf-8")
         else:
@@ -158,6 +171,8 @@ class Told:
             told["age_s"] = 7.3
         elif name == "ended":
             told["live"] = False
+        if not self._charts:
+            del told["points"]
         rig.wait_for(lambda: self.page.evaluate("1") and self.sockets, 20)
         self._sequence += 1
         self.sockets[-1].send(json.dumps(told | {"sequence": self._sequence}))
@@ -179,6 +194,8 @@ class Told:
         if scene == "no word":
             self.later(2500)
             assert self.old()
+        if not self._charts:
+            self.page.evaluate(_ROOM)
         self.page.evaluate(
             "() => new Promise(done => requestAnimationFrame(() => { scrollTo(0, 0); requestAnimationFrame(done); }))"
         )

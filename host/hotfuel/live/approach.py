@@ -66,7 +66,7 @@ class _Course:
     closing_s: float = 0.0
     calm_s: float = 0.0
     on: bool = False
-    minutes: float = math.nan
+    minutes: tuple[float, float, float] = (math.nan, math.nan, math.nan)
     warned: bool = False  # the margin was below its uncertainty since it is announced
     vain_at: float = -math.inf
 
@@ -94,10 +94,10 @@ class Approaches:
         course = self._courses.get(place)
         return course is not None and course.on
 
-    def minutes(self, place: str) -> float:
-        """About how long until its limit, min; nan while nothing is announced."""
+    def minutes(self, place: str) -> tuple[float, float, float]:
+        """About how long until its limit, min: (middle, least, greatest at two standard errors of how fast it closes); nan while nothing is announced."""
         course = self._courses.get(place)
-        return course.minutes if course is not None and course.on else math.nan
+        return course.minutes if course is not None and course.on else (math.nan, math.nan, math.nan)
 
     def _step(
         self, course: _Course, at: float, degc: float, limit_degc: float, margin_degc: float, uncertainty_degc: float, kpa: float
@@ -119,9 +119,9 @@ class Approaches:
         if not math.isfinite(heat_left):
             return
         course.points.append((at, heat_left, margin_degc))
-        seconds_left, sure = self._time_left(course)
+        (seconds_left, least, greatest), sure = self._time_left(course)
         if math.isfinite(seconds_left):
-            course.minutes = seconds_left / 60
+            course.minutes = (seconds_left / 60, least / 60, greatest / 60)
         near = sure and seconds_left <= (WARY_S if at - course.vain_at < REMEMBERED_S else ANNOUNCE_S)
         course.warned = course.warned or margin_degc < uncertainty_degc
         course.closing_s = course.closing_s + passed if near else 0.0
@@ -134,19 +134,22 @@ class Approaches:
                 course.vain_at = at
 
     @staticmethod
-    def _time_left(course: _Course) -> tuple[float, bool]:
-        """(seconds until the margin is used up, inf if it does not close or too little was seen; whether it closes beyond doubt)."""
+    def _time_left(course: _Course) -> tuple[tuple[float, float, float], bool]:
+        """(seconds until the margin is used up: middle, least, greatest; inf if it does not close or too little was seen), whether it closes beyond
+        doubt."""
         points = np.array(course.points)
         times = points[:, 0]
         if times[-1] - times[0] < LEAST_S:
-            return math.inf, False
+            return (math.inf, math.inf, math.inf), False
         estimates = []
         for column in (1, 2):
             slope, error, now = _line(times, points[:, column])
             if slope >= 0:
-                return math.inf, False
-            estimates.append((max(now, 0.0) / -slope, -slope >= DOUBTS * error))
-        return sum(seconds for seconds, _ in estimates) / 2, all(sure for _, sure in estimates)
+                return (math.inf, math.inf, math.inf), False
+            rates = (-slope, -slope + 2 * error, max(-slope - 2 * error, 1e-9))
+            estimates.append(([max(now, 0.0) / rate for rate in rates], -slope >= DOUBTS * error))
+        middle, least, greatest = (sum(pair) / 2 for pair in zip(*(seconds for seconds, _ in estimates), strict=True))
+        return (middle, least, greatest), all(sure for _, sure in estimates)
 
 
 def _due(seconds: np.ndarray, last: float) -> list[int]:

@@ -6,10 +6,11 @@ window.Charts = (() => {
   let base = "", x = [], data = {}, ahead = {}, marks = [];
   const colour = name => getComputedStyle(document.body).getPropertyValue(name).trim();
   const dressed = figure => {
+    const letters = getComputedStyle(document.body).fontSize;
     figure.setv({ background_fill_color: colour("--panel"), border_fill_color: colour("--panel"), outline_line_color: null }, LOCAL);
     for (const axis of [...figure.below, ...figure.left]) {
       const ink = colour("--ink");
-      axis.setv({ axis_line_color: ink, major_tick_line_color: ink, minor_tick_line_color: null, major_label_text_color: ink, major_label_text_font_size: "16px" }, LOCAL);
+      axis.setv({ axis_line_color: ink, major_tick_line_color: ink, minor_tick_line_color: null, major_label_text_color: ink, major_label_text_font_size: letters }, LOCAL);
     }
     for (const item of figure.center) {
       if ("grid_line_color" in item) item.setv({ grid_line_color: colour("--line"), grid_line_alpha: 0.3 }, LOCAL);
@@ -18,7 +19,7 @@ window.Charts = (() => {
     for (const renderer of figure.renderers) {
       const glyph = renderer.glyph;
       if (renderer.name === "band") glyph.setv({ fill_color: colour("--trace") }, LOCAL);
-      else if (renderer.name === "end") glyph.setv({ text_color: colour("--ink"), background_fill_color: colour("--panel") }, LOCAL);
+      else if (renderer.name === "end") glyph.setv({ text_color: colour("--ink"), background_fill_color: colour("--panel"), text_font_size: letters }, LOCAL);
       else if (renderer.name === "margin") glyph.setv({ line_color: colour("--trace") }, LOCAL);
       else glyph.setv({ line_color: colour("--ink") }, LOCAL);
     }
@@ -50,6 +51,8 @@ window.Charts = (() => {
     if (last >= 0) here.figure.x_range.setv({ start: x[last] - BEHIND_MS, end: x[last] + (path && path.x.length ? AHEAD_MS : 0.04 * BEHIND_MS) }, LOCAL);
     here.ahead.data = path ? { x: path.x, margin: path.margin.map(gap) } : { x: [], margin: [] };
     here.marks.data = { x: marks.filter(moment => moment >= x[0]) };
+    const past = last >= 0 && margin[last] < 0;  // the label stands on the side away from zero
+    here.figure.renderers.find(renderer => renderer.name === "end").glyph.setv({ text_baseline: past ? "top" : "bottom", y_offset: past ? 5 : -5 }, LOCAL);
     here.end.data = last >= 0 && margin[last] !== null && words ? { x: [x[last]], margin: [margin[last]], text: [words] } : { x: [], margin: [], text: [] };
     here.box.setAttribute("aria-label", `margin of the last minutes${words ? `, now ${words}` : ""}`);
   };
@@ -83,5 +86,14 @@ window.Charts = (() => {
       }
     }
   };
-  return { set base(path) { base = path; }, take, dress() { for (const here of made.values()) if (here.ready) dressed(here.figure); }, count: () => [...made.values()].filter(here => here.ready).length };
+  // What is not of this moment: no number at the line's end, and no forecast. The next panel that is brings both back.
+  const old = () => {
+    for (const here of made.values()) {
+      if (!here.ready) continue;
+      if (here.end.data.text.length) here.end.data = { x: [], margin: [], text: [] };
+      if (here.ahead.data.x.length) here.ahead.data = { x: [], margin: [] };
+      here.box.setAttribute("aria-label", "margin of the last minutes before readings stopped");
+    }
+  };
+  return { old, set base(path) { base = path; }, take, dress() { for (const here of made.values()) if (here.ready) dressed(here.figure); }, count: () => [...made.values()].filter(here => here.ready).length };
 })();

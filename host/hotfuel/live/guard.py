@@ -118,17 +118,25 @@ class Rush:
 
 class GuardedApplication(web.Application):
     """The handlers behind the gate, under the token's path. token: "" for loopback. `pending`: answers that a browser has not taken whole yet.
-    late_s: how late the viewers' updates are."""
+    late_s: how late the viewers' updates are. keep_up: called before every request."""
 
-    def __init__(self, handlers: list[Any], token: str, viewers: Callable[[], int], late_s: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        handlers: list[Any],
+        token: str,
+        viewers: Callable[[], int],
+        late_s: Callable[[], float],
+        keep_up: Callable[[], None],
+    ) -> None:
         start = f"/{token}" if token else ""
         routes = [(start + path, *more) for path, *more in handlers]
         super().__init__(routes, transforms=[_Headers], websocket_max_message_size=MESSAGE_MAX, websocket_ping_interval=20)
-        self._token, self._viewers, self._rush = token, viewers, Rush(late_s)
+        self._token, self._viewers, self._rush, self._keep_up = token, viewers, Rush(late_s), keep_up
         self.pending = 0
 
     def find_handler(self, request: httputil.HTTPServerRequest, **more: Any) -> Any:
         """Every request passes here first: what `refusal` names is answered with 403, a page or an answer too many with 503."""
+        self._keep_up()
         upgrade = "websocket" in request.headers.get("Upgrade", "").lower() or request.path.endswith("/live")
         origin = request.headers.get("Origin", "") if upgrade else None
         why = refusal(request.path, request.host, origin, self._token) or foreign(request.headers)

@@ -59,8 +59,9 @@
     piece(first, "span", "sign");
     made.word = piece(first, "span", "word");
     made.name = piece(first, "span", "name");
-    made.margin = piece(first, "span", "margin");
-    made.arrow = piece(first, "span", "arrow");
+    const much = piece(first, "span", "much");
+    made.margin = piece(much, "span", "margin");
+    made.arrow = piece(much, "span", "arrow");
     const more = piece(box, "div", "more");
     made.was = piece(more, "p", "was");
     const row = piece(more, "div", "row");
@@ -84,21 +85,22 @@
       const made = cards.get(row.place) || card(row.place);
       if (box.children[index] !== made.box) box.insertBefore(made.box, box.children[index] || null);
       made.box.dataset.key = row.key;
-      const dash = old || row.lost;
+      const dash = old || row.lost, blind = old || row.temperature === "–";
       put(made.word, row.word);
       put(made.name, row.name);
       put(made.margin, !row.limit ? (dash ? "–" : `${row.temperature} ${row.unit}`) : dash ? "–" : `${row.margin} ${row.difference} ${row.left}`);
-      put(made.was, dash ? row.was : "");
+      put(made.was, blind ? row.was : "");
       put(made.range, dash || !row.range ? "" : `(${row.range})`);
       put(made.trend, dash ? "" : row.trend);
       put(made.eta, dash ? "" : row.eta);
-      put(made.temperature, dash ? "now –" : `now ${row.temperature} ${row.unit}`);
+      put(made.temperature, blind ? "now –" : `now ${row.temperature} ${row.unit}`);
       put(made.limit, !row.limit ? "" : old ? "limit –" : `limit ${row.limit}`);
       put(made.lost, old ? "" : row.lost);
       put(made.action, row.key === "quiet" || index === 0 ? "" : row.action);  // the first one's is in the headline
       put(made.history, old ? "" : row.history);
       put(made.detail, old ? "" : [row.indicative, row.detail].filter(Boolean).join("; "));
       arrow(made.arrow, dash ? "unknown" : row.arrow);
+      made.chart.hidden = !row.limit;
       const quieted = sound.places[row.place];
       made.quieted.hidden = quieted === undefined;
       made.quieting.hidden = Boolean(quieted);
@@ -117,7 +119,7 @@
     put(at("head-unit"), dash ? "" : head.difference);
     put(at("head-left"), dash ? "" : head.left);
     put(at("head-lost"), old ? "" : head.lost);
-    put(at("head-was"), dash ? head.was : "");
+    put(at("head-was"), old || head.temperature === "–" ? head.was : dash ? `now ${head.temperature} ${head.unit}` : "");
     put(at("head-range"), dash ? "" : head.range ? `range ${head.range}` : head.word ? head.note : "");
     put(at("head-trend"), dash ? "" : head.trend);
     put(at("head-eta"), dash ? "" : head.eta);
@@ -152,6 +154,7 @@
     const live = panel.live && socket !== null && socket.readyState === 1;
     at("end").disabled = !live;
     put(at("end-why"), live ? "" : panel.live ? "no word from the recording computer" : "the recording has ended");
+    if (old && window.Charts) window.Charts.old();
     sounding();
     speak();
   };
@@ -162,7 +165,7 @@
     Sound.want(lost ? (quietedLoss ? "" : "heed") : panel !== null && panel.live && !panel.reading ? panel.sound.pattern : "");
     const loud = lost ? !quietedLoss : alarmed && panel.sound.pattern !== "";
     at("quiet").disabled = !loud;
-    put(at("quiet-why"), loud ? "" : alarmed ? `quieted ${Object.values(panel.sound.places).filter(Boolean).sort().pop() || ""}`.trim() : "nothing sounds");
+    put(at("quiet-why"), loud ? "" : alarmed ? `quieted ${Object.values(panel.sound.places).filter(Boolean).sort().pop() || ""}`.trim() : "nothing to quiet");
     const can = Sound.running();
     put(at("sound"), can ? "sound on: test" : "sound off: turn on");
     at("sound-off").hidden = can;
@@ -217,6 +220,7 @@
     draw();
     if (!charting) chart();
     if (panel.points && window.Charts) window.Charts.take(panel.points, [...cards].map(([place, made]) => [place, made.chart]), panel.places);
+    if (old && window.Charts) window.Charts.old();
   };
   const tell = what => {
     if (socket === null || socket.readyState !== 1) return false;
@@ -257,8 +261,11 @@
   at("end").addEventListener("click", () => sure(true));
   at("end-no").addEventListener("click", () => sure(false));
   at("end-yes").addEventListener("click", () => { sure(false); ask("end", {}); });
-  Look.onChange(() => { tell({ units: Look.units() }); if (window.Charts) window.Charts.dress(); roomy(); });
-  const roomy = () => document.body.style.setProperty("--thumb", `${at("thumb").offsetHeight + 8}px`);
+  Look.onChange(() => { tell({ units: Look.units() }); roomy(); });
+  const roomy = () => {
+    document.body.style.setProperty("--thumb", `${at("thumb").offsetHeight + 8}px`);
+    if (window.Charts) window.Charts.dress();  // their letters grow with the page's
+  };
   new ResizeObserver(roomy).observe(at("thumb"));
 
   // The charts' script is large and comes after the numbers.

@@ -75,9 +75,10 @@ class Page:
             "bokeh.js": (script, gzip.compress(script, 9, mtime=0)),
             "charts.js": (charting, gzip.compress(charting, 9, mtime=0)),
         }
+        charts.template()  # made before anybody looks
         self._say, self._clock = say, clock
         self._steady = {system: Steady() for system in _SYSTEMS}
-        self._sent_at = -1e9
+        self._sent_at = self._turned_at = -1e9
         self._failed = ""
         self.late_s = 0.0  # how late the last turn came
         self._html: tuple[bytes, bytes] | None = None
@@ -122,18 +123,28 @@ class Page:
             for view in list(self.views):
                 view.offer()
 
+    def keep_up(self) -> None:
+        """A turn, if one is overdue: called before every request, so that many of them cannot come between the viewers and what is new."""
+        if self._clock() - self._turned_at >= 2 * TURN_S:
+            self._guarded_turn()
+
+    def _guarded_turn(self) -> None:
+        """A turn. An error is reported once and costs the page its freshness, never the recording."""
+        self._turned_at = self._clock()
+        try:
+            self.turn()
+            self._failed = ""
+        except Exception as error:  # whatever goes wrong here, the browsers see it as stale numbers
+            if str(error) != self._failed:
+                self._failed = str(error)
+                self._say(
+                    f"The page cannot go on at this moment ({type(error).__name__}: {error}); the recording is not touched."
+                )
+
     async def work(self) -> None:
-        """Turns without end. An error is reported once and costs the page its freshness, never the recording."""
+        """Turns without end."""
         while True:
-            try:
-                self.turn()
-                self._failed = ""
-            except Exception as error:  # whatever goes wrong here, the browsers see it as stale numbers
-                if str(error) != self._failed:
-                    self._failed = str(error)
-                    self._say(
-                        f"The page cannot go on at this moment ({type(error).__name__}: {error}); the recording is not touched."
-                    )
+            self._guarded_turn()
             pause_s = TURN_S if self.state.caught_up else 0.005
             due = self._clock() + pause_s
             await asyncio.sleep(pause_s)
@@ -308,7 +319,7 @@ async def _run(
     for number in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):  # not in the main thread, or not on this system
             loop.add_signal_handler(number, stop.set)
-    application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views), lambda: page.late_s)
+    application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views), lambda: page.late_s, page.keep_up)
     http = HTTPServer(
         application, max_header_size=1 << 14, max_body_size=guard.MESSAGE_MAX, idle_connection_timeout=60, ssl_options=secure
     )

@@ -16,7 +16,7 @@ from hotfuel.risk.trend import UNKNOWN, Trend
 class PlaceNow:
     """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age.
 
-    ahead: the limit is announced, in about `ahead_min` minutes. back_since: axis second since which a margin still warned of has recovered.
+    ahead: the limit is announced, in `ahead_min` minutes (about, least, greatest). back_since: axis second since which a margin still warned of has recovered.
     known: its last margin, also while it cannot be read.
     """
 
@@ -38,7 +38,7 @@ class PlaceNow:
     trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
     spell: Spell = field(default_factory=Spell)
     ahead: bool = False
-    ahead_min: float = math.nan
+    ahead_min: tuple[float, float, float] = (math.nan, math.nan, math.nan)
     back_since: float = math.nan
     known: LastMargin = field(default_factory=LastMargin)
 

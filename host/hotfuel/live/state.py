@@ -345,7 +345,7 @@ class LiveState:
             name, "needle" if is_behind_needle(name) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
             uncertainty_degc=uncertainty, pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
             basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell, percolates=percolates,
-            ahead=ahead, ahead_min=self.approaches.minutes(name) if ahead and self.approaches is not None else math.nan,
+            ahead=ahead, **({"ahead_min": self.approaches.minutes(name)} if ahead and self.approaches is not None else {}),
             back_since=self._memory.back_since(name, state, spell, margin, uncertainty) if state in (Level.WARN, Level.ACT) else math.nan,
             known=self._memory.margin(name),
         )  # fmt: skip

@@ -176,10 +176,15 @@ def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:
     if head["note"]:
         return [first, head["note"]]
     if old or head["lost"]:
-        return [first, " ".join(part for part in ("–", head["was"], head["lost"]) if part)]
+        return [first, " ".join(part for part in ("–", _known(head, old), head["lost"]) if part)]
     second = f"{head['margin']} {head['difference']} {head['left']}"
     more = (f"({head['range']})", _ARROWS[head["arrow"]], head["trend"], head["eta"] or head["history"])
     return [first, _fitting(second, more, width)]
+
+
+def _known(place: dict[str, Any], old: bool) -> str:
+    """What stands where there is no margin: the temperature, where that is read, or what was last known."""
+    return str(place["was"]) if old or place["temperature"] == "–" else f"now {place['temperature']} {place['unit']}"
 
 
 def _fitting(start: str, more: tuple[str, ...], width: int) -> str:
@@ -203,7 +208,7 @@ def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> l
         sign, name = _SIGNS[place["key"]], place["name"]
         left = f"{place['margin']} {place['difference']} {place['left']}" if place["left"] else ""
         if old or place["lost"]:
-            left = place["was"] if width >= NARROW else place["was"].split(",")[0]
+            left = _known(place, old) if width >= NARROW else _known(place, old).split(",")[0]
         if width < NARROW:
             words = " ".join(part for part in (f"{sign:<3}", place["word"], name.replace(", behind the", "")) if part)
             start = f"{_cut(words, width - len(left) - 1)} {left}".rstrip()  # never a number without its "left" or "past"

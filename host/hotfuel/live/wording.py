@@ -12,7 +12,7 @@ from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
-from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING
+from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING, WINDOW_S
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown
 
@@ -108,10 +108,12 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
         "left": left if seen and has_limit else "",
         "difference": shown.unit("temperature difference"),
         "range": span if seen and has_limit else "",
-        "arrow": _ARROWS.get(place.trend.words, "unknown") if has_limit and seen else "unknown",
-        "trend": _trend(place) if has_limit and seen else "",
-        "eta": _eta(place),
-        "lost": (place.state.words if place.state in NO_LIMIT else "") if seen else REASONS.get(place.reason, "no reading"),
+        "arrow": _arrow(place, clock) if has_limit and seen else "unknown",
+        "trend": _trend(place, clock) if has_limit and seen else "",
+        "eta": "" if _turned(place, clock) else _eta(place),
+        "lost": (place.state.words.split(" (")[0] if place.state in NO_LIMIT else "")
+        if seen
+        else REASONS.get(place.reason, "no reading"),
         "was": _was(place, word, shown, clock),
         "short": action.short,
         "brief": action.brief,
@@ -154,24 +156,41 @@ def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
     return ""
 
 
-def _trend(place: PlaceNow) -> str:
+def _turned(place: PlaceNow, clock: Clock) -> bool:
+    """True while a trend still looks back on what was beyond, and would call the way back down a way towards the limit."""
+    return clock.now - place.back_since < WINDOW_S
+
+
+def _arrow(place: PlaceNow, clock: Clock) -> str:
+    """Where the margin goes; vapour where that is not known."""
+    if _turned(place, clock):
+        return "unknown"
+    if place.ahead or math.isfinite(place.trend.minutes):
+        return "closing"
+    return _ARROWS.get(place.trend.words, "unknown")
+
+
+def _trend(place: PlaceNow, clock: Clock) -> str:
+    if _turned(place, clock):
+        return ""
     if place.trend.words == BOILING and place.margin_degc < 0:
         return "boiling"
     return _TRENDS.get(place.trend.words, place.trend.words)
 
 
 def _eta(place: PlaceNow) -> str:
-    if math.isfinite(place.trend.minutes):
-        greatest = place.trend.minutes_greatest
-        span = (
-            f"{place.trend.minutes_least:.0f} to {greatest:.0f}"
-            if greatest <= GREATEST_MIN
-            else f"{place.trend.minutes_least:.0f} or more"
-        )
-        return f"limit in about {place.trend.minutes:.0f} min ({span})"
-    if place.ahead and math.isfinite(place.ahead_min):
-        return "limit in about a minute" if place.ahead_min < 1.5 else f"limit in about {place.ahead_min:.0f} min"
-    return ""
+    told = (place.trend.minutes, place.trend.minutes_least, place.trend.minutes_greatest)
+    if not math.isfinite(told[0]):
+        told = place.ahead_min
+    middle, least, greatest = told
+    if not math.isfinite(middle):
+        return ""
+    about = "a minute" if middle < 1.5 else f"{middle:.0f} min"
+    return (
+        f"limit in about {about} ({least:.0f} to {greatest:.0f})"
+        if greatest <= GREATEST_MIN
+        else f"limit in about {about} ({least:.0f} or more)"
+    )
 
 
 def _history(place: PlaceNow, clock: Clock, key: str) -> str:
@@ -188,10 +207,25 @@ def _history(place: PlaceNow, clock: Clock, key: str) -> str:
 def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
     """The worst place, whole: word, number, arrow and action are of one place. Without any, what is waited for."""
     if not places:
-        return {
-            "place": "", "name": "", "key": "none", "word": "", "margin": "–", "left": "", "difference": "", "range": "", "arrow": "unknown", "trend": "",
-            "eta": "", "lost": "", "was": "", "short": "", "brief": "", "action": "", "history": "", "note": "waiting for the first reading",
-        }  # fmt: skip
+        empty = (
+            "place",
+            "name",
+            "word",
+            "left",
+            "difference",
+            "range",
+            "trend",
+            "eta",
+            "lost",
+            "was",
+            "short",
+            "brief",
+            "action",
+            "history",
+            "unit",
+        )
+        known = {"key": "none", "margin": "–", "temperature": "–", "arrow": "unknown", "note": "waiting for the first reading"}
+        return dict.fromkeys(empty, "") | known
     worst = places[0]
     note = "" if any(place["limit"] for place in places) else "no margin can be told"
     if not worst["limit"] and not worst["lost"]:  # what is known of it instead
@@ -214,7 +248,7 @@ def _flags(now: Situation, clock: Clock) -> list[str]:
     if missing := not_done(now.health["board"]):
         flags.append(f"part of the board could not start: {missing}; {remedy(now.health['board']['failed'])}")
     if now.first:
-        flags.append(f"first: {place_label(now.first)}")
+        flags.append(f"warned of first: {place_label(now.first)}")
     if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):
         flags.append(
             "something happened, look later"

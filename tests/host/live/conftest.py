@@ -1,4 +1,4 @@
-"""The maker of known recordings (session/synthetic.py) on the path, and a session folder to follow."""
+"""The maker of known recordings (session/synthetic.py) and of servers (serving.py) on the path, and a session folder to follow."""
 
 import sys
 from pathlib import Path
@@ -7,9 +7,9 @@ import pytest
 from hotfuel import car as car_file
 from hotfuel.session import folder
 
-_FOLDER = str(Path(__file__).parent.parent / "session")
-if _FOLDER not in sys.path:
-    sys.path.insert(0, _FOLDER)
+for _folder in (Path(__file__).parent.parent / "session", Path(__file__).parent):
+    if str(_folder) not in sys.path:
+        sys.path.insert(0, str(_folder))
 
 
 @pytest.fixture

@@ -3,12 +3,9 @@
 import asyncio
 import contextlib
 import json
-import os
 import re
 import signal
 import socket
-import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
@@ -22,30 +19,9 @@ from hotfuel.record import requests
 from hotfuel_wire import codec
 from hypothesis import given
 from hypothesis import strategies as st
+from serving import Served
 from tornado.httpclient import HTTPClientError, HTTPRequest
 from tornado.websocket import websocket_connect
-
-_SERVE = "import sys; from hotfuel.live import page; page.serve(sys.argv[1], address=sys.argv[2], units='us')"
-
-
-@contextlib.contextmanager
-def served(path, address):
-    """A page in a process of its own: (link, process)."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", _SERVE, str(path), address], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        env={**os.environ, "PYTHONUNBUFFERED": "1"},
-    )  # fmt: skip
-    try:
-        said = process.stdout.readline()
-        yield re.search(r"http://\S+", said).group(), process
-    finally:
-        process.send_signal(signal.SIGTERM)
-        try:
-            process.wait(10)
-        finally:
-            process.kill()
-            process.stdout.close()
-            process.stderr.close()
 
 
 @pytest.fixture(scope="module")
@@ -53,18 +29,18 @@ def network(tmp_path_factory):
     """A page opened to the network: (port, token, link on loopback)."""
     path = tmp_path_factory.mktemp("network")
     (path / "wire.log").write_bytes(synthetic.drive(20.0).data)
-    with served(path, "0.0.0.0") as (link, process):
-        port, token = re.fullmatch(r"http://[^/]+:(\d+)/(.+)", link).groups()
+    with Served(path, "0.0.0.0") as server:
+        port, token = re.fullmatch(r"http://[^/]+:(\d+)/(.+)", server.url).groups()
         yield int(port), token, f"http://127.0.0.1:{port}/{token}"
-        assert process.poll() is None  # nothing that was tried brought it down
+        assert server.alive()  # nothing that was tried brought it down
 
 
 @pytest.fixture(scope="module")
 def loopback(tmp_path_factory):
     path = tmp_path_factory.mktemp("loopback")
     (path / "wire.log").write_bytes(synthetic.drive(20.0).data)
-    with served(path, "127.0.0.1") as (link, process):
-        yield link, process
+    with Served(path) as server:
+        yield server.url, server
 
 
 def get(url, **headers):
@@ -117,8 +93,8 @@ def test_without_script_the_page_says_what_is_so_and_loads_itself_anew(network, 
     assert re.search(r"pump</strong>\s*\d+ °F", plain)
     assert "No warning does not mean safe" in plain
     (tmp_path / "wire.log").write_bytes(b"")
-    with served(tmp_path, "127.0.0.1") as (link, _):
-        assert "It waits for the first reading of the board." in get(link)[2]
+    with Served(tmp_path) as server:
+        assert "It waits for the first reading of the board." in get(server.url)[2]
 
 
 def wrong(token):
@@ -176,7 +152,7 @@ def test_the_gate_on_what_belongs_together():
 
 
 def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
-    link, process = loopback
+    link, server = loopback
     port = re.search(r":(\d+)", link).group(1)
 
     async def trial():
@@ -192,7 +168,7 @@ def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
             pass
 
     asyncio.run(trial())
-    assert process.poll() is None
+    assert server.alive()
     assert get(link)[0] == 200
 
 
@@ -205,7 +181,8 @@ async def sockets(link, count):
 
 def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(5.0).data)
-    with served(tmp_path, "127.0.0.1") as (link, _):
+    with Served(tmp_path) as server:
+        link = server.url
 
         async def trial():
             opened = await sockets(link, guard.PAGES_MAX)
@@ -227,7 +204,8 @@ def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
 
 def test_answers_that_nobody_takes_are_bounded(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(5.0).data)
-    with served(tmp_path, "127.0.0.1") as (link, process):
+    with Served(tmp_path) as server:
+        link = server.url
         port = int(re.search(r":(\d+)", link).group(1))
         request = f"GET /bokeh.js HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode()
         with contextlib.ExitStack() as held:
@@ -251,7 +229,7 @@ def test_answers_that_nobody_takes_are_bounded(tmp_path):
                 break
             time.sleep(0.05)
         assert get(link)[0] == 200
-        assert process.poll() is None
+        assert server.alive()
 
 
 def test_a_rush_is_refused_only_while_it_makes_the_viewers_wait():
@@ -291,7 +269,8 @@ def test_another_site_is_given_nothing_but_may_link_here(loopback, site):
 
 def test_a_browser_that_never_reads_costs_nothing(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
-    with served(tmp_path, "127.0.0.1") as (link, process):
+    with Served(tmp_path) as server:
+        link = server.url
         port = int(re.search(r":(\d+)", link).group(1))
         with socket.create_connection(("127.0.0.1", port)) as deaf:
             deaf.sendall(
@@ -305,7 +284,7 @@ def test_a_browser_that_never_reads_costs_nothing(tmp_path):
             waiting = len(deaf.recv(1 << 20))
         assert 0 < waiting < 40_000  # the handshake and at most two panels, though five or more were due
         assert get(link)[0] == 200
-        assert process.poll() is None
+        assert server.alive()
 
 
 def test_an_address_that_cannot_be_used_is_a_sentence(tmp_path):
@@ -322,11 +301,9 @@ def test_an_address_that_cannot_be_used_is_a_sentence(tmp_path):
 
 def test_the_page_ends_with_a_signal_and_says_its_link_once(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
-    with served(tmp_path, "127.0.0.1") as (_, process):
-        process.send_signal(signal.SIGINT)
-        rest, errors = process.communicate(timeout=30)
-        assert process.returncode == 0
-        assert (rest, errors) == ("", "")
+    with Served(tmp_path) as server:
+        assert server.stop(signal.SIGINT) == 0
+        assert (server.said(), server.complaints()) == (f"live page: {server.url}\n", "")
 
 
 class Asked:

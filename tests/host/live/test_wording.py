@@ -121,7 +121,7 @@ def test_the_worst_state_leads_with_its_own_number_and_action_even_if_another_ma
 def test_places_come_worst_first_by_state_and_then_by_margin():
     known = memory.LastMargin(90.0, 4.0, 2.0)
     made = (
-        place("tank", 30.0), place("suction", 9.0), place("pump", 6.0, ahead=True, ahead_min=2.2), place("bowl", -4.0, percolates=True),
+        place("tank", 30.0), place("suction", 9.0), place("pump", 6.0, ahead=True, ahead_min=(2.2, 1.6, 3.4)), place("bowl", -4.0, percolates=True),
         place("carb_inlet", math.nan, Level.LOST, degc=math.nan, known=known), place("carb_inlet_needle", 2.0, Level.WARN),
         place("return", 8.0, Level.ACT, spell=Spell(20.0), back_since=74.0),
     )  # fmt: skip
@@ -151,12 +151,14 @@ def test_a_place_without_any_limit_left_leads_and_says_why_and_without_limits_th
 
 
 def test_the_limit_ahead_is_a_state_with_its_own_word_and_an_action_that_helps():
-    head = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=2.2)), Shown("si"))["head"]
-    assert (head["key"], head["word"], head["eta"]) == ("ahead", "limit ahead", "limit in about 2 min")
+    head = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=(2.2, 1.6, 3.4))), Shown("si"))["head"]
+    assert (head["key"], head["word"], head["eta"]) == ("ahead", "limit ahead", "limit in about 2 min (2 to 3)")
+    vapour = wording.panel(situation(place(margin=6.0, ahead=True, trend=Trend(BOILING))), Shown("si"))["head"]
+    assert (vapour["arrow"], vapour["trend"]) == ("closing", "first vapour")  # where it goes, and what is there already
     assert "raise the idle" in head["action"]
-    standing = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=2.2), inputs={"running": 0.0}), Shown("si"))[
-        "head"
-    ]
+    standing = wording.panel(
+        situation(place(margin=6.0, ahead=True, ahead_min=(2.2, 1.6, 3.4)), inputs={"running": 0.0}), Shown("si")
+    )["head"]
     assert "raise" not in standing["action"]
     assert "outdoors" in standing["action"]
 
@@ -177,6 +179,13 @@ def test_a_latched_alarm_whose_margin_has_recovered_reads_differently():
     ]
     assert (still_close["key"], still_close["word"]) == ("warn", "warn")
     assert still_close["history"].startswith("was beyond, back below since")
+
+
+def test_while_a_trend_still_looks_back_on_what_was_beyond_it_points_nowhere():
+    back = {"margin": 6.0, "state": Level.ACT, "spell": Spell(40.0), "trend": Trend(CLOSING, 4.2, 3.1, 6.4)}
+    for since, arrow, trend, eta in ((74.0, "unknown", "", ""), (-30.0, "closing", "closing", "limit in about 4 min (3 to 6)")):
+        head = wording.panel(situation(place(**back, back_since=since)), Shown("si"))["head"]
+        assert (head["key"], head["arrow"], head["trend"], head["eta"]) == ("back", arrow, trend, eta)
 
 
 def test_what_cannot_be_read_is_a_dash_and_what_it_last_was_and_an_act_stays_one():
