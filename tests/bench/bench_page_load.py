@@ -160,12 +160,13 @@ def trial(folder: Path, count: int, seconds: float) -> None:
             return calm, busy, over, said.decode()
 
         calm, busy, over, said = asyncio.run(watch())
+        ended = time.monotonic()
         stop.set()
         recorder.join(5)
         server.close()
         sent = board.sent_s()
     print(f"{count} loads in {seconds:.0f} s: statuses and how long the client took {said.strip()}")
-    readings = [float(at) for at in sent[board.readings] if at > 0]
+    readings = [float(at) for at in sent[board.readings] if 0 < at < ended]
     for name, first, last in (("before", calm, busy), ("with the loads", busy, over)):
         told(f"viewers, {name}", [late for mine in seen for late in delays(readings, mine, first, last)])
         ends = np.cumsum([len(frame.data) for frame in sent_frames])
