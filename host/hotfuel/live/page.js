@@ -210,7 +210,7 @@
     if (next === null || !Number.isInteger(next.sequence)) return;
     panel = next;
     arrived = now();
-    stamp("reading", panel.age_s === null ? 0 : Math.max(0, performance.now() - 1000 * panel.age_s));
+    stamp("reading", panel.age_s === null ? 0 : Math.max(0, arrived.steady - 1000 * panel.age_s));
     clearTimeout(due);
     if (panel.age_s !== null) due = setTimeout(judge, Math.max(0, 1000 * (STALE_S - panel.age_s)) + 1);  // not a look later than it has to be
     tell({ taken: panel.sequence });
