@@ -11,6 +11,8 @@ from hotfuel.live.memory import LastMargin
 from hotfuel.risk.level import Level
 from hotfuel.risk.trend import UNKNOWN, Trend
 
+NOT_KNOWN_MIN = (math.nan, math.nan, math.nan)
+
 
 @dataclass(frozen=True)
 class PlaceNow:
@@ -38,7 +40,7 @@ class PlaceNow:
     trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
     spell: Spell = field(default_factory=Spell)
     ahead: bool = False
-    ahead_min: tuple[float, float, float] = (math.nan, math.nan, math.nan)
+    ahead_min: tuple[float, float, float] = NOT_KNOWN_MIN
     back_since: float = math.nan
     known: LastMargin = field(default_factory=LastMargin)
 

@@ -22,7 +22,7 @@ from hotfuel.live.forecasts import Outlook
 from hotfuel.live.history import History, Stretch
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.memory import Memory
-from hotfuel.live.situation import PlaceNow, Situation
+from hotfuel.live.situation import NOT_KNOWN_MIN, PlaceNow, Situation
 from hotfuel.log.follow import Follower
 from hotfuel.places import behind_needle, is_behind_needle, probe_of
 from hotfuel.risk.level import Level
@@ -345,7 +345,7 @@ class LiveState:
             name, "needle" if is_behind_needle(name) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
             uncertainty_degc=uncertainty, pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
             basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell, percolates=percolates,
-            ahead=ahead, **({"ahead_min": self.approaches.minutes(name)} if ahead and self.approaches is not None else {}),
+            ahead=ahead, ahead_min=self.approaches.minutes(name) if ahead and self.approaches is not None else NOT_KNOWN_MIN,
             back_since=self._memory.back_since(name, state, spell, margin, uncertainty) if state in (Level.WARN, Level.ACT) else math.nan,
             known=self._memory.margin(name),
         )  # fmt: skip
