@@ -88,10 +88,13 @@ def install(rig: Rig) -> list[Row]:
 
 
 def install_cut(rig: Rig) -> list[Row]:
-    """The power goes away while the files are copied over an installed board's: it waits at its prompt, and installing again mends it."""
+    """The power goes away while the files are copied over a board's that was installed as sources: it waits at its prompt, and installing again mends it.
+
+    Over equal files nothing would be written: mpremote leaves out what is there already.
+    """
 
     def work() -> list[Row]:
-        board = started(ready.board(rig.image, settings={"stored_rate_hz": 5}))
+        board = started(ready.board(rig.image, settings={"stored_rate_hz": 5}, bytecode=False), 8.0)
         talk.ask(board, "mark", b"a stored drive")
         board.run(0.5)
         before = _stored(board)
