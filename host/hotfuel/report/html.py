@@ -3,6 +3,7 @@
 import contextlib
 import functools
 import os
+import re
 import shutil
 import subprocess
 import tempfile
@@ -19,6 +20,7 @@ from hotfuel.files import MARK, refuse_anothers, whole
 from hotfuel.report.chart import Chart
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%]|hp\b|kW\b|lb-ft\b|Nm\b|minutes?\b|seconds?\b)")
 _PRINT_TIMEOUT_S = 120
 _PAGE_MM = {"A4": 272, "letter": 254}  # between the margins of page.css, a mm to spare
 
@@ -26,7 +28,14 @@ _PAGE_MM = {"A4": 272, "letter": 254}  # between the margins of page.css, a mm t
 @functools.cache
 def _templates() -> jinja2.Environment:
     loader = jinja2.FunctionLoader(lambda name: resources.files("hotfuel.report").joinpath(name).read_text(encoding="utf-8"))
-    return jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    made = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    made.filters["tied"] = _tied
+    return made
+
+
+def _tied(text: str) -> str:
+    """A number stays on its unit's line."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
 
 
 @functools.cache

@@ -192,7 +192,7 @@ def test_nothing_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(c
     for report in made_:
         page.set_content(pictures.page(report, list(report.figures.values()), True))
         seen = page.evaluate(PRINT)
-        assert report.sheet.headlines[0] in {text for text, *_ in seen}
+        assert report.sheet.headlines[0] in {text.replace("\u00a0", " ") for text, *_ in seen}
         assert len(seen) > 15
         for text, size, left, right in seen:
             assert size >= pictures.LEAST_TEXT - 0.01, (text, size)
