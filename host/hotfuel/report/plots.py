@@ -152,15 +152,12 @@ class Plots:
 
     def card(self, summary: Summary, phases: Sequence[Phase] = ()) -> Chart:
         """The same picture, narrow, for the card."""
-        before = dict(self.figures)
         chosen = summary.without_limit or summary.smallest or summary.hottest
         if chosen is None:
-            chart = self._figure("card", 150, draw.fit(least_span=1), "temperature", "No temperature was recorded.", narrow=True)
+            self._figure("card", 150, draw.fit(least_span=1), "temperature", "No temperature was recorded.", narrow=True)
         else:
             self._one_place("card", chosen.place, _CARD_PX, phases, narrow=True)
-            chart = self.figures["card"]
-        self.figures = before
-        return chart
+        return self.figures.pop("card")  # it stands on no page
 
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""
