@@ -230,6 +230,14 @@ def test_one_unreadable_tick_in_ten_is_not_lost(seeds):
     assert all(seconds_to(alarm.LOST, course_of(seed, 0.1, 2000, 600)) is None for seed in seeds)
 
 
+def test_codes_that_are_no_margins_lie_below_every_margin():
+    """A margin is hundredths of a degC, an int of 31 bits on the board; every code is below NO_NUMBER, every margin above."""
+    codes = {alarm.UNREADABLE, alarm.TOO_LOW, alarm.IMPOSSIBLE}
+    assert len(codes) == 3
+    assert min(codes) > -(1 << 30)
+    assert max(codes) < alarm.NO_NUMBER < -100 * 100_000
+
+
 @given(st.integers(0, 15), st.sampled_from(alarm.ALARMS), st.integers(0, 3), st.integers(0, 3))
 def test_event_value_round_trip(place, level, old, new):
     assert from_event_value(alarm.event_value(place, level, old, new)) == (place, level, old, new)

@@ -52,6 +52,10 @@ def plan(
         result, lines = told(made, Shown(units or made.units))
         show({"plan": result}, lines, as_json)
         return
+    if twice := [name for name in names if names.count(name) > 1]:
+        raise UsageError(
+            f'"{twice[0]}" is given twice: every variant needs a name of its own, what the others are held against first'
+        )
     described = car_file.load(car) if car else None
     shown = Shown(units or (described.units if described else "us" if "F" in difference else "si"))
     is_power = difference.strip().endswith("%")

@@ -26,7 +26,10 @@ def load_plan(path: Path) -> Any:
     plan = day_plan.load(path)
     if plan.quantity == day_plan.POWER or plan.start_degc or not plan.driven():
         return plan
-    return day_plan.with_starts(plan, _first_degc(open_session(plan.run_path(1))))
+    try:
+        return day_plan.with_starts(plan, _first_degc(open_session(plan.run_path(1))))
+    except InputError:  # the first run holds nothing: where the day stands says so
+        return plan
 
 
 def _first_degc(session: Any) -> dict[str, float]:
@@ -103,11 +106,23 @@ def standing(plan: Any, shown: Shown) -> tuple[Any, list[str], list[int]]:
 
 
 def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, float], list[str]]:
+    """({number of the run: what is asked of it}, a sentence on each run that has none, then the others)."""
+    from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes.sessions import values_of
 
-    sessions = {n: (plan.order[n - 1], open_session(plan.run_path(n))) for n in numbers}
-    base = plan.variants[0] if plan.variants[0] in [name for name, _ in sessions.values()] else next(iter(sessions.values()))[0]
-    return values_of(sessions, base, plan.cell, shown)
+    sessions, unreadable = {}, []
+    for n in numbers:
+        try:
+            session = open_session(plan.run_path(n))
+            of_session(session)
+            sessions[n] = plan.order[n - 1], session
+        except InputError as error:
+            unreadable.append(f"{error}. Its block is not complete: move that recording away and drive the run again.")
+    if not sessions:
+        return {}, unreadable
+    names = [name for name, _ in sessions.values()]
+    values, notes = values_of(sessions, plan.variants[0] if plan.variants[0] in names else names[0], plan.cell, shown)
+    return values, [*unreadable, *notes]
 
 
 def told(plan: Any, shown: Shown) -> tuple[dict[str, Any], list[str]]:

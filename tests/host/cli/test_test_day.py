@@ -73,3 +73,19 @@ def test_a_day_on_the_test_stand(hotfuel, tmp_path):
     said = hotfuel("plan", day)
     assert re.search(r"cooler against before, power: [23]\.\d % more power", said)
     assert "Decided: stop." in said
+
+
+def test_a_recording_that_holds_nothing_is_named_and_driven_again(hotfuel, tmp_path):
+    day = tmp_path / "sunday.toml"
+    asked = ("--fix", "ice can=ice before carb_inlet", "--difference", "5 degF", "--out", day)
+    order = hotfuel("plan", "as built", "ice can", *asked, as_json=True)["plan"]["order"]
+    for number in (1, 2):
+        folder = tmp_path / f"sunday-{number:02d}-{order[number - 1].replace(' ', '-')}"
+        folder.mkdir()
+        (folder / "wire.log").write_bytes(b"nothing of a board")
+        said = hotfuel("plan", day)
+        assert f"sunday-{number:02d}" in said
+        assert "move that recording away and drive the run again." in said
+        assert f"Next is run 1 of {len(order)}: {order[0]}, again." in said
+    assert hotfuel("plan", day, as_json=True)["plan"]["again"] == [1, 2]
+    assert '"ice can" is given twice' in hotfuel("plan", "as built", "ice can", "ice can", *asked, code=2)
