@@ -23,9 +23,9 @@ def believed(course, step_ms, lag_ms=1500):
 )
 def test_a_real_probe_is_believed_whatever_the_fuel_does(plugs, step_ms, lag_ms):
     """A first-order probe in fuel that jumps by up to 50 degC, read with noise of +-1 degC, is never doubted."""
-    at, fuel, course = float(plugs[0][0]), plugs[0][0], []
+    at, course = float(plugs[0][0]), []
     for wanted, ticks in plugs:
-        fuel = min(max(wanted, fuel - 5000), fuel + 5000)
+        fuel = min(max(wanted, round(at) - 5000), round(at) + 5000)  # of the probe: two jumps in a row are no more than one
         for tick in range(ticks):
             at = fuel + (at - fuel) * math.exp(-step_ms / lag_ms)
             course.append(round(at) + (100, -100)[tick % 2])
