@@ -54,7 +54,7 @@ def review(
             "report": str(written),
             "summary": opened.summary().as_dict(),
             "sections": [one.as_dict() for one in sections],
-            "story": told.as_dict() if told else None,
+            "story": {name: part for name, part in told.as_dict().items() if name != "sections"} if told else None,
             "notes": opened.all_notes(),
         },
         [

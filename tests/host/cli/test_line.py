@@ -59,6 +59,7 @@ def test_review_tells_of_the_hose(hotfuel, summer, tmp_path):
     assert [(s["before"], s["place"]) for s in result["sections"]] == [
         ("tank", "pump"), ("pump", "pump_outlet"), ("pump_outlet", "carb_inlet"),
     ]  # fmt: skip
+    assert "sections" not in result["story"], "once is enough"
     section = result["sections"][-1]
     found = section["hose"]
     # the simulated car's hose: 80 mL, 0.73 W/K
