@@ -129,7 +129,7 @@ def convert(value, dimension: str, unit: str):
     return (value - offset) / factor
 
 
-def expanded(standard_uncertainty):
+def expanded(standard_uncertainty: Any) -> Any:
     """What a reader sees as ±, 95 %, of a standard uncertainty (number or array), the same unit."""
     return COVERAGE_95 * standard_uncertainty
 

@@ -80,7 +80,8 @@ class Activity:
         shares = np.broadcast_to(share.reshape(groups, -1, share.shape[-1]), (groups, share[0].size // share.shape[-1], states))
         mixed = np.einsum("mcs,mks->kcs", shares, self._psi)
         terms = 1 - np.log(mixed) - np.einsum("kms,mcs->kcs", self._psi, shares / mixed)
-        return terms.reshape((groups, *share.shape[1:-1], states))
+        answer: Array = terms.reshape((groups, *share.shape[1:-1], states))
+        return answer
 
     def log_gamma(self, liquid: Array) -> Array:
         """ln(gamma), shape (components, states). `liquid`: moles in the liquid, (components, states), of any total."""

@@ -4,9 +4,10 @@ import re
 from dataclasses import dataclass
 
 from hotfuel.errors import InputError
+from hotfuel.fuel.components import rows
 from hotfuel.fuel.fit import Data, sigma_of
 from hotfuel.fuel.measurements import Measurements
-from hotfuel.fuel.volatility import KPA_PER_PSI, class_row, require_range, rows
+from hotfuel.fuel.volatility import KPA_PER_PSI, class_row, require_range
 
 TRACE_ETHANOL_VOL = 0.5  # less than this is no blend (denaturant, carry-over): common practice, no source
 # The worst fuel of a class rarely has both limits at once; T(V/L=20) is held, the vapour pressure may give way.

@@ -72,7 +72,8 @@ def _wagner(temperature_k: Array, coefficients: Array, critical_k: Array, log_cr
     tau = np.maximum(1 - tr, 0)
     root = np.sqrt(tau)
     square = tau * tau
-    return log_critical + tau * (a + root * (b + tau * c) + square * square * d) / tr
+    answer: Array = log_critical + tau * (a + root * (b + tau * c) + square * square * d) / tr
+    return answer
 
 
 def log_vapour_pressure_slope(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
@@ -85,7 +86,8 @@ def log_vapour_pressure_slope(temperature_k: Array, which: Indices | slice = sli
     root = np.sqrt(tau)
     value = tau * (a + root * b + tau * root * c + (tau * tau) * (tau * tau) * d)
     gradient = a + 1.5 * root * b + 2.5 * tau * root * c + 5 * (tau * tau) * (tau * tau) * d
-    return -(gradient + value / tr) / (critical * tr)
+    answer: Array = -(gradient + value / tr) / (critical * tr)
+    return answer
 
 
 def liquid_enthalpy_j_mol(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:

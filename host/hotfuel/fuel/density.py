@@ -26,7 +26,8 @@ def thermal_expansion(density_kg_m3: ArrayLike, table: str = "54B") -> Array:
     density = require_range(density_kg_m3, edges[0], edges[-1], "density", "kg/m3")
     band = np.clip(np.searchsorted(edges, density, side="right") - 1, 0, len(bands) - 1)
     k0, k1, a = (np.array([float(row[name]) for row in bands])[band] for name in ("k0", "k1", "a"))
-    return k0 / density**2 + k1 / density + a
+    answer: Array = k0 / density**2 + k1 / density + a
+    return answer
 
 
 def volume_correction(density_kg_m3: ArrayLike, warmer_by: ArrayLike, table: str = "54B") -> Array:

@@ -15,6 +15,7 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.fuel import components as c
 from hotfuel.fuel import flash
+from hotfuel.fuel.activity import Activity
 from hotfuel.fuel.components import Array
 from hotfuel.units import STANDARD_PRESSURE_KPA, ZERO_DEGC_IN_K
 
@@ -202,7 +203,7 @@ def after_loss(volume_fraction: Array, lost_vol: float) -> Array:
     """Volume fractions (11,) after `lost_vol` vol-% left as vapour at 25 degC, as it forms (weathering in an open tank)."""
     feed, left = flash.Feed.of_volumes(volume_fraction), flash.Feed.of_volumes(volume_fraction).moles
     volumes = c.VOLUME_15C_M3_MOL[feed.which][:, None]
-    activity = flash.Activity(feed.which, np.array([25 + ZERO_DEGC_IN_K]))
+    activity = Activity(feed.which, np.array([25 + ZERO_DEGC_IN_K]))
     saturation = np.exp(c.log_vapour_pressure(np.array([25 + ZERO_DEGC_IN_K]), feed.which))
     whole, steps = (volumes * left).sum(), 50
     for _ in range(steps):

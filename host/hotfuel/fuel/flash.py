@@ -112,7 +112,8 @@ def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -
             pressure = np.minimum(pressure * np.exp(np.clip(-error / slope, -1, 1)), largest)
         liquid = split
         if np.abs(pressure / before - 1).max() < 1e-9:
-            return pressure
+            answer: Array = pressure
+            return answer
     raise InputError("the flash found no pressure for this fuel and temperature: stay between -40 and 200 degC")
 
 
@@ -162,7 +163,8 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
         temperature = temperature - step
         liquid = split
         if previous.max() < 1e-6:
-            return temperature
+            answer: Array = temperature
+            return answer
     raise InputError("the flash found no temperature for this fuel and pressure: stay between 20 and 600 kPa")
 
 

@@ -132,12 +132,16 @@ class Mixture:
             share, mole_fraction = self._split(kelvin, pressure)
             vapour = np.maximum(self.feed.moles - mole_fraction * (1 - share), 0)
             heat = (vapour * c.latent_heat_j_mol(kelvin, self.feed.which)).sum(axis=0)
-            return self._liquid_enthalpy(kelvin) + heat / self.feed.molar_mass_kg_mol / 1000
+            answer: Array = self._liquid_enthalpy(kelvin) + heat / self.feed.molar_mass_kg_mol / 1000
+            return answer
 
         return _in_blocks(block, _temperature(temperature_degc), _pressure(pressure_kpa))
 
     def _liquid_enthalpy(self, kelvin: Array) -> Array:
-        return self.feed.moles[:, 0] @ c.liquid_enthalpy_j_mol(kelvin, self.feed.which) / self.feed.molar_mass_kg_mol[0] / 1000
+        answer: Array = (
+            self.feed.moles[:, 0] @ c.liquid_enthalpy_j_mol(kelvin, self.feed.which) / self.feed.molar_mass_kg_mol[0] / 1000
+        )
+        return answer
 
     @cached_property
     def _liquid_heat(self) -> tuple[float, float]:
@@ -161,12 +165,14 @@ class Mixture:
     def heat_capacity_kj_per_kg_k(self, temperature_degc: ArrayLike) -> Array:
         """Heat capacity of the liquid, kJ/(kg K)."""
         capacity = c.liquid_heat_capacity_j_mol_k(_temperature(temperature_degc), self.feed.which)
-        return np.tensordot(self.feed.moles[:, 0], capacity, axes=1) / self.feed.molar_mass_kg_mol[0] / 1000
+        answer: Array = np.tensordot(self.feed.moles[:, 0], capacity, axes=1) / self.feed.molar_mass_kg_mol[0] / 1000
+        return answer
 
     def latent_heat_kj_per_kg(self, temperature_degc: ArrayLike) -> Array:
         """Latent heat of the whole fuel boiled off, kJ/kg."""
         heat = c.latent_heat_j_mol(_temperature(temperature_degc), self.feed.which)
-        return np.tensordot(self.feed.moles[:, 0], heat, axes=1) / self.feed.molar_mass_kg_mol[0] / 1000
+        answer: Array = np.tensordot(self.feed.moles[:, 0], heat, axes=1) / self.feed.molar_mass_kg_mol[0] / 1000
+        return answer
 
     def temperature_at_enthalpy_degc(self, enthalpy_kj_per_kg: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """Temperature at which the fuel at this pressure has this enthalpy (inverse of `enthalpy_kj_per_kg`), by bracketing, to 1e-4 degC."""

@@ -73,7 +73,8 @@ class LimitTable:
         """Fractional row of the fine grid, nan outside the table."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
-        return (np.log(np.where(inside, pressure, np.nan)) - self._low) * self._per_p
+        answer: Array = (np.log(np.where(inside, pressure, np.nan)) - self._low) * self._per_p
+        return answer
 
     def limit_degc(self, pressure_kpa: ArrayLike, vapour_liquid_ratio: ArrayLike = 20.0) -> Array:
         """Temperature at which V/L is reached at an absolute pressure. Shapes broadcast."""

@@ -101,7 +101,8 @@ def t_vl20_blend_degc(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_d
 
 def t_vl20_reproducibility_degc(t_vl20_degc: ArrayLike) -> Array:
     """Estimated reproducibility of the linear method: 1.9 degC at 43 degC falling to 0.8 degC at 66 degC, held outside. Source: D4814-18 X2.4.1."""
-    return np.interp(np.asarray(t_vl20_degc, dtype=float), [43, 66], [1.9, 0.8])
+    answer: Array = np.interp(np.asarray(t_vl20_degc, dtype=float), [43, 66], [1.9, 0.8])
+    return answer
 
 
 _RISE = np.array([[float(row["ethanol_vol"]), float(row["rise_kpa"])] for row in rows("ethanol_vapour_pressure_rise")]).T
@@ -109,7 +110,8 @@ _RISE = np.array([[float(row["ethanol_vol"]), float(row["rise_kpa"])] for row in
 
 def ethanol_rise_kpa(ethanol_vol: ArrayLike) -> Array:
     """Rise of vapour pressure by 0 to 10 vol-% ethanol, kPa, linear between the points. Source: Directive 98/70/EC Annex III."""
-    return np.interp(require_range(ethanol_vol, 0, 10, "ethanol", "vol-%"), _RISE[0], _RISE[1])
+    answer: Array = np.interp(require_range(ethanol_vol, 0, 10, "ethanol", "vol-%"), _RISE[0], _RISE[1])
+    return answer
 
 
 def class_row(table: str, edition: str, **keys: str) -> dict[str, str]:

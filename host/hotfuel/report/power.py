@@ -11,7 +11,7 @@ from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
 from hotfuel.session import Session
-from hotfuel.study.fixes.compare import Comparison
+from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
 from hotfuel.study.power.power import PowerComparison

@@ -7,6 +7,7 @@ and 26 to 200 kPa for every supported chip (tests/host/risk/test_board_limits.py
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from hotfuel_wire import limit_packing
@@ -49,7 +50,7 @@ class BoardTables:
     notes: tuple[str, ...]
 
 
-def settings_of(description: Mapping) -> dict[int, ChannelSetting]:
+def settings_of(description: Mapping[str, Any]) -> dict[int, ChannelSetting]:
     """Channel number -> setting, from a board description as hotfuel_wire.codec.unpack gives it."""
     channels = enumerate(description["channels"])
     return {number: ChannelSetting(row["chip"], row["gain"], row["resolution_bits"]) for number, row in channels}
@@ -118,9 +119,10 @@ def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: floa
     codes = np.unique(np.round(_COLD_NODES_DEGC / one.cold_degc_per_code)).astype(int)
     cold_degc = codes * one.cold_degc_per_code
     counts = (emf_mv(cold_degc) + loop_emf_mv(0, cold_degc, one)) / count_mv
-    return limit_packing.pack_reference(
+    answer: bytes = limit_packing.pack_reference(
         channel, setting.chip, setting.gain, shift, codes.tolist(), np.round(counts).astype(int).tolist()
     )
+    return answer
 
 
 def _limits(

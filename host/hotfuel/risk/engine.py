@@ -212,7 +212,8 @@ def _cut_stalls(running: np.ndarray, speed: np.ndarray, fired: np.ndarray, low: 
 
 def _neighboured(flags: np.ndarray) -> np.ndarray:
     """True beside another True: a single second of few pulses is no starter."""
-    return np.concatenate([flags[1:], [False]]) | np.concatenate([[False], flags[:-1]])
+    answer: np.ndarray = np.concatenate([flags[1:], [False]]) | np.concatenate([[False], flags[:-1]])
+    return answer
 
 
 def _stretches(flags: np.ndarray) -> list[tuple[int, int]]:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from hotfuel_wire import probe as wire
-from hotfuel_wire.alarm import WAIT_MS
-from hotfuel_wire.probe import UNREADABLE, Probe
+from hotfuel_wire.alarm import UNREADABLE, WAIT_MS
+from hotfuel_wire.probe import Probe
 
 from hotfuel.temperature.counts import NO_NEW_CONVERSION
 
@@ -173,7 +173,8 @@ def _waiting(times: np.ndarray, not_ready: np.ndarray) -> np.ndarray:
 
 
 def _times_ms(time_s: npt.ArrayLike) -> np.ndarray:
-    return np.rint(np.asarray(time_s, dtype=float) * 1000).astype(np.int64)
+    answer: np.ndarray = np.rint(np.asarray(time_s, dtype=float) * 1000).astype(np.int64)
+    return answer
 
 
 def _hundredths(degc: npt.ArrayLike) -> np.ndarray:

@@ -213,7 +213,8 @@ class _Cloud:
     def surroundings_degc(self, chosen: np.ndarray | slice, after_s: float, early_s: float) -> np.ndarray:
         """Temperature of the surroundings some seconds after the first reading."""
         there = 1 - self.missing[chosen] * np.exp(-after_s / early_s)
-        return self.air[chosen] + self.heat[chosen] * there * np.exp(-after_s / self.cooling[chosen])
+        answer: np.ndarray = self.air[chosen] + self.heat[chosen] * there * np.exp(-after_s / self.cooling[chosen])
+        return answer
 
 
 def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -320,7 +321,8 @@ def _last_above(paths: np.ndarray, times: np.ndarray, level_degc: float) -> np.n
     above = paths > level_degc
     passes = above.any(axis=1)
     last = above.shape[1] - 1 - np.argmax(above[passes, ::-1], axis=1)
-    return times[np.minimum(last + 1, len(times) - 1)] / 60
+    answer: np.ndarray = times[np.minimum(last + 1, len(times) - 1)] / 60
+    return answer
 
 
 def _passed(minutes: np.ndarray, share: float) -> Band:

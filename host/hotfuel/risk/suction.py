@@ -108,7 +108,8 @@ def _pulse_kpa(suction: Suction, pump: Pump, flow: np.ndarray, engine_rpm: np.nd
     length = RIGID_LENGTH_M if suction.rigid_length_m is None else suction.rigid_length_m
     strokes = ELECTRIC_STROKES_PER_MIN if pump.kind == "electric_line" else engine_rpm / 2
     speed = np.maximum(flow, 0.0) / 3.6e6 / (np.pi / 4 * suction.line_bore_m**2)
-    return np.minimum(density_kg_m3 * length * speed * strokes * PULSE_C / PULSE_K / 1000, PULSE_MOST_KPA)
+    answer: np.ndarray = np.minimum(density_kg_m3 * length * speed * strokes * PULSE_C / PULSE_K / 1000, PULSE_MOST_KPA)
+    return answer
 
 
 def held_column_kpa(car: Car, density_kg_m3: float = GASOLINE_KG_M3) -> float:

@@ -55,4 +55,5 @@ def of_recording(columns: Any, seconds: np.ndarray, car: Car) -> EngineCourse | 
 
 
 def _rows(seconds: np.ndarray) -> np.ndarray:
-    return np.floor(seconds - seconds[0]).astype(int)
+    answer: np.ndarray = np.floor(seconds - seconds[0]).astype(int)
+    return answer

@@ -110,11 +110,12 @@ def _name_us(name: str) -> str:
 
 
 def _value_us(name: str, values: "pd.Series[float]") -> "pd.Series[float]":
+    shown = values
     if name.endswith("_kpa"):
-        return Shown("us").value(values, "pressure")
-    if name.endswith("_degc"):
-        return Shown("us").value(values, "temperature difference" if name.endswith(_DIFFERENCES) else "temperature")
-    return values
+        shown = Shown("us").value(values, "pressure")
+    elif name.endswith("_degc"):
+        shown = Shown("us").value(values, "temperature difference" if name.endswith(_DIFFERENCES) else "temperature")
+    return shown
 
 
 def _table(session: Session) -> pd.DataFrame:
@@ -209,7 +210,7 @@ def _csv_by_pandas(columns: dict[str, np.ndarray], path: Path) -> None:
 
 def on_grid(values: np.ndarray) -> np.ndarray:
     """float32 on the grid of 1/128, for values within +-32768; nan stays nan."""
-    result = np.add(values, _SHIFT, dtype=np.float32, casting="same_kind")
+    result: np.ndarray = np.add(values, _SHIFT, dtype=np.float32, casting="same_kind")
     result -= _SHIFT
     return result
 

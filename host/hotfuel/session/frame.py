@@ -119,7 +119,8 @@ def _in_time(seconds: np.ndarray, boot: np.ndarray, tick: np.ndarray) -> np.ndar
     twice = pd.Series(boot[order].astype(np.int64) << 32 | tick[order]).duplicated().to_numpy()
     order = order[~twice]
     # boots that overlap (a clock set by a person) can still meet at the same instant
-    return order[np.diff(seconds[order], prepend=-np.inf) > 0]
+    answer: np.ndarray | None = order[np.diff(seconds[order], prepend=-np.inf) > 0]
+    return answer
 
 
 def temperatures(table: Ticks) -> pd.DataFrame:

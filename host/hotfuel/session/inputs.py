@@ -25,7 +25,8 @@ def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> di
     fitted = auxiliary["fitted"].astype(int) | auxiliary["fitted_high"].astype(int) << 8
 
     def has(name: str) -> np.ndarray:
-        return (fitted & FITTED[name]) != 0
+        answer: np.ndarray = (fitted & FITTED[name]) != 0
+        return answer
 
     sensors = car.sensors
     percent = auxiliary["fuel_pressure"] / FULL_SCALE * 100

@@ -74,4 +74,5 @@ def _correlation_root(residual: np.ndarray) -> np.ndarray:
     shrunk = (1 - shrink) * correlation + shrink * common
     np.fill_diagonal(shrunk, 1.0)
     values, vectors = np.linalg.eigh(shrunk)
-    return vectors * np.sqrt(np.clip(values, 0, None))
+    answer: np.ndarray = vectors * np.sqrt(np.clip(values, 0, None))
+    return answer

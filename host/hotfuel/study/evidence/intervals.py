@@ -114,7 +114,8 @@ def linear(values: npt.ArrayLike, is_variant: npt.ArrayLike, nuisance: npt.Array
         left = column - column.mean()
         for _ in range(2):
             left = left - basis @ (basis.T @ left)
-        return left
+        answer: np.ndarray = left
+        return answer
 
     # Frisch, Waugh and Lovell: the side's coefficient is that of what is left of it on what is left of the values
     own, left = alone(side), alone(y)

@@ -140,4 +140,5 @@ def _conditions_variance(a: Sequence[Run], b: Sequence[Run], sloped: bool) -> fl
         for name in ("ambient_degc", "stock_degc")
     )
     air = 0.0 if sloped else air
-    return guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2 + day_share(a, b) * DAY_U_DEGC**2
+    answer: float = guessed + (SLOPE_U * air) ** 2 + (STOCK_U * stock) ** 2 + day_share(a, b) * DAY_U_DEGC**2
+    return answer

@@ -131,7 +131,8 @@ def outlet(
     # Fuel that never moved would follow its surroundings with a lag of 1 / rate; fuel that entered differs from that by what is left of its difference.
     halfway = np.concatenate([around[:1], (around[1:] + around[:-1]) / 2])
     stood = lagged(t, halfway, 1 / max(rate, 1e-12))
-    return stood + (np.interp(entered, t, inlet) - np.interp(entered, t, stood)) * np.exp(-rate * inside_s)
+    answer: np.ndarray = stood + (np.interp(entered, t, inlet) - np.interp(entered, t, stood)) * np.exp(-rate * inside_s)
+    return answer
 
 
 def _flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
@@ -141,7 +142,8 @@ def _flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
 def _entered_s(t: np.ndarray, flowed_l: np.ndarray, volume_l: float) -> np.ndarray:
     """When what leaves now entered; nan for what stood in the hose at first."""
     # Standing fuel keeps the volume, so the volumes must rise a little for the inverse to exist.
-    return np.interp(flowed_l - volume_l, flowed_l + 1e-12 * np.arange(len(t)), t, left=np.nan)
+    answer: np.ndarray = np.interp(flowed_l - volume_l, flowed_l + 1e-12 * np.arange(len(t)), t, left=np.nan)
+    return answer
 
 
 def lagged(time_s: npt.ArrayLike, degc: npt.ArrayLike, lag_s: float) -> np.ndarray:
@@ -208,7 +210,8 @@ def fit(
     )
 
     def beside(x: np.ndarray) -> np.ndarray:
-        return np.interp(t, knots, x[-len(knots) :]) + (0.0 if around is None else around)
+        answer: np.ndarray = np.interp(t, knots, x[-len(knots) :]) + (0.0 if around is None else around)
+        return answer
 
     def model(x: np.ndarray) -> np.ndarray:
         ua = float(np.exp(x[0]))
@@ -226,7 +229,8 @@ def fit(
         )
 
     def misfit(x: np.ndarray) -> np.ndarray:
-        return (model(x) - against) * weight
+        answer: np.ndarray = (model(x) - against) * weight
+        return answer
 
     # Bounds of what is called a hose: UA 0.01 to 100 W/K, 5 mL to 2 L, beside something between ice and an exhaust's surroundings.
     least, most = (-30.0, 250.0) if around is None else (-MOST_OFFSET_DEGC, MOST_OFFSET_DEGC)
@@ -280,7 +284,8 @@ def fit(
 
 def _bridged(values: np.ndarray) -> np.ndarray:
     good = np.flatnonzero(np.isfinite(values))
-    return np.interp(np.arange(len(values)), good, values[good])
+    answer: np.ndarray = np.interp(np.arange(len(values)), good, values[good])
+    return answer
 
 
 def _independent_factor(residual: np.ndarray) -> float:

@@ -31,7 +31,8 @@ class Bins:
             raise InputError(
                 f"{pull.name} has no power at {self.rpm[np.argmin(power)]:.0f} rpm: cut the pull to where the engine pulls"
             )
-        return np.log(power)
+        answer: np.ndarray = np.log(power)
+        return answer
 
     @property
     def band(self) -> tuple[float, float]:
