@@ -6,6 +6,7 @@
 import math
 import re
 from dataclasses import dataclass
+from typing import Any
 
 from hotfuel.errors import InputError
 
