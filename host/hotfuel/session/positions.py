@@ -172,7 +172,8 @@ def _soonest(behind: np.ndarray, came_s: np.ndarray) -> np.ndarray:
     count = int(np.clip(_MINUTE_S / max(step, 0.01), 5, 3000))
     before = minimum_filter1d(behind, count, origin=(count - 1) // 2, mode="nearest")
     after = minimum_filter1d(behind[::-1], count, origin=(count - 1) // 2, mode="nearest")[::-1]
-    return np.maximum(before, after)
+    soonest: np.ndarray = np.maximum(before, after)
+    return soonest
 
 
 def _without_jumps(at_s: np.ndarray, place: np.ndarray) -> np.ndarray:
