@@ -1,65 +1,165 @@
-"""`hotfuel forecast`: what a fix, a fuel, a pass or a hotter day would do."""
+"""`hotfuel forecast`: what a fix, several together, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first."""
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import Json, Units, open_session, show
-from hotfuel.errors import UsageError
+from hotfuel.errors import HotfuelError, UsageError
 from hotfuel.units import Shown, parse
 
 
 def forecast(
     session: Annotated[Path, typer.Argument(help="Session folder to start from.")],
     cooler: Annotated[
-        str | None, typer.Option("--cooler", help="A cooler before a place: PLACE=EFFECTIVENESS, e.g. carb_inlet=0.6.")
+        str | None,
+        typer.Option(
+            "--cooler",
+            help='A cooler before a place, or in the "return": PLACE=EFFECTIVENESS, at a flow if you know it, or its UA: carb_inlet=0.6, '
+            '"carb_inlet=0.6 at 10 L/h", "carb_inlet=8 W/K".',
+        ),
+    ] = None,
+    coolant: Annotated[
+        str | None, typer.Option("--coolant", help='What cools it: air, fan (default), water, ice, spray, or "15 degC".')
+    ] = None,
+    ice: Annotated[
+        str | None, typer.Option("--ice", help='An ice can: with --cooler its coolant; "3 kg", or how long it lasts, "20 min".')
     ] = None,
     insulation: Annotated[
         str | None, typer.Option("--insulation", help="The section before a place: PLACE=SHARE of its heat kept out.")
     ] = None,
+    shield: Annotated[str | None, typer.Option("--shield", help="A heat shield beside that section: PLACE=SHARE.")] = None,
+    spacer: Annotated[str | None, typer.Option("--spacer", help="A spacer under it: pump=SHARE or carburettor=SHARE.")] = None,
+    back: Annotated[
+        str | None, typer.Option("--return", help='A new return line: "30 L/h", to the tank, or "30 L/h to swirl pot".')
+    ] = None,
+    tank_holds: Annotated[str | None, typer.Option("--tank-holds", help='Fuel in the tank, "20 L".')] = None,
+    pump_moved: Annotated[bool, typer.Option("--pump-near-tank", help="An electric pump near the tank instead.")] = False,
+    tank_pump: Annotated[bool, typer.Option("--tank-pump", help="An electric pump in the tank instead.")] = False,
     fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel, e.g. "D4814 C-3".')] = None,
     higher: Annotated[str | None, typer.Option("--higher", help='More altitude, e.g. "1500 m".')] = None,
     hotter: Annotated[str | None, typer.Option("--hotter", help='A hotter day, e.g. "15 degC" or "20 degF" more.')] = None,
+    stop: Annotated[str | None, typer.Option("--stop", help='The hot stop lasts longer: "20 min".')] = None,
+    together: Annotated[bool, typer.Option("--together", help="All of it at once, instead of each by itself.")] = False,
     outside: Annotated[
         str | None, typer.Option("--outside", help='Outside air during the session, if it is not noted: "28 degC".')
     ] = None,
-    tank_pump: Annotated[bool, typer.Option("--tank-pump", help="An electric pump in the tank instead.")] = False,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
-    """What a fix, a fuel, a pass or a hotter day would do. Example: hotfuel forecast sunday --cooler carb_inlet=0.6 --hotter "10 degC" """
-    from hotfuel.fuel.named import fuel_named
-    from hotfuel.places import place_words
-    from hotfuel.study.line.forecast import Change
+    """What a fix, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first. Example: hotfuel forecast sunday"""
+    from hotfuel.study.drive.course import of_session
+    from hotfuel.study.line import first
+    from hotfuel.study.line.change import Change
     from hotfuel.study.line.forecast import forecast as forecasts
 
-    changes = []
-    if cooler:
-        place, share = _share(cooler, "--cooler")
-        changes.append(Change(f"a cooler before {place_words(place)}", cooler_effectiveness=share, cooler_before=place))
-    if insulation:
-        place, share = _share(insulation, "--insulation")
-        changes.append(Change(f"insulation before {place_words(place)}", insulation_share=share, insulated_before=place))
-    if fuel:
-        changes.append(Change(f"the fuel {fuel}", fuel=fuel_named(fuel)))
-    if higher:
-        metres = parse(higher, "length")
-        changes.append(Change(f"{higher.strip(' -')} {'lower' if metres < 0 else 'higher'}", higher_m=metres))
-    if hotter:
-        more = parse(hotter, "temperature difference")
-        changes.append(Change(f"a day {hotter.strip(' -')} {'cooler' if more < 0 else 'hotter'}", hotter_degc=more))
-    if tank_pump:
-        changes.append(Change("a pump in the tank", submerged_pump=True))
-    if not changes:
-        raise UsageError("say what would change: --cooler, --insulation, --fuel, --higher, --hotter or --tank-pump")
+    parts = _parts(cooler, coolant, ice, insulation, shield, spacer, back, pump_moved, tank_pump, fuel, higher, hotter, stop)
+    tank_l = parse(tank_holds, "volume") if tank_holds else None
     opened = open_session(session, car)
     if outside:
         opened.metadata["ambient_degc"] = parse(outside, "temperature")
-    made = forecasts(opened, changes, shown=Shown(units) if units else None)
+    shown = Shown(units or (opened.car.units if opened.car else "si"))
+    if not parts:
+        tried = first.try_first(of_session(opened), shown=shown)
+        unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first.UNKNOWN]
+        show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, first.sentences(tried, shown), as_json)
+        return
+    if together:
+        several: dict[str, Any] = {}
+        for _, values in parts:
+            several |= values
+        parts = [(" and ".join(name for name, _ in parts), several)]
+    changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
+    made = forecasts(opened, changes, shown=shown)
     lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
     show({"forecasts": [one.as_dict() for one in made]}, lines, as_json)
+
+
+def _parts(
+    cooler: str | None, coolant: str | None, ice: str | None, insulation: str | None, shield: str | None, spacer: str | None, back: str | None,
+    pump_moved: bool, tank_pump: bool, fuel: str | None, higher: str | None, hotter: str | None, stop: str | None,
+) -> list[tuple[str, dict[str, Any]]]:  # fmt: skip
+    """(what it is called, fields of a Change) of each part that was asked for. Raises UsageError for what cannot be read."""
+    from hotfuel.fuel.named import fuel_named
+    from hotfuel.places import place_words
+
+    parts: list[tuple[str, dict[str, Any]]] = []
+    if cooler:
+        parts.append(_cooler(cooler, coolant, ice))
+    elif coolant or ice:
+        raise UsageError("--coolant and --ice say how a cooler is cooled: give --cooler with them")
+    for text, option, what, share_name, place_name in (
+        (insulation, "--insulation", "insulation", "insulation_share", "insulated_before"),
+        (shield, "--shield", "a heat shield", "shield_share", "shielded_before"),
+    ):
+        if text:
+            place, share = _share(text, option)
+            parts.append((f"{what} before {place_words(place)}", {share_name: share, place_name: place}))
+    if spacer:
+        under, share = _share(spacer, "--spacer")
+        parts.append((f"a spacer under the {under}", {"spacer_share": share, "spacer_under": under}))
+    if back:
+        flow, _, where = back.partition(" to ")
+        parts.append(
+            (f"a return of {flow.strip()}", {"return_l_h": parse(flow, "volume flow"), "return_to": where.strip() or "tank"})
+        )
+    if pump_moved:
+        parts.append(("an electric pump near the tank", {"pump_moved": True}))
+    if tank_pump:
+        parts.append(("a pump in the tank", {"submerged_pump": True}))
+    if fuel:
+        parts.append((f"the fuel {fuel}", {"fuel": fuel_named(fuel)}))
+    if higher:
+        metres = parse(higher, "length")
+        parts.append((f"{higher.strip(' -')} {'lower' if metres < 0 else 'higher'}", {"higher_m": metres}))
+    if hotter:
+        more = parse(hotter, "temperature difference")
+        parts.append((f"a day {hotter.strip(' -')} {'cooler' if more < 0 else 'hotter'}", {"hotter_degc": more}))
+    if stop:
+        parts.append((f"a stop of {stop.strip()}", {"stop_min": parse(stop, "time") / 60}))
+    return parts
+
+
+def _cooler(text: str, coolant: str | None, ice: str | None) -> tuple[str, dict[str, Any]]:
+    from hotfuel.places import place_from_words, place_words
+
+    place, equals, size = text.partition("=")
+    place = place_from_words(place)
+    size, _, at = size.partition(" at ")
+    values: dict[str, Any] = {"cooler_before": place}
+    if at:
+        values["cooler_flow_l_h"] = parse(at, "volume flow")
+    try:
+        values["cooler_ua_w_k" if not _number(size) else "cooler_effectiveness"] = (
+            _share(f"{place}={size}", "--cooler")[1] if _number(size) else parse(size, "heat conductance")
+        )
+    except HotfuelError:
+        if _number(size) or not equals:
+            raise UsageError(
+                f'--cooler "{text}" is not PLACE=SHARE with a share above 0 and up to 1, nor PLACE=UA ("8 W/K")'
+            ) from None
+        raise
+    if ice:
+        values["coolant"] = "ice"
+        minutes = ice.strip().endswith("min")
+        values["ice_minutes" if minutes else "ice_kg"] = parse(ice, "time") / 60 if minutes else parse(ice, "mass")
+    elif coolant in ("air", "fan", "water", "ice", "spray"):
+        values["coolant"] = coolant
+    elif coolant:
+        values["coolant_degc"] = parse(coolant, "temperature")
+    where = "in the return" if place == "return" else f"before {place_words(place)}"
+    return f"{'an ice can' if values.get('coolant') == 'ice' else 'a cooler'} {where}", values
+
+
+def _number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _share(text: str, option: str) -> tuple[str, float]:

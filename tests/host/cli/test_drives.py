@@ -165,7 +165,7 @@ def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
         (["compare", "nonsense"], 2, "NAME=SESSION"),
         (["power", "nonsense"], 2, "NAME=FILE"),
         (["power", "--plan", "much"], 2, "0.7 % at 0.5 %"),
-        (["forecast", "not-there"], 2, "say what would change"),
+        (["forecast", "not-there", "--ice", "3 kg"], 2, "give --cooler with them"),
     ],
 )
 def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, code, words):

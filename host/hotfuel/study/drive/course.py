@@ -1,5 +1,6 @@
 """A session on an even grid of one second: what phases, story and comparisons read. Gaps are nan, times are seconds since the first reading."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -7,7 +8,9 @@ import pandas as pd
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.risk.margin import Channel
 from hotfuel.risk.pressure import ambient
+from hotfuel.session import frame
 from hotfuel.session.means import per_second
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.crossings import lap_marks
@@ -23,7 +26,7 @@ _MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "va
 class Course:
     """Arrays (n,) at `time_s`: degc {place}, margins {place: {"margin_degc", ...}}, inputs {name}, nan where unknown; marks as (second, text).
 
-    start_s: unix seconds of time zero, or nan where the recording knows no time of day. indicative: places whose probe only indicates.
+    start_s: unix seconds of time zero, or nan where the recording knows no time of day. channels: what reads each place, with its calibration.
     """
 
     name: str
@@ -38,6 +41,7 @@ class Course:
     notes: tuple[str, ...] = field(default=())
     utc_offset_min: int | None = None  # of the place of the recording; None: not known
     ambient_guessed: bool = False  # from the fuel's temperature at a cold start
+    channels: Mapping[str, Channel] = field(default_factory=dict)
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -71,6 +75,7 @@ class Course:
             notes=self.notes,
             utc_offset_min=self.utc_offset_min,
             ambient_guessed=self.ambient_guessed,
+            channels=self.channels,
         )
 
 
@@ -122,6 +127,7 @@ def of_session(session: Session) -> Course:
         notes=tuple(notes),
         utc_offset_min=session.metadata.get("utc_offset_min"),
         ambient_guessed=guessed,
+        channels=frame.channels_of(session.descriptions, car, session.calibration) if car is not None else {},
     )
 
 

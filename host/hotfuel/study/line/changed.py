@@ -1,175 +1,371 @@
-"""A recorded drive as a change would leave it: temperatures with their doubt, sample by sample, and the pressure the line would hold.
+"""A recorded drive as a change would leave it: temperatures in 200 draws of what nobody measured, and the pressure the line would hold.
 
-The recorded curves are changed by the least that physics allows to say. A share known only to lie between two bounds is taken as their middle, with
-the standard uncertainty of a rectangle, their distance by the square root of 12.
+Fuel is followed from the tank on. What a change does to it goes with the fuel to the next places, less the further a place stands on the way to what
+heats it; a return carries it back into the tank. Where fuel stands, a difference dies away, and what keeps heat out goes on acting.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from hotfuel.car import Car
-from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import fired
+from hotfuel.study.line.change import RETURN, Change, Share, bounds, words_of
+from hotfuel.study.line.cooler import capacity_flow_w_k
+from hotfuel.study.line.cooling import Cooling
+from hotfuel.study.line.draws import DRAWS, OWN_U, Draws
+from hotfuel.study.line.grid import STEP_S, Grid
+from hotfuel.study.line.tank import Tank
 from hotfuel.units import Shown
 
-RECTANGLE = 1 / np.sqrt(12)
-KEPT, KEPT_U = 0.8, 0.12  # share of a drop that is still there at the next place (assumption; a short hose keeps more)
-STANDING_SHARE = 0.2  # of a drop made by flow, that may still be there when standing fuel is hottest (assumption)
-COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC = 3.0, 3.0  # air that reaches a cooler's core (assumption)
 ENGINE_DEGC = 90.0  # where thermostats hold an engine (common practice, no source)
 DAY_U = 0.03  # of a hotter day's degrees: sun, wind and road are never quite the same (assumption)
 WALL_U = 0.3  # of what insulation saves (assumption)
 UNSEEN_RISE_DEGC = 22.8  # fuel at the pump's outlet above ambient, mean of 27 cars (SAE 310017): where no probes tell the rise
 # Share of the degrees past boiling's onset that boiling takes away: most of them from fuel that flows past a heat, few from fuel that stands.
-BOILED_FLOWING, BOILED_FLOWING_U = 0.7, 0.2
-BOILED_STANDING, BOILED_STANDING_U = 0.25, 0.25
+BOILED_FLOWING, BOILED_STANDING = (-0.1, 1.0), (-0.5, 0.7)
+SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it (assumption)
+# How fast standing fuel forgets a difference (median, spread of the logarithm): in a pump or a bowl with its metal as in risk.soak; in a hose by its
+# own heat capacity over a UA of half to one W/K (calculated).
+STANDING_S, STANDING_SPREAD = 900.0, 0.6
+HOSE_STANDING_S, HOSE_STANDING_SPREAD = 220.0, 0.8
+OLD_PUMP = (0.3, 1.1)  # share of the rise to a pump on the engine that is the pump's own (assumption)
+DELAYS = 3.0  # in times of forgetting: what keeps heat out delays standing fuel, and in the end it gets as hot
+STOPS_ALIKE = (0.3, 1.4)  # how much of a fix's effect in a stop comes (assumption, from trials on two models)
+CONDUCTED = (0.1, 0.8)  # share of a pump's rise that comes through its flange (common practice, no source)
+PUMP_W = (0.0, 25.0)  # what an electric pump puts into the fuel in the line and not into the tank (common practice, no source)
+PUMP_NEAR_TANK_DEGC = (0.0, 3.0)
 _DEGC = np.arange(-40.0, 201.0, 2.0)
 
 
 @dataclass
 class Changed:
-    """degc and its standard uncertainty by place, arrays (n,) on the course's times; assumptions: a sentence for each step."""
+    """grid: the drive as recorded. fresh: what it would be on the changed day without any fix, degc: with the change, (DRAWS, m) by place.
 
-    course: Course
-    degc: dict[str, np.ndarray]
-    u_degc: dict[str, np.ndarray]
-    assumptions: list[str]
+    assumptions: a sentence for each step. own: by kind of fix how much of it this car gets, (middle, spread of the logarithm).
+    """
+
+    grid: Grid
+    car: Car
+    draws: Draws
     shown: Shown
+    own: dict[str, tuple[float, float]] = field(default_factory=dict)
+    degc: dict[str, np.ndarray] = field(default_factory=dict)
+    fresh: dict[str, np.ndarray] = field(default_factory=dict)
+    assumptions: list[str] = field(default_factory=list)
 
-    @classmethod
-    def of(cls, course: Course, names: Sequence[str], shown: Shown) -> "Changed":
-        """The drive as it was recorded, at the places of that name."""
-        degc = {p: values.copy() for p, values in course.degc.items() if p in names}
-        return cls(course, degc, {p: np.zeros_like(values) for p, values in degc.items()}, [], shown)
+    def __post_init__(self) -> None:
+        self.fresh = {p: np.broadcast_to(x, (DRAWS, len(x))) for p, x in self.grid.degc.items()}
+        self.degc = dict(self.fresh)
+        flow = np.where(self.grid.on, np.fmax(self.grid.litres_h, 0.05), 0.05)
+        self.known_flow = self.grid.flow_known
+        self.litres_h = flow * self.draws.times("flow", "the fuel's flow", self.grid.flow_u)
 
-    def doubt(self, place: str, u_degc: np.ndarray) -> None:
-        """One more independent uncertainty at a place."""
-        self.u_degc[place] = np.hypot(self.u_degc[place], u_degc)
-
-    def lower_from(self, place: str, drop: np.ndarray, u_degc: np.ndarray) -> None:
-        """Lower a place and, by what is kept, those after it; both (n,)."""
-        places = self.course.fuel_places
-        drop = np.where(np.isfinite(drop), drop, _median(drop))  # where one probe is lost the places behind still have readings
-        u_degc = np.where(np.isfinite(u_degc), u_degc, _median(u_degc))
-        kept, lost = 1.0, 0.0
-        for name in places[places.index(place) :]:
-            self.degc[name] = self.degc[name] - kept * drop
-            self.doubt(name, np.hypot(kept * u_degc, lost * drop))
-            kept, lost = kept * KEPT, KEPT_U
-
-    def _differences(self, degc: float) -> str:
-        return self.shown.text(degc, "temperature difference")
-
-    def only_flowing(self, drop: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """A drop that flow makes: itself and no doubt while the engine runs; standing nothing, and the doubt of what may be left."""
-        on = fired(self.course)
-        left = STANDING_SHARE * abs(_median(drop[on]))
-        return np.where(on, drop, 0.0), np.where(on, 0.0, left)
+    def share(self, what: str, words: str, value: Share) -> np.ndarray:
+        """A share as drawn, times how much of such a fix this car gets, at most 1."""
+        least, greatest = bounds(value)
+        middle, spread = self.own.get(what, (1.0, OWN_U))
+        factor = middle * self.draws.times(f"own {what}", f"how much of the {what} this car gets", spread)
+        return np.minimum(self.draws.between(what, words, least, greatest) * factor, 1.0)
 
     def hotter(self, degc: float) -> None:
         """Outside air hotter by degc."""
-        air, on_way = self.course.ambient_degc, None
-        for place in self.course.fuel_places:
-            if np.isfinite(air):
-                on_way = np.clip((self.degc[place] - air) / max(ENGINE_DEGC - air, 1.0), 0.0, 1.0)
-            share = np.full_like(self.degc[place], 0.5) if on_way is None else on_way
-            self.degc[place] = self.degc[place] + degc * (1 - share / 2)
-            self.doubt(place, abs(degc) * np.hypot(RECTANGLE * share, DAY_U))
+        air = self.grid.course.ambient_degc
+        follows = self.draws.unit("thermostat", "how far what the engine heats follows the air")
+        day = self.draws.normal("day", "how alike two days are", 0.0, DAY_U)
+        for place, values in self.grid.degc.items():
+            way = np.clip((values - air) / max(ENGINE_DEGC - air, 1.0), 0.0, 1.0) if np.isfinite(air) else np.ones_like(values)
+            self.fresh[place] = values + degc * (1 - way * follows * (1.0 if np.isfinite(air) else 0.5) + day)
+        self.degc = dict(self.fresh)
         self.assumptions.append(
             "What stands in outside air rises with it degree for degree; what the engine heats rises less, because a thermostat holds the "
             f"engine: by none to all of the share it stands on the way from the air to the engine's {self.shown.text(ENGINE_DEGC, 'temperature')}."
-            if on_way is not None
+            if np.isfinite(air)
             else "Fuel rises by a half to all of the outside air's degrees: the session does not say how hot the air was."
         )
 
-    def cool(self, place: str, effectiveness: float, coolant_degc: float | None, hotter_degc: float) -> None:
-        """A cooler somewhere between the place before and this one takes its share of the way to its coolant."""
-        places, coolant, coolant_u = self.course.fuel_places, coolant_degc, 0.0
-        if coolant is None:
-            if not np.isfinite(self.course.ambient_degc):
-                raise InputError(
-                    f"the outside temperature of {self.course.name} is not known: give it, or the coolant's temperature, for the cooler"
-                )
-            coolant = self.course.ambient_degc + hotter_degc + COOLANT_OVER_AMBIENT_DEGC
-            coolant_u = COOLANT_U_DEGC
-            self.assumptions.append(
-                f"The cooler sees air {self._differences(COOLANT_OVER_AMBIENT_DEGC)} ± {self._differences(COOLANT_U_DEGC)} above outside air."
-            )
-        here = self.degc[place]
-        rise = np.clip(here - self.degc[places[places.index(place) - 1]], 0.0, None)
-        rise = np.where(here > coolant, np.minimum(rise, here - coolant), 0.0)
-        drop, left = self.only_flowing(effectiveness * np.maximum(here - coolant - rise / 2, 0.0))
-        self.lower_from(
-            place, drop, np.hypot(left, np.where(drop > 0, effectiveness * np.hypot(RECTANGLE * rise, coolant_u), 0.0))
-        )
-        if not fired(self.course).any():
-            self.assumptions.append("The engine never ran in this session, and without flow a cooler in the line does nothing.")
-        self.assumptions.append(
-            f"An effectiveness of {effectiveness:g} at every flow, only while fuel flows; none to all of the rise before {place} comes after "
-            f"the cooler; {KEPT:.0%} of the drop is left at each further place."
-        )
-
-    def insulate(self, place: str, share: float, car: Car) -> None:
-        """Heat through the wall of the section before a place cut by that share."""
-        places, on = self.course.fuel_places, fired(self.course)
-        before = places[places.index(place) - 1]
-        # A pump on the engine, at either end of the section, heats the fuel from inside, where no insulation helps.
-        pumped = car.pump.kind == "mechanical" and any(p.role == "pump" for p in car.places if p.name in (before, place))
-        wall, wall_u = (0.5, RECTANGLE) if pumped else (1.0, WALL_U)
-        way = share * (self.degc[place] - self.degc[before])
-        # Standing fuel warms on towards the same temperature, only later: half the effect, with an uncertainty as large.
-        self.lower_from(place, np.where(on, wall * way, 0.5 * wall * np.maximum(way, 0.0)), wall_u * np.abs(way))
-        part = "None to all of the rise" if pumped else f"The rise (±{WALL_U:.0%})"
-        rest = ", the rest is the pump's own heat" if pumped else ""
-        self.assumptions.append(
-            f"{part} from {before} to {place} is heat through that section's wall{rest}; insulation cuts it by its share while fuel flows and by half of "
-            "that standing, where it delays more than it lowers."
-        )
-
-    def without_engine_pump(self, car: Car) -> None:
-        """A pump in the tank instead: fuel no longer passes a pump on the engine."""
-        roles = {p.name: p.role for p in car.places}
-        names = {
-            role: next((p for p in self.course.fuel_places if roles.get(p) == role), "") for role in ("tank", "pump", "suction")
-        }
-        pump = names["pump"] or names["suction"]
-        seen = bool(pump and names["tank"]) and bool(np.isfinite(self.degc[pump] - self.degc[names["tank"]]).any())
-        rise = np.full_like(self.course.time_s, UNSEEN_RISE_DEGC)
-        if seen:
-            rise = np.clip(self.degc[pump] - self.degc[names["tank"]], 0.0, None)
-        half = rise / 2 if seen and car.pump.kind == "mechanical" else np.zeros_like(rise)
-        drop, left = self.only_flowing(half)
-        first = pump or next((p for p in self.course.fuel_places if roles.get(p) in ("line", "carburettor")), "")
-        if first:
-            self.lower_from(first, drop, np.hypot(left, np.where(fired(self.course), RECTANGLE * rise, 0.0)))
-        if seen and car.pump.kind == "mechanical":
-            said = f"none to all of the rise from {names['tank']} to {pump} is the old pump's heat and goes while fuel flows"
-        elif seen:
-            said = f"the temperatures are left as recorded, to within the rise from {names['tank']} to {pump}"
-        else:
-            said = "no probes at tank and pump tell what the old pump's heat does, so the temperatures are left as recorded"
-        self.assumptions.append(
-            f"With a pump in the tank the line to the engine stands under its pressure while it runs, and under the air's as soon as it stops; {said}."
-        )
+    def fix(self, change: Change) -> None:
+        """Everything the change does to what the fuel takes up, along the line and back into the tank."""
+        following = _Following(self, change)
+        source = Tank(self, change).cooled_by(following.at_return)
+        self.degc = {p: self.fresh[p] + d for p, d in following.along(source).items()}
+        self.assumptions += following.said
 
     def boil(self, place: str, onset_before_degc: np.ndarray, onset_degc: np.ndarray) -> bool:
         """Degrees further past (or less far past) boiling's onset than recorded, in part taken by the boiling itself. Whether there are any."""
-        past = np.maximum(self.degc[place] - onset_degc, 0.0) - np.maximum(self.course.degc[place] - onset_before_degc, 0.0)
-        past = np.nan_to_num(past)
-        on = fired(self.course)
-        taken, u_degc = (
-            np.where(on, BOILED_FLOWING, BOILED_STANDING) * past,
-            np.where(on, BOILED_FLOWING_U, BOILED_STANDING_U) * np.abs(past),
+        now = np.nan_to_num(np.maximum(self.degc[place] - onset_degc, 0.0))
+        past = now - np.nan_to_num(np.maximum(self.grid.degc[place] - onset_before_degc, 0.0))
+        flowing = self.draws.between("boiled", "how much heat boiling takes up", *BOILED_FLOWING)
+        standing = self.draws.between("boiled standing", "how much heat boiling takes up in standing fuel", *BOILED_STANDING)
+        taken = np.where(self.grid.on, flowing, standing) * past
+        self.degc[place] = self.degc[place] - taken
+        kept = taken * self.grid.on
+        for after in self.grid.chain[self.grid.chain.index(place) + 1 :] if place in self.grid.chain else ():
+            kept = kept * self.kept(after)
+            self.degc[after] = self.degc[after] - kept
+        return bool((np.median(np.abs(past), axis=0) >= 0.5).any())
+
+    def kept(self, place: str) -> np.ndarray:
+        """Share of a difference at the place before that is still there at this one, (DRAWS, m): by how far fuel came on its way to what heats it."""
+        before = self.grid.before(place)
+        if before is None:
+            return np.zeros((DRAWS, 1))
+        on = self.grid.on if self.grid.on.any() else np.ones_like(self.grid.on)
+        here, there = self.grid.degc[place], self.grid.degc[before]
+        above = self.draws.between(
+            f"around {place}", f"how hot it is about the line before {place.replace('_', ' ')}", *SURROUNDINGS_ABOVE_DEGC
         )
-        # What flow carries on to the next places is cooler too; what stands is not carried.
-        self.degc[place] = self.degc[place] - np.where(on, 0.0, taken)
-        self.doubt(place, np.where(on, 0.0, u_degc))
-        self.lower_from(place, np.where(on, taken, 0.0), np.where(on, u_degc, 0.0))
-        return bool((np.abs(past) >= 0.5).any())
+        around = np.quantile(here[on], 0.98) + above
+        kept = np.where(here > there, (around - here) / np.maximum(around - there, 1.0), 1.0)
+        return np.clip(kept, 0.05, 1.0)
+
+
+class _Following:
+    """The differences that a change makes, place by place along the line, (DRAWS, m)."""
+
+    def __init__(self, changed: Changed, change: Change) -> None:
+        self.to, self.change, self.grid, self.draws = changed, change, changed.grid, changed.draws
+        self.said: list[str] = []
+        self.roles = {p.name: p.role for p in changed.car.places}
+        self.more_l_h = (
+            self.draws.between("return flow", "the return's flow", *bounds(change.return_l_h))
+            if change.return_l_h is not None
+            else None
+        )
+        self.cooling = Cooling(changed, change) if change.cooled else None
+        self._words()
+
+    def along(self, source: np.ndarray) -> dict[str, np.ndarray]:
+        """Differences by place for one at the tank, (DRAWS, m)."""
+        found: dict[str, np.ndarray] = {}
+        flowing = source
+        for place in self.grid.chain:
+            before = self.grid.before(place)
+            held = self._held(place)
+            if before is None:
+                found[place] = (
+                    source
+                    if self.roles.get(place) == "tank"
+                    else self._stood(self._pumped(place, None, source), (0.0, 0.0), place)
+                )
+                flowing = found[place]
+                continue
+            flowing = self._pumped(place, before, self._section(place, before, flowing))
+            if self.cooling and self.change.cooler_before == place:
+                entering = self.to.fresh[place] + flowing
+                flowing = flowing - self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
+            found[place] = self._without_pump(place, self._stood(flowing, held, place))
+        return found
+
+    def at_return(self, source: np.ndarray) -> np.ndarray:
+        """The difference where the return leaves the line, behind a cooler in it."""
+        last = [p for p in self.grid.chain if self.roles.get(p) != "bowl"][-1]
+        difference = self.along(source)[last]
+        if self.cooling and self.change.cooler_before == RETURN:
+            difference = difference - self.cooling.drop(self.to.fresh[last] + difference, np.zeros((1, 1)))
+        return difference
+
+    def _section(self, place: str, before: str, difference: np.ndarray) -> np.ndarray:
+        """What is left of a difference, and what the section itself takes up more or less."""
+        change, kept = self.change, self.to.kept(place)
+        rise = self.to.fresh[place] - self.to.fresh[before]
+        warmed = rise
+        if self.more_l_h is not None and self.to.known_flow:
+            # More flow: the same UA, or one that rises with it, over a larger heat capacity flow.
+            share = (1 + self.more_l_h / self.to.litres_h) ** -(
+                1 - self.draws.between("film", "how the heat taken up rises with the flow", 0.0, 0.5)
+            )
+            faster = kept**share
+            warmed = rise * np.where(kept < 0.999, (1 - faster) / np.maximum(1 - kept, 1e-3), share)
+            kept = faster
+        if change.insulation_share is not None and change.insulated_before == place:
+            warmed = warmed * (1 - self._insulated(place, before))
+        if change.shield_share is not None and change.shielded_before == place:
+            shone = self.draws.unit("shone", "how much of the rise shines on the line") * self.to.share(
+                "shield", "what a shield keeps off", change.shield_share
+            )
+            warmed = warmed - np.maximum(warmed, 0.0) * shone
+        if change.spacer_share is not None:
+            warmed = warmed - np.maximum(warmed, 0.0) * self._spaced(place, before)
+        return difference * kept + warmed - rise
+
+    def _insulated(self, place: str, before: str) -> np.ndarray:
+        assert self.change.insulation_share is not None
+        # A pump on the engine, at either end of the section, heats the fuel from inside, where no insulation helps.
+        wall = (
+            self.draws.unit("wall", "how much of the rise comes through the wall")
+            if self._pump_in(place, before)
+            else np.clip(self.draws.normal("wall", "how much of the rise comes through the wall", 1.0, WALL_U), 0.0, None)
+        )
+        return wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
+
+    def _pump_in(self, place: str, before: str) -> bool:
+        return self.to.car.pump.kind == "mechanical" and "pump" in (self.roles.get(place), self.roles.get(before))
+
+    def _spaced(self, place: str, before: str) -> np.ndarray | float:
+        assert self.change.spacer_share is not None
+        cut = self.to.share("spacer", "how much a spacer keeps out", self.change.spacer_share)
+        conducted = self.draws.between("flange", "how much comes through the flange", *CONDUCTED)
+        if self.change.spacer_under == "carburettor":
+            return cut * conducted if self.roles.get(place) == "bowl" else 0.0
+        if self.roles.get(place) in ("pump", "suction"):
+            return cut * conducted
+        # behind the pump its outlet side is in the rise too
+        return cut * conducted * self.draws.unit("outlet", "how much the pump's outlet side heats") * self._pump_in(place, before)
+
+    def _pumped(self, place: str, before: str | None, difference: np.ndarray) -> np.ndarray:
+        """A pump in the tank or near it instead: fuel no longer passes a pump on the engine."""
+        change = self.change
+        if not (change.submerged_pump or change.pump_moved):
+            return difference
+        first = next((p for p in self.grid.chain if self.roles.get(p) in ("pump", "suction")), "")
+        gone = self.draws.between("old pump", "how much of the rise to the pump is the old pump's", *OLD_PUMP)
+        mechanical = self.to.car.pump.kind == "mechanical"
+        own: np.ndarray | float = 0.0
+        if self.to.known_flow and place == (self.grid.chain[1] if len(self.grid.chain) > 1 else place):
+            own = self.draws.between("pump heat", "what the electric pump puts into the fuel", *PUMP_W)
+            own = own / np.maximum(capacity_flow_w_k(1.0) * self.to.litres_h, 1.0)
+        rise = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0) if before else np.zeros_like(difference)
+        if before and place == first and self.roles.get(before) == "tank":
+            if not mechanical:
+                return difference + rise * self.draws.normal("old pump e", "what the old pump did to the fuel", 0.0, 0.3) + own
+            return difference - gone * rise + own
+        if not (first and self._tank()) and place == self._first_in_line():
+            unseen = self.draws.normal(
+                "unseen rise", "what the old pump's heat did, which no probe saw", 0.0, UNSEEN_RISE_DEGC / 3
+            )
+            return difference + unseen + own
+        if before and before == first and mechanical:  # its outlet side
+            return difference - self.draws.unit("outlet", "how much the pump's outlet side heats") * rise + own
+        return difference + own
+
+    def _tank(self) -> str:
+        return next((p for p in self.grid.chain if self.roles.get(p) == "tank"), "")
+
+    def _first_in_line(self) -> str:
+        return next((p for p in self.grid.chain if self.roles.get(p) in ("line", "carburettor")), "")
+
+    def _held(self, place: str) -> tuple[np.ndarray | float, np.ndarray | float]:
+        """What goes on keeping heat out of standing fuel, degC at a place: of its warming up, and of where that ends."""
+        change, before = self.change, self.grid.before(place)
+        if before is None:
+            return 0.0, 0.0
+        since = self._since_stop(place)
+        over = (
+            np.maximum(self.to.fresh[place] - self.grid.course.ambient_degc, 0.0)
+            if np.isfinite(self.grid.course.ambient_degc)
+            else since
+        )
+        slower: np.ndarray | float = 0.0  # of what it warms up after the stop
+        held: np.ndarray | float = 0.0  # of what it stands over the air, in the end
+        if change.insulation_share is not None and change.insulated_before == place:
+            cut = self.to.share("insulation", "what the insulation keeps out", change.insulation_share)
+            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", 0.0, 1.5)
+        if change.shield_share is not None and change.shielded_before == place:
+            cut = self.to.share("shield", "what a shield keeps off", change.shield_share)
+            slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", -0.2, 1.0)
+        if change.spacer_share is not None and self.roles.get(place) in (
+            ("pump", "suction") if change.spacer_under == "pump" else ("bowl",)
+        ):
+            cut = self.to.share("spacer", "how much a spacer keeps out", change.spacer_share)
+            part = self.draws.between("held p", "what a spacer does for standing fuel", 0.0, 1.0)
+            slower, held = slower + cut * part, held + over * cut * part
+        if change.return_l_h is not None and self._pump_in(place, place):
+            slower = slower + self.draws.between("held r", "how much cooler the flow leaves the pump at its stop", 0.0, 0.7)
+        return -since * np.minimum(slower, 1.0), -1.0 * held
+
+    def _since_stop(self, place: str) -> np.ndarray:
+        """How much warmer than at its stop standing fuel has become, (DRAWS, m)."""
+        made = np.zeros((DRAWS, len(self.grid.on)))
+        values = np.broadcast_to(self.to.fresh[place], made.shape)
+        for first, end in self.grid.standing():
+            if first:
+                made[:, first:end] = np.maximum(values[:, first:end] - values[:, first - 1 : first], 0.0)
+        return made
+
+    def _without_pump(self, place: str, made: np.ndarray) -> np.ndarray:
+        """The old pump's place after it has gone: standing fuel there is no longer heated by it."""
+        if not (self.change.pump_moved or self.change.submerged_pump) or self.roles.get(place) not in ("pump", "suction"):
+            return made
+        before = self.grid.before(place)
+        if before is None or self.to.car.pump.kind != "mechanical":
+            return made
+        way = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0)
+        return np.where(
+            self.grid.on, made, -way * self.draws.between("held m", "how hot the old pump's place gets without it", 0.3, 1.1)
+        )
+
+    def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
+        """Differences while fuel stands: what was there when it stopped dies away, and what keeps heat out grows towards its own."""
+        made = np.broadcast_to(flowing, (DRAWS, len(self.grid.on))).copy()
+        hose = self.roles.get(place) in ("line", "carburettor")
+        median_s, spread = (HOSE_STANDING_S, HOSE_STANDING_SPREAD) if hose else (STANDING_S, STANDING_SPREAD)
+        name = "forgets in a hose" if hose else "forgets"
+        tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
+        slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
+        alike = self.draws.between("stop", "how a fix acts in a stop", *STOPS_ALIKE)
+        for first, end in self.grid.standing():
+            since = STEP_S * np.arange(1, end - first + 1)
+            left = np.exp(-since / tau_s)
+            at_stop = made[:, first - 1 : first] if first else np.zeros((DRAWS, 1))
+            made[:, first:end] = alike * (
+                at_stop * left + keeps[:, first:end] * (1 - left) + slower[:, first:end] * np.exp(-since / DELAYS / tau_s)
+            )
+        return made
+
+    def _words(self) -> None:
+        change, say = self.change, self.said.append
+        places = {
+            "insulation": (change.insulation_share, change.insulated_before),
+            "a shield": (change.shield_share, change.shielded_before),
+        }
+        for what, (share, place) in places.items():
+            if share is None:
+                continue
+            before = self.grid.before(place) or "the tank"
+            pumped = self._pump_in(place, before)
+            part = "none to all of the rise" if pumped else f"the rise (±{WALL_U:.0%})"
+            say(
+                f"With {what}, {part} from {before} to {place} is heat from outside"
+                f"{', the rest is the pump itself' if pumped else ''}; while fuel flows it is cut "
+                f"by {words_of(share)}, and standing it delays more than it lowers."
+            )
+        if change.spacer_share is not None:
+            say(
+                f"A tenth to four fifths of what the {change.spacer_under} puts into the fuel comes through its flange (common practice, no source); "
+                f"the spacer cuts that by {words_of(change.spacer_share)}."
+            )
+        if change.return_l_h is not None:
+            known = "" if self.to.known_flow else "; the flow is not known, so how much faster the fuel passes is not in it"
+            say(
+                f"{words_of(change.return_l_h, 'L/h')} more flow through the whole line; what comes back loses up to two fifths of its heat on the way{known}."
+            )
+        if change.submerged_pump or change.pump_moved:
+            self._pump_words()
+        if self.cooling:
+            self.said += self.cooling.said
+        if not self.grid.on.any() and change.acts_on_temperature:
+            say("The engine never ran in this session, and without flow a fix in the line does nothing.")
+
+    def _pump_words(self) -> None:
+        names = {
+            role: next((p for p in self.grid.chain if self.roles.get(p) in role), "") for role in (("tank",), ("pump", "suction"))
+        }
+        tank, pump = names.values()
+        if tank and pump and self.to.car.pump.kind == "mechanical":
+            said = f"a third to all of the rise from {tank} to {pump} is the old pump's heat and goes while fuel flows"
+        elif tank and pump:
+            said = f"the temperatures are left as recorded, to within a third of the rise from {tank} to {pump}"
+        else:
+            said = "no probes at tank and pump tell what the old pump's heat does, so the temperatures are left as recorded"
+        what = (
+            "With a pump in the tank the line to the engine stands under its pressure while it runs, and under the air's as soon as it stops"
+            if self.change.submerged_pump
+            else "With an electric pump near the tank the line to the engine stands under its pressure while it runs, and the pump draws through a short line"
+        )
+        self.said.append(f"{what}; {said}.")
 
 
 def held_gauge_kpa(
@@ -190,10 +386,4 @@ def held_gauge_kpa(
     ]
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(~fired(course) & (gauge > 0) & (over[0] > gauge), gauge / over[0], 0.0)
-    changed: np.ndarray = np.maximum(gauge + np.nan_to_num(share * (over[1] - over[0])), np.minimum(gauge, 0.0))
-    return changed
-
-
-def _median(values: np.ndarray) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else 0.0
+    return np.maximum(gauge + np.nan_to_num(share * (over[1] - over[0])), np.minimum(gauge, 0.0))

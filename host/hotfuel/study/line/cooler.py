@@ -12,8 +12,10 @@ from scipy.optimize import brentq
 from hotfuel.errors import InputError
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3
 
+MOST_DOUBT = 0.5  # standard uncertainty of a UA by the UA, above which it is not told
 LATENT_HEAT_ICE_KJ_KG = 333.55  # melting of ice at 0 degC (IAPWS-06 / CRC Handbook)
 CP_WATER_KJ_KG_K = 4.19
+UA_FLOW_EXPONENTS = (0.0, 0.8)
 UA_FLOW_EXPONENT = (
     0.4  # UA rises with the fuel's flow to the 0.8 where the fuel's side rules, to the 0 where the other side does: in between
 )
@@ -94,9 +96,32 @@ class Cooler:
     coolant_w_k: float
     arrangement: str
 
+    @property
+    def ua_told(self) -> bool:
+        """Whether UA is known to better than half of itself; beyond that a number would only look like one."""
+        return self.ua_u_w_k <= MOST_DOUBT * self.ua_w_k
+
+    @property
+    def ua_doubt(self) -> str:
+        """Why it is not, for a person."""
+        fuel_w_k = capacity_flow_w_k(self.fuel_l_h)
+        share, u = self.effectiveness, 1.96 * self.effectiveness_u
+        if share - u <= 0:
+            return "within the doubt of the readings the fuel is not cooled at all"
+        least = self.ua_w_k * -np.log1p(-(share - u)) / max(-np.log1p(-min(share, 0.999)), 1e-9)
+        if share + u >= 1:
+            return (
+                f"it is at least {least:.1f} W/K, but so much of the fuel's heat is taken out that a larger one would read the same; "
+                "measure it at more flow"
+            )
+        return (
+            f"its doubt is more than half of it; at this flow ({fuel_w_k:.1f} W/K of fuel) the readings or the flow are known too badly, "
+            "calibrate the two probes against each other or put a meter in"
+        )
+
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
-        return asdict(self)
+        return asdict(self) | {"ua_told": self.ua_told}
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
-"""What a fix, another fuel, a pass or a hotter day would do to a session that was recorded: each number with its uncertainty and its assumption.
+"""What a fix, several together, another fuel, a pass, a hotter day or a longer stop would do to a session that was recorded: each number with its
+interval and the assumption that carries most of it.
 
-The recorded temperatures are changed by the least that physics allows to say (hotfuel.study.line.changed), and the limits are worked out again by the same
-functions as always.
+The recorded temperatures are changed by the least that physics allows to say (hotfuel.study.line.changed), in 200 draws of what nobody measured, and
+the limits are worked out again by the same functions as always.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,44 +18,27 @@ from hotfuel.places import place_words, probe_of
 from hotfuel.risk.limit import EXTRAPOLATION_SHARE
 from hotfuel.risk.margin import MarginTable, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmosphere_kpa
-from hotfuel.session.means import smoothed
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
-from hotfuel.study.drive.phases import fired, phases
-from hotfuel.study.line import transport
+from hotfuel.study.drive.phases import phases
+from hotfuel.study.line import longer_stop, transport
+from hotfuel.study.line.change import Change, bounds, check
 from hotfuel.study.line.changed import Changed, held_gauge_kpa
+from hotfuel.study.line.draws import DRAWS, Draws, Interval
+from hotfuel.study.line.grid import STEP, Grid, sampled
 from hotfuel.study.power.expectation import expectation
 from hotfuel.units import Shown
 
+__all__ = ["Change", "Forecast", "Gain", "Row", "forecast"]
 HELD_U = 0.5  # of the change in the pressure that vapour holds in the line after the stop
 
 
 @dataclass(frozen=True)
-class Change:
-    """One change to forecast; leave out what stays. `name` is what it is called.
-
-    cooler_effectiveness (0 to 1) and cooler_before (a place): a cooler in the line just before that place, on outside air, or on coolant_degc.
-    insulation_share (0 to 1) and insulated_before: heat pick-up of the section before that place cut by that share. fuel: another fuel.
-    higher_m: metres higher. hotter_degc: a hotter day. submerged_pump: an electric pump in the tank.
-    """
-
-    name: str
-    cooler_effectiveness: float | None = None
-    cooler_before: str = ""
-    coolant_degc: float | None = None
-    insulation_share: float | None = None
-    insulated_before: str = ""
-    fuel: Fuel | None = None
-    higher_m: float = 0.0
-    hotter_degc: float = 0.0
-    submerged_pump: bool = False
-
-
-@dataclass(frozen=True)
 class Row:
-    """One place under one change; degC. running_*: median while the engine runs.
+    """One place under one change; degC. running_*: median while the engine runs; hottest and margin: extremes of ten-second means.
 
-    Uncertainties are standard ones of the forecast itself, on top of the measurement's own (common to both).
+    Middle values with the half width of their 95 % intervals (*_half_degc), and their standard deviation over the draws (*_u_degc): of the forecast
+    itself, on top of the measurement's own (common to both). least and greatest: the margin's interval.
     phase: where its smallest margin would be; boils: whether boiling has a part in that margin. margin numbers are nan at a place without a limit.
     """
 
@@ -70,12 +54,28 @@ class Row:
     margin_u_degc: float
     phase: str
     boils: bool
+    hottest: Interval
+    running: Interval
+    margin: Interval
+
+
+@dataclass(frozen=True)
+class Gain:
+    """By how much something gets better, degC, with its 95 % interval and what carries most of it. place: where; phase: when, "" where it is a median."""
+
+    place: str
+    phase: str
+    degc: Interval
 
 
 @dataclass(frozen=True)
 class Forecast:
     """One change's forecast: rows by place, power in per cent (ceiling and square root; nan without a carburettor
-    inlet, and where air or fuel are other ones), assumptions, sentences."""
+    inlet, and where air or fuel are other ones), assumptions, sentences.
+
+    smallest: gain in the smallest margin anywhere, and where that is then. in_pull: how much cooler the carburettor's inlet is in full-throttle pulls,
+    None without one. gains: the draws of `smallest`, (DRAWS,).
+    """
 
     change: str
     rows: tuple[Row, ...]
@@ -83,71 +83,67 @@ class Forecast:
     power_square_root_percent: float
     assumptions: tuple[str, ...]
     sentences: tuple[str, ...] = field(default=())
+    smallest: Gain | None = None
+    in_pull: Gain | None = None
+    gains: np.ndarray = field(default_factory=lambda: np.zeros(0), compare=False, repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return asdict(self)
+        return {name: value for name, value in asdict(self).items() if name != "gains"}
+
+
+Own = Mapping[str, tuple[float, float]]  # by kind of fix how much of it a car gets, (middle, spread of its logarithm)
 
 
 def forecast(
-    session_or_course: Session | Course, changes: Sequence[Change], car: Car | None = None, shown: Shown | None = None
+    session_or_course: Session | Course,
+    changes: Sequence[Change],
+    car: Car | None = None,
+    shown: Shown | None = None,
+    own: Own | None = None,
 ) -> list[Forecast]:
-    """One forecast for each change. car: in place of the session's own. Raises InputError without a car file, or for a change out of range."""
+    """One forecast for each change. car: in place of the session's own. own: what earlier fixes of one's own did (hotfuel.study.line.came).
+
+    Raises InputError without a car file, or for a change out of range.
+    """
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
-    own = car or course.car
-    if own is None:
+    used = car or course.car
+    if used is None:
         raise InputError(f"{course.name} has no usable car file, so there are no limits to forecast: give one")
-    units = shown or Shown(own.units)
-    return [_one(course, own, change, units) for change in changes]
+    units = shown or Shown(used.units)
+    before = Before(course, used)
+    return [_one(before, change, units, own or {}) for change in changes]
 
 
-def _checked(course: Course, car: Car, change: Change) -> None:
-    for share, place, what in (
-        (change.cooler_effectiveness, change.cooler_before, "a cooler"),
-        (change.insulation_share, change.insulated_before, "insulation"),
-    ):
-        if share is None:
-            continue
-        if not 0 < share <= 1:
-            raise InputError(f"{change.name}: {what} {share:g} was given, allowed is above 0 to 1 (a share)")
-        if place not in course.fuel_places[1:]:
-            places = ", ".join(course.fuel_places[1:]) or "none"
-            raise InputError(f'{change.name}: "{place}" is no place that {what} can stand before: choose among {places}')
-        at = course.fuel_places.index(place)
-        for name in course.fuel_places[at - 1 : at + 1]:
-            if not np.isfinite(course.degc[name]).any():
-                raise InputError(
-                    f"{change.name}: {course.name} has no reading of {name}, so nobody knows what {what} finds there"
-                )
-    if not -20 <= change.hotter_degc <= 40:
-        raise InputError(f"{change.name}: a day hotter by {change.hotter_degc:g} °C was given, allowed is -20 to 40 °C")
-    if not -4000 <= change.higher_m <= 5000:
-        raise InputError(f"{change.name}: {change.higher_m:g} m higher was given, allowed is -4000 to 5000 m")
-    if change.submerged_pump and car.pump.kind == "electric_submerged":
-        raise InputError(
-            f'{change.name}: the car file says that the pump is in the tank already (pump.kind = "electric_submerged")'
-        )
-    nothing = (change.cooler_effectiveness, change.insulation_share, change.fuel) == (None, None, None)
-    if nothing and not (change.higher_m or change.hotter_degc or change.submerged_pump):
-        raise InputError(
-            f"{change.name} changes nothing: give a cooler, insulation, a fuel, an altitude, a hotter day or a pump in the tank"
-        )
+class Before:
+    """The session as it was, worked out once for all changes."""
+
+    def __init__(self, course: Course, car: Car) -> None:
+        self.course, self.car = course, car
+        self.grid = Grid.of(course, [p.name for p in car.places])
+        self.state = State.of(course, car, car.fuel(), course.inputs["fuel_pressure_kpa"], 0.0)
+        self.degc = {p: course.degc[p] for p in self.grid.degc}
+        self.table = self.state.margins(self.degc)
+        self.onset_degc = self.state.onset_degc(self.degc)
+        self.margin_degc = {p: sampled(course, m.margin_degc) for p, m in self.table.places.items()}
+        self.phases = phases(course)
+
+    def phase_at(self, row: int) -> str:
+        """The phase of a row of the grid."""
+        at = self.grid.time_s[row]
+        return next((p.name for p in self.phases if p.start_s <= at < p.end_s), "")
 
 
-def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
-    _checked(course, car, change)
-    after = Changed.of(course, [p.name for p in car.places], shown)
+def _one(before: Before, change: Change, shown: Shown, own: Own) -> Forecast:
+    course, car, was = before.course, before.car, before.state
+    check(course, car, change)
+    after = Changed(before.grid, car, Draws(), shown, dict(own))
     if change.hotter_degc:
         after.hotter(change.hotter_degc)
-    if change.cooler_effectiveness is not None:
-        after.cool(change.cooler_before, change.cooler_effectiveness, change.coolant_degc, change.hotter_degc)
-    if change.insulation_share is not None:
-        after.insulate(change.insulated_before, change.insulation_share, car)
-    if change.submerged_pump:
-        after.without_engine_pump(car)
+    if change.acts_on_temperature:
+        after.fix(change)
     if change.fuel is not None:
         after.assumptions.append(f"{change.fuel.name} instead of the session's fuel, and else the same drive.")
-    was = _State.of(course, car, car.fuel(), course.inputs["fuel_pressure_kpa"], 0.0)
     fall = 0.0
     if change.higher_m:
         here = car.altitude_m or 0.0
@@ -155,42 +151,44 @@ def _one(course: Course, car: Car, change: Change, shown: Shown) -> Forecast:
         after.assumptions.append(
             f"Air pressure lower by {shown.text(fall, 'pressure')} (standard atmosphere), and the same outside air."
         )
-    will_car = _with_tank_pump(car) if change.submerged_pump else car
     will_fuel = change.fuel or was.fuel
-    will = _State.of(
-        course,
-        will_car,
-        will_fuel,
-        held_gauge_kpa(course, car, (was.fuel, will_fuel), after.degc, (was.air_kpa, was.air_kpa - fall)),
-        fall,
-    )
-    onset = (was.onset_degc(after.degc), will.onset_degc(after.degc))
-    boiling = {place for place in course.fuel_places if after.boil(place, onset[0][place], onset[1][place])}
+    middle = {
+        p: course.degc[p] + np.interp(course.time_s, before.grid.time_s, np.median(after.degc[p] - before.grid.degc[p], axis=0))
+        for p in after.degc
+    }
+    gauge = held_gauge_kpa(course, car, (was.fuel, will_fuel), middle, (was.air_kpa, was.air_kpa - fall))
+    will = State.of(course, _car_with(car, change), will_fuel, gauge, fall)
+    onset = will.onset_degc(after.degc)
+    boiling = [p for p in before.grid.chain if after.boil(p, before.onset_degc[p][::STEP], onset[p][::STEP])]
     if boiling:
         after.assumptions.append(
-            f"Where it boils ({', '.join(p for p in course.fuel_places if p in boiling)}), boiling takes up heat and holds the temperature down: by half "
-            "to nine tenths of the degrees past its onset while fuel flows, by none to half standing."
+            f"Where it boils ({', '.join(boiling)}), boiling takes up heat and holds the temperature down: by none "
+            "to all of the degrees past its onset while fuel flows; standing it is known only within half of them."
         )
-    tables = was.margins({p: course.degc[p] for p in after.degc}), will.margins(after.degc)
-    half = (
-        will.margins(after.degc, HELD_U * (course.inputs["fuel_pressure_kpa"] - will.gauge_kpa))
-        if np.nanmax(np.abs(will.gauge_kpa - was.gauge_kpa), initial=0.0) > 0.1
-        else tables[1]
-    )
-    rows = _rows(course, after, tables, half, change, (was.fuel, will_fuel), onset[1])
+    margin = _margins(before, after, will, change)
+    if change.stop_min is not None:
+        longer_stop.lengthen(course, before.table, after, margin, change.stop_min)
+    rows = [_row(before, after, place, margin.get(place), onset) for place in _named(before, margin)]
     ceiling = root = np.nan
     inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in after.degc]
+    on = before.grid.on
     # What another day's air, thinner air or another fuel does to power by itself is larger by far, and no part of this.
-    if inlets and not (change.hotter_degc or change.higher_m or change.fuel):
-        drop = (course.degc[inlets[0]] - after.degc[inlets[0]])[fired(course)]
-        expected = expectation(float(np.nanmean(drop)) if np.isfinite(drop).any() else 0.0)
+    if inlets and on.any() and not (change.hotter_degc or change.higher_m or change.fuel):
+        drop = float(np.median(np.mean((before.grid.degc[inlets[0]] - after.degc[inlets[0]])[:, on], axis=1)))
+        expected = expectation(drop)
         ceiling, root = expected.ceiling_with_friction_percent, expected.square_root_percent
-    sentences = _sentences(change, rows, ceiling, root, shown)
-    return Forecast(change.name, tuple(rows), ceiling, root, tuple(after.assumptions), tuple(sentences))
+    smallest, gains = _smallest(before, after, margin)
+    pulled = _in_pull(before, after, inlets)
+    sentences = _sentences(change, rows, smallest, pulled, ceiling, root, shown)
+    return Forecast(change.name, tuple(rows), ceiling, root, tuple(after.assumptions), tuple(sentences), smallest, pulled, gains)
+
+
+def _named(before: Before, margin: Mapping[str, np.ndarray]) -> tuple[str, ...]:
+    return (*before.course.fuel_places, *(n for n in margin if n not in before.course.fuel_places))
 
 
 @dataclass(frozen=True)
-class _State:
+class State:
     """Car, fuel and pressures (n,) of the drive, before or after a change. air_kpa is known throughout: measured, else the car file's."""
 
     course: Course
@@ -201,7 +199,7 @@ class _State:
     air_measured: bool
 
     @classmethod
-    def of(cls, course: Course, car: Car, fuel: Fuel, gauge_kpa: np.ndarray, fall_kpa: float) -> "_State":
+    def of(cls, course: Course, car: Car, fuel: Fuel, gauge_kpa: np.ndarray, fall_kpa: float) -> "State":
         measured = course.inputs["ambient_pressure_kpa"]
         stated = ambient(car).pressure_kpa - fall_kpa
         if fall_kpa:
@@ -233,83 +231,127 @@ class _State:
         }
 
 
-def _with_tank_pump(car: Car) -> Car:
-    """What was suction stands under the pump's pressure then; the old pump's place is a piece of line."""
-    places = tuple(p.model_copy(update={"role": "line"}) if p.role in ("suction", "pump") else p for p in car.places)
-    return car.model_copy(update={"pump": car.pump.model_copy(update={"kind": "electric_submerged"}), "places": places})
-
-
-def _rows(
-    course: Course,
-    after: Changed,
-    tables: tuple[MarginTable, MarginTable],
-    half: MarginTable,
-    change: Change,
-    fuels: tuple[Fuel, Fuel],
-    onset_degc: Mapping[str, np.ndarray],
-) -> list[Row]:
-    found, on = phases(course), fired(course)
-    rows = []
-    for place in (*course.fuel_places, *(n for n in tables[1].places if n not in course.fuel_places)):
-        base = probe_of(place)
-        u_degc = after.u_degc[base]
-        hot = [_largest(course.time_s, x[base]) for x in (course.degc, after.degc)]
-        least = [_largest(course.time_s, t.places[place].margin_degc, -1) if place in t.places else (np.nan, 0) for t in tables]
-        margin_u, at, boils = np.nan, least[1][1], False
-        if np.isfinite(least[1][0]):
-            # Another fuel's limit carries that fuel's own uncertainty; the rest of the limit's is common to both.
-            limit_u = (
-                float(np.hypot(fuels[0].limit_uncertainty_degc, fuels[1].limit_uncertainty_degc))
-                if change.fuel is not None
-                else 0.0
-            )
-            if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
-                limit_u = float(np.hypot(limit_u, EXTRAPOLATION_SHARE * (least[1][0] - least[0][0])))
-            held_u = float(np.nan_to_num(half.places[place].limit_degc[at] - tables[1].places[place].limit_degc[at]))
-            part_u = _extreme_u(course.time_s, -tables[1].places[place].margin_degc, u_degc, (-least[1][0], at))
-            margin_u = float(np.sqrt(part_u**2 + limit_u**2 + held_u**2))
-            boils = bool(after.degc[base][at] > onset_degc[base][at])
-        running = [_running(x[base][on]) for x in (course.degc, after.degc, after.u_degc)]
-        phase = next((p.name for p in found if p.start_s <= course.time_s[at] < p.end_s), "") if np.isfinite(margin_u) else ""
-        rows.append(
-            Row(
-                place=place,
-                hottest_before_degc=hot[0][0],
-                hottest_degc=hot[1][0],
-                hottest_u_degc=_extreme_u(course.time_s, after.degc[base], u_degc, hot[1]),
-                running_before_degc=running[0],
-                running_degc=running[1],
-                running_u_degc=running[2],
-                margin_before_degc=least[0][0],
-                margin_degc=least[1][0],
-                margin_u_degc=margin_u,
-                phase=phase,
-                boils=boils,
-            )
+def _car_with(car: Car, change: Change) -> Car:
+    """The car file as it would be with the change. With a pump at the tank what was suction stands under the pump's pressure; the old pump's place is a
+    piece of line."""
+    engine, pump, places, suction = car.engine, car.pump, car.places, car.suction
+    if change.return_l_h is not None:
+        more = float(np.mean(bounds(change.return_l_h)))
+        engine = engine.model_copy(
+            update={
+                "return_flow_l_h": engine.return_flow_l_h + more,
+                "idle_flow_l_h": engine.idle_flow_l_h + more,
+                "full_flow_l_h": engine.full_flow_l_h + more,
+            }
         )
-    return rows
+    if change.submerged_pump:
+        places = tuple(p.model_copy(update={"role": "line"}) if p.role in ("suction", "pump") else p for p in places)
+        pump = pump.model_copy(update={"kind": "electric_submerged"})
+    elif change.pump_moved:
+        pump = pump.model_copy(update={"kind": "electric_line"})
+        suction = suction.model_copy(
+            update={"lift_m": min(suction.lift_m, 0.2), "line_length_m": min(suction.line_length_m, 0.5)}
+        )
+    return car.model_copy(update={"engine": engine, "pump": pump, "places": places, "suction": suction})
 
 
-def _running(values: np.ndarray) -> float:
-    return float(np.nanmedian(values)) if np.isfinite(values).any() else np.nan
+def _margins(before: Before, after: Changed, will: State, change: Change) -> dict[str, np.ndarray]:
+    """Margins after the change, (DRAWS, m) by place: the recorded ones, moved by what the limit and the temperature move."""
+    course, grid, draws = before.course, before.grid, after.draws
+    table = will.margins(before.degc)
+    gauge = course.inputs["fuel_pressure_kpa"]
+    half = table
+    if np.nanmax(np.abs(will.gauge_kpa - gauge), initial=0.0) > 0.1:
+        half = will.margins(before.degc, HELD_U * (gauge - will.gauge_kpa))
+    held = draws.normal("held pressure", "what pressure vapour holds in the line", 0.0, 1.0)
+    fuel = draws.normal("fuel", "what is known of the two fuels", 0.0, 1.0)
+    height = draws.normal("height", "how the limit falls with height", 0.0, EXTRAPOLATION_SHARE)
+    found = {}
+    for place, limited in table.places.items():
+        base = probe_of(place)
+        if base not in grid.degc:
+            continue
+        recorded = before.margin_degc.get(place)
+        if recorded is None or not np.isfinite(recorded).any():
+            recorded = sampled(course, limited.margin_degc)
+            moved = np.zeros_like(recorded)
+        else:
+            moved = np.nan_to_num(sampled(course, limited.limit_degc - before.table.places[place].limit_degc))
+        margin = recorded + moved - (after.degc[base] - grid.degc[base])
+        margin = margin + held * np.nan_to_num(sampled(course, half.places[place].limit_degc - limited.limit_degc))
+        if (
+            change.fuel is not None
+        ):  # another fuel's limit carries that fuel's own uncertainty; the rest of the limit's is common to both
+            margin = margin + fuel * np.hypot(before.state.fuel.limit_uncertainty_degc, change.fuel.limit_uncertainty_degc)
+        if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
+            margin = margin + height * moved
+        found[place] = np.where(np.isfinite(recorded), margin, np.nan)
+    return found
 
 
-def _extreme_u(time_s: np.ndarray, values: np.ndarray, u: np.ndarray, largest: tuple[float, int]) -> float:
-    """Uncertainty of a largest value: its own, or what another moment, less well known, may reach beyond it."""
-    reach = _largest(time_s, values + u)[0] - largest[0]
-    return max((float(x) for x in (u[largest[1]], reach) if np.isfinite(x)), default=np.nan)
+def _row(before: Before, after: Changed, place: str, margin: np.ndarray | None, onset_degc: Mapping[str, np.ndarray]) -> Row:
+    base, grid, draws = probe_of(place), before.grid, after.draws
+    nothing = Interval(np.nan, np.nan, np.nan)
+    if base not in after.degc:
+        return Row(place, *(np.nan,) * 9, "", False, nothing, nothing, nothing)
+    rows, on = grid.rows_of(base), grid.on
+    hot = np.max(after.degc[base][:, rows], axis=1)
+    running = np.median(after.degc[base][:, on & rows], axis=1) if (on & rows).any() else np.full(DRAWS, np.nan)
+    was = grid.degc[base]
+    least, least_before, at, boils = np.full(DRAWS, np.nan), np.nan, 0, False
+    if margin is not None and np.isfinite(margin).any():
+        least = np.nanmin(margin, axis=1)
+        least_before = (
+            float(np.nanmin(before.margin_degc[place]))
+            if place in before.margin_degc and np.isfinite(before.margin_degc[place]).any()
+            else np.nan
+        )
+        at = int(np.nanargmin(np.median(margin, axis=0)))
+        boils = bool(np.median(after.degc[base][:, at]) > onset_degc[base][::STEP][at])
+    found = [draws.interval(values) for values in (hot, running, least)]
+    return Row(
+        place=place,
+        hottest_before_degc=float(np.max(was[rows])),
+        hottest_degc=found[0].middle,
+        hottest_u_degc=float(np.std(hot)),
+        running_before_degc=float(np.median(was[on & rows])) if (on & rows).any() else np.nan,
+        running_degc=found[1].middle,
+        running_u_degc=float(np.std(running)),
+        margin_before_degc=least_before,
+        margin_degc=found[2].middle,
+        margin_u_degc=float(np.std(least)),
+        phase=before.phase_at(at) if np.isfinite(least).all() else "",
+        boils=boils,
+        hottest=found[0],
+        running=found[1],
+        margin=found[2],
+    )
 
 
-def _largest(time_s: np.ndarray, values: np.ndarray, sign: int = 1) -> tuple[float, int]:
-    """(largest of the 10 s means, its row), or with sign -1 the smallest; (nan, 0) where there is none."""
-    mean = smoothed(time_s, np.broadcast_to(values, time_s.shape))
-    if not np.isfinite(mean).any():
-        return np.nan, 0
-    at = int(np.nanargmax(sign * mean))
-    return float(mean[at]), at
+def _smallest(before: Before, after: Changed, margin: Mapping[str, np.ndarray]) -> tuple[Gain | None, np.ndarray]:
+    """Gain in the smallest margin anywhere, and where that is after the change."""
+    was = [float(np.nanmin(m)) for m in before.margin_degc.values() if np.isfinite(m).any()]
+    limited = {p: m for p, m in margin.items() if np.isfinite(m).any()}
+    if not was or not limited:
+        return None, np.zeros(0)
+    least = np.array([np.nanmin(m, axis=1) for m in limited.values()])
+    place = list(limited)[int(np.argmin(np.median(least, axis=1)))]
+    gains = least.min(axis=0) - min(was)
+    phase = before.phase_at(int(np.nanargmin(np.median(limited[place], axis=0))))
+    return Gain(place, phase, after.draws.interval(gains)), gains
 
 
-def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float, shown: Shown) -> list[str]:
+def _in_pull(before: Before, after: Changed, inlets: Sequence[str]) -> Gain | None:
+    rows = before.grid.pull
+    if not inlets or not rows.any():
+        return None
+    cooler = np.mean((before.grid.degc[inlets[0]] - after.degc[inlets[0]])[:, rows], axis=1)
+    return Gain(inlets[0], "", after.draws.interval(cooler))
+
+
+def _sentences(
+    change: Change, rows: Sequence[Row], smallest: Gain | None, pulled: Gain | None, ceiling: float, root: float, shown: Shown
+) -> list[str]:
     lines = []
     moved = max(
         rows,
@@ -320,7 +362,7 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         lines.append(
             f"With {change.name}, the fuel at the {place_words(moved.place)} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
             f"{shown.text(moved.running_before_degc, 'temperature')} while the engine runs "
-            f"(median; ±{shown.text(moved.running_u_degc, 'temperature difference')})."
+            f"(median; ±{shown.text(moved.running.half, 'temperature difference')})."
         )
     limited = [row for row in rows if np.isfinite(row.margin_degc)]
     if limited:
@@ -328,6 +370,14 @@ def _sentences(change: Change, rows: Sequence[Row], ceiling: float, root: float,
         lines.append(f"With {change.name}, the smallest margin would {_margin(worst, shown)}")
         if moved is not None and moved in limited and moved is not worst:
             lines.append(f"At the {place_words(moved.place)} the smallest margin would {_margin(moved, shown, False)}")
+    if smallest is not None and smallest.degc.carried_by and smallest.degc.half >= 0.5:
+        lines.append(f"Most of that doubt is {smallest.degc.carried_by}.")
+    if pulled is not None:
+        size = shown.text(abs(pulled.degc.middle), "temperature difference")
+        lines.append(
+            f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {size} {'cooler' if pulled.degc.middle >= 0 else 'hotter'} "
+            f"(±{shown.text(pulled.degc.half, 'temperature difference')})."
+        )
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
             f"Power: about {root:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; a fixed jet's mixture shift is not in it."
@@ -339,9 +389,9 @@ def _margin(row: Row, shown: Shown, named: bool = True) -> str:
     """The rest of a sentence on a place's smallest margin, from its verb on."""
     where = f" at the {place_words(row.place)}" if named else ""
     size, gained = shown.text(row.margin_degc, "temperature difference"), row.margin_degc - row.margin_before_degc
-    if abs(gained) < 0.05 and row.margin_u_degc < 0.05:
-        return f"stay at {size}{where} ({row.phase})."
+    if abs(gained) < 0.05 and row.margin.half < 0.1:
+        return f"stay at {size}{where} ({row.phase}), because nothing in this change reaches it."
     more = f"{shown.text(abs(gained), 'temperature difference')} {'more' if gained >= 0 else 'less'}"
-    doubt = shown.text(row.margin_u_degc, "temperature difference")
+    doubt = shown.text(row.margin.half, "temperature difference")
     boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
-    return f"be {size}{where} ({row.phase}; ±{doubt} for the forecast), {more} there{boils if row.boils else ''}."
+    return f"be {size}{where} ({row.phase}; ±{doubt} for the forecast, 95 in 100), {more} there{boils if row.boils else ''}."

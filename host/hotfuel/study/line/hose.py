@@ -25,6 +25,7 @@ KNOT_S = 300.0
 MOST_KNOTS = 5
 STARTS = 3  # of eight points to start from, the nearest ones are followed
 TOLD_DEGC = 1.0  # smaller changes within half a minute are no change
+UNSTEADY_SHARE = 0.25  # of a delay, where nobody knows whether the flow stayed alike (the simulated lines of tests/authority/test_against_plug_flow.py)
 UNMEASURED_SHARE = (
     0.5  # of volume and UA, where nobody measured the air beside the hose, which changes with the flow (simulated drives)
 )
@@ -122,8 +123,8 @@ def outlet(
     inlet = np.asarray(inlet_degc, dtype=float)
     flow = np.maximum(np.broadcast_to(np.asarray(flow_l_h, dtype=float), t.shape), 0.0)
     around = np.broadcast_to(np.asarray(surroundings_degc, dtype=float), t.shape)
-    flowed = _flowed_l(t, flow)
-    entered = _entered_s(t, flowed, volume_l)
+    flowed = flowed_l(t, flow)
+    entered = entered_s(t, flowed, volume_l)
     known = np.isfinite(entered)
     entered = np.where(known, entered, t[0] + (flowed - volume_l) / max(float(flow[0]) / 3600, _SLOWEST_L_H / 3600))
     inside_s = t - entered
@@ -135,11 +136,12 @@ def outlet(
     return answer
 
 
-def _flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
+def flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
+    """Litres that have flowed since the first time, of a flow in L/h; (n,)."""
     return np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
 
 
-def _entered_s(t: np.ndarray, flowed_l: np.ndarray, volume_l: float) -> np.ndarray:
+def entered_s(t: np.ndarray, flowed_l: np.ndarray, volume_l: float) -> np.ndarray:
     """When what leaves now entered; nan for what stood in the hose at first."""
     # Standing fuel keeps the volume, so the volumes must rise a little for the inverse to exist.
     answer: np.ndarray = np.interp(flowed_l - volume_l, flowed_l + 1e-12 * np.arange(len(t)), t, left=np.nan)
@@ -173,13 +175,15 @@ def fit(
     reading_u_degc: float = 0.3,
     names: tuple[str, str] = ("the place before", "this place"),
     shown: Shown | None = None,
+    steady: bool = False,
 ) -> Hose:
     """Volume (unless given), UA and the temperature of the surroundings, by least squares on what the downstream probe read.
 
     surroundings_degc: a probe in the air beside the hose, (n,); it tells volume and UA far better than the fuel alone. reading_u_degc: one probe against
     the other, in the heat's uncertainty.
 
-    time_s even, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves. Standard uncertainties come from the fit's
+    time_s even, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves, and it is known to a quarter at best unless
+    `steady` says that the engine's speed, and the flow with it, stayed alike. Standard uncertainties come from the fit's
     own Jacobian, widened for residuals that are not independent, and from the flow's. Raises InputError for fewer than 60 usable samples, with both
     temperatures or with flow, or a recording in which nothing changes.
     """
@@ -191,10 +195,10 @@ def fit(
         raise InputError(
             f"the temperature at {names[0]} hardly changes, so nothing tells when its fuel arrives: use a part where it does"
         )
-    up, down = _bridged(up), _bridged(down)
+    up, down = bridged(up), bridged(down)
     litres = np.broadcast_to(flow.litres_h, t.shape)
     if not np.isfinite(litres).any():
-        return _delay_only(t, lagged(t, up, downstream_lag_s), lagged(t, down, upstream_lag_s), names)
+        return _delay_only(t, lagged(t, up, downstream_lag_s), lagged(t, down, upstream_lag_s), names, steady)
     litres = np.nan_to_num(litres)
     # Both probes lag: the upstream reading, lagged once more, stands against the downstream one, lagged by the upstream probe.
     against = lagged(t, down, upstream_lag_s)
@@ -218,7 +222,7 @@ def fit(
         volume = float(np.exp(x[1])) if free_volume else float(volume_l or 0.0)
         return lagged(t, outlet(t, up, litres, volume, ua, beside(x)), downstream_lag_s)
 
-    flowed = _flowed_l(t, litres)
+    flowed = flowed_l(t, litres)
     # What stood in the hose at first came from before the recording: it is not held against the model, up to a third of the part.
     first = min(int(np.searchsorted(flowed, volume_l or _FIRST_L)), len(t) // 3)
     weight = ((litres > _SLOWEST_L_H) & (np.arange(len(t)) >= first)).astype(float)
@@ -256,7 +260,7 @@ def fit(
     around_u = float(np.sqrt(near @ covariance[-len(knots) :, -len(knots) :] @ near))
     delay = float(delay_s(volume, middle))
     delay_u = delay * float(np.hypot(errors[1], unmeasured)) if free_volume else delay * flow.relative_u
-    entered = _entered_s(t, flowed, volume)
+    entered = entered_s(t, flowed, volume)
     passed = (weight > 0) & np.isfinite(entered)
     watts_k = litres[passed] / 3.6e6 * DENSITY_KG_M3 * CP_J_KG_K
     # Each part of the fuel against its own temperature when it entered, else a change passing through would count as heat.
@@ -282,7 +286,8 @@ def fit(
     )
 
 
-def _bridged(values: np.ndarray) -> np.ndarray:
+def bridged(values: np.ndarray) -> np.ndarray:
+    """Gaps filled by straight lines; there must be one value that is none."""
     good = np.flatnonzero(np.isfinite(values))
     answer: np.ndarray = np.interp(np.arange(len(values)), good, values[good])
     return answer
@@ -295,7 +300,7 @@ def _independent_factor(residual: np.ndarray) -> float:
     return (1 + r) / (1 - r)
 
 
-def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[str, str]) -> Hose:
+def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[str, str], steady: bool) -> Hose:
     """The shift that makes the changes of two curves agree best; both lag alike here."""
     step = float(np.median(np.diff(t)))
     rates = [np.gradient(np.convolve(np.pad(x, 2, mode="edge"), np.ones(5) / 5, mode="valid")) for x in (up, down)]
@@ -307,9 +312,12 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[st
     near = np.flatnonzero(scores >= 0.8 * scores[best])
     delay = best * step
     spread = max(float(np.ptp(near)) * step / np.sqrt(12), step)
+    if not steady:
+        spread = float(np.hypot(spread, UNSTEADY_SHARE * delay))
     nan = np.nan
     sentence = (
-        f"Changes at {names[0]} arrive at {names[1]} about {delay:.0f} s later; flow is not known, so neither volume nor heat can be told."
+        f"Changes at {names[0]} arrive at {names[1]} about {delay:.0f} s later (±{1.96 * spread:.0f}); flow is not known, so "
+        "neither volume nor heat can be told."
         if scores[best] >= 0.5
         else f"Changes at {names[1]} do not follow those at {names[0]} clearly enough to tell a delay."
     )
@@ -327,7 +335,7 @@ def _why_warm(
     if not change.size or np.abs(change).max() < TOLD_DEGC:
         return np.nan, np.nan, f"The fuel at {names[1]} hardly changed in this part."
     at = int(np.argmax(np.abs(change))) + window
-    entered = np.fmax(_entered_s(t, _flowed_l(t, flow), volume)[[at - window, at]], t[0])
+    entered = np.fmax(entered_s(t, flowed_l(t, flow), volume)[[at - window, at]], t[0])
     arrived = float(np.diff(np.interp(entered, t, up))[0])
     total = float(down[at] - down[at - window])
     inside = float(t[at] - entered[1])

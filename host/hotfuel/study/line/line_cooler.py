@@ -7,7 +7,6 @@ import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
-from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import fired
 from hotfuel.study.line import transport
@@ -88,13 +87,16 @@ class LineCooler:
     def sentences(self, shown: Shown) -> list[str]:
         """What was measured, for a person."""
         one = self.cooler
+        heat = f"heat taken out of the fuel {one.heat_w:.0f} ±{one.heat_u_w:.0f} W"
+        size = f"{one.ua_w_k:.1f} ±{one.ua_u_w_k:.1f} W/K ({one.arrangement}); {heat}."
+        if not one.ua_told:
+            size = f"{heat}. Its UA cannot be told here: {one.ua_doubt}."
         seen_at = "" if self.behind and self.behind.warmed_degc else f" ({place_words(self.place)})"
         return [
             f"Over {self.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{self.flow_relative_u:.0%}, "
             f"{self.flow_basis}) fuel entered at {shown.text(self.inlet_degc, 'temperature')} ({place_words(self.before)}) and left at "
             f"{shown.text(self.outlet_degc, 'temperature')}{seen_at}, with the coolant at {shown.text(self.coolant_degc, 'temperature')}.",
-            f"Effectiveness {one.effectiveness:.2f} ±{one.effectiveness_u:.2f}; {one.ua_w_k:.1f} ±{one.ua_u_w_k:.1f} W/K ({one.arrangement}); "
-            f"heat taken out of the fuel {one.heat_w:.0f} ±{one.heat_u_w:.0f} W.",
+            f"Effectiveness {one.effectiveness:.2f} ±{one.effectiveness_u:.2f}; {size}",
             self._of_the_hose(shown),
         ]
 
@@ -139,9 +141,7 @@ def in_session(
         raise InputError(
             f"fuel came to {place} at {outlet:.1f} °C, no cooler than the {inlet:.1f} °C of {before}: nothing between them cools it"
         )
-    reading = [
-        float(np.max(temperature_uncertainty_degc(course.car, course.car.place(p), fuel, Channel()))) for p in (before, place)
-    ]
+    reading = [transport.reading_u_degc(course, p, fuel) for p in (before, place)]
     behind = _behind(course, place, coolant, outlet, on, (fuel, relative_u), hose_behind_l)
     leaving = outlet - (behind.warmed_degc if behind else 0.0)
     reading[1] = float(np.hypot(reading[1], behind.warmed_u_degc if behind else 0.0))

@@ -10,6 +10,7 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
+from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
 from hotfuel.study.line import hose
@@ -19,6 +20,7 @@ LONGEST_S = 600.0
 _WINDOW_S = 30
 METER_U = 0.05  # of a pulse flow meter at these flows, relative (common practice, no source)
 _MEASURED_SHARE = 0.9
+STEADY_SHARE = 0.15  # engine speeds that near count as one
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,14 @@ def _estimated(course: Course) -> hose.Flow:
     return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, f"{flow.basis}; in pulls {full.basis.split(',')[0]}")
 
 
+def reading_u_degc(course: Course, place: str, flow_l_h: float) -> float:
+    """Standard uncertainty of one place's reading at a flow, with what reads it and its calibration. Raises InputError without a car file."""
+    if course.car is None:
+        raise InputError(f"{course.name} has no usable car file, so nobody knows how its probes sit: give one")
+    channel = course.channels.get(place, Channel())
+    return float(np.max(temperature_uncertainty_degc(course.car, course.car.place(place), flow_l_h, channel)))
+
+
 def air_beside(course: Course) -> str | None:
     """The place of a probe in the air beside the line, None without one: in the engine bay rather than anywhere else, and not where the engine breathes."""
     if course.car is None:
@@ -101,13 +111,17 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
     assert course.car is not None
     before, place = (course.car.place(name) for name in pair)
     up, down = (course.degc[name] for name in pair)
+    if not np.isfinite(flow.litres_h).any():
+        parts = _steady(course, parts) or parts
     first, last = max(parts, key=lambda part: _movement(up[slice(*part)]) * _movement(down[slice(*part)]))
     part = slice(first, last)
+    if not np.isfinite(flow.litres_h[part]).any() and (refused := _unsteady(course, part)) is not None:
+        return Section(*pair, float(course.time_s[first]), float(course.time_s[last - 1]), None, refused)
     start, end = float(course.time_s[first]), float(course.time_s[last - 1])
     air = air_beside(course)
     around = course.degc[air][part] if air is not None and np.isfinite(course.degc[air][part]).all() else None
     flowing = course.car.engine.idle_flow_l_h
-    reading_u = [float(np.max(temperature_uncertainty_degc(course.car, p, flowing, Channel()))) for p in (before, place)]
+    reading_u = [reading_u_degc(course, p.name, flowing) for p in (before, place)]
     try:
         found = hose.fit(
             course.time_s[part],
@@ -121,11 +135,42 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
             reading_u_degc=float(np.sqrt(np.mean(np.square(reading_u)))),
             names=(f"the {place_words(pair[0])}", f"the {place_words(pair[1])}"),
             shown=shown,
+            steady=bool(np.isfinite(course.inputs["engine_rpm"][part]).any()),
         )
     except InputError as error:
         what, _, _ = str(error).partition(":")  # what to do about it is for those who choose the part themselves
         return Section(*pair, start, end, None, f"{what[0].upper()}{what[1:]}.")
     return Section(*pair, start, end, found, found.sentence)
+
+
+def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Of the running parts those stretches in which the engine's speed stayed alike; one delay stands for no more than one flow."""
+    rpm = smoothed(course.time_s, course.inputs["engine_rpm"])
+    found = []
+    for first, last in parts:
+        start = first
+        while start < last:
+            alike = np.abs(rpm[start:last] / max(float(np.nanmedian(rpm[start : start + 30])), 1.0) - 1) <= STEADY_SHARE
+            ends = np.flatnonzero(~alike)
+            end = start + (int(ends[0]) if ends.size else last - start)
+            if end - start >= hose.LEAST_SAMPLES:
+                found.append((start, end))
+            start = max(end, start + 1)
+    return found
+
+
+def _unsteady(course: Course, part: slice) -> str | None:
+    """Why no delay can be told where the flow is not known and the engine's speed changed; None where it did not, or nobody read it."""
+    rpm = smoothed(course.time_s, course.inputs["engine_rpm"])[part]
+    if not np.isfinite(rpm).any():
+        return None
+    least, most = (float(x) for x in np.nanquantile(rpm, (0.05, 0.95)))
+    if most <= (1 + STEADY_SHARE) ** 2 * max(least, 1.0):
+        return None
+    return (
+        f"The engine ran at {least:.0f} to {most:.0f} rpm, and the fuel's flow changed with it by an amount that is not known: no one delay stands for that. "
+        "Name the engine's displacement in the car file."
+    )
 
 
 def _running_parts(course: Course) -> list[tuple[int, int]]:

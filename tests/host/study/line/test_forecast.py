@@ -17,7 +17,9 @@ from hotfuel.simulator.scenarios import QUEUE, WINTER_FUEL, Body, Cooler, Fixes,
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.line import forecast as room
 from hotfuel.study.line.changed import Changed
+from hotfuel.study.line.draws import Draws
 from hotfuel.study.line.forecast import Change
+from hotfuel.study.line.grid import Grid
 from hotfuel.units import Shown
 
 AS_BUILT = Scenario(variation=0.0)
@@ -124,11 +126,12 @@ def test_a_hotter_day_counts_less_the_more_the_engine_heats(drive):
 def test_half_way_to_the_engine_counts_three_quarters():
     """By hand: 60 degC in air of 30 is half-way to the engine's 90, so between 7.5 and 15 of 15 degC more: 11.25, with 7.5 / sqrt(12)."""
     course = replace(of_session(driven("queue")), ambient_degc=30.0)
-    changed = Changed.of(course, list(course.degc), Shown("us"))
-    changed.degc["pump"][:] = 60.0
+    grid = Grid.of(course, list(course.degc))
+    grid.degc["pump"][:] = 60.0
+    changed = Changed(grid, CAR, Draws(), Shown("us"))
     changed.hotter(15)
-    assert changed.degc["pump"] == pytest.approx(71.25)
-    assert changed.u_degc["pump"] == pytest.approx(np.hypot(7.5 / np.sqrt(12), 0.03 * 15))
+    assert np.mean(changed.degc["pump"]) == pytest.approx(71.25, abs=0.05)
+    assert np.std(changed.degc["pump"]) == pytest.approx(np.hypot(7.5 / np.sqrt(12), 0.03 * 15), rel=0.05)
     assert "194.0 °F" in changed.assumptions[0]
     assert "°C" not in changed.assumptions[0]
 
@@ -139,7 +142,7 @@ def test_more_altitude_lowers_limits_by_the_published_rule(drive):
     # ASTM D4814, 5.2.1: 4.4 degC per 1000 m; mixtures 4.7
     tank = row(one(drive, Change("a pass", higher_m=1500)), "tank")  # no boiling there, that would lower the temperature too
     assert 4.2 * 1.5 <= tank.margin_before_degc - tank.margin_degc <= 4.9 * 1.5
-    assert tank.margin_u_degc == pytest.approx(0.06 * (tank.margin_before_degc - tank.margin_degc))
+    assert tank.margin_u_degc == pytest.approx(0.06 * (tank.margin_before_degc - tank.margin_degc), rel=0.01)  # 200 draws
     assert 0 < fall <= 4.9 * 1.5
     assert pump.running_degc == pump.running_before_degc
 
@@ -182,7 +185,7 @@ def test_another_fuel_changes_limits_and_boiling_holds_the_temperature_down(driv
     own, other = drive.car.fuel(), WINTER
     expected = float(own.limit_degc(95.0) - other.limit_degc(95.0))
     assert tank.margin_before_degc - tank.margin_degc == pytest.approx(expected, abs=1.0)
-    assert tank.margin_u_degc == pytest.approx(np.hypot(own.limit_uncertainty_degc, other.limit_uncertainty_degc))
+    assert tank.margin_u_degc == pytest.approx(np.hypot(own.limit_uncertainty_degc, other.limit_uncertainty_degc), rel=0.01)
     assert pump.boils
     assert pump.margin_u_degc > 2 * tank.margin_u_degc
     assert pump.hottest_degc < pump.hottest_before_degc
@@ -194,13 +197,13 @@ def test_a_pump_in_the_tank_helps_the_line_while_the_engine_runs(drive):
     result = one(drive, Change("a pump in the tank", submerged_pump=True))
     assert any("stands under its pressure while it runs" in line for line in result.assumptions)
     # Standing after the stop nothing holds the pressure: the smallest margin of the soak is no larger than the air's pressure allows.
-    assert row(result, "pump").margin_degc < 0
-    assert row(result, "pump").phase == "hot soak"
-    # none to all of the rise to the old pump goes: the carburettor's inlet is cooler by what is kept of it, with a real uncertainty
+    assert row(result, "pump").margin.least < 0
+    assert row(result, "pump").phase in ("hot soak", "restart")
+    # none to all of the rise to the old pump goes, with what its outlet side gave, less what the new one puts in: cooler, with a real uncertainty
     rise = row(result, "pump").running_before_degc - row(result, "tank").running_before_degc
     inlet = row(result, "carb_inlet")
-    assert inlet.running_before_degc - inlet.running_degc == pytest.approx(0.8 * rise / 2, rel=0.15)
-    assert inlet.running_u_degc == pytest.approx(np.hypot(0.8 * rise / np.sqrt(12), 0.12 * rise / 2), rel=0.15)
+    assert 0.1 * rise < inlet.running_before_degc - inlet.running_degc < rise
+    assert 0.15 * rise < inlet.running_u_degc < 0.5 * rise
 
 
 def test_without_a_probe_at_the_pump_its_heat_is_only_doubt():
@@ -209,7 +212,7 @@ def test_without_a_probe_at_the_pump_its_heat_is_only_doubt():
     session.temperatures = lambda: driven("queue").temperatures()[["carb_inlet_degc"]]
     session.margins = lambda: driven("queue").margins()[[c for c in driven("queue").margins() if c.startswith("carb")]]
     inlet = row(one(session, Change("a pump in the tank", submerged_pump=True)), "carb_inlet")
-    assert inlet.running_degc == inlet.running_before_degc
+    assert abs(inlet.running_degc - inlet.running_before_degc) < 0.5 * inlet.running_u_degc  # the new pump's own heat
     assert 5 < inlet.running_u_degc < 10
 
 
@@ -235,7 +238,7 @@ def test_lost_probes_do_not_take_the_other_places_with_them():
         assert b.running_degc == pytest.approx(a.running_degc, abs=0.3)
         assert b.hottest_degc == pytest.approx(a.hottest_degc, abs=0.5)
     inlet = row(room.forecast(lost("queue", "tank"), [changes[1]])[0], "carb_inlet")
-    assert inlet.running_degc == inlet.running_before_degc
+    assert abs(inlet.running_degc - inlet.running_before_degc) < 0.5 * inlet.running_u_degc
     assert inlet.running_u_degc > 5  # nobody knows what the old pump's heat does
     assert np.isnan(row(room.forecast(lost("queue", "tank"), [changes[3]])[0], "tank").hottest_degc)
     for change in (changes[0], changes[2]):

@@ -1,0 +1,89 @@
+"""A drive on a grid of five seconds, as forecasts work on it: ten-second means, gaps bridged, and what the engine did."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.places import probe_of
+from hotfuel.session.means import smoothed
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
+from hotfuel.study.line import transport
+
+STEP = 5  # rows of a course, of one second each
+STEP_S = float(STEP)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Arrays (m,) every STEP_S. degc: ten-second means by place, gaps bridged, only places that have readings; known: where there really is one.
+
+    litres_h: through the line while the engine runs, return included, nan where unknown; flow_u: its relative standard uncertainty.
+    """
+
+    course: Course
+    time_s: np.ndarray
+    on: np.ndarray
+    idle: np.ndarray
+    pull: np.ndarray
+    soak: np.ndarray
+    litres_h: np.ndarray
+    flow_u: float
+    degc: dict[str, np.ndarray]
+    known: dict[str, np.ndarray]
+
+    @classmethod
+    def of(cls, course: Course, places: list[str]) -> "Grid":
+        """The grid of a course, at the places of these names."""
+        kinds = kinds_per_second(course)[0]
+        on = fired(course)
+        flow = transport.flow_of(course)
+        litres = np.broadcast_to(flow.litres_h, course.time_s.shape)
+        degc, known = {}, {}
+        for place in (p for p in course.degc if p in places):
+            mean = sampled(course, course.degc[place])
+            good = np.isfinite(mean)
+            if good.any():
+                rows = np.arange(len(mean))
+                degc[place], known[place] = np.interp(rows, rows[good], mean[good]), good
+        return cls(
+            course,
+            course.time_s[::STEP],
+            on[::STEP],
+            (kinds == IDLE)[::STEP] & on[::STEP],
+            (kinds == PULL)[::STEP] & on[::STEP],
+            (kinds == SOAK)[::STEP],
+            np.where(on, litres, 0.0)[::STEP],
+            flow.relative_u if np.isfinite(flow.relative_u) else 0.0,
+            degc,
+            known,
+        )
+
+    @property
+    def chain(self) -> tuple[str, ...]:
+        """Fuel places with readings, in the order in which fuel passes them."""
+        return tuple(p for p in self.course.fuel_places if p in self.degc)
+
+    def before(self, place: str) -> str | None:
+        """The place before it in the chain."""
+        at = self.chain.index(place)
+        return self.chain[at - 1] if at else None
+
+    @property
+    def flow_known(self) -> bool:
+        """Whether the flow is known wherever the engine runs."""
+        return bool(self.on.any() and np.isfinite(self.litres_h[self.on]).all() and (self.litres_h[self.on] > 0).all())
+
+    def standing(self) -> list[tuple[int, int]]:
+        """[(first row, one past the last)] of each stretch in which no fuel flows."""
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], (~self.on).astype(int), [0]])))
+        return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+    def rows_of(self, place: str) -> np.ndarray:
+        """Where the place really was read."""
+        return self.known[probe_of(place)]
+
+
+def sampled(course: Course, values: np.ndarray) -> np.ndarray:
+    """Ten-second means of a course's values (n,) on the grid, (m,)."""
+    return smoothed(course.time_s, np.broadcast_to(values, course.time_s.shape))[::STEP]

@@ -1,0 +1,345 @@
+"""Where the fuel takes up its heat: watts and degrees by section of the line and by what the car does, each with its doubt.
+
+The same plug of fuel is followed: what leaves a section is held against its own temperature when it entered, in enthalpy, so that what boiling takes up
+counts. Shares are of what enters between the first and the last place; where half of one is doubt it is not told.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from hotfuel.car import Car
+from hotfuel.places import place_words
+from hotfuel.risk.pressure import Conditions, at_places
+from hotfuel.study.drive.course import STEP_S, Course
+from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
+from hotfuel.study.line import transport, ways
+from hotfuel.study.line.draws import DRAWS, Draws, Interval
+from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
+from hotfuel.units import Shown
+
+STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
+LEAST_S = 45.0
+J_L_K = DENSITY_KG_M3 / 1000 * CP_J_KG_K  # of a litre and degree
+MOST_DOUBT, SMALL = (
+    0.5,
+    0.15,
+)  # a share is told if its interval's half width is at most half of it, or if it is small to within this
+UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume nobody gave (spread of the logarithm)
+FLOW_OWN = 0.03  # the flow's change from second to second that no estimate follows
+WITH_FLOW = (0.35, 0.3)  # the power of the flow with which a section's heat goes, and its standard deviation (films: 0 to 0.8)
+APART = 0.6  # spread of the logarithm of a section's heat between two phases besides: air and metal are not alike in both
+_LEAST_W, _MANY = 0.5, 4000
+_DEGC = np.arange(-40.0, 181.0, 1.0)
+
+
+@dataclass(frozen=True)
+class Part:
+    """One section in one phase. watts: heat taken up, mean over the time; degc: by how much the same fuel got warmer; share: of all sections in that phase.
+
+    watts and share are nan intervals where the flow is unknown, and while nothing flows. share_told: whether half of it is no doubt.
+    """
+
+    before: str
+    place: str
+    phase: str
+    seconds: float
+    degc: Interval
+    watts: Interval
+    share: Interval
+
+    @property
+    def share_told(self) -> bool:
+        """Whether the share says something."""
+        one = self.share
+        return bool(np.isfinite(one.middle) and one.half <= max(MOST_DOUBT * abs(one.middle), SMALL))
+
+
+@dataclass(frozen=True)
+class HeatBudget:
+    """parts: by phase, then along the line. ways: how a section's heat divides between hot metal and air. back_w: what the return carries into the tank.
+
+    flow_basis: where the flow comes from, "unknown" without one. sentence: the whole in one.
+    """
+
+    parts: tuple[Part, ...]
+    ways: tuple[ways.Way, ...]
+    back_w: Interval
+    back_share: Interval
+    flow_basis: str
+    sentence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain fields for JSON."""
+        told = [asdict(part) | {"share_told": part.share_told} for part in self.parts]
+        return asdict(self) | {"parts": told, "ways": [way.as_dict() for way in self.ways]}
+
+
+def places_of(course: Course) -> tuple[str, ...]:
+    """The places along the line that were read, the bowl last: it takes what the engine burns."""
+    line = [p for p in transport.line_places(course) if np.isfinite(course.degc[p]).any()]
+    roles = {p.name: p.role for p in course.car.places} if course.car is not None else {}
+    bowls = [p for p in course.fuel_places if roles.get(p) == "bowl" and np.isfinite(course.degc[p]).any()]
+    return (*line, *(bowls[:1] if line and roles.get(line[-1]) == "carburettor" else ()))
+
+
+def budget(course: Course, shown: Shown | None = None) -> HeatBudget | None:
+    """The budget of a session; None without a car file, a running engine or two places along the line."""
+    chain = places_of(course)
+    if course.car is None or len(chain) < 2 or not fired(course).any():
+        return None
+    made = _Following(course, chain)
+    parts = made.parts()
+    back_w, back_share = made.back()
+    found = ways.ways(course, made.sections, made.draws)
+    sentence = _sentence(parts, found, back_share, shown or Shown())
+    return HeatBudget(tuple(parts), tuple(found), back_w, back_share, made.basis, sentence)
+
+
+def phase_rows(course: Course) -> dict[str, np.ndarray]:
+    """Rows of a course by what the car does."""
+    kinds, on = kinds_per_second(course)[0], fired(course)
+    idle, pull = (kinds == IDLE) & on, (kinds == PULL) & on
+    return {STANDING_STILL: idle, DRIVING: on & ~idle & ~pull, PULLING: pull, STOPPED: kinds == SOAK}
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """Arrays (n,) of a section: gained_w, what fuel that leaves it now took up in it; entered_degc, leaves_degc; usable rows. slopes: (out, in), W per degC
+    of a reading's error. by_volume_w: what a volume larger by its spread would change. holds_j_k: heat capacity of the fuel in it."""
+
+    before: str
+    place: str
+    gained_w: np.ndarray
+    entered_degc: np.ndarray
+    leaves_degc: np.ndarray
+    usable: np.ndarray
+    slopes: tuple[np.ndarray, np.ndarray]
+    by_volume_w: np.ndarray
+    holds_j_k: float
+
+
+class _Following:
+    def __init__(self, course: Course, chain: Sequence[str]) -> None:
+        assert course.car is not None
+        self.course, self.car, self.chain, self.draws = course, course.car, chain, Draws()
+        flow = transport.flow_of(course)
+        self.basis, self.flow_u = flow.basis, flow.relative_u if np.isfinite(flow.relative_u) else 0.0
+        self.on = fired(course)
+        self.litres = np.broadcast_to(flow.litres_h, course.time_s.shape)
+        self.known = bool(np.isfinite(self.litres[self.on]).any())
+        self.rows = phase_rows(course)
+        self.pressures = _pressures(course, self.car)
+        enthalpy = {p: self._enthalpy(p) for p in chain}
+        lag = max(self.car.place(p).probe.lag_s for p in chain)
+        # All probes as slow as the slowest: a change that passes must not count as heat because one probe saw it sooner.
+        self.read = {p: _as_slow(course, p, lag, self.car) for p in chain}
+        self.sections = [self._section(a, b, enthalpy) for a, b in pairwise(chain)]
+
+    def _enthalpy(self, place: str) -> np.ndarray:
+        """kJ/kg at _DEGC, at the middle pressure of running."""
+        pressure = self.pressures.get(place, np.array(101.3))
+        values = np.broadcast_to(pressure, self.course.time_s.shape)[self.on]
+        kpa = float(np.nanmedian(values)) if np.isfinite(values).any() else 101.3
+        return np.asarray(self.car.fuel().enthalpy_kj_per_kg(_DEGC, kpa))
+
+    def _section(self, before: str, place: str, enthalpy: Mapping[str, np.ndarray]) -> Section:
+        t, own = self.course.time_s, self.car.place(place)
+        litres = np.where(self.on, np.nan_to_num(self.litres), 0.0)
+        if own.role == "bowl":
+            litres = np.maximum(litres - self.car.engine.return_flow_l_h * self.on, 0.0)
+        volume = own.volume_from_previous_l or (self.car.carburettor.bowl_volume_l if own.role == "bowl" else None) or UNSAID_L
+        gained, entered_degc, ok = self._gained(litres, volume, before, place, enthalpy)
+        wider = self._gained(litres, volume * np.exp(VOLUME_SPREAD), before, place, enthalpy)[0] - gained
+        if own.volume_from_previous_l:
+            wider = wider * 0.1 / VOLUME_SPREAD
+        kg_s = litres / 3.6e6 * DENSITY_KG_M3
+        slopes = (
+            kg_s * 1000 * np.interp(self.read[place], _DEGC[:-1] + 0.5, np.diff(enthalpy[place])),
+            kg_s * 1000 * np.interp(entered_degc, _DEGC[:-1] + 0.5, np.diff(enthalpy[before])),
+        )
+        usable = ok & self.on & np.isfinite(self.course.degc[before] + self.course.degc[place])
+        return Section(before, place, gained, entered_degc, self.read[place], usable & (t >= 0), slopes, wider, volume * J_L_K)
+
+    def _gained(
+        self, litres: np.ndarray, volume: float, before: str, place: str, enthalpy: Mapping[str, np.ndarray]
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        t = self.course.time_s
+        if self.known:
+            entered = entered_s(t, flowed_l(t, litres), volume)
+        else:
+            entered = t.astype(float)
+        ok = np.isfinite(entered)
+        came = np.interp(np.where(ok, entered, t), t, self.read[before])
+        # both ends on the same scale of enthalpy: liquid at the lower pressure's table, boiling where its own pressure lets it
+        out, into = (np.interp(degc, _DEGC, enthalpy[p]) for degc, p in ((self.read[place], place), (came, before)))
+        return litres / 3.6e6 * DENSITY_KG_M3 * 1000 * (out - into), came, ok
+
+    def parts(self) -> list[Part]:
+        """By phase, then along the line."""
+        found = []
+        offsets = self._offsets()
+        flow = self.draws.times("flow", "the fuel's flow", self.flow_u)[:, 0]
+        cp = self.draws.times("cp", "the fuel's heat capacity", CP_SHARE)[:, 0]
+        for phase, rows in self.rows.items():
+            seconds = float(rows.sum()) * STEP_S
+            if seconds < (LEAST_S if phase != PULLING else 8.0):
+                continue
+            if phase == STOPPED:
+                found += self._stopped(rows, seconds, offsets)
+                continue
+            watts, degrees = [], []
+            for one in self.sections:
+                use = rows & one.usable
+                if use.sum() < 5:
+                    watts.append(np.full(DRAWS, np.nan))
+                    degrees.append(np.full(DRAWS, np.nan))
+                    continue
+                volume = self.draws.normal(
+                    f"volume {one.place}", f"what the line before {place_words(one.place)} holds", 0.0, 1.0
+                )[:, 0]
+                own = self.draws.normal(f"own {one.place} {phase}", "how the flow changes from second to second", 0.0, FLOW_OWN)[
+                    :, 0
+                ]
+                # what was in the section when the phase began was heated before it
+                rise = float(np.mean(np.abs((one.leaves_degc - one.entered_degc)[use])))
+                stood = self.draws.normal(f"stood {one.place} {phase}", "heat that entered before the phase began", 0.0, 1.0)[
+                    :, 0
+                ]
+                stood = stood * one.holds_j_k * rise / seconds
+                mean = [float(np.mean(x[use])) for x in (one.gained_w, one.by_volume_w, *one.slopes)]
+                out, into = offsets[one.place], offsets[one.before]
+                watts.append(mean[0] * (1 + own) + mean[1] * volume + mean[2] * out - mean[3] * into + stood)
+                degrees.append(float(np.mean((one.leaves_degc - one.entered_degc)[use])) + out - into)
+            total = np.sum([w for w in watts if np.isfinite(w).all()], axis=0)
+            for one, w, d in zip(self.sections, watts, degrees, strict=True):
+                with np.errstate(invalid="ignore", divide="ignore"):
+                    share = np.where(np.abs(total) > 1e-9, w / total, np.nan) if self.known else np.full(DRAWS, np.nan)
+                heat = w * flow * cp if self.known else np.full(DRAWS, np.nan)
+                found.append(Part(one.before, one.place, phase, seconds, *(self.draws.interval(x) for x in (d, heat, share))))
+        return found
+
+    def _stopped(self, rows: np.ndarray, seconds: float, offsets: Mapping[str, np.ndarray]) -> list[Part]:
+        """After the stop nothing flows: by how much each place got warmer from its stop to its hottest."""
+        nothing = Interval(np.nan, np.nan, np.nan)
+        first = int(np.flatnonzero(rows)[0])
+        found = []
+        for before, place in pairwise(self.chain):
+            values = self.read[place][rows]
+            rise = float(np.nanmax(values) - self.read[place][first])
+            spread = self.draws.normal(f"stopped {place}", "where in its line a probe sits", 0.0, 0.1 * abs(rise))[:, 0]
+            found.append(Part(before, place, STOPPED, seconds, self.draws.interval(rise + spread), nothing, nothing))
+        return found
+
+    def _offsets(self) -> dict[str, np.ndarray]:
+        """What each probe is wrong by, (DRAWS,): as their budgets say, and so that a section's heat goes with the flow as heat does.
+
+        Four times the flow takes up from none to about three times the heat. A rise that stays alike at any flow is a difference between two probes.
+        """
+        plain = {p: self._offset(p) for p in self.chain}
+        phases = [self.rows[phase] for phase in (STANDING_STILL, DRIVING)]  # a pull is too short for its heat to be its own
+        rows_of = {one: [one.usable & rows for rows in phases if (one.usable & rows).sum() >= 8] for one in self.sections}
+        if not self.known or all(len(rows) < 2 for rows in rows_of.values()):
+            return plain
+        random = np.random.default_rng(11)
+        u = {p: float(np.std(values)) for p, values in plain.items()}
+        many = {p: random.normal(0, max(u[p], 1e-6), _MANY) for p in self.chain}
+        weight = np.zeros(_MANY)
+        for one, phases in rows_of.items():
+            if len(phases) < 2:
+                continue
+            mean = [[float(np.mean(x[rows])) for x in (one.gained_w, *one.slopes)] for rows in phases]
+            watts = [np.log(np.maximum(w + a * many[one.place] - b * many[one.before], _LEAST_W)) for w, a, b in mean]
+            for n in range(1, len(mean)):
+                flow = np.log(mean[n][1] / mean[0][1])
+                miss = watts[n] - watts[0] - WITH_FLOW[0] * flow
+                weight -= 0.5 * miss**2 / (APART**2 + (WITH_FLOW[1] * flow) ** 2)
+        likely = 0.02 + np.exp(weight - weight.max())
+        edges = np.cumsum(likely / likely.sum())
+        chosen = random.permutation(np.searchsorted(edges, (np.arange(DRAWS) + 0.5) / DRAWS).clip(0, _MANY - 1))
+        return {p: values[chosen] for p, values in many.items()}
+
+    def _offset(self, place: str) -> np.ndarray:
+        u = transport.reading_u_degc(self.course, place, self.car.engine.idle_flow_l_h)
+        return self.draws.normal(f"reading {place}", f"what the probe at {place_words(place)} is wrong by", 0.0, u)[:, 0]
+
+    def back(self) -> tuple[Interval, Interval]:
+        """(W, share of all heat that the fuel takes up) that the return carries into the tank while the engine runs; nan without a return."""
+        nothing = Interval(np.nan, np.nan, np.nan)
+        back_l_h = self.car.engine.return_flow_l_h
+        line = [p for p in self.chain if self.car.place(p).role != "bowl"]
+        if not back_l_h or self.car.place(self.chain[0]).role != "tank" or len(line) < 2:
+            return nothing, nothing
+        use = self.on & np.isfinite(self.course.degc[line[0]] + self.course.degc[line[-1]])
+        hotter = float(np.mean((self.read[line[-1]] - self.read[line[0]])[use])) + self._offset(line[-1]) - self._offset(line[0])
+        kept = 1 - self.draws.between("on the way back", "what the return loses on its way to the tank", 0.0, 0.4)[:, 0]
+        flow = self.draws.times("back", "the return's flow", 0.15)[:, 0]
+        cp = self.draws.times("cp", "the fuel's heat capacity", CP_SHARE)[:, 0]
+        watts = back_l_h / 3.6e6 * DENSITY_KG_M3 * 2100 * hotter * kept * flow * cp
+        burnt = np.maximum(float(np.mean(np.nan_to_num(self.litres)[use])) - back_l_h, 0.5)
+        burnt = burnt * self.draws.times("flow", "the fuel's flow", self.flow_u)[:, 0]
+        share = kept * back_l_h * flow / (back_l_h * flow + burnt)
+        return self.draws.interval(watts), self.draws.interval(share)
+
+
+def _as_slow(course: Course, place: str, lag_s: float, car: Car) -> np.ndarray:
+    own = car.place(place).probe.lag_s
+    return lagged(course.time_s, bridged(course.degc[place]), max(lag_s - own, 0.0))
+
+
+def _pressures(course: Course, car: Car) -> dict[str, np.ndarray]:
+    given = {
+        name: course.inputs[name] for name in ("running", "engine_rpm", "ignition", "fuel_pressure_kpa", "ambient_pressure_kpa")
+    }
+    conditions = Conditions(**{k: v for k, v in given.items() if np.isfinite(v).any()}, time_s=course.time_s)
+    return {name: np.asarray(one.pressure_kpa) for name, one in at_places(car, conditions).items()}
+
+
+def percent(share: Interval) -> str:
+    """A share as a person reads it."""
+    if share.half > MOST_DOUBT * abs(share.middle):
+        return f"at most {max(share.greatest, 0.0):.0%}".replace("%", " %")
+    return f"{share.middle:.0%} ({max(share.least, 0.0):.0%} to {share.greatest:.0%})".replace("%", " %")
+
+
+def section_words(before: str, place: str) -> str:
+    """Where a section lies."""
+    return f"between {place_words(before)} and {place_words(place)}"
+
+
+def _sentence(parts: Sequence[Part], found: Sequence[ways.Way], back_share: Interval, shown: Shown) -> str:
+    """The budget in one sentence."""
+    said = []
+    for phase in (STANDING_STILL, DRIVING, PULLING):
+        own = [part for part in parts if part.phase == phase]
+        told = [part for part in own if part.share_told]
+        most = max(told, key=lambda part: part.share.middle, default=None)
+        if most is not None and most.share.middle > 1 / (len(own) + 1) and most.share.half <= MOST_DOUBT * most.share.middle:
+            said.append(f"while {phase} {percent(most.share)} of the heat enters {section_words(most.before, most.place)}")
+        elif own and not np.isfinite(own[0].share.middle):
+            warmest = max(own, key=lambda part: part.degc.middle)
+            said.append(
+                f"while {phase} the fuel warms most {section_words(warmest.before, warmest.place)} "
+                f"({shown.text(warmest.degc.middle, 'temperature difference')} ±{shown.text(warmest.degc.half, 'temperature difference')})"
+            )
+        elif own:
+            said.append(f"while {phase} it cannot be told here where most of the heat enters")
+    stopped = [part for part in parts if part.phase == STOPPED]
+    if stopped:
+        most = max(stopped, key=lambda part: part.degc.middle)
+        said.append(
+            f"after the stop {place_words(most.place)} warms most, by {shown.text(most.degc.middle, 'temperature difference')}"
+        )
+    for way in found:
+        if way.told:
+            said.append(
+                f"{percent(way.metal)} of what enters {section_words(way.before, way.place)} comes from hot metal, the rest from the air"
+            )
+            break
+    if np.isfinite(back_share.middle):
+        said.append(f"the return brings {percent(back_share)} of all of it back into the tank")
+    text = "; ".join(said)
+    return f"{text[0].upper()}{text[1:]}." if text else "Where the fuel takes up its heat cannot be told here."

@@ -1,0 +1,67 @@
+"""A stop that lasts longer than the recorded one: the recorded hot soak goes on as the soak forecast says, and takes the margins with it."""
+
+import numpy as np
+from scipy.stats import norm
+
+from hotfuel.errors import InputError
+from hotfuel.places import place_words, probe_of
+from hotfuel.risk.margin import MarginTable
+from hotfuel.risk.soak import BAND, forecast_soak
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import SOAK, phases
+from hotfuel.study.line.changed import Changed
+
+_LEAST_S = 60.0
+
+
+def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[str, np.ndarray], minutes: float) -> None:
+    """Put into `margin` (DRAWS, m) and `after.degc` what comes beyond the end of the longest stop, up to `minutes` after it.
+
+    Raises InputError for a session without a hot soak of a minute, and for a stop that was as long already.
+    """
+    stops = [p for p in phases(course) if p.kind == SOAK and p.duration_s >= _LEAST_S]
+    if not stops:
+        raise InputError(f"{course.name} has no hot stop of a minute or more, so nothing tells how a longer one would go on")
+    stop = max(stops, key=lambda p: p.duration_s)
+    if stop.duration_s >= 60 * minutes:
+        raise InputError(f"the stop of {course.name} lasted {stop.duration_s / 60:.0f} min already: give a longer one than that")
+    rows = (course.time_s >= stop.start_s) & (course.time_s < stop.end_s)
+    ends = after.grid.soak & (after.grid.time_s >= stop.start_s) & (after.grid.time_s < stop.end_s)
+    if not ends.any():
+        return
+    last = int(np.flatnonzero(ends)[-1])
+    draw = after.draws.normal("longer", "how the stop goes on", 0.0, 1.0)[:, 0]
+    for base in after.grid.degc:
+        places = [p for p in margin if probe_of(p) == base]
+        if not places or after.car.place(base).role == "tank":  # a parked tank follows the air, not the engine
+            continue
+        limits = {p: float(np.nanmedian(table.places[p].limit_degc[rows][-30:])) for p in places}
+        try:
+            ahead = forecast_soak(
+                (course.time_s - stop.start_s)[rows], course.degc[base][rows], course.ambient_degc,
+                onset_degc=min(limits.values()) - 6.0, limit_degc=min(limits.values()),
+            )  # fmt: skip
+        except InputError as error:
+            raise InputError(f"at the {place_words(base)} {error}") from None
+        later = (ahead.time_s > stop.duration_s) & (ahead.time_s <= 60 * minutes)
+        if not later.any():
+            continue
+        sides = norm.ppf(BAND[2])
+        least, middle, greatest = ahead.path_degc[:, later]
+        above = np.where(draw[:, None] > 0, greatest - middle, middle - least) / sides
+        comes = (middle + draw[:, None] * above).max(axis=1) + (after.degc[base] - after.grid.degc[base])[:, last] * 0.5
+        hottest = np.maximum(after.degc[base][:, last], comes)
+        gone = hottest - after.degc[base][:, last]
+        after.degc[base] = _moved(after.degc[base], last, gone)
+        for place in places:
+            margin[place] = _moved(margin[place], last, -gone)
+    after.assumptions.append(
+        f"The stop of {stop.duration_s / 60:.0f} min goes on to {minutes:g} min as the soak forecast says, from this session's own readings."
+    )
+
+
+def _moved(values: np.ndarray, row: int, by: np.ndarray) -> np.ndarray:
+    """The last row of the stop stands for what comes after it."""
+    made = np.array(np.broadcast_to(values, (len(by), values.shape[1])))
+    made[:, row] += by
+    return made

@@ -1,0 +1,90 @@
+"""What a return line does to the tank: the fuel it brings back carries a fix's cold, or the engine's heat, into what the pump draws next."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hotfuel.study.line.change import Change, bounds
+from hotfuel.study.line.draws import DRAWS
+from hotfuel.study.line.grid import STEP_S
+
+if TYPE_CHECKING:
+    from hotfuel.study.line.changed import Changed
+
+# A parked tank follows the air with 1.4 per hour (EPA MOVES, TankTemperatureGenerator, steps 200 and 251; EPA-420-R-24-014, 3.1.1); tanks differ by a
+# factor of two.
+WALL_PER_HOUR, WALL_TIMES = 1.4, 2.0
+USUAL_L = (15.0, 60.0)  # in a tank whose volume nobody said (common practice, no source)
+FILLED = (0.25, 1.0)  # of a tank whose volume is known
+LOST_ON_THE_WAY = (0.0, 0.4)  # of the returning fuel's difference to the tank (assumption)
+POT_WORDS = "a swirl pot holds so little that it is always warm through"
+
+
+class Tank:
+    """The tank of a car under a change: the difference to what was recorded, over time."""
+
+    def __init__(self, changed: "Changed", change: Change) -> None:
+        draws, engine, volume = changed.draws, changed.car.engine, changed.car.tank.volume_l
+        self.to, self.change = changed, change
+        if change.tank_l is not None:
+            self.litres = np.full((DRAWS, 1), change.tank_l)
+        elif volume:
+            self.litres = volume * draws.between("filled", "how much fuel is in the tank", *FILLED)
+        else:
+            self.litres = draws.between("filled", "how much fuel is in the tank", *USUAL_L)
+        wall = draws.unit("tank wall", "how fast the tank follows the air")
+        self.wall_per_s = WALL_PER_HOUR * WALL_TIMES ** (2 * wall - 1) / 3600
+        self.comes_back = 1 - draws.between("on the way back", "what the return loses on its way to the tank", *LOST_ON_THE_WAY)
+        self.old_l_h = engine.return_flow_l_h
+        self.new_l_h = np.zeros((DRAWS, 1))
+        if change.return_l_h is not None:
+            self.new_l_h = draws.between("return flow", "the return's flow", *bounds(change.return_l_h))
+
+    def cooled_by(self, at_return: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+        """The difference at the tank, (DRAWS, m). at_return: the one where the return leaves the line, for one at the tank; it is a straight line."""
+        grid = self.to.grid
+        nothing = np.zeros((DRAWS, len(grid.on)))
+        if not grid.chain or not (self.old_l_h or self.new_l_h.any()):
+            return nothing
+        last, first = [p for p in grid.chain if p in self.to.fresh][-1], grid.chain[0]
+        plain = at_return(nothing)
+        slope = np.clip(at_return(nothing - 5.0) - plain, -5.0, 0.0) / -5.0
+        hotter = self.to.fresh[last] - self.to.fresh[first]
+        if self.change.return_to == "swirl pot" and self.new_l_h.any():
+            return self._pot(plain, slope, hotter)
+        per_s = self.comes_back / self.litres / 3600
+        # dD/dt = (what comes back less what is there) / volume - wall D; before the change the old return brought back its own already.
+        gain = per_s * (self.old_l_h + self.new_l_h) * plain + per_s * self.new_l_h * hotter
+        loss = per_s * (self.old_l_h + self.new_l_h) * (1 - slope)
+        made, now = np.empty_like(nothing), np.zeros(DRAWS)
+        wall = self.wall_per_s[:, 0]
+        for row, on in enumerate(grid.on):
+            rate = wall + (loss[:, row] if on else 0.0)
+            comes = gain[:, row] if on else 0.0
+            keeps = np.exp(-rate * STEP_S)
+            now = now * keeps + comes / rate * (1 - keeps)
+            made[:, row] = now
+        self._say()
+        return made
+
+    def _pot(self, plain: np.ndarray, slope: np.ndarray, hotter: np.ndarray) -> np.ndarray:
+        """Fuel of the tank and of the return, mixed by their flows."""
+        flow = self.to.litres_h if self.to.known_flow else np.full((DRAWS, 1), self.to.car.engine.idle_flow_l_h)
+        share = self.new_l_h / (self.new_l_h + flow) * self.comes_back
+        made = share * (hotter + plain) / np.maximum(1 - share * slope, 0.05)
+        self.to.assumptions.append(f"The return ends in a swirl pot that the pump draws from: {POT_WORDS}.")
+        return np.where(self.to.grid.on, made, 0.0)
+
+    def _say(self) -> None:
+        held = self.litres[:, 0]
+        shown = self.to.shown
+        fuel = (
+            shown.text(float(held[0]), "volume")
+            if np.ptp(held) == 0
+            else (f"{shown.text(float(held.min()), 'volume')} to {shown.text(float(held.max()), 'volume')}")
+        )
+        self.to.assumptions.append(
+            f"The return carries its heat or cold into {fuel} of fuel in the tank, less what it loses on its way (none to two fifths), and the tank follows "
+            "the air with 1.4 per hour, to a factor of two (EPA MOVES)."
+        )
