@@ -38,7 +38,7 @@ def trial(count, seed, u_degc=0.8, returns=0.0):
         budget, rows = heat.budget(course), heat.phase_rows(course)
         enters = {place: sum(runs.kept[name][:, k] for name in names) for place, names in ENTERS.items()}
         for part in budget.parts:
-            if part.phase == heat.STOPPED:
+            if part.phase in (heat.STOPPED, heat.PULLING):
                 continue
             use = rows[part.phase]
             came = float(enters[part.place][use].mean())
@@ -49,7 +49,7 @@ def trial(count, seed, u_degc=0.8, returns=0.0):
             told.setdefault(name, []).append(part.share_told)
             halves.setdefault((*name, "share"), []).append(part.share.half)
             halves.setdefault((*name, "W"), []).append(part.watts.half)
-        running = sum(rows[phase] for phase in (heat.STANDING_STILL, heat.DRIVING, heat.PULLING)).astype(bool)
+        running = sum(rows[phase] for phase in (heat.STANDING_STILL, heat.DRIVING)).astype(bool)
         for way in budget.ways:
             metal = sum((runs.kept[name][running, k].sum() for name in METAL[way.place] or ()), start=0.0)
             share = float(np.clip(metal / enters[way.place][running].sum(), 0, 1))

@@ -47,6 +47,10 @@ def forecast(
         str | None, typer.Option("--outside", help='Outside air during the session, if it is not noted: "28 degC".')
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="HTML page to write, with a chart and a sheet for the customer.")
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="With --out: print it there, too.")] = None,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
@@ -64,6 +68,10 @@ def forecast(
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     if not parts:
         tried = first.try_first(of_session(opened), shown=shown)
+        if out:
+            from hotfuel.report import forecast as page
+
+            page.write(page.try_first(opened, tried, shown), out, shown, pdf)
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first.UNKNOWN]
         show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, first.sentences(tried, shown), as_json)
         return
@@ -74,6 +82,10 @@ def forecast(
         parts = [(" and ".join(name for name, _ in parts), several)]
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
     made = forecasts(opened, changes, shown=shown)
+    if out:
+        from hotfuel.report import forecast as page
+
+        page.write(page.changes(opened, made, shown), out, shown, pdf)
     lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
     show({"forecasts": [one.as_dict() for one in made]}, lines, as_json)
 

@@ -11,7 +11,7 @@ from hotfuel_wire.alarm import DEADBAND
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import before_after, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
+from hotfuel.report import before_after, heat, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
@@ -127,6 +127,8 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         "pulled": _pulled(told, drawn, shown),
         "pulls": pull_table.pulls(told, session.ticks.index[0], shown, clock) if told else None,
         "line": _line(told, session, shown, clock) if told else None,
+        "heat": heat.ladder(told.heat, shown, drawn.figures) if told and told.heat else None,
+        "heat_rows": heat.table(told.heat, shown) if told and told.heat else None,
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
         "technical": drawn.technical(),
         "method": _method(session, shown),

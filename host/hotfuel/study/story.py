@@ -18,6 +18,7 @@ from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import full_throttle, overlaid, transport
+from hotfuel.study.line.heat import HeatBudget, budget
 from hotfuel.units import Shown, expanded
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives
@@ -66,6 +67,7 @@ class Story:
     sections: tuple[transport.Section, ...] = ()  # of the line, between two places each
     pulls: tuple[full_throttle.Pull, ...] = ()
     laid: overlaid.Overlay | None = None  # the pulls over each other, for a picture
+    heat: HeatBudget | None = None  # where the fuel takes up its heat
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -99,6 +101,9 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
     most = transport.told(line)
     if most is not None and most.hose is not None:
         sentences.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {most.sentence}")
+    taken_up = budget(course, units)
+    if taken_up is not None:
+        sentences.append(taken_up.sentence)
     said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"], shown=units)
     sentences += [f"At {clock.text(one.time_s)} {one.sentence}." for one in said]
     if shift.troubles + shift.ran_through:
@@ -107,7 +112,7 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
     sentences.append(_how_sure(course, nearest, confidence, units))
     pulled = full_throttle.pulls(course, found)
     return Story(tuple(s for s in sentences if s), tuple(found), nearest, soaks, tuple(starts), shift, confidence, judged, line, pulled,
-                 overlaid.last_place(course, pulled))  # fmt: skip
+                 overlaid.last_place(course, pulled), taken_up)  # fmt: skip
 
 
 def _course(session_or_course: Session | Course) -> Course:

@@ -32,6 +32,10 @@ SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowin
 STANDING_S, STANDING_SPREAD = 900.0, 0.6
 HOSE_STANDING_S, HOSE_STANDING_SPREAD = 220.0, 0.8
 OLD_PUMP = (0.3, 1.1)  # share of the rise to a pump on the engine that is the pump's own (assumption)
+FLUSH_S, FLUSHED = (
+    90.0,
+    0.3,
+)  # after a start: share of what the place before is hotter by that a change may add or take (assumption)
 DELAYS = 3.0  # in times of forgetting: what keeps heat out delays standing fuel, and in the end it gets as hot
 STOPS_ALIKE = (0.3, 1.4)  # how much of a fix's effect in a stop comes (assumption, from trials on two models)
 CONDUCTED = (0.1, 0.8)  # share of a pump's rise that comes through its flange (common practice, no source)
@@ -156,7 +160,7 @@ class _Following:
             if self.cooling and self.change.cooler_before == place:
                 entering = self.to.fresh[place] + flowing
                 flowing = flowing - self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
-            found[place] = self._without_pump(place, self._stood(flowing, held, place))
+            found[place] = self._without_pump(place, self._stood(flowing, held, place)) + self._flushed(place, before)
         return found
 
     def at_return(self, source: np.ndarray) -> np.ndarray:
@@ -283,6 +287,18 @@ class _Following:
         for first, end in self.grid.standing():
             if first:
                 made[:, first:end] = np.maximum(values[:, first:end] - values[:, first - 1 : first], 0.0)
+        return made
+
+    def _flushed(self, place: str, before: str) -> np.ndarray:
+        """After a start what stood further back passes, and a change on its way makes it come more or less cooled: only doubt, (DRAWS, m)."""
+        change, made = self.change, np.zeros((DRAWS, len(self.grid.on)))
+        if place not in (change.insulated_before, change.shielded_before) and self.more_l_h is None:
+            return made
+        doubt = self.draws.normal("flush", "how hot the fuel arrives that stood further back", 0.0, FLUSHED)
+        for first, end in self.grid.standing():
+            if first and end < len(self.grid.on):
+                apart = np.maximum(self.to.fresh[before] - self.to.fresh[place], 0.0)[:, end - 1 : end]
+                made[:, end : end + int(FLUSH_S / STEP_S)] = doubt * apart
         return made
 
     def _without_pump(self, place: str, made: np.ndarray) -> np.ndarray:

@@ -24,7 +24,7 @@ from hotfuel.study.drive.phases import phases
 from hotfuel.study.line import longer_stop, transport
 from hotfuel.study.line.change import Change, bounds, check
 from hotfuel.study.line.changed import Changed, held_gauge_kpa
-from hotfuel.study.line.draws import DRAWS, Draws, Interval
+from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
 from hotfuel.study.line.grid import STEP, Grid, sampled
 from hotfuel.study.power.expectation import expectation
 from hotfuel.units import Shown
@@ -86,10 +86,23 @@ class Forecast:
     smallest: Gain | None = None
     in_pull: Gain | None = None
     gains: np.ndarray = field(default_factory=lambda: np.zeros(0), compare=False, repr=False)
+    curves: Mapping[str, "Curve"] = field(default_factory=dict, compare=False, repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return {name: value for name, value in asdict(self).items() if name != "gains"}
+        return {name: value for name, value in asdict(replace(self, curves={})).items() if name not in ("gains", "curves")}
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A place over the drive, arrays (m,): before, and with the change the middle and the 95 % band; its limit then, nan where there is none."""
+
+    time_s: np.ndarray
+    before_degc: np.ndarray
+    least_degc: np.ndarray
+    middle_degc: np.ndarray
+    greatest_degc: np.ndarray
+    limit_degc: np.ndarray
 
 
 Own = Mapping[str, tuple[float, float]]  # by kind of fix how much of it a car gets, (middle, spread of its logarithm)
@@ -180,7 +193,17 @@ def _one(before: Before, change: Change, shown: Shown, own: Own) -> Forecast:
     smallest, gains = _smallest(before, after, margin)
     pulled = _in_pull(before, after, inlets)
     sentences = _sentences(change, rows, smallest, pulled, ceiling, root, shown)
-    return Forecast(change.name, tuple(rows), ceiling, root, tuple(after.assumptions), tuple(sentences), smallest, pulled, gains)
+    told = (tuple(after.assumptions), tuple(sentences), smallest, pulled, gains)
+    return Forecast(change.name, tuple(rows), ceiling, root, *told, _curves(before, after, margin))
+
+
+def _curves(before: Before, after: Changed, margin: Mapping[str, np.ndarray]) -> dict[str, Curve]:
+    found = {}
+    for place in before.grid.chain:
+        least, middle, greatest = np.quantile(after.degc[place], COVERED, axis=0)
+        limit = np.median(margin[place] + after.degc[place], axis=0) if place in margin else np.full_like(middle, np.nan)
+        found[place] = Curve(before.grid.time_s, before.grid.degc[place], least, middle, greatest, limit)
+    return found
 
 
 def _named(before: Before, margin: Mapping[str, np.ndarray]) -> tuple[str, ...]:

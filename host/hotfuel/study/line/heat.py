@@ -24,12 +24,10 @@ from hotfuel.units import Shown
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
 LEAST_S = 45.0
 J_L_K = DENSITY_KG_M3 / 1000 * CP_J_KG_K  # of a litre and degree
-MOST_DOUBT, SMALL = (
-    0.5,
-    0.15,
-)  # a share is told if its interval's half width is at most half of it, or if it is small to within this
+# a share is told if its interval's half width is at most half of it, or if it is small to within the second
+MOST_DOUBT, SMALL = 0.5, 0.15
 UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume nobody gave (spread of the logarithm)
-FLOW_OWN = 0.03  # the flow's change from second to second that no estimate follows
+FLOW_OWN = 0.06  # what the change of flow and mixing on the way do to a phase's heat (relative)
 WITH_FLOW = (0.35, 0.3)  # the power of the flow with which a section's heat goes, and its standard deviation (films: 0 to 0.8)
 APART = 0.6  # spread of the logarithm of a section's heat between two phases besides: air and metal are not alike in both
 _LEAST_W, _MANY = 0.5, 4000
@@ -40,7 +38,8 @@ _DEGC = np.arange(-40.0, 181.0, 1.0)
 class Part:
     """One section in one phase. watts: heat taken up, mean over the time; degc: by how much the same fuel got warmer; share: of all sections in that phase.
 
-    watts and share are nan intervals where the flow is unknown, and while nothing flows. share_told: whether half of it is no doubt.
+    watts and share are nan intervals where the flow is unknown, while nothing flows, and in a pull, which is too short.
+    share_told: whether half of it is no doubt.
     """
 
     before: str
@@ -100,16 +99,19 @@ def budget(course: Course, shown: Shown | None = None) -> HeatBudget | None:
 
 
 def phase_rows(course: Course) -> dict[str, np.ndarray]:
-    """Rows of a course by what the car does."""
+    """Rows of a course by what the car does; pulls are a part of driving, and by themselves too short for watts."""
     kinds, on = kinds_per_second(course)[0], fired(course)
     idle, pull = (kinds == IDLE) & on, (kinds == PULL) & on
-    return {STANDING_STILL: idle, DRIVING: on & ~idle & ~pull, PULLING: pull, STOPPED: kinds == SOAK}
+    return {STANDING_STILL: idle, DRIVING: on & ~idle, PULLING: pull, STOPPED: kinds == SOAK}
 
 
 @dataclass(frozen=True, eq=False)
 class Section:
-    """Arrays (n,) of a section: gained_w, what fuel that leaves it now took up in it; entered_degc, leaves_degc; usable rows. slopes: (out, in), W per degC
-    of a reading's error. by_volume_w: what a volume larger by its spread would change. holds_j_k: heat capacity of the fuel in it."""
+    """Arrays (n,) of a section: gained_w, what fuel that leaves it now took up in it; entered_degc, leaves_degc; usable rows.
+
+    slopes: (out, in), W per degC of a reading's error. by_volume_w: what a volume larger by its spread would change. entered_row: when it entered.
+    holds_j_k: heat capacity of the fuel in it.
+    """
 
     before: str
     place: str
@@ -119,7 +121,12 @@ class Section:
     usable: np.ndarray
     slopes: tuple[np.ndarray, np.ndarray]
     by_volume_w: np.ndarray
+    entered_row: np.ndarray
     holds_j_k: float
+
+    def within(self, rows: np.ndarray) -> np.ndarray:
+        """Usable rows whose fuel both entered and left while `rows` held: what a stop or another phase heated is not counted to this one."""
+        return rows & self.usable & rows[self.entered_row]
 
 
 class _Following:
@@ -152,7 +159,7 @@ class _Following:
         if own.role == "bowl":
             litres = np.maximum(litres - self.car.engine.return_flow_l_h * self.on, 0.0)
         volume = own.volume_from_previous_l or (self.car.carburettor.bowl_volume_l if own.role == "bowl" else None) or UNSAID_L
-        gained, entered_degc, ok = self._gained(litres, volume, before, place, enthalpy)
+        gained, entered_degc, ok, row = self._gained(litres, volume, before, place, enthalpy)
         wider = self._gained(litres, volume * np.exp(VOLUME_SPREAD), before, place, enthalpy)[0] - gained
         if own.volume_from_previous_l:
             wider = wider * 0.1 / VOLUME_SPREAD
@@ -162,21 +169,24 @@ class _Following:
             kg_s * 1000 * np.interp(entered_degc, _DEGC[:-1] + 0.5, np.diff(enthalpy[before])),
         )
         usable = ok & self.on & np.isfinite(self.course.degc[before] + self.course.degc[place])
-        return Section(before, place, gained, entered_degc, self.read[place], usable & (t >= 0), slopes, wider, volume * J_L_K)
+        return Section(
+            before, place, gained, entered_degc, self.read[place], usable & (t >= 0), slopes, wider, row, volume * J_L_K
+        )
 
     def _gained(
         self, litres: np.ndarray, volume: float, before: str, place: str, enthalpy: Mapping[str, np.ndarray]
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         t = self.course.time_s
         if self.known:
             entered = entered_s(t, flowed_l(t, litres), volume)
         else:
             entered = t.astype(float)
         ok = np.isfinite(entered)
+        row = np.clip(np.where(ok, entered - t[0], 0.0) / STEP_S, 0, len(t) - 1).astype(int)
         came = np.interp(np.where(ok, entered, t), t, self.read[before])
         # both ends on the same scale of enthalpy: liquid at the lower pressure's table, boiling where its own pressure lets it
         out, into = (np.interp(degc, _DEGC, enthalpy[p]) for degc, p in ((self.read[place], place), (came, before)))
-        return litres / 3.6e6 * DENSITY_KG_M3 * 1000 * (out - into), came, ok
+        return litres / 3.6e6 * DENSITY_KG_M3 * 1000 * (out - into), came, ok, row
 
     def parts(self) -> list[Part]:
         """By phase, then along the line."""
@@ -193,7 +203,7 @@ class _Following:
                 continue
             watts, degrees = [], []
             for one in self.sections:
-                use = rows & one.usable
+                use = one.within(rows)
                 if use.sum() < 5:
                     watts.append(np.full(DRAWS, np.nan))
                     degrees.append(np.full(DRAWS, np.nan))
@@ -219,6 +229,8 @@ class _Following:
                 with np.errstate(invalid="ignore", divide="ignore"):
                     share = np.where(np.abs(total) > 1e-9, w / total, np.nan) if self.known else np.full(DRAWS, np.nan)
                 heat = w * flow * cp if self.known else np.full(DRAWS, np.nan)
+                if phase == PULLING:
+                    heat, share = np.full(DRAWS, np.nan), np.full(DRAWS, np.nan)
                 found.append(Part(one.before, one.place, phase, seconds, *(self.draws.interval(x) for x in (d, heat, share))))
         return found
 
@@ -241,7 +253,7 @@ class _Following:
         """
         plain = {p: self._offset(p) for p in self.chain}
         phases = [self.rows[phase] for phase in (STANDING_STILL, DRIVING)]  # a pull is too short for its heat to be its own
-        rows_of = {one: [one.usable & rows for rows in phases if (one.usable & rows).sum() >= 8] for one in self.sections}
+        rows_of = {one: [one.within(rows) for rows in phases if one.within(rows).sum() >= 8] for one in self.sections}
         if not self.known or all(len(rows) < 2 for rows in rows_of.values()):
             return plain
         random = np.random.default_rng(11)
@@ -319,6 +331,8 @@ def _sentence(parts: Sequence[Part], found: Sequence[ways.Way], back_share: Inte
         most = max(told, key=lambda part: part.share.middle, default=None)
         if most is not None and most.share.middle > 1 / (len(own) + 1) and most.share.half <= MOST_DOUBT * most.share.middle:
             said.append(f"while {phase} {percent(most.share)} of the heat enters {section_words(most.before, most.place)}")
+        elif phase == PULLING and any(np.isfinite(part.watts.middle) for part in parts):
+            continue
         elif own and not np.isfinite(own[0].share.middle):
             warmest = max(own, key=lambda part: part.degc.middle)
             said.append(

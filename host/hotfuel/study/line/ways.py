@@ -65,7 +65,7 @@ def _metal(course: Course) -> np.ndarray | None:
 def _way(course: Course, one: "Section", air: np.ndarray, metal: np.ndarray | None, draws: Draws) -> Way:
     assert course.car is not None
     nothing = Way(one.before, one.place, Interval(np.nan, np.nan, np.nan))
-    on = fired(course) & one.usable & np.isfinite(air) & (one.slopes[0] > 0)
+    on = one.within(fired(course)) & np.isfinite(air) & (one.slopes[0] > 0)
     blocks = [rows for rows in np.array_split(np.arange(len(on)), max(len(on) // BLOCK_S, 1)) if on[rows].mean() > 0.8]
     if len(blocks) < LEAST_BLOCKS:
         return nothing
@@ -104,9 +104,13 @@ def _way(course: Course, one: "Section", air: np.ndarray, metal: np.ndarray | No
 
 def _not_negative(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Least squares of two columns, neither coefficient below 0."""
-    free = np.linalg.lstsq(x, y, rcond=None)[0]
-    if (free >= 0).all():
-        return np.asarray(free)
+    (p, q), (_, r) = x.T @ x
+    u, v = x.T @ y
+    whole = p * r - q * q
+    if whole > 1e-9 * p * r:
+        free = np.array([(r * u - q * v) / whole, (p * v - q * u) / whole])
+        if (free >= 0).all():
+            return free
     alone = [max(float(x[:, k] @ y / max(float(x[:, k] @ x[:, k]), 1e-12)), 0.0) for k in (0, 1)]
     left = [float(np.sum((y - alone[k] * x[:, k]) ** 2)) for k in (0, 1)]
     best = int(np.argmin(left))

@@ -1,0 +1,250 @@
+"""The pages of `hotfuel forecast`: changes with their charts, and what to try first. Renders what hotfuel.study.line worked out; tests nothing."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from hotfuel import __version__
+from hotfuel.places import place_words
+from hotfuel.report import html, sheet, words
+from hotfuel.report.chart import INK, Chart, Range
+from hotfuel.report.customer import Report, Sheet
+from hotfuel.report.plots import Plot
+from hotfuel.report.table import Table
+from hotfuel.session import Session
+from hotfuel.study.line.draws import Interval
+from hotfuel.study.line.first import UNKNOWN, Tried, interval
+from hotfuel.study.line.forecast import Curve, Forecast, Row
+from hotfuel.units import Shown
+
+_AFTER, _LIMIT = "#0b6fa4", "#a3182b"
+_HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
+_MOST_CHARTS = 6
+_METHOD = (
+    "The recorded drive is followed from the tank on, in 200 draws of everything that nobody measured; intervals hold 95 in 100 of them. What is wrong with "
+    "the measurement itself is common to before and after, and is not in them.",
+    "How often such intervals held on a second model of a fuel line stands in the project's table of measurements.",
+)
+
+
+def write(report: Report, path: str | Path, shown: Shown, pdf: str | Path | None = None) -> Path:
+    """Write a page; returns its path. pdf: also print it there. Raises InputError if a place cannot be written or there is nothing to print with."""
+    written = html.write(report.page, path)
+    if pdf is not None:
+        html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
+    return written
+
+
+def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
+    """The page of one change or several, each with a chart of the place that it is about."""
+    first = _sheet(session, [headline(one, shown) for one in told[:3]], told, shown)
+    figures: dict[str, Chart] = {}
+    place = chosen(told[0])
+    if place:
+        figures["change0"] = _chart("change0", told[0].curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
+        first.picture = Plot(["change0"], _key(), _caption(told[0], place))
+    more = []
+    for number, one in enumerate(told[1:_MOST_CHARTS], start=1):
+        if place := chosen(one):
+            figures[f"change{number}"] = _chart(f"change{number}", one.curves[place], place, shown, _MORE_PX)
+            more.append(Plot([f"change{number}"], _key(), _caption(one, place)))
+    parts = [{"title": one.change, "said": one.sentences, "rows": _rows(one, shown), "assumed": one.assumptions} for one in told]
+    return _report(
+        session, "What a change would do", first, figures, {"parts": parts, "more": more, "groups": None, "unknown": ()}, shown
+    )
+
+
+def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
+    """The page of what to try first."""
+    best = [one for one in tried if one.group == 1]
+    names = ", ".join(one.fix.change.name for one in best)
+    gain = best[0].told.smallest if best else None
+    if gain is None or gain.degc.greatest < 0.5:
+        lines = ["None of the fixes that can be forecast here gives more room to boiling"]
+    elif len(best) == 1:
+        lines = [f"Try first: {names}"]
+    else:
+        lines = [f"Try first one of {len(best)} fixes that cannot be told apart here"]
+    first = _sheet(session, lines, [one.told for one in tried[:1]], shown)
+    first.lead = [f"Of this group: {names}."] if len(best) > 1 else []
+    first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=range(0, 1))
+    for one in tried[:7]:
+        first.table.rows.append(_first_row(one, shown)[:4])
+    first.next_steps = [
+        "Fit one thing at a time, drive the same road on a day as warm, and hold the two sessions against each other."
+    ]
+    figures: dict[str, Chart] = {}
+    if best and (place := chosen(best[0].told)):
+        figures["change0"] = _chart("change0", best[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
+        first.picture = Plot(["change0"], _key(), _caption(best[0].told, place))
+    groups = Table(
+        ("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull", "Nearest its limit then", "Most of the doubt is",
+            "What it costs in fuss", "Where its numbers come from"),
+        numbers=range(0, 1),
+    )  # fmt: skip
+    groups.rows += [_first_row(one, shown) for one in tried]
+    parts = [
+        {"title": one.fix.change.name, "said": one.told.sentences, "rows": None, "assumed": one.told.assumptions} for one in tried
+    ]
+    return _report(
+        session, "What to try first", first, figures, {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}, shown
+    )
+
+
+def headline(one: Forecast, shown: Shown) -> str:
+    """The answer in one sentence, no finer than its doubt."""
+    gain = one.smallest
+    if gain is None:
+        return f"With {one.change}: no limit is known, so no room to boiling can be told"
+    text = [shown.text(abs(x), "temperature difference", 0) for x in (gain.degc.least, gain.degc.greatest)]
+    if gain.degc.half < 0.5 and abs(gain.degc.middle) < 0.5:
+        return f"{one.change[0].upper()}{one.change[1:]} would not change the smallest room to boiling"
+    if gain.degc.least <= 0 <= gain.degc.greatest:
+        return f"Whether {one.change} would give more room to boiling cannot be told: {text[0]} less to {text[1]} more"
+    way = "more" if gain.degc.middle > 0 else "less"
+    low, high = (text[0], text[1]) if way == "more" else (text[1], text[0])
+    return f"With {one.change} there would be {low.split()[0]} to {high} {way} room to boiling"
+
+
+def chosen(one: Forecast) -> str:
+    """The place a chart is about: where the temperature moves most, else the one nearest its limit."""
+    rows = [row for row in one.rows if row.place in one.curves]
+    if not rows:
+        return ""
+    moved = max(
+        rows,
+        key=lambda row: abs(row.hottest_degc - row.hottest_before_degc) + abs(_or_0(row.running_degc - row.running_before_degc)),
+    )
+    if abs(moved.hottest_degc - moved.hottest_before_degc) + abs(_or_0(moved.running_degc - moved.running_before_degc)) >= 0.3:
+        return moved.place
+    return min(rows, key=lambda row: row.margin_degc if np.isfinite(row.margin_degc) else np.inf).place
+
+
+def _or_0(value: float) -> float:
+    return value if np.isfinite(value) else 0.0
+
+
+def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast], shown: Shown) -> Sheet:
+    customer = session.metadata.get("customer")
+    complaint, _ = sheet.complaint_and_work(session.metadata, 0.5)
+    car = session.car.name if session.car else str(session.metadata.get("car") or "Car not named")
+    return Sheet(
+        list(headlines),
+        kind="Forecast from a recorded drive",
+        shop=str(session.metadata.get("shop") or ""),
+        about=[car, f"for {customer}" if customer else "", session.name],
+        complaint=complaint,
+        text=[line for one in told[:1] for line in one.sentences[1:3]],
+        done_title="What this is",
+        done=["Worked out from one recorded drive; nothing of it has been fitted and measured on this car."],
+        next_steps=["Fit it, drive the same road on a day as warm, and hold what came against this sheet."],
+        conditions=[text for one in told[:1] for text in one.assumptions[:4]],
+        simulated=bool(session.metadata.get("simulated")),
+    )
+
+
+def _report(
+    session: Session, title: str, first: Sheet, figures: dict[str, Chart], more: dict[str, object], shown: Shown
+) -> Report:
+    values = more | {
+        "sheet": first, "simulated": first.simulated, "title": f"{title}: {session.name}", "method": _METHOD,
+        "version": f"hotfuel {__version__}, {words.today()}",
+    }  # fmt: skip
+    return Report(html.page("forecast.html.jinja", figures, values), first, figures)
+
+
+def _key() -> list[dict[str, object]]:
+    looks = (
+        (INK, 1.8, "", "as recorded"),
+        (_AFTER, 1.6, "", "with the change, and where it is in 95 of 100"),
+        (_LIMIT, 1.4, "5 4", "boiling limit then"),
+    )
+    return [{"colour": colour, "width": width, "dash": dash, "text": text, "hatch": ""} for colour, width, dash, text in looks]
+
+
+def _caption(one: Forecast, place: str) -> str:
+    return (
+        f"The fuel at the {place_words(place)}, as recorded and with {one.change}; where the lines meet the limit, it would boil."
+    )
+
+
+def _chart(name: str, curve: Curve, place: str, shown: Shown, height_px: int) -> Chart:
+    degrees = lambda values: np.array([shown.value(float(x), "temperature") for x in values])  # noqa: E731
+    before, least, middle, greatest, limit = (
+        degrees(x) for x in (curve.before_degc, curve.least_degc, curve.middle_degc, curve.greatest_degc, curve.limit_degc)
+    )
+    every = np.concatenate([x[np.isfinite(x)] for x in (before, least, greatest, limit)])
+    room = max(float(np.ptp(every)) * 0.06, 1.0)
+    unit = shown.unit("temperature")
+    end = float(curve.time_s[-1])
+    chart = Chart(
+        name,
+        height_px,
+        Range(0.0, max(end, 1.0) * 1000, "elapsed"),
+        Range(float(every.min()) - room, float(every.max()) + room),
+        title=f"{place_words(place)}, {unit}",
+        x_title="h:min since the start",
+        alt=(
+            f"Fuel at the {place_words(place)}: hottest {before.max():.0f} {unit} as recorded, {middle.max():.0f} {unit} with the change "
+            f"({greatest.max():.0f} at the upper end)."
+        ),
+    )
+    at = curve.time_s * 1000
+    chart.band(at, least, greatest, _AFTER, 0.2)
+    chart.line(at, limit, "limit", unit, _LIMIT, (5, 4), 1.4)
+    chart.line(at, before, "as recorded", unit, INK)
+    chart.line(at, middle, "with the change", unit, _AFTER, width=1.6)
+    return chart
+
+
+def _rows(one: Forecast, shown: Shown) -> Table:
+    table = Table(
+        (
+            "Place",
+            "Running, median",
+            "with the change",
+            "Hottest",
+            "with the change",
+            "Smallest room to boiling",
+            "with the change",
+        ),
+        numbers=range(1, 7),
+    )
+    for row in one.rows:
+        table.rows.append(_row(row, shown))
+    return table
+
+
+def _row(row: Row, shown: Shown) -> tuple[str, ...]:
+    def pair(before: float, after: Interval, dimension: str) -> tuple[str, str]:
+        if not np.isfinite(before):
+            return "", ""
+        half = shown.text(after.half, "temperature difference")
+        return _minus(shown.text(before, dimension)), f"{_minus(shown.text(after.middle, dimension))} ±{half}"
+
+    return (
+        place_words(row.place),
+        *pair(row.running_before_degc, row.running, "temperature"),
+        *pair(row.hottest_before_degc, row.hottest, "temperature"),
+        *pair(row.margin_before_degc, row.margin, "temperature difference"),
+    )
+
+
+def _first_row(one: Tried, shown: Shown) -> tuple[str, ...]:
+    gain, pull = one.told.smallest, one.told.in_pull
+    assert gain is not None
+    return (
+        str(one.group),
+        one.fix.change.name,
+        interval(gain.degc, shown, ("more", "less")),
+        interval(pull.degc, shown, ("cooler", "hotter")) if pull else "no pull in this session",
+        f"{place_words(gain.place)} ({gain.phase})",
+        gain.degc.carried_by or "–",
+        one.fix.fuss,
+        one.fix.basis,
+    )
+
+
+def _minus(text: str) -> str:
+    return text.replace("-", "−")
