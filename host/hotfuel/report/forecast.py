@@ -1,5 +1,6 @@
 """The pages of `hotfuel forecast`: changes with their charts, and what to try first. Renders what hotfuel.study.line worked out; tests nothing."""
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -49,7 +50,10 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
         if place := chosen(one):
             figures[f"change{number}"] = _chart(f"change{number}", one.curves[place], place, shown, _MORE_PX)
             more.append(Plot([f"change{number}"], _key(), _caption(one, place)))
-    parts = [{"title": one.change, "said": one.sentences, "rows": _rows(one, shown), "assumed": one.assumptions} for one in told]
+    parts = [
+        {"title": one.change, "said": _plain(one.sentences), "rows": _rows(one, shown), "assumed": _plain(one.assumptions)}
+        for one in told
+    ]
     return _report(
         session, "What a change would do", first, figures, {"parts": parts, "more": more, "groups": None, "unknown": ()}, shown
     )
@@ -85,7 +89,8 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     )  # fmt: skip
     groups.rows += [_first_row(one, shown) for one in tried]
     parts = [
-        {"title": one.fix.change.name, "said": one.told.sentences, "rows": None, "assumed": one.told.assumptions} for one in tried
+        {"title": one.fix.change.name, "said": _plain(one.told.sentences), "rows": None, "assumed": _plain(one.told.assumptions)}
+        for one in tried
     ]
     return _report(
         session, "What to try first", first, figures, {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}, shown
@@ -135,11 +140,11 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
         shop=str(session.metadata.get("shop") or ""),
         about=[car, f"for {customer}" if customer else "", session.name],
         complaint=complaint,
-        text=[line for one in told[:1] for line in one.sentences[1:3]],
+        text=_plain([line for one in told[:1] for line in one.sentences[1:3]]),
         done_title="What this is",
         done=["Worked out from one recorded drive; nothing of it has been fitted and measured on this car."],
         next_steps=["Fit it, drive the same road on a day as warm, and hold what came against this sheet."],
-        conditions=[text for one in told[:1] for text in one.assumptions[:4]],
+        conditions=_plain([text for one in told[:1] for text in one.assumptions[:4]]),
         simulated=bool(session.metadata.get("simulated")),
     )
 
@@ -237,8 +242,8 @@ def _first_row(one: Tried, shown: Shown) -> tuple[str, ...]:
     return (
         str(one.group),
         one.fix.change.name,
-        interval(gain.degc, shown, ("more", "less")),
-        interval(pull.degc, shown, ("cooler", "hotter")) if pull else "no pull in this session",
+        _minus(interval(gain.degc, shown, ("more", "less"))),
+        _minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",
         f"{place_words(gain.place)} ({gain.phase})",
         gain.degc.carried_by or "–",
         one.fix.fuss,
@@ -247,4 +252,10 @@ def _first_row(one: Tried, shown: Shown) -> tuple[str, ...]:
 
 
 def _minus(text: str) -> str:
-    return text.replace("-", "−")
+    """One sign for minus, whoever wrote the number."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
+
+
+def _plain(lines: Sequence[str]) -> list[str]:
+    """Sentences for someone who does not know the word margin."""
+    return [_minus(line).replace("smallest margin", "smallest room to boiling") for line in lines]

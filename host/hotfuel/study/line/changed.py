@@ -10,6 +10,7 @@ import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
+from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import fired
 from hotfuel.study.line.change import RETURN, Change, Share, bounds, words_of
@@ -119,7 +120,7 @@ class Changed:
         on = self.grid.on if self.grid.on.any() else np.ones_like(self.grid.on)
         here, there = self.grid.degc[place], self.grid.degc[before]
         above = self.draws.between(
-            f"around {place}", f"how hot it is about the line before {place.replace('_', ' ')}", *SURROUNDINGS_ABOVE_DEGC
+            f"around {place}", f"how hot it is about the line before {place_words(place)}", *SURROUNDINGS_ABOVE_DEGC
         )
         around = np.quantile(here[on], 0.98) + above
         kept = np.where(here > there, (around - here) / np.maximum(around - there, 1.0), 1.0)
@@ -344,7 +345,7 @@ class _Following:
             pumped = self._pump_in(place, before)
             part = "none to all of the rise" if pumped else f"the rise (±{WALL_U:.0%})"
             say(
-                f"With {what}, {part} from {before} to {place} is heat from outside"
+                f"With {what}, {part} from {place_words(before)} to {place_words(place)} is heat from outside"
                 f"{', the rest is the pump itself' if pumped else ''}; while fuel flows it is cut "
                 f"by {words_of(share)}, and standing it delays more than it lowers."
             )
@@ -371,9 +372,9 @@ class _Following:
         }
         tank, pump = names.values()
         if tank and pump and self.to.car.pump.kind == "mechanical":
-            said = f"a third to all of the rise from {tank} to {pump} is the old pump's heat and goes while fuel flows"
+            said = f"a third to all of the rise from {place_words(tank)} to {place_words(pump)} is the old pump's heat and goes while fuel flows"
         elif tank and pump:
-            said = f"the temperatures are left as recorded, to within a third of the rise from {tank} to {pump}"
+            said = f"the temperatures are left as recorded, to within a third of the rise from {place_words(tank)} to {place_words(pump)}"
         else:
             said = "no probes at tank and pump tell what the old pump's heat does, so the temperatures are left as recorded"
         what = (

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hotfuel.errors import InputError
+from hotfuel.places import place_words
 from hotfuel.study.line.change import RETURN, Change, bounds, words_of
 from hotfuel.study.line.cooler import UA_FLOW_EXPONENTS, capacity_flow_w_k
 from hotfuel.study.line.draws import OWN_U
@@ -142,6 +143,6 @@ class Cooling:
         where = (
             "in the return"
             if change.cooler_before == RETURN
-            else f"none to all of the rise before {change.cooler_before} comes after the cooler"
+            else f"none to all of the rise before {place_words(change.cooler_before)} comes after the cooler"
         )
         self.said.append(f"{size}, only while fuel flows; {where}.")

@@ -20,6 +20,7 @@ from hotfuel.units import Shown
 
 PRACTICE = "common practice, no source"
 ALIKE = 0.025  # two fixes are told apart where one is the better in all but this share of the draws
+_NOTHING_DEGC = 0.05
 _WORTH_DEGC = 0.5  # a gain that does not reach this in most draws is none
 
 UNKNOWN = (
@@ -142,7 +143,9 @@ def try_first(
     leader: np.ndarray | None = None
     for _, one in known:
         # a group goes on as long as its first one is not surely the better
-        if leader is None or float(np.mean(leader - one.gains <= 0.05)) <= ALIKE:
+        # or there is nothing left to gain: what never helps is no choice beside what may
+        nothing = leader is not None and leader.max() >= _NOTHING_DEGC > one.gains.max()
+        if leader is None or nothing or float(np.mean(leader - one.gains <= _NOTHING_DEGC)) <= ALIKE:
             leader = one.gains
             groups.append(groups[-1] + 1 if groups else 1)
         else:
@@ -183,4 +186,4 @@ def interval(degc: Any, shown: Shown, words: tuple[str, str]) -> str:
     flip = -1 if degc.middle < 0 else 1
     least, greatest = sorted((flip * degc.least, flip * degc.greatest))
     text = [shown.text(x, "temperature difference") for x in (abs(degc.middle), least, greatest)]
-    return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].split()[0]} to {text[2]})".replace("-", "−")
+    return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].split()[0]} to {text[2]})"

@@ -175,7 +175,7 @@ def _one(before: Before, change: Change, shown: Shown, own: Own) -> Forecast:
     boiling = [p for p in before.grid.chain if after.boil(p, before.onset_degc[p][::STEP], onset[p][::STEP])]
     if boiling:
         after.assumptions.append(
-            f"Where it boils ({', '.join(boiling)}), boiling takes up heat and holds the temperature down: by none "
+            f"Where it boils ({', '.join(place_words(p) for p in boiling)}), boiling takes up heat and holds the temperature down: by none "
             "to all of the degrees past its onset while fuel flows; standing it is known only within half of them."
         )
     margin = _margins(before, after, will, change)

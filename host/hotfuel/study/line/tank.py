@@ -82,7 +82,7 @@ class Tank:
         fuel = (
             shown.text(float(held[0]), "volume")
             if np.ptp(held) == 0
-            else (f"{shown.text(float(held.min()), 'volume')} to {shown.text(float(held.max()), 'volume')}")
+            else (f"{shown.text(float(held.min()), 'volume', 0)} to {shown.text(float(held.max()), 'volume', 0)}")
         )
         self.to.assumptions.append(
             f"The return carries its heat or cold into {fuel} of fuel in the tank, less what it loses on its way (none to two fifths), and the tank follows "

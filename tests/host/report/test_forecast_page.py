@@ -1,0 +1,86 @@
+"""The pages of `forecast`: the answer as heading no finer than its doubt, the picture's curves as they were worked out, one sign for minus."""
+
+import re
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hotfuel.car import EXAMPLE, load
+from hotfuel.report import forecast as page
+from hotfuel.study.drive.course import Course
+from hotfuel.study.line import first
+from hotfuel.study.line.change import Change
+from hotfuel.study.line.draws import Interval
+from hotfuel.study.line.forecast import Gain, forecast
+from hotfuel.units import Shown
+
+COUNT = 600
+SI, US = Shown("si"), Shown("us")
+
+
+@pytest.fixture(scope="module")
+def course():
+    t = np.arange(COUNT) * 1.0
+    blank = np.full(COUNT, np.nan)
+    inputs = {"engine_rpm": np.full(COUNT, 2000.0), "fuel_pressure_kpa": np.full(COUNT, 38.0), "running": np.ones(COUNT)}
+    inputs |= {"ignition": blank, "ambient_pressure_kpa": blank}
+    degc = {"tank": np.full(COUNT, 33.0), "pump": 46 + 8 * t / COUNT, "carb_inlet": 52 + 16 * t / COUNT}
+    return Course("sunday", t, degc, {}, inputs, (), 0.0, load(EXAMPLE), 28.0)
+
+
+@pytest.fixture(scope="module")
+def told(course):
+    ask = [
+        Change("a spacer under the pump", spacer_share=(0.3, 0.8)),
+        Change("a cooler", cooler_effectiveness=0.6, cooler_before="carb_inlet"),
+        Change("a day hotter", hotter_degc=15),
+    ]
+    return forecast(course, ask, shown=SI)
+
+
+SESSION = SimpleNamespace(name="sunday", metadata={"customer": "A. N. Owner"}, car=load(EXAMPLE))
+
+
+def text_of(html):
+    return re.sub(r"\s+", " ", re.sub(r"<(script|style).*?</\1>|<[^>]+>", " ", html, flags=re.S))
+
+
+def test_the_page_has_the_answer_first_and_its_picture(told):
+    made = page.changes(SESSION, told, SI)
+    said = text_of(made.page)
+    assert made.sheet.headlines[0].startswith("With a spacer under the pump there would be")
+    assert "A. N. Owner" in said
+    assert made.page.index(made.sheet.headlines[0]) < made.page.index("Technical part")
+    customer = text_of(made.page[: made.page.index('id="technical"')])
+    assert "margin" not in customer
+    assert not re.search(r"(?<![\w-])-\d", said)  # one sign for minus
+    chart = made.figures["change0"]
+    curve = told[0].curves[page.chosen(told[0])]
+    assert chart.y.low < curve.least_degc.min()
+    assert chart.y.high > np.nanmax(curve.limit_degc)
+    assert "°C" in chart.alt
+    assert np.all(curve.least_degc <= curve.middle_degc + 1e-9)
+    assert np.all(curve.middle_degc <= curve.greatest_degc + 1e-9)
+
+
+def test_the_heading_is_no_finer_than_its_doubt(told):
+    def heading(least, middle, greatest):
+        gain = Gain("pump", "idle", Interval(least, middle, greatest))
+        return page.headline(replace(told[0], smallest=gain), SI)
+
+    assert heading(2.1, 4.0, 6.2) == "With a spacer under the pump there would be 2 to 6 °C more room to boiling"
+    assert heading(-6.2, -4.0, -2.1) == "With a spacer under the pump there would be 2 to 6 °C less room to boiling"
+    assert "cannot be told: 2 °C less to 6 °C more" in heading(-2.0, 3.0, 6.0)
+    assert heading(0.0, 0.0, 0.0) == "A spacer under the pump would not change the smallest room to boiling"
+
+
+def test_what_to_try_first_is_a_page_with_its_groups(course):
+    tried = first.try_first(course, shown=SI)
+    made = page.try_first(SESSION, tried, SI)
+    said = text_of(made.page)
+    for one in tried:
+        assert one.fix.change.name in said
+        assert one.fix.fuss.split(";")[0] in said
+    assert "Of these nothing is known here" in said
+    assert "Try first" in made.sheet.headlines[0]
