@@ -223,6 +223,7 @@ class State:
 
     @classmethod
     def of(cls, course: Course, car: Car, fuel: Fuel, gauge_kpa: np.ndarray, fall_kpa: float) -> "State":
+        """Of a course with this car, fuel and line pressure (n,), where the air's pressure is lower by fall_kpa."""
         measured = course.inputs["ambient_pressure_kpa"]
         stated = ambient(car).pressure_kpa - fall_kpa
         if fall_kpa:
@@ -239,6 +240,7 @@ class State:
         return Conditions(**{k: v for k, v in given.items() if np.isfinite(v).any()}, time_s=self.course.time_s)
 
     def margins(self, degc: Mapping[str, np.ndarray], more_kpa: np.ndarray | float = 0.0) -> MarginTable:
+        """Margins of these temperatures, (n,) by place, with more_kpa on top of the line's pressure."""
         return margins(self.car, self.fuel, degc, self._conditions(more_kpa))
 
     def onset_degc(self, places: Mapping[str, Any]) -> dict[str, np.ndarray]:
