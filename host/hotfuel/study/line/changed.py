@@ -403,4 +403,5 @@ def held_gauge_kpa(
     ]
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(~fired(course) & (gauge > 0) & (over[0] > gauge), gauge / over[0], 0.0)
-    return np.maximum(gauge + np.nan_to_num(share * (over[1] - over[0])), np.minimum(gauge, 0.0))
+    changed: np.ndarray = np.maximum(gauge + np.nan_to_num(share * (over[1] - over[0])), np.minimum(gauge, 0.0))
+    return changed

@@ -25,11 +25,11 @@ from hotfuel.study.line import longer_stop, transport
 from hotfuel.study.line.change import Change, bounds, check
 from hotfuel.study.line.changed import Changed, held_gauge_kpa
 from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
-from hotfuel.study.line.grid import STEP, Grid, sampled
+from hotfuel.study.line.grid import STEP, Curve, Grid, sampled
 from hotfuel.study.power.expectation import expectation
 from hotfuel.units import Shown
 
-__all__ = ["Change", "Forecast", "Gain", "Row", "forecast"]
+__all__ = ["Change", "Curve", "Forecast", "Gain", "Row", "forecast"]
 HELD_U = 0.5  # of the change in the pressure that vapour holds in the line after the stop
 
 
@@ -86,23 +86,11 @@ class Forecast:
     smallest: Gain | None = None
     in_pull: Gain | None = None
     gains: np.ndarray = field(default_factory=lambda: np.zeros(0), compare=False, repr=False)
-    curves: Mapping[str, "Curve"] = field(default_factory=dict, compare=False, repr=False)
+    curves: Mapping[str, Curve] = field(default_factory=dict, compare=False, repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
         return {name: value for name, value in asdict(replace(self, curves={})).items() if name not in ("gains", "curves")}
-
-
-@dataclass(frozen=True, eq=False)
-class Curve:
-    """A place over the drive, arrays (m,): before, and with the change the middle and the 95 % band; its limit then, nan where there is none."""
-
-    time_s: np.ndarray
-    before_degc: np.ndarray
-    least_degc: np.ndarray
-    middle_degc: np.ndarray
-    greatest_degc: np.ndarray
-    limit_degc: np.ndarray
 
 
 Own = Mapping[str, tuple[float, float]]  # by kind of fix how much of it a car gets, (middle, spread of its logarithm)

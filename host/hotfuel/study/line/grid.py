@@ -84,6 +84,18 @@ class Grid:
         return self.known[probe_of(place)]
 
 
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A place over the drive, arrays (m,): before, and with the change the middle and the 95 % band; its limit then, nan where there is none."""
+
+    time_s: np.ndarray
+    before_degc: np.ndarray
+    least_degc: np.ndarray
+    middle_degc: np.ndarray
+    greatest_degc: np.ndarray
+    limit_degc: np.ndarray
+
+
 def sampled(course: Course, values: np.ndarray) -> np.ndarray:
     """Ten-second means of a course's values (n,) on the grid, (m,)."""
     return smoothed(course.time_s, np.broadcast_to(values, course.time_s.shape))[::STEP]
