@@ -50,7 +50,7 @@ class Draws:
 
     def times(self, name: str, words: str, u: float) -> np.ndarray:
         """A factor about 1, with the standard deviation of its logarithm."""
-        return np.exp(self.normal(name, words, 0.0, u))
+        return np.asarray(np.exp(self.normal(name, words, 0.0, u)))
 
     def interval(self, values: np.ndarray) -> Interval:
         """Of (DRAWS,) values of a result; nan where there are none."""
