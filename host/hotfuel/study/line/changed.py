@@ -194,7 +194,7 @@ class _Following:
             warmed = warmed - np.maximum(warmed, 0.0) * shone
         if change.spacer_share is not None:
             warmed = warmed - np.maximum(warmed, 0.0) * self._spaced(place, before)
-        return difference * kept + warmed - rise
+        return np.asarray(difference * kept + warmed - rise)
 
     def _insulated(self, place: str, before: str) -> np.ndarray:
         assert self.change.insulation_share is not None
@@ -204,7 +204,7 @@ class _Following:
             if self._pump_in(place, before)
             else np.clip(self.draws.normal("wall", "how much of the rise comes through the wall", 1.0, WALL_U), 0.0, None)
         )
-        return wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
+        return np.asarray(wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share))
 
     def _pump_in(self, place: str, before: str) -> bool:
         return self.to.car.pump.kind == "mechanical" and "pump" in (self.roles.get(place), self.roles.get(before))
@@ -216,9 +216,11 @@ class _Following:
         if self.change.spacer_under == "carburettor":
             return cut * conducted if self.roles.get(place) == "bowl" else 0.0
         if self.roles.get(place) in ("pump", "suction"):
-            return cut * conducted
+            return np.asarray(cut * conducted)
         # behind the pump its outlet side is in the rise too
-        return cut * conducted * self.draws.unit("outlet", "how much the pump's outlet side heats") * self._pump_in(place, before)
+        return np.asarray(
+            cut * conducted * self.draws.unit("outlet", "how much the pump's outlet side heats") * self._pump_in(place, before)
+        )
 
     def _pumped(self, place: str, before: str | None, difference: np.ndarray) -> np.ndarray:
         """A pump in the tank or near it instead: fuel no longer passes a pump on the engine."""
@@ -235,15 +237,17 @@ class _Following:
         rise = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0) if before else np.zeros_like(difference)
         if before and place == first and self.roles.get(before) == "tank":
             if not mechanical:
-                return difference + rise * self.draws.normal("old pump e", "what the old pump did to the fuel", 0.0, 0.3) + own
-            return difference - gone * rise + own
+                return np.asarray(
+                    difference + rise * self.draws.normal("old pump e", "what the old pump did to the fuel", 0.0, 0.3) + own
+                )
+            return np.asarray(difference - gone * rise + own)
         if not (first and self._tank()) and place == self._first_in_line():
             unseen = self.draws.normal(
                 "unseen rise", "what the old pump's heat did, which no probe saw", 0.0, UNSEEN_RISE_DEGC / 3
             )
-            return difference + unseen + own
+            return np.asarray(difference + unseen + own)
         if before and before == first and mechanical:  # its outlet side
-            return difference - self.draws.unit("outlet", "how much the pump's outlet side heats") * rise + own
+            return np.asarray(difference - self.draws.unit("outlet", "how much the pump's outlet side heats") * rise + own)
         return difference + own
 
     def _tank(self) -> str:

@@ -115,7 +115,10 @@ class Cooling:
 
     def _say(self, at_l_h: float) -> None:
         change, shown = self.change, self.to.shown
-        differences = lambda degc: shown.text(degc, "temperature difference")  # noqa: E731
+
+        def differences(degc: float) -> str:
+            return shown.text(degc, "temperature difference")
+
         if change.coolant_degc is None and change.coolant in ("air", "fan"):
             self.said.append(
                 f"The cooler sees air {differences(COOLANT_OVER_AMBIENT_DEGC)} ± {differences(COOLANT_U_DEGC)} above outside air"

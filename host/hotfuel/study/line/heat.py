@@ -26,6 +26,7 @@ LEAST_S = 45.0
 J_L_K = DENSITY_KG_M3 / 1000 * CP_J_KG_K  # of a litre and degree
 # a share is told if its interval's half width is at most half of it, or if it is small to within the second
 MOST_DOUBT, SMALL = 0.5, 0.15
+USUAL_BOWL_L = 0.25  # common practice, no source
 UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume nobody gave (spread of the logarithm)
 FLOW_OWN = 0.06  # what the change of flow and mixing on the way do to a phase's heat (relative)
 WITH_FLOW = (0.35, 0.3)  # the power of the flow with which a section's heat goes, and its standard deviation (films: 0 to 0.8)
@@ -126,7 +127,7 @@ class Section:
 
     def within(self, rows: np.ndarray) -> np.ndarray:
         """Usable rows whose fuel both entered and left while `rows` held: what a stop or another phase heated is not counted to this one."""
-        return rows & self.usable & rows[self.entered_row]
+        return np.asarray(rows & self.usable & rows[self.entered_row])
 
 
 class _Following:
@@ -158,7 +159,7 @@ class _Following:
         litres = np.where(self.on, np.nan_to_num(self.litres), 0.0)
         if own.role == "bowl":
             litres = np.maximum(litres - self.car.engine.return_flow_l_h * self.on, 0.0)
-        volume = own.volume_from_previous_l or (self.car.carburettor.bowl_volume_l if own.role == "bowl" else None) or UNSAID_L
+        volume = own.volume_from_previous_l or (USUAL_BOWL_L if own.role == "bowl" else UNSAID_L)
         gained, entered_degc, ok, row = self._gained(litres, volume, before, place, enthalpy)
         wider = self._gained(litres, volume * np.exp(VOLUME_SPREAD), before, place, enthalpy)[0] - gained
         if own.volume_from_previous_l:

@@ -69,7 +69,10 @@ def _way(course: Course, one: "Section", air: np.ndarray, metal: np.ndarray | No
     blocks = [rows for rows in np.array_split(np.arange(len(on)), max(len(on) // BLOCK_S, 1)) if on[rows].mean() > 0.8]
     if len(blocks) < LEAST_BLOCKS:
         return nothing
-    mean = lambda values: np.array([np.nanmean(values[rows]) for rows in blocks])  # noqa: E731
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return np.array([np.nanmean(values[rows]) for rows in blocks])
+
     heat, flow, out_slope, in_slope = (mean(x) for x in (one.gained_w, one.slopes[0] / 0.432, *one.slopes))
     fuel = mean((one.leaves_degc + one.entered_degc) / 2)
     about = mean(air)
