@@ -51,7 +51,7 @@ def test_the_page_has_the_answer_first_and_its_picture(told):
     said = text_of(made.page)
     assert made.sheet.headlines[0].startswith("With a spacer under the pump there would be")
     assert "A. N. Owner" in said
-    assert made.page.index(made.sheet.headlines[0]) < made.page.index("Technical part")
+    assert said.index(made.sheet.headlines[0]) < said.index("Technical part")
     customer = text_of(made.page[: made.page.index('id="technical"')])
     assert "margin" not in customer
     assert not re.search(r"(?<![\w-])-\d", said)  # one sign for minus
