@@ -124,8 +124,9 @@
     put(at("head-trend"), dash ? "" : head.trend);
     put(at("head-eta"), dash ? "" : head.eta);
     put(at("head-history"), old ? "" : head.history);
-    put(at("head-short"), head.short);
-    put(at("head-action"), head.action);
+    const blind = old && panel.live && head.key === "quiet";  // nobody knows now whether there is nothing to do
+    put(at("head-short"), blind ? "no reading: look there" : head.short);
+    put(at("head-action"), blind ? "No reading: what is shown was so. Look at it, and take it as hot until readings are back." : head.action);
     arrow(at("head-arrow"), dash ? "unknown" : head.arrow);
   };
 
