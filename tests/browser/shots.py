@@ -29,10 +29,10 @@ def shoot(out: Path, states: tuple[str, ...]) -> None:
     with rig.browser() as chromium, tempfile.TemporaryDirectory() as scratch:
         scenes = told.Scenes(Path(scratch))
         for state in states:
-            made = told.Told(chromium, scenes, charts=True).open("act" if state in told.OWN else state)
+            made = told.Told(chromium, scenes, charts=True).open(told.OWN.get(state, state))
             if state not in ("waiting", "no limits"):
                 made.until("Boolean(window.Charts)", 120)
-                made.tell("act" if state in told.OWN else state)  # their points come with a panel
+                made.tell(told.OWN.get(state, state))  # their points come with a panel
                 made.until(_DRAWN, 120)
             if state == "no word":
                 made.hang_up()

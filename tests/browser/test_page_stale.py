@@ -61,6 +61,18 @@ def test_readings_that_stop_while_the_server_goes_on_are_stale_within_2_1_s(cloc
     assert not clocked.old()
 
 
+def test_a_server_that_went_with_the_recording_leaves_a_page_that_says_it_has_ended(clocked):
+    clocked.open("act")
+    told = clocked.tell("ended", last=True)
+    clocked.hang_up()
+    for _ in range(3):
+        clocked.pass_ms(7000)
+        assert clocked.page.inner_text("#alert-words") == f"This recording has ended, {told['time']}."
+        assert clocked.page.evaluate("document.body.classList.contains('ended')")
+        assert clocked.page.inner_text("#end-why") == "the recording has ended"
+        assert clocked.page.inner_text("#head-margin") == "–"
+
+
 def test_a_page_that_slept_is_judged_before_it_is_looked_at(clocked):
     clocked.open("act")
     clocked.page.evaluate(

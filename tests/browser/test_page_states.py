@@ -79,6 +79,27 @@ def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
     )
 
 
+def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(seen):
+    for view, where in (("near", "#head-action"), ("far", "#head-short")):
+        told = {}
+        for name, scene, more in (
+            ("fresh", "quiet", {}),
+            ("stale", "stale after quiet", {}),
+            ("ended", "quiet", {"live": False}),
+        ):
+            seen.look(scene, view=view, **more)
+            assert seen.page.is_visible(where)
+            told[name] = seen.page.inner_text(where)
+            if name == "stale":
+                assert seen.page.inner_text("#alert-check") != ""  # what to check
+        assert "othing to do now" in told["fresh"]
+        assert "as hot" in told["stale"]
+        assert "ended" in told["ended"]
+        assert "othing to do" not in told["stale"] + told["ended"]
+    seen.look("stale")  # after an act what was to be done stays said
+    assert seen.page.inner_text("#head-action") == seen.scenes["act"].told["us"]["head"]["action"]
+
+
 @pytest.fixture(scope="module")
 def charted(chromium, scenes):
     """A page of its own on which the charts are drawn."""

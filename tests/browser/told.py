@@ -22,7 +22,7 @@ SCENES = (
     "low pressure",
     "part failed",
 )  # of recordings; beside them the page's own states:
-OWN = ("stale", "ended", "no word")
+OWN = {"stale": "act", "stale after quiet": "quiet", "ended": "act", "no word": "act"}  # each after which recording
 FORECAST = ("ahead", "percolation", "hot stop")
 
 
@@ -59,7 +59,7 @@ class Scenes:
         self._path, self._made = path, {}
 
     def __getitem__(self, name: str) -> Scene:
-        name = "act" if name in OWN else name
+        name = OWN.get(name, name)
         if name not in self._made:
             self._made[name] = Scene(self._path / name.replace(" ", "-"), name)
         return self._made[name]
@@ -167,7 +167,7 @@ class Told:
     def tell(self, name: str, units: str = "us", wait: bool = True, **changes) -> dict:
         """Send a panel of this scene with these changes, and wait until the page has it. Returns what was sent."""
         told = {**self.scenes[name].told[units], "age_s": None if name == "waiting" else 0.2, "live": True, **changes}
-        if name == "stale":
+        if name.startswith("stale"):
             told["age_s"] = 7.3
         elif name == "ended":
             told["live"] = False

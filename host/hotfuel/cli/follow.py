@@ -40,18 +40,25 @@ def follow(
         from hotfuel.live import page as shown_page
 
         shown_page.serve(
-            session, address=address, port=number, units=units, say=note, certificate=certificate, key=key, browse=browse
-        )
+            session, address=address, port=number, units=units, say=note, certificate=certificate, key=key, browse=browse,
+            with_recorder=recorder is not None,
+        )  # fmt: skip
     else:
+        from hotfuel.live import leaving
         from hotfuel.live import terminal as shown_terminal
 
+        if recorder is not None:
+            leaving.leave_ctrl_c()  # it ends with the recording, and says so
         shown_terminal.show(session, units=units, bell=bell)
 
 
 def _end_with(recorder: int) -> None:
-    """End this process when the one that started it has ended, however it ended: nobody would close its page."""
+    """End this process when the one that started it has ended, however it ended: nobody would close its page. Who looks is told before."""
+    from hotfuel.live.leaving import WAIT_S
+
     while os.getppid() == recorder:
         time.sleep(0.5)
+    time.sleep(WAIT_S)
     os.kill(os.getpid(), signal.SIGTERM)
     time.sleep(3.0)
     os._exit(0)

@@ -1,9 +1,11 @@
 """`hotfuel record`: record a drive and warn while it lasts."""
 
+import contextlib
 import itertools
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -161,7 +163,7 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
 
 
 class _Views:
-    """Page and terminal: followers in processes of their own. Killing or hanging them touches nothing, and they end with this one."""
+    """Page and terminal: followers in processes of their own. Killing or hanging them touches nothing, and they end with the recording."""
 
     def __init__(self, folder: Path, wanted: list[list[str]], units: str) -> None:
         self._wanted = wanted
@@ -171,7 +173,7 @@ class _Views:
 
     def show(self, folder: Path) -> None:
         """Show this folder, and no other any more."""
-        self.end()
+        self._terminate()
         for options in self._wanted:
             command = [
                 sys.executable,
@@ -188,7 +190,16 @@ class _Views:
             self._running.append(subprocess.Popen(command))
 
     def end(self) -> None:
-        """End them."""
+        """Wait until they have told whoever looks that the recording has ended; what has not ended by then is ended. A second Ctrl-C waits no longer."""
+        from hotfuel.live.leaving import WAIT_S
+
+        last = time.monotonic() + WAIT_S
+        with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
+            for view in self._running:
+                view.wait(max(0.0, last - time.monotonic()))
+        self._terminate()
+
+    def _terminate(self) -> None:
         for view in self._running:
             view.terminate()
         self._running = []

@@ -22,6 +22,17 @@ _OUTDOORS = "outdoors, no flame or spark near; someone stays with the car."
 _FEED = ("tank", "suction", "pump")  # a second pump helps these; the rest have the pump behind them
 
 NOTHING = Action("nothing to do now", "nothing to do now", "Nothing to do now.")
+# in place of NOTHING where no reading says any more that there is nothing to do
+UNREAD = Action(
+    "no readings: take as hot",
+    "no readings: take the fuel as hot",
+    "No readings: what is shown was so. Until they are back, take the fuel as hot.",
+)
+ENDED = Action(
+    "recording has ended",
+    "ended: no warning comes from here now",
+    "The recording has ended: no warning comes from here any more.",
+)
 _LOOK = Action(
     "check probe and wire",
     "check probe and wire; take it as hot",
@@ -111,4 +122,4 @@ def action_for(key: str, role: str, standing: bool) -> Action:
 
 def every() -> list[Action]:
     """All there are."""
-    return [NOTHING, _LOOK, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]
+    return [NOTHING, UNREAD, ENDED, _LOOK, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]

@@ -124,9 +124,10 @@
     put(at("head-trend"), dash ? "" : head.trend);
     put(at("head-eta"), dash ? "" : head.eta);
     put(at("head-history"), old ? "" : head.history);
-    const blind = old && panel.live && head.key === "quiet";  // nobody knows now whether there is nothing to do
-    put(at("head-short"), blind ? "no reading: look there" : head.short);
-    put(at("head-action"), blind ? "No reading: what is shown was so. Look at it, and take it as hot until readings are back." : head.action);
+    // Only a reading of this moment can say that there is nothing to do. What was to be done stays said.
+    const doing = old && head.key === "quiet" ? panel.instead[panel.live ? "unread" : "ended"] : head;
+    put(at("head-short"), doing.short);
+    put(at("head-action"), doing.action);
     arrow(at("head-arrow"), dash ? "unknown" : head.arrow);
   };
 
@@ -185,9 +186,10 @@
     const silent = since(arrived);
     const age = panel === null || panel.age_s === null ? Infinity : panel.age_s + silent;
     const ended = panel !== null && !panel.live && !panel.reading;
+    const over = ended && panel.last === true;  // the server said that it goes with the recording: its silence is no news
     let words = "", check = "";
     if (panel === null) words = "Waiting for the recording computer.";
-    else if (silent > SILENT_S) [words, check] = [`NOT CURRENT: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
+    else if (silent > SILENT_S && !over) [words, check] = [`NOT CURRENT: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
     else if (panel.reading) words = panel.reading;
     else if (ended) words = `This recording has ended, ${panel.time}.`;
     else if (age === Infinity) [words, check] = ["Waiting for the first reading of the board.", panel.check];
@@ -196,7 +198,7 @@
     old = words !== "";
     if (before !== old) stamp(old ? "stale" : "current", performance.now());
     document.body.classList.toggle("old", old);
-    document.body.classList.toggle("ended", ended && silent <= SILENT_S);
+    document.body.classList.toggle("ended", ended && (over || silent <= SILENT_S));
     put(at("link"), old ? "not current" : "receiving");
     at("alert").hidden = !old;
     put(at("alert-words"), words);

@@ -25,7 +25,7 @@ from tornado.netutil import bind_sockets
 from tornado.websocket import WebSocketClosedError, WebSocketHandler
 
 from hotfuel.errors import InputError
-from hotfuel.live import charts, guard, invitation
+from hotfuel.live import charts, guard, invitation, leaving
 from hotfuel.live.asking import Desk
 from hotfuel.live.plain import Steady, clean
 from hotfuel.live.sounds import Quieting
@@ -80,6 +80,7 @@ class Page:
         self._steady = {system: Steady() for system in _SYSTEMS}
         self._sent_at = self._turned_at = -1e9
         self._failed = ""
+        self.leaving = False  # what is sent from now on is the last
         self.late_s = 0.0  # how late the last turn came
         self._html: tuple[bytes, bytes] | None = None
         self._panels: dict[str, dict[str, Any]] = {}
@@ -128,6 +129,11 @@ class Page:
         if self._clock() - self._turned_at >= 2 * TURN_S:
             self._guarded_turn()
 
+    def leave(self) -> None:
+        """Send everybody the last there is, now."""
+        self.leaving, self._sent_at = True, -1e9
+        self._guarded_turn()
+
     def _guarded_turn(self) -> None:
         """A turn. An error is reported once and costs the page its freshness, never the recording."""
         self._turned_at = self._clock()
@@ -166,7 +172,7 @@ class View(WebSocketHandler):
     def initialize(self, page: Page) -> None:
         """Of this page; called by tornado before anything else."""
         self.page = page
-        self._sent = self._taken = 0
+        self._sent = self._taken = self._last = 0
         self._units = page.units
         self._points: charts.Points | None = None
         self._asked: dict[str, None] = {}
@@ -185,13 +191,20 @@ class View(WebSocketHandler):
         """It has gone."""
         self.page.views.discard(self)
 
+    @property
+    def has_the_last(self) -> bool:
+        """True once this browser has taken a piece that said it is the last."""
+        return 0 < self._last <= self._taken
+
     def offer(self) -> None:
         """Send the newest panel, unless this browser has not taken the last ones."""
         if self._sent - self._taken >= AHEAD:
             return
         self._sent += 1
         answers = [answer for number in self._asked if (answer := self.page.desk.answer(number))]
-        more: dict[str, Any] = {"sequence": self._sent, "answers": answers}
+        more: dict[str, Any] = {"sequence": self._sent, "answers": answers, "last": self.page.leaving}
+        if self.page.leaving:
+            self._last = self._last or self._sent
         if self._points is not None:
             more["points"] = self._points.new(self.page.state, self.page.now)
         self._asked = {answer["id"]: None for answer in answers if answer["done"] and not answer["kept"]}
@@ -266,11 +279,13 @@ def serve(
     certificate: str | Path | None = None,
     key: str | Path | None = None,
     browse: bool = False,
+    with_recorder: bool = False,
 ) -> None:
     """Show a session on a page until Ctrl-C or SIGTERM. Says its link once.
 
     address: where it listens; on any other than loopback the link holds a token, without which everything is refused. port: 0 takes a free one.
     certificate, key: PEM files, for HTTPS. browse: open the link in this computer's browser, if there is one.
+    with_recorder: end with the recording instead of by Ctrl-C, once the browsers that look know that it has ended.
     Raises InputError if there is no recording, or address or certificate cannot be used.
     """
     for noisy in ("bokeh", "tornado"):
@@ -292,7 +307,14 @@ def serve(
     try:
         with contextlib.suppress(KeyboardInterrupt):
             asyncio.run(
-                _run(page, token, sockets, secure, lambda: invitation.invite(link, token, secure is not None, say, browse))
+                _run(
+                    page,
+                    token,
+                    sockets,
+                    secure,
+                    lambda: invitation.invite(link, token, secure is not None, say, browse),
+                    with_recorder,
+                )
             )
     finally:
         page.state.close()
@@ -312,11 +334,18 @@ def _secured(certificate: str | Path | None, key: str | Path | None) -> ssl.SSLC
 
 
 async def _run(
-    page: Page, token: str, sockets: list[socket.socket], secure: ssl.SSLContext | None, ready: Callable[[], None]
+    page: Page,
+    token: str,
+    sockets: list[socket.socket],
+    secure: ssl.SSLContext | None,
+    ready: Callable[[], None],
+    with_recorder: bool,
 ) -> None:
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
+    if with_recorder:
+        leaving.leave_ctrl_c()
+    for number in (signal.SIGTERM,) if with_recorder else (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):  # not in the main thread, or not on this system
             loop.add_signal_handler(number, stop.set)
     application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views), lambda: page.late_s, page.keep_up)
@@ -324,12 +353,15 @@ async def _run(
         application, max_header_size=1 << 14, max_body_size=guard.MESSAGE_MAX, idle_connection_timeout=60, ssl_options=secure
     )
     http.add_sockets(sockets)
-    work = asyncio.create_task(page.work())
+    tasks = [asyncio.create_task(page.work())]
+    if with_recorder:
+        tasks.append(asyncio.create_task(leaving.after_the_recording(page, stop)))
     ready()
     try:
         await stop.wait()
     finally:
-        work.cancel()
+        for task in tasks:
+            task.cancel()
         http.stop()
         for view in list(page.views):
             view.close()

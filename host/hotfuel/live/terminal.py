@@ -135,7 +135,7 @@ def picture(now: dict[str, Any], width: int = 100, height: int | None = None, sa
     style = "" if old else _STYLES[now["head"]["key"]]
     top: list[Text] = [*_lines(old, width, "reverse bold")] if old else []
     top += [_line(text, width, style) for text in _head(now["head"], bool(old), width)]
-    action = now["head"]["brief" if narrow or (height or 99) < 20 else "action"]
+    action = _action(now, old)["brief" if narrow or (height or 99) < 20 else "action"]
     top += _lines(action, width, "bold")
     tight = height is not None and height < 20
     foot = _lines(_SHORT_CAUTION if tight else f"{now['driver']} {now['caution']}", width)
@@ -168,6 +168,13 @@ def _old(now: dict[str, Any]) -> str:
     if now["age_s"] > STALE_S:
         return f"NOT CURRENT: last reading {spell_of(now['age_s'])} ago, at {now['time']}. {now['check']}"
     return ""
+
+
+def _action(now: dict[str, Any], old: str) -> dict[str, str]:
+    """The head's, but never an old "nothing to do": only a reading of this moment can say that. What was to be done stays said."""
+    if old and now["head"]["key"] == "quiet":
+        return dict(now["instead"]["unread" if now["live"] else "ended"])
+    return dict(now["head"])
 
 
 def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:

@@ -6,7 +6,7 @@
 import math
 from typing import Any
 
-from hotfuel.live.actions import action_for
+from hotfuel.live.actions import ENDED, UNREAD, Action, action_for
 from hotfuel.live.link_rows import link_rows, not_done, remedy
 from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
@@ -46,6 +46,7 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
         "time": clock.moment(now.at),
         "units": shown.system,
         "head": _head(places),
+        "instead": {"unread": _told(UNREAD), "ended": _told(ENDED)},  # of the head's "nothing to do", where nobody knows that now
         "flags": _flags(now, clock),
         "places": places,
         "forecasts": forecasts(now, shown),
@@ -115,13 +116,15 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
         if seen
         else REASONS.get(place.reason, "no reading"),
         "was": _was(place, word, shown, clock),
-        "short": action.short,
-        "brief": action.brief,
-        "action": action.whole,
+        **_told(action),
         "history": _history(place, clock, key),
         "detail": f"{shown.text(place.pressure_kpa, 'pressure')} absolute; {place.criterion}" if has_limit else "no limit here",
         "indicative": "clamp-on probe: indicative, never says act" if place.indicative else "",
     }
+
+
+def _told(action: Action) -> dict[str, str]:
+    return {"short": action.short, "brief": action.brief, "action": action.whole}
 
 
 def _degrees(name: str, degc: float, shown: Shown, steady: Steady) -> str:

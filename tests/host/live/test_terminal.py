@@ -85,6 +85,20 @@ def test_what_is_not_of_this_moment_is_a_dash_with_what_it_was(session):
     assert "link:" in fresh
 
 
+@pytest.mark.parametrize(("width", "height"), [(100, 30), (40, 12)])
+def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(session, width, height):
+    now = panel_of(session(synthetic.drive(60.0).data)) | {"live": True, "age_s": 0.3}
+    assert now["head"]["key"] == "quiet"
+    fresh, stale, ended = (
+        " ".join(printed(now | change, width, height).split()) for change in ({}, {"age_s": 7.0}, {"live": False})
+    )
+    assert "othing to do now" in fresh
+    assert "othing to do" not in stale + ended
+    assert "take the fuel as hot" in stale
+    assert "Check the plug at the board" in stale
+    assert "no warning comes from here" in ended
+
+
 def test_a_key_marks_and_another_quiets(session):
     path = session()
     with LogWriter(path / "wire.log") as writer, LiveState(path) as state:

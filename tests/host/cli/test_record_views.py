@@ -1,0 +1,50 @@
+"""`hotfuel record --page`, whole: however the recording is ended, a browser that looks is told so before the page goes."""
+
+import asyncio
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+
+import pytest
+from tornado.httpclient import HTTPRequest
+from tornado.websocket import websocket_connect
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", ["ctrl-c", "asked on the page"])
+def test_a_browser_is_told_that_the_recording_has_ended(board_at, tmp_path, how):
+    board = board_at(30, 45, 44)
+    command = [sys.executable, "-m", "hotfuel", "record", "--port", board.device, "--out", str(tmp_path / "n1"), "--page"]
+    options = {"stderr": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True, "start_new_session": True}
+    with subprocess.Popen(command, **options) as recorder:
+        said = ""
+        while "http" not in said:
+            said = recorder.stderr.readline()
+            assert said, recorder.stdout.read()
+        port = re.search(r":(\d+)/", said).group(1)
+
+        async def trial():
+            origin = {"Origin": f"http://127.0.0.1:{port}"}
+            socket = await websocket_connect(HTTPRequest(f"ws://127.0.0.1:{port}/live", headers=origin))
+            asked, told = False, {}
+            while (message := await socket.read_message()) is not None:
+                told = json.loads(message)
+                socket.write_message(json.dumps({"taken": told["sequence"]}))
+                if told["places"] and told["live"] and not asked:
+                    asked = True
+                    if how == "ctrl-c":
+                        os.killpg(recorder.pid, signal.SIGINT)  # as a terminal does: every process of it gets one
+                    else:
+                        socket.write_message(json.dumps({"ask": json.dumps({"id": "1", "kind": "end"})}))
+            return asked, told
+
+        asked, last = asyncio.run(trial())
+        out, errors = recorder.communicate(timeout=60)
+    assert asked
+    assert (last["live"], last["last"]) == (False, True)
+    assert recorder.returncode == 0, errors
+    assert "look at it with: hotfuel review" in out
+    assert "Traceback" not in errors
