@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -48,6 +49,17 @@ def refuse_anothers(path: str | Path) -> None:
         raise InputError(f"{target} is there already and cannot be read ({error.strerror}): give another file") from None
     if seen and MARK not in seen:
         raise InputError(f"{target} is there already and is not from this program: give another file; nothing is overwritten")
+
+
+def refuse_unwritable(path: str | Path) -> None:
+    """Raises InputError if no file can be made where `path` is to stand; folders are made."""
+    folder = Path(path).parent
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise InputError(f"{path} cannot be written ({error.strerror or error}): give another place, or make room") from None
 
 
 def _on_the_disk(path: Path) -> None:

@@ -5,7 +5,23 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Png, Units, WithoutNames, groups, note, open_session, pairs, share, show
+from hotfuel.cli.shared import (
+    Baseline,
+    Json,
+    OutPage,
+    Pdf,
+    Png,
+    Units,
+    WithoutNames,
+    groups,
+    note,
+    open_session,
+    page_beside,
+    pairs,
+    share,
+    show,
+    told_first,
+)
 from hotfuel.cli.shared_plan import Plan, load_plan, told
 from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
@@ -49,7 +65,7 @@ def compare(
         ),
     ] = None,
     out: OutPage = None,
-    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
+    pdf: Pdf = None,
     png: Png = None,
     without_names: WithoutNames = False,
     units: Units = None,
@@ -130,14 +146,15 @@ def compare(
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
     if power is not None:
         lines += [power.finding(), *power.cautions]
-    if out is not None or pdf is not None or png is not None:
+    target = page_beside(out, pdf, png)
+    if target is not None:
         from hotfuel.report import comparison
 
-        target = out or Path(str(pdf or png)).with_suffix(".html")
-        page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
+        with told_first(lines, target, as_json):
+            page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
     show(
-        {"comparison": result.as_dict(), "power": power.as_dict() if power else None, "report": str(out) if out else None},
+        {"comparison": result.as_dict(), "power": power.as_dict() if power else None, "report": str(target) if target else None},
         lines,
         as_json,
     )

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, open_session, show
+from hotfuel.cli.shared import Json, OutPage, Pdf, Png, Units, WithoutNames, open_session, page_beside, share, show, told_first
 from hotfuel.units import Shown, parse
 
 
@@ -42,27 +42,35 @@ def cooler(
         str | None, typer.Option("--ice", help='It is a coil in ice water: how long this much ice lasts, "5 kg".')
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    out: OutPage = None,
+    pdf: Pdf = None,
+    png: Png = None,
+    without_names: WithoutNames = False,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
     """How good a cooler in the line is, and what it would do elsewhere. Example: hotfuel cooler sunday --before carb_inlet --at-flow "60 L/h" """
     from hotfuel.car import PLACE_NAME
+    from hotfuel.places import place_from_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.line import line_cooler
     from hotfuel.study.line.hose import flow_from_meter
 
     opened = open_session(session, car)
+    share([opened], without_names)
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     beside: float | str | None = line_cooler.MELTING_DEGC if ice and coolant is None else coolant
     if isinstance(beside, str) and not PLACE_NAME.fullmatch(beside):
         beside = parse(beside, "temperature")
+    course = of_session(opened)
     seen = line_cooler.in_session(
-        of_session(opened),
-        before,
+        course,
+        place_from_words(before),
         beside,
         None if flow is None else flow_from_meter(parse(flow, "volume flow"), parse(flow_within, "percent") / 100),
         arrangement=arrangement,
         hose_behind_l=parse(hose_behind, "volume") if hose_behind else None,
+        shown=shown,
         **({} if capacity is None else {"coolant_w_k": parse(capacity, "heat conductance")}),
     )
     lines = seen.sentences(shown)
@@ -82,4 +90,12 @@ def cooler(
         lasting = line_cooler.ice(parse(ice, "mass"), heat_w, heat_u_w, ice.strip())
         lines.append(lasting.sentence)
         result["ice"] = asdict(lasting)
-    show(result, lines, as_json)
+    target = page_beside(out, pdf, png)
+    if target is not None:
+        from hotfuel.report import cooler as page
+        from hotfuel.report import forecast
+
+        with told_first(lines, target, as_json):
+            forecast.write(page.make(opened, course, seen, lines[3:], shown), target, shown, pdf, png)
+        lines.append(f"report: {target}")
+    show(result | {"report": str(target) if target else None}, lines, as_json)

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, open_session, show
+from hotfuel.cli.shared import Json, OutPage, Pdf, Png, Units, WithoutNames, open_session, page_beside, share, show, told_first
 from hotfuel.errors import HotfuelError, UsageError
 from hotfuel.units import Shown, parse
 
@@ -47,10 +47,10 @@ def forecast(
         str | None, typer.Option("--outside", help='Outside air during the session, if it is not noted: "28 degC".')
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", help="HTML page to write, with a chart and a sheet for the customer.")
-    ] = None,
-    pdf: Annotated[Path | None, typer.Option("--pdf", help="With --out: print it there, too.")] = None,
+    out: OutPage = None,
+    pdf: Pdf = None,
+    png: Png = None,
+    without_names: WithoutNames = False,
     units: Units = None,
     as_json: Json = False,
 ) -> None:
@@ -63,17 +63,22 @@ def forecast(
     parts = _parts(cooler, coolant, ice, insulation, shield, spacer, back, pump_moved, tank_pump, fuel, higher, hotter, stop)
     tank_l = parse(tank_holds, "volume") if tank_holds else None
     opened = open_session(session, car)
+    share([opened], without_names)
+    target = page_beside(out, pdf, png)
     if outside:
         opened.metadata["ambient_degc"] = parse(outside, "temperature")
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     if not parts:
         tried = first.try_first(of_session(opened), shown=shown)
-        if out:
+        lines = list(first.sentences(tried, shown))
+        if target:
             from hotfuel.report import forecast as page
 
-            page.write(page.try_first(opened, tried, shown), out, shown, pdf)
+            with told_first(lines, target, as_json):
+                page.write(page.try_first(opened, tried, shown), target, shown, pdf, png)
+            lines.append(f"report: {target}")
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first.UNKNOWN]
-        show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, first.sentences(tried, shown), as_json)
+        show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, lines, as_json)
         return
     if together:
         several: dict[str, Any] = {}
@@ -82,11 +87,13 @@ def forecast(
         parts = [(" and ".join(name for name, _ in parts), several)]
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
     made = forecasts(opened, changes, shown=shown)
-    if out:
+    lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
+    if target:
         from hotfuel.report import forecast as page
 
-        page.write(page.changes(opened, made, shown), out, shown, pdf)
-    lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
+        with told_first(lines, target, as_json):
+            page.write(page.changes(opened, made, shown), target, shown, pdf, png)
+        lines.append(f"report: {target}")
     show({"forecasts": [one.as_dict() for one in made]}, lines, as_json)
 
 

@@ -6,7 +6,21 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Baseline, Json, OutPage, Png, WithoutNames, note, open_session, pairs, share, show
+from hotfuel.cli.shared import (
+    Baseline,
+    Json,
+    OutPage,
+    Pdf,
+    Png,
+    WithoutNames,
+    note,
+    open_session,
+    page_beside,
+    pairs,
+    share,
+    show,
+    told_first,
+)
 from hotfuel.cli.shared_plan import load_plan, told
 from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, quantity, read, weather_of
 from hotfuel.errors import UsageError
@@ -80,7 +94,7 @@ def power(
         ),
     ] = None,
     out: OutPage = None,
-    pdf: Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")] = None,
+    pdf: Pdf = None,
     png: Png = None,
     without_names: WithoutNames = False,
     units: Annotated[
@@ -127,13 +141,14 @@ def power(
     shown = Shown(result.units)
     lines = _lines(result, degrees, shown)
     page = None
-    if out is not None or pdf is not None or png is not None:
+    target = page_beside(out, pdf, png)
+    if target is not None:
         from hotfuel.report import power as report
 
         opened = {name: [open_session(path) for path in paths] for name, paths in sessions.items()} if degrees else None
         share([one for each in (opened or {}).values() for one in each], without_names)
-        target = out or Path(str(pdf or png)).with_suffix(".html")
-        page = report.write(result, target, degrees, opened, units=shown.system, pdf=pdf, png=png)
+        with told_first(lines, target, as_json):
+            page = report.write(result, target, degrees, opened, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
     show(
         {

@@ -249,6 +249,7 @@ Png = Annotated[
     Path | None,
     typer.Option("--png", help="Also draw it to send: an upright card under this name, every chart beside it (needs Chromium)."),
 ]
+Pdf = Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")]
 WithoutNames = Annotated[
     bool, typer.Option("--without-names", help="For sharing: names, number plates and positions are left out.")
 ]
@@ -261,6 +262,37 @@ def share(opened: Iterable[Any], without_names: bool) -> None:
         from hotfuel.session import private
 
         private.hide(opened)
+
+
+def page_beside(out: Path | None, pdf: Path | None, png: Path | None) -> Path | None:
+    """Where the page goes: beside what was asked for, if that is only its print or its picture; None if nothing was.
+
+    Raises InputError that names the place that was typed.
+    """
+    typed = out or pdf or png
+    if out is None and typed is not None:
+        from hotfuel.files import refuse_unwritable
+
+        refuse_unwritable(typed)
+        return typed.with_suffix(".html")
+    return out
+
+
+@contextlib.contextmanager
+def told_first(lines: list[str], page: Path, as_json: bool) -> Iterator[None]:
+    """What was found is told, and the page that was written named, even where there is nothing to print or draw it with."""
+
+    def stamp() -> int:
+        return page.stat().st_mtime_ns if page.is_file() else 0
+
+    before = stamp()
+    try:
+        yield
+    except InputError as error:
+        written = stamp() != before
+        if not as_json:
+            show({}, [*lines, *([f"report: {page}"] if written else [])], False)
+        raise InputError(f"{error} ({page} is written)" if written else str(error)) from None
 
 
 def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:

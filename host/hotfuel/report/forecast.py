@@ -1,15 +1,15 @@
 """The pages of `hotfuel forecast`: changes with their charts, and what to try first. Renders what hotfuel.study.line worked out; tests nothing."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from hotfuel import __version__
 from hotfuel.places import place_words
-from hotfuel.report import html, sheet, words
-from hotfuel.report.chart import INK, Chart, Range
+from hotfuel.report import html, pictures, sheet, words
+from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
@@ -21,7 +21,7 @@ from hotfuel.units import Shown
 
 _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
 _HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
-_MOST_CHARTS = 6
+_MOST_CHARTS, _CARD_PX = 6, 190
 _METHOD = (
     "The recorded drive is followed from the tank on, in 200 draws of everything that nobody measured; intervals hold 95 in 100 of them. What is wrong with "
     "the measurement itself is common to before and after, and is not in them.",
@@ -29,11 +29,16 @@ _METHOD = (
 )
 
 
-def write(report: Report, path: str | Path, shown: Shown, pdf: str | Path | None = None) -> Path:
-    """Write a page; returns its path. pdf: also print it there. Raises InputError if a place cannot be written or there is nothing to print with."""
+def write(report: Report, path: str | Path, shown: Shown, pdf: str | Path | None = None, png: str | Path | None = None) -> Path:
+    """Write a page; returns its path. pdf: also print it there; png: its card and charts as pictures.
+
+    Raises InputError if a place cannot be written or there is nothing to print with.
+    """
     written = html.write(report.page, path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
+    if png is not None:
+        pictures.write(report, png)
     return written
 
 
@@ -54,9 +59,8 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
         {"title": one.change, "said": _plain(one.sentences), "rows": _rows(one, shown), "assumed": _plain(one.assumptions)}
         for one in told
     ]
-    return _report(
-        session, "What a change would do", first, figures, {"parts": parts, "more": more, "groups": None, "unknown": ()}, shown
-    )
+    values: dict[str, object] = {"parts": parts, "more": more, "groups": None, "unknown": ()}
+    return _report(session, "What a change would do", first, figures, values, _card(told[0], shown))
 
 
 def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
@@ -92,9 +96,8 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
         {"title": one.fix.change.name, "said": _plain(one.told.sentences), "rows": None, "assumed": _plain(one.told.assumptions)}
         for one in tried
     ]
-    return _report(
-        session, "What to try first", first, figures, {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}, shown
-    )
+    values: dict[str, object] = {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}
+    return _report(session, "What to try first", first, figures, values, _card(best[0].told, shown) if best else list)
 
 
 def headline(one: Forecast, shown: Shown) -> str:
@@ -150,13 +153,24 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
 
 
 def _report(
-    session: Session, title: str, first: Sheet, figures: dict[str, Chart], more: dict[str, object], shown: Shown
+    session: Session,
+    title: str,
+    first: Sheet,
+    figures: dict[str, Chart],
+    more: dict[str, object],
+    card: Callable[[], list[Chart]],
 ) -> Report:
     values = more | {
         "sheet": first, "simulated": first.simulated, "title": f"{title}: {session.name}", "method": _METHOD,
         "version": f"hotfuel {__version__}, {words.today()}",
     }  # fmt: skip
-    return Report(html.page("forecast.html.jinja", figures, values), first, figures)
+    return Report(html.page("forecast.html.jinja", figures, values), first, figures, card)
+
+
+def _card(one: Forecast, shown: Shown) -> Callable[[], list[Chart]]:
+    """What draws the picture narrow."""
+    place = chosen(one)
+    return lambda: [_chart("card-change", one.curves[place], place, shown, _CARD_PX, NARROW_PX)] if place else []
 
 
 def _key() -> list[dict[str, object]]:
@@ -174,7 +188,7 @@ def _caption(one: Forecast, place: str) -> str:
     )
 
 
-def _chart(name: str, curve: Curve, place: str, shown: Shown, height_px: int) -> Chart:
+def _chart(name: str, curve: Curve, place: str, shown: Shown, height_px: int, width: int = WIDTH_PX) -> Chart:
     degrees = lambda values: np.array([shown.value(float(x), "temperature") for x in values])  # noqa: E731
     before, least, middle, greatest, limit = (
         degrees(x) for x in (curve.before_degc, curve.least_degc, curve.middle_degc, curve.greatest_degc, curve.limit_degc)
@@ -190,6 +204,7 @@ def _chart(name: str, curve: Curve, place: str, shown: Shown, height_px: int) ->
         Range(float(every.min()) - room, float(every.max()) + room),
         title=f"{place_words(place)}, {unit}",
         x_title="h:min since the start",
+        width=width,
         alt=(
             f"Fuel at the {place_words(place)}: hottest {before.max():.0f} {unit} as recorded, {middle.max():.0f} {unit} with the change "
             f"({greatest.max():.0f} at the upper end)."

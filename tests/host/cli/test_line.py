@@ -1,5 +1,6 @@
 """The line as a user asks for it: hoses in the review, coolers and ice, on recordings of the simulated car, against its truth."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -178,3 +179,39 @@ def test_bad_input_is_one_sentence(hotfuel, cooled, options, words):
     said = hotfuel("cooler", cooled[0], *options, code=1).strip()
     assert words in said
     assert said.count("\n") == 0
+
+
+def test_a_coolers_sheet_for_the_customer(hotfuel, cooled, tmp_path):
+    place = tmp_path / "cooler.html"
+    arguments = ("cooler", cooled[0], "--before", "carb inlet", "--flow", "10.5 L/h", "--flow-within", "3 %")
+    found = hotfuel(*arguments, "--out", place, as_json=True)
+    assert found["report"] == str(place)
+    page = place.read_text()
+    sheet = re.sub(r"<(script|style|svg).*?</\1>|<[^>]+>", " ", page[: page.index('id="technical"')], flags=re.S)
+    sheet = re.sub(r"\s+", " ", sheet)
+    half = 1.96 * found["cooler"]["cooler"]["effectiveness_u"]
+    told = re.search(r"Its effectiveness is ([\d.]+) ±([\d.]+)", sheet)
+    assert float(told[1]) == pytest.approx(found["cooler"]["cooler"]["effectiveness"], abs=0.06)
+    assert float(told[2]) == pytest.approx(half, abs=0.05)  # 95 %, as it is printed
+    drop = re.search(r"cooled the fuel by (\d+)(?:\.\d)? °C, ±(\d+)", sheet.replace("\u00a0", " "))
+    assert float(drop[1]) == pytest.approx(found["cooler"]["inlet_degc"] - found["cooler"]["outlet_degc"], abs=1)
+    for words in ("What to do next", "Conditions", "Outside air", "Fuel before", "UA", "extinguisher", "Measured by"):
+        assert words.casefold() in sheet.casefold(), words
+    assert "carb_inlet" not in sheet
+    assert "--" not in sheet, "no command line on a customer's sheet"
+    assert page.count('class="line"') == 2  # before the cooler and behind it
+
+
+def test_a_coolers_refusal_is_in_the_readers_units_and_words(hotfuel, cooled):
+    said = hotfuel("cooler", cooled[0], "--before", "pump", "--coolant", "20 degC", "--units", "us", code=1)
+    assert re.search(r"fuel came to the pump at [\d.]+ °F, no cooler than the [\d.]+ °F of the tank", said)
+    said = hotfuel("cooler", cooled[0], "--before", "carb_inlet", "--coolant", "60 degC", "--units", "us", code=1)
+    assert "below the coolant: at least 5 °F above it" in said
+
+
+def test_a_forecast_is_shared_without_names(hotfuel, cooled, tmp_path, monkeypatch):
+    monkeypatch.setenv("HOTFUEL_BROWSER", "nothing-of-that-name")
+    said = hotfuel("forecast", cooled[0], "--hotter", "5 degC", "--without-names", "--png", tmp_path / "hotter.png", code=1)
+    assert "a day 5 degC hotter" in said, "the answer is told, though there is nothing to draw it with"
+    assert str(tmp_path / "hotter.html") in said
+    assert car_file.load(CAR).name not in (tmp_path / "hotter.html").read_text()

@@ -11,7 +11,10 @@ from scipy.optimize import brentq
 
 from hotfuel.errors import InputError
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3
+from hotfuel.units import Shown
 
+_SI = Shown()
+LEAST_SPAN_DEGC = 3.0
 MOST_DOUBT = 0.5  # standard uncertainty of a UA by the UA, above which it is not told
 LATENT_HEAT_ICE_KJ_KG = 333.55  # melting of ice at 0 degC (IAPWS-06 / CRC Handbook)
 CP_WATER_KJ_KG_K = 4.19
@@ -151,14 +154,17 @@ def measured(
     arrangement: str = "crossflow",
     reading_u_degc: float = 0.5,
     flow_relative_u: float = 0.1,
+    shown: Shown = _SI,
 ) -> Cooler:
     """A cooler from fuel in, fuel out, the other side's inlet and the fuel's flow. Raises InputError where the readings contradict each other.
 
     reading_u_degc: standard uncertainty of one reading against another. coolant_w_k: mass flow x cp of the other side; infinite if it stays constant.
     """
     span = inlet_degc - coolant_degc
-    if not span >= 3.0:
-        raise InputError(f"fuel enters {span:.1f} °C above the coolant: at least 3 °C are needed to tell anything of a cooler")
+    if not span >= LEAST_SPAN_DEGC:
+        seen = f"{shown.text(abs(span), 'temperature difference')} {'above' if span >= 0 else 'below'}"
+        wanted = shown.text(LEAST_SPAN_DEGC, "temperature difference", 0)
+        raise InputError(f"fuel enters {seen} the coolant: at least {wanted} above it are needed to tell anything of a cooler")
     if not fuel_l_h > 0:
         raise InputError(f"a fuel flow of {fuel_l_h:g} L/h was given: it must be above 0")
     fuel = capacity_flow_w_k(fuel_l_h)

@@ -1,6 +1,6 @@
 """A cooler in the line as a session shows it: what its steady running tells (hotfuel.study.line.cooler), in numbers and sentences."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
@@ -12,8 +12,9 @@ from hotfuel.study.drive.phases import fired
 from hotfuel.study.line import transport
 from hotfuel.study.line.cooler import Cooled, Cooler, capacity_flow_w_k, elsewhere, ice_minutes, measured
 from hotfuel.study.line.hose import Flow
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
+_SI = Shown()
 ALIKE_SHARE = 0.25  # flows that near the middle one count as one flow
 WARMED_S = 120  # of running, before fuel and cooler have settled
 LEAST_S = 60
@@ -21,6 +22,13 @@ MELTING_DEGC = 0.0
 # Of a rubber hose of 8 mm bore, per litre it holds: 10 to 25 W/m2K outside, the wall, slow fuel inside, in series (calculated, not measured).
 HOSE_W_K_L, HOSE_SHARE_U = 8.0, 0.4
 MOST_BEHIND_L = 10.0
+
+
+def with_doubt(value: float, u: float) -> str:
+    """A number with its 95 %, both as fine as the doubt has one figure. Example: with_doubt(0.618, 0.05) -> "0.62 ±0.10"."""
+    half = float(expanded(u))
+    decimals = int(np.clip(-np.floor(np.log10(half)), 0, 2)) if half > 0 else 2
+    return f"{value:.{decimals}f} ±{half:.{decimals}f}"
 
 
 @dataclass(frozen=True)
@@ -41,6 +49,7 @@ class Behind:
 class LineCooler:
     """A cooler just before `place`, over `steady_s` of running at about one flow. Temperatures are medians, degC; before: the place before.
 
+    steady: (n,) the seconds counted.
     outlet_degc: fuel leaving the cooler, what it took up in the hose behind it taken off where that can be told (`behind`, else None).
     """
 
@@ -54,10 +63,24 @@ class LineCooler:
     flow_relative_u: float
     cooler: Cooler
     behind: Behind | None = None
+    steady: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool), repr=False, compare=False)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return asdict(self)
+        return {key: value for key, value in asdict(self).items() if key != "steady"}
+
+    @property
+    def drop_u_degc(self) -> float:
+        """Standard uncertainty of how much cooler the fuel left than it entered: of two readings, as the effectiveness has three."""
+        share, span = self.cooler.effectiveness, self.inlet_degc - self.coolant_degc
+        return float(self.cooler.effectiveness_u * span * np.sqrt(2 / (1 + (1 - share) ** 2 + share**2)))
+
+    def size(self) -> str:
+        """UA with its 95 %, or why it cannot be told."""
+        one = self.cooler
+        if not one.ua_told:
+            return f"Its UA cannot be told here: {one.ua_doubt}."
+        return f"UA {with_doubt(one.ua_w_k, one.ua_u_w_k)} W/K ({one.arrangement})."
 
     def _of_the_hose(self, shown: Shown) -> str:
         """What is between the cooler and the place."""
@@ -73,7 +96,7 @@ class LineCooler:
                 f"{place_words(self.place)[0].upper()}{place_words(self.place)[1:]} is read right behind the cooler, as was said."
             )
         litres, air = shown.text(one.litres, "volume"), shown.text(one.air_degc, "temperature")
-        warmed, u = (shown.text(abs(degc), "temperature difference") for degc in (one.warmed_degc, one.warmed_u_degc))
+        warmed, u = (shown.text(abs(degc), "temperature difference") for degc in (one.warmed_degc, expanded(one.warmed_u_degc)))
         if not one.said:
             return (
                 f"How much of the {litres} of line {where} lies behind the cooler, in air of {air}, nobody said (--hose-behind): what the fuel takes up "
@@ -87,16 +110,13 @@ class LineCooler:
     def sentences(self, shown: Shown) -> list[str]:
         """What was measured, for a person."""
         one = self.cooler
-        heat = f"heat taken out of the fuel {one.heat_w:.0f} ±{one.heat_u_w:.0f} W"
-        size = f"{one.ua_w_k:.1f} ±{one.ua_u_w_k:.1f} W/K ({one.arrangement}); {heat}."
-        if not one.ua_told:
-            size = f"{heat}. Its UA cannot be told here: {one.ua_doubt}."
         seen_at = "" if self.behind and self.behind.warmed_degc else f" ({place_words(self.place)})"
         return [
-            f"Over {self.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{self.flow_relative_u:.0%}, "
+            f"Over {self.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{expanded(self.flow_relative_u):.0%}, "
             f"{self.flow_basis}) fuel entered at {shown.text(self.inlet_degc, 'temperature')} ({place_words(self.before)}) and left at "
             f"{shown.text(self.outlet_degc, 'temperature')}{seen_at}, with the coolant at {shown.text(self.coolant_degc, 'temperature')}.",
-            f"Effectiveness {one.effectiveness:.2f} ±{one.effectiveness_u:.2f}; {size}",
+            f"Effectiveness {with_doubt(one.effectiveness, one.effectiveness_u)}; heat taken out of the fuel {with_doubt(one.heat_w, one.heat_u_w)} W. "
+            f"{self.size()} ± in 95 of 100 cases.",
             self._of_the_hose(shown),
         ]
 
@@ -110,12 +130,13 @@ def in_session(
     coolant_w_k: float = np.inf,
     arrangement: str = "crossflow",
     hose_behind_l: float | None = None,
+    shown: Shown = _SI,
 ) -> LineCooler:
     """The cooler between a place and the one before it.
 
     coolant: its temperature in degC, or the name of the place of a probe in it; None is outside air. flow: through the line, None works it out from
     engine speed. coolant_w_k: as in hotfuel.study.line.cooler.measured. hose_behind_l: what the hose from the cooler to the place holds; None: the cooler
-    may sit anywhere in its section. Raises InputError for a place without one before it, an unknown coolant or flow,
+    may sit anywhere in its section. shown: the units of what is refused. Raises InputError for a place without one before it, an unknown coolant or flow,
     too little steady running, a hose of an impossible volume, fuel that comes out no cooler, and readings that contradict each other.
     """
     places = transport.line_places(course)
@@ -123,7 +144,8 @@ def in_session(
         raise InputError(f"{course.name} has no usable car file, so nobody knows what lies between two places: give one")
     if place not in places[1:]:
         raise InputError(
-            f'a cooler cannot stand before "{place}": choose among {", ".join(places[1:]) or "no places (there is only one)"}'
+            f'a cooler cannot stand before "{place_words(place)}": choose among '
+            f"{', '.join(map(place_words, places[1:])) or 'no places (there is only one)'}"
         )
     before = places[places.index(place) - 1]
     beside = _coolant(course, coolant)
@@ -139,7 +161,8 @@ def in_session(
     inlet, outlet, cold, fuel = (float(np.median(x[on])) for x in (course.degc[before], course.degc[place], beside, litres))
     if outlet >= inlet:
         raise InputError(
-            f"fuel came to {place} at {outlet:.1f} °C, no cooler than the {inlet:.1f} °C of {before}: nothing between them cools it"
+            f"fuel came to the {place_words(place)} at {shown.text(outlet, 'temperature')}, no cooler than the {shown.text(inlet, 'temperature')} "
+            f"of the {place_words(before)}: nothing between them cools it"
         )
     reading = [transport.reading_u_degc(course, p, fuel) for p in (before, place)]
     behind = _behind(course, place, coolant, outlet, on, (fuel, relative_u), hose_behind_l)
@@ -154,8 +177,9 @@ def in_session(
         arrangement=arrangement,
         reading_u_degc=float(np.sqrt(np.mean(np.square(reading)))),
         flow_relative_u=relative_u,
+        shown=shown,
     )
-    return LineCooler(before, place, inlet, leaving, cold, steady_s, basis, relative_u, found, behind)
+    return LineCooler(before, place, inlet, leaving, cold, steady_s, basis, relative_u, found, behind, on)
 
 
 def _behind(
@@ -207,7 +231,8 @@ class There:
         return (
             f"The same cooler at {shown.text(self.fuel_l_h, 'volume flow')}, with fuel entering at {shown.text(self.inlet_degc, 'temperature')} and its "
             f"coolant at {shown.text(self.coolant_degc, 'temperature')}: fuel would leave at {shown.text(one.outlet_degc, 'temperature')} "
-            f"(±{shown.text(one.outlet_u_degc, 'temperature difference')}), effectiveness {one.effectiveness:.2f}, {one.heat_w:.0f} ±{one.heat_u_w:.0f} W. "
+            f"(±{shown.text(expanded(one.outlet_u_degc), 'temperature difference')}), effectiveness {one.effectiveness:.2f}, "
+            f"{with_doubt(one.heat_w, one.heat_u_w)} W. "
             f"{one.assumption}"
         )
 
@@ -236,7 +261,7 @@ def ice(ice_kg: float, heat_w: float, heat_u_w: float, written: str = "") -> Ice
     return Ice(
         minutes,
         u_minutes,
-        f"{written or f'{ice_kg:.1f} kg'} of ice takes up {heat_w:.0f} W for {minutes:.0f} min (±{u_minutes:.0f}), counting what comes from the fuel "
+        f"{written or f'{ice_kg:.1f} kg'} of ice takes up {heat_w:.0f} W for {minutes:.0f} min (±{expanded(u_minutes):.0f}), counting what comes from the fuel "
         "alone: heat through the can's wall makes it less.",
     )
 
