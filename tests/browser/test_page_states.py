@@ -73,6 +73,7 @@ def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
         assert seen.page.inner_text("#alert-check") != ""  # what to check
     assert seen.page.is_enabled("#mark")
     assert seen.page.is_enabled("#end") == (scene == "stale")
+    assert seen.page.is_visible("[data-place=pump] .quieting") == (scene != "ended")  # no button that cannot work
     assert (
         seen.page.inner_text("#end-why")
         == {"stale": "", "ended": "the recording has ended", "no word": "no word from the recording computer"}[scene]
@@ -90,6 +91,8 @@ def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(seen):
             seen.look(scene, view=view, **more)
             assert seen.page.is_visible(where)
             told[name] = seen.page.inner_text(where)
+            words = seen.page.evaluate("['#head-word', '.place .word'].map(name => document.querySelector(name).textContent)")
+            assert words == 2 * [{"fresh": "no warning", "stale": "no reading", "ended": "ended"}[name]]
             if name == "stale":
                 assert seen.page.inner_text("#alert-check") != ""  # what to check
         assert "othing to do now" in told["fresh"]

@@ -95,7 +95,9 @@ class Desk:
         return not trouble, trouble or "Mark passed on."
 
     def _quiet(self, place: Any, moment: str) -> tuple[bool, str]:
-        all_quiet = self._quieting.quiet(place if isinstance(place, str) else "", moment)
+        if not isinstance(place, str | None):
+            return False, "Nothing was quieted: the place has to be a name."
+        all_quiet = self._quieting.quiet(place or "", moment)
         if all_quiet:
             trouble = self._pass_on("acknowledge")
             if trouble:

@@ -47,6 +47,9 @@
     return element;
   };
 
+  // Only a reading of this moment can say "no warning" and "nothing to do". Any other state, and what was to be done, stays said.
+  const told = row => old && row.key === "quiet" ? panel.instead[panel.live ? "unread" : "ended"] : row;
+
   const cards = new Map();
   const card = place => {
     const box = document.createElement("article"), made = { box };
@@ -86,7 +89,7 @@
       if (box.children[index] !== made.box) box.insertBefore(made.box, box.children[index] || null);
       made.box.dataset.key = row.key;
       const dash = old || row.lost, blind = old || row.temperature === "–";
-      put(made.word, row.word);
+      put(made.word, told(row).word);
       put(made.name, row.name);
       put(made.margin, !row.limit ? (dash ? "–" : `${row.temperature} ${row.unit}`) : dash ? "–" : `${row.margin} ${row.difference} ${row.left}`);
       put(made.was, blind ? row.was : "");
@@ -102,7 +105,7 @@
       arrow(made.arrow, dash ? "unknown" : row.arrow);
       made.chart.hidden = !row.limit;
       const quieted = sound.places[row.place];
-      made.quieted.hidden = quieted === undefined;
+      made.quieted.hidden = quieted === undefined || !panel.live;
       made.quieting.hidden = Boolean(quieted);
       put(made.quieting, `Quiet ${row.name}`);
       put(made.quietly, quieted ? `sound quieted ${quieted}` : "");
@@ -113,7 +116,6 @@
     const dash = old || Boolean(head.lost);
     at("head").dataset.key = head.key;
     at("head").toggleAttribute("data-dash", dash);
-    put(at("head-word"), head.word || head.note || "");
     put(at("head-place"), head.name);
     put(at("head-margin"), dash ? "–" : head.margin);
     put(at("head-unit"), dash ? "" : head.difference);
@@ -124,8 +126,8 @@
     put(at("head-trend"), dash ? "" : head.trend);
     put(at("head-eta"), dash ? "" : head.eta);
     put(at("head-history"), old ? "" : head.history);
-    // Only a reading of this moment can say that there is nothing to do. What was to be done stays said.
-    const doing = old && head.key === "quiet" ? panel.instead[panel.live ? "unread" : "ended"] : head;
+    const doing = told(head);
+    put(at("head-word"), doing.word || head.note || "");
     put(at("head-short"), doing.short);
     put(at("head-action"), doing.action);
     arrow(at("head-arrow"), dash ? "unknown" : head.arrow);

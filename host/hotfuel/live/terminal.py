@@ -132,10 +132,11 @@ def _as_text(state: LiveState, shown: Shown, out: Console, sleep: Callable[[floa
 def picture(now: dict[str, Any], width: int = 100, height: int | None = None, said: str = "") -> Group:
     """A panel of live.wording as lines that fit `width` x `height` (None: as many as it takes). Text is never taken as markup."""
     old, narrow = _old(now), width < NARROW
+    now = _unread(now) if old else now
     style = "" if old else _STYLES[now["head"]["key"]]
     top: list[Text] = [*_lines(old, width, "reverse bold")] if old else []
     top += [_line(text, width, style) for text in _head(now["head"], bool(old), width)]
-    action = _action(now, old)["brief" if narrow or (height or 99) < 20 else "action"]
+    action = now["head"]["brief" if narrow or (height or 99) < 20 else "action"]
     top += _lines(action, width, "bold")
     tight = height is not None and height < 20
     foot = _lines(_SHORT_CAUTION if tight else f"{now['driver']} {now['caution']}", width)
@@ -170,11 +171,11 @@ def _old(now: dict[str, Any]) -> str:
     return ""
 
 
-def _action(now: dict[str, Any], old: str) -> dict[str, str]:
-    """The head's, but never an old "nothing to do": only a reading of this moment can say that. What was to be done stays said."""
-    if old and now["head"]["key"] == "quiet":
-        return dict(now["instead"]["unread" if now["live"] else "ended"])
-    return dict(now["head"])
+def _unread(now: dict[str, Any]) -> dict[str, Any]:
+    """Without "no warning" and "nothing to do": only a reading of this moment can say that. Any other state, and what was to be done, stays said."""
+    instead = now["instead"]["unread" if now["live"] else "ended"]
+    places = [{**place, "word": instead["word"]} if place["key"] == "quiet" else place for place in now["places"]]
+    return {**now, "places": places, "head": {**now["head"], **instead} if now["head"]["key"] == "quiet" else now["head"]}
 
 
 def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:

@@ -46,7 +46,11 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
         "time": clock.moment(now.at),
         "units": shown.system,
         "head": _head(places),
-        "instead": {"unread": _told(UNREAD), "ended": _told(ENDED)},  # of the head's "nothing to do", where nobody knows that now
+        # of "no warning" and "nothing to do", where nobody knows that now
+        "instead": {
+            "unread": {"word": "no reading", **_told(UNREAD)},
+            "ended": {"word": "ended", **_told(ENDED)},
+        },
         "flags": _flags(now, clock),
         "places": places,
         "forecasts": forecasts(now, shown),

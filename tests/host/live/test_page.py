@@ -421,6 +421,12 @@ def test_requests_are_bounded_in_number(asked):
     assert len(asked.recorder.new()) == asking.BURST + 3
 
 
+@pytest.mark.parametrize("place", [{"a": 1}, ["pump"], 7, True])
+def test_a_place_that_is_no_name_quiets_nothing(asked, place):
+    assert not asked.ask(id="1", kind="quiet", place=place)["done"]
+    assert asked.recorder.new() == []
+
+
 def test_quieting_and_ending_reach_the_recorder(asked):
     asked.ask(id="1", kind="quiet")
     asked.ask(id="2", kind="end")

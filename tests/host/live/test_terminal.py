@@ -93,7 +93,9 @@ def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(session,
         " ".join(printed(now | change, width, height).split()) for change in ({}, {"age_s": 7.0}, {"live": False})
     )
     assert "othing to do now" in fresh
+    assert "- no warning tank" in fresh or "- no warning pump" in fresh
     assert "othing to do" not in stale + ended
+    assert not re.search(r"- no warning \w", stale + ended)  # "was 20 °F left, no warning, 14:03:26" says when
     assert "take the fuel as hot" in stale
     assert "Check the plug at the board" in stale
     assert "no warning comes from here" in ended
