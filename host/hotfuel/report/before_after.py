@@ -2,7 +2,7 @@
 
 import contextlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,15 +12,17 @@ from hotfuel.places import place_words
 from hotfuel.report import study_figures
 from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import ACT, COLOURS
+from hotfuel.report.headline import where
 from hotfuel.report.table import Table
+from hotfuel.report.words import rough
 from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
 from hotfuel.study.fixes.fitted import parse
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 _ROW_PX, _BESIDE = 36, 0.1  # the two markers of a row stand a little above one another: equal ones are seen apart
 CAPTION = (
     "Hollow: the complaint's stop; filled: since the repair, the nearest to boiling of the stops that were as hard (of all, where none was). "
-    "To the right is more room; at the red line none is left. Single stops differ by some degrees."
+    "To the right is more room; at the red line none is left. ± of a change takes both doubts as independent; single stops differ by some degrees, too."
 )
 CAPTION_DEGREES = (
     "Hollow: the complaint's stop; filled: since the repair, the hottest of the stops that were as hard (of all, where none was)."
@@ -46,18 +48,35 @@ def aimed_at(known: Mapping[str, Any]) -> str:
 
 
 def headline(judgement: Judgement) -> str:
-    """Whether the trouble is gone, in one sentence."""
+    """Whether the trouble is gone, in a sentence or two. Fuel beyond its limit by more than the doubt, at the complaint's stop and since, is trouble
+    that is there: an easier stop only makes that plainer."""
     proof = judgement.proof
     with_it = f" with {judgement.variant}" if judgement.variant else ""
+    still = still_boiling(judgement)
+    boils = f"the fuel still boils {where(still)}{with_it}" if still else ""
+    if proof is not None and proof.failures:
+        return f"The trouble came back{with_it} in {proof.failures} of {proof.stops} stop{'s' if proof.stops > 1 else ''}."
+    if boils and (proof is None or not proof.hard_enough):
+        return f"No: {boils}."
     if proof is None:
         return f"Whether the trouble is gone{with_it} is not shown: no start after a hot stop is in the recording."
-    if proof.failures:
-        return f"The trouble came back{with_it} in {proof.failures} of {proof.stops} stop{'s' if proof.stops > 1 else ''}."
     if not proof.hard_enough:
         return f"Whether the trouble is gone{with_it} is not shown: no stop since the repair was as hard as the complaint's."
     count = f"{proof.hard_enough} stop{'s' if proof.hard_enough > 1 else ''}"
     few = "; so few prove little" if proof.still_possible > 0.5 else ""
-    return f"No trouble{with_it} in {count} as hard as the complaint's{few}."
+    but = f"{boils[0].upper()}{boils[1:]}. " if boils else ""
+    return f"{but}No trouble{with_it} in {count} as hard as the complaint's{few}."
+
+
+def still_boiling(judgement: Judgement) -> str:
+    """The place that was beyond its limit by more than the doubt at the complaint's stop and is since, the furthest now; "" for none."""
+    before = {one.place for one in judgement.complaint.places if _boiled(one)}
+    now = [one for stop in judgement.stops for one in stop.places if one.place in before and _boiled(one)]
+    return min(now, key=lambda one: one.smallest_margin_degc).place if now else ""
+
+
+def _boiled(one: PlaceAtStop) -> bool:
+    return bool(one.smallest_margin_degc <= -float(expanded(one.uncertainty_degc)))
 
 
 def pairs(judgement: Judgement, aimed: str = "") -> list[Pair]:
@@ -74,11 +93,8 @@ def pairs(judgement: Judgement, aimed: str = "") -> list[Pair]:
 
 
 def _worse(one: PlaceAtStop, other: PlaceAtStop) -> PlaceAtStop:
-    return PlaceAtStop(
-        one.place,
-        float(np.fmax(one.hottest_degc, other.hottest_degc)),
-        float(np.fmin(one.smallest_margin_degc, other.smallest_margin_degc)),
-    )
+    nearest = other if other.smallest_margin_degc < one.smallest_margin_degc or np.isnan(one.smallest_margin_degc) else one
+    return replace(nearest, hottest_degc=float(np.fmax(one.hottest_degc, other.hottest_degc)))
 
 
 def table(found: Sequence[Pair], shown: Shown) -> Table | None:
@@ -95,13 +111,21 @@ def table(found: Sequence[Pair], shown: Shown) -> Table | None:
 def _side(one: PlaceAtStop | None, shown: Shown) -> tuple[str, str]:
     if one is None:
         return "not measured", ""
-    return shown.text(one.hottest_degc, "temperature", 0), _room(one.smallest_margin_degc, shown)
+    return shown.text(one.hottest_degc, "temperature", 0), _room(one, shown)
 
 
-def _room(margin_degc: float, shown: Shown) -> str:
+def _room(one: PlaceAtStop, shown: Shown) -> str:
+    margin_degc = one.smallest_margin_degc
     if not np.isfinite(margin_degc):
         return "no limit known"
-    return f"{shown.text(abs(margin_degc), 'temperature difference', 0)} {'left' if margin_degc > 0 else 'beyond'}"
+    side = "left" if margin_degc > 0 else "beyond"
+    return f"{shown.text(abs(margin_degc), 'temperature difference', 0)} {side}{_doubt(one.uncertainty_degc, shown)}"
+
+
+def _doubt(uncertainty_degc: float, shown: Shown) -> str:
+    """ ", ±9 °F", "" where it is not known."""
+    expanded_degc = float(expanded(uncertainty_degc))
+    return f", ±{rough(shown, expanded_degc, expanded_degc)}" if np.isfinite(expanded_degc) else ""
 
 
 def _change(one: Pair, shown: Shown) -> str:
@@ -115,7 +139,11 @@ def _change(one: Pair, shown: Shown) -> str:
 
     room = one.after.smallest_margin_degc - one.before.smallest_margin_degc
     cooler = one.before.hottest_degc - one.after.hottest_degc
-    return size(room, "more room", "less room") if np.isfinite(room) else size(cooler, "cooler", "hotter")
+    if not np.isfinite(room):
+        return size(cooler, "cooler", "hotter")
+    return size(room, "more room", "less room") + _doubt(
+        float(np.hypot(one.before.uncertainty_degc, one.after.uncertainty_degc)), shown
+    )
 
 
 def chart(found: Sequence[Pair], shown: Shown, width: int = WIDTH_PX) -> tuple[Chart, str] | None:

@@ -261,7 +261,8 @@ class Chart:
             x = _tenth(self.px(value))
             along.append(drawsvg.Line(x, self.top, x, bottom + (4 if self.show_x else 0), class_="grid"))
             if self.show_x:
-                along.append(_text(text, x, bottom + 15, "middle"))
+                cut = x + 3.3 * len(text) > self.width  # half the text would stand outside
+                along.append(_text(text, self.width if cut else x, bottom + 15, "end" if cut else "middle"))
         group.append(along)
         group.append(drawsvg.Line(LEFT_PX, bottom, self.right, bottom, class_="axis"))
         if self.title:

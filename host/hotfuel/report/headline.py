@@ -15,9 +15,10 @@ from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTA
 from hotfuel.study.story import Story
 from hotfuel.units import Shown, expanded
 
-BOILED, WITHIN_DOUBT, CLOSE, BELOW, NO_LIMIT, NOTHING = "boiled", "within doubt", "close", "below", "no limit", "nothing"
+BOILED, WITHIN_DOUBT, CLOSE, BELOW = "boiled", "within doubt", "close", "below"
+TOO_LITTLE, NO_LIMIT, NOTHING = "too little", "no limit", "nothing"
 _WHEN = {
-    SOAK: "after you parked",
+    SOAK: "while you were parked",
     DRIVE: "while driving",
     LAP: "on the track",
     PULL: "at full throttle",
@@ -26,12 +27,13 @@ _WHEN = {
     COLD_START: "while the engine warmed up",
     STANDING: "before the start",
 }
+_SHORT_S, _COLD_DEGC = 600.0, 30.0  # less tells nothing of hot fuel: common practice, no source
 _MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
 
 
 @dataclass(frozen=True)
 class Headline:
-    """kind: one of BOILED, WITHIN_DOUBT, CLOSE, BELOW, NO_LIMIT, NOTHING; the rest are words for the page."""
+    """kind: one of BOILED, WITHIN_DOUBT, CLOSE, BELOW, TOO_LITTLE, NO_LIMIT, NOTHING; the rest are words for the page."""
 
     kind: str
     sentence: str
@@ -75,6 +77,8 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock) -
     elif margin < doubt_degc:
         kind = CLOSE
         sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, closer than the doubt."
+    elif too_little := _too_little(summary):
+        kind, sentence = TOO_LITTLE, f"{too_little}: the fuel stayed below its boiling limit, which a hot drive can change."
     else:
         kind, sentence = (
             BELOW,
@@ -105,10 +109,11 @@ def _phase_beyond(near: PlaceSummary, told: Story | None) -> Phase | None:
 
 
 def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
-    if phase is None or near.place not in phase.places or near.beyond_limit_s <= 0:
-        return f" for {spoken(near.beyond_limit_s)}" if near.beyond_limit_s > 0 else when
+    """Only what lies beyond the limit by more than the doubt counts as boiling."""
+    if phase is None or near.place not in phase.places or near.beyond_doubt_s <= 0:
+        return f" for {spoken(near.beyond_doubt_s)}" if near.beyond_doubt_s > 0 else when
     most = phase.places[near.place].act_s >= _MOST * near.beyond_limit_s
-    return f" for {spoken(near.beyond_limit_s)}{when if most else f' in all, most of it{when}'}"
+    return f" for {spoken(near.beyond_doubt_s)}{when if most else f' in all, most of it{when}'}"
 
 
 def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
@@ -116,15 +121,34 @@ def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) ->
     side = "above" if near.smallest_margin_degc <= 0 else "below"
     gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
     return (
-        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, and at its pressure there it boils too hard to be pumped "
-        f"or metered from about {limit} on: {gap} {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. Every ± and grey band in this report "
-        "holds in 95 of 100 cases."
+        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}. Its limit there, where it makes more vapour than can be "
+        f"pumped or metered, was about {limit}: {gap} {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
+        "Every ± and grey band in this report holds in 95 of 100 cases."
     )  # fmt: skip
+
+
+def _beyond(near: PlaceSummary) -> str:
+    """How long it was beyond the limit at all, where that is longer than it surely boiled."""
+    if near.beyond_doubt_s <= 0 or spoken(near.beyond_limit_s) == spoken(near.beyond_doubt_s):
+        return ""
+    return f"It was beyond the limit for {spoken(near.beyond_limit_s)}, by more than the doubt for {spoken(near.beyond_doubt_s)} of them. "
+
+
+def _too_little(summary: Summary) -> str:
+    """Why a recording without trouble shows nothing, "" where it does."""
+    if summary.recorded_s < _SHORT_S:
+        return f"Too short to tell anything of hot fuel, {spoken(summary.recorded_s)} in all"
+    hot = summary.hottest
+    if hot is not None and hot.hottest_degc < _COLD_DEGC:
+        return "The fuel never got hot, so nothing is shown"
+    return ""
 
 
 def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]:
     place = place_words(probe_of(near.place))
     again = "Then repeat the same run on a day as warm, and lay both recordings side by side."
+    if kind == TOO_LITTLE:
+        return ("Record a warm drive of twenty minutes or more, the stop after it, and the start after that.",)
     if kind == BELOW:
         return (
             "Nothing calls for a change under these conditions.",

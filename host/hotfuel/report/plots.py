@@ -30,6 +30,11 @@ _LEVEL_KEYS = {
     "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
     "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
 }
+_STRIP = (
+    "Bars are the alarms as they come while driving, not the time below zero above: they wait 4 s, look ahead past a slow probe's lag and stay for "
+    "a minute after"
+)
+_STRIP_PERCOLATES = "; in a bowl and behind the needle they end with the engine's stop, as boiling over there is usual then, and the tables still count it."
 _DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
 _CARD_PX = 190
@@ -210,7 +215,8 @@ class Plots:
         self.figures["alarms"] = draw.alarm_strip("alarms", self.axis, spans, rows, "", self._alt_of_alarms(len(spans), rows))
         self._marks_and_gaps(self.figures["alarms"])
         present = set(self.alarms["level"])
-        return Plot(["alarms"], [key for name, key in _LEVEL_KEYS.items() if name in present], caption)
+        said = _STRIP + (_STRIP_PERCOLATES if any(place.percolates for place in self.table.values()) else ".")
+        return Plot(["alarms"], [key for name, key in _LEVEL_KEYS.items() if name in present], f"{said} {caption}".strip())
 
     def _inputs(self) -> list[Plot]:
         inputs = self.session.inputs()

@@ -214,7 +214,8 @@ def _air(session: Session, shown: Shown) -> str:
     pressures = session.inputs()["ambient_pressure_kpa"].to_numpy()
     if np.isfinite(pressures).any():
         low, high = float(np.nanmin(pressures)), float(np.nanmax(pressures))
-        return f"{shown.text(low, 'pressure')} to {shown.text(high, 'pressure')}, measured"
+        ends = list(dict.fromkeys(shown.text(kpa, "pressure") for kpa in (low, high)))
+        return f"{' to '.join(ends)}, measured"
     if session.car is None:
         return "not known"
     stated = ambient(session.car)

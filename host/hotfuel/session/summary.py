@@ -14,6 +14,7 @@ from hotfuel.places import behind_needle, is_behind_needle
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, per_second, smoothed
+from hotfuel.units import expanded
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,7 @@ class PlaceSummary:
     vapour_liquid_ratio_there: float = np.nan
     inside_uncertainty_s: float = 0.0  # margin below its uncertainty, act included
     beyond_limit_s: float = 0.0
+    beyond_doubt_s: float = 0.0  # of beyond_limit_s: by more than the 95 % doubt, or no limit was left
     lost_s: float = 0.0
     criterion: str = ""
     basis: str = ""
@@ -147,18 +149,21 @@ def _of_place(
         beyond = (margin.margin_degc <= 0) | np.isin(margin.state, BEYOND)
     near = beyond | (margin.state == Level.WARN)
     near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
+    with np.errstate(invalid="ignore"):
+        surely = (margin.margin_degc <= -expanded(margin.uncertainty_degc)) | np.isin(margin.state, NO_LIMIT)
+    surely_s = float(step[surely].sum())
     without = _without_limit(margin, index, step)
     if not np.isfinite(margin.margin_degc).any():
         return PlaceSummary(
-            name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, lost_s=lost_s,
-            criterion=margin.criterion.text, basis=margin.basis, **without,
+            name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, beyond_doubt_s=surely_s,
+            lost_s=lost_s, criterion=margin.criterion.text, basis=margin.basis, **without,
         )  # fmt: skip
     left = means.of(margin.margin_degc)
     least = int(np.nanargmin(left))
     return PlaceSummary(
         name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
         means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
-        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, lost_s, margin.criterion.text, margin.basis, **without,
+        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, surely_s, lost_s, margin.criterion.text, margin.basis, **without,
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hotfuel.report import answers, words
-from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, WITHIN_DOUBT, headline
+from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, TOO_LITTLE, WITHIN_DOUBT, headline
 from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer
@@ -22,6 +22,7 @@ def with_margin(drive, margin_degc, uncertainty_degc=2.0):
     near = replace(
         summary.smallest, smallest_margin_degc=margin_degc, uncertainty_degc=uncertainty_degc, limit_there_degc=60.0,
         temperature_there_degc=60.0 - margin_degc, beyond_limit_s=780.0,
+        beyond_doubt_s=780.0,
     )  # fmt: skip
     return replace(summary, smallest=near)
 
@@ -54,6 +55,44 @@ def test_how_long_and_when(drive):
     head = headline(with_margin(drive, -9.0), told, Shown("us"), CLOCK)
     assert "for 13 minutes" in head.sentence
     assert headline(with_margin(drive, -9.0), None, Shown("us"), CLOCK).sentence.endswith("for 13 minutes.")
+
+
+def test_only_time_beyond_by_more_than_the_doubt_is_boiling(drive):
+    summary = with_margin(drive, -9.0)
+    near = replace(summary.smallest, beyond_doubt_s=640.0)
+    for told in (story.tell(drive), None):
+        head = headline(replace(summary, smallest=near), told, Shown("us"), CLOCK)
+        assert "for 11 minutes" in head.sentence and "13" not in head.sentence
+        assert "It was beyond the limit for 13 minutes, by more than the doubt for 11 minutes of them." in head.basis
+    assert "after you parked" not in head.sentence
+
+
+def test_the_surely_boiling_time_is_counted_reading_by_reading(drive):
+    """Against a count of its own: every reading stands for the step to the next one."""
+    step_s = np.diff(drive.ticks.seconds, append=drive.ticks.seconds[-1])
+    for name, place in drive.margin_table.places.items():
+        surely = place.margin_degc + 1.96 * place.uncertainty_degc <= 0
+        found = drive.summary().places[name]
+        assert found.beyond_doubt_s == pytest.approx(step_s[surely].sum(), abs=0.5)
+        assert found.beyond_doubt_s <= found.beyond_limit_s
+
+
+@pytest.mark.parametrize(
+    ("recorded_s", "hottest_degc", "said"),
+    [
+        (44.0, 20.0, "Too short to tell anything of hot fuel, 44 seconds in all"),
+        (3600.0, 20.0, "The fuel never got hot, so nothing is shown"),
+    ],
+)
+def test_a_short_or_cold_recording_is_no_finding(drive, recorded_s, hottest_degc, said):
+    summary = with_margin(drive, 30.0)
+    little = replace(summary, recorded_s=recorded_s, hottest=replace(summary.hottest, hottest_degc=hottest_degc))
+    head = headline(little, None, Shown("si"), CLOCK)
+    assert head.kind == TOO_LITTLE
+    assert head.sentence.startswith(said)
+    assert "Nothing calls for a change" not in " ".join(head.next_steps)
+    boiled = replace(little, smallest=with_margin(drive, -9.0).smallest)
+    assert headline(boiled, None, Shown("si"), CLOCK).kind == BOILED  # trouble is trouble, however short
 
 
 def test_nothing_known(drive):

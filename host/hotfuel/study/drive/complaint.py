@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
@@ -12,15 +13,17 @@ from hotfuel.study.drive.restarts import AFTER_S, Hardness, Proof, hardness, pro
 from hotfuel.units import Shown
 
 _JUST_BEFORE_S = 10.0
+_NAME_MOST = 60  # letters of a title in a sentence
 
 
 @dataclass(frozen=True)
 class PlaceAtStop:
-    """One place during a hot soak: its hottest fuel and its smallest margin, nan where no limit is known; degC."""
+    """One place during a hot soak: its hottest fuel and its smallest margin with its standard uncertainty, nan where no limit is known; degC."""
 
     place: str
     hottest_degc: float
     smallest_margin_degc: float
+    uncertainty_degc: float = np.nan
 
 
 @dataclass(frozen=True)
@@ -81,10 +84,22 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
         margins = [place.smallest_margin_degc for place in soak.places.values() if np.isfinite(place.smallest_margin_degc)]
         trouble = True in words if tried else None
         mark = words.get(True, words.get(False, ""))
-        there = tuple(PlaceAtStop(name, place.peak_degc, place.smallest_margin_degc) for name, place in soak.places.items())
+        there = tuple(
+            PlaceAtStop(name, place.peak_degc, place.smallest_margin_degc, place.uncertainty_degc)
+            for name, place in soak.places.items()
+        )
         smallest = min(margins, default=np.nan)
-        made.append(Stop(course.name, soak.name, hardness(course, soak), trouble, smallest, mark, places=there))
+        made.append(Stop(called(course), soak.name, hardness(course, soak), trouble, smallest, mark, places=there))
     return made
+
+
+def called(course: Course) -> str:
+    """A session as a sheet names it: its title, where that is short, else the day it began, else the title's beginning."""
+    if len(course.name) <= _NAME_MOST:
+        return course.name
+    if np.isnan(course.start_s):
+        return f"{course.name[:_NAME_MOST].rstrip()} ..."
+    return f"session of {pd.Timestamp(course.start_s + 60.0 * (course.utc_offset_min or 0), unit='s'):%-d %B %Y}"
 
 
 def _opens_s(soak: Phase) -> float:

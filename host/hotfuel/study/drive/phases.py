@@ -72,6 +72,7 @@ class PlacePhase:
     act_s: float
     largest_vapour_liquid_ratio: float
     no_limit_s: float = 0.0  # of act_s: the pressure left no limit
+    uncertainty_degc: float = np.nan  # standard, of the smallest margin
 
 
 @dataclass(frozen=True)
@@ -121,11 +122,12 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
         if not good.size:
             continue
         rate = np.polyfit(time_s[good], mean[good], 1)[0] * 60 if good.size > 10 else np.nan
-        smallest, at, ratio, warned, acted, without = np.nan, np.nan, np.nan, 0.0, 0.0, 0.0
+        smallest, at, ratio, warned, acted, without, spread = np.nan, np.nan, np.nan, 0.0, 0.0, 0.0, np.nan
         margin = smoothed(time_s, margins["margin_degc"]) if margins else np.full(len(time_s), np.nan)
         if np.isfinite(margin).any():
             least = int(np.nanargmin(margin))
             smallest, at = float(margin[least]), float(time_s[least])
+            spread = float(smoothed(time_s, margins["uncertainty_degc"])[least])
             ratio = (
                 float(np.nanmax(margins["vapour_liquid_ratio"])) if np.isfinite(margins["vapour_liquid_ratio"]).any() else np.nan
             )
@@ -144,6 +146,7 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
             act_s=acted,
             largest_vapour_liquid_ratio=ratio,
             no_limit_s=without,
+            uncertainty_degc=spread,
         )
     return found
 
