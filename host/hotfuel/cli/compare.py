@@ -94,7 +94,7 @@ def compare(
     named = groups(variants, "SESSION")
     each = {path: open_session(path) for paths in named.values() for path in paths}
     archived_of = next(iter(each.values())).car  # by its own name
-    share(each.values(), without_names)
+    share(each.values(), without_names, named)
     opened = {name: [each[path] for path in paths] for name, paths in named.items()}
     first = next(iter(next(iter(opened.values()))))
     shown = Shown(units or (first.car.units if first.car else "si"))
@@ -130,6 +130,8 @@ def compare(
     if odd := [name for name in wanted if name not in named]:
         raise UsageError(f'--needs "{odd[0]}" is none of the variants compared: they are {", ".join(named)}')
     lines = [result.finding(), *result.questions]
+    if any("Guessed from the name" in line for line in result.questions):
+        lines.append('If that is not what was fitted, say it with --fix: "NAME=cooler before carb_inlet".')
     others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
     decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
     lines += [" ".join(one.sentences) for one in result.judgements]

@@ -123,6 +123,7 @@ def power(
     if not variants:
         raise UsageError(f"say which pulls to compare: {WANTED} {WANTED}")
     files, sessions = _apart(chosen(variants))
+    share((), without_names, files)
     degrees, options, car_units = _temperatures(sessions, files, baseline, units, without_names)
     stated = _fuels(fuel, files)
     result = compared(

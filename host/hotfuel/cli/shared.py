@@ -256,9 +256,13 @@ WithoutNames = Annotated[
 OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to write.")]
 
 
-def share(opened: Iterable[Any], without_names: bool) -> None:
-    """Take names out of sessions, in place, where that is asked for."""
+def share(opened: Iterable[Any], without_names: bool, variants: Iterable[str] = ()) -> None:
+    """Take names out of sessions, in place, where that is asked for. variants: names that stay as they were typed, which is said."""
     if without_names:
+        if kept := ", ".join(variants):
+            note(
+                f"The variants' names stay as they were typed ({kept}): if one names a person, a car or a place, give it another."
+            )
         from hotfuel.session import private
 
         private.hide(opened)

@@ -247,6 +247,8 @@ class Chart:
         bottom = self.top + self.height
         if self.show_y:
             values, decimals = number_ticks(self.y.low, self.y.high, max(2, self.height // 34))
+            if len(values) < 2:  # one number alone tells no scale
+                values, decimals = number_ticks(self.y.low, self.y.high, 4)
             for value in values:
                 y = _tenth(self.py(value))
                 group.append(drawsvg.Line(LEFT_PX, y, self.right, y, class_="grid"))

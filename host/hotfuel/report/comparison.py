@@ -32,6 +32,7 @@ from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import Gain, PowerComparison
+from hotfuel.study.power.weathers import is_condition
 from hotfuel.units import Shown
 
 _RUNS_MOST = 60
@@ -121,8 +122,11 @@ def make(
         work_done=work_done,
         done=_variants(result, power),
         next_steps=answers.next_steps(result, power, _order(result, power)),
-        conditions=[study_figures.plain(line) for line in _conditions(result, power)],
-        weakens=[*((*result.bad_runs, *result.cautions) if result else ()), *(power.cautions if power else ())],
+        conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power))],
+        weakens=[
+            *((*result.bad_runs, *result.cautions) if result else ()),
+            *(line for line in (power.cautions if power else ()) if not is_condition(line)),
+        ],
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
         simulated=any(session.metadata.get("simulated") for session in every),
     )

@@ -15,6 +15,7 @@ from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
 from hotfuel.study.power.power import PowerComparison
+from hotfuel.study.power.weathers import is_condition
 from hotfuel.units import Shown
 
 _CAUTIONS = (
@@ -101,8 +102,8 @@ def make(
         work_done=work_done,
         done=_pulled(power),
         next_steps=answers.next_steps(None, power, power.proposed_order),
-        conditions=_conditions(power),
-        weakens=power.cautions,
+        conditions=[*sheet.driven(every, shown), *_conditions(power)],
+        weakens=[line for line in power.cautions if not is_condition(line)],
         cautions=_CAUTIONS,
         simulated=any(session.metadata.get("simulated") for session in every),
     )
@@ -136,8 +137,9 @@ def caption(power: PowerComparison) -> str:
         if power.absolute_figures_count
         else " Absolute figures are outside the correction's validity; the difference is what counts."
     )
+    each = "; thin: each pull" if any(len(curve.each_kw) > 1 for curve in power.curves) else ""
     return (
-        "Thick: mean of the pulls (how many in brackets); thin: each pull. Beneath: the gain, dotted line at 1 %; the shaded band holds for the whole "
+        f"Thick: mean of the pulls (how many in brackets){each}. Beneath: the gain, dotted line at 1 %; the shaded band holds for the whole "
         f"curve at once. Band and ranges are 95 %.{marked}"
     )
 
@@ -217,7 +219,7 @@ def _pulled(power: PowerComparison) -> list[str]:
 
 def _conditions(power: PowerComparison) -> list[str]:
     low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
-    lines = [f"Averages are over {low} to {high} rpm."]
+    lines = [*filter(is_condition, power.cautions), f"Averages are over {low} to {high} rpm."]
     lines += [f"The order is known by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
     return lines
 

@@ -1,8 +1,12 @@
 """A person's long texts: cut on the customer's page, whole in the technical part."""
 
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
+
+from hotfuel.report.words import Clock
+from hotfuel.session import Session
+from hotfuel.units import Shown
 
 # key of the metadata, label, most characters: a person's account of a repair is seldom longer
 _TEXTS = (("complaint", "Complaint", 320), ("work_done", "What was done", 640))
@@ -15,6 +19,31 @@ def complaint_and_work(known: Mapping[str, Any], share: float = 1.0) -> tuple[st
         textwrap.shorten(str(known.get(key) or ""), int(most * share), placeholder=_MORE) for key, _, most in _TEXTS
     )
     return complaint, work_done
+
+
+def driven(sessions: Iterable[Session], shown: Shown) -> list[str]:
+    """When these sessions were driven, in what air, at what height and with which fuel, in one line: what is known of it."""
+    unique = list({id(session): session for session in sessions}.values())
+    known = (s for s in unique if s.ticks.timeline.anchored and len(s.ticks.seconds))
+    began = sorted(((s.ticks.index[0], s) for s in known), key=lambda one: one[0])
+    days = [Clock(True, s.metadata.get("utc_offset_min")).day(at) for at, s in began]
+    ambient = [float(s.metadata["ambient_degc"]) for s in unique if s.metadata.get("ambient_degc") is not None]
+    heights = sorted({s.car.altitude_m for s in unique if s.car is not None and s.car.altitude_m is not None})
+    fuels = sorted({s.fuel.name for s in unique if s.car is not None})
+    parts = [f"driven on {_span(days[0], days[-1])}" if days else "", _air(ambient, shown) if ambient else ""]
+    parts += [f"altitude about {_span(*(shown.text(heights[end], 'length', 0) for end in (0, -1)))}"] if heights else []
+    parts += [f"fuel: {', '.join(fuels)}"] if fuels else []
+    told = "; ".join(filter(None, parts))
+    return [f"{told[0].upper()}{told[1:]}."] if told else []
+
+
+def _span(first: str, last: str) -> str:
+    return first if first == last else f"{first} to {last}"
+
+
+def _air(ambient_degc: list[float], shown: Shown) -> str:
+    low, high = (shown.text(end(ambient_degc), "temperature", 0) for end in (min, max))
+    return f"outside air {_span(low, high)}"
 
 
 def in_full(known: Mapping[str, Any], *on_page: str) -> list[tuple[str, str]]:

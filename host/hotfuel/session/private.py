@@ -34,11 +34,15 @@ _LOOKS_PERSONAL = tuple(
     )
 )
 
+_PLATES = _LOOKS_PERSONAL[-2:]
+
 
 def hider(names: Iterable[str]) -> Callable[[str], str]:
     """What takes these names, and what looks personal, out of a text."""
     known = sorted({name.strip() for name in names if len(name.strip()) > 1}, key=len, reverse=True)
-    named = re.compile("|".join(rf"(?<!\w){re.escape(name)}(?!\w)" for name in known), re.IGNORECASE) if known else None
+    spelt = [rf"(?<!\w){re.escape(name)}(?:['’]?s|['’])?(?!\w)" for name in known]  # Anna, Anna's, Annas
+    spelt += [_plate_anyhow(plate) for name in known for plate in _plates(name)]
+    named = re.compile("|".join(spelt), re.IGNORECASE) if known else None
 
     def hide(text: str) -> str:
         for pattern in (*([named] if named else []), *_LOOKS_PERSONAL):
@@ -46,6 +50,17 @@ def hider(names: Iterable[str]) -> Callable[[str], str]:
         return text
 
     return hide
+
+
+def _plates(text: str) -> list[str]:
+    """What looks like a number plate in it."""
+    return [found for pattern in _PLATES for found in pattern.findall(text)]
+
+
+def _plate_anyhow(plate: str) -> str:
+    """The pattern of a plate that is known, with blanks, hyphens or nothing between its letters and figures."""
+    signs = "[ -]?".join(sign for sign in plate if sign.isalnum())
+    return rf"(?<!\w){signs}(?!\w)"
 
 
 def hide(sessions: Iterable[Session]) -> None:

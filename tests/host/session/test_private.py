@@ -63,3 +63,12 @@ def test_cars_stay_told_apart(tmp_path, drive_log):
         opened.append(session.open(made.path))
     private.hide(opened)
     assert {one.car.name for one in opened} == {"car A", "car B"}
+
+
+def test_possessives_and_plates_in_any_spelling_go():
+    take_out = private.hider(["Anna", "Green saloon AB-12-CD"])
+    for text in ("Annas saloon", "Anna's saloon", "Anna’s saloon"):
+        assert take_out(text) == f"{private.LEFT_OUT} saloon"
+    for plate in ("ab 12 cd", "AB12CD", "ab-12-cd", "Ab 12-Cd"):
+        assert take_out(f"hood of {plate} open") == f"hood of {private.LEFT_OUT} open"
+    assert take_out("annals of the ab 12 cdx") == "annals of the ab 12 cdx"

@@ -42,6 +42,8 @@ _IN_THE_LINE = (
     "insulation",
 )  # they act on the fuel that passes, not on what lies before them
 
+_ANYWHERE = ("fan", "fuel", "pump", "return")  # these need no place: they act on all of the line
+
 
 @dataclass(frozen=True)
 class Fitted:
@@ -93,6 +95,7 @@ def questions(
     """
     found: dict[tuple[str, str], list[str]] = {}
     guessed: dict[tuple[str, str], list[str]] = {}
+    placed: dict[tuple[str, str], list[str]] = {}
     unknown = []
     for name, fix in fitted.items():
         if fix is None:
@@ -106,13 +109,19 @@ def questions(
         when = phase or KINDS[fix.kind].phase
         key = (place, DRIVE if when == PULL and not pulled and phase is None else when)
         found.setdefault(key, []).append(name)
-        if fix.guessed or not fix.before:
-            guessed.setdefault(key, []).append(f"{name} as {fix.kind} before {place_words(place)}")
+        if fix.guessed:
+            guessed.setdefault(key, []).append(f"{name} as {fix.kind}")
+        elif not fix.before and fix.kind not in _ANYWHERE:
+            placed.setdefault(key, []).append(name)
     made = []
     for (place, when), names in found.items():
-        said = f"Asked beforehand, by what was fitted: the temperature at the {place_words(place)} ({when}), then its margin, for {listed(names)}."
-        if told := guessed.get((place, when)):
-            said += f" Taken from the name: {', '.join(told)}; say otherwise with --fix."
+        told, unplaced = guessed.get((place, when)), placed.get((place, when))
+        how = "Asked by a guess at what was fitted" if told else "Asked beforehand, by what was fitted"
+        said = f"{how}: the temperature at the {place_words(place)} ({when}), then its margin, for {listed(names)}."
+        if told:
+            said += f" Guessed from the name: {', '.join(told)}."
+        if unplaced:
+            said += f" Where {listed(unplaced)} stands was not said: the {place_words(place)} is the last place of the line."
         in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE for name in names)
         before = tuple(places[: list(places).index(place)]) if in_line else ()
         made.append(Question((Cell(MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said, before))

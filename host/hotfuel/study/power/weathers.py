@@ -11,6 +11,13 @@ from hotfuel.study.power.pulls import Pull
 
 LARGEST_FACTOR_DIFFERENCE = 0.03
 SAME_WEATHER = 0.001  # factors within it make no difference to a gain that anybody could see
+SAME = "The weather in the files was the same for all pulls, within 0.1 % of power: figures are compared as they are."
+_CORRECTED = "Power is corrected to"
+
+
+def is_condition(sentence: str) -> bool:
+    """Whether a sentence about the weather only states it, and weakens nothing."""
+    return sentence == SAME or sentence.startswith(_CORRECTED)
 
 
 @dataclass(frozen=True)
@@ -80,7 +87,7 @@ def factors(
             )
         return _none(
             groups,
-            "The weather in the files was the same for all pulls, within 0.1 % of power: figures are compared as they are.",
+            SAME,
         )
     means = [float(values.mean()) for values in found.values()]
     if max(means) / min(means) - 1 > LARGEST_FACTOR_DIFFERENCE:
@@ -92,7 +99,7 @@ def factors(
         "The weather is outside the 7 % for which the correction holds: absolute figures do not count; "
         "the comparison goes on because both sides share it."
     )
-    whose = f"Power is corrected to {standard} by the weather {'given' if given is not None else 'in the files, pull by pull'}."
+    whose = f"{_CORRECTED} {standard} by the weather {'given' if given is not None else 'in the files, pull by pull'}."
     return Factors(found, True, valid, (whose, *(() if valid else (outside,))))
 
 

@@ -89,8 +89,19 @@ def test_a_place_nobody_measured_is_refused_and_a_guess_is_said():
         questions({"x": Fitted("cooler", "rail")}, PLACES)
     (one,), unknown = questions({"ice can": Fitted("ice", guessed=True), "after": None}, PLACES)
     assert one.cells == (CARB, CARB_MARGIN)
-    assert "Taken from the name: ice can as ice before carb inlet; say otherwise with --fix." in one.said
+    assert "Guessed from the name: ice can as ice." in one.said
+    assert "beforehand" not in one.said, "a guess was not asked beforehand"
+    assert "--" not in one.said, "no command line on a customer's sheet"
     assert unknown == ["after"]
+
+
+def test_a_fan_run_on_that_was_said_needs_no_place():
+    (one,), _ = questions({"fan": parse("fan run-on")}, PLACES)
+    assert one.cells[0] == Cell(MEAN, "carb_inlet", SOAK)
+    assert one.said.startswith("Asked beforehand, by what was fitted")
+    assert "name" not in one.said
+    (one,), _ = questions({"A": parse("cooler")}, PLACES)
+    assert "Where A stands was not said: the carb inlet is the last place of the line." in one.said
 
 
 def test_the_large_effect_that_was_asked_for_is_the_first_sentence():
