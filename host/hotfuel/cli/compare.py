@@ -89,6 +89,8 @@ def compare(
         standing, said = told(day, Shown(units or day.units))
         show({"plan": standing}, said, as_json)
         return
+    if question is not None and not question.strip():
+        raise UsageError('--question is empty; write it like "smallest margin at pump, hot soak", or leave it out')
     if not variants:
         raise UsageError("say what to compare: NAME=SESSION[,SESSION...] NAME=..., or --plan with a test day's file")
     named = groups(variants, "SESSION")

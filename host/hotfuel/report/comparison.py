@@ -124,7 +124,7 @@ def make(
         next_steps=answers.next_steps(result, power, _order(result, power)),
         conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power))],
         weakens=[
-            *((*result.bad_runs, *result.cautions) if result else ()),
+            *(_weakens(result) if result else ()),
             *(line for line in (power.cautions if power else ()) if not is_condition(line)),
         ],
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
@@ -169,6 +169,12 @@ def make(
         return [study_figures.runs(result, shown, NARROW_PX)] if result else []
 
     return Report(html.page("comparison.html.jinja", figures, values), first, figures, card)
+
+
+def _weakens(result: Comparison) -> list[str]:
+    """What weakens the finding; the reason why there is no verdict first, because a short list ends early."""
+    reasons = list(dict.fromkeys(reason for a in result.answers if a.primary and (reason := a.reason)))
+    return [*reasons, *result.bad_runs, *result.cautions]
 
 
 def _conditions(result: Comparison | None, power: PowerComparison | None) -> list[str]:

@@ -34,6 +34,7 @@ class Answer:
     more: verdicts.MoreRuns | None
     sentence: str
     touched: bool = True
+    reason: str = ""  # why there is no verdict, a sentence, where the order of the runs is why
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""

@@ -9,7 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch
-from hotfuel.study.fixes.faults import CUT, CUT_SHARE, PARKED, SWAPPED, Fault, exchanged, swapped
+from hotfuel.study.fixes.faults import CUT, CUT_SHARE, DISAGREE_DEGC, PARKED, SWAPPED, Fault, exchanged, swapped
 from hotfuel.units import Shown
 
 _MOVING = (DRIVE, LAP, PULL)
@@ -17,7 +17,6 @@ _WHOLE_SHARE = 0.8  # of the length that phase has in the other runs of the side
 _DIED = re.compile(r"\b(died|dies|stumbled|stumble|stalled|vapou?r lock(ed)?|no start)\b")
 _COLD_S = 20
 COLD_SPREAD_DEGC = 8.0  # places further apart were not left to come to one temperature
-DISAGREE_DEGC = 2.5  # tolerance of a class 2 type K thermocouple near room temperature (IEC 60584-1)
 
 
 def faults(stretches: Sequence[Stretch], places: Sequence[str]) -> list[tuple[Fault, ...]]:

@@ -6,7 +6,15 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.study.evidence.order import is_one_after_the_other
-from hotfuel.study.fixes.difference import DAY_U_DEGC, DRIFT_FROM_RUNS, cold_drift_degc, day_share, own_sensors, shared
+from hotfuel.study.fixes.difference import (
+    DAY_U_DEGC,
+    DRIFT_FROM_RUNS,
+    cold_drift_degc,
+    day_share,
+    own_sensors,
+    shared,
+    unmatched_cold_degc,
+)
 from hotfuel.study.fixes.positions import in_turn_on_one_day
 from hotfuel.study.fixes.summaries import Run
 from hotfuel.units import Shown
@@ -75,5 +83,15 @@ def sensor_cautions(a: Sequence[Run], b: Sequence[Run], place: str, shown: Shown
             f"Cold, with all places at one temperature, the probe at the {place_words(place)} read {shown.text(abs(drift), 'temperature difference')} "
             f"{more} beside the others with {b[0].variant} than with {a[0].variant}: that may be all there is to the "
             "difference, and the interval allows for it."
+        )
+    if off := unmatched_cold_degc(a, b, place):
+        seen, unseen = (
+            (b[0].variant, a[0].variant)
+            if any(run.cold_degc and place in run.cold_degc for run in b)
+            else (a[0].variant, b[0].variant)
+        )
+        lines.append(
+            f"Cold, the probe at the {place_words(place)} read {shown.text(abs(off), 'temperature difference')} apart from the others with {seen}, and no run "
+            f"with {unseen} began cold to show whether it did there, too: the interval allows for all of it; begin a run of each side cold."
         )
     return lines

@@ -25,7 +25,14 @@ from hotfuel.study.fixes.fitted import Question
 from hotfuel.study.fixes.pairs import Pair, widened
 from hotfuel.study.fixes.positions import OrderFault, order_fault
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run, has, shared_cells
-from hotfuel.study.fixes.wording import Found, best_sentence, missing_sentence, temperature_sentence, without_sentence
+from hotfuel.study.fixes.wording import (
+    Found,
+    best_sentence,
+    missing_sentence,
+    no_verdict_reason,
+    temperature_sentence,
+    without_sentence,
+)
 from hotfuel.units import Shown
 
 _Key = tuple[str, str, Cell]  # variant, against which, question
@@ -63,7 +70,7 @@ def compare_runs(
     others = tuple(name for name in names if name != base)
     if primary is not None and primary not in cells:
         without = [run.name for run in runs if not np.isfinite(run.values.get(primary, np.nan))]
-        raise unknown(primary, cells, without)
+        raise unknown(primary, shared_cells(runs), without)
     if primary is not None or not questions:
         first = primary if primary is not None else hardest(runs, cells)
         how = (
@@ -261,6 +268,7 @@ def _answer(
         estimate if fault is None else None,
         more,
         sentence,
+        reason=no_verdict_reason(found),
     )
 
 

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
+from hotfuel.places import place_words
+from hotfuel.study.fixes.difference import SLOPE, SLOPE_U, cold_drift_degc, unmatched_cold_degc
 from hotfuel.study.fixes.summaries import Run
 from hotfuel.units import Shown
 
@@ -47,9 +48,14 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
     soaked = x + np.nan_to_num(air_step) - y
     if abs(soaked) > START_DEGC:
         warmer = first if soaked > 0 else second
+        place = a[0].start_place
+        probe = float(np.nan_to_num(cold_drift_degc(a, b, place))) + unmatched_cold_degc(a, b, place)
+        why = f"those with {warmer} began heat-soaked, which looks like the change."
+        if abs(soaked + probe) <= START_DEGC:
+            size = shown.text(abs(probe), "temperature difference")
+            why = f"the probe at the {place_words(place)} disagreed with the others by {size} while all were cold, which can be the reason for it."
         lines.append(
-            f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: those with {warmer} began "
-            "heat-soaked, which looks like the change."
+            f"Runs started at {shown.text(x, 'temperature')} with {first} and {shown.text(y, 'temperature')} with {second}: {why}"
         )
     x, y = means("stock_degc")
     if abs(x - y) > STOCK_DEGC:

@@ -8,6 +8,7 @@ import numpy as np
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.verdicts import HIGHER, LOWER, NO_DIFFERENCE, UNDECIDED
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
+from hotfuel.study.fixes.wording import span_words
 from hotfuel.text import listed
 from hotfuel.units import Shown
 
@@ -108,7 +109,7 @@ def _pair_sentence(plan: DayPlan, one: looks.Sight, done: int, shown: Shown) -> 
         return words[0] if value < 0 else words[1]
 
     about = f"{name} against {base}, {plan.question_words()}"
-    span = f"between {size(one.low)} {sense(one.low)} and {size(one.high)} {sense(one.high)}"
+    span = span_words(one.low, one.high, size, sense)
     seen = f"{size(one.difference)} {sense(one.difference)} after {done} of {plan.last_block} blocks"
     if one.verdict == NO_DIFFERENCE:
         return f"{about}: no difference worth having, {span}; decided after block {one.block}."

@@ -10,6 +10,7 @@ from hotfuel.places import probe_of
 from hotfuel.study.evidence import intervals, mixed
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes import positions
+from hotfuel.study.fixes.faults import DISAGREE_DEGC
 from hotfuel.study.fixes.summaries import Cell, Run
 
 # By how much hot places follow outside air, and its standard uncertainty: an assumption, which every report states. Degree for degree
@@ -111,11 +112,26 @@ def own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[str
 
 def cold_drift_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float:
     """How much the probe at that place moved between the sides, by what it read cold beside the others; nan where a side has no such start."""
-    means = [
-        np.mean(read) if (read := [run.cold_degc[place] for run in side if run.cold_degc and place in run.cold_degc]) else np.nan
-        for side in (a, b)
-    ]
+    means = [np.mean(read) if (read := _cold(side, place)) else np.nan for side in (a, b)]
     return float(means[1] - means[0])
+
+
+def _cold(side: Sequence[Run], place: str) -> list[float]:
+    return [run.cold_degc[place] for run in side if run.cold_degc and place in run.cold_degc]
+
+
+def unmatched_cold_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float:
+    """How far the probe at that place may read apart in b from a, where it was seen off on one side and the other has no cold start to say so; else 0.
+
+    Seen off: beyond what probes may differ by. Then the furthest reading counts as if the other side's probe had been right.
+    """
+    first, second = _cold(a, place), _cold(b, place)
+    if bool(first) == bool(second):
+        return 0.0
+    furthest = max(first or second, key=abs)
+    if abs(furthest) <= DISAGREE_DEGC:
+        return 0.0
+    return float(furthest if second else -furthest)
 
 
 def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str, sloped: bool) -> Estimate:
@@ -125,6 +141,7 @@ def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str,
     warmer start, what the probe moved between the sides by its cold readings, and the day itself where a side had only one.
     """
     variance = _conditions_variance(a, b, sloped) + float(np.nan_to_num(cold_drift_degc(a, b, probe_of(place)))) ** 2
+    variance += unmatched_cold_degc(a, b, probe_of(place)) ** 2
     for own, runs in zip(own_sensors(a, b, place), (a, b), strict=True):
         for name in own:
             read = [run for run in runs if run.sensor and run.sensor.get(place) == name]

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 PARKED, DEAD, CUT, SWAPPED = "parked", "dead channel", "cut short", "swapped probes"
 CUT_SHARE = 0.5  # of what the other runs last: a run shorter than that was broken off
 SWAPPED_DEGC = 2.0  # by so much the tank is hotter, or colder, in every run
+DISAGREE_DEGC = 2.5  # tolerance of a class 2 type K thermocouple near room temperature (IEC 60584-1)
 _OUTLYING_P = 0.01  # of all runs of a comparison together
 _LEAST_OUTLYING_RUNS = 5
 
@@ -44,7 +45,8 @@ class Fault:
             return f"{run} did not read {where} all through{when or ' itself'}: it is left out of every answer there."
         if self.kind == CUT:
             return (
-                f"{run} was broken off before its {listed(self.phases)}: it is left out of every answer there. "
+                f"{run} was broken off before its {listed(self.phases)} {'was' if len(self.phases) == 1 else 'were'} whole: "
+                "it is left out of every answer there. "
                 "If the engine died, mark it: that is a result."
             )
         return (

@@ -59,6 +59,7 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
         ambient_degc=course.ambient_degc,
         ambient_pressure_kpa=course.air_kpa(),
         start_degc=float(first.mean()) if first.size else np.nan,
+        start_place=places[-1],
         fuel=_fuel_name(course.car),
         car=course.car.name if course.car is not None else "",
         sensor=sensor,

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.places import place_from_words
+from hotfuel.places import place_from_words, probe_of
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.complaint import judge_variants
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.phases import Phase
+from hotfuel.study.drive.phases import PULL, Phase
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.answers import Comparison
@@ -24,7 +24,7 @@ from hotfuel.study.fixes.faults import PARKED, Fault
 from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.one_run import run_of
 from hotfuel.study.fixes.pairs import LEAST_PAIRS, Pair, pairs_of
-from hotfuel.study.fixes.summaries import WHOLE_RUN, Cell, Run, has
+from hotfuel.study.fixes.summaries import MEAN, WHOLE_RUN, Cell, Run, has
 from hotfuel.study.line import overlaid, settling
 from hotfuel.units import Shown
 
@@ -74,18 +74,28 @@ def compare_sessions(
     judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
     settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))
     cautions = (*settling.sentences(settled), *result.cautions)
-    pulls = overlaid.of_variants(_pulled(stretches, runs))
+    pulls = overlaid.of_variants(_pulled(stretches, runs, result.primary.place))
     return replace(
         result, conditions=(*notes, *result.conditions), cautions=cautions, judgements=judged, settlings=settled, pulls=pulls
     )
 
 
-def _pulled(stretches: Sequence[Stretch], runs: Sequence[Run]) -> dict[str, list[tuple[Course, list[Phase]]]]:
-    """Each variant's courses with their phases, but for runs that a fault takes out as a whole."""
+def _pulled(stretches: Sequence[Stretch], runs: Sequence[Run], asked: str) -> dict[str, list[tuple[Course, list[Phase]]]]:
+    """Each variant's courses with their phases, but for runs that a fault takes out as a whole, or in pulls at the place asked or the last one.
+
+    Where it touches other places only, these count as not read.
+    """
     groups: dict[str, list[tuple[Course, list[Phase]]]] = {}
     for one, run in zip(stretches, runs, strict=True):
-        if not any(not fault.places and not fault.phases for fault in run.faults):
-            groups.setdefault(one.variant, []).append((one.course, one.found))
+        fuel = one.course.fuel_places
+        out = {place for place in one.course.degc if any(fault.touches(Cell(MEAN, place, PULL)) for fault in run.faults)}
+        if out & {probe_of(asked), *fuel[-1:]}:
+            continue
+        nothing = np.full(len(one.course.time_s), np.nan)
+        course = (
+            replace(one.course, degc={p: nothing if p in out else v for p, v in one.course.degc.items()}) if out else one.course
+        )
+        groups.setdefault(one.variant, []).append((course, one.found))
     return groups
 
 

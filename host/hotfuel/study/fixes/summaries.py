@@ -66,6 +66,7 @@ class Run:
     stock_degc: float = np.nan
     faults: tuple[Fault, ...] = ()
     cold_degc: dict[str, float] | None = None
+    start_place: str = ""  # where start_degc was read
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:

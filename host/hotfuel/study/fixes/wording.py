@@ -1,6 +1,6 @@
 """A verdict as a sentence a customer understands, in the reader's units."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hotfuel.places import place_words
@@ -49,6 +49,14 @@ def _on_days(days: int) -> str:
     return f" on {days} day{'s' if days > 1 else ''}" if days else ""
 
 
+def span_words(low: float, high: float, size: Callable[[float], str], sense: Callable[[float], str]) -> str:
+    """ "between 6.9 and 9.8 °C cooler", the smaller first, or, where it holds none at all, "between 1.0 °C cooler and 2.0 °C hotter"."""
+    if low * high > 0:
+        near, far = sorted((low, high), key=abs)
+        return f"between {size(near)} and {size(far)} {sense(far)}"
+    return f"between {size(low)} {sense(low)} and {size(high)} {sense(high)}"
+
+
 def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
     """The sentence for one place and phase. Differences convert by 1.8 without 32."""
     where = f"the fuel at the {place_words(cell.place)} ({cell.phase}, {cell.quantity})"
@@ -60,7 +68,7 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
     def sense(value: float) -> str:
         return words[0] if value < 0 else words[1]
 
-    span = f"between {size(found.low)} {sense(found.low)} and {size(found.high)} {sense(found.high)}"
+    span = span_words(found.low, found.high, size, sense)
     moved = f"With {found.variant}, {where} was {size(found.difference)} {sense(found.difference)} than with {found.baseline}"
     if found.word in (verdicts.LOWER, verdicts.HIGHER):
         near, far = sorted((abs(found.low), abs(found.high)))
@@ -91,6 +99,11 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
 
 def _lower_first(text: str) -> str:
     return text[:1].lower() + text[1:]
+
+
+def no_verdict_reason(found: Found) -> str:
+    """Why the order of the runs leaves no verdict, "" where it does not."""
+    return f"No verdict on {found.variant}: {_fault_words(found)}" if found.fault is not None else ""
 
 
 def _fault_words(found: Found) -> str:
@@ -124,8 +137,11 @@ def without_sentence(
     """What the first question would be without some runs: beside the answer, and no verdict."""
     words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
 
-    def size(value: float) -> str:
-        return f"{shown.text(abs(value), 'temperature difference')} {words[value > 0]}"
+    def degrees(value: float) -> str:
+        return shown.text(abs(value), "temperature difference")
+
+    def sense(value: float) -> str:
+        return words[value > 0]
 
     low, high = estimate.interval()
     which = " and ".join(runs[:3]) + (f" and {len(runs) - 3} more" if len(runs) > 3 else "")
@@ -134,8 +150,8 @@ def without_sentence(
     if answered:
         why = f"{'lies' if one else 'lie'} apart from the other runs of the side and {'stays' if one else 'stay'} in"
     return (
-        f"{which} {why}: without {'it' if one else 'them'} {variant} would be {size(estimate.difference)} than {baseline} at the "
-        f"{place_words(cell.place)} ({cell.phase}), between {size(low)} and {size(high)}; that is no verdict, because what a run "
+        f"{which} {why}: without {'it' if one else 'them'} {variant} would be {degrees(estimate.difference)} {sense(estimate.difference)} than {baseline} "
+        f"at the {place_words(cell.place)} ({cell.phase}), {span_words(low, high, degrees, sense)}; that is no verdict, because what a run "
         "shows must not decide whether it counts."
     )
 

@@ -1,5 +1,6 @@
 """Faults defined beforehand take a run out by name; what a run shows never does. Archived pairs and cold readings widen an interval."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -189,3 +190,36 @@ def test_a_side_that_was_only_driven_first_of_its_days_is_not_held_against_later
     assert opened.low_degc < -2.85 < opened.high_degc
     again = [*b, run("b", 5, 57.2, day=1)]  # both sides first and later: what is left of the day's order is small
     assert compare_runs([*a, *again], "a", questions=ASKED).answers[0].verdict != verdicts.NO_VERDICT
+
+
+@pytest.mark.parametrize("off_side", ["a", "b"])
+def test_a_probe_seen_off_on_one_side_widens_where_the_other_never_began_cold(off_side):
+    """No change at all, but the probe reads 5.5 less with one side; only that side began a day cold, so nothing says that the other read so, too."""
+    sides = {off_side: (54.5, 54.9, 54.2, 54.6), "b" if off_side == "a" else "a": (60, 60.4, 59.8, 60.2)}
+    runs = mixed(**sides)
+
+    def cold(degc):
+        return [replace(r, cold_degc={"tank": 0.0, "carb_inlet": degc} if r.variant == off_side else None) for r in runs]
+
+    assert compare_runs(runs, "a", questions=ASKED).answers[0].verdict in (verdicts.LOWER, verdicts.HIGHER)
+    seen = compare_runs(cold(-5.5), "a", questions=ASKED)
+    assert seen.answers[0].verdict == verdicts.UNDECIDED
+    assert seen.answers[0].low_degc < 0 < seen.answers[0].high_degc
+    assert any(f"read 5.5 °C apart from the others with {off_side}" in line for line in seen.cautions)
+    assert compare_runs(cold(-1.0), "a", questions=ASKED).answers[0].verdict in (verdicts.LOWER, verdicts.HIGHER)  # as probes do
+
+
+def test_a_probe_that_is_off_is_not_told_as_a_warm_start():
+    runs = [replace(r, start_degc=40.0 if r.variant == "a" else 34.0, start_place="carb_inlet") for r in mixed()]
+    off = [replace(r, cold_degc={"tank": 0.0, "carb_inlet": -5.5}) if r.variant == "b" else r for r in runs]
+    told = [" ".join(compare_runs(each, "a", questions=ASKED).conditions) for each in (runs, off)]
+    assert "those with a began heat-soaked" in told[0]
+    assert "heat-soaked" not in told[1]
+    assert "the probe at the carb inlet disagreed with the others by 5.5 °C while all were cold" in told[1]
+
+
+def test_both_ends_of_an_interval_on_one_side_are_told_the_smaller_first():
+    runs = mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 75.0))
+    (line,) = compare_runs(runs, "a", questions=ASKED).bad_runs
+    near, far = map(float, re.search(r"between ([\d.]+)(?: °C)? and ([\d.]+) °C cooler; that is no verdict", line).groups())
+    assert 0 < near < 5.5 < far
