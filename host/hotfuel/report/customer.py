@@ -98,7 +98,7 @@ class Report:
 
 def _taken(sheet: Sheet, by: _Print) -> float:
     """The height of all but the picture, px."""
-    used = _MASTHEAD_PX + by.about
+    used = _MASTHEAD_PX + by.about + (_lines(" · ".join(filter(None, sheet.about)), by.text) - 1) * by.line
     used += sum(_lines(line, by.h1 * 0.97) * by.h1 * 1.22 + 6 for line in sheet.headlines)
     if sheet.complaint:
         used += by.h2 + _paragraphs([sheet.complaint], by)

@@ -158,12 +158,12 @@ def stretches(plot: Chart, axis: Axis, spans: Sequence[tuple[float, float, str, 
     for start, end, name, shaded in spans:
         left, right = (float(plot.px(axis.ms(at))) for at in (start, end))
         if shaded:
-            plot.box((float(axis.ms(start)), float(axis.ms(end))), None, fill=_PARKED)
+            plot.box((float(axis.ms(start)), float(axis.ms(end))), None, fill=PARKED)
         if right - left > 6.2 * len(name) + 6:
             plot.label(name, (left + right) / 2, plot.top + 11, anchor="middle", look="stretch")
 
 
-_PARKED = "#e9e5dc"
+PARKED = "#e9e5dc"
 _LEVEL_LOOK = {
     "lost": {"fill": "url(#lost)", "stroke": LOST},
     "warn": {"fill": "url(#warn)", "stroke": WARN},

@@ -192,7 +192,10 @@ class Plots:
         if phases:  # room for their names
             y = Range(y.low, y.high + 16 * (y.high - y.low) / height)
         plot = self._figure(key, height, y, title, self._alt_of_place(name), narrow=narrow)
-        draw.stretches(plot, self.axis, _stretches(phases, self.axis.seconds))
+        doing = _stretches(phases, self.axis.seconds)
+        draw.stretches(plot, self.axis, doing)
+        if any(shaded for *_, shaded in doing):  # a short stretch has no room for its name
+            keys.append({"colour": draw.PARKED, "width": 9, "dash": "", "text": "parked (else driving or idling)", "hatch": ""})
         if band is not None:
             plot.band(*band)
         draw.lines(plot, [*drawn, Line(at, measured, Style(colour, ()), label, self.unit, 2.0)])

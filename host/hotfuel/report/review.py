@@ -25,7 +25,7 @@ from hotfuel.study import story
 from hotfuel.study.story import Story
 from hotfuel.units import Shown, expanded
 
-_ROWS_MOST = 40
+_ROWS_MOST, _TITLE_MOST = 40, 70
 _PICTURE_PX, _PICTURE_LEAST_PX = 250, 110
 
 
@@ -75,7 +75,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
     first = Sheet(
         [head.sentence],
         shop=str(session.metadata.get("shop") or ""),
-        about=[car, f"for {customer}" if customer else "", clock.day(summary.started)],
+        about=[_title(session), car, f"for {customer}" if customer else "", clock.day(summary.started)],
         complaint=complaint,
         lead=[" ".join(judged)] if judged else [],
         text=[head.basis] if head.basis else [],
@@ -109,7 +109,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
     if first.picture is None and not moved:
         first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
     values = {
-        "title": session.name,
+        "title": _short(session.name),
         "sub": _sub(session, summary, clock),
         "numbers": _numbers(summary, alarms, shown, clock),
         "sheet": first,
@@ -147,6 +147,16 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
     }
     page = html.page("review.html.jinja", drawn.figures, values)
     return Report(page, first, drawn.figures, card)
+
+
+def _title(session: Session) -> str:
+    """The session's title as the first page names it, "" where none was given."""
+    return _short(str(session.metadata.get("title") or ""))
+
+
+def _short(title: str) -> str:
+    """A title that leaves a heading its size; in full it stands with the session's facts."""
+    return title if len(title) <= _TITLE_MOST else f"{title[:_TITLE_MOST].rstrip()} ..."
 
 
 def _pulled(told: Story | None, drawn: Plots, shown: Shown) -> Plot | None:

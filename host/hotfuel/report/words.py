@@ -203,11 +203,24 @@ def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -
             ),
             ("Air pressure", _air(session, shown)),
         ]
-        rows.append(("Fuel", session.fuel.name))
+        rows.append(("Fuel", fuel_words(session, shown)))
     for key, label in (("venue", "Where"), ("weather", "Weather"), ("fuel_bought_on", "Fuel bought on")):
         if session.metadata.get(key):
             rows.append((label, str(session.metadata[key])))
     return rows
+
+
+def fuel_words(session: Session, shown: Shown) -> str:
+    """What the tank held, for its owner: the class, or the figures that were measured."""
+    known = session.car.fuel_table if session.car is not None else None
+    if known is None or known.vapour_pressure_kpa is None:
+        return session.fuel.name
+    said = [f"vapour pressure {shown.text(known.vapour_pressure_kpa, 'pressure')}"]
+    if known.t10_degc is not None:
+        said.append(f"10 % evaporated at {shown.text(known.t10_degc, 'temperature', 0)}")
+    if known.ethanol_vol:
+        said.append(f"{known.ethanol_vol:g} % ethanol")
+    return f"as measured: {', '.join(said)}" + (f", on {known.measured_on:%-d %B %Y}" if known.measured_on else "")
 
 
 def _air(session: Session, shown: Shown) -> str:

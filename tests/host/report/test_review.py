@@ -93,6 +93,14 @@ def test_text_of_people_is_escaped(page, drive):
     assert "Pass road <b>& back</b>" in page.text
 
 
+def test_page_one_names_the_title_and_the_fuel(drive):
+    text = review.render(drive)
+    sheet = text[text.index('id="customer"') : text.index("Technical part")]
+    assert "Pass road &lt;b&gt;&amp; back&lt;/b&gt; · Blue saloon" in sheet
+    assert "as measured: vapour pressure" in sheet and "measured fuel" not in sheet
+    assert "parked (else driving or idling)" in sheet or "parked" not in sheet
+
+
 def test_it_promises_nothing(page):
     for word in (r"\bOK\b", r"\bsafe", r"\bgreen\b", r"\bguarantee", r"\bwill start\b"):
         assert not re.search(word, page.text, re.IGNORECASE), word
