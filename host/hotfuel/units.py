@@ -174,3 +174,7 @@ class Shown:
         places = _SHOWN[dimension][self.system][1] if decimals is None else decimals
         number = round(float(self.value(si, dimension)), places) + 0.0
         return f"{number:.{places}f} {self.unit(dimension)}"
+
+    def no_finer(self, si: float, dimension: str, doubt: float) -> str:
+        """Text of a temperature or difference no finer than its doubt, a difference: whole degrees where that is one or more of the reader's."""
+        return self.text(si, dimension, 0 if float(self.value(doubt, "temperature difference")) >= 1 else 1)

@@ -62,8 +62,10 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
     where = f"the fuel at the {place_words(cell.place)} ({cell.phase}, {cell.quantity})"
     words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
 
+    half = (found.high - found.low) / 2  # nan where untested
+
     def size(value: float) -> str:
-        return shown.text(abs(value), "temperature difference")
+        return shown.no_finer(abs(value), "temperature difference", half)
 
     def sense(value: float) -> str:
         return words[0] if value < 0 else words[1]
@@ -76,7 +78,7 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
     if found.word == verdicts.NO_DIFFERENCE:
         return (
             f"{found.variant} makes no difference worth having to {where}: {span}, "
-            f"less than {size(found.delta)} either way ({found.counted()})."
+            f"less than {shown.text(found.delta, 'temperature difference')} either way ({found.counted()})."
         )
     if found.word == verdicts.UNDECIDED:
         tail = f"; {found.more.words()} should decide" if found.more else ""

@@ -9,6 +9,7 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 
 Coolant = Literal["air", "fan", "water", "ice", "spray"]
@@ -133,8 +134,8 @@ def _sections(change: Change) -> Iterator[tuple[str, str]]:
 
 def _section(course: Course, change: Change, place: str, what: str) -> None:
     if place not in course.fuel_places[1:]:
-        places = ", ".join(course.fuel_places[1:]) or "none"
-        raise InputError(f'{change.name}: "{place}" is no place that {what} can stand before: choose among {places}')
+        places = ", ".join(map(place_words, course.fuel_places[1:])) or "none"
+        raise InputError(f'{change.name}: "{place_words(place)}" is no place that {what} can stand before: choose among {places}')
     at = course.fuel_places.index(place)
     for name in course.fuel_places[at - 1 : at + 1]:
         if not np.isfinite(course.degc[name]).any():

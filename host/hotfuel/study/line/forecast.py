@@ -373,9 +373,10 @@ def _sentences(
     )
     if moved is not None and abs(moved.running_degc - moved.running_before_degc) >= 0.5:
         lines.append(
-            f"With {change.name}, the fuel at the {place_words(moved.place)} would stand at {shown.text(moved.running_degc, 'temperature')} instead of "
-            f"{shown.text(moved.running_before_degc, 'temperature')} while the engine runs "
-            f"(median; ±{shown.text(moved.running.half, 'temperature difference')})."
+            f"With {change.name}, the fuel at the {place_words(moved.place)} would stand at "
+            f"{shown.no_finer(moved.running_degc, 'temperature', moved.running.half)} instead of "
+            f"{shown.no_finer(moved.running_before_degc, 'temperature', moved.running.half)} while the engine runs "
+            f"(median; ±{shown.no_finer(moved.running.half, 'temperature difference', moved.running.half)})."
         )
     limited = [row for row in rows if np.isfinite(row.margin_degc)]
     if limited:
@@ -386,10 +387,10 @@ def _sentences(
     if smallest is not None and smallest.degc.carried_by and smallest.degc.half >= 0.5:
         lines.append(f"Most of that doubt is {smallest.degc.carried_by}.")
     if pulled is not None:
-        size = shown.text(abs(pulled.degc.middle), "temperature difference")
+        size = shown.no_finer(abs(pulled.degc.middle), "temperature difference", pulled.degc.half)
         lines.append(
             f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {size} {'cooler' if pulled.degc.middle >= 0 else 'hotter'} "
-            f"(±{shown.text(pulled.degc.half, 'temperature difference')})."
+            f"(±{shown.no_finer(pulled.degc.half, 'temperature difference', pulled.degc.half)})."
         )
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
         lines.append(
@@ -401,10 +402,11 @@ def _sentences(
 def _margin(row: Row, shown: Shown, named: bool = True) -> str:
     """The rest of a sentence on a place's smallest margin, from its verb on."""
     where = f" at the {place_words(row.place)}" if named else ""
-    size, gained = shown.text(row.margin_degc, "temperature difference"), row.margin_degc - row.margin_before_degc
+    gained, half = row.margin_degc - row.margin_before_degc, row.margin.half
+    size = shown.no_finer(row.margin_degc, "temperature difference", half)
     if abs(gained) < 0.05 and row.margin.half < 0.1:
         return f"stay at {size}{where} ({row.phase}), because nothing in this change reaches it."
-    more = f"{shown.text(abs(gained), 'temperature difference')} {'more' if gained >= 0 else 'less'}"
-    doubt = shown.text(row.margin.half, "temperature difference")
+    more = f"{shown.no_finer(abs(gained), 'temperature difference', half)} {'more' if gained >= 0 else 'less'}"
+    doubt = shown.no_finer(half, "temperature difference", half)
     boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
     return f"be {size}{where} ({row.phase}; ±{doubt} for the forecast, 95 in 100), {more} there{boils if row.boils else ''}."

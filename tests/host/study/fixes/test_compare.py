@@ -36,7 +36,7 @@ def test_a_plain_difference_is_lower_and_said_in_the_readers_units():
     assert answer.difference_degc == pytest.approx(-10)
     # pooled t by hand: s = 1, half = t(0.975, 4) sqrt(2/3) = 2.776 x 0.8165
     assert answer.high_degc - answer.low_degc == pytest.approx(2 * 2.77645 * math.sqrt(2 / 3), rel=1e-4)
-    assert "18.0 °F further from boiling" in answer.sentence
+    assert "18 °F further from boiling" in answer.sentence
     assert "3 runs with after against 3 with before" in answer.sentence
 
 
