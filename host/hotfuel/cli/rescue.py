@@ -1,5 +1,7 @@
 """`hotfuel rescue`: put back what a full or lost disk left elsewhere."""
 
+import contextlib
+import itertools
 import shutil
 from pathlib import Path
 from typing import Annotated, Any
@@ -36,13 +38,24 @@ def rescue(
             if rows
             else []
         )
-        show({"kept": rows}, lines or ["nothing is kept elsewhere: every drive recorded here is whole on its disk"], as_json)
+        moved = _went_on()
+        lines += [
+            f"{folder}: the whole session went on here; {begun or 'its own folder went away'}. Look at it with: hotfuel review {folder}"
+            for folder, begun in moved.items()
+        ]
+        told = {"kept": rows, "went_on": [{"session": str(folder), "note": begun} for folder, begun in moved.items()]}
+        show(told, lines or ["nothing is kept elsewhere on this computer, and no drive went on in another folder"], as_json)
         return
     piece = spill.look(session)
     if piece is not None:
         _from_pieces(piece, into, as_json)
         return
+    if not session.exists():
+        for folder, begun in _went_on().items():
+            if f"Begun in {session.absolute()}, which went away" in begun:
+                raise InputError(f"{session} went away, and its drive went on in {folder}: type hotfuel review {folder}")
     where = session_folder.find(session)
+    kept.refuse_live(where.log_path)
     before = kept.standing(where.log_path)
     if into is None:
         count = kept.put_back(where.log_path)
@@ -50,15 +63,38 @@ def rescue(
         result: dict[str, Any] = {"session": str(where.path), "bytes": count}
     else:
         count = _copied(where, into)
-        lines = [f"{count} bytes, the whole drive, in {into}"]
+        whole = before is None or (before.missing is None and not before.behind)
+        lines = [f"{count} bytes, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
     after = kept.standing(where.log_path)
-    lost = after.missing if after is not None and after.missing is not None else None
-    show({**result, "whole": lost is None}, lines, as_json)
-    if lost is not None and after is not None:
+    lost = after is not None and (after.missing is not None or bool(after.behind))
+    show({**result, "whole": not lost}, lines, as_json)
+    stay = kept.still_kept(where.log_path)
+    if stay:
+        note(
+            f"this is a copy of {stay[0].log.parent}, which is not seen whole: {', '.join(str(piece.path) for piece in stay)} stays for it; "
+            "delete it by hand if that folder is this one, moved"
+        )
+    if lost and after is not None:
         raise InputError(after.sentence())
     if into is not None and before is not None:
         note(f"{where.path} itself still lacks its part; type `hotfuel rescue {where.path}` when there is room, or delete it")
+
+
+def _went_on() -> dict[Path, str]:
+    """Sessions that a recorder began in the fallback folder because their own had gone, with what their notes say of it."""
+    from hotfuel.log import spill
+    from hotfuel.session import folder as session_folder
+    from hotfuel.session import metadata
+
+    found = {}
+    with contextlib.suppress(OSError):
+        for folder in sorted(spill.fallback_folder().iterdir()):
+            if (folder / session_folder.LOG).is_file():
+                file = folder / session_folder.METADATA
+                values = metadata.read(file)[0] if file.is_file() else {}
+                found[folder] = str(values.get("note") or "")
+    return found
 
 
 def _copied(where: Any, into: Path) -> int:
@@ -95,7 +131,12 @@ def _from_pieces(piece: Any, into: Path | None, as_json: bool) -> None:
     ]
     show({"session": str(into), "bytes": count}, lines, as_json)
     if pieces[0].base:
+        note(f"the first {pieces[0].base} bytes of that drive are in {piece.log} and were not here")
+    for before, after in itertools.pairwise(pieces):
+        if after.base > before.base + before.size:
+            note(f"{after.base - before.base - before.size} bytes are missing between {before.path} and {after.path}")
+    if pieces:
         note(
-            f"the first {pieces[0].base} bytes of that drive are in {piece.log} and were not here; the kept files stay, in case that disk comes back: "
+            f"the kept files stay, in case {piece.log.parent} comes back; if it does not, delete them by hand: "
             + ", ".join(str(one.path) for one in pieces)
         )

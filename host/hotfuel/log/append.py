@@ -74,6 +74,13 @@ class LogWriter:
         self._lost_its_place = False  # the log has gone, and there is no other folder
         left = reserve.read(self.path)
         self.log_id = identity.of(self.path) or (left.log_id if left and left.log_id else None) or log_id or identity.new()
+        hole = places.hole(spill.of(self.log_id, self._places()), self._size)
+        if hole:
+            os.close(self._fd)
+            raise InputError(
+                f"{self.path} lacks {hole} bytes before what is kept elsewhere of it begins (its log was cut): record into another folder, and type: "
+                f"hotfuel rescue {self.path.parent}"
+            )
         self._reserve = reserve.Reserve(self.path, self.log_id)
         if self._size or spill.of(self.log_id, self._places()):
             self._go_on_after_an_earlier_recording()
@@ -182,8 +189,7 @@ class LogWriter:
         pieces = spill.of(self.log_id, self._places())
         if pieces and places.put_back(pieces, self._fd, self._size, self._write) is None:
             self._size = os.fstat(self._fd).st_size
-            for piece in pieces:
-                spill.discard(piece.path)
+            places.let_go(pieces, self.path)
         elif pieces:  # the disk still refuses: this recording's own pieces follow those
             self._size = os.fstat(self._fd).st_size
             self._open_spill("what an earlier recording kept elsewhere does not fit", max(p.base + p.size for p in pieces))
@@ -278,8 +284,7 @@ class LogWriter:
         if not self.sync():
             return
         kept.remove()
-        for one in earlier:
-            spill.discard(one.path)
+        places.let_go(earlier, self.path)
         self._spill = None
         self._reserve.kept(None)
         self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written")
@@ -322,7 +327,7 @@ class LogWriter:
             while (piece := kept.get(max(at, 0), 1 << 16)) and at < kept.size:
                 self._append(piece)
                 at = max(at, 0) + len(piece)
-            kept.remove()
+            kept.remove() if whole else kept.keep()  # the disk that went may come back, and lacks it
         return True
 
     def _all_to_spill(self) -> None:

@@ -91,10 +91,11 @@ def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write) -> tup
     return Opened(new, path), whole
 
 
-def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.write) -> str | None:
+def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.write, *, over_holes: bool = False) -> str | None:
     """Append what is kept elsewhere of the log behind `fd`, which has `size` bytes. Returns what stopped it, None if nothing did. Removes nothing.
 
-    Pieces may overlap what is there. Where bytes between are missing, a zero ends the piece before.
+    Pieces may overlap what is there. Where bytes between are missing it stops: glued together, nobody would see the hole. over_holes: for a log of
+    its own, go on; a zero ends the piece before.
     """
     position = size
     for piece in sorted(pieces, key=lambda one: (one.base, one.number)):
@@ -103,6 +104,8 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
             continue
         before = os.fstat(fd).st_size
         hole = piece.base > position
+        if hole and not over_holes:
+            return f"{piece.base - position} bytes before {piece.path} are missing"
         position = max(position, piece.base)
         try:
             if hole:
@@ -119,6 +122,36 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
                     os.ftruncate(fd, before)
             return error.strerror or str(error)
     return None
+
+
+def hole(pieces: Sequence[Piece], size: int) -> int:
+    """How many bytes are missing between a log of `size` bytes and what is kept elsewhere of it, up to the first piece behind them; 0 for none."""
+    reached = size
+    for piece in sorted(pieces, key=lambda one: (one.base, one.number)):
+        if piece.base > reached:
+            return piece.base - reached
+        reached = max(reached, piece.base + piece.size)
+    return 0
+
+
+def let_go(pieces: Sequence[Piece], log: Path) -> list[Piece]:
+    """Remove the pieces of a log that `log` holds now; returns those that stay.
+
+    A piece goes only if `log` is the log it was kept for, or if that one is there and has its bytes. A copy may be the first to get them back, and the
+    original's disk be away meanwhile: it may have nothing else.
+    """
+    stay = []
+    for piece in pieces:
+        mine = False
+        with contextlib.suppress(OSError, RuntimeError):
+            mine = piece.log == log.absolute() or piece.log.resolve() == log.resolve()
+        with contextlib.suppress(OSError):
+            mine = mine or (identity.of(piece.log) == piece.log_id and piece.log.stat().st_size >= piece.base + piece.size)
+        if mine:
+            spill.discard(piece.path)
+        else:
+            stay.append(piece)
+    return stay
 
 
 def last_byte(path: Path, fd: int, pieces: Sequence[Piece]) -> bytes:

@@ -19,7 +19,8 @@ from hotfuel.log.spill import Piece
 class Standing:
     """A log that is not whole on its disk. pieces: what is kept elsewhere and can be read; missing: what was kept elsewhere and is not there any more.
 
-    missing_from: the first byte of it. size: of the log's file. live: its recorder is still at work and puts it back by itself.
+    missing_from: the first byte of it. behind: kept elsewhere, too, but before it `hole` bytes are missing, which nobody has: it is not put back.
+    size: of the log's file. live: its recorder is still at work and puts it back by itself.
     """
 
     log: Path
@@ -29,6 +30,9 @@ class Standing:
     missing_from: int = 0
     live: bool = False
     copied_to: str = ""
+    behind: tuple[Piece, ...] = ()
+    hole: int = 0
+    hole_since_wall_s: float | None = None
 
     @property
     def kept_bytes(self) -> int:
@@ -47,6 +51,15 @@ class Standing:
             else:
                 folder = self.log.parent
                 said[-1] += f". Make room and type: hotfuel rescue {folder}. Or: hotfuel rescue {folder} --into FOLDER"
+        if self.behind:
+            first = self.behind[0]
+            since = "" if self.hole_since_wall_s is None else f"from {_moment(self.hole_since_wall_s)} "
+            said.append(
+                f"{self.hole} bytes of this drive are missing, from byte {first.base - self.hole} on, {since}to {_moment(first.since_wall_s)}: its log was "
+                f"cut, or lost them when the power failed. What follows them ({_size(sum(piece.size for piece in self.behind))}) stays in "
+                f"{' and '.join(places.words(piece.path) for piece in self.behind)} and is not put behind the hole. Put the log back from a copy, or make a "
+                f"drive of its own of it: hotfuel rescue {first.path} --into FOLDER"
+            )
         if self.missing is not None:
             lost = self.missing
             bytes_missing = lost.base + lost.size - self.missing_from
@@ -75,15 +88,32 @@ def standing(log: str | os.PathLike[str]) -> Standing | None:
     reached = size
     for piece in pieces:
         reached = max(reached, piece.base + piece.size) if piece.base <= reached else reached
-    lost = kept if kept is not None and kept.base + kept.size > reached else None
-    if not pieces and lost is None:
+    behind = tuple(piece for piece in pieces if piece.base > reached)
+    pieces = pieces[: len(pieces) - len(behind)]
+    end = max((piece.base + piece.size for piece in behind), default=reached)
+    lost = kept if kept is not None and kept.base + kept.size > end else None
+    if not pieces and not behind and lost is None:
         return None
-    return Standing(path, size, pieces, lost, max(reached, lost.base) if lost else 0, live, note.copied_to if note else "")
+    hole = behind[0].base - reached if behind else 0
+    since_s = kept.since_wall_s if kept is not None and behind and kept.base < behind[0].base else None
+    missing_from = max(end, lost.base) if lost else 0
+    return Standing(path, size, pieces, lost, missing_from, live, note.copied_to if note else "", behind, hole, since_s)
+
+
+def refuse_live(log: Path) -> None:
+    """Raises InputError at once if `log` is being recorded, OSError if it cannot be read."""
+    with open(log, "rb") as file:
+        if is_being_written(file.fileno()):
+            raise InputError(f"{log} is being recorded: its recorder puts everything back by itself as soon as there is room")
 
 
 def put_back(log: str | os.PathLike[str]) -> int:
-    """Append to the log what is kept elsewhere of it; returns how many bytes. Raises InputError if it is being recorded or its disk still refuses."""
+    """Append to the log what is kept elsewhere of it, up to the first hole; returns how many bytes.
+
+    What was kept for a log elsewhere that this one is a copy of stays (`still_kept`). Raises InputError if it is being recorded or its disk refuses.
+    """
     path = Path(log)
+    refuse_live(path)
     found = standing(path)
     if found is None or not found.pieces:
         return 0
@@ -106,7 +136,7 @@ def put_back(log: str | os.PathLike[str]) -> int:
             f"{path}: {_size(back)} of {_size(found.kept_bytes)} are back, then the disk refused ({problem}): make more room and do it again, "
             f"or type: hotfuel rescue {path.parent} --into FOLDER"
         )
-    _let_go(path, found.pieces)
+    places.let_go(found.pieces, path)
     note = reserve.read(path)
     if note is not None and note.log_id and standing(path) is None:
         with contextlib.suppress(OSError):
@@ -130,7 +160,8 @@ def copy(log: str | os.PathLike[str], target: Path) -> int:
         file.flush()
         os.fsync(file.fileno())
     note = reserve.read(path)
-    if note is not None and note.kept is not None:
+    after = standing(path)
+    if note is not None and note.kept is not None and after is not None and not after.behind and after.missing is None:
         with contextlib.suppress(OSError):
             reserve.change(path, replace(note, copied_to=str(target.parent.absolute())))
     return done
@@ -145,7 +176,7 @@ def orphans() -> dict[bytes, list[Piece]]:
 
 
 def make_log(pieces: Sequence[Piece], target: Path) -> int:
-    """A log of its own from pieces whose log is gone; returns its bytes. They are let go only if they hold the drive from its beginning.
+    """A log of its own from pieces whose log is gone; returns its bytes. They stay: their log's disk may come back.
 
     Raises InputError if `target` is there already or cannot be written.
     """
@@ -156,31 +187,24 @@ def make_log(pieces: Sequence[Piece], target: Path) -> int:
         if not from_the_start:
             file.write(identity.frame(identity.new(), pieces[0].since_wall_s) + b"\x00")
             file.flush()
-        problem = places.put_back(pieces, file.fileno(), 0 if from_the_start else pieces[0].base)
+        problem = places.put_back(pieces, file.fileno(), 0 if from_the_start else pieces[0].base, over_holes=True)
         if problem is not None:
             raise InputError(f"{target} cannot be written ({problem}): give another place, or make room")
         os.fsync(file.fileno())
-    if from_the_start:
-        for piece in pieces:
-            spill.discard(piece.path)
     return target.stat().st_size
+
+
+def still_kept(log: Path) -> list[Piece]:
+    """Pieces whose bytes this log has and that stay all the same: they were kept for a log elsewhere."""
+    log_id = identity.of(log)
+    size = log.stat().st_size
+    return [piece for piece in spill.of(log_id) if piece.base + piece.size <= size] if log_id else []
 
 
 def words(pieces: Sequence[Piece]) -> str:
     """One line about what is kept of one log."""
     size = sum(piece.size for piece in pieces)
     return f"{pieces[0].log.parent}, {_size(size)} since {_moment(pieces[0].since_wall_s)}, in {' and '.join(places.words(p.path) for p in pieces)}"
-
-
-def _let_go(log: Path, pieces: Sequence[Piece]) -> None:
-    """Remove pieces that are back in their log; those of a log that this one is a copy of stay until that has them too."""
-    for piece in pieces:
-        original = piece.log
-        if original != log.absolute() and original.exists() and identity.of(original) == piece.log_id:
-            with contextlib.suppress(OSError):
-                if original.resolve() != log.resolve() and original.stat().st_size < piece.base + piece.size:
-                    continue
-        spill.discard(piece.path)
 
 
 def _moment(wall_s: float) -> str:

@@ -1,6 +1,7 @@
 """A disk that fills, a folder that is deleted: what a person is told, and what brings the drive back."""
 
 import errno
+import fcntl
 import os
 import shutil
 import signal
@@ -111,8 +112,59 @@ def test_what_is_left_of_a_folder_that_has_gone(hotfuel, half, tmp_path):
     assert len(decode(tmp_path / "found").readings)
 
 
+def test_a_log_cut_before_the_kept_part_is_refused_and_the_part_stays(hotfuel, half, drive_log, tmp_path):
+    piece = next(spill.everything())
+    kept = piece.path.read_bytes()
+    os.truncate(half / "wire.log", piece.base - 1234)
+    cut = (half / "wire.log").read_bytes()
+    for words in (
+        ("rescue", half),
+        ("rescue", half, "--into", tmp_path / "stick"),
+        ("review", half),
+        ("archive", "add", half, "--archive", tmp_path / "a"),
+    ):
+        said = hotfuel(*words, code=1 if words[0] == "rescue" else None)
+        assert f"1234 bytes of this drive are missing, from byte {len(cut)} on" in said
+        assert "whole drive" not in said
+        assert (half / "wire.log").read_bytes() == cut
+        assert piece.path.read_bytes() == kept
+    assert (tmp_path / "stick" / "wire.log").read_bytes() == cut
+    hotfuel("rescue", piece.path, "--into", tmp_path / "rest")
+    assert (tmp_path / "rest" / "wire.log").read_bytes().endswith(drive_log[-piece.size :])
+    assert piece.path.read_bytes() == kept
+    (half / "wire.log").write_bytes(cut + b"x" * 1234)  # the log is put back from a copy
+    hotfuel("rescue", half)
+    assert (half / "wire.log").read_bytes().endswith(drive_log[-piece.size :])
+    assert not piece.path.exists()
+
+
+def test_a_copy_does_not_take_the_kept_part_from_an_original_that_is_away(hotfuel, half, tmp_path):
+    shutil.copytree(half, tmp_path / "copy")
+    half.rename(tmp_path / "unmounted")
+    said = hotfuel("rescue", tmp_path / "copy")
+    piece = next(spill.everything())
+    assert "put back into" in said
+    assert f"this is a copy of {half}" in said
+    assert f"{piece.path} stays" in said
+    assert str(half) in hotfuel("rescue")
+    (tmp_path / "unmounted").rename(half)
+    assert "put back into" in hotfuel("rescue", half)
+    assert (half / "wire.log").read_bytes() == (tmp_path / "copy" / "wire.log").read_bytes()
+    assert not piece.path.exists()
+
+
+def test_while_it_is_recorded_rescue_says_so_at_once(hotfuel, half, tmp_path):
+    before = b"".join(piece.path.read_bytes() for piece in spill.everything())
+    with open(half / "wire.log", "rb") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        assert "is being recorded" in hotfuel("rescue", half, code=1)
+        assert "is being recorded" in hotfuel("rescue", half, "--into", tmp_path / "stick", code=1)
+    assert not (tmp_path / "stick").exists()
+    assert b"".join(piece.path.read_bytes() for piece in spill.everything()) == before
+
+
 @pytest.mark.parametrize("what", ["deleted", "renamed"])
-def test_a_folder_that_goes_away_while_it_is_recorded(board_at, tmp_path, car_path, what, monkeypatch):
+def test_a_folder_that_goes_away_while_it_is_recorded(hotfuel, board_at, tmp_path, car_path, what, monkeypatch):
     """Said within a second or so; the drive is whole in the fallback folder, with its car file; the last lines name where it is."""
     board = board_at(30, 45, 44)
     monkeypatch.setenv("HOTFUEL_FALLBACK", str(tmp_path / "fallback"))
@@ -134,6 +186,9 @@ def test_a_folder_that_goes_away_while_it_is_recorded(board_at, tmp_path, car_pa
     assert ("HAS GONE" if what == "deleted" else "was moved") in errors
     assert f"look at it with: hotfuel review {new}" in said
     assert not out.exists()
+    if what == "deleted":
+        assert f"{new}: the whole session went on here; Begun in {out}, which went away." in hotfuel("rescue")
+        assert f"its drive went on in {new}" in hotfuel("rescue", out, code=1)
     opened = sessions.open(new)
     assert opened.losses.ticks_missing == 0
     assert opened.losses.pieces_damaged == 0

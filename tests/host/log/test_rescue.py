@@ -150,6 +150,18 @@ def test_the_next_recorder_on_a_disk_still_full_goes_on_behind_it(half):
     assert not list(spill.everything())
 
 
+def test_a_recorder_does_not_glue_over_a_hole(half):
+    (piece,) = rescue.standing(half).pieces
+    os.truncate(half, piece.base - 7)
+    cut = half.read_bytes()
+    with pytest.raises(InputError, match="lacks 7 bytes before what is kept elsewhere"):
+        LogWriter(half)
+    assert half.read_bytes() == cut
+    assert rescue.put_back(half) == 0
+    assert rescue.standing(half).behind == (piece,)
+    assert [one.path for one in spill.everything()] == [piece.path]
+
+
 def test_pieces_whose_log_is_gone_become_a_log(half, tmp_path):
     shutil.rmtree(half.parent)
     ((log_id, pieces),) = rescue.orphans().items()
