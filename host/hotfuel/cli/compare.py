@@ -22,7 +22,7 @@ from hotfuel.cli.shared import (
     show,
     told_first,
 )
-from hotfuel.cli.shared_plan import Plan, load_plan, told
+from hotfuel.cli.shared_plan import Plan, load_plan, reported, told
 from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
@@ -86,8 +86,17 @@ def compare(
 
     if plan is not None and not variants:
         day = load_plan(plan)
-        standing, said = told(day, Shown(units or day.units))
-        show({"plan": standing}, said, as_json)
+        in_units = Shown(units or day.units)
+        page = page_beside(out, pdf, png)
+        seen = reported(day, in_units, without_names) if page is not None else None
+        standing, said = told(day, in_units)
+        if page is not None and seen is not None:
+            from hotfuel.report import comparison
+
+            with told_first(said, page, as_json):
+                written = comparison.write(seen[0], page, seen[1], units=in_units.system, pdf=pdf, png=png)
+            said.append(f"report: {written}")
+        show({"plan": standing, "report": str(page) if page else None}, said, as_json)
         return
     if question is not None and not question.strip():
         raise UsageError('--question is empty; write it like "smallest margin at pump, hot soak", or leave it out')

@@ -120,6 +120,8 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
     }
     given = place_from_words(place) if place else ""
     wet = [p.name for p in car.places if p.kind.has_limit] if isinstance(car, Car) else []
+    if wet and given and given not in wet:
+        raise UsageError(f'the car file has no fuel at "{place}": allowed are {", ".join(wet)}')
     wanted = phase and asking.phase(phase)
     if given and wanted:
         return given, wanted

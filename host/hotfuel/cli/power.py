@@ -110,6 +110,10 @@ def power(
     """
     if plan is not None and plan.endswith(".toml"):
         day = load_plan(Path(plan))
+        if out or pdf or png:
+            raise UsageError(
+                "--plan with a file tells where the day stands: for the report give the pulls, NAME=FILE[,FILE...] NAME=... --out"
+            )
         told_of, said = told(day, Shown(units or "si"))
         show({"plan": told_of}, said, as_json)
         return

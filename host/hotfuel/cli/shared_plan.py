@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import open_session
+from hotfuel.cli.shared import open_session, share
 from hotfuel.errors import InputError
 from hotfuel.units import Shown
 
@@ -123,6 +123,30 @@ def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, 
     names = [name for name, _ in sessions.values()]
     values, notes = values_of(sessions, plan.variants[0] if plan.variants[0] in names else names[0], plan.cell, shown)
     return values, [*unreadable, *notes]
+
+
+def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, list[Any]]]:
+    """(the comparison, its sessions by variant) of a day that is decided, or whose runs are all driven. Raises InputError before, and of power."""
+    from hotfuel.study.fixes import day_plan, day_verdict
+    from hotfuel.study.fixes.sessions import compare_sessions
+
+    if plan.quantity == day_plan.POWER:
+        raise InputError(
+            f"{plan.path.name} asks of power: write its report with hotfuel power NAME=FILE[,FILE...] NAME=... --out"
+        )
+    driven = plan.driven()
+    found, _, again = standing(plan, shown) if driven and driven % len(plan.variants) == 0 else (None, [], [])
+    if found is None or again or not (found.decided or driven == len(plan.order)):
+        following = f"Next is {plan.run_words(again[0])}, again." if again else next_words(plan, shown)
+        raise InputError(
+            f"the report is written once the day is decided or all its {len(plan.order)} runs are driven: {following}"
+        )
+    opened: dict[str, list[Any]] = {name: [] for name in plan.variants}
+    for n in range(1, driven + 1):
+        opened[plan.order[n - 1]].append(open_session(plan.run_path(n)))
+    share([one for each in opened.values() for one in each], private)
+    result = compare_sessions(opened, plan.variants[0], primary=plan.cell, delta_degc=plan.difference, shown=shown)
+    return day_verdict.answered(plan, result, found, shown), opened
 
 
 def told(plan: Any, shown: Shown) -> tuple[dict[str, Any], list[str]]:

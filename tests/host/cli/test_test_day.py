@@ -39,6 +39,11 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
         assert f"run {number} of {len(order)}: {name}" in said
         if number == 1:
             assert f"Next is run 2 of {len(order)}: {order[1]}; start when the tank is below" in said
+        if number < 4:
+            refused = hotfuel("compare", "--plan", day, "--out", tmp_path / "day.html", code=2)
+            assert f"once the day is decided or all its {len(order)} runs are driven: Next is run {number + 1} of" in refused
+            assert "cooler" not in refused
+            assert not (tmp_path / "day.html").exists()
         if number in (1, 3):
             assert "cooler" not in said, "between blocks only what is next is told"
         if number == 2:
@@ -47,6 +52,10 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
     assert re.search(r"ice can against as built, .*: 3[4-9]\.\d °F cooler after 2 of \d+ blocks", said), said
     assert "Decided: stop." in said
     assert hotfuel("compare", "--plan", day, as_json=True)["plan"]["standing"]["decided"]
+    assert "report: " in hotfuel("compare", "--plan", day, "--out", tmp_path / "day.html")
+    page = (tmp_path / "day.html").read_text(encoding="utf-8")
+    assert "Ice can lowered the fuel at the carb inlet by" in page
+    assert "decided after block 2" in page
     told = hotfuel("archive", "add", folder, "--archive", tmp_path / "archive", as_json=True)
     assert len(told["added"]) == 1
     rows = hotfuel("archive", "list", "--archive", tmp_path / "archive", as_json=True)["sessions"]

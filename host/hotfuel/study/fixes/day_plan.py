@@ -4,17 +4,19 @@ Everything that decides is in the file before the first run: the question, the d
 the folders (of pulls: CSV files) beside it, named by number and variant.
 """
 
+import hashlib
 import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from hotfuel.errors import InputError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.files import whole
 from hotfuel.places import place_words
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.order import mirrored_blocks
+from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.summaries import MEAN, Cell
 from hotfuel.text import checked
 from hotfuel.units import Shown, parse
@@ -118,6 +120,7 @@ def made(
     """
     if len(set(variants)) != len(variants) or len(variants) < 2:
         raise InputError(f"a plan needs two or more different names, not {', '.join(variants) or 'none'}")
+    _refuse_nonsense(variants, quantity, phase)
     for text in (*variants, place, *(start_degc or {}), *(fixes or {}).values()):
         checked(text)
     blocks = looks.most_blocks(len(variants), difference, spread)
@@ -143,6 +146,7 @@ def write(plan: DayPlan) -> Path:
         f'difference = "{plan.difference!r} {unit}"  # worth having',
         f'spread = "{plan.spread!r} {unit}"  # from run to run, as assumed',
         f"units = {_quoted(plan.units)}",
+        f"seal = {_quoted(_seal(plan))}  # of what is asked and the order: a change by hand is noticed",
         "order = [",
         *(f"    {_quoted(name)}," for name in plan.order),
         "]",
@@ -199,7 +203,35 @@ def load(path: Path) -> DayPlan:
         raise InputError(f"the order in {path} does not hold every variant once a block: write a new plan with `hotfuel plan`")
     if plan.quantity not in (TEMPERATURE, POWER) or not (plan.difference > 0 and plan.spread > 0):
         raise InputError(f"{path} asks of {plan.quantity} with {plan.difference:g} at {plan.spread:g}: write a new plan")
+    _refuse_nonsense(plan.variants, plan.quantity, plan.phase)
+    if found.get("seal") != _seal(plan):
+        fitting = looks.most_blocks(width, plan.difference, plan.spread)
+        if fitting != plan.last_block:
+            raise InputError(
+                f"{path} was changed: {plan.difference:g} at {plan.spread:g} takes {fitting} blocks, and it holds {plan.last_block}; "
+                "undo the change, or write a new plan with `hotfuel plan`"
+            )
+        raise InputError(
+            f"{path} was changed after it was written, and what is asked is fixed before the runs: undo the change, or write a new plan with `hotfuel plan`"
+        )
     return plan
+
+
+def _seal(plan: DayPlan) -> str:
+    """A digest of what is asked and the order."""
+    asked = (plan.variants, plan.quantity, plan.place, plan.phase, f"{plan.difference:.6g}", f"{plan.spread:.6g}", plan.order)
+    return hashlib.sha256(repr(asked).encode()).hexdigest()[:16]
+
+
+def _refuse_nonsense(variants: Sequence[str], quantity: str, phase: str) -> None:
+    for name in variants:
+        if not any(c.isalnum() for c in name):
+            raise InputError(f'"{name}" is no name of a variant: write a word, for example "ice can"')
+    try:
+        if quantity == TEMPERATURE:
+            asking.phase(phase)
+    except UsageError as error:
+        raise InputError(f"{error}; a plan asks of one of these") from None
 
 
 def _dimension(quantity: str) -> str:

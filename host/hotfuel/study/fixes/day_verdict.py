@@ -1,12 +1,13 @@
 """Where a test day stands: what is next, and after every complete block the verdict so far, by looks that were paid for beforehand."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.verdicts import HIGHER, LOWER, NO_DIFFERENCE, UNDECIDED
+from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.wording import span_words
 from hotfuel.text import listed
@@ -55,7 +56,7 @@ def _sentences(plan: DayPlan, done: int, sights: Sequence[looks.Sight], decided:
     if not sights:
         return [f"{done} of {plan.last_block} blocks are complete: a verdict is looked for from the second on."] if done else []
     asked = [one for one in sights if one.first == 0]
-    lines = [_pair_sentence(plan, one, done, shown) for one in asked]
+    lines = [pair_sentence(plan, one, done, shown) for one in asked]
     beaten = {one.first for one in sights if one.verdict == _better(plan)} | {
         one.second for one in sights if one.verdict not in (_better(plan), UNDECIDED, NO_DIFFERENCE)
     }
@@ -96,7 +97,8 @@ def _better(plan: DayPlan) -> str:
     return HIGHER if plan.quantity == POWER else LOWER
 
 
-def _pair_sentence(plan: DayPlan, one: looks.Sight, done: int, shown: Shown) -> str:
+def pair_sentence(plan: DayPlan, one: looks.Sight, done: int, shown: Shown) -> str:
+    """The verdict so far of one pair, after `done` blocks."""
     base, name = plan.variants[one.first], plan.variants[one.second]
     words = ("less power", "more power") if plan.quantity == POWER else ("cooler", "hotter")
 
@@ -117,3 +119,32 @@ def _pair_sentence(plan: DayPlan, one: looks.Sight, done: int, shown: Shown) -> 
         return f"{about}: undecided, {seen}, {span}."
     wide = f", {span}" if one.low * one.high > 0 else ""
     return f"{about}: {seen}{wide}; decided after block {one.block}."
+
+
+def answered(plan: DayPlan, result: Comparison, found: Standing, shown: Shown) -> Comparison:
+    """A comparison of the plan's runs that says of every pair what the plan's looks say, and nothing that was not asked.
+
+    A test of the runs as if their number had been fixed would claim more than the looks allow.
+    """
+    by_pair = {(plan.variants[one.second], plan.variants[one.first]): one for one in found.sights}
+    answers = []
+    for answer in result.answers:
+        one = by_pair.get((answer.variant, answer.baseline))
+        if answer.asked and one is not None and answer.cell == plan.cell:
+            answers.append(
+                replace(
+                    answer,
+                    verdict=one.verdict,
+                    difference_degc=one.difference,
+                    low_degc=one.low,
+                    high_degc=one.high,
+                    estimate=None,
+                    more=None,
+                    reason="",
+                    sentence=pair_sentence(plan, one, found.blocks, shown),
+                )
+            )
+    looks_said = f"Planned beforehand: {plan.question_words()}; a look after every block, at most {plan.last_block} blocks, {found.blocks} driven."
+    return replace(
+        result, answers=tuple(answers), questions=(looks_said,), best=(), best_said="", proposed_order=(), judgements=(), pulls=()
+    )

@@ -53,6 +53,12 @@ def test_the_file_holds_the_plan(tmp_path):
         (lambda text: text.replace('"temperature"', '"colour"'), "is no plan|asks of colour"),
         (lambda text: text.replace("5.0 degC", "-5 degC"), "asks of temperature with -5"),
         (lambda text: text.replace('"5.0 degC"', "5"), "is no plan of a test day"),
+        (lambda text: text.replace("full-throttle pull", "hot soak"), "was changed after it was written"),
+        (lambda text: text.replace("carb_inlet", "nowhere"), "was changed after it was written"),
+        (lambda text: text.replace("full-throttle pull", "flying"), '"flying" is no phase: allowed are .*hot soak'),
+        (lambda text: text.replace("5.0 degC", "2.5 degC"), "takes [0-9]+ blocks, and it holds"),
+        (lambda text: text.replace("ice can", "?"), '"." is no name of a variant'),
+        (lambda text: "".join(line for line in text.splitlines(True) if "seal" not in line), "was changed after it was written"),
     ],
 )
 def test_a_file_that_cannot_be_held_to_is_refused(tmp_path, change, words):
