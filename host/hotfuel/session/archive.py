@@ -24,7 +24,7 @@ from hotfuel.errors import InputError
 from hotfuel.log import follow, reserve
 from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
-from hotfuel.session import recording
+from hotfuel.session import metadata, recording
 from hotfuel.session.listing import Say, existing, find, listed
 from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, digest, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
@@ -105,6 +105,11 @@ def recompute(
     chosen = str(Path(calibration).resolve()) if calibration is not None else None
     here = identities(root)
     _tidy(root, set(here), say)
+    for identity in here:
+        for sentence in metadata.read(root / SESSIONS / identity / session_folder.METADATA)[1]:
+            say(
+                f"{identity}: {sentence} What it said (title, what was fitted) is not in the new results: put it back from a copy and do this again"
+            )
     failed = []
     results = _on_cluster(cluster, root, here, chosen) if cluster else _on_all_cores(root, here, chosen)
     for number, (identity, problem) in enumerate(results, start=1):

@@ -338,6 +338,16 @@ def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(
     assert f"{ids[1]}: its summary could not be read, and working it out again failed: there is no reading in its log" in bad[0]
 
 
+def test_recompute_says_that_a_damaged_session_file_costs_the_title(three):
+    root, names = three
+    (root / "sessions" / names[0] / "session.json").write_text("{")
+    said = []
+    assert archive.recompute(root, say=said.append) == 3
+    assert len(said) == 1
+    assert said[0].startswith(f"{names[0]}: session.json is damaged")
+    assert "title" in said[0]
+
+
 @pytest.mark.parametrize("log", [b"", b"\0" * 9, None], ids=["emptied", "zeros", "a folder"])
 def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_go_on(three, log):
     root, ids = three
