@@ -10,6 +10,7 @@ from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import CUT, CUT_SHARE, DISAGREE_DEGC, PARKED, SWAPPED, Fault, exchanged, swapped
+from hotfuel.study.fixes.summaries import Run
 from hotfuel.units import Shown
 
 _MOVING = (DRIVE, LAP, PULL)
@@ -115,3 +116,15 @@ def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | N
                     "cold: what it shows there may be off by as much; between sides that drops out only as long as it stays so."
                 )
     return lines
+
+
+def overlapping(runs: Sequence[Run]) -> list[str]:
+    """A sentence for each two recordings of one car that say they were driven at the same time."""
+    timed = sorted((run for run in runs if np.isfinite(run.start_s) and np.isfinite(run.duration_s)), key=lambda run: run.start_s)
+    return [
+        f"{one.name} and {other.name} say they were driven at the same time, which one car cannot: is one a copy, or a clock wrong? Both count until "
+        "you leave one out."
+        for i, one in enumerate(timed)
+        for other in timed[i + 1 :]
+        if other.session != one.session and other.start_s < one.start_s + one.duration_s
+    ]

@@ -15,7 +15,7 @@ from hotfuel.study.drive.phases import PULL, Phase
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.answers import Comparison
-from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
+from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults, overlapping
 from hotfuel.study.fixes.common import Common, common_places, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.cut import Stretch, all_stretches, identity
@@ -70,6 +70,7 @@ def compare_sessions(
             notes.append(
                 f'Nothing says what was fitted with {", ".join(unknown)}: say it with --fix "{unknown[0]}=cooler before carb_inlet".'
             )
+    notes += overlapping(runs)
     result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, archived=archived, shown=units)
     judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
     settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))

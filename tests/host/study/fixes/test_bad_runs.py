@@ -8,6 +8,7 @@ import pytest
 from hotfuel.errors import InputError
 from hotfuel.study.drive.phases import PULL
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.bad_runs import overlapping
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault, exchanged, outlying, swapped
 from hotfuel.study.fixes.fitted import Fitted, questions
@@ -223,3 +224,9 @@ def test_both_ends_of_an_interval_on_one_side_are_told_the_smaller_first():
     (line,) = compare_runs(runs, "a", questions=ASKED).bad_runs
     near, far = map(float, re.search(r"between ([\d.]+)(?: °C)? and ([\d.]+) °C cooler; that is no verdict", line).groups())
     assert 0 < near < 5.5 < far
+
+
+def test_recordings_of_one_car_at_the_same_time_are_named():
+    first, second, third = (replace(run("a", n, 60.0), duration_s=s) for n, s in ((0, 3700.0), (1, 3500.0), (2, 600.0)))
+    (line,) = overlapping([third, second, first])
+    assert line.startswith("a0 and a1 say they were driven at the same time")
