@@ -136,6 +136,12 @@ class Chart:
                 )
             )
 
+    def link(self, at: np.ndarray, values: np.ndarray, colour: str, dash: Sequence[int] = (), width: float = 1.8) -> None:
+        """A line that joins markers, of which alone something is told under the pointer."""
+        if d := path(self.px(at), self.py(values)):
+            look = {"stroke_dasharray": " ".join(map(str, dash))} if dash else {}
+            self.drawn.append(drawsvg.Path(d=d, fill="none", stroke=colour, stroke_width=width, **look))
+
     def hair(self, at: np.ndarray, values: np.ndarray, colour: str) -> None:
         """A thin line behind the others, of which nothing is told under the pointer: one of many that `line` draws the mean of."""
         if d := path(self.px(at), self.py(values)):

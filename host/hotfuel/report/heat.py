@@ -40,7 +40,7 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
         chart.label(place_words(rung), LEFT_PX + 4, float(chart.py(-number)) - 3)
     for phase in phases:
         colour, dash = _LOOKS[phase]
-        chart.line(climbs[phase] * scale, -np.arange(len(rungs), dtype=float), phase, "", colour, dash)
+        chart.link(climbs[phase] * scale, -np.arange(len(rungs), dtype=float), colour, dash)
         for number, degrees in enumerate(climbs[phase]):
             told = f"{phase}, {place_words(rungs[number])}: {shown.text(float(degrees), 'temperature difference')} warmer"
             chart.marker(float(degrees * scale), -number, "circle", colour, told, hollow=False, size=3.5)
