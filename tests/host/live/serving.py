@@ -1,5 +1,6 @@
 """The page's server in a process of its own, forked from one that has its modules already: a start costs a tenth of a fresh interpreter's."""
 
+import asyncio
 import multiprocessing
 import os
 import re
@@ -7,11 +8,19 @@ import signal
 import sys
 import tempfile
 import time
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 _CONTEXT = multiprocessing.get_context("forkserver")
 _CONTEXT.set_forkserver_preload(["hotfuel.live.page"])
+
+
+def finished(trial: Coroutine[Any, Any, Any]) -> Any:
+    """What a coroutine returns, run in a thread of its own: a browser that other tests keep open has a loop running in this one."""
+    with ThreadPoolExecutor(1) as alone:
+        return alone.submit(asyncio.run, trial).result()
 
 
 def _serve(said: str, complaints: str, path: str, address: str, more: dict[str, Any]) -> None:

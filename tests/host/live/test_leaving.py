@@ -10,7 +10,7 @@ import pytest
 import synthetic
 from hotfuel.live import leaving
 from hotfuel.log.append import LogWriter
-from serving import Served
+from serving import Served, finished
 from tornado.httpclient import HTTPRequest
 from tornado.websocket import websocket_connect
 
@@ -45,7 +45,7 @@ def test_a_viewer_is_told_that_the_recording_has_ended_before_the_page_goes(tmp_
             writer.close()
             return await heard(socket)
 
-        after = asyncio.run(trial())
+        after = finished(trial())
         assert not after[-1]["live"]
         assert after[-1]["last"]
         server.process.join(60)
@@ -90,7 +90,7 @@ class Page:
             assert stop.is_set()
             return self.now
 
-        return asyncio.run(trial())
+        return finished(trial())
 
 
 def test_without_a_viewer_it_ends_as_soon_as_the_recording_is_known_to_have_ended():

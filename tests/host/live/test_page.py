@@ -19,7 +19,7 @@ from hotfuel.record import requests
 from hotfuel_wire import codec
 from hypothesis import given
 from hypothesis import strategies as st
-from serving import Served
+from serving import Served, finished
 from tornado.httpclient import HTTPClientError, HTTPRequest
 from tornado.websocket import websocket_connect
 
@@ -63,7 +63,7 @@ def connect(url, origin):
         return first
 
     try:
-        return asyncio.run(trial())
+        return finished(trial())
     except HTTPClientError as error:
         return error.code
 
@@ -167,7 +167,7 @@ def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
         while await asyncio.wait_for(connection.read_message(), 10) is not None:
             pass
 
-    asyncio.run(trial())
+    finished(trial())
     assert server.alive()
     assert get(link)[0] == 200
 
@@ -199,7 +199,7 @@ def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
                 await asyncio.sleep(0.05)
             assert len(await sockets(link, 1)) == 1
 
-        asyncio.run(trial())
+        finished(trial())
 
 
 def test_answers_that_nobody_takes_are_bounded(tmp_path):
@@ -458,6 +458,6 @@ def test_an_error_in_a_turn_is_said_once_and_does_not_end_the_page(asked, monkey
         with contextlib.suppress(asyncio.TimeoutError):
             await asyncio.wait_for(asked.page.work(), 0.5)
 
-    asyncio.run(trial())
+    finished(trial())
     assert len(turns) > 2
     assert said == ["The page cannot go on at this moment (ZeroDivisionError: on trial); the recording is not touched."]
