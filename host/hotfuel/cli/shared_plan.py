@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.cli.shared import open_session, share
-from hotfuel.errors import InputError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
 Plan = Annotated[
@@ -126,7 +126,7 @@ def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, 
 
 
 def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, list[Any]]]:
-    """(the comparison, its sessions by variant) of a day that is decided, or whose runs are all driven. Raises InputError before, and of power."""
+    """(the comparison, its sessions by variant) of a day that is decided, or whose runs are all driven. Raises UsageError before, InputError of power."""
     from hotfuel.study.fixes import day_plan, day_verdict
     from hotfuel.study.fixes.sessions import compare_sessions
 
@@ -138,7 +138,7 @@ def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, lis
     found, _, again = standing(plan, shown) if driven and driven % len(plan.variants) == 0 else (None, [], [])
     if found is None or again or not (found.decided or driven == len(plan.order)):
         following = f"Next is {plan.run_words(again[0])}, again." if again else next_words(plan, shown)
-        raise InputError(
+        raise UsageError(
             f"the report is written once the day is decided or all its {len(plan.order)} runs are driven: {following}"
         )
     opened: dict[str, list[Any]] = {name: [] for name in plan.variants}

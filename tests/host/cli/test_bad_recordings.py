@@ -54,7 +54,9 @@ def test_parked_cut_short_and_swapped_are_named_and_the_rest_decides(hotfuel, tm
     assert "4 runs with cooler against 3 with as built" in first["sentence"]
     bad = "\n".join(result["bad_runs"])
     assert "run 2 was never driven, and the other runs were: it is left out of every answer." in bad
-    assert "run 4 was broken off before its drive, full-throttle pull, idle, hot soak and restart: it is left out" in bad
+    assert (
+        "run 4 was broken off before its drive, full-throttle pull, idle, hot soak and restart were whole: it is left out" in bad
+    )
     assert (
         "run 7 reads its tank and carb inlet the other way round than every other run of its side: were the probes swapped?"
         in bad

@@ -32,7 +32,8 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
     car = tmp_path / "car.toml"
     car.write_text(car_file.EXAMPLE, encoding="utf-8")
     for number, name in enumerate(order[:4], start=1):
-        with running_engine(30, 45, (60 if name == "as built" else 40) + 0.3 * (number % 3)) as board:
+        varied = (0.0, 0.5, 0.2, 0.6)[number - 1]
+        with running_engine(30 + varied, 45 - varied**2, (60 if name == "as built" else 40) + varied) as board:
             said = hotfuel("record", "--plan", day, "--car", car, "--port", board.device, "--for", "4")
         folder = tmp_path / f"sunday-{number:02d}-{name.replace(' ', '-')}"
         assert (folder / "wire.log").stat().st_size > 0
@@ -59,7 +60,7 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
     told = hotfuel("archive", "add", folder, "--archive", tmp_path / "archive", as_json=True)
     assert len(told["added"]) == 1
     rows = hotfuel("archive", "list", "--archive", tmp_path / "archive", as_json=True)["sessions"]
-    assert rows[0]["fix"] == ("ice" if order[3] == "ice can" else None), "what is fitted comes from the plan"
+    assert (rows[0]["fix"] or None) == ("ice" if order[3] == "ice can" else None), "what is fitted comes from the plan"
 
 
 def test_a_day_on_the_test_stand(hotfuel, tmp_path):
