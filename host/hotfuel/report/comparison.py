@@ -123,6 +123,7 @@ def make(
         done=_variants(result, power),
         next_steps=answers.next_steps(result, power, _order(result, power)),
         conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power))],
+        reasons=[*_reasons(result), *result.unanswered] if result else (),
         weakens=[
             *(_weakens(result) if result else ()),
             *(line for line in (power.cautions if power else ()) if not is_condition(line)),
@@ -171,10 +172,14 @@ def make(
     return Report(html.page("comparison.html.jinja", figures, values), first, figures, card)
 
 
+def _reasons(result: Comparison) -> list[str]:
+    """Why the questions asked have no verdict, where the order of the runs is why."""
+    return list(dict.fromkeys(a.reason for a in result.answers if a.primary and a.reason))
+
+
 def _weakens(result: Comparison) -> list[str]:
     """What weakens the finding; the reason why there is no verdict first, because a short list ends early."""
-    reasons = list(dict.fromkeys(reason for a in result.answers if a.primary and (reason := a.reason)))
-    return [*reasons, *result.bad_runs, *result.cautions]
+    return [*_reasons(result), *result.bad_runs, *result.cautions]
 
 
 def _conditions(result: Comparison | None, power: PowerComparison | None) -> list[str]:

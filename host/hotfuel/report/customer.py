@@ -67,6 +67,7 @@ class Sheet:
     facts: Sequence[tuple[str, str]] = ()
     conditions: Sequence[str] = ()
     weakens: Sequence[str] = ()
+    reasons: Sequence[str] = ()  # why there is no verdict: on the card, whose lists end early
     cautions: Sequence[str] = CAUTIONS
     simulated: bool = False
     dense: bool = False

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hotfuel.report import beside, comparison, html, words
+from hotfuel.report import beside, comparison, html, pictures, words
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import Fitted, questions
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
@@ -122,3 +122,29 @@ def test_temperature_and_power_fit_one_sheet_of_paper(tmp_path):
     for there in ("What to do next", "What was done", "Please read", "Place and date"):
         assert there in pages[0], there
     assert "Technical part" in pages[1]
+
+
+def test_the_card_says_why_there_is_no_verdict():
+    """Baseline first on each of four days: the reason stands on the card, and first among what weakens the finding."""
+    cell = Cell(MEAN, "carb_inlet", "full-throttle pull")
+    driven = [
+        Run(
+            f"{v}{day}",
+            v,
+            f"{v}{day}",
+            {cell: 60.0 + 2 * i + 0.1 * day * (1 + i)},
+            {},
+            start_s=86400.0 * day + 3600 * i,
+            ambient_degc=25.0,
+            day=str(day),
+        )
+        for day in range(4)
+        for i, v in enumerate(("bare", "sleeve"))
+    ]
+    made = comparison.make(compare_runs(driven, "bare", cell))
+    reason = "No verdict on sleeve: bare was driven first on every day, and a car still warm from the run before looks like the change."
+    assert made.sheet.weakens[0] == reason
+    card = re.sub(r"\s+", " ", pictures.page(made, [], with_card=True).replace("\u00a0", " "))
+    assert reason in card
+    decided = comparison.make(compare_runs(runs(), "bare", HOT_SOAK))
+    assert not decided.sheet.reasons
