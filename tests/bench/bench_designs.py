@@ -242,6 +242,7 @@ def main():
             flush=True,
         )
     print(f"designs outside the bounds: {outside} of {len(given or DESIGNS)}; {time.perf_counter() - began:.0f} s")
+    sys.exit(outside > 0)
 
 
 if __name__ == "__main__":

@@ -127,6 +127,7 @@ def main():
             flush=True,
         )
     print(f"cases outside the bounds: {outside} of {len(given or CASES)}; {time.perf_counter() - began:.0f} s")
+    sys.exit(outside > 0)
 
 
 if __name__ == "__main__":

@@ -60,7 +60,7 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
     told = hotfuel("archive", "add", folder, "--archive", tmp_path / "archive", as_json=True)
     assert len(told["added"]) == 1
     rows = hotfuel("archive", "list", "--archive", tmp_path / "archive", as_json=True)["sessions"]
-    assert (rows[0]["fix"] or None) == ("ice" if order[3] == "ice can" else None), "what is fitted comes from the plan"
+    assert rows[0]["fix"] == ("ice" if order[3] == "ice can" else ""), "what is fitted comes from the plan"
 
 
 def test_a_day_on_the_test_stand(hotfuel, tmp_path):
