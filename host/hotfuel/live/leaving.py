@@ -20,6 +20,7 @@ class Shown(Protocol):
     """What is needed of a page."""
 
     state: Any  # a live.state.LiveState
+    live_at: float | None  # when a turn last saw the recording go on: one may begin and end between two looks from here
 
     @property
     def views(self) -> Collection[Any]:
@@ -36,11 +37,8 @@ async def after_the_recording(
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
 ) -> None:
     """Set `stop` once the recording has ended and every browser that looks has taken that, at most TOLD_S after it was told."""
-    began, live = False, clock()
-    while not began or clock() - live < GONE_S:
+    while page.state.live or not page.state.caught_up or page.live_at is None or clock() - page.live_at < GONE_S:
         await sleep(_LOOK_EVERY_S)
-        if page.state.live or not page.state.caught_up:
-            began, live = began or page.state.live, clock()
     page.leave()
     told = clock()
     while clock() - told < TOLD_S and not all(view.has_the_last for view in list(page.views)):

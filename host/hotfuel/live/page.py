@@ -81,6 +81,7 @@ class Page:
         self._sent_at = self._turned_at = -1e9
         self._failed = ""
         self.leaving = False  # what is sent from now on is the last
+        self.live_at: float | None = None  # when a turn last saw the recording go on
         self.late_s = 0.0  # how late the last turn came
         self._html: tuple[bytes, bytes] | None = None
         self._panels: dict[str, dict[str, Any]] = {}
@@ -118,6 +119,8 @@ class Page:
         """Read on, and send what is new."""
         came = self.state.advance()
         now = self._clock()
+        if self.state.live:
+            self.live_at = now
         if came or now - self._sent_at >= AT_LEAST_S:
             self._sent_at = now
             self.refresh()

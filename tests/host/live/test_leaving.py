@@ -58,7 +58,7 @@ class Page:
     def __init__(self, lives, takes_s=()):
         self.now, self.lives, self.left_at, self.takes_s = 0.0, lives, None, takes_s
         self.state = self
-        self.caught_up = True
+        self.caught_up, self.live_at = True, None
 
     @property
     def live(self):
@@ -78,6 +78,9 @@ class Page:
 
         async def sleep(seconds):
             self.now += seconds
+            for part in (0.75, 0.5, 0.25, 0.0):  # turns come between the looks
+                if self.lives(self.now - part * seconds):
+                    self.live_at = self.now - part * seconds
             if self.now > within_s:
                 raise TimeoutError
 
@@ -111,3 +114,8 @@ def test_a_log_that_another_folder_takes_over_has_not_ended():
 def test_before_its_recorder_has_begun_nothing_has_ended():
     assert Page(lambda now: 5 < now < 10).end(60) > 10
     assert Page(lambda now: False).end(60) is None
+
+
+def test_a_recording_that_begins_and_ends_between_two_looks_has_ended():
+    page = Page(lambda now: 5.001 < now < 5.049, (0.1,))
+    assert page.end(60) == pytest.approx(5.1 + leaving.GONE_S, abs=0.15)
