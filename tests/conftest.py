@@ -35,6 +35,38 @@ settings.register_profile("quick", deadline=None, max_examples=15, suppress_heal
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 
+# The files that take longest, the longest first: begun at the end, one of them would keep one worker busy while the others have nothing left to do.
+LONGEST = (
+    "host/cli/test_drives.py",
+    "test_hostile_input.py",
+    "host/session/test_archive.py",
+    "host/cli/test_rescue.py",
+    "firmware/test_ring.py",
+    "browser/test_page_states.py",
+    "browser/test_live_page.py",
+    "host/simulator/test_car_model.py",
+    "host/fuel/test_fuel.py",
+    "host/study/power/test_power.py",
+    "host/study/line/test_forecast.py",
+    "host/install/test_steps.py",
+    "test_long_run.py",
+    "firmware/test_boots.py",
+    "host/test_faults.py",
+    "host/cli/test_repairs.py",
+    "hardware/test_short.py",
+)
+
+
+def pytest_configure(config):
+    config.option.loadscopereorder = False  # by number of tests, which says little about their time
+
+
+def pytest_collection_modifyitems(items):
+    tests = Path(__file__).parent
+    order = {tests / name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: order.get(item.path, len(order)))
+
+
 @pytest.hookimpl(optionalhook=True)  # without xdist, as the bench of mutants runs, the hook is not known
 def pytest_xdist_auto_num_workers(config):
     """`-n auto`: one more than there are processors, because a third of the suite's time is waiting, for boards, recorders and browsers on their own clocks."""

@@ -7,11 +7,13 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import pandas as pd
 import pytest
 from hotfuel import car as car_file
 from hotfuel import samples
+from hotfuel.simulator import scenarios
 
 
 @pytest.fixture
@@ -220,6 +222,7 @@ def test_the_simulated_car_s_file_says_what_was_simulated(tmp_path, hotfuel, dri
 
 
 def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypatch):
+    monkeypatch.setattr(scenarios, "STEADY_40_MPH", [replace(phase, minutes=1.0) for phase in scenarios.STEADY_40_MPH])
     monkeypatch.chdir(tmp_path)
     (tmp_path / "hotfuel-demo").mkdir()
     (tmp_path / "hotfuel-demo" / "mine.txt").write_text("mine")

@@ -137,7 +137,7 @@ def test_recompute_on_all_cores_gives_the_same(filled):
         pd.testing.assert_frame_equal(old, new)
 
 
-def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic, monkeypatch):
+def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic, monkeypatch, one_process):
     for path in sessions[:2]:
         archive.add(tmp_path / "a", path)
     line = ChannelCalibration(place="pump", gain=1.0, offset_degc=-1.0, uncertainty_degc=0.2, made_on=datetime.date(2026, 6, 1))
@@ -253,7 +253,13 @@ def test_an_add_that_was_interrupted_can_be_done_again(sessions, tmp_path, monke
 
 
 @pytest.fixture
-def three(tmp_path, sessions):
+def one_process(monkeypatch):
+    """Worked out in this process: starting others costs most of such a test's time, and they have tests of their own."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+
+
+@pytest.fixture
+def three(tmp_path, sessions, one_process):
     """An archive of three sessions, to be damaged; (its folder, the ids)."""
     return tmp_path / "a", [archive.add(tmp_path / "a", path) for path in sessions[:3]]
 

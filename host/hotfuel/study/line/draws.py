@@ -7,7 +7,8 @@ import zlib
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.stats import norm, rankdata
+import pandas as pd
+from scipy import special
 
 DRAWS = 200
 COVERED = (0.025, 0.5, 0.975)
@@ -46,7 +47,7 @@ class Draws:
 
     def normal(self, name: str, words: str, middle: float, u: float) -> np.ndarray:
         """About a middle, with a standard uncertainty."""
-        return np.asarray(middle + u * norm.ppf(self.unit(name, words)))
+        return np.asarray(middle + u * special.ndtri(self.unit(name, words)))
 
     def times(self, name: str, words: str, u: float) -> np.ndarray:
         """A factor about 1, with the standard deviation of its logarithm."""
@@ -63,7 +64,7 @@ class Draws:
         """Which assumption goes along with the values most, by rank; "" where they hardly vary."""
         if not self.words or np.ptp(values) < 0.05:
             return ""
-        ranks = rankdata(values)
+        ranks = pd.Series(values).rank().to_numpy()
         shares = {name: abs(float(np.corrcoef(ranks, _column(name))[0, 1])) for name in self.words}
         return self.words[max(shares, key=lambda name: shares[name])]
 

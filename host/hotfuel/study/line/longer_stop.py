@@ -1,7 +1,7 @@
 """A stop that lasts longer than the recorded one: the recorded hot soak goes on as the soak forecast says, and takes the margins with it."""
 
 import numpy as np
-from scipy.stats import norm
+from scipy import special
 
 from hotfuel.errors import InputError
 from hotfuel.places import place_words, probe_of
@@ -46,7 +46,7 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
         later = (ahead.time_s > stop.duration_s) & (ahead.time_s <= 60 * minutes)
         if not later.any():
             continue
-        sides = norm.ppf(BAND[2])
+        sides = special.ndtri(BAND[2])
         least, middle, greatest = ahead.path_degc[:, later]
         above = np.where(draw[:, None] > 0, greatest - middle, middle - least) / sides
         comes = (middle + draw[:, None] * above).max(axis=1) + (after.degc[base] - after.grid.degc[base])[:, last] * 0.5
