@@ -37,6 +37,8 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 # The files that take longest, the longest first: begun at the end, one of them would keep one worker busy while the others have nothing left to do.
 LONGEST = (
+    "host/live/test_approach.py",
+    "host/risk/test_low_pressure.py",
     "host/cli/test_drives.py",
     "test_hostile_input.py",
     "host/session/test_archive.py",

@@ -1,6 +1,9 @@
 """A test day as a person drives it: plan, a run after the other with a board that answers, the verdict; and the same with the files of a test stand."""
 
+import contextlib
+import os
 import re
+import select
 import sys
 from pathlib import Path
 
@@ -15,11 +18,18 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "study" / "driving"))
 from pull_files import RPM, lines, torque_nm
 
 
+@contextlib.contextmanager
 def running_engine(*degrees):
-    """A board in a car driven at 2200 rpm, its probes in baths."""
+    """A board in a car driven at 2200 rpm, its probes in baths; it has begun to send, however busy the machine."""
     emf = [float(emf_mv(degc) - emf_mv(24.0)) for degc in degrees]
     source = steady(emf, [24.0] * 3, seconds=3600, engine_rpm=2200, ignition=1)
-    return SimulatedBoard(source, speed=20, hold_for_reader=False)
+    with SimulatedBoard(source, speed=20, hold_for_reader=False) as board:
+        port = os.open(board.device, os.O_RDONLY | os.O_NONBLOCK)
+        try:
+            assert select.select([port], [], [], 120)[0]
+        finally:
+            os.close(port)
+        yield board
 
 
 @pytest.mark.slow
