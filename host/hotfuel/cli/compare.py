@@ -127,7 +127,7 @@ def compare(
     if files:
         from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
 
-        fuel = fuel_in_pulls({name: opened[name] for name in files})
+        fuel = {name: one for name, one in fuel_in_pulls(opened, baseline).items() if name in files}
         power = compared(
             files,
             baseline,

@@ -235,9 +235,9 @@ def _temperatures(
     car = next((one.car for one in each.values() if one.car), None)
     shown = Shown(units or (car.units if car else "si"))
     result = compare_sessions(opened, baseline, shown=shown)
-    fuel = fuel_in_pulls(opened)
+    fuel = fuel_in_pulls(opened, baseline)
     if not fuel:
-        note("The sessions hold no pull and no drive on some side: no fuel temperature stands beside the gain.")
+        note("The sessions hold no pull and no drive that counts on some side: no fuel temperature stands beside the gain.")
     given = {
         "fuel_degc": {name: one.degc for name, one in fuel.items()},
         "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},

@@ -3,13 +3,15 @@
 import numpy as np
 import pytest
 from hotfuel import car as car_file
+from hotfuel.session import open as open_session
+from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
 from written import write
 
 PLACES = ("tank", "pump", "carb_inlet")
 RPM = np.arange(2500, 6001, 50.0)
 
 
-def session(folder, seed, carb_degc):
+def session(folder, seed, carb_degc, places=PLACES):
     """Ten minutes at idle with three sweeps of ten seconds from 2000 to 6000 rpm, during which the carburettor's fuel is at carb_degc."""
     random = np.random.default_rng(seed)
     time_s = np.arange(0.5, 600, 0.5)
@@ -22,7 +24,7 @@ def session(folder, seed, carb_degc):
         [np.full_like(time_s, 30 + day), np.full_like(time_s, 34 + day), np.full_like(time_s, carb_degc + day)]
     )
     return write(
-        folder, car_file.EXAMPLE, PLACES, degc + random.normal(0, 0.05, degc.shape), rpm, wall_s=1_780_000_000 + 7200 * seed, boot=seed,
+        folder, car_file.EXAMPLE, places, degc + random.normal(0, 0.05, degc.shape), rpm, wall_s=1_780_000_000 + 7200 * seed, boot=seed,
         about={"ambient_degc": 27.0},
     )  # fmt: skip
 
@@ -70,6 +72,17 @@ def test_degrees_margin_power_and_the_fuels_share(hotfuel, day):
     page = (root / "both.html").read_text(encoding="utf-8")
     assert result["temperature"]["finding"].split(".")[0] in page
     assert "Power: cooler against before" in page
+
+
+def test_a_run_with_swapped_probes_does_not_move_the_fuels_temperature(day, tmp_path):
+    """Its tank's 30 degC were read at the inlet: counted, the mean would be 43.5."""
+    _, arguments = day
+    paths = {name: [p for p in rest.split(",") if "drive" in p] for name, _, rest in (text.partition("=") for text in arguments)}
+    groups = {name: [open_session(path) for path in each] for name, each in paths.items()}
+    sound = fuel_in_pulls(groups)["before"]
+    groups["before"].append(open_session(session(tmp_path / "swapped", 9, 48.0, PLACES[::-1])))
+    assert fuel_in_pulls(groups)["before"] == sound
+    assert (sound.sessions, sound.count, sound.phase) == (3, 9, "full-throttle pull")
 
 
 def test_sessions_for_one_side_only_are_refused(hotfuel, day):

@@ -9,8 +9,12 @@ from scipy import special
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
-from hotfuel.study.drive.course import Course, of_session
-from hotfuel.study.drive.phases import DRIVE, PULL, phases
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import DRIVE, PULL
+from hotfuel.study.fixes.cut import Stretch
+from hotfuel.study.fixes.faults import excused
+from hotfuel.study.fixes.sessions import runs_and_stretches
+from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 
 _PROBE_U_DEGC = 1.0  # of one probe (common practice, no source)
 
@@ -31,33 +35,37 @@ class FuelInPulls:
     sessions: int
 
 
-def fuel_in_pulls(groups: Mapping[str, Sequence[Any]]) -> dict[str, FuelInPulls]:
+def fuel_in_pulls(groups: Mapping[str, Sequence[Any]], baseline: str | None = None) -> dict[str, FuelInPulls]:
     """{variant: FuelInPulls} of {variant: sessions}, at the place nearest the carburettor, in full-throttle pulls, else while driving.
 
-    The session is the unit: the half-width is that of the mean of sessions, with the probe's own; from one session the probe's alone. Empty where a
-    variant's sessions hold neither a pull nor a drive. Raises InputError, one sentence, where the sessions share no place with fuel.
+    A run that a fault takes out of the comparison there does not count here either. The session is the unit: the half-width is that of the mean of
+    sessions, with the probe's own; from one session the probe's alone. Empty where a variant's sessions hold neither a pull nor a drive that counts.
+    Raises InputError, one sentence, where the sessions share no place with fuel, and as `compare_sessions`.
     """
-    courses = {name: [of_session(session) for session in sessions] for name, sessions in groups.items()}
-    every = [course for each in courses.values() for course in each]
-    place = _place(every)
-    kinds = {name: [_means(course, place, PULL) for course in each] for name, each in courses.items()}
+    every = runs_and_stretches(groups, baseline if baseline is not None else next(iter(groups)))
+    place = _place([stretch.course for _, stretch in every])
     phase = PULL
-    if not all(any(len(one) for one in each) for each in kinds.values()):
+    if {run.variant for run, stretch in _counted(every, place, PULL) if len(_means(stretch, place, PULL))} != set(groups):
         phase = DRIVE  # on one side nothing was recognised as a pull: like with like
-        kinds = {name: [_means(course, place, DRIVE) for course in each] for name, each in courses.items()}
+    counted = _counted(every, place, phase)
     found = {}
-    for name, each in kinds.items():
+    for name in groups:
+        mine = [stretch for run, stretch in counted if run.variant == name]
+        each = [_means(stretch, place, phase) for stretch in mine]
         means = np.array([one.mean() for one in each if len(one)])
         if not len(means):
             return {}
         half = 1.96 * _PROBE_U_DEGC
         if len(means) > 1:
             half = float(np.hypot(half, special.stdtrit(len(means) - 1, 0.975) * means.std(ddof=1) / np.sqrt(len(means))))
-        count = sum(len(one) for one in each)
-        found[name] = FuelInPulls(
-            float(means.mean()), float(half), _margin(courses[name], place, phase), place, phase, count, len(means)
-        )
+        margin = float(np.mean(least)) if (least := [m for one in mine for m in _margins(one, place, phase)]) else float("nan")
+        found[name] = FuelInPulls(float(means.mean()), float(half), margin, place, phase, sum(map(len, each)), len(means))
     return found
+
+
+def _counted(every: Sequence[tuple[Run, Stretch]], place: str, kind: str) -> list[tuple[Run, Stretch]]:
+    """Those that no fault takes out at this place in this phase."""
+    return [(run, stretch) for run, stretch in every if not excused(run, Cell(MEAN, place, kind))]
 
 
 def _place(courses: Sequence[Course]) -> str:
@@ -70,24 +78,20 @@ def _place(courses: Sequence[Course]) -> str:
     return inlets[0] if inlets else shared[-1]
 
 
-def _margin(courses: Sequence[Course], place: str, kind: str) -> float:
-    found = []
-    for course in courses:
-        values = course.margins.get(place, {}).get("margin_degc")
-        for phase in phases(course) if values is not None else ():
-            rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
-            if phase.kind == kind and values is not None and np.isfinite(values[rows]).any():
-                found.append(float(np.nanmin(values[rows])))
-    return float(np.mean(found)) if found else float("nan")
+def _parts(stretch: Stretch, kind: str) -> list[np.ndarray]:
+    """The rows of the course of each phase of this kind."""
+    time_s = stretch.course.time_s
+    return [(time_s >= phase.start_s) & (time_s < phase.end_s) for phase in stretch.found if phase.kind == kind]
 
 
-def _means(course: Course, place: str, kind: str) -> np.ndarray:
+def _margins(stretch: Stretch, place: str, kind: str) -> list[float]:
+    """The smallest margin of each phase of this kind."""
+    values = stretch.course.margins.get(place, {}).get("margin_degc")
+    parts = _parts(stretch, kind) if values is not None else []
+    return [float(np.nanmin(values[rows])) for rows in parts if values is not None and np.isfinite(values[rows]).any()]
+
+
+def _means(stretch: Stretch, place: str, kind: str) -> np.ndarray:
     """Mean temperature of each phase of this kind."""
-    found = []
-    for phase in phases(course):
-        if phase.kind == kind:
-            rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
-            values = course.degc[place][rows]
-            if np.isfinite(values).any():
-                found.append(float(np.nanmean(values)))
-    return np.array(found)
+    values = stretch.course.degc[place]
+    return np.array([np.nanmean(values[rows]) for rows in _parts(stretch, kind) if np.isfinite(values[rows]).any()])

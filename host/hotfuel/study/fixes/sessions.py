@@ -132,6 +132,12 @@ def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = S
     return _runs(all_stretches(groups), baseline, shown)
 
 
+def runs_and_stretches(groups: Mapping[str, Sequence[Any]], baseline: str) -> list[tuple[Run, Stretch]]:
+    """Each run with its faults, and the stretch of a recording it was made of."""
+    stretches = all_stretches(groups)
+    return list(zip(_runs(stretches, baseline, Shown("si"))[0], stretches, strict=True))
+
+
 def pairs_of_sessions(sessions: Sequence[Any], car: str, shown: Shown) -> tuple[list[Pair], str]:
     """(pairs of runs of one day with the same parts fitted, a sentence on how many). Sessions of another car, and those that cannot be read, make none."""
     groups: dict[str, list[Any]] = {}
