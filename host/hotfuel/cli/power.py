@@ -21,7 +21,7 @@ from hotfuel.cli.shared import (
     show,
     told_first,
 )
-from hotfuel.cli.shared_plan import load_plan, told
+from hotfuel.cli.shared_plan import load_plan, reported_power, told
 from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, quantity, read, weather_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown
@@ -109,13 +109,9 @@ def power(
     Fuel temperature and power together: put the sessions of the same pulls beside the files, before=monday,day.csv:1,4 cooler=tuesday,day.csv:2,3.
     """
     if plan is not None and plan.endswith(".toml"):
-        day = load_plan(Path(plan))
-        if out or pdf or png:
-            raise UsageError(
-                "--plan with a file tells where the day stands: for the report give the pulls, NAME=FILE[,FILE...] NAME=... --out"
-            )
-        told_of, said = told(day, Shown(units or "si"))
-        show({"plan": told_of}, said, as_json)
+        _test_day(
+            Path(plan), corrected, Shown(units or load_plan(Path(plan)).units), page_beside(out, pdf, png), pdf, png, as_json
+        )
         return
     columns, own_units = per_file(column, "--column"), per_file(unit, "--unit")
     if list_only:
@@ -164,6 +160,22 @@ def power(
         lines,
         as_json,
     )
+
+
+def _test_day(
+    plan: Path, corrected: bool | None, shown: Shown, page: Path | None, pdf: Path | None, png: Path | None, as_json: bool
+) -> None:
+    """Where a planned day stands; page: also its report, once it is decided or all runs are driven."""
+    day = load_plan(plan)
+    result = reported_power(day, shown, corrected) if page is not None else None
+    standing, said = told(day, shown, corrected)
+    if page is not None and result is not None:
+        from hotfuel.report import power as report
+
+        with told_first(said, page, as_json):
+            written = report.write(result, page, units=shown.system, pdf=pdf, png=png)
+        said.append(f"report: {written}")
+    show({"plan": standing, "report": str(page) if page else None}, said, as_json)
 
 
 def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:

@@ -79,7 +79,7 @@ def about_run(plan: Any, number: int, shown: Shown) -> dict[str, str]:
     return values
 
 
-def standing(plan: Any, shown: Shown) -> tuple[Any, list[str], list[int]]:
+def standing(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[Any, list[str], list[int]]:
     """(where the day stands after its complete blocks, sentences on runs that have no number, those runs). Runs of a block not complete are not looked at."""
     from hotfuel.study.fixes import day_plan, day_verdict
 
@@ -89,20 +89,26 @@ def standing(plan: Any, shown: Shown) -> tuple[Any, list[str], list[int]]:
     if plan.quantity == day_plan.POWER:
         if complete < 2 * width:
             return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0), shown), [], []
-        from hotfuel.study.power import pulls
-        from hotfuel.study.power.curves import mean_log_percent
+        from hotfuel.study.fixes import day_power
 
-        read = {}
-        for n in numbers:
-            found = pulls.read(plan.run_path(n))
-            if len(found) != 1:
-                raise InputError(
-                    f"{plan.run_path(n).name} holds {len(found)} pulls: a run of a plan is one pull, keep one in the file"
-                )
-            read[n] = replace(found[0], name=plan.run_path(n).stem)
-        return day_verdict.standing(plan, mean_log_percent(read), shown), [], []
+        return day_power.power_standing(plan, _read(plan, numbers), shown, corrected), [], []
     values, notes = _values(plan, numbers, shown)
     return day_verdict.standing(plan, values, shown), notes, [n for n in numbers if n not in values]
+
+
+def _read(plan: Any, numbers: Iterable[int]) -> dict[int, Any]:
+    """{number of the run: its pull}, named as its file. Raises InputError for a file that does not hold one."""
+    from hotfuel.study.power import pulls
+
+    read = {}
+    for n in numbers:
+        found = pulls.read(plan.run_path(n))
+        if len(found) != 1:
+            raise InputError(
+                f"{plan.run_path(n).name} holds {len(found)} pulls: a run of a plan is one pull, keep one in the file"
+            )
+        read[n] = replace(found[0], name=plan.run_path(n).stem)
+    return read
 
 
 def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, float], list[str]]:
@@ -125,31 +131,47 @@ def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, 
     return values, [*unreadable, *notes]
 
 
-def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, list[Any]]]:
-    """(the comparison, its sessions by variant) of a day that is decided, or whose runs are all driven. Raises UsageError before, InputError of power."""
-    from hotfuel.study.fixes import day_plan, day_verdict
-    from hotfuel.study.fixes.sessions import compare_sessions
-
-    if plan.quantity == day_plan.POWER:
-        raise InputError(
-            f"{plan.path.name} asks of power: write its report with hotfuel power NAME=FILE[,FILE...] NAME=... --out"
-        )
+def _at_its_end(plan: Any, shown: Shown, corrected: bool | None = None) -> Any:
+    """Where a day stands that is decided, or whose runs are all driven. Raises UsageError before."""
     driven = plan.driven()
-    found, _, again = standing(plan, shown) if driven and driven % len(plan.variants) == 0 else (None, [], [])
+    found, _, again = standing(plan, shown, corrected) if driven and driven % len(plan.variants) == 0 else (None, [], [])
     if found is None or again or not (found.decided or driven == len(plan.order)):
         following = f"Next is {plan.run_words(again[0])}, again." if again else next_words(plan, shown)
         raise UsageError(
             f"the report is written once the day is decided or all its {len(plan.order)} runs are driven: {following}"
         )
+    return found
+
+
+def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, list[Any]]]:
+    """(the comparison, its sessions by variant) of a day of temperatures at its end. Raises UsageError before, and for a day of power."""
+    from hotfuel.study.fixes import day_plan, day_verdict
+    from hotfuel.study.fixes.sessions import compare_sessions
+
+    if plan.quantity == day_plan.POWER:
+        raise UsageError(f"{plan.path.name} asks of power: its report is written by hotfuel power --plan {plan.path} --out")
+    found = _at_its_end(plan, shown)
     opened: dict[str, list[Any]] = {name: [] for name in plan.variants}
-    for n in range(1, driven + 1):
+    for n in range(1, plan.driven() + 1):
         opened[plan.order[n - 1]].append(open_session(plan.run_path(n)))
     share([one for each in opened.values() for one in each], private)
     result = compare_sessions(opened, plan.variants[0], primary=plan.cell, delta_degc=plan.difference, shown=shown)
     return day_verdict.answered(plan, result, found, shown), opened
 
 
-def told(plan: Any, shown: Shown) -> tuple[dict[str, Any], list[str]]:
+def reported_power(plan: Any, shown: Shown, corrected: bool | None) -> Any:
+    """The pulls of a day of power at its end, compared as the plan's looks allow. Raises UsageError before, and for a day of temperatures."""
+    from hotfuel.study.fixes import day_plan, day_power
+
+    if plan.quantity != day_plan.POWER:
+        raise UsageError(
+            f"{plan.path.name} asks of temperature: its report is written by hotfuel compare --plan {plan.path} --out"
+        )
+    found = _at_its_end(plan, shown, corrected)
+    return day_power.power_answered(plan, _read(plan, range(1, plan.driven() + 1)), found, shown, corrected)
+
+
+def told(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[dict[str, Any], list[str]]:
     """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next, or that the last run holds no answer."""
     from hotfuel.study.fixes import day_plan
 
@@ -158,7 +180,7 @@ def told(plan: Any, shown: Shown) -> tuple[dict[str, Any], list[str]]:
     again: list[int] = []
     verdict = None
     if driven and driven % len(plan.variants) == 0:
-        verdict, notes, again = standing(plan, shown)
+        verdict, notes, again = standing(plan, shown, corrected)
         lines += [*verdict.sentences, *notes]
     elif (
         driven and plan.quantity != day_plan.POWER

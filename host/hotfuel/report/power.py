@@ -40,6 +40,14 @@ _METHOD = (  # {start}: the limit at the start, in the reader's unit
 )
 
 
+_BY_LOOKS = (
+    "A test day: a block holds one pull of each, and after every block the mean difference is held against a limit that no look exceeds by chance in 95 % "
+    "of days, over all looks and all pairs together (spending function of Lan and DeMets, limits drawn from the joint distribution of t); intervals "
+    "are those of the last look. A straight drift drops out by the mirrored order of the blocks. Sides that differ by another gear, 10 % in sweep rate, "
+    "another smoothing, or {start} at the start give no verdict (limits: common practice, no source)."
+)
+
+
 def write(
     power: PowerComparison,
     path: str | Path,
@@ -118,7 +126,7 @@ def make(
         "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
         "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
         "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
-        "method": [line.format(start=shown.text(alike.START_DEGC, "temperature difference", 0)) for line in _METHOD],
+        "method": [line.format(start=shown.text(alike.START_DEGC, "temperature difference", 0)) for line in _method(power)],
         "read_from": _read_from(power),
         "in_full": sheet.in_full(known, complaint, work_done),
         "version": f"hotfuel {__version__}, {words.today()}",
@@ -138,10 +146,9 @@ def caption(power: PowerComparison) -> str:
         else " Absolute figures are outside the correction's validity; the difference is what counts."
     )
     each = "; thin: each pull" if any(len(curve.each_kw) > 1 for curve in power.curves) else ""
-    return (
-        f"Thick: mean of the pulls (how many in brackets){each}. Beneath: the gain, dotted line at 1 %; the shaded band holds for the whole "
-        f"curve at once. Band and ranges are 95 %.{marked}"
-    )
+    banded = any(np.isfinite(gain.band_low_percent).all() for gain in power.gains)
+    band = "; the shaded band holds for the whole curve at once. Band and ranges are 95 %." if banded else "."
+    return f"Thick: mean of the pulls (how many in brackets){each}. Beneath: the gain, dotted line at 1 %{band}{marked}"
 
 
 def numbers(power: PowerComparison, shown: Shown) -> Table:
@@ -206,11 +213,19 @@ def _gains(power: PowerComparison, shown: Shown) -> Table:
         method = (
             f"{gain.estimate.method}, {gain.estimate.degrees_of_freedom:.1f} degrees of freedom"
             if gain.estimate
+            else "looks fixed beforehand"
+            if known
             else "described only"
         )
         cells = (gain.variant, f"{gain.gain_percent:+.2f} %", interval, verdict, gain.mixture, allowed, method)
         table.rows.append([cell.replace("-", "−") if i in (1, 2, 5) else cell for i, cell in enumerate(cells)])
     return table
+
+
+def _method(power: PowerComparison) -> tuple[str, ...]:
+    """How it was worked out; a test day's verdicts are its looks'."""
+    by_looks = any(gain.estimate is None and np.isfinite(gain.low_percent) for gain in power.gains)
+    return (_METHOD[0], _BY_LOOKS, _METHOD[2], _METHOD[4]) if by_looks else _METHOD
 
 
 def _pulled(power: PowerComparison) -> list[str]:

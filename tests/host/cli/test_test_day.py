@@ -86,6 +86,9 @@ def test_a_day_on_the_test_stand(hotfuel, tmp_path):
         Path(following["path"]).write_text(text, encoding="utf-8")
         told = hotfuel("power", "--plan", day, as_json=True)["plan"]
         following = told["next"]
+        if number == 3:
+            assert "Next is run 4 of" in hotfuel("power", "--plan", day, "--out", tmp_path / "day.html", code=2)
+            assert not (tmp_path / "day.html").exists()
         assert (told["standing"] is None) == bool(number % 2)
     (pair,) = told["standing"]["pairs"]
     assert pair["verdict"] == "higher"
@@ -93,6 +96,30 @@ def test_a_day_on_the_test_stand(hotfuel, tmp_path):
     said = hotfuel("plan", day)
     assert re.search(r"cooler against before, power: [23]\.\d % more power", said)
     assert "Decided: stop." in said
+    assert "power --plan" in hotfuel("compare", "--plan", day, "--out", tmp_path / "day.html", code=2)
+    assert "report: " in hotfuel("power", "--plan", day, "--out", tmp_path / "day.html")
+    page = (tmp_path / "day.html").read_text(encoding="utf-8")
+    low, high = (100 * np.expm1(pair[end] / 100) for end in ("low", "high"))
+    assert f"more power than before, between {low:.1f} and {high:.1f}\xa0%" in page
+    assert "after 3 of" in page
+    assert "looks fixed beforehand" in page
+    assert "should decide" not in page
+
+
+def test_pulls_in_two_gears_give_a_day_no_verdict(hotfuel, tmp_path):
+    day = tmp_path / "pulls.toml"
+    order = hotfuel("plan", "before", "cooler", "--difference", "2 %", "--spread", "0.3 %", "--out", day, as_json=True)["plan"][
+        "order"
+    ]
+    for number, name in enumerate(order[:4], start=1):
+        text = f"Gear: {4 if name == 'cooler' else 3}\nEngine speed (rpm),Torque (Nm)\n" + lines(
+            [RPM, torque_nm(number / 1000)], ","
+        )
+        (tmp_path / f"pulls-{number:02d}-{name}.csv").write_text(text, encoding="utf-8")
+    said = hotfuel("plan", day)
+    assert "2 of" in said
+    assert "no verdict: the gear was 3 with before and 4 with cooler. Pull again with these alike on both sides." in said
+    assert f"Next is run 5 of {len(order)}" in said
 
 
 def test_a_recording_that_holds_nothing_is_named_and_driven_again(hotfuel, tmp_path):

@@ -38,7 +38,7 @@ def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], d
         return f"{seen}: {unlike_words(gain.unlike)}" if gain.unlike else f"{seen}: {order_words(gain.order)}"
     if word in (verdicts.LOWER, verdicts.HIGHER):
         more = "more" if word == verdicts.HIGHER else "less"
-        return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{where}{_apart(gain)}{_beyond(gain)}"
+        return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{where}{doubts(gain)}"
     if word == verdicts.NO_DIFFERENCE:
         same = (
             f"{name} makes no difference worth having to power: {span} against {base} {average}, less than {delta:g} % either way"
@@ -48,6 +48,11 @@ def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], d
     if where:
         return f"Whether {name} changes power {average} is undecided: {span} against {base} ({counted}){tail}.{where}"
     return f"Whether {name} changes power is undecided: {span} against {base} {average} ({counted}){tail}."
+
+
+def doubts(gain: "Gain") -> str:
+    """What a decided gain may owe to something else, as further sentences; "" for nothing."""
+    return f"{_apart(gain)}{_beyond(gain)}"
 
 
 def _apart(gain: "Gain") -> str:
