@@ -60,7 +60,8 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
         _POWER + "expectation.py": ("tests/host/study/power/test_expectation.py",),
     },
     "temperature": {
-        **{_TEMPERATURE + f"{name}.py": (f"tests/host/temperature/test_{name}.py",) for name in ("calibration", "counts", "doubts", "thermocouple")},
+        **{_TEMPERATURE + f"{name}.py": (f"tests/host/temperature/test_{name}.py",) for name in ("counts", "doubts", "thermocouple")},
+        _TEMPERATURE + "calibration.py": ("tests/authority/test_against_iapws.py", "tests/host/temperature/test_calibration.py"),
         _TEMPERATURE + "accuracy.py": ("tests/host/temperature/test_accuracy.py", "tests/authority/test_against_probe_response.py"),
     },
     "risk": {
@@ -229,7 +230,7 @@ def judge(copy: Path, name: str, number: int, seed: int) -> bool:
         if not passes:
             print(f"{file}: the tests fail without a mutant\n{(copy / 'last_run.txt').read_text()[-1500:]}")
             return False
-        share = round(number * len(every[file]) / whole)
+        share, before_file = round(number * len(every[file]) / whole), (judged, dead)
         for mutant in draw.sample(every[file], min(max(share, 4), len(every[file]))):
             operator = cosmic_ray.plugins.get_operator(mutant.operator)()
             with use_mutation(copy / file, operator, mutant.occurrence) as (before, after):
@@ -245,6 +246,7 @@ def judge(copy: Path, name: str, number: int, seed: int) -> bool:
             new += reason is None
             if reason is None:
                 print(f"  survives: {mutant}\n    was {was}\n    is  {now}", flush=True)
+        print(f"  {file}: {dead - before_file[1]} of {judged - before_file[0]} killed", flush=True)
     share_dead = dead / max(judged - equivalent, 1)
     print(
         f"{name}: {judged} of {whole} mutants, {dead} killed = {share_dead:.1%} of those that can be told apart; "

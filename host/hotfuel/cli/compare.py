@@ -141,8 +141,7 @@ def compare(
     if odd := [name for name in wanted if name not in named]:
         raise UsageError(f'--needs "{odd[0]}" is none of the variants compared: they are {", ".join(named)}')
     lines = [result.finding(), *result.questions]
-    if any("Guessed from the name" in line for line in result.questions):
-        lines.append('If that is not what was fitted, say it with --fix: "NAME=cooler before carb_inlet".')
+    lines += _how_to_say(result)
     others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
     decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
     lines += [" ".join(one.sentences) for one in result.judgements]
@@ -171,6 +170,22 @@ def compare(
         lines,
         as_json,
     )
+
+
+def _how_to_say(result: Any) -> list[str]:
+    """The options that answer what the comparison asks for; its own sentences are read on paper too."""
+    from hotfuel.study.fixes.sessions import NOT_SAID, NOTE_AIR
+
+    lines = []
+    if any("Guessed from the name" in line for line in result.questions):
+        lines.append('If that is not what was fitted, say it with --fix: "NAME=cooler before carb_inlet".')
+    if any(line.startswith(NOT_SAID) for line in result.conditions):
+        lines.append('What was fitted is said with --fix: "NAME=cooler before carb_inlet".')
+    if result.unanswered:
+        lines.append('Another phase is named with --phase: "drive", "hot soak", "whole run".')
+    if any(NOTE_AIR in line for line in result.conditions):
+        lines.append('Outside air is noted with hotfuel review SESSION --about ambient_degc="88 degF".')
+    return lines
 
 
 def _pulls(result: Any, shown: Shown) -> list[str]:

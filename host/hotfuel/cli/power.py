@@ -184,7 +184,7 @@ def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:
     lines += [degrees.finding()] if degrees else []
     lines += [sentence for gain in result.gains for sentence in gain.sentences[1:]]
     lines += ["", *_table(result, shown), "", *result.cautions]
-    lines += [f"The order is known by {result.order_by}."] if result.order_by else []
+    lines.append(f"The order is known by {result.order_by}." if result.order_by else "The order is named with --order.")
     lines += [f"To decide it, pull in this order: {', '.join(result.proposed_order)}."] if result.proposed_order else []
     read_from = [f"{', '.join(names)}: {', '.join(told)}" for names, told, _ in result.read_from() if told]
     return [*lines, *(["", "Read from:"] if read_from else []), *read_from]

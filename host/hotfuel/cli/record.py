@@ -83,8 +83,6 @@ def record(
     if out is None:
         raise UsageError("say where the recording goes: --out FOLDER, or --plan FILE for the next run of a test day")
     planned = about_run(day, number, shown) if day else {}
-    if planned:
-        note(planned["test_day"])
     link = Link(the_port(port))
     beside = Receiver(receiver, receiver_baud) if receiver else None
     values = {"port": link.url, **planned, **about(facts)}
@@ -98,6 +96,8 @@ def record(
         place = resume.place(out, described, board)
         if place.sentence:
             note(place.sentence)
+        if day is not None:
+            note(_run_words(day.run_words(number), planned["test_day"], bool(day.interrupted()), place.earlier is not None))
         if place.earlier is None:
             session_folder.create(place.folder, text, values)
         elif facts:
@@ -125,6 +125,13 @@ def record(
                 beside.close()
     following = told(load_plan(plan), shown) if plan else None
     _tell(result, link.url, as_json, following)
+
+
+def _run_words(run: str, planned: str, was_cut_off: bool, goes_on: bool) -> str:
+    """Which run of the test day this recording is."""
+    if goes_on:
+        return f"{run} goes on. If it was over when it was cut off, end it now with Ctrl-C: it counts as it is, and the next is recorded by the same command."
+    return f"{planned}{'. It was cut off and is driven again.' if was_cut_off else ''}"
 
 
 def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict[str, Any], list[str]] | None) -> None:

@@ -27,7 +27,7 @@ def load_plan(path: Path) -> Any:
     if plan.quantity == day_plan.POWER or plan.start_degc or not plan.driven():
         return plan
     try:
-        return day_plan.with_starts(plan, _first_degc(open_session(plan.run_path(1))))
+        return day_plan.with_starts(plan, _first_degc(open_session(plan.recording(1))))
     except InputError:  # the first run holds nothing: where the day stands says so
         return plan
 
@@ -65,6 +65,11 @@ def next_words(plan: Any, shown: Shown) -> str:
     number = plan.driven() + 1
     if number > len(plan.order):
         return f"All {len(plan.order)} runs are recorded."
+    if plan.interrupted():
+        return (
+            f"{plan.run_words(number).capitalize()} was cut off: hotfuel record --plan {plan.path} goes on with it, if its last byte is under two hours "
+            "old and board and car are the same; else it is driven again."
+        )
     starts = plan.start_words(shown)
     return f"Next is {plan.run_words(number)}{f'; {starts}' if starts else ''}."
 
@@ -119,7 +124,7 @@ def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, 
     sessions, unreadable = {}, []
     for n in numbers:
         try:
-            session = open_session(plan.run_path(n))
+            session = open_session(plan.recording(n))
             of_session(session)
             sessions[n] = plan.order[n - 1], session
         except InputError as error:
@@ -153,7 +158,7 @@ def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, lis
     found = _at_its_end(plan, shown)
     opened: dict[str, list[Any]] = {name: [] for name in plan.variants}
     for n in range(1, plan.driven() + 1):
-        opened[plan.order[n - 1]].append(open_session(plan.run_path(n)))
+        opened[plan.order[n - 1]].append(open_session(plan.recording(n)))
     share([one for each in opened.values() for one in each], private)
     result = compare_sessions(opened, plan.variants[0], primary=plan.cell, delta_degc=plan.difference, shown=shown)
     return day_verdict.answered(plan, result, found, shown), opened
@@ -198,6 +203,7 @@ def told(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[dict[s
         "driven": driven,
         "runs": len(plan.order),
         "again": again,
+        "interrupted": plan.interrupted(),
         "next": {"number": following, "variant": plan.order[driven], "path": str(plan.run_path(following))}
         if following
         else None,

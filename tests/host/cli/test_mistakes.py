@@ -198,3 +198,15 @@ def test_a_question_is_taken_as_the_report_writes_it(place):
 
 def test_a_place_may_be_written_as_it_is_read():
     assert forecast._share("carb inlet=0.6", "--cooler") == ("carb_inlet", 0.6)
+
+
+def test_without_names_says_which_names_stay(capsys):
+    """What a person typed as a variant's name is on the page as it was typed."""
+    from hotfuel.cli.shared import share
+
+    share([], True, {"bare": [], "Otto's cooler": []})
+    said = " ".join(capsys.readouterr().err.split())
+    assert "stay as they were typed (bare, Otto's cooler): if one names a person, a car or a place, give it another." in said
+    share([], False, {"Otto's cooler": []})
+    share([], True)
+    assert capsys.readouterr().err == ""

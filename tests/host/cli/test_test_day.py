@@ -5,11 +5,13 @@ import os
 import re
 import select
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 from hotfuel import car as car_file
+from hotfuel.log.reserve import Reserve
 from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.feed import steady
 from hotfuel.temperature.thermocouple import emf_mv
@@ -71,6 +73,35 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
     assert len(told["added"]) == 1
     rows = hotfuel("archive", "list", "--archive", tmp_path / "archive", as_json=True)["sessions"]
     assert rows[0]["fix"] == ("ice" if order[3] == "ice can" else ""), "what is fitted comes from the plan"
+
+
+@pytest.mark.slow
+def test_a_run_that_was_cut_off_goes_on_by_the_same_command_or_is_driven_again(hotfuel, tmp_path):
+    day = tmp_path / "sunday.toml"
+    order = hotfuel("plan", "as built", "ice can", "--fix", "ice can=ice before carb_inlet", "--out", day, as_json=True)["plan"][
+        "order"
+    ]
+    run = f"run 1 of {len(order)}: {order[0]}"
+    first = tmp_path / f"sunday-01-{order[0].replace(' ', '-')}"
+    with running_engine(30, 45, 60) as board:
+        command = ("record", "--plan", day, "--port", board.device, "--for", "1.5")
+        assert run in hotfuel(*command)
+        Reserve(first / "wire.log", b"")  # as it lies there when the recorder dies
+        said = hotfuel("plan", day)
+        assert f"{run.capitalize()} was cut off: hotfuel record --plan" in said
+        before = (first / "wire.log").stat().st_size
+        assert f"{run} goes on." in hotfuel(*command)
+        assert (first / "wire.log").stat().st_size > before + 1000
+        assert hotfuel("plan", day, as_json=True)["plan"]["driven"] == 1
+        Reserve(first / "wire.log", b"")
+        long_ago = time.time() - 3 * 3600
+        os.utime(first / "wire.log", (long_ago, long_ago))
+        said = hotfuel(*command)
+    assert "was cut off 3.0 h ago" in said
+    assert f"{run}. It was cut off and is driven again." in said
+    assert (tmp_path / f"{first.name}-2" / "wire.log").exists()
+    found = hotfuel("plan", day, as_json=True)["plan"]
+    assert (found["driven"], found["interrupted"]) == (1, 0)
 
 
 def test_a_day_on_the_test_stand(hotfuel, tmp_path):

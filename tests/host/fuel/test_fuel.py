@@ -79,6 +79,18 @@ def test_uncertainty_follows_the_route():
     assert winter.limit_uncertainty_degc > E0.limit_uncertainty_degc
 
 
+def test_uncertainty_where_nothing_of_the_fuel_was_measured_is_the_books():
+    assert CLASS.limit_uncertainty_degc == 2.0
+    for ethanol, sigma in ((5, 2.0), (20, 2.0), (20.1, 2.5), (85, 2.5)):
+        assert E0.blended(ethanol).limit_uncertainty_degc == pytest.approx(np.hypot(E0.limit_uncertainty_degc, sigma))
+
+
+def test_what_the_flash_can_be_asked():
+    degc = [-40.1, -40, 60, 200, 200.1, np.nan]
+    assert E0.covers(degc, 101.325).tolist() == [False, True, True, True, False, False]
+    assert E0.covers(60, [19.9, 20, 600, 600.1, np.nan]).tolist() == [False, True, True, False, False]
+
+
 def test_measured_t_vl20_wins():
     fuel = Fuel.from_measurements(63.5, 53, 72, 160, 10, t_vl20_degc=54.4)
     assert float(fuel.limit_degc(101.325)) == pytest.approx(54.4, abs=0.01)
@@ -147,6 +159,7 @@ def test_density():
     assert float(fuel.density_kg_m3(40.0)) == pytest.approx(740 * 0.96910, abs=0.02)  # table 54B
     assert 720 < E0.density_15c_kg_m3 < 775
     assert E85.density_15c_kg_m3 == pytest.approx(783, abs=3)
+    assert E10.density_15c_kg_m3 == 745.4
 
 
 def test_describe_says_route_edition_memory_and_what_is_not_covered():

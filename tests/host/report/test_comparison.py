@@ -4,6 +4,7 @@ import re
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -109,6 +110,29 @@ def test_the_sessions_tell_customer_and_work(drive):
     assert 'for A. "Driver" & Son' in text
     assert "Hose moved off the manifold." in text
     assert "149 readings are missing" in text
+    when, air, height, fuel = "driven on ", "outside air ", "altitude about ", "fuel: "
+    conditions = text[text.index("Conditions") :].casefold()
+    assert 0 < conditions.index(when) < conditions.index(air) < conditions.index(height) < conditions.index(fuel)
+
+
+def test_where_nothing_differed_that_is_said():
+    result = compare_runs(runs(), "bare", HOT_SOAK)
+    said = "No difference in the conditions was found among those that are recorded."
+    assert result.conditions == ()
+    assert said in text_of(comparison.render(result))
+    warmer = [replace(run, ambient_degc=run.ambient_degc + (9 if run.variant == "bare" else 0)) for run in runs()]
+    assert said not in text_of(comparison.render(compare_runs(warmer, "bare", HOT_SOAK)))
+
+
+def test_paper_has_no_word_to_be_typed():
+    """What is missing is said in words a customer can read; the command line tells its options beside it."""
+    missing = questions({"sleeve <b>": Fitted("cooler", "pump", guessed=True)}, ("tank", "pump"))[0]
+    result = compare_runs(runs(), "bare", questions=missing)
+    assert result.unanswered
+    text = text_of(comparison.render(result))
+    assert "Drive a full-throttle pull in every run, or name another phase." in text
+    assert not re.search(r"(^|\s|\()--?[a-z]", text)
+    assert not re.search(r"hotfuel [a-z]+ ", text.partition("Made with")[0])
 
 
 def test_temperature_and_power_fit_one_sheet_of_paper(tmp_path):

@@ -49,6 +49,11 @@ def test_clamps_at_idle_bare_and_insulated():
     assert np.isnan(placement_share(probe(mount="clamp_rubber"), [4.0, 60.0], 0.008)).all()
 
 
+def test_a_bare_clamp_at_full_throttle_by_hand():
+    # 60 L/h in 8 mm: 0.3316 m/s, Re 3926, Pr 8.75, Nu = 0.023 Re^0.8 Pr^0.3 = 33.07, film 496 W/(m2 K) inside, 30 outside
+    assert placement_share(probe(mount="clamp_metal"), 60.0, 0.008) == pytest.approx(30 / (30 + 496.1), rel=1e-3)
+
+
 @pytest.mark.parametrize("mount", ["stem", "axial", "clamp_metal", "clamp_insulated"])
 def test_placement_error_falls_with_flow_and_is_a_share(mount):
     share = placement_share(probe(mount=mount), np.geomspace(0.5, 200, 40), 0.008)

@@ -5,6 +5,7 @@ the folders (of pulls: CSV files) beside it, named by number and variant.
 """
 
 import hashlib
+import itertools
 import re
 import tomllib
 from collections.abc import Sequence
@@ -13,6 +14,8 @@ from pathlib import Path
 
 from hotfuel.errors import InputError, UsageError
 from hotfuel.files import whole
+from hotfuel.log import reserve
+from hotfuel.log.lock import is_being_written
 from hotfuel.places import place_words
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.order import mirrored_blocks
@@ -65,12 +68,27 @@ class DayPlan:
         name = f"{self.path.stem}-{number:02d}-{slug or 'run'}"
         return self.path.parent / (f"{name}.csv" if self.quantity == POWER else name)
 
+    def recording(self, number: int) -> Path:
+        """Where run `number` was recorded: at `run_path`, or, where that was cut off and the run driven again, in the folder beside it."""
+        found = first = self.run_path(number)
+        for again in itertools.count(2):
+            beside = first.with_name(f"{first.name}-{again}")
+            if not (was_cut_off(found) and _is_there(beside)):
+                break
+            found = beside
+        return found
+
     def driven(self) -> int:
-        """How many runs, from the first on, are there without a gap."""
+        """How many runs, from the first on, are there without a gap; the last of them to its end."""
         number = 0
-        while number < len(self.order) and _is_there(self.run_path(number + 1)):
+        while number < len(self.order) and _is_there(self.recording(number + 1)):
             number += 1
-        return number
+        return number - 1 if number and was_cut_off(self.recording(number)) else number
+
+    def interrupted(self) -> int:
+        """The run whose recorder died, if nothing was recorded after it: the next one, to be gone on with or driven again; 0 where there is none."""
+        number = self.driven() + 1
+        return number if number <= len(self.order) and _is_there(self.recording(number)) else 0
 
     def run_words(self, number: int) -> str:
         """For example "run 5 of 12: ice can"."""
@@ -90,6 +108,18 @@ class DayPlan:
     def question_words(self) -> str:
         """What is asked."""
         return "power" if self.quantity == POWER else f"the temperature at the {place_words(self.place)} ({self.phase})"
+
+
+def was_cut_off(path: Path) -> bool:
+    """Whether the recorder of that session died: it neither came to its end nor still writes."""
+    note = reserve.read(path / "wire.log")
+    if note is None or note.ended:
+        return False
+    try:
+        with open(path / "wire.log", "rb") as file:
+            return not is_being_written(file.fileno())
+    except OSError:
+        return False
 
 
 def _is_there(path: Path) -> bool:

@@ -28,6 +28,7 @@ from hotfuel.study.fixes.summaries import MEAN, WHOLE_RUN, Cell, Run, has
 from hotfuel.study.line import overlaid, settling
 from hotfuel.units import Shown
 
+NOT_SAID, NOTE_AIR = "Nothing says what was fitted", "note it with the session"  # how it is typed is the command line's to say
 GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
 
 
@@ -68,7 +69,7 @@ def compare_sessions(
         asked, unknown = _asked(stretches, base, fixes or {}, phase)
         if unknown:
             notes.append(
-                f'Nothing says what was fitted with {", ".join(unknown)}: say it with --fix "{unknown[0]}=cooler before carb_inlet".'
+                f"{NOT_SAID} with {', '.join(unknown)}: say what it is and which place lies behind it, as in cooler before carb_inlet."
             )
     notes += overlapping(runs)
     result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, archived=archived, shown=units)
@@ -196,14 +197,14 @@ def _runs(stretches: Sequence[Stretch], baseline: str, shown: Shown) -> tuple[li
     if warm:
         notes.append(
             f"Outside air was not noted for {', '.join(warm)}, and a car that ran before on that day does not tell it by its fuel: "
-            "note it with hotfuel review SESSION --about ambient_degc=..."
+            f"{NOTE_AIR}."
         )
     air = [np.nan if one.course.name in warm else one.course.ambient_degc for one in stretches]
     reference = float(np.mean(air)) if np.isfinite(air).all() else np.nan
     if np.isfinite(reference) and any(course.ambient_guessed for course in courses):
         notes.append(
             f"Where outside air was taken from the fuel, the interval allows for {shown.text(GUESSED_AIR_U_DEGC, 'temperature difference')} (standard) "
-            "a side: note it with hotfuel review SESSION --about ambient_degc=..."
+            f"a side: {NOTE_AIR}."
         )
     faulty = faults(stretches, places)
     cold = cold_readings(stretches, places)

@@ -122,11 +122,11 @@ def _fault_words(found: Found) -> str:
 def missing_sentence(cell: Cell, variants: Sequence[str], without: Sequence[str], held: Sequence[str]) -> str:
     """No answer to a question that the runs do not hold, and what to drive. Never a silent change of the question. held: the phases that runs hold."""
     runs = ", ".join(without[:3]) + (f" and {len(without) - 3} more" if len(without) > 3 else "")
-    remedy = f"Drive a {cell.phase} in every run, or name another phase with --phase."
+    remedy = f"Drive a {cell.phase} in every run, or name another phase."
     if set(held) == {WHOLE_RUN}:
-        remedy = f'These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of --phase "{WHOLE_RUN}".'
+        remedy = f"These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of the {WHOLE_RUN}."
     elif cell.phase == WHOLE_RUN:
-        remedy = "Whole runs are compared only where recordings tell no phases: name a phase with --phase."
+        remedy = "Whole runs are compared only where recordings tell no phases: name a phase."
     return (
         f"No verdict on what {listed(variants)} did at the {place_words(cell.place)}: it was asked of the {cell.phase}, and {runs} "
         f"{'has' if len(without) == 1 else 'have'} none that was read there. {remedy}"

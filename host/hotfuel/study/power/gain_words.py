@@ -82,7 +82,7 @@ def unlike_words(found: Sequence[object]) -> str:
 def order_words(order: driven.Order) -> str:
     """Why this order gives no verdict, how large the trend was, and what to do instead."""
     if order.kind == driven.UNKNOWN:
-        return "in which order the pulls were driven is not known, and a warming engine looks the same; name it with --order."
+        return "in which order the pulls were driven is not known, and a warming engine looks the same; name the order."
     known = np.isfinite(order.trend_percent)
     trend = (
         f" (the pulls of a side changed by {signed(order.trend_percent, 2)} % from one to the next, give or take {order.trend_half_percent:.2f})"

@@ -1,10 +1,12 @@
 """A test day: its file holds what was decided beforehand; what is next goes by the folders beside it."""
 
+import os
 import sys
 from pathlib import Path
 
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.log.append import LogWriter
 from hotfuel.study.fixes import day_plan
 from hotfuel.study.fixes.day_verdict import standing
 from hotfuel.units import Shown
@@ -79,6 +81,33 @@ def test_the_next_run_is_the_first_that_is_not_there(tmp_path):
     assert plan.run_words(3) == f"run 3 of {len(plan.order)}: {plan.order[2]}"
     assert plan.run_path(3).name == f"sunday-03-{plan.order[2].replace(' ', '-')}"
     assert plan.start_words(Shown("us")) == "start when the tank is below 95.0 °F and the block is below 158.0 °F"
+
+
+def recorded(folder, *, to_its_end):
+    folder.mkdir()
+    writer = LogWriter(folder / "wire.log")
+    writer.received(b"\x00" * 40)
+    if to_its_end:
+        writer.close()
+    else:
+        os.close(writer._fd)  # as the system does when the process dies
+
+
+def test_a_run_whose_recorder_died_is_the_next_until_it_went_on_or_was_driven_again(tmp_path):
+    plan = planned(tmp_path)
+    recorded(plan.run_path(1), to_its_end=True)
+    recorded(plan.run_path(2), to_its_end=False)
+    assert (plan.driven(), plan.interrupted()) == (1, 2)
+    beside = plan.run_path(2).with_name(f"{plan.run_path(2).name}-2")
+    recorded(beside, to_its_end=False)
+    assert (plan.recording(2), plan.driven(), plan.interrupted()) == (beside, 1, 2)
+    recorded(plan.run_path(2).with_name(f"{plan.run_path(2).name}-3"), to_its_end=True)
+    assert (plan.driven(), plan.interrupted(), plan.recording(2).name[-2:]) == (2, 0, "-3")
+    other = plan.run_path(1).with_name(f"{plan.run_path(1).name}-2")
+    recorded(other, to_its_end=True)
+    assert plan.recording(1) == plan.run_path(1), "beside a finished run nothing takes its place"
+    with LogWriter(plan.run_path(1) / "wire.log"):  # while it is recorded it was not cut off
+        assert not day_plan.was_cut_off(plan.run_path(1))
 
 
 def test_only_complete_blocks_count_and_what_is_decided_says_stop(tmp_path):

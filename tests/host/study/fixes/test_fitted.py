@@ -146,7 +146,7 @@ def test_a_phase_that_was_not_driven_gives_no_verdict_and_what_to_drive():
     assert result.finding().startswith(
         "No verdict on what cooler did at the carb inlet: it was asked of the full-throttle pull, and as built 0, cooler 0 have none"
     )
-    assert "Drive a full-throttle pull in every run, or name another phase with --phase" in result.finding()
+    assert "Drive a full-throttle pull in every run, or name another phase." in result.finding()
     seen = next(a for a in result.answers if a.cell == PUMP_SOAK)
     assert seen.verdict == verdicts.SEEN
     assert "Seen, large, not what was asked: with cooler" in result.finding()

@@ -188,7 +188,7 @@ def test_what_a_fix_asks_of_a_phase_is_not_changed_where_no_phases_are_told():
     groups = {"x": [bare()], "cooler": [session(name="b", known=())]}
     said = compare_sessions(groups).finding()
     assert (
-        'These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of --phase "whole run".'
+        "These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of the whole run."
         in said
     )
     asked = compare_sessions(groups, phase=phase("Whole run"))

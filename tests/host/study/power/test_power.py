@@ -121,7 +121,7 @@ def test_an_order_nobody_knows_gives_no_verdict():
     hidden = drifting(3.0, "wccwwccw", 0.0, names=lambda name: name.translate(UNNUMBERED))
     gain = power.compare_pulls(hidden, "warm").gains[0]
     assert gain.verdict == verdicts.NO_VERDICT
-    assert "name it with --order" in gain.sentences[0]
+    assert "name the order." in gain.sentences[0]
     assert (
         power.compare_pulls(hidden, "warm", order=[n.translate(UNNUMBERED) for n in ABBAABBA]).gains[0].verdict == verdicts.HIGHER
     )
