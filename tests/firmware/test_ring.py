@@ -125,6 +125,7 @@ def test_a_segment_being_fetched_is_not_thrown_away(tmp_path, monkeypatch):
         offer(one, "event", step)
         one.read(0, 0, 224, step)
     kept = [number for number, _, _ in one.segments()]
+    assert all(32000 - 4096 < size <= 32000 for _, size, _ in one.segments()[:-1]), "each is filled and none takes a ninth block"
     assert 0 in kept
     assert 1 not in kept, "there was need to throw away, and it took the next one"
     one.unpin(4000 + ring.PINNED_MS + 1)
