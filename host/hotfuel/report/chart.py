@@ -40,6 +40,7 @@ _TIME_STEPS_S = (
     604800,
     2592000,
 )
+_LETTER_PX = 6.0  # a letter's usual width
 _TENTH = 10  # coordinates are kept to a tenth of a px
 
 
@@ -124,12 +125,21 @@ class Chart:
         return self.top + self.height - (np.asarray(y, dtype=float) - self.y.low) * (self.height / (self.y.high - self.y.low))
 
     def line(
-        self, at: np.ndarray, values: np.ndarray, name: str, unit: str, colour: str, dash: Sequence[int] = (), width: float = 1.8
+        self,
+        at: np.ndarray,
+        values: np.ndarray,
+        name: str,
+        unit: str,
+        colour: str,
+        dash: Sequence[int] = (),
+        width: float = 1.8,
+        opacity: float = 1.0,
     ) -> None:
         """A line that is broken where values are nan. at, values: (n,) in the scales' own units; name and unit are told under the pointer."""
         d = path(self.px(at), self.py(values))
         if d:
-            look = {"stroke_dasharray": " ".join(map(str, dash))} if dash else {}
+            look: dict[str, Any] = {"stroke_dasharray": " ".join(map(str, dash))} if dash else {}
+            look |= {"stroke_opacity": opacity} if opacity < 1 else {}
             self.drawn.append(
                 drawsvg.Path(
                     d=d, class_="line", stroke=colour, stroke_width=width, data_name=_kept(name), data_unit=_kept(unit), **look
@@ -143,9 +153,9 @@ class Chart:
             self.drawn.append(drawsvg.Path(d=d, fill="none", stroke=colour, stroke_width=width, **look))
 
     def hair(self, at: np.ndarray, values: np.ndarray, colour: str) -> None:
-        """A thin line behind the others, of which nothing is told under the pointer: one of many that `line` draws the mean of."""
+        """A thin line over those drawn before, of which nothing is told under the pointer: one of many that `line` draws the mean of."""
         if d := path(self.px(at), self.py(values)):
-            self.under.append(drawsvg.Path(d=d, fill="none", stroke=colour, stroke_width=0.6, stroke_opacity=0.45))
+            self.drawn.append(drawsvg.Path(d=d, class_="hair", stroke=colour))
 
     def band(self, at: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str = INK, opacity: float = 0.16) -> None:
         """The area between two curves (n,), where both are known."""
@@ -205,6 +215,10 @@ class Chart:
     ) -> None:
         """Words at px in the picture. at: the value across where they belong, for those that move when the time is zoomed."""
         moving = {} if at is None else {"data_at": f"{at:.0f}"}
+        # On paper this stands for the letters' outline, which a printer's text would hold a second time.
+        wide = _LETTER_PX * len(text)
+        left = x_px - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
+        self.over.append(drawsvg.Rectangle(_tenth(left - 1), _tenth(y_px - 9), _tenth(wide + 2), 11.5, class_="halo"))
         self.over.append(
             drawsvg.Text(
                 text,

@@ -169,7 +169,7 @@ _LEVEL_LOOK = {
     "warn": {"fill": "url(#warn)", "stroke": WARN},
     "act": {"fill": ACT, "stroke": ACT},
 }
-_ROW_PX = 26
+_ROW_PX = 22
 
 
 def alarm_strip(

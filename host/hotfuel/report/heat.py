@@ -9,7 +9,7 @@ from hotfuel.report.table import Table
 from hotfuel.study.line.heat import DRIVING, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part, percent
 from hotfuel.units import Shown
 
-_RUNG_PX = 30
+_RUNG_PX = 26
 _LOOKS = {STANDING_STILL: ("#a3182b", ()), DRIVING: ("#0b6fa4", (7, 4)), PULLING: ("#3d5a2a", (2, 3))}
 UNTOLD = "cannot be told here"
 
@@ -25,11 +25,16 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
     for phase in phases:
         parts = [part for part in budget.parts if part.phase == phase]
         climbs[phase] = np.concatenate([[0.0], np.cumsum([part.degc.middle for part in parts])])
+    phases = [phase for phase in phases if np.isfinite(climbs[phase][1:]).any()]
+    if not phases:
+        return None
     scale = shown.value(1.0, "temperature difference")
     every = np.concatenate(list(climbs.values())) * scale
     low, high = min(float(np.nanmin(every)), 0.0), max(float(np.nanmax(every)), 1.0)
     unit = shown.unit("temperature difference")
-    said = "; ".join(f"{phase} {climbs[phase][-1] * scale:.0f} {unit} in all" for phase in phases)
+    said = "; ".join(
+        f"{phase} {climbs[phase][-1] * scale:.0f} {unit} in all" for phase in phases if np.isfinite(climbs[phase][-1])
+    )
     chart = Chart(
         "heat", _RUNG_PX * len(rungs), Range(low - 0.28 * (high - low), high + 0.06 * (high - low)), Range(-(len(rungs) - 0.5), 0.5),
         title=f"Fuel, {unit} above {place_words(rungs[0])}", alt=f"Warming of the same fuel from {place_words(rungs[0])} to {place_words(rungs[-1])}: {said}.",
@@ -42,6 +47,8 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
         colour, dash = _LOOKS[phase]
         chart.link(climbs[phase] * scale, -np.arange(len(rungs), dtype=float), colour, dash)
         for number, degrees in enumerate(climbs[phase]):
+            if not np.isfinite(degrees):
+                continue
             told = f"{phase}, {place_words(rungs[number])}: {shown.text(float(degrees), 'temperature difference')} warmer"
             chart.marker(float(degrees * scale), -number, "circle", colour, told, hollow=False, size=3.5)
     figures["heat"] = chart
@@ -74,6 +81,8 @@ def table(budget: HeatBudget, shown: Shown) -> Table:
 
 
 def _values(part: Part, shown: Shown) -> tuple[str, str, str]:
+    if not np.isfinite(part.degc.middle):
+        return UNTOLD, "", ""
     degrees = f"{shown.text(part.degc.middle, 'temperature difference')} ±{shown.text(part.degc.half, 'temperature difference')}".replace(
         "-", "−"
     )

@@ -22,7 +22,7 @@ from hotfuel.report.chart import Chart
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%]|hp\b|kW\b|lb-ft\b|Nm\b|minutes?\b|seconds?\b)")
 _PRINT_TIMEOUT_S = 120
-_PAGE_MM = {"A4": 272, "letter": 254}  # between the margins of page.css, a mm to spare
+_PAGE_MM = {"A4": 276, "letter": 258}  # between the margins of page.css, a mm to spare
 
 
 @functools.cache

@@ -21,20 +21,19 @@ from hotfuel.units import Shown, expanded
 
 LEVEL_WORDS = {
     "warn": "close to its limit",
-    "act": "beyond the limit",
+    "act": "beyond its limit",
     "lost": "no reading",
     **{alarm.LEVELS[level]: f"{level.words}: beyond the limit" for level in NO_LIMIT},
 }
 _LEVEL_KEYS = {
-    "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: close to the limit"},
-    "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond the limit"},
+    "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: close to its limit"},
+    "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond its limit"},
     "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
 }
-_STRIP = (
-    "Bars are the alarms as they come while driving, not the time below zero above: they wait 4 s, look ahead past a slow probe's lag and stay for "
-    "a minute after"
+_STRIP = "Bars are the alarms as they come while driving, not the time below zero: they wait 4 s, look past a slow probe's lag, stay a minute after"
+_STRIP_PERCOLATES = (
+    "; in a bowl and behind the needle they end as the engine stops, where boiling over is usual; the tables still count it."
 )
-_STRIP_PERCOLATES = "; in a bowl and behind the needle they end with the engine's stop, as boiling over there is usual then, and the tables still count it."
 _DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
 _CARD_PX = 190
@@ -93,7 +92,7 @@ class Plots:
         read = self._by_hand()
         by_hand = np.array([value for _, value, _ in read])
         plot = self._figure(
-            "overview_temperatures", 150, draw.fit(*(one.values for one in drawn), by_hand, least_span=5), f"temperature, {self.unit}",
+            "overview_temperatures", 114, draw.fit(*(one.values for one in drawn), by_hand, least_span=5), f"temperature, {self.unit}",
             self._alt_of_temperatures(), show_time=not self.table,
         )  # fmt: skip
         draw.lines(plot, drawn)
@@ -139,7 +138,7 @@ class Plots:
             drawn.append(Line(at, values, self.styles[name], place_words(name), unit))
         y = draw.fit(*(one.values for one in drawn), least_span=5, include=(0.0,))
         title = f"margin: room left to the limit, {unit} (below zero: beyond it)"
-        plot = self._figure("overview_margins", 110, y, title, self._alt_of_margins(), show_time=False)
+        plot = self._figure("overview_margins", 76, y, title, self._alt_of_margins(), show_time=False)
         draw.lines(plot, drawn)
         plot.level(0.0, draw.ACT, 1.6)
         self._marks_and_gaps(plot)
@@ -167,7 +166,7 @@ class Plots:
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""
         known = [name for name in self.places if np.isfinite(self._measured(name)[1]).any()]
-        return [self._one_place(f"place_{number}", name, 110, narrow=True) for number, name in enumerate(known)] + self._inputs()
+        return [self._one_place(f"place_{number}", name, 92, narrow=True) for number, name in enumerate(known)] + self._inputs()
 
     def _one_place(self, key: str, name: str, height: int, phases: Sequence[Phase] = (), *, narrow: bool = False) -> Plot:
         at, measured = self._measured(name)
@@ -239,7 +238,7 @@ class Plots:
             what, unit = label.rsplit(", ", 1)
             decimals = 0 if unit == "rpm" else 1
             alt = f"{what.capitalize()} over the recording, from {np.nanmin(values):.{decimals}f} to {np.nanmax(values):.{decimals}f} {unit}."
-            plot = self._figure(column, 64, y, label, alt, narrow=True)
+            plot = self._figure(column, 46, y, label, alt, narrow=True)
             draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number], ()), what, unit, 1.5)])
             self._marks_and_gaps(plot)
             result.append(Plot([column]))

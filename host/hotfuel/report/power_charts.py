@@ -37,9 +37,10 @@ def charts(power: PowerComparison, shown: Shown, height_px: float = HEIGHT_PX, w
             dimension, heights[dimension], across, y, f"{dimension}, {unit}", _alt(power, dimension, shown), show_x=False
         )
         for number, (curve, (mean, *each)) in enumerate(zip(power.curves, drawn, strict=True)):
+            look = (4.5, 0.45) if each else (2.0,)
+            plot.line(curve.rpm, mean, curve.name, unit, COLOURS[number % 8], DASHES[number % 8], *look)
             for values in each:
                 plot.hair(curve.rpm, values, COLOURS[number % 8])
-            plot.line(curve.rpm, mean, curve.name, unit, COLOURS[number % 8], DASHES[number % 8], 2.0)
         found[dimension] = plot
     found["gain"] = _gain(power, across, heights["gain"], name_of.format("gain"), width)
     return found

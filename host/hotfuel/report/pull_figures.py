@@ -1,4 +1,4 @@
-"""Charts of full-throttle pulls laid over each other from their starts: each a hair, their mean a line, its 95 % range a band."""
+"""Charts of full-throttle pulls laid over each other from their starts: each a hair on their mean's broad stripe, its 95 % range a band."""
 
 from collections.abc import Sequence
 
@@ -10,7 +10,7 @@ from hotfuel.report.figures import COLOURS, DASHES, INK, fit
 from hotfuel.study.line.overlaid import Overlay, VariantPulls
 from hotfuel.units import Shown
 
-_HEIGHT_PX = 150
+_HEIGHT_PX = 104
 _VARIANTS_MOST = 8
 
 
@@ -36,7 +36,7 @@ def caption(laid: Sequence[Overlay]) -> str:
     """What the picture shows, and what its band is of."""
     several = all(len(one.names) > 1 for one in laid)
     unit = "sessions" if any(one.unit == "session" for one in laid) else "pulls"
-    band = f" Line: mean; band: its 95 % range over {unit}." if several else ""
+    band = f" Broad stripe: their mean; band: its 95 % range over {unit}." if several else ""
     return f"Each thin line is one pull, from its start on.{band}"
 
 
@@ -56,10 +56,11 @@ def _chart(name: str, laid: Sequence[tuple[str, Overlay]], shown: Shown) -> Char
     plot.upright(0.0, INK, 1.0, "2 3")
     for number, (what, one) in enumerate(laid):
         colour, dash = (INK, ()) if len(laid) == 1 else (COLOURS[number % 8], DASHES[number % 8])
-        for trace in one.traces:
-            plot.hair(one.time_s, values(trace), colour)
         plot.band(one.time_s, values(one.low_degc), values(one.high_degc), colour)
-        plot.line(one.time_s, values(one.mean_degc), what, unit, colour, dash, 2.2)
+        several = len(one.traces) > 1
+        plot.line(one.time_s, values(one.mean_degc), what, unit, colour, dash, *((5.0, 0.4) if several else (2.2,)))
+        for trace in one.traces if several else ():
+            plot.hair(one.time_s, values(trace), colour)
     return plot
 
 
@@ -68,7 +69,7 @@ def key(variants: Sequence[VariantPulls]) -> list[dict[str, object]]:
     return [
         {
             "colour": COLOURS[number % 8],
-            "width": 2.2,
+            "width": 4,
             "dash": " ".join(map(str, DASHES[number % 8])),
             "text": one.variant,
             "hatch": "",

@@ -19,7 +19,16 @@ _ROWS_MOST = 60
 def pulls(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, clock: words.Clock) -> Table | None:
     """What each pull did at each place; None without a pull. start: of the session."""
     table = Table(
-        ("Pull", "Place", "At its start", "At its end", "Lowest", "Tank's fuel there", "Margin then", "Smallest margin"),
+        (
+            "Pull",
+            "Place",
+            "At its start",
+            "At its end",
+            "Lowest, after",
+            "Tank's fuel there after",
+            "Margin then",
+            "Smallest margin",
+        ),
         numbers=range(2, 8),
     )
     rows = [(pull, place, at) for pull in told.pulls for place, at in pull.places.items()]
@@ -31,11 +40,7 @@ def pulls(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, clock: 
             else ""
         )
         before = pull
-        lowest = (
-            f"{shown.text(at.lowest_degc, 'temperature')}\nafter {at.lowest_after_s:.0f} s"
-            if np.isfinite(at.lowest_degc)
-            else "–"
-        )
+        lowest = f"{shown.text(at.lowest_degc, 'temperature')}, {at.lowest_after_s:.0f} s" if np.isfinite(at.lowest_degc) else "–"
         table.rows.append(
             (
                 when, place_words(place), shown.text(at.start_degc, "temperature"), shown.text(at.end_degc, "temperature"), lowest, _arrival(at),
@@ -67,4 +72,4 @@ def _arrival(at: PlaceAtPull) -> str:
     if at.arrival_s == 0:
         return "at once"
     greatest = f"{at.arrival_greatest_s:.0f}" if np.isfinite(at.arrival_greatest_s) else "later"
-    return f"after {at.arrival_s:.0f} s\n{at.arrival_least_s:.0f} to {greatest}"
+    return f"{at.arrival_s:.0f} s ({at.arrival_least_s:.0f} to {greatest})"

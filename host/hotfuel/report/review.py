@@ -1,23 +1,22 @@
 """The review of one session: first the numbers a person wants, then a sheet for the customer, then the technical part."""
 
 import contextlib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from hotfuel_wire.alarm import DEADBAND
 
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import before_after, heat, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
+from hotfuel.report import basis, before_after, heat, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
 from hotfuel.report.table import Table
-from hotfuel.risk.assumptions import assumptions
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
@@ -131,22 +130,27 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         "heat_rows": heat.table(told.heat, shown) if told and told.heat else None,
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
         "technical": drawn.technical(),
-        "method": _method(session, shown),
-        "limits": _limits(session, summary, shown),
-        "assumed": assumptions(session.car, shown, session.fuel.density_15c_kg_m3) if session.car else [],
+        "method": basis.method(session, shown),
+        "limits": basis.limits(summary, shown),
+        "assumed": basis.assumed(session, summary, shown),
         "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
-        "calibration": _calibration(session, shown),
+        "calibration": basis.calibration(session, shown),
         "notes": session.all_notes() or ["Nothing is missing: every reading the board numbered is here."],
         "gaps": _gaps(session, clock),
         "events": _events(session, clock),
         "session_rows": [
-            *shown_rows(session.metadata, shown),
+            *shown_rows(_not_told(session.metadata), shown),
             ("Report made with", f"hotfuel {__version__}"),
             ("Report made on", words.today()),
         ],
     }
     page = html.page("review.html.jinja", drawn.figures, values)
     return Report(page, first, drawn.figures, card)
+
+
+def _not_told(known: Mapping[str, Any]) -> dict[str, Any]:
+    """What is known of the session without the long texts: they stand on the first page, or in full before."""
+    return {key: value for key, value in known.items() if key not in ("complaint", "work_done")}
 
 
 def _title(session: Session) -> str:
@@ -233,23 +237,23 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
 
 def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
     table = Table(
-        ("Place", "Hottest", "Smallest margin", "Limit there", "Warned", "Beyond the limit", "No reading"),
-        numbers=range(1, 7),
+        ("Place", "Hottest", "Smallest margin", "Limit there", "V/L there", "Warned", "Beyond the limit", "No reading"),
+        numbers=range(1, 8),
     )
     for p in summary.places.values():
         hottest = (
-            "" if is_behind_needle(p.place) else f"{shown.text(p.hottest_degc, 'temperature')}\n{clock.moment(p.hottest_at)}"
+            "" if is_behind_needle(p.place) else f"{shown.text(p.hottest_degc, 'temperature')}, {clock.moment(p.hottest_at)}"
         )
         lost = "" if is_behind_needle(p.place) else words.duration(p.lost_s)
         if p.smallest_margin_degc != p.smallest_margin_degc:
             told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
-            table.rows.append((place_words(p.place), hottest, p.no_limit or "no limit", "", *told, lost))
+            table.rows.append((place_words(p.place), hottest, p.no_limit or "no limit", "", "", *told, lost))
             continue
-        margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, expanded(p.uncertainty_degc))}\n{clock.moment(p.smallest_margin_at)}"
+        margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, expanded(p.uncertainty_degc))}, {clock.moment(p.smallest_margin_at)}"
         margin += f"\nbut {words.duration(p.no_limit_s)} without a limit" if p.no_limit else ""
-        limit = f"{shown.text(p.limit_there_degc, 'temperature')}\nV/L was {_ratio(p.vapour_liquid_ratio_there)}"
+        limit, ratio = shown.text(p.limit_there_degc, "temperature"), _ratio(p.vapour_liquid_ratio_there)
         within, beyond = words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)
-        table.rows.append((place_words(p.place), hottest, margin, limit, within, beyond, lost))
+        table.rows.append((place_words(p.place), hottest, margin, limit, ratio, within, beyond, lost))
     return table
 
 
@@ -351,48 +355,3 @@ def _events(session: Session, clock: words.Clock) -> Table | None:
     for row in events.head(_ROWS_MOST).itertuples():
         table.rows.append((clock.moment(row.time), str(row.event), str(row.place), str(row.text)))
     return table.cut(len(events), _ROWS_MOST) if table.rows else None
-
-
-def _limits(session: Session, summary: Summary, shown: Shown) -> Table:
-    table = Table(
-        ("Place", "Pressure at the smallest margin", "Vapour the place copes with", "How the pressure was found"), numbers=(1,)
-    )
-    for p in summary.places.values():
-        if p.criterion:
-            kpa = p.pressure_there_kpa if np.isfinite(p.pressure_there_kpa) else p.no_limit_kpa
-            pressure = f"{shown.text(kpa, 'pressure')} absolute" if np.isfinite(kpa) else "–"
-            table.rows.append((place_words(p.place), pressure, p.criterion, p.basis))
-    return table
-
-
-def _method(session: Session, shown: Shown) -> list[str]:
-    lines = [
-        "Type K thermocouples in the fuel, their voltages recorded raw; temperatures by the NIST ITS-90 function with cold-junction compensation.",
-        "A reading that a chip or the board marked as faulty is left out and counted, never filled in.",
-        "Hottest and smallest margin are those of ten-second means, here, in the story and in the table of phases; durations count every reading.",
-    ]
-    if session.car:
-        lines += [
-            "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table of limits. "
-            "Margin is limit minus temperature.",
-            "Behind the needle the fuel falls from line pressure to bowl pressure without taking heat; its limit is given as the temperature in the line.",
-            "± holds in 95 of 100 cases: probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than half of it "
-            f"for 4 s, and goes when it is larger by {shown.text(DEADBAND / 100, 'temperature difference')} for a minute; beyond the limit likewise.",
-        ]
-    lines.append(
-        "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
-        "is worked out from engine speed, displacement and mixture (±35 %) plus the declared return; without it only the time under way can be told. A "
-        "pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording."
-    )
-    lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
-    return lines
-
-
-def _calibration(session: Session, shown: Shown) -> list[str]:
-    if session.calibration is None:
-        return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
-    return [
-        f"{place_words(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
-        f"±{shown.text(expanded(line.uncertainty_degc), 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
-        for number, line in sorted(session.calibration.channels.items())
-    ] or ["The calibration file holds no channel."]

@@ -30,11 +30,11 @@ def restarts(told: Story, start: pd.Timestamp | pd.Timedelta, shown: Shown, cloc
     """The record of every start after a stop. start: of the session."""
     table = Table(
         ("Start", "After standing", "Cranking", "Tries", "Fuel pressure there after", "Margins at the first turn", "Marked"),
-        numbers=range(1, 6),
+        numbers=range(1, 5),
     )
     for one in told.restarts[:_ROWS_MOST]:
         known = {place: margin for place, margin in one.margins_degc.items() if np.isfinite(margin)}
-        margins = "\n".join(f"{place_words(place)} {words.signed(shown, margin)}" for place, margin in known.items())
+        margins = "; ".join(f"{place_words(place)} {words.signed(shown, margin)}" for place, margin in known.items())
         table.rows.append(
             (
                 clock.moment(start + pd.Timedelta(seconds=one.at_s)), words.duration(60 * one.stopped_min), words.duration(one.cranking_s),

@@ -163,11 +163,11 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
     Arrays of `conditions` broadcast; a result has the shape of what it depends on. Raises InputError if arrays do not fit together.
     """
     conditions = looked_back(conditions)
-    air, air_uncertainty, air_basis = _air(car, conditions)
+    air, air_uncertainty = _air(car, conditions)
     state = running_state(car, conditions)
     result = {}
     for name, (_, role) in car.limit_places.items():
-        result[name] = _at_place(car, role, conditions, state, air, air_uncertainty, air_basis, density_kg_m3)
+        result[name] = _at_place(car, role, conditions, state, air, air_uncertainty, density_kg_m3)
     return result
 
 
@@ -176,19 +176,23 @@ def launch_acceleration_m_s2(car: Car) -> float:
     return max(car.suction.launch_acceleration_m_s2, car.suction.acceleration_m_s2)
 
 
-def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray, str]:
+def air_basis(car: Car, measured_kpa: npt.ArrayLike) -> str:
+    """Where the air pressure under all limits comes from: "measured, else standard atmosphere at 600 m". measured_kpa (n,): nan where it was not."""
+    known = ~np.isnan(np.asarray(measured_kpa, dtype=float))
+    if known.size and known.all():
+        return "measured"
+    return f"measured, else {ambient(car).source}" if known.any() else ambient(car).source
+
+
+def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray]:
     stated = ambient(car)
     measured = _array(conditions.ambient_pressure_kpa)
     known = ~np.isnan(measured)
     if not known.any():
-        return np.asarray(stated.pressure_kpa), np.asarray(stated.uncertainty_kpa), stated.source
+        return np.asarray(stated.pressure_kpa), np.asarray(stated.uncertainty_kpa)
     if known.all():
-        return measured, np.asarray(_BAROMETER_KPA), "measured"
-    pressure, uncertainty = (
-        np.where(known, measured, stated.pressure_kpa),
-        np.where(known, _BAROMETER_KPA, stated.uncertainty_kpa),
-    )
-    return pressure, uncertainty, f"measured, else {stated.source}"
+        return measured, np.asarray(_BAROMETER_KPA)
+    return np.where(known, measured, stated.pressure_kpa), np.where(known, _BAROMETER_KPA, stated.uncertainty_kpa)
 
 
 def _at_place(
@@ -198,15 +202,14 @@ def _at_place(
     state: np.ndarray,
     air: np.ndarray,
     air_uncertainty: np.ndarray,
-    air_basis: str,
     density: float,
 ) -> PlacePressure:
     if role.pressure == "bowl":
         pressure = air - car.carburettor.vent_depression_kpa + np.where(state == 1, car.carburettor.boost_kpa, 0.0)
-        return PlacePressure(pressure, air_uncertainty, f"bowl: air pressure ({air_basis}), vent and boost of the car file")
+        return PlacePressure(pressure, air_uncertainty, "bowl: air pressure, vent and boost of the car file")
     tank, tank_basis = _tank(car, conditions, air)
     if role.pressure == "tank" or (role.pressure == "suction" and car.pump.kind == "electric_submerged"):
-        return PlacePressure(tank, air_uncertainty, tank_basis.format(air_basis))
+        return PlacePressure(tank, air_uncertainty, tank_basis)
     flow = _array(conditions.flow_l_h)
     at_flow = " (at full throttle where no flow is measured)" if np.isnan(flow).any() else ""
     if role.pressure == "suction":
@@ -222,12 +225,12 @@ def _at_place(
         how = "measured" if measured else "calculated, its loss taken as 1 to 3 times"
         basis = (
             f"running{at_flow}: tank pressure less suction ({how}) and the pump's pulses; "
-            f"standing: air pressure ({air_basis}) less the column its valves hold"
+            "standing: air pressure less the column its valves hold"
         )
     else:
         gauge, spread = delivery_kpa(car, flow)
         running, standing = (air + gauge, np.hypot(air_uncertainty, spread)), (air, air_uncertainty)
-        basis = f"running{at_flow}: air pressure and pump pressure, which falls with flow; standing: air pressure ({air_basis})"
+        basis = f"running{at_flow}: air pressure and pump pressure, which falls with flow; standing: air pressure"
     # `<=` would choose nothing for nan; an unknown state takes the lower pressure of the two
     take_running = np.where(np.isnan(state), running[0] < standing[0], state == 1)
     pressure = np.where(take_running, running[0], standing[0])
@@ -241,7 +244,7 @@ def _at_place(
             pressure, uncertainty = air + over_air, measured_uncertainty
         else:
             pressure, uncertainty = np.where(known, air + over_air, pressure), np.where(known, measured_uncertainty, uncertainty)
-        basis = f"measured line pressure over air pressure ({air_basis}); else {basis}"
+        basis = f"measured line pressure over air pressure; else {basis}"
     return PlacePressure(pressure, uncertainty, basis)
 
 
@@ -250,14 +253,14 @@ def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray
     measured = _array(conditions.tank_gauge_kpa)
     stated = car.tank.gauge_pressure_kpa
     if not car.tank.sealed:
-        fallback, basis = air, "vented tank: air pressure ({})"
+        fallback, basis = air, "vented tank: air pressure"
     elif stated is not None:
-        fallback, basis = air + stated, "sealed tank: gauge pressure of the car file over air pressure ({})"
+        fallback, basis = air + stated, "sealed tank: gauge pressure of the car file over air pressure"
     else:
-        fallback, basis = air - car.tank.cap_vacuum_relief_kpa, "sealed tank: air pressure ({}) less the cap's vacuum relief"
+        fallback, basis = air - car.tank.cap_vacuum_relief_kpa, "sealed tank: air pressure less the cap's vacuum relief"
     if np.isnan(measured).all():
         return fallback, basis
-    return np.where(np.isnan(measured), fallback, air + measured), "measured tank pressure over air pressure ({})"
+    return np.where(np.isnan(measured), fallback, air + measured), "measured tank pressure over air pressure"
 
 
 def looked_back(conditions: Conditions) -> Conditions:

@@ -9,12 +9,25 @@ CHANNEL = {"chip": 1, "thermocouple": 75, "gain": 32, "mains_hz": 60, "averages"
 COLD_DEGC = 28.0
 LSB_MV = 1000 / (32 * 1.6 * 2**17)
 IGNITION_AND_PULSES = 24
+FITTED = {"battery": 2, "fuel_pressure": 4}
 
 
 def write(
-    folder, car, places, degc, engine_rpm, *, about=None, wall_s=1_780_000_000, boot=1, period_ms=500, pulses_per_revolution=4
+    folder,
+    car,
+    places,
+    degc,
+    engine_rpm,
+    *,
+    about=None,
+    wall_s=1_780_000_000,
+    boot=1,
+    period_ms=500,
+    pulses_per_revolution=4,
+    counts=None,
 ):
-    """degc (n, places) and engine_rpm (n,), each `period_ms`; engine speed goes out as pulses once a second."""
+    """degc (n, places) and engine_rpm (n,), each `period_ms`; engine speed goes out as pulses once a second. counts: {"battery", "fuel_pressure"},
+    where these are fitted, too."""
     folder.mkdir(parents=True)
     (folder / "car.toml").write_text(car, encoding="utf-8")
     metadata.write(folder / "session.json", about or {})
@@ -45,10 +58,9 @@ def write(
         if step % every == 0:
             on = int(engine_rpm[step - 1] > 0)
             values = {
-                "fitted": IGNITION_AND_PULSES,
+                "fitted": IGNITION_AND_PULSES + sum(FITTED[name] for name in counts or ()),
                 "inputs": on,
-                "battery": 0,
-                "fuel_pressure": 0,
+                **{name: (counts or {}).get(name, 0) for name in FITTED},
                 "pulses": int(pulses),
                 "barometer": b"",
             }

@@ -115,7 +115,7 @@ def test_the_picture_holds_the_numbers_and_says_them():
         root, lines, (bottom, top) = frames[name]
         rpm, values = lines["bare"]
         assert values == pytest.approx(np.interp(rpm, result.curves[0].rpm, of(result.curves[0])), abs=0.01 * (top - bottom))
-        assert sum(path.get("stroke-width") == "0.6" for path in root.iter("path")) == 6  # each pull thin behind the two means
+        assert sum(path.get("class") == "hair" for path in root.iter("path")) == 6  # each pull thin over the two means
 
 
 def test_the_key_names_the_variants_and_counts_their_pulls():

@@ -25,7 +25,10 @@ def lines(svg):
 def test_one_sessions_pulls():
     chart = pull_figures.of_session(laid(10.0), Shown("us"))
     svg = str(chart.svg())
-    assert svg.count('stroke-opacity="0.45"') == 3
+    assert svg.count('class="hair"') == 3
+    assert svg.index('class="line"') < svg.index('class="hair"'), (
+        "a pull lies over the mean, or it is not seen where they are alike"
+    )
     assert len(lines(svg)) == 1
     assert "from 140 °F to 120 °F at the lowest" in chart.alt
     assert chart.x.low == -5.0

@@ -1,0 +1,72 @@
+"""What a review rests on: how each limit was found, how it was measured and worked out, and the calibration."""
+
+import numpy as np
+from hotfuel_wire.alarm import DEADBAND
+
+from hotfuel.places import place_words
+from hotfuel.report.table import Table
+from hotfuel.risk.assumptions import assumptions
+from hotfuel.risk.pressure import air_basis
+from hotfuel.session import Session
+from hotfuel.session.summary import Summary
+from hotfuel.units import Shown, expanded
+
+
+def limits(summary: Summary, shown: Shown) -> Table:
+    """One row a place: the absolute pressure at its smallest margin, the vapour it copes with, how the pressure was found."""
+    table = Table(("Place", "Pressure then", "Vapour it copes with", "How the pressure was found"), numbers=(1, 2))
+    for p in summary.places.values():
+        if p.criterion:
+            kpa = p.pressure_there_kpa if np.isfinite(p.pressure_there_kpa) else p.no_limit_kpa
+            pressure = shown.text(kpa, "pressure") if np.isfinite(kpa) else "–"
+            table.rows.append((place_words(p.place), pressure, p.criterion.partition(": ")[0], p.basis))
+    return table
+
+
+def assumed(session: Session, summary: Summary, shown: Shown) -> list[str]:
+    """What holds for the limits of the table: whence the vapour each copes with, the air pressure, and what stands where nothing measures it."""
+    if session.car is None:
+        return []
+    copes: dict[str, list[str]] = {}
+    for p in summary.places.values():
+        if p.criterion:
+            copes.setdefault(p.criterion, []).append(place_words(p.place))
+    said = [f"vapour, {', '.join(places)}: {text}" for text, places in copes.items()]
+    air = air_basis(session.car, session.inputs()["ambient_pressure_kpa"].to_numpy())
+    then = "pressure then: absolute, at the place's smallest margin"
+    return [then, *said, f"air pressure: {air}", *assumptions(session.car, shown, session.fuel.density_15c_kg_m3)]
+
+
+def method(session: Session, shown: Shown) -> list[str]:
+    """How temperatures, limits and doubts came about, in sentences."""
+    lines = [
+        "Type K thermocouples in the fuel, voltages recorded raw; temperatures by NIST ITS-90 with cold-junction compensation.",
+        "A reading that a chip or the board marked as faulty is left out and counted, never filled in.",
+        "Hottest and smallest margin are those of ten-second means, in every table; durations count every reading.",
+    ]
+    if session.car:
+        lines += [
+            "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table of limits. "
+            "Margin is limit minus temperature.",
+            "Behind the needle fuel falls from line to bowl pressure and takes no heat; its limit is given as the line's temperature.",
+            "± holds in 95 of 100 cases: probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than half of it "
+            f"for 4 s, and goes when it is larger by {shown.text(DEADBAND / 100, 'temperature difference')} for a minute; beyond the limit likewise.",
+        ]
+    lines.append(
+        "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
+        "is worked out from engine speed, displacement and mixture (±35 %) plus the declared return; without it only the time under way can be told. A "
+        "pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording."
+    )
+    lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
+    return lines
+
+
+def calibration(session: Session, shown: Shown) -> list[str]:
+    """One line a calibrated channel, or that there is none."""
+    if session.calibration is None:
+        return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
+    return [
+        f"{place_words(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
+        f"±{shown.text(expanded(line.uncertainty_degc), 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
+        for number, line in sorted(session.calibration.channels.items())
+    ] or ["The calibration file holds no channel."]

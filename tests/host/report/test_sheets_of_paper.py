@@ -1,0 +1,66 @@
+"""How many sheets of paper a review takes, counted in the print: the demo's drive, with everything that a person can say of it."""
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hotfuel import session
+from hotfuel.car import EXAMPLE
+from hotfuel.report import html, review
+from hotfuel.simulator.car_model import CarModel
+from hotfuel.simulator.scenarios import Scenario
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "cli"))
+from written import write
+
+pytestmark = pytest.mark.slow
+SHEETS_MOST = 5
+PLACES = ("tank", "pump", "carb_inlet")
+ABOUT = {
+    "title": "Friday evening over the pass with the trailer behind",
+    "customer": "Mr and Mrs Underhill",
+    "shop": "Underhill Carburettors",
+    "technician": "J. Doe",
+    "venue": "Pass road",
+    "weather": "sunny, light wind",
+    "ambient_degc": 32.0,
+    "complaint": "After a fast run in summer the engine dies at the first lights and does not start for a quarter of an hour. Once it ran it bucked for a "
+    "mile. It began after the new exhaust was fitted in spring, and comes with every fuel.",
+    "work_done": "Insulated the line from the pump to the carburettor, moved the hose 40 mm off the manifold, cleaned the strainer, fitted a new filter.",
+}
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory):
+    """The demo's car and drive with all that its board has wired but the barometer, whose chart stands beside another."""
+    truth = CarModel(Scenario()).truth.iloc[::4]
+    degc = truth[[f"{place}_probe_degc" for place in PLACES]].to_numpy()
+    where, counts = tmp_path_factory.mktemp("sheets") / "drive", {"battery": 22748, "fuel_pressure": 25777}
+    write(where, EXAMPLE, PLACES, degc, truth.engine_rpm.to_numpy(), about=ABOUT, period_ms=1000, counts=counts)
+    return session.open(where)
+
+
+@pytest.mark.parametrize("paper", ["letter", "A4"])
+def test_a_review_with_all_its_texts_is_five_sheets(opened, tmp_path, paper):
+    if html.browser() is None or shutil.which("pdftotext") is None:
+        pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
+    pdf = html.write_pdf(html.write(review.render(opened), tmp_path / "review.html"), tmp_path / "review.pdf", paper)
+    *sheets, rest = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split(
+        "\f"
+    )
+    assert not rest.strip()
+    assert len(sheets) <= SHEETS_MOST
+    parts = (
+        "Full-throttle pulls", "Where the fuel takes up its heat", "Warnings as they came", "engine speed, rpm", "fuel pressure (gauge), psi",
+        "supply, V", "Hot stops", "Restarts", "Limits", "Session and versions",
+    )  # fmt: skip
+    for heading in parts:
+        assert any(heading in sheet for sheet in sheets), heading
+    assert "For the customer" in sheets[0] and "Complaint" in sheets[0]
+    strip = next(sheet for sheet in sheets if "act: beyond its limit" in sheet)
+    after = strip[strip.index("act: beyond its limit") :]
+    rows = re.findall(r"^ +(carb inlet, behind the needle|carb inlet|pump)$", after, re.MULTILINE)
+    assert len(rows) == len(set(rows)) >= 2, "each label of a chart stands once in the print"
