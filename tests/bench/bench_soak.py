@@ -1,4 +1,4 @@
-"""How often the 90 % bands of the soak and idle forecasts hold, on physics the forecaster lacks (soak_physics.py).
+"""How often the 95 % bands of the soak and idle forecasts hold, on physics the forecaster lacks (soak_physics.py).
 
     python tests/bench/bench_soak.py [soaks]
 
@@ -13,8 +13,6 @@ import numpy as np
 from hotfuel.risk.soak import forecast_idle, forecast_soak
 from scipy.stats import binomtest
 from soak_physics import soaks
-
-NOMINAL = 0.9
 
 
 def row(name, inside, widths, misses, seconds):
@@ -70,7 +68,7 @@ def idle_trial(some, seen_min, ahead_min=10.0):
 
 def main(count=400):
     print(
-        f"{'90 % band of':34s} {'n':>5s} {'coverage':>9s}  {'95 % Wilson':>14s} {'width degC':>12s} {'median miss':>12s} {'ms each':>9s}"
+        f"{'95 % band of':34s} {'n':>5s} {'coverage':>9s}  {'95 % Wilson':>14s} {'width degC':>12s} {'median miss':>12s} {'ms each':>9s}"
     )
     for horizon in (2, 5, 10):
         some = soaks(count, seed=100 + horizon)

@@ -10,7 +10,7 @@ from hotfuel.risk.soak import Band
 from hotfuel.units import Shown
 
 HORIZON_MIN = 55.0  # what a forecast looks at; its end is "or more"
-_WIDTH = 2 * 1.645  # standard uncertainties in a band of 90 % (hotfuel.risk.soak)
+_WIDTH = 2 * 1.96  # standard uncertainties in a band of 95 % (hotfuel.risk.soak)
 
 
 def forecasts(now: Situation, shown: Shown) -> dict[str, Any]:

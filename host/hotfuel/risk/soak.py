@@ -1,4 +1,4 @@
-"""Forecasts after a stop and while idling, each with a band that should hold the truth nine times in ten.
+"""Forecasts after a stop and while idling, each with a band that should hold the truth 95 times in 100.
 
 The model is small on purpose: fuel at a place follows its surroundings, T' = (E + d - T) / tau, above boiling onset 0.36 times as fast; the
 surroundings warm up once the air stands still, then cool towards the outside air with tau_c; d, an autocorrelated disturbance, stands for what the
@@ -17,7 +17,7 @@ from scipy import special
 
 from hotfuel.errors import InputError
 
-BAND = (0.05, 0.5, 0.95)
+BAND = (0.025, 0.5, 0.975)
 REAL_SOAKS_NEEDED = 10  # until then a forecast is marked "model only"
 _STEP_S = 10.0
 _PARTICLES, _PATHS = 2048, 600
@@ -52,12 +52,14 @@ class Prior:
 
 # Orders of magnitude: under-bonnet fuel tends towards coolant temperature, the peak comes 10 to 30 min after stop (common practice, no source).
 AFTER_STOP = Prior()
-IDLING = Prior(heat_degc=35.0, heat_spread=0.5, tau_s=420.0, tau_spread=0.7, cooling_s=1e6, cooling_spread=0.01)
+IDLING = Prior(
+    heat_degc=35.0, heat_spread=0.5, tau_s=420.0, tau_spread=0.7, cooling_s=1e6, cooling_spread=0.01, disturbance_share=0.17
+)
 
 
 @dataclass(frozen=True)
 class Band:
-    """A forecast number with its 90 % band; nan where there is none."""
+    """A forecast number with its 95 % band; nan where there is none."""
 
     least: float
     middle: float
@@ -183,8 +185,9 @@ def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, fl
 
 
 def widening_of(peaks: Sequence[tuple[Band, float]]) -> float:
-    """By how much to widen bands so that they would have held 90 % of earlier soaks, each (forecast peak, peak that came); split conformal
-    prediction (Vovk et al., Algorithmic Learning in a Random World, 2005). 1 while there are fewer than ten."""
+    """By how much to widen bands so that they would have held 95 % of earlier soaks, each (forecast peak, peak that came); split conformal
+    prediction (Vovk et al., Algorithmic Learning in a Random World, 2005). 1 while there are fewer than ten, and never below 1 with fewer than 19:
+    so few cannot tell what one in twenty does."""
     if len(peaks) < REAL_SOAKS_NEEDED:
         return 1.0
     misses = []
@@ -192,7 +195,9 @@ def widening_of(peaks: Sequence[tuple[Band, float]]) -> float:
         half = band.greatest - band.middle if came > band.middle else band.middle - band.least
         misses.append(abs(came - band.middle) / max(half, 1e-6))
     misses.sort()
-    rank = min(int(np.ceil(0.9 * (len(misses) + 1))), len(misses))
+    rank = int(np.ceil(0.95 * (len(misses) + 1)))
+    if rank > len(misses):
+        return float(np.clip(misses[-1], 1.0, 4.0))
     return float(np.clip(misses[rank - 1], 0.5, 4.0))
 
 

@@ -78,5 +78,5 @@ def test_the_truth_ten_minutes_later_lies_in_the_band_told_at_idle(session, mode
             assert outlook.idle.smallest_margin_degc.middle <= left.middle
             held.append(band.least <= later <= band.greatest)
             widths.append(band.greatest - band.least)
-    assert sum(held) >= 8  # of 9; a band of 90 % holds 8 of them or more in three of four drives
-    assert np.median(widths) < 17.0
+    assert sum(held) >= 8  # of 9; a band of 95 % holds 8 of them or more in thirteen of fourteen drives
+    assert np.median(widths) < 17.0 * 1.96 / 1.645  # 17 for nine in ten

@@ -232,8 +232,8 @@ def test_an_idle_forecast_reads_at_a_glance():
 def test_an_idle_forecast_past_the_limit_says_past_and_is_no_finer_than_its_band():
     idle = IdleForecast(10.0, Band(60, 61, 62), Band(-25.7, -14.6, -5.2), Band(0, 2, 4), True)
     told = wording.panel(situation(place(), outlooks=(Outlook("pump", 2.0, idle=idle),)), Shown("us"))["forecasts"]
-    # 14.6 degC are 26 degF; the band of 37 degF stands for a standard uncertainty of 11, which allows steps of 10
-    assert told["rows"][0]["text"] == "in 10 min: 30 °F past, 10 to 50"
+    # 14.6 degC are 26 degF; the band of 37 degF, 95 in 100, stands for a standard uncertainty of 9.4, which allows steps of 5
+    assert told["rows"][0]["text"] == "in 10 min: 25 °F past, 10 to 45"
 
 
 def test_a_part_of_the_board_that_could_not_start_is_said():
