@@ -99,9 +99,10 @@ def trial(count, seed, returns=0.0):
     one = lines.readings(runs, PLACES, seed)
     # the same probes, with the same errors, in every drive
     read = {p: runs.kept[p] + np.tile((one[p] - runs.kept[p])[:, :count], (1, len(made) + 1)) for p in PLACES}
+    full = draw.uniform(0.3, 0.95, count)  # nobody says how full the tank is
     results = {}
     for k in range(count):
-        own = sessions.car(PLACES, tank_l=float(base["tank_l"][k]) / 0.6, return_l_h=returns)
+        own = sessions.car(PLACES, tank_l=float(base["tank_l"][k] / full[k]), return_l_h=returns)
         course = sessions.course(runs, read, k, own)
         asked = []
         for name, (cars, change) in made.items():

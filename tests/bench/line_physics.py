@@ -53,7 +53,7 @@ def cars(count, seed):
         "ice_wall": between(0.6, 2.8), "electric_w": np.zeros(count), "tank_pump": np.zeros(count, bool),
         "kpa": np.full(count, 97.8), "fuel_off": np.zeros(count),
         "warm_up": between(300, 700), "drive_s": between(420, 620).round(), "queue_s": between(220, 380).round(), "stop_s": between(280, 400).round(),
-        "wander": draw.integers(0, 2**31, count),
+        "wander": draw.integers(0, 2**31, count), "old_place": between(0.03, 0.3),
     }  # fmt: skip
 
 
@@ -132,7 +132,8 @@ def march(p):
             one[c] = out_of_h(h, onset_in)
         suction = one[3].copy()
         # pump: the same enthalpy behind it, at more pressure
-        film = p["pump_film"] * (0.25 + 0.75 * (flow / 10) ** 0.6) * ~p["tank_pump"]
+        film = p["pump_film"] * (0.25 + 0.75 * (flow / 10) ** 0.6) * ~p["tank_pump"] + 0.5 * p["old_place"] * p["tank_pump"]
+        body = np.where(p["tank_pump"], bay, body)  # where the pump was there is a piece of hose in the bonnet's air
         cell = 0.02 * J_L_K
         into_fuel = film * (body - chamber) * (cell + carried) / (cell + carried + film)
         h = (cell * into_h(chamber, onset_in) + carried * h + into_fuel) / (cell + carried)

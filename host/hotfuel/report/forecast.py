@@ -240,8 +240,9 @@ def _row(row: Row, shown: Shown) -> tuple[str, ...]:
     def pair(before: float, after: Interval, dimension: str) -> tuple[str, str]:
         if not np.isfinite(before):
             return "", ""
-        half = shown.text(after.half, "temperature difference")
-        return _minus(shown.text(before, dimension)), f"{_minus(shown.text(after.middle, dimension))} ±{half}"
+        half = shown.no_finer(after.half, "temperature difference", after.half)
+        was, will = (_minus(shown.no_finer(x, dimension, after.half)) for x in (before, after.middle))
+        return was, f"{will} ±{half}"
 
     return (
         place_words(row.place),

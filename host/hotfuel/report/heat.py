@@ -83,9 +83,8 @@ def table(budget: HeatBudget, shown: Shown) -> Table:
 def _values(part: Part, shown: Shown) -> tuple[str, str, str]:
     if not np.isfinite(part.degc.middle):
         return UNTOLD, "", ""
-    degrees = f"{shown.text(part.degc.middle, 'temperature difference')} ±{shown.text(part.degc.half, 'temperature difference')}".replace(
-        "-", "−"
-    )
+    values = (shown.no_finer(x, "temperature difference", part.degc.half) for x in (part.degc.middle, part.degc.half))
+    degrees = " ±".join(values).replace("-", "−")
     if part.phase == STOPPED:
         return f"{degrees} at {place_words(part.place)}", "", ""
     if not np.isfinite(part.watts.middle):

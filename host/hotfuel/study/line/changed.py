@@ -13,20 +13,21 @@ from hotfuel.fuel import Fuel
 from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import fired
-from hotfuel.study.line.change import RETURN, Change, Share, bounds, words_of
+from hotfuel.study.line import transport
+from hotfuel.study.line.change import RETURN, Change, Share, bounds
 from hotfuel.study.line.cooler import capacity_flow_w_k
 from hotfuel.study.line.cooling import Cooling
-from hotfuel.study.line.draws import DRAWS, OWN_U, Draws
+from hotfuel.study.line.draws import DRAWS, OWN_U, Draws, Own
 from hotfuel.study.line.grid import STEP_S, Grid
+from hotfuel.study.line.said import WALL_U, said
 from hotfuel.study.line.tank import Tank
 from hotfuel.units import Shown
 
 ENGINE_DEGC = 90.0  # where thermostats hold an engine (common practice, no source)
 DAY_U = 0.03  # of a hotter day's degrees: sun, wind and road are never quite the same (assumption)
-WALL_U = 0.3  # of what insulation saves (assumption)
 UNSEEN_RISE_DEGC = 22.8  # fuel at the pump's outlet above ambient, mean of 27 cars (SAE 310017): where no probes tell the rise
 # Share of the degrees past boiling's onset that boiling takes away: most of them from fuel that flows past a heat, few from fuel that stands.
-BOILED_FLOWING, BOILED_STANDING = (-0.1, 1.0), (-0.5, 0.7)
+BOILED_FLOWING, BOILED_STANDING = (-0.1, 1.0), (-0.2, 0.6)
 SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it (assumption)
 # How fast standing fuel forgets a difference (median, spread of the logarithm): in a pump or a bowl with its metal as in risk.soak; in a hose by its
 # own heat capacity over a UA of half to one W/K (calculated).
@@ -37,8 +38,17 @@ FLUSH_S, FLUSHED = (
     90.0,
     0.3,
 )  # after a start: share of what the place before is hotter by that a change may add or take (assumption)
+PASSING_S = 40.0  # how fast that is over (assumption)
 DELAYS = 3.0  # in times of forgetting: what keeps heat out delays standing fuel, and in the end it gets as hot
-STOPS_ALIKE = (0.3, 1.4)  # how much of a fix's effect in a stop comes (assumption, from trials on two models)
+STOPS_ALIKE = (
+    0.3,
+    1.4,
+)  # how much of what was there at its stop is there in standing fuel (assumption, from trials on two models)
+STARTED_S = (
+    10.0,
+    60.0,
+)  # how fast a place takes on the flowing fuel's difference after a start: its own metal and what stood before it (assumption)
+PASSED = (0.0, 0.9)  # of the difference that stood at the place before, how much passes a place after a start (assumption)
 CONDUCTED = (0.1, 0.8)  # share of a pump's rise that comes through its flange (common practice, no source)
 PUMP_W = (0.0, 25.0)  # what an electric pump puts into the fuel in the line and not into the tank (common practice, no source)
 PUMP_NEAR_TANK_DEGC = (0.0, 3.0)
@@ -49,14 +59,14 @@ _DEGC = np.arange(-40.0, 201.0, 2.0)
 class Changed:
     """grid: the drive as recorded. fresh: what it would be on the changed day without any fix, degc: with the change, (DRAWS, m) by place.
 
-    assumptions: a sentence for each step. own: by kind of fix how much of it this car gets, (middle, spread of the logarithm).
+    assumptions: a sentence for each step. own: by kind of fix how much of it this car gets.
     """
 
     grid: Grid
     car: Car
     draws: Draws
     shown: Shown
-    own: dict[str, tuple[float, float]] = field(default_factory=dict)
+    own: dict[str, Own] = field(default_factory=dict)
     degc: dict[str, np.ndarray] = field(default_factory=dict)
     fresh: dict[str, np.ndarray] = field(default_factory=dict)
     assumptions: list[str] = field(default_factory=list)
@@ -70,10 +80,9 @@ class Changed:
 
     def share(self, what: str, words: str, value: Share) -> np.ndarray:
         """A share as drawn, times how much of such a fix this car gets, at most 1."""
-        least, greatest = bounds(value)
-        middle, spread = self.own.get(what, (1.0, OWN_U))
-        factor = middle * self.draws.times(f"own {what}", f"how much of the {what} this car gets", spread)
-        return np.minimum(self.draws.between(what, words, least, greatest) * factor, 1.0)
+        own = self.own.get(what, Own(1.0, OWN_U))
+        factor = own.middle * self.draws.times(f"own {what}", f"how much of the {what} this car gets", own.spread)
+        return np.minimum(self.draws.between(what, words, *own.narrowed(*bounds(value))) * factor, 1.0)
 
     def hotter(self, degc: float) -> None:
         """Outside air hotter by degc."""
@@ -104,13 +113,35 @@ class Changed:
         past = now - np.nan_to_num(np.maximum(self.grid.degc[place] - onset_before_degc, 0.0))
         flowing = self.draws.between("boiled", "how much heat boiling takes up", *BOILED_FLOWING)
         standing = self.draws.between("boiled standing", "how much heat boiling takes up in standing fuel", *BOILED_STANDING)
-        taken = np.where(self.grid.on, flowing, standing) * past
+        taken = self.started(np.where(self.grid.on, flowing, standing) * past)
         self.degc[place] = self.degc[place] - taken
-        kept = taken * self.grid.on
+        kept = taken * self.grid.on + self.passing(taken)
         for after in self.grid.chain[self.grid.chain.index(place) + 1 :] if place in self.grid.chain else ():
             kept = kept * self.kept(after)
             self.degc[after] = self.degc[after] - kept
         return bool((np.median(np.abs(past), axis=0) >= 0.5).any())
+
+    def started(self, made: np.ndarray) -> np.ndarray:
+        """Differences (DRAWS, m) after each start: those of the fuel that stood give way to those of fuel that flows."""
+        made = np.array(made)
+        started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *STARTED_S)
+        for end, rows in self.grid.starts(FLUSH_S):
+            gone = np.exp(-STEP_S * (1 + np.arange(rows.stop - rows.start)) / started_s)
+            made[:, rows] += (made[:, end - 1 : end] - made[:, rows]) * gone
+        return made
+
+    def passing(self, stood: np.ndarray) -> np.ndarray:
+        """After each start what of a difference in standing fuel (DRAWS, m) passes the next place, (DRAWS, m); nothing elsewhere."""
+        made = np.zeros((DRAWS, len(self.grid.on)))
+        share = self.draws.between("passed", "how much of the fuel that stood further back is seen after a start", *PASSED)
+        for end, rows in self.grid.starts(FLUSH_S):
+            made[:, rows] = share * stood[:, end - 1 : end] * np.exp(-STEP_S * np.arange(rows.stop - rows.start) / PASSING_S)
+        return made
+
+    def pump_in(self, place: str, before: str) -> bool:
+        """Whether a pump on the engine stands at either end of a section."""
+        roles = {p.name: p.role for p in self.car.places}
+        return self.car.pump.kind == "mechanical" and "pump" in (roles.get(place), roles.get(before))
 
     def kept(self, place: str) -> np.ndarray:
         """Share of a difference at the place before that is still there at this one, (DRAWS, m): by how far fuel came on its way to what heats it."""
@@ -132,7 +163,6 @@ class _Following:
 
     def __init__(self, changed: Changed, change: Change) -> None:
         self.to, self.change, self.grid, self.draws = changed, change, changed.grid, changed.draws
-        self.said: list[str] = []
         self.roles = {p.name: p.role for p in changed.car.places}
         self.more_l_h = (
             self.draws.between("return flow", "the return's flow", *bounds(change.return_l_h))
@@ -140,7 +170,7 @@ class _Following:
             else None
         )
         self.cooling = Cooling(changed, change) if change.cooled else None
-        self._words()
+        self.said = said(changed, change, self.cooling)
 
     def along(self, source: np.ndarray) -> dict[str, np.ndarray]:
         """Differences by place for one at the tank, (DRAWS, m)."""
@@ -153,7 +183,7 @@ class _Following:
                 found[place] = (
                     source
                     if self.roles.get(place) == "tank"
-                    else self._stood(self._pumped(place, None, source), (0.0, 0.0), place)
+                    else self.to.started(self._stood(self._pumped(place, None, source), (0.0, 0.0), place))
                 )
                 flowing = found[place]
                 continue
@@ -161,8 +191,19 @@ class _Following:
             if self.cooling and self.change.cooler_before == place:
                 entering = self.to.fresh[place] + flowing
                 flowing = flowing - self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
-            found[place] = self._without_pump(place, self._stood(flowing, held, place)) + self._flushed(place, before)
+            stood = self.to.started(self._without_pump(place, self._stood(flowing, held, place)))
+            carried = self.to.passing(found[before] * self.to.kept(place))
+            share = self.to.passing(np.ones_like(stood))
+            found[place] = stood * (1 - share) + carried + self._flushed(place, before)
         return found
+
+    def _rise(self, place: str, before: str) -> np.ndarray:
+        """By how much fuel really warmed between two places, (DRAWS, m): as read, and within what the two probes are wrong by."""
+        return np.asarray(self.to.fresh[place] - self.to.fresh[before] + self._wrong(place) - self._wrong(before))
+
+    def _wrong(self, place: str) -> np.ndarray:
+        u = transport.reading_u_degc(self.grid.course, place, self.to.car.engine.idle_flow_l_h)
+        return self.draws.normal(f"reading {place}", f"what the probe at the {place_words(place)} is wrong by", 0.0, u)
 
     def at_return(self, source: np.ndarray) -> np.ndarray:
         """The difference where the return leaves the line, behind a cooler in it."""
@@ -175,7 +216,7 @@ class _Following:
     def _section(self, place: str, before: str, difference: np.ndarray) -> np.ndarray:
         """What is left of a difference, and what the section itself takes up more or less."""
         change, kept = self.change, self.to.kept(place)
-        rise = self.to.fresh[place] - self.to.fresh[before]
+        rise = self._rise(place, before)
         warmed = rise
         if self.more_l_h is not None and self.to.known_flow:
             # More flow: the same UA, or one that rises with it, over a larger heat capacity flow.
@@ -201,13 +242,10 @@ class _Following:
         # A pump on the engine, at either end of the section, heats the fuel from inside, where no insulation helps.
         wall = (
             self.draws.unit("wall", "how much of the rise comes through the wall")
-            if self._pump_in(place, before)
+            if self.to.pump_in(place, before)
             else np.clip(self.draws.normal("wall", "how much of the rise comes through the wall", 1.0, WALL_U), 0.0, None)
         )
         return np.asarray(wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share))
-
-    def _pump_in(self, place: str, before: str) -> bool:
-        return self.to.car.pump.kind == "mechanical" and "pump" in (self.roles.get(place), self.roles.get(before))
 
     def _spaced(self, place: str, before: str) -> np.ndarray | float:
         assert self.change.spacer_share is not None
@@ -219,7 +257,7 @@ class _Following:
             return np.asarray(cut * conducted)
         # behind the pump its outlet side is in the rise too
         return np.asarray(
-            cut * conducted * self.draws.unit("outlet", "how much the pump's outlet side heats") * self._pump_in(place, before)
+            cut * conducted * self.draws.unit("outlet", "how much the pump's outlet side heats") * self.to.pump_in(place, before)
         )
 
     def _pumped(self, place: str, before: str | None, difference: np.ndarray) -> np.ndarray:
@@ -234,7 +272,7 @@ class _Following:
         if self.to.known_flow and place == (self.grid.chain[1] if len(self.grid.chain) > 1 else place):
             own = self.draws.between("pump heat", "what the electric pump puts into the fuel", *PUMP_W)
             own = own / np.maximum(capacity_flow_w_k(1.0) * self.to.litres_h, 1.0)
-        rise = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0) if before else np.zeros_like(difference)
+        rise = np.maximum(self._rise(place, before), 0.0) if before else np.zeros_like(difference)
         if before and place == first and self.roles.get(before) == "tank":
             if not mechanical:
                 return np.asarray(
@@ -271,17 +309,17 @@ class _Following:
         held: np.ndarray | float = 0.0  # of what it stands over the air, in the end
         if change.insulation_share is not None and change.insulated_before == place:
             cut = self.to.share("insulation", "what the insulation keeps out", change.insulation_share)
-            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", 0.0, 1.5)
+            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", -0.1, 1.4)
         if change.shield_share is not None and change.shielded_before == place:
             cut = self.to.share("shield", "what a shield keeps off", change.shield_share)
-            slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", -0.2, 1.0)
+            slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", 0.0, 1.1)
         if change.spacer_share is not None and self.roles.get(place) in (
             ("pump", "suction") if change.spacer_under == "pump" else ("bowl",)
         ):
             cut = self.to.share("spacer", "how much a spacer keeps out", change.spacer_share)
             part = self.draws.between("held p", "what a spacer does for standing fuel", 0.0, 1.0)
             slower, held = slower + cut * part, held + over * cut * part
-        if change.return_l_h is not None and self._pump_in(place, place):
+        if change.return_l_h is not None and self.to.pump_in(place, place):
             slower = slower + self.draws.between("held r", "how much cooler the flow leaves the pump at its stop", 0.0, 0.7)
         return -since * np.minimum(slower, 1.0), -1.0 * held
 
@@ -300,10 +338,8 @@ class _Following:
         if place not in (change.insulated_before, change.shielded_before) and self.more_l_h is None:
             return made
         doubt = self.draws.normal("flush", "how hot the fuel arrives that stood further back", 0.0, FLUSHED)
-        for first, end in self.grid.standing():
-            if first and end < len(self.grid.on):
-                apart = np.maximum(self.to.fresh[before] - self.to.fresh[place], 0.0)[:, end - 1 : end]
-                made[:, end : end + int(FLUSH_S / STEP_S)] = doubt * apart
+        for end, rows in self.grid.starts(FLUSH_S):
+            made[:, rows] = doubt * np.maximum(self.to.fresh[before] - self.to.fresh[place], 0.0)[:, end - 1 : end]
         return made
 
     def _without_pump(self, place: str, made: np.ndarray) -> np.ndarray:
@@ -315,7 +351,7 @@ class _Following:
             return made
         way = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0)
         return np.where(
-            self.grid.on, made, -way * self.draws.between("held m", "how hot the old pump's place gets without it", 0.3, 1.1)
+            self.grid.on, made, -way * self.draws.between("held m", "how hot the old pump's place gets without it", 0.15, 1.05)
         )
 
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
@@ -331,62 +367,10 @@ class _Following:
             since = STEP_S * np.arange(1, end - first + 1)
             left = np.exp(-since / tau_s)
             at_stop = made[:, first - 1 : first] if first else np.zeros((DRAWS, 1))
-            made[:, first:end] = alike * (
-                at_stop * left + keeps[:, first:end] * (1 - left) + slower[:, first:end] * np.exp(-since / DELAYS / tau_s)
+            made[:, first:end] = (
+                alike * at_stop * left + keeps[:, first:end] * (1 - left) + slower[:, first:end] * np.exp(-since / DELAYS / tau_s)
             )
         return made
-
-    def _words(self) -> None:
-        change, say = self.change, self.said.append
-        places = {
-            "insulation": (change.insulation_share, change.insulated_before),
-            "a shield": (change.shield_share, change.shielded_before),
-        }
-        for what, (share, place) in places.items():
-            if share is None:
-                continue
-            before = self.grid.before(place) or "the tank"
-            pumped = self._pump_in(place, before)
-            part = "none to all of the rise" if pumped else f"the rise (±{WALL_U:.0%})"
-            say(
-                f"With {what}, {part} from {place_words(before)} to {place_words(place)} is heat from outside"
-                f"{', the rest is the pump itself' if pumped else ''}; while fuel flows it is cut "
-                f"by {words_of(share)}, and standing it delays more than it lowers."
-            )
-        if change.spacer_share is not None:
-            say(
-                f"A tenth to four fifths of what the {change.spacer_under} puts into the fuel comes through its flange (common practice, no source); "
-                f"the spacer cuts that by {words_of(change.spacer_share)}."
-            )
-        if change.return_l_h is not None:
-            known = "" if self.to.known_flow else "; the flow is not known, so how much faster the fuel passes is not in it"
-            say(
-                f"{words_of(change.return_l_h, 'L/h')} more flow through the whole line; what comes back loses up to two fifths of its heat on the way{known}."
-            )
-        if change.submerged_pump or change.pump_moved:
-            self._pump_words()
-        if self.cooling:
-            self.said += self.cooling.said
-        if not self.grid.on.any() and change.acts_on_temperature:
-            say("The engine never ran in this session, and without flow a fix in the line does nothing.")
-
-    def _pump_words(self) -> None:
-        names = {
-            role: next((p for p in self.grid.chain if self.roles.get(p) in role), "") for role in (("tank",), ("pump", "suction"))
-        }
-        tank, pump = names.values()
-        if tank and pump and self.to.car.pump.kind == "mechanical":
-            said = f"a third to all of the rise from {place_words(tank)} to {place_words(pump)} is the old pump's heat and goes while fuel flows"
-        elif tank and pump:
-            said = f"the temperatures are left as recorded, to within a third of the rise from {place_words(tank)} to {place_words(pump)}"
-        else:
-            said = "no probes at tank and pump tell what the old pump's heat does, so the temperatures are left as recorded"
-        what = (
-            "With a pump in the tank the line to the engine stands under its pressure while it runs, and under the air's as soon as it stops"
-            if self.change.submerged_pump
-            else "With an electric pump near the tank the line to the engine stands under its pressure while it runs, and the pump draws through a short line"
-        )
-        self.said.append(f"{what}; {said}.")
 
 
 def held_gauge_kpa(

@@ -8,7 +8,7 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.study.line.change import RETURN, Change, bounds, words_of
 from hotfuel.study.line.cooler import UA_FLOW_EXPONENTS, capacity_flow_w_k
-from hotfuel.study.line.draws import OWN_U
+from hotfuel.study.line.draws import OWN_U, Own
 from hotfuel.study.line.grid import STEP_S
 
 if TYPE_CHECKING:
@@ -33,15 +33,17 @@ class Cooling:
         exponent = draws.between("film of the cooler", "how the cooler's UA goes with the flow", *UA_FLOW_EXPONENTS)
         middle = float(np.median(grid.litres_h[grid.on])) if changed.known_flow else np.nan
         at = change.cooler_flow_l_h or middle
-        middle_own, spread = changed.own.get("cooler", (1.0, 0.0 if change.cooler_effectiveness is not None else OWN_U))
-        factor = middle_own * draws.times("own cooler", "how much of the cooler this car gets", spread)
+        kind = "ice" if change.coolant == "ice" and change.coolant_degc is None else "cooler"
+        own = changed.own.get(kind, Own(1.0, 0.0 if change.cooler_effectiveness is not None else OWN_U))
+        factor = own.middle * draws.times("own cooler", "how much of the cooler this car gets", own.spread)
         if change.cooler_effectiveness is not None:
-            share = np.minimum(draws.between("cooler", "the cooler's effectiveness", *bounds(change.cooler_effectiveness)), 0.999)
+            size = own.narrowed(*bounds(change.cooler_effectiveness))
+            share = np.minimum(draws.between("cooler", "the cooler's effectiveness", *size), 0.999)
             ntu = -np.log1p(-share) * factor
             ua = ntu * capacity_flow_w_k(at) if np.isfinite(at) else np.full_like(share, np.nan)
         else:
             assert change.cooler_ua_w_k is not None
-            ua = draws.between("cooler", "the cooler's UA", *bounds(change.cooler_ua_w_k)) * factor
+            ua = draws.between("cooler", "the cooler's UA", *own.narrowed(*bounds(change.cooler_ua_w_k))) * factor
             at = change.cooler_flow_l_h or (middle if np.isfinite(middle) else changed.car.engine.idle_flow_l_h)
             ntu = ua / capacity_flow_w_k(at)
         blown = np.ones((1, len(grid.on)))

@@ -5,6 +5,7 @@ A draw of one assumption is a Latin hypercube of one column: every hundredth par
 
 import zlib
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,21 @@ from scipy import special
 DRAWS = 200
 COVERED = (0.025, 0.5, 0.975)
 OWN_U = 0.15  # how differently two cars answer to the same fix (spread of the logarithm; assumption until own history says more)
+
+
+class Own(NamedTuple):
+    """What one's own fixes of a kind did, as a factor on what is usual: its middle, how far the next may lie from it (spread of the logarithm), how much
+    that weighs against the usual range (0 to 1), and how many fixes it comes from."""
+
+    middle: float
+    spread: float
+    weight: float = 0.0
+    fixes: int = 0
+
+    def narrowed(self, least: float, greatest: float) -> tuple[float, float]:
+        """A usual range, drawn towards its middle by the weight of what was found: `middle` and `spread` say the rest."""
+        middle, half = (least + greatest) / 2, (greatest - least) / 2 * (1 - self.weight)
+        return middle - half, middle + half
 
 
 @dataclass(frozen=True)
@@ -65,8 +81,9 @@ class Draws:
         if not self.words or np.ptp(values) < 0.05:
             return ""
         ranks = pd.Series(values).rank().to_numpy()
-        shares = {name: abs(float(np.corrcoef(ranks, _column(name))[0, 1])) for name in self.words}
-        return self.words[max(shares, key=lambda name: shares[name])]
+        # every column is the same numbers in another order, so the largest product is the largest correlation
+        along = np.array([_column(name) for name in self.words]) @ (ranks - ranks.mean())
+        return list(self.words.values())[int(np.argmax(np.abs(along)))]
 
 
 _COLUMNS: dict[str, np.ndarray] = {}

@@ -4,7 +4,7 @@ Nothing of the car's own is known of a fix that was never fitted, so each is a r
 is named too, without a number.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -15,7 +15,8 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line.change import Change, Coolant
-from hotfuel.study.line.forecast import Forecast, Own, forecast
+from hotfuel.study.line.draws import Own
+from hotfuel.study.line.forecast import Forecast, forecast
 from hotfuel.units import Shown
 
 PRACTICE = "common practice, no source"
@@ -127,7 +128,11 @@ def candidates(course: Course, car: Car) -> list[Fix]:
 
 
 def try_first(
-    course: Course, car: Car | None = None, shown: Shown | None = None, own: Own | None = None, more: Sequence[Fix] = ()
+    course: Course,
+    car: Car | None = None,
+    shown: Shown | None = None,
+    own: Mapping[str, Own] | None = None,
+    more: Sequence[Fix] = (),
 ) -> list[Tried]:
     """All candidates (and `more`), best group first. Raises InputError without a car file, and for a session that leaves nothing to forecast."""
     used = car or course.car
@@ -180,10 +185,10 @@ def line(one: Tried, shown: Shown) -> str:
 
 
 def interval(degc: Any, shown: Shown, words: tuple[str, str]) -> str:
-    """A gain with its interval, in words for its sign. Example: "4.0 °C more room (1.0 to 7.0)"."""
+    """A gain with its interval, no finer than its doubt, in words for its sign. Example: "4 °C more room (1 to 7 °C)"."""
     if abs(degc.middle) < 0.05 and degc.half < _WORTH_DEGC:
         return f"no {words[0]}"
     flip = -1 if degc.middle < 0 else 1
     least, greatest = sorted((flip * degc.least, flip * degc.greatest))
-    text = [shown.text(x, "temperature difference") for x in (abs(degc.middle), least, greatest)]
+    text = [shown.no_finer(x, "temperature difference", degc.half) for x in (abs(degc.middle), least, greatest)]
     return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].split()[0]} to {text[2]})"

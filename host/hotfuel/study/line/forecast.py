@@ -24,8 +24,9 @@ from hotfuel.study.drive.phases import phases
 from hotfuel.study.line import longer_stop, transport
 from hotfuel.study.line.change import Change, bounds, check
 from hotfuel.study.line.changed import Changed, held_gauge_kpa
-from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
-from hotfuel.study.line.grid import STEP, Curve, Grid, sampled
+from hotfuel.study.line.draws import DRAWS, Draws, Interval, Own
+from hotfuel.study.line.grid import STEP, Curve, Grid, curves, sampled
+from hotfuel.study.line.stages import Stage, stages
 from hotfuel.study.power.expectation import expectation
 from hotfuel.units import Shown
 
@@ -74,7 +75,7 @@ class Forecast:
     inlet, and where air or fuel are other ones), assumptions, sentences.
 
     smallest: gain in the smallest margin anywhere, and where that is then. in_pull: how much cooler the carburettor's inlet is in full-throttle pulls,
-    None without one. gains: the draws of `smallest`, (DRAWS,).
+    None without one. gains: the draws of `smallest`, (DRAWS,). stages: each place by what the car does.
     """
 
     change: str
@@ -87,13 +88,11 @@ class Forecast:
     in_pull: Gain | None = None
     gains: np.ndarray = field(default_factory=lambda: np.zeros(0), compare=False, repr=False)
     curves: Mapping[str, Curve] = field(default_factory=dict, compare=False, repr=False)
+    stages: tuple[Stage, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
         return {name: value for name, value in asdict(replace(self, curves={})).items() if name not in ("gains", "curves")}
-
-
-Own = Mapping[str, tuple[float, float]]  # by kind of fix how much of it a car gets, (middle, spread of its logarithm)
 
 
 def forecast(
@@ -101,9 +100,9 @@ def forecast(
     changes: Sequence[Change],
     car: Car | None = None,
     shown: Shown | None = None,
-    own: Own | None = None,
+    own: Mapping[str, Own] | None = None,
 ) -> list[Forecast]:
-    """One forecast for each change. car: in place of the session's own. own: what earlier fixes of one's own did (hotfuel.study.line.came).
+    """One forecast for each change. car: in place of the session's own. own: by kind what earlier fixes of one's own did (hotfuel.study.fixes.own).
 
     Raises InputError without a car file, or for a change out of range.
     """
@@ -135,7 +134,7 @@ class Before:
         return next((p.name for p in self.phases if p.start_s <= at < p.end_s), "")
 
 
-def _one(before: Before, change: Change, shown: Shown, own: Own) -> Forecast:
+def _one(before: Before, change: Change, shown: Shown, own: Mapping[str, Own]) -> Forecast:
     course, car, was = before.course, before.car, before.state
     check(course, car, change)
     after = Changed(before.grid, car, Draws(), shown, dict(own))
@@ -182,16 +181,8 @@ def _one(before: Before, change: Change, shown: Shown, own: Own) -> Forecast:
     pulled = _in_pull(before, after, inlets)
     sentences = _sentences(change, rows, smallest, pulled, ceiling, root, shown)
     told = (tuple(after.assumptions), tuple(sentences), smallest, pulled, gains)
-    return Forecast(change.name, tuple(rows), ceiling, root, *told, _curves(before, after, margin))
-
-
-def _curves(before: Before, after: Changed, margin: Mapping[str, np.ndarray]) -> dict[str, Curve]:
-    found = {}
-    for place in before.grid.chain:
-        least, middle, greatest = np.quantile(after.degc[place], COVERED, axis=0)
-        limit = np.median(margin[place] + after.degc[place], axis=0) if place in margin else np.full_like(middle, np.nan)
-        found[place] = Curve(before.grid.time_s, before.grid.degc[place], least, middle, greatest, limit)
-    return found
+    drawn = curves(before.grid, after.degc, margin)
+    return Forecast(change.name, tuple(rows), ceiling, root, *told, drawn, stages(before.grid, after.degc))
 
 
 def _named(before: Before, margin: Mapping[str, np.ndarray]) -> tuple[str, ...]:

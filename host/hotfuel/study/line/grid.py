@@ -1,5 +1,6 @@
 """A drive on a grid of five seconds, as forecasts work on it: ten-second means, gaps bridged, and what the engine did."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
 from hotfuel.study.line import transport
+from hotfuel.study.line.draws import COVERED
 
 STEP = 5  # rows of a course, of one second each
 STEP_S = float(STEP)
@@ -79,6 +81,13 @@ class Grid:
         edges = np.flatnonzero(np.diff(np.concatenate([[0], (~self.on).astype(int), [0]])))
         return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
+    def starts(self, seconds: float) -> list[tuple[int, slice]]:
+        """(first row after it, the rows of so many seconds from there) of each start after a stretch of standing fuel that began in the session."""
+        count = len(self.on)
+        return [
+            (end, slice(end, min(end + int(seconds / STEP_S), count))) for first, end in self.standing() if first and end < count
+        ]
+
     def rows_of(self, place: str) -> np.ndarray:
         """Where the place really was read."""
         return self.known[probe_of(place)]
@@ -94,6 +103,16 @@ class Curve:
     middle_degc: np.ndarray
     greatest_degc: np.ndarray
     limit_degc: np.ndarray
+
+
+def curves(grid: Grid, degc: Mapping[str, np.ndarray], margin: Mapping[str, np.ndarray]) -> dict[str, Curve]:
+    """Of each place along the line. degc, margin: with the change, (draws, m) by place."""
+    found = {}
+    for place in grid.chain:
+        least, middle, greatest = np.quantile(degc[place], COVERED, axis=0)
+        limit = np.median(margin[place] + degc[place], axis=0) if place in margin else np.full_like(middle, np.nan)
+        found[place] = Curve(grid.time_s, grid.degc[place], least, middle, greatest, limit)
+    return found
 
 
 def sampled(course: Course, values: np.ndarray) -> np.ndarray:

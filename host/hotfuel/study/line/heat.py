@@ -30,7 +30,9 @@ USUAL_BOWL_L = 0.25  # common practice, no source
 UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume nobody gave (spread of the logarithm)
 FLOW_OWN = 0.06  # what the change of flow and mixing on the way do to a phase's heat (relative)
 WITH_FLOW = (0.35, 0.3)  # the power of the flow with which a section's heat goes, and its standard deviation (films: 0 to 0.8)
-APART = 0.6  # spread of the logarithm of a section's heat between two phases besides: air and metal are not alike in both
+# Besides, the logarithm of a section's heat while driving less that while idling, and its spread: a pump's metal is as hot in both; about a line without a
+# pump the air is cooler while the car moves (assumption, from trials on a second model).
+APART = {True: (0.15, 0.5), False: (-0.6, 0.7)}
 _LEAST_W, _MANY = 0.5, 4000
 _DEGC = np.arange(-40.0, 181.0, 1.0)
 
@@ -268,12 +270,19 @@ class _Following:
             watts = [np.log(np.maximum(w + a * many[one.place] - b * many[one.before], _LEAST_W)) for w, a, b in mean]
             for n in range(1, len(mean)):
                 flow = np.log(mean[n][1] / mean[0][1])
-                miss = watts[n] - watts[0] - WITH_FLOW[0] * flow
-                weight -= 0.5 * miss**2 / (APART**2 + (WITH_FLOW[1] * flow) ** 2)
+                middle, spread = APART[self._pumps(one)]
+                miss = watts[n] - watts[0] - WITH_FLOW[0] * flow - middle
+                weight -= 0.5 * miss**2 / (spread**2 + (WITH_FLOW[1] * flow) ** 2)
         likely = 0.02 + np.exp(weight - weight.max())
         edges = np.cumsum(likely / likely.sum())
         chosen = random.permutation(np.searchsorted(edges, (np.arange(DRAWS) + 0.5) / DRAWS).clip(0, _MANY - 1))
         return {p: values[chosen] for p, values in many.items()}
+
+    def _pumps(self, one: Section) -> bool:
+        """Whether a pump on the engine stands in a section."""
+        before, place = (self.car.place(name).role for name in (one.before, one.place))
+        passed = place == "pump" or (before == "suction" and place == "line")
+        return passed and self.car.pump.kind == "mechanical"
 
     def _offset(self, place: str) -> np.ndarray:
         u = transport.reading_u_degc(self.course, place, self.car.engine.idle_flow_l_h)

@@ -21,6 +21,7 @@ BLOCK_S = 30  # a row of the fit
 METAL_DEGC, METAL_U_DEGC = 92.0, 6.0  # of a warmed engine without a probe (thermostats: common practice, no source)
 LEAST_BLOCKS = 12
 TOLD = 0.25  # half width of the share, above which it is not told
+MOST_DOUBT = 0.5  # of the heat itself, 95 %: of what may be none of it nobody can say how it came
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,9 @@ def _way(course: Course, one: "Section", air: np.ndarray, metal: np.ndarray | No
         ]
         for p in (one.place, one.before)
     ]
+    doubt = 1.96 * float(np.std(np.mean(out_slope) * offset[0] - np.mean(in_slope) * offset[1]))
+    if doubt > MOST_DOUBT * abs(float(np.mean(heat))):
+        return Way(one.before, one.place, Interval(0.0, 0.5, 1.0))
     faster = draws.between("film", "how the heat taken up rises with the flow", 0.0, 0.8)[:, 0]
     guess = draws.normal("metal", "how hot the metal is", METAL_DEGC, METAL_U_DEGC)[:, 0]
     off_air = draws.normal("air", "what the probe in the air is wrong by", 0.0, 3.0)[:, 0]
