@@ -28,16 +28,19 @@ def archive_add(
     as_json: Json = False,
 ) -> None:
     """Add sessions. Example: hotfuel archive add monday tuesday"""
+    from hotfuel.cli.shared_came import hold_in_archive
     from hotfuel.session import archive as store
 
-    added, failed = [], []
+    added, failed, came = [], [], []
     for path in sessions:
         try:
             _ask_what_was_fitted(path)
             added.append(store.add(folder, path, note))
+            came += hold_in_archive(folder, added[-1])
         except HotfuelError as error:
             failed.append(f"{path}: {error}")
-    show({"added": added, "failed": failed}, [f"{_sessions(len(added))} added to {folder}"] if added else [], as_json)
+    lines = [f"{_sessions(len(added))} added to {folder}"] if added else []
+    show({"added": added, "failed": failed, "came": came}, [*lines, *came], as_json)
     _end(failed, len(sessions), "could not be added")
 
 

@@ -47,6 +47,17 @@ def forecast(
         str | None, typer.Option("--outside", help='Outside air during the session, if it is not noted: "28 degC".')
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep",
+            help="Keep it with the session: what comes with the fix is held against it (archive add, review --forecast).",
+        ),
+    ] = False,
+    archive: Annotated[
+        Path | None,
+        typer.Option("--archive", help="Your archive: ranges go by what your own fixes did.", envvar="HOTFUEL_ARCHIVE"),
+    ] = None,
     out: OutPage = None,
     pdf: Pdf = None,
     png: Png = None,
@@ -56,6 +67,8 @@ def forecast(
 ) -> None:
     """What a fix, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first. Example: hotfuel forecast sunday"""
     from hotfuel.study.drive.course import of_session
+    from hotfuel.study.fixes import own
+    from hotfuel.study.fixes.kept import kinds_in
     from hotfuel.study.line import first
     from hotfuel.study.line.change import Change
     from hotfuel.study.line.forecast import forecast as forecasts
@@ -68,9 +81,12 @@ def forecast(
     if outside:
         opened.metadata["ambient_degc"] = parse(outside, "temperature")
     shown = Shown(units or (opened.car.units if opened.car else "si"))
+    if keep and not parts:
+        raise UsageError("--keep keeps the forecast of a fix: name the fix that will be fitted")
+    history = own.of_archive(archive, bool(opened.metadata.get("simulated"))) if archive else {}
     if not parts:
-        tried = first.try_first(of_session(opened), shown=shown)
-        lines = list(first.sentences(tried, shown))
+        tried = first.try_first(of_session(opened), shown=shown, own=history)
+        lines = [*own.sentences(history, [one.fix.kind for one in tried]), *first.sentences(tried, shown)]
         if target:
             from hotfuel.report import forecast as page
 
@@ -86,15 +102,38 @@ def forecast(
             several |= values
         parts = [(" and ".join(name for name, _ in parts), several)]
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
-    made = forecasts(opened, changes, shown=shown)
-    lines = [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
+    made = forecasts(opened, changes, shown=shown, own=history)
+    asked = {kind for change in changes for kind in kinds_in(change)}
+    lines = own.sentences(history, sorted(asked))
+    lines += [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
+    if keep:
+        lines += _keep(opened, archive, list(zip(changes, made, strict=True)))
     if target:
         from hotfuel.report import forecast as page
 
         with told_first(lines, target, as_json):
             page.write(page.changes(opened, made, shown), target, shown, pdf, png)
         lines.append(f"report: {target}")
-    show({"forecasts": [one.as_dict() for one in made]}, lines, as_json)
+    show(
+        {"forecasts": [one.as_dict() for one in made], "own": {kind: one._asdict() for kind, one in history.items()}},
+        lines,
+        as_json,
+    )
+
+
+def _keep(opened: Any, archive: Path | None, told: list[tuple[Any, Any]]) -> list[str]:
+    """Keep forecasts with their session, and with its copy in the archive, if it is there already; sentences about it."""
+    from hotfuel.report.words import today
+    from hotfuel.session import archive as store
+    from hotfuel.study.fixes import kept
+
+    folders = [opened.folder.path]
+    if archive is not None:
+        copy = archive / store.SESSIONS / store.identity_of(opened)
+        folders += [copy] if copy.is_dir() and copy.resolve() != opened.folder.path.resolve() else []
+    for folder in folders:
+        path = kept.keep(folder, told, today())
+    return [f"kept: {path}; what comes with the fix is held against it when that session is added to the archive"]
 
 
 def _parts(

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.cli.shared import About, Json, Png, Units, WithoutNames, about, findings, notes, open_session, recording, share, show
+from hotfuel.cli.shared_came import held_with
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
 
@@ -24,6 +25,12 @@ def review(
             "--complaint", help="The session with the trouble, before the repair: this one's hot stops are held against it."
         ),
     ] = None,
+    forecast: Annotated[
+        Path | None,
+        typer.Option(
+            "--forecast", help="The session that a forecast was kept with (forecast --keep): what came is held against it."
+        ),
+    ] = None,
     without_names: WithoutNames = False,
     facts: About = None,
     units: Units = None,
@@ -35,6 +42,7 @@ def review(
     """
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
+    from hotfuel.study.fixes.came import sentences as came_sentences
     from hotfuel.study.line import transport
 
     if facts:
@@ -45,7 +53,8 @@ def review(
     before = _before(opened, complaint)
     share([one for one in (opened, before) if one is not None], without_names)
     told = _story(opened, shown, before)
-    written = report.write(opened, target, shown.system, pdf, told, png)
+    came = held_with(opened, forecast, shown) if forecast else None
+    written = report.write(opened, target, shown.system, pdf, told, png, came)
     judgement = told.judgement if told else None
     sections = told.sections if told else ()
     most = transport.told(sections)
@@ -55,6 +64,7 @@ def review(
             "summary": opened.summary().as_dict(),
             "sections": [one.as_dict() for one in sections],
             "story": {name: part for name, part in told.as_dict().items() if name != "sections"} if told else None,
+            "came": came.as_dict() if came else None,
             "notes": opened.all_notes(),
         },
         [
@@ -62,6 +72,7 @@ def review(
             *([most.sentence] if most else []),
             *_pulls(told, shown),
             *(judgement.sentences if judgement else ()),
+            *(came_sentences(came, shown) if came else ()),
             *notes(opened),
             f"report: {written}",
         ],

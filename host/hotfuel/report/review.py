@@ -12,6 +12,7 @@ from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import basis, before_after, heat, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
+from hotfuel.report import came as held_forecast
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
@@ -21,6 +22,8 @@ from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
 from hotfuel.study import story
+from hotfuel.study.fixes.came import Came
+from hotfuel.study.fixes.came import sentences as came_sentences
 from hotfuel.study.story import Story
 from hotfuel.units import Shown, expanded
 
@@ -35,13 +38,14 @@ def write(
     pdf: str | Path | None = None,
     told: Story | None = None,
     png: str | Path | None = None,
+    came: Came | None = None,
 ) -> Path:
     """Write the review as one stand-alone HTML file, on paper if `pdf` names a file, as a card and charts if `png` does; returns the HTML's path.
 
-    told: the session's story, if it is at hand already.
+    told: the session's story, if it is at hand already. came: a forecast held against this session.
     units: "si" or "us"; default the car file's. Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    made = make(session, units, told)
+    made = make(session, units, told, came)
     written = html.write(made.page, path)
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if _shown(session, units).system == "us" else "A4")
@@ -55,7 +59,7 @@ def render(session: Session, units: str | None = None, told: Story | None = None
     return make(session, units, told).page
 
 
-def make(session: Session, units: str | None = None, told: Story | None = None) -> Report:
+def make(session: Session, units: str | None = None, told: Story | None = None, came: Came | None = None) -> Report:
     """The page with its first page's sheet and its charts."""
     shown = _shown(session, units)
     if told is None:
@@ -77,7 +81,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         about=[_title(session), car, f"for {customer}" if customer else "", clock.day(summary.started)],
         complaint=complaint,
         lead=[" ".join(judged)] if judged else [],
-        text=[head.basis] if head.basis else [],
+        text=[*([head.basis] if head.basis else []), *(came_sentences(came, shown)[:1] if came else [])],
         work_done=work_done,
         next_steps=head.next_steps,
         facts=words.conditions(summary, session, shown, clock),
@@ -128,6 +132,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None) 
         "line": _line(told, session, shown, clock) if told else None,
         "heat": heat.ladder(told.heat, shown, drawn.figures) if told and told.heat else None,
         "heat_rows": heat.table(told.heat, shown) if told and told.heat else None,
+        "came": held_forecast.part(came, shown, drawn.figures) if came else None,
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
         "technical": drawn.technical(),
         "method": basis.method(session, shown),

@@ -1,10 +1,11 @@
 """Many sessions in one folder: the recordings themselves, and what was worked out of them as Parquet by car and date, readable without this program.
 
     sessions/<id>/                                    the session folder as it was added (the log is the truth)
+    outcomes/<id>.json                                a kept forecast beside what came in that session (hotfuel.study.fixes.own)
     samples/car=<car>/date=<date>/<id>.parquet        a row per place and reading
     summary/car=<car>/date=<date>/<id>.parquet        a row per place
 
-Everything but sessions/ can be worked out again, on all cores or on a cluster.
+Everything but sessions/ and outcomes/ can be worked out again, on all cores or on a cluster.
 """
 
 import contextlib
@@ -29,7 +30,7 @@ from hotfuel.session.listing import Say, existing, find, listed
 from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, digest, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
 
-__all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "listed", "recompute", "work_out"]
+__all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "identity_of", "listed", "recompute", "work_out"]
 _CONNECT_S = 10
 _LEFT_BEHIND_S = 3600.0  # a part older than that is of no command still at work
 
@@ -47,7 +48,7 @@ def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None)
         raise InputError(f"{session.name} has no reading in it: an archive holds recordings")
     if session.standing is not None:
         say(f"{session.name}: {session.standing.sentence()}." + (" They are taken along." if session.standing.pieces else ""))
-    identity = _identity(session)
+    identity = identity_of(session)
     target = Path(archive) / SESSIONS / identity
     if target.exists():
         if any(file.parts[-4] == SUMMARY for file in files_of(Path(archive), identity)):
@@ -60,7 +61,9 @@ def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None)
     try:
         part.mkdir(parents=True, exist_ok=True)
         _copy_log(where.log_path, part / session_folder.LOG)
-        for file in (where.car_path, where.metadata_path, where.calibration_path):
+        forecasts = where.path / session_folder.FORECASTS
+        kept = forecasts if where.log_path.name == session_folder.LOG and forecasts.is_file() else None
+        for file in (where.car_path, where.metadata_path, where.calibration_path, kept):
             if file is not None:
                 shutil.copyfile(file, part / file.name)
         if not session.metadata.get("title"):  # it was called by its folder, which is another one here
@@ -210,7 +213,8 @@ def _copy_log(log: Path, target: Path) -> None:
         shutil.copyfile(reserve.path_for(log), reserve.path_for(target))
 
 
-def _identity(session: recording.Session) -> str:
+def identity_of(session: recording.Session) -> str:
+    """The name of a session in any archive: when it began, and what is in its log."""
     started = session.summary().started
     moment = started.strftime("%Y-%m-%d_%H-%M-%S") if isinstance(started, pd.Timestamp) else "undated"
     return f"{moment}_{digest(session.folder.log_path)}"

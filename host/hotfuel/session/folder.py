@@ -14,6 +14,7 @@ from hotfuel.errors import InputError
 from hotfuel.session import metadata
 
 LOG, CAR, METADATA, CALIBRATION, TRUTH = "wire.log", "car.toml", "session.json", "calibration.json", "truth.csv"
+FORECASTS = "forecasts.json"  # forecasts that were made from it and kept (hotfuel.study.fixes.kept)
 LAP_LINE = "lap_line.txt"  # a place on the ground: in a file of its own, because metadata is shared
 
 

@@ -69,8 +69,13 @@ class Question:
 
 def kind_of(words: str) -> str | None:
     """The kind of fix a text names, None where it names none. Example: kind_of("fan-blown cooler") -> "cooler"."""
+    return next(iter(kinds_of(words)), None)
+
+
+def kinds_of(words: str) -> tuple[str, ...]:
+    """All the kinds of fix that a text names. Example: kinds_of("ice can in the return") -> ("ice", "return")."""
     text = words.casefold().replace("_", " ")
-    return next((name for name, kind in KINDS.items() if any(re.search(rf"\b{re.escape(w)}\b", text) for w in kind.words)), None)
+    return tuple(name for name, kind in KINDS.items() if any(re.search(rf"\b{re.escape(w)}\b", text) for w in kind.words))
 
 
 def parse(text: str) -> Fitted:

@@ -1,0 +1,82 @@
+"""A kept forecast found and held against a session with the fix, for `archive add` and `review`. Imports no command."""
+
+from pathlib import Path
+from typing import Any
+
+from hotfuel.cli.shared import note, open_session
+from hotfuel.errors import HotfuelError, InputError
+from hotfuel.units import Shown
+
+
+def held_with(opened: Any, forecast_from: Path, shown: Shown) -> Any:
+    """What came in `opened` of the forecast kept with another session. Raises InputError where there is none of what was fitted, or of another car."""
+    from hotfuel.study.fixes import kept
+
+    first = open_session(forecast_from)
+    found, wrong = kept.read(first.folder.path)
+    if wrong:
+        raise InputError(f"{forecast_from}: {wrong[0]}")
+    if not found:
+        raise InputError(
+            f"no forecast was kept with {first.name}: `hotfuel forecast {forecast_from} --keep` keeps the one of the fix you name"
+        )
+    said = _said(opened)
+    one = kept.matching(found, said)
+    if one is None:
+        names = "; ".join(k.change.name for k in found)
+        raise InputError(
+            f'{opened.name} says that "{said.get("fix") or "nothing"}" was fitted, and the forecasts kept with {first.name} are of: {names}. '
+            "Say what was fitted, as --about fix=... does"
+        )
+    return _held(one, first, opened, shown)
+
+
+def hold_in_archive(archive: Path, identity: str) -> list[str]:
+    """Hold the session just added against the newest forecast of the same car and fix in the archive, and remember what came; sentences about it."""
+    from hotfuel import session as sessions
+    from hotfuel.session import archive as store
+    from hotfuel.session import folder as session_folder
+    from hotfuel.study.fixes import came, kept, own
+
+    added = sessions.open(archive / store.SESSIONS / identity)
+    if added.car is None or not _said(added).get("fix"):
+        return []
+    for folder in sorted((archive / store.SESSIONS).iterdir(), reverse=True):  # an id begins with its day
+        if folder.name == identity or not (folder / session_folder.FORECASTS).is_file():
+            continue
+        found, wrong = kept.read(folder)
+        for sentence in wrong:
+            note(f"{folder.name}: {sentence}")
+        one = kept.matching(found, _said(added))
+        if one is None:
+            continue
+        try:
+            first = sessions.open(folder)
+            if first.car is None or first.car.name != added.car.name:
+                continue
+            shown = Shown(added.car.units)
+            held = _held(one, first, added, shown)
+            simulated = any(bool(s.metadata.get("simulated")) for s in (first, added))
+            own.remember(archive, identity, held, folder.name, simulated)
+        except HotfuelError as error:
+            note(f"the forecast kept with {folder.name} was not held against {added.name}: {error}")
+            continue
+        return came.sentences(held, shown)
+    return []
+
+
+def _said(opened: Any) -> dict[str, Any]:
+    """What a session says of its fix: by itself, else by its car file."""
+    fitted = opened.metadata.get("fix") or (opened.car.fix if opened.car is not None else "")
+    return {"fix": fitted, "before": opened.metadata.get("before")}
+
+
+def _held(one: Any, first: Any, opened: Any, shown: Shown) -> Any:
+    from hotfuel.study.drive.course import of_session
+    from hotfuel.study.fixes import came
+
+    if first.car is None or opened.car is None or first.car.name != opened.car.name:
+        raise InputError(f"{first.name} and {opened.name} are not of one car: a forecast is held against the same car only")
+    if first.folder.log_path.resolve() == opened.folder.log_path.resolve():
+        raise InputError(f"{opened.name} is the session that the forecast was made from: name the one with the fix")
+    return came.held(one, of_session(first), of_session(opened), first.car, shown)

@@ -1,0 +1,93 @@
+"""A forecast beside what came, as a picture and a table: a bar for each place and phase, and a mark for what came. Renders hotfuel.study.fixes.came."""
+
+from collections.abc import Mapping
+
+from hotfuel.places import place_words
+from hotfuel.report.chart import INK, LEFT_PX, NARROW_PX, WIDTH_PX, Chart, Range
+from hotfuel.report.plots import Plot
+from hotfuel.report.table import Table
+from hotfuel.study.fixes.came import Came, Outcome, sentences
+from hotfuel.units import Shown
+
+_ROW_PX, _MOST_ROWS = 22, 16
+_TOLD, _OUTSIDE = "#0b6fa4", "#a3182b"
+
+
+def part(came: Came, shown: Shown, figures: dict[str, Chart]) -> Mapping[str, object]:
+    """{"plot", "table", "said"} of a page; puts its chart into `figures`."""
+    figures["came"] = chart(came, shown)
+    return {"plot": Plot(["came"], [], _caption(came)), "table": table(came, shown), "said": sentences(came, shown)}
+
+
+def chart(came: Came, shown: Shown, width: int = WIDTH_PX) -> Chart:
+    """A row for each place and phase, in the fuel's direction."""
+    rows = came.outcomes[:_MOST_ROWS]
+    degrees = lambda degc: float(shown.value(degc, "temperature"))  # noqa: E731
+    ends = [
+        x
+        for one in rows
+        for x in (
+            degrees(one.told.told.least),
+            degrees(one.told.told.greatest),
+            degrees(one.told.before_degc),
+            *(degrees(one.came_degc + k * 1.96 * one.came_u_degc) for k in (-1, 1)),
+        )
+    ]
+    low, high = min(ends), max(ends)
+    unit, held = shown.unit("temperature"), sum(not one.miss_degc for one in rows)
+    room = 0.42 if width == NARROW_PX else 0.3
+    chart = Chart(
+        "came" if width == WIDTH_PX else "card-came", _ROW_PX * len(rows) + 6, Range(low - room * (high - low) - 1, high + 0.04 * (high - low) + 0.5),
+        Range(-(len(rows) - 0.4), 0.6), title=f"Fuel, {unit}", x_title=f"{unit}, at the outside air of the drive it was forecast from", show_y=False,
+        alt=f"What was forecast for {came.change} and what came: {held} of {len(rows)} within the range.", width=width,
+    )  # fmt: skip
+    for number, one in enumerate(rows):
+        y = -float(number)
+        least, greatest = (degrees(x) for x in (one.told.told.least, one.told.told.greatest))
+        chart.box(
+            (least, greatest),
+            (y - 0.22, y + 0.22),
+            f"{_name(one)}: forecast {least:.0f} to {greatest:.0f} {unit}",
+            fill=_TOLD,
+            fill_opacity=0.3,
+        )
+        was = degrees(one.told.before_degc)
+        chart.marker(was, y, "circle", INK, f"{_name(one)}: {was:.0f} {unit} before", hollow=True, size=3.5)
+        came_at, colour = degrees(one.came_degc), _OUTSIDE if one.miss_degc else INK
+        half = 1.96 * one.came_u_degc
+        chart.box((degrees(one.came_degc - half), degrees(one.came_degc + half)), (y - 0.03, y + 0.03), "", fill=colour)
+        chart.marker(came_at, y, "diamond", colour, f"{_name(one)}: {came_at:.0f} {unit} came", hollow=False, size=4.5)
+        chart.label(_name(one), LEFT_PX + 4, float(chart.py(y)) + 4)
+    return chart
+
+
+def table(came: Came, shown: Shown) -> Table:
+    """A row for each place and phase."""
+    made = Table(("Place", "While", "Before", "Forecast", "Came", "Held"), numbers=(2, 3, 4))
+    for one in came.outcomes:
+        least, greatest = (shown.text(x, "temperature", 0) for x in (one.told.told.least, one.told.told.greatest))
+        half = shown.text(1.96 * one.came_u_degc, "temperature difference", 0)
+        off = shown.text(abs(one.miss_degc), "temperature difference", 0)
+        told = "yes" if not one.miss_degc else f"no: {off} {'hotter' if one.miss_degc > 0 else 'cooler'}"
+        made.rows.append(
+            (
+                place_words(one.told.place),
+                one.told.phase,
+                shown.text(one.told.before_degc, "temperature", 0),
+                f"{least.split()[0]} to {greatest}",
+                f"{shown.text(one.came_degc, 'temperature', 0)} ±{half}",
+                told,
+            )
+        )
+    return made
+
+
+def _name(one: Outcome) -> str:
+    return f"{place_words(one.told.place)}, {one.told.phase}"
+
+
+def _caption(came: Came) -> str:
+    return (
+        f"Blue: where the forecast of {came.made} had it in 95 of 100, with {came.change}. Ring: before. Diamond: what came, with the doubt of two days' "
+        "difference, at the same outside air; red where both together do not reach the forecast."
+    )

@@ -1,0 +1,119 @@
+"""A forecast kept with the session it was made from, so that what comes can be held against it when a session with the fix arrives."""
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from hotfuel.errors import HotfuelError, InputError
+from hotfuel.files import whole
+from hotfuel.places import place_words
+from hotfuel.session.folder import FORECASTS
+from hotfuel.study.fixes.fitted import KINDS, kind_of, kinds_of
+from hotfuel.study.line.change import Change
+from hotfuel.study.line.draws import Interval
+from hotfuel.study.line.forecast import Forecast
+from hotfuel.study.line.stages import Stage
+
+FORMAT = 1
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One forecast as it was told. made: its day."""
+
+    change: Change
+    stages: tuple[Stage, ...]
+    made: str
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """The kinds of fix in it (hotfuel.study.fixes.fitted.KINDS)."""
+        return kinds_in(self.change)
+
+    @property
+    def place(self) -> str:
+        """The place that a single fix of it stands before, "" where it has none or there are several."""
+        one = self.change
+        found = {p for p in (one.cooler_before, one.insulated_before, one.shielded_before) if p}
+        return found.pop() if len(found) == 1 else ""
+
+
+def kinds_in(change: Change) -> tuple[str, ...]:
+    """The kinds of fix in a change."""
+    iced = change.coolant == "ice" and change.coolant_degc is None
+    given = {
+        "ice": change.cooled and iced, "cooler": change.cooled and not iced, "spacer": change.spacer_share is not None,
+        "shield": change.shield_share is not None, "insulation": change.insulation_share is not None, "return": change.return_l_h is not None,
+        "pump": change.pump_moved or change.submerged_pump,
+    }  # fmt: skip
+    return tuple(kind for kind in KINDS if given.get(kind))
+
+
+def keep(folder: Path, told: Sequence[tuple[Change, Forecast]], made: str) -> Path:
+    """Add forecasts to those of a session's folder; one of the same name takes an older one's place. Returns the file.
+
+    Raises InputError for a change that is no fix, because no session says that it was fitted, and where the file cannot be written.
+    """
+    for change, _ in told:
+        if not change.acts_on_temperature or change.fuel or change.higher_m or change.hotter_degc or change.stop_min:
+            raise InputError(
+                f"{change.name} is no fix by itself, so no later session can be held against it: leave out --keep, or what is no fix"
+            )
+    path = folder / FORECASTS
+    names = {change.name for change, _ in told}
+    rows = [_plain(one) for one in read(folder)[0] if one.change.name not in names]
+    rows += [_plain(Kept(change, one.stages, made)) for change, one in told]
+    with whole(path) as part:
+        part.write_text(json.dumps({"format": FORMAT, "forecasts": rows}, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    return path
+
+
+def read(folder: Path) -> tuple[list[Kept], list[str]]:
+    """(forecasts kept with a session, oldest first; sentences about what could not be used)."""
+    path = folder / FORECASTS
+    try:
+        if os.stat(path).st_size > 1 << 22:
+            raise ValueError("too long")
+        rows = json.loads(path.read_text(encoding="utf-8"))["forecasts"]
+        found = [_kept(row) for row in rows]
+    except FileNotFoundError:
+        return [], []
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError, HotfuelError):
+        return [], [f"{path.name} is damaged and was left out; the recording itself does not depend on it."]
+    return found, []
+
+
+def matching(found: Sequence[Kept], said: Mapping[str, Any]) -> Kept | None:
+    """The last forecast of what a session's metadata says was fitted, None where there is none."""
+    words = str(said.get("fix") or "")
+    named, first = kinds_of(words), kind_of(words)
+    where = place_words(str(said.get("before") or words.partition(" before ")[2]).strip())
+    for one in reversed(found):
+        kinds = one.kinds
+        if first in kinds and set(kinds) <= set(named) and (not where or not one.place or where == place_words(one.place)):
+            return one
+    return None
+
+
+def _plain(one: Kept) -> dict[str, Any]:
+    usual = {f.name: f.default for f in fields(Change)}
+    change = {name: value for name, value in asdict(one.change).items() if value != usual[name]}
+    return {"made": one.made, "change": change, "stages": [asdict(stage) for stage in one.stages]}
+
+
+def _kept(row: Any) -> Kept:
+    known = {f.name for f in fields(Change)} - {"fuel"}
+    given: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value for name, value in row["change"].items() if name in known
+    }
+    stages = tuple(
+        Stage(
+            str(s["place"]), str(s["phase"]), float(s["seconds"]), float(s["before_degc"]),
+            Interval(float(s["told"]["least"]), float(s["told"]["middle"]), float(s["told"]["greatest"])),
+        )
+        for s in row["stages"]
+    )  # fmt: skip
+    return Kept(Change(**given), stages, str(row["made"]))

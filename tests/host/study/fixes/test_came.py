@@ -1,0 +1,182 @@
+"""After the fix: forecasts kept, found by what was fitted, held against what came, and pooled into one's own history."""
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hotfuel.car import EXAMPLE, load
+from hotfuel.errors import InputError
+from hotfuel.study.drive.course import Course
+from hotfuel.study.fixes import came, kept, own
+from hotfuel.study.line.change import Change
+from hotfuel.study.line.draws import OWN_U, Own
+from hotfuel.study.line.forecast import forecast
+from hotfuel.units import Shown
+from hypothesis import given
+from hypothesis import strategies as st
+
+SI, COUNT = Shown("si"), 1200
+CAR = load(
+    EXAMPLE.replace('kind = "mechanical"', 'kind = "electric_line"')
+)  # a pump on the engine would hide how much of a rise is from outside
+SLEEVE = Change("a sleeve", insulation_share=(0.2, 0.6), insulated_before="carb_inlet")
+TANK_DEGC, PUMP_DEGC, RISE_DEGC, AIR_DEGC = 33.0, 44.0, 16.0, 28.0
+
+
+def course(rise_degc=RISE_DEGC, warmer_degc=0.0, name="sunday"):
+    """Idling for ten minutes, then driving as long; the section before the inlet warms the fuel by rise_degc."""
+    t = np.arange(COUNT) * 1.0
+    blank = np.full(COUNT, np.nan)
+    inputs = {
+        "engine_rpm": np.where(t < 600, 800.0, 2000.0),
+        "fuel_pressure_kpa": np.full(COUNT, 38.0),
+        "running": np.ones(COUNT),
+    }
+    inputs |= {"ignition": blank, "ambient_pressure_kpa": blank}
+    degc = {"tank": TANK_DEGC, "pump": PUMP_DEGC, "carb_inlet": PUMP_DEGC + rise_degc}
+    return Course(
+        name, t, {p: np.full(COUNT, x + warmer_degc) for p, x in degc.items()}, {}, inputs, (), 0.0, CAR, AIR_DEGC + warmer_degc
+    )
+
+
+def told(change=SLEEVE):
+    return kept.Kept(change, forecast(course(), [change], shown=SI)[0].stages, "1 June 2026")
+
+
+@pytest.mark.parametrize("share", [0.25, 0.4, 0.6])
+def test_how_much_of_a_sleeve_came_is_found(share):
+    """A sleeve that keeps out that share of the rise, where 0.4 is the middle of what was reckoned with."""
+    held = came.held(told(), course(), course(RISE_DEGC * (1 - share), name="monday"), CAR, SI)
+    assert abs(held.log_factor - np.log(share / 0.4)) < 1.5 * held.log_u
+    assert held.log_u < 0.8
+    assert {o.told.phase for o in held.outcomes} == {"idling", "driving"}
+
+
+def test_a_hotter_day_is_taken_out_of_what_came_and_the_doubt_grows():
+    alike, hotter = (came.held(told(), course(), course(9.0, by), CAR, SI) for by in (0.0, 10.0))
+    for one, other in zip(alike.outcomes, hotter.outcomes, strict=True):
+        assert other.came_degc == pytest.approx(one.came_degc + 10 * (1 - came.SLOPE))
+        assert other.came_u_degc > one.came_u_degc
+
+
+def test_what_the_forecast_had_wrong_is_said():
+    good = came.held(told(), course(), course(RISE_DEGC * 0.6), CAR, SI)
+    assert came.sentences(good, SI)[0].startswith("What came with a sleeve lies within the forecast")
+    bad = came.held(told(), course(), course(RISE_DEGC + 9), CAR, SI)
+    said = came.sentences(bad, SI)
+    assert "held in 4 of 6 ranges" in said[0]
+    assert "carb inlet" in said[0] and "hotter than its range" in said[0]
+
+
+def test_a_session_with_nothing_alike_is_refused():
+    still = course()
+    still = replace(
+        still,
+        inputs=still.inputs | {"running": np.zeros(COUNT), "engine_rpm": np.zeros(COUNT)},
+        degc={"bowl": np.full(COUNT, 30.0)},
+    )
+    with pytest.raises(InputError, match="drive the same road"):
+        came.held(told(), course(), still, CAR, SI)
+
+
+def test_kept_forecasts_come_back_as_they_were_and_the_same_fix_replaces_the_older(tmp_path):
+    cooler = Change("a cooler", cooler_ua_w_k=8.0, cooler_before="carb_inlet", coolant="ice", ice_kg=2.0)
+    made = [(change, forecast(course(), [change], shown=SI)[0]) for change in (SLEEVE, cooler)]
+    kept.keep(tmp_path, made, "1 June 2026")
+    kept.keep(tmp_path, made[:1], "2 June 2026")
+    found, wrong = kept.read(tmp_path)
+    assert wrong == []
+    assert [(one.change, one.made) for one in found] == [(cooler, "1 June 2026"), (SLEEVE, "2 June 2026")]
+    for one, (_, forecasted) in zip(found, made[::-1], strict=True):
+        assert [s.told.middle for s in one.stages] == [s.told.middle for s in forecasted.stages]
+    assert [one.kinds for one in found] == [("ice",), ("insulation",)]
+
+
+@pytest.mark.parametrize("change", [Change("hot", hotter_degc=8), replace(SLEEVE, higher_m=900.0)])
+def test_what_no_session_says_was_fitted_is_not_kept(tmp_path, change):
+    with pytest.raises(InputError, match="is no fix by itself"):
+        kept.keep(tmp_path, [(change, forecast(course(), [change], shown=SI)[0])], "1 June 2026")
+
+
+@given(st.binary(max_size=200) | st.recursive(st.none() | st.floats() | st.text(max_size=9), lambda v: st.lists(v) | st.dictionaries(
+    st.sampled_from(["forecasts", "change", "stages", "made", "told"]), v)).map(lambda v: json.dumps(v).encode()))  # fmt: skip
+def test_a_damaged_file_is_a_sentence(tmp_path_factory, data):
+    folder = tmp_path_factory.mktemp("k")
+    (folder / "forecasts.json").write_bytes(data)
+    found, wrong = kept.read(folder)
+    assert found == []
+    assert wrong == [] or "damaged" in wrong[0]
+
+
+@pytest.mark.parametrize(
+    ("fix", "before", "found"),
+    [
+        ("sleeve", "carb_inlet", True), ("sleeve before carb inlet", None, True), ("insulated line", None, True), ("sleeve", "pump", False),
+        ("cooler", "carb_inlet", False), ("as built", None, False), ("", None, False),
+    ],
+)  # fmt: skip
+def test_a_forecast_is_found_by_what_was_fitted(fix, before, found):
+    one = told()
+    assert (kept.matching([one], {"fix": fix, "before": before}) is one) == found
+
+
+def test_several_fixes_together_belong_to_a_session_that_names_them_all():
+    both = kept.Kept(replace(SLEEVE, cooler_ua_w_k=6.0, cooler_before="carb_inlet"), told().stages, "1 June 2026")
+    assert kept.matching([both], {"fix": "cooler and sleeve"}) is both
+    assert kept.matching([both], {"fix": "cooler"}) is None
+
+
+def test_history_is_drawn_towards_what_is_usual_by_how_little_it_is():
+    alike = (np.log(0.6), 0.25)
+    own_by = {n: own.pooled([alike] * n) for n in (0, 1, 4, 8, 40)}
+    assert own_by[0] == Own(1.0, OWN_U)
+    middles, weights = ([getattr(one, name) for one in own_by.values()] for name in ("middle", "weight"))
+    assert middles == sorted(middles, reverse=True)
+    assert weights == sorted(weights)
+    assert own_by[40].middle == pytest.approx(0.6, abs=0.03)
+    assert own_by[1].middle > 0.7
+    assert own_by[40].weight > 0.9 > 0.6 > own_by[1].weight
+    # a normal hierarchy by hand, cars' spread as assumed: the shop's middle weighs 0.35 squared against (0.15 squared + 0.25 squared) / 8
+    by_hand = np.log(0.6) * 0.35**2 / (0.35**2 + (OWN_U**2 + 0.25**2) / 8)
+    assert np.log(own_by[8].middle) == pytest.approx(by_hand, abs=0.04)
+    assert own.sentences({"insulation": own_by[4]}, ["insulation"])[0].startswith(
+        "Insulation: from 4 of your own fixes, weight 0."
+    )
+
+
+def test_an_archive_remembers_and_leaves_out_what_has_gone_or_is_simulated(tmp_path):
+    held = came.held(told(), course(), course(RISE_DEGC * 0.76), CAR, SI)
+    for name, simulated in (("a", False), ("b", False), ("gone", False), ("made", True)):
+        own.remember(tmp_path, name, held, "sunday", simulated)
+        if name != "gone":
+            (tmp_path / "sessions" / name).mkdir(parents=True)
+    (tmp_path / own.FOLDER / "bad.json").write_text("{")
+    (tmp_path / "sessions" / "bad").mkdir()
+    found = own.of_archive(tmp_path)
+    assert found["insulation"] == own.pooled([(held.log_factor, held.log_u)] * 2)
+    assert own.of_archive(tmp_path, simulated=True)["insulation"].fixes == 1
+
+
+def test_history_moves_and_narrows_the_next_forecast():
+    usual = forecast(course(), [SLEEVE], shown=SI)[0]
+    mine = forecast(course(), [SLEEVE], shown=SI, own={"insulation": own.pooled([(np.log(0.6), 0.2)] * 8)})[0]
+    (before, after) = (next(row for row in one.rows if row.place == "carb_inlet") for one in (usual, mine))
+    assert after.running.middle > before.running.middle + 1  # less of the rise is kept out
+    assert after.running.half < before.running.half
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["cooler", "insulation"])
+def test_eight_fixes_of_ones_own_make_the_next_forecast_better_on_a_second_model(kind):
+    sys.path.insert(0, str(Path(__file__).parents[3] / "bench"))
+    import bench_own_fixes
+
+    known, results = bench_own_fixes.trial(kind, 12, seed=2040)
+    assert known.middle < 0.85  # 0.6 of the usual came
+    held, _, miss = ({name: np.array(column) for name, column in zip(results, columns, strict=True)} for columns in
+                     zip(*(zip(*rows, strict=True) for rows in results.values()), strict=True))  # fmt: skip
+    assert np.sqrt(np.mean(miss["with"] ** 2)) < np.sqrt(np.mean(miss["without"] ** 2))
+    assert held["with"].sum() >= 10
