@@ -40,6 +40,7 @@ def stages(grid: Grid, degc: Mapping[str, np.ndarray]) -> tuple[Stage, ...]:
             seen = where & grid.rows_of(place)
             if seen.any():
                 was = float(value(phase, grid.degc[place], seen))
-                told = Interval(*(float(x) for x in np.quantile(value(phase, degc[place], seen), COVERED)))
+                least, middle, greatest = (float(x) for x in np.quantile(value(phase, degc[place], seen), COVERED))
+                told = Interval(least, middle, greatest)
                 found.append(Stage(place, phase, float(where.sum()) * STEP_S, was, told))
     return tuple(found)
