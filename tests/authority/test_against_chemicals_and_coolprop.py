@@ -6,7 +6,6 @@ from hotfuel.fuel import components as c
 from hotfuel.units import ZERO_DEGC_IN_K
 
 chemicals = pytest.importorskip("chemicals")
-coolprop = pytest.importorskip("CoolProp.CoolProp")
 
 IN_COOLPROP = {
     "n-butane": "n-Butane",
@@ -32,7 +31,7 @@ def test_wagner_coefficients_as_in_the_library(row):
 
 
 @pytest.mark.parametrize("name", IN_COOLPROP)
-def test_vapour_pressure_latent_heat_and_liquid_against_coolprop(name):
+def test_vapour_pressure_latent_heat_and_liquid_against_coolprop(name, coolprop):
     i, fluid = c.NAMES.index(name), IN_COOLPROP[name]
     kelvin = np.array([0, 20, 37.8, 60, 90, 120]) + ZERO_DEGC_IN_K
     pressure = [coolprop.PropsSI("P", "T", t, "Q", 0, fluid) / 1000 for t in kelvin]

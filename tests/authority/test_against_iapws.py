@@ -5,8 +5,6 @@ import pytest
 from hotfuel.errors import InputError
 from hotfuel.temperature.calibration import water_boiling_degc
 
-properties = pytest.importorskip("CoolProp.CoolProp")
-
 
 @pytest.mark.parametrize(("kpa", "kelvin"), [(100, 0.372755919e3), (1000, 0.453035632e3)])
 def test_check_values_of_the_release(kpa, kelvin):
@@ -14,9 +12,9 @@ def test_check_values_of_the_release(kpa, kelvin):
     assert water_boiling_degc(kpa) + 273.15 == pytest.approx(kelvin, abs=2e-6)
 
 
-def test_agrees_with_coolprop_from_high_passes_to_sea_level():
+def test_agrees_with_coolprop_from_high_passes_to_sea_level(coolprop):
     for kpa in np.linspace(55, 106, 12):
-        theirs = properties.PropsSI("T", "P", kpa * 1000, "Q", 0, "Water") - 273.15
+        theirs = coolprop.PropsSI("T", "P", kpa * 1000, "Q", 0, "Water") - 273.15
         assert water_boiling_degc(kpa) == pytest.approx(theirs, abs=0.005)
 
 

@@ -6,8 +6,6 @@ import pytest
 from hotfuel.study.evidence import mixed
 from scipy import stats
 
-formula = pytest.importorskip("statsmodels.formula.api")
-
 
 def data(seed, keep=1.0):
     rng = np.random.default_rng(seed)
@@ -19,7 +17,7 @@ def data(seed, keep=1.0):
 
 
 @pytest.mark.parametrize(("seed", "keep"), [(1, 1.0), (2, 1.0), (3, 0.7), (4, 0.7), (5, 0.6)])
-def test_difference_and_standard_error(seed, keep):
+def test_difference_and_standard_error(seed, keep, formula):
     y, side, session = data(seed, keep)
     ours = mixed.random_sessions(y, side, session)
     theirs = formula.mixedlm("y ~ side", pd.DataFrame({"y": y, "side": side, "s": session}), groups=session).fit(reml=True)
@@ -64,6 +62,7 @@ def test_pigs_as_lme4_has_them():
     # maximum likelihood, as quoted in statsmodels 0.15.0, regression/tests/test_lme.py (test_dietox).
     from importlib import resources
 
+    pytest.importorskip("statsmodels")
     file = resources.files("statsmodels.regression").joinpath("tests/results/dietox.csv")
     if not file.is_file():
         pytest.skip("this statsmodels carries no tests")

@@ -73,9 +73,8 @@ def test_flash_against_thermo(ethanol):
         assert ours == pytest.approx(share, abs=0.0005)
 
 
-def test_bubble_point_against_a_cubic_equation_of_state():
+def test_bubble_point_against_a_cubic_equation_of_state(coolprop):
     # CoolProp, Peng-Robinson, real vapour and no activity model: an unlike method, so within 2 degC
-    coolprop = pytest.importorskip("CoolProp.CoolProp")
     feed = Feed.of_volumes([0.06, 0.10, 0.06, 0, 0.25, 0.33, 0.20, 0, 0, 0, 0])
     fluids = ["n-Butane", "Isopentane", "n-Pentane", "n-Hexane", "n-Heptane", "Toluene"]
     state = coolprop.AbstractState("PR", "&".join(fluids))
