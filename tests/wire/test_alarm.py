@@ -153,6 +153,22 @@ def test_work_left_out_in_peace_changes_nothing(course):
     assert told[0] == told[1]
 
 
+def test_one_hot_tick_long_ago_gives_no_head_start():
+    """Its timer ended with it: the alarm takes as long as for a place that was never hot."""
+
+    def ticks_to_act(alarms):
+        for tick in range(100):
+            if alarms.shown() == alarm.ACT:
+                return tick
+            alarms.update(0, -100, WARN_BELOW, 500)
+        raise AssertionError
+
+    hot_before = alarm.Alarms(1, lambda *_: None)
+    for margin in (-100, 5000, 5000):
+        hot_before.update(0, margin, WARN_BELOW, 500)
+    assert ticks_to_act(hot_before) == ticks_to_act(alarm.Alarms(1, lambda *_: None)) == alarm.ON_DELAY_MS // 500 + 1
+
+
 @given(held)
 def test_a_lost_sensor_never_outranks_a_live_act(course):
     alarms = alarm.Alarms(2, lambda *_: None)

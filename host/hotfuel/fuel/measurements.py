@@ -11,9 +11,9 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import volatility
 from hotfuel.fuel.fit import sigma_of
 
-# field -> (name, least, most, unit)
+# field -> (name, least, most, unit). Below 12.5 kPa two quite different compositions fit equally well (T(V/L=20) 98 and 117 degC), and no gasoline is there.
 _RANGES = {
-    "vapour_pressure_kpa": ("vapour pressure", 10, 115, "kPa"),
+    "vapour_pressure_kpa": ("vapour pressure", 13, 115, "kPa"),
     "t10_degc": ("T10", 25, 100, "degC"),
     "t50_degc": ("T50", 55, 140, "degC"),
     "t90_degc": ("T90", 70, 220, "degC"),
@@ -74,7 +74,7 @@ class Measurements:
                 continue
             if field == "vapour_pressure_kpa" and 5 <= value < low:
                 raise InputError(
-                    f"{name} {value:g} {unit} is outside {low:g} to {high:g} {unit}: is it in psi? {value:g} psi are "
+                    f"{name} {value:g} {unit} is outside {low:g} to {high:g} {unit}: is it in psi? Then write "
                     f"{value * volatility.KPA_PER_PSI:.1f} kPa"
                 )
             volatility.require_range(value, low, high, name, unit)

@@ -52,6 +52,7 @@ def route(data):
 @example(Measurements(60.0, 55.0, 100.0, 165.0, 0.45), "ethanol_vol")
 @example(Measurements(35.0, 72.0, 104.0, 150.0), "vapour_pressure_kpa")
 @example(Measurements(36.0, 79.9, 108.0, 150.0), "t10_degc")
+@example(Measurements(13.0, None, None, 189.8), "vapour_pressure_kpa")
 def test_a_small_step_moves_the_limit_by_at_most_0_3_degc(data, figure):
     assume(getattr(data, figure) is not None)
     stepped = changed(data, **{figure: getattr(data, figure) + STEPS[figure]})

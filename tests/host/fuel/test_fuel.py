@@ -175,8 +175,8 @@ def test_describe_says_route_edition_memory_and_what_is_not_covered():
     [
         ({"vapour_pressure_kpa": 60, "t10_degc": 100, "t50_degc": 80}, "T50 80 degC is not above T10 100"),
         ({"vapour_pressure_kpa": 60, "e70_vol": 50, "e100_vol": 40}, "E100 40 vol-% is not above E70 50"),
-        ({"vapour_pressure_kpa": 9}, "outside 10 to 115 kPa"),
-        ({"vapour_pressure_kpa": 150}, "outside 10 to 115 kPa"),
+        ({"vapour_pressure_kpa": 9}, "outside 13 to 115 kPa"),
+        ({"vapour_pressure_kpa": 150}, "outside 13 to 115 kPa"),
         ({"vapour_pressure_kpa": 60, "ethanol_vol": 120}, "outside 0 to 90"),
         ({"vapour_pressure_kpa": 60, "t50_degc": float("nan")}, "T50 nan"),
         ({"vapour_pressure_kpa": 60, "density_kg_m3": 0.74}, "653 to 830"),

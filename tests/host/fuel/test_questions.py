@@ -62,7 +62,7 @@ def test_psi_written_as_kpa_gets_the_question(pressure, figures):
 
 
 def test_psi_below_the_range_gets_the_question_too_and_heavy_cuts_do_not():
-    with pytest.raises(InputError, match=r"outside 10 to 115 kPa: is it in psi\? 9 psi are 62.1 kPa"):
+    with pytest.raises(InputError, match=r"outside 13 to 115 kPa: is it in psi\? Then write 62.1 kPa"):
         Fuel.from_measurements(9, 50, 100)
     assert Fuel.from_measurements(16, t10_degc=90, t50_degc=105).limit_degc(101.325) > 80
     assert Fuel.from_measurements(14, as_printed=["vapour_pressure"]).limit_degc(101.325) > 80
@@ -83,7 +83,7 @@ def test_a_fraction_of_ethanol_is_asked_about():
     ("given", "message"),
     [
         ({"vapour_pressure_kpa": "60"}, "vapour pressure is '60', which is not a number"),
-        ({"vapour_pressure_kpa": None}, "vapour pressure is missing: give it as a number of 10 to 115 kPa"),
+        ({"vapour_pressure_kpa": None}, "vapour pressure is missing: give it as a number of 13 to 115 kPa"),
         ({"vapour_pressure_kpa": 60, "t10_degc": "55"}, "T10 is '55', which is not a number"),
         ({"vapour_pressure_kpa": [60]}, "which is not a number"),
         ({"vapour_pressure_kpa": 60, "ethanol_vol": None}, "ethanol is missing"),

@@ -16,6 +16,7 @@ from hotfuel.errors import InputError
 from hotfuel.live import asking, guard, page, sounds
 from hotfuel.log.append import LogWriter
 from hotfuel.record import requests
+from hotfuel.session import metadata
 from hotfuel_wire import codec
 from hypothesis import given
 from hypothesis import strategies as st
@@ -50,6 +51,18 @@ def get(url, **headers):
             return answer.status, answer.headers, answer.read().decode("utf-8", "replace")
     except urllib.error.HTTPError as error:
         return error.code, error.headers, error.read().decode("utf-8", "replace")
+
+
+def test_a_run_of_a_test_day_says_when_it_may_begin(tmp_path):
+    """Its name stands there once: it is the page's own."""
+    (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
+    run = "run 5 of 12: ice can"
+    metadata.write(tmp_path / "session.json", {"title": run, "test_day": f"{run}; start when the tank is below 95.0 °F"})
+    with Served(tmp_path) as server:
+        text = get(server.url)[2]
+    heading = re.search(r"<h1 class=.who.>(.*?)</h1>", text).group(1)
+    assert heading.startswith(f'<span id="name">{run}</span> <span id="planned">start when the tank is below 95.0 °F</span>')
+    assert heading.count(run) == 1
 
 
 def connect(url, origin):
