@@ -21,3 +21,5 @@ def test_agrees_with_coolprop_from_high_passes_to_sea_level(coolprop):
 def test_outside_is_refused():
     with pytest.raises(InputError, match="1 to 1000 kPa"):
         water_boiling_degc(0.5)
+    with pytest.raises(InputError, match="1 to 1000 kPa"):
+        water_boiling_degc([101.325, 1001])

@@ -153,6 +153,15 @@ def test_work_left_out_in_peace_changes_nothing(course):
     assert told[0] == told[1]
 
 
+@pytest.mark.parametrize(("margin", "level"), [(100, alarm.WARN), (-100, alarm.ACT)])
+def test_a_lost_place_before_a_hot_one_is_not_what_is_shown(margin, level):
+    alarms = alarm.Alarms(2, lambda *_: None)
+    for _ in range(20):
+        alarms.update(0, alarm.UNREADABLE, WARN_BELOW, 500)
+        alarms.update(1, margin, WARN_BELOW, 500)
+    assert (alarms.shown(0), alarms.shown(1), alarms.shown()) == (alarm.LOST, level, level)
+
+
 def test_one_hot_tick_long_ago_gives_no_head_start():
     """Its timer ended with it: the alarm takes as long as for a place that was never hot."""
 

@@ -61,7 +61,7 @@ def test_a_run_of_a_test_day_says_when_it_may_begin(tmp_path):
     with Served(tmp_path) as server:
         text = get(server.url)[2]
     heading = re.search(r"<h1 class=.who.>(.*?)</h1>", text).group(1)
-    assert heading.startswith(f'<span id="name">{run}</span> <span id="planned">start when the tank is below 95.0 °F</span>')
+    assert heading.startswith(f'<span id="name">{run}</span><span id="planned">; start when the tank is below 95.0 °F</span>')
     assert heading.count(run) == 1
 
 
