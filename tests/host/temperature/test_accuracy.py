@@ -98,6 +98,8 @@ def test_calibration_replaces_what_it_measured_away_and_leaves_the_cold_junction
 
 def test_copper_in_the_thermocouple_circuit_dominates_everything():
     assert root_sum_square(budget(place(extension_wire="copper"))) > 4 * root_sum_square(budget(place(extension_wire="type K")))
+    rows = {row.name: float(row.uncertainty_degc) for row in budget(place(extension_wire="copper"))}
+    assert rows["extension wire of copper"] == pytest.approx(20.0 / 3**0.5)  # a splice up to 20 degC from the box
 
 
 def test_unknown_amplifier_is_refused_with_the_known_ones():
