@@ -94,10 +94,7 @@ def plan(
 
         page = day_sheet.write(made, sheet or Path(str(pdf)).with_suffix(".html"), shown, pdf)
         lines.append(f"sheet: {page}")
-    lines.append(
-        f"{next_words(made, shown)} Then: "
-        + (f"put its CSV at {made.run_path(1)}" if is_power else f"hotfuel record --plan {out}")
-    )
+    lines.append(next_words(made, shown) + ("" if is_power else f" Then: hotfuel record --plan {out}"))
     result, _ = told(made, shown)
     show(
         {"plan": {**result, "order": list(made.order), "blocks": made.last_block}, "sheet": str(page) if page else None},

@@ -71,7 +71,9 @@ def next_words(plan: Any, shown: Shown) -> str:
             "old and board and car are the same; else it is driven again."
         )
     starts = plan.start_words(shown)
-    return f"Next is {plan.run_words(number)}{f'; {starts}' if starts else ''}."
+    path = plan.run_path(number)
+    goes = f" Its CSV goes to {path}." if path.suffix == ".csv" else ""
+    return f"Next is {plan.run_words(number)}{f'; {starts}' if starts else ''}.{goes}"
 
 
 def about_run(plan: Any, number: int, shown: Shown) -> dict[str, str]:

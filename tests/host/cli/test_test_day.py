@@ -118,6 +118,7 @@ def test_a_day_on_the_test_stand(hotfuel, tmp_path):
         told = hotfuel("power", "--plan", day, as_json=True)["plan"]
         following = told["next"]
         if number == 3:
+            assert f"Its CSV goes to {following['path']}." in hotfuel("plan", day)
             assert "Next is run 4 of" in hotfuel("power", "--plan", day, "--out", tmp_path / "day.html", code=2)
             assert not (tmp_path / "day.html").exists()
         assert (told["standing"] is None) == bool(number % 2)
