@@ -5,14 +5,13 @@ keeps its entries of `health`. What they may use: clock, settings, emit, emit_ev
 """
 
 import gc
-import io
 import sys
 
 import board
 import hotfuel_wire
 from chips import driver
 from clock import U32, Clock
-from commands import Commands, Refused
+from commands import Commands, Refused, reason, text_of
 from hotfuel_wire import PROTOCOL_VERSION, codec, const
 from hotfuel_wire.messages import CHIPS, CONFIGURATION_LOST, EVENTS, FAILED, NO_ANSWER, NO_CHANNEL, NOT_A_CODE, RESET_CAUSES
 from inputs import KEY_OFF_MS, PERIOD_MS, Inputs
@@ -24,6 +23,7 @@ from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
+FITTED_ONLY = ("more_inputs",)  # only where the setting more_inputs names one of theirs
 _TOLD_MS = const(10000)  # description and health
 _COLLECT_MS = const(5000)
 _IDLE_MS = const(20)
@@ -82,6 +82,7 @@ class Application:
             self._attach(name)
             if name == "store":
                 self._first_ticks()
+        self._attach_fitted()
         # Behind the settings: a first boot that is cut short is a first boot again. Behind the first ticks: a flash write takes its time.
         try:
             boots.save(str(self.boot_count).encode())
@@ -108,9 +109,10 @@ class Application:
     def _let_go(self):
         self._configuration = None
         sys.modules.pop("settings", None)
-        sys.modules.pop("hotfuel_wire.amplifiers", None)
-        if hasattr(hotfuel_wire, "amplifiers"):
-            del hotfuel_wire.amplifiers
+        for name in ("amplifiers", "more"):
+            sys.modules.pop("hotfuel_wire." + name, None)
+            if hasattr(hotfuel_wire, name):
+                delattr(hotfuel_wire, name)
 
     def _take_over(self):
         """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
@@ -133,6 +135,11 @@ class Application:
                 if name == "limits":
                     self.health["lamp"] = failures.LAMP
                     self.on_loop.append(failures.blink)
+
+    def _attach_fitted(self):
+        for name in FITTED_ONLY:
+            if name not in self.attached and self.settings["more_inputs"]:
+                self._attach(name)
 
     def _failed(self, name, why):
         """Seen on the lamp and in every health message, and kept in flash for the next host."""
@@ -359,7 +366,7 @@ class Application:
         return text.encode()
 
     def _settings_get(self, argument):
-        name = _text(argument)
+        name = text_of(argument)
         if not name:
             return ",".join(sorted(self.settings)).encode()
         if name not in self.settings:
@@ -367,7 +374,7 @@ class Application:
         return self._settings_module().show(name, self.settings[name]).encode()
 
     def _settings_set(self, argument):
-        text = _text(argument)
+        text = text_of(argument)
         configuration = self._settings_module()
         try:
             new = configuration.changed(self.settings, text)
@@ -380,20 +387,21 @@ class Application:
         self.settings = new
         self.failed &= ~FAILED["settings"]
         self._apply()
+        self._attach_fitted()
         for call in self.on_change:
             call()
         self.emit_event("settings_changed", detail=text)
         return b""
 
     def _mark(self, argument):
-        self.emit_event("mark", detail=_text(argument))
+        self.emit_event("mark", detail=text_of(argument))
         return b""
 
     def _selftest(self, argument):
         import selftest  # in memory only while it is needed
 
         try:
-            return selftest.run(self, _text(argument))
+            return selftest.run(self, text_of(argument))
         finally:
             del sys.modules["selftest"]
 
@@ -402,19 +410,3 @@ class Application:
             raise Refused("bad_argument", "service takes no argument")
         self._service_ms = self._last_ms  # the turn's own time: a later one would count as long ago in this turn's comparison
         return b"the board restarts and ends at its prompt"
-
-
-def _text(argument):
-    try:
-        return bytes(argument).decode()
-    except UnicodeError:
-        raise Refused("bad_argument", "the argument is not UTF-8 text")
-
-
-def reason(error):
-    """An exception in one line, with the place where it was raised."""
-    text = "%s: %s" % (type(error).__name__, error)
-    written = io.StringIO()
-    sys.print_exception(error, written)
-    places = [line.strip() for line in written.getvalue().split("\n") if line.startswith("  File")]
-    return text + "; " + places[-1] if places else text

@@ -134,19 +134,20 @@ def i2c():
     )
 
 
-def pulse_counter():
-    """The engine-speed counter: count(), by_interrupt."""
-    return _once("counter", _new_counter)
+def pulse_counter(name="engine_pulses"):
+    """A counter of the pulses at that pin: count(), by_interrupt. A flow meter pulls its lead down, the board pulls it up: an open one is silent."""
+    return _once("count_" + name, lambda: _new_counter(name))
 
 
-def _new_counter():
+def _new_counter(name):
     import counters
 
-    gpio = _input("engine_pulses", machine.Pin.PULL_DOWN)
+    number = ("engine_pulses", "flow_1", "flow_2").index(name)
+    gpio = _input(name, machine.Pin.PULL_UP if number else machine.Pin.PULL_DOWN)
     try:
         import rp2
 
-        return counters.StateMachineCounter(rp2, gpio)
+        return counters.StateMachineCounter(rp2, gpio, number)
     except (ImportError, OSError, ValueError):  # no PIO here, or none free
         return counters.InterruptCounter(gpio, machine.Pin.IRQ_RISING)
 

@@ -4,6 +4,9 @@ A command that changes something carries a sequence number newer than the last o
 one repeated gets the same reply again, an older one "stale". The first after boot sets the count. Commands that only ask are always answered.
 """
 
+import io
+import sys
+
 from hotfuel_wire import codec
 from hotfuel_wire.framing import FrameReader
 from hotfuel_wire.messages import COMMANDS, OUTCOMES, TYPES
@@ -80,3 +83,20 @@ class Commands:
         reply = {"sequence": sequence, "code": code, "outcome": OUTCOMES[outcome], "answer": answer[:ANSWER_MAX]}
         self._emit("reply", reply)
         return reply
+
+
+def text_of(argument):
+    """An argument's text. Raises Refused."""
+    try:
+        return bytes(argument).decode()
+    except UnicodeError:
+        raise Refused("bad_argument", "the argument is not UTF-8 text")
+
+
+def reason(error):
+    """An exception in one line, with the place where it was raised."""
+    text = "%s: %s" % (type(error).__name__, error)
+    written = io.StringIO()
+    sys.print_exception(error, written)
+    places = [line.strip() for line in written.getvalue().split("\n") if line.startswith("  File")]
+    return text + "; " + places[-1] if places else text

@@ -1,4 +1,4 @@
-"""Counters of the engine's pulses, given what of the machine they use; loaded where that input is wired."""
+"""Counters of pulses, the engine's and flow meters', given what of the machine they use; loaded where that input is wired."""
 
 
 class StateMachineCounter:
@@ -6,7 +6,7 @@ class StateMachineCounter:
 
     by_interrupt = False
 
-    def __init__(self, rp2, gpio):
+    def __init__(self, rp2, gpio, number=0):
         # 31 cycles of 10 us behind each edge let the contact or coil settle: up to 1,500 pulses a second.
         # A jump that is taken does not wrap: its label has to stand inside the program.
         @rp2.asm_pio()
@@ -18,7 +18,7 @@ class StateMachineCounter:
             jmp(x_dec, "next")  # type: ignore[name-defined]  # noqa: F821
             wrap()  # type: ignore[name-defined]  # noqa: F821
 
-        self._machine = rp2.StateMachine(0, edges, freq=100_000, in_base=gpio)
+        self._machine = rp2.StateMachine(number, edges, freq=100_000, in_base=gpio)
         self._machine.exec("mov(x, invert(null))")
         self._machine.active(1)
         self._count = 0

@@ -18,9 +18,11 @@ PINS = (
     ("select_5", 12, "out"),
     ("select_6", 11, "out"),
     ("select_7", 10, "out"),
-    ("i2c_sda", 4, "both"),  # MCP960x, barometer, clock chip
+    ("i2c_sda", 4, "both"),  # MCP960x, barometer, clock chip, converter
     ("i2c_scl", 5, "out"),
     ("engine_pulses", 2, "in"),  # behind its protection: one pulse per ignition event, rising edge
+    ("flow_1", 7, "in"),  # optional: a fuel flow meter's pulses, open collector; the board pulls up
+    ("flow_2", 8, "in"),
     ("ignition", 3, "in"),  # behind its divider: high while the ignition is on
     ("button", 14, "in"),  # to ground; the board pulls up
     ("lamp", 15, "out"),  # high lights it

@@ -26,7 +26,8 @@ _PROTECT_MS = const(20 * 60 * 1000)
 _BUFFER_BYTES = const(4096)
 PINNED_MS = const(30000)
 
-_STORED = ("description", "barometer", "wall_anchor", "reading", "auxiliary", "event", "health")
+_PAUSED = ("reading", "auxiliary", "more_inputs")  # not stored while nothing changes
+_STORED = _PAUSED + ("description", "barometer", "wall_anchor", "event", "health")
 
 
 def order(numbers):
@@ -90,7 +91,7 @@ class Ring:
 
         An event is flushed at once, unless it is one that may come often.
         """
-        if name not in _STORED or self.full or (self.paused and name in ("reading", "auxiliary")):
+        if name not in _STORED or self.full or (self.paused and name in _PAUSED):
             return
         interval = self.intervals_ms.get(name)
         if interval:

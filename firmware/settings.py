@@ -5,6 +5,7 @@ A change is text, one `name=value` a line; it is taken as a whole or not at all.
 
 from hotfuel_wire.amplifiers import ROWS as CHIP_ROWS
 from hotfuel_wire.messages import CHANNELS_MAX, FITTED
+from hotfuel_wire.more import INPUTS as _MORE
 
 _AMPLIFIERS = tuple(CHIP_ROWS)
 _INPUTS = tuple([name for name in FITTED if name != "engine_pulses_irq"])
@@ -26,6 +27,8 @@ ROWS = {  # type: dict
         "number",
         (0, 1),
     ),  # 0: taken over from a version whose default was all of them; the owner is asked once
+    "more_inputs": ((), "words", tuple(_MORE)),  # as above: only what is named here is read
+    "converter_address": (72, "number", (72, 73, 74, 75)),  # ADS1115: ADDR to ground, supply, SDA, SCL
     "barometer": ("auto", "word", ("auto", "BMP280", "BMP390")),
     "stored_rate_hz": (2, "number", (1, 2, 5, 10)),
     "after_key_off_min": (60, "range", (0, 1440)),
@@ -85,6 +88,8 @@ def check(settings):
             raise SettingsError("%d %s for %d chips; set them together" % (len(settings[name]), name, count))
     if len(set(settings["places"])) != count:
         raise SettingsError("places: one stands twice; each needs its own name")
+    if len(set(settings["more_inputs"])) != len(settings["more_inputs"]):
+        raise SettingsError("more_inputs: one stands twice; each is there once")
     addresses = []
     for chip, address in zip(settings["chips"], settings["i2c_addresses"]):
         row = CHIP_ROWS[chip]

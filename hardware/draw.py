@@ -7,6 +7,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "firmware"), str(HERE.parent / "protocol")]
 
 import box  # noqa: E402  the path is set first
+import further  # noqa: E402  the path is set first
 import lamp  # noqa: E402  the path is set first
 import pins  # noqa: E402
 import pod  # noqa: E402
@@ -27,6 +28,7 @@ def drawings():
         "stripboard.svg": box.stripboard().svg(),
         "drilling.svg": box.drilling().svg(),
         "pod.svg": pod.pod().svg(),
+        "further.svg": further.further(pins).svg(),
     }
 
 

@@ -6,7 +6,7 @@ tests/wire/test_protocol_document.py keeps them equal.
 import struct
 from pathlib import Path
 
-from hotfuel_wire import meanings, messages, status
+from hotfuel_wire import meanings, messages, more, status
 from hotfuel_wire.kinds import KINDS
 
 DOCUMENT = Path(__file__).parent / "PROTOCOL.md"
@@ -56,7 +56,7 @@ def tables():
     head = ["| byte | field | kind | unit | meaning |", "|---|---|---|---|---|"]
     header_size = sum(KINDS[kind][1] for _, kind, _, _ in messages.HEADER)
     parts = ["### header", meanings.MESSAGES["header"], "\n".join(head + _rows("header", messages.HEADER, 0))]
-    for number, (name, rows) in messages.MESSAGES.items():
+    for number, (name, rows) in sorted(messages.MESSAGES.items()):
         parts += [f"### {number} {name}", meanings.MESSAGES[name], "\n".join(head + _rows(name, rows, header_size))]
     kinds = ["| kind | bytes | least | greatest |", "|---|---|---|---|"]
     for kind, (letter, size, least, greatest) in KINDS.items():
@@ -89,6 +89,7 @@ def tables():
     ):
         numbers = getattr(messages, title)
         parts += [f"### {title.lower().replace('_', ' ')}", ", ".join(f"{number} {name}" for name, number in numbers.items())]
+    parts += ["### more inputs", ", ".join(f"{number} {name}" for name, number in more.INPUTS.items())]
     return "\n\n".join(parts)
 
 

@@ -127,6 +127,13 @@ GROWN = [
     ("health", {**HEALTH, "bit_errors": 0xFFFFFFFF}, {"cut": 2}),
     ("sentence", {"wall_us": WALL_US, "monotonic_us": 1 << 40, "text": b"$GPRMC,,V,,,,,,,,,,N*53"}, {}),
     ("sentence", {"wall_us": WALL_US, "monotonic_us": 5, "text": b""}, {"more": b"\x09"}),
+    (
+        "more_inputs",
+        {"inputs": [{"input": 1, "value": 25600}, {"input": 2, "value": -3}, {"input": 17, "value": 0x3FFFFFFF}]},
+        {},
+    ),
+    ("more_inputs", {"inputs": []}, {"more": b"\x01\x00"}),
+    ("more_inputs", {"inputs": [{"input": 255, "value": -0x80000000}] * 8}, {"cut": 1}),
 ]
 
 

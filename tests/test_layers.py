@@ -19,6 +19,7 @@ FLOORS = [
     "link",
     "samples",
     "fuel",
+    "wired",
     "car",
     "temperature",
     "risk",

@@ -31,6 +31,7 @@ from hotfuel import text, units
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
 from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle, role_named
+from hotfuel.wired import Inputs
 
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
 
@@ -301,6 +302,7 @@ class Car(_Table):
     carburettor: Carburettor = Carburettor()
     engine: Engine = Engine()
     sensors: Sensors = Sensors()
+    inputs: Inputs = Field(default=(), alias="input", strict=False)
     places: tuple[Place, ...] = Field(default_factory=_default_places, alias="place", strict=False)
 
     @model_validator(mode="after")

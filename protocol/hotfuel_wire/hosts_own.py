@@ -3,7 +3,7 @@
 tick and time_ms in the header: the board's last seen, else 0.
 """
 
-from hotfuel_wire import messages
+from hotfuel_wire import messages, more
 
 MARK = (
     ("wall_us", "u64", "us", 1),
@@ -42,5 +42,6 @@ OWN = {
 # Append only, as everywhere.
 GAP_REASONS = {"unknown": 0, "port_gone": 1, "silence": 2, "disk_full": 3, "recording_ended": 4, "recorder_stopped": 5}
 
-messages.MESSAGES.update(OWN)
-messages.TYPES.update({name: number for number, (name, _) in OWN.items()})
+for rows in (more.ROWS, OWN):
+    messages.MESSAGES.update(rows)
+    messages.TYPES.update({name: number for number, (name, _) in rows.items()})

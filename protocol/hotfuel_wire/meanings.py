@@ -14,6 +14,7 @@ MESSAGES = {
     "reply": "The board's answer to a command. Never stored.",
     "data": "A piece of a stored segment, the answer to `fetch`.",
     "barometer": "The barometer chip's own factory words; sent with each description when one is fitted.",
+    "more_inputs": "Inputs that only some boards have, raw, once a second, those that gave something: `more_inputs` in the settings names what is fitted.",
     "wall_anchor": "At this wall time the board's clock stood at the time in the header. "
     "From the host (when it received such a frame) or from a board with a clock chip.",
     "mark": "Host only: what a person said happened at this wall time.",
@@ -80,7 +81,8 @@ FIELDS = {
     "health.limits_age_days": "Days since the limits were loaded; 65535 none loaded or time of day unknown",
     "health.bit_errors": "Reads of the amplifiers that disagreed with the read before them, or with what was written, and were made again",
     "health.failed": "Parts that could not start, so that what they do is not done: 1 limits (no warnings), 2 store (nothing is stored), "
-    "4 power (no sleep, no low-battery cut-off), 8 settings (they are damaged or not allowed: it works with the defaults)",
+    "4 power (no sleep, no low-battery cut-off), 8 settings (they are damaged or not allowed: it works with the defaults), "
+    "16 more_inputs (the converter does not answer, or its program could not start)",
     "command.sequence": "Chosen by the host, counting up",
     "command.code": "See the list of commands",
     "command.argument_length": "Number of bytes that follow",
@@ -97,6 +99,10 @@ FIELDS = {
     "barometer.chip": "1 BMP280, 2 BMP390",
     "barometer.words_length": "Number of bytes that follow",
     "barometer.words": "Calibration registers as read, lowest address first",
+    "more_inputs.count": "Number of inputs that follow",
+    "more_inputs.inputs.input": "Which one; see more inputs",
+    "more_inputs.inputs.value": "Of analogue_1 to analogue_4 the code of an ADS1115 at its range of 4.096 V: 125 uV each, behind a divider of 42 to 27; "
+    "of flow_1 and flow_2 pulses since boot, wrapping at 2^30",
     "wall_anchor.wall_us": "Microseconds since 1970-01-01 00:00 UTC",
     "wall_anchor.monotonic_us": "The host's monotonic clock at the same moment: shows when wall time was set or the host slept",
     "wall_anchor.flags": "1 the time came from the board's own clock chip, 2 a person stated it",
@@ -168,7 +174,7 @@ EVENTS = {
         "",
     ),
     "module_failed": (
-        "a part (store, limits, power, settings) could not start; kept in flash and told to the next host",
+        "a part (store, limits, power, settings, more_inputs) could not start; kept in flash and told to the next host",
         "boot count of the first boot that had it",
         "module, error and place in the program",
     ),

@@ -48,3 +48,11 @@ machine.I2C.readfrom_mem = answer
 del answer`);
 mp.runPython("made.time_of_day.step(0); print('clock_chip', made.time_of_day._chip is not None)");
 used('with_clock_chip');
+// and every input that only some boards have: their modules, at run time
+mp.runPython(`import settings
+from hotfuel_wire.more import INPUTS
+made._settings_set(b'more_inputs=' + ','.join(INPUTS).encode())
+made._let_go()
+del settings, INPUTS`);
+mp.runPython("print('fitted_all', ','.join(made.attached))");
+used('with_everything');

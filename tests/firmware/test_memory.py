@@ -48,3 +48,8 @@ def test_as_shipped_it_takes_119_kb(shipped):
     used, with_clock_chip = (int(rows[name]) - int(rows["interpreter"]) for name in ("running", "with_clock_chip"))
     print(f"{used} bytes of {PICO_HEAP}, with a clock chip {with_clock_chip}")
     assert 30_000 < used < with_clock_chip < AS_SHIPPED, rows
+    # what only some boards have costs only those: with every one of them a fifth of the heap is free at least
+    everything = int(rows["with_everything"]) - int(rows["interpreter"])
+    print(f"with every further input {everything}")
+    assert "more_inputs" in rows["fitted_all"]
+    assert with_clock_chip < everything < PICO_HEAP * 2 // 3, rows

@@ -22,6 +22,7 @@ NAMES = (
     "supply",
     "pins",
     "box",
+    "further",
     "pod",
     "wiring",
 )

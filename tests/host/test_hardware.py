@@ -158,7 +158,9 @@ def test_the_wiring_diagram_has_a_lead_for_each_pin_that_starts_at_it():
     }
     channels = 3
     free = {f"select_{channel}" for channel in range(channels, 8)}
-    assert set(leads) == {row[0] for row in PINS["PINS"]} - free
+    further = {element.get("data-pin") for element in drawn("further.svg").iter(SVG + "polyline")} - {None, "i2c_sda", "i2c_scl"}
+    assert set(leads) == {row[0] for row in PINS["PINS"]} - free - further
+    assert all(name.startswith(("flow_", "receiver_")) for name in further)
     for name, start in leads.items():
         if "_" in name:
             assert float(start.split(",")[1]) == label[name] - 4, name

@@ -13,8 +13,48 @@ Speed = Annotated[float, typer.Option("--speed", help="How many times faster tha
 DRIVE = "summer drive"
 
 
-def car_text(scenario: Any) -> str:
-    """The simulated car's file: the example, with the fuel, altitude and pump this drive really has."""
+# What the simulated car has besides, as its file says it
+MORE_INPUTS = ("analogue_1", "analogue_2", "analogue_3", "flow_1", "flow_2")
+_MORE = """
+[[input]]
+name = "mixture"
+source = "analogue_1"
+unit = "lambda"
+points = [["0.5 V", 0.70], ["4.5 V", 1.30]]
+uncertainty = 0.01
+
+[[input]]
+name = "throttle"
+source = "analogue_2"
+unit = "%"
+points = [["0.6 V", 0], ["4.4 V", 100]]
+uncertainty = 1
+
+[[input]]
+name = "second_pressure"
+source = "analogue_3"
+unit = "psi"
+points = [["0.5 V", 0], ["4.5 V", 15]]
+uncertainty = 0.1
+
+[[input]]
+name = "line_meter"
+source = "flow_1"
+pulses_per_litre = 8000
+measures = "line"
+uncertainty = 2
+
+[[input]]
+name = "return_meter"
+source = "flow_2"
+pulses_per_litre = 8000
+measures = "return"
+uncertainty = 2
+"""
+
+
+def car_text(scenario: Any, more_inputs: bool = False) -> str:
+    """The simulated car's file: the example, with the fuel, altitude and pump this drive really has. more_inputs: with what it has besides."""
     from hotfuel import car as car_file
 
     example, fuel = car_file.load(car_file.EXAMPLE), scenario.fuel
@@ -27,7 +67,7 @@ def car_text(scenario: Any) -> str:
     text = car_file.EXAMPLE
     for key, value in values.items():
         text = re.sub(rf'^{key} = "[^"]*"', f'{key} = "{value}"', text, count=1, flags=re.MULTILINE)
-    return text
+    return text + (_MORE if more_inputs else "")
 
 
 def leave_car_file(path: Path, text: str) -> None:

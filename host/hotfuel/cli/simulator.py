@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.cli.shared import note
-from hotfuel.cli.shared_car import DRIVE, Speed, car_text, leave_car_file, model_of
+from hotfuel.cli.shared_car import DRIVE, MORE_INPUTS, Speed, car_text, leave_car_file, model_of
 from hotfuel.errors import InputError, UsageError
 
 
@@ -23,6 +23,12 @@ def simulator(
     receiver: Annotated[
         bool,
         typer.Option("--receiver", help='Offer a satellite receiver on a second pseudo-terminal, as for --drive "track day".'),
+    ] = False,
+    more_inputs: Annotated[
+        bool,
+        typer.Option(
+            "--more-inputs", help="With mixture, throttle, a second pressure and two flow meters; --car-out names them."
+        ),
     ] = False,
     car_out: Annotated[Path | None, typer.Option("--car-out", help="Write the simulated car's file here.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds of wall time.", min=0.1)] = None,
@@ -38,10 +44,14 @@ def simulator(
         raise UsageError("a receiver's time cannot run faster: with --receiver leave out --speed")
     model = model_of(drive, seed)
     if car_out is not None:
-        leave_car_file(car_out, car_text(model.scenario))
+        leave_car_file(car_out, car_text(model.scenario, more_inputs))
     with (
         SimulatedBoard(
-            model, speed=speed, link=None if pty else "socket", senders=Senders.of(car_file.load(car_file.EXAMPLE))
+            model,
+            speed=speed,
+            link=None if pty else "socket",
+            senders=Senders.of(car_file.load(car_text(model.scenario, more_inputs))),
+            settings={"more_inputs": MORE_INPUTS} if more_inputs else None,
         ) as board,
         contextlib.ExitStack() as beside,
     ):

@@ -23,12 +23,13 @@ from hotfuel.risk.probes import ProbeTrace, fall_note
 from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
 from hotfuel.session import inputs as board_inputs
+from hotfuel.session import more_inputs
 from hotfuel.session.frame import channel_places, channels_of
 from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
 
 ROWS_MAX = 600  # ticks worked out together; more gain nothing
-_GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
+_GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition", "flow_l_h")
 _KEPT_S = LOOK_BACK_S + board_inputs.HOLD_S + board_inputs.SPEED_WINDOW_S
 
 
@@ -61,9 +62,8 @@ class Intake:
         self._waiting: list[Message] = []
         self._auxiliary: collections.deque[np.void] = collections.deque(maxlen=4096)
         self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
-        self._held: tuple[np.ndarray, dict[str, np.ndarray]] | None = (
-            None  # inputs of the auxiliaries so far, None: to be worked out
-        )
+        self._more: collections.deque[np.void] = collections.deque(maxlen=4096)
+        self._held: list[tuple[np.ndarray, dict[str, np.ndarray]]] | None = None  # inputs so far, None: to be worked out
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
         self._names: dict[int, list[str]] = {}  # places of a description's channels
         self._channels: dict[str, Channel] = {}
@@ -98,6 +98,9 @@ class Intake:
                 yield from self._flush()
             if name == "auxiliary":
                 self._auxiliary.append(_row(message))
+                self._held = None
+            elif name == "more_inputs":
+                self._more.append(_row(message))
                 self._held = None
             elif name == "barometer":
                 self._barometer.append(_row(message))
@@ -154,32 +157,38 @@ class Intake:
         )  # fmt: skip
 
     def _inputs(self, boot: int, time_s: np.ndarray) -> dict[str, np.ndarray]:
-        names = (*board_inputs.NAMES, "running")
+        names = (*board_inputs.NAMES, "running", *more_inputs.names(self.car))
         result = {name: np.full(len(time_s), np.nan) for name in names}
         if self._engine is None:
             return result
         if self._held is None:
             self._held = self._board_inputs(boot, time_s[0])
-        if self._held is not None:
-            result |= board_inputs.held(*self._held, time_s)
+        for held in self._held:
+            result |= board_inputs.held(*held, time_s)
         result["running"] = self._engine.running(time_s, result)
         return result
 
-    def _board_inputs(self, boot: int, now_s: float) -> tuple[np.ndarray, dict[str, np.ndarray]] | None:
-        """Rising times and values of the auxiliaries of `boot` that can still count."""
+    def _board_inputs(self, boot: int, now_s: float) -> list[tuple[np.ndarray, dict[str, np.ndarray]]]:
+        """Rising times and values of the messages with inputs of `boot` that can still count."""
         assert self.car is not None
-        while self._auxiliary and (self._auxiliary[0]["boot"] != boot or self._auxiliary[0]["time"] < now_s - _KEPT_S):
-            if self._auxiliary[0]["boot"] > boot:
-                break
-            self._auxiliary.popleft()
-        mine = [row for row in self._auxiliary if row["boot"] == boot]
-        if not mine:
-            return None
-        rows = np.array(mine, table.MESSAGES["auxiliary"])
-        words = np.array([row for row in self._barometer if row["boot"] == boot], table.MESSAGES["barometer"])
-        values = board_inputs.from_auxiliary(rows, words, self.car)
-        order = np.argsort(rows["time"], kind="stable")
-        return rows["time"][order], {name: column[order] for name, column in values.items()}
+        found = []
+        for name, kept in (("auxiliary", self._auxiliary), ("more_inputs", self._more)):
+            while kept and (kept[0]["boot"] != boot or kept[0]["time"] < now_s - _KEPT_S):
+                if kept[0]["boot"] > boot:
+                    break
+                kept.popleft()
+            mine = [row for row in kept if row["boot"] == boot]
+            if not mine:
+                continue
+            rows = np.array(mine, table.MESSAGES[name])
+            if name == "auxiliary":
+                words = np.array([row for row in self._barometer if row["boot"] == boot], table.MESSAGES["barometer"])
+                values = board_inputs.from_auxiliary(rows, words, self.car)
+            else:
+                values, _ = more_inputs.from_messages(rows, self.car)
+            order = np.argsort(rows["time"], kind="stable")
+            found.append((rows["time"][order], {column: some[order] for column, some in values.items()}))
+        return found
 
     def _margins(
         self,
@@ -208,7 +217,7 @@ class Intake:
 
     def _conditions(self, seconds: np.ndarray, at_inputs: dict[str, np.ndarray]) -> Conditions:
         """What is known at these ticks, the pressures already looked back on: those of the ticks before are kept for that."""
-        given = {name: at_inputs[name] for name in _GIVEN}
+        given = {name: at_inputs[name] for name in _GIVEN if name in at_inputs}
         now = {"seconds": seconds, **{name: at_inputs[name] for name in LOOKED_BACK if name in _GIVEN}}
         recent = self._recent
         joined = {name: np.concatenate((recent[name], values)) for name, values in now.items()} if recent else now
@@ -269,6 +278,8 @@ def _row(message: Message) -> np.void:
     """A message as a row of samples.table.MESSAGES."""
     kind = table.MESSAGES[message.name]
     values = {"boot": message.boot, "time": message.time_s, **message.values}
+    if message.name == "more_inputs":
+        values["inputs"] = more_inputs.packed(values["inputs"])
     return np.array([tuple(values[name] for name in kind.names or ())], kind)[0]
 
 

@@ -9,8 +9,10 @@ from hotfuel.live.alarms import LAMP_NO_LIMITS, LAMP_WINK
 from hotfuel.live.plain import Clock, clean, place_label, spell_of
 from hotfuel.live.situation import Situation
 from hotfuel.places import is_behind_needle
+from hotfuel.session.inputs import NAMES
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown
+from hotfuel.wired import text_of, words_of
 
 _LAMPS = (
     "alive", "slow wink: look later", "store full", "no limits, or old ones", "sensor lost", "warn", "act", "lamp test",
@@ -20,6 +22,7 @@ _NOT_DONE = {
     "limits": "its lamp warns of nothing",
     "store": "it stores nothing",
     "power": "it never sleeps, and does not spare a low battery",
+    "more_inputs": "its converter does not answer, so voltages are not read",
     "settings": "its settings are damaged and it works with the defaults, so places may bear the wrong names",
 }
 
@@ -31,9 +34,13 @@ def not_done(board: dict[str, Any]) -> str:
 
 def remedy(failed: int) -> str:
     """What to do about the parts that failed: bits of `messages.FAILED`."""
-    settings = FAILED["settings"]
-    todo = ["set them again (hotfuel board settings)"] if failed & settings else []
-    return " and ".join([*todo, "install the firmware again (hotfuel board install)"] if failed & ~settings else todo)
+    by_hand = {
+        "settings": "set them again (hotfuel board settings)",
+        "more_inputs": "look at the converter's leads and its address (converter_address)",
+    }
+    todo = [words for name, words in by_hand.items() if failed & FAILED[name]]
+    install = failed & ~sum(FAILED[name] for name in by_hand)
+    return " and ".join([*todo, "install the firmware again (hotfuel board install)"] if install else todo)
 
 
 def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]]:
@@ -101,6 +108,13 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         speed = f", {rpm:.0f} rpm" if math.isfinite(rpm) and running else ""
         pressure = f", fuel pressure {shown.text(gauge, 'pressure')}" if math.isfinite(gauge) else ""
         row("engine", ("runs" if running else "stands") + speed + pressure)
+    wired = [
+        f"{words_of(name)} {text_of(name, value, shown) if math.isfinite(value) else 'not known'}"
+        for name, value in now.inputs.items()
+        if name not in (*NAMES, "running")
+    ]
+    if wired:
+        row("inputs", ", ".join(wired))
     for at, words in now.health["events"]:
         row(clock.moment(at), words)
     return rows

@@ -14,10 +14,11 @@ from hotfuel.report import words
 from hotfuel.report.chart import Chart, Range
 from hotfuel.report.figures import Axis, Line, Style
 from hotfuel.risk.level import NO_LIMIT
-from hotfuel.session import Session
+from hotfuel.session import Session, more_inputs
 from hotfuel.session.summary import PlaceSummary, Summary, index_seconds
 from hotfuel.study.drive.phases import IDLE, SOAK, STANDING, Phase
 from hotfuel.units import Shown, expanded
+from hotfuel.wired import axis_of
 
 LEVEL_WORDS = {
     "warn": "close to its limit",
@@ -227,19 +228,24 @@ class Plots:
             ("fuel_pressure_kpa", f"fuel pressure (gauge), {self.shown.unit('pressure')}", "pressure"),
             ("ambient_pressure_kpa", f"air pressure, {self.shown.unit('pressure')}", "pressure"),
             ("battery_v", "supply, V", None),
+            *((column, *axis_of(column, self.shown)) for column in more_inputs.names(self.session.car)),
         )
         result = []
         for number, (column, label, dimension) in enumerate(rows):
             if not np.isfinite(inputs[column].to_numpy()).any():
                 continue
+            what, unit = label.rsplit(", ", 1)
             at, values = draw.thinned(self.axis, inputs[column].to_numpy())
             values = np.asarray(self.shown.value(values, dimension)) if dimension else values
-            y = draw.fit(values, least_span=1.0, include=(0.0,) if column in ("engine_rpm", "fuel_pressure_kpa") else ())
-            what, unit = label.rsplit(", ", 1)
-            decimals = 0 if unit == "rpm" else 1
+            y = draw.fit(
+                values,
+                least_span=0.2 if unit == "lambda" else 1.0,
+                include=(0.0,) if column in ("engine_rpm", "fuel_pressure_kpa") else (),
+            )
+            decimals = 0 if unit == "rpm" else 2 if unit in ("lambda", "V") else 1
             alt = f"{what.capitalize()} over the recording, from {np.nanmin(values):.{decimals}f} to {np.nanmax(values):.{decimals}f} {unit}."
             plot = self._figure(column, 46, y, label, alt, narrow=True)
-            draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number], ()), what, unit, 1.5)])
+            draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number % len(draw.COLOURS)], ()), what, unit, 1.5)])
             self._marks_and_gaps(plot)
             result.append(Plot([column]))
         return result

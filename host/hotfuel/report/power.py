@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, html, pictures, power_charts, sheet, words
+from hotfuel.report import answers, html, input_table, pictures, power_charts, sheet, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
@@ -126,6 +126,7 @@ def make(
         "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
         "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
         "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
+        "wired": input_table.of_variants(sessions or {}, shown),
         "method": [line.format(start=shown.text(alike.START_DEGC, "temperature difference", 0)) for line in _method(power)],
         "read_from": _read_from(power),
         "in_full": sheet.in_full(known, complaint, work_done),

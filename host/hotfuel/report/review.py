@@ -11,7 +11,7 @@ import pandas as pd
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import basis, before_after, heat, html, pictures, plots, pull_figures, pull_table, sheet, stops, words
+from hotfuel.report import basis, before_after, heat, html, input_table, pictures, plots, pull_figures, pull_table, sheet, stops, words
 from hotfuel.report import came as held_forecast
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
@@ -133,6 +133,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "heat": heat.ladder(told.heat, shown, drawn.figures) if told and told.heat else None,
         "heat_rows": heat.table(told.heat, shown) if told and told.heat else None,
         "came": held_forecast.part(came, shown, drawn.figures) if came else None,
+        "wired": input_table.of_session(session, shown),
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
         "technical": drawn.technical(),
         "method": basis.method(session, shown),

@@ -227,7 +227,7 @@ def _message_rows(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarra
         rows["description_id"] = _description_ids(part)
     elif layout.tail:
         tails = np.empty(len(rows), object)
-        tails[:] = [tail.tobytes() for tail in part.payloads[:, layout.size : layout.size + part.count]]
+        tails[:] = [tail.tobytes() for tail in part.payloads[:, layout.size : layout.size + part.count * layout.group_size]]
         rows[layout.tail[0]] = tails
     table.later(layout, part.payloads, part.count, rows)
     return rows

@@ -41,6 +41,9 @@ UNITS = {  # end of a column's name -> unit as ASAM and spreadsheets write it
     "_l_h": "L/h",
     "_s": "s",
     "_ratio": "1",
+    "_percent": "%",
+    "_lambda": "1",
+    "_afr": "1",
     "_state": "",
     "_reason": "",
 }

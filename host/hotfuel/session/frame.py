@@ -19,7 +19,7 @@ from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.risk.probes import traced
 from hotfuel.samples.decoded import Decoded
-from hotfuel.session import engine
+from hotfuel.session import engine, more_inputs
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.calibration import Calibration
@@ -134,18 +134,29 @@ def reasons(table: Ticks) -> pd.DataFrame:
 
 
 def inputs(decoded: Decoded, table: Ticks, car: Car | None) -> pd.DataFrame:
-    """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running; nan where unknown or not fitted."""
+    """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running, and those of the car file's inputs; nan where
+    unknown or not fitted."""
     auxiliary = decoded.messages["auxiliary"]
     columns = {name: np.full(len(table.seconds), np.nan) for name in (*board_inputs.NAMES, "running")}
     if len(auxiliary) and car is not None:
         values = board_inputs.from_auxiliary(auxiliary, decoded.messages["barometer"], car)
-        at = table.timeline.seconds(auxiliary["boot"], auxiliary["time"])
-        order = np.argsort(at, kind="stable")
-        order = order[np.isfinite(at[order])]
-        columns |= board_inputs.held(at[order], {name: column[order] for name, column in values.items()}, table.seconds)
+        columns |= _held(table, auxiliary, values)
+    if car is not None and car.inputs:
+        columns |= {name: np.full(len(table.seconds), np.nan) for name in more_inputs.names(car)}
+        rows = decoded.messages["more_inputs"]
+        values, _ = more_inputs.from_messages(rows, car)
+        columns |= _held(table, rows, values)
     if car is not None:
         columns["running"] = engine.running(columns, table.seconds, car)
     return pd.DataFrame(columns, index=table.index)
+
+
+def _held(table: Ticks, rows: np.ndarray, values: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Values of messages (rows with boot, time) at the ticks."""
+    at = table.timeline.seconds(rows["boot"], rows["time"])
+    order = np.argsort(at, kind="stable")
+    order = order[np.isfinite(at[order])]
+    return board_inputs.held(at[order], {name: column[order] for name, column in values.items()}, table.seconds)
 
 
 def channels_of(

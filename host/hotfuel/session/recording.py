@@ -21,7 +21,7 @@ from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.probes import fall_note
 from hotfuel.samples.decoded import Decoded
 from hotfuel.samples.losses import Losses
-from hotfuel.session import alarms, by_hand, engine, folder, frame, metadata, positions, summary
+from hotfuel.session import alarms, by_hand, engine, folder, frame, metadata, more_inputs, positions, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.session.summary import index_seconds
 from hotfuel.temperature.calibration import Calibration
@@ -95,7 +95,10 @@ class Session:
         found = frame.inputs(self.decoded, self.ticks, self.car)
         back = self.car.engine.return_flow_l_h if self.car is not None else 0.0
         flow = by_hand.flow_l_h(self._by_hand[0], self.ticks.seconds, back)
-        return found if flow is None else found.assign(flow_l_h=flow)
+        if flow is None:
+            return found
+        meter = found[more_inputs.FLOW].to_numpy() if more_inputs.FLOW in found else np.full(len(flow), np.nan)
+        return found.assign(flow_l_h=np.where(np.isfinite(flow), flow, meter))  # a table that somebody joined comes first
 
     @cached_property
     def _by_hand(self) -> tuple[list[by_hand.HandReading], list[str]]:
@@ -145,7 +148,7 @@ class Session:
     def inputs(self) -> pd.DataFrame:
         """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running (1, 0); same index; nan where unknown.
 
-        flow_l_h too, through the line, where a table of a meter was joined.
+        A column for each input in the car file; flow_l_h too, through the line, where a meter is wired or a table of one was joined.
         """
         return self._inputs.copy()
 
@@ -208,6 +211,9 @@ class Session:
         if self.car is not None:
             course = engine.of_recording(self._inputs, self.ticks.seconds, self.car) if len(self.ticks.seconds) else None
             found += course.doubts if course is not None else ()
+            if self.car.inputs:
+                columns, beyond = more_inputs.from_messages(self.decoded.messages["more_inputs"], self.car)
+                found += more_inputs.notes(beyond, columns)
             with contextlib.suppress(InputError):
                 found += [*self.margin_table.notes, *filter(None, [self.margin_table.engine_note])]
                 for name, place in self.margin_table.places.items():

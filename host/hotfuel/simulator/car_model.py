@@ -28,7 +28,8 @@ class Block:
     """A piece of time: arrays (n,), and (n, channels) for emf_mv and cold_degc.
 
     emf_mv: of the thermocouple loop, E(probe) - E(terminals), noise included; cold_degc: what the chip's own sensor has. Pressures: fuel gauge,
-    ambient absolute. ignition: 1 on, 0 off.
+    ambient absolute. ignition: 1 on, 0 off. flow_l_h through the line, of it used_l_h by the engine; throttle and mixture go by that; second_pressure_kpa:
+    gauge, in front of the filter.
     """
 
     time_s: np.ndarray
@@ -40,6 +41,12 @@ class Block:
     ambient_degc: np.ndarray
     battery_v: np.ndarray
     ignition: np.ndarray
+    flow_l_h: np.ndarray
+    used_l_h: np.ndarray
+    returned_l_h: np.ndarray
+    throttle_percent: np.ndarray
+    mixture_lambda: np.ndarray
+    second_pressure_kpa: np.ndarray
 
 
 _CHANCES = ("driver", "day", "start", "box", "probes", "noise")
@@ -128,6 +135,8 @@ class CarModel:
 
             now = np.minimum((time_s / STEP_S).astype(int), len(known) - 1)  # switches do not glide
             rpm = at(profile.engine_rpm)
+            flow, used = at(heat["flow_l_h"]), at(heat["used_l_h"])
+            throttle = 100.0 * np.clip(used / self.scenario.engine.full_flow_l_h, 0.0, 1.0)
             yield Block(
                 time_s=time_s,
                 emf_mv=np.column_stack([at(emf[:, n]) for n in range(channels)]) + probes.noise_mv(rpm, channels, noise),
@@ -138,6 +147,12 @@ class CarModel:
                 ambient_degc=at(heat["ambient_degc"]),
                 battery_v=volts[now],
                 ignition=ignition[now],
+                flow_l_h=flow,
+                used_l_h=used,
+                returned_l_h=np.full_like(flow, self.scenario.fixes.return_flow_l_h) * (rpm > 0),
+                throttle_percent=throttle,
+                mixture_lambda=np.interp(throttle, [0.0, 60.0, 90.0], [1.0, 0.98, 0.86]),
+                second_pressure_kpa=at(heat["fuel_pressure_kpa"]) + 0.1 * throttle,
             )
 
     def all(self, dt_s: float = 0.05) -> Block:

@@ -4,7 +4,7 @@ import collections
 import math
 import struct
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,6 +31,7 @@ class Senders:
     fuel_pressure_zero_percent: float = 10.0
     fuel_pressure_full_percent: float = 90.0
     pulses_per_revolution: float = 2.0
+    more: Sequence[Any] = ()  # the car file's other inputs, hotfuel.wired.Input
 
     @classmethod
     def of(cls, car: Any) -> "Senders":
@@ -42,7 +43,29 @@ class Senders:
             sensors.fuel_pressure_zero_percent,
             sensors.fuel_pressure_full_percent,
             car.engine.pulses_per_revolution,
+            car.inputs,
         )
+
+    def converter_uv(self, block: Any, count: int) -> list[np.ndarray]:
+        """Voltages at the converter's four inputs, uV; of an input that the block has no column for 0."""
+        found = [np.zeros(count)] * 4
+        for one in self.more:
+            values = None if one.is_flow else getattr(block, one.column, None)
+            if values is not None:
+                found[one.number - 1] = np.broadcast_to(one.volts_of(np.asarray(values, dtype=float)), count) / one.divider * 1e6
+        return found
+
+    def flow_pulses(self, block: Any, count: int, step_s: float, before: list[float]) -> list[np.ndarray]:
+        """Running totals of both flow meters; the last ones are left in `before`."""
+        totals = [np.full(count, total) for total in before]
+        for one in self.more:
+            column = {"line": "flow_l_h", "engine": "used_l_h", "return": "returned_l_h"}.get(one.measures or "")
+            values = getattr(block, column, None) if column else None
+            if values is not None:
+                which = int(one.source[-1]) - 1
+                totals[which] = before[which] + np.cumsum(np.broadcast_to(values, count)) * step_s / 3600 * one.pulses_per_litre
+                before[which] = float(totals[which][-1])
+        return totals
 
     def battery_code(self, battery_v: np.ndarray) -> np.ndarray:
         """ADC codes of battery voltages (n,), V."""
@@ -101,14 +124,14 @@ def steady(
 def slices(source: Any, senders: Senders, channels: int, speed: float) -> Iterator[Slice]:
     """Cut a source (an iterable of blocks, or an object whose `blocks()` gives one) into slices. Raises InputError for too few channels."""
     blocks = source.blocks() if hasattr(source, "blocks") else source
-    pulses = 0.0
+    pulses, flowed = 0.0, [0.0, 0.0]
     for block in blocks:
         time_s = np.asarray(block.time_s, dtype=float)
         count = len(time_s)
         if count == 0:
             continue
         step_s = float(time_s[1] - time_s[0]) if count > 1 else getattr(block, "step_s", 0.05)
-        columns, pulses = _columns(block, count, senders, channels, step_s, pulses)
+        columns, pulses = _columns(block, count, senders, channels, step_s, pulses, flowed)
         step_us = round(step_s * 1e6)
         most = int(min(SAMPLES_MOST, max(1, SLICE_WALL_S * speed / step_s)))
         for first in range(0, count, most):
@@ -118,7 +141,9 @@ def slices(source: Any, senders: Senders, channels: int, speed: float) -> Iterat
             yield Slice(start_us, start_us + step_us * piece.shape[1], head + np.ascontiguousarray(piece, dtype="<i4").tobytes())
 
 
-def _columns(block: Any, count: int, senders: Senders, channels: int, step_s: float, pulses: float) -> tuple[np.ndarray, float]:
+def _columns(
+    block: Any, count: int, senders: Senders, channels: int, step_s: float, pulses: float, flowed: list[float]
+) -> tuple[np.ndarray, float]:
     """Rows in the order of machine/world.py, and the pulses so far."""
     emf = np.asarray(block.emf_mv, dtype=float).reshape(count, -1)
     cold = np.asarray(block.cold_degc, dtype=float).reshape(count, -1)
@@ -143,6 +168,8 @@ def _columns(block: Any, count: int, senders: Senders, channels: int, step_s: fl
             np.rint(column("ambient_degc") * 1024.0),
             np.floor(running_total) % 2**31,
             np.nan_to_num(column("ignition")) > 0.5,
+            *(np.rint(volts) for volts in senders.converter_uv(block, count)),
+            *(np.floor(total) % 2**31 for total in senders.flow_pulses(block, count, step_s, flowed)),
         ]
     )
     return np.clip(rows, -(2**31), 2**31 - 1), float(running_total[-1])

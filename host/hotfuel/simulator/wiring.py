@@ -12,6 +12,8 @@ from hotfuel.errors import InputError
 
 # Columns of machine/world.py
 BATTERY_CODE, FUEL_PRESSURE_CODE = 0, 1
+PULSES = {"engine_pulses": 4, "flow_1": 10, "flow_2": 11}
+CONVERTER, CONVERTER_ADDRESS = "ADS1115", 0x48
 BAROMETER_ADDRESS = 0x76
 CLOCK_ADDRESS = 0x68
 I2C_FROM = 0x60
@@ -43,7 +45,14 @@ class Wiring:
             else:
                 raise InputError(f"channel {channel} cannot have a {chip}; there are {', '.join(AMPLIFIERS)}, on channels 0 to 7")
             rows.append({**where, "chip": chip, "channel": channel, "on_rail": True, "name": channel})
-        for fitted, address, name in ((barometer, BAROMETER_ADDRESS, "barometer"), (clock_chip, CLOCK_ADDRESS, "clock")):
+        more: Any = settings.get("more_inputs", ())
+        converter = CONVERTER if any(str(name).startswith("analogue") for name in more) else None
+        others = (
+            (barometer, BAROMETER_ADDRESS, "barometer"),
+            (clock_chip, CLOCK_ADDRESS, "clock"),
+            (converter, int(str(settings.get("converter_address", CONVERTER_ADDRESS))), "converter"),
+        )
+        for fitted, address, name in others:
             if fitted is not None:
                 rows.append({"bus": "i2c", "number": self.i2c, "where": address, "chip": fitted, "on_rail": False, "name": name})
         return rows
@@ -66,6 +75,7 @@ class Wiring:
                 for name, column in (("battery", BATTERY_CODE), ("fuel_pressure", FUEL_PRESSURE_CODE))
                 if name in self.gpio
             ],
+            "pulses": [[self.gpio[name], column] for name, column in PULSES.items() if name in self.gpio],
         }
 
 

@@ -134,7 +134,7 @@ def test_the_analogue_inputs_read_the_world(bench):
 
 
 def test_a_state_machine_counts_the_pulses_that_come_while_it_runs(bench):
-    standin_rp2.pulse_pins[2] = True
+    standin_rp2.pulse_pins[2] = 4
     column = 2 * bench.channels + world.PULSES
     bench.world.resting[column] = 100
     counter = standin_rp2.StateMachine(0, lambda: None, freq=100_000, in_base=Pin(2))

@@ -5,9 +5,9 @@ every pulse on its input pin. `exec("set(x, 0)")` sets X; `exec("mov(isr, x)")`,
 """
 
 from .clock import clock
-from .world import PULSES, world
+from .world import world
 
-pulse_pins = {}  # pin number -> True: the engine's pulses arrive here
+pulse_pins = {}  # pin number -> column of the world with the pulses that arrive here
 
 
 class PIO:
@@ -43,9 +43,8 @@ class StateMachine:
         self._shift = 0
 
     def _pulses(self):
-        if self._pin is None or not pulse_pins.get(self._pin.number):
-            return 0
-        return world.input(PULSES, clock.now_us)
+        column = None if self._pin is None else pulse_pins.get(self._pin.number)
+        return 0 if column is None else world.input(column, clock.now_us)
 
     def _x(self):
         return (self._from - (self._pulses() - self._begin if self._active else 0)) & 0xFFFFFFFF

@@ -36,8 +36,8 @@ def main():
         )
     for number, column in how["analogue"]:
         pins.ADC.sources[number] = column
-    if how.get("pulse_pin") is not None:
-        standin_rp2.pulse_pins[how["pulse_pin"]] = True
+    for number, column in how["pulses"]:
+        standin_rp2.pulse_pins[number] = column
     flash = platform.file_system(how)
     outside.attach(models, flash, how.get("ignition_pin"), how.get("pulse_pin"))
     for change in how["changes"]:

@@ -14,7 +14,9 @@ AMBIENT_PRESSURE_PA = 2
 AMBIENT_1024 = 3  # degC * 1024, at the barometer
 PULSES = 4  # of the engine, running total
 IGNITION = 5
-INPUTS = 6  # number of such columns
+ANALOGUE_UV = 6  # four columns: voltages at the external converter's inputs
+FLOW_PULSES = 10  # two columns: flow meters, running totals
+INPUTS = 12  # number of such columns
 
 
 class World:

@@ -94,11 +94,13 @@ class Common:
         if not self._needed or course.car is None or self._fuel is None:
             return course
         car = course.car.model_copy(update={"station_pressure_kpa": self._pressure_kpa, "altitude_m": None})
+        flow = np.asarray(course.inputs.get("flow_l_h", np.nan), dtype=float)
         conditions = Conditions(
             running=course.inputs["running"],
             engine_rpm=course.inputs["engine_rpm"],
             fuel_pressure_kpa=course.inputs["fuel_pressure_kpa"],
             ignition=course.inputs["ignition"],
+            flow_l_h=flow if np.isfinite(flow).any() else None,
             time_s=course.time_s,
         )
         known = {p.name for p in car.places}

@@ -71,7 +71,11 @@ def flow_of(course: Course) -> hose.Flow:
     known, on = np.isfinite(measured), fired(course)
     whole = not on.any() or known[on].mean() >= _MEASURED_SHARE
     basis = "measured by a meter" if whole else f"measured by a meter in part, else {estimated.basis}"
-    return hose.Flow(np.where(known, measured, estimated.litres_h), METER_U if whole else estimated.relative_u, basis)
+    stated = (
+        [one.uncertainty / 100 for one in course.car.inputs if one.is_flow and one.uncertainty] if course.car is not None else []
+    )
+    meter_u = float(np.hypot.reduce(stated)) if stated else METER_U
+    return hose.Flow(np.where(known, measured, estimated.litres_h), meter_u if whole else estimated.relative_u, basis)
 
 
 def _estimated(course: Course) -> hose.Flow:

@@ -1,0 +1,28 @@
+"""Inputs that only some boards have, one row each, and the messages they need. On a board in memory only where one is fitted, or while somebody sets something.
+
+Settings, firmware, host, simulator and this document's tables read the rows; messages are declared as in messages.py.
+"""
+
+# name in the setting more_inputs -> number on the wire. Append only.
+INPUTS = {"analogue_1": 1, "analogue_2": 2, "analogue_3": 3, "analogue_4": 4, "flow_1": 17, "flow_2": 18, "receiver": 33}
+RECEIVER = "receiver"  # has messages of its own
+CONVERTER_V_PER_CODE = 4.096 / 32768  # ADS1115 at the range of 4.096 V either way (datasheet SBAS444, table of full-scale ranges)
+
+MORE_INPUTS = (
+    ("count", "u8", None, 1),
+    ("inputs", "group", "count", (("input", "u8", None, 1), ("value", "i32", None, 1))),
+)
+
+ROWS = {  # type: dict
+    10: ("more_inputs", MORE_INPUTS),
+}
+
+
+def join():
+    """Let the codec know these messages; on a board, which has loaded it long before."""
+    from hotfuel_wire import codec, messages
+
+    for number, (name, rows) in ROWS.items():
+        if number not in codec.LAYOUTS:
+            messages.TYPES[name] = number
+            codec.LAYOUTS[number] = codec.Layout(name, number, rows)
