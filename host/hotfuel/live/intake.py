@@ -279,7 +279,7 @@ def _row(message: Message) -> np.void:
     kind = table.MESSAGES[message.name]
     values = {"boot": message.boot, "time": message.time_s, **message.values}
     if message.name == "more_inputs":
-        values["inputs"] = more_inputs.packed(values["inputs"])
+        values["inputs"] = table.packed("more_inputs", values["inputs"])
     return np.array([tuple(values[name] for name in kind.names or ())], kind)[0]
 
 

@@ -1,6 +1,6 @@
 """numpy tables of what the wire carries, derived from hotfuel_wire.messages; nobody types a field twice."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -122,6 +122,20 @@ def _message_dtype(layout: Layout) -> np.dtype:
         fields.append((layout.tail[0], "O"))
     fields += [(row[0], _NUMPY[row[1]]) for row in layout.later]
     return np.dtype([*fields, ("saturated", "?")])
+
+
+# message name -> what it repeats, as it lies on the wire; in MESSAGES these groups stand as they came, in bytes
+GROUPS: dict[str, np.dtype] = {
+    layout.name: _wire_dtype(layout.group)
+    for layout in LAYOUTS.values()
+    if layout.group and layout.name not in ("reading", "description")
+}
+
+
+def packed(name: str, groups: Sequence[Mapping[str, Any]]) -> bytes:
+    """The groups of one message, as hotfuel_wire.codec.unpack gives them, in the bytes that MESSAGES has of them."""
+    row = GROUPS[name]
+    return np.array([tuple(one[field] for field in row.names or ()) for one in groups], row).tobytes()
 
 
 def later(layout: Layout, payloads: np.ndarray, count: int, rows: np.ndarray) -> None:

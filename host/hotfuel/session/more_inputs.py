@@ -1,26 +1,18 @@
 """Inputs that only some boards have (hotfuel.wired), from raw codes and pulse counts to columns in SI, and the flow through the line."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping
 
 import numpy as np
-from hotfuel_wire.codec import LAYOUTS
-from hotfuel_wire.messages import TYPES
 
 from hotfuel.car import Car
+from hotfuel.samples import table
 from hotfuel.wired import Input, line_flow_l_h
 
 FLOW = "flow_l_h"
-_GROUP = np.dtype([("input", "u1"), ("value", "<i4")])  # as it lies on the wire
-assert _GROUP.itemsize == LAYOUTS[TYPES["more_inputs"]].group_size
+_GROUP = table.GROUPS["more_inputs"]
 _COUNT_WRAP = 1 << 30
 _PULSES_LEAST = 10  # a flow is the mean over so many pulses: one more or less is a tenth of it
 _WINDOW_S = (1.0, 10.0)  # ... and over that long, at least and at most
-
-
-def packed(groups: Sequence[Mapping[str, Any]]) -> bytes:
-    """The groups of one message as they lie on the wire."""
-    return np.array([(one["input"], one["value"]) for one in groups], _GROUP).tobytes()
 
 
 def _by_number(rows: np.ndarray, number: int) -> np.ndarray:

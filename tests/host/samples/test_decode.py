@@ -42,6 +42,9 @@ def by_the_stream(data):
                 for number, channel in enumerate(values["channels"])
             ]
             continue
+        if message.name in table.GROUPS:
+            groups = codec.LAYOUTS[values["type"]].tail[0]
+            values = {**values, groups: table.packed(message.name, values[groups])}
         row = {"boot": message.boot, "time": message.time_s, "description_id": message.description_id, **values}
         messages[message.name].append(tuple(plain(row[name]) for name in table.MESSAGES[message.name].names))
     return readings, messages, stream

@@ -9,6 +9,7 @@ from hotfuel import session as sessions
 from hotfuel.errors import InputError
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.report import input_table
+from hotfuel.samples import table
 from hotfuel.session import export, more_inputs
 from hotfuel.study.drive import course
 from hotfuel.study.line import transport
@@ -209,7 +210,7 @@ def test_two_meters_or_one_and_a_stated_place(meters, line):
     rows = np.zeros(30, [("boot", int), ("time", float), ("count", int), ("inputs", object)])
     rows["time"], rows["count"] = at, len(meters)
     rows["inputs"] = [
-        more_inputs.packed([{"input": int(source[-1]) + 16, "value": 1 + 100 * t} for source, _ in meters]) for t in at
+        table.packed("more_inputs", [{"input": int(source[-1]) + 16, "value": 1 + 100 * t} for source, _ in meters]) for t in at
     ]
     columns, _ = more_inputs.from_messages(rows, car)
     assert ("flow_l_h" in more_inputs.names(car)) == (line is not None)
