@@ -71,7 +71,7 @@ class Input(BaseModel):
     @model_validator(mode="after")
     def _whole(self) -> "Input":
         if self.is_flow:
-            given = {"unit": self.unit, "points": self.points}
+            given: dict[str, object] = {"unit": self.unit, "points": self.points}
             if self.pulses_per_litre is None or self.measures is None:
                 raise InputError(
                     f'{self.source} is a flow meter: give pulses_per_litre, and measures = "line", "engine" or "return"'
@@ -198,7 +198,7 @@ TAKEN = ("engine_rpm", "fuel_pressure_kpa", "battery_v", "ambient_pressure_kpa",
 
 
 def _each_once(inputs: tuple[Input, ...]) -> tuple[Input, ...]:
-    for what, seen in (("source", [one.source for one in inputs]), ("name", [one.column for one in inputs])):
+    for what, seen in (("source", [str(one.source) for one in inputs]), ("name", [one.column for one in inputs])):
         twice = sorted({value for value in seen if seen.count(value) > 1})
         if twice:
             raise InputError(f"two inputs have the {what} {twice[0]}: each needs its own")
