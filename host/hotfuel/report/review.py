@@ -11,7 +11,20 @@ import pandas as pd
 from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import basis, before_after, heat, html, input_table, pictures, plots, pull_figures, pull_table, sheet, stops, words
+from hotfuel.report import (
+    basis,
+    before_after,
+    heat,
+    html,
+    input_table,
+    pictures,
+    plots,
+    pull_figures,
+    pull_table,
+    sheet,
+    stops,
+    words,
+)
 from hotfuel.report import came as held_forecast
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
