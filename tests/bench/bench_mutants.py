@@ -55,7 +55,7 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     "verdicts": {_EVIDENCE + "verdicts.py": ("tests/host/study/evidence/test_verdicts.py",)},
     "power": {
         _POWER + "correction.py": ("tests/authority/test_against_sae_j1349.py",),
-        **{_POWER + f"{name}.py": ("tests/host/study/power/test_pulls.py",) for name in ("columns", "delimited", "pulls")},
+        **{_POWER + f"{name}.py": tuple(f"tests/host/study/power/test_{one}.py" for one in ("pulls", "layouts")) for name in ("columns", "delimited", "pulls")},
         **{_POWER + f"{name}.py": ("tests/host/study/power/test_power.py",) for name in ("curves", "power")},
         _POWER + "expectation.py": ("tests/host/study/power/test_expectation.py",),
     },

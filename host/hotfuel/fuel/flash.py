@@ -118,7 +118,7 @@ def pressure_kpa(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -
 
 
 def liquid_at(feed: Feed, temperature_k: Array, vapour_liquid_ratio: Array) -> Array:
-    """Moles left in the liquid, (components, states), at a temperature and V/L."""
+    """Mole fractions of the liquid, (components, states), at a temperature and V/L."""
     pressure = pressure_kpa(feed, temperature_k, vapour_liquid_ratio)
     share = 1000 * vapour_liquid_ratio * feed.liquid_volume_m3 * pressure / (c.GAS_CONSTANT * temperature_k)
     ideal = np.exp(c.log_vapour_pressure(temperature_k, feed.which)) * np.exp(feed.log_k_shift(vapour_liquid_ratio)) / pressure

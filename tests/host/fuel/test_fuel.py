@@ -302,3 +302,12 @@ def test_a_ratio_is_of_liquid_as_it_is_at_0_degc():
     per_mole_m3 = 0.08618 / 677.0  # n-hexane at 0 degC: 677 kg/m3 (handbook; 664 at 15 degC)
     assert float(feed.liquid_volume_m3[0]) == pytest.approx(per_mole_m3, rel=0.005)
     assert float(kpa[0]) == pytest.approx(76.4, rel=0.02)  # its vapour pressure at 60 degC
+
+
+def test_the_liquid_beside_its_vapour_is_whole():
+    """Mole fractions add up to one only where the vapour beside them is as much as the ratio says."""
+    kelvin, ratio = np.array([310.0, 340.0]), np.array([20.0, 4.0])
+    for fuel in (E0, E10):
+        liquid = flash.liquid_at(fuel.feed, kelvin, ratio)
+        np.testing.assert_allclose(liquid.sum(axis=0), 1, atol=1e-7)
+        assert np.abs(liquid - fuel.feed.moles.reshape(-1, 1)).max() > 1e-3

@@ -48,6 +48,7 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
     assert gain.high_percent - gain.low_percent < 2
     assert "cool makes more power than warm: +" in gain.sentences[0]
     assert result.finding() == gain.sentences[0]
+    assert result.band_rpm == (RPM[0], RPM[-1])  # whole bins, over what all pulls share
     assert "How much of it is mixture, spark or heat soak cannot be told" in gain.sentences[0]  # in the headline, not beneath
     assert " kW (+" in gain.sentences[0]
 

@@ -177,6 +177,8 @@ def test_any_pieces_of_a_file_are_read_or_refused_in_one_sentence(pieces):
         ("Leistung <PS>", "power", "PS"),
         ("Fuel Temp (°F)", "temperature", "°F"),
         ("Power", "power", ""),
+        ("Nm", "torque", "Nm"),
+        ("Motor Nm", "torque", "Nm"),
     ],
 )
 def test_units_in_headers(header, dimension, unit):
