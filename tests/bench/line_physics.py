@@ -48,12 +48,12 @@ def cars(count, seed):
         "tank_l": between(12, 55), "tank_wall_h": between(0.8, 2.5), "tank_over": between(0.0, 3.0),
         "tank_exhaust_w": between(0, 120), "start_rise": between(0, 4),
         "return_l_h": np.zeros(count), "return_lost": between(0.05, 0.4), "boil": between(2.2, 3.5), "onset_off": draw.normal(0, 1.0, count),
-        "cooler_w_k": np.zeros(count), "cooler_exponent": between(0.1, 0.7), "coolant_over": between(0, 6),
+        "cooler_w_k": np.zeros(count), "cooler_exponent": between(0.1, 0.7), "coolant_over": between(0, 8),
         "ice_kg": np.zeros(count), "ice_w_k": np.zeros(count),
         "ice_wall": between(0.6, 2.8), "electric_w": np.zeros(count), "tank_pump": np.zeros(count, bool),
         "kpa": np.full(count, 97.8), "fuel_off": np.zeros(count),
         "warm_up": between(300, 700), "drive_s": between(420, 620).round(), "queue_s": between(220, 380).round(), "stop_s": between(280, 400).round(),
-        "wander": draw.integers(0, 2**31, count), "old_place": between(0.03, 0.3),
+        "wander": draw.integers(0, 2**31, count), "old_place": between(0.03, 0.3), "cooler_at": draw.integers(0, 6, count),
     }  # fmt: skip
 
 
@@ -143,26 +143,25 @@ def march(p):
         leaving, into_fuel = out_of_h(h, onset_line), into_fuel + more
         from_block, from_air = p["pump_block"] * (block - body), p["pump_air"] * (bay - body)
         body = body + (from_block + from_air - into_fuel) / 900
-        # coolers
-        entering = leaving.copy()
+        # pump to carburettor, with a cooler somewhere in it
+        air2, exhaust2, gained = 0.0, 0.0, 0.0
+        h = into_h(leaving, onset_line)
         ntu = p["cooler_w_k"] * np.maximum(flow / 10, 0.05) ** p["cooler_exponent"] / np.maximum(carried, 0.05)
-        entering = entering + np.where(on, -np.expm1(-ntu) * np.minimum(air + p["coolant_over"] - entering, 0.0), 0.0)
-        taken = np.where(on, -np.expm1(-p["ice_w_k"] / np.maximum(carried, 0.05)) * np.maximum(entering - water, 0.0), 0.0) * (
-            p["ice_kg"] > 0
-        )
-        gained = taken * carried + p["ice_wall"] * (bay - water) * (p["ice_kg"] > 0)
-        over = np.maximum(gained - ice, 0.0)
-        ice, water = np.maximum(ice - gained, 0.0), water + over / np.maximum(p["ice_kg"] * 4190, 1.0)
-        entering = entering - taken
-        # pump to carburettor
-        air2, exhaust2 = 0.0, 0.0
-        h = into_h(entering, onset_line)
+        by_ice = -np.expm1(-p["ice_w_k"] / np.maximum(carried, 0.05)) * (p["ice_kg"] > 0)
         for c in range(6):
+            here, entering = on & (p["cooler_at"] == c), out_of_h(h, onset_line)
+            cooled = entering - np.expm1(-ntu) * np.minimum(air + p["coolant_over"] - entering, 0.0)
+            taken = np.where(here, by_ice * np.maximum(cooled - water, 0.0), 0.0)
+            gained = gained + taken * carried
+            h = np.where(here, into_h(cooled - taken, onset_line), h)
             cell, ua, rad = p["v2"] / 6 * J_L_K, p["ua2"] / 6 * faster, p["rad2"] / 6
             by_air, by_exhaust = ua * (bay - two[c]), rad * (exhaust - two[c])
             air2, exhaust2 = air2 + by_air, exhaust2 + by_exhaust
             h = (cell * into_h(two[c], onset_line) + carried * h + by_air + by_exhaust) / (cell + carried)
             two[c] = out_of_h(h, onset_line)
+        gained = gained + p["ice_wall"] * (bay - water) * (p["ice_kg"] > 0)
+        over = np.maximum(gained - ice, 0.0)
+        ice, water = np.maximum(ice - gained, 0.0), water + over / np.maximum(p["ice_kg"] * 4190, 1.0)
         inlet = two[5].copy()
         used = np.where(on, burn[s], 0.0) / 3600 * J_L_K
         cell = p["bowl_l"] * J_L_K * np.where(bowl > onset + ONSET_PER_KPA * (p["kpa"] - 95), p["boil"], 1.0)

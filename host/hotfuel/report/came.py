@@ -56,7 +56,8 @@ def chart(came: Came, shown: Shown, width: int = WIDTH_PX) -> Chart:
         came_at, colour = degrees(one.came_degc), _OUTSIDE if one.miss_degc else INK
         half = 1.96 * one.came_u_degc
         chart.box((degrees(one.came_degc - half), degrees(one.came_degc + half)), (y - 0.03, y + 0.03), "", fill=colour)
-        chart.marker(came_at, y, "diamond", colour, f"{_name(one)}: {came_at:.0f} {unit} came", hollow=False, size=4.5)
+        shape = "square" if one.miss_degc else "diamond"
+        chart.marker(came_at, y, shape, colour, f"{_name(one)}: {came_at:.0f} {unit} came", hollow=False, size=4.5)
         chart.label(_name(one), LEFT_PX + 4, float(chart.py(y)) + 4)
     return chart
 
@@ -74,7 +75,7 @@ def table(came: Came, shown: Shown) -> Table:
                 place_words(one.told.place),
                 one.told.phase,
                 shown.text(one.told.before_degc, "temperature", 0),
-                f"{least.split()[0]} to {greatest}",
+                "as before" if one.told.told.half < 0.05 else f"{least.split()[0]} to {greatest}",
                 f"{shown.text(one.came_degc, 'temperature', 0)} ±{half}",
                 told,
             )
@@ -89,5 +90,5 @@ def _name(one: Outcome) -> str:
 def _caption(came: Came) -> str:
     return (
         f"Blue: where the forecast of {came.made} had it in 95 of 100, with {came.change}. Ring: before. Diamond: what came, with the doubt of two days' "
-        "difference, at the same outside air; red where both together do not reach the forecast."
+        "difference, at the same outside air; a red square where both together do not reach the forecast."
     )

@@ -22,6 +22,7 @@ from hotfuel.units import Shown
 _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
 _HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
 _MOST_CHARTS, _CARD_PX = 6, 190
+_NOTHING_DEGC = 0.05
 _METHOD = (
     "The recorded drive is followed from the tank on, in 200 draws of everything that nobody measured; intervals hold 95 in 100 of them. What is wrong with "
     "the measurement itself is common to before and after, and is not in them.",
@@ -176,8 +177,8 @@ def _card(one: Forecast, shown: Shown) -> Callable[[], list[Chart]]:
 def _key() -> list[dict[str, object]]:
     looks = (
         (INK, 1.8, "", "as recorded"),
-        (_AFTER, 1.6, "", "with the change, and where it is in 95 of 100"),
-        (_LIMIT, 1.4, "5 4", "boiling limit then"),
+        (_AFTER, 1.6, "7 3", "with the change, and where it is in 95 of 100"),
+        (_LIMIT, 1.4, "2 3", "boiling limit then"),
     )
     return [{"colour": colour, "width": width, "dash": dash, "text": text, "hatch": ""} for colour, width, dash, text in looks]
 
@@ -212,9 +213,9 @@ def _chart(name: str, curve: Curve, place: str, shown: Shown, height_px: int, wi
     )
     at = curve.time_s * 1000
     chart.band(at, least, greatest, _AFTER, 0.2)
-    chart.line(at, limit, "limit", unit, _LIMIT, (5, 4), 1.4)
+    chart.line(at, limit, "limit", unit, _LIMIT, (2, 3), 1.4)
     chart.line(at, before, "as recorded", unit, INK)
-    chart.line(at, middle, "with the change", unit, _AFTER, width=1.6)
+    chart.line(at, middle, "with the change", unit, _AFTER, (7, 3), 1.6)
     return chart
 
 
@@ -240,6 +241,8 @@ def _row(row: Row, shown: Shown) -> tuple[str, ...]:
     def pair(before: float, after: Interval, dimension: str) -> tuple[str, str]:
         if not np.isfinite(before):
             return "", ""
+        if after.half < _NOTHING_DEGC and abs(after.middle - before) < _NOTHING_DEGC:
+            return _minus(shown.text(before, dimension)), "as before"
         half = shown.no_finer(after.half, "temperature difference", after.half)
         was, will = (_minus(shown.no_finer(x, dimension, after.half)) for x in (before, after.middle))
         return was, f"{will} ±{half}"

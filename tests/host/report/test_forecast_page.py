@@ -55,6 +55,7 @@ def test_the_page_has_the_answer_first_and_its_picture(told):
     customer = text_of(made.page[: made.page.index('id="technical"')])
     assert "margin" not in customer
     assert not re.search(r"(?<![\w-])-\d", said)  # one sign for minus
+    assert "±0" not in said and "as before" in said  # what nothing reaches is not told to a tenth
     chart = made.figures["change0"]
     curve = told[0].curves[page.chosen(told[0])]
     assert chart.y.low < curve.least_degc.min()
@@ -83,4 +84,9 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
         assert one.fix.change.name in said
         assert one.fix.fuss.split(";")[0] in said
     assert "Of these nothing is known here" in said
+    doubts = [one.told.smallest.degc.half for one in tried]
+    assert max(doubts) > 1
+    for one, half in zip(tried, doubts, strict=True):  # no finer than its doubt
+        told = first.interval(one.told.smallest.degc, SI, ("more", "less"))
+        assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]

@@ -34,21 +34,16 @@ SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowin
 STANDING_S, STANDING_SPREAD = 900.0, 0.6
 HOSE_STANDING_S, HOSE_STANDING_SPREAD = 220.0, 0.8
 OLD_PUMP = (0.3, 1.1)  # share of the rise to a pump on the engine that is the pump's own (assumption)
-FLUSH_S, FLUSHED = (
-    90.0,
-    0.3,
-)  # after a start: share of what the place before is hotter by that a change may add or take (assumption)
-PASSING_S = 40.0  # how fast that is over (assumption)
+# After a start: share of what the place before is hotter by that a change may add or take, and when most of it passes (assumptions).
+FLUSH_S, FLUSHED, PASSING_S = 90.0, 0.3, 45.0
 DELAYS = 3.0  # in times of forgetting: what keeps heat out delays standing fuel, and in the end it gets as hot
 STOPS_ALIKE = (
     0.3,
     1.4,
 )  # how much of what was there at its stop is there in standing fuel (assumption, from trials on two models)
-STARTED_S = (
-    10.0,
-    60.0,
-)  # how fast a place takes on the flowing fuel's difference after a start: its own metal and what stood before it (assumption)
-PASSED = (0.0, 0.9)  # of the difference that stood at the place before, how much passes a place after a start (assumption)
+# How fast a place takes on the flowing fuel's difference after a start: its own metal, and what stood before it (assumption).
+STARTED_S = (20.0, 100.0)
+PASSED = (0.1, 1.0)  # of the difference that stood at the place before, how much passes a place after a start (assumption)
 CONDUCTED = (0.1, 0.8)  # share of a pump's rise that comes through its flange (common practice, no source)
 PUMP_W = (0.0, 25.0)  # what an electric pump puts into the fuel in the line and not into the tank (common practice, no source)
 PUMP_NEAR_TANK_DEGC = (0.0, 3.0)
@@ -125,7 +120,7 @@ class Changed:
         """Differences (DRAWS, m) after each start: those of the fuel that stood give way to those of fuel that flows."""
         made = np.array(made)
         started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *STARTED_S)
-        for end, rows in self.grid.starts(FLUSH_S):
+        for end, rows in self.grid.starts(2 * FLUSH_S):
             gone = np.exp(-STEP_S * (1 + np.arange(rows.stop - rows.start)) / started_s)
             made[:, rows] += (made[:, end - 1 : end] - made[:, rows]) * gone
         return made
@@ -134,8 +129,9 @@ class Changed:
         """After each start what of a difference in standing fuel (DRAWS, m) passes the next place, (DRAWS, m); nothing elsewhere."""
         made = np.zeros((DRAWS, len(self.grid.on)))
         share = self.draws.between("passed", "how much of the fuel that stood further back is seen after a start", *PASSED)
-        for end, rows in self.grid.starts(FLUSH_S):
-            made[:, rows] = share * stood[:, end - 1 : end] * np.exp(-STEP_S * np.arange(rows.stop - rows.start) / PASSING_S)
+        for end, rows in self.grid.starts(2 * FLUSH_S):
+            when = STEP_S * (0.5 + np.arange(rows.stop - rows.start)) / PASSING_S
+            made[:, rows] = share * stood[:, end - 1 : end] * (when * np.exp(1 - when)) ** 2  # it comes, and is over
         return made
 
     def pump_in(self, place: str, before: str) -> bool:
@@ -188,13 +184,17 @@ class _Following:
                 flowing = found[place]
                 continue
             flowing = self._pumped(place, before, self._section(place, before, flowing))
+            cooled: np.ndarray | float = 0.0
             if self.cooling and self.change.cooler_before == place:
                 entering = self.to.fresh[place] + flowing
-                flowing = flowing - self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
+                # what is colder behind the cooler is warmed faster, over as much of the section as lies behind it
+                behind = self.to.kept(place) ** self.cooling.where
+                cooled = behind * self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
+                flowing = flowing - cooled
             stood = self.to.started(self._without_pump(place, self._stood(flowing, held, place)))
             carried = self.to.passing(found[before] * self.to.kept(place))
             share = self.to.passing(np.ones_like(stood))
-            found[place] = stood * (1 - share) + carried + self._flushed(place, before)
+            found[place] = stood * (1 - share) + carried - share * cooled + self._flushed(place, before)
         return found
 
     def _rise(self, place: str, before: str) -> np.ndarray:
@@ -309,7 +309,7 @@ class _Following:
         held: np.ndarray | float = 0.0  # of what it stands over the air, in the end
         if change.insulation_share is not None and change.insulated_before == place:
             cut = self.to.share("insulation", "what the insulation keeps out", change.insulation_share)
-            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", -0.1, 1.4)
+            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", 0.1, 1.5)
         if change.shield_share is not None and change.shielded_before == place:
             cut = self.to.share("shield", "what a shield keeps off", change.shield_share)
             slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", 0.0, 1.1)
@@ -351,7 +351,7 @@ class _Following:
             return made
         way = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0)
         return np.where(
-            self.grid.on, made, -way * self.draws.between("held m", "how hot the old pump's place gets without it", 0.15, 1.05)
+            self.grid.on, made, -way * self.draws.between("held m", "how hot the old pump's place gets without it", 0.0, 1.05)
         )
 
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
@@ -362,6 +362,9 @@ class _Following:
         name = "forgets in a hose" if hose else "forgets"
         tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
         slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
+        if self.change.insulation_share is not None and self.change.insulated_before == place:  # it forgets more slowly, too
+            cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
+            tau_s = tau_s / (1 - np.minimum(cut, 0.8))
         alike = self.draws.between("stop", "how a fix acts in a stop", *STOPS_ALIKE)
         for first, end in self.grid.standing():
             since = STEP_S * np.arange(1, end - first + 1)

@@ -309,7 +309,7 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[st
         scores = np.nan_to_num([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
     best = int(np.argmax(scores))
     # Where flow changes, so does the delay: all shifts that agree nearly as well may have been the one of a single change.
-    near = np.flatnonzero(scores >= 0.8 * scores[best])
+    near = np.flatnonzero(scores >= 0.8 * scores[best]) if scores[best] > 0 else np.array([best])
     delay = best * step
     spread = max(float(np.ptp(near)) * step / np.sqrt(12), step)
     if not steady:

@@ -150,6 +150,8 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
 def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """Of the running parts those stretches in which the engine's speed stayed alike; one delay stands for no more than one flow."""
     rpm = smoothed(course.time_s, course.inputs["engine_rpm"])
+    if not np.isfinite(rpm).any():
+        return []
     found = []
     for first, last in parts:
         start = first
@@ -164,10 +166,13 @@ def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int
 
 
 def _unsteady(course: Course, part: slice) -> str | None:
-    """Why no delay can be told where the flow is not known and the engine's speed changed; None where it did not, or nobody read it."""
+    """Why no delay can be told where the flow is not known and the engine's speed changed, or nobody read it; None where it did not."""
     rpm = smoothed(course.time_s, course.inputs["engine_rpm"])[part]
     if not np.isfinite(rpm).any():
-        return None
+        return (
+            "Neither the fuel's flow nor the engine's speed was read, and a delay is as long as the flow makes it, so none can be told. "
+            "Record the engine's speed, or put a meter in the line."
+        )
     least, most = (float(x) for x in np.nanquantile(rpm, (0.05, 0.95)))
     if most <= (1 + STEADY_SHARE) ** 2 * max(least, 1.0):
         return None

@@ -84,6 +84,8 @@ def _way(course: Course, one: "Section", air: np.ndarray, metal: np.ndarray | No
         ]
         for p in (one.place, one.before)
     ]
+    if float(np.mean(heat)) <= 0:  # a cooler stands there, and nothing is taken up
+        return nothing
     doubt = 1.96 * float(np.std(np.mean(out_slope) * offset[0] - np.mean(in_slope) * offset[1]))
     if doubt > MOST_DOUBT * abs(float(np.mean(heat))):
         return Way(one.before, one.place, Interval(0.0, 0.5, 1.0))

@@ -78,6 +78,15 @@ def test_without_displacement_only_the_delay_is_told():
     assert "neither volume nor heat" in one.sentence
 
 
+def test_without_flow_and_engine_speed_no_delay_is_told():
+    found, _ = course("summer drive")
+    car = EIGHT.model_copy(update={"engine": EIGHT.engine.model_copy(update={"displacement_l": None})})
+    blind = replace(found, car=car, inputs=found.inputs | {"engine_rpm": np.full(len(found.time_s), np.nan)})
+    last = transport.sections(blind)[-1]
+    assert last.hose is None
+    assert last.sentence.startswith("Neither the fuel's flow nor the engine's speed was read")
+
+
 def test_a_declared_volume_is_taken():
     car = load(
         EXAMPLE[: EXAMPLE.index("[[place]]")]
