@@ -1,6 +1,7 @@
 """Decoding a whole log: `hotfuel.samples.decode` beside libraries for the same job, all in one process.
 
-Run: python tests/bench/bench_decode.py [--frames 1000000] [--slow 1000000] [--day]
+Run: python tests/bench/bench_decode.py [--frames 1000000] [--slow 1000000] [--day] [--mixed LOG]
+With --mixed only that: a log as it is recorded (`wire.log` of the session `hotfuel demo` leaves), lengthened to as many frames.
 The log: reading frames of four channels (49 bytes each, a zero on both sides), codes that drift with noise, a description every 10 s, anchors every 5 s.
 Every peer decodes the same samples from its own format, in memory; with --slow the slow ones take fewer frames and are scaled by frames, which
 flatters those that keep every message: their time for one grows with how many there are.
@@ -24,6 +25,7 @@ from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import TYPES
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "host" / "samples"))
+import mixed_log
 import wire_logs
 
 RUNS = 5
@@ -115,6 +117,32 @@ def loop_peer(data):
     return run
 
 
+def bare_loop(data):
+    """The same without a layout to unpack, so for a log of messages of any type: every frame checked, none kept."""
+    from cobs import cobs
+
+    good = 0
+    for piece in data.split(b"\0"):
+        if not piece:
+            continue
+        try:
+            body = cobs.decode(piece)
+        except cobs.DecodeError:
+            continue
+        good += zlib.crc32(body[:-4]) == int.from_bytes(body[-4:], "little")
+    return good
+
+
+def mixed(log, frames):
+    """A log as it is recorded, lengthened: tables of everything in it, against the bare loop in turn."""
+    data = mixed_log.lengthened(log.read_bytes(), frames)
+    spent = [(timed(lambda: decode(data)), timed(lambda: bare_loop(data))) for _ in range(RUNS)]
+    assert bare_loop(data) == decode(data).losses.frames
+    ours, theirs = (statistics.median(each) for each in zip(*spent, strict=True))
+    share = statistics.median(bare / table for table, bare in spent)
+    print(f"{log}, lengthened to {len(data) / 1e6:.0f} MB: tables {ours:.3f} s, bare cobs and zlib loop {theirs:.3f} s: {share:.2f} x (aim 3)")
+
+
 def bulk_only(data):
     """Frames found and checked, their bytes as columns: no tables, no board time."""
     frames = 0
@@ -165,9 +193,13 @@ def main():
     options.add_argument("--frames", type=int, default=1_000_000)
     options.add_argument("--slow", type=int, default=1_000_000)
     options.add_argument("--folder", default=".")
+    options.add_argument("--mixed", type=Path, metavar="LOG", help="only a log of many kinds of messages, as it is recorded")
     chosen = options.parse_args()
     if chosen.day:
         day(chosen.folder)
+        return
+    if chosen.mixed:
+        mixed(chosen.mixed, chosen.frames)
         return
     data = wire_logs.drive(chosen.frames, CHANNELS)
     damaged = wire_logs.damage(data, 0.01)

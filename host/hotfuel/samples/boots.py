@@ -113,9 +113,9 @@ class Boots:
         np.subtract(time_ms[1:], time_ms[:-1], out=steps[1:].view(np.uint32))
         running = np.cumsum(steps, dtype=np.int64)  # board time as if all were one boot
         running += self._last
-        if self._goes_on(steps, reading_id, keys):
+        if self._goes_on(steps, running, reading_id, keys):
             self._last = int(running[-1])
-            self._most = max(self._most, self._last)
+            self._most = max(self._most, int(running.max()))
             self._key = next(iter(keys.values()), self._key)
             behind = int(np.argmax(kind[::-1] == _READING))  # frames behind the last reading
             if kind[-1 - behind] == _READING:
@@ -123,16 +123,16 @@ class Boots:
             return self.boot, running
         return self._look(kind, time_ms, steps, running, np.broadcast_to(np.uint32(reading_id), kind.shape), keys)
 
-    def _goes_on(self, steps: np.ndarray, reading_id: np.ndarray | int, keys: dict[int, object]) -> bool:
+    def _goes_on(self, steps: np.ndarray, running: np.ndarray, reading_id: np.ndarray | int, keys: dict[int, object]) -> bool:
         """True if nothing in this block can begin a new boot."""
         known = set(keys.values()) | ({self._key} - {None})
-        return (
-            self.boot >= 0
-            and isinstance(reading_id, int)
-            and self._reading_id in (None, reading_id)
-            and len(known) <= 1
-            and bool(steps.min() >= 0)
-        )
+        if self.boot < 0 or not isinstance(reading_id, int) or self._reading_id not in (None, reading_id) or len(known) > 1:
+            return False
+        if steps.min() >= 0:
+            return True
+        most = np.maximum.accumulate(running)
+        most -= BACK_MS
+        return bool(running.min() >= self._most - BACK_MS and (running >= most).all())
 
     def _look(self, kind, time_ms, steps, running, reading_id, keys) -> tuple[np.ndarray, np.ndarray]:
         """As _board_steps, looking at every frame where something can happen, one by one."""

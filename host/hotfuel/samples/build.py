@@ -61,7 +61,7 @@ class Builder:
             for part, place in readings:
                 by_frame[place] = _fixed(part)["description_id"]
         boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
-        self._take_messages(parts, places, boot, time_s)
+        self._take_messages(block.pieces, parts, places, boot, time_s)
         if readings:
             self._take_readings(readings, kind, boot, time_s)
 
@@ -76,7 +76,7 @@ class Builder:
 
     def messages(self) -> dict[str, np.ndarray]:
         """Every other message's table."""
-        return {name: np.concatenate([np.empty(0, table.MESSAGES[name]), *rows]) for name, rows in self._messages.items()}
+        return {name: np.concatenate(rows or [np.empty(0, table.MESSAGES[name])]) for name, rows in self._messages.items()}
 
     def _fitting(self, part: Part) -> list[Part]:
         """The payloads that are long enough for their message and end inside none of its fields, one part for each count of what it repeats.
@@ -110,17 +110,18 @@ class Builder:
         keys = {number: (told["board_id"], told["boot_count"]) for number, told in self.descriptions.items()}
         return [keys[number] for number in ids.tolist()]
 
-    def _take_messages(self, parts: list[Part], places: list[Place], boot: np.ndarray, time_s: np.ndarray) -> None:
-        found: dict[int, list[tuple[np.ndarray, np.ndarray]]] = {}
+    def _take_messages(self, pieces: int, parts: list[Part], places: list[Place], boot: np.ndarray, time_s: np.ndarray) -> None:
+        """Write a block's other messages, those of each type in log order."""
+        found: dict[int, list[tuple[Part, Place]]] = {}
         for part, place in zip(parts, places, strict=True):
             if part.kind != _READING:
-                found.setdefault(part.kind, []).append(
-                    (np.arange(len(boot))[place], _message_rows(part, boot[place], time_s[place]))
-                )
-        for kind, pieces in found.items():
-            rows = np.concatenate([rows for _, rows in pieces])
-            if len(pieces) > 1:
-                rows = rows[np.argsort(np.concatenate([order for order, _ in pieces]))]
+                found.setdefault(part.kind, []).append((part, place))
+        for kind, mine in found.items():
+            among, count = _places(pieces, [part for part, _ in mine])
+            # np.empty takes a hundred times as long where a column holds objects
+            rows = np.zeros(count, table.MESSAGES[LAYOUTS[kind].name])
+            for (part, place), at in zip(mine, among, strict=True):
+                _fill_messages(rows, at, part, boot[place], time_s[place])
             self._messages[LAYOUTS[kind].name].append(rows)
             if kind == _DESCRIPTION:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
@@ -173,6 +174,8 @@ class Builder:
 
 def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
     """Where each part's frames stand among all frames of the block, and how many those are."""
+    if len(parts) == 1:
+        return [slice(0, len(parts[0].order))], len(parts[0].order)
     there = np.zeros(pieces, bool)
     for part in parts:
         there[part.order] = True
@@ -201,6 +204,11 @@ def _fixed(part: Part) -> np.ndarray:
     return part.payloads[:, : LAYOUTS[part.kind].size].view(table.WIRE[part.kind])[:, 0]
 
 
+def _bytes(part: Part, begin: int, size: int) -> np.ndarray:
+    """`size` bytes of every payload, from byte `begin` on, as one element."""
+    return part.payloads[:, begin : begin + size].view(f"V{size}")[:, 0]
+
+
 def _uniform(numbers: np.ndarray) -> int | None:
     """The value if all have the same, else None."""
     return int(numbers[0]) if (numbers == numbers[0]).all() else None
@@ -214,23 +222,22 @@ def _description_ids(part: Part) -> np.ndarray:
     return np.array(ids * len(told) if same else ids, np.uint32)
 
 
-def _message_rows(part: Part, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:
+def _fill_messages(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
+    """Put one part's messages, which are no readings, into rows[at]."""
     layout = LAYOUTS[part.kind]
-    wire = _fixed(part)
-    rows = np.empty(len(wire), table.MESSAGES[layout.name])
-    rows["boot"], rows["time"] = boot, time_s
-    rows["saturated"] = wire["type"] >= SATURATED
-    for name in wire.dtype.names or ():
+    fixed = _fixed(part)
+    rows["boot"][at], rows["time"][at] = boot, time_s
+    rows["saturated"][at] = fixed["type"] >= SATURATED
+    for name in table.WIRE[part.kind].names or ():
         if name != "type":
-            rows[name] = wire[name]
+            rows[name][at] = fixed[name]
     if layout.name == "description":
-        rows["description_id"] = _description_ids(part)
+        rows["description_id"][at] = _description_ids(part)
     elif layout.tail:
-        tails = np.empty(len(rows), object)
-        tails[:] = [tail.tobytes() for tail in part.payloads[:, layout.size : layout.size + part.count * layout.group_size]]
-        rows[layout.tail[0]] = tails
-    table.later(layout, part.payloads, part.count, rows)
-    return rows
+        size = part.count * layout.group_size
+        rows[layout.tail[0]][at] = _bytes(part, layout.size, size).astype(object) if size else b""
+    for name, values in table.later(layout, part.payloads, part.count):
+        rows[name][at] = values
 
 
 def _fill(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
@@ -241,11 +248,12 @@ def _fill(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.
     shared["time"], shared["boot"], shared["width"] = time_s, boot, width
     shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
     shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
-    table.later(LAYOUTS[_READING], part.payloads, width, shared)
+    for name, values in table.later(LAYOUTS[_READING], part.payloads, width):
+        shared[name] = values
     table.stretch(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
     if width:
         size = width * table.CHANNEL.itemsize
-        table.stretch(rows, table.SHARED.itemsize, size)[at] = part.payloads[:, _FIXED : _FIXED + size].view(f"V{size}")[:, 0]
+        table.stretch(rows, table.SHARED.itemsize, size)[at] = _bytes(part, _FIXED, size)
     _clear(rows, at, width)
 
 

@@ -1,6 +1,6 @@
 """numpy tables of what the wire carries, derived from hotfuel_wire.messages; nobody types a field twice."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -138,12 +138,12 @@ def packed(name: str, groups: Sequence[Mapping[str, Any]]) -> bytes:
     return np.array([tuple(one[field] for field in row.names or ()) for one in groups], row).tobytes()
 
 
-def later(layout: Layout, payloads: np.ndarray, count: int, rows: np.ndarray) -> None:
-    """Fill the columns of a message's later fields in `rows`, from payloads (one a row) whose group or bytes repeat `count` times."""
+def later(layout: Layout, payloads: np.ndarray, count: int) -> Iterator[tuple[str, Any]]:
+    """(name, values) of a message's later fields, from payloads (one a row) whose group or bytes repeat `count` times; the default where they end before."""
     end = layout.size + count * layout.group_size
     for name, kind, _, _, default in layout.later:
         begin, end = end, end + np.dtype(_NUMPY[kind]).itemsize
-        rows[name] = payloads[:, begin:end].view(_NUMPY[kind])[:, 0] if payloads.shape[1] >= end else _as_column(kind, default)
+        yield name, payloads[:, begin:end].view(_NUMPY[kind])[:, 0] if payloads.shape[1] >= end else _as_column(kind, default)
 
 
 def _as_column(kind: str, default: Any) -> Any:
