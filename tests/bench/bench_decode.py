@@ -140,7 +140,9 @@ def mixed(log, frames):
     assert bare_loop(data) == decode(data).losses.frames
     ours, theirs = (statistics.median(each) for each in zip(*spent, strict=True))
     share = statistics.median(bare / table for table, bare in spent)
-    print(f"{log}, lengthened to {len(data) / 1e6:.0f} MB: tables {ours:.3f} s, bare cobs and zlib loop {theirs:.3f} s: {share:.2f} x (aim 3)")
+    print(
+        f"{log}, lengthened to {len(data) / 1e6:.0f} MB: tables {ours:.3f} s, bare cobs and zlib loop {theirs:.3f} s: {share:.2f} x (aim 3)"
+    )
 
 
 def bulk_only(data):
