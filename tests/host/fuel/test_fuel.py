@@ -85,6 +85,14 @@ def test_uncertainty_where_nothing_of_the_fuel_was_measured_is_the_books():
         assert E0.blended(ethanol).limit_uncertainty_degc == pytest.approx(np.hypot(E0.limit_uncertainty_degc, sigma))
 
 
+def test_uncertainty_goes_from_the_onsets_to_the_limits():
+    onset, limit = E0.onset_uncertainty_degc, E0.limit_uncertainty_degc
+    assert [E0.uncertainty_degc(ratio) for ratio in (0, 4, 20, 36)] == pytest.approx([onset, onset, limit, limit])
+    share = float(flash.volatility_shift(np.asarray(10.0)))
+    assert 0 < share < 1
+    assert E0.uncertainty_degc(10) == pytest.approx(((1 - share) * onset**2 + share * limit**2) ** 0.5)
+
+
 def test_what_the_flash_can_be_asked():
     degc = [-40.1, -40, 60, 200, 200.1, np.nan]
     assert E0.covers(degc, 101.325).tolist() == [False, True, True, True, False, False]

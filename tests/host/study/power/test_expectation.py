@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.study.power.expectation import expectation
+from hotfuel.study.power.expectation import expectation, share
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -46,3 +46,30 @@ def test_nothing_changed_is_nothing_gained():
 def test_bad_input_is_one_sentence(value):
     with pytest.raises(InputError, match="allowed is -100 to 100 °C"):
         expectation(value)
+
+
+def test_a_fuels_share_by_hand():
+    """24 degC cooler, 4 either way: square-root law at 20 less 0.2/2.1, ceiling with friction at 28 more 0.2/2.1; 3.0 % at least is beyond it."""
+    found = share(24.0, 3.0, fuel_half_degc=4.0, same_mixture=True)
+    low, high = (
+        100 * ((298.15 / (298.15 - 2.8067)) ** 0.5 - 1) * (1 - 0.2 / 2.1),
+        100 * 3.9294 / (298.15 - 3.9294) / 0.85 * (1 + 0.2 / 2.1),
+    )
+    assert found.charge_percent == found.allowed_percent == pytest.approx((low, high), rel=1e-3)
+    assert found.jet_percent == (0.0, 0.0)
+    assert found.beyond_percent == pytest.approx(3.0 - high, rel=1e-3)
+    jet = share(24.0, 3.0, fuel_half_degc=4.0, same_mixture=False)
+    assert jet.jet_percent == pytest.approx((0.0, expectation(28.0).richer_percent))
+    assert jet.allowed_percent == pytest.approx((low, high + jet.jet_percent[1]), rel=1e-3)
+    assert share(24.0, 1.0, fuel_half_degc=4.0, same_mixture=True).beyond_percent == 0.0
+
+
+def test_of_two_probes_alone_small_differences_may_be_either_way():
+    assert share(24.0, 0.0, same_mixture=True).fuel_half_degc == pytest.approx(2 * 2**0.5)  # two probes of 1 degC each, 95 %
+    found = share(1.0, 0.0, fuel_half_degc=4.0, same_mixture=False)  # -3 to 5 degC cooler
+    more = 1 + 0.2 / 2.1
+    ends = [expectation(degc).ceiling_with_friction_percent * more for degc in (-3.0, 5.0)]
+    assert found.charge_percent == pytest.approx(tuple(ends))
+    assert found.jet_percent == pytest.approx(tuple(expectation(degc).richer_percent for degc in (-3.0, 5.0)))
+    turned = share(-1.0, 0.0, fuel_half_degc=4.0, same_mixture=True)
+    assert turned.charge_percent == pytest.approx(tuple(expectation(d).ceiling_with_friction_percent * more for d in (-5.0, 3.0)))

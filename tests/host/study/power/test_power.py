@@ -49,8 +49,21 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
     assert "cool makes more power than warm: +" in gain.sentences[0]
     assert result.finding() == gain.sentences[0]
     assert result.band_rpm == (RPM[0], RPM[-1])  # whole bins, over what all pulls share
+    for curve in result.curves:  # of the mean of four pulls, in logs; t of 3 degrees of freedom, Student's table
+        logs = np.log(curve.each_kw)
+        half = 3.18245 * logs.std(axis=0, ddof=1) / 2
+        np.testing.assert_allclose(
+            np.log([curve.low_kw, curve.high_kw]), [logs.mean(axis=0) - half, logs.mean(axis=0) + half], rtol=1e-6
+        )
     assert "How much of it is mixture, spark or heat soak cannot be told" in gain.sentences[0]  # in the headline, not beneath
     assert " kW (+" in gain.sentences[0]
+
+
+@pytest.mark.parametrize(
+    ("systems", "units"), [(("us", "us", "si"), "us"), (("si", "si", "us"), "si"), (("us", "si"), "si"), (("", ""), ""), ((), "")]
+)
+def test_units_are_those_of_most_files(systems, units):
+    assert power.units_of([pull(f"p{i}", system=system) for i, system in enumerate(systems)]) == units
 
 
 def test_single_pulls_prove_nothing_and_it_is_said():

@@ -167,6 +167,22 @@ def test_any_pieces_of_a_file_are_read_or_refused_in_one_sentence(pieces):
     assert "\n" not in refusal("".join(pieces))
 
 
+@pytest.mark.parametrize("header", ["Turbo speed (rpm)", "Fan speed", "Air speed", "Speed ratio"])
+def test_another_things_speed_is_not_the_engines(header):
+    assert columns.score("rpm", header) == 0 < columns.score("rpm", "Speed (rpm)")
+
+
+def test_a_separator_at_the_end_of_each_row_loses_none(tmp_path):
+    rows = [f"{rpm},{400 - rpm / 100:.1f}" for rpm in range(2500, 6001, 100)]
+    read = []
+    for end in ("", ",", ",,"):
+        (tmp_path / "pull.csv").write_text("\n".join(["rpm,torque (Nm)", *(row + end for row in rows)]), encoding="utf-8")
+        read.append(pulls.read(tmp_path / "pull.csv")[0])
+    for one in read:
+        assert len(one.rpm) == len(rows)
+        np.testing.assert_array_equal(one.torque_nm, read[0].torque_nm)
+
+
 @pytest.mark.parametrize(
     ("header", "dimension", "unit"),
     [
@@ -178,6 +194,7 @@ def test_any_pieces_of_a_file_are_read_or_refused_in_one_sentence(pieces):
         ("Fuel Temp (°F)", "temperature", "°F"),
         ("Power", "power", ""),
         ("Nm", "torque", "Nm"),
+        ("lb ft", "torque", "lb-ft"),
         ("Motor Nm", "torque", "Nm"),
     ],
 )
