@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -150,13 +151,8 @@ def wire_sources():
 def _fallback_folder(tmp_path_factory):
     """What a recorder keeps elsewhere while its disk refuses goes here, not into the home of whoever runs the tests."""
     folder = tmp_path_factory.mktemp("fallback")
-    before = os.environ.get("HOTFUEL_FALLBACK")
-    os.environ["HOTFUEL_FALLBACK"] = str(folder)
-    yield folder
-    if before is None:
-        del os.environ["HOTFUEL_FALLBACK"]
-    else:
-        os.environ["HOTFUEL_FALLBACK"] = before
+    with mock.patch.dict(os.environ, HOTFUEL_FALLBACK=str(folder), XDG_STATE_HOME=str(tmp_path_factory.mktemp("state"))):
+        yield folder
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 from hotfuel import car, samples, session
 from hotfuel.link.receive import Link
+from hotfuel.log import reserve
 from hotfuel.log.append import LogWriter
 from hotfuel.record import requests
 from hotfuel.record.recorder import Recorder
@@ -273,7 +274,11 @@ def record(path: Path, disk: Disk, readings: int = 40) -> bytes:
                 recorder.mark("a mark")
         for _ in range(12):
             recorder.turn(0.1)  # the disk is tried again every second
-    return path.read_bytes()
+    data = path.read_bytes()
+    for payload in framing.FrameReader().feed(data):  # where a disk was full a frame says so
+        if reserve.went_on_elsewhere(framing.encode(payload)) is not None:
+            data = data.replace(framing.encode(payload), b"", 1)
+    return data
 
 
 def cut_at_every_byte(folder: Path, readings: int = 40) -> dict[str, int]:

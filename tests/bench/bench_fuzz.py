@@ -2,14 +2,16 @@
 
 python tests/bench/bench_fuzz.py [seconds a target, default 60] [target ...]
 
-Needs atheris (pip install 'hotfuel[fuzz]'; Linux and macOS). Each target runs in processes of its own from the kept corpus: 10 s for one input counts as
-hanging, 1 GB as unbounded. What fails is printed with its bytes; the input that did it belongs into tests/bench/corpus/<target>, and its repair too.
+Needs atheris (pip install 'hotfuel[fuzz]'; Linux and macOS). Each target runs in processes of its own from the kept corpus: 10 s of processor time for
+one input count as hanging, five minutes as waiting for ever, 1 GB as unbounded. What fails is printed with its bytes; the input that did it belongs into
+tests/bench/corpus/<target>, and its repair too.
 """
 
 import importlib.util
 import json
 import os
 import re
+import signal
 import subprocess
 import sys
 import tempfile
@@ -19,13 +21,15 @@ from pathlib import Path
 HERE = Path(__file__).parent
 GOAL = 10_000_000
 HANGS_S = 10
+WAITS_S = 300  # by the wall: a busy machine may let a process stand for longer than it may work
 MEMORY_MB = 1024
-PROCESS_S = 120.0  # then a new process goes on, because atheris's own traces pile up
+PROCESS_S = 300.0  # then a new process goes on, because atheris's own traces pile up
 _INSTRUMENTED = [
     "hotfuel",
     "hotfuel_wire",
     "fuzz_targets",
     "fuzz_doors",
+    "fuzz_wire",
     "application",
     "commands",
     "settings",
@@ -42,11 +46,25 @@ def one(name: str, arguments: list[str]) -> None:
 
     sys.path.insert(0, str(HERE))
     with atheris.instrument_imports(include=_INSTRUMENTED):
-        import fuzz_targets
+        from fuzz_wire import WIRE
 
-        make, longest = fuzz_targets.TARGETS[name]
+        if name in WIRE:
+            make, longest = WIRE[name]
+        else:
+            import fuzz_targets
+
+            make, longest = fuzz_targets.TARGETS[name]
         target = make()
-    atheris.Setup([sys.argv[0], f"-max_len={longest}", *arguments], target)
+
+    def hangs(*_: object) -> None:
+        raise TimeoutError(f"no end after {HANGS_S} s of processor time")
+
+    def watched(data: bytes) -> None:
+        signal.setitimer(signal.ITIMER_PROF, HANGS_S)
+        target(data)
+
+    signal.signal(signal.SIGPROF, hangs)
+    atheris.Setup([sys.argv[0], f"-max_len={longest}", *arguments], watched)
     atheris.Fuzz()
 
 
@@ -72,7 +90,7 @@ def _one_process(name: str, seconds: float, folder: Path) -> tuple[dict[str, int
     dictionary = folder / "dictionary.txt"
     dictionary.write_text("".join(f'"{word.decode()}"\n' for word in words), encoding="ascii")
     options = [
-        f"-max_total_time={max(1, seconds):.0f}", f"-timeout={HANGS_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1", "-verbosity=1",
+        f"-max_total_time={max(1, seconds):.0f}", f"-timeout={WAITS_S}", f"-rss_limit_mb={MEMORY_MB}", "-print_final_stats=1", "-verbosity=1",
         f"-dict={dictionary}", f"-artifact_prefix={folder}/{name}-", str(grown), str(HERE / "corpus" / name),
     ]  # fmt: skip
     command = [sys.executable, __file__, "--one", json.dumps(name), *options]

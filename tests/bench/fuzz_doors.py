@@ -102,18 +102,6 @@ def calibration(data: bytes) -> None:
             assert np.isfinite(line.corrected_degc(np.array([0.0, 60.0]))).all()
 
 
-_DIMENSIONS = sorted(units.UNITS)
-
-
-def quantity(data: bytes) -> None:
-    """A quantity as a person types it (the first byte says of what): a finite number, or a sentence."""
-    if data:
-        with contextlib.suppress(HotfuelError):
-            assert math.isfinite(
-                units.parse(data[1:].decode("utf-8", "surrogateescape"), _DIMENSIONS[data[0] % len(_DIMENSIONS)])
-            )
-
-
 def words(data: bytes) -> None:
     """Text of any origin: safe to show and the same when made safe again; what a fix is called; what a strange port says."""
     text = data.decode("utf-8", "surrogateescape")
@@ -282,7 +270,6 @@ DOORS = {
     "view": (lambda: view, PAYLOAD_MAX),
     "session_data": (lambda: session_data, 2048),
     "calibration": (lambda: calibration, 2048),
-    "quantity": (lambda: quantity, 64),
     "words": (lambda: words, 256),
     "fetched": (lambda: fetched, 2048),
     "log_on_disk": (lambda: log_on_disk, 2048),

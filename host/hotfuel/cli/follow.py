@@ -30,6 +30,9 @@ def follow(
     bell: Annotated[bool, typer.Option("--bell", help="Ring the terminal's bell while an alarm sounds.")] = False,
     units: Units = None,
     recorder: Annotated[int | None, typer.Option("--recorder", hidden=True, help="Process that this one ends with.")] = None,
+    shown: Annotated[
+        Path | None, typer.Option("--shown", hidden=True, help="File to make once it is shown; gone, the recording has ended.")
+    ] = None,
 ) -> None:
     """Look at a recording that runs or ran. Example: hotfuel follow sunday --page"""
     if page == terminal:
@@ -41,7 +44,7 @@ def follow(
 
         shown_page.serve(
             session, address=address, port=number, units=units, say=note, certificate=certificate, key=key, browse=browse,
-            with_recorder=recorder is not None,
+            with_recorder=recorder is not None, shown=shown,
         )  # fmt: skip
     else:
         from hotfuel.live import leaving
@@ -49,6 +52,7 @@ def follow(
 
         if recorder is not None:
             leaving.leave_ctrl_c()  # it ends with the recording, and says so
+        leaving.show_token(shown)
         shown_terminal.show(session, units=units, bell=bell)
 
 

@@ -29,7 +29,7 @@ def inspect(
     names = view.names(only or [])
     frames: list[dict[str, Any]] = []
     lines: list[str] = []
-    for frame in view.frames(follow.blocks(folder.find(log).log_path), first):
+    for frame in view.frames(follow.blocks(folder.find(log).log_path, everything=True), first):
         if names and frame.name not in names:
             continue
         frames.append(

@@ -3,8 +3,10 @@
 import contextlib
 import itertools
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -73,7 +75,8 @@ def record(
     from hotfuel.session import folder as session_folder
 
     if fallback is not None:
-        os.environ[spill.PLACE_VARIABLE] = str(fallback)  # the page's process looks there too
+        os.environ[spill.PLACE_VARIABLE] = str(fallback.absolute())  # the page's process looks there too
+        spill.remember(fallback)
     described = car_file.load(car) if car else None
     text = car.read_text(encoding="utf-8") if car else None
     shown = Shown(units or (described.units if described else "si"))
@@ -174,14 +177,17 @@ class _Views:
 
     def __init__(self, folder: Path, wanted: list[list[str]], units: str) -> None:
         self._wanted = wanted
+        self._numbers = itertools.count()
         self._units = units
-        self._running: list[subprocess.Popen[bytes]] = []
+        self._running: list[tuple[subprocess.Popen[bytes], Path]] = []
+        self._tokens = Path(tempfile.mkdtemp(prefix="hotfuel-")) if wanted else Path()
         self.show(folder)
 
     def show(self, folder: Path) -> None:
         """Show this folder, and no other any more."""
         self._terminate()
         for options in self._wanted:
+            token = self._tokens / f"{next(self._numbers)}"
             command = [
                 sys.executable,
                 "-m",
@@ -193,20 +199,30 @@ class _Views:
                 self._units,
                 "--recorder",
                 str(os.getpid()),
+                "--shown",
+                str(token),
             ]
-            self._running.append(subprocess.Popen(command))
+            self._running.append((subprocess.Popen(command), token))
 
     def end(self) -> None:
-        """Wait until they have told whoever looks that the recording has ended; what has not ended by then is ended. A second Ctrl-C waits no longer."""
+        """Wait until they have told whoever looks that the recording has ended; what shows nothing yet, or has not ended by then, is ended. A second
+        Ctrl-C waits no longer."""
         from hotfuel.live.leaving import WAIT_S
 
         last = time.monotonic() + WAIT_S
+        waited_for = []
+        for view, token in self._running:
+            with contextlib.suppress(OSError):
+                token.unlink()  # it was there: somebody may look, and knows by this that the recording has ended
+                waited_for.append(view)
         with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
-            for view in self._running:
+            for view in waited_for:
                 view.wait(max(0.0, last - time.monotonic()))
         self._terminate()
+        if self._wanted:
+            shutil.rmtree(self._tokens, ignore_errors=True)
 
     def _terminate(self) -> None:
-        for view in self._running:
+        for view, _ in self._running:
             view.terminate()
         self._running = []

@@ -59,15 +59,19 @@ def rescue(
     before = kept.standing(where.log_path)
     if into is None:
         count = kept.put_back(where.log_path)
-        lines = [f"{count} bytes put back into {where.log_path}" if count else f"nothing of {where.log_path} is kept elsewhere"]
+        nothing = "nothing put back" if before is not None and before.lost else f"nothing of {where.log_path} is kept elsewhere"
+        lines = [f"{count} bytes put back into {where.log_path}" if count else nothing]
         result: dict[str, Any] = {"session": str(where.path), "bytes": count}
     else:
         count = _copied(where, into)
-        whole = before is None or (before.missing is None and not before.behind)
+        whole = before is None or not before.lost
         lines = [f"{count} bytes, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
+        split = _split_out(where.log_path, before.others if before is not None else (), into)
+        lines += [f"{size} bytes of another recording, in {folder}" for folder, size in split.items()]
+        result |= {"others": [str(folder) for folder in split]} if split else {}
     after = kept.standing(where.log_path)
-    lost = after is not None and (after.missing is not None or bool(after.behind))
+    lost = after is not None and after.lost
     show({**result, "whole": not lost}, lines, as_json)
     stay = kept.still_kept(where.log_path)
     if stay:
@@ -77,7 +81,9 @@ def rescue(
         )
     if lost and after is not None:
         raise InputError(after.sentence())
-    if into is not None and before is not None:
+    if into is None and after is not None and after.others:
+        note(after.sentence() + ".")
+    if into is not None and before is not None and before.pieces:
         note(f"{where.path} itself still lacks its part; type `hotfuel rescue {where.path}` when there is room, or delete it")
 
 
@@ -88,13 +94,31 @@ def _went_on() -> dict[Path, str]:
     from hotfuel.session import metadata
 
     found = {}
-    with contextlib.suppress(OSError):
-        for folder in sorted(spill.fallback_folder().iterdir()):
+    for place in spill.fallback_folders():
+        here: list[Path] = []
+        with contextlib.suppress(OSError):
+            here = sorted(place.iterdir())
+        for folder in here:
             if (folder / session_folder.LOG).is_file():
                 file = folder / session_folder.METADATA
                 values = metadata.read(file)[0] if file.is_file() else {}
                 found[folder] = str(values.get("note") or "")
     return found
+
+
+def _split_out(log: Path, others: Any, into: Path) -> dict[Path, int]:
+    """Each other recording of a log in a folder of its own beside `into`, with its bytes."""
+    from hotfuel.log import rescue as kept
+    from hotfuel.session import folder as session_folder
+
+    made = {}
+    for other in others:
+        if not other.again:
+            folder = next(
+                path for n in itertools.count(2) if not (path := into.with_name(f"{into.absolute().name}-{n}")).exists()
+            )
+            made[folder] = kept.split_out(log, other, folder / session_folder.LOG)
+    return made
 
 
 def _copied(where: Any, into: Path) -> int:

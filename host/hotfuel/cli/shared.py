@@ -194,8 +194,12 @@ def open_session(path: Path, car: Path | None = None) -> Any:
 
 def notes(opened: Any) -> list[str]:
     """What a reader must know of the session, without what `open_session` has said already."""
-    said = f"{opened.standing.sentence()}." if opened.standing is not None else ""
-    return [sentence for sentence in opened.all_notes() if sentence.casefold() != said.casefold()]
+    said = set()
+    if (standing := opened.standing) is not None:
+        said = {
+            f"{text}.".casefold() for text in (standing.not_on_disk, *(one.sentence(standing.log) for one in standing.others))
+        }
+    return [sentence for sentence in opened.all_notes() if sentence.casefold() not in said]
 
 
 def recording(opened: Any) -> Any:

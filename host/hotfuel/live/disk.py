@@ -4,7 +4,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from hotfuel.log import rescue
+from hotfuel.log import others, rescue
+from hotfuel.log.others import Other
 
 LOOK_EVERY_S = 1.0
 
@@ -15,6 +16,14 @@ class Disk:
     def __init__(self, path: Path, clock: Callable[[], float] = time.monotonic) -> None:
         self._path, self._clock = path, clock
         self._next, self._said = -float("inf"), ""
+        self._others: tuple[Other, ...] | None = None
+        self._settled = False
+        self._others_of = (0, 0)  # the file's length and when it was changed
+
+    def others(self) -> tuple[str, ...]:
+        """What in the log's file is another recording's, and is not shown."""
+        self.sentence()
+        return tuple(f"{other.sentence(self._path)}." for other in self._others or ())
 
     def sentence(self) -> str:
         """What of the drive is not on its disk, where it is, and what to type; "" if everything is there."""
@@ -22,8 +31,19 @@ class Disk:
         if now >= self._next:
             self._next = now + LOOK_EVERY_S
             try:
-                found = rescue.standing(self._path)
-                self._said = found.sentence() if found is not None else ""
+                stat = self._path.stat()
+                found = rescue.standing(self._path, self._strangers((stat.st_size, stat.st_mtime_ns)))
+                self._said = found.not_on_disk if found is not None else ""
             except OSError as error:
                 self._said = f"{self._path} cannot be read any more ({error.strerror}): it was moved or deleted, or its disk went"
         return self._said
+
+    def _strangers(self, which: tuple[int, int]) -> tuple[Other, ...]:
+        """Looked for at the beginning, and again once the log has been left alone for a second: a recorder writes into none that holds another."""
+        if self._others is None or (self._others_of == which and not self._settled):
+            self._settled = self._others_of == which
+            self._others = others.of(self._path)
+        elif self._others_of != which:
+            self._settled = False
+        self._others_of = which
+        return self._others

@@ -283,12 +283,13 @@ def serve(
     key: str | Path | None = None,
     browse: bool = False,
     with_recorder: bool = False,
+    shown: Path | None = None,
 ) -> None:
     """Show a session on a page until Ctrl-C or SIGTERM. Says its link once.
 
     address: where it listens; on any other than loopback the link holds a token, without which everything is refused. port: 0 takes a free one.
     certificate, key: PEM files, for HTTPS. browse: open the link in this computer's browser, if there is one.
-    with_recorder: end with the recording instead of by Ctrl-C, once the browsers that look know that it has ended.
+    with_recorder: end with the recording instead of by Ctrl-C, once the browsers that look know that it has ended. shown: `leaving.show_token`.
     Raises InputError if there is no recording, or address or certificate cannot be used.
     """
     for noisy in ("bokeh", "tornado"):
@@ -317,6 +318,7 @@ def serve(
                     secure,
                     lambda: invitation.invite(link, token, secure is not None, say, browse),
                     with_recorder,
+                    shown,
                 )
             )
     finally:
@@ -343,6 +345,7 @@ async def _run(
     secure: ssl.SSLContext | None,
     ready: Callable[[], None],
     with_recorder: bool,
+    shown: Path | None,
 ) -> None:
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
@@ -357,8 +360,9 @@ async def _run(
     )
     http.add_sockets(sockets)
     tasks = [asyncio.create_task(page.work())]
+    leaving.show_token(shown)
     if with_recorder:
-        tasks.append(asyncio.create_task(leaving.after_the_recording(page, stop)))
+        tasks.append(asyncio.create_task(leaving.after_the_recording(page, stop, ended=leaving.taken_away(shown))))
     ready()
     try:
         await stop.wait()

@@ -212,7 +212,9 @@ class LiveState:
             # the moment of the touch, not of the reading that came before it
             self.marks.append((values["wall_us"] / 1e6 - offset_s if math.isfinite(offset_s) and values["wall_us"] else at, text))
         elif message.name == "link_gap":
-            self._gaps = (self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, gap_reason(values["reason"]))
+            reason = gap_reason(values["reason"])
+            if values["length_ms"] or reason != "disk_full":  # without a length: kept elsewhere from there on, and nothing lost
+                self._gaps = (self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, reason)
         elif message.name == "event":
             self._event(values, at)
 
@@ -301,7 +303,8 @@ class LiveState:
             at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
             unseen_places=tuple(dict.fromkeys(probe_of(p.name) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
-            outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks), notes=tuple(self.intake.notes),
+            outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks),
+            notes=(*self._disk.others(), *self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
             not_on_disk=self._disk.sentence(), pull=self._pulls.pull if self._pulls is not None else None,
         )  # fmt: skip

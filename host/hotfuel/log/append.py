@@ -3,11 +3,13 @@
 A log is opened by one writer only (a lock the system drops when the process ends, however it ends: that is also how followers know a live log).
 Every piece goes to the system at once, so killing the process loses nothing; `fsync` every few seconds bounds what a power cut can take.
 When the disk refuses (full, error, short write) the stream goes on in a second place, in memory at last; the writer tries the disk again every
-second, and appends what was kept when it can: the log then holds the same bytes as if nothing had happened. Only when every place is full is
-anything lost, and then it is counted. When the log itself has gone (folder deleted, disk unplugged) it goes on as a log in a fallback folder.
+second, and appends what was kept when it can: the log then holds the same bytes as if nothing had happened, and where the disk was full a frame that
+says so (`reserve.frame`). Only when every place is full is anything lost, and then it is counted. When the log itself has gone (folder deleted, disk
+unplugged) it goes on as a log in a fallback folder.
 """
 
 import contextlib
+import errno
 import os
 import socket
 import time
@@ -17,13 +19,14 @@ from pathlib import Path
 from hotfuel_wire import framing
 
 from hotfuel.errors import InputError
-from hotfuel.log import identity, places, reserve, spill
+from hotfuel.log import identity, others, places, reserve, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Spill
 
 FSYNC_EVERY_S = 5.0
 RETRY_EVERY_S = 1.0
 _CALM_S = 0.5  # a frame that stopped in its middle for this long is not waited for any more
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 _TAIL_MAX = 4 << 20  # bytes written since the last fsync that are remembered: an unplugged disk may never have got them
 
 
@@ -72,6 +75,11 @@ class LogWriter:
         self._last_received = self._last_sync = self._last_try = clock()
         self._dirty = False
         self._lost_its_place = False  # the log has gone, and there is no other folder
+        self._full = ""  # how the disk refused; the frame under way goes to it all the same
+        strangers = others.of(self.path) if self._size else ()
+        if strangers:
+            os.close(self._fd)
+            raise InputError(f"record into another folder: {strangers[0].sentence(self.path)}")
         left = reserve.read(self.path)
         self.log_id = identity.of(self.path) or (left.log_id if left and left.log_id else None) or log_id or identity.new()
         hole = places.hole(spill.of(self.log_id, self._places()), self._size)
@@ -85,7 +93,9 @@ class LogWriter:
         if self._size or spill.of(self.log_id, self._places()):
             self._go_on_after_an_earlier_recording()
         if identity.of(self.path) is None and self._spill is None:
-            self._append(identity.frame(self.log_id, wall()))
+            self._append(
+                identity.frame(self.log_id, wall(), part=1 if self._size else 0)
+            )  # behind a few bytes it goes on with them
 
     def __enter__(self) -> "LogWriter":
         return self
@@ -177,7 +187,7 @@ class LogWriter:
         self._fd = -1
 
     def _places(self) -> list[Path]:
-        return list(spill.places() if self._spill_places is None else self._spill_places)
+        return list(spill.looked_in() if self._spill_places is None else self._spill_places)
 
     def _give_waiting(self) -> None:
         if self._waiting:
@@ -202,7 +212,7 @@ class LogWriter:
         last_zero = data.rfind(b"\x00")
         self._piece = len(data) - 1 - last_zero if last_zero >= 0 else self._piece + len(data)
         if self._spill is None:
-            data = data[self._to_disk(data) :]
+            data = data[self._end_on_disk(data) if self._full else self._to_disk(data) :]
             if not data:
                 self._cut = False
                 return
@@ -217,9 +227,9 @@ class LogWriter:
                 if written <= 0:
                     break
                 done += written
-            problem = None if done == len(data) else "it took only part of a write"
+            problem, full = None if done == len(data) else "it took only part of a write", True
         except OSError as error:
-            problem = error.strerror or str(error)
+            problem, full = error.strerror or str(error), error.errno in _FULL
         self._dirty = self._dirty or done > 0
         self._size += done
         self._tail += data[:done]
@@ -230,8 +240,34 @@ class LogWriter:
             self._last_try = self._clock()
             if places.gone(self.path, self._fd) and self._leave():
                 return done + self._to_disk(data[done:])
+            if full and self._size:
+                self._reserve.give_room()
+                self._full = problem
+                return done + self._end_on_disk(data[done:])
             self._open_spill(problem, self._size)
         return done
+
+    def _end_on_disk(self, data: bytes) -> int:
+        """How many bytes a full disk takes with the reserve's room: the rest of the frame under way. Behind it, the frame that says that it is full."""
+        rest = data[: data.find(b"\x00") + 1] or data
+        ends = rest.endswith(b"\x00")
+        last = rest + reserve.frame(self._wall()) if ends else rest
+        done = 0
+        with contextlib.suppress(OSError):
+            while done < len(last) and (written := self._write(self._fd, last[done:])) > 0:
+                done += written
+        if done < len(last):  # not even that: as if it had not been tried
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._fd, self._size)
+        with contextlib.suppress(OSError):
+            self._size = os.fstat(self._fd).st_size
+        taken = len(rest) if done == len(last) else 0
+        self._dirty = True
+        self._tail += last[: done if taken else 0]
+        if ends or not taken:
+            problem, self._full = self._full, ""
+            self._open_spill(problem, self._size)
+        return taken
 
     def _open_spill(self, problem: str, base: int) -> None:
         try:
@@ -287,6 +323,7 @@ class LogWriter:
         places.let_go(earlier, self.path)
         self._spill = None
         self._reserve.kept(None)
+        self._reserve.take_room()
         self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written")
 
     def _leave(self) -> bool:
@@ -302,7 +339,7 @@ class LogWriter:
         try:
             if self._fallback is None:
                 raise InputError("no fallback folder was given")
-            new, whole = places.carry_over(self._fd, self._size, bytes(self._tail), self._fallback(), self._write)
+            new, whole = places.carry_over(self._fd, self._size, bytes(self._tail), self._fallback(), self._write, self.log_id)
         except (OSError, InputError) as error:
             if not self._lost_its_place:
                 self._warn(f"{old.parent} HAS GONE, and there is no folder to go on in ({error}); recording goes on in memory")

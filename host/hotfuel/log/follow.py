@@ -8,7 +8,7 @@ from pathlib import Path
 from hotfuel_wire.framing import FrameReader
 
 from hotfuel.errors import InputError
-from hotfuel.log import identity, reserve, spill
+from hotfuel.log import identity, others, reserve, spill
 from hotfuel.log.lock import is_being_written
 
 BLOCK = 1 << 20
@@ -17,11 +17,15 @@ _NOTE_EVERY_S = 1.0
 
 
 class Follower:
-    """Reads the log at `path` from byte `position` on. `position` grows as it reads. Raises InputError if there is no such log."""
+    """Reads the log at `path` from byte `position` on. `position` grows as it reads. Raises InputError if there is no such log.
 
-    def __init__(self, path: str | os.PathLike[str], position: int = 0) -> None:
+    What in its file is another recording's (`log.others`) is passed over. everything: True reads that too.
+    """
+
+    def __init__(self, path: str | os.PathLike[str], position: int = 0, *, everything: bool = False) -> None:
         self.path = Path(path)
         self.position = position
+        self._everything = everything
         self._log_id: bytes | None = None
         self._also: tuple[Path, ...] = ()  # places beside the usual ones where its bytes may be kept
         self._next_note = 0.0
@@ -31,6 +35,7 @@ class Follower:
             raise InputError(
                 f"{self.path} cannot be read ({error.strerror}); give the wire.log of a session, or its folder"
             ) from None
+        self._finder = others.Finder(others.reading(self._file))
 
     def __enter__(self) -> "Follower":
         return self
@@ -49,14 +54,31 @@ class Follower:
 
     def read(self, most: int = BLOCK) -> bytes:
         """The next bytes, at most `most`; b"" if nothing more is there at this moment. Does not wait."""
-        self._file.seek(self.position)
-        data = self._file.read(most) or self._kept_elsewhere(most)
+        data = self._in_file(most) or self._kept_elsewhere(most)
         if not data:
             # The writer may have moved the spill into the log between the two looks.
-            self._file.seek(self.position)
-            data = self._file.read(most)
+            data = self._in_file(most)
         self.position += len(data)
         return data
+
+    def _in_file(self, most: int) -> bytes:
+        """The file's next bytes, of this recording only."""
+        while True:
+            self._file.seek(self.position)
+            data = self._file.read(most)
+            if not data or self._everything:
+                return data
+            size = max(os.fstat(self._file.fileno()).st_size, self.position + len(data))
+            for other in self._finder.others(size):
+                if other.begin > self.position:
+                    return data[: other.begin - self.position]
+                if other.end >= size > other.begin:
+                    return b""
+                if other.end > self.position:
+                    self.position = other.end
+                    break
+            else:
+                return data
 
     def _kept_elsewhere(self, most: int) -> bytes:
         if self._log_id is None:
@@ -91,8 +113,8 @@ class Follower:
                 return
 
 
-def blocks(path: str | os.PathLike[str], size: int = BLOCK) -> Iterator[bytes]:
-    """The whole log as it is now, in blocks of `size` bytes. Raises InputError if there is no such log."""
-    with Follower(path) as follower:
+def blocks(path: str | os.PathLike[str], size: int = BLOCK, *, everything: bool = False) -> Iterator[bytes]:
+    """The whole log as it is now, in blocks of `size` bytes; everything: with what in its file is another recording's. Raises InputError if there is none."""
+    with Follower(path, everything=everything) as follower:
         while data := follower.read(size):
             yield data

@@ -10,16 +10,31 @@ import time
 from pathlib import Path
 
 from hotfuel_wire import codec, framing
-from hotfuel_wire.messages import TYPES
+from hotfuel_wire.messages import SATURATED, TYPES
 
 SIZE = 8  # bytes
-_HEAD = 4 * framing.FRAME_MAX  # the frame stands in these
+HEAD = 4 * framing.FRAME_MAX  # the frame stands in these
 _LEAST = 64  # bytes that tell one old log from another; a shorter one gets its number when it is written to again
 
 
 def new() -> bytes:
     """The number of a log that begins now."""
     return os.urandom(SIZE)
+
+
+def later(log_id: bytes) -> bytes:
+    """A number for a log that holds what came later in the log `log_id`, whose beginning is elsewhere: drawn too, and it tells whose it is."""
+    drawn = os.urandom(SIZE // 2)
+    return drawn + _mark(drawn, log_id)
+
+
+def goes_on(log_id: bytes, earlier: bytes) -> bool:
+    """Whether the log `log_id` holds what came later in the log `earlier`."""
+    return log_id[SIZE // 2 :] == _mark(log_id[: SIZE // 2], earlier)
+
+
+def _mark(drawn: bytes, log_id: bytes) -> bytes:
+    return hashlib.sha256(drawn + log_id).digest()[: SIZE // 2]
 
 
 def frame(log_id: bytes, wall_s: float | None = None, part: int = 0) -> bytes:
@@ -29,19 +44,44 @@ def frame(log_id: bytes, wall_s: float | None = None, part: int = 0) -> bytes:
     return framing.encode(codec.pack("log_start", values))
 
 
-def of(path: str | os.PathLike[str]) -> bytes | None:
-    """The number of the log at `path`; None if it is too short to have one, or cannot be read."""
+def head(path: str | os.PathLike[str]) -> bytes:
+    """The bytes a log is told by; b"" if it cannot be read."""
     try:
         with open(Path(path), "rb") as file:
-            return of_head(file.read(_HEAD))
+            return file.read(HEAD)
     except OSError:
-        return None
+        return b""
+
+
+def of(path: str | os.PathLike[str]) -> bytes | None:
+    """The number of the log at `path`; None if it is too short to have one, or cannot be read."""
+    return of_head(head(path))
+
+
+def begins(head: bytes) -> bool:
+    """Whether a log's first frame is the one that begins it."""
+    return next((payload[0] == TYPES["log_start"] for payload in framing.FrameReader().feed(head)), False)
 
 
 def of_head(head: bytes) -> bytes | None:
     """The number of the log that begins with these bytes."""
+    behind_frames = False
     for payload in framing.FrameReader().feed(head):
         if payload[0] == TYPES["log_start"]:
             with contextlib.suppress(codec.WireError):
-                return bytes(codec.unpack(payload)[1]["log_id"])
+                values = codec.unpack(payload)[1]
+                if behind_frames and values["part"] == 0:
+                    break  # another log, written behind one of an earlier version
+                return bytes(values["log_id"])
+        behind_frames = behind_frames or is_the_boards(payload)
+    return of_bytes(head)
+
+
+def is_the_boards(payload: bytes) -> bool:
+    """Whether a payload came from a board, not from a host."""
+    return payload[0] & ~SATURATED < TYPES["wall_anchor"]
+
+
+def of_bytes(head: bytes) -> bytes | None:
+    """The number of a log without one, told by its first bytes."""
     return hashlib.sha256(head[:_LEAST]).digest()[:SIZE] if len(head) >= _LEAST else None

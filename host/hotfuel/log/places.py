@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from hotfuel.log import identity, spill
+from hotfuel.log import identity, others, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece
 
@@ -61,10 +61,11 @@ def followed(fd: int) -> Path | None:
     return path
 
 
-def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write) -> tuple[Opened, bool]:
+def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write, log_id: bytes) -> tuple[Opened, bool]:
     """(a log at `path` that holds what is behind `fd`, True); if that cannot be read any more, (a log of its own that begins with `tail`, False).
 
-    size: how many bytes are behind `fd`. A deleted file can be read as long as it is open. Raises OSError if the new place cannot be written.
+    size: how many bytes are behind `fd`, of which `tail` are the last; log_id: its number. A deleted file can be read as long as it is open. Raises OSError
+    if the new place cannot be written.
     """
     new = open_log(path)
     if not lock_for_writing(new):
@@ -77,6 +78,8 @@ def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write) -> tup
             data = b""
             with contextlib.suppress(OSError):
                 data = os.pread(fd, min(_BLOCK, size - at), at)
+            if not data and at >= size - len(tail):
+                data = tail[at - (size - len(tail)) :]
             if not data:
                 whole = False
                 break
@@ -84,7 +87,7 @@ def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write) -> tup
             at += len(data)
         if not whole:
             os.ftruncate(new, 0)
-            _all(write, new, identity.frame(identity.new()) + b"\x00" + tail)
+            _all(write, new, identity.frame(identity.later(log_id)) + b"\x00" + tail)
     except OSError:
         os.close(new)
         raise
@@ -146,7 +149,7 @@ def let_go(pieces: Sequence[Piece], log: Path) -> list[Piece]:
         with contextlib.suppress(OSError, RuntimeError):
             mine = piece.log == log.absolute() or piece.log.resolve() == log.resolve()
         with contextlib.suppress(OSError):
-            mine = mine or (identity.of(piece.log) == piece.log_id and piece.log.stat().st_size >= piece.base + piece.size)
+            mine = mine or (identity.of(piece.log) == piece.log_id and others.own_end(piece.log) >= piece.base + piece.size)
         if mine:
             spill.discard(piece.path)
         else:

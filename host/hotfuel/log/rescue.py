@@ -7,10 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from hotfuel_wire.framing import FRAME_MAX
+
 from hotfuel.errors import InputError
 from hotfuel.files import whole
-from hotfuel.log import follow, identity, places, reserve, spill
+from hotfuel.log import follow, identity, others, places, reserve, spill
 from hotfuel.log.lock import is_being_written, lock_for_writing
+from hotfuel.log.others import Other
 from hotfuel.log.reserve import Kept
 from hotfuel.log.spill import Piece
 
@@ -19,8 +22,9 @@ from hotfuel.log.spill import Piece
 class Standing:
     """A log that is not whole on its disk. pieces: what is kept elsewhere and can be read; missing: what was kept elsewhere and is not there any more.
 
-    missing_from: the first byte of it. behind: kept elsewhere, too, but before it `hole` bytes are missing, which nobody has: it is not put back.
-    size: of the log's file. live: its recorder is still at work and puts it back by itself.
+    missing_from: the first byte of it. went_on_s: set if the log ends where its disk was full, and nothing else is known of what came then.
+    behind: kept elsewhere, too, but before it `hole` bytes are missing, which nobody has: it is not put back. size: of the recording in the log's file.
+    live: its recorder is still at work and puts it back by itself. others: what in the file is another recording's.
     """
 
     log: Path
@@ -33,6 +37,18 @@ class Standing:
     behind: tuple[Piece, ...] = ()
     hole: int = 0
     hole_since_wall_s: float | None = None
+    others: tuple[Other, ...] = ()
+    went_on_s: float | None = None
+
+    @property
+    def lost(self) -> bool:
+        """True if a part of the drive is nowhere to be had from here."""
+        return self.missing is not None or bool(self.behind) or self.went_on_s is not None
+
+    @property
+    def not_on_disk(self) -> str:
+        """The sentence without what is said of other recordings; "" if the drive is whole on its disk."""
+        return replace(self, others=()).sentence()
 
     @property
     def kept_bytes(self) -> int:
@@ -69,21 +85,32 @@ class Standing:
             )
             if self.copied_to:
                 said[-1] += f". The whole drive was put into {self.copied_to}"
+        if self.went_on_s is not None:
+            said.append(
+                f"What this drive recorded from {_moment(self.went_on_s)} on is missing: its disk was full then, and it was kept elsewhere on the computer "
+                "that recorded it, where it is not found now, or this is another computer. There, type: hotfuel rescue"
+            )
+        said += [other.sentence(self.log) for other in self.others]
         return ". ".join(said)
 
 
-def standing(log: str | os.PathLike[str]) -> Standing | None:
-    """How a log stands, None if everything is in its file. Raises OSError if it cannot be read."""
+def standing(log: str | os.PathLike[str], strangers: tuple[Other, ...] | None = None) -> Standing | None:
+    """How a log stands, None if everything is in its file. strangers: `others.of` it, where that is known. Raises OSError if it cannot be read."""
     path = Path(log)
     with open(path, "rb") as file:
         size = os.fstat(file.fileno()).st_size
         live = is_being_written(file.fileno())
+        if strangers is None:  # no recorder writes into a log that holds another
+            strangers = () if live else others.Finder(others.reading(file)).others(size)
+        size = others.end_of(strangers, size)
+        file.seek(max(0, size - 2 * FRAME_MAX))
+        went_on_s = reserve.went_on_elsewhere(file.read(min(size, 2 * FRAME_MAX)))
     note = reserve.read(path)
     log_id = identity.of(path) or (note.log_id if note and note.log_id else None)
     if log_id is None:
-        return None
+        return Standing(path, size, others=strangers) if strangers else None
     kept = note.kept if note and note.log_id == log_id else None
-    where = (*spill.places(), *(piece.parent for piece in (kept.pieces if kept else ())))
+    where = (*spill.looked_in(), *(piece.parent for piece in (kept.pieces if kept else ())))
     pieces = tuple(piece for piece in spill.of(log_id, list(dict.fromkeys(where))) if piece.base + piece.size > size)
     reached = size
     for piece in pieces:
@@ -92,12 +119,15 @@ def standing(log: str | os.PathLike[str]) -> Standing | None:
     pieces = pieces[: len(pieces) - len(behind)]
     end = max((piece.base + piece.size for piece in behind), default=reached)
     lost = kept if kept is not None and kept.base + kept.size > end else None
-    if not pieces and not behind and lost is None:
+    if pieces or behind or lost is not None or live or (note is not None and note.log_id == log_id and note.kept is None):
+        went_on_s = None  # more is known
+    if not pieces and not behind and lost is None and went_on_s is None and not strangers:
         return None
     hole = behind[0].base - reached if behind else 0
     since_s = kept.since_wall_s if kept is not None and behind and kept.base < behind[0].base else None
     missing_from = max(end, lost.base) if lost else 0
-    return Standing(path, size, pieces, lost, missing_from, live, note.copied_to if note else "", behind, hole, since_s)
+    copied_to = note.copied_to if note else ""
+    return Standing(path, size, pieces, lost, missing_from, live, copied_to, behind, hole, since_s, strangers, went_on_s)
 
 
 def refuse_live(log: Path) -> None:
@@ -117,6 +147,8 @@ def put_back(log: str | os.PathLike[str]) -> int:
     found = standing(path)
     if found is None or not found.pieces:
         return 0
+    if found.others:
+        raise InputError(f"nothing put back: {found.sentence()}")
     fd = places.open_log(path)
     try:
         if not lock_for_writing(fd):
@@ -161,10 +193,28 @@ def copy(log: str | os.PathLike[str], target: Path) -> int:
         os.fsync(file.fileno())
     note = reserve.read(path)
     after = standing(path)
-    if note is not None and note.kept is not None and after is not None and not after.behind and after.missing is None:
+    if note is not None and note.kept is not None and after is not None and not after.lost:
         with contextlib.suppress(OSError):
             reserve.change(path, replace(note, copied_to=str(target.parent.absolute())))
     return done
+
+
+def split_out(log: str | os.PathLike[str], other: Other, target: Path) -> int:
+    """Write another recording that stands in `log` as a log of its own; returns its bytes. Nothing is taken away from `log`.
+
+    Raises InputError if `target` is there already or cannot be written.
+    """
+    if target.exists():
+        raise InputError(f"{target} is there already: give another folder; nothing is overwritten")
+    with open(log, "rb") as file, whole(target) as part, open(part, "wb") as made:
+        file.seek(other.begin)
+        left = other.end - other.begin
+        while left and (data := file.read(min(left, follow.BLOCK))):
+            made.write(data)
+            left -= len(data)
+        made.flush()
+        os.fsync(made.fileno())
+    return target.stat().st_size
 
 
 def orphans() -> dict[bytes, list[Piece]]:
@@ -185,7 +235,7 @@ def make_log(pieces: Sequence[Piece], target: Path) -> int:
     from_the_start = pieces[0].base == 0
     with whole(target) as part, open(part, "wb") as file:
         if not from_the_start:
-            file.write(identity.frame(identity.new(), pieces[0].since_wall_s) + b"\x00")
+            file.write(identity.frame(identity.later(pieces[0].log_id), pieces[0].since_wall_s) + b"\x00")
             file.flush()
         problem = places.put_back(pieces, file.fileno(), 0 if from_the_start else pieces[0].base, over_holes=True)
         if problem is not None:
@@ -197,7 +247,7 @@ def make_log(pieces: Sequence[Piece], target: Path) -> int:
 def still_kept(log: Path) -> list[Piece]:
     """Pieces whose bytes this log has and that stay all the same: they were kept for a log elsewhere."""
     log_id = identity.of(log)
-    size = log.stat().st_size
+    size = others.own_end(log)
     return [piece for piece in spill.of(log_id) if piece.base + piece.size <= size] if log_id else []
 
 

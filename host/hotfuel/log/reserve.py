@@ -2,6 +2,9 @@
 
 It is there from the first byte of a recording to its proper end. Found later, it says that a recorder was killed, or that part of the drive was kept
 elsewhere when last written: also in a copy of the folder, and after the computer was switched off and its memory is gone.
+
+When the disk is full its room goes to the log itself, for the rest of the frame under way and a frame that says so (`frame`): so a copy of the log alone
+says it too. Nothing stands behind that frame until what was kept elsewhere is put back.
 """
 
 import contextlib
@@ -11,6 +14,9 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+
+from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import GAP_REASONS, TYPES
 
 SIZE = 64 << 10
 _NOTE_MAX = 4096
@@ -67,6 +73,17 @@ class Reserve:
             return os.write(self._fd, text) == len(text)
         return False
 
+    def give_room(self) -> None:
+        """Let the log have the room beyond the note; `take_room` takes it again."""
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._fd, _NOTE_MAX)
+
+    def take_room(self) -> None:
+        """Reserve anew, if the disk gives it."""
+        with contextlib.suppress(OSError):
+            os.lseek(self._fd, _NOTE_MAX, os.SEEK_SET)
+            os.write(self._fd, os.urandom(SIZE - _NOTE_MAX))
+
     def kept(self, kept: Kept | None) -> bool:
         """Note what is kept elsewhere now."""
         return self.write(replace(self.note, kept=kept))
@@ -91,6 +108,25 @@ class Reserve:
         except OSError:
             return False
         return True
+
+
+def frame(wall_s: float) -> bytes:
+    """The frame a full disk takes last: a gap without a length, because what follows is kept elsewhere."""
+    wall_us = max(0, int(1e6 * wall_s))
+    values = {"tick": 0, "time_ms": 0, "wall_us": wall_us, "length_ms": 0, "bytes_damaged": 0, "reason": GAP_REASONS["disk_full"]}
+    return framing.encode(codec.pack("link_gap", values))
+
+
+def went_on_elsewhere(end: bytes) -> float | None:
+    """Since when (unix seconds) a log that ends with these bytes was kept elsewhere; None if it does not end with `frame`."""
+    payloads = list(framing.FrameReader().feed(end))
+    if not payloads or payloads[-1][0] != TYPES["link_gap"] or not end.endswith(framing.encode(payloads[-1])):
+        return None
+    with contextlib.suppress(codec.WireError):
+        values = codec.unpack(payloads[-1])[1]
+        if values["reason"] == GAP_REASONS["disk_full"] and not values["length_ms"]:
+            return values["wall_us"] / 1e6
+    return None
 
 
 def read(log: Path) -> Note | None:

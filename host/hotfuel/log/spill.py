@@ -22,6 +22,7 @@ PIECE_MAX = 32 << 20  # bytes a place: ten hours of eight channels at 10 Hz
 PLACE_VARIABLE = "HOTFUEL_FALLBACK"
 _SHARED_MEMORY = Path("/dev/shm")
 _HEAD = 4096  # bytes before the stream: one line of JSON, spaces
+_REMEMBERED = 64  # folders that were chosen to go on in
 _LEFT_FREE = 64 << 20  # bytes of a disk that are not ours to fill
 _NAME = re.compile(r"hotfuel-([0-9a-f]{16})-([0-9]+)\.spill")
 _FLAGS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
@@ -30,11 +31,39 @@ _FLAGS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os,
 def fallback_folder() -> Path:
     """The folder for what cannot stay where it should: HOTFUEL_FALLBACK, else `hotfuel-fallback` in the user's home."""
     chosen = os.environ.get(PLACE_VARIABLE)
-    if chosen:
-        return Path(chosen)
+    return Path(chosen) if chosen else _usual_fallback()
+
+
+def _usual_fallback() -> Path:
     with contextlib.suppress(RuntimeError):
         return Path.home() / "hotfuel-fallback"
     return Path(tempfile.gettempdir()) / "hotfuel-fallback"
+
+
+def fallback_folders() -> list[Path]:
+    """Every folder a recording of this user may have gone on in: the one chosen now, the usual one, those chosen before."""
+    before: list[str] = []
+    with contextlib.suppress(OSError, RuntimeError):
+        before = _chosen_before().read_text(encoding="utf-8", errors="surrogateescape").splitlines()
+    return list(dict.fromkeys((fallback_folder(), _usual_fallback(), *(Path(line) for line in before if line))))
+
+
+def remember(folder: Path) -> None:
+    """Note a folder that was chosen to go on in, so that later commands look there. Never raises: without the note they look in the usual ones."""
+    known = [path for path in fallback_folders()[1:] if path != _usual_fallback()]
+    chosen = folder.absolute()
+    if chosen in known or "\n" in str(chosen):
+        return
+    with contextlib.suppress(OSError, RuntimeError):
+        file = _chosen_before()
+        file.parent.mkdir(parents=True, exist_ok=True)
+        lines = [*map(str, known), str(chosen)][-_REMEMBERED:]
+        file.write_text("".join(f"{line}\n" for line in lines), encoding="utf-8", errors="surrogateescape")
+
+
+def _chosen_before() -> Path:
+    state = os.environ.get("XDG_STATE_HOME")
+    return (Path(state) if state else Path.home() / ".local" / "state") / "hotfuel" / "fallback-folders"
 
 
 def places() -> list[Path]:
@@ -42,6 +71,11 @@ def places() -> list[Path]:
     own = f"hotfuel-{os.getuid() if hasattr(os, 'getuid') else 0}"
     memory = [_SHARED_MEMORY / own] if _SHARED_MEMORY.is_dir() else []
     return list(dict.fromkeys((fallback_folder(), Path(tempfile.gettempdir()) / own, *memory)))
+
+
+def looked_in() -> list[Path]:
+    """Folders where something of a log may be kept: `places` and those chosen before."""
+    return list(dict.fromkeys((*places(), *fallback_folders())))
 
 
 def in_memory(place: Path) -> bool:
@@ -82,7 +116,7 @@ class Spill:
         self._log_id, self._log, self._most = log_id, log, most
         self._places = list(places() if where is None else where)
         self._pieces: list[tuple[int, int, int, int]] = []  # descriptor, stream offset, size, room
-        self._number = 1 + max((piece.number for piece in of(log_id, self._places)), default=-1)
+        self._number = 1 + max((piece.number for piece in of(log_id, [*self._places, *looked_in()])), default=-1)
         if not self._open_next():
             raise OSError(28, "no place takes it")
 
@@ -195,7 +229,7 @@ def look(path: Path) -> Piece | None:
 def of(log_id: bytes, where: Sequence[Path] | None = None) -> list[Piece]:
     """The pieces of one log, in the stream's order."""
     found: list[Piece] = []
-    for place in places() if where is None else where:
+    for place in dict.fromkeys(looked_in() if where is None else where):
         with contextlib.suppress(OSError):
             names = [name for name in os.listdir(place) if name.startswith(f"hotfuel-{log_id.hex()}-")]
             found += [piece for name in names if (piece := look(place / name)) is not None]
@@ -204,7 +238,7 @@ def of(log_id: bytes, where: Sequence[Path] | None = None) -> list[Piece]:
 
 def everything() -> Iterator[Piece]:
     """All pieces of all logs that lie in the usual places."""
-    for place in places():
+    for place in looked_in():
         with contextlib.suppress(OSError):
             for name in sorted(os.listdir(place)):
                 if _NAME.fullmatch(name) and (piece := look(place / name)) is not None:
@@ -215,7 +249,7 @@ def read(log_id: bytes | None, position: int, most: int, also: Sequence[Path] = 
     """What is kept elsewhere of this log from stream position `position` on, at most `most` bytes; b"" if nothing is. also: more places to look in."""
     if log_id is None:
         return b""
-    for piece in of(log_id, list(dict.fromkeys((*places(), *also)))):
+    for piece in of(log_id, [*looked_in(), *also]):
         if piece.base <= position < piece.base + piece.size:
             with contextlib.suppress(OSError):
                 return piece.read(position, most)

@@ -246,7 +246,7 @@ class Recorder:
         damaged = self._frames.bytes_damaged - self._damaged_told
         self._damaged_told = self._frames.bytes_damaged
         length_s = max(length_s, 0.0)  # a clock that was set back in between says nothing of how long it was
-        length_ms = min(round(length_s * 1000), _U32_MAX)
+        length_ms = max(1, min(round(length_s * 1000), _U32_MAX))
         self._host(
             "link_gap", wall_us=_us(wall_s), length_ms=length_ms, bytes_damaged=min(damaged, _U32_MAX), reason=GAP_REASONS[reason]
         )

@@ -132,6 +132,8 @@ def _why_not(log: Path, now_s: float) -> str:
     if note is None or note.ended:
         return "is a finished recording"
     standing = rescue.standing(log)
+    if standing is not None and standing.others:
+        return f"holds another recording too (type: hotfuel rescue {log.parent} --into FOLDER)"
     if standing is not None and standing.behind:
         return f"lacks {standing.hole} bytes before what is kept elsewhere of it (type: hotfuel rescue {log.parent})"
     # a clock that was set makes it lie in the future

@@ -2,15 +2,15 @@
 
 import os
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
 import numpy as np
-from hotfuel_wire.messages import EVENTS
+from hotfuel_wire.messages import EVENTS, GAP_REASONS
 
-from hotfuel.log import follow
+from hotfuel.log import follow, identity, others
 from hotfuel.samples import bulk, order, table
 from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
@@ -39,16 +39,42 @@ class Decoded:
 def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str], *, as_it_stands: bool = False) -> Decoded:
     """Decode a log: its bytes, or the path of one or of the session folder it is in.
 
-    as_it_stands: True leaves blocks in the wrong order where they are, as whoever follows a growing log meets them.
+    What in it is another recording's is left out, which `.notes` say. as_it_stands: True leaves that in, and blocks in the wrong order where they are, as
+    whoever follows a growing stream meets them.
     Damage never raises: it is counted in `.losses`. Raises InputError if the path cannot be read.
     Example: `decode("drive/wire.log").readings["hot"]`.
     """
     if isinstance(log, str | os.PathLike):
         path = Path(log)
         path = path / "wire.log" if path.is_dir() else path
-        return _assemble(follow.blocks(path, bulk.BLOCK), path.stat().st_size if path.exists() else 0, as_it_stands)
+        size = path.stat().st_size if path.exists() else 0
+        found = _assemble(follow.blocks(path, bulk.BLOCK, everything=True), size, as_it_stands)
+        if as_it_stands or not _may_hold_another(found, identity.head(path)):
+            return found
+        strangers = others.of(path)
+        return _without(found, follow.blocks(path, bulk.BLOCK), strangers, path)
     view = memoryview(log).cast("B")
-    return _assemble((bytes(view[at : at + bulk.BLOCK]) for at in range(0, len(view), bulk.BLOCK)), len(view), as_it_stands)
+    found = _assemble((bytes(view[at : at + bulk.BLOCK]) for at in range(0, len(view), bulk.BLOCK)), len(view), as_it_stands)
+    if as_it_stands or not _may_hold_another(found, bytes(view[: identity.HEAD])):
+        return found
+    read = others.reading_bytes(view)
+    strangers = others.Finder(read).others(len(view))
+    return _without(found, others.own(read, len(view), strangers, bulk.BLOCK), strangers, None)
+
+
+def _may_hold_another(found: Decoded, head: bytes) -> bool:
+    """Whether a log's frames give reason to look for another recording in it: nearly every log has one start, and begins with it."""
+    count = len(found.messages["log_start"])
+    return count > 1 or (count == 1 and not identity.begins(head))
+
+
+def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[others.Other], path: Path | None) -> Decoded:
+    """The log again without what is not its own."""
+    if strangers:
+        size = found.losses.bytes_total - sum(other.end - other.begin for other in strangers)
+        found = _assemble(own, size, False)
+        found.notes[:0] = [f"{other.sentence(path)}." for other in strangers]
+    return found
 
 
 def _assemble(source: Iterable[bytes], size: int, as_it_stands: bool) -> Decoded:
@@ -72,6 +98,7 @@ def _assemble(source: Iterable[bytes], size: int, as_it_stands: bool) -> Decoded
     losses.gaps = [
         Gap(row["wall_us"] / 1e6, row["length_ms"] / 1e3, gap_reason(row["reason"]), int(row["boot"]), float(row["time"]))
         for row in messages["link_gap"]
+        if row["length_ms"] or row["reason"] != GAP_REASONS["disk_full"]  # log.reserve.frame: nothing was lost there
     ]
     losses.board_dropped = _dropped(messages["health"])
     losses.ticks_missing += _missing_at_starts(messages["event"], scans, builder.descriptions)

@@ -209,7 +209,7 @@ def _copy_log(log: Path, target: Path) -> None:
         file.flush()
         os.fsync(file.fileno())
     found = standing(log)
-    if found is not None and (found.missing is not None or found.behind) and reserve.path_for(log).exists():
+    if found is not None and found.lost and reserve.path_for(log).exists():
         shutil.copyfile(reserve.path_for(log), reserve.path_for(target))
 
 

@@ -75,7 +75,7 @@ def find(
     def asked() -> pd.DataFrame:
         with duckdb.connect() as database:
             sizes = database.execute(_SIZES, {"files": [str(file) for file in files]}).df()
-            for sentence in _cut_logs(root, sizes):
+            for sentence in _changed_logs(root, sizes):
                 bad(sentence)
             return database.execute(query, {"files": [str(file) for file in files], **dict(given.values())}).df()
 
@@ -113,12 +113,17 @@ def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> 
     return usable
 
 
-def _cut_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
-    """A sentence for each log that is shorter than the one its results were worked out of, and yet holds a reading."""
+def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
+    """A sentence for each log that is longer than the one its results were worked out of, or shorter and yet holds a reading."""
     for row in sizes.to_dict("records"):
         log, full = root / SESSIONS / str(row["session"]) / session_folder.LOG, row.get("log_bytes")
         size = log.stat().st_size if log.is_file() else 0
-        if full is not None and size < full and _has_reading(log):
+        if full is not None and size > full:
+            yield (
+                f"{row['session']}: its log has grown by {size - int(full):,} bytes since its results were worked out; what is listed is of before: "
+                f"see what they are with hotfuel rescue {log.parent}"
+            )
+        elif full is not None and size < full and _has_reading(log):
             yield (
                 f"{row['session']}: its log was cut ({size:,} of {int(full):,} bytes are left); what is listed was worked out earlier: "
                 "put the log back from a copy"

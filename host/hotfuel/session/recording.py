@@ -244,8 +244,8 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     not_whole = None
     with contextlib.suppress(OSError):  # a log that cannot be read is named below
         not_whole = standing(where.log_path)
-    if not_whole is not None:
-        notes.insert(0, f"{not_whole.sentence()}.")
+    if not_whole is not None and not_whole.not_on_disk:  # what is another's is said by whoever leaves it out
+        notes.insert(0, f"{not_whole.not_on_disk}.")
     decoded = samples.decode(where.log_path)
     text = ""
     if isinstance(car, str | Path):

@@ -12,7 +12,7 @@ import time
 import pytest
 from hotfuel import car as car_file
 from hotfuel import session as sessions
-from hotfuel.log import reserve, spill
+from hotfuel.log import identity, reserve, spill
 from hotfuel.log.append import LogWriter
 from hotfuel.samples import decode
 from written import write
@@ -102,6 +102,40 @@ def test_after_a_restart_the_missing_span_is_named_and_nothing_else_is_refused(h
     assert "are missing, from 20" in hotfuel("rescue", half, code=1)
 
 
+MIXED = [
+    ("review", "{mixed}"),
+    ("decode", "{mixed}", "--out", "{out}.csv"),
+    ("archive", "add", "{mixed}", "--archive", "{out}"),
+    ("rescue", "{mixed}"),
+]
+
+
+def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_of_its_own(
+    hotfuel, whole, drive_log, car_path, tmp_path
+):
+    mixed, theirs = tmp_path / "mixed", identity.frame(b"theirlog", 1_780_100_000.0) + drive_log[: len(drive_log) // 2]
+    mixed.mkdir()
+    shutil.copyfile(car_path, mixed / "car.toml")
+    data = (identity.frame(b"ourslog1", 1_780_000_000.0) + drive_log, theirs)
+    (mixed / "wire.log").write_bytes(b"".join(data))
+    for words in MIXED:
+        said = hotfuel(*(word.format(mixed=mixed, out=tmp_path / "out") for word in words))
+        assert (
+            f"From byte {len(data[0])} of {mixed / 'wire.log'} on stands another recording, begun 2026-05-30 00:13:20 UTC" in said
+        )
+        assert f"hotfuel rescue {mixed} --into FOLDER" in said
+    hotfuel("decode", whole, "--out", tmp_path / "alone.csv")
+    assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "alone.csv").read_bytes()
+    (archived,) = (tmp_path / "out" / "sessions").glob("*/wire.log")
+    assert archived.read_bytes() == data[0]
+    said = hotfuel("rescue", mixed, "--into", tmp_path / "apart")
+    assert f"{len(theirs)} bytes of another recording, in {tmp_path / 'apart-2'}" in said
+    assert [(tmp_path / name / "wire.log").read_bytes() for name in ("apart", "apart-2")] == list(data)
+    with open(archived, "ab") as file:  # later, in the archive
+        file.write(theirs)
+    assert "its log has grown by" in hotfuel("archive", "list", "--archive", tmp_path / "out", code=1)
+
+
 def test_what_is_left_of_a_folder_that_has_gone(hotfuel, half, tmp_path):
     shutil.rmtree(half)
     listed = hotfuel("rescue")
@@ -167,9 +201,10 @@ def test_while_it_is_recorded_rescue_says_so_at_once(hotfuel, half, tmp_path):
 def test_a_folder_that_goes_away_while_it_is_recorded(hotfuel, board_at, tmp_path, car_path, what, monkeypatch):
     """Said within a second or so; the drive is whole in the fallback folder, with its car file; the last lines name where it is."""
     board = board_at(30, 45, 44)
-    monkeypatch.setenv("HOTFUEL_FALLBACK", str(tmp_path / "fallback"))
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     out = tmp_path / "n1"
     command = [sys.executable, "-m", "hotfuel", "record", "--port", board.device, "--car", str(car_path), "--out", str(out)]
+    command += ["--fallback", str(tmp_path / "fallback")]  # later commands are not told of it again
     with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as recorder:
         _until(lambda: (out / "wire.log").exists() and (out / "wire.log").stat().st_size > 3000)
         if what == "deleted":

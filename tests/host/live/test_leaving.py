@@ -5,9 +5,11 @@ import json
 import os
 import re
 import signal
+from pathlib import Path
 
 import pytest
 import synthetic
+from hotfuel.cli import record
 from hotfuel.live import leaving
 from hotfuel.log.append import LogWriter
 from serving import Served, finished
@@ -73,7 +75,7 @@ class Page:
     def leave(self):
         self.left_at = self.now
 
-    def end(self, within_s):
+    def end(self, within_s, ended=lambda now: False):
         """When it ended, by its own clock; None if it did not."""
 
         async def sleep(seconds):
@@ -87,7 +89,7 @@ class Page:
         async def trial():
             stop = asyncio.Event()
             try:
-                await leaving.after_the_recording(self, stop, lambda: self.now, sleep)
+                await leaving.after_the_recording(self, stop, lambda: self.now, sleep, lambda: ended(self.now))
             except TimeoutError:
                 return None
             assert stop.is_set()
@@ -119,3 +121,31 @@ def test_before_its_recorder_has_begun_nothing_has_ended():
 def test_a_recording_that_begins_and_ends_between_two_looks_has_ended():
     page = Page(lambda now: 5.001 < now < 5.049, (0.1,))
     assert page.end(60) == pytest.approx(5.1 + leaving.GONE_S, abs=0.15)
+
+
+def test_a_recording_that_ended_before_the_page_saw_any_of_it_has_ended_when_its_recorder_says_so():
+    assert Page(lambda now: False).end(60, lambda now: now > 7) == pytest.approx(7, abs=0.15)
+
+
+def test_the_recorder_waits_for_no_page_that_shows_nothing_yet(tmp_path, monkeypatch):
+    """A page that never starts to show is ended at once; one that shows is given the time to tell."""
+    waited, began = [], []
+
+    class Process:
+        def __init__(self, command):
+            began.append(Path(command[command.index("--shown") + 1]))
+
+        def wait(self, timeout):
+            waited.append(timeout)
+
+        def terminate(self):
+            pass
+
+    monkeypatch.setattr(record.subprocess, "Popen", Process)
+    for shows in (False, True):
+        views = record._Views(tmp_path, [["--page"]], "si")
+        leaving.show_token(began[-1] if shows else None)
+        ended = leaving.taken_away(began[-1])
+        views.end()
+        assert (len(waited), ended()) == (int(shows), shows)
+        assert not began[-1].parent.exists()

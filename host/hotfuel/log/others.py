@@ -1,0 +1,246 @@
+"""What in a log's file is another recording's: logs joined by hand, a log written behind another. It is left out by every reader, and never removed.
+
+A log begins with a frame that holds its number (`identity`); so does each part of it that a recording went on with. What follows the number of another
+log, up to the next part of this one, is that other log's. A stretch that repeats this log byte for byte is left out too: it counts once.
+"""
+
+import contextlib
+import datetime
+import os
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from hotfuel_wire import codec
+from hotfuel_wire.framing import BODY_MAX, FrameError, FrameReader, decode
+from hotfuel_wire.messages import SATURATED, TYPES
+
+from hotfuel.log import identity
+
+Read = Callable[[int, int], bytes]  # (position, at most so many bytes) -> bytes, b"" behind the end
+_BLOCK = 1 << 20
+_WINDOW = 1 << 16  # bytes looked at on either side, where the order of blocks is in doubt
+_START = re.compile(rb"\x00[\x02-\xff]" + re.escape(bytes([TYPES["log_start"]])))
+
+
+@dataclass(frozen=True)
+class Start:
+    """The frame that begins a log or a part of it: where it stands, whose it is, which part, when."""
+
+    position: int
+    log_id: bytes
+    part: int
+    wall_us: int
+
+
+@dataclass(frozen=True)
+class Other:
+    """Bytes `begin` to `end` of a file are not this recording's. again: they are, but stand there already. began_us: unix microseconds."""
+
+    begin: int
+    end: int
+    log_id: bytes
+    began_us: int
+    again: bool = False
+
+    def sentence(self, log: Path | None = None) -> str:
+        """For a person: what, where, what to type. log: its file, None if it has none."""
+        where = f"byte {self.begin} of {log if log is not None else 'this log'}"
+        count = f"{self.end - self.begin} bytes"
+        if self.again:
+            return f"From {where} on this recording stands a second time in its log, byte for byte ({count}): it counts once"
+        said = f"From {where} on stands another recording, begun {_moment(self.began_us)} ({count}): it is left out, because it is not of this drive"
+        return (
+            f"{said}. A drive of its own is made of each by: hotfuel rescue {log.parent} --into FOLDER"
+            if log is not None
+            else said
+        )
+
+
+class Finder:
+    """Finds the starts in a log that may still grow. `look` reads what is new; `others` is what is not this recording's, up to `size`."""
+
+    def __init__(self, read: Read) -> None:
+        self._read = read
+        self.starts: list[Start] = []
+        self._next = self._seen = 0  # where to look on; how far was looked
+        self._found: tuple[Other, ...] = ()
+        self._found_of = (0, 0)
+        self._older: tuple[tuple[int, int], bool] | None = None
+
+    def look(self, size: int) -> None:
+        """Look as far as `size`."""
+        if size <= self._seen:
+            return
+        at = self._next
+        while at < size:
+            data = self._read(at, min(_BLOCK, size - at))
+            if not data:
+                break
+            lead = b"" if at else b"\x00"  # a log whose first zero was cut off begins with a frame all the same
+            self._take(lead + data, at - len(lead))
+            last = data.rfind(b"\x00")
+            step = last if last > 0 else len(data) if len(data) > BODY_MAX + 2 else 0
+            self._next = at + step
+            if not step or at + len(data) >= size:
+                break
+            at = self._next
+        self._seen = size
+
+    def others(self, size: int) -> tuple[Other, ...]:
+        """Stretches that are not this recording's, in order."""
+        self.look(size)
+        if self._found_of != (len(self.starts), size):
+            self._found_of = (len(self.starts), size)
+            self._found = _sort_out(self._read, self.starts, size, self._head_is_older(size)) if self.starts else ()
+        return self._found
+
+    def _head_is_older(self, size: int) -> bool:
+        """Whether the file begins with a log of an earlier version, without a number, and the first start in it is another's."""
+        key = (self.starts[0].position, size // _WINDOW)
+        if self._older is None or self._older[0] != key:
+            first = self.starts[0]
+            older = first.part == 0 and _holds_frames(self._read, first.position) and not _out_of_order(self._read, first, size)
+            self._older = (key, older)
+        return self._older[1]
+
+    def _take(self, data: bytes, base: int) -> None:
+        for match in _START.finditer(data):
+            end = data.find(b"\x00", match.start() + 1)
+            position = max(0, base + match.start())
+            if end < 0 or (self.starts and position <= self.starts[-1].position):
+                continue
+            with contextlib.suppress(FrameError, codec.WireError):
+                _, values = codec.unpack(decode(data[match.start() + 1 : end]))
+                self.starts.append(Start(position, bytes(values["log_id"]), values["part"], values["wall_us"]))
+
+
+def of(path: str | os.PathLike[str]) -> tuple[Other, ...]:
+    """What in the log at `path` is not its own. Raises OSError."""
+    with open(path, "rb") as file:
+        return Finder(reading(file)).others(os.fstat(file.fileno()).st_size)
+
+
+def own_end(path: str | os.PathLike[str]) -> int:
+    """Where in its file this recording ends: the size, unless another's bytes stand last. Raises OSError."""
+    return end_of(of(path), os.stat(path).st_size)
+
+
+def end_of(others: Sequence[Other], size: int) -> int:
+    """The same, for what was found."""
+    end = size
+    for other in reversed(others):
+        if other.end < end:
+            break
+        end = min(end, other.begin)
+    return end
+
+
+def reading(file) -> Read:
+    """How a Finder reads an open file."""
+
+    def read(position: int, most: int) -> bytes:
+        file.seek(position)
+        return file.read(most)
+
+    return read
+
+
+def reading_bytes(log: bytes | memoryview) -> Read:
+    """How a Finder reads a log in memory."""
+    return lambda position, most: bytes(log[position : position + most])
+
+
+def own(read: Read, size: int, others: Sequence[Other], block: int) -> Iterator[bytes]:
+    """This recording's bytes of what `read` gives, in blocks."""
+    at = 0
+    for other in (*others, Other(size, size, b"", 0)):
+        while at < other.begin and (data := read(at, min(block, other.begin - at))):
+            yield data
+            at += len(data)
+        at = max(at, other.end)
+
+
+def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: bool) -> tuple[Other, ...]:
+    mine = identity.of_bytes(read(0, identity.HEAD)) if head_is_older else starts[0].log_id
+    ends = [start.position for start in starts[1:]] + [size]
+    seen: dict[tuple[bytes, int], tuple[int, int]] = {}
+    found: list[Other] = []
+    for start, end in zip(starts, ends, strict=True):
+        here = (start.position, end)
+        if mine is None or not (start.log_id == mine or identity.goes_on(mine, start.log_id)):
+            found.append(Other(*here, start.log_id, start.wall_us))
+            continue
+        before = seen.get((start.log_id, start.part))
+        if before is not None:
+            least = min(end - start.position, before[1] - before[0])
+            if _same(read, before[0], start.position, least):
+                shorter = here if end - start.position == least else before
+                found.append(Other(*shorter, start.log_id, start.wall_us, again=True))
+                if shorter is here:
+                    continue
+        seen[start.log_id, start.part] = here
+    joined: list[Other] = []
+    for other in sorted(found, key=lambda one: one.begin):
+        last = joined[-1] if joined else None
+        if last is not None and (last.end, last.log_id, last.again) == (other.begin, other.log_id, other.again):
+            joined[-1] = Other(last.begin, other.end, last.log_id, last.began_us, last.again)
+        else:
+            joined.append(other)
+    return tuple(joined)
+
+
+def _holds_frames(read: Read, end: int) -> bool:
+    reader = FrameReader()
+    at = 0
+    while at < end and (data := read(at, min(_WINDOW, end - at))):
+        if any(map(identity.is_the_boards, reader.feed(data))):
+            return True
+        at += len(data)
+    return False
+
+
+def _out_of_order(read: Read, start: Start, size: int) -> bool:
+    """Whether what stands before the beginning of a log is of the same log, its blocks in another order: one start of the board is read on both sides,
+    and what stands before came later."""
+    head, tail = min(start.position, _WINDOW), max(0, start.position - _WINDOW)
+    before = _seen(read, 0, head) + (_seen(read, tail, start.position) if tail else [])
+    behind = _seen(read, start.position, min(size, start.position + _WINDOW)) + _seen(
+        read, max(start.position, size - _WINDOW), size
+    )
+    common = {row[0] for row in before} & {row[0] for row in behind} - {None}
+    if not common:
+        return False
+    walls = [row[2] for row in before if row[2] is not None]
+    if walls:
+        return min(walls) >= start.wall_us
+    ticks = [[row[1] for row in rows if row[0] in common] for rows in (before, behind)]
+    return max(ticks[0]) > min(ticks[1])
+
+
+def _seen(read: Read, begin: int, end: int) -> list[tuple[int | None, int, int | None]]:
+    """(description id, tick, wall time us) of readings and anchors in these bytes; None for what a frame does not tell."""
+    rows: list[tuple[int | None, int, int | None]] = []
+    for payload in FrameReader().feed(read(begin, end - begin) + b"\x00"):
+        if payload[0] & ~SATURATED in (TYPES["reading"], TYPES["wall_anchor"]):
+            with contextlib.suppress(codec.WireError):
+                _, values = codec.unpack(payload)
+                rows.append((values.get("description_id"), values["tick"], values.get("wall_us")))
+    return rows
+
+
+def _same(read: Read, one: int, other: int, size: int) -> bool:
+    done = 0
+    while done < size:
+        data = read(one + done, min(_BLOCK, size - done))
+        if not data or data != read(other + done, len(data)):
+            return False
+        done += len(data)
+    return True
+
+
+def _moment(wall_us: int) -> str:
+    with contextlib.suppress(OverflowError, OSError, ValueError):
+        return datetime.datetime.fromtimestamp(wall_us / 1e6, datetime.UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+    return "at an unknown time"
