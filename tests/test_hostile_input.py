@@ -44,6 +44,10 @@ CHANGED = {
     "plan_file": 100,
     "workbook": 60,
     "several_pulls": 100,
+    "sentences": 100,
+    "hand_table": 40,
+    "ground_line": 200,
+    "mixed": 60,
     "board": 200,
 }
 

@@ -29,6 +29,7 @@ _INSTRUMENTED = [
     "hotfuel_wire",
     "fuzz_targets",
     "fuzz_doors",
+    "fuzz_drive",
     "fuzz_wire",
     "application",
     "commands",

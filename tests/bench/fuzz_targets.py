@@ -15,6 +15,7 @@ from unittest import mock
 
 import numpy as np
 from fuzz_doors import DOORS
+from fuzz_drive import DRIVE
 from fuzz_wire import PIECE as _PIECE
 from fuzz_wire import WIRE
 from hotfuel import car, samples, session
@@ -268,6 +269,7 @@ TARGETS: dict[str, tuple[Callable[[], Target], int]] = {
     "kept_elsewhere": (lambda: kept_elsewhere, 6000),
     "session_folder": (lambda: session_folder, 2048),
     **DOORS,
+    **DRIVE,
     "board": (BoardUnderAttack, 512),
 }
 

@@ -324,6 +324,8 @@ class LogWriter:
         self._spill = None
         self._reserve.kept(None)
         self._reserve.take_room()
+        if not kept.size:  # nothing came after all: a zero behind the frame that says so takes it back
+            self._to_disk(b"\x00")
         self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written")
 
     def _leave(self) -> bool:

@@ -191,3 +191,20 @@ def test_a_copy_of_the_log_alone_says_that_its_disk_was_full(tmp_path):
     assert path.read_bytes() == whole
     assert whole.replace(reserve.frame(DAY_S), b"")[len(identity.frame(OURS)) :] == b"".join(frames)
     assert rescue.standing(path) is None
+
+
+def test_where_nothing_came_after_the_disk_was_full_nothing_is_missing(tmp_path):
+    path, calls = tmp_path / "wire.log", [0]
+
+    def write(fd, data):
+        calls[0] += 1
+        if calls[0] == 3:
+            raise OSError(28, "No space left on device")
+        return os.write(fd, data)
+
+    with LogWriter(path, write=write) as writer:
+        for payload in (wire_logs.description(1), wire_logs.reading(100, 5, [(1, 2, 3)])):
+            writer.received(framing.encode(payload)[1:])  # a board that sends one zero only: the frame under way is the last
+        assert writer.failing
+    assert len(decode(path).messages["link_gap"]) == 1
+    assert rescue.standing(path) is None
