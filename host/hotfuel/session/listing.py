@@ -120,7 +120,7 @@ def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
         size = log.stat().st_size if log.is_file() else 0
         if full is not None and size > full:
             yield (
-                f"{row['session']}: its log has grown by {size - int(full):,} bytes since its results were worked out; what is listed is of before: "
+                f"{row['session']}: its log has grown by {size - int(full):,} bytes that its results do not hold: "
                 f"see what they are with hotfuel rescue {log.parent}"
             )
         elif full is not None and size < full and _has_reading(log):

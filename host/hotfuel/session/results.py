@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.errors import InputError
-from hotfuel.log import follow
+from hotfuel.log import follow, others
 from hotfuel.places import is_behind_needle, probe_of
 from hotfuel.session import folder as session_folder
 from hotfuel.session import recording
@@ -75,7 +75,9 @@ def work_out(root: str, identity: str, calibration: str | None) -> str:
 
 def store(root: Path, identity: str, session: recording.Session) -> None:
     """Write samples and summary; an older result of the session, under whatever car and date, goes."""
-    log_bytes = (root / SESSIONS / identity / session_folder.LOG).stat().st_size  # a log that was cut later is known by it
+    log_bytes = others.own_end(
+        root / SESSIONS / identity / session_folder.LOG
+    )  # a log that was cut or written to later is known by it
     summary = _summary_table(identity, session).assign(log_bytes=log_bytes)
     for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, summary)):
         target = root / kind / f"car={_slug(car_name(session))}" / f"date={date_of(session)}" / f"{identity}.parquet"
