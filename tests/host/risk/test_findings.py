@@ -40,3 +40,5 @@ def test_a_growing_vacuum_in_the_tank_is_a_blocked_vent():
     assert found.time_s == pytest.approx(400, abs=2)
     assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=np.full(TIME.shape, -3.0)) == []  # a cap's vacuum relief stands still
     assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=TIME / 200) == []
+    begins_deep = pressure_findings(TIME, RUNNING, tank_gauge_kpa=-4 - TIME / 200)[0].time_s
+    assert begins_deep == pytest.approx(120, abs=0.5)  # what came before the recording is not known

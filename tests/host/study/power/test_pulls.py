@@ -167,6 +167,16 @@ def test_any_pieces_of_a_file_are_read_or_refused_in_one_sentence(pieces):
     assert "\n" not in refusal("".join(pieces))
 
 
+@pytest.mark.parametrize(("rows", "said"), [(1, "1 row without numbers left out"), (3, "3 rows without numbers left out")])
+def test_rows_that_are_none_are_counted(tmp_path, rows, said):
+    lines = [f"{rpm},{400 - rpm / 100:.1f}" for rpm in range(2500, 6001, 100)]
+    lines[7:7] = ["stopped,by hand"] * rows
+    (tmp_path / "pull.csv").write_text("\n".join(["rpm,torque (Nm)", *lines]), encoding="utf-8")
+    (one,) = pulls.read(tmp_path / "pull.csv")
+    assert said in one.notes
+    assert (len(one.rpm), one.position) == (36, 1)
+
+
 @pytest.mark.parametrize("header", ["Turbo speed (rpm)", "Fan speed", "Air speed", "Speed ratio"])
 def test_another_things_speed_is_not_the_engines(header):
     assert columns.score("rpm", header) == 0 < columns.score("rpm", "Speed (rpm)")
