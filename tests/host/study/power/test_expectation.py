@@ -42,6 +42,10 @@ def test_nothing_changed_is_nothing_gained():
     assert (found.charge_cooler_degc, found.ceiling_percent, found.square_root_percent, found.richer_percent) == (0, 0, 0, 0)
 
 
+def test_the_ends_of_what_is_allowed_are_allowed():
+    assert expectation(100.0).charge_cooler_degc == -expectation(-100.0).charge_cooler_degc > 10
+
+
 @pytest.mark.parametrize("value", [101.0, -200.0, float("nan")])
 def test_bad_input_is_one_sentence(value):
     with pytest.raises(InputError, match="allowed is -100 to 100 °C"):

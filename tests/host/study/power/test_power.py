@@ -51,6 +51,7 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
     assert result.band_rpm == (RPM[0], RPM[-1])  # whole bins, over what all pulls share
     for curve in result.curves:  # of the mean of four pulls, in logs; t of 3 degrees of freedom, Student's table
         logs = np.log(curve.each_kw)
+        np.testing.assert_allclose(curve.torque_nm(curve.mean_kw), 9549.297 * curve.mean_kw / curve.rpm, rtol=1e-6)
         half = 3.18245 * logs.std(axis=0, ddof=1) / 2
         np.testing.assert_allclose(
             np.log([curve.low_kw, curve.high_kw]), [logs.mean(axis=0) - half, logs.mean(axis=0) + half], rtol=1e-6
