@@ -18,7 +18,7 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.live.engine import EngineNow
 from hotfuel.risk.margin import Channel, PlaceMargin, margins
-from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, Conditions, looked_back
+from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, TANK_GAUGE, Conditions, looked_back
 from hotfuel.risk.probes import ProbeTrace, fall_note
 from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
@@ -29,7 +29,7 @@ from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
 
 ROWS_MAX = 600  # ticks worked out together; more gain nothing
-_GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition", "flow_l_h")
+_GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition", "flow_l_h", TANK_GAUGE)
 _KEPT_S = LOOK_BACK_S + board_inputs.HOLD_S + board_inputs.SPEED_WINDOW_S
 
 
@@ -218,7 +218,7 @@ class Intake:
     def _conditions(self, seconds: np.ndarray, at_inputs: dict[str, np.ndarray]) -> Conditions:
         """What is known at these ticks, the pressures already looked back on: those of the ticks before are kept for that."""
         given = {name: at_inputs[name] for name in _GIVEN if name in at_inputs}
-        now = {"seconds": seconds, **{name: at_inputs[name] for name in LOOKED_BACK if name in _GIVEN}}
+        now = {"seconds": seconds, **{name: at_inputs[name] for name in LOOKED_BACK if name in at_inputs}}
         recent = self._recent
         joined = {name: np.concatenate((recent[name], values)) for name, values in now.items()} if recent else now
         kept = joined["seconds"] >= seconds[-1] - LOOK_BACK_S

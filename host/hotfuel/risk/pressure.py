@@ -21,7 +21,8 @@ from hotfuel.units import STANDARD_PRESSURE_KPA
 
 DISAGREEMENT_KPA = 3.0
 LOOK_BACK_S = 5.0  # limits use the lowest pressure of the last 5 s
-LOOKED_BACK = ("ambient_pressure_kpa", "fuel_pressure_kpa", "tank_gauge_kpa")
+TANK_GAUGE = "tank_gauge_kpa"  # the column that an input named tank_gauge becomes
+LOOKED_BACK = ("ambient_pressure_kpa", "fuel_pressure_kpa", TANK_GAUGE)
 _WEATHER_KPA = 1.2  # standard deviation of the weather about the standard atmosphere (common practice, no source)
 _BAROMETER_KPA = 0.3
 _TURNING_RPM = 50.0  # below this the engine stands

@@ -16,7 +16,7 @@ from hotfuel.car import Car
 from hotfuel.fuel import Fuel
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, MarginTable, margins
-from hotfuel.risk.pressure import Conditions
+from hotfuel.risk.pressure import TANK_GAUGE, Conditions
 from hotfuel.risk.probes import traced
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session import engine, more_inputs
@@ -184,7 +184,7 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
         return values if np.isfinite(values).any() else None
 
     names: tuple[str, ...] = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition")
-    names = (*names, "flow_l_h") if "flow_l_h" in at_inputs else names
+    names += tuple(name for name in ("flow_l_h", TANK_GAUGE) if name in at_inputs)
     conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
     usable = {place: channel for place, channel in channels.items() if place in measured}
     traces = {

@@ -166,10 +166,6 @@ class SimulatedBoard:
         """Hold the data line of "spi" or "i2c" at a level; None lets go."""
         self._change({"bus": bus, "number": number, "stuck": level})
 
-    def hold_button(self, for_ms: int = 300) -> None:
-        """Hold the dashboard's button for so many milliseconds of simulated time."""
-        self._order("change", {"pin": self._wiring.gpio["button"], "level": 0, "for_ms": for_ms})
-
     def fail_power_after(self, flash_changes: int) -> None:
         """Power fails in the middle of the n-th flash write or erase from now; the board starts again at once (MicroPython only)."""
         self._order("change", {"flash": {"stop_after": flash_changes}})

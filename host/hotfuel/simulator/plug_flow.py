@@ -16,11 +16,6 @@ J_PER_ML_K = DENSITY_KG_PER_L * CP_J_KG_K / 1000
 HeatFactor = Callable[[np.ndarray], np.ndarray]
 
 
-def no_boiling(temperature_degc: np.ndarray) -> np.ndarray:
-    """Liquid only: a degree takes the same heat everywhere."""
-    return np.ones_like(temperature_degc)
-
-
 class Line:
     """`volume_ml`, `ua_w_k` (heat taken up per degree between surroundings and fuel, the whole length), all cells at `start_degc` at first.
 

@@ -11,6 +11,7 @@ from hotfuel_wire.alarm import ON_DELAY_MS
 from hotfuel.places import ROLES, Role, is_behind_needle, place_words, probe_of
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.risk.level import NO_LIMIT
+from hotfuel.risk.pressure import TANK_GAUGE
 from hotfuel.session.means import smoothed
 from hotfuel.session.recording import Session
 from hotfuel.study.drive import own_limit, restarts
@@ -104,7 +105,9 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
     taken_up = budget(course, units)
     if taken_up is not None:
         sentences.append(taken_up.sentence)
-    said = pressure_findings(course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"], shown=units)
+    said = pressure_findings(
+        course.time_s, course.inputs["running"], course.inputs["fuel_pressure_kpa"], course.inputs.get(TANK_GAUGE), shown=units
+    )
     sentences += [f"At {clock.text(one.time_s)} {one.sentence}." for one in said]
     if shift.troubles + shift.ran_through:
         sentences.append(shift.sentence)

@@ -118,6 +118,17 @@ def test_a_measured_flow_feeds_transport_and_the_pumps_pressure(opened, tmp_path
     assert slow_kpa > fast_kpa + 1.0
 
 
+def test_a_pressure_named_tank_gauge_is_the_tanks(opened, tmp_path):
+    """Six psi over the air's, in the table and live; without it this car's vented tank is at the air's."""
+    (tmp_path / "wire.log").write_bytes(recorded(20).data)
+    car = car_file.load(CAR.replace("second_pressure", "tank_gauge"))
+    measured = sessions.open(tmp_path, car).margins()["tank_pressure_kpa"].iloc[-20:]
+    air = opened.margins()["tank_pressure_kpa"].iloc[-20:]
+    assert measured.to_numpy() - air.to_numpy() == pytest.approx(6 * 6.894757, abs=0.02)
+    *_, last = (one for one in Intake(car, car.fuel()).feed(recorded(20).data) if isinstance(one, Batch))
+    assert last.margins["tank"].pressure_kpa[-1] == pytest.approx(measured.iloc[-1], abs=0.1)
+
+
 def test_live_has_what_the_recording_has(opened):
     car = opened.car
     intake = Intake(car, car.fuel())

@@ -9,7 +9,7 @@ import pandas as pd
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel
-from hotfuel.risk.pressure import ambient
+from hotfuel.risk.pressure import TANK_GAUGE, ambient
 from hotfuel.session import frame
 from hotfuel.session.means import per_second
 from hotfuel.session.recording import Session
@@ -18,7 +18,7 @@ from hotfuel.study.drive.crossings import lap_marks
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
 _COLD_S, _COLD_SPREAD_DEGC = 20, 3.0
-_INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running", "flow_l_h")
+_INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running", "flow_l_h", TANK_GAUGE)
 _MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
 
 
