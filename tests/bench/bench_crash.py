@@ -275,9 +275,12 @@ def record(path: Path, disk: Disk, readings: int = 40) -> bytes:
         for _ in range(12):
             recorder.turn(0.1)  # the disk is tried again every second
     data = path.read_bytes()
-    for payload in framing.FrameReader().feed(data):  # where a disk was full a frame says so
-        if reserve.went_on_elsewhere(framing.encode(payload)) is not None:
-            data = data.replace(framing.encode(payload), b"", 1)
+    # where a disk was full a frame says so; a zero behind it says that nothing was kept elsewhere after all
+    for payload in framing.FrameReader().feed(data):
+        note = framing.encode(payload)
+        if reserve.went_on_elsewhere(note) is not None:
+            before, _, behind = data.partition(note)
+            data = before + (behind[1:] if behind == b"\0" or behind.startswith(b"\0\0") else behind)
     return data
 
 
