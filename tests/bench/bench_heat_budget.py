@@ -54,6 +54,9 @@ def trial(count, seed, u_degc=0.8, returns=0.0):
             metal = sum((runs.kept[name][running, k].sum() for name in METAL[way.place] or ()), start=0.0)
             share = float(np.clip(metal / enters[way.place][running].sum(), 0, 1))
             name = "running", way.place
+            if not np.isfinite(way.metal.middle):
+                told.setdefault(name, []).append(False)
+                continue
             inside.setdefault((*name, "metal"), []).append(way.metal.least - 0.01 <= share <= way.metal.greatest + 0.01)
             told.setdefault(name, []).append(way.told)
             halves.setdefault((*name, "metal"), []).append(way.metal.half)
