@@ -10,8 +10,13 @@ from hotfuel.risk.soak import BAND, forecast_soak
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.line.changed import Changed
+from hotfuel.study.line.grid import STEP_S
 
 _LEAST_S = 60.0
+_AFTER_U_DEGC, _AFTER_S = (
+    2.5,
+    180.0,
+)  # what passes a place after a longer stop is not what passed after the recorded one (assumption)
 
 
 def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[str, np.ndarray], minutes: float) -> None:
@@ -53,8 +58,12 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
         hottest = np.maximum(after.degc[base][:, last], comes)
         gone = hottest - after.degc[base][:, last]
         after.degc[base] = _moved(after.degc[base], last, gone)
+        passes = after.draws.normal("after longer", "how hot the fuel is that passes after the longer stop", 0.0, _AFTER_U_DEGC)
+        then = slice(last + 1, last + 1 + int(_AFTER_S / STEP_S))
+        after.degc[base][:, then] += passes
         for place in places:
             margin[place] = _moved(margin[place], last, -gone)
+            margin[place][:, then] -= passes
     after.assumptions.append(
         f"The stop of {stop.duration_s / 60:.0f} min goes on to {minutes:g} min as the soak forecast says, from this session's own readings."
     )
