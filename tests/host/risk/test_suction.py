@@ -47,6 +47,20 @@ def test_calculated_loss_is_once_to_three_times_steady_flow():
     depression, spread = suction_kpa(a_car, 60.0, 0.0)
     assert depression == pytest.approx(2 * steady)
     assert spread == pytest.approx(steady / 3**0.5)
+    drawn, wider = suction_kpa(a_car, 60.0, 9.80665)  # the column's own weight at 1 g, known to a tenth
+    assert wider**2 - spread**2 == pytest.approx((0.1 * (drawn - depression)) ** 2)
+    assert drawn - depression > 10
+
+
+def test_what_is_assumed_is_said_in_the_cars_own_words():
+    mechanical, electric = (
+        car(f'[pump]\nkind = "{kind}"\n[suction]\nrigid_length = "80 mm"\n') for kind in ("mechanical", "electric_line")
+    )
+    said, other = ("\n".join(assumptions(one, Shown("si"), 740.0)) for one in (mechanical, electric))
+    assert "the inertia of 80 mm of rigid line" in said
+    assert "at 5000 rpm)" in said
+    assert " rpm)" not in other.partition("pulsation")[0]
+    assert "the inertia of 3.1 in of rigid line" in "\n".join(assumptions(mechanical, Shown("us"), 740.0))
 
 
 def test_steady_loss_agrees_with_another_library():

@@ -38,6 +38,31 @@ def test_constant_watts_into_a_hose_cross_the_limit_when_foretold(fuel, start_de
     assert found.heating_w_kg == pytest.approx(w_kg, rel=0.2)
 
 
+def test_the_range_is_of_two_standard_errors_of_the_heating_either_way(fuel):
+    """The time goes as one over the heating, so both ends' inverses lie as far from the middle's; and the error is that of scatter drawn here."""
+    found = trend(*heated(fuel, 48.0, 120.0, 100, noise=0.1), KPA, fuel, 20.0)
+    assert found.minutes_least < found.minutes < found.minutes_greatest
+    assert 1 / found.minutes_least + 1 / found.minutes_greatest == pytest.approx(2 / found.minutes)
+    error_w_kg = 2100 * 0.1 / (100 * 100**2 / 12) ** 0.5  # heat capacity, scatter, 100 seconds of a straight line
+    assert found.heating_w_kg * (found.minutes / found.minutes_least - 1) == pytest.approx(2 * error_w_kg, rel=0.4)
+
+
+def test_a_slope_within_its_scatter_tells_no_time(fuel):
+    steady = trend(*heated(fuel, 48.0, 60.0, 100), KPA, fuel, 20.0)
+    assert 0.5 < steady.minutes < 15
+    times, degc = heated(fuel, 48.0, 60.0, 100)
+    found = trend(times, degc + 2.0 * np.where(np.arange(100) % 20 < 10, -1, 1), KPA, fuel, 20.0)
+    assert found.words == CLOSING  # its minutes would be within what is told
+    assert np.isnan(found.minutes)
+
+
+def test_a_minute_is_enough_and_less_is_not(fuel):
+    times, degc = heated(fuel, 48.0, 120.0, 100)
+    every = slice(None, None, 2)
+    assert np.isfinite(trend(times[:61][every], degc[:61][every], KPA, fuel, 20.0).minutes)
+    assert trend(times[:59][every], degc[:59][every], KPA, fuel, 20.0).words == UNKNOWN
+
+
 def test_a_temperature_trend_would_have_been_wrong_there(fuel):
     times, temperatures = heated(fuel, 52.0, 120.0, 160)
     limit = float(fuel.limit_degc(KPA, 20.0))
