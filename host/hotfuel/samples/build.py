@@ -16,7 +16,7 @@ from hotfuel.samples.losses import Losses
 _READING, _DESCRIPTION = TYPES["reading"], TYPES["description"]
 _FIXED = LAYOUTS[_READING].size  # bytes of a reading in front of its channels
 _FRAME = 6  # bytes on the wire that a payload does not hold, at least: a zero, a byte of COBS, the CRC
-Place = slice | np.ndarray  # where a part's frames stand among all frames of its block
+Positions = slice | np.ndarray  # where a part's frames stand among all frames of its block
 
 
 @dataclass
@@ -44,24 +44,24 @@ class Builder:
         parts = [fitting for part in block.parts for fitting in self._fitting(part)]
         if not parts:
             return
-        places, count = _places(block.pieces, parts)
+        positions, count = _positions(block.pieces, parts)
         kind, time_ms, tick = np.empty(count, np.uint8), np.empty(count, np.uint32), np.ones(count, np.uint32)
         keys: dict[int, object] = {}
-        for part, place in zip(parts, places, strict=True):
-            kind[place], time_ms[place] = part.kind, _fixed(part)["time_ms"]
+        for part, where in zip(parts, positions, strict=True):
+            kind[where], time_ms[where] = part.kind, _fixed(part)["time_ms"]
             if part.kind == _DESCRIPTION:
-                keys.update(zip(np.arange(count)[place].tolist(), self._take_descriptions(part), strict=True))
+                keys.update(zip(np.arange(count)[where].tolist(), self._take_descriptions(part), strict=True))
             elif part.kind != _READING:
-                tick[place] = _fixed(part)["tick"]
-        readings = [(part, place) for part, place in zip(parts, places, strict=True) if part.kind == _READING]
+                tick[where] = _fixed(part)["tick"]
+        readings = [(part, where) for part, where in zip(parts, positions, strict=True) if part.kind == _READING]
         ids = [_uniform(_fixed(part)["description_id"]) for part, _ in readings]
         same_id = ids[0] if ids and ids.count(ids[0]) == len(ids) else None
         if same_id is None:
             by_frame = np.zeros(count, np.uint32)
-            for part, place in readings:
-                by_frame[place] = _fixed(part)["description_id"]
+            for part, where in readings:
+                by_frame[where] = _fixed(part)["description_id"]
         boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
-        self._take_messages(block.pieces, parts, places, boot, time_s)
+        self._take_messages(block.pieces, parts, positions, boot, time_s)
         if readings:
             self._take_readings(readings, kind, boot, time_s)
 
@@ -110,31 +110,35 @@ class Builder:
         keys = {number: (told["board_id"], told["boot_count"]) for number, told in self.descriptions.items()}
         return [keys[number] for number in ids.tolist()]
 
-    def _take_messages(self, pieces: int, parts: list[Part], places: list[Place], boot: np.ndarray, time_s: np.ndarray) -> None:
+    def _take_messages(
+        self, pieces: int, parts: list[Part], positions: list[Positions], boot: np.ndarray, time_s: np.ndarray
+    ) -> None:
         """Write a block's other messages, those of each type in log order."""
-        found: dict[int, list[tuple[Part, Place]]] = {}
-        for part, place in zip(parts, places, strict=True):
+        found: dict[int, list[tuple[Part, Positions]]] = {}
+        for part, where in zip(parts, positions, strict=True):
             if part.kind != _READING:
-                found.setdefault(part.kind, []).append((part, place))
+                found.setdefault(part.kind, []).append((part, where))
         for kind, mine in found.items():
-            among, count = _places(pieces, [part for part, _ in mine])
+            among, count = _positions(pieces, [part for part, _ in mine])
             # np.empty takes a hundred times as long where a column holds objects
             rows = np.zeros(count, table.MESSAGES[LAYOUTS[kind].name])
-            for (part, place), at in zip(mine, among, strict=True):
-                _fill_messages(rows, at, part, boot[place], time_s[place])
+            for (part, where), at in zip(mine, among, strict=True):
+                _fill_messages(rows, at, part, boot[where], time_s[where])
             self._messages[LAYOUTS[kind].name].append(rows)
             if kind == _DESCRIPTION:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
 
-    def _take_readings(self, readings: list[tuple[Part, Place]], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray) -> None:
+    def _take_readings(
+        self, readings: list[tuple[Part, Positions]], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray
+    ) -> None:
         """Write a block's scans, in log order."""
         rows = self._room(sum(len(part.order) for part, _ in readings), max(part.count for part, _ in readings))
         shapes = {(part.payloads.shape[1], part.count) for part, _ in readings}
         rank = np.cumsum(kind == _READING) - 1 if len(shapes) > 1 else None
         begin = 0
-        for part, place in readings:
+        for part, where in readings:
             end = begin + len(part.order)  # parts of one length and count follow one another
-            _fill(rows, slice(begin, end) if rank is None else rank[place], part, boot[place], time_s[place])
+            _fill(rows, slice(begin, end) if rank is None else rank[where], part, boot[where], time_s[where])
             begin = end
         self._note(rows)
 
@@ -172,7 +176,7 @@ class Builder:
         self.losses.ticks_missing += missing
 
 
-def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
+def _positions(pieces: int, parts: list[Part]) -> tuple[list[Positions], int]:
     """Where each part's frames stand among all frames of the block, and how many those are."""
     if len(parts) == 1:
         return [slice(0, len(parts[0].order))], len(parts[0].order)
@@ -180,12 +184,12 @@ def _places(pieces: int, parts: list[Part]) -> tuple[list[Place], int]:
     for part in parts:
         there[part.order] = True
     rank = np.cumsum(there) - 1
-    places: list[Place] = []
+    positions: list[Positions] = []
     for part in parts:
-        place = rank[part.order]
-        together = place[-1] - place[0] == len(place) - 1  # ranks ascend within a part
-        places.append(slice(int(place[0]), int(place[-1]) + 1) if together else place)
-    return places, int(there.sum())
+        where = rank[part.order]
+        together = where[-1] - where[0] == len(where) - 1  # ranks ascend within a part
+        positions.append(slice(int(where[0]), int(where[-1]) + 1) if together else where)
+    return positions, int(there.sum())
 
 
 def _ends_well(layout: Layout, behind: int) -> bool:
@@ -222,7 +226,7 @@ def _description_ids(part: Part) -> np.ndarray:
     return np.array(ids * len(told) if same else ids, np.uint32)
 
 
-def _fill_messages(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
+def _fill_messages(rows: np.ndarray, at: Positions, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
     """Put one part's messages, which are no readings, into rows[at]."""
     layout = LAYOUTS[part.kind]
     fixed = _fixed(part)
@@ -240,7 +244,7 @@ def _fill_messages(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, ti
         rows[name][at] = values
 
 
-def _fill(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
+def _fill(rows: np.ndarray, at: Positions, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
     """Put one part's readings into rows[at]."""
     width = part.count
     shared = np.empty(len(boot), table.SHARED)
@@ -250,10 +254,10 @@ def _fill(rows: np.ndarray, at: Place, part: Part, boot: np.ndarray, time_s: np.
     shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
     for name, values in table.later(LAYOUTS[_READING], part.payloads, width):
         shared[name] = values
-    table.stretch(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
+    table.span(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
     if width:
         size = width * table.CHANNEL.itemsize
-        table.stretch(rows, table.SHARED.itemsize, size)[at] = _bytes(part, _FIXED, size)
+        table.span(rows, table.SHARED.itemsize, size)[at] = _bytes(part, _FIXED, size)
     _clear(rows, at, width)
 
 
@@ -261,12 +265,12 @@ def _widen(rows: np.ndarray, wider: np.ndarray) -> None:
     """Copy scans to a table that has room for at least as many channels."""
     channels = rows.dtype["channels"].shape[0]
     size = table.SHARED.itemsize + channels * table.CHANNEL.itemsize
-    table.stretch(wider, 0, size)[:] = table.stretch(rows, 0, size)
+    table.span(wider, 0, size)[:] = table.span(rows, 0, size)
     _clear(wider, slice(None), channels)
 
 
-def _clear(rows: np.ndarray, at: Place, width: int) -> None:
+def _clear(rows: np.ndarray, at: Positions, width: int) -> None:
     """Zero all channels of rows[at] behind the first `width`."""
     behind = (rows.dtype["channels"].shape[0] - width) * table.CHANNEL.itemsize
     if behind:
-        table.stretch(rows, table.SHARED.itemsize + width * table.CHANNEL.itemsize, behind)[at] = np.void(bytes(behind))
+        table.span(rows, table.SHARED.itemsize + width * table.CHANNEL.itemsize, behind)[at] = np.void(bytes(behind))

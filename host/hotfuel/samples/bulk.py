@@ -143,10 +143,10 @@ def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
     models = [_codes(rows[at].tobytes(), length) for at in (len(rows) // 4, len(rows) // 2, 3 * len(rows) // 4)]
     codes = np.frombuffer(max(models, key=models.count), np.uint8)
     apart = np.zeros(len(rows), np.uint64)  # 0 where the codes are those of the model
-    for word, code, place in zip(_words(rows), _words(codes), _words(-(codes > 0).view(np.uint8)), strict=True):
+    for word, code, mask in zip(_words(rows), _words(codes), _words(-(codes > 0).view(np.uint8)), strict=True):
         if code:
             word ^= code
-            apart |= word & place
+            apart |= word & mask
     ends = np.full(len(rows), codes.sum() == length)
     others = np.flatnonzero(apart)
     if len(others):

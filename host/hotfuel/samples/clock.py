@@ -133,7 +133,7 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
 
 
 def _medians(values: np.ndarray, begins: np.ndarray) -> np.ndarray:
-    """The median of each stretch of `values`, in which they ascend; `begins`: where each stretch begins."""
+    """The median of each window of `values`, in which they ascend; `begins`: where each window begins."""
     middle = np.diff(begins, append=len(values)) - 1
     return (values[begins + middle // 2] + values[begins + (middle + 1) // 2]) / 2
 

@@ -1,7 +1,7 @@
 """Blocks of a log that stand in another order than they were recorded (pieces joined by hand, a damaged file system) put in order.
 
 Board time that falls back reads as a start of the board. Where the description that the readings name says that it is the same start, the ticks do not
-contradict it and the wall times agree, the stretches are one, in the order of their ticks. Starts of one board stand in the order in which it counted
+contradict it and the wall times agree, the parts are one, in the order of their ticks. Starts of one board stand in the order in which it counted
 them, unless wall times contradict that or the count may have begun anew. What cannot be settled stays where it is and is reported.
 """
 
@@ -26,7 +26,7 @@ class Order:
 
 
 def find(scans: np.ndarray, messages: dict[str, np.ndarray], descriptions: dict[int, dict]) -> Order:
-    """Which of the starts seen along the log are really stretches of one; `boots` is empty if each is its own."""
+    """Which of the starts seen along the log are really parts of one; `boots` is empty if each is its own."""
     order = Order()
     edges = np.flatnonzero(np.diff(scans["boot"].astype(np.int32))) + 1
     if not 0 < len(edges) < _MOST:
@@ -58,7 +58,7 @@ def find(scans: np.ndarray, messages: dict[str, np.ndarray], descriptions: dict[
 
 
 def apply(order: Order, scans: np.ndarray, messages: dict[str, np.ndarray]) -> np.ndarray:
-    """The scans with stretches joined and in the order of their ticks, each once; messages are changed in place."""
+    """The scans with parts joined and in the order of their ticks, each once; messages are changed in place."""
     belongs = np.arange(1 << 16, dtype=np.uint16)
     belongs[list(order.boots)] = list(order.boots.values())
     for rows in (scans, *messages.values()):
@@ -84,7 +84,7 @@ def _of(scans: np.ndarray, boot: int) -> np.ndarray:
 
 
 def _one(first: np.ndarray, second: np.ndarray, messages: dict[str, np.ndarray], boot: int, other: int) -> bool:
-    """Whether two stretches that name the same start of the board can be of one."""
+    """Whether two parts that name the same start of the board can be of one."""
     _, mine, theirs = np.intersect1d(first["tick"], second["tick"], return_indices=True)
     if len(mine) and not (
         np.array_equal(first["channels"][mine], second["channels"][theirs])
@@ -101,7 +101,7 @@ def _one(first: np.ndarray, second: np.ndarray, messages: dict[str, np.ndarray],
 
 
 def _offset_s(anchors: np.ndarray, boot: int) -> float | None:
-    """Wall time minus board time of one stretch, None without an anchor."""
+    """Wall time minus board time of one part, None without an anchor."""
     mine = anchors[(anchors["boot"] == boot) & np.isfinite(anchors["time"])]
     return float(np.median(mine["wall_us"] / 1e6 - mine["time"])) if len(mine) else None
 
@@ -119,8 +119,8 @@ def _by_count(order: Order, starts: list[tuple[int, int]], anchors: np.ndarray) 
         and len(set(counts)) == len(counts)
         and (len(walls) == len(starts) or counts[0] == min(counts) or min(counts) > 1)
     ):
-        places = sorted(boot for boot, _ in starts)
-        moved = {boot: place for (boot, _), place in zip(by_count, places, strict=True)}
+        numbers = sorted(boot for boot, _ in starts)
+        moved = {boot: number for (boot, _), number in zip(by_count, numbers, strict=True)}
         order.boots = moved | {boot: moved.get(mine, mine) for boot, mine in order.boots.items()}
         order.joined = {moved.get(mine, mine) for mine in order.joined}
         order.notes.append(
@@ -138,7 +138,7 @@ def _by_count(order: Order, starts: list[tuple[int, int]], anchors: np.ndarray) 
 def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]]) -> None:
     if order.boots:
         order.notes.append(
-            f"{len(order.boots)} stretch{'es' if len(order.boots) > 1 else ''} of this log stood in another place than recorded and "
+            f"{len(order.boots)} part{'s' if len(order.boots) > 1 else ''} of this log stood out of order and "
             f"{'were' if len(order.boots) > 1 else 'was'} put in order by the board's ticks."
         )
     for boots in runs.values():
@@ -146,6 +146,6 @@ def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]]) -> None
             if boot not in order.boots:
                 rows = _of(scans, boot)
                 order.notes.append(
-                    f"A stretch of {len(rows)} readings names the same start of the board as an earlier one, but its ticks or wall times contradict it: it is "
-                    "shown as a start of its own, and its times may be wrong."
+                    f"A part of this log with {len(rows)} readings names the same start of the board as an earlier one, but its ticks or wall times "
+                    "contradict it: it is shown as a start of its own, and its times may be wrong."
                 )

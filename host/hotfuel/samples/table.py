@@ -22,19 +22,19 @@ _NUMPY = {
 }
 
 
-def placed(places: Mapping[str, tuple[Any, int]], itemsize: int) -> np.dtype:
+def at_offsets(fields: Mapping[str, tuple[Any, int]], itemsize: int) -> np.dtype:
     """A row of fields at given offsets: name -> (type, offset)."""
     return np.dtype(
         {
-            "names": list(places),
-            "formats": [np.dtype(kind) for kind, _ in places.values()],
-            "offsets": [offset for _, offset in places.values()],
+            "names": list(fields),
+            "formats": [np.dtype(kind) for kind, _ in fields.values()],
+            "offsets": [offset for _, offset in fields.values()],
             "itemsize": itemsize,
         }
     )
 
 
-def place(row: np.dtype, name: str) -> tuple[np.dtype, int]:
+def field(row: np.dtype, name: str) -> tuple[np.dtype, int]:
     """(type, offset) of a field in a row."""
     assert row.fields is not None
     return row.fields[name][:2]
@@ -54,7 +54,7 @@ CHANNEL = _wire_dtype(_READING.group)
 
 
 def _shared_dtype() -> np.dtype:
-    places: dict[str, tuple[Any, int]] = {
+    fields: dict[str, tuple[Any, int]] = {
         "time": ("<f8", 0),
         "tick": ("<u4", 8),
         "description_id": ("<u4", 12),
@@ -65,9 +65,9 @@ def _shared_dtype() -> np.dtype:
     }
     end = 21
     for row in _READING.later:
-        places[row[0]] = (_NUMPY[row[1]], end)
+        fields[row[0]] = (_NUMPY[row[1]], end)
         end += np.dtype(_NUMPY[row[1]]).itemsize
-    return placed(places, end)
+    return at_offsets(fields, end)
 
 
 # What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
@@ -79,18 +79,18 @@ SHARED = _shared_dtype()
 @lru_cache
 def scans(channels: int) -> np.dtype:
     """One row a reading: SHARED and, side by side, `channels` as they lie on the wire (hot, cold, status); those behind `width` are zero."""
-    shared = {name: place(SHARED, name) for name in SHARED.names or ()}
+    shared = {name: field(SHARED, name) for name in SHARED.names or ()}
     size = SHARED.itemsize + channels * CHANNEL.itemsize
-    return placed(shared | {"channels": ((CHANNEL, (channels,)), SHARED.itemsize)}, -(-size // 8) * 8)
+    return at_offsets(shared | {"channels": ((CHANNEL, (channels,)), SHARED.itemsize)}, -(-size // 8) * 8)
 
 
 def _readings_dtype() -> np.dtype:
-    places = {name: place(SHARED, name) for name in SHARED.names or ()}
-    places["channel"] = places["width"]
-    places |= {name: (CHANNEL[name], SHARED.itemsize + place(CHANNEL, name)[1]) for name in CHANNEL.names or ()}
+    fields = {name: field(SHARED, name) for name in SHARED.names or ()}
+    fields["channel"] = fields["width"]
+    fields |= {name: (CHANNEL[name], SHARED.itemsize + field(CHANNEL, name)[1]) for name in CHANNEL.names or ()}
     later = [row[0] for row in _READING.later]
     columns = "time", "tick", "boot", "description_id", "channel", *(CHANNEL.names or ()), "saturated", "known", *later
-    return placed({name: places[name] for name in columns}, SHARED.itemsize + CHANNEL.itemsize)
+    return at_offsets({name: fields[name] for name in columns}, SHARED.itemsize + CHANNEL.itemsize)
 
 
 # One row per reading and channel: SHARED's, the channel's number in place of `width`, and its hot, cold, status.
@@ -101,16 +101,16 @@ def readings(rows: np.ndarray) -> np.ndarray:
     """READINGS out of a table of scans, in the same order, the channels of each in turn."""
     channels = rows.dtype["channels"].shape[0]
     long = np.empty((len(rows), channels), READINGS)
-    stretch(long, 0, SHARED.itemsize)[:] = stretch(rows, 0, SHARED.itemsize)[:, None]
-    stretch(long, SHARED.itemsize, CHANNEL.itemsize)[:] = rows["channels"].view(f"V{CHANNEL.itemsize}")
+    span(long, 0, SHARED.itemsize)[:] = span(rows, 0, SHARED.itemsize)[:, None]
+    span(long, SHARED.itemsize, CHANNEL.itemsize)[:] = rows["channels"].view(f"V{CHANNEL.itemsize}")
     long["channel"] = np.arange(channels)
     whole = bool((rows["width"] == channels).all())
     return long.reshape(-1) if whole else long[long["channel"] < rows["width"][:, None]]
 
 
-def stretch(rows: np.ndarray, at: int, size: int) -> np.ndarray:
+def span(rows: np.ndarray, at: int, size: int) -> np.ndarray:
     """`size` bytes of every row, from byte `at` on, as one element: copied far faster than field by field."""
-    return rows.view(placed({"stretch": (f"V{size}", at)}, rows.dtype.itemsize))["stretch"]
+    return rows.view(at_offsets({"span": (f"V{size}", at)}, rows.dtype.itemsize))["span"]
 
 
 def _message_dtype(layout: Layout) -> np.dtype:
