@@ -81,6 +81,7 @@ def compare(
     """
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes import asking
+    from hotfuel.study.fixes import read_by_hand as by_hand
     from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
 
@@ -153,6 +154,7 @@ def compare(
             f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."
         )
     lines += _pulls(result, shown)
+    lines += filter(None, [by_hand.said(result.runs, (result.baseline, *result.variants), result.drawn.phase, shown)])
     lines += [*result.bad_runs, *result.conditions, *result.cautions]
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")

@@ -183,6 +183,11 @@ def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:
     lines = [gain.sentences[0] for gain in result.gains]
     lines += [degrees.finding()] if degrees else []
     lines += [sentence for gain in result.gains for sentence in gain.sentences[1:]]
+    if degrees:
+        from hotfuel.study.drive.phases import PULL
+        from hotfuel.study.fixes.read_by_hand import said
+
+        lines += filter(None, [said(degrees.runs, (degrees.baseline, *degrees.variants), PULL, shown)])
     lines += ["", *_table(result, shown), "", *result.cautions]
     lines.append(f"The order is known by {result.order_by}." if result.order_by else "The order is named with --order.")
     lines += [f"To decide it, pull in this order: {', '.join(result.proposed_order)}."] if result.proposed_order else []

@@ -6,6 +6,7 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.report.words import rough
+from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN
@@ -25,7 +26,7 @@ def headlines(result: Comparison | None, power: PowerComparison | None, shown: S
 def temperature(answer: Answer, delta_degc: float, shown: Shown) -> str:
     """One answer about temperature or room to boiling. No number is finer than half its interval."""
     margin = answer.cell.quantity == MARGIN
-    at = f"at the {place_words(answer.cell.place)}"
+    at = f"at the {place_words(answer.cell.place)}" + (" on the lap" if answer.cell.phase == LAP else "")
     name = answer.variant[:1].upper() + answer.variant[1:]
     known = np.isfinite(answer.low_degc)
     doubt = (answer.high_degc - answer.low_degc) / 2 if known else np.nan

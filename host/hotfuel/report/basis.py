@@ -6,8 +6,10 @@ from hotfuel_wire.alarm import DEADBAND
 from hotfuel.places import place_words
 from hotfuel.report.table import Table
 from hotfuel.risk.assumptions import assumptions
+from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.risk.pressure import air_basis
 from hotfuel.session import Session
+from hotfuel.session.frame import channels_of
 from hotfuel.session.summary import Summary
 from hotfuel.units import Shown, expanded
 
@@ -35,6 +37,16 @@ def assumed(session: Session, summary: Summary, shown: Shown) -> list[str]:
     air = air_basis(session.car, session.inputs()["ambient_pressure_kpa"].to_numpy())
     then = "pressure then: absolute, at the place's smallest margin"
     return [then, *said, f"air pressure: {air}", *assumptions(session.car, shown, session.fuel.density_15c_kg_m3)]
+
+
+def reading_half_degc(session: Session, place: str) -> float:
+    """The 95 % doubt of what was read at a place, by its probe and amplifier; nan without a car file that names it."""
+    car = session.car
+    found = next((one for one in car.places if one.name == place), None) if car is not None else None
+    if car is None or found is None:
+        return float("nan")
+    channel = channels_of(session.descriptions, car, session.calibration).get(place, Channel())
+    return float(expanded(float(np.max(temperature_uncertainty_degc(car, found, car.engine.idle_flow_l_h, channel)))))
 
 
 def method(session: Session, shown: Shown) -> list[str]:

@@ -25,10 +25,12 @@ from hotfuel.report import (
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
-from hotfuel.report.power import caption, numbers
+from hotfuel.report.power import caption, driven, numbers
 from hotfuel.report.table import Table
 from hotfuel.session import Session
+from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes import lapped, read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
@@ -36,11 +38,12 @@ from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.study.power.weathers import is_condition
 from hotfuel.units import Shown
 
-_RUNS_MOST = 60
+_RUNS_MOST, _BY_HAND_MOST = 60, 3
 _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where the runs "
     "of a side share days, and there are several such days, the day is the unit: its runs share its weather.",
     f"Hottest and smallest margin are those of 10-second means. Temperatures are brought to one outside air by {SLOPE:g} of its difference.",
+    lapped.WORDS,
     "What was asked is fixed by what was fitted, before any answer is seen; the temperature comes first, its margin only behind a decided temperature. All "
     "pairs of variants share one error of 5 % (Bonferroni), and their intervals are those shown. Other questions are looked at only behind a decided one "
     "(Holm); a difference nobody asked for is reported only where its interval, corrected for all rows, lies beyond what is worth having.",
@@ -111,7 +114,7 @@ def make(
     judged = [" ".join(one.sentences) for one in result.judgements] if result else []
     complaint, work_done = sheet.complaint_and_work(known, 1.0 if not (result and power) else 0.25 if judged else 0.5)
     customer = known.get("customer")
-    table = numbers(power, shown) if power else None
+    table = numbers(power, shown, result) if power else None
     few = power is not None and len(power.gains) <= 1  # more variants' rows leave no room for the rest of the customer's page
     first = Sheet(
         answers.headlines(result, power, shown),
@@ -123,7 +126,7 @@ def make(
         work_done=work_done,
         done=_variants(result, power),
         next_steps=answers.next_steps(result, power, _order(result, power)),
-        conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power))],
+        conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power, shown))],
         reasons=[*_reasons(result), *result.unanswered] if result else (),
         weakens=[
             *(_weakens(result) if result else ()),
@@ -184,7 +187,7 @@ def _weakens(result: Comparison) -> list[str]:
     return [*_reasons(result), *result.bad_runs, *result.cautions]
 
 
-def _conditions(result: Comparison | None, power: PowerComparison | None) -> list[str]:
+def _conditions(result: Comparison | None, power: PowerComparison | None, shown: Shown) -> list[str]:
     lines = []
     if result:
         lines += list(result.questions)
@@ -196,7 +199,7 @@ def _conditions(result: Comparison | None, power: PowerComparison | None) -> lis
             if corrected
             else "as the files have them; no weather was given"
         )
-        lines.append(f"Power figures are {weather}.")
+        lines += [*driven(power, shown), f"Power figures are {weather}."]
     return lines
 
 
@@ -289,9 +292,11 @@ def _method(answer: Answer) -> str:
 
 
 def _runs(result: Comparison, shown: Shown) -> Table:
-    is_margin = result.drawn.quantity == MARGIN
+    is_margin, phase = result.drawn.quantity == MARGIN, result.drawn.phase
+    read = read_by_hand.columns(result.runs, phase)[:_BY_HAND_MOST]
     table = Table(
-        ("Variant", "Run", "Outside air", "Air pressure", "Fuel", result.drawn.quantity.capitalize()), numbers=(2, 3, 5)
+        ("Variant", "Run", "Outside air", "Air pressure", "Fuel", _heading(result), *(column.heading for column in read)),
+        numbers=(2, 3, *range(5, 6 + len(read))),
     )
     for run in result.runs[:_RUNS_MOST]:
         value = run.values.get(result.drawn, np.nan)
@@ -299,8 +304,19 @@ def _runs(result: Comparison, shown: Shown) -> Table:
         if not has(run, result.drawn):
             number = f"left out: {run.faults[0].kind}" if run.faults else "not read"
         air = shown.text(run.ambient_pressure_kpa, "pressure")
-        table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number))
+        by_hand = (
+            shown.text(
+                read_by_hand.of_run(run, column, phase), column.dimension, 0 if column.dimension == "temperature" else None
+            )
+            for column in read
+        )
+        number += f" ({run.laps} laps)" if phase == LAP and run.laps else ""
+        table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number, *by_hand))
     return table.cut(len(result.runs), _RUNS_MOST)
+
+
+def _heading(result: Comparison) -> str:
+    return result.drawn.quantity.capitalize() + (" on the lap" if result.drawn.phase == LAP else "")
 
 
 def _gains(power: PowerComparison) -> Table:

@@ -13,6 +13,7 @@ from hotfuel.risk.level import Level
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.story import Story
+from hotfuel.text import listed
 from hotfuel.units import Shown, expanded
 
 BOILED, WITHIN_DOUBT, CLOSE, BELOW = "boiled", "within doubt", "close", "below"
@@ -28,6 +29,7 @@ _WHEN = {
     STANDING: "before the start",
 }
 _SHORT_S, _COLD_DEGC = 600.0, 30.0  # less tells nothing of hot fuel: common practice, no source
+_SILENT_S, _SILENT_SHARE = 60.0, 0.05  # longer, and more of the recording, is worth a sentence on page one
 _MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
 
 
@@ -41,8 +43,9 @@ class Headline:
     next_steps: tuple[str, ...]
 
 
-def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock) -> Headline:
-    """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature."""
+def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, refused: str = "") -> Headline:
+    """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature. refused: why its car file was
+    left out, a sentence."""
     near, hot = summary.smallest, summary.hottest
     if (without := summary.without_limit) is not None:
         kind = BOILED if without.no_limit == Level.LOW_PRESSURE.words else NO_LIMIT
@@ -62,10 +65,14 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock) -
         assert hot is not None
         return Headline(
             NO_LIMIT, f"The hottest fuel was {_degrees(shown, hot.hottest_degc)}, {where(hot.place)}; how near that is to boiling is not known.",
-            f"It was reached at {minute(clock, hot.hottest_at)}. What is missing is the car file with fuel, pressures and altitude.",
-            ("Give the car file with fuel, pressures and altitude, and make this page again.",),
+            f"It was reached at {minute(clock, hot.hottest_at)}. {refused or 'What is missing is the car file with fuel, pressures and altitude.'}",
+            (
+                "Mend the car file, and make this page again."
+                if refused
+                else "Give the car file with fuel, pressures and altitude, and make this page again.",
+            ),
         )  # fmt: skip
-    doubt_degc = float(expanded(near.uncertainty_degc))
+    doubt_degc, silent = float(expanded(near.uncertainty_degc)), _silent(summary)
     margin = near.smallest_margin_degc
     phase = _phase_beyond(near, told)
     when = f" {_WHEN[phase.kind]}" if phase is not None and phase.kind in _WHEN else ""
@@ -73,7 +80,10 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock) -
     if margin <= -doubt_degc:
         kind, sentence = BOILED, f"The fuel boiled {where(near.place)}{_how_long(near, phase, when)}."
     elif margin <= 0:
-        kind, sentence = WITHIN_DOUBT, f"The fuel {where(near.place)} reached its boiling limit, within the doubt{when}."
+        kind, sentence = (
+            WITHIN_DOUBT,
+            _first_upper(f"{when.strip()} the fuel {where(near.place)} reached its boiling limit, within the doubt.".strip()),
+        )
     elif margin < doubt_degc:
         kind = CLOSE
         sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, closer than the doubt."
@@ -82,9 +92,9 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock) -
     else:
         kind, sentence = (
             BELOW,
-            f"The fuel stayed below its boiling limit at every probe; nearest {where(near.place)}, {gap} below.",
+            f"The fuel stayed below its boiling limit at every probe{' that read' if silent else ''}; nearest {where(near.place)}, {gap} below.",
         )
-    return Headline(kind, sentence, _basis(near, shown, clock, doubt_degc), _next(kind, near, phase))
+    return Headline(kind, sentence, _basis(near, shown, clock, doubt_degc) + silent, _next(kind, near, phase))
 
 
 def where(place: str) -> str:
@@ -132,6 +142,20 @@ def _beyond(near: PlaceSummary) -> str:
     if near.beyond_doubt_s <= 0 or spoken(near.beyond_limit_s) == spoken(near.beyond_doubt_s):
         return ""
     return f"It was beyond the limit for {spoken(near.beyond_limit_s)}, by more than the doubt for {spoken(near.beyond_doubt_s)} of them. "
+
+
+def _silent(summary: Summary) -> str:
+    """Which probes gave nothing for long, "" without one: what the fuel did there is not known."""
+    told = [
+        f"{place_words(place.place)} for {spoken(place.lost_s)}"
+        for place in summary.places.values()
+        if not is_behind_needle(place.place) and place.lost_s > max(_SILENT_S, _SILENT_SHARE * summary.recorded_s)
+    ]
+    return f" There was no reading at the {listed(told)}; what the fuel did there then is not known." if told else ""
+
+
+def _first_upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _too_little(summary: Summary) -> str:

@@ -16,7 +16,7 @@ import jinja2
 from markupsafe import Markup
 
 from hotfuel.errors import InputError
-from hotfuel.files import MARK, refuse_anothers, whole
+from hotfuel.files import MARK, refuse_anothers, refuse_unwritable, whole
 from hotfuel.report.chart import Chart
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
@@ -89,6 +89,7 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
     Raises InputError if there is no browser to print with, or it fails.
     """
     place = target(path, ".pdf").resolve()
+    refuse_unwritable(place)
     with whole(place) as part:
         text = Path(page_path).read_text(encoding="utf-8")
         size = f"@page {{ size: {paper}; }} @media print {{ :root {{ --page: {_PAGE_MM[paper]}mm; }} }}"

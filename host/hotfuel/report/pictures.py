@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from hotfuel.errors import InputError
-from hotfuel.files import MARK, whole
+from hotfuel.files import MARK, refuse_unwritable, whole
 from hotfuel.report import html
 from hotfuel.report.chart import NARROW_PX, WIDTH_PX, Chart
 from hotfuel.report.customer import Report
@@ -30,6 +30,7 @@ def write(report: Report, path: str | Path) -> list[Path]:
     names = [card, *(card.with_name(f"{card.stem}-{chart.name.replace('_', '-')}.png") for chart in charts)]
     for name in names[1:]:
         html.target(name, ".png")
+    refuse_unwritable(card)
     begin = 0
     while begin < len(names):
         tall, end = 0, begin

@@ -1,5 +1,6 @@
 """The sheet of a comparison of power, with the fuel's temperatures where sessions tell them. Renders what hotfuel.study worked out; tests nothing."""
 
+import datetime
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -11,6 +12,8 @@ from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
 from hotfuel.session import Session
+from hotfuel.study.drive.phases import PULL
+from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
@@ -27,6 +30,7 @@ _CAUTIONS = (
 )
 _FRAME_PX = 46  # of the picture: key and caption; titles and the scale of speed count in its height
 _CARD_PX = 330
+_BY_HAND_MOST = 2  # columns of readings by hand that a first page has room for
 _METHOD = (  # {start}: the limit at the start, in the reader's unit
     "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
     "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
@@ -104,13 +108,13 @@ def make(
         shop=str(known.get("shop") or ""),
         about=[str(car or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
-        table=numbers(power, shown),
+        table=numbers(power, shown, degrees),
         lead=[gain.sentences[0] for gain in power.gains],
         text=[degrees.finding()] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
         next_steps=answers.next_steps(None, power, power.proposed_order),
-        conditions=[*sheet.driven(every, shown), *_conditions(power)],
+        conditions=[*sheet.driven(every, shown), *_conditions(power, shown)],
         weakens=[line for line in power.cautions if not is_condition(line)],
         cautions=_CAUTIONS,
         simulated=any(session.metadata.get("simulated") for session in every),
@@ -152,8 +156,9 @@ def caption(power: PowerComparison) -> str:
     return f"Thick: mean of the pulls (how many in brackets){each}. Beneath: the gain, dotted line at 1 %{band}{marked}"
 
 
-def numbers(power: PowerComparison, shown: Shown) -> Table:
-    """Each variant's numbers in one row, and under it the gain in the same columns."""
+def numbers(power: PowerComparison, shown: Shown, degrees: Comparison | None = None) -> Table:
+    """Each variant's numbers in one row, and under it the gain in the same columns. degrees: of the same variants; what was read by hand in their pulls
+    stands beside."""
     beside = [
         (label, key, dimension)
         for label, key, dimension in (
@@ -166,7 +171,12 @@ def numbers(power: PowerComparison, shown: Shown) -> Table:
         )
         if any(np.isfinite(getattr(one, key)) for one in power.said)
     ]
-    head = ("Variant", "Peak power", "Peak torque", "Mean power", *(label for label, _, _ in beside))
+    read = read_by_hand.columns(degrees.runs, PULL)[:_BY_HAND_MOST] if degrees else []
+    head = (
+        *("Variant", "Peak power", "Peak torque", "Mean power"),
+        *(label for label, _, _ in beside),
+        *(column.heading for column in read),
+    )
     table = Table(head, numbers=tuple(range(1, len(head))))
     for one in power.said:
         row = [
@@ -181,11 +191,14 @@ def numbers(power: PowerComparison, shown: Shown) -> Table:
                 row.append(words.signed(shown, value))
             else:
                 row.append(shown.text(value, dimension) if dimension else "–" if np.isnan(value) else f"{value:.3g}")
+        for column in read:
+            value, count = read_by_hand.of_variant(degrees.runs if degrees else (), one.name, column, PULL)
+            row.append(shown.text(value, column.dimension, 0 if column.dimension == "temperature" else None) if count else "–")
         table.rows.append(row)
     for gain in power.gains:
         changes = ((gain.peak_gain_kw, "power"), (gain.peak_gain_nm, "torque"), (gain.mean_gain_kw, "power"))
         cells = [_change(numbers, dimension, shown) for numbers, dimension in changes]
-        table.rows.append([f"{gain.variant} over {gain.baseline}", *cells, *[""] * len(beside)])
+        table.rows.append([f"{gain.variant} over {gain.baseline}", *cells, *[""] * (len(beside) + len(read))])
     return table
 
 
@@ -233,9 +246,29 @@ def _pulled(power: PowerComparison) -> list[str]:
     return [f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves]
 
 
-def _conditions(power: PowerComparison) -> list[str]:
+def driven(power: PowerComparison, shown: Shown) -> list[str]:
+    """On which days and in what air the pulls were driven, as their files or a person tell it."""
+    lines = []
+    if power.days:
+        first, last = (datetime.date.fromisoformat(day).strftime("%-d %B %Y") for day in (power.days[0], power.days[-1]))
+        lines.append(f"Pulled on {first}{f' to {last}' if last != first else ''}.")
+    else:
+        lines.append("The files do not say on which day the pulls were made.")
+    if power.air:
+        kpa, degc = ([getattr(one, key) for one in power.air] for key in ("pressure_kpa", "temperature_degc"))
+        pressure, heat = _ends(kpa, "pressure", shown), _ends(degc, "temperature", shown, 0)
+        lines.append(f"Air at the intake: {pressure}, {heat}.")
+    return lines
+
+
+def _ends(values: Sequence[float], dimension: str, shown: Shown, decimals: int | None = None) -> str:
+    low, high = (shown.text(end(values), dimension, decimals) for end in (min, max))
+    return low if low == high else f"{low} to {high}"
+
+
+def _conditions(power: PowerComparison, shown: Shown) -> list[str]:
     low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
-    lines = [*filter(is_condition, power.cautions), f"Averages are over {low} to {high} rpm."]
+    lines = [*driven(power, shown), *filter(is_condition, power.cautions), f"Averages are over {low} to {high} rpm."]
     lines += [f"The order is known by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
     return lines
 

@@ -83,7 +83,8 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     clock = words.Clock(session.ticks.timeline.anchored, offset)
     drawn = Plots(session, shown, clock)
     alarms = drawn.alarms
-    head = headline(summary, told, shown, clock)
+    refused = f"The car file cannot be used: {session.car_refused}." if session.car_refused else ""
+    head = headline(summary, told, shown, clock, refused)
     complaint, work_done = sheet.complaint_and_work(session.metadata)
     judged = told.judgement.sentences if told and told.judgement else ()
     car = session.car.name if session.car else str(session.metadata.get("car") or "Car not named")
@@ -133,7 +134,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "finding": words.nearest(summary, shown, clock),
         "overview": [*moved, *drawn.overview()],
         "marks": _marks(session, clock),
-        "places": _places(summary, shown, clock),
+        "places": _places(session, summary, shown, clock),
         "alarm_rows": _alarm_rows(alarms, clock),
         "story": told.sentences if told else [],
         "phases": _phases(told, session, shown, clock) if told else None,
@@ -254,7 +255,7 @@ def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) ->
     return rows
 
 
-def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
+def _places(session: Session, summary: Summary, shown: Shown, clock: words.Clock) -> Table:
     table = Table(
         ("Place", "Hottest", "Smallest margin", "Limit there", "V/L there", "Warned", "Beyond the limit", "No reading"),
         numbers=range(1, 8),
@@ -265,6 +266,9 @@ def _places(summary: Summary, shown: Shown, clock: words.Clock) -> Table:
         )
         lost = "" if is_behind_needle(p.place) else words.duration(p.lost_s)
         if p.smallest_margin_degc != p.smallest_margin_degc:
+            half = basis.reading_half_degc(session, p.place)
+            if np.isfinite(half):
+                hottest = hottest.replace(",", f" ±{words.difference(shown, half)},", 1)
             told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
             table.rows.append((place_words(p.place), hottest, p.no_limit or "no limit", "", "", *told, lost))
             continue

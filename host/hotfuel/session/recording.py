@@ -45,6 +45,7 @@ class Session:
     metadata: dict[str, Any]
     notes: list[str] = field(default_factory=list)
     standing: Standing | None = None  # set if the log is not whole on its disk
+    car_refused: str = ""  # why the session's own car file was left out
     take_out: Callable[[str], str] | None = None  # what takes names out of marks and notes for sharing: hotfuel.session.private
 
     def __repr__(self) -> str:
@@ -247,7 +248,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     if not_whole is not None and not_whole.not_on_disk:  # what is another's is said by whoever leaves it out
         notes.insert(0, f"{not_whole.not_on_disk}.")
     decoded = samples.decode(where.log_path)
-    text = ""
+    text = refused = ""
     if isinstance(car, str | Path):
         text = str(car) if "\n" in str(car) else Path(car).read_text(encoding="utf-8") if Path(car).is_file() else ""
         chosen: Car | None = car_file.load(car)
@@ -260,7 +261,8 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
                 chosen = car_file.load(where.car_path)
                 text = where.car_path.read_text(encoding="utf-8")
             except InputError as error:
-                notes.append(f"The car file was left out, so there are no limits: {error}".rstrip(".") + ".")
+                refused = str(error).rstrip(".")
+                notes.append(f"The car file was left out, so there are no limits: {refused}.")
     if calibration is None and where.calibration_path is not None:
         try:
             calibration = Calibration.load(where.calibration_path)
@@ -281,7 +283,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
         values.setdefault("car", chosen.name)
     if not len(decoded.scans):
         notes.append("There is no reading in this recording.")
-    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole)
+    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole, refused)
 
 
 def _from_log(decoded: Decoded) -> dict[str, Any]:

@@ -159,3 +159,23 @@ def test_plus_is_more_room():
     """A change of margin from -12.2 to -10.8 is more room, however it is stored."""
     told = words.change(answer(verdicts.UNDECIDED, -1.4, -2.0, 0.8, MARGIN), Shown("si"))
     assert told == "1.4 °C more room (from 0.8 °C less room to 2.0 °C more room)"
+
+
+def test_a_probe_that_gave_nothing_for_long_is_said(drive):
+    summary = with_margin(drive, 9.0)
+    name, place = next((name, place) for name, place in summary.places.items() if name == "tank")
+    dead = replace(summary, places={**summary.places, name: replace(place, lost_s=max(520.0, 0.06 * summary.recorded_s))})
+    head = headline(dead, None, Shown("si"), CLOCK)
+    assert "at every probe that read" in head.sentence
+    assert "There was no reading at the tank for" in head.basis
+    short = replace(summary, places={**summary.places, name: replace(place, lost_s=50.0)})
+    assert "no reading" not in headline(short, None, Shown("si"), CLOCK).basis
+
+
+def test_a_car_file_that_cannot_be_used_is_not_called_missing(drive):
+    summary = replace(drive.summary(), smallest=None)
+    refused = 'The car file was left out: station_pressure is "20 kPa".'
+    head = headline(summary, None, Shown("us"), CLOCK, refused)
+    assert head.kind == NO_LIMIT
+    assert refused in head.basis and "missing" not in head.basis
+    assert head.next_steps == ("Mend the car file, and make this page again.",)

@@ -30,3 +30,20 @@ def test_a_browser_that_prints_nothing_is_told_even_over_an_older_file(tmp_path,
     with pytest.raises(InputError, match="could not print"):
         html.write_pdf(page, kept)
     assert kept.read_text() == "older, of hotfuel"
+
+
+@pytest.mark.parametrize("name", ["a.pdf", "a.png"])
+def test_a_place_that_cannot_be_written_is_named_before_anything_is_drawn(tmp_path, monkeypatch, name):
+    from hotfuel.report import pictures
+    from hotfuel.report.customer import Report, Sheet
+
+    (tmp_path / "file").write_text("")
+    where = tmp_path / "file" / name  # no folder
+    monkeypatch.setattr(html, "_drawn", None)  # a browser that was asked would fail
+    page = html.write("<p>hotfuel</p>", tmp_path / "page.html")
+    with pytest.raises(InputError) as refused:
+        if name.endswith(".pdf"):
+            html.write_pdf(page, where)
+        else:
+            pictures.write(Report("", Sheet(["x"]), {}), where)
+    assert str(refused.value) == f"{where} cannot be written (File exists): give another place, or make room"

@@ -148,3 +148,25 @@ def test_the_customers_sheet_is_one_page(tmp_path, order, units):
     for there in ("Peak power", "Please read", "Place and date"):
         assert there in pages[0], there
     assert "Technical part" in pages[1]
+
+
+def test_days_and_air_of_the_pulls_stand_among_the_conditions(drive):
+    from dataclasses import replace
+    from datetime import datetime
+
+    from hotfuel.report import sheet
+    from hotfuel.study.power.correction import Weather
+
+    sides = pulls()
+    for number, pull in enumerate(pull for each in sides.values() for pull in each):
+        air = Weather(97.0 + 0.1 * number, 24.0 + number, 1.2)
+        facts = replace(pull.facts, driven_at=datetime(2026, 10, 3 + number // 3, 12, number), weather=air)
+        object.__setattr__(pull, "facts", facts)
+    result = compare_pulls(sides, "bare", shown=Shown("si"), already_corrected=True)
+    said = text_of(report.render(result))
+    first = said[: said.index("Technical part")]
+    assert "Pulled on 3 October 2026 to 4 October 2026." in first
+    assert "Air at the intake: 97.0 kPa to 97.5 kPa, 24 °C to 29 °C." in first
+    assert "do not say on which day" in text_of(report.render(compare_pulls(pulls(), "bare")))
+    (line,) = sheet.driven([drive], Shown("us"))
+    assert re.fullmatch(r"Driven on \d+ \w+ \d{4}; outside air 75 °F; altitude about 1969 ft; fuel: .+\.", line), line

@@ -150,7 +150,10 @@ def test_a_car_with_air_probes_only(tmp_path, synthetic):
     for role in ("tank", "pump", "carburettor"):
         text = text.replace(f'role = "{role}"', 'role = "air"')
     (tmp_path / "car.toml").write_text(text)
-    assert "no limit is known" in Page(review.render(session.open(tmp_path))).text
+    page = Page(review.render(session.open(tmp_path))).text
+    assert "no limit is known" in page
+    rows = page[page.index("Place by place") :]
+    assert re.search(r"tank [\d.]+ °F ±\d\.\d °F, ", rows), "what was read is told with its doubt"
 
 
 def test_probes_that_all_failed(tmp_path, synthetic):

@@ -42,6 +42,7 @@ class Course:
     utc_offset_min: int | None = None  # of the place of the recording; None: not known
     ambient_guessed: bool = False  # from the fuel's temperature at a cold start
     channels: Mapping[str, Channel] = field(default_factory=dict)
+    by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) a person read
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -76,6 +77,7 @@ class Course:
             utc_offset_min=self.utc_offset_min,
             ambient_guessed=self.ambient_guessed,
             channels=self.channels,
+            by_hand=tuple(one for one in self.by_hand if start_s <= one[0] < end_s),
         )
 
 
@@ -128,7 +130,14 @@ def of_session(session: Session) -> Course:
         utc_offset_min=session.metadata.get("utc_offset_min"),
         ambient_guessed=guessed,
         channels=frame.channels_of(session.descriptions, car, session.calibration) if car is not None else {},
+        by_hand=_by_hand(session, start),
     )
+
+
+def _by_hand(session: Session, start: float) -> tuple[tuple[float, str, str, float], ...]:
+    told = session.by_hand()
+    rows = zip(_seconds(pd.Index(told["time"])), told["place"], told["dimension"], told["value"], strict=True)
+    return tuple((float(at) - start, str(place), str(what), float(value)) for at, place, what, value in rows if at == at)
 
 
 def marks_of(session: Session) -> tuple[tuple[float, str], ...]:

@@ -123,4 +123,5 @@ class Comparison:
             "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],
             "full_throttle_pulls": [one.as_dict() for one in self.pulls],
+            "by_hand": [{"run": run.name, "variant": run.variant, **vars(one)} for run in self.runs for one in run.by_hand],
         }

@@ -66,7 +66,8 @@ def compare_runs(
     cars = sorted({run.car for run in runs if run.car})
     if len(cars) > 1:
         raise InputError(f"the runs are of different cars ({', '.join(cars)}): compare runs of one car")
-    cells = [c for c in shared_cells(runs) if c == primary or not _said_by_the_margin(c, runs[0])]
+    first_asked = {primary, *(one.cells[0] for one in questions)}
+    cells = [c for c in shared_cells(runs) if c in first_asked or not _said_by_the_margin(c, runs[0])]
     others = tuple(name for name in names if name != base)
     if primary is not None and primary not in cells:
         without = [run.name for run in runs if not np.isfinite(run.values.get(primary, np.nan))]

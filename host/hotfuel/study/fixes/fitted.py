@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from hotfuel.errors import InputError
 from hotfuel.places import place_from_words, place_words
-from hotfuel.study.drive.phases import DRIVE, IDLE, PULL, SOAK
-from hotfuel.study.fixes.summaries import MARGIN, MEAN, Cell
+from hotfuel.study.drive.phases import DRIVE, IDLE, LAP, PULL, SOAK
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell
 from hotfuel.text import listed
 
 
@@ -90,12 +90,18 @@ def parse(text: str) -> Fitted:
 
 
 def questions(
-    fitted: Mapping[str, Fitted | None], places: Sequence[str], *, pulled: bool = True, phase: str | None = None
+    fitted: Mapping[str, Fitted | None],
+    places: Sequence[str],
+    *,
+    pulled: bool = True,
+    phase: str | None = None,
+    lapped: bool = False,
 ) -> tuple[list[Question], list[str]]:
     """(one question for each place and phase, the variants of which nothing is known).
 
     fitted: {variant: its fix}, without the baseline. places: in the fuel's direction. pulled: whether this car is driven at full throttle at all.
-    phase: named by the person, for all. Temperature comes first, the margin only behind a decided temperature. The phase goes by the kind of fix,
+    phase: named by the person, for all. lapped: whether every run was driven in laps, on which what acts on the moving car is asked of the lap: its
+    hottest first. Temperature comes first, the margin only behind a decided temperature. The phase goes by the kind of fix,
     never by what the recordings happen to hold.
     """
     found: dict[tuple[str, str], list[str]] = {}
@@ -112,6 +118,8 @@ def questions(
                 f"{name} was fitted before {place_words(place)}, which not every session measured: there are {', '.join(places)}"
             )
         when = phase or KINDS[fix.kind].phase
+        if phase is None and lapped and when in (PULL, DRIVE):
+            when = LAP
         key = (place, DRIVE if when == PULL and not pulled and phase is None else when)
         found.setdefault(key, []).append(name)
         if fix.guessed:
@@ -122,12 +130,15 @@ def questions(
     for (place, when), names in found.items():
         told, unplaced = guessed.get((place, when)), placed.get((place, when))
         how = "Asked by a guess at what was fitted" if told else "Asked beforehand, by what was fitted"
-        said = f"{how}: the temperature at the {place_words(place)} ({when}), then its margin, for {listed(names)}."
+        what = "the hottest on the lap, mean of a run's laps," if when == LAP else "the temperature"
+        said = f"{how}: {what} at the {place_words(place)} ({when}), then its margin, for {listed(names)}."
         if told:
             said += f" Guessed from the name: {', '.join(told)}."
         if unplaced:
             said += f" Where {listed(unplaced)} stands was not said: the {place_words(place)} is the last place of the line."
         in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE for name in names)
         before = tuple(places[: list(places).index(place)]) if in_line else ()
-        made.append(Question((Cell(MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said, before))
+        made.append(
+            Question((Cell(PEAK if when == LAP else MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said, before)
+        )
     return made, unknown

@@ -11,7 +11,7 @@ from hotfuel.places import place_from_words, probe_of
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.complaint import judge_variants
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.phases import PULL, Phase
+from hotfuel.study.drive.phases import LAP, PULL, Phase
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.answers import Comparison
@@ -22,8 +22,10 @@ from hotfuel.study.fixes.cut import Stretch, all_stretches, identity
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.faults import PARKED, Fault
 from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
+from hotfuel.study.fixes.lapped import extremes, is_lapped, whole_laps
 from hotfuel.study.fixes.one_run import run_of
 from hotfuel.study.fixes.pairs import LEAST_PAIRS, Pair, pairs_of
+from hotfuel.study.fixes.read_by_hand import medians
 from hotfuel.study.fixes.summaries import MEAN, WHOLE_RUN, Cell, Run, has
 from hotfuel.study.line import overlaid, settling
 from hotfuel.units import Shown
@@ -112,8 +114,9 @@ def _asked(
     known = {one.variant: fixes.get(one.variant) or _noted(one) for one in stretches if one.variant != base}
     courses = [one.course for one in stretches]
     places, _ = common_places(courses)
+    laps = all(is_lapped(one.found) for one in stretches)
     pulled = all(course.car is None or course.car.engine.pulled for course in courses)
-    return questions(known, places, pulled=pulled, phase=phase)
+    return questions(known, places, pulled=pulled, phase=phase, lapped=laps)
 
 
 def _noted(stretch: Stretch) -> Fitted | None:
@@ -223,12 +226,19 @@ def _runs(stretches: Sequence[Stretch], baseline: str, shown: Shown) -> tuple[li
         course = one.course
         shift = SLOPE * (reference - outside) if np.isfinite(reference) else 0.0
         parts: dict[str, np.ndarray] = {} if not whole_only else {WHOLE_RUN: np.ones(len(course.time_s), dtype=bool)}
+        laps = whole_laps(found)
         for phase in [] if whole_only else found:
+            if phase.kind == LAP and phase not in laps:
+                continue
             rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
             parts[phase.kind] = parts.get(phase.kind, np.zeros(len(rows), dtype=bool)) | rows
-        run = run_of(one, common.apply(course), parts, places, shift)
+        course = common.apply(course)
+        run = run_of(one, course, parts, places, shift)
+        if LAP in parts:
+            run = replace(run, values={**run.values, **extremes(course, laps, run.values, shift)}, laps=len(laps))
         guess_u = GUESSED_AIR_U_DEGC if course.ambient_guessed and np.isfinite(reference) else 0.0
-        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u, faults=(*wrong, *run.faults), cold_degc=read_cold))
+        run = replace(run, faults=(*wrong, *run.faults), cold_degc=read_cold, by_hand=medians(one.course, parts))
+        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u))
     return runs, list(dict.fromkeys(notes))
 
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,9 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
 from hotfuel.study.fixes.faults import Fault, excused
+
+if TYPE_CHECKING:
+    from hotfuel.study.fixes.read_by_hand import HandMedian
 
 _LEAST_BLOCKS = 5
 
@@ -67,6 +71,8 @@ class Run:
     faults: tuple[Fault, ...] = ()
     cold_degc: dict[str, float] | None = None
     start_place: str = ""  # where start_degc was read
+    by_hand: tuple["HandMedian", ...] = ()  # what a person read; counts in nothing
+    laps: int = 0  # that count, where it was driven in laps
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:

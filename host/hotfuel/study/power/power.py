@@ -60,6 +60,8 @@ class PowerComparison:
     proposed_order: tuple[str, ...]
     absolute_figures_count: bool
     units: str = "si"
+    days: tuple[str, ...] = ()  # on which the pulls were driven, where the files tell
+    air: tuple[correction.Weather, ...] = ()  # of each pull, in its file, or given
 
     def finding(self) -> str:
         """Each variant's gain, for a customer."""
@@ -77,6 +79,7 @@ class PowerComparison:
         """Plain fields for JSON."""
         return {
             **vars(self),
+            "air": [vars(one) for one in self.air],
             "finding": self.finding(),
             "said": [one.as_dict() for one in self.said],
             "curves": [{**vars(curve), "mean_nm": curve.torque_nm(curve.mean_kw)} for curve in self.curves],
@@ -166,6 +169,8 @@ def compare_pulls(
         proposed_order=tuple(balanced_order(list(groups), 4, seed=len(groups))) if open_still else (),
         absolute_figures_count=factors.absolute_figures_count,
         units=units.system,
+        days=tuple(sorted({pull.facts.driven_at.date().isoformat() for pull in every if pull.facts.driven_at is not None})),
+        air=tuple(weather.values()) if weather else tuple(pull.facts.weather for pull in every if pull.facts.weather is not None),
     )
 
 

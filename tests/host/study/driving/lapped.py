@@ -24,9 +24,22 @@ def pump_degc(share):
 
 
 def laps(
-    path, count=6, *, seed=1, period_s=0.2, noise_m=1.0, marks=(), without=(), hand_marks=False, receiver=True, spread_degc=0.2
+    path,
+    count=6,
+    *,
+    seed=1,
+    period_s=0.2,
+    noise_m=1.0,
+    marks=(),
+    without=(),
+    hand_marks=False,
+    receiver=True,
+    spread_degc=0.2,
+    off_degc=0.0,
+    about=None,
 ):
-    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button at each crossing."""
+    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button at each crossing. off_degc:
+    taken off the carburettor's inlet. about: of the session."""
     rng = np.random.default_rng(seed)
     track = circuit.Circuit()
     driven = circuit.drive(track, count, rng, period_s)
@@ -44,7 +57,7 @@ def laps(
         if round(at * 2) % 10 == 0:
             made.anchor(at)
         row = int(np.searchsorted(driven.time_s, at))
-        made.reading(at, [35.0, float(pump_degc(share[row]) + shift[lap[row]]), 50.0])
+        made.reading(at, [35.0 + 0.05 * seed, float(pump_degc(share[row]) + shift[lap[row]]), 50.0 - off_degc + shift[lap[row]]])
         made.auxiliary(at, pulses=int(at * 4 * 3500 / 60) + 1, ignition=True)
         while told and told[0][0] <= at:
             second, text = told.pop(0)
@@ -53,6 +66,6 @@ def laps(
                 made.add("sentence", at, wall_us=round((wall + late) * 1e6), monotonic_us=round(late * 1e6), text=text)
         while todo and todo[0][0] <= at:
             made.mark(*todo.pop(0))
-    where = folder.create(path, EXAMPLE, {})
+    where = folder.create(path, EXAMPLE, about or {})
     where.log_path.write_bytes(made.data)
     return session.open(path), driven, track

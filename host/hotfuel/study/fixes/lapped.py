@@ -1,0 +1,48 @@
+"""Runs driven in laps: which laps count, and what one gives. A racer asks how hot it gets on the lap, not how hot the hottest of all laps was."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from hotfuel.places import probe_of
+from hotfuel.session.means import smoothed
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import LAP, Phase
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
+
+LAPS_LEAST = 2
+SLOW = 1.15  # times the run's median lap: beyond it a lap into or out of the pit lane (common practice, no source)
+WORDS = (
+    f"Of laps, each gives its hottest and its smallest margin, and a run's are their means; laps more than {SLOW - 1:.0%} slower than its median lap "
+    "(into and out of the pit lane) do not count."
+)
+
+
+def whole_laps(found: Sequence[Phase]) -> list[Phase]:
+    """The laps of a run that count."""
+    laps = [phase for phase in found if phase.kind == LAP]
+    most_s = SLOW * float(np.median([lap.duration_s for lap in laps])) if laps else 0.0
+    return [lap for lap in laps if lap.duration_s <= most_s]
+
+
+def is_lapped(found: Sequence[Phase]) -> bool:
+    """Whether a run was driven in laps."""
+    return len(whole_laps(found)) >= LAPS_LEAST
+
+
+def extremes(course: Course, laps: Sequence[Phase], values: Mapping[Cell, float], shift_degc: float) -> dict[Cell, float]:
+    """{Cell: degC} of hottest and smallest margin on the lap, means of the laps, for those among `values`; shift_degc as in `summarise`."""
+    found = {}
+    for cell in values:
+        if cell.phase != LAP or cell.quantity not in (PEAK, MARGIN):
+            continue
+        column = course.degc[probe_of(cell.place)] if cell.quantity == PEAK else course.margins[cell.place]["margin_degc"]
+        each = []
+        for lap in laps:
+            rows = (course.time_s >= lap.start_s) & (course.time_s < lap.end_s)
+            mean = smoothed(course.time_s[rows], column[rows])
+            if np.isfinite(mean).any():
+                each.append(float(np.nanmax(mean)) if cell.quantity == PEAK else -float(np.nanmin(mean)))
+        if each:
+            found[cell] = float(np.mean(each)) + shift_degc
+    return found

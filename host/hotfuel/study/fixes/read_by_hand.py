@@ -1,0 +1,81 @@
+"""What a person read by hand in each run, in the phase asked: a median that stands in the tables, marked as by hand, and counts in nothing."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.places import place_words
+from hotfuel.study.drive.course import Course
+from hotfuel.study.fixes.summaries import Run
+from hotfuel.text import listed
+from hotfuel.units import Shown
+
+
+@dataclass(frozen=True)
+class HandMedian:
+    """The median of `count` readings by hand of a place in a phase of one run; dimension as in hotfuel.units, value SI."""
+
+    place: str
+    dimension: str
+    phase: str
+    value: float
+    count: int
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table: a place and what was read there."""
+
+    place: str
+    dimension: str
+
+    @property
+    def heading(self) -> str:
+        """For example "Block, by hand"."""
+        name = place_words(self.place)
+        return f"{name[:1].upper()}{name[1:]}, by hand"
+
+
+def medians(course: Course, parts: Mapping[str, np.ndarray]) -> tuple[HandMedian, ...]:
+    """Of a course's readings by hand, each phase's. parts: {phase: (n,) which seconds it holds}."""
+    found: dict[tuple[str, str, str], list[float]] = {}
+    for at, place, dimension, value in course.by_hand:
+        row = int(np.floor(at - course.time_s[0]))
+        for phase, rows in parts.items():
+            if 0 <= row < len(rows) and rows[row]:
+                found.setdefault((place, dimension, phase), []).append(value)
+    return tuple(HandMedian(*key, float(np.median(values)), len(values)) for key, values in found.items())
+
+
+def columns(runs: Sequence[Run], phase: str) -> list[Column]:
+    """What was read by hand in that phase of any run."""
+    return list(dict.fromkeys(Column(one.place, one.dimension) for run in runs for one in run.by_hand if one.phase == phase))
+
+
+def of_run(run: Run, column: Column, phase: str) -> float:
+    """The run's value, SI; nan where nobody read."""
+    for one in run.by_hand:
+        if (one.place, one.dimension, one.phase) == (column.place, column.dimension, phase):
+            return one.value
+    return float("nan")
+
+
+def of_variant(runs: Sequence[Run], variant: str, column: Column, phase: str) -> tuple[float, int]:
+    """(median of a variant's runs, SI, in how many of them it was read)."""
+    values = [value for run in runs if run.variant == variant and np.isfinite(value := of_run(run, column, phase))]
+    return (float(np.median(values)), len(values)) if values else (float("nan"), 0)
+
+
+def said(runs: Sequence[Run], variants: Sequence[str], phase: str, shown: Shown) -> str:
+    """All of it in a sentence, "" where nobody read: "By hand, in the hot soak: block 183 °F (as built, 3 runs) and 165 °F (shield, 2 runs)."."""
+    told = []
+    for column in columns(runs, phase):
+        parts = []
+        for variant in variants:
+            value, count = of_variant(runs, variant, column, phase)
+            if count:
+                text = shown.text(value, column.dimension, 0 if column.dimension == "temperature" else None)
+                parts.append(f"{text} ({variant}, {count} run{'' if count == 1 else 's'})")
+        told.append(f"{place_words(column.place)} {listed(parts)}")
+    return f"By hand, in the {phase}: {'; '.join(told)}; shown, and counted in nothing." if told else ""

@@ -1,0 +1,108 @@
+"""Runs driven in laps, compared by the lap: a change that is known, laps that do not count, and readings by hand beside them."""
+
+import lapped as track
+import numpy as np
+import pytest
+from hotfuel.report import comparison
+from hotfuel.study.drive.course import of_session
+from hotfuel.study.drive.phases import LAP, Phase, phases
+from hotfuel.study.fixes import read_by_hand
+from hotfuel.study.fixes.fitted import questions
+from hotfuel.study.fixes.lapped import is_lapped, whole_laps
+from hotfuel.study.fixes.sessions import compare_sessions
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
+from hotfuel.units import Shown
+
+OFF_DEGC = 6.0
+ON_LAP = Cell(PEAK, "carb_inlet", LAP)
+
+
+@pytest.fixture(scope="module")
+def sides(tmp_path_factory):
+    """Two sessions a side by the button; the cooler takes 6 degC off the inlet. On the block, by hand, 84 degC and 92 degC."""
+    root = tmp_path_factory.mktemp("laps")
+    found = {"as built": [], "cooler": []}
+    for number, (name, off, read) in enumerate(
+        (("as built", 0.0, 84), ("cooler", OFF_DEGC, 84), ("cooler", OFF_DEGC, 92), ("as built", 0.0, 92)), start=1
+    ):
+        marks = [(30.0, f"block {read} degC"), (40.0, f"block {read + 2} degC"), (50.0, f"block {read + 40} degC")]
+        about = {"ambient_degc": 25.0}
+        session, _, _ = track.laps(
+            root / f"run{number}",
+            3,
+            seed=number,
+            hand_marks=True,
+            receiver=False,
+            off_degc=off,
+            marks=marks,
+            about=about,
+            spread_degc=0.4,
+        )
+        found[name].append(session)
+    return found
+
+
+@pytest.fixture(scope="module")
+def result(sides):
+    return compare_sessions(sides, "as built", shown=Shown("si"))
+
+
+@pytest.mark.slow
+def test_a_fix_is_asked_of_the_lap_and_found_as_large_as_it_is(result):
+    assert result.primary == ON_LAP
+    assert "the hottest on the lap" in result.questions[0]
+    (answer,) = [one for one in result.answers if one.primary]
+    assert answer.difference_degc == pytest.approx(-OFF_DEGC, abs=0.6)
+    assert Cell(MARGIN, "carb_inlet", LAP) in {one.cell for one in result.answers}
+
+
+@pytest.mark.slow
+def test_a_runs_hottest_is_the_mean_of_its_laps(sides, result):
+    session = sides["as built"][0]
+    course = of_session(session)
+    each = []
+    for lap in [one for one in phases(course) if one.kind == LAP]:
+        rows = (course.time_s >= lap.start_s) & (course.time_s < lap.end_s)
+        seconds = course.degc["carb_inlet"][rows]
+        each.append(max(np.nanmean(seconds[at : at + 10]) for at in range(len(seconds) - 9)))
+    run = next(run for run in result.runs if run.session.endswith("run1/wire.log"))
+    assert run.laps == len(each) == 3
+    assert np.ptp(each) > 0.1, "the laps differ, or this tells nothing"
+    assert run.values[ON_LAP] == pytest.approx(float(np.mean(each)), abs=0.15)
+    assert abs(run.values[ON_LAP] - max(each)) > 0.05
+
+
+@pytest.mark.slow
+def test_readings_by_hand_stand_beside_and_count_in_nothing(sides, result):
+    (column,) = read_by_hand.columns(result.runs, LAP)
+    assert column.heading == "Block, by hand"
+    values = sorted(read_by_hand.of_run(run, column, LAP) for run in result.runs)
+    assert values == pytest.approx([86.0, 86.0, 94.0, 94.0], abs=1e-6)  # the middle of three
+    said = read_by_hand.said(result.runs, ("as built", "cooler"), LAP, Shown("si"))
+    assert (
+        said == "By hand, in the lap: block 90 °C (as built, 2 runs) and 90 °C (cooler, 2 runs); shown, and counted in nothing."
+    )
+    page = comparison.render(result, sides, units="si")
+    assert "Block, by hand" in page and "86 °C" in page and "(3 laps)" in page
+    assert not any(cell.place == "block" for run in result.runs for cell in run.values)
+    assert result.as_dict()["by_hand"][0]["count"] == 3
+    assert read_by_hand.said(result.runs, ("as built",), "idle", Shown("si")) == ""
+
+
+def test_a_lap_out_of_the_pit_lane_does_not_count():
+    laps = [Phase(LAP, f"lap {n}", 100.0 * n, 100.0 * n + length, "high", {}) for n, length in enumerate([140, 90, 92, 100, 180])]
+    assert [lap.name for lap in whole_laps(laps)] == ["lap 1", "lap 2", "lap 3"]
+    assert is_lapped(laps)
+    assert not is_lapped(laps[:1])
+    assert whole_laps([]) == []
+
+
+def test_what_acts_on_the_standing_car_is_not_asked_of_the_lap():
+    from hotfuel.study.fixes.fitted import Fitted
+
+    places = ("tank", "carb_inlet")
+    asked, _ = questions({"a": Fitted("shield"), "b": Fitted("cooler"), "c": Fitted("insulation")}, places, lapped=True)
+    assert [one.cells[0].phase for one in asked] == ["hot soak", LAP]
+    assert asked[1].variants == ("b", "c")
+    named, _ = questions({"b": Fitted("cooler")}, places, lapped=True, phase="drive")
+    assert named[0].cells[0].phase == "drive"
