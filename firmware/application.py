@@ -23,7 +23,7 @@ from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
-FITTED_ONLY = ("more_inputs",)  # only where the setting more_inputs names one of theirs
+FITTED_ONLY = ("more_inputs", "receiver")  # only where the setting more_inputs names one of theirs
 _TOLD_MS = const(10000)  # description and health
 _COLLECT_MS = const(5000)
 _IDLE_MS = const(20)
@@ -138,7 +138,9 @@ class Application:
 
     def _attach_fitted(self):
         for name in FITTED_ONLY:
-            if name not in self.attached and self.settings["more_inputs"]:
+            if name not in self.attached and any(
+                [(word == "receiver") == (name == "receiver") for word in self.settings["more_inputs"]]
+            ):
                 self._attach(name)
 
     def _failed(self, name, why):

@@ -152,6 +152,13 @@ def _new_counter(name):
         return counters.InterruptCounter(gpio, machine.Pin.IRQ_RISING)
 
 
+def receiver(baud):
+    """UART0, to be read without waiting; an open lead is silent."""
+    _input("receiver_rx", machine.Pin.PULL_UP)
+    tx, rx = [machine.Pin(_gpio[name]) for name in ("receiver_tx", "receiver_rx")]
+    return machine.UART(0, baudrate=baud, tx=tx, rx=rx, rxbuf=1024, timeout=0)
+
+
 def start_timer(period_ms, callback):
     """Call `callback` every period_ms, between two bytecodes of the main program."""
     _once("timer", lambda: machine.Timer(-1)).init(mode=machine.Timer.PERIODIC, period=period_ms, callback=callback)

@@ -21,6 +21,8 @@ PINS = (
     ("i2c_sda", 4, "both"),  # MCP960x, barometer, clock chip, converter
     ("i2c_scl", 5, "out"),
     ("engine_pulses", 2, "in"),  # behind its protection: one pulse per ignition event, rising edge
+    ("receiver_tx", 0, "out"),  # UART0, optional: to a satellite receiver
+    ("receiver_rx", 1, "in"),  # from it
     ("flow_1", 7, "in"),  # optional: a fuel flow meter's pulses, open collector; the board pulls up
     ("flow_2", 8, "in"),
     ("ignition", 3, "in"),  # behind its divider: high while the ignition is on

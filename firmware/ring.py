@@ -26,7 +26,7 @@ _PROTECT_MS = const(20 * 60 * 1000)
 _BUFFER_BYTES = const(4096)
 PINNED_MS = const(30000)
 
-_PAUSED = ("reading", "auxiliary", "more_inputs")  # not stored while nothing changes
+_PAUSED = ("reading", "auxiliary", "more_inputs", "track")  # not stored while nothing changes
 _STORED = _PAUSED + ("description", "barometer", "wall_anchor", "event", "health")
 
 

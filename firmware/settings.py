@@ -29,8 +29,9 @@ ROWS = {  # type: dict
     ),  # 0: taken over from a version whose default was all of them; the owner is asked once
     "more_inputs": ((), "words", tuple(_MORE)),  # as above: only what is named here is read
     "converter_address": (72, "number", (72, 73, 74, 75)),  # ADS1115: ADDR to ground, supply, SDA, SCL
+    "receiver_baud": (9600, "number", (4800, 9600, 19200, 38400, 57600, 115200)),
     "barometer": ("auto", "word", ("auto", "BMP280", "BMP390")),
-    "stored_rate_hz": (2, "number", (1, 2, 5, 10)),
+    "stored_rate_hz": (2, "number", (1, 2, 5, 10)),  # with a receiver 2 is taken as 1, for its positions' room
     "after_key_off_min": (60, "range", (0, 1440)),
     "low_voltage_mv": (11800, "range", (0, 15000)),  # 0: no cut-off
     "buzzer": (0, "number", (0, 1)),

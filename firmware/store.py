@@ -78,7 +78,8 @@ class Store:
 
     def _settings_changed(self):
         settings = self._application.settings
-        self.ring.intervals_ms["reading"] = 1000 // settings["stored_rate_hz"]
+        rate_hz = settings["stored_rate_hz"]
+        self.ring.intervals_ms["reading"] = 1000 if rate_hz == 2 and "receiver" in settings["more_inputs"] else 1000 // rate_hz
         self._quiet = Quiet(settings["chips"], settings["gain"], settings["resolution_bits"])
 
     def _head_frames(self):

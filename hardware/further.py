@@ -1,4 +1,4 @@
-"""What a box can have besides: a converter for voltages, flow meters. The circuit as data, as in netlist.py, and its drawing.
+"""What a box can have besides: a converter for voltages, flow meters, a satellite receiver. The circuit as data, as in netlist.py, and its drawing.
 
 Rails, I2C and their pull-ups are the box's own (netlist.py); the leads begin at the same pins of the Pico.
 """
@@ -13,7 +13,7 @@ METERS = 2
 
 
 def _parts():
-    names = ("i2c_sda", "i2c_scl", *(f"flow_{n + 1}" for n in range(METERS)))
+    names = ("i2c_sda", "i2c_scl", *(f"flow_{n + 1}" for n in range(METERS)), "receiver_rx", "receiver_tx")
     found = {
         "U1": Part("module", "Pico", {name: f"gp_{name}" for name in names}, volt=5.5, top_degc=85.0),
         "U51": Part(
@@ -24,6 +24,11 @@ def _parts():
             volt=5.5,
             top_degc=125.0,
         ),
+        "U52": Part(
+            "module", "receiver", {"V": "5VR", "GND": "GND", "TX": "RTX", "RX": "RRX"}, volt=5.5, amp=0.06, top_degc=85.0
+        ),
+        "R65": _r(1e3, "RTX", "gp_receiver_rx"),
+        "R66": _r(1e3, "RRX", "gp_receiver_tx"),
         "C55": _c(100e-9, "100n", "3V3S", "GND"),
         "D55": _esd("FLOW1", "FLOW2"),
     }
@@ -51,10 +56,10 @@ FROM_THE_CAR = {
 def further(pins):
     """The drawing; pins: firmware/pins.py."""
     known = {name: gpio for name, gpio, _ in pins.PINS}
-    sheet = Sheet(1000, 940, "Further inputs: voltages by an external converter, flow meters")
+    sheet = Sheet(1000, 1060, "Further inputs: voltages by an external converter, flow meters, a satellite receiver")
     sheet.text(40, 34, "Further inputs, each of them optional", 17, weight="bold")
-    sheet.rect(40, 60, 150, 850, fill="#e8edf3", radius=10)
-    sheet.outlines.append(("U1", 40, 60, 190, 910))
+    sheet.rect(40, 60, 150, 970, fill="#e8edf3", radius=10)
+    sheet.outlines.append(("U1", 40, 60, 190, 1030))
     sheet.text(100, 84, "U1", 13, "middle", weight="bold", class_="ref")
     sheet.text(100, 102, "Pico or Pico 2", 11, "middle")
 
@@ -68,6 +73,15 @@ def further(pins):
     _converter(sheet, pin)
     for n in range(METERS):
         _meter(sheet, pin, n, 700 + 130 * n)
+    for name, mark, end, y in (("receiver_rx", "R65", "TX", 950), ("receiver_tx", "R66", "RX", 990)):
+        sheet.wire((190, y), (364, y), colour=pin(name, y), class_="lead", data_pin=name)
+        sheet.resistor(390, y, mark, PARTS[mark].value)
+        sheet.wire((416, y), (540, y))
+        sheet.text(547, y + 4, end, 10.5)
+        sheet.end(540, y, "U52", end)
+    sheet.module(540, 916, 200, 100, "U52", ["satellite receiver,", "NMEA 0183 at 3.3 V"])
+    sheet.rail(690, 916, "5VR")
+    sheet.ground(640, 1016)
     sheet.wire((834, 700), (790, 700))
     sheet.rail(790, 700, "5VS")
     sheet.terminal(840, 700, ["5 V for sensors", "and meters, 30 mA"], net="5VS")

@@ -21,7 +21,7 @@ def group(name):
             return result
     if name in ("battery", "fuel_pressure"):
         return "analogue"
-    return "output" if name in ("lamp", "buzzer", "sensor_rail") else "input"
+    return "output" if name in ("lamp", "buzzer", "sensor_rail", "receiver_tx") else "input"
 
 
 def value(mark):

@@ -14,6 +14,8 @@ WORDS = {
     "i2c_scl": "I2C clock",
     "engine_pulses": "engine pulses, rising edge",
     "ignition": "ignition on is high",
+    "receiver_tx": "to a receiver, optional",
+    "receiver_rx": "from a receiver, optional",
     "flow_1": "flow meter, optional",
     "flow_2": "flow meter, optional",
     "button": "button to ground",

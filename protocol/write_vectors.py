@@ -99,6 +99,8 @@ ROWS = [
 
 # Writer and reader of different versions.
 AUXILIARY = {"fitted": 127, "inputs": 3, "battery": 1, "fuel_pressure": 2, "pulses": 3, "barometer": bytes(6)}
+TRACK = {"age_ms": 9870, "time_cs": 8639999, "latitude": -283_026_760, "longitude": 1_079_999_999, "speed": 4321}
+STEP = {"later_cs": 100, "north": 1500, "east": -1, "speed": 4300}
 GROWN = [
     ("description", DESCRIPTION, {"more": b"\0\0\x07"}),
     ("description", {**DESCRIPTION, "channels": []}, {"more": b"\x01" * 200}),
@@ -132,6 +134,11 @@ GROWN = [
         {"inputs": [{"input": 1, "value": 25600}, {"input": 2, "value": -3}, {"input": 17, "value": 0x3FFFFFFF}]},
         {},
     ),
+    ("receiver_sentence", {"text": b"$GPRMC,,V,,,,,,,,,,N*53"}, {}),
+    ("receiver_sentence", {"text": b""}, {"more": b"\x01"}),
+    ("track", {**TRACK, "steps": []}, {}),
+    ("track", {**TRACK, "steps": [STEP, {"later_cs": 65535, "north": -32768, "east": 32767, "speed": 65535}]}, {"more": b"\x07"}),
+    ("track", {**TRACK, "steps": [STEP] * 9}, {"cut": 3}),
     ("more_inputs", {"inputs": []}, {"more": b"\x01\x00"}),
     ("more_inputs", {"inputs": [{"input": 255, "value": -0x80000000}] * 8}, {"cut": 1}),
 ]

@@ -14,7 +14,5 @@ class Chip(Barometer):
 
     def configure(self):
         """Oversampling, rate and filter, then normal mode."""
-        self._i2c.writeto_mem(self._address, m.OSR, bytes([m.OVERSAMPLE]))
-        self._i2c.writeto_mem(self._address, m.ODR, bytes([m.EVERY_40_MS]))
-        self._i2c.writeto_mem(self._address, m.CONFIG, bytes([m.SMOOTH]))
-        self._i2c.writeto_mem(self._address, m.PWR_CTRL, bytes([m.MEASURE]))
+        for register, value in ((m.OSR, m.OVERSAMPLE), (m.ODR, m.EVERY_40_MS), (m.CONFIG, m.SMOOTH), (m.PWR_CTRL, m.MEASURE)):
+            self._i2c.writeto_mem(self._address, register, bytes([value]))

@@ -15,6 +15,9 @@ MESSAGES = {
     "data": "A piece of a stored segment, the answer to `fetch`.",
     "barometer": "The barometer chip's own factory words; sent with each description when one is fitted.",
     "more_inputs": "Inputs that only some boards have, raw, once a second, those that gave something: `more_inputs` in the settings names what is fitted.",
+    "receiver_sentence": "A sentence of NMEA 0183 from a satellite receiver at the board, as it came; its own time tells one fix from the next. At most five a "
+    "second, live only: RMC, or GGA of a receiver that sends no RMC.",
+    "track": "Positions of that receiver, one a second of its own time, up to ten in one message: what the store keeps of them.",
     "wall_anchor": "At this wall time the board's clock stood at the time in the header. "
     "From the host (when it received such a frame) or from a board with a clock chip.",
     "mark": "Host only: what a person said happened at this wall time.",
@@ -82,7 +85,8 @@ FIELDS = {
     "health.bit_errors": "Reads of the amplifiers that disagreed with the read before them, or with what was written, and were made again",
     "health.failed": "Parts that could not start, so that what they do is not done: 1 limits (no warnings), 2 store (nothing is stored), "
     "4 power (no sleep, no low-battery cut-off), 8 settings (they are damaged or not allowed: it works with the defaults), "
-    "16 more_inputs (the converter does not answer, or its program could not start)",
+    "16 more_inputs (the converter does not answer, or its program could not start), "
+    "32 receiver (no sentence for 10 s, or its program could not start)",
     "command.sequence": "Chosen by the host, counting up",
     "command.code": "See the list of commands",
     "command.argument_length": "Number of bytes that follow",
@@ -103,6 +107,18 @@ FIELDS = {
     "more_inputs.inputs.input": "Which one; see more inputs",
     "more_inputs.inputs.value": "Of analogue_1 to analogue_4 the code of an ADS1115 at its range of 4.096 V: 125 uV each, behind a divider of 42 to 27; "
     "of flow_1 and flow_2 pulses since boot, wrapping at 2^30",
+    "receiver_sentence.text_length": "Number of bytes that follow",
+    "receiver_sentence.text": "From $ to the checksum, without the line's end",
+    "track.age_ms": "How long before `time_ms` the first position came",
+    "track.time_cs": "The receiver's time of day of the first position, hundredths of a second",
+    "track.latitude": "Of the first position, 1e-5 minutes of arc, north positive",
+    "track.longitude": "The same, east positive",
+    "track.speed": "Over ground there; 0 where the receiver has none",
+    "track.count": "Number of further positions",
+    "track.steps.later_cs": "By how much the receiver's time is later than at the position before",
+    "track.steps.north": "How far north of the position before",
+    "track.steps.east": "How far east of it, crossing 180 degrees never",
+    "track.steps.speed": "Over ground there",
     "wall_anchor.wall_us": "Microseconds since 1970-01-01 00:00 UTC",
     "wall_anchor.monotonic_us": "The host's monotonic clock at the same moment: shows when wall time was set or the host slept",
     "wall_anchor.flags": "1 the time came from the board's own clock chip, 2 a person stated it",
@@ -174,7 +190,7 @@ EVENTS = {
         "",
     ),
     "module_failed": (
-        "a part (store, limits, power, settings, more_inputs) could not start; kept in flash and told to the next host",
+        "a part (store, limits, power, settings, more_inputs, receiver) could not start; kept in flash and told to the next host",
         "boot count of the first boot that had it",
         "module, error and place in the program",
     ),

@@ -223,7 +223,7 @@ COMMANDS = {
     "selftest": 14,
 }
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
-FAILED = {"limits": 1, "store": 2, "power": 4, "settings": 8, "more_inputs": 16}
+FAILED = {"limits": 1, "store": 2, "power": 4, "settings": 8, "more_inputs": 16, "receiver": 32}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}
 if hasattr(struct, "Struct"):  # not MicroPython, so a host; a board neither sends nor reads what it adds to a log
     from hotfuel_wire.hosts_own import GAP_REASONS as GAP_REASONS

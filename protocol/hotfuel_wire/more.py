@@ -13,8 +13,37 @@ MORE_INPUTS = (
     ("inputs", "group", "count", (("input", "u8", None, 1), ("value", "i32", None, 1))),
 )
 
+# A sentence of a satellite receiver at the board, NMEA 0183, as it came; live only.
+RECEIVER_SENTENCE = (
+    ("text_length", "u8", "B", 1),
+    ("text", "bytes", "text_length", None),
+)
+
+# Positions of such a receiver, ten in one message: one a second would take a quarter of the store's room.
+TRACK = (
+    ("age_ms", "u16", "ms", 1),
+    ("time_cs", "u32", "cs", 1),
+    ("latitude", "i32", "min", 1e-5),
+    ("longitude", "i32", "min", 1e-5),
+    ("speed", "u16", "knot", 0.01),
+    ("count", "u8", None, 1),
+    (
+        "steps",
+        "group",
+        "count",
+        (
+            ("later_cs", "u16", "cs", 1),
+            ("north", "i16", "min", 1e-5),
+            ("east", "i16", "min", 1e-5),
+            ("speed", "u16", "knot", 0.01),
+        ),
+    ),
+)
+
 ROWS = {  # type: dict
     10: ("more_inputs", MORE_INPUTS),
+    11: ("receiver_sentence", RECEIVER_SENTENCE),
+    12: ("track", TRACK),
 }
 
 

@@ -59,7 +59,7 @@ class EmulatedBoard:
         gpio = self.wiring.gpio
         self.spi = SpiBus(self.mcu, self.wiring.spi, gpio["spi_miso"])
         self.i2c = I2cBus(self.mcu, self.wiring.i2c)
-        self.amplifiers = wire(self.fitted, self.wiring, self.mcu, self.spi, self.i2c)
+        self.amplifiers, self.converter = wire(self.fitted, self.wiring, self.mcu, self.spi, self.i2c)
         self.lamp: list[tuple[int, bool]] = []
         self.resets: list[int] = []
         self.mcu.gpio[gpio["lamp"]].add_listener(self._lamp_changed)

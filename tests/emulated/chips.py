@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from hotfuel.simulator.chips import model
-from hotfuel.simulator.machine.world import AMBIENT_1024, AMBIENT_PRESSURE_PA
+from hotfuel.simulator.machine.world import AMBIENT_1024, AMBIENT_PRESSURE_PA, ANALOGUE_UV
 from hotfuel.simulator.wiring import Wiring
 from rp2040py.gpio_pin import GPIOPinState
 from thermocouple_its90 import TypeK
@@ -25,6 +25,7 @@ class Surroundings:
     cold_degc: list[float]
     air_pa: int = 95_000
     air_degc: float = 25.0
+    analogue_v: list[float] = field(default_factory=lambda: [0.0] * 4)  # at the converter's inputs
 
     def emf_nv(self, channel: int, _at_us: int) -> int:
         """The loop's voltage, nV."""
@@ -35,7 +36,9 @@ class Surroundings:
         return round(self.cold_degc[channel] * 1024)
 
     def input(self, column: int, _at_us: int) -> int:
-        """What the barometer is in."""
+        """What barometer and converter measure."""
+        if ANALOGUE_UV <= column < ANALOGUE_UV + len(self.analogue_v):
+            return round(1e6 * self.analogue_v[column - ANALOGUE_UV])
         return {AMBIENT_PRESSURE_PA: self.air_pa, AMBIENT_1024: round(self.air_degc * 1024)}[column]
 
 
@@ -45,6 +48,7 @@ class Fitted:
 
     chips: Sequence[str] = ("MAX31856",) * 3
     barometer: str | None = None
+    more_inputs: Sequence[str] = ()
     surroundings: Surroundings = field(init=False)
 
     def __post_init__(self) -> None:
@@ -64,19 +68,21 @@ class Clock:
         return int(self._clock.nanos // 1000)
 
 
-def wire(fitted: Fitted, wiring: Wiring, mcu: Any, spi: SpiBus, i2c: I2cBus) -> list[Any]:
-    """The models, wired as the wiring diagram has them; returns the amplifiers in channel order.
+def wire(fitted: Fitted, wiring: Wiring, mcu: Any, spi: SpiBus, i2c: I2cBus) -> tuple[list[Any], Any]:
+    """The models, wired as the wiring diagram has them; returns the amplifiers in channel order, and the converter (None: none).
 
     They are fed while the sensor rail is not low, and begin anew with it.
     """
     clock = Clock(mcu.clock)
-    amplifiers = []
-    for row in wiring.rows(fitted.chips, {}, fitted.barometer, None):
+    amplifiers, converter = [], None
+    for row in wiring.rows(fitted.chips, {"more_inputs": fitted.more_inputs}, fitted.barometer, None):
         on_rail = row["on_rail"]
         chip = model(row["chip"])(fitted.surroundings, row["channel"] if on_rail else 0, clock)
         (spi if row["bus"] == "spi" else i2c).attach(row["where"], chip)
         if on_rail:
             amplifiers.append(chip)
+        elif row["name"] == "converter":
+            converter = chip
 
     def rail(new: GPIOPinState, _old: GPIOPinState) -> None:
         for chip in amplifiers:
@@ -85,4 +91,4 @@ def wire(fitted: Fitted, wiring: Wiring, mcu: Any, spi: SpiBus, i2c: I2cBus) -> 
                 chip.power_on()
 
     mcu.gpio[wiring.gpio["sensor_rail"]].add_listener(rail)
-    return amplifiers
+    return amplifiers, converter

@@ -1,6 +1,6 @@
 """All trials in the order they are shown: name -> function of a Rig, giving rows."""
 
-from emulated import trials_boot, trials_drive, trials_faults, trials_measure
+from emulated import trials_boot, trials_drive, trials_faults, trials_inputs, trials_measure
 from emulated.rig import Trial
 
 TRIALS: dict[str, Trial] = {
@@ -14,6 +14,7 @@ TRIALS: dict[str, Trial] = {
     "lamp": trials_drive.lamp,
     "families": trials_measure.families,
     "rates": trials_measure.rates,
+    "further_inputs": trials_inputs.further_inputs,
     "silent_host": trials_drive.silent_host,
     "loose_plug": trials_drive.loose_plug,
     "bit_errors": trials_measure.bit_errors,

@@ -222,48 +222,6 @@ def inputs():
     made.run(app.step, 6)
 
 
-def more_inputs():
-    """Two voltages and two flow meters; the converter goes away from 4 to 7 s, one read of it is spoiled at 9 s; then one voltage and one meter are left."""
-    made = rig.Rig()
-    from simulator.machine import boot, standin_rp2, world
-
-    chip = boot.wire("i2c", 0, 0x49, "ADS1115")
-    for name, column in (("flow_1", 10), ("flow_2", 11)):
-        standin_rp2.pulse_pins[made.gpio[name]] = column
-    resting = made.world.resting
-    resting[6 + world.ANALOGUE_UV], resting[6 + world.ANALOGUE_UV + 3] = 1000000, 3200000
-    app = application(made)
-    found["default"] = [list(app.settings["more_inputs"]), "more_inputs" in sys.modules, "hotfuel_wire.more" in sys.modules]
-    made.run(app.step, 6)
-    found["let_go"] = ["hotfuel_wire.more" in sys.modules]
-    command(app, 1, "settings_set", b"more_inputs=analogue_1,analogue_4,flow_1,flow_2\nconverter_address=73")
-
-    def flow():
-        resting[6 + world.FLOW_PULSES] += 37
-        resting[6 + world.FLOW_PULSES + 1] += 5
-
-    for second in range(20):
-        made.at(second + 0.25, flow)
-    made.at(4, lambda: chip.set_fault("gone", True))
-    made.at(5, lambda: found.update({"gone": app.failed}))
-    made.at(7, lambda: chip.set_fault("gone", False))
-    made.at(12, lambda: setattr(chip, "flip", 0x4000))
-    made.run(app.step, 14)
-    found["mended"] = app.failed
-    app.emit_event("mark", detail="less")
-    command(app, 2, "settings_set", b"more_inputs=analogue_4,flow_2")
-    made.run(app.step, 3)
-    app.emit_event("mark", detail="none")
-    command(app, 3, "settings_set", b"more_inputs=")
-    made.run(app.step, 3)
-    for number, text in enumerate(
-        (b"more_inputs=analogue_5", b"more_inputs=flow_1,flow_1", b"converter_address=80", b"more_inputs=analogue_1 ")
-    ):
-        command(app, 10 + number, "settings_set", text)
-    made.run(app.step, 0.5)
-    found["still"] = list(app.settings["more_inputs"])
-
-
 def service():
     made = rig.Rig()
     app = application(made)

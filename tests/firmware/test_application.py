@@ -23,8 +23,9 @@ def run(request, tmp_path):
         root = request.getfixturevalue("shipped")
         program = [request.getfixturevalue("micropython").program, "-X", f"heapsize={HEAP}"]
 
-    def run(scenario):
-        command = [*program, str(HERE / "board_run.py"), str(root), f"{tmp_path}/", scenario]
+    def run(scenario, script="board_run.py", heap=HEAP):
+        program[2:] = [f"heapsize={heap}"] if program[1:] else []
+        command = [*program, str(HERE / script), str(root), f"{tmp_path}/", scenario]
         done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, timeout=120, check=False)
         assert done.returncode == 0, done.stdout[-1500:] + done.stderr[-1500:]
         reader = framing.FrameReader()

@@ -13,7 +13,7 @@ from test_application import only, run  # noqa: F401 - the fixture
 
 
 def test_only_what_is_named_is_read_and_a_converter_that_goes_is_told_and_comes_back(run):  # noqa: F811
-    messages, found = run("more_inputs")
+    messages, found = run("more_inputs", "board_more.py", "448K")
     assert found["default"] == [[], False, False]  # a new board claims none of them, and spends no memory on them
     assert found["let_go"] == [False]
     marks = [at for at, (name, values) in enumerate(messages) if name == "event" and values["detail"] in (b"less", b"none")]

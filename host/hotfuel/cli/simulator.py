@@ -3,6 +3,7 @@
 import contextlib
 import os
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -30,6 +31,12 @@ def simulator(
             "--more-inputs", help="With mixture, throttle, a second pressure and two flow meters; --car-out names them."
         ),
     ] = False,
+    receiver_at_board: Annotated[
+        bool,
+        typer.Option(
+            "--receiver-at-board", help="The satellite receiver at the board itself: its positions go into the board's store."
+        ),
+    ] = False,
     car_out: Annotated[Path | None, typer.Option("--car-out", help="Write the simulated car's file here.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds of wall time.", min=0.1)] = None,
 ) -> None:
@@ -38,30 +45,34 @@ def simulator(
     from hotfuel.simulator.board import SimulatedBoard
     from hotfuel.simulator.feed import Senders
 
+    if receiver and receiver_at_board:
+        raise UsageError("one receiver rides in the simulated car: give --receiver or --receiver-at-board")
     if receiver and not pty:
         raise UsageError("the simulated receiver is offered on a pseudo-terminal only: leave out --socket")
-    if receiver and speed != 1:
-        raise UsageError("a receiver's time cannot run faster: with --receiver leave out --speed")
+    if (receiver or receiver_at_board) and speed != 1:
+        raise UsageError("a receiver's time cannot run faster: leave out --speed")
     model = model_of(drive, seed)
     if car_out is not None:
         leave_car_file(car_out, car_text(model.scenario, more_inputs))
+    wired = (*(MORE_INPUTS if more_inputs else ()), *(("receiver",) if receiver_at_board else ()))
     with (
         SimulatedBoard(
             model,
             speed=speed,
             link=None if pty else "socket",
             senders=Senders.of(car_file.load(car_text(model.scenario, more_inputs))),
-            settings={"more_inputs": MORE_INPUTS} if more_inputs else None,
+            settings={"more_inputs": wired} if wired else None,
         ) as board,
         contextlib.ExitStack() as beside,
     ):
         print(board.device, flush=True)
-        told = beside.enter_context(_Receiver(model, speed, seed)) if receiver else None
-        if told is not None:
+        told = _Receiver(model, speed, seed, board.receiver_says) if receiver_at_board else None
+        if receiver:
+            told = beside.enter_context(_Port(model, speed, seed))
             print(told.device, flush=True)
         note(
             f"simulated board under {board.engine}, {speed:g} times real time, {drive}; end it with Ctrl-C; in another terminal: "
-            f"hotfuel record --port {board.device}{f' --receiver {told.device}' if told else ''} --out sunday"
+            f"hotfuel record --port {board.device}{f' --receiver {told.device}' if isinstance(told, _Port) else ''} --out sunday"
         )
         end = None if seconds is None else time.monotonic() + seconds
         with contextlib.suppress(KeyboardInterrupt):
@@ -74,11 +85,9 @@ def simulator(
 
 
 class _Receiver:
-    """A receiver that rides in the simulated car: its sentences on a pseudo-terminal, in time with the board."""
+    """A receiver that rides in the simulated car: its sentences go to `send`, in time with the board."""
 
-    def __init__(self, model: Any, speed: float, seed: int) -> None:
-        import tty
-
+    def __init__(self, model: Any, speed: float, seed: int, send: Callable[[bytes], None]) -> None:
         import numpy as np
 
         from hotfuel.simulator import circuit
@@ -88,20 +97,33 @@ class _Receiver:
         self._speed, self._began = speed, time.monotonic()
         self._told = circuit.sentences(track, driven, time.time(), 1.0, np.random.default_rng(seed))
         self._next = next(self._told, None)
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._slave)
-        os.set_blocking(self._master, False)
-        self.device = os.ttyname(self._slave)
+        self._send = send
 
     def say(self) -> None:
         """Everything that is due; what nobody reads is lost, as at a real port."""
         at = (time.monotonic() - self._began) * self._speed
         while self._next is not None and self._next[0] <= at:
-            with contextlib.suppress(BlockingIOError):
-                os.write(self._master, self._next[1] + b"\r\n")
+            self._send(self._next[1])
             self._next = next(self._told, None)
 
-    def __enter__(self) -> "_Receiver":
+
+class _Port(_Receiver):
+    """Such a receiver at a pseudo-terminal of its own."""
+
+    def __init__(self, model: Any, speed: float, seed: int) -> None:
+        import tty
+
+        super().__init__(model, speed, seed, self._write)
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self.device = os.ttyname(self._slave)
+
+    def _write(self, sentence: bytes) -> None:
+        with contextlib.suppress(BlockingIOError):
+            os.write(self._master, sentence + b"\r\n")
+
+    def __enter__(self) -> "_Port":
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -23,6 +23,7 @@ _NOT_DONE = {
     "store": "it stores nothing",
     "power": "it never sleeps, and does not spare a low battery",
     "more_inputs": "its converter does not answer, so voltages are not read",
+    "receiver": "no sentence of its satellite receiver comes, so no position is kept",
     "settings": "its settings are damaged and it works with the defaults, so places may bear the wrong names",
 }
 
@@ -37,6 +38,7 @@ def remedy(failed: int) -> str:
     by_hand = {
         "settings": "set them again (hotfuel board settings)",
         "more_inputs": "look at the converter's leads and its address (converter_address)",
+        "receiver": "look at the receiver's leads and at receiver_baud",
     }
     todo = [words for name, words in by_hand.items() if failed & FAILED[name]]
     install = failed & ~sum(FAILED[name] for name in by_hand)

@@ -1,4 +1,5 @@
-"""Positions of a recording, from the sentences of a satellite receiver at the computer (NMEA 0183, read by pynmea2), on the session's own line of time.
+"""Positions of a recording, from the sentences of a satellite receiver at the computer or at the board (NMEA 0183, read by pynmea2), or from what the
+board's store kept of them, on the session's own line of time.
 
 The receiver's date is not used, and of its time of day only the steps: a wrong date, a wrong week, a leap second it learns late or a cold start cost
 nothing. When a sentence came is known by the computer's monotonic clock, which the anchors tie to the board's time.
@@ -12,6 +13,7 @@ import numpy as np
 import pynmea2
 from scipy.ndimage import minimum_filter1d
 
+from hotfuel.samples import table
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session.timeline import Timeline
 
@@ -24,6 +26,7 @@ _EARTH_M = 6_371_000.0
 _BACK_AFTER = 3  # fixes that agree with one another end a jump
 KNOT_M_S = 1852.0 / 3600.0
 _SENTENCES = ("RMC", "GGA")
+_UNITS_PER_DEGREE = 60e5  # of a track
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,7 @@ class Positions:
 def fix_of(sentence: bytes) -> Fix | None:
     """The fix that a sentence states; None for another sentence, one without a fix, and one that is damaged. Never raises.
 
-    Example: fix_of(b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*6C").
+    Example: fix_of(b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*59").
     """
     try:
         read = pynmea2.parse(sentence.decode("ascii"), check=True)
@@ -93,23 +96,59 @@ def _number(value: object) -> float:
 
 def of_recording(decoded: Decoded, timeline: Timeline) -> Positions | None:
     """The positions of a log; None where no receiver was there."""
-    rows = decoded.messages["sentence"]
-    if not len(rows):
+    rows, said, tracks = (decoded.messages[name] for name in ("sentence", "receiver_sentence", "track"))
+    if not (len(rows) or len(said) or len(tracks)):
         return None
-    return positions([bytes(text) for text in rows["text"]], _received(decoded, timeline))
+    at_computer = _fixes([bytes(text) for text in rows["text"]], _received(decoded, timeline)) if len(rows) else []
+    at_board = _fixes([bytes(text) for text in said["text"]], timeline.seconds(said["boot"], said["time"])) if len(said) else []
+    at_board = sorted([*at_board, *_of_tracks(tracks, timeline)], key=lambda one: one[1])
+    return _positions(max(at_computer, at_board, key=len))  # of two receivers the one that told more
 
 
 def positions(sentences: Sequence[bytes], received_s: np.ndarray) -> Positions:
     """sentences with the seconds (n,) at which they came, in that order; nan leaves a sentence out."""
-    notes = []
-    fixes = [
+    if not len(sentences):
+        empty = np.zeros(0)
+        return Positions(empty, empty, empty, empty)
+    return _positions(_fixes(sentences, received_s))
+
+
+def _fixes(sentences: Sequence[bytes], received_s: np.ndarray) -> list[tuple[Fix, float]]:
+    return [
         (fix, at)
         for text, at in zip(sentences, received_s.tolist(), strict=True)
         if (fix := fix_of(text)) is not None and at == at
     ]
+
+
+def _of_tracks(rows: np.ndarray, timeline: Timeline) -> list[tuple[Fix, float]]:
+    """The positions of the board's messages `track`; the first of one came when the message says, the others as much later as the receiver's time has it."""
+    found = []
+    came = timeline.seconds(rows["boot"], rows["time"]) - rows["age_ms"] / 1000
+    for row, first_s in zip(rows, came.tolist(), strict=True):
+        steps = np.frombuffer(row["steps"], table.GROUPS["track"])
+
+        def added(first: str, by: str, row: np.void = row, steps: np.ndarray = steps) -> np.ndarray:
+            total: np.ndarray = int(row[first]) + np.concatenate([[0], np.cumsum(steps[by].astype(np.int64))])
+            return total
+
+        later = added("time_cs", "later_cs") / 100
+        speeds = np.concatenate([[float(row["speed"])], steps["speed"].astype(float)]) / 100 * KNOT_M_S
+        north, east = added("latitude", "north") / _UNITS_PER_DEGREE, added("longitude", "east") / _UNITS_PER_DEGREE
+        good = (np.abs(north) <= 90) & (np.abs(east) <= 180) & (later < 2 * _DAY_S)
+        for at, n, e, v in zip(
+            later[good].tolist(), north[good].tolist(), east[good].tolist(), speeds[good].tolist(), strict=True
+        ):
+            if first_s == first_s:
+                found.append((Fix(at % _DAY_S, n, e, v, np.nan), first_s + at - float(row["time_cs"]) / 100))
+    return found
+
+
+def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
+    notes = []
     if not fixes:
         empty = np.zeros(0)
-        return Positions(empty, empty, empty, empty, ("The receiver never had a position.",) if len(sentences) else ())
+        return Positions(empty, empty, empty, empty, ("The receiver never had a position.",))
     came = np.array([at for _, at in fixes])
     day = np.array([fix.time_s for fix, _ in fixes])
     at, set_times = _placed(day, came)

@@ -166,6 +166,10 @@ class SimulatedBoard:
         """Hold the data line of "spi" or "i2c" at a level; None lets go."""
         self._change({"bus": bus, "number": number, "stuck": level})
 
+    def receiver_says(self, sentence: bytes) -> None:
+        """A satellite receiver at the board sends this line now."""
+        self._order("change", {"uart": 0, "text": sentence.decode("ascii") + "\r\n"})
+
     def fail_power_after(self, flash_changes: int) -> None:
         """Power fails in the middle of the n-th flash write or erase from now; the board starts again at once (MicroPython only)."""
         self._order("change", {"flash": {"stop_after": flash_changes}})

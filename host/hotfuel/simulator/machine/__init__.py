@@ -3,7 +3,7 @@
 What the simulation lets slip beyond the real module: `simulated_speed`, how many times faster than real time the board runs at most.
 """
 
-from .buses import I2C, SPI  # noqa: F401 - this and the next ones are what the module is for
+from .buses import I2C, SPI, UART  # noqa: F401 - this and the next ones are what the module is for
 from .clock import Reset, clock
 from .pins import ADC, PWM, Pin  # noqa: F401
 from .rtc import RTC  # noqa: F401

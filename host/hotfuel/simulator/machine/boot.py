@@ -28,6 +28,7 @@ def power_on(channels, boot_us=0):
     buses.spi_chips.clear()
     buses.i2c_chips.clear()
     buses.stuck.clear()
+    buses.UART.received.update({0: b"", 1: b""})
     pins.ADC.sources.clear()
     world.world.start(channels, boot_us)
 

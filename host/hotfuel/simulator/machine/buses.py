@@ -107,6 +107,33 @@ class SPI:
         _close_heap(depth)
 
 
+class UART:
+    """What came is in `received` until the program takes it; more than rxbuf is lost, as on the port."""
+
+    received = {0: b"", 1: b""}
+
+    def __init__(self, id, baudrate=115200, bits=8, parity=None, stop=1, *, tx=None, rx=None, txbuf=256, rxbuf=256, timeout=0):
+        for name, pin, least in (("TX", tx, 0), ("RX", rx, 1)):  # RP2040 datasheet 1.4.3, table 2
+            if pin is not None and (pin.number & 3 != least or ((pin.number + 4) >> 3) & 1 != id):
+                raise ValueError("bad %s pin" % name)
+        self._id = id
+        self._most = rxbuf
+        UART.received[id] = b""
+
+    def any(self):
+        return len(UART.received[self._id])
+
+    def readinto(self, into):
+        clock.spend(CALL_US)
+        depth = _open_heap()
+        waiting = UART.received[self._id][-self._most :]
+        count = min(len(waiting), len(into))
+        into[:count] = waiting[:count]
+        UART.received[self._id] = waiting[count:]
+        _close_heap(depth)
+        return count or None
+
+
 class I2C:
     def __init__(self, id, *, scl=None, sda=None, freq=400000, timeout=50000):
         if id not in (0, 1):

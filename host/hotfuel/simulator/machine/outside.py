@@ -101,7 +101,8 @@ class Outside:
 
     def change(self, what):
         """{"chip": index, "fault": name, "on": value} | {"pin": number, "level": 0, 1 or null, "for_ms": optional} |
-        {"bus": kind, "number": n, "stuck": level or null} | {"flash": {"erase_ms": or "stop_after": changes from now}} | {"power": "cut"}"""
+        {"bus": kind, "number": n, "stuck": level or null} | {"flash": {"erase_ms": or "stop_after": changes from now}} | {"power": "cut"} |
+        {"uart": number, "text": what comes in}"""
         if "chip" in what:
             self._models[what["chip"]].set_fault(what["fault"], what["on"])
         elif "pin" in what:
@@ -114,6 +115,8 @@ class Outside:
                 buses.stuck.pop(key, None)
             else:
                 buses.stuck[key] = what["stuck"]
+        elif "uart" in what:
+            buses.UART.received[what["uart"]] += what["text"].encode()
         elif "power" in what:
             raise Reset(timers.POWER_LOST)
         elif "flash" in what and self.flash is not None:

@@ -1,0 +1,207 @@
+"""A satellite receiver at UART0: NMEA 0183 sentences go on to the host as they came, positions once a second into the store, ten in one message.
+
+Loaded where more_inputs names it. Reading and taking apart allocates nothing; only what goes out does, as everywhere.
+"""
+
+import board
+from hotfuel_wire import const, more
+from hotfuel_wire.messages import FAILED
+
+_LIVE_MS = const(200)  # five sentences a second at most
+_SILENT_MS = const(10000)
+_STEPS = const(9)  # behind a track's first position
+_TRACK_MS = const(10000)
+_LONGEST = const(96)  # NMEA 0183 allows 82 with $ and the line's end; some send more decimals
+_DAY_CS = const(8640000)
+_WAITING, _READING = const(0), const(1)
+
+
+def attach(application):
+    """See application.py."""
+    Receiver(application)
+
+
+class Receiver:
+    """Adds itself to the application's lists. `bad`: sentences whose checksum was wrong."""
+
+    def __init__(self, application):
+        more.join()
+        self._application = application
+        self.bad = 0
+        self.length = 0  # of the sentence in `line`, from $ to its checksum
+        self.line = bytearray(_LONGEST)
+        self._in = bytearray(256)
+        self._count = self._next = 0
+        self._state = _WAITING
+        self._slot = -1
+        self._heard_ms = application.clock.now()
+        self._rmc_ms = None
+        self._steps = [{"later_cs": 0, "north": 0, "east": 0, "speed": 0} for _ in range(_STEPS)]
+        self._track = {"age_ms": 0, "time_cs": 0, "latitude": 0, "longitude": 0, "speed": 0, "steps": []}  # type: dict
+        self._taken = -1  # steps of the track so far; -1: not begun
+        self._begun_ms = self._last_cs = self._last_north = self._last_east = 0
+        self._settings_changed()
+        application.on_loop.append(self._loop)
+        application.on_change.append(self._settings_changed)
+
+    def _settings_changed(self):
+        settings = self._application.settings
+        self._application.failed &= ~FAILED["receiver"]
+        self._heard_ms = self._application.clock.now()
+        self._uart = board.receiver(settings["receiver_baud"]) if more.RECEIVER in settings["more_inputs"] else None
+
+    def _loop(self, now_ms):
+        if self._uart is None:
+            return
+        while True:
+            if self._next >= self._count:
+                self._next, self._count = 0, self._uart.readinto(self._in) or 0
+                if not self._count:
+                    break
+            if self.take():
+                self._sentence(now_ms)
+        if self._taken >= 0 and (now_ms - self._begun_ms) & 0xFFFFFFFF > _TRACK_MS + 1000:
+            self._send_track(now_ms)
+        if (now_ms - self._heard_ms) & 0xFFFFFFFF > _SILENT_MS:
+            self._application.failed |= FAILED["receiver"]
+
+    def take(self):
+        """Bytes from the buffer until a sentence is whole and its checksum right; False when there are no more. Allocates nothing."""
+        data, line = self._in, self.line
+        at, count, length = self._next, self._count, self.length
+        state = self._state
+        while at < count:
+            byte = data[at]
+            at += 1
+            if byte == 0x24:  # $
+                state, length = _READING, 0
+            if state == _READING:
+                if byte == 10 or byte == 13:
+                    state = _WAITING
+                    self._next, self.length, self._state = at, length, state
+                    if self._whole():
+                        return True
+                elif length < _LONGEST:
+                    line[length] = byte
+                    length += 1
+                else:
+                    state = _WAITING
+        self._next, self.length, self._state = at, length, state
+        return False
+
+    def _whole(self):
+        """True for $...*hh with the right sum."""
+        line, end = self.line, self.length - 3
+        if end < 7 or line[end] != 0x2A:
+            return False
+        total = 0
+        for at in range(1, end):
+            total ^= line[at]
+        if total != _nibble(line[end + 1]) << 4 | _nibble(line[end + 2]):
+            self.bad += 1
+            return False
+        return True
+
+    def _is(self, first, second, third):
+        line = self.line
+        return line[3] == first and line[4] == second and line[5] == third
+
+    def _sentence(self, now_ms):
+        """A good one: its position into the track, itself to the host. GGA only from a receiver that sends no RMC: it says the same and no speed."""
+        application = self._application
+        self._heard_ms = now_ms
+        application.failed &= ~FAILED["receiver"]
+        if self._is(0x52, 0x4D, 0x43):
+            self._rmc_ms = now_ms
+            self._position(now_ms)
+        elif not self._is(0x47, 0x47, 0x41) or (self._rmc_ms is not None and (now_ms - self._rmc_ms) & 0xFFFFFFFF < _SILENT_MS):
+            return
+        time_cs = self._number(1, 2)
+        slot = (
+            time_cs // 20 if time_cs >= 0 else now_ms // _LIVE_MS
+        )  # by the receiver's own time, so that none of five a second falls into another's slot
+        if slot != self._slot:
+            self._slot = slot
+            application.emit("receiver_sentence", {"text": self.line[: self.length]})
+
+    def _field(self, number):
+        """Where a field begins; 0 if there is none."""
+        line = self.line
+        for at in range(self.length):
+            if line[at] == 0x2C:  # ,
+                number -= 1
+                if not number:
+                    return at + 1
+        return 0
+
+    def _number(self, field, places):
+        """A field's number times 10 to `places`, digits behind them cut off; -1 if it is none."""
+        line, at = self.line, self._field(field)
+        value, left = 0, -1
+        if not 0x30 <= line[at] <= 0x39:
+            return -1
+        while True:
+            byte = line[at]
+            at += 1
+            if 0x30 <= byte <= 0x39:
+                if left:
+                    value = value * 10 + byte - 0x30
+                    left -= 1 if left > 0 else 0
+            elif byte == 0x2E and left < 0:  # .
+                left = places
+            else:
+                break
+        for _ in range(places if left < 0 else left):
+            value *= 10
+        return value if byte == 0x2C else -1
+
+    def _angle(self, field, negative):
+        """1e-5 minutes of arc of a field [d]ddmm.mmmm with its hemisphere behind it; None if it is none."""
+        value = self._number(field, 5)
+        if value < 0:
+            return None
+        value = value // 10000000 * 6000000 + value % 10000000
+        return -value if self.line[self._field(field + 1)] == negative else value
+
+    def _position(self, now_ms):
+        """The fix of an RMC sentence, the first one of each second of the receiver, into the track."""
+        time_cs = self._number(1, 2)
+        if time_cs < 0 or self.line[self._field(2)] != 0x41:  # A: valid
+            return
+        time_cs = (time_cs // 1000000 * 3600 + time_cs // 10000 % 100 * 60) * 100 + time_cs % 10000
+        north, east = self._angle(3, 0x53), self._angle(5, 0x57)  # S, W
+        if north is None or east is None:
+            return
+        speed = max(0, min(self._number(7, 2), 65535))
+        if self._taken >= 0:
+            later_cs = (time_cs - self._last_cs) % _DAY_CS
+            if time_cs // 100 == self._last_cs // 100:
+                return
+            steps = north - self._last_north, east - self._last_east
+            if later_cs > 1000 or max(steps) > 32767 or min(steps) < -32768:
+                self._send_track(now_ms)
+        if self._taken < 0:
+            track = self._track
+            track["time_cs"], track["latitude"], track["longitude"], track["speed"] = time_cs, north, east, speed
+            self._begun_ms = now_ms
+        else:
+            step = self._steps[self._taken]
+            step["later_cs"], step["speed"] = later_cs, speed
+            step["north"], step["east"] = steps
+        self._taken += 1
+        self._last_cs, self._last_north, self._last_east = time_cs, north, east
+        if self._taken == _STEPS:
+            self._send_track(now_ms)
+
+    def _send_track(self, now_ms):
+        self._track["age_ms"] = (now_ms - self._begun_ms) & 0xFFFFFFFF
+        self._track["steps"] = self._steps[: self._taken]
+        self._taken = -1
+        self._application.emit("track", self._track)
+
+
+def _nibble(byte):
+    """Of a hexadecimal digit; 16 for what is none, which no sum can be."""
+    if 0x30 <= byte <= 0x39:
+        return byte - 0x30
+    return byte - 0x37 if 0x41 <= byte <= 0x46 else byte - 0x57 if 0x61 <= byte <= 0x66 else 256

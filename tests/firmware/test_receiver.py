@@ -1,0 +1,53 @@
+"""A satellite receiver at the board: what goes to the host, what goes into the store, and what damage does."""
+
+from pathlib import Path
+
+import pytest
+from hotfuel.session.positions import fix_of
+from hotfuel.simulator import circuit
+from hotfuel_wire import codec
+from hotfuel_wire.messages import FAILED
+from test_application import only, run  # noqa: F401 - the fixture
+
+HERE = Path(__file__).parent
+
+
+def rmc(tenth):
+    """As board_more.py's receiver says it."""
+    north, east = 2835.5 + tenth * 0.00123, 1330.25 - tenth * 0.00081
+    body = "GPRMC,1530%05.2f,A,%09.4f,S,%010.4f,W,38.%d,12.5,280526,,,A" % (tenth / 10, north, 10000 + east, tenth % 10)
+    return circuit.closed(body)
+
+
+def test_sentences_go_on_as_they_came_and_positions_one_a_second(run):  # noqa: F811
+    messages, found = run("receiver", "board_more.py", "448K")
+    said = [values["text"] for values in only(messages, "receiver_sentence")]
+    sent = [rmc(tenth) for tenth in (*range(120), 300)]
+    assert all(text in sent for text in said), "as they came"
+    assert all(b"RMC" in text for text in said), "GGA says the same and no speed"
+    assert len(said) >= 5 * 12 - 3, "five a second of the ten that came"
+    assert len(said) <= 5 * 12 + 2
+    tracks = only(messages, "track")
+    assert [len(values["steps"]) for values in tracks][:1] == [9]
+    # every position of a track is that of the sentence of its second, to 1e-5 minutes (2 cm)
+    by_time = {fix.time_s: fix for fix in map(fix_of, sent) if fix is not None}
+    count = 0
+    for values in tracks:
+        time_cs, north, east = values["time_cs"], values["latitude"], values["longitude"]
+        for step in [None, *values["steps"]]:
+            if step is not None:
+                time_cs, north, east = time_cs + step["later_cs"], north + step["north"], east + step["east"]
+            fix = by_time[time_cs / 100]
+            assert north / 60e5 == pytest.approx(fix.latitude_deg, abs=2.1e-7)
+            assert east / 60e5 == pytest.approx(fix.longitude_deg, abs=2.1e-7)
+            count += 1
+    assert count >= 12
+    size = max(len(codec.pack("track", {**values, "saturated": False})) for values in tracks) + 6
+    assert size / 10 < 11  # bytes a second in the store
+    assert found["silent"] == FAILED["receiver"], "no sentence for 10 s is said"
+    assert found["heard"] == 0
+    assert found["off"] == [0, 0], "unnamed, it is not read"
+
+
+def test_taking_a_sentence_apart_allocates_nothing(micropython, board_path):
+    assert micropython(HERE / "board_receiver.py", path=board_path) == "40 sentences, 2 bad, 0 bytes\n"
