@@ -30,7 +30,7 @@ class Chip:
 
     def seconds(self):
         """Seconds since 1970-01-01 UTC; None if the clock has stopped since it was set or holds no date."""
-        if self._i2c.readfrom_mem(m.ADDRESS, m.STATUS, 1)[0] & m.OSCILLATOR_STOPPED:
+        if self._i2c.readfrom_mem(m.ADDRESS, m.STATUS, 1)[0] & m.STOPPED:
             return None
         raw = self._i2c.readfrom_mem(m.ADDRESS, m.SECONDS, m.TIME_BYTES)
         second, minute, hour, _, day, month, year = [(byte >> 4) * 10 + (byte & 15) for byte in raw]

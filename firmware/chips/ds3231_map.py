@@ -15,4 +15,4 @@ TIME_BYTES = 7
 
 HOURS_12 = 0b0_1_000000
 # CENTURY 0b1_00_00000
-OSCILLATOR_STOPPED = 0b1_000_0_0_0_0  # in STATUS: the time cannot be trusted
+STOPPED = 0b1_000_0_0_0_0  # in STATUS: the time cannot be trusted
