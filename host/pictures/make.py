@@ -1,7 +1,7 @@
 """Makes pictures of every sheet from the demo and from made-up runs and pulls: `python host/pictures/make.py [FOLDER]` (needs Chromium and poppler).
 
-Without a folder it makes the two of the README beside itself. With one, each sheet's first page stands there on Letter and on A4, in grey, at the width
-of a phone, and as a card, to be looked at: what is cut off, unreadable or told by hue alone is seen there and nowhere else.
+Without a folder it makes the two of the README beside itself. With one, every sheet's pages stand there on Letter and the first on A4, in grey, at the
+width of a phone, and as a card with its charts, to be looked at: what is cut off, unreadable or told by hue alone is seen there and nowhere else.
 """
 
 import shutil
@@ -9,20 +9,33 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from hotfuel import session
-from hotfuel.report import comparison, html, notebook, pictures, power, review
+from hotfuel.car import EXAMPLE
+from hotfuel.report import comparison, cooler, forecast, html, lap_page, notebook, pictures, power, review
 from hotfuel.report.customer import Report
+from hotfuel.simulator.car_model import CarModel
+from hotfuel.simulator.scenarios import QUEUE, Cooler, Fixes
+from hotfuel.study.drive.course import of_session
+from hotfuel.study.drive.laps import laps
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run
+from hotfuel.study.line import first, line_cooler
+from hotfuel.study.line.change import Change
+from hotfuel.study.line.forecast import forecast as forecasts
 from hotfuel.study.power.power import compare_pulls
 from hotfuel.study.power.pulls import Pull
 from hotfuel.units import Shown
 from PIL import Image
 
 HERE = Path(__file__).parent
+sys.path += [str(HERE.parents[1] / "tests" / "host" / part) for part in ("cli", "study/driving")]
+import lapped  # noqa: E402 - sessions written as the tests write theirs
+import written  # noqa: E402
+
 US = Shown("us")
 _PHONE_PX, _PHONE_TALL = 500, 2200  # a browser without a screen makes no narrower window
 _PAGE_PX = 1000  # the width of a page's picture in the README
@@ -63,12 +76,35 @@ def sheets(demo: Path) -> Iterator[tuple[str, Report]]:
     yield "power", power.make(measured, units="us")
     both = compare_pulls({"as built": pulls()["warm fuel"], "shield": pulls()["cooler"]}, "as built", shown=US)
     yield "compare-power", comparison.make(compared, power=both, units="us")
+    yield from forecasts_and_cooler(demo)
+
+
+def forecasts_and_cooler(demo: Path) -> Iterator[tuple[str, Report]]:
+    """What to try first and what two changes would do for the demo's drive; and a cooler, in a drive of the simulated car with one."""
+    drive = session.open(demo / "drive")
+    yield "try-first", forecast.try_first(drive, first.try_first(of_session(drive), shown=US), US)
+    asked = [
+        Change("a cooler before the carb inlet", cooler_effectiveness=0.6, cooler_before="carb_inlet"),
+        Change("a day 10 °F hotter", hotter_degc=10 / 1.8),
+    ]
+    yield "forecast", forecast.changes(drive, forecasts(drive, asked, shown=US), US)
+    truth = CarModel(replace(QUEUE, fixes=Fixes(cooler=Cooler(fan=True)))).truth.iloc[::4]
+    places = ("tank", "pump", "carb_inlet")
+    degc = truth[[f"{place}_probe_degc" for place in places]].to_numpy()
+    about = {"ambient_degc": QUEUE.ambient_degc, "simulated": True}
+    folder = written.write(demo / "cooled", EXAMPLE, places, degc, truth.engine_rpm.to_numpy(), about=about, period_ms=1000)
+    cooled = session.open(folder)
+    course = of_session(cooled)
+    seen = line_cooler.in_session(course, "carb_inlet", shown=US)
+    yield "cooler", cooler.make(cooled, course, seen, [], US)
 
 
 def first_page(page: Path, picture: Path, paper: str) -> int:
-    """The first sheet of paper as a picture; returns how many sheets there are."""
+    """The first sheet of paper as a picture, all of Letter beside it; returns how many sheets there are."""
     pdf = html.write_pdf(page, picture.with_suffix(".pdf"), paper)
     subprocess.run(["pdftoppm", "-png", "-r", "118", "-l", "1", "-singlefile", pdf, picture.with_suffix("")], check=True)
+    if paper == "letter":
+        subprocess.run(["pdftoppm", "-png", "-r", "90", pdf, picture.with_suffix("")], check=True)
     told = subprocess.run(["pdfinfo", pdf], check=True, capture_output=True, text=True).stdout
     return int(told.split("Pages:")[1].split()[0])
 
@@ -84,6 +120,11 @@ def to_look_at(folder: Path, demo: Path) -> None:
             drawn.convert("L").save(folder / f"{name}-grey.png")
         _phone(report.page, folder / f"{name}-phone.png")
         print(f"{name}: {counts[0]} sheets of Letter, {counts[1]} of A4, {len(report.page.encode()) / 1000:.0f} kB")
+    driven, _, _ = lapped.laps(demo / "laps", about={"simulated": True})
+    around = lap_page.write(laps(driven), driven, folder / "laps.html", US)
+    first_page(around, folder / "laps-letter.png", "letter")
+    first_page(around, folder / "laps-A4.png", "A4")
+    _phone(around.read_text(encoding="utf-8"), folder / "laps-phone.png")
     row = {"car": "made-up saloon"}
     notes = notebook.write([row], lambda row: session.open(demo / "drive"), folder / "notebook.html", US)
     first_page(notes, folder / "notebook-letter.png", "letter")

@@ -21,7 +21,7 @@ from hotfuel.fuel.measured import measured_fuel
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.mixture import PRESSURE_RANGE_KPA, TEMPERATURE_RANGE_DEGC, Mixture
 from hotfuel.fuel.table import LimitTable, limit_table_of
-from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
+from hotfuel.units import STANDARD_PRESSURE_KPA, Shown, expanded
 
 # Standard uncertainty of the limit at V/L 20 and 101.3 kPa, degC, where no figures of the fuel itself stand behind it (measured fuels:
 # hotfuel.fuel.routes). Own judgement.
@@ -238,14 +238,14 @@ class Fuel:
         """
         shown = shown or Shown()
         limit = float(self.limit_degc(STANDARD_PRESSURE_KPA))
-        sigma = self.limit_uncertainty_degc
+        sigma = float(expanded(self.limit_uncertainty_degc))
         at = f"{shown.text(limit, 'temperature')} and {shown.text(STANDARD_PRESSURE_KPA, 'pressure')}"
         sentences = [
-            f"{self.name}: V/L 20 at {at}, standard uncertainty {shown.text(sigma, 'temperature difference')}; {self.route}."
+            f"{self.name}: V/L 20 at {at}, uncertainty ±{shown.text(sigma, 'temperature difference')} (95 %); {self.route}."
         ]
         onset_degc = shown.text(float(self.bubble_point_degc(STANDARD_PRESSURE_KPA)), "temperature")
-        doubt = shown.text(self.onset_uncertainty_degc, "temperature difference")
-        sentences.append(f"Boiling onset at {onset_degc}, standard uncertainty {doubt}.")
+        doubt = shown.text(float(expanded(self.onset_uncertainty_degc)), "temperature difference")
+        sentences.append(f"Boiling onset at {onset_degc}, uncertainty ±{doubt}.")
         sentences += (*self.questions, *self.notes)
         if self.edition:
             sentences.append(f"Standard's edition: {self.edition}; verify the edition that applies to you.")

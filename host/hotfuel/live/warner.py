@@ -10,10 +10,10 @@ from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import place_label
 from hotfuel.risk.level import Level
 from hotfuel.temperature.calibration import Calibration
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 _COMES = {
-    Level.WARN: "warning: {place} has {margin} left, give or take {uncertainty} (now {temperature}, limit {limit})",
+    Level.WARN: "warning: {place} has {margin} left, give or take {uncertainty}, 95 % (now {temperature}, limit {limit})",
     Level.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
     Level.LOST: "sensor lost: {place} cannot be read",
     Level.LOW_PRESSURE: "ACT: {place}: the pressure is too low for a limit (under 25 kPa absolute); take it as boiling",
@@ -61,7 +61,7 @@ class Warner:
             sentence.format(
                 place=place_label(place),
                 margin=self._shown.text(float(here.margin_degc[-1]), "temperature difference", 0),
-                uncertainty=self._shown.text(float(here.uncertainty_degc[-1]), "temperature difference", 0),
+                uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[-1])), "temperature difference", 0),
                 temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),
                 limit=self._shown.text(float(here.limit_degc[-1]), "temperature", 0),
             )

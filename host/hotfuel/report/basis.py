@@ -11,6 +11,7 @@ from hotfuel.risk.pressure import air_basis
 from hotfuel.session import Session
 from hotfuel.session.frame import channels_of
 from hotfuel.session.summary import Summary
+from hotfuel.study.line.hose import FLOW_U
 from hotfuel.units import Shown, expanded
 
 
@@ -66,8 +67,8 @@ def method(session: Session, shown: Shown) -> list[str]:
         ]
     lines.append(
         "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
-        "is worked out from engine speed, displacement and mixture (±35 %) plus the declared return; without it only the time under way can be told. A "
-        "pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording."
+        f"is worked out from engine speed, displacement and mixture (±{expanded(FLOW_U):.0%}) plus the declared return; without it only the time under way "
+        "can be told. A pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording."
     )
     lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
     return lines

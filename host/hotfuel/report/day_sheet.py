@@ -37,6 +37,7 @@ def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> P
     values = {
         "title": " against ".join((", ".join(plan.variants[1:]), plan.variants[0])),
         "car": "",
+        "simulated": False,  # nothing was driven yet
         "made": words.today(),
         "rules": rules,
         "runs": table,

@@ -74,7 +74,7 @@ def write(text: str, path: str | Path) -> Path:
 
 def write_figure(path: str | Path, figure: Chart, title: str) -> Path:
     """One figure as a stand-alone page. Raises InputError if the place cannot be written."""
-    return write(page("figure.html.jinja", {"figure": figure}, {"title": title}), path)
+    return write(page("figure.html.jinja", {"figure": figure}, {"title": title, "simulated": False}), path)
 
 
 def browser() -> str | None:

@@ -12,7 +12,7 @@ from hotfuel.report.track import track
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.crossings import POSITION_U_M
 from hotfuel.study.drive.laps import HAND_U_S, Laps
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 _ROWS_MOST = 80
 
@@ -26,6 +26,7 @@ def render(found: Laps, session: Session, shown: Shown) -> str:
     """The page as text."""
     values = {
         "title": session.name,
+        "simulated": bool(session.metadata.get("simulated")),
         "car": session.car.name if session.car is not None else "",
         "made": words.today(),
         "said": found.sentences(shown),
@@ -44,10 +45,12 @@ def render(found: Laps, session: Session, shown: Shown) -> str:
 
 
 def _method(shown: Shown) -> list[str]:
-    doubt = shown.text(POSITION_U_M, "length") if shown.system == "si" else f"{POSITION_U_M / 0.3048:.0f} ft"
+    away_m = float(expanded(POSITION_U_M))
+    doubt = f"{away_m:.0f} m" if shown.system == "si" else f"{away_m / 0.3048:.0f} ft"
     return [
-        f"A lap ends where the path, straight from fix to fix, crosses the line in its direction. A crossing counts as known to {doubt} (one standard "
-        f"uncertainty, common practice, no source) and to what a car can do between two fixes; a button pressed at a line to {HAND_U_S:g} s.",
+        "A lap ends where the path, straight from fix to fix, crosses the line in its direction. A crossing counts as known to "
+        f"±{doubt} (common practice, no source) and to what a car can do between two fixes; a button pressed at a line to ±{expanded(HAND_U_S):.1f} s. "
+        "± holds in 95 of 100 cases.",
         "Stretches are equal parts of the lap by distance; the loss is a mean over whole laps with its 95 % interval, the lap being the unit.",
     ]
 
@@ -57,7 +60,7 @@ def _laps(found: Laps, shown: Shown) -> Table:
     for lap in found.laps[:_ROWS_MOST]:
         hottest = f"{shown.text(lap.hottest_degc, 'temperature')}, {place_words(lap.hottest_place)}" if lap.hottest_place else "–"
         margin = f"{words.signed(shown, lap.margin_degc)}, {place_words(lap.margin_place)}" if lap.margin_place else "–"
-        doubt = f"{1.96 * lap.time_u_s:.1f} s" if lap.time_u_s >= 0.05 else f"{1.96 * lap.time_u_s:.2f} s"
+        doubt = f"{expanded(lap.time_u_s):.1f} s" if lap.time_u_s >= 0.05 else f"{expanded(lap.time_u_s):.2f} s"
         table.rows.append(
             (
                 str(lap.number), lap.time_text(found.period_s), doubt, hottest, _at(lap.hottest_at_m, shown), margin, _at(lap.margin_at_m, shown), lap.note,

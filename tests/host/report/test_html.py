@@ -1,5 +1,8 @@
 """Where a page may be written: never over a file that is something else."""
 
+from importlib import resources
+
+import jinja2
 import pytest
 from hotfuel.errors import InputError
 from hotfuel.report import html
@@ -47,3 +50,15 @@ def test_a_place_that_cannot_be_written_is_named_before_anything_is_drawn(tmp_pa
         else:
             pictures.write(Report("", Sheet(["x"]), {}), where)
     assert str(refused.value) == f"{where} cannot be written (File exists): give another place, or make room"
+
+
+def test_no_page_can_leave_open_whether_it_was_simulated():
+    with pytest.raises(jinja2.UndefinedError, match="simulated"):
+        html.page("page.html.jinja", {}, {"title": "laps"})
+    assert ">SIMULATED<" in html.page("page.html.jinja", {}, {"title": "laps", "simulated": True})
+    assert ">SIMULATED<" not in html.page("page.html.jinja", {}, {"title": "laps", "simulated": False})
+    apart = {"page.html.jinja", "macros.html.jinja", "customer.html.jinja", "card.html.jinja"}  # the card's mark: test_in_browser
+    pages = [one for one in resources.files("hotfuel.report").iterdir() if one.name.endswith(".jinja") and one.name not in apart]
+    assert len(pages) >= 8
+    for one in pages:
+        assert one.read_text(encoding="utf-8").startswith('{% extends "page.html.jinja" %}'), one.name

@@ -16,7 +16,7 @@ from hotfuel.study.drive import crossings
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.crossings import HOLE_S, Path
 from hotfuel.study.drive.ground import Line
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
 _SMOOTH_S = 3.0
@@ -112,7 +112,7 @@ class Laps:
         said = [f"{len(self.laps)} lap{'s' if len(self.laps) != 1 else ''}, {self.basis}."]
         if whole:
             best = min(whole, key=lambda lap: lap.time_s)
-            doubt = f"±{1.96 * best.time_u_s:.1f} s"
+            doubt = f"±{expanded(best.time_u_s):.1f} s, 95 %"
             said[0] = f"{said[0][:-1]}; the quickest is lap {best.number}, {best.time_text(self.period_s)} ({doubt})."
             nearest = min(whole, key=lambda lap: lap.margin_degc if np.isfinite(lap.margin_degc) else np.inf)
             if np.isfinite(nearest.margin_degc):

@@ -7,7 +7,7 @@ import numpy as np
 from hotfuel.places import place_words
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U, cold_drift_degc, unmatched_cold_degc
 from hotfuel.study.fixes.summaries import Run
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 AMBIENT_DEGC = 5.0
 PRESSURE_KPA = 3.0
@@ -36,7 +36,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
     elif abs(x - y) > AMBIENT_DEGC:
         lines.append(
             f"It was {shown.text(x, 'temperature')} outside with {first} and {shown.text(y, 'temperature')} with {second}: "
-            f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (standard uncertainty {SLOPE_U:g}, in the interval)."
+            f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (±{expanded(SLOPE_U):.1f}, in the interval)."
         )
     x, y = means("ambient_pressure_kpa")
     if abs(x - y) > PRESSURE_KPA:

@@ -10,6 +10,7 @@ from hotfuel.study.line.change import RETURN, Change, bounds, words_of
 from hotfuel.study.line.cooler import UA_FLOW_EXPONENTS, capacity_flow_w_k
 from hotfuel.study.line.draws import OWN_U, Own
 from hotfuel.study.line.grid import STEP_S
+from hotfuel.units import expanded
 
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
@@ -119,11 +120,11 @@ class Cooling:
         change, shown = self.change, self.to.shown
 
         def differences(degc: float) -> str:
-            return shown.text(degc, "temperature difference")
+            return shown.text(degc, "temperature difference", 0)
 
         if change.coolant_degc is None and change.coolant in ("air", "fan"):
             self.said.append(
-                f"The cooler sees air {differences(COOLANT_OVER_AMBIENT_DEGC)} ± {differences(COOLANT_U_DEGC)} above outside air"
+                f"The cooler sees air {differences(COOLANT_OVER_AMBIENT_DEGC)} ±{differences(float(expanded(COOLANT_U_DEGC)))} above outside air"
                 + (
                     ", and a tenth to seven tenths of its air while the car stands (common practice, no source)."
                     if change.coolant == "air"

@@ -24,6 +24,7 @@ _FIRST_L = 0.15
 KNOT_S = 300.0
 MOST_KNOTS = 5
 STARTS = 3  # of eight points to start from, the nearest ones are followed
+FLOW_U = 0.35  # relative standard uncertainty of a flow from engine speed
 TOLD_DEGC = 1.0  # smaller changes within half a minute are no change
 UNSTEADY_SHARE = 0.25  # of a delay, where nobody knows whether the flow stayed alike (the simulated lines of tests/authority/test_against_plug_flow.py)
 UNMEASURED_SHARE = (
@@ -88,7 +89,7 @@ def flow_from_speed(
     air_kg_h = rpm / 2 * 60 * displacement_l * filling * 1.18e-3  # air at 99 kPa, 25 degC
     return Flow(
         air_kg_h / (14.7 * lambda_ratio) / DENSITY_KG_M3 * 1000 + return_l_h * (rpm > 0),
-        0.35,
+        FLOW_U,
         "engine speed, displacement and mixture",
     )
 

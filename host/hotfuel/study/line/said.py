@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from hotfuel.places import place_words
 from hotfuel.study.line.change import Change, words_of
 from hotfuel.study.line.cooling import Cooling
+from hotfuel.units import expanded
 
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
@@ -25,7 +26,7 @@ def said(to: "Changed", change: Change, cooling: Cooling | None) -> list[str]:
             continue
         before = to.grid.before(place) or "the tank"
         pumped = to.pump_in(place, before)
-        part = "none to all of the rise" if pumped else f"the rise (±{WALL_U:.0%})"
+        part = "none to all of the rise" if pumped else f"the rise (±{expanded(WALL_U):.0%})"
         say(
             f"With {what}, {part} from {place_words(before)} to {place_words(place)} is heat from outside"
             f"{', the rest is the pump itself' if pumped else ''}; while fuel flows it is cut "

@@ -155,3 +155,12 @@ def test_the_page_draws_the_path_with_shapes_and_without_degrees(driven):
     assert shape == pytest.approx(np.ptp(path.x_m[on_laps]) / np.ptp(path.y_m[on_laps]), rel=0.02)  # to scale both ways
     assert "40.0" not in text.replace("140.0", "") or str(found.line)[:6] not in text
     assert "Where pump loses margin" in text
+    assert "SIMULATED" not in text
+
+
+def test_laps_of_a_simulated_board_say_so(driven, monkeypatch):
+    session, _, _ = driven
+    monkeypatch.setitem(session.metadata, "simulated", True)
+    text = lap_page.render(laps(session), session, Shown("us"))
+    assert ">SIMULATED<" in text
+    assert "simulated, no real car" in text
