@@ -126,7 +126,7 @@ FIELDS = {
     "mark.text_length": "Number of bytes that follow",
     "mark.text": "UTF-8",
     "link_gap.wall_us": "When the gap began, microseconds since 1970-01-01 00:00 UTC",
-    "link_gap.length_ms": "How long it lasted",
+    "link_gap.length_ms": "How long it lasted; 0 with reason 3 as the log's last frame: the disk was full, and the recording goes on elsewhere from here",
     "link_gap.bytes_damaged": "Bytes received since the last such frame that were no frames",
     "link_gap.reason": "0 unknown, 1 the port went away, 2 silence, 3 disk full, 4 the recording ended, 5 the recording program had stopped",
     "log_start.log_id": "Drawn when the log began: what was kept elsewhere for this log, while its disk refused, names it",
