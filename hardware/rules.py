@@ -3,6 +3,9 @@
 Written here because the rules are few and need this project's ratings; a library for it (skidl) brings part libraries and a language of its own.
 """
 
+from collections import Counter
+
+import further
 import netlist
 
 # What a pin of each kind does. "through": conducts (a two-pin part); the rest as usual in electrical rule checks.
@@ -122,13 +125,16 @@ def unreferenced_grounds(pins):
 
 
 def pins_off_their_net(pins, channels=3):
-    """Rows of firmware/pins.py that are not on a net of their own at U1, but for the selects of channels not fitted."""
+    """Rows of firmware/pins.py that are not on a net of their own at U1, in the box or among what it can have besides (further.py); but for the selects of
+    channels not fitted."""
     free = {f"select_{channel}" for channel in range(channels, 8)}
-    wired = {pin: net for pin, net in netlist.PARTS["U1"].pins.items() if net.startswith("gp_")}
+    drawings = (netlist.PARTS, further.PARTS)
+    wired = {pin: net for parts in drawings for pin, net in parts["U1"].pins.items() if net.startswith("gp_")}
+    pins_on = Counter(net for parts in drawings for part in parts.values() for net in part.pins.values())
     named = {name for name, _, _ in pins.PINS} - free
     rows = [f"{name}: in pins.py and not wired" for name in sorted(named - set(wired))]
     rows += [f"{name}: wired and not in pins.py" for name in sorted(set(wired) - named)]
-    rows += [f"{name}: alone on its net" for name, net in wired.items() if len(netlist.nets()[net]) < 2]
+    rows += [f"{name}: alone on its net" for name, net in wired.items() if pins_on[net] < 2]
     return rows
 
 

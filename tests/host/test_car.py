@@ -35,11 +35,13 @@ def test_every_line_the_example_comments_out_is_a_valid_line():
     for line in lines:
         bare = line.removeprefix("# ")
         is_key = line.startswith("# ") and bare.split(" = ")[0].isidentifier() and " = " in bare
-        chosen.append(bare if is_key and not bare.startswith(("class", "station_pressure")) else line)
+        is_table = line.startswith("# [[") and "]]" in bare
+        chosen.append(bare if is_table or (is_key and not bare.startswith(("class", "station_pressure"))) else line)
     assert chosen != lines
     whole = car.load("\n".join(chosen))
     assert whole.suction.suction_full_kpa == pytest.approx(3 * 3.386389)
     assert whole.pump.vapour_liquid_ratio == 20
+    assert [told.name for told in whole.inputs] == ["mixture", "line_meter"]
 
 
 def test_a_small_file_gets_the_three_usual_places():

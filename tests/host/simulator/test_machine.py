@@ -160,7 +160,7 @@ def test_samples_hold_from_their_own_moment_on(bench):
     from array import array
 
     bench.world.start(1, boot_us=10_000_000)
-    columns = [[10, 20, 30, 40], [1, 1, 1, 1], *[[0] * 4] * 6]
+    columns = [[10, 20, 30, 40], [1, 1, 1, 1], *[[0] * 4] * world.INPUTS]
     bench.world.take(10_000_000, 50_000, 4, array("i", [value for column in columns for value in column]).tobytes())
     # before, at, between and behind the samples; the board's time begins at its boot
     assert [bench.world.emf_nv(0, at_us) for at_us in (-1, 0, 49_999, 50_000, 149_999, 150_000, 900_000)] == [
@@ -172,5 +172,5 @@ def test_samples_hold_from_their_own_moment_on(bench):
         40,
         40,
     ]
-    with pytest.raises(ValueError, match="expected 32"):
-        bench.world.take(0, 1, 4, bytes(4 * 31))
+    with pytest.raises(ValueError, match=f"expected {4 * (2 + world.INPUTS)}"):
+        bench.world.take(0, 1, 4, bytes(4 * (4 * (2 + world.INPUTS) - 1)))
