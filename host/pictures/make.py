@@ -143,7 +143,7 @@ def for_the_readme(demo: Path) -> None:
         page = html.write(made["review"].page, Path(folder) / "review.html")
         first_page(page, Path(folder) / "review.png", "letter")
         pictures.write(made["compare"], Path(folder) / "compare.png")
-        for name, colours in (("review", 64), ("compare", 32)):
+        for name, colours in (("review", 128), ("compare", 32)):
             with Image.open(Path(folder) / f"{name}.png") as drawn:
                 drawn.thumbnail((_PAGE_PX, 4 * _PAGE_PX))
                 drawn.convert("RGB").quantize(colours).save(HERE / f"{name}.png", optimize=True)

@@ -11,6 +11,7 @@ from hotfuel.units import Shown
 
 _RUNG_PX = 26
 _LOOKS = {STANDING_STILL: ("#a3182b", ()), DRIVING: ("#0b6fa4", (7, 4)), PULLING: ("#3d5a2a", (2, 3))}
+_SAID = {STANDING_STILL: "solid", DRIVING: "dashed", PULLING: "dotted"}  # a chart by itself has no key
 UNTOLD = "cannot be told here"
 
 
@@ -33,7 +34,9 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
     low, high = min(float(np.nanmin(every)), 0.0), max(float(np.nanmax(every)), 1.0)
     unit = shown.unit("temperature difference")
     said = "; ".join(
-        f"{phase} {climbs[phase][-1] * scale:.0f} {unit} in all" for phase in phases if np.isfinite(climbs[phase][-1])
+        f"{phase} ({_SAID[phase]}) {climbs[phase][-1] * scale:.0f}\u00a0{unit} in all"
+        for phase in phases
+        if np.isfinite(climbs[phase][-1])
     )
     chart = Chart(
         "heat", _RUNG_PX * len(rungs), Range(low - 0.28 * (high - low), high + 0.06 * (high - low)), Range(-(len(rungs) - 0.5), 0.5),

@@ -355,7 +355,7 @@ def _sentence(parts: Sequence[Part], found: Sequence[ways.Way], back_share: Inte
     if stopped:
         most = max(stopped, key=lambda part: part.degc.middle)
         said.append(
-            f"after the stop {place_words(most.place)} warms most, by {shown.text(most.degc.middle, 'temperature difference')}"
+            f"after the stop {place_words(most.place)} warms most, by {shown.no_finer(most.degc.middle, 'temperature difference', most.degc.half)}"
         )
     for way in found:
         if way.told:
