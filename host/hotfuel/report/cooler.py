@@ -96,14 +96,14 @@ def _weakens(seen: LineCooler) -> list[str]:
     elif not seen.behind.said:
         lines.append("How much of the line lies behind the cooler is not known: what the fuel may take up there is in the doubt.")
     if seen.flow_relative_u > 0.2:
-        lines.append(f"The fuel's flow is known to ±{expanded(seen.flow_relative_u):.0%} only ({seen.flow_basis}).")
+        lines.append(f"The fuel's flow is known to ±{100 * expanded(seen.flow_relative_u):.0f} % only ({seen.flow_basis}).")
     return lines
 
 
 def _numbers(seen: LineCooler, shown: Shown) -> Table:
     """What was read and found, in one row."""
     one = seen.cooler
-    table = Table(("Fuel before", "Fuel behind", "Coolant", "Fuel flow", "Heat taken out"), numbers=range(5))
+    table = Table(("Fuel before", "Fuel behind", "Coolant", "Fuel flow", "Heat taken out"), numbers=range(1, 5))
     decimals = 0 if shown.value(float(expanded(seen.drop_u_degc)), "temperature difference") >= 1 else 1
     degrees = [shown.text(degc, "temperature", decimals) for degc in (seen.inlet_degc, seen.outlet_degc, seen.coolant_degc)]
     table.rows.append((*degrees, shown.text(one.fuel_l_h, "volume flow"), f"{with_doubt(one.heat_w, one.heat_u_w)} W"))

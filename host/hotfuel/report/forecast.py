@@ -77,7 +77,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
         lines = [f"Try first one of {len(best)} fixes that cannot be told apart here"]
     first = _sheet(session, lines, [one.told for one in tried[:1]], shown)
     first.lead = [f"Of this group: {names}."] if len(best) > 1 else []
-    first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=range(0, 1))
+    first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=())
     for one in tried[:7]:
         first.table.rows.append(_first_row(one, shown)[:4])
     first.next_steps = [
@@ -90,7 +90,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     groups = Table(
         ("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull", "Nearest its limit then", "Most of the doubt is",
             "What it costs in fuss", "Where its numbers come from"),
-        numbers=range(0, 1),
+        numbers=(),
     )  # fmt: skip
     groups.rows += [_first_row(one, shown) for one in tried]
     parts = [

@@ -26,7 +26,7 @@ def said(to: "Changed", change: Change, cooling: Cooling | None) -> list[str]:
             continue
         before = to.grid.before(place) or "the tank"
         pumped = to.pump_in(place, before)
-        part = "none to all of the rise" if pumped else f"the rise (±{expanded(WALL_U):.0%})"
+        part = "none to all of the rise" if pumped else f"the rise (±{100 * expanded(WALL_U):.0f} %)"
         say(
             f"With {what}, {part} from {place_words(before)} to {place_words(place)} is heat from outside"
             f"{', the rest is the pump itself' if pumped else ''}; while fuel flows it is cut "
