@@ -31,7 +31,8 @@ PLACES = ("tank", "pump", "carb_inlet")
 PULL = "full-throttle pull"
 CELLS = [Cell(quantity, place, PULL) for place in PLACES for quantity in (MEAN, MARGIN)]
 ASKED = Cell(MEAN, "carb_inlet", PULL)
-QUESTIONS = questions({"fix": Fitted("cooler", "carb_inlet")}, PLACES)[0]
+NAMES = {"a": "as built", "b": "fix", "c": "another fix"}
+FITTED = {"fix": Fitted("cooler", "carb_inlet"), "another fix": Fitted("ice", "carb_inlet")}
 DAY_SD_DEGC, RUN_SD_DEGC, WARM_UP_DEGC = 1.5, 1.0, 2.0
 TRUTHS_DEGC = (0.0, 3.0, -3.0, -5.0)  # of each cell by itself: the first three invite every kind of false verdict
 DELTA_DEGC = 3.0
@@ -85,12 +86,17 @@ DESIGNS = {
     "drifted probe": (mixed(4), "assumed", "drift"),
     "missing cell": (mixed(4), "pooled", "missing"),
     "cut short": (mixed(4), "pooled", "cut"),
+    "three variants, a square": (fixed("abc", "bca", "cab"), "", ""),  # all pairs hold together: wider than the simple model
+    "three variants, drawn": (lambda random: tuple(shuffled(random, "abc") for _ in range(4)), "", ""),
+    "three, baseline first": (fixed("abc", "acb", "abc", "acb"), "", ""),
 }
 
 
 def one_report(random, days, wrong):
-    """(runs, {cell: true difference}); MARGIN cells follow the temperature of their place with noise of their own."""
-    truth = {cell: float(random.choice(TRUTHS_DEGC)) for cell in CELLS}
+    """(runs, {(variant, cell): true difference from the baseline}); MARGIN cells follow the temperature of their place with noise of their own."""
+    truth = {("b", cell): float(random.choice(TRUTHS_DEGC)) for cell in CELLS}
+    if "c" in "".join(days):
+        truth |= {("c", cell): float(random.choice(TRUTHS_DEGC)) for cell in CELLS}
     slope = random.uniform(0.5, 1.0)
     runs, number = [], 0
     outlying, lost = random.integers(sum(map(len, days)), size=2)
@@ -107,7 +113,7 @@ def one_report(random, days, wrong):
                 own = random.normal(0, RUN_SD_DEGC * np.sqrt(0.5))
                 drifted = 2.0 * (letter == "b") if wrong == "drift" and cell.place == "carb_inlet" else 0.0
                 values[cell] = (
-                    60 + 3 * j + truth[cell] * (letter == "b") + shared + own + drifted + (slope - SLOPE) * (outside - 27)
+                    60 + 3 * j + truth.get((letter, cell), 0.0) + shared + own + drifted + (slope - SLOPE) * (outside - 27)
                 )
             more = {}
             if (
@@ -117,11 +123,10 @@ def one_report(random, days, wrong):
             if number == lost and wrong in ("missing", "cut"):
                 del values[ASKED], values[Cell(MARGIN, "carb_inlet", PULL)]
                 more |= {"faults": CUT} if wrong == "cut" else {}
-            name = "fix" if letter == "b" else "as built"
             start_s = DAY_S * day + HOUR_S * hour
             run = Run(
                 f"run {number}",
-                name,
+                NAMES[letter],
                 f"s{number}",
                 values,
                 {},
@@ -133,7 +138,7 @@ def one_report(random, days, wrong):
             )
             runs.append(run)
             number += 1
-    return runs, truth
+    return runs, {(NAMES[letter], cell): degc for (letter, cell), degc in truth.items()}
 
 
 CUT = (Fault(CUT_SHORT, (), (PULL,)),)
@@ -160,7 +165,7 @@ def is_false(answer, truth):
 
 def right_half_width(runs, model):
     """Half-width of the interval that the design's own simple model gives for the asked cell, by scipy and least squares alone."""
-    usable = [run for run in runs if ASKED in run.values]
+    usable = [run for run in runs if ASKED in run.values and run.variant != NAMES["c"]]
     y = np.array([run.values[ASKED] for run in usable])
     side = np.array([run.variant == "fix" for run in usable], dtype=float)
     columns = [np.ones(len(y)), side]
@@ -194,13 +199,16 @@ def trial(name, count, seed=18):
     for _ in range(count):
         runs, truth = one_report(random, plan(random), wrong)
         more = {"archived": archive(random)} if wrong == "archive" else {}
-        result = compare_runs(runs, "as built", questions=QUESTIONS, **more)
+        fitted = {name: what for name, what in FITTED.items() if any(run.variant == name for run in runs)}
+        result = compare_runs(runs, "as built", questions=questions(fitted, PLACES)[0], **more)
         first = next((a for a in result.answers if a.primary), None)
-        kept["false"] += any(is_false(a, truth[a.cell]) for a in result.answers)
+        kept["false"] += any(
+            is_false(a, truth.get((a.variant, a.cell), 0.0) - truth.get((a.baseline, a.cell), 0.0)) for a in result.answers
+        )
         kept["none"] += first is None or not np.isfinite(first.low_degc)
         if first is not None and np.isfinite(first.low_degc):
             kept["shown"] += 1
-            kept["held"] += first.low_degc <= truth[ASKED] <= first.high_degc
+            kept["held"] += first.low_degc <= truth[first.variant, ASKED] <= first.high_degc
             kept["decided"] += first.verdict in DECIDED
             widths.append((first.high_degc - first.low_degc) / 2)
             if model not in ("", "assumed"):

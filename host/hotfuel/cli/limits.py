@@ -103,7 +103,7 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
             "none" if row.no_limit else shown.text(row.limit_degc, "temperature", 0),
             shown.text(row.onset_degc, "temperature", 0),
             shown.text(float(expanded(row.uncertainty_degc)), "temperature difference", 0),
-            shown.text(row.pressure_kpa, "pressure"),
+            shown.text(row.pressure_kpa, "pressure") if row.pressure_kpa > 0 else "below zero",
         )
     out.print(table)
     lines = list(about)

@@ -88,7 +88,10 @@ def _in_words(data: Measurements, found: routes.Route) -> tuple[str, list[str], 
     if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL and found.credit:
         notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
     if not found.credit:
-        notes.append("No T10 and T50 for the linear equation, or more than 20 % ethanol: the limit comes from the mixture alone.")
+        why = "No T10 and T50 for the linear equation, or more than 20 % ethanol"
+        if data.t10_degc is not None and data.t50_degc is not None and data.ethanol_vol <= 20:
+            why = "The vapour pressure or T10 is outside what the linear equation is for"
+        notes.append(f"{why}: the limit comes from the mixture alone.")
         return "mixture fitted to the measurements given", notes, None
     if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL:
         assert data.t10_degc is not None

@@ -74,11 +74,13 @@ def doubts(data: Measurements, ordinary: Usual, found: Route) -> list[Doubt]:
     if beyond_any_gasoline(data, ordinary):
         raise InputError(apart(data))
     name, expected = furthest(data, ordinary)
-    plain, mixture = (ordinary.t_vl20_degc(figures)[0] for figures in ({}, data.for_fit()))
     found_doubts = []
     if expected.off > OFF:
-        disagreement = max(abs(found.t_vl20_degc - plain), abs(found.t_vl20_degc - mixture))
-        found_doubts.append(_contradiction(data, name, expected, disagreement))
+        likely = usual_vapour_pressure_kpa(data.ethanol_vol, data.for_fit())
+        disagreement = max(abs(found.t_vl20_degc - ordinary.t_vl20_degc(figures)[0]) for figures in ({}, data.for_fit()))
+        # If it is the vapour pressure that is wrong, the limit may be far lower; that it may be higher harms nobody.
+        disagreement = max([disagreement, *(found.t_vl20_degc - lower for lower in _at_pressure(data, likely.value))])
+        found_doubts.append(_contradiction(data, name, expected, likely, disagreement))
     if data.t_vl20_degc is not None:
         off = abs(data.t_vl20_degc - found.t_vl20_degc)
         if off > _FURTHEST_DEGC:
@@ -93,10 +95,17 @@ def doubts(data: Measurements, ordinary: Usual, found: Route) -> list[Doubt]:
     return found_doubts + ([fraction] if fraction else [])
 
 
-def _contradiction(data: Measurements, name: str, expected: Expected, disagreement_degc: float) -> Doubt:
+def _at_pressure(data: Measurements, vapour_pressure_kpa: float) -> list[float]:
+    """The limit if the vapour pressure were this one and the other figures right, degC; nothing where no gasoline has it."""
+    try:
+        return [usual(vapour_pressure_kpa, data.ethanol_vol).t_vl20_degc(data.for_fit())[0]]
+    except InputError:
+        return []
+
+
+def _contradiction(data: Measurements, name: str, expected: Expected, pressure: Expected, disagreement_degc: float) -> Doubt:
     called, unit = name_and_unit(name)
     low, high = expected.value - 2 * expected.sigma, expected.value + 2 * expected.sigma
-    pressure = usual_vapour_pressure_kpa(data.ethanol_vol, data.for_fit())
     sentence = (
         f"{called} {getattr(data, name):g} {unit} does not go with {data.words(name)}: with these it is {low:.0f} to {high:.0f} {unit} as a rule. "
         f"Or the vapour pressure is wrong: with the other figures it is {max(pressure.value - 2 * pressure.sigma, 0):.0f} to "

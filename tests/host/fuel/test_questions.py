@@ -18,6 +18,17 @@ def test_contradictory_figures_are_named_asked_about_and_make_the_limit_less_sur
     assert fuel.questions[0] in fuel.describe()
 
 
+@pytest.mark.parametrize(("pressure", "t10"), [(13, 60), (13, 70), (16, 60), (20, 60), (25, 60)])
+def test_a_front_end_too_light_for_its_vapour_pressure_may_mean_a_far_lower_limit(pressure, t10):
+    """A fuel of which a tenth distils by 60 degC does not begin to boil at 96: if the vapour pressure is what is wrong, the limit is that of a lighter fuel."""
+    fuel = Fuel.from_measurements(pressure, t10, 100, t90_degc=165)
+    lighter = Fuel.from_measurements(45, t10, 100, t90_degc=165)
+    assert any("Or the vapour pressure is wrong" in line for line in fuel.questions)
+    assert 2 * fuel.limit_uncertainty_degc > float(fuel.limit_degc(101.325) - lighter.limit_degc(101.325))
+    assert 2 * fuel.onset_uncertainty_degc > float(fuel.bubble_point_degc(101.325) - lighter.bubble_point_degc(101.325))
+    assert not any("No T10" in line for line in fuel.notes)
+
+
 def test_the_word_takes_the_question_away_and_leaves_the_uncertainty():
     asked = fuel_from({"vapour_pressure_kpa": 80, "t10_degc": 70, "t50_degc": 110})
     kept = fuel_from({"vapour_pressure_kpa": 80, "t10_degc": 70, "t50_degc": 110, "as_printed": ["t10"]})

@@ -92,7 +92,7 @@ def compare_runs(
     wider: set[tuple[str, str]] = set()
     for v, w, c in keys:
         a, b = _sides(sides, w, v, c)
-        estimates[v, w, c], faults[v, w, c] = estimated(a, b, c), order_fault(a, b)
+        estimates[v, w, c], faults[v, w, c] = estimated(a, b, c, runs), order_fault(a, b, runs)
         fault, estimate = faults[v, w, c], estimates[v, w, c]
         if fault is not None and estimate is not None and (allowed := widened(estimate, fault, archived, c)) is not None:
             estimates[v, w, c], faults[v, w, c] = allowed, None
@@ -179,7 +179,7 @@ def _bad_runs(runs: Sequence[Run], base: str, others: Sequence[str], cell: Cell,
     left = [run for run in holding if run not in apart]
     kept = {name: [run for run in left if run.variant == name] for name in (base, *others)}
     for name in others if apart else ():
-        if min(len(kept[base]), len(kept[name])) > 1 and (estimate := estimated(kept[base], kept[name], cell)) is not None:
+        if min(len(kept[base]), len(kept[name])) > 1 and (estimate := estimated(kept[base], kept[name], cell, runs)) is not None:
             concerned = [run.name for run in apart if (answered and run.variant in (base, name)) or not answered]
             if concerned:
                 lines.append(without_sentence(cell, concerned, name, base, estimate, answered, shown))

@@ -24,18 +24,19 @@ SLOPE_RUNS, SLOPE_SPAN_DEGC = 8, 6.0  # from so many, over such a span within th
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 
 
-def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell) -> Estimate | None:
+def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[Run] = ()) -> Estimate | None:
     """The estimate of b minus a for one cell, degC, or None where a side has one independent run only.
 
     Pooled t below five a side, Welch or a mixed model above. Where the order of the runs is known, every day or session holds its runs in a balanced
-    order, and three degrees of freedom remain, the position in the day is fitted too, which makes the interval narrower.
+    order, and three degrees of freedom remain, the position in the day is fitted too, which makes the interval narrower. driven: all runs compared, whose
+    places in the day count too.
     """
     both = [*a, *b]
     y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
     group, unit = shared(a, b)
     crossed = set(group[~side]) & set(group[side])
-    place_in_day = positions.fitted(a, b, group)
+    place_in_day = positions.fitted(a, b, group, driven)
     air = np.array([run.ambient_degc for run in both])
     if not crossed:
         # Runs of one group share whatever was special about it: the group is the unit.

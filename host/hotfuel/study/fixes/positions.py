@@ -1,7 +1,8 @@
 """Where in the day each run stood: a car still warm from the run before looks like the change, unless either side was by turns the first."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 
@@ -31,12 +32,14 @@ def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
     return len(days) == 1 and "" not in days and is_one_after_the_other([run.variant == b[0].variant for run in runs])
 
 
-def order_fault(a: Sequence[Run], b: Sequence[Run]) -> OrderFault | None:
+def order_fault(a: Sequence[Run], b: Sequence[Run], driven: Sequence[Run] = ()) -> OrderFault | None:
     """Why no verdict can be had from this order, None where it can or where the order is not known.
 
     Of days (or recordings) that hold both sides: there one side's place in the order must be the other's on average, or be fitted, for which each side
     must have stood first somewhere and three degrees of freedom must remain. Where no day holds both: a side all of whose runs were the first of their
     day tells nothing of what a car does later in one, and cannot be held against a side that was driven several times a day.
+
+    driven: all runs that are compared. A run of a third variant between two of these has warmed the car as any other, so it counts in their places.
     """
     both = [*a, *b]
     blocks = _blocks(a, b)
@@ -45,13 +48,13 @@ def order_fault(a: Sequence[Run], b: Sequence[Run]) -> OrderFault | None:
     if not mixed:
         return _first_alone(both, blocks, names)
     firsts = [both[block[0]].variant for block in mixed]
-    place = _places(len(both), blocks)
+    place = _places(both, blocks, driven)
     inside = np.concatenate(mixed)
     side = np.array([both[i].variant == names[1] for i in inside])
     offset = float(place[inside][side].mean() - place[inside][~side].mean())
     if len(mixed) == 1 and is_one_after_the_other([both[i].variant == names[1] for i in mixed[0]]):
         return OrderFault(AFTER, firsts[0], abs(offset))
-    if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts):
+    if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts, place):
         return None
     return OrderFault(
         ALWAYS_FIRST if len(set(firsts)) == 1 and len(mixed) > 1 else UNBALANCED,
@@ -70,37 +73,53 @@ def _first_alone(both: Sequence[Run], blocks: Sequence[np.ndarray], names: tuple
     return OrderFault(UNBALANCED, names[int(np.argmin(means))], max(means))
 
 
-def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray) -> np.ndarray | None:
-    """Each run's place in its day's order (n, 1), centred in each, where it is to be fitted; None where it is not known or cannot be fitted."""
+def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray, driven: Sequence[Run] = ()) -> np.ndarray | None:
+    """Each run's place in its day's order (n, 1), centred in each, where it is to be fitted; None where it is not known or cannot be fitted.
+
+    driven: as in `order_fault`.
+    """
     both = [*a, *b]
     blocks = _blocks(a, b)
     mixed = [block for block in blocks if len({both[i].variant for i in block}) > 1]
     side = np.array([False] * len(a) + [True] * len(b))
     averaged = not set(group[~side]) & set(group[side]) and len(set(group)) < len(both)  # then a group's mean is the unit
-    if averaged or not mixed or not _can_be_fitted(a, b, blocks, [both[block[0]].variant for block in mixed]):
+    place = _places(both, blocks, driven)
+    if averaged or not mixed or not _can_be_fitted(a, b, blocks, [both[block[0]].variant for block in mixed], place):
         return None
-    return _places(len(both), blocks)[:, None]
+    return place[:, None]
+
+
+def _block_of(both: Sequence[Run]) -> Callable[[Run], str]:
+    """What a run is a block with: the recording, where one holds both sides, else the day."""
+    first = {run.session for run in both if run.variant == both[0].variant}
+    shared = any(run.session in first for run in both if run.variant != both[0].variant)
+    return attrgetter("session" if shared else "day")
 
 
 def _blocks(a: Sequence[Run], b: Sequence[Run]) -> list[np.ndarray]:
     """Rows of the runs of each recording that holds both sides, else of each day, in the order they were driven; none where that is not known."""
     both = [*a, *b]
-    sessions = {run.session for run in a} & {run.session for run in b}
-    names = [run.session if sessions else run.day for run in both]
+    names = [*map(_block_of(both), both)]
     if not np.isfinite([run.start_s for run in both]).all() or "" in names:
         return []
     rows = sorted(range(len(both)), key=lambda i: both[i].start_s)
     return [np.array([i for i in rows if names[i] == name]) for name in dict.fromkeys(names)]
 
 
-def _places(count: int, blocks: Sequence[np.ndarray]) -> np.ndarray:
-    place = np.zeros(count)
+def _places(both: Sequence[Run], blocks: Sequence[np.ndarray], driven: Sequence[Run]) -> np.ndarray:
+    """(n,) each run's place among all that were driven in its block, from the block's middle on."""
+    name_of = _block_of(both)
+    place = np.zeros(len(both))
     for block in blocks:
-        place[block] = np.arange(len(block)) - (len(block) - 1) / 2
+        there = {run.start_s for run in (*both, *driven) if name_of(run) == name_of(both[block[0]])}
+        starts = np.sort([start_s for start_s in there if np.isfinite(start_s)])
+        place[block] = np.searchsorted(starts, [both[i].start_s for i in block]) - (len(starts) - 1) / 2
     return place
 
 
-def _can_be_fitted(a: Sequence[Run], b: Sequence[Run], blocks: Sequence[np.ndarray], firsts: Sequence[str]) -> bool:
+def _can_be_fitted(
+    a: Sequence[Run], b: Sequence[Run], blocks: Sequence[np.ndarray], firsts: Sequence[str], place: np.ndarray
+) -> bool:
     """Several days need each side first on one of them; one day, in which the sides alternate, needs only the degrees of freedom."""
     if len(firsts) > 1 and len(set(firsts)) == 1:
         return False
@@ -109,6 +128,6 @@ def _can_be_fitted(a: Sequence[Run], b: Sequence[Run], blocks: Sequence[np.ndarr
     if len(firsts) == 1 and is_one_after_the_other(side[blocks[0]].astype(bool).tolist() if len(blocks) == 1 else []):
         return False
     dummies = [np.isin(np.arange(count), block).astype(float) for block in blocks]
-    design = np.column_stack([*dummies, _places(count, blocks), side])
+    design = np.column_stack([*dummies, place, side])
     full = np.linalg.matrix_rank(design)
     return bool(full > np.linalg.matrix_rank(design[:, :-1]) and count - full >= LEAST_FREEDOM)

@@ -330,6 +330,21 @@ def test_days_that_hold_both_sides_are_taken_out():
     assert two.estimate.degrees_of_freedom == 2  # too few pairs: runs count one by one, which is too careful rather than too bold
 
 
+def test_a_third_variant_between_two_counts_in_their_places():
+    """Three variants by turns over three days: each is once first, once in the middle and once last, so a car that warms up favours none of them."""
+    values = {"a": [60.1, 59.9, 60.0], "b": [40.0, 40.2, 39.9], "c": [55.0, 54.8, 55.1]}
+    plan = ("abc", "bca", "cab")
+    driven = on_days(
+        plan, [values[letter][day] + 0.5 * hour for day, letters in enumerate(plan) for hour, letter in enumerate(letters)]
+    )
+    answers = {answer.variant: answer for answer in compare_runs(driven, "a").answers if answer.baseline == "a"}
+    assert {name: answer.verdict for name, answer in answers.items()} == {"b": verdicts.LOWER, "c": verdicts.LOWER}
+    assert answers["b"].difference_degc == pytest.approx(np.mean(values["b"]) - np.mean(values["a"]))
+    # without the third, b stood before a on two of three days, and nothing tells how much of it that is
+    two = compare_runs([run for run in driven if run.variant != "c"], "a").answers[0]
+    assert two.verdict == verdicts.NO_VERDICT
+
+
 def test_one_side_first_on_every_day_is_said():
     always = compare_runs(on_days(("ab", "ab", "ab"), [60, 55, 61, 56.2, 59, 54]), "a")
     assert any(line.startswith("On every day a was driven first") for line in always.cautions)
