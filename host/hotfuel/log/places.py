@@ -141,20 +141,40 @@ def let_go(pieces: Sequence[Piece], log: Path) -> list[Piece]:
     """Remove the pieces of a log that `log` holds now; returns those that stay.
 
     A piece goes only if `log` is the log it was kept for, or if that one is there and has its bytes. A copy may be the first to get them back, and the
-    original's disk be away meanwhile: it may have nothing else.
+    original's disk be away meanwhile: it may have nothing else. Two copies may have gone on, each its own way under one number: what one log has at
+    the place of a piece need not be that piece, so the bytes themselves decide.
     """
     stay = []
     for piece in pieces:
-        mine = False
-        with contextlib.suppress(OSError, RuntimeError):
-            mine = piece.log == log.absolute() or piece.log.resolve() == log.resolve()
+        mine = _same(piece.log, log)
         with contextlib.suppress(OSError):
             mine = mine or (identity.of(piece.log) == piece.log_id and others.own_end(piece.log) >= piece.base + piece.size)
-        if mine:
+        if mine and _holds(piece.log, piece):
             spill.discard(piece.path)
         else:
             stay.append(piece)
     return stay
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return one == other.absolute() or one.resolve() == other.resolve()
+    except (OSError, RuntimeError):
+        return False
+
+
+def _holds(log: Path, piece: Piece) -> bool:
+    """Whether the log has the piece's own bytes where they belong."""
+    try:
+        with open(log, "rb") as file:
+            for position in range(piece.base, piece.base + piece.size, 1 << 20):
+                file.seek(position)
+                most = min(1 << 20, piece.base + piece.size - position)
+                if file.read(most) != piece.read(position, most):
+                    return False
+    except OSError:
+        return False
+    return True
 
 
 def last_byte(path: Path, fd: int, pieces: Sequence[Piece]) -> bytes:

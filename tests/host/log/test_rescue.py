@@ -7,7 +7,7 @@ import shutil
 import pytest
 import wire_logs
 from hotfuel.errors import InputError
-from hotfuel.log import follow, identity, rescue, reserve, spill
+from hotfuel.log import follow, identity, places, rescue, reserve, spill
 from hotfuel.log.append import LogWriter
 from hotfuel.samples import decode
 from hotfuel_wire import codec, framing
@@ -186,3 +186,21 @@ def test_a_damaged_note_or_piece_costs_no_reading(half):
 def test_another_users_piece_is_not_taken(half, monkeypatch):
     monkeypatch.setattr(os, "getuid", lambda: 4242)
     assert list(spill.of(identity.of(half), [next(iter(spill.places()))])) == []
+
+
+def test_a_piece_of_another_way_that_a_copy_went_is_never_removed(tmp_path):
+    """Two copies of one log went on under its number: at the place of one's piece the log that was put back may have the other's bytes."""
+    log, kept = tmp_path / "wire.log", tmp_path / "kept"
+    kept.mkdir()
+    start = b"".join(bytes([number]) for number in range(200))
+    log_id = b"one log "
+    piece = spill.Spill(log_id, log, len(start), where=[kept])
+    piece.put(b"what this one recorded")
+    piece.keep()
+    (found,) = spill.of(log_id, [kept])
+    log.write_bytes(start + b"what the other did, longer")
+    assert places.let_go([found], log) == [found]
+    assert found.path.exists()
+    log.write_bytes(start + b"what this one recorded, and more")
+    assert places.let_go([found], log) == []
+    assert not found.path.exists()
