@@ -268,7 +268,7 @@
   at("end-yes").addEventListener("click", () => { sure(false); ask("end", {}); });
   Look.onChange(() => { tell({ units: Look.units() }); roomy(); });
   const roomy = () => {
-    document.body.style.setProperty("--thumb", `${at("thumb").offsetHeight + 8}px`);
+    document.documentElement.style.setProperty("--thumb", `${at("thumb").offsetHeight + 8}px`);
     if (window.Charts) window.Charts.dress();  // their letters grow with the page's
   };
   new ResizeObserver(roomy).observe(at("thumb"));
