@@ -10,6 +10,7 @@ from hotfuel_wire.messages import FAILED
 _PERIOD_MS = const(1000)
 _BACK_OFF_MAX = const(64)  # periods
 _TOLD_MS = const(60000)  # a loose plug is told of once a minute
+_CONVERSION_MS = const(70)  # 62.5, and a tenth more (datasheet)
 _COUNT_MASK = const(0x3FFFFFFF)  # a small integer on the board
 
 
@@ -27,6 +28,7 @@ class MoreInputs:
         self._chip = None
         self._due_ms = 0
         self._told_ms = None
+        self._begun_ms = 0
         self._settings_changed()
         application.on_loop.append(self._loop)
         application.on_change.append(self._settings_changed)
@@ -50,7 +52,7 @@ class MoreInputs:
     def _loop(self, now_ms):
         if self._channels and not self._wait:
             try:
-                self._convert()
+                self._convert(now_ms)
             except OSError:
                 self._silent(now_ms)
         if (now_ms - self._due_ms) & 0xFFFFFFFF > 0x7FFFFFFF:
@@ -64,14 +66,15 @@ class MoreInputs:
         if inputs:
             self._application.emit("more_inputs", {"inputs": inputs})
 
-    def _convert(self):
+    def _convert(self, now_ms):
         """One step: begin a conversion, or fetch it once it is done."""
         channel = self._channels[self._at]
         if not self._begun:
             if channel not in self._codes:
                 self._chip.begin(channel)
                 self._begun = True
-        elif self._chip.done():
+                self._begun_ms = now_ms
+        elif (now_ms - self._begun_ms) & 0xFFFFFFFF >= _CONVERSION_MS and self._chip.done():
             self._codes[channel] = self._chip.code()
             self._begun = False
             self._at = (self._at + 1) % len(self._channels)

@@ -7,13 +7,15 @@ import board
 from hotfuel_wire import const, more
 from hotfuel_wire.messages import FAILED
 
-_LIVE_MS = const(200)  # five sentences a second at most
+_LIVE_MS = const(150)  # one sentence in so long: of ten a second every other one, of five each
 _SILENT_MS = const(10000)
 _STEPS = const(9)  # behind a track's first position
 _TRACK_MS = const(10000)
 _LONGEST = const(96)  # NMEA 0183 allows 82 with $ and the line's end; some send more decimals
 _DAY_CS = const(8640000)
+_BUFFER = const(256)
 _WAITING, _READING = const(0), const(1)
+_FIELDS = const(8)  # of an RMC sentence that are looked at
 
 
 def attach(application):
@@ -30,10 +32,12 @@ class Receiver:
         self.bad = 0
         self.length = 0  # of the sentence in `line`, from $ to its checksum
         self.line = bytearray(_LONGEST)
-        self._in = bytearray(256)
+        self._in = bytearray(_BUFFER)
         self._count = self._next = 0
         self._state = _WAITING
-        self._slot = -1
+        self._fields = bytearray(_FIELDS)  # where each begins
+        self._second = -1  # of the receiver, of the position taken last
+        self._now_ms = self._taken_ms = 0
         self._heard_ms = application.clock.now()
         self._rmc_ms = None
         self._steps = [{"later_cs": 0, "north": 0, "east": 0, "speed": 0} for _ in range(_STEPS)]
@@ -53,13 +57,13 @@ class Receiver:
     def _loop(self, now_ms):
         if self._uart is None:
             return
-        while True:
-            if self._next >= self._count:
-                self._next, self._count = 0, self._uart.readinto(self._in) or 0
-                if not self._count:
-                    break
-            if self.take():
+        self._now_ms = now_ms
+        waiting = self._uart.any()  # asked for more than there is, the port waits some milliseconds for it
+        while waiting:
+            self._next, self._count = 0, self._uart.readinto(self._in, min(waiting, _BUFFER)) or 0
+            while self.take():
                 self._sentence(now_ms)
+            waiting = 0 if self._count < _BUFFER else self._uart.any()
         if self._taken >= 0 and (now_ms - self._begun_ms) & 0xFFFFFFFF > _TRACK_MS + 1000:
             self._send_track(now_ms)
         if (now_ms - self._heard_ms) & 0xFFFFFFFF > _SILENT_MS:
@@ -84,10 +88,23 @@ class Receiver:
                 elif length < _LONGEST:
                     line[length] = byte
                     length += 1
+                    if length == 6 and not self._wanted():
+                        state = _WAITING
                 else:
                     state = _WAITING
         self._next, self.length, self._state = at, length, state
         return False
+
+    def _wanted(self):
+        """RMC, or GGA of a receiver that sends no RMC (it says the same and no speed), and not sooner than _LIVE_MS after the last one."""
+        line, now_ms = self.line, self._now_ms
+        if line[4] == 0x4D and line[3] == 0x52 and line[5] == 0x43:
+            self._rmc_ms = now_ms
+        elif not (line[3] == line[4] == 0x47 and line[5] == 0x41):
+            return False
+        elif self._rmc_ms is not None and (now_ms - self._rmc_ms) & 0xFFFFFFFF < _SILENT_MS:
+            return False
+        return (now_ms - self._taken_ms) & 0xFFFFFFFF >= _LIVE_MS
 
     def _whole(self):
         """True for $...*hh with the right sum."""
@@ -102,41 +119,29 @@ class Receiver:
             return False
         return True
 
-    def _is(self, first, second, third):
-        line = self.line
-        return line[3] == first and line[4] == second and line[5] == third
-
     def _sentence(self, now_ms):
-        """A good one: its position into the track, itself to the host. GGA only from a receiver that sends no RMC: it says the same and no speed."""
+        """A good one: its position into the track, itself to the host."""
         application = self._application
-        self._heard_ms = now_ms
+        self._heard_ms = self._taken_ms = now_ms
         application.failed &= ~FAILED["receiver"]
-        if self._is(0x52, 0x4D, 0x43):
-            self._rmc_ms = now_ms
+        if self.line[3] == 0x52:
             self._position(now_ms)
-        elif not self._is(0x47, 0x47, 0x41) or (self._rmc_ms is not None and (now_ms - self._rmc_ms) & 0xFFFFFFFF < _SILENT_MS):
-            return
-        time_cs = self._number(1, 2)
-        slot = (
-            time_cs // 20 if time_cs >= 0 else now_ms // _LIVE_MS
-        )  # by the receiver's own time, so that none of five a second falls into another's slot
-        if slot != self._slot:
-            self._slot = slot
-            application.emit("receiver_sentence", {"text": self.line[: self.length]})
+        application.emit("receiver_sentence", {"text": self.line[: self.length]})
 
-    def _field(self, number):
-        """Where a field begins; 0 if there is none."""
-        line = self.line
+    def _find_fields(self):
+        """False if there are fewer than are looked at."""
+        line, fields, number = self.line, self._fields, 0
         for at in range(self.length):
             if line[at] == 0x2C:  # ,
-                number -= 1
-                if not number:
-                    return at + 1
-        return 0
+                number += 1
+                if number == _FIELDS:
+                    return True
+                fields[number] = at + 1
+        return False
 
     def _number(self, field, places):
         """A field's number times 10 to `places`, digits behind them cut off; -1 if it is none."""
-        line, at = self.line, self._field(field)
+        line, at = self.line, self._fields[field]
         value, left = 0, -1
         if not 0x30 <= line[at] <= 0x39:
             return -1
@@ -161,12 +166,15 @@ class Receiver:
         if value < 0:
             return None
         value = value // 10000000 * 6000000 + value % 10000000
-        return -value if self.line[self._field(field + 1)] == negative else value
+        return -value if self.line[self._fields[field + 1]] == negative else value
 
     def _position(self, now_ms):
         """The fix of an RMC sentence, the first one of each second of the receiver, into the track."""
+        second = self.line[11] << 8 | self.line[12]  # the last digits of $--RMC,hhmmss
+        if second == self._second or not self._find_fields():
+            return
         time_cs = self._number(1, 2)
-        if time_cs < 0 or self.line[self._field(2)] != 0x41:  # A: valid
+        if time_cs < 0 or self.line[self._fields[2]] != 0x41:  # A: valid
             return
         time_cs = (time_cs // 1000000 * 3600 + time_cs // 10000 % 100 * 60) * 100 + time_cs % 10000
         north, east = self._angle(3, 0x53), self._angle(5, 0x57)  # S, W
@@ -175,8 +183,6 @@ class Receiver:
         speed = max(0, min(self._number(7, 2), 65535))
         if self._taken >= 0:
             later_cs = (time_cs - self._last_cs) % _DAY_CS
-            if time_cs // 100 == self._last_cs // 100:
-                return
             steps = north - self._last_north, east - self._last_east
             if later_cs > 1000 or max(steps) > 32767 or min(steps) < -32768:
                 self._send_track(now_ms)
@@ -189,6 +195,7 @@ class Receiver:
             step["later_cs"], step["speed"] = later_cs, speed
             step["north"], step["east"] = steps
         self._taken += 1
+        self._second = second
         self._last_cs, self._last_north, self._last_east = time_cs, north, east
         if self._taken == _STEPS:
             self._send_track(now_ms)

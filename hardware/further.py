@@ -73,13 +73,13 @@ def further(pins):
     _converter(sheet, pin)
     for n in range(METERS):
         _meter(sheet, pin, n, 700 + 130 * n)
-    for name, mark, end, y in (("receiver_rx", "R65", "TX", 950), ("receiver_tx", "R66", "RX", 990)):
+    sheet.module(540, 916, 200, 100, "U52", ["satellite receiver,", "NMEA 0183 at 3.3 V"])
+    for name, mark, end, y in (("receiver_rx", "R65", "TX", 960), ("receiver_tx", "R66", "RX", 1004)):
         sheet.wire((190, y), (364, y), colour=pin(name, y), class_="lead", data_pin=name)
         sheet.resistor(390, y, mark, PARTS[mark].value)
         sheet.wire((416, y), (540, y))
         sheet.text(547, y + 4, end, 10.5)
         sheet.end(540, y, "U52", end)
-    sheet.module(540, 916, 200, 100, "U52", ["satellite receiver,", "NMEA 0183 at 3.3 V"])
     sheet.rail(690, 916, "5VR")
     sheet.ground(640, 1016)
     sheet.wire((834, 700), (790, 700))

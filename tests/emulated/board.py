@@ -60,6 +60,8 @@ class EmulatedBoard:
         self.spi = SpiBus(self.mcu, self.wiring.spi, gpio["spi_miso"])
         self.i2c = I2cBus(self.mcu, self.wiring.i2c)
         self.amplifiers, self.converter = wire(self.fitted, self.wiring, self.mcu, self.spi, self.i2c)
+        for uart in self.mcu.uart:
+            _mend(uart)
         self.lamp: list[tuple[int, bool]] = []
         self.resets: list[int] = []
         self.mcu.gpio[gpio["lamp"]].add_listener(self._lamp_changed)
@@ -179,6 +181,11 @@ class EmulatedBoard:
     def _lamp_changed(self, new: GPIOPinState, _old: GPIOPinState) -> None:
         if new in (GPIOPinState.HIGH, GPIOPinState.LOW):
             self.lamp.append((self.now_us, new == GPIOPinState.HIGH))
+
+
+def _mend(uart: Any) -> None:
+    """A UART that interrupts for sending only when it has sent (RP2040 datasheet 4.2.6.3): the emulator's never stops, and nothing else is done."""
+    uart.check_interrupts = lambda: uart.rp2040.set_interrupt(uart.irq, bool(uart._interrupt_status & uart._interrupt_mask))
 
 
 def in_a_copy(work: Callable[[], Any]) -> Any:

@@ -34,6 +34,7 @@ import receiver
 
 SENTENCE = b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*59\r\n"
 made = receiver.Receiver(Application())
+made._taken_ms = -1000  # nothing was taken just now
 text = (SENTENCE * 10 + b"$GPRMC,1" + b"x" * 300 + SENTENCE.replace(b"*59", b"*58")) * 2 + SENTENCE * 20
 
 

@@ -121,13 +121,14 @@ class UART:
         UART.received[id] = b""
 
     def any(self):
+        clock.spend(CALL_US)
         return len(UART.received[self._id])
 
-    def readinto(self, into):
+    def readinto(self, into, nbytes=None):
         clock.spend(CALL_US)
         depth = _open_heap()
         waiting = UART.received[self._id][-self._most :]
-        count = min(len(waiting), len(into))
+        count = min(len(waiting), len(into) if nbytes is None else nbytes)
         into[:count] = waiting[:count]
         UART.received[self._id] = waiting[count:]
         _close_heap(depth)
