@@ -1,5 +1,10 @@
 """Counters of pulses, the engine's and flow meters', given what of the machine they use; loaded where that input is wired."""
 
+from hotfuel_wire import const
+
+_FETCH = const(0xA0C1)  # mov(isr, x); in words it would be assembled anew at every count, which takes milliseconds
+_PUSH = const(0x8020)  # push()
+
 
 class StateMachineCounter:
     """Rising edges counted by a PIO state machine: needs no processor time and misses none."""
@@ -25,8 +30,8 @@ class StateMachineCounter:
 
     def count(self):
         """Edges since boot, wrapping at 2^32."""
-        self._machine.exec("mov(isr, x)")
-        self._machine.exec("push()")
+        self._machine.exec(_FETCH)
+        self._machine.exec(_PUSH)
         if self._machine.rx_fifo():
             self._count = 0xFFFFFFFF - self._machine.get()  # x counts down
         return self._count

@@ -10,6 +10,9 @@ from .world import world
 pulse_pins = {}  # pin number -> column of the world with the pulses that arrive here
 
 
+_WORDS = {0xA0C1: "mov(isr, x)", 0x8020: "push()"}  # RP2040 datasheet 3.4: what these instructions are assembled to
+
+
 class PIO:
     IN_LOW = 0
     IN_HIGH = 1
@@ -63,6 +66,7 @@ class StateMachine:
 
     def exec(self, instruction):
         clock.spend(5)
+        instruction = _WORDS.get(instruction, instruction)
         if instruction in ("mov(isr, x)", "in_(x, 32)"):
             self._shift = self._x()
         elif instruction.startswith("push("):
