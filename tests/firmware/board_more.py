@@ -17,14 +17,6 @@ def application(made):
     return application.Application(folder)
 
 
-def command(app, sequence, name, argument=b""):
-    from hotfuel_wire import codec, framing
-    from hotfuel_wire.messages import COMMANDS
-
-    values = {"tick": 0, "time_ms": 0, "sequence": sequence, "code": COMMANDS[name], "argument": argument}
-    app.commands.receive(framing.encode(codec.pack("command", values)))
-
-
 def more_inputs():
     """Two voltages and two flow meters; the converter goes away from 4 to 7 s, one read of it is spoiled at 9 s; then one voltage and one meter are left."""
     made = rig.Rig()
@@ -39,7 +31,7 @@ def more_inputs():
     found["default"] = [list(app.settings["more_inputs"]), "more_inputs" in sys.modules, "hotfuel_wire.more" in sys.modules]
     made.run(app.step, 6)
     found["let_go"] = ["hotfuel_wire.more" in sys.modules]
-    command(app, 1, "settings_set", b"more_inputs=analogue_1,analogue_4,flow_1,flow_2\nconverter_address=73")
+    rig.command(app, 1, "settings_set", b"more_inputs=analogue_1,analogue_4,flow_1,flow_2\nconverter_address=73")
 
     def flow():
         resting[6 + world.FLOW_PULSES] += 37
@@ -54,15 +46,15 @@ def more_inputs():
     made.run(app.step, 14)
     found["mended"] = app.failed
     app.emit_event("mark", detail="less")
-    command(app, 2, "settings_set", b"more_inputs=analogue_4,flow_2")
+    rig.command(app, 2, "settings_set", b"more_inputs=analogue_4,flow_2")
     made.run(app.step, 3)
     app.emit_event("mark", detail="none")
-    command(app, 3, "settings_set", b"more_inputs=")
+    rig.command(app, 3, "settings_set", b"more_inputs=")
     made.run(app.step, 3)
     for number, text in enumerate(
         (b"more_inputs=analogue_5", b"more_inputs=flow_1,flow_1", b"converter_address=80", b"more_inputs=analogue_1 ")
     ):
-        command(app, 10 + number, "settings_set", text)
+        rig.command(app, 10 + number, "settings_set", text)
     made.run(app.step, 0.5)
     found["still"] = list(app.settings["more_inputs"])
 
@@ -73,7 +65,7 @@ def receiver():
     from simulator.machine.buses import UART
 
     app = application(made)
-    command(app, 1, "settings_set", b"more_inputs=receiver\nreceiver_baud=115200")
+    rig.command(app, 1, "settings_set", b"more_inputs=receiver\nreceiver_baud=115200")
 
     def closed(body):
         total = 0
@@ -98,7 +90,7 @@ def receiver():
     say(300)
     made.run(app.step, 1)
     found["heard"] = app.failed
-    command(app, 2, "settings_set", b"more_inputs=")
+    rig.command(app, 2, "settings_set", b"more_inputs=")
     made.run(app.step, 1)
     app.emit_event("mark", detail="off")
     before = len(UART.received[0])

@@ -17,14 +17,6 @@ def application(made):
     return application.Application(folder)
 
 
-def command(app, sequence, name, argument=b""):
-    from hotfuel_wire import codec, framing
-    from hotfuel_wire.messages import COMMANDS
-
-    values = {"tick": 0, "time_ms": 0, "sequence": sequence, "code": COMMANDS[name], "argument": argument}
-    app.commands.receive(framing.encode(codec.pack("command", values)))
-
-
 def turn(app):
     """What Application.run does, once."""
     try:
@@ -54,8 +46,8 @@ def broken():
 
     store.attach = None
     app = application(made)
-    command(app, 1, "version")
-    command(app, 2, "info")
+    rig.command(app, 1, "version")
+    rig.command(app, 2, "info")
     made.run(app.step, 12)
     found["lamp"] = [app.health["lamp"], app.failed]
 
@@ -64,8 +56,8 @@ def mended():
     """The boot after it."""
     made = rig.Rig()
     app = application(made)
-    command(app, 1, "version")
-    command(app, 2, "info")
+    rig.command(app, 1, "version")
+    rig.command(app, 2, "info")
     made.run(app.step, 2)
     found["lamp"] = [app.health["lamp"], app.failed]
 
@@ -138,15 +130,15 @@ def settings():
     made = rig.Rig()
     app = application(made)
     made.run(app.step, 2)
-    command(app, 1, "settings_set", b"rate_hz=10")
-    command(app, 2, "settings_set", b"mode=automatic\nrate_hz=10")
+    rig.command(app, 1, "settings_set", b"rate_hz=10")
+    rig.command(app, 2, "settings_set", b"mode=automatic\nrate_hz=10")
     made.run(app.step, 3)
-    command(app, 3, "settings_get", b"rate_hz")
-    command(app, 4, "settings_get")
-    command(app, 5, "version")
-    command(app, 6, "info")
-    command(app, 7, "mark", "hot at the pump".encode())
-    command(app, 8, "acknowledge")
+    rig.command(app, 3, "settings_get", b"rate_hz")
+    rig.command(app, 4, "settings_get")
+    rig.command(app, 5, "version")
+    rig.command(app, 6, "info")
+    rig.command(app, 7, "mark", "hot at the pump".encode())
+    rig.command(app, 8, "acknowledge")
     made.run(app.step, 1)
 
 
@@ -195,7 +187,7 @@ def erases():
 def mixed():
     made = rig.Rig(chips=("MAX31856", "MAX31855", "MCP9601"))
     app = application(made)
-    command(app, 1, "settings_set", b"chips=MAX31856,MAX31855,MCP9601\ni2c_addresses=0,0,98")
+    rig.command(app, 1, "settings_set", b"chips=MAX31856,MAX31855,MCP9601\ni2c_addresses=0,0,98")
     made.run(app.step, 5)
 
 
@@ -214,7 +206,7 @@ def inputs():
         resting[6 + world.PULSES] = 1234
 
     app = application(made)
-    command(app, 1, "settings_set", b"inputs=barometer,battery,fuel_pressure,engine_pulses,ignition,mark_button")
+    rig.command(app, 1, "settings_set", b"inputs=barometer,battery,fuel_pressure,engine_pulses,ignition,mark_button")
     made.at(2, lambda: made.hold("ignition", 1))
     made.at(3, lambda: made.hold("button", 0))
     made.at(3.5, lambda: made.hold("button", None))
@@ -226,7 +218,7 @@ def service():
     made = rig.Rig()
     app = application(made)
     made.run(app.step, 1)
-    command(app, 1, "service")
+    rig.command(app, 1, "service")
     import board
     import os
 

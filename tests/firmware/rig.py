@@ -11,6 +11,15 @@ def arrange(root):
     sys.path[:0] = [root + "/firmware", root + "/protocol", root + "/host/hotfuel"]
 
 
+def command(app, sequence, name, argument=b""):
+    """What a host's command does to the application, without a port between."""
+    from hotfuel_wire import codec, framing
+    from hotfuel_wire.messages import COMMANDS
+
+    values = {"tick": 0, "time_ms": 0, "sequence": sequence, "code": COMMANDS[name], "argument": argument}
+    app.commands.receive(framing.encode(codec.pack("command", values)))
+
+
 class Done(SystemExit):
     """Ends the firmware's main loop from within the simulated clock."""
 
