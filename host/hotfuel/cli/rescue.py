@@ -64,7 +64,8 @@ def rescue(
         result: dict[str, Any] = {"session": str(where.path), "bytes": count}
     else:
         count = _copied(where, into)
-        whole = before is None or not before.lost
+        # What follows another recording's bytes may be this one's: nobody can say that the drive is whole.
+        whole = before is None or not (before.lost or any(not other.again for other in before.others))
         lines = [f"{count} bytes, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
         split = _split_out(where.log_path, before.others if before is not None else (), into)

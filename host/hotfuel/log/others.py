@@ -50,7 +50,10 @@ class Other:
         count = f"{self.end - self.begin} bytes"
         if self.again:
             return f"From {where} on this recording stands a second time in its log, byte for byte ({count}): it counts once"
-        said = f"From {where} on stands another recording, begun {_moment(self.began_us)} ({count}): it is left out, because it is not of this drive"
+        said = (
+            f"From {where} on stands another recording, begun {_moment(self.began_us)}: it is left out with all that follows it up to where this drive's next "
+            f"part begins ({count}), and if this drive's own bytes are among them, nothing tells them apart"
+        )
         return (
             f"{said}. A drive of its own is made of each by: hotfuel rescue {log.parent} --into FOLDER"
             if log is not None
