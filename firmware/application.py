@@ -24,6 +24,7 @@ from watch import Watch
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
 FITTED_ONLY = ("more_inputs", "receiver")  # only where the setting more_inputs names one of theirs
+_STORE_BUFFER = const(4096)
 _TOLD_MS = const(10000)  # description and health
 _COLLECT_MS = const(5000)
 _IDLE_MS = const(20)
@@ -38,6 +39,7 @@ class Application:
     """
 
     def __init__(self, folder=""):
+        self.store_buffer = bytearray(_STORE_BUFFER)  # here, while the heap still has a hole of that size
         self.folder = folder
         self.clock = Clock(board.ticks_ms)
         self.sender = Sender(board, self.clock)

@@ -23,7 +23,6 @@ _READING_MS = const(500)  # probes lag 0.5 to 3 s: two readings a second lose no
 _AUXILIARY_MS = const(1000)
 HEALTH_MS = const(60000)  # its counts are running totals
 _PROTECT_MS = const(20 * 60 * 1000)
-_BUFFER_BYTES = const(4096)
 PINNED_MS = const(30000)
 
 _PAUSED = ("reading", "auxiliary", "more_inputs", "track")  # not stored while nothing changes
@@ -44,13 +43,13 @@ def order(numbers):
 
 
 class Ring:
-    """`head()` gives the frames that begin a segment (description, barometer words).
+    """`head()` gives the frames that begin a segment (description, barometer words); `buffer` holds what waits for the next flush.
 
     Nothing here raises: what the file system refuses is counted in `lost`. What happens is left in `happened`, rows of (event name, value),
     for the main loop to send: a frame being stored must not be overwritten by one about storing it.
     """
 
-    def __init__(self, folder, head, reading_ms=_READING_MS, auxiliary_ms=_AUXILIARY_MS):
+    def __init__(self, folder, head, buffer, reading_ms=_READING_MS, auxiliary_ms=_AUXILIARY_MS):
         self.stored = 0
         self.lost = 0
         self.full = False
@@ -59,7 +58,7 @@ class Ring:
         self._folder = folder
         self._head = head
         self.intervals_ms = {"reading": reading_ms, "auxiliary": auxiliary_ms, "health": HEALTH_MS}
-        self._buffer = bytearray(_BUFFER_BYTES)
+        self._buffer = buffer
         self._filled = 0
         self._waiting = 0  # frames in the buffer
         self._file = None
@@ -100,7 +99,7 @@ class Ring:
                 return
             self._slots[name] = slot
         length = size - 1
-        if self._filled + length > _BUFFER_BYTES:
+        if self._filled + length > len(self._buffer):
             self.flush(time_ms)
         self._buffer[self._filled : self._filled + length] = memoryview(frame)[1:size]
         self._filled += length

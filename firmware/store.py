@@ -65,7 +65,7 @@ class Store:
         self._application = application
         self._head = {}  # message name -> its latest frame
         folder = application.folder + FOLDER
-        self.ring = Ring(folder, self._head_frames)
+        self.ring = Ring(folder, self._head_frames, application.store_buffer)
         self._settings_changed()
         application.sender.listeners.append(self._frame)
         application.on_tick.append(self._tick)

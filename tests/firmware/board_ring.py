@@ -151,7 +151,7 @@ class Run:
             vfs.VfsLfs2.mkfs(flash)
         self.file_system = vfs.VfsLfs2(flash)
         vfs.mount(self.file_system, "/f")
-        self.ring = ring.Ring("/f/store", lambda: [DESCRIPTION])
+        self.ring = ring.Ring("/f/store", lambda: [DESCRIPTION], bytearray(4096))
         self.flushed_to = -1  # board time up to which everything offered has been flushed
         self.offered_to = -1
 

@@ -278,7 +278,7 @@ def test_junk_and_senseless_commands_change_nothing_and_stop_nothing(run):
     assert found["unchanged_by_junk"] is True
     assert found["unchanged"] is True
     assert found["answered"] == 400
-    assert [event for event in events(messages) if event[0] == "exception"] == []
+    assert [event["detail"] for event in only(messages, "event") if event["code"] == EVENTS["exception"]] == []
     ticks = [reading["tick"] for reading in only(messages, "reading")]
     assert ticks == list(range(1, len(ticks) + 1))
     assert len(ticks) > 200

@@ -76,7 +76,7 @@ FRAME = bytes(1) + b"\x07" * 40 + bytes(1)
 
 
 def new(folder):
-    return ring.Ring(str(folder), lambda: [FRAME])
+    return ring.Ring(str(folder), lambda: [FRAME], bytearray(4096))
 
 
 def offer(one, name, time_ms):
