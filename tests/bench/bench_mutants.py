@@ -141,6 +141,9 @@ def judge(copy: Path, name: str, number: int, seed: int) -> bool:
     reasons, judged, dead, equivalent, left = known_survivors(), 0, 0, 0, 0
     for file, found in drawn(every, number, random.Random(seed)).items():
         source, before_file = (copy / file).read_text(encoding="utf-8"), (judged, dead)
+        if found and not judged and not mutant_runs.survives(copy, traced, file, mutant_runs.statement(source, found[0].line)):
+            print(f"{name}: the tests fail without a mutant, in another order\n{(copy / 'last_run.txt').read_text()[-2500:]}")
+            return False
         for mutant in found:
             operator = cosmic_ray.plugins.get_operator(mutant.operator)()
             with use_mutation(copy / file, operator, mutant.occurrence) as (before, after):

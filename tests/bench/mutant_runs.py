@@ -3,6 +3,7 @@ loaded already, bounded by processor time, so that a busy machine calls nothing 
 """
 
 import ast
+import contextlib
 import gc
 import os
 import resource
@@ -93,10 +94,8 @@ def _in_a_fork(copy: Path, work: Callable[[], int], processor_s: float) -> int:
 
 
 def _end(group: int) -> None:
-    try:
+    with contextlib.suppress(ProcessLookupError):
         os.killpg(group, signal.SIGKILL)
-    except ProcessLookupError:
-        pass
 
 
 def trace(copy: Path, files: tuple[str, ...], tests: tuple[str, ...], but: str) -> Traced | str:
@@ -174,7 +173,7 @@ def copy_of_committed(root: Path, folder: Path) -> Path:
     if (root / "node_modules").exists():
         (copy / "node_modules").symlink_to(root / "node_modules")
     compiled = [sys.executable, "-m", "compileall", "-q", "--invalidation-mode", "checked-hash"]
-    subprocess.run([*compiled, str(copy / "host"), str(copy / "protocol")], check=False)
+    subprocess.run([*compiled, *(str(copy / part) for part in ("host", "protocol", "firmware"))], check=False)
     return copy
 
 
