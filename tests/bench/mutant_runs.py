@@ -21,7 +21,7 @@ _QUIET = [
     "--timeout=0",
     *(word for name in ("cacheprovider", "xdist", "benchmark") for word in ("-p", f"no:{name}")),
 ]
-_MOST_S = 8.0  # of a mutant's tests as they took while they were traced; fewer tests only let more mutants live
+_MOST_S = 5.0  # of a mutant's tests as they took while they were traced; fewer tests only let more mutants live
 
 
 @dataclass

@@ -12,7 +12,7 @@ from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.errors import InputError, LinkError
 from hotfuel.places import place_words
-from hotfuel.units import Shown, parse
+from hotfuel.units import Shown
 
 if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
@@ -139,7 +139,7 @@ def warnings(
 
     described = car_file.load(car)
     if altitude:
-        described = described.model_copy(update={"altitude_m": parse(altitude, "length"), "station_pressure_kpa": None})
+        described = described.model_copy(update={"altitude_m": car_file.altitude(altitude), "station_pressure_kpa": None})
     chosen = fuel_named(fuel) if fuel else described.fuel()
     shown = Shown(units or described.units)
     card = limits_card(described, chosen, shown=shown)

@@ -11,7 +11,7 @@ import typer
 from hotfuel.cli.shared import Json, Listener, Port, note, show, the_port
 from hotfuel.errors import InputError, LinkError
 from hotfuel.places import place_words
-from hotfuel.units import expanded, parse
+from hotfuel.units import expanded
 
 if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
@@ -151,11 +151,12 @@ def _which_is_which(bench: Bench, channels: list[int]) -> None:
 
 
 def _pressure(bench: Bench, altitude: str | None) -> float:
+    from hotfuel import car as car_file
     from hotfuel.record.probe_check import boiling_pressure_kpa
     from hotfuel.risk.pressure import standard_atmosphere_kpa
 
     if altitude:
-        return float(standard_atmosphere_kpa(parse(altitude, "length")))
+        return float(standard_atmosphere_kpa(car_file.altitude(altitude)))
     measured = boiling_pressure_kpa(bench.heard.latest)
     if measured is None:
         raise InputError(

@@ -8,7 +8,7 @@ import typer
 
 from hotfuel.cli.shared import Json, Units, open_session, out, show
 from hotfuel.errors import UsageError
-from hotfuel.units import Shown, expanded, parse
+from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
     from hotfuel.risk.limits_card import LimitsCard
@@ -52,7 +52,7 @@ def limits(
     named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
     described = car_file.load(car or named)
     chosen = fuel_named(fuel) if fuel else described.fuel()
-    altitude_m = parse(altitude, "length") if altitude is not None else None
+    altitude_m = car_file.altitude(altitude) if altitude is not None else None
     shown = Shown(units or (described.units if car else "si"))
     card = limits_card(described, chosen, altitude_m, shown=shown)
     if figure is not None:
@@ -106,7 +106,10 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
             shown.text(row.pressure_kpa, "pressure") if row.pressure_kpa > 0 else "below zero",
         )
     out.print(table)
-    lines = list(about)
+    asked = [
+        sentence for sentence in about if sentence in card.notes
+    ]  # what is asked of the figures comes before what follows from them
+    lines = [*asked, *(sentence for sentence in about if sentence not in asked)]
     lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")
     per_1000_ft = card.drop_per_1000_m_degc * (0.3048 if shown.system == "us" else 1.0)
     if np.isfinite(per_1000_ft):
@@ -116,6 +119,6 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
             f"{shown.text(card.drop_per_kpa_degc * (6.894757 if shown.system == 'us' else 1.0), 'temperature difference')}."
         )
     criteria = dict.fromkeys(row.criterion for row in card.rows)
-    lines += [*criteria, *card.notes, _CAUTION]
+    lines += [*criteria, *(note for note in card.notes if note not in asked), _CAUTION]
     for line in lines:
         out.print(line, markup=False)

@@ -240,12 +240,14 @@ class Fuel:
         limit = float(self.limit_degc(STANDARD_PRESSURE_KPA))
         sigma = float(expanded(self.limit_uncertainty_degc))
         at = f"{shown.text(limit, 'temperature')} and {shown.text(STANDARD_PRESSURE_KPA, 'pressure')}"
+        widened = ", with the doubt about its figures" if self.questions else ""
         sentences = [
-            f"{self.name}: V/L 20 at {at}, uncertainty ±{shown.text(sigma, 'temperature difference')} (95 %); {self.route}."
+            f"{self.name}: at {at} (sea level) its vapour takes 20 times the room of what is liquid (V/L 20), give or take "
+            f"{shown.text(sigma, 'temperature difference')} (95 %{widened}); {self.route}."
         ]
         onset_degc = shown.text(float(self.bubble_point_degc(STANDARD_PRESSURE_KPA)), "temperature")
         doubt = shown.text(float(expanded(self.onset_uncertainty_degc)), "temperature difference")
-        sentences.append(f"Boiling onset at {onset_degc}, uncertainty ±{doubt}.")
+        sentences.append(f"Boiling onset at {onset_degc}, uncertainty ±{doubt} (95 %).")
         sentences += (*self.questions, *self.notes)
         if self.edition:
             sentences.append(f"Standard's edition: {self.edition}; verify the edition that applies to you.")

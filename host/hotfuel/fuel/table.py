@@ -20,7 +20,7 @@ PRESSURE_RANGE_KPA = (25.0, 500.0)
 RATIO_MAX = 40.0
 _BEND = 5.0  # the V/L axis is ln(1 + V/L / bend): fine near the bubble point
 _COARSE, _FINE, _DENSE = (34, 26), (391, 201), 801
-_STEP_KPA = 0.25  # of a curve: between its points a straight line is off by less than 1e-4 degC
+STEP_KPA = 0.25  # of a curve: between its points a straight line is off by less than 1e-4 degC
 _BLOCK = 8192
 
 
@@ -50,7 +50,7 @@ class LimitTable:
             _Inverse(spline, log_p, top) for spline in (self._limit_spline, self._enthalpy_spline)
         )
         self._mixture = mixture
-        self.pressures_kpa: Array = np.arange(PRESSURE_RANGE_KPA[0], PRESSURE_RANGE_KPA[1] + _STEP_KPA / 2, _STEP_KPA)
+        self.pressures_kpa: Array = np.arange(PRESSURE_RANGE_KPA[0], PRESSURE_RANGE_KPA[1] + STEP_KPA / 2, STEP_KPA)
         self._curves: dict[tuple[float, bool], Array] = {}
 
     def curve(self, vapour_liquid_ratio: float, needle: bool = False) -> Array:
@@ -67,7 +67,7 @@ class LimitTable:
         """Fractional index of a pressure in `pressures_kpa`, nan outside: for hotfuel.fuel.grid.along."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         inside = (pressure >= PRESSURE_RANGE_KPA[0]) & (pressure <= PRESSURE_RANGE_KPA[1])
-        return np.where(inside, pressure - PRESSURE_RANGE_KPA[0], np.nan) / _STEP_KPA
+        return np.where(inside, pressure - PRESSURE_RANGE_KPA[0], np.nan) / STEP_KPA
 
     def _log_place(self, pressure_kpa: ArrayLike) -> Array:
         """Fractional row of the fine grid, nan outside the table."""

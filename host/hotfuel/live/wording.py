@@ -152,6 +152,11 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
 
 def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
     """What was last known here, for when it is no longer of this moment: "was 15 °F past, act, 05:39:44"."""
+    if place.state in NO_LIMIT and math.isfinite(
+        place.last_degc
+    ):  # the last margin is older than that, and was of another pressure
+        at = clock.moment(clock.now - place.last_age_s)
+        return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {place.state.words.split(' (')[0]}, {at}"
     if math.isfinite(place.known.margin_degc):
         _, size, left, _ = _margin("", place.known.margin_degc, place.known.uncertainty_degc, shown, Steady())
         what = f"{size} {shown.unit('temperature difference')} {left}"

@@ -10,7 +10,7 @@ import numpy as np
 
 from hotfuel.fuel import Fuel
 from hotfuel.fuel.grid import along_each, look_up_each
-from hotfuel.fuel.table import PRESSURE_RANGE_KPA, LimitTable
+from hotfuel.fuel.table import PRESSURE_RANGE_KPA, STEP_KPA, LimitTable
 from hotfuel.risk.criterion import Criterion
 from hotfuel.units import STANDARD_PRESSURE_KPA
 
@@ -95,7 +95,7 @@ class _BehindNeedle(Limit):
         from_sea_level = limit() - limit(STANDARD_PRESSURE_KPA - bowl)
         span = limit(share=ratio.greatest) - limit(share=ratio.least)
         up_and_down_kpa = np.clip(bowl + 1, least, greatest) - np.clip(bowl - 1, least, greatest)
-        self._per_place = (table.pressures_kpa[1] - table.pressures_kpa[0]) / _NEEDLE_STEP_KPA
+        self._per_place = STEP_KPA / _NEEDLE_STEP_KPA
         self._tables = _variance(own_degc, from_sea_level, span), (limit(1.0) - limit(-1.0)) / up_and_down_kpa
 
     def _at(self, *pressure_kpa: np.ndarray) -> Sequence[np.ndarray]:

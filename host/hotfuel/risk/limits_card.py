@@ -79,7 +79,7 @@ def limits_card(
     "idle" and "launch" have rows where they differ from full throttle (acceleration only where a pump draws through a line). Raises InputError as margins
     and the atmosphere do.
     """
-    fuel = fuel or car.fuel()
+    fuel, shown = fuel or car.fuel(), shown or Shown(car.units)
     if altitude_m is not None:
         standard_atmosphere_kpa(altitude_m)  # refuses what is no altitude
         car = car.model_copy(update={"altitude_m": altitude_m, "station_pressure_kpa": None})
@@ -114,11 +114,14 @@ def limits_card(
             lines_kpa.append(float(table.places[probe_of(name)].pressure_kpa[0]))
     rows = _with_onsets(fuel, rows, lines_kpa)
     if lower_by:
-        notes.append(f"two routes to this fuel's limit differ by {lower_by:.1f} °C; the column more_careful_degc takes the lower")
-    notes += assumptions(car, shown or Shown(car.units), fuel.density_15c_kg_m3)
+        notes.append(
+            f"two routes to this fuel's limit differ: by the other every limit is {shown.text(lower_by, 'temperature difference')} lower "
+            "(more_careful_degc of --json)"
+        )
+    notes += assumptions(car, shown, fuel.density_15c_kg_m3)
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
-        car.name, fuel.name, tuple(fuel.describe()), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
+        car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
         per_1000_m, per_kpa, tuple(notes),
     )  # fmt: skip
 

@@ -146,12 +146,8 @@ def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: flo
     if not samples.size:
         return samples.copy()
     here = np.arange(times.size)
-    first = np.minimum(np.searchsorted(times, times - look_back_s), here)
-    before = np.maximum(first - 1, 0)
-    first = np.where(
-        times - times[before] <= look_back_s, before, first
-    )  # at the window's edge the difference decides, not its rounded beginning
-    first += times - times[first] > look_back_s
+    first = np.maximum(np.minimum(np.searchsorted(times, times - look_back_s), here) - 1, 0)
+    first += times - times[first] > look_back_s  # at the window's edge the difference decides, not its rounded beginning
     windows = np.stack((first, here + 1), axis=1).ravel()  # every other one is a sample's window
     padded = np.concatenate((samples, np.full_like(samples[..., :1], np.nan)), axis=-1)
     return np.fmin.reduceat(padded, windows, axis=-1)[..., ::2]

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def signed(value: float, decimals: int = 1) -> str:
     """A number with its sign; what rounds to zero has none."""
-    number = round(value, decimals) + 0.0
+    number = round(value, decimals)
     return f"{number:+.{decimals}f}" if number else f"{0:.{decimals}f}"
 
 

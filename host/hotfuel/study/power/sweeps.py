@@ -27,10 +27,6 @@ def sweeps_up(rpm: np.ndarray, usable: np.ndarray) -> tuple[list[np.ndarray], in
         elif rising is not True and speed > speeds[low] + span / 10:
             turns.append(low)
             rising, high = True, i
-        if rising is True:
-            low = i if speed >= speeds[high] else low
-        if rising is False:
-            high = i if speed <= speeds[low] else high
     turns = sorted({*turns, len(rows) - 1})
     sweeps = []
     for start, end in pairwise(turns):
