@@ -149,7 +149,7 @@ def _fit(role: str, found: list[str]) -> float:
         if fit in (plain, whole):
             best = max(best, 3.0 if fit != {"speed"} or role == "speed" else 2.5)
         elif fit <= whole and fit != {"n"} and not (role != "speed" and fit == {"speed"}):
-            best = max(best, 2.0 - (1.5 if (whole - fit) & (_ENGINE_ONLY - set(fit)) else 0.0))
+            best = max(best, 2.0 - (1.5 if whole & (_ENGINE_ONLY - fit) else 0.0))
     return best
 
 
