@@ -1,17 +1,19 @@
 """No jump anywhere: data sheets scanned along each of their figures over the accepted domain, in steps of 0.1 kPa, 0.2 degC and 0.1 vol-%.
 
-    python tests/bench/bench_routes.py            half an hour; --sheets 20 --every 5 for a first look
+    python tests/bench/bench_routes.py            ten minutes of processor time; --minutes 90 for all of it
 
 Vapour pressure is scanned for several contents of ethanol, ethanol for several vapour pressures, each with many distillations at once; T10, T50 and T90 by
 themselves on sheets drawn at random. A step between two accepted sheets may move T(V/L=20) by 0.3 degC at most, and at every tenth sheet of which nothing is
-asked, leaving out one figure never makes it surer. Along the same lines whole fuels, as limits use
-them, at other pressures and V/L, for a tenth of a thousand steps. Exit code 1 where a step is larger, or less is surer.
+asked, leaving out one figure never makes it surer. Lines are taken in an order drawn at random until all are done or the minutes are up; what share that
+was is printed. Whole fuels, as limits use them, are stepped at other pressures and V/L, half as many as there are distillations. Exit code 1 where a step is
+larger, or less is surer.
 """
 
 import argparse
-import itertools
 import sys
+import time
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from hotfuel.errors import InputError
@@ -29,6 +31,7 @@ SPAN = {
     "t90_degc": (70, 230),
     "ethanol_vol": (0, 100),
 }
+_CUTS = ("t10_degc", "t50_degc", "t90_degc")
 CELLS = ((101.325, 20.0), (80.0, 20.0), (101.325, 4.0), (40.0, 20.0))
 
 
@@ -72,32 +75,48 @@ def distillations(rng: np.random.Generator, number: int) -> list[tuple[float | N
     return found
 
 
-def lines(rng: np.random.Generator, sheets: int, every: int) -> Iterator[tuple[str, list[Measurements]]]:
-    """(figure, the sheets along it in steps), one line after the other."""
-    many = distillations(rng, sheets)
+@dataclass(frozen=True)
+class Group:
+    """Lines of sheets along one figure, one for each distillation; they share their ordinary gasolines, which so stay at hand."""
 
-    def along(figure: str) -> np.ndarray:
+    figure: str
+    values: tuple[float, ...]
+    vapour_pressure_kpa: float
+    ethanol_vol: float
+    distillations: list[tuple[float | None, float | None, float | None]]
+
+    def lines(self) -> Iterator[list[Measurements]]:
+        """The sheets along the figure in steps, one line after the other."""
+        for sheet in self.distillations:
+            whole = {
+                "vapour_pressure_kpa": self.vapour_pressure_kpa,
+                "ethanol_vol": self.ethanol_vol,
+                **dict(zip(_CUTS, sheet, strict=True)),
+            }
+            yield [Measurements(**{**whole, self.figure: value}) for value in self.values]
+
+
+def groups(rng: np.random.Generator, sheets: int, every: int) -> list[Group]:
+    """All that is scanned."""
+    many, found = distillations(rng, sheets), []
+
+    def along(figure: str) -> tuple[float, ...]:
         low, high = SPAN[figure]
-        return np.round(np.arange(low, high + STEP[figure] / 2, STEP[figure]), 6)
+        return tuple(np.round(np.arange(low, high + STEP[figure] / 2, STEP[figure]), 6).tolist())
+
+    def pieces(figure: str) -> Iterator[tuple[float, ...]]:
+        whole = along(figure)
+        for start in range(0, len(whole) - 1, 50):
+            yield whole[start : start + 51]
 
     for ethanol in (0.0, 0.3, 3.0, 7.0, 10.0, 15.0, 22.0, 51.0, 85.0)[::every]:
-        for start in range(0, len(along("vapour_pressure_kpa")), 200):  # in pieces, so that the ordinary gasolines stay at hand
-            pieces = along("vapour_pressure_kpa")[start : start + 201]
-            for sheet in many:
-                yield "vapour_pressure_kpa", [Measurements(float(kpa), *sheet, ethanol) for kpa in pieces]
+        found += [Group("vapour_pressure_kpa", piece, 0.0, ethanol, many) for piece in pieces("vapour_pressure_kpa")]
     for kpa in (60.0, 25.0, 36.0, 48.0, 75.0, 95.0)[::every]:
-        for start in range(0, len(along("ethanol_vol")), 200):
-            pieces = along("ethanol_vol")[start : start + 201]
-            for sheet in many:
-                yield "ethanol_vol", [Measurements(kpa, *sheet, float(vol)) for vol in pieces]
-    bases = [
-        (float(kpa), float(vol))
-        for kpa, vol in zip(rng.uniform(7, 112, 150), rng.choice([0, 0, 1, 4, 8, 10, 14, 19, 30, 85], 150), strict=True)
-    ]
-    for (kpa, vol), (number, sheet) in itertools.product(bases[::every], enumerate(many)):
-        figure = ("t10_degc", "t50_degc", "t90_degc")[number % 3]
-        whole = dict(zip(("t10_degc", "t50_degc", "t90_degc"), sheet, strict=True))
-        yield figure, [Measurements(kpa, **{**whole, figure: float(degc)}, ethanol_vol=vol) for degc in along(figure)]
+        found += [Group("ethanol_vol", piece, kpa, 0.0, many) for piece in pieces("ethanol_vol")]
+    contents = rng.choice([0, 0, 1, 4, 8, 10, 14, 19, 30, 85], 150)
+    for kpa, vol in list(zip(rng.uniform(7, 112, 150).tolist(), contents.tolist(), strict=True))[::every]:
+        found += [Group(figure, along(figure), kpa, float(vol), many[place::3]) for place, figure in enumerate(_CUTS)]
+    return found
 
 
 def worst_of_whole_fuels(rng: np.random.Generator, number: int) -> float:
@@ -129,22 +148,32 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sheets", type=int, default=200)
     parser.add_argument("--every", type=int, default=1, help="take every Nth ethanol content, vapour pressure and pair of both")
+    parser.add_argument(
+        "--minutes", type=float, default=10, help="of processor time for the lines; then it ends with what it has"
+    )
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     rng = np.random.default_rng(asked.seed)
     worst: dict[str, tuple[float, Measurements | None]] = dict.fromkeys(STEP, (0.0, None))
     steps = dict.fromkeys(STEP, 0)
     left_out, surer, surest = 0, 0.0, None
-    for figure, line in lines(rng, asked.sheets, asked.every):
-        moves = np.abs(np.diff([t_vl20_degc(data) for data in line]))
-        steps[figure] += int(np.isfinite(moves).sum())
-        for data in line[::10]:
-            count, by = surer_without(data)
-            left_out += count
-            if by > surer:
-                surer, surest = by, data
-        if np.isfinite(moves).any() and np.nanmax(moves) > worst[figure][0]:
-            worst[figure] = float(np.nanmax(moves)), line[int(np.nanargmax(moves))]
+    every, done = groups(rng, asked.sheets, asked.every), 0
+    for i in rng.permutation(len(every)):
+        if time.process_time() > 60 * asked.minutes:
+            break
+        done += 1
+        figure = every[i].figure
+        for line in every[i].lines():
+            moves = np.abs(np.diff([t_vl20_degc(data) for data in line]))
+            steps[figure] += int(np.isfinite(moves).sum())
+            for data in line[::10]:
+                count, by = surer_without(data)
+                left_out += count
+                if by > surer:
+                    surer, surest = by, data
+            if np.isfinite(moves).any() and np.nanmax(moves) > worst[figure][0]:
+                worst[figure] = float(np.nanmax(moves)), line[int(np.nanargmax(moves))]
+    print(f"{done} of {len(every)} groups of lines, {asked.sheets} distillations, seed {asked.seed}", flush=True)
     for figure, (move, where) in worst.items():
         print(f"{figure}: {steps[figure]:,} steps, the largest {move:.3f} degC, at {where}", flush=True)
     whole = worst_of_whole_fuels(rng, asked.sheets // 2)

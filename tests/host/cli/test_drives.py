@@ -178,6 +178,7 @@ def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
         (["limits"], 2, "--car FILE, --fuel NAME"),
         (["limits", "--fuel", "D4814 Q"], 1, "D4814"),
         (["limits", "--fuel", "D4814 A-1", "--altitude", "90000 m"], 1, "altitude"),
+        (["limits", "--fuel", "D4814 A-1", "--altitude", "6100 m"], 1, "allowed is -430 m to 6000 m"),
         (["limits", "--fuel", "D4814 A-1", "--altitude", "1600"], 1, "has no unit"),
         (["compare", "nonsense"], 2, "NAME=SESSION"),
         (["power", "nonsense"], 2, "NAME=FILE"),
@@ -190,6 +191,17 @@ def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, co
     said = hotfuel(*arguments, code=code)
     assert words in said
     assert len(said.strip().splitlines()) == 1
+
+
+def test_what_is_asked_of_a_data_sheet_comes_once_and_first(hotfuel, tmp_path):
+    sheet = (
+        car_file.EXAMPLE.replace('"60 kPa"', '"100 kPa"').replace('"55 degC"', '"75 degC"').replace('"100 degC"', '"120 degC"')
+    )
+    (tmp_path / "car.toml").write_text(sheet, encoding="utf-8")
+    said = " ".join(hotfuel("limits", "--car", tmp_path / "car.toml").split())
+    assert said.count("T10 75 degC does not go with") == 1
+    assert said.index("T10 75 degC does not go with") < said.index("with the doubt about its figures")
+    assert "°C" not in said  # the example car reads degF
 
 
 def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(hotfuel, tmp_path):

@@ -196,6 +196,16 @@ def test_what_cannot_be_read_is_a_dash_and_what_it_last_was_and_an_act_stays_one
     assert row["was"] == "was 14 °F past, act, 0:01:37 h"
 
 
+def test_where_the_pressure_leaves_no_limit_an_old_margin_is_not_what_it_last_was():
+    known = memory.LastMargin(20.0, -0.1, 2.5)
+    for level, said in (
+        (Level.LOW_PRESSURE, "pressure too low for a limit"),
+        (Level.IMPOSSIBLE_PRESSURE, "impossible pressure: check the car file"),
+    ):
+        now = place(margin=math.nan, limit_degc=math.nan, state=level, degc=25.0, last_degc=25.0, last_age_s=3.0, known=known)
+        assert wording.panel(situation(now), Shown("us"))["places"][0]["was"] == f"was 77 °F, {said}, 0:01:37 h"
+
+
 def test_percolation_after_a_hot_stop_is_a_note():
     shown = wording.panel(situation(place("carb_inlet_needle", -3.0, percolates=True), inputs={"running": 0.0}), Shown("si"))
     assert shown["places"][0]["word"] == "percolation"

@@ -69,6 +69,10 @@ def test_the_mean_of_a_straight_line_over_a_bin_is_its_middle():
     rising = flat(kw=RPM / 50)
     grid = curves.bins([rising], 500.0)
     np.testing.assert_allclose(np.exp(grid.mean_log_power(rising)), grid.rpm / 50)
+    square = flat(
+        kw=(RPM / 500) ** 2
+    )  # its mean over ten middles of tenths: middle^2 + width^2 (1 - 1/100) / 12, and 25 rpm between points
+    np.testing.assert_allclose(np.exp(grid.mean_log_power(square)), (grid.rpm / 500) ** 2 + 0.99 / 12, rtol=2e-5)
     beside = flat(fuel_degc=np.where(RPM > 3100, RPM / 100, np.nan))
     assert grid.side_mean([beside, flat(fuel_degc=RPM / 100 + 2)], "fuel_degc") == pytest.approx(46, abs=0.05)
     assert np.isnan(grid.side_mean([beside, flat()], "fuel_degc"))

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.study.power.expectation import expectation, share
+from hotfuel.study.power.expectation import Share, expectation, share
+from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -77,3 +78,16 @@ def test_of_two_probes_alone_small_differences_may_be_either_way():
     assert found.jet_percent == pytest.approx(tuple(expectation(degc).richer_percent for degc in (-3.0, 5.0)))
     turned = share(-1.0, 0.0, fuel_half_degc=4.0, same_mixture=True)
     assert turned.charge_percent == pytest.approx(tuple(expectation(d).ceiling_with_friction_percent * more for d in (-5.0, 3.0)))
+
+
+def test_a_share_in_words():
+    known = Share(24.0, 3.0, (0.5, 1.6), (0.0, 1.7), (0.5, 3.3), 0.0)
+    assert known.words(Shown("si")) == (
+        "Fuel 24.0 °C (3.0 °C either way) cooler can do between +0.5 and +3.3 % by physics (charge cooling +0.5 to +1.6 %, denser fuel through a fixed jet "
+        "+0.0 to +1.7 % by the mixture before)."
+    )
+    hotter = Share(-24.0, 3.0, (-1.6, -0.5), (-1.7, 0.0), (-3.3, -0.5), 0.0).words(Shown("si"))
+    assert hotter.startswith("Fuel 24.0 °C (3.0 °C either way) hotter can do between -3.3 and -0.5 %")
+    assert "fixed jet -1.7 to +0.0 %" in hotter
+    assert "denser fuel adds nothing" in Share(24.0, 3.0, (0.5, 1.6), (0.0, 0.0), (0.5, 1.6), 0.0).words(Shown("si"))
+    assert "by at most 6.1 °F" in expectation(24.0).words(Shown("us"))
