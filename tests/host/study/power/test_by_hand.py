@@ -344,3 +344,9 @@ def test_a_gain_is_beyond_what_physics_allows_by_its_low_end():
     assert found.allowed.beyond_percent == pytest.approx(found.low_percent - found.allowed.allowed_percent[1])
     single = compared(values[:2], fuel_degc={"b": 60.0, "v": 40.0})
     assert (single.verdict, single.implausible, single.more) == (verdicts.DESCRIBED, False, None)
+
+
+def test_the_curve_of_single_pulls_is_the_plain_difference():
+    single = compared(np.array([0.0, 5.0]))
+    np.testing.assert_allclose(single.curve_percent, 100 * np.expm1(0.05), atol=0.05)
+    assert np.isnan(single.band_low_percent).all()

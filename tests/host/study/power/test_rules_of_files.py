@@ -121,6 +121,14 @@ def test_facts_of_a_sweep_are_of_its_own_rows():
     assert np.isnan(facts.of_pull({}, rpm, rows, {"speed": np.full(n, 5.0)}, None).gear_ratio)
     for rows_of_time, told in ((5, True), (4, False)):
         assert np.isfinite(facts.of_pull({}, rpm, rows[:rows_of_time], {"time": np.arange(n) / 4.0}, None).sweep_rpm_s) == told
+    for clock in (
+        np.arange(40.0)[::-1],
+        np.concatenate([[5.0, 6.0], np.zeros(38)]),
+        np.full(40, 3.0),
+    ):  # a clock that does not go on tells nothing
+        assert np.isnan(facts.of_pull({}, rpm, np.arange(40)[:8], {"time": clock}, None).sweep_rpm_s)
+    back = np.concatenate([[5.0, 4.0], np.arange(6.0, 12.0)])
+    assert facts.of_pull({}, rpm, np.arange(8), {"time": back}, None).sweep_rpm_s == pytest.approx(700 / 6)
     jerk = np.concatenate([np.zeros(3), 100.0 * np.arange(1, 25), np.full(3, 1e4)])
     assert facts.of_pull({}, jerk, np.arange(30), {"time": np.arange(30.0)}, None).sweep_rpm_s == pytest.approx(
         100.0
