@@ -104,6 +104,17 @@ def test_power_is_torque_times_speed(units):
             refused(f"{100 * share - 100:+.0f} % off".replace("+", "[+]"), product.power_and_torque, *columns_of(*units, share))
 
 
+def test_one_column_alone_gives_the_other_or_asks_for_its_unit():
+    table, found, speed = columns_of("Nm", "kW", 1.0)
+    for role, example in (("torque", "--unit torque=lb-ft"), ("power", "--unit power=hp")):
+        alone = {"rpm": found["rpm"], role: found[role]}
+        power, torque, remarks, check = product.power_and_torque(table, alone, speed)
+        assert power == pytest.approx(table.numbers[:, 2])
+        assert torque == pytest.approx(table.numbers[:, 1])
+        assert (remarks, np.isnan(check)) == ([], True)
+        refused(example, product.power_and_torque, table, {**alone, role: Column(1, "x", "", False)}, speed)
+
+
 def test_rows_of_little_torque_tell_nothing_of_the_units():
     table, found, speed = columns_of("Nm", "kW", 1.0)
     table.numbers[:7, 1] *= 1e-3  # wrong where the engine hardly pulls

@@ -106,6 +106,8 @@ def test_a_peak_and_the_speeds_that_are_as_good():
     assert (top.is_flat, 120 <= top.rpm_high - top.rpm_low <= 200) == (False, True)
     ends = peaks.peak([flat()], "power_kw", [1.0])
     assert (ends.rpm_low, ends.rpm_high, ends.is_flat) == (3100.0, 5900.0, True)
+    even = peaks.peak([flat(rpm=np.arange(3000.0, 6011.0, 10))], "power_kw", [1.0])  # 282 speeds, one more than above
+    assert (even.rpm_low, even.rpm_high) == (3100.0, 5910.0)
     falling = peaks.peak([flat(kw=130 - RPM / 100)], "power_kw", [1.0])
     assert (falling.rpm, falling.rpm_low) == (3100.0, 3100.0)
     assert falling.rpm_high == pytest.approx(3100 + 0.005 * 99 * 100, abs=10)

@@ -61,7 +61,16 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
 
 
 @pytest.mark.parametrize(
-    ("systems", "units"), [(("us", "us", "si"), "us"), (("si", "si", "us"), "si"), (("us", "si"), "si"), (("", ""), ""), ((), "")]
+    ("systems", "units"),
+    [
+        (("us", "us", "si"), "us"),
+        (("si", "si", "us"), "si"),
+        (("us", "si"), "si"),
+        (("", ""), ""),
+        ((), ""),
+        (("us",), "us"),
+        (("si", ""), "si"),
+    ],
 )
 def test_units_are_those_of_most_files(systems, units):
     assert power.units_of([pull(f"p{i}", system=system) for i, system in enumerate(systems)]) == units
