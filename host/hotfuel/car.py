@@ -49,24 +49,12 @@ def _quantity(text: Any, dimension: str, least: str, greatest: str) -> float:
     return value
 
 
-def altitude(text: str) -> float:
-    """An altitude in m from text with its unit, as in the car file. Raises InputError, one sentence, outside what a car file takes."""
-    metres = units.parse(text, "length")
-    least, greatest = (units.parse(end, "length") for end in ALTITUDES)
-    if not least <= metres <= greatest:
-        raise InputError(f'"{text}" is no altitude a car drives at: allowed is {ALTITUDES[0]} to {ALTITUDES[1]}')
-    return metres
-
-
 def _within(dimension: str, least: str, greatest: str) -> BeforeValidator:
     """Makes a float field take text with a unit and hold the SI value."""
     return BeforeValidator(partial(_quantity, dimension=dimension, least=least, greatest=greatest))
 
 
-ALTITUDES = (
-    "-430 m",
-    "6000 m",
-)  # from the lowest road to above the highest, where most fuels' limits still stand inside the tables
+ALTITUDES = "-430 m", "6000 m"  # from the lowest road to above the highest
 Altitude = Annotated[float, _within("length", *ALTITUDES)]
 Length = Annotated[float, _within("length", "0 m", "20 m")]
 Lift = Annotated[float, _within("length", "-3 m", "3 m")]

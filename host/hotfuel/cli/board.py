@@ -10,6 +10,7 @@ import typer
 from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
 
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
+from hotfuel.cli.shared_car import altitude_m
 from hotfuel.errors import InputError, LinkError
 from hotfuel.places import place_words
 from hotfuel.units import Shown
@@ -139,7 +140,7 @@ def warnings(
 
     described = car_file.load(car)
     if altitude:
-        described = described.model_copy(update={"altitude_m": car_file.altitude(altitude), "station_pressure_kpa": None})
+        described = described.model_copy(update={"altitude_m": altitude_m(altitude), "station_pressure_kpa": None})
     chosen = fuel_named(fuel) if fuel else described.fuel()
     shown = Shown(units or described.units)
     card = limits_card(described, chosen, shown=shown)

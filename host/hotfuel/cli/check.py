@@ -151,12 +151,12 @@ def _which_is_which(bench: Bench, channels: list[int]) -> None:
 
 
 def _pressure(bench: Bench, altitude: str | None) -> float:
-    from hotfuel import car as car_file
+    from hotfuel.cli.shared_car import altitude_m
     from hotfuel.record.probe_check import boiling_pressure_kpa
     from hotfuel.risk.pressure import standard_atmosphere_kpa
 
     if altitude:
-        return float(standard_atmosphere_kpa(car_file.altitude(altitude)))
+        return float(standard_atmosphere_kpa(altitude_m(altitude)))
     measured = boiling_pressure_kpa(bench.heard.latest)
     if measured is None:
         raise InputError(

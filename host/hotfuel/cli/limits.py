@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hotfuel.cli.shared import Json, Units, open_session, out, show
+from hotfuel.cli.shared_car import altitude_m
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, expanded
 
@@ -52,9 +53,9 @@ def limits(
     named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
     described = car_file.load(car or named)
     chosen = fuel_named(fuel) if fuel else described.fuel()
-    altitude_m = car_file.altitude(altitude) if altitude is not None else None
+    height_m = altitude_m(altitude) if altitude is not None else None
     shown = Shown(units or (described.units if car else "si"))
-    card = limits_card(described, chosen, altitude_m, shown=shown)
+    card = limits_card(described, chosen, height_m, shown=shown)
     if figure is not None:
         from hotfuel.report import figures, html
 

@@ -8,6 +8,7 @@ import typer
 
 from hotfuel.errors import InputError
 from hotfuel.files import whole
+from hotfuel.units import parse
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
 DRIVE = "summer drive"
@@ -51,6 +52,17 @@ pulses_per_litre = 8000
 measures = "return"
 uncertainty = 2
 """
+
+
+def altitude_m(text: str) -> float:
+    """An altitude from text with its unit. Raises InputError, one sentence, outside what a car file takes."""
+    from hotfuel.car import ALTITUDES
+
+    metres = parse(text, "length")
+    least, greatest = (parse(end, "length") for end in ALTITUDES)
+    if not least <= metres <= greatest:
+        raise InputError(f'"{text}" is no altitude a car drives at (--altitude): allowed is {ALTITUDES[0]} to {ALTITUDES[1]}')
+    return metres
 
 
 def car_text(scenario: Any, more_inputs: bool = False) -> str:

@@ -53,7 +53,7 @@ def pressure_findings(
     if tank_gauge_kpa is not None:
         gauge = np.asarray(tank_gauge_kpa, dtype=float)
         earlier = np.interp(times - _TREND_S, times, np.where(np.isnan(gauge), 0.0, gauge)) if times.size else gauge
-        deep = (gauge <= -_VACUUM_KPA) & (gauge < earlier - 0.5) & (times - (times[0] if times.size else 0.0) >= _TREND_S)
+        deep = (gauge <= -_VACUUM_KPA) & (gauge < earlier - 0.5) & (times - times[:1] >= _TREND_S)
         if deep.any():
             first = int(np.argmax(deep))
             found.append(

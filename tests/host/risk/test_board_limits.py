@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
 from hotfuel.risk.board_limits import ChannelSetting, board_tables
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
@@ -147,6 +148,24 @@ def test_a_calibration_moves_the_limits_to_what_the_probe_reads_there_and_narrow
         of_table = wire.margin_centi(references[1], row, code, cold, 9500) / 100
         assert of_table == pytest.approx(float(exact.margin_degc[0]), abs=0.5)
     assert [note.split(":")[0] for note in made.notes if "calibration" in note] == ["tank", "carb_inlet"]
+
+
+def test_figures_of_a_table_by_hand(car, fuel):
+    """Counts per degC as the probe reads them, pressures in 10 Pa from 25 to 500 kPa, and an uncertainty that does not fit cut at what the wire holds."""
+    setting = KINDS["MAX31856 gain 32"]
+    line = ChannelCalibration(place="pump", gain=0.95, offset_degc=0.0, uncertainty_degc=0.3, made_on=MADE.date())
+    doubtful = Fuel(**{**{name: getattr(fuel, name) for name in fuel.__dataclass_fields__}, "limit_uncertainty_degc": 700.0})
+    made = board_tables(
+        car, doubtful, dict.fromkeys(range(3), setting), MADE, Calibration(board_id="0123456789abcdef", channels={1: line})
+    )
+    _, references, limits = wire.check(made.head, list(made.pieces))
+    count_mv = float(loop_emf_mv(1, 0.0, scale(setting.chip, setting.gain, setting.resolution_bits))) / (
+        1 << references[1]["shift"]
+    )
+    per_degc = float(emf_mv(60.5) - emf_mv(59.5)) / count_mv
+    for row in limits:
+        assert row["per_degc"] == pytest.approx(per_degc / (0.95 if row["channel"] == 1 else 1.0), rel=0.002)
+        assert (row["xs"][0], row["xs"][-1], row["warn_centi"]) == (2500, 50000, 65535)
 
 
 def test_a_place_on_a_channel_the_board_lacks_is_refused(car, fuel):

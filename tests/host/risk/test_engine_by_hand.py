@@ -190,22 +190,22 @@ def test_neighbours_stretches_and_counts():
 
 @pytest.mark.parametrize(("lost", "said"), [(5, False), (6, True)])
 def test_more_than_five_bridged_seconds_are_said(lost, said):
-    rpm = np.full(180, 800.0)
+    rpm = np.full(160, 800.0)
     rpm[10 : 10 + 20 * lost : 20] = 0
     found = course(rpm)
     assert found.running.all()
-    assert found.rpm.tolist() == [800.0] * 180
-    assert any(f"{lost} of 180 seconds of running had no pulses" in doubt for doubt in found.doubts) == said
-    longer = np.concatenate([rpm, np.full(40, 800.0)])  # three in a hundred: 6 of 220 are none too many
+    assert found.rpm.tolist() == [800.0] * 160
+    assert any(f"{lost} of 160 seconds of running had no pulses" in doubt for doubt in found.doubts) == said
+    longer = np.concatenate([rpm, np.full(40, 800.0)])  # three in a hundred: 6 of 200 are none too many
     assert course(longer).doubts == ()
 
 
 @pytest.mark.parametrize(("stray", "said"), [(5, False), (6, True)])
 def test_pulses_with_the_key_off_are_said(stray, said):
-    rpm = of((800, 20), (0, 180))
+    rpm = of((800, 20), (0, 160))
     rpm[30 : 30 + 20 * stray : 20] = 300
-    found = course(rpm, key=of((1, 20), (0, 180)))
-    assert any(f"{stray} of 180 seconds with the ignition off had pulses" in doubt for doubt in found.doubts) == said
+    found = course(rpm, key=of((1, 20), (0, 160)))
+    assert any(f"{stray} of 160 seconds with the ignition off had pulses" in doubt for doubt in found.doubts) == said
     assert not found.running[20:].any()
     assert not found.turning.any()
 
