@@ -106,7 +106,7 @@ class Boots:
     ) -> tuple[np.ndarray | int, np.ndarray]:
         """(boot, time in ms since that boot) of board frames only, at least one."""
         if self.boot < 0:
-            self._last = int(time_ms[0])
+            self._last = self._most = int(time_ms[0])
         steps = np.empty(len(time_ms), np.int32)
         steps[0] = _signed(int(time_ms[0]) - self._last)
         # 32-bit numbers wrap by themselves: their difference, read with a sign, is the shorter way round
@@ -114,6 +114,7 @@ class Boots:
         running = np.cumsum(steps, dtype=np.int64)  # board time as if all were one boot
         running += self._last
         if self._goes_on(steps, running, reading_id, keys):
+            self.boot = max(self.boot, 0)
             self._last = int(running[-1])
             self._most = max(self._most, int(running.max()))
             self._key = next(iter(keys.values()), self._key)
@@ -124,9 +125,9 @@ class Boots:
         return self._look(kind, time_ms, steps, running, np.broadcast_to(np.uint32(reading_id), kind.shape), keys)
 
     def _goes_on(self, steps: np.ndarray, running: np.ndarray, reading_id: np.ndarray | int, keys: dict[int, object]) -> bool:
-        """True if nothing in this block can begin a new boot."""
+        """True if nothing in this block can begin a new boot, but for the log's first."""
         known = set(keys.values()) | ({self._key} - {None})
-        if self.boot < 0 or not isinstance(reading_id, int) or self._reading_id not in (None, reading_id) or len(known) > 1:
+        if not isinstance(reading_id, int) or self._reading_id not in (None, reading_id) or len(known) > 1:
             return False
         if steps.min() >= 0:
             return True

@@ -20,6 +20,18 @@ Positions = slice | np.ndarray  # where a part's frames stand among all frames o
 
 
 @dataclass
+class _Messages:
+    """A part whose payloads are messages: what they repeat is there `count` times. `fixed`: their fixed parts, as rows of table.WIRE."""
+
+    kind: int
+    order: np.ndarray
+    payloads: np.ndarray
+    count: int
+    fixed: np.ndarray
+    where: Positions = field(default_factory=lambda: slice(0))
+
+
+@dataclass
 class Builder:
     """Takes blocks in log order. `size`: bytes of the log, as far as known, so that the table of scans need not grow."""
 
@@ -32,7 +44,8 @@ class Builder:
         self._rows = np.empty(0, table.scans(0))
         self._used = 0
         self._boots = Boots()
-        self._messages: dict[str, list[np.ndarray]] = {name: [] for name in table.MESSAGES}
+        self._messages = {name: np.empty(0, row) for name, row in table.MESSAGES.items()}
+        self._filled = dict.fromkeys(table.MESSAGES, 0)
         self._undescribed: dict[int, int] = {}  # ids named by readings before their description came -> readings
         self._last_reading: tuple[int, int, int] | None = None  # boot, description id, tick
 
@@ -48,20 +61,21 @@ class Builder:
         kind, time_ms, tick = np.empty(count, np.uint8), np.empty(count, np.uint32), np.ones(count, np.uint32)
         keys: dict[int, object] = {}
         for part, where in zip(parts, positions, strict=True):
-            kind[where], time_ms[where] = part.kind, _fixed(part)["time_ms"]
+            part.where = where
+            kind[where], time_ms[where] = part.kind, part.fixed["time_ms"]
             if part.kind == _DESCRIPTION:
                 keys.update(zip(np.arange(count)[where].tolist(), self._take_descriptions(part), strict=True))
             elif part.kind != _READING:
-                tick[where] = _fixed(part)["tick"]
-        readings = [(part, where) for part, where in zip(parts, positions, strict=True) if part.kind == _READING]
-        ids = [_uniform(_fixed(part)["description_id"]) for part, _ in readings]
+                tick[where] = part.fixed["tick"]
+        readings = [part for part in parts if part.kind == _READING]
+        ids = [_uniform(part.fixed["description_id"]) for part in readings]
         same_id = ids[0] if ids and ids.count(ids[0]) == len(ids) else None
         if same_id is None:
             by_frame = np.zeros(count, np.uint32)
-            for part, where in readings:
-                by_frame[where] = _fixed(part)["description_id"]
+            for part in readings:
+                by_frame[part.where] = part.fixed["description_id"]
         boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
-        self._take_messages(block.pieces, parts, positions, boot, time_s)
+        self._take_messages(block.pieces, parts, boot, time_s)
         if readings:
             self._take_readings(readings, kind, boot, time_s)
 
@@ -76,9 +90,9 @@ class Builder:
 
     def messages(self) -> dict[str, np.ndarray]:
         """Every other message's table."""
-        return {name: np.concatenate(rows or [np.empty(0, table.MESSAGES[name])]) for name, rows in self._messages.items()}
+        return {name: rows[: self._filled[name]] for name, rows in self._messages.items()}
 
-    def _fitting(self, part: Part) -> list[Part]:
+    def _fitting(self, part: Part) -> list[_Messages]:
         """The payloads that are long enough for their message and end inside none of its fields, one part for each count of what it repeats.
 
         Shorter and longer ones than this version writes are among them; the others are counted and left out.
@@ -88,18 +102,21 @@ class Builder:
         if layout is None:
             self.losses.unknown_types[part.kind] = self.losses.unknown_types.get(part.kind, 0) + payloads
             return []
-        counts = _fixed(part)[layout.tail[2]] if layout.tail and length >= layout.size else np.zeros(payloads, np.uint8)
-        uniform = _uniform(counts)
-        fitting, taken = [], 0
-        for count in np.unique(counts).tolist() if uniform is None else [uniform]:
-            if _ends_well(layout, length - layout.size - count * layout.group_size):
-                which = slice(None) if uniform is not None else np.flatnonzero(counts == count)
-                fitting.append(Part(part.kind, part.order[which], part.payloads[which], count))
-                taken += len(fitting[-1].order)
+        fitting: list[_Messages] = []
+        taken = 0
+        if length >= layout.size:
+            fixed = part.payloads[:, : layout.size].view(table.WIRE[part.kind])[:, 0]
+            counts = fixed[layout.tail[2]] if layout.tail else np.zeros(1, np.uint8)
+            uniform = _uniform(counts)
+            for count in np.unique(counts).tolist() if uniform is None else [uniform]:
+                if _ends_well(layout, length - layout.size - count * layout.group_size):
+                    which = slice(None) if uniform is not None else np.flatnonzero(counts == count)
+                    fitting.append(_Messages(part.kind, part.order[which], part.payloads[which], count, fixed[which]))
+                    taken += len(fitting[-1].order)
         self.losses.payloads_misfit += payloads - taken
         return fitting
 
-    def _take_descriptions(self, part: Part) -> list[object]:
+    def _take_descriptions(self, part: _Messages) -> list[object]:
         """Keep new ones; returns what tells each one's boot from another."""
         ids = _description_ids(part)
         for number, at in zip(*np.unique(ids, return_index=True), strict=True):
@@ -110,35 +127,40 @@ class Builder:
         keys = {number: (told["board_id"], told["boot_count"]) for number, told in self.descriptions.items()}
         return [keys[number] for number in ids.tolist()]
 
-    def _take_messages(
-        self, pieces: int, parts: list[Part], positions: list[Positions], boot: np.ndarray, time_s: np.ndarray
-    ) -> None:
+    def _take_messages(self, pieces: int, parts: list[_Messages], boot: np.ndarray, time_s: np.ndarray) -> None:
         """Write a block's other messages, those of each type in log order."""
-        found: dict[int, list[tuple[Part, Positions]]] = {}
-        for part, where in zip(parts, positions, strict=True):
+        found: dict[int, list[_Messages]] = {}
+        for part in parts:
             if part.kind != _READING:
-                found.setdefault(part.kind, []).append((part, where))
+                found.setdefault(part.kind, []).append(part)
         for kind, mine in found.items():
-            among, count = _positions(pieces, [part for part, _ in mine])
-            # np.empty takes a hundred times as long where a column holds objects
-            rows = np.zeros(count, table.MESSAGES[LAYOUTS[kind].name])
-            for (part, where), at in zip(mine, among, strict=True):
-                _fill_messages(rows, at, part, boot[where], time_s[where])
-            self._messages[LAYOUTS[kind].name].append(rows)
+            among, count = _positions(pieces, mine)
+            rows = self._message_rows(LAYOUTS[kind].name, count)
+            for part, at in zip(mine, among, strict=True):
+                _fill_messages(rows, at, part, boot[part.where], time_s[part.where])
             if kind == _DESCRIPTION:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
 
-    def _take_readings(
-        self, readings: list[tuple[Part, Positions]], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray
-    ) -> None:
+    def _message_rows(self, name: str, count: int) -> np.ndarray:
+        """The next `count` rows of a message's table, which is made as long as the log so far suggests and grows where that was too short."""
+        before, filled = self._messages[name], self._filled[name]
+        if filled + count > len(before):
+            as_before = int(1.1 * count * self.size / self.losses.bytes_total) if self.losses.bytes_total else 0
+            # np.empty takes a hundred times as long where a column holds objects
+            self._messages[name] = np.zeros(max(as_before, 2 * filled) + count, before.dtype)
+            self._messages[name][:filled] = before[:filled]
+        self._filled[name] += count
+        return self._messages[name][filled : filled + count]
+
+    def _take_readings(self, readings: list[_Messages], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray) -> None:
         """Write a block's scans, in log order."""
-        rows = self._room(sum(len(part.order) for part, _ in readings), max(part.count for part, _ in readings))
-        shapes = {(part.payloads.shape[1], part.count) for part, _ in readings}
+        rows = self._room(sum(len(part.order) for part in readings), max(part.count for part in readings))
+        shapes = {(part.payloads.shape[1], part.count) for part in readings}
         rank = np.cumsum(kind == _READING) - 1 if len(shapes) > 1 else None
         begin = 0
-        for part, where in readings:
+        for part in readings:
             end = begin + len(part.order)  # parts of one length and count follow one another
-            _fill(rows, slice(begin, end) if rank is None else rank[where], part, boot[where], time_s[where])
+            _fill(rows, slice(begin, end) if rank is None else rank[part.where], part, boot[part.where], time_s[part.where])
             begin = end
         self._note(rows)
 
@@ -176,10 +198,12 @@ class Builder:
         self.losses.ticks_missing += missing
 
 
-def _positions(pieces: int, parts: list[Part]) -> tuple[list[Positions], int]:
+def _positions(pieces: int, parts: list[_Messages]) -> tuple[list[Positions], int]:
     """Where each part's frames stand among all frames of the block, and how many those are."""
     if len(parts) == 1:
         return [slice(0, len(parts[0].order))], len(parts[0].order)
+    if sum(len(part.order) for part in parts) == pieces:
+        return [part.order for part in parts], pieces
     there = np.zeros(pieces, bool)
     for part in parts:
         there[part.order] = True
@@ -203,12 +227,7 @@ def _ends_well(layout: Layout, behind: int) -> bool:
     return behind == 0
 
 
-def _fixed(part: Part) -> np.ndarray:
-    """The fixed parts of all payloads, as rows of table.WIRE."""
-    return part.payloads[:, : LAYOUTS[part.kind].size].view(table.WIRE[part.kind])[:, 0]
-
-
-def _bytes(part: Part, begin: int, size: int) -> np.ndarray:
+def _bytes(part: _Messages, begin: int, size: int) -> np.ndarray:
     """`size` bytes of every payload, from byte `begin` on, as one element."""
     return part.payloads[:, begin : begin + size].view(f"V{size}")[:, 0]
 
@@ -218,7 +237,7 @@ def _uniform(numbers: np.ndarray) -> int | None:
     return int(numbers[0]) if (numbers == numbers[0]).all() else None
 
 
-def _description_ids(part: Part) -> np.ndarray:
+def _description_ids(part: _Messages) -> np.ndarray:
     """Each description's id."""
     told = part.payloads[:, table.HEADER_SIZE :]
     same = bool((told == told[0]).all())
@@ -226,10 +245,10 @@ def _description_ids(part: Part) -> np.ndarray:
     return np.array(ids * len(told) if same else ids, np.uint32)
 
 
-def _fill_messages(rows: np.ndarray, at: Positions, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
+def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: np.ndarray, time_s: np.ndarray) -> None:
     """Put one part's messages, which are no readings, into rows[at]."""
     layout = LAYOUTS[part.kind]
-    fixed = _fixed(part)
+    fixed = part.fixed
     rows["boot"][at], rows["time"][at] = boot, time_s
     rows["saturated"][at] = fixed["type"] >= SATURATED
     for name in table.WIRE[part.kind].names or ():
@@ -244,17 +263,17 @@ def _fill_messages(rows: np.ndarray, at: Positions, part: Part, boot: np.ndarray
         rows[name][at] = values
 
 
-def _fill(rows: np.ndarray, at: Positions, part: Part, boot: np.ndarray, time_s: np.ndarray) -> None:
+def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: np.ndarray, time_s: np.ndarray) -> None:
     """Put one part's readings into rows[at]."""
-    width = part.count
-    shared = np.empty(len(boot), table.SHARED)
-    fixed = _fixed(part)
+    width, fixed = part.count, part.fixed
+    shared = rows[at] if isinstance(at, slice) else np.empty(len(boot), table.SHARED)
     shared["time"], shared["boot"], shared["width"] = time_s, boot, width
     shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
     shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
     for name, values in table.later(LAYOUTS[_READING], part.payloads, width):
         shared[name] = values
-    table.span(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
+    if not isinstance(at, slice):
+        table.span(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
     if width:
         size = width * table.CHANNEL.itemsize
         table.span(rows, table.SHARED.itemsize, size)[at] = _bytes(part, _FIXED, size)

@@ -1,9 +1,12 @@
 """Frames out of a whole log, many at a time: the same answer as hotfuel_wire.framing.FrameReader, in plain numpy.
 
 A block of the log is cut at its zeros; pieces of one length are laid under one another and decoded together. Most have their zeros, so their COBS
-codes too, at the same places: those are undone eight bytes at a time; the others are turned on their side, where undoing COBS is a countdown that
-runs down the rows for all pieces at once. CRC-32 is linear over bits: the CRC of a message is the XOR of what each byte at its place adds. So every
-frame's own CRC is checked with one look-up per byte or pair of bytes, and none where all pieces agree.
+codes too, at the same places: those are undone eight bytes at a time; in the others all pieces step from code to code together.
+
+CRC-32 is checked in two steps. Behind a payload and its own CRC the register holds the same number whatever the payload was, so a run of right pieces
+of one length has one known CRC, which C works out far faster than the pieces' own. A run with one wrong piece always misses it, as that piece alone
+would; a run with several misses it but for one chance in 2**32. Then every piece of the run is checked by its own: CRC-32 is linear over bits, the CRC
+of a message is the XOR of what each byte at its place adds, so that takes one look-up per byte or pair of bytes, and none where all pieces agree.
 """
 
 import binascii
@@ -18,6 +21,8 @@ from hotfuel_wire.messages import SATURATED
 BLOCK = 1 << 21  # bytes taken from the log at a time
 _TOGETHER = 1 << 16  # pieces decoded together: their bytes stay in the processor's cache
 _KEPT = 1 << 23  # bytes of working memory that stay with the process from block to block
+_RUN = 512  # pieces whose CRC is looked at as one
+_ASKED = 15  # pieces that say where most have their codes
 _FEW = 64  # that few pieces of one length are decoded one by one
 _PAIRS_FROM = 1 << 11  # pieces for which looking up pairs of bytes pays: its tables are large
 _SHORTEST, _LONGEST = 6, framing.BODY_MAX + 1
@@ -27,15 +32,11 @@ _BEFORE, _BEHIND = b"\x00", bytes(_WORD)  # pieces then begin and end in turn, a
 
 @dataclass
 class Part:
-    """Payloads of one type and one length. payloads[i, j]: byte j of payload i; order[i]: which piece of the block it was.
-
-    count: how often what their message repeats is there, once somebody has looked.
-    """
+    """Payloads of one type and one length. payloads[i, j]: byte j of payload i; order[i]: which piece of the block it was."""
 
     kind: int
     order: np.ndarray
     payloads: np.ndarray
-    count: int = 0
 
 
 @dataclass
@@ -49,7 +50,7 @@ class Block:
     bytes_damaged: int = 0
 
 
-def blocks(source: Iterable[bytes]) -> Iterator[Block]:
+def blocks(source: Iterable[bytes | memoryview]) -> Iterator[Block]:
     """Decode a log given in pieces of any size (about BLOCK is fast). What follows the last zero counts as if a zero ended it."""
     # Until it has once let go of a large piece, glibc gives memory back to the system after every block, and fetching it anew costs time.
     np.empty(_KEPT, np.uint8)
@@ -72,11 +73,12 @@ def decode(log: np.ndarray, end: int) -> Block:
     edges += 1
     starts, lengths = edges[::2], edges[1::2] - edges[::2]
     block = Block(pieces=len(starts))
-    counts = np.bincount(np.minimum(lengths, _LONGEST + 1), minlength=_LONGEST + 2)
+    short = np.minimum(lengths, _LONGEST + 1).astype(np.uint8)
+    counts = np.bincount(short, minlength=_LONGEST + 2)
     counts[:_SHORTEST] = counts[_LONGEST + 1] = 0
     bytes_good = 0
     for length in np.flatnonzero(counts >= _FEW).tolist():
-        order = np.flatnonzero(lengths == length)
+        order = np.flatnonzero(short == length)
         for at in range(0, len(order), _TOGETHER):
             some = order[at : at + _TOGETHER]
             good, payloads = _decode_together(log, starts[some], length)
@@ -85,7 +87,7 @@ def decode(log: np.ndarray, end: int) -> Block:
             _add(block, some if good is None else some[good], payloads)
     few = (counts > 0) & (counts < _FEW)
     if few.any():
-        singles = np.flatnonzero(few[np.minimum(lengths, _LONGEST + 1)])
+        singles = np.flatnonzero(few[short])
         bytes_good += _decode_singly(log, starts, lengths, singles, block)
     block.pieces_damaged = block.pieces - block.frames
     block.bytes_damaged = int(lengths.sum()) - bytes_good
@@ -130,7 +132,9 @@ def _decode_together(log: np.ndarray, starts: np.ndarray, length: int) -> tuple[
     at_every_byte = np.ndarray((len(log) - width + 1,), f"V{width}", log, strides=(1,))
     rows = at_every_byte[starts].view(np.uint8).reshape(len(starts), width)
     good = _undo_cobs(rows, length)
-    good &= _crc_difference(rows, length) == 0
+    doubted = _doubted(rows, length)
+    if doubted is not None:
+        good[doubted] &= _crc_difference(rows[doubted], length) == 0
     payloads = rows[:, 1 : length - 4]
     if good.all():
         return None, payloads
@@ -139,20 +143,25 @@ def _decode_together(log: np.ndarray, starts: np.ndarray, length: int) -> tuple[
 
 
 def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
-    """Put the zeros back in place; byte 0 of a row (its first code) is left open. Returns which pieces end where their last code says."""
-    models = [_codes(rows[at].tobytes(), length) for at in (len(rows) // 4, len(rows) // 2, 3 * len(rows) // 4)]
+    """Put the zeros back in place; the first byte of a row (its first code) and those behind `length` become 0 too.
+
+    Returns which pieces end where their last code says.
+    """
+    models = [_codes(row.tobytes(), length) for row in rows[:: -(-len(rows) // _ASKED)]]
     codes = np.frombuffer(max(models, key=models.count), np.uint8)
     apart = np.zeros(len(rows), np.uint64)  # 0 where the codes are those of the model
-    for word, code, mask in zip(_words(rows), _words(codes), _words(-(codes > 0).view(np.uint8)), strict=True):
+    words = _words(rows)
+    if len(codes) > length:
+        words[-1] &= np.frombuffer(b"\xff" * length + bytes(len(codes) - length), np.uint64)[-1]
+    for word, code, mask in zip(words, _words(codes), _words(-(codes > 0).view(np.uint8)), strict=True):
         if code:
             word ^= code
             apart |= word & mask
     ends = np.full(len(rows), codes.sum() == length)
     others = np.flatnonzero(apart)
     if len(others):
-        columns = np.ascontiguousarray((rows[others] ^ codes)[:, :length].T)
-        ends[others] = _count_down(columns)
-        rows[others, :length] = columns.T
+        rows[others] ^= codes
+        ends[others] = _follow_codes(rows, others, length)
     return ends
 
 
@@ -171,18 +180,46 @@ def _codes(piece: bytes, length: int) -> bytes:
     return bytes(codes)
 
 
-def _count_down(columns: np.ndarray) -> np.ndarray:
-    """As _undo_cobs, for any codes; columns[j, i]: byte j of piece i."""
-    # Row where each piece's next code stands. 8 bits suffice: a code that points past 255 comes out before the row it stands in, and is never met.
-    following = columns[0].copy()
-    is_code, code = np.empty(len(following), bool), np.empty_like(following)
-    share = is_code.view(np.uint8)
-    for number, row in enumerate(columns[1:], start=1):
-        np.equal(following, number, out=is_code)
-        np.multiply(row, share, out=code)
-        following += code
-        row -= code
-    return following == len(columns)
+def _follow_codes(rows: np.ndarray, which: np.ndarray, length: int) -> np.ndarray:
+    """As _undo_cobs, for any codes, in some of the rows."""
+    flat = rows.reshape(-1)
+    at = which * rows.shape[1]
+    left = np.full(len(at), length, np.int16)  # bytes between a piece's code and its end
+    came_out = np.empty(len(at), np.int16)
+    on_their_way = np.arange(len(at))
+    while len(at):
+        code = flat[at]
+        flat[at] = 0
+        left -= code
+        (further,) = (left > 0).nonzero()
+        if len(further) < len(left):
+            came_out[on_their_way] = left
+            at, code, left, on_their_way = at[further], code[further], left[further], on_their_way[further]
+        at += code
+    return came_out == 0
+
+
+@lru_cache(256)
+def _run_crc(length: int, width: int, pieces: int) -> int:
+    """CRC-32 of so many right pieces of one length, COBS undone and with it their first byte 0, each filled up to `width` bytes with zeros."""
+    payload = bytes(length - 5)
+    row = b"\x00" + payload + binascii.crc32(payload).to_bytes(4, "little")
+    return binascii.crc32(row.ljust(width, b"\x00") * pieces)
+
+
+def _doubted(rows: np.ndarray, length: int) -> slice | np.ndarray | None:
+    """The rows in whose run a CRC is wrong; None if there are none."""
+    width = rows.shape[1]
+    wrong = [
+        begin
+        for begin in range(0, len(rows), _RUN)
+        if binascii.crc32((run := rows[begin : begin + _RUN]).data) != _run_crc(length, width, len(run))
+    ]
+    if not wrong:
+        return None
+    if len(wrong) * _RUN >= len(rows):
+        return slice(None)
+    return np.concatenate([np.arange(begin, min(begin + _RUN, len(rows))) for begin in wrong])
 
 
 @cache

@@ -54,7 +54,7 @@ def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str], *, as_i
         strangers = others.of(path)
         return _without(found, follow.blocks(path, bulk.BLOCK), strangers, path)
     view = memoryview(log).cast("B")
-    found = _assemble((bytes(view[at : at + bulk.BLOCK]) for at in range(0, len(view), bulk.BLOCK)), len(view), as_it_stands)
+    found = _assemble((view[at : at + bulk.BLOCK] for at in range(0, len(view), bulk.BLOCK)), len(view), as_it_stands)
     if as_it_stands or not _may_hold_another(found, bytes(view[: identity.HEAD])):
         return found
     read = others.reading_bytes(view)
@@ -77,10 +77,10 @@ def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[others.Ot
     return found
 
 
-def _assemble(source: Iterable[bytes], size: int, as_it_stands: bool) -> Decoded:
+def _assemble(source: Iterable[bytes | memoryview], size: int, as_it_stands: bool) -> Decoded:
     builder = Builder(size)
 
-    def measured() -> Iterator[bytes]:
+    def measured() -> Iterator[bytes | memoryview]:
         for data in source:
             builder.losses.bytes_total += len(data)
             yield data

@@ -28,7 +28,7 @@ class Order:
 def find(scans: np.ndarray, messages: dict[str, np.ndarray], descriptions: dict[int, dict]) -> Order:
     """Which of the starts seen along the log are really parts of one; `boots` is empty if each is its own."""
     order = Order()
-    edges = np.flatnonzero(np.diff(scans["boot"].astype(np.int32))) + 1
+    edges = np.flatnonzero(scans["boot"][1:] != scans["boot"][:-1]) + 1
     if not 0 < len(edges) < _MOST:
         return order
     runs: dict[object, list[int]] = {}

@@ -102,8 +102,24 @@ def test_many_pieces_of_one_length_decode_as_the_incremental_reader_does(seed):
         payload = bytes(chance.choice([0, chance.randrange(256)]) if chance.random() < varied else byte for byte in base)
         frame = bytes(chance.randint(1, 255) if byte and chance.random() < damaged else byte for byte in framing.encode(payload))
         pieces.append(frame)
-    with mock.patch.object(bulk, "_PAIRS_FROM", chance.choice([2, bulk._PAIRS_FROM])):
+    pairs, run = chance.choice([2, bulk._PAIRS_FROM]), chance.choice([3, 50, bulk._RUN])
+    with mock.patch.multiple(bulk, _PAIRS_FROM=pairs, _RUN=run):
         same(b"".join(pieces))
+
+
+def test_one_bit_wrong_in_the_same_place_of_two_frames_costs_these_two():
+    """Where a run of frames is checked as one, their differences do not cancel."""
+    payloads = [bytes([2]) + number.to_bytes(2, "big") * 8 for number in range(257, 257 + 80)]
+    log = b"".join(map(framing.encode, payloads))
+    length = len(log) // len(payloads)
+    for bit in range(8, 8 * (length - 1)):
+        damaged = bytearray(log)
+        for frame in (40, 79):
+            damaged[frame * length + bit // 8] ^= 1 << bit % 8
+        (block,) = bulk.blocks([bytes(damaged)])
+        found = [payload.tobytes() for part in block.parts for payload in part.payloads]
+        assert sorted(found) == sorted(framing.FrameReader().feed(bytes(damaged))), bit
+        assert sorted(found) == [payload for payload in payloads if payload not in (payloads[40], payloads[79])], bit
 
 
 @given(st.binary(max_size=3000))
