@@ -222,6 +222,12 @@ def is_false(verdict, truth, delta):
     )
 
 
+def true(answer, hotter_degc):
+    """The true difference of what an answer is about, with the pump that much hotter: a margin loses what the fuel gains."""
+    at_pump = hotter_degc if answer["place"] == "pump" else 0.0
+    return -at_pump if answer["quantity"] == "smallest margin" else at_pump
+
+
 def trials(name, truth, count, seed=7):
     """Counts over `count` comparisons of one case with the pump `truth` degC hotter on the changed side."""
     random = np.random.default_rng([seed, list(CASES).index(name), int(abs(truth))])
@@ -241,14 +247,11 @@ def trials(name, truth, count, seed=7):
         kept["described"] += first["low_degc"] is None
         if first["low_degc"] is not None:
             kept["tested"] += 1
-            kept["held"] += first["low_degc"] <= truth <= first["high_degc"]
+            kept["held"] += first["low_degc"] <= true(first, truth) <= first["high_degc"]
             widths.append((first["high_degc"] - first["low_degc"]) / 2)
-        kept["false"] += is_false(first["verdict"], truth, found["delta_degc"])
+        kept["false"] += is_false(first["verdict"], true(first, truth), found["delta_degc"])
         kept["decided"] += first["verdict"] in ("lower", "higher", "no difference worth having")
-        true = {"pump": truth}
-        kept["false further"] += any(
-            is_false(a["verdict"], true.get(a["place"], 0.0), found["delta_degc"]) for a in found["answers"][1:]
-        )
+        kept["false further"] += any(is_false(a["verdict"], true(a, truth), found["delta_degc"]) for a in found["answers"][1:])
     return kept, float(np.median(widths)) if widths else np.nan, last
 
 

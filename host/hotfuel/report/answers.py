@@ -37,7 +37,7 @@ def temperature(answer: Answer, delta_degc: float, shown: Shown) -> str:
     better, worse = ("more room", "less room") if margin else ("cooler", "hotter")
     if answer.verdict in (verdicts.LOWER, verdicts.HIGHER):
         near, far = sorted((abs(answer.low_degc), abs(answer.high_degc)))
-        helped = answer.verdict == verdicts.LOWER
+        helped = answer.verdict == verdicts.sides(answer.cell.better)[0]
         span = f"between {size(near)} and {size(far)}"
         if margin:
             return f"{name} left {size(answer.difference_degc)} {better if helped else worse} to boiling {at} than {answer.baseline}, {span}."
@@ -45,9 +45,9 @@ def temperature(answer: Answer, delta_degc: float, shown: Shown) -> str:
     if answer.verdict == verdicts.NO_DIFFERENCE:
         return f"{name} made no difference worth having {at}: less than {shown.text(delta_degc, 'temperature difference', 0)} either way."
     if answer.verdict == verdicts.UNDECIDED and known:
-        best, worst = -answer.low_degc, -answer.high_degc
-        ends = [f"{size(end)} {better if end > 0 else worse}" for end in (worst, best)]
-        return f"Whether {answer.variant} helped {at} is undecided: anything from {ends[0]} to {ends[1]} fits these runs."
+        ends = sorted(answer.cell.better * degc for degc in (answer.low_degc, answer.high_degc))
+        told = [f"{size(end)} {better if end > 0 else worse}" for end in ends]
+        return f"Whether {answer.variant} helped {at} is undecided: anything from {told[0]} to {told[1]} fits these runs."
     if answer.verdict == verdicts.DESCRIBED:
         return f"Whether {answer.variant} helped {at} is not known: too few runs to test it."
     return f"Whether {answer.variant} helped {at} cannot be told from these runs."
@@ -73,9 +73,9 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     primary = [answer for answer in result.answers if answer.primary] if result else []
     words = {answer.verdict for answer in primary} | ({gain.verdict for gain in power.gains} if power else set())
     steps = []
-    if any(answer.verdict == verdicts.LOWER for answer in primary):
+    if any(answer.verdict == verdicts.sides(answer.cell.better)[0] for answer in primary):
         steps.append("Under these conditions the measurement speaks for keeping what helped.")
-    if any(answer.verdict == verdicts.HIGHER for answer in primary):
+    if any(answer.verdict == verdicts.sides(answer.cell.better)[1] for answer in primary):
         steps.append("Under these conditions the measurement speaks against what made it worse.")
     if verdicts.NO_DIFFERENCE in words:
         steps.append("Where nothing changed, look for where the fuel takes up its heat, and try there.")

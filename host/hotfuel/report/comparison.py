@@ -280,10 +280,10 @@ def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
 
 
 def _verdict(answer: Answer) -> str:
-    """Of room to boiling, "lower" would read as less of it."""
+    """In words of room where a margin was asked."""
     if answer.cell.quantity != MARGIN:
         return answer.verdict
-    return {verdicts.LOWER: "more room", verdicts.HIGHER: "less room"}.get(answer.verdict, answer.verdict)
+    return {verdicts.HIGHER: "more room", verdicts.LOWER: "less room"}.get(answer.verdict, answer.verdict)
 
 
 def _method(answer: Answer) -> str:
@@ -300,7 +300,7 @@ def _runs(result: Comparison, shown: Shown) -> Table:
     )
     for run in result.runs[:_RUNS_MOST]:
         value = run.values.get(result.drawn, np.nan)
-        number = words.signed(shown, -value) if is_margin else shown.text(value, "temperature")
+        number = words.signed(shown, value) if is_margin else shown.text(value, "temperature")
         if not has(run, result.drawn):
             number = f"left out: {run.faults[0].kind}" if run.faults else "not read"
         air = shown.text(run.ambient_pressure_kpa, "pressure")

@@ -59,19 +59,18 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
     the difference from the baseline's mean."""
     names = [result.baseline, *result.variants]
     is_margin = result.drawn.quantity == MARGIN
-    sign = -1.0 if is_margin else 1.0
     dimension = "temperature difference" if is_margin else "temperature"
     unit = shown.unit(dimension)
     of = {name: [run for run in result.runs if run.variant == name and has(run, result.drawn)] for name in names}
     values = {}
     for name in names:
         degc = np.array([run.values[result.drawn] for run in of[name]])
-        values[name] = np.asarray(shown.value(sign * degc, dimension))
+        values[name] = np.asarray(shown.value(degc, dimension))
     means = {name: float(values[name].mean()) for name in names}
     tested = _differences(result)
     spans = {}
     for name, answer in tested.items():
-        ends = [float(shown.value(sign * degc, "temperature difference")) for degc in (answer.low_degc, answer.high_degc)]
+        ends = [float(shown.value(degc, "temperature difference")) for degc in (answer.low_degc, answer.high_degc)]
         spans[name] = (means[result.baseline] + min(ends), means[result.baseline] + max(ends))
     # a margin is read against zero
     every = np.concatenate([*values.values(), *(np.array(span) for span in spans.values()), [0.0] if is_margin else []])
@@ -137,9 +136,10 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> Cha
     dimension = "temperature difference"
     unit = shown.unit(dimension)
     middle, low, high = (
-        -np.array([shown.value(getattr(answer, name), dimension) for answer in answers], dtype=float)
-        for name in ("difference_degc", "high_degc", "low_degc")
+        np.array([answer.cell.better * float(shown.value(getattr(answer, name), dimension)) for answer in answers])
+        for name in ("difference_degc", "low_degc", "high_degc")
     )
+    low, high = np.minimum(low, high), np.maximum(low, high)
     delta = float(shown.value(delta_degc, dimension))
     known = np.concatenate([middle, low[np.isfinite(low)], high[np.isfinite(high)], [-delta, delta]])
     reach = 1.08 * float(np.abs(known).max())

@@ -117,9 +117,12 @@ def change(answer: Any, shown: Shown, *, rounded: bool = False) -> str:
     def size(degc: float) -> str:
         return rough(shown, abs(degc), doubt_degc)
 
-    room = -answer.difference_degc
+    better = answer.cell.better
+    room = better * answer.difference_degc
     text = f"{size(room)} {more if room >= 0 else less}"
-    low, high = sorted((-answer.low_degc, -answer.high_degc)) if np.isfinite(answer.low_degc) else (np.nan, np.nan)
+    low, high = (
+        sorted((better * answer.low_degc, better * answer.high_degc)) if np.isfinite(answer.low_degc) else (np.nan, np.nan)
+    )
     if not np.isfinite(low):
         return text
     if low * high >= 0:

@@ -51,12 +51,13 @@ def test_a_known_difference_is_found_where_it_is_and_nowhere_else(hotfuel, sessi
     ]
     assert result["runs"] == {"before": 4, "fix": 4}
     primary = result["answers"][0]
-    assert (primary["primary"], primary["verdict"]) == (True, "lower")
-    assert primary["low_degc"] < -8.0 < primary["high_degc"]
+    assert (primary["primary"], primary["verdict"]) == (True, "higher")
+    assert primary["low_degc"] < 8.0 < primary["high_degc"]
     assert primary["high_degc"] - primary["low_degc"] < 6
     at_pump = [answer for answer in result["answers"] if answer["place"] == "pump"]
     assert at_pump
-    assert "lower" not in {answer["verdict"] for answer in at_pump}
+    helped = {"smallest margin": "higher"}
+    assert not [answer["sentence"] for answer in at_pump if answer["verdict"] == helped.get(answer["quantity"], "lower")]
     assert 'role="img"' in out.read_text(encoding="utf-8")
     said = hotfuel("compare", *arguments)
     assert "fix" in said

@@ -13,7 +13,7 @@ def runs(count=6):
     return [
         Run(
             f"run {number}", "sleeve <b>" if number % 2 else "bare", f"s{number}",
-            {HOT_SOAK: (-5.0 if number % 2 else 3.0) + spread[number % 6], DRIVE: 35.0 + spread[-number % 6]}, {},
+            {HOT_SOAK: (5.0 if number % 2 else -3.0) - spread[number % 6], DRIVE: 35.0 + spread[-number % 6]}, {},
             start_s=1e9 + 1000 * number, ambient_degc=24.0, ambient_pressure_kpa=94.5, fuel="measured fuel", car="Blue saloon",
         )
         for number in range(count)

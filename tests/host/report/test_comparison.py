@@ -35,13 +35,13 @@ def test_finding_intervals_and_runs(units):
     shown = Shown(units)
     assert re.sub(r"\s+", " ", result.finding()) in text
     primary = result.answers[0]
-    assert primary.verdict == "lower"
+    assert primary.verdict == "higher"
     for degc in (primary.difference_degc, primary.low_degc, primary.high_degc):
         assert shown.text(abs(degc), "temperature difference") in text
     assert words.change(primary, shown) in text
     for run in result.runs:
         assert run.name in text
-    assert "+5.0 °C" in text or units == "us"  # the sleeve's margin, not its stored negative
+    assert "+5.0 °C" in text or units == "us"  # the sleeve's margin
     for caution in (*result.cautions, *result.conditions):
         assert re.sub(r"\s+", " ", caution) in text
 

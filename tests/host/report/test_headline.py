@@ -136,7 +136,7 @@ NAN = np.nan
         (answer(verdicts.LOWER, -5.6, -7.2, -3.9), "Shield lowered the fuel at the pump by 10 °F, between 7 °F and 13 °F."),
         (answer(verdicts.HIGHER, 5.6, 3.9, 7.2), "Shield raised the fuel at the pump by 10 °F, between 7 °F and 13 °F."),
         (
-            answer(verdicts.LOWER, -5.6, -7.2, -3.9, MARGIN),
+            answer(verdicts.HIGHER, 5.6, 3.9, 7.2, MARGIN),
             "Shield left 10 °F more room to boiling at the pump than bare, between 7 °F and 13 °F.",
         ),
         (
@@ -156,8 +156,8 @@ def test_every_verdict_has_its_sentence(one, said):
 
 
 def test_plus_is_more_room():
-    """A change of margin from -12.2 to -10.8 is more room, however it is stored."""
-    told = words.change(answer(verdicts.UNDECIDED, -1.4, -2.0, 0.8, MARGIN), Shown("si"))
+    """A change of margin from -12.2 to -10.8 is more room."""
+    told = words.change(answer(verdicts.UNDECIDED, 1.4, -0.8, 2.0, MARGIN), Shown("si"))
     assert told == "1.4 °C more room (from 0.8 °C less room to 2.0 °C more room)"
 
 

@@ -62,6 +62,11 @@ def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
     return HIGHER if low > 0 else UNDECIDED
 
 
+def sides(better: int) -> tuple[str, str]:
+    """(the verdict of a change that helped, of one that did harm). better: 1 where more is better, -1 where less is."""
+    return (HIGHER, LOWER) if better > 0 else (LOWER, HIGHER)
+
+
 def seen(estimate: Estimate, delta: float, rows: int) -> bool:
     """Whether the interval corrected for `rows` questions lies wholly beyond ±delta."""
     low, high = estimate.interval(1 - (1 - LEVEL) / rows)

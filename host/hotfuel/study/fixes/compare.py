@@ -1,7 +1,7 @@
 """Which fix lowered the temperature: variants against a baseline and one another, from runs already summarised.
 
 `compare_runs` is the whole of the statistics; `hotfuel.study.fixes.sessions` makes the runs from recordings. A difference is variant minus
-baseline in the sense of temperature, for a margin too: "lower" is always cooler, or further from the limit.
+baseline: a fix that helps lowers a temperature and raises a margin (`Cell.better`).
 """
 
 from collections import Counter
@@ -162,7 +162,9 @@ def hardest(runs: Sequence[Run], cells: Sequence[Cell]) -> Cell:
     variants = list(dict.fromkeys(run.variant for run in runs))
     return max(
         wanted,
-        key=lambda c: float(np.mean([np.mean([r.values[c] for r in runs if r.variant == v and has(r, c)]) for v in variants])),
+        key=lambda c: (
+            -c.better * float(np.mean([np.mean([r.values[c] for r in runs if r.variant == v and has(r, c)]) for v in variants]))
+        ),
     )
 
 
@@ -274,13 +276,12 @@ def _answer(
 
 
 def _best(base: str, others: Sequence[str], answers: Sequence[Answer], cell: Cell) -> tuple[tuple[str, ...], str]:
-    """(variants that may be best at that question: those to which no other was found cooler, the sentence about them); only of three or more."""
+    """(variants that may be best at that question: those to which no other was found better, the sentence about them); only of three or more."""
     tested = [a for a in answers if a.asked and a.cell == cell and a.verdict not in (verdicts.DESCRIBED, verdicts.NO_VERDICT)]
     if len(others) < 2 or not tested:
         return (), ""
-    beaten = {a.baseline for a in tested if a.verdict == verdicts.LOWER} | {
-        a.variant for a in tested if a.verdict == verdicts.HIGHER
-    }
+    helped, harmed = verdicts.sides(cell.better)
+    beaten = {a.baseline for a in tested if a.verdict == helped} | {a.variant for a in tested if a.verdict == harmed}
     among = [name for name in (base, *others) if any(name in (a.variant, a.baseline) for a in tested)]
     best = tuple(name for name in among if name not in beaten)
     return best, best_sentence(cell, best)

@@ -42,7 +42,7 @@ def extremes(course: Course, laps: Sequence[Phase], values: Mapping[Cell, float]
             rows = (course.time_s >= lap.start_s) & (course.time_s < lap.end_s)
             mean = smoothed(course.time_s[rows], column[rows])
             if np.isfinite(mean).any():
-                each.append(float(np.nanmax(mean)) if cell.quantity == PEAK else -float(np.nanmin(mean)))
+                each.append(float(np.nanmax(mean)) if cell.quantity == PEAK else float(np.nanmin(mean)))
         if each:
-            found[cell] = float(np.mean(each)) + shift_degc
+            found[cell] = float(np.mean(each)) - cell.better * shift_degc
     return found

@@ -33,6 +33,11 @@ class Cell:
     place: str
     phase: str
 
+    @property
+    def better(self) -> int:
+        """1 where more is better (room to boiling), -1 where less is (a temperature)."""
+        return 1 if self.quantity == MARGIN else -1
+
     def words(self) -> str:
         """For example "hottest at pump, hot soak"."""
         return f"{self.quantity} at {place_words(self.place)}, {self.phase}"
@@ -42,8 +47,8 @@ class Cell:
 class Run:
     """One run of one variant, its summaries and the conditions it was driven under. Unknown conditions are nan or empty.
 
-    values: {Cell: degC} with temperatures already as rise over ambient plus the common reference, and margins as temperature against the limit
-    (minus margin), so that "lower" is cooler in both. inside: {Cell: standard error inside the run, degC}.
+    values: {Cell: degC}, temperatures already as rise over ambient plus the common reference, margins as they would be there.
+    inside: {Cell: standard error inside the run, degC}.
     sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
     day: the date it was driven on, "" if unknown. ambient_u_degc: standard uncertainty of its outside air. phase_s: {phase: seconds of it compared}.
     stock_degc: the fuel at the first place as the run began, adjusted as the values are. faults: what takes it out of which questions. cold_degc: {place:
@@ -116,7 +121,8 @@ def summarise(
     phase: str,
     shift_degc: float = 0.0,
 ) -> tuple[dict[Cell, float], dict[Cell, float]]:
-    """(values, inside-run errors) of one place in one phase. `shift_degc` (reference ambient minus this run's) is added to every value.
+    """(values, inside-run errors) of one place in one phase. `shift_degc` (reference ambient minus this run's) is added to every temperature and
+    taken off every margin.
 
     The mean, the hottest 10 s mean, and at a place with a limit the smallest margin of 10 s means.
     """
@@ -128,7 +134,7 @@ def summarise(
     values[Cell(MEAN, place, phase)], inside[Cell(MEAN, place, phase)] = mean + shift_degc, error
     if margin_degc is not None and np.isfinite(np.asarray(margin_degc, dtype=float)).any():
         smallest = float(np.nanmin(smoothed(time_s, margin_degc)))
-        values[Cell(MARGIN, place, phase)], inside[Cell(MARGIN, place, phase)] = -smallest + shift_degc, np.nan
+        values[Cell(MARGIN, place, phase)], inside[Cell(MARGIN, place, phase)] = smallest - shift_degc, np.nan
     hottest = float(np.nanmax(smoothed(time_s, temperature_degc)))
     values[Cell(PEAK, place, phase)], inside[Cell(PEAK, place, phase)] = hottest + shift_degc, np.nan
     return values, inside

@@ -68,7 +68,7 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         return shown.no_finer(abs(value), "temperature difference", half)
 
     def sense(value: float) -> str:
-        return words[0] if value < 0 else words[1]
+        return words[0] if value * cell.better > 0 else words[1]
 
     span = span_words(found.low, found.high, size, sense)
     moved = f"With {found.variant}, {where} was {size(found.difference)} {sense(found.difference)} than with {found.baseline}"
@@ -143,7 +143,7 @@ def without_sentence(
         return shown.text(abs(value), "temperature difference")
 
     def sense(value: float) -> str:
-        return words[value > 0]
+        return words[0] if value * cell.better > 0 else words[1]
 
     low, high = estimate.interval()
     which = " and ".join(runs[:3]) + (f" and {len(runs) - 3} more" if len(runs) > 3 else "")

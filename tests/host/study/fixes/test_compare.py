@@ -29,11 +29,11 @@ def sides(before, after, **conditions):
     return [run(variant, value, number, **conditions) for number, (variant, value) in enumerate(pairs)]
 
 
-def test_a_plain_difference_is_lower_and_said_in_the_readers_units():
-    result = compare_runs(sides([60, 61, 62], [50, 51, 52]), "before", shown=Shown("us"))
+def test_a_plain_difference_of_margins_has_their_sign_and_is_said_in_the_readers_units():
+    result = compare_runs(sides([-2, -1, 0], [8, 9, 10]), "before", shown=Shown("us"))
     answer = result.answers[0]
-    assert answer.verdict == verdicts.LOWER
-    assert answer.difference_degc == pytest.approx(-10)
+    assert answer.verdict == verdicts.HIGHER
+    assert answer.difference_degc == pytest.approx(10)
     # pooled t by hand: s = 1, half = t(0.975, 4) sqrt(2/3) = 2.776 x 0.8165
     assert answer.high_degc - answer.low_degc == pytest.approx(2 * 2.77645 * math.sqrt(2 / 3), rel=1e-4)
     assert "18 °F further from boiling" in answer.sentence
@@ -126,7 +126,7 @@ def test_other_questions_wait_for_the_primary_one():
 
 def test_the_hardest_phase_is_chosen_by_both_sides_together():
     runs = [
-        run(v, {IDLE: 50.0 + i, SOAK: 48.0 + i + (9 if v == "after" else 0)}, i) for i, v in enumerate(("before", "after") * 2)
+        run(v, {IDLE: 10.0 - i, SOAK: 12.0 - i - (9 if v == "after" else 0)}, i) for i, v in enumerate(("before", "after") * 2)
     ]
     assert compare_runs(runs, "before").primary == SOAK
 
@@ -251,10 +251,10 @@ def test_ten_second_means_and_the_error_inside_a_run():
     assert math.isnan(mean_and_error([0.0], [1.0])[1])
 
 
-def test_a_margin_counts_as_temperature_against_the_limit():
+def test_a_margin_keeps_its_sign_and_loses_what_a_temperature_gains():
     t = np.arange(60.0)
     values, _ = summarise(t, np.full(60, 50.0), np.full(60, 8.0), "pump", "idle", shift_degc=2.0)
-    assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): -6.0, Cell(PEAK, "pump", "idle"): 52.0}
+    assert values == {Cell(MEAN, "pump", "idle"): 52.0, Cell(MARGIN, "pump", "idle"): 6.0, Cell(PEAK, "pump", "idle"): 52.0}
 
 
 @pytest.mark.parametrize(
