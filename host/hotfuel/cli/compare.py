@@ -79,6 +79,7 @@ def compare(
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
     """
+    from hotfuel.report import complaint_words
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes import asking
     from hotfuel.study.fixes import read_by_hand as by_hand
@@ -145,7 +146,8 @@ def compare(
     lines += _how_to_say(result)
     others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
     decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
-    lines += [" ".join(one.sentences) for one in result.judgements]
+    judged = [complaint_words.judgement(one, shown) for one in result.judgements]
+    lines += map(" ".join, judged)
     lines += decided[:_TOLD]
     if more := len(decided) - len(decided[:_TOLD]):
         lines.append(f"{more} more are decided, smaller than these; the report and --json list them.")
@@ -167,8 +169,10 @@ def compare(
         with told_first(lines, target, as_json):
             page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
+    plain = result.as_dict()
+    plain["judgements"] = [{**one.as_dict(), "sentences": said} for one, said in zip(result.judgements, judged, strict=True)]
     show(
-        {"comparison": result.as_dict(), "power": power.as_dict() if power else None, "report": str(target) if target else None},
+        {"comparison": plain, "power": power.as_dict() if power else None, "report": str(target) if target else None},
         lines,
         as_json,
     )

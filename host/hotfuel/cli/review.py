@@ -40,6 +40,7 @@ def review(
 
     After a repair: hotfuel review friday --complaint monday. A stop counts only if it was as hard as the one with the trouble.
     """
+    from hotfuel.report import complaint_words, story_words
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
     from hotfuel.study.fixes.came import sentences as came_sentences
@@ -55,7 +56,8 @@ def review(
     told = _story(opened, shown, before)
     came = held_with(opened, forecast, shown) if forecast else None
     written = report.write(opened, target, shown.system, pdf, told, png, came)
-    judgement = told.judgement if told else None
+    said = story_words.sentences(told, shown) if told else []
+    judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else []
     sections = told.sections if told else ()
     most = transport.told(sections)
     show(
@@ -63,7 +65,7 @@ def review(
             "report": str(written),
             "summary": opened.summary().as_dict(),
             "sections": [one.as_dict() for one in sections],
-            "story": {name: part for name, part in told.as_dict().items() if name != "sections"} if told else None,
+            "story": _plain(told, said, judged) if told else None,
             "came": came.as_dict() if came else None,
             "notes": opened.all_notes(),
         },
@@ -71,13 +73,21 @@ def review(
             *findings(opened, shown),
             *([most.sentence] if most else []),
             *_pulls(told, shown),
-            *(judgement.sentences if judgement else ()),
+            *judged,
             *(came_sentences(came, shown) if came else ()),
             *notes(opened),
             f"report: {written}",
         ],
         as_json,
     )
+
+
+def _plain(told: Any, said: list[str], judged: list[str]) -> dict[str, Any]:
+    """The story for JSON, with its sentences; its sections stand beside it."""
+    plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
+    if judged:
+        plain["judgement"]["sentences"] = judged
+    return plain
 
 
 def _pulls(told: Any, shown: Shown) -> list[str]:

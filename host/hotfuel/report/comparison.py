@@ -11,6 +11,7 @@ from hotfuel.report import (
     answers,
     before_after,
     beside,
+    complaint_words,
     html,
     input_table,
     pictures,
@@ -111,7 +112,7 @@ def make(
     figures: dict[str, Any] = {}
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
     cars = sorted({run.car for run in result.runs if run.car}) if result else []
-    judged = [" ".join(one.sentences) for one in result.judgements] if result else []
+    judged = [" ".join(complaint_words.judgement(one, shown)) for one in result.judgements] if result else []
     complaint, work_done = sheet.complaint_and_work(known, 1.0 if not (result and power) else 0.25 if judged else 0.5)
     customer = known.get("customer")
     table = numbers(power, shown, result) if power else None

@@ -14,6 +14,7 @@ from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import (
     basis,
     before_after,
+    complaint_words,
     heat,
     html,
     input_table,
@@ -23,6 +24,7 @@ from hotfuel.report import (
     pull_table,
     sheet,
     stops,
+    story_words,
     words,
 )
 from hotfuel.report import came as held_forecast
@@ -86,7 +88,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     refused = f"The car file cannot be used: {session.car_refused}." if session.car_refused else ""
     head = headline(summary, told, shown, clock, refused)
     complaint, work_done = sheet.complaint_and_work(session.metadata)
-    judged = told.judgement.sentences if told and told.judgement else ()
+    judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else ()
     car = session.car.name if session.car else str(session.metadata.get("car") or "Car not named")
     customer = session.metadata.get("customer")
     first = Sheet(
@@ -136,7 +138,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "marks": _marks(session, clock),
         "places": _places(session, summary, shown, clock),
         "alarm_rows": _alarm_rows(alarms, clock),
-        "story": told.sentences if told else [],
+        "story": story_words.sentences(told, shown) if told else [],
         "phases": _phases(told, session, shown, clock) if told else None,
         "hot_stops": stops.hot_stops(told, shown) if told else None,
         "restarts": stops.restarts(told, session.ticks.index[0], shown, clock) if told else None,

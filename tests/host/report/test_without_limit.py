@@ -4,6 +4,7 @@ import pytest
 from hotfuel import car, session
 from hotfuel.cli.shared import findings
 from hotfuel.report import review, words
+from hotfuel.report.story_words import sentences
 from hotfuel.session import folder
 from hotfuel.study import story
 from hotfuel.units import Shown
@@ -42,8 +43,8 @@ def test_too_low_a_pressure_leads(tmp_path, synthetic):
     assert "1 min 00 s" in head.replace("59.8 s", "1 min 00 s"), "time beyond the limit"
     assert page.count("flow: where nothing measures it") == 1, "what the limits assume is in the technical part"
     told = story.tell(found)
-    assert "At the pump" in told.sentences[0] or "at the pump" in told.sentences[0]
-    assert "under 25 kPa" in told.sentences[0]
+    assert "At the pump" in sentences(told, Shown("si"))[0] or "at the pump" in sentences(told, Shown("si"))[0]
+    assert "under 25 kPa" in sentences(told, Shown("si"))[0]
     assert any(phase.places["pump"].no_limit_s > 50 and phase.places["pump"].act_s > 50 for phase in told.phases)
     lines = findings(found, Shown("si"))
     assert "under 25 kPa" in lines[1]
@@ -54,7 +55,7 @@ def test_too_low_a_pressure_leads(tmp_path, synthetic):
 def test_an_impossible_pressure_leads_before_a_low_one(tmp_path, synthetic):
     found = drive(tmp_path, synthetic, 3.0)
     assert found.summary().without_limit.no_limit == "impossible pressure: check the car file"
-    assert "check the car file" in story.tell(found).sentences[0]
+    assert "check the car file" in sentences(story.tell(found), Shown("si"))[0]
 
 
 def test_an_ordinary_drive_has_none(tmp_path, synthetic):

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from driven import START_S, Driven
+from hotfuel.report.story_words import sentences
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import PROBES, scenarios
 from hotfuel.study.drive.course import Course
@@ -72,7 +73,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
     assert nearest.margin_degc == pytest.approx(np.nanmin(truth[place]), abs=2 * nearest.uncertainty_degc)
     assert nearest.phase.startswith(kind)
     assert because in nearest.reason
-    first = story.sentences[0]
+    first = sentences(story, SI)[0]
     told = datetime.fromtimestamp(START_S + nearest.at_s, UTC)
     for part in (
         f"The fuel at the {place}",
@@ -104,7 +105,7 @@ def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_s
             crossed[place] = beyond[0] / 60
     assert soak.first_place == min(crossed, key=crossed.get) == first
     assert soak.crossed_min == pytest.approx(crossed[soak.first_place], abs=0.2)
-    (said,) = [s for s in story.sentences if s.startswith("Hot soak")]
+    (said,) = [s for s in sentences(story, SI) if s.startswith("Hot soak")]
     for part in (f"{(start - stop) / 60:.0f} min standing", f"after {stop / 60:.0f} min of running", "30.0 °C outside"):
         assert part in said
     ends = f"passed its limit first, {crossed[first]:.0f} min after the stop."
@@ -114,7 +115,7 @@ def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_s
 def test_the_restart_is_told():
     session = driven("summer")
     story = tell(session, SI)
-    (said,) = [s for s in story.sentences if s.startswith("Restart at")]
+    (said,) = [s for s in sentences(story, SI) if s.startswith("Restart at")]
     (one,) = story.restarts
     stop, start = next((float(begins), float(ends)) for name, begins, ends in session.spans() if name == "hot soak")
     for part in (
@@ -132,8 +133,8 @@ def test_a_drive_in_which_nothing_comes_near_is_told_without_alarm():
     assert story.nearest.margin_degc > 20
     assert story.soaks == ()
     assert story.restarts == ()
-    assert "The driver would have noticed nothing." in story.sentences
-    text = " ".join(story.sentences)
+    assert "The driver would have noticed nothing." in sentences(story, SI)
+    text = " ".join(sentences(story, SI))
     for word in ("beyond", "is likely", "may form", "passed its limit", "safe", "OK"):
         assert word not in text
 
@@ -141,12 +142,12 @@ def test_a_drive_in_which_nothing_comes_near_is_told_without_alarm():
 def test_within_two_standard_deviations_the_driver_may_have_noticed():
     story = tell(driven("queue"), SI)
     assert 0 < story.nearest.margin_degc < 2 * story.nearest.uncertainty_degc
-    assert any(s.startswith("Vapour may form at the pump") for s in story.sentences)
+    assert any(s.startswith("Vapour may form at the pump") for s in sentences(story, SI))
 
 
 def test_a_soak_in_which_nothing_crosses_says_so():
     session = Driven(replace(BUILT, drive=(*CRUISE, Part("off", 5.0, "off")), ambient_degc=5.0))
-    (said,) = [s for s in tell(session, SI).sentences if s.startswith("Hot soak")]
+    (said,) = [s for s in sentences(tell(session, SI), SI) if s.startswith("Hot soak")]
     assert said.endswith("no place passed its limit.")
 
 
@@ -162,8 +163,8 @@ def test_a_soak_in_which_nothing_crosses_says_so():
 def test_how_sure_is_said(known, marks, word, sure):
     story = tell(driven("summer", known, marks), SI)
     assert story.confidence == word
-    assert story.sentences[-1].startswith("How sure")
-    assert sure in story.sentences[-1]
+    assert sentences(story, SI)[-1].startswith("How sure")
+    assert sure in sentences(story, SI)[-1]
     assert story.nearest.place == "pump"
 
 
@@ -171,7 +172,7 @@ def test_marks_move_the_limit_and_it_is_said_from_how_many():
     at_s = next(float(last) for name, _, last in driven("queue").spans() if name == "queue") - 60
     story = tell(driven("queue", marks=((at_s, "stumbled"), (at_s - 100, "looked at the sky"))), SI)
     assert (story.own_limit.troubles, story.own_limit.ran_through) == (1, 0)
-    assert story.own_limit.sentence in story.sentences
+    assert story.own_limit.sentence in sentences(story, SI)
     assert "From 1 event with trouble and 0 without" in story.own_limit.sentence
 
 
@@ -202,7 +203,7 @@ def test_hotter_fuel_arriving_is_told_as_the_cause():
     story = tell(Course("x", time_s, degc, margins, inputs, (), np.nan, car, 25.0), SI)
     assert story.nearest.place == "carb_inlet"
     assert story.nearest.reason == "hotter fuel that had stood further back arrived when the flow rose"
-    assert "10 min in" in story.sentences[0] or "11 min in" in story.sentences[0]  # no time of day is known
+    assert "10 min in" in sentences(story, SI)[0] or "11 min in" in sentences(story, SI)[0]  # no time of day is known
 
 
 def test_without_a_car_file_the_hottest_fuel_is_told_and_no_limit_claimed():
@@ -211,13 +212,13 @@ def test_without_a_car_file_the_hottest_fuel_is_told_and_no_limit_claimed():
     story = tell(session, SI)
     assert story.nearest is None
     hottest = session.temperatures().max().max()
-    assert "The hottest fuel was at the pump" in story.sentences[0]
-    assert float(story.sentences[0].split(": ")[1].split(" °C")[0]) == pytest.approx(hottest, abs=0.7)
-    assert "no limit is known without a car file" in story.sentences[0]
+    assert "The hottest fuel was at the pump" in sentences(story, SI)[0]
+    assert float(sentences(story, SI)[0].split(": ")[1].split(" °C")[0]) == pytest.approx(hottest, abs=0.7)
+    assert "no limit is known without a car file" in sentences(story, SI)[0]
 
 
 def test_units_are_the_reader_s():
-    us, si = (tell(driven("summer"), Shown(system)).sentences[0] for system in ("us", "si"))
+    us, si = (sentences(tell(driven("summer"), one), one)[0] for one in map(Shown, ("us", "si")))
     assert "°F" in us
     assert "psi" in us
     assert "°C" in si

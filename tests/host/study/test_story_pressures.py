@@ -2,6 +2,7 @@
 
 import numpy as np
 from driven import Driven
+from hotfuel.report.story_words import sentences
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.story import tell
 from hotfuel.units import Shown
@@ -17,7 +18,7 @@ def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
     pressure[stop : stop + 300] = 20.0 + np.linspace(0, 9, 300)
     session._inputs["fuel_pressure_kpa"] = pressure
     for system, size in (("si", "9.0 kPa"), ("us", "1.3 psi")):
-        said = [sentence for sentence in tell(session, Shown(system)).sentences if "line pressure rose" in sentence]
+        said = [one for one in sentences(tell(session, Shown(system)), Shown(system)) if "line pressure rose" in one]
         assert len(said) == 1
         assert size in said[0]
     assert "look for leaks" in said[0]
@@ -28,4 +29,4 @@ def test_a_line_that_bleeds_off_is_not_worth_a_sentence():
     inputs = session.inputs()
     pressure = np.where(inputs["running"] == 1, 38.0, 38.0 * np.exp(-np.arange(len(inputs)) / 100.0))
     session._inputs["fuel_pressure_kpa"] = np.where(inputs["running"] == 1, 38.0, np.minimum.accumulate(pressure))
-    assert not [sentence for sentence in tell(session).sentences if "line pressure rose" in sentence]
+    assert not [one for one in sentences(tell(session), Shown("si")) if "line pressure rose" in one]

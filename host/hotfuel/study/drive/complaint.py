@@ -1,6 +1,6 @@
 """A complaint of trouble after hot stops, and the stops since its repair: did the trouble come back, and were they hard enough to show anything."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -10,7 +10,6 @@ from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, Phase, phases
 from hotfuel.study.drive.restarts import AFTER_S, Hardness, Proof, hardness, proof, restarts, says_trouble, softer
-from hotfuel.units import Shown
 
 _JUST_BEFORE_S = 10.0
 _NAME_MOST = 60  # letters of a title in a sentence
@@ -59,7 +58,6 @@ class Judgement:
     complaint: Stop
     stops: tuple[Stop, ...]
     proof: Proof | None
-    sentences: tuple[str, ...]
     without_marks: int = 0
 
     def as_dict(self) -> dict[str, object]:
@@ -112,7 +110,7 @@ def hardest(made: Sequence[Stop]) -> Stop | None:
     return max(wanted, key=lambda stop: stop.hardness.peak_degc - np.nan_to_num(stop.hardness.limit_degc), default=None)
 
 
-def judge(complaint: Course, since: Course, shown: Shown, found: Sequence[Phase] | None = None) -> Judgement:
+def judge(complaint: Course, since: Course, found: Sequence[Phase] | None = None) -> Judgement:
     """All stops of a session held against the complaint's hardest with trouble, or, where none is marked there, its hottest.
 
     found: the phases of `since`. Raises InputError for a complaint without a hot soak, or one of another car.
@@ -125,10 +123,10 @@ def judge(complaint: Course, since: Course, shown: Shown, found: Sequence[Phase]
         raise InputError(
             f"{complaint.name} has no hot soak to hold a repair against: name the session in which the trouble showed"
         )
-    return _judged("", hard, stops(since, found), shown)
+    return _judged("", hard, stops(since, found))
 
 
-def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str, shown: Shown) -> tuple[Judgement, ...]:
+def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str) -> tuple[Judgement, ...]:
     """For each other variant of (variant, course) pairs: its stops held against the baseline's hardest with trouble; nothing where none is marked."""
     if not any(says_trouble(text) for name, course in courses if name == baseline for _, text in course.marks):
         return ()  # at once: how hard each stop was takes time to work out
@@ -138,47 +136,13 @@ def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str, shown: 
         return ()
     others = dict.fromkeys(name for name, _ in courses if name != baseline)
     return tuple(
-        _judged(other, hard, [stop for name, course in courses if name == other for stop in stops(course)], shown)
-        for other in others
+        _judged(other, hard, [stop for name, course in courses if name == other for stop in stops(course)]) for other in others
     )
 
 
-def _judged(variant: str, hard: Stop, since: Sequence[Stop], shown: Shown) -> Judgement:
+def _judged(variant: str, hard: Stop, since: Sequence[Stop]) -> Judgement:
     held = tuple(replace(stop, easier=tuple(softer(hard.hardness, stop.hardness))) for stop in since)
     tried = [(stop.hardness, stop.trouble) for stop in held if stop.trouble is not None]
     found = proof(hard.hardness, tried) if tried else None
     unmarked = sum(stop.unmarked for stop in held)
-    return Judgement(variant, hard, held, found, tuple(_sentences(variant, hard, held, found, shown)), unmarked)
-
-
-def _sentences(variant: str, hard: Stop, held: Sequence[Stop], found: Proof | None, shown: Shown) -> Iterator[str]:
-    whose = f"With {variant}, held" if variant else "Held"
-    marked = f'marked "{hard.mark}"' if hard.mark else "its hottest stop, as no trouble is marked there"
-    stop = f'"{hard.run}", {hard.phase}; {marked}'
-    yield f"{whose} against the complaint's stop ({stop}): {hard.hardness.words(shown)}."
-    if found is not None:
-        yield found.sentence
-    elif held:
-        yield "Not shown: no start after a hot stop is in the recording; start the engine hot while it is recorded, and mark what it does."
-    else:
-        yield "Not shown: there is no hot stop in the recording; record one at least as hard as the complaint's, and the start after it."
-    unmarked, tried = sum(stop.unmarked for stop in held), sum(stop.trouble is not None for stop in held)
-    if unmarked:
-        which = (
-            f"{unmarked} of these {tried} stops {'are' if unmarked > 1 else 'is'}"
-            if unmarked < tried
-            else f"{'These stops are' if tried > 1 else 'This stop is'}"
-        )
-        yield f"{which} without marks: taken as no trouble only because nothing was marked."
-    untried = sum(stop.trouble is None for stop in held)
-    if found is not None and untried:
-        yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."
-    margins = [stop.margin_degc for stop in held if np.isfinite(stop.margin_degc)]
-    if margins and np.isfinite(hard.margin_degc):
-        now, before = (_room(shown, degc) for degc in (min(margins), hard.margin_degc))
-        still = "; the limit is still passed" if min(margins) <= 0 else ""
-        yield f"The place nearest to boiling was {now} now, and {before} at the complaint's stop{still}."
-
-
-def _room(shown: Shown, margin_degc: float) -> str:
-    return f"{shown.text(abs(margin_degc), 'temperature difference')} {'below' if margin_degc > 0 else 'beyond'} its limit"
+    return Judgement(variant, hard, held, found, unmarked)

@@ -10,7 +10,6 @@ from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import Phase, engine_of, fired, known_running
 from hotfuel.study.evidence.intervals import zero_failures_bound
-from hotfuel.units import Shown
 
 TROUBLE_WORDS = (
     "stumble",
@@ -145,22 +144,6 @@ class Hardness:
     peak_degc: float
     high_speed_min: float
 
-    def words(self, shown: Shown = Shown("si")) -> str:
-        """For a sheet, in the reader's units; what is not known is named."""
-        if np.isfinite(self.driven_min):
-            driven = f"after {self.driven_min:.0f} min of running"
-            driven += f", {self.high_speed_min:.0f} min of that at high engine speed" if self.high_speed_min >= 0.5 else ""
-        else:
-            driven = "how long it was driven before is not known"
-        parts = [f"{self.soak_min:.0f} min standing{' ' if driven.startswith('after') else ', '}{driven}"]
-        outside = shown.text(self.ambient_degc, "temperature")
-        parts.append(f"{outside} outside" if np.isfinite(self.ambient_degc) else "outside temperature not known")
-        if np.isfinite(self.limit_degc):
-            parts.append(f"{shown.text(self.limit_degc, 'temperature')} as this fuel's limit in the open air")
-        if np.isfinite(self.peak_degc):
-            parts.append(f"fuel up to {shown.text(self.peak_degc, 'temperature')}")
-        return ", ".join(parts)
-
 
 def hardness(course: Course, soak: Phase) -> Hardness:
     """How hard one stop with hot soak was."""
@@ -216,34 +199,28 @@ def softer(complaint: Hardness, repeat: Hardness) -> list[str]:
 
 @dataclass(frozen=True)
 class Proof:
-    """Whether stops after a repair show that a complaint is gone: how many were hard enough, failed, and what that allows at 95 %."""
+    """Whether stops after a repair show that a complaint is gone: how many were hard enough, failed, and what that allows at 95 %.
+
+    easier: the ways in which stops asked less than the complaint's, each once.
+    """
 
     shown: bool
     stops: int
     hard_enough: int
     failures: int
     still_possible: float
-    sentence: str
+    easier: tuple[str, ...]
 
 
 def proof(complaint: Hardness, repeats: list[tuple[Hardness, bool]]) -> Proof:
     """Judge repeats (hardness, whether it failed) against the complaint's run. Raises InputError where there is no repeat.
 
-    Few stops without a failure prove little, and it is said how little: 0 of 3 still allow 63 % (exact binomial, 95 %).
+    Few stops without a failure prove little, and `still_possible` says how little: 0 of 3 still allow 63 % (exact binomial, 95 %).
     """
     if not repeats:
         raise InputError("there is no hot soak after the repair: record one at least as hard as the complaint's")
     hard = [(one, failed) for one, failed in repeats if not softer(complaint, one)]
     failures = sum(failed for _, failed in repeats)
     bound = zero_failures_bound(len(hard))
-    if failures:
-        sentence = f"The trouble came back in {failures} of {len(repeats)} stop{'s' if len(repeats) > 1 else ''}."
-    elif not hard:
-        ways = "; ".join(dict.fromkeys(way for one, _ in repeats for way in softer(complaint, one)))
-        sentence = f"Not shown: no stop after the repair was as hard as the complaint's, because {ways}."
-    else:
-        sentence = (
-            f"No trouble in {len(hard)} stop{'s' if len(hard) > 1 else ''} at least as hard as the complaint's; by counting alone that still allows "
-            f"trouble in up to {100 * bound:.0f} % of such stops (95 % bound), so the margin is the better argument."
-        )
-    return Proof(bool(hard) and not failures, len(repeats), len(hard), failures, bound, sentence)
+    easier = tuple(dict.fromkeys(way for one, _ in repeats for way in softer(complaint, one)))
+    return Proof(bool(hard) and not failures, len(repeats), len(hard), failures, bound, easier)

@@ -75,7 +75,7 @@ def compare_sessions(
             )
     notes += overlapping(runs)
     result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, archived=archived, shown=units)
-    judged = judge_variants([(one.variant, one.course) for one in stretches], base, units)
+    judged = judge_variants([(one.variant, one.course) for one in stretches], base)
     settled = tuple(dict.fromkeys(each for one in stretches for each in one.settlings))
     cautions = (*settling.sentences(settled), *result.cautions)
     pulls = overlaid.of_variants(_pulled(stretches, runs, result.primary.place))

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from driven import Driven
 from hotfuel.errors import InputError
+from hotfuel.report.complaint_words import judgement
+from hotfuel.report.story_words import sentences
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import WINTER_FUEL, scenarios
 from hotfuel.study.drive.complaint import hardest, judge, stops
@@ -88,12 +90,12 @@ def test_of_several_stops_the_hottest_with_trouble_is_taken_else_the_hottest():
 
 
 def test_as_hard_and_without_trouble_is_shown_with_its_bound():
-    found = judge(of_session(run("monday", "hard start")), of_session(run("friday")), SI)
+    found = judge(of_session(run("monday", "hard start")), of_session(run("friday")))
     assert (found.complaint.run, found.complaint.mark) == ("monday", "hard start")
     assert [stop.easier for stop in found.stops] == [()]
     assert found.proof.shown
     assert found.proof.still_possible == pytest.approx(0.95)
-    held, verdict, marks, margins = found.sentences
+    held, verdict, marks, margins = judgement(found, SI)
     assert marks == "This stop is without marks: taken as no trouble only because nothing was marked."
     assert found.without_marks == 1
     assert '"monday", hot soak; marked "hard start"' in held
@@ -113,10 +115,10 @@ def test_as_hard_and_without_trouble_is_shown_with_its_bound():
 
 
 def test_what_was_marked_is_told_apart_from_what_was_not():
-    told = judge(of_session(run("monday", "hard start")), of_session(run("friday", "started at once")), SI)
+    told = judge(of_session(run("monday", "hard start")), of_session(run("friday", "started at once")))
     assert told.proof.shown
     assert (told.without_marks, told.stops[0].mark) == (0, "started at once")
-    assert not any("without marks" in sentence for sentence in told.sentences)
+    assert not any("without marks" in sentence for sentence in judgement(told, SI))
     marked, silent = stops(by_speed(*STOPS, marks=((910.0, "ran through"),)))
     assert (marked.unmarked, silent.unmarked) == (False, True)
     trouble, silent = stops(by_speed(*STOPS, marks=((910.0, "died"),)))
@@ -125,21 +127,21 @@ def test_what_was_marked_is_told_apart_from_what_was_not():
 
 def test_a_margin_that_is_there_again_is_told_without_a_promise():
     cooler = {"tank": -25.0, "pump": -25.0, "carb_inlet": -25.0}
-    last = judge(of_session(run("monday", "hard start")), of_session(run("friday", shift_degc=cooler)), SI).sentences[-1]
+    last = judgement(judge(of_session(run("monday", "hard start")), of_session(run("friday", shift_degc=cooler))), SI)[-1]
     assert last.startswith("The place nearest to boiling was ")
     assert "passed" not in last
 
 
 def test_the_complaints_numbers_come_in_the_readers_units():
-    held = judge(of_session(run("monday", "hard start")), of_session(run("friday")), Shown("us")).sentences[0]
+    held = judgement(judge(of_session(run("monday", "hard start")), of_session(run("friday"))), Shown("us"))[0]
     assert "86.0 °F outside" in held
     assert "°C" not in held
 
 
 def test_trouble_again_is_said():
-    found = judge(of_session(run("monday", "hard start")), of_session(run("friday", "stumbled")), SI)
+    found = judge(of_session(run("monday", "hard start")), of_session(run("friday", "stumbled")))
     assert not found.proof.shown
-    assert found.sentences[1] == "The trouble came back in 1 of 1 stop."
+    assert judgement(found, SI)[1] == "The trouble came back in 1 of 1 stop."
 
 
 SHORT = replace(RUN, drive=(DRIVE[0], Part("hot soak", 5.0, "off"), *DRIVE[2:]))
@@ -153,11 +155,11 @@ SHORT = replace(RUN, drive=(DRIVE[0], Part("hot soak", 5.0, "off"), *DRIVE[2:]))
     ],
 )
 def test_a_softer_stop_shows_nothing(since, because):
-    found = judge(of_session(run("monday", "hard start")), of_session(since()), SI)
+    found = judge(of_session(run("monday", "hard start")), of_session(since()))
     assert not found.proof.shown
     assert because in found.stops[0].easier
-    assert found.sentences[1].startswith("Not shown")
-    assert because in found.sentences[1]
+    assert judgement(found, SI)[1].startswith("Not shown")
+    assert because in judgement(found, SI)[1]
 
 
 def winter(name, *marks):
@@ -167,16 +169,16 @@ def winter(name, *marks):
 
 def test_another_fuel_is_judged_by_its_limit():
     """Winter fuel boils ten degrees earlier: after it summer fuel is the easier test, and the other way round the harder one."""
-    easier = judge(of_session(winter("monday", "hard start")), of_session(run("friday")), SI)
+    easier = judge(of_session(winter("monday", "hard start")), of_session(run("friday")))
     assert easier.stops[0].easier == ("the fuel or the air pressure was easier",)
-    harder = judge(of_session(run("monday", "hard start")), of_session(winter("friday")), SI)
+    harder = judge(of_session(run("monday", "hard start")), of_session(winter("friday")))
     assert harder.proof.shown
     assert harder.stops[0].hardness.limit_degc < harder.complaint.hardness.limit_degc - 8
 
 
 def test_other_places_do_not_matter():
     one_probe = run("friday", scenario=replace(RUN, probes=RUN.probes[:1]))
-    found = judge(of_session(run("monday", "hard start")), of_session(one_probe), SI)
+    found = judge(of_session(run("monday", "hard start")), of_session(one_probe))
     assert found.stops[0].easier == ()
     assert found.proof.shown
 
@@ -184,24 +186,28 @@ def test_other_places_do_not_matter():
 def test_another_car_and_a_complaint_without_a_stop_are_refused():
     other = run("monday", car=run("x").car.model_copy(update={"name": "Somebody's coupe"}))
     with pytest.raises(InputError, match=r"of another car \(.*Somebody's coupe"):
-        judge(of_session(other), of_session(run("friday")), SI)
+        judge(of_session(other), of_session(run("friday")))
     cruise = Driven(replace(RUN, drive=DRIVE[:1]), name="sunday", metadata=AMBIENT)
     with pytest.raises(InputError, match=r"^sunday has no hot soak to hold a repair against"):
-        judge(of_session(cruise), of_session(run("friday")), SI)
+        judge(of_session(cruise), of_session(run("friday")))
 
 
 @pytest.mark.parametrize(("parts", "words"), [(1, "there is no hot stop"), (2, "no start after a hot stop")])
 def test_without_a_stop_or_a_start_nothing_is_shown(parts, words):
     since = Driven(replace(RUN, drive=DRIVE[:parts]), name="friday", metadata=AMBIENT)
-    found = judge(of_session(run("monday", "hard start")), of_session(since), SI)
+    found = judge(of_session(run("monday", "hard start")), of_session(since))
     assert found.proof is None
-    assert found.sentences[1].startswith("Not shown")
-    assert words in found.sentences[1]
+    assert judgement(found, SI)[1].startswith("Not shown")
+    assert words in judgement(found, SI)[1]
 
 
 def test_the_story_tells_it_beside_the_restart():
     told = tell(run("friday"), SI, run("monday", "hard start"))
-    at = [n for n, sentence in enumerate(told.sentences) if sentence.startswith(("Restart at", "Held against", "No trouble in"))]
+    at = [
+        n
+        for n, sentence in enumerate(sentences(told, SI))
+        if sentence.startswith(("Restart at", "Held against", "No trouble in"))
+    ]
     assert at == list(range(at[0], at[0] + 3))
     assert told.judgement.proof.shown
     assert tell(run("friday"), SI).judgement is None
@@ -220,10 +226,10 @@ def test_a_comparison_holds_every_variants_stops_against_the_baselines_trouble()
     sleeve, shield = result.judgements
     assert (sleeve.variant, shield.variant) == ("sleeve", "shield")
     assert {one.complaint.run for one in result.judgements} == {"monday"}
-    assert sleeve.sentences[0].startswith('With sleeve, held against the complaint\'s stop ("monday", hot soak')
-    assert "in 2 stops at least as hard" in sleeve.sentences[1]
-    assert "up to 78 %" in sleeve.sentences[1]
-    assert shield.sentences[1] == "The trouble came back in 1 of 2 stops."
+    assert judgement(sleeve, SI)[0].startswith('With sleeve, held against the complaint\'s stop ("monday", hot soak')
+    assert "in 2 stops at least as hard" in judgement(sleeve, SI)[1]
+    assert "up to 78 %" in judgement(sleeve, SI)[1]
+    assert judgement(shield, SI)[1] == "The trouble came back in 1 of 2 stops."
     assert [one["variant"] for one in result.as_dict()["judgements"]] == ["sleeve", "shield"]
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from driven import Driven
 from hotfuel.errors import InputError
+from hotfuel.report import complaint_words
 from hotfuel.simulator.drives import CRANK_S
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.drive.course import Course, of_session
@@ -131,7 +132,7 @@ def test_minutes_of_running_that_nobody_knows_are_not_called_none():
     soak = next(p for p in phases(course) if p.kind == SOAK)
     found = hardness(course, soak)
     assert np.isnan(found.driven_min)
-    assert "running" not in found.words()
+    assert "running" not in complaint_words.hardness(found, Shown("si"))
 
 
 def test_a_pump_of_more_pressure_makes_no_stop_easier():
@@ -145,12 +146,12 @@ def test_a_pump_of_more_pressure_makes_no_stop_easier():
 
 
 def test_hardness_is_told_in_the_readers_units():
-    us = HARD.words(Shown("us"))
+    us = complaint_words.hardness(HARD, Shown("us"))
     for part in ("14 min standing after 20 min of running", "2 min of that at high", "89.6 °F outside", "136.4 °F", "156.2 °F"):
         assert part in us
     assert "°C" not in us
-    assert "32.0 °C outside" in HARD.words()
-    assert "outside temperature not known" in replace(HARD, ambient_degc=np.nan).words()
+    assert "32.0 °C outside" in complaint_words.hardness(HARD, Shown("si"))
+    assert "outside temperature not known" in complaint_words.hardness(replace(HARD, ambient_degc=np.nan), Shown("si"))
 
 
 HARD = Hardness(ambient_degc=32, soak_min=14, driven_min=20, limit_degc=58, peak_degc=69, high_speed_min=2)
@@ -175,8 +176,8 @@ def test_a_softer_repeat_shows_nothing_and_it_is_said_why(easier, words):
     found = proof(HARD, [(repeat, False)] * 3)
     assert not found.shown
     assert (found.stops, found.hard_enough) == (3, 0)
-    assert found.sentence.startswith("Not shown")
-    assert words in found.sentence
+    assert complaint_words.proof(found).startswith("Not shown")
+    assert words in complaint_words.proof(found)
 
 
 def test_a_harder_repeat_counts():
@@ -192,7 +193,7 @@ def test_no_failure_in_few_stops_is_given_its_bound(stops, percent):
     assert found.shown
     assert found.still_possible == pytest.approx(1 - 0.05 ** (1 / stops))
     assert found.still_possible == pytest.approx(stats.binomtest(0, stops, alternative="less").proportion_ci(0.95, "exact").high)
-    assert f"up to {percent} %" in found.sentence
+    assert f"up to {percent} %" in complaint_words.proof(found)
 
 
 def test_only_stops_that_were_hard_enough_count_for_the_bound():
@@ -206,7 +207,7 @@ def test_a_failure_is_a_failure_even_in_a_softer_stop():
     found = proof(HARD, [(HARD, False), (replace(HARD, soak_min=5.0), True)])
     assert not found.shown
     assert found.failures == 1
-    assert found.sentence == "The trouble came back in 1 of 2 stops."
+    assert complaint_words.proof(found) == "The trouble came back in 1 of 2 stops."
 
 
 def test_no_repeat_is_refused():

@@ -1,0 +1,77 @@
+"""A complaint and the stops since its repair in words: how hard each stop was, what they show, and what they do not."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from hotfuel.study.drive.complaint import Judgement
+from hotfuel.study.drive.restarts import Hardness, Proof
+from hotfuel.units import Shown
+
+
+def hardness(one: Hardness, shown: Shown) -> str:
+    """What a hot soak asked of the car, in the reader's units; what is not known is named."""
+    if np.isfinite(one.driven_min):
+        driven = f"after {one.driven_min:.0f} min of running"
+        driven += f", {one.high_speed_min:.0f} min of that at high engine speed" if one.high_speed_min >= 0.5 else ""
+    else:
+        driven = "how long it was driven before is not known"
+    parts = [f"{one.soak_min:.0f} min standing{' ' if driven.startswith('after') else ', '}{driven}"]
+    outside = shown.text(one.ambient_degc, "temperature")
+    parts.append(f"{outside} outside" if np.isfinite(one.ambient_degc) else "outside temperature not known")
+    if np.isfinite(one.limit_degc):
+        parts.append(f"{shown.text(one.limit_degc, 'temperature')} as this fuel's limit in the open air")
+    if np.isfinite(one.peak_degc):
+        parts.append(f"fuel up to {shown.text(one.peak_degc, 'temperature')}")
+    return ", ".join(parts)
+
+
+def proof(found: Proof) -> str:
+    """What the stops since a repair show."""
+    if found.failures:
+        return f"The trouble came back in {found.failures} of {found.stops} stop{'s' if found.stops > 1 else ''}."
+    if not found.hard_enough:
+        return f"Not shown: no stop after the repair was as hard as the complaint's, because {'; '.join(found.easier)}."
+    return (
+        f"No trouble in {found.hard_enough} stop{'s' if found.hard_enough > 1 else ''} at least as hard as the complaint's; by counting alone that still "
+        f"allows trouble in up to {100 * found.still_possible:.0f} % of such stops (95 % bound), so the margin is the better argument."
+    )
+
+
+def judgement(one: Judgement, shown: Shown) -> list[str]:
+    """Against what the stops were held, what they show, and what weakens that."""
+    return list(_judgement(one, shown))
+
+
+def _judgement(one: Judgement, shown: Shown) -> Iterator[str]:
+    variant, hard, held, found = one.variant, one.complaint, one.stops, one.proof
+    whose = f"With {variant}, held" if variant else "Held"
+    marked = f'marked "{hard.mark}"' if hard.mark else "its hottest stop, as no trouble is marked there"
+    stop = f'"{hard.run}", {hard.phase}; {marked}'
+    yield f"{whose} against the complaint's stop ({stop}): {hardness(hard.hardness, shown)}."
+    if found is not None:
+        yield proof(found)
+    elif held:
+        yield "Not shown: no start after a hot stop is in the recording; start the engine hot while it is recorded, and mark what it does."
+    else:
+        yield "Not shown: there is no hot stop in the recording; record one at least as hard as the complaint's, and the start after it."
+    unmarked, tried = sum(stop.unmarked for stop in held), sum(stop.trouble is not None for stop in held)
+    if unmarked:
+        which = (
+            f"{unmarked} of these {tried} stops {'are' if unmarked > 1 else 'is'}"
+            if unmarked < tried
+            else f"{'These stops are' if tried > 1 else 'This stop is'}"
+        )
+        yield f"{which} without marks: taken as no trouble only because nothing was marked."
+    untried = sum(stop.trouble is None for stop in held)
+    if found is not None and untried:
+        yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."
+    margins = [stop.margin_degc for stop in held if np.isfinite(stop.margin_degc)]
+    if margins and np.isfinite(hard.margin_degc):
+        now, before = (_room(shown, degc) for degc in (min(margins), hard.margin_degc))
+        still = "; the limit is still passed" if min(margins) <= 0 else ""
+        yield f"The place nearest to boiling was {now} now, and {before} at the complaint's stop{still}."
+
+
+def _room(shown: Shown, margin_degc: float) -> str:
+    return f"{shown.text(abs(margin_degc), 'temperature difference')} {'below' if margin_degc > 0 else 'beyond'} its limit"

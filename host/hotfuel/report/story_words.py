@@ -1,0 +1,133 @@
+"""A drive's story in sentences: which place came nearest its limit, when, why, what the driver would have noticed, and how sure that is."""
+
+import numpy as np
+import pandas as pd
+
+from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.report import complaint_words
+from hotfuel.study.drive import restarts
+from hotfuel.study.drive.phases import RESTART
+from hotfuel.study.line import transport
+from hotfuel.study.story import Hottest, Nearest, SoakStory, Story, WithoutLimit
+from hotfuel.units import Shown, expanded
+
+
+def sentences(told: Story, shown: Shown) -> list[str]:
+    """The whole story, what matters most first."""
+    clock = Clock(told)
+    said = [_without_limit(one, clock, shown) for one in told.without_limit]
+    if told.nearest is not None:
+        said += [_nearest(told.nearest, clock, shown), _noticed(told.nearest, told)]
+    elif told.hottest is not None:
+        said.append(_hottest(told.hottest, clock, shown))
+    said += [_soak(told, one, shown) for one in told.soaks]
+    said += [_restart(one, clock, shown) for one in told.restarts]
+    if told.judgement is not None:
+        said += complaint_words.judgement(told.judgement, shown)
+    most = transport.told(told.sections)
+    if most is not None and most.hose is not None:
+        said.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {most.sentence}")
+    if told.heat is not None:
+        said.append(told.heat.sentence)
+    said += [f"At {clock.text(one.time_s)} {one.sentence}." for one in told.pressures]
+    if told.own_limit.troubles + told.own_limit.ran_through:
+        said.append(told.own_limit.sentence)
+    return [*filter(None, said), _how_sure(told, shown)]
+
+
+class Clock:
+    """Moments as a person reads them: time of day where known (UTC if the local offset is not), else minutes since the first reading."""
+
+    def __init__(self, told: Story) -> None:
+        self._start = told.start_s + 60.0 * (told.utc_offset_min or 0)
+        self._zone = "" if told.utc_offset_min else " UTC"
+
+    def text(self, at_s: float) -> str:
+        """For example "14:03" or "12 min in"."""
+        if np.isnan(self._start):
+            return f"{at_s / 60:.0f} min in"
+        return f"{pd.Timestamp(self._start + at_s, unit='s'):%H:%M}{self._zone}"
+
+
+def _without_limit(one: WithoutLimit, clock: Clock, shown: Shown) -> str:
+    """It counts as beyond the limit and comes before every smallest margin."""
+    return (
+        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {_where(one.place)}: {one.level.words}. "
+        f"It counts as beyond the limit; the lowest pressure worked out was {shown.text(one.lowest_kpa, 'pressure')} absolute."
+    )
+
+
+def _nearest(one: Nearest, clock: Clock, shown: Shown) -> str:
+    left = shown.text(abs(one.margin_degc), "temperature difference")
+    where = f"The fuel {_where(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
+    state = f"{left} were left" if one.margin_degc > 0 else f"it was {left} beyond"
+    return (
+        f"{where}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
+        f"(limit {shown.text(one.limit_degc, 'temperature')}), because {one.reason}."
+    )
+
+
+def _where(place: str) -> str:
+    name = place_words(probe_of(place))
+    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
+
+
+def _hottest(one: Hottest, clock: Clock, shown: Shown) -> str:
+    hottest = shown.text(one.temperature_degc, "temperature")
+    return f"The hottest fuel was at the {place_words(one.place)}: {hottest} at {clock.text(one.at_s)}; no limit is known without a car file."
+
+
+def _noticed(one: Nearest, told: Story) -> str:
+    """What the driver would have noticed, from what holds the pressure at the place and how far beyond."""
+    if one.margin_degc > expanded(one.uncertainty_degc):
+        return "The driver would have noticed nothing."
+    maybe = "may" if one.margin_degc > 0 else "is likely to"
+    restarted = any(p.kind == RESTART for p in told.phases)
+    if told.pressure_of == "bowl":
+        return f"The bowl {maybe} percolate there: it floods the engine or runs empty, and a restart is hard." + (
+            "" if restarted else " No restart is in the recording to tell."
+        )
+    if told.pressure_of == "suction":
+        return f"Vapour {maybe} form at the pump there: fuel pressure falls, the engine leans out, stumbles under load, or dies."
+    return f"Vapour {maybe} form at the {place_words(one.place)} there: the engine runs unevenly, and a restart can be hard."
+
+
+def _soak(told: Story, soak: SoakStory, shown: Shown) -> str:
+    how = complaint_words.hardness(soak.hardness, shown)
+    if told.nearest is None and not told.without_limit:
+        return f"{soak.phase.capitalize()}: {how}."
+    if not soak.first_place:
+        return f"{soak.phase.capitalize()} ({how}): no place passed its limit."
+    if soak.crossed_min < 0.5:
+        return f"{soak.phase.capitalize()} ({how}): the fuel {_where(soak.first_place)} was beyond its limit from the stop on."
+    first = f"the fuel {_where(soak.first_place)} passed its limit first"
+    return f"{soak.phase.capitalize()} ({how}): {first}, {soak.crossed_min:.0f} min after the stop."
+
+
+def _restart(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
+    parts = [f"Restart at {clock.text(one.at_s)}, {one.stopped_min:.0f} min after the stop"]
+    if np.isfinite(one.cranking_s):
+        parts.append(f"{one.cranking_s:.0f} s of cranking in {one.tries} {'try' if one.tries == 1 else 'tries'}")
+    if np.isfinite(one.pressure_s):
+        parts.append(f"fuel pressure after {one.pressure_s:.0f} s")
+    known = {p: m for p, m in one.margins_degc.items() if np.isfinite(m)}
+    if known:
+        place = min(known, key=lambda p: known[p])
+        left = f"{shown.text(abs(known[place]), 'temperature difference')} {'left' if known[place] > 0 else 'beyond the limit'}"
+        parts.append(f"smallest margin then {left}, {_where(place)}")
+    if one.trouble:
+        parts.append(f'marked "{one.trouble}"')
+    return ", ".join(parts) + "."
+
+
+def _how_sure(told: Story, shown: Shown) -> str:
+    basis = {
+        "high": "phases are cut by engine speed",
+        "medium": "phases are cut by ignition or marks, which do not tell idling from driving",
+        "low": "phases are guessed from fuel pressure or temperatures alone",
+    }[told.confidence]
+    if told.doubt:
+        basis = f"phases are cut by engine speed, with doubts: {told.doubt}"
+    if told.nearest is None:
+        return f"How sure: {basis}."
+    return f"How sure: the margin is known to ±{shown.text(expanded(told.nearest.uncertainty_degc), 'temperature difference')} (95 %); {basis}."
