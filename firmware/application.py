@@ -35,7 +35,8 @@ _DETAIL_MAX = const(224)
 
 class Application:
     """`on_tick`: called with (time_ms, hot, cold, status) of every tick, in the main loop; the three are arrays, one entry a channel, used again.
-    `on_loop`: called with time_ms at every turn of the main loop. `on_change`: called after settings changed. `sender.listeners`: every frame.
+    `on_loop`: called with time_ms at every turn of the main loop. `on_change`: called after settings changed. `on_selftest`: gives lines (name, value) for it.
+    `sender.listeners`: every frame.
     """
 
     def __init__(self, folder=""):
@@ -48,6 +49,7 @@ class Application:
         self.on_tick = []
         self.on_loop = []
         self.on_change = []
+        self.on_selftest = []
         self.attached = []
         self._told = False  # a host has been told of a failure kept
         self.failed = 0  # bits of FAILED: settings that cannot be used, optional modules that are there and could not start
@@ -157,8 +159,8 @@ class Application:
 
     def _apply(self):
         """Take the settings into use: new chips, new description."""
-        if self.sampler:
-            old = self.sampler
+        old = self.sampler
+        if old:
             old.stop()
             while old.take():
                 self._tick()
@@ -202,8 +204,8 @@ class Application:
             "simulated_speed": board.simulated_speed,
             "channels": channels,
         }
+        self.sampler.start(self.clock, not old)
         self.describe()
-        self.sampler.start(self.clock)
 
     def describe(self):
         """Send the board description, and the barometer's words with it."""

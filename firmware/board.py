@@ -15,6 +15,10 @@ ticks_us = time.ticks_us
 sleep_ms = time.sleep_ms
 simulated_speed = getattr(machine, "simulated_speed", 0)  # only a stand-in for the board has a speed
 
+# A built-in module is looked for in the file system at every import, 8 ms each time, unless it is listed.
+for _name in ("os", "struct", "binascii"):
+    sys.modules[_name] = __import__(_name)
+
 WATCHDOG_MS = 8000  # the RP2040's longest is 8388
 SERVICE_FLAG = "service.flag"
 REASON_FILE = "reset.why"

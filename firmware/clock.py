@@ -17,6 +17,11 @@ class Clock:
         self._raw = ticks_ms() & TICKS_MASK
         self._total = 0
 
+    def begin(self, now_ms):
+        """It is `now_ms` now: for a clock that nobody has read yet."""
+        self._raw = self._ticks_ms() & TICKS_MASK
+        self._total = now_ms
+
     def now(self):
         """Board time, ms."""
         raw = self._ticks_ms() & TICKS_MASK

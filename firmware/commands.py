@@ -4,7 +4,6 @@ A command that changes something carries a sequence number newer than the last o
 one repeated gets the same reply again, an older one "stale". The first after boot sets the count. Commands that only ask are always answered.
 """
 
-import io
 import sys
 
 from hotfuel_wire import codec
@@ -95,6 +94,8 @@ def text_of(argument):
 
 def reason(error):
     """An exception in one line, with the place where it was raised."""
+    import io
+
     text = "%s: %s" % (type(error).__name__, error)
     written = io.StringIO()
     sys.print_exception(error, written)

@@ -46,15 +46,19 @@ class Sampler:
         self._running = False
         self._callback = self.tick  # bound once: binding allocates
 
-    def start(self, clock):
+    def start(self, clock, unread=False):
         """Configure the chips and start the timer so that it fires in the middle of a tick's window; blocks for a period at most.
 
-        There a read may come half a period late or early without taking its neighbour's number.
+        There a read may come half a period late or early without taking its neighbour's number. unread: nobody was told a time yet, so the clock
+        is put there and nothing is waited for.
         """
         self.stop()
         for chip in self.chips:
             chip.configure()
-        self._sleep_to_the_middle(clock)
+        if unread:
+            clock.begin(self.period_ms // 2)
+        else:
+            self._sleep_to_the_middle(clock)
         now = clock.now()
         self._last_ms = self._ticks_ms() & TICKS_MASK
         self._window = (self._last_ms - now % self.period_ms) & TICKS_MASK

@@ -18,8 +18,8 @@ from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
 STAY_SOURCES = ("main.py", "board.py")
 NOT_FOR_THE_BOARD = ("__pycache__", "meanings.py", "hosts_own.py", "limit_packing.py", "package.json", "*.md", "*.json")
 WIRE = "lib/hotfuel_wire"
-# Without line numbers, a twentieth of their bytes: an exception's event then names file and function. Modules of short functions only.
-WITHOUT_LINES = (f"{WIRE}/", "chips/", "settings.py", "selftest.py", "ring.py", "more_inputs.py", "receiver.py")
+# Line numbers are a twentieth of the bytes: only modules of long functions have them. An exception elsewhere names file and function.
+WITH_LINES = ("application.py", "limits.py")
 # The head of an .mpy file (MicroPython documentation, "MicroPython .mpy files"): M, version, flags (0: no native code), bits of a small integer.
 MPY_VERSION = 6  # MicroPython 1.19 and later
 SMALL_INT_BITS = 31
@@ -91,7 +91,7 @@ def _compile(compiler: str, folder: Path, name: str) -> None:
     source = folder / name
     target = source.with_suffix(".mpy")
     done = subprocess.run(
-        [compiler, "-s", source.name, "-o", str(target), *(["-O3"] if name.startswith(WITHOUT_LINES) else []), str(source)],
+        [compiler, "-s", source.name, "-o", str(target), *([] if name in WITH_LINES else ["-O3"]), str(source)],
         capture_output=True,
         text=True,
         check=False,
