@@ -96,8 +96,8 @@ def pack_into(buffer, name, values, saturate=False):
         numbers.append(number)
     struct.pack_into(layout.format, buffer, 0, *numbers)
     at = layout.size
-    for entry in repeated:
-        if layout.group:
+    if layout.group:
+        for entry in repeated:
             numbers = []
             for row in layout.group:
                 number = entry[row[0]]
@@ -107,9 +107,10 @@ def pack_into(buffer, name, values, saturate=False):
                     changed = changed or cut
                 numbers.append(number)
             struct.pack_into(layout.group_format, buffer, at, *numbers)
-        else:
-            buffer[at] = entry
-        at += layout.group_size
+            at += layout.group_size
+    elif repeated:
+        buffer[at : at + len(repeated)] = repeated
+        at += len(repeated)
     for row in later:
         number, cut = _fit(row, values.get(row[0], row[4]), saturate, name)
         changed = changed or cut

@@ -33,10 +33,11 @@ def encode_into(frame, payload, length):
         end += 1
     frame[0] = 0
     code_at = 1
-    for at in range(2, end):
-        if not frame[at]:
-            frame[code_at] = at - code_at
-            code_at = at
+    at = frame.find(b"\x00", 2, end)
+    while at > 0:
+        frame[code_at] = at - code_at
+        code_at = at
+        at = frame.find(b"\x00", at + 1, end)
     frame[code_at] = end - code_at
     frame[end] = 0
     return end + 1
