@@ -32,6 +32,7 @@ class MoreInputs:
         self._settings_changed()
         application.on_loop.append(self._loop)
         application.on_change.append(self._settings_changed)
+        application.on_selftest.append(self._told)
 
     def _settings_changed(self):
         settings = self._application.settings
@@ -39,6 +40,7 @@ class MoreInputs:
         self._channels = [int(name[-1]) - 1 for name in fitted if name.startswith("analogue")]
         self._counters = [(more.INPUTS[name], board.pulse_counter(name)) for name in fitted if name.startswith("flow")]
         self._codes = {}
+        self._sent = {}
         self._at = 0
         self._begun = False
         self._wait = 0
@@ -62,9 +64,14 @@ class MoreInputs:
             self._wait -= 1
         inputs = [{"input": channel + 1, "value": self._codes[channel]} for channel in sorted(self._codes)]
         inputs += [{"input": number, "value": counter.count() & _COUNT_MASK} for number, counter in self._counters]
-        self._codes.clear()
+        self._sent, self._codes = self._codes, {}
         if inputs:
             self._application.emit("more_inputs", {"inputs": inputs})
+
+    def _told(self):
+        """Lines for the self-test: the last second's codes, a counter's count of now."""
+        lines = [("analogue_%d" % (channel + 1), self._sent.get(channel, "silent")) for channel in self._channels]
+        return lines + [("flow_%d" % (number - 16), counter.count()) for number, counter in self._counters]
 
     def _convert(self, now_ms):
         """One step: begin a conversion, or fetch it once it is done."""

@@ -24,16 +24,17 @@ def attach(application):
 
 
 class Receiver:
-    """Adds itself to the application's lists. `bad`: sentences whose checksum was wrong."""
+    """Adds itself to the application's lists. good, bad: sentences that were taken, whose checksum was wrong. `fixed`: the last position was valid."""
 
     def __init__(self, application):
         more.join()
         self._application = application
-        self.bad = 0
+        self.good = self.bad = 0
+        self.fixed = False
         self.length = 0  # of the sentence in `line`, from $ to its checksum
         self.line = bytearray(_LONGEST)
         self._in = bytearray(_BUFFER)
-        self._count = self._next = 0
+        self._count = self._next = self._seen = 0
         self._state = _WAITING
         self._fields = bytearray(_FIELDS)  # where each begins
         self._second = -1  # of the receiver, of the position taken last
@@ -47,6 +48,7 @@ class Receiver:
         self._settings_changed()
         application.on_loop.append(self._loop)
         application.on_change.append(self._settings_changed)
+        application.on_selftest.append(self._told)
 
     def _settings_changed(self):
         settings = self._application.settings
@@ -54,12 +56,21 @@ class Receiver:
         self._heard_ms = self._application.clock.now()
         self._uart = board.receiver(settings["receiver_baud"]) if more.RECEIVER in settings["more_inputs"] else None
 
+    def _told(self):
+        if self._uart is None:
+            return []
+        return [("receiver_good", self.good), ("receiver_bad", self.bad), ("receiver_fixed", 1 if self.fixed else 0)]
+
     def _loop(self, now_ms):
         if self._uart is None:
             return
         self._now_ms = now_ms
         waiting = self._uart.any()  # asked for more than there is, the port waits some milliseconds for it
+        if waiting != self._seen and waiting < _BUFFER:
+            self._seen = waiting  # it still speaks: a burst is taken apart in one go, behind its end
+            waiting = 0
         while waiting:
+            self._seen = 0
             self._next, self._count = 0, self._uart.readinto(self._in, min(waiting, _BUFFER)) or 0
             while self.take():
                 self._sentence(now_ms)
@@ -75,32 +86,36 @@ class Receiver:
         at, count, length = self._next, self._count, self.length
         state = self._state
         while at < count:
+            if state == _WAITING:
+                at = data.find(b"$", at, count)
+                if at < 0:
+                    at = count
+                    break
+                state, length = _READING, 0
             byte = data[at]
             at += 1
             if byte == 0x24:  # $
-                state, length = _READING, 0
-            if state == _READING:
-                if byte == 10 or byte == 13:
-                    state = _WAITING
-                    self._next, self.length, self._state = at, length, state
-                    if self._whole():
-                        return True
-                elif length < _LONGEST:
-                    line[length] = byte
-                    length += 1
-                    if length == 6 and not self._wanted():
-                        state = _WAITING
-                else:
-                    state = _WAITING
+                length = 0
+            elif byte == 10 or byte == 13:
+                state = _WAITING
+                self._next, self.length, self._state = at, length, state
+                if self._whole():
+                    return True
+                continue
+            elif length == _LONGEST or (length == 5 and not self._wanted(byte)):
+                state = _WAITING
+                continue
+            line[length] = byte
+            length += 1
         self._next, self.length, self._state = at, length, state
         return False
 
-    def _wanted(self):
+    def _wanted(self, last):
         """RMC, or GGA of a receiver that sends no RMC (it says the same and no speed), and not sooner than _LIVE_MS after the last one."""
         line, now_ms = self.line, self._now_ms
-        if line[4] == 0x4D and line[3] == 0x52 and line[5] == 0x43:
+        if line[4] == 0x4D and line[3] == 0x52 and last == 0x43:
             self._rmc_ms = now_ms
-        elif not (line[3] == line[4] == 0x47 and line[5] == 0x41):
+        elif not (line[3] == line[4] == 0x47 and last == 0x41):
             return False
         elif self._rmc_ms is not None and (now_ms - self._rmc_ms) & 0xFFFFFFFF < _SILENT_MS:
             return False
@@ -123,6 +138,7 @@ class Receiver:
         """A good one: its position into the track, itself to the host."""
         application = self._application
         self._heard_ms = self._taken_ms = now_ms
+        self.good = (self.good + 1) & 0x3FFFFFFF
         application.failed &= ~FAILED["receiver"]
         if self.line[3] == 0x52:
             self._position(now_ms)
@@ -174,7 +190,8 @@ class Receiver:
         if second == self._second or not self._find_fields():
             return
         time_cs = self._number(1, 2)
-        if time_cs < 0 or self.line[self._fields[2]] != 0x41:  # A: valid
+        self.fixed = self.line[self._fields[2]] == 0x41  # A: valid
+        if time_cs < 0 or not self.fixed:
             return
         time_cs = (time_cs // 1000000 * 3600 + time_cs // 10000 % 100 * 60) * 100 + time_cs % 10000
         north, east = self._angle(3, 0x53), self._angle(5, 0x57)  # S, W

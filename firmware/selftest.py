@@ -23,7 +23,7 @@ _REASONS = {NO_ANSWER: "silent", CONFIGURATION_LOST: "configuration_lost", NOT_R
 
 
 def run(application, step):
-    """The answer to one step: "chip N", "rail", "inputs", "store", "lamp" or "buzzer". Raises Refused."""
+    """The answer to one step: "chip N", "rail", "inputs", "more", "store", "lamp" or "buzzer". Raises Refused."""
     name, _, number = step.partition(" ")
     if name not in _STEPS or (name == "chip") != number.isdigit():
         raise Refused("bad_argument", "selftest %s; there are chip N, %s" % (step[:20], ", ".join(sorted(_STEPS)[1:])))
@@ -139,6 +139,14 @@ def _inputs(application, _number):
     ]
 
 
+def _more(application, _number):
+    """Of further inputs: asked twice, counts that go on are seen."""
+    lines = [("fitted", ",".join(application.settings["more_inputs"]))]
+    for call in application.on_selftest:
+        lines += call()
+    return lines
+
+
 def _store(application, _number):
     """Write, read back and delete a file of its own; stored drives are not opened."""
     path, pattern = application.folder + FILE, bytes([byte ^ 0xA5 for byte in range(256)])
@@ -164,6 +172,7 @@ _STEPS = {  # type: dict
     "chip": _chip,
     "rail": _rail,
     "inputs": _inputs,
+    "more": _more,
     "store": _store,
     "lamp": lambda _application, _number: _lit(board.lamp),
     "buzzer": lambda _application, _number: _lit(board.buzzer),

@@ -17,6 +17,12 @@ def application(made):
     return application.Application(folder)
 
 
+def check(app, name):
+    import selftest
+
+    found[name] = selftest.run(app, "more").decode()
+
+
 def more_inputs():
     """Two voltages and two flow meters; the converter goes away from 4 to 7 s, one read of it is spoiled at 9 s; then one voltage and one meter are left."""
     made = rig.Rig()
@@ -41,10 +47,12 @@ def more_inputs():
         made.at(second + 0.25, flow)
     made.at(4, lambda: chip.set_fault("gone", True))
     made.at(5, lambda: found.update({"gone": app.failed}))
+    made.at(6, lambda: check(app, "check_gone"))
     made.at(7, lambda: chip.set_fault("gone", False))
     made.at(12, lambda: setattr(chip, "flip", 0x4000))
     made.run(app.step, 14)
     found["mended"] = app.failed
+    check(app, "check")
     app.emit_event("mark", detail="less")
     rig.command(app, 2, "settings_set", b"more_inputs=analogue_4,flow_2")
     made.run(app.step, 3)
@@ -85,6 +93,7 @@ def receiver():
     for tenth in range(120):
         made.at(0.5 + tenth / 10, lambda tenth=tenth: say(tenth))
     made.run(app.step, 13)
+    check(app, "check")
     made.run(app.step, 12)
     found["silent"] = app.failed
     say(300)

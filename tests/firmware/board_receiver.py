@@ -20,7 +20,7 @@ class Application:
     def __init__(self):
         self.settings = {"more_inputs": ("receiver",), "receiver_baud": 9600}
         self.clock = self
-        self.on_loop, self.on_change = [], []
+        self.on_loop, self.on_change, self.on_selftest = [], [], []
 
     def now(self):
         return 0

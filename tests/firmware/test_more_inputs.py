@@ -32,6 +32,11 @@ def test_only_what_is_named_is_read_and_a_converter_that_goes_is_told_and_comes_
         assert rows[-1][number] == pytest.approx(14 * step, abs=2 * step)
     assert found["gone"] == FAILED["more_inputs"]
     assert found["mended"] == 0
+    check, without = (dict(line.split("=") for line in found[name].split("\n")) for name in ("check", "check_gone"))
+    assert check["fitted"] == "analogue_1,analogue_4,flow_1,flow_2"
+    assert (check["analogue_1"], check["analogue_4"]) == ("8000", "25600")
+    assert int(check["flow_1"]) == pytest.approx(14 * 37, abs=37)
+    assert (without["analogue_1"], without["analogue_4"]) == ("silent", "silent")
     codes = {code: name for name, code in EVENTS.items()}
     told = [codes[values["code"]] for values in only(first, "event") if values["detail"] == b"ADS1115"]
     assert told == ["chip_lost", "chip_found"]

@@ -47,6 +47,9 @@ def test_sentences_go_on_as_they_came_and_positions_one_a_second(run):  # noqa: 
     assert found["silent"] == FAILED["receiver"], "no sentence for 10 s is said"
     assert found["heard"] == 0
     assert found["off"] == [0, 0], "unnamed, it is not read"
+    check = dict(line.split("=") for line in found["check"].split("\n"))
+    assert int(check["receiver_good"]) == len([text for text in said if text != rmc(300)])
+    assert (check["fitted"], check["receiver_fixed"]) == ("receiver", "1")
 
 
 def test_taking_a_sentence_apart_allocates_nothing(micropython, board_path):

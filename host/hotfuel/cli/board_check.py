@@ -3,10 +3,12 @@
 import datetime
 import json
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from hotfuel_wire import more
 from hotfuel_wire.amplifiers import ROWS
 from hotfuel_wire.status import faults
 
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
 
 STEP_S = 6.0
+MORE_S = 2.5  # between two looks at what counts: a receiver says something each second
+_NOTHING_V = 0.02
 FINE, TROUBLE, BY_HAND = "fine", "trouble", "cannot be seen"
 _TICK = {FINE: "[x]", TROUBLE: "[!]", BY_HAND: "[ ]"}
 _VSYS_MV = (4300, 5500)  # 5 V less a Schottky diode, to the Pico's most (Pico datasheet)
@@ -117,6 +121,42 @@ def input_rows(said: dict[str, str]) -> list[tuple[str, str, str]]:
     return rows
 
 
+def more_rows(said: dict[str, str], later: dict[str, str], seconds: float) -> list[tuple[str, str, str]]:
+    """Rows of the further inputs, from two answers to their step so many seconds apart; none where none is set up."""
+    rows = []
+    for name in filter(None, said.get("fitted", "").split(",")):
+        what = name.replace("_", " ")
+        if name == more.RECEIVER:
+            rows.append((what, *_receiver_words(said, later, seconds)))
+        elif name not in later or later[name] == "silent":
+            rows.append(
+                (what, TROUBLE, "no answer from the ADS1115: SDA, SCL, 3V3S, and its address as in the setting converter_address")
+            )
+        elif name.startswith("analogue"):
+            volts = int(later[name]) * more.CONVERTER_V_PER_CODE
+            words = f"{volts:.2f} V at the converter" + ("" if volts > _NOTHING_V else ": its sender's supply, or a lead")
+            rows.append((what, FINE if volts > _NOTHING_V else BY_HAND, words))
+        else:
+            count = int(later[name]) - int(said[name])
+            words = f"{count} pulses in {seconds:.0f} s" if count else f"quiet ({later[name]} so far)"
+            hint = "it must count while the pump runs" if not count else "right while the pump runs; with it off this is noise"
+            rows.append((what, BY_HAND, f"{words}: {hint}"))
+    return rows
+
+
+def _receiver_words(said: dict[str, str], later: dict[str, str], seconds: float) -> tuple[str, str]:
+    good, bad = (int(later[name]) - int(said[name]) for name in ("receiver_good", "receiver_bad"))
+    if not good:
+        found = f"only damaged sentences ({bad})" if bad else "no sentence"
+        return TROUBLE, f"{found} in {seconds:.0f} s: its feed, its TX on the board's RX, and receiver_baud as it sends"
+    if later["receiver_fixed"] != "1":
+        return (
+            BY_HAND,
+            f"speaks ({good} sentences in {seconds:.0f} s), no position yet: its aerial under open sky for some minutes",
+        )
+    return FINE, f"speaks, with a position ({good} sentences in {seconds:.0f} s)"
+
+
 def _confirmed(talk: "Talk", step: str, what: str, asked: bool) -> tuple[str, str, str]:
     talk.ask("selftest", step.encode(), STEP_S)
     if not asked:
@@ -185,6 +225,7 @@ def _rows(talk: "Talk", places: list[str], asked: bool) -> list[tuple[str, str, 
     rows = rail_rows(step("rail"))
     rows += [chip_row(place, step(f"chip {channel}")) for channel, place in enumerate(places)]
     rows += input_rows(step("inputs"))
+    rows += _more(talk)
     store = step("store")
     fine = store.get("store") == "ok"
     rows.append(
@@ -193,3 +234,19 @@ def _rows(talk: "Talk", places: list[str], asked: bool) -> list[tuple[str, str, 
     rows.append(_confirmed(talk, "lamp", "the lamp light up", asked))
     rows.append(_confirmed(talk, "buzzer", "the buzzer sound (if one is fitted)", asked))
     return rows
+
+
+def _more(talk: "Talk") -> list[tuple[str, str, str]]:
+    """Firmware from before the further inputs has no such step, and none of them."""
+    from hotfuel.link.talk import Refusal, fields
+
+    try:
+        said = fields(talk.ask("selftest", b"more", STEP_S))
+    except Refusal as refusal:
+        if refusal.outcome == "bad_argument":
+            return []
+        raise
+    if not said.get("fitted"):
+        return []
+    time.sleep(MORE_S)
+    return more_rows(said, fields(talk.ask("selftest", b"more", STEP_S)), MORE_S)

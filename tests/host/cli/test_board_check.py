@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from hotfuel.cli.board_check import BY_HAND, FINE, TROUBLE, chip_row, input_rows, rail_rows
+from hotfuel.cli.board_check import BY_HAND, FINE, TROUBLE, chip_row, input_rows, more_rows, rail_rows
 
 
 def test_a_sound_box(board_at, hotfuel, tmp_path):
@@ -74,3 +74,28 @@ def test_words_for_inputs():
     states = {what: state for what, state, _ in input_rows(said | {"battery_mv": "0", "fuel_pressure_code": "0", "button": "1"})}
     assert states["battery"] == states["fuel pressure"] == states["button"] == TROUBLE
     assert [what for what, *_ in input_rows(said | {"fitted": ""})] == ["clock chip", "button"]
+
+
+MORE = {"fitted": "analogue_1,flow_1,receiver", "analogue_1": "8000", "flow_1": "40"}
+MORE |= {"receiver_good": "10", "receiver_bad": "0", "receiver_fixed": "1"}
+
+
+@pytest.mark.parametrize(
+    ("later", "states", "words"),
+    [
+        ({"flow_1": "90", "receiver_good": "20"}, (FINE, BY_HAND, FINE), "1.00 V"),  # 8000 codes of 125 uV
+        ({"flow_1": "90", "receiver_good": "20"}, (FINE, BY_HAND, FINE), "50 pulses in 2 s"),
+        ({"receiver_good": "20"}, (FINE, BY_HAND, FINE), "quiet (40 so far)"),
+        ({"receiver_good": "20", "receiver_fixed": "0"}, (FINE, BY_HAND, BY_HAND), "no position yet"),
+        ({}, (FINE, BY_HAND, TROUBLE), "no sentence in 2 s"),
+        ({"receiver_bad": "3"}, (FINE, BY_HAND, TROUBLE), "only damaged sentences (3)"),
+        ({"analogue_1": "silent", "receiver_good": "20"}, (TROUBLE, BY_HAND, FINE), "no answer from the ADS1115"),
+        ({"analogue_1": "0", "receiver_good": "20"}, (BY_HAND, BY_HAND, FINE), "0.00 V"),
+    ],
+)
+def test_words_for_further_inputs(later, states, words):
+    rows = more_rows(MORE, MORE | later, 2.0)
+    assert tuple(state for _, state, _ in rows) == states
+    assert [what for what, *_ in rows] == ["analogue 1", "flow 1", "receiver"]
+    assert any(words in said for *_, said in rows)
+    assert more_rows({"fitted": ""}, {"fitted": ""}, 2.0) == []
