@@ -74,7 +74,13 @@ class Ring:
         except OSError:
             pass  # it is there already
         self._protected = {}  # number -> is protected
-        for name in os.listdir(folder):
+        try:
+            names = os.listdir(folder)
+        except OSError:  # no block of flash was left to make it with
+            names = ()
+            self.full = True
+            self._say("store_full", 0)
+        for name in names:
             number, _, kind = name.partition(".")
             if kind in ("seg", "key") and number.isdigit():
                 self._protected[int(number)] = kind == "key"

@@ -174,7 +174,7 @@ EVENTS = {
     "ignition_off": ("off for so long that it cannot be the starter's dip", "how long it has been off by now, ms", ""),
     "clock_set": ("by the host", "", "unix microseconds, decimal"),
     "store_recovered": ("the store of an earlier boot was opened", "bytes of its newest segment", ""),
-    "store_full": ("only protected segments are left", "number of segments", ""),
+    "store_full": ("only protected segments are left, or (0) there was no room to begin one", "number of segments", ""),
     "store_paused": ("all places near the cabin's temperature for half an hour: readings are not stored", "1 begins, 0 ends", ""),
     "low_voltage": ("the battery is low with the ignition off", "mV", ""),
     "sleep": ("the board goes to sleep until the ignition comes on", "supply, mV", ""),
@@ -222,7 +222,7 @@ COMMANDS = {
     "fetch": ("segment u16, offset u32", "nothing; the bytes come in a `data` message before the reply"),
     "forget": ("segment u16", ""),
     "selftest": (
-        "chip N, rail, inputs, store, lamp or buzzer",
+        "chip N, rail, inputs, more (further inputs), store, lamp or buzzer",
         "lines name=value of that step; busy while the engine runs",
     ),
 }

@@ -1,5 +1,5 @@
 # Runs under the MicroPython unix port, on its real littlefs over a RAM device that can lose power at its n-th write or erase.
-# Usage: board_ring.py FIRMWARE_FOLDER trial FIRST STEP | capacity | tow_home
+# Usage: board_ring.py FIRMWARE_FOLDER trial FIRST STEP | capacity [FILES_TOO] | positions FILES_TOO | tow_home
 import os
 import sys
 import vfs
@@ -7,7 +7,7 @@ import vfs
 sys.path.insert(0, sys.argv[1])
 import ring
 
-from hotfuel_wire import codec, framing
+from hotfuel_wire import codec, framing, more
 
 BLOCK, BLOCKS = 4096, 352
 
@@ -145,7 +145,24 @@ def health(time_ms):
     )
 
 
+@kept
+def track(time_ms):
+    steps = [dict(later_cs=100, north=1234 + time_ms % 97, east=-987, speed=3801)] * 9
+    return frame(
+        "track",
+        time_ms=time_ms,
+        age_ms=9020,
+        time_cs=time_ms // 10,
+        latitude=239992863,
+        longitude=-239975842,
+        speed=3800,
+        steps=steps,
+    )
+
+
 class Run:
+    tracks = False  # a receiver at the board: ten positions every ten seconds
+
     def __init__(self, flash, fresh):
         if fresh:
             vfs.VfsLfs2.mkfs(flash)
@@ -167,6 +184,8 @@ class Run:
                 self.offer("auxiliary", auxiliary(time_ms), time_ms)
             if time_ms % 10000 == 0:
                 self.offer("health", health(time_ms), time_ms)
+                if self.tracks:
+                    self.offer("track", track(time_ms), time_ms)
             if time_ms in event_ms:
                 self.offer("event", frame("event", time_ms=time_ms, code=7, channel=255, value=0, detail=b""), time_ms)
                 self.ring.protect(time_ms)
@@ -257,10 +276,15 @@ def trial(first, step):
     print(tried, lost, broken, went_on)
 
 
-def capacity(installed=""):
-    """Hours of three channels at the default rates on a Pico's file system, and its wear. installed: folder of firmware that is on it too."""
+def capacity(installed="", positions=False):
+    """Hours of three channels at the default rates on a Pico's file system, and its wear. installed: folder of firmware that is on it too. positions: of
+    a receiver, for which store.py keeps one reading a second."""
     flash = Flash()
     run = Run(flash, True)
+    if positions:
+        more.join()
+        run.tracks = True
+        run.ring.intervals_ms["reading"] = 1000
     if installed:
         copy(installed, "/f")
     time_ms = 0
@@ -312,5 +336,7 @@ if sys.argv[2] == "trial":
     trial(int(sys.argv[3]), int(sys.argv[4]))
 elif sys.argv[2] == "capacity":
     capacity(*sys.argv[3:])
+elif sys.argv[2] == "positions":
+    capacity(sys.argv[3], True)
 else:
     tow_home()

@@ -47,6 +47,13 @@ def test_what_fits_beside_the_firmware(micropython, shipped):
     assert float(hours) >= 2.35
 
 
+@pytest.mark.slow
+def test_three_channels_with_position_fit_for_three_hours_beside_the_firmware(micropython, shipped):
+    hours, _, kept_bytes, _ = board(micropython, "positions", shipped / "firmware").split()
+    print(f"kept {hours} h with positions in {kept_bytes} bytes beside the firmware")
+    assert float(hours) >= 3.0
+
+
 def test_the_tow_home_does_not_erase_the_run(micropython):
     first, last, damaged, headless, protected, segments, kept_free, happened = board(micropython, "tow_home").split(maxsplit=7)
     assert int(first) == 0, "the run before the first mark is still there after six hours"
@@ -153,3 +160,12 @@ def test_other_files_in_the_folder_are_left_alone(tmp_path, name):
     offer(one, "event", 0)
     assert one.segments() == [(0, 82, False)]
     assert (tmp_path / "s" / name).read_text() == "mine"
+
+
+def test_a_flash_without_a_block_for_the_folder_is_full_and_says_so(tmp_path):
+    one = new(tmp_path / "nowhere" / "s")
+    assert (one.full, said(one)) == (True, ["store_full"])
+    offer(one, "event", 0)
+    one.poll(20_000)
+    one.protect(20_000)
+    assert (one.stored, one.segments(), one.read(0, 0, 10, 0)) == (0, [], None)

@@ -78,7 +78,8 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         row("board", f"{simulated}, firmware {version}, every {description['period_ms']} ms{starts}{late}{volts}", bool(dropped))
     if board:
         room = board["store_free_kb"]
-        store = "no store on the board" if room == 65535 else "full: it takes no more" if room == 0 else f"{room} kB free"
+        full = "full, it takes no more: fetch its drives (hotfuel download), delete files that are not its own"
+        store = "no store on the board" if room == 65535 else full if room == 0 else f"{room} kB free"
         row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
         if board.get("failed"):
             row(
