@@ -55,6 +55,24 @@ def test_a_slow_receiver_says_less(tmp_path):
     assert all(len(lap.time_text(found.period_s).partition(".")[2]) <= 1 for lap in found.laps)
 
 
+def test_what_the_boards_store_kept_of_a_receiver_gives_laps(tmp_path):
+    """Ten positions a message, one a second, no sentence anywhere: a drive without a laptop."""
+    session, truth, track = lapped.laps(tmp_path / "stored", 4, period_s=0.2, noise_m=1.0, at_board=True)
+    assert session.positions.period_s == pytest.approx(1.0, abs=0.01)
+    there = ground.Plane(track.latitude_deg, track.longitude_deg)
+    x_m, y_m = there.metres(session.positions.latitude_deg, session.positions.longitude_deg)
+    at = session.positions.seconds - session.positions.seconds[0] + truth.time_s[0]
+    apart = np.hypot(x_m - np.interp(at, truth.time_s, truth.x_m), y_m - np.interp(at, truth.time_s, truth.y_m))
+    assert np.median(apart) < 5.0
+    assert apart.max() < 15.0
+    found = laps(session)
+    assert found.basis == "by the line where the path crosses itself"
+    assert len(found.laps) == 4
+    for lap, wanted in zip(found.laps, np.diff(truth.crossed_s), strict=True):
+        assert abs(lap.time_s - wanted) <= 3 * lap.time_u_s + 0.02 * wanted
+        assert lap.length_m == pytest.approx(track.length_m, rel=0.03)
+
+
 def test_a_mark_gives_the_line_and_the_button_gives_laps_without_a_receiver(tmp_path):
     session, truth, _ = lapped.laps(tmp_path / "marked", 4, marks=[(20.0, "start line")])
     found = laps(session)

@@ -1,12 +1,14 @@
 """Sessions on disk of laps on the simulator's circuit: the board's readings, and a receiver's sentences beside them; what was driven as truth."""
 
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 from hotfuel import session
 from hotfuel.car import EXAMPLE
 from hotfuel.session import folder
+from hotfuel.session.positions import KNOT_M_S, fix_of
 from hotfuel.simulator import circuit
 
 _FOLDER = str(Path(__file__).parents[2] / "session")
@@ -23,6 +25,25 @@ def pump_degc(share):
     return 45.0 + RISE_DEGC * np.interp(share, [0, HOT_FROM, HOT_TO, 1], [0.4, 0.0, 1.0, 0.4])
 
 
+def _tracks(told):
+    """(second, values) of the messages `track` of a board that hears these sentences: the first position of each second, ten in one message."""
+    rows, second = [], None
+    for at, text in told:
+        fix = fix_of(text)
+        if b"RMC" in text and int(fix.time_s) != second:
+            second = int(fix.time_s)
+            units = (100 * fix.time_s, 60e5 * fix.latitude_deg, 60e5 * fix.longitude_deg, 100 * fix.speed_m_s / KNOT_M_S)
+            rows.append((at + 0.1, *map(round, units)))
+    for first in range(0, len(rows), 10):
+        (began, time_cs, north, east, speed), *_ = ten = rows[first : first + 10]
+        steps = [
+            {"later_cs": after[1] - before[1], "north": after[2] - before[2], "east": after[3] - before[3], "speed": after[4]}
+            for before, after in pairwise(ten)
+        ]
+        place = {"time_cs": time_cs, "latitude": north, "longitude": east, "speed": speed}
+        yield ten[-1][0], place | {"age_ms": round(1000 * (ten[-1][0] - began)), "steps": steps}
+
+
 def laps(
     path,
     count=6,
@@ -34,12 +55,13 @@ def laps(
     without=(),
     hand_marks=False,
     receiver=True,
+    at_board=False,
     spread_degc=0.2,
     off_degc=0.0,
     about=None,
 ):
-    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button at each crossing. off_degc:
-    taken off the carburettor's inlet. about: of the session."""
+    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button at each crossing. at_board: no
+    sentences, but what the board's store keeps of a receiver of its own. off_degc: taken off the carburettor's inlet. about: of the session."""
     rng = np.random.default_rng(seed)
     track = circuit.Circuit()
     driven = circuit.drive(track, count, rng, period_s)
@@ -49,6 +71,8 @@ def laps(
     made = synthetic.Recording(period_ms=500)
     wall = synthetic.START_WALL_S
     told = list(circuit.sentences(track, driven, wall, noise_m, rng)) if receiver else []
+    tracks = list(_tracks(told)) if at_board else []
+    told = [] if at_board else told
     todo = list(marks) + ([(at + 0.1 * rng.standard_normal(), "lap") for at in driven.crossed_s.tolist()] if hand_marks else [])
     todo = sorted(todo)
     lap = np.clip(np.searchsorted(driven.crossed_s, driven.time_s) - 1, 0, count - 1)
@@ -64,6 +88,9 @@ def laps(
             if not any(a <= second < b for a, b in without):
                 late = second + 0.05 + 0.03 * rng.random()
                 made.add("sentence", at, wall_us=round((wall + late) * 1e6), monotonic_us=round(late * 1e6), text=text)
+        while tracks and tracks[0][0] <= at:
+            second, values = tracks.pop(0)
+            made.add("track", second, **values)
         while todo and todo[0][0] <= at:
             made.mark(*todo.pop(0))
     where = folder.create(path, EXAMPLE, about or {})
