@@ -3,17 +3,20 @@
 import json
 
 import pytest
+from hotfuel.cli import board_check
 from hotfuel.cli.board_check import BY_HAND, FINE, TROUBLE, chip_row, input_rows, more_rows, rail_rows
 
 
-def test_a_sound_box(board_at, hotfuel, tmp_path):
-    board = board_at(30, 45, 60, speed=5)
+def test_a_sound_box(board_at, hotfuel, tmp_path, monkeypatch):
+    monkeypatch.setattr(board_check, "MORE_S", 0.3)
+    board = board_at(30, 45, 60, speed=5, settings={"more_inputs": ("analogue_1", "flow_1")})
     path = tmp_path / "kept.json"
     result = hotfuel("board", "check", "--port", board.device, "--out", path, as_json=True)
     state = {row["what"]: row["state"] for row in result["rows"]}
     assert state["MAX31856, tank"] == state["MAX31856, pump"] == state["MAX31856, carb inlet"] == FINE
     assert state["3V3S"] == state["store"] == FINE
     assert state["probe, pump"] == state["lamp"] == BY_HAND
+    assert state["analogue 1"] == state["flow 1"] == BY_HAND  # it answers, 0 V; nothing flows
     assert result["trouble"] == 0
     kept = json.loads(path.read_text(encoding="utf-8"))
     about = hotfuel("board", "info", "--port", board.device, as_json=True)
