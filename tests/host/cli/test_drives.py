@@ -59,8 +59,8 @@ def reasons(gaps):
 
 @pytest.fixture
 def device():
-    """The port of `hotfuel simulator --pty` at 20 times real time."""
-    with running("simulator", "--pty", "--speed", "20", "--for", "90") as process:
+    """The port of `hotfuel simulator --pty` at 10 times real time; it goes when the drive is over, three minutes later."""
+    with running("simulator", "--pty", "--speed", "10") as process:
         yield process.stdout.readline().strip()
 
 
