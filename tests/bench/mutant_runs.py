@@ -21,7 +21,7 @@ _QUIET = [
     "--timeout=0",
     *(word for name in ("cacheprovider", "xdist", "benchmark") for word in ("-p", f"no:{name}")),
 ]
-MOST_S = 5.0  # of a mutant's tests as they took while they were traced, twice; fewer tests only let more mutants live
+_MOST_S = 5.0  # of a mutant's tests as they took while they were traced, twice; fewer tests only let more mutants live
 
 
 @dataclass
@@ -126,12 +126,12 @@ def trace(copy: Path, files: tuple[str, ...], tests: tuple[str, ...], but: str) 
     return Traced(took_s, {file: {int(line): set(names) for line, names in lines.items()} for file, lines in through.items()})
 
 
-def survives(copy: Path, traced: Traced, file: str, lines: range, most_s: float = MOST_S) -> bool:
+def survives(copy: Path, traced: Traced, file: str, lines: range) -> bool:
     """Whether the room's tests pass in the copy as it is now: first those through the lines, then as many of the others."""
     for tests in (traced.on(file, lines), traced.others(file, lines)):
         chosen, took_s = [], 0.0
         for test in tests:
-            if took_s + traced.took_s[test] > most_s and chosen:
+            if took_s + traced.took_s[test] > _MOST_S and chosen:
                 break
             chosen.append(test)
             took_s += traced.took_s[test]

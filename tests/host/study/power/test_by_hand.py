@@ -282,6 +282,9 @@ def test_what_differs_beyond_its_limit(changed, what):
     before = {"gear": 4, "gear_ratio": 100.0, "sweep_rpm_s": 500.0, "starts": {"oil": 80.0, "intake": 30.0}, "smoothing": "3"}
     base, other = ([flat("p", facts=Facts(**{**before, **more}))] for more in ({}, changed))
     assert [one.what for one in alike.unlike("a", base, "b", other, Shown("si"), air_corrected=False)] == what
+    if changed.get("gear_ratio") == 130.0 and changed["gear"] is None:
+        (said,) = alike.unlike("a", base, "b", other, Shown("si"), air_corrected=False)
+        assert said.words == "engine speed over road speed was +30 % with b: another gear or slip"
     if "intake" in changed.get("starts", {}):
         assert alike.unlike("a", base, "b", other, Shown("si"), air_corrected=True) == []
 
