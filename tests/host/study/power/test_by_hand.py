@@ -7,7 +7,7 @@ import pytest
 from hotfuel.errors import InputError
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import CurveDifference
-from hotfuel.study.power import alike, curves, decided, driven, peaks, power, shape
+from hotfuel.study.power import alike, curves, decided, driven, gain, peaks, power, shape
 from hotfuel.study.power.facts import Facts
 from hotfuel.study.power.pulls import Pull
 from hotfuel.units import Shown
@@ -339,6 +339,10 @@ def test_what_is_known_of_the_fuel_beside_a_gain():
     assert found.gain_per_degc == pytest.approx((found.gain_percent / 20, found.low_percent / 20, found.high_percent / 20))
     assert found.gain_percent == pytest.approx(100 * np.expm1(0.02), abs=0.02)
     assert found.more is None
+    assert found.mean_gain_kw[0] == pytest.approx(2.02, abs=0.02)  # 2 % of 100 kW, and of the mean of 100 kW over the speed
+    assert found.mean_gain_nm[0] == pytest.approx(2.02 * 1000 * np.log(2) / 3000 / (2 * np.pi / 60), rel=0.02)
+    assert found.peak_gain_kw[0] == pytest.approx(2.02, abs=0.02)
+    assert found.peak_gain_nm[0] == pytest.approx(2.02 * 1000 / (3100 * 2 * np.pi / 60), rel=0.02)
     open_still = compared(np.array([0.0, 0.9, -0.3, 0.6, 0.2, 1.2, 0.4, -0.5]))
     assert (open_still.verdict, open_still.more is not None) == (verdicts.UNDECIDED, True)
 
@@ -349,6 +353,15 @@ def test_a_gain_is_beyond_what_physics_allows_by_its_low_end():
     assert found.allowed.beyond_percent == pytest.approx(found.low_percent - found.allowed.allowed_percent[1])
     single = compared(values[:2], fuel_degc={"b": 60.0, "v": 40.0})
     assert (single.verdict, single.implausible, single.more) == (verdicts.DESCRIBED, False, None)
+
+
+def test_a_bin_without_any_spread_leaves_no_band():
+    design = np.column_stack([np.repeat([0.0, 1], 2), np.ones(4)])
+    spread = np.array([1.0, -1, 1, -1])[:, None] * np.ones(3)
+    level = design @ np.array([[2.0] * 3, [5.0] * 3])
+    for size, told in ((1.0, True), (2e-7, True), (5e-8, False), (0.0, False)):
+        assert gain._has_spread(level + size * spread, design) == told
+    assert not gain._has_spread(level + spread * np.array([1.0, 1, 0]), design)
 
 
 def test_the_curve_of_single_pulls_is_the_plain_difference():

@@ -235,6 +235,8 @@ def test_blocks_under_titles_and_the_label_of_a_sheet():
     assert [part.table.numbers[0].tolist() for part in told] == [[1000.0, 5.0], [1000.0, 6.0]]
     untold = layouts.parts(sheet(["rpm", "Nm", "rpm", "Nm"], block, (("Run 4", "", "Run 4", ""),)))
     assert [part.number for part in untold] == [None, None]
+    bare = layouts.parts(sheet(["rpm", "Nm", "rpm", "Nm"], block))
+    assert [(part.number, part.label) for part in bare] == [(None, "pull 1"), (None, "pull 2")]
     (alone,) = layouts.parts(sheet(["rpm", "Nm"], [row[:2] for row in block], (), "pull 12 of 2026-05"))
     assert alone.number == 5
     (alone,) = layouts.parts(sheet(["rpm", "Nm"], [row[:2] for row in block], (), "pull 9999"))
