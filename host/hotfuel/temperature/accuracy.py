@@ -111,7 +111,7 @@ def probe_lag_s(sheath_m: npt.ArrayLike, speed_m_s: npt.ArrayLike, insulated: bo
 
     rho c D / (4 h) for the film, and with an insulated junction rho c D^2 / (16 k) for conduction from the sheath to the middle: the centre of a long
     cylinder lags its surface by R^2 / (4 a) on a ramp, a = k / (rho c) (Carslaw and Jaeger, Conduction of Heat in Solids, 7.7, from memory). A junction
-    welded to the sheath has the film's only. Example: 3.2 mm, 60 L/h in 3/8 in (0.235 m/s): 2.9 s.
+    welded to the sheath has the film's only. Example: 3.2 mm, 60 L/h in 3/8 in (0.235 m/s): 2.8 s.
     """
     sheath = np.asarray(sheath_m, dtype=float)
     film = _SHEATH_J_M3_K * sheath / (4 * fluid.film_w_m2_k(sheath, speed_m_s))

@@ -206,6 +206,7 @@ def test_a_workbook_is_known_by_its_name_or_its_first_bytes(tmp_path):
         (tmp_path / name).write_bytes(raw)
         assert workbook.is_workbook(tmp_path / name) == told
     assert not workbook.is_workbook(tmp_path / "none.csv")
+    assert not workbook.is_workbook(tmp_path)
     assert workbook._cut(["a", "", "b", "", ""]) == ["a", "", "b"]
 
 
@@ -305,3 +306,16 @@ def test_headings_are_words():
     assert headings.ideas("IAT") == ["intake", "temperature"]
     assert headings.ideas("oltemp") == ["oil", "temperature"]
     assert headings.ideas("oloil") == ["oloil"]  # five letters are not taken apart
+
+
+def test_sheets_without_a_table_are_passed_over(tmp_path):
+    openpyxl = pytest.importorskip("openpyxl")
+    book = openpyxl.Workbook()
+    book.active.append(["only", "words"])
+    pull = book.create_sheet("pull 7")
+    for row in (["rpm", "Nm"], *([1000 * i, 5] for i in range(1, 6))):
+        pull.append(row)
+    book.create_sheet("nothing")
+    book.save(tmp_path / "day.xlsx")
+    (table,) = workbook.read(tmp_path / "day.xlsx")
+    assert (table.label, table.headers, table.numbers.shape) == ("pull 7", ("rpm", "Nm"), (5, 2))
