@@ -63,9 +63,11 @@ _BUT = (
     "or power_lost or three_hours or fits_beside or tow_home"
 )
 
-# The same by construction: of small numbers and words == and `is`; of arrays of truth & and *, | and +; a function without its cache.
+# The same by construction: of small numbers and words == and `is`; of arrays of truth & and *, | and +; of bits that do not overlap | and ^; a function
+# without its cache.
 _SAME = ("core/ReplaceComparisonOperator_Eq_Is", "core/ReplaceComparisonOperator_NotEq_IsNot")
 _SAME_OF_TRUTHS = ("core/ReplaceBinaryOperator_BitAnd_Mul", "core/ReplaceBinaryOperator_BitOr_Add")
+_SAME_OF_FIELDS = ("core/ReplaceBinaryOperator_BitOr_BitXor",)
 _UNDECORATED = "core/RemoveDecorator"
 
 # What once survived, by name: (file, as it is, as the mutant has it, tests)
@@ -109,11 +111,8 @@ def mutants(copy: Path, file: str) -> list[Mutant]:
             text = lines[start[0] - 1]
             if "BitOr" in name and re.search(r"(->|\b\w+:) .*\|", text):
                 continue
-            if (
-                name in _SAME
-                or (name in _SAME_OF_TRUTHS and file.startswith("host/"))
-                or (name == _UNDECORATED and "cache" in text)
-            ):
+            of_bits = _SAME_OF_TRUTHS if file.startswith("host/") else _SAME_OF_FIELDS
+            if name in (*_SAME, *of_bits) or (name == _UNDECORATED and "cache" in text):
                 continue
             found.append(Mutant(file, name, (), number, start[0]))
     return found

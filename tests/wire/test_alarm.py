@@ -229,6 +229,20 @@ def seconds_to(level, course):
     return next((step / 5 for step, _, found, _, new in changes if found == level and new == 1), None)
 
 
+def test_delays_are_kept_to_the_millisecond():
+    for delay_ms, live in ((3999, False), (4000, True)):
+        one = alarm.Alarm(4000, 60000)
+        for step_ms in (7, delay_ms - 5, 5):  # the first tick begins the delay
+            one.update(True, False, step_ms)
+        assert one.live == live
+    for delay_ms, live in ((59999, True), (60000, False)):
+        one = alarm.Alarm(0, 60000)
+        one.update(True, False, 0)
+        for step_ms in (3, *[4999] * 12, delay_ms - 12 * 4999):
+            one.update(False, True, step_ms)
+        assert one.live == live
+
+
 @pytest.mark.parametrize("share", [0.0, 0.05, 0.1, 0.2])
 def test_act_with_unreadable_ticks_at_random(share):
     found = [seconds_to(alarm.ACT, course_of(seed, share, -500, 30)) for seed in range(500)]
