@@ -21,6 +21,7 @@ MODULES = [
     "hotfuel.samples.table",
     "hotfuel.study.drive.phases",
     "hotfuel.study.story",
+    "hotfuel.report.story_words",
     "hotfuel.study.fixes.sessions",
     "hotfuel.study.line.change",
     "hotfuel.study.line.forecast",
@@ -37,7 +38,12 @@ def make(folder: Path) -> list[Path]:
     import pdoc
     from pdoc.render import configure
 
-    configure(docformat="markdown", show_source=True, footer_text="units stand in the names; SI and degrees Celsius inside")
+    configure(
+        docformat="markdown",
+        show_source=True,
+        footer_text="units stand in the names; SI and degrees Celsius inside",
+        template_directory=Path(__file__).parent / "templates",
+    )
     pdoc.pdoc(*MODULES, str(Path(__file__).parent / "example.py"), output_directory=folder)
     return sorted(folder.rglob("*.html"))
 

@@ -45,12 +45,12 @@ def _wire_dtype(rows) -> np.dtype:
     return np.dtype([(row[0], _NUMPY[row[1]]) for row in rows])
 
 
-# type number -> the fixed part of its payload, header included, as it lies on the wire
 WIRE: dict[int, np.dtype] = {number: _wire_dtype(layout.fixed) for number, layout in LAYOUTS.items()}
+"""Type number -> the fixed part of its payload, header included, as it lies on the wire."""
 HEADER_SIZE = _wire_dtype(HEADER).itemsize
 _READING = LAYOUTS[TYPES["reading"]]
-# one channel's part of a reading, as it lies on the wire
 CHANNEL = _wire_dtype(_READING.group)
+"""One channel's part of a reading, as it lies on the wire."""
 
 
 def _shared_dtype() -> np.dtype:
@@ -70,10 +70,10 @@ def _shared_dtype() -> np.dtype:
     return at_offsets(fields, end)
 
 
-# What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
-# log), saturated (the board had to change a number), known (the description it names is in the log), width (how many channels were sent), and what
-# later versions put behind the channels.
 SHARED = _shared_dtype()
+"""What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
+log), saturated (the board had to change a number), known (the description it names is in the log), width (how many channels were sent), and what
+later versions put behind the channels."""
 
 
 @lru_cache
@@ -93,8 +93,8 @@ def _readings_dtype() -> np.dtype:
     return at_offsets({name: fields[name] for name in columns}, SHARED.itemsize + CHANNEL.itemsize)
 
 
-# One row per reading and channel: SHARED's, the channel's number in place of `width`, and its hot, cold, status.
 READINGS = _readings_dtype()
+"""One row per reading and channel: SHARED's, the channel's number in place of `width`, and its hot, cold, status."""
 
 
 def readings(rows: np.ndarray) -> np.ndarray:
@@ -124,12 +124,12 @@ def _message_dtype(layout: Layout) -> np.dtype:
     return np.dtype([*fields, ("saturated", "?")])
 
 
-# message name -> what it repeats, as it lies on the wire; in MESSAGES these groups stand as they came, in bytes
 GROUPS: dict[str, np.dtype] = {
     layout.name: _wire_dtype(layout.group)
     for layout in LAYOUTS.values()
     if layout.group and layout.name not in ("reading", "description")
 }
+"""Message name -> what it repeats, as it lies on the wire; in MESSAGES these groups stand as they came, in bytes."""
 
 
 def packed(name: str, groups: Sequence[Mapping[str, Any]]) -> bytes:
@@ -152,6 +152,6 @@ def _as_column(kind: str, default: Any) -> Any:
     return np.void(default.ljust(width, b"\0")) if _NUMPY[kind].startswith("V") else default
 
 
-# message name -> one row per message: boot, time (s since that boot, nan for a host frame before any board frame), the header's tick and time_ms, its
-# own fields, its bytes as an object; for a description its id in place of the channels. Readings have their own table.
 MESSAGES: dict[str, np.dtype] = {layout.name: _message_dtype(layout) for layout in LAYOUTS.values() if layout.name != "reading"}
+"""Message name -> one row per message: boot, time (s since that boot, nan for a host frame before any board frame), the header's tick and time_ms, its
+own fields, its bytes as an object; for a description its id in place of the channels. Readings have their own table."""
