@@ -1,4 +1,4 @@
-"""The command line: parses, calls, prints. Imported by nobody."""
+"""The command line: parses, calls, prints. No other room imports it."""
 
 import contextlib
 import sys

@@ -179,7 +179,7 @@ def compare(
 
 
 def _how_to_say(result: Any) -> list[str]:
-    """The options that answer what the comparison asks for; its own sentences are read on paper too."""
+    """Name the options that answer what the comparison asks for; its own sentences name none, because they are printed on paper too."""
     from hotfuel.study.fixes.sessions import NOT_SAID, NOTE_AIR
 
     lines = []

@@ -70,7 +70,7 @@ def demo(
 
 
 def _moment_s(text: str) -> float:
-    """Unix seconds of a day and time here. Raises UsageError for text that is none."""
+    """Unix seconds of a day and time here. Raises UsageError if the text is not a day and time."""
     try:
         return datetime.datetime.fromisoformat(text).astimezone().timestamp()
     except (ValueError, OverflowError):

@@ -62,7 +62,7 @@ def _text_of(car: Path | None) -> str | None:
 
 
 def _moment(text: str) -> float:
-    """Unix seconds of a local date and time that has been."""
+    """Unix seconds of a local date and time in the past."""
     try:
         began = datetime.datetime.fromisoformat(text).astimezone()
         began_s = began.timestamp()

@@ -57,7 +57,7 @@ def follow(
 
 
 def _end_with(recorder: int) -> None:
-    """End this process when the one that started it has ended, however it ended: nobody would close its page. Who looks is told before."""
+    """End this process when the one that started it has ended, however it ended: otherwise its page would stay open. Viewers are told before."""
     from hotfuel.live.leaving import WAIT_S
 
     while os.getppid() == recorder:

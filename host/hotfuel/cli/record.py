@@ -173,7 +173,7 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
 
 
 class _Views:
-    """Page and terminal: followers in processes of their own. Killing or hanging them touches nothing, and they end with the recording."""
+    """Page and terminal: followers in processes of their own. If one is killed or hangs, the recording is not affected; they end with it."""
 
     def __init__(self, folder: Path, wanted: list[list[str]], units: str) -> None:
         self._wanted = wanted
@@ -184,7 +184,7 @@ class _Views:
         self.show(folder)
 
     def show(self, folder: Path) -> None:
-        """Show this folder, and no other any more."""
+        """Show this folder instead of the one before."""
         self._terminate()
         for options in self._wanted:
             token = self._tokens / f"{next(self._numbers)}"
@@ -205,7 +205,7 @@ class _Views:
             self._running.append((subprocess.Popen(command), token))
 
     def end(self) -> None:
-        """Wait until they have told whoever looks that the recording has ended; what shows nothing yet, or has not ended by then, is ended. A second
+        """Wait until they have told their viewers that the recording has ended; stop those that show nothing yet or do not end in time. A second
         Ctrl-C waits no longer."""
         from hotfuel.live.leaving import WAIT_S
 

@@ -37,7 +37,7 @@ class Screen:
 
         class Ours(Console):
             def on_broken_pipe(self) -> None:
-                """Whoever read our output has gone (for example `| head`); nothing is left to say, and nothing went wrong."""
+                """The reader of our output has gone (for example `| head`): end quietly, without an error."""
                 os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
                 raise SystemExit(0)
 
@@ -261,7 +261,7 @@ OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to writ
 
 
 def share(opened: Iterable[Any], without_names: bool, variants: Iterable[str] = ()) -> None:
-    """Take names out of sessions, in place, where that is asked for. variants: names that stay as they were typed, which is said."""
+    """Take names out of sessions, in place, where that is asked for. variants: names that stay as they were typed; a note says so."""
     if without_names:
         if kept := ", ".join(variants):
             note(
@@ -273,7 +273,7 @@ def share(opened: Iterable[Any], without_names: bool, variants: Iterable[str] = 
 
 
 def page_beside(out: Path | None, pdf: Path | None, png: Path | None) -> Path | None:
-    """Where the page goes: beside what was asked for, if that is only its print or its picture; None if nothing was.
+    """Where the page goes: as asked, or beside its PDF or picture if only that was asked for; None if neither was.
 
     Raises InputError that names the place that was typed.
     """
@@ -288,7 +288,7 @@ def page_beside(out: Path | None, pdf: Path | None, png: Path | None) -> Path | 
 
 @contextlib.contextmanager
 def told_first(lines: list[str], page: Path, as_json: bool) -> Iterator[None]:
-    """What was found is told, and the page that was written named, even where there is nothing to print or draw it with."""
+    """Print what was found, and name the page that was written, even if its PDF or picture then cannot be made."""
 
     def stamp() -> int:
         return page.stat().st_mtime_ns if page.is_file() else 0

@@ -33,7 +33,7 @@ def load_plan(path: Path) -> Any:
 
 
 def _first_degc(session: Any) -> dict[str, float]:
-    """{place: degC as the run began} of the tank and of places that tell the engine's own heat."""
+    """{place: degC as the run began} of the tank and of the places that show how warm the engine is."""
     import numpy as np
 
     if session.car is None:
@@ -77,7 +77,7 @@ def next_words(plan: Any, shown: Shown) -> str:
 
 
 def about_run(plan: Any, number: int, shown: Shown) -> dict[str, str]:
-    """What the session of that run is told of itself."""
+    """The metadata that the session of that run gets."""
     starts = plan.start_words(shown)
     values = {"title": plan.run_words(number), "test_day": f"{plan.run_words(number)}{f'; {starts}' if starts else ''}"}
     if fix := plan.fixes.get(plan.order[number - 1]):

@@ -137,7 +137,7 @@ def listed(path: Path, pulls: list[Any], shown: Shown) -> list[str]:
 
 
 def quantity(text: str, dimension: str, option: str) -> float:
-    """As hotfuel.units.parse; what is wrong with it names the option as it is typed. Raises UsageError."""
+    """As hotfuel.units.parse; an error names the option as it was typed. Raises UsageError."""
     try:
         return parse(text, dimension)
     except InputError as error:

@@ -100,7 +100,7 @@ class _Receiver:
         self._send = send
 
     def say(self) -> None:
-        """Everything that is due; what nobody reads is lost, as at a real port."""
+        """Send everything that is due; what is not read is lost, as at a real port."""
         at = (time.monotonic() - self._began) * self._speed
         while self._next is not None and self._next[0] <= at:
             self._send(self._next[1])

@@ -28,7 +28,7 @@ class Gap:
 
 @dataclass
 class Losses:
-    """Counts over one log. `sentences()` says them to a person."""
+    """Counts over one log; `sentences()` puts them into words."""
 
     bytes_total: int = 0
     frames: int = 0  # with a right CRC

@@ -1,4 +1,4 @@
-"""The alarms of a whole recording: the state machine of hotfuel_wire.alarm run over the margins, leaping over stretches where it cannot change."""
+"""The alarms of a whole recording: the state machine of hotfuel_wire.alarm run over the margins, skipping the stretches in which it cannot change."""
 
 from dataclasses import dataclass
 

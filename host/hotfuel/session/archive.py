@@ -147,7 +147,7 @@ def _on_all_cores(root: Path, identities: list[str], calibration: str | None) ->
 
 @contextlib.contextmanager
 def _deaf_to_ctrl_c() -> Iterator[None]:
-    """Processes begun in here do not hear the terminal's Ctrl-C: this one does, and they end with what they are at."""
+    """Processes started inside ignore Ctrl-C: this process gets it, and they finish the session they are working on."""
     try:
         before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     except ValueError:  # not in the main thread, which alone hears it
@@ -185,7 +185,7 @@ def _forget(root: Path, identity: str) -> None:
 
 
 def _tidy(root: Path, here: set[str], say: Say) -> None:
-    """Remove results of sessions that are not there any more, and what killed commands left."""
+    """Remove the results of sessions that no longer exist and the leftovers of killed commands."""
     for kind in (SAMPLES, SUMMARY):
         for file in sorted((root / kind).glob("*/*/*.parquet")):
             if file.stem not in here:

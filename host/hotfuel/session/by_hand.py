@@ -1,4 +1,6 @@
-"""Readings that a person took: a mark such as "block 183 degF", or a table (CSV with a time column) kept beside the log. Columns and dots; no evidence.
+"""Readings that a person took: a mark such as "block 183 degF", or a table (CSV with a time column) kept beside the log.
+
+Shown as columns and dots; never used as evidence.
 
 The flow of a fuel meter in such a table is used: `flow_l_h` feeds pressures and studies where it is known.
 """
@@ -207,7 +209,7 @@ def text_of(path: Path) -> str:
 
 
 def columns(readings: Sequence[HandReading], at_s: np.ndarray) -> dict[str, np.ndarray]:
-    """name -> (n,) at the ticks' times: a single reading at the tick nearest to it, a table's held from value to value where those are close."""
+    """name -> (n,) at the ticks' times: a single reading at the nearest tick; a table's values held from one to the next where those are close."""
     found: dict[str, np.ndarray] = {}
     for name in dict.fromkeys(one.column for one in readings):
         mine = sorted((one.seconds, one.value) for one in readings if one.column == name)

@@ -35,7 +35,7 @@ def running(columns: Any, seconds: np.ndarray, car: Car, *, goes_on: bool = Fals
 
 
 def _still(running: np.ndarray, ignition: float) -> np.ndarray:
-    """Running by the second (n,), with silence at its end that may yet be bridged."""
+    """Running, second by second (n,); short silence at its end counts as running, because pulses may still follow."""
     on = np.flatnonzero(running)
     silent = len(running) - 1 - int(on[-1]) if on.size else 0
     if not 0 < silent < STOP_S or ignition == 0:

@@ -141,7 +141,7 @@ def require_library(path: str | Path) -> None:
 
 
 def write(session: Session, path: str | Path, units: str = "si", with_positions: bool = False) -> Path:
-    """Write the session as the file's ending says: .csv, .parquet or .mf4; whole or not at all.
+    """Write the session as the file's ending says: .csv, .parquet or .mf4; the whole file or none.
 
     Raises InputError for another ending, a place that cannot be written, or a missing library.
     """
@@ -165,7 +165,7 @@ def write(session: Session, path: str | Path, units: str = "si", with_positions:
 
 
 def _refuse_another_table(target: Path) -> None:
-    """Raises InputError for a CSV that did not come from here: a dynamometer's, most likely, of which there is no second."""
+    """Raises InputError rather than overwrite a CSV that this program did not write: most likely a dynamometer's only copy."""
     if not target.is_file():
         return
     with contextlib.suppress(OSError), open(target, "rb") as file:
@@ -192,7 +192,7 @@ def write_csv(session: Session, path: Path, units: str = "si", with_positions: b
 
 
 def _csv_by_arrow(columns: dict[str, np.ndarray], path: Path) -> None:
-    """Ten times faster than pandas."""
+    """Write by pyarrow: ten times faster than pandas."""
     import pyarrow.compute
     import pyarrow.csv
 

@@ -1,5 +1,5 @@
 """Tables of a recording in pandas: one row per tick, a column per place. The numbers come from the same functions as everywhere else
-(hotfuel.temperature.counts, hotfuel.risk.margin); here they only get an index and names with units.
+(hotfuel.temperature.counts, hotfuel.risk.margin); here they get an index and names with units, nothing more.
 """
 
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""The sessions of an archive, found by what happened in them. What a killed command or a bad disk left is put right first, and said."""
+"""The sessions of an archive, found by what happened in them. Leftovers of a killed command or a bad disk are repaired first, and reported."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -131,7 +131,7 @@ def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
 
 
 def _has_reading(log: Path) -> bool:
-    """Reads no further than the first reading: a good log costs one short look."""
+    """Stops at the first reading, so that a good log is checked quickly."""
     reader = FrameReader()
     try:
         return any(
@@ -144,7 +144,7 @@ def _has_reading(log: Path) -> bool:
 
 
 def _whole(file: Path) -> bool:
-    """Begins and ends as Parquet does: quick, and enough for a file that was cut."""
+    """Whether it begins and ends as a Parquet file does: quick, and enough to tell a file that was cut off."""
     with open(file, "rb") as one:
         begins = one.read(4)
         one.seek(max(0, file.stat().st_size - 4))

@@ -1,4 +1,4 @@
-"""Means over ten seconds: what every extreme of a session is taken from. An extreme of raw samples grows with their noise and number."""
+"""Means over ten seconds: every extreme of a session is an extreme of these. An extreme of raw samples grows with their noise and number."""
 
 import numpy as np
 import numpy.typing as npt

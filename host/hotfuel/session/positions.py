@@ -169,7 +169,7 @@ def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
 
 
 def _received(decoded: Decoded, timeline: Timeline) -> np.ndarray:
-    """When each sentence came, in seconds of the timeline: by the anchor before and after it in monotonic time, else by the board's last frame."""
+    """When each sentence came, in seconds of the timeline: from the anchors before and after it in monotonic time, else by the board's last frame."""
     rows, anchors = decoded.messages["sentence"], decoded.messages["wall_anchor"]
     coarse = timeline.seconds(rows["boot"], rows["time"])
     anchors = anchors[np.isfinite(anchors["time"]) & (anchors["flags"] == 0)]

@@ -143,7 +143,7 @@ def _own(path: Path) -> Crossings | None:
 
 
 def _laps(path: Path, crossed_s: np.ndarray) -> bool:
-    """Whether a line nobody gave makes laps: two or more, most of them of one length; a road used twice makes none."""
+    """Whether a guessed line makes laps: two or more, most of them of one length. A road used twice makes none."""
     if len(crossed_s) < 3:
         return False
     lengths = np.diff(np.interp(crossed_s, path.seconds, path.driven_m))

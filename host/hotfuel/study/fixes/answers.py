@@ -94,7 +94,7 @@ class Comparison:
     )  # hot stops held against the baseline's with trouble, where one is marked
 
     def finding(self) -> str:
-        """What was asked, answered for a customer; then what was seen though nobody asked; the largest first."""
+        """What was asked, answered for a customer; then what was seen without being asked; the largest first."""
         first = sorted((a for a in self.answers if a.primary), key=lambda a: -abs(a.difference_degc))
         second = [
             a for a in self.answers if a.asked and not a.primary and a.baseline == self.baseline and a.verdict in verdicts.DECIDED

@@ -1,4 +1,4 @@
-"""What differed between two sides besides the change: named, so that nobody takes the weather for a fix."""
+"""What differed between two sides besides the change: named, so that weather is not mistaken for the effect of a fix."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""What a person read by hand in each run, in the phase asked: a median that stands in the tables, marked as by hand, and counts in nothing."""
+"""What a person read by hand in each run, in the phase asked: a median that stands in the tables, marked as by hand, and enters no calculation."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

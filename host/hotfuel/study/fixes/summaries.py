@@ -76,7 +76,7 @@ class Run:
     faults: tuple[Fault, ...] = ()
     cold_degc: dict[str, float] | None = None
     start_place: str = ""  # where start_degc was read
-    by_hand: tuple["HandMedian", ...] = ()  # what a person read; counts in nothing
+    by_hand: tuple["HandMedian", ...] = ()  # what a person read; enters no calculation
     laps: int = 0  # that count, where it was driven in laps
 
 
