@@ -30,14 +30,11 @@ def rescue(
     from hotfuel.session import folder as session_folder
 
     if session is None:
-        found = kept.orphans()
-        lines = [kept.words(pieces) for pieces in found.values()]
-        rows = [{"log": str(pieces[0].log), "files": [str(piece.path) for piece in pieces]} for pieces in found.values()]
-        lines += (
-            ["put it back with: hotfuel rescue SESSION, or, if its folder has gone: hotfuel rescue FILE --into FOLDER"]
-            if rows
-            else []
-        )
+        rows, lines = [], []
+        for pieces in kept.groups():
+            how = kept.put_back_by(pieces[0])
+            rows.append({"log": str(pieces[0].log), "files": [str(piece.path) for piece in pieces], "do": how})
+            lines.append(f"{kept.words(pieces)}; {how}")
         moved = _went_on()
         lines += [
             f"{folder}: the whole session went on here; {begun or 'its own folder went away'}. Look at it with: hotfuel review {folder}"
@@ -140,15 +137,14 @@ def _copied(where: Any, into: Path) -> int:
 
 
 def _from_pieces(piece: Any, into: Path | None, as_json: bool) -> None:
-    from hotfuel.log import identity
+    from hotfuel.log import joined, spill
     from hotfuel.log import rescue as kept
     from hotfuel.session import folder as session_folder
 
-    pieces = kept.orphans().get(piece.log_id) or [piece]
+    pieces = joined.chain_of(piece, list(spill.of(piece.log_id)))
     if into is None:
-        here = piece.log.exists() and identity.of(piece.log) == piece.log_id
-        remedy = f"type: hotfuel rescue {piece.log.parent}" if here else "say where to, with --into FOLDER"
-        raise InputError(f"{piece.path} belongs to {piece.log.parent}{'' if here else ', which has gone'}: {remedy}")
+        gone = "" if piece.log.exists() else ", which has gone"
+        raise InputError(f"{piece.path} was kept for {piece.log.parent}{gone}: {kept.put_back_by(piece)}")
     count = kept.make_log(pieces, into / session_folder.LOG)
     lines = [
         f"{count} bytes in {into}; put a car file beside them as {session_folder.CAR} for limits",
@@ -157,9 +153,9 @@ def _from_pieces(piece: Any, into: Path | None, as_json: bool) -> None:
     show({"session": str(into), "bytes": count}, lines, as_json)
     if pieces[0].base:
         note(f"the first {pieces[0].base} bytes of that drive are in {piece.log} and were not here")
-    for before, after in itertools.pairwise(pieces):
-        if after.base > before.base + before.size:
-            note(f"{after.base - before.base - before.size} bytes are missing between {before.path} and {after.path}")
+    elsewhere = [one for one in spill.of(piece.log_id) if one not in pieces]
+    for one in elsewhere:
+        note(f"{one.path} is of the same number, and does not join these bytes: it was not taken; {kept.put_back_by(one)}")
     if pieces:
         note(
             f"the kept files stay, in case {piece.log.parent} comes back; if it does not, delete them by hand: "

@@ -19,12 +19,13 @@ from pathlib import Path
 from hotfuel_wire import framing
 
 from hotfuel.errors import InputError
-from hotfuel.log import identity, others, places, reserve, spill
+from hotfuel.log import identity, joined, others, places, reserve, spill
 from hotfuel.log.lock import lock_for_writing
-from hotfuel.log.spill import Spill
+from hotfuel.log.spill import Piece, Spill
 
 FSYNC_EVERY_S = 5.0
 RETRY_EVERY_S = 1.0
+_EPISODE_S = 30.0  # a disk that refuses again within that is still at it: said once, and counted
 _CALM_S = 0.5  # a frame that stopped in its middle for this long is not waited for any more
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 _TAIL_MAX = 4 << 20  # bytes written since the last fsync that are remembered: an unplugged disk may never have got them
@@ -68,6 +69,9 @@ class LogWriter:
         self._size = os.fstat(self._fd).st_size
         self._spill: Spill | None = None
         self._spill_since_s = 0.0
+        self._earlier: list[Piece] = []  # what earlier recordings kept elsewhere of this log, and is still there
+        self._refused = 0  # how often the disk refused since it was last said that it works
+        self._works_since: float | None = None  # set while it works again and that has not been said
         self._waiting: list[bytes] = []  # host frames on their way to the next frame boundary
         self._piece = 0  # bytes since the last zero
         self._cut = False  # bytes were lost: what comes next must not join what stands before
@@ -80,18 +84,17 @@ class LogWriter:
         if strangers:
             os.close(self._fd)
             raise InputError(f"record into another folder: {strangers[0].sentence(self.path)}")
-        left = reserve.read(self.path)
-        self.log_id = identity.of(self.path) or (left.log_id if left and left.log_id else None) or log_id or identity.new()
-        hole = places.hole(spill.of(self.log_id, self._places()), self._size)
-        if hole:
+        self.log_id = joined.whose(self.path) or log_id or identity.new()
+        found = joined.join(self.path, self._size, self.log_id, self._places(), also_anothers=False)
+        if found.behind:
             os.close(self._fd)
             raise InputError(
-                f"{self.path} lacks {hole} bytes before what is kept elsewhere of it begins (its log was cut): record into another folder, and type: "
-                f"hotfuel rescue {self.path.parent}"
+                f"{self.path} lacks {found.behind[0].base - found.end} bytes before what is kept elsewhere of it begins (its log was cut): record into "
+                f"another folder, and put its log back from a copy, or type: hotfuel rescue {places.typed(found.behind[0].path)} --into FOLDER"
             )
-        self._reserve = reserve.Reserve(self.path, self.log_id)
-        if self._size or spill.of(self.log_id, self._places()):
-            self._go_on_after_an_earlier_recording()
+        self._reserve = reserve.Reserve(self.path, self.log_id, reserve.not_found(self.path, self.log_id, found.end, self._warn))
+        if self._size or found.pieces:
+            self._go_on_after_an_earlier_recording(found)
         if identity.of(self.path) is None and self._spill is None:
             self._append(
                 identity.frame(self.log_id, wall(), part=1 if self._size else 0)
@@ -145,6 +148,8 @@ class LogWriter:
             if self._spill is not None and not self._lost_its_place:
                 self._drain()
                 self._note_spill()
+        if self._works_since is not None and now - self._works_since >= _EPISODE_S:
+            self._say_that_it_works()
         if self._dirty and self._spill is None and now - self._last_sync >= FSYNC_EVERY_S:
             self.sync()
 
@@ -173,14 +178,15 @@ class LogWriter:
             self._drain()
         if self._spill is not None:
             self._note_spill()
-            pieces = spill.of(self.log_id, self._places())  # with what an earlier recording left there
+            pieces = self._all_pieces()
             where = " and ".join(places.words(piece.path) for piece in pieces)
-            size = max((piece.base + piece.size for piece in pieces), default=self._size) - self._size
+            size = max((piece.end for piece in pieces), default=self._size) - self._size
             self._warn(
                 f"{self.path.name}: {size} bytes of this drive are not on its disk, only in {where}. Make room and type: "
-                f"hotfuel rescue {self.path.parent}. Or onto another disk: hotfuel rescue {self.path.parent} --into FOLDER"
+                f"hotfuel rescue {places.typed(self.path.parent)}. Or onto another disk: hotfuel rescue {places.typed(self.path.parent)} --into FOLDER"
             )
             self._spill.keep()
+        self._say_that_it_works()
         self.sync()
         self._reserve.end()
         os.close(self._fd)
@@ -194,15 +200,21 @@ class LogWriter:
             self._append(b"".join(self._waiting))  # each begins with a zero: a piece left open ends here
             self._waiting.clear()
 
-    def _go_on_after_an_earlier_recording(self) -> None:
+    def _all_pieces(self) -> list[Piece]:
+        """What is elsewhere now, with what earlier recordings left there."""
+        own = self._spill.paths if self._spill is not None else []
+        return [*self._earlier, *(piece for path in own if (piece := spill.look(path)) is not None)]
+
+    def _go_on_after_an_earlier_recording(self, found: joined.Joined) -> None:
         """Write what an earlier one could only keep elsewhere, and end the piece it stopped in."""
-        pieces = spill.of(self.log_id, self._places())
+        pieces = found.pieces
         if pieces and places.put_back(pieces, self._fd, self._size, self._write) is None:
             self._size = os.fstat(self._fd).st_size
             places.let_go(pieces, self.path)
         elif pieces:  # the disk still refuses: this recording's own pieces follow those
             self._size = os.fstat(self._fd).st_size
-            self._open_spill("what an earlier recording kept elsewhere does not fit", max(p.base + p.size for p in pieces))
+            self._earlier = list(pieces)
+            self._open_spill("what an earlier recording kept elsewhere does not fit", found.end)
         if places.last_byte(self.path, self._fd, pieces if self._spill else []) != b"\x00":
             self._append(b"\x00")
 
@@ -215,6 +227,8 @@ class LogWriter:
             data = data[self._end_on_disk(data) if self._full else self._to_disk(data) :]
             if not data:
                 self._cut = False
+                if self._refused and self._works_since is None and not self._full:
+                    self._works_since = self._clock()
                 return
         self._to_spill(data)
 
@@ -271,30 +285,48 @@ class LogWriter:
 
     def _open_spill(self, problem: str, base: int) -> None:
         try:
-            self._spill = Spill(self.log_id, self.path, base, self._spill_max, self._spill_places)
+            before = places.before(self._fd, self._size, self._earlier, base)
+            self._spill = Spill(self.log_id, self.path, base, self._spill_max, self._spill_places, before)
         except OSError as error:
-            self._warn(
-                f"{self.path.name}: the disk refuses ({problem}) and so does every other place ({error.strerror}); nothing can be kept"
-            )
+            self._refused += 1
+            self._works_since = None
+            if self._refused == 1:
+                self._warn(
+                    f"{self.path.name}: the disk refuses ({problem}) and so does every other place ({error.strerror}); nothing can be kept"
+                )
             return
         self._spill_since_s = self._wall()
         self._note_spill()
-        self._warn(
-            f"{self.path.name}: the disk refuses ({problem}); recording goes on in {places.words(self._spill.paths[0])}: "
-            "free some space, it is written then"
-        )
+        self._refused += 1
+        self._works_since = None
+        if self._refused == 1:
+            self._warn(
+                f"{self.path.name}: the disk refuses ({problem}); recording goes on in {places.words(self._spill.paths[0])}: "
+                "free some space, it is written then"
+            )
+
+    def _say_that_it_works(self) -> None:
+        """Say the end of an episode in which the disk refused, once and with how often it did."""
+        if self._works_since is not None:
+            often = f"; it refused {self._refused} times" if self._refused > 1 else ""
+            self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written{often}")
+            self._refused, self._works_since = 0, None
 
     def _note_spill(self) -> None:
         """Put down in the reserve what is not on the disk, for whoever finds the folder after a restart, or a copy of it."""
         if self._spill is None:
             return
-        kept = reserve.Kept(
-            self._spill.base, self._spill.size, self._spill_since_s, self._wall(), tuple(self._spill.paths), socket.gethostname()
-        )
-        self._reserve.kept(kept)
+        first = self._earlier[0] if self._earlier else None
+        base, since_s = (first.base, first.since_wall_s) if first else (self._spill.base, self._spill_since_s)
+        paths = (*(piece.path for piece in self._earlier), *self._spill.paths)
+        size = self._spill.base + self._spill.size - base
+        self._reserve.kept(reserve.Kept(base, size, since_s, self._wall(), paths, socket.gethostname()))
 
     def _to_spill(self, data: bytes) -> None:
+        places_before = len(self._spill.paths) if self._spill is not None else 0
         done = self._spill.put(data) if self._spill is not None else 0
+        if self._spill is not None and len(self._spill.paths) > places_before:
+            self._note_spill()
         self._cut = done < len(data)
         if self._cut:
             if not self.bytes_lost:
@@ -305,7 +337,7 @@ class LogWriter:
         """Append what was kept elsewhere to the log, as far as the disk takes it."""
         kept = self._spill
         assert kept is not None
-        earlier = [piece for piece in spill.of(self.log_id, self._places()) if piece.path not in kept.paths]
+        earlier = self._earlier
         if earlier and places.put_back(earlier, self._fd, self._size, self._write) is not None:
             return
         with contextlib.suppress(OSError):
@@ -321,12 +353,12 @@ class LogWriter:
             return
         kept.remove()
         places.let_go(earlier, self.path)
-        self._spill = None
+        self._spill, self._earlier = None, []
         self._reserve.kept(None)
         self._reserve.take_room()
         if not kept.size:  # nothing came after all: a zero behind the frame that says so takes it back
             self._to_disk(b"\x00")
-        self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written")
+        self._works_since = self._clock()
 
     def _leave(self) -> bool:
         """The log is not where it was: follow it if it was only moved, else go on in the fallback folder. True if there is a log to write again."""
@@ -354,13 +386,16 @@ class LogWriter:
             os.close(self._fd)
         self._fd, self.path, self.moved, self.headless = new.fd, new.path, self.moved + 1, not whole
         self._size = os.fstat(new.fd).st_size
-        self.log_id = identity.of(new.path) or self.log_id
+        self.log_id = self.log_id if whole else identity.of(new.path) or self.log_id
         self._reserve = reserve.Reserve(self.path, self.log_id)
         self._warn(
             f"{old.parent} HAS GONE (deleted, or its disk was removed): recording goes on in {self.path.parent}, "
             + ("with everything recorded so far" if whole else "from here on; what was recorded before is on the disk that went")
         )
         kept, self._spill = self._spill, None
+        if whole and self._earlier and places.put_back(self._earlier, self._fd, self._size, self._write) is None:
+            self._size = os.fstat(self._fd).st_size
+        self._earlier = []  # they stay: the disk that went may come back
         if kept is not None:
             at = self._size - kept.base if whole else 0  # of a log read back whole the spill may be a part
             while (piece := kept.get(max(at, 0), 1 << 16)) and at < kept.size:

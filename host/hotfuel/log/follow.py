@@ -8,12 +8,11 @@ from pathlib import Path
 from hotfuel_wire.framing import FrameReader
 
 from hotfuel.errors import InputError
-from hotfuel.log import identity, others, reserve, spill
+from hotfuel.log import joined, others
 from hotfuel.log.lock import is_being_written
 
 BLOCK = 1 << 20
 _LOOK_EVERY_S = 0.02
-_NOTE_EVERY_S = 1.0
 
 
 class Follower:
@@ -27,8 +26,6 @@ class Follower:
         self.position = position
         self._everything = everything
         self._log_id: bytes | None = None
-        self._also: tuple[Path, ...] = ()  # places beside the usual ones where its bytes may be kept
-        self._next_note = 0.0
         try:
             self._file = open(self.path, "rb", buffering=0)  # noqa: SIM115 - closed in close()
         except OSError as error:
@@ -81,16 +78,11 @@ class Follower:
                 return data
 
     def _kept_elsewhere(self, most: int) -> bytes:
+        size = os.fstat(self._file.fileno()).st_size
         if self._log_id is None:
-            note = reserve.read(self.path)  # a log too short to say who it is
-            self._log_id = identity.of(self.path) or (note.log_id if note and note.log_id else None)
-        data = spill.read(self._log_id, self.position, most, self._also)
-        if not data and time.monotonic() >= self._next_note:
-            self._next_note = time.monotonic() + _NOTE_EVERY_S
-            note = reserve.read(self.path)  # a recorder may have been told of another place
-            self._also = tuple({piece.parent for piece in note.kept.pieces}) if note is not None and note.kept is not None else ()
-            data = spill.read(self._log_id, self.position, most, self._also) if self._also else b""
-        return data
+            self._log_id = joined.whose(self.path)
+        own = size if self._everything else others.end_of(self._finder.others(size), size)
+        return joined.join(self.path, own, self._log_id).read(self.position, most)
 
     def wait(self, timeout_s: float) -> bytes:
         """The next bytes, waiting for them at most `timeout_s`; b"" if none came."""

@@ -65,6 +65,11 @@ def begins(head: bytes) -> bool:
 
 def of_head(head: bytes) -> bytes | None:
     """The number of the log that begins with these bytes."""
+    return told(head) or of_bytes(head)
+
+
+def told(head: bytes) -> bytes | None:
+    """The number that a log which begins with these bytes has by its own words; None if it says none there."""
     behind_frames = False
     for payload in framing.FrameReader().feed(head):
         if payload[0] == TYPES["log_start"]:
@@ -74,7 +79,7 @@ def of_head(head: bytes) -> bytes | None:
                     break  # another log, written behind one of an earlier version
                 return bytes(values["log_id"])
         behind_frames = behind_frames or is_the_boards(payload)
-    return of_bytes(head)
+    return None
 
 
 def is_the_boards(payload: bytes) -> bool:

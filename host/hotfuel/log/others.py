@@ -96,8 +96,15 @@ class Finder:
         self.look(size)
         if self._found_of != (len(self.starts), size):
             self._found_of = (len(self.starts), size)
-            self._found = _sort_out(self._read, self.starts, size, self._head_is_older(size)) if self.starts else ()
+            self._found = (
+                _sort_out(self._read, self.starts, size, self._head_is_older(size), self.headless_number()) if self.starts else ()
+            )
         return self._found
+
+    def headless_number(self) -> bytes | None:
+        """The number that a later part, which a recording went on with, gives a log whose first start cannot be read; None if nothing gives it one."""
+        begun = {start.log_id for start in self.starts if start.part == 0}
+        return next((start.log_id for start in self.starts if start.part and start.log_id not in begun), None)
 
     def _head_is_older(self, size: int) -> bool:
         """Whether the file begins with a log of an earlier version, without a number, and the first start in it is another's."""
@@ -165,8 +172,10 @@ def own(read: Read, size: int, others: Sequence[Other], block: int) -> Iterator[
         at = max(at, other.end)
 
 
-def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: bool) -> tuple[Other, ...]:
-    mine = identity.of_bytes(read(0, identity.HEAD)) if head_is_older else starts[0].log_id
+def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: bool, headless: bytes | None) -> tuple[Other, ...]:
+    mine = starts[0].log_id
+    if head_is_older:  # or its first start is damaged: then a later part has its number
+        mine = headless or identity.of_bytes(read(0, identity.HEAD))
     ends = [start.position for start in starts[1:]] + [size]
     seen: dict[tuple[bytes, int], tuple[int, int]] = {}
     found: list[Other] = []

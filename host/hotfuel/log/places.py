@@ -3,11 +3,12 @@
 import contextlib
 import errno
 import os
+import shlex
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from hotfuel.log import identity, others, spill
+from hotfuel.log import identity, joined, others, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece
 
@@ -32,6 +33,11 @@ def open_log(path: Path) -> int:
 def words(path: Path) -> str:
     """A kept piece's place, for a person."""
     return f"this computer's memory ({path})" if spill.in_memory(path.parent) else str(path)
+
+
+def typed(path: Path) -> str:
+    """A path as a person types it in a command."""
+    return shlex.quote(str(path))
 
 
 def gone(path: Path, fd: int) -> bool:
@@ -127,14 +133,20 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
     return None
 
 
-def hole(pieces: Sequence[Piece], size: int) -> int:
-    """How many bytes are missing between a log of `size` bytes and what is kept elsewhere of it, up to the first piece behind them; 0 for none."""
-    reached = size
-    for piece in sorted(pieces, key=lambda one: (one.base, one.number)):
-        if piece.base > reached:
-            return piece.base - reached
-        reached = max(reached, piece.base + piece.size)
-    return 0
+def before(fd: int, size: int, pieces: Sequence[Piece], base: int) -> spill.Before | None:
+    """The stream up to byte `base`: the file behind `fd`, of `size` bytes, and the pieces that follow it. None if that cannot be read."""
+    passed = spill.Before()
+    try:
+        while passed.size < min(base, size) and (data := os.pread(fd, min(_BLOCK, min(base, size) - passed.size), passed.size)):
+            passed.feed(data)
+        for piece in pieces:
+            while passed.size < min(base, piece.end) and (
+                data := piece.read(passed.size, min(_BLOCK, piece.end - passed.size, base - passed.size))
+            ):
+                passed.feed(data)
+    except OSError:
+        return None
+    return passed if passed.size == base else None
 
 
 def let_go(pieces: Sequence[Piece], log: Path) -> list[Piece]:
@@ -146,24 +158,17 @@ def let_go(pieces: Sequence[Piece], log: Path) -> list[Piece]:
     """
     stay = []
     for piece in pieces:
-        mine = _same(piece.log, log)
+        mine = joined.same(piece.log, log)
         with contextlib.suppress(OSError):
             mine = mine or (identity.of(piece.log) == piece.log_id and others.own_end(piece.log) >= piece.base + piece.size)
-        if mine and _holds(piece.log, piece):
+        if mine and holds(piece.log, piece):
             spill.discard(piece.path)
         else:
             stay.append(piece)
     return stay
 
 
-def _same(one: Path, other: Path) -> bool:
-    try:
-        return one == other.absolute() or one.resolve() == other.resolve()
-    except (OSError, RuntimeError):
-        return False
-
-
-def _holds(log: Path, piece: Piece) -> bool:
+def holds(log: Path, piece: Piece) -> bool:
     """Whether the log has the piece's own bytes where they belong."""
     try:
         with open(log, "rb") as file:

@@ -11,7 +11,7 @@ from hotfuel_wire.framing import FRAME_MAX
 
 from hotfuel.errors import InputError
 from hotfuel.files import whole
-from hotfuel.log import follow, identity, others, places, reserve, spill
+from hotfuel.log import follow, identity, joined, others, places, reserve, spill
 from hotfuel.log.lock import is_being_written, lock_for_writing
 from hotfuel.log.others import Other
 from hotfuel.log.reserve import Kept
@@ -24,7 +24,8 @@ class Standing:
 
     missing_from: the first byte of it. went_on_s: set if the log ends where its disk was full, and nothing else is known of what came then.
     behind: kept elsewhere, too, but before it `hole` bytes are missing, which nobody has: it is not put back. size: of the recording in the log's file.
-    live: its recorder is still at work and puts it back by itself. others: what in the file is another recording's.
+    live: its recorder is still at work and puts it back by itself. others: what in the file is another recording's. apart: kept under its number, and yet
+    it does not go on from this log. lost_before: as `missing`, of recorders before the last one.
     """
 
     log: Path
@@ -39,11 +40,23 @@ class Standing:
     hole_since_wall_s: float | None = None
     others: tuple[Other, ...] = ()
     went_on_s: float | None = None
+    apart: tuple[Piece, ...] = ()
+    lost_before: tuple[Kept, ...] = ()
 
     @property
     def lost(self) -> bool:
-        """True if a part of the drive is nowhere to be had from here."""
-        return self.missing is not None or bool(self.behind) or self.went_on_s is not None
+        """True if a part of the drive is nowhere to be had from here, or does not fit its log."""
+        own = any(joined.same(piece.log, self.log) for piece in self.apart)
+        return self.missing is not None or bool(self.behind or self.lost_before) or self.went_on_s is not None or own
+
+    @property
+    def remedy(self) -> str:
+        """The command that brings a drive together whose parts are all there."""
+        folder = places.typed(self.log.parent)
+        into = f"hotfuel rescue {folder} --into FOLDER"
+        if any(not other.again for other in self.others):  # nothing is written behind another recording
+            return f"Type: {into}"
+        return f"Make room and type: hotfuel rescue {folder}. Or: {into}"
 
     @property
     def not_on_disk(self) -> str:
@@ -53,7 +66,7 @@ class Standing:
     @property
     def kept_bytes(self) -> int:
         """Bytes that are only elsewhere."""
-        return max((piece.base + piece.size for piece in self.pieces), default=self.size) - self.size
+        return max((piece.end for piece in self.pieces), default=self.size) - self.size
 
     def sentence(self) -> str:
         """For a person: what, when, where, what to type."""
@@ -62,11 +75,7 @@ class Standing:
             where = " and ".join(places.words(piece.path) for piece in self.pieces)
             since = f" (from {_moment(self.pieces[0].since_wall_s)} on)"
             said.append(f"{_size(self.kept_bytes)} of this drive{since} are not on its disk, only in {where}")
-            if self.live:
-                said[-1] += "; its recorder puts them back as soon as there is room"
-            else:
-                folder = self.log.parent
-                said[-1] += f". Make room and type: hotfuel rescue {folder}. Or: hotfuel rescue {folder} --into FOLDER"
+            said[-1] += "; its recorder puts them back as soon as there is room" if self.live else f". {self.remedy}"
         if self.behind:
             first = self.behind[0]
             since = "" if self.hole_since_wall_s is None else f"from {_moment(self.hole_since_wall_s)} "
@@ -74,17 +83,19 @@ class Standing:
                 f"{self.hole} bytes of this drive are missing, from byte {first.base - self.hole} on, {since}to {_moment(first.since_wall_s)}: its log was "
                 f"cut, or lost them when the power failed. What follows them ({_size(sum(piece.size for piece in self.behind))}) stays in "
                 f"{' and '.join(places.words(piece.path) for piece in self.behind)} and is not put behind the hole. Put the log back from a copy, or make a "
-                f"drive of its own of it: hotfuel rescue {first.path} --into FOLDER"
+                f"drive of its own of it: hotfuel rescue {places.typed(first.path)} --into FOLDER"
             )
         if self.missing is not None:
-            lost = self.missing
-            bytes_missing = lost.base + lost.size - self.missing_from
-            said.append(
-                f"{_size(bytes_missing)} of this drive are missing, from {_moment(lost.since_wall_s)} to {_moment(lost.until_wall_s)}: its disk was full "
-                f"and they were kept on {lost.computer} in {', '.join(map(places.words, lost.pieces))}, where they are not found now"
-            )
+            said.append(_missing(self.missing, self.missing_from))
             if self.copied_to:
                 said[-1] += f". The whole drive was put into {self.copied_to}"
+        said += [_missing(lost, lost.base) for lost in self.lost_before]
+        said += [
+            f"{_size(piece.size)} that were kept in {places.words(piece.path)} for {piece.log} do not go on from what this log holds (another copy of it was "
+            f"gone on with, or it was changed): they are left out and stay there. A drive of its own is made of them by: hotfuel rescue "
+            f"{places.typed(piece.path)} --into FOLDER"
+            for piece in self.apart
+        ]
         if self.went_on_s is not None:
             said.append(
                 f"What this drive recorded from {_moment(self.went_on_s)} on is missing: its disk was full then, and it was kept elsewhere on the computer "
@@ -106,28 +117,37 @@ def standing(log: str | os.PathLike[str], strangers: tuple[Other, ...] | None = 
         file.seek(max(0, size - 2 * FRAME_MAX))
         went_on_s = reserve.went_on_elsewhere(file.read(min(size, 2 * FRAME_MAX)))
     note = reserve.read(path)
-    log_id = identity.of(path) or (note.log_id if note and note.log_id else None)
+    log_id = joined.whose(path)
     if log_id is None:
         return Standing(path, size, others=strangers) if strangers else None
-    kept = note.kept if note and note.log_id == log_id else None
-    where = (*spill.looked_in(), *(piece.parent for piece in (kept.pieces if kept else ())))
-    pieces = tuple(piece for piece in spill.of(log_id, list(dict.fromkeys(where))) if piece.base + piece.size > size)
-    reached = size
-    for piece in pieces:
-        reached = max(reached, piece.base + piece.size) if piece.base <= reached else reached
-    behind = tuple(piece for piece in pieces if piece.base > reached)
-    pieces = pieces[: len(pieces) - len(behind)]
-    end = max((piece.base + piece.size for piece in behind), default=reached)
-    lost = kept if kept is not None and kept.base + kept.size > end else None
-    if pieces or behind or lost is not None or live or (note is not None and note.log_id == log_id and note.kept is None):
+    own_note = note if note is not None and note.log_id == log_id else None
+    kept = own_note.kept if own_note is not None else None
+    found = joined.join(path, size, log_id)
+    end = max((piece.end for piece in found.behind), default=found.end)
+    there = {piece.path for piece in found.apart}
+    lost = kept if kept is not None and kept.base + kept.size > end and not there.issuperset(kept.pieces) else None
+    lost_before = own_note.lost if own_note is not None else ()
+    if found.pieces or found.behind or lost is not None or live or (own_note is not None and own_note.kept is None):
         went_on_s = None  # more is known
-    if not pieces and not behind and lost is None and went_on_s is None and not strangers:
+    if not (found.pieces or found.behind or found.apart or lost_before or strangers) and lost is None and went_on_s is None:
         return None
-    hole = behind[0].base - reached if behind else 0
-    since_s = kept.since_wall_s if kept is not None and behind and kept.base < behind[0].base else None
-    missing_from = max(end, lost.base) if lost else 0
-    copied_to = note.copied_to if note else ""
-    return Standing(path, size, pieces, lost, missing_from, live, copied_to, behind, hole, since_s, strangers, went_on_s)
+    behind = found.behind
+    return Standing(
+        path,
+        size,
+        found.pieces,
+        lost,
+        missing_from=max(end, lost.base) if lost else 0,
+        live=live,
+        copied_to=note.copied_to if note else "",
+        behind=behind,
+        hole=behind[0].base - found.end if behind else 0,
+        hole_since_wall_s=kept.since_wall_s if kept is not None and behind and kept.base < behind[0].base else None,
+        others=strangers,
+        went_on_s=went_on_s,
+        apart=found.apart,
+        lost_before=lost_before,
+    )
 
 
 def refuse_live(log: Path) -> None:
@@ -166,11 +186,12 @@ def put_back(log: str | os.PathLike[str]) -> int:
     if problem is not None:
         raise InputError(
             f"{path}: {_size(back)} of {_size(found.kept_bytes)} are back, then the disk refused ({problem}): make more room and do it again, "
-            f"or type: hotfuel rescue {path.parent} --into FOLDER"
+            f"or type: hotfuel rescue {places.typed(path.parent)} --into FOLDER"
         )
     places.let_go(found.pieces, path)
     note = reserve.read(path)
-    if note is not None and note.log_id and standing(path) is None:
+    after = standing(path)
+    if note is not None and note.log_id and (after is None or not (after.pieces or after.behind or after.missing)):
         with contextlib.suppress(OSError):
             reserve.change(path, replace(note, kept=None))
     return back
@@ -244,17 +265,49 @@ def make_log(pieces: Sequence[Piece], target: Path) -> int:
     return target.stat().st_size
 
 
+def put_back_by(piece: Piece) -> str:
+    """The command that brings a kept piece to where it belongs, or makes a drive of it."""
+    found = None
+    with contextlib.suppress(OSError, ValueError):
+        found = standing(piece.log)
+    if found is not None and found.live:
+        return "its recorder puts it back as soon as there is room"
+    if found is not None and piece.path in {one.path for one in found.pieces}:
+        return found.remedy[0].lower() + found.remedy[1:]
+    return f"make a drive of it: hotfuel rescue {places.typed(piece.path)} --into FOLDER"
+
+
+def groups() -> list[list[Piece]]:
+    """What `orphans` gives, in streams: two copies of one log that went on apart are two."""
+    found = []
+    for pieces in orphans().values():
+        left = list(pieces)
+        while left:
+            chain = joined.chain_of(left[0], left)
+            found.append(chain)
+            left = [piece for piece in left if piece not in chain]
+    return found
+
+
 def still_kept(log: Path) -> list[Piece]:
     """Pieces whose bytes this log has and that stay all the same: they were kept for a log elsewhere."""
-    log_id = identity.of(log)
+    log_id = joined.whose(log)
     size = others.own_end(log)
-    return [piece for piece in spill.of(log_id) if piece.base + piece.size <= size] if log_id else []
+    return [piece for piece in spill.of(log_id) if piece.end <= size and places.holds(log, piece)] if log_id else []
 
 
 def words(pieces: Sequence[Piece]) -> str:
     """One line about what is kept of one log."""
     size = sum(piece.size for piece in pieces)
     return f"{pieces[0].log.parent}, {_size(size)} since {_moment(pieces[0].since_wall_s)}, in {' and '.join(places.words(p.path) for p in pieces)}"
+
+
+def _missing(lost: Kept, since: int) -> str:
+    return (
+        f"{_size(lost.base + lost.size - since)} of this drive are missing, from {_moment(lost.since_wall_s)} to {_moment(lost.until_wall_s)}: its disk was "
+        f"full and they were kept on {lost.computer} in {', '.join(map(places.words, lost.pieces))}, where they are not found now. If that is another "
+        "computer or a stick that is out, type there: hotfuel rescue. What was in a computer's memory went when it was switched off"
+    )
 
 
 def _moment(wall_s: float) -> str:

@@ -11,6 +11,7 @@ import contextlib
 import json
 import math
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -37,12 +38,13 @@ class Kept:
 @dataclass(frozen=True)
 class Note:
     """log_id: whose it is. kept: None while everything is on the disk. ended: the recorder came to its end and closed the log. copied_to: the folder
-    of a copy that has everything, "" if none was made."""
+    of a copy that has everything, "" if none was made. lost: what earlier recorders kept elsewhere and a later one, which went on, did not find."""
 
     log_id: bytes
     kept: Kept | None = None
     ended: bool = False
     copied_to: str = ""
+    lost: tuple[Kept, ...] = ()
 
 
 def path_for(log: Path) -> Path:
@@ -53,9 +55,9 @@ def path_for(log: Path) -> Path:
 class Reserve:
     """The writer's side. Nothing here raises: a log without its reserve is a log all the same. `there`: False if the disk did not give it."""
 
-    def __init__(self, log: Path, log_id: bytes) -> None:
+    def __init__(self, log: Path, log_id: bytes, lost: tuple[Kept, ...] = ()) -> None:
         self.path = path_for(log)
-        self.note = Note(log_id)
+        self.note = Note(log_id, lost=lost)
         self._fd = -1
         self.there = self._make()
 
@@ -90,7 +92,7 @@ class Reserve:
 
     def end(self) -> None:
         """The recording has come to its end: the file goes, or says what is still elsewhere."""
-        if self.note.kept is None:
+        if self.note.kept is None and not self.note.lost:
             with contextlib.suppress(OSError):
                 self.path.unlink()
         else:
@@ -139,25 +141,46 @@ def read(log: Path) -> Note | None:
         return None
     try:
         read: Any = json.loads(data.split(b"\n", 1)[0])
-        kept = None
-        if read["kept"] is not None:
-            one = read["kept"]
-            since_s, until_s = float(one["since_wall_s"]), float(one["until_wall_s"])
-            if not (math.isfinite(since_s) and math.isfinite(until_s)):
-                raise ValueError("no time")
-            pieces = tuple(Path(str(piece)) for piece in one["pieces"])
-            kept = Kept(int(one["base"]), int(one["size"]), since_s, until_s, pieces, str(one["computer"]))
-            if kept.base < 0 or kept.size < 0:
-                raise ValueError("no place in a log")
-        return Note(bytes.fromhex(read["log_id"]), kept, bool(read["ended"]), str(read.get("copied_to", "")))
+        kept = None if read["kept"] is None else _kept(read["kept"])
+        lost = tuple(_kept(one) for one in read.get("lost", ()))
+        return Note(bytes.fromhex(read["log_id"]), kept, bool(read["ended"]), str(read.get("copied_to", "")), lost)
     except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return Note(b"")
+
+
+def _kept(one: Any) -> Kept:
+    since_s, until_s = float(one["since_wall_s"]), float(one["until_wall_s"])
+    if not (math.isfinite(since_s) and math.isfinite(until_s)):
+        raise ValueError("no time")
+    pieces = tuple(Path(str(piece)) for piece in one["pieces"])
+    kept = Kept(int(one["base"]), int(one["size"]), since_s, until_s, pieces, str(one["computer"]))
+    if kept.base < 0 or kept.size < 0:
+        raise ValueError("no place in a log")
+    return kept
+
+
+def not_found(log: Path, log_id: bytes, end: int, say: Callable[[str], None]) -> tuple[Kept, ...]:
+    """What the note beside a log that is gone on with says of bytes that are nowhere to be found: the stream that can be had ends at `end`.
+
+    A note of another log is kept beside it under another name: what it knows is not overwritten.
+    """
+    note = read(log)
+    if note is None or not (note.kept or note.lost):
+        return ()
+    if note.log_id != log_id:
+        aside = path_for(log).with_name(f"{path_for(log).name}-{note.log_id.hex()}")
+        with contextlib.suppress(OSError):
+            if not aside.exists():
+                os.replace(path_for(log), aside)
+                say(f"{path_for(log)} was another recording's note of what it kept elsewhere: it is {aside} now")
+        return ()
+    return (*note.lost, *((note.kept,) if note.kept is not None and note.kept.base + note.kept.size > end else ()))
 
 
 def change(log: Path, note: Note) -> None:
     """Put down another note beside a log that nobody records; one that says nothing more takes the file away. Raises OSError."""
     path = path_for(log)
-    if note.kept is None and note.ended:
+    if note.kept is None and note.ended and not note.lost:
         path.unlink(missing_ok=True)
         return
     with open(path, "r+b") as file:
@@ -165,9 +188,24 @@ def change(log: Path, note: Note) -> None:
 
 
 def _text(note: Note) -> bytes:
-    kept = None
-    if note.kept is not None:
-        pieces = [os.fsencode(piece).decode("utf-8", "surrogateescape") for piece in note.kept.pieces]
-        kept = {**vars(note.kept), "pieces": pieces}
-    line = json.dumps({"format": 1, "log_id": note.log_id.hex(), "kept": kept, "ended": note.ended, "copied_to": note.copied_to})
-    return line.encode()[: _NOTE_MAX - 1].ljust(_NOTE_MAX - 1) + b"\n"
+    lost, kept = list(note.lost), note.kept
+    while True:
+        told = {
+            "format": 1,
+            "log_id": note.log_id.hex(),
+            "kept": None if kept is None else _told(kept),
+            "ended": note.ended,
+            "copied_to": note.copied_to,
+            **({"lost": [_told(one) for one in lost]} if lost else {}),
+        }
+        line = json.dumps(told).encode()
+        if len(line) < _NOTE_MAX or not (lost or (kept is not None and kept.pieces)):
+            return line[: _NOTE_MAX - 1].ljust(_NOTE_MAX - 1) + b"\n"
+        if lost:
+            lost.pop(0)
+        elif kept is not None:  # names longer than any folder's: how much and since when is worth more
+            kept = replace(kept, pieces=kept.pieces[:-1])
+
+
+def _told(kept: Kept) -> dict[str, Any]:
+    return {**vars(kept), "pieces": [os.fsencode(piece).decode("utf-8", "surrogateescape") for piece in kept.pieces]}

@@ -1,10 +1,12 @@
 """Where a log goes on while its disk refuses: files in another writable place, in the end in memory, that readers take as the log's continuation.
 
-Each piece says whose it is (the log's number, its path) and at which byte of the log it goes on, so a position in the stream stays the same before,
-during and after, and no other log ever takes it. Pieces are numbered; a place that is full is followed by the next.
+Each piece says whose it is (the log's number, its path), at which byte of the log it goes on and what stands before that (digests), so a position in the
+stream stays the same before, during and after, and no other log ever takes it, nor another copy of this one. Pieces are numbered; a place that is full is
+followed by the next.
 """
 
 import contextlib
+import hashlib
 import json
 import math
 import os
@@ -22,6 +24,7 @@ PIECE_MAX = 32 << 20  # bytes a place: ten hours of eight channels at 10 Hz
 PLACE_VARIABLE = "HOTFUEL_FALLBACK"
 _SHARED_MEMORY = Path("/dev/shm")
 _HEAD = 4096  # bytes before the stream: one line of JSON, spaces
+LAST = 512  # bytes that tell one stream's end from another's
 _REMEMBERED = 64  # folders that were chosen to go on in
 _LEFT_FREE = 64 << 20  # bytes of a disk that are not ours to fill
 _NAME = re.compile(r"hotfuel-([0-9a-f]{16})-([0-9]+)\.spill")
@@ -83,9 +86,44 @@ def in_memory(place: Path) -> bool:
     return place.parent == _SHARED_MEMORY
 
 
+def digest(data: bytes) -> str:
+    """What a piece notes of bytes."""
+    return hashlib.sha256(data).hexdigest()[:32]
+
+
+@dataclass(frozen=True)
+class Digests:
+    """Of a stream: of all of it, and of its last bytes (LAST, or as many as there are)."""
+
+    all: str
+    last: str
+
+
+class Before:
+    """The stream up to where a piece begins, as it passes: `size` bytes."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._all = hashlib.sha256()
+        self._last = b""
+
+    def feed(self, data: bytes) -> None:
+        """The next bytes."""
+        self._all.update(data)
+        self._last = (self._last + data[-LAST:])[-LAST:]
+        self.size += len(data)
+
+    def digests(self) -> Digests:
+        """Of what has passed."""
+        return Digests(self._all.hexdigest()[:32], digest(self._last))
+
+
 @dataclass(frozen=True)
 class Piece:
-    """One piece as it lies there: the log's number, the byte of the log it goes on at, how many bytes it holds, the log's path when it was begun."""
+    """One piece as it lies there: the log's number, the byte of the log it goes on at, how many bytes it holds, the log's path when it was begun.
+
+    before: of the stream up to `base`; None if nothing is known of it (an earlier version, a disk that could not be read any more).
+    """
 
     path: Path
     log_id: bytes
@@ -94,6 +132,12 @@ class Piece:
     size: int
     log: Path
     since_wall_s: float
+    before: Digests | None = None
+
+    @property
+    def end(self) -> int:
+        """Stream position behind its last byte."""
+        return self.base + self.size
 
     @property
     def in_memory(self) -> bool:
@@ -108,12 +152,24 @@ class Piece:
 
 
 class Spill:
-    """The writer's side. `put` appends, `get` reads back, `remove` ends it; at most `most` bytes go to each of `where`. Raises OSError if none takes it."""
+    """The writer's side. `put` appends, `get` reads back, `remove` ends it; at most `most` bytes go to each of `where`. Raises OSError if none takes it.
 
-    def __init__(self, log_id: bytes, log: Path, base: int, most: int = PIECE_MAX, where: Sequence[Path] | None = None) -> None:
+    before: the stream up to `base`, if it is known; what is put follows in it.
+    """
+
+    def __init__(
+        self,
+        log_id: bytes,
+        log: Path,
+        base: int,
+        most: int = PIECE_MAX,
+        where: Sequence[Path] | None = None,
+        before: Before | None = None,
+    ) -> None:
         self.base, self.size = base, 0
         self.paths: list[Path] = []
         self._log_id, self._log, self._most = log_id, log, most
+        self._before = before if before is not None and before.size == base else None
         self._places = list(places() if where is None else where)
         self._pieces: list[tuple[int, int, int, int]] = []  # descriptor, stream offset, size, room
         self._number = 1 + max((piece.number for piece in of(log_id, [*self._places, *looked_in()])), default=-1)
@@ -131,6 +187,8 @@ class Spill:
                 written = os.write(fd, data[done : done + room - size]) if room > size else 0
             self._pieces[-1] = (fd, begin, size + written, room)
             self.size += written
+            if self._before is not None:
+                self._before.feed(data[done : done + written])
             done += written
             if written == 0 and not self._open_next():
                 break
@@ -161,12 +219,7 @@ class Spill:
         while self._places:
             place = self._places.pop(0)
             path = place / f"hotfuel-{self._log_id.hex()}-{self._number}.spill"
-            head = {
-                "log_id": self._log_id.hex(),
-                "base": self.base + self.size,
-                "since_wall_s": time.time(),
-                "log": str(self._log.absolute())[-1500:].encode("utf-8", "backslashreplace").decode(),
-            }
+            line = self._head_line()
             fd = -1
             try:
                 place.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -174,8 +227,7 @@ class Spill:
                 if room <= 0 or not _ours(place):
                     continue
                 fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _FLAGS, 0o600)
-                line = json.dumps(head).encode().ljust(_HEAD - 1) + b"\n"
-                if len(line) == _HEAD and os.write(fd, line) == _HEAD:
+                if os.write(fd, line) == _HEAD:
                     self._pieces.append((fd, self.size, 0, room))
                     self.paths.append(path)
                     self._number += 1
@@ -186,6 +238,18 @@ class Spill:
                 os.close(fd)
                 discard(path)
         return False
+
+    def _head_line(self) -> bytes:
+        """What a piece that begins now says of itself."""
+        log = os.fsencode(self._log.absolute()).decode("utf-8", "surrogateescape")
+        while True:
+            head = {"log_id": self._log_id.hex(), "base": self.base + self.size, "since_wall_s": time.time(), "log": log}
+            if self._before is not None:
+                head["before"] = vars(self._before.digests())
+            line = json.dumps(head).encode().ljust(_HEAD - 1) + b"\n"
+            if len(line) == _HEAD:
+                return line
+            log = log[len(log) // 4 :]  # longer than any head: its end still tells a person which it was
 
 
 def _ours(place: Path) -> bool:
@@ -221,7 +285,9 @@ def look(path: Path) -> Piece | None:
         base, since_s = int(head["base"]), float(head["since_wall_s"])
         if base < 0 or not math.isfinite(since_s):
             return None
-        return Piece(path, log_id, int(found[2]), base, stat.st_size - _HEAD, Path(head["log"]), since_s)
+        told = head.get("before")
+        before = Digests(str(told["all"]), str(told["last"])) if isinstance(told, dict) else None
+        return Piece(path, log_id, int(found[2]), base, stat.st_size - _HEAD, Path(str(head["log"])), since_s, before)
     except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 
@@ -243,14 +309,3 @@ def everything() -> Iterator[Piece]:
             for name in sorted(os.listdir(place)):
                 if _NAME.fullmatch(name) and (piece := look(place / name)) is not None:
                     yield piece
-
-
-def read(log_id: bytes | None, position: int, most: int, also: Sequence[Path] = ()) -> bytes:
-    """What is kept elsewhere of this log from stream position `position` on, at most `most` bytes; b"" if nothing is. also: more places to look in."""
-    if log_id is None:
-        return b""
-    for piece in of(log_id, [*looked_in(), *also]):
-        if piece.base <= position < piece.base + piece.size:
-            with contextlib.suppress(OSError):
-                return piece.read(position, most)
-    return b""

@@ -17,7 +17,7 @@ from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.link.receive import Link, command
-from hotfuel.log import rescue, reserve
+from hotfuel.log import joined, places, rescue, reserve
 from hotfuel.log.lock import is_being_written
 
 STILL_THE_DRIVE_S = 2 * 3600.0
@@ -133,9 +133,12 @@ def _why_not(log: Path, now_s: float) -> str:
         return "is a finished recording"
     standing = rescue.standing(log)
     if standing is not None and standing.others:
-        return f"holds another recording too (type: hotfuel rescue {log.parent} --into FOLDER)"
-    if standing is not None and standing.behind:
-        return f"lacks {standing.hole} bytes before what is kept elsewhere of it (type: hotfuel rescue {log.parent})"
+        return f"holds another recording too (type: hotfuel rescue {places.typed(log.parent)} --into FOLDER)"
+    if standing is not None and any(joined.same(piece.log, log) for piece in standing.behind):
+        command = f"hotfuel rescue {places.typed(standing.behind[0].path)} --into FOLDER"
+        return (
+            f"lacks {standing.hole} bytes before what is kept elsewhere of it (put its log back from a copy, or type: {command})"
+        )
     # a clock that was set makes it lie in the future
     return "" if abs(age_s) < STILL_THE_DRIVE_S else f"was cut off {abs(age_s) / 3600:.1f} h ago"
 

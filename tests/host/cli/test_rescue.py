@@ -141,7 +141,8 @@ def test_what_is_left_of_a_folder_that_has_gone(hotfuel, half, tmp_path):
     listed = hotfuel("rescue")
     assert str(half) in listed
     piece = next(spill.everything()).path
-    assert "say where to" in hotfuel("rescue", piece, code=1)
+    assert f"hotfuel rescue {piece} --into FOLDER" in hotfuel("rescue", piece, code=1)
+    assert f"hotfuel rescue {piece} --into FOLDER" in listed
     hotfuel("rescue", piece, "--into", tmp_path / "found")
     assert len(decode(tmp_path / "found").readings)
 

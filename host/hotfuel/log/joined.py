@@ -1,0 +1,215 @@
+"""Which kept pieces go on from a log: those whose bytes say so. One number is not enough: two copies of a log may each have gone on under it.
+
+A piece holds digests of the stream before it (`spill.Before`). It joins a log whose last bytes have those digests, or, where they were damaged since, one
+whose recorder noted the piece beside it. Where two go on from the same byte in two ways, the one that was kept for this very log does, else none.
+"""
+
+import contextlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from hotfuel.log import identity, others, reserve, spill
+from hotfuel.log.spill import Before, Piece
+
+Read = Callable[[int, int], bytes]
+_BLOCK = 1 << 20
+_OWN, _HOMELESS, _ANOTHERS = range(3)  # kept for this log; for one that is not there; for another copy, which is there
+
+
+@dataclass(frozen=True)
+class Joined:
+    """pieces: what goes on from a log of `size` bytes, in order, without a hole. behind: more of it, behind a hole. apart: kept under its number, for it or
+    for a log that has gone, and yet it goes on another way."""
+
+    size: int
+    pieces: tuple[Piece, ...] = ()
+    behind: tuple[Piece, ...] = ()
+    apart: tuple[Piece, ...] = ()
+
+    @property
+    def end(self) -> int:
+        """Where the stream ends."""
+        return max((piece.end for piece in self.pieces), default=self.size)
+
+    def read(self, position: int, most: int) -> bytes:
+        """At most `most` bytes of what is kept elsewhere from `position` on; b"" if nothing is."""
+        for piece in self.pieces:
+            if piece.base <= position < piece.end:
+                with contextlib.suppress(OSError):
+                    return piece.read(position, min(most, piece.end - position))
+        return b""
+
+
+def whose(path: Path) -> bytes | None:
+    """The number of the log at `path`: as its first frame says, else (that was damaged) as the recorder noted beside it, a later part in it or a kept piece
+    says; else it is told by its first bytes. None if it is too short for that, or cannot be read."""
+    head = identity.head(path)
+    told = identity.told(head)
+    if told is not None:
+        return told
+    note = reserve.read(path)
+    if note is not None and note.log_id:
+        return note.log_id
+    with contextlib.suppress(OSError), open(path, "rb") as file:
+        finder = others.Finder(others.reading(file))
+        finder.look(path.stat().st_size)
+        later = finder.headless_number()
+        if later is not None:
+            return later
+        for piece in spill.everything():
+            if same(piece.log, path) and piece.base and _fits(piece, others.reading(file), whole=False):
+                return piece.log_id
+    return identity.of_bytes(head)
+
+
+def join(
+    path: Path, size: int, log_id: bytes | None, where: Sequence[Path] | None = None, *, also_anothers: bool = True
+) -> Joined:
+    """What is kept elsewhere of the log at `path`, of whose file the first `size` bytes are its own.
+
+    where: folders to look in beside those its note names; default: the usual ones. also_anothers: False, for a writer, leaves out what was kept for another
+    copy that is there, because what is written into this one must not be that one's, and what stands behind a hole unless it was kept for this very log.
+    """
+    if log_id is None:
+        return Joined(size)
+    note = reserve.read(path)
+    named = note.kept.pieces if note is not None and note.log_id == log_id and note.kept is not None else ()
+    looked_in = spill.looked_in() if where is None else where
+    found = spill.of(log_id, list(dict.fromkeys((*looked_in, *(piece.parent for piece in named)))))
+    if not found:
+        return Joined(size)
+    try:
+        with open(path, "rb") as file:
+            return _join(path, others.reading(file), size, found, frozenset(named), also_anothers)
+    except OSError:
+        return Joined(size)
+
+
+def _join(path: Path, file: Read, size: int, found: Sequence[Piece], named: frozenset[Path], also_anothers: bool) -> Joined:
+    chain: list[Piece] = []
+    left = [(_home(piece, path, named), piece) for piece in found]
+    if not also_anothers:
+        left = [one for one in left if one[0] != _ANOTHERS]
+
+    def stream(position: int, most: int) -> bytes:
+        if position < size:
+            return file(position, min(most, size - position))
+        return Joined(size, tuple(chain)).read(position, most)
+
+    position = size
+    while True:
+        going_on = [
+            one for one in left if one[1].base <= position < one[1].end and _goes_on(one[1], stream, position, one[0], named)
+        ]
+        best = min((home for home, _ in going_on), default=None)
+        fitting = sorted((piece for home, piece in going_on if home == best), key=lambda piece: piece.end)
+        if not fitting or not all(_agree(one, fitting[-1], position) for one in fitting):
+            break
+        chain.append(fitting[-1])
+        left = [one for one in left if one[1] is not fitting[-1]]
+        position = fitting[-1].end
+    ours = [piece for home, piece in left if home != _ANOTHERS]
+    behind = [piece for home, piece in left if piece.base > position and (home == _OWN or (also_anothers and home == _HOMELESS))]
+    apart = [piece for piece in ours if piece.base <= position and piece.size and not _is_there(piece, stream, position)]
+    homes = {piece.log for piece in found if not same(piece.log, path)}
+    apart = [piece for piece in apart if not any(_fits_log(piece, home) for home in homes)]
+    return Joined(size, tuple(chain), tuple(behind), tuple(apart))
+
+
+def chain_of(piece: Piece, found: Sequence[Piece]) -> list[Piece]:
+    """A piece with those of `found` that provably stand before and behind it in one stream: kept for the same log, byte behind byte, with right digests."""
+    chain = [piece]
+    mates = [one for one in found if one.path != piece.path and one.log == piece.log and one.log_id == piece.log_id]
+    for ahead in (True, False):
+        while True:
+            pairs = [((chain[-1], one) if ahead else (one, chain[0]), one) for one in mates]
+            next_ones = [one for (first, second), one in pairs if first.end == second.base and _behind(first, second)]
+            if len(next_ones) != 1:
+                break
+            chain.insert(len(chain) if ahead else 0, next_ones[0])
+            mates.remove(next_ones[0])
+    return chain
+
+
+def _behind(first: Piece, second: Piece) -> bool:
+    """Whether the last bytes of one piece are those before the other; of too short a piece nobody can tell."""
+    count = min(spill.LAST, second.base)
+    if second.before is None or first.size < count:
+        return False
+    with contextlib.suppress(OSError):
+        return spill.digest(first.read(first.end - count, count)) == second.before.last
+    return False
+
+
+def same(one: Path, other: Path) -> bool:
+    """Whether two paths are of one file."""
+    try:
+        return one == other.absolute() or one.resolve() == other.resolve()
+    except (OSError, RuntimeError, ValueError):
+        return False
+
+
+def _home(piece: Piece, path: Path, named: frozenset[Path]) -> int:
+    if piece.path in named or same(piece.log, path):
+        return _OWN
+    try:
+        return _ANOTHERS if identity.of(piece.log) == piece.log_id else _HOMELESS
+    except ValueError:
+        return _HOMELESS
+
+
+def _goes_on(piece: Piece, stream: Read, position: int, home: int, named: frozenset[Path]) -> bool:
+    """Whether `piece` goes on from the stream at `position`, which is in it or at its beginning."""
+    try:
+        over = min(position - piece.base, _BLOCK)
+        if over and stream(position - over, over) != piece.read(position - over, over):
+            return False
+    except OSError:
+        return False
+    if over >= spill.LAST or piece.before is None or piece.path in named:
+        return True  # of an earlier version there is the number alone
+    return _fits(piece, stream, whole=home != _OWN)
+
+
+def _fits(piece: Piece, stream: Read, *, whole: bool) -> bool:
+    """Whether a stream has, before the piece's first byte, what its digests say. whole: all of it, not the last bytes only."""
+    if piece.before is None:
+        return False
+    count = min(spill.LAST, piece.base)
+    if spill.digest(stream(piece.base - count, count)) != piece.before.last:
+        return False
+    if not whole:
+        return True
+    before = Before()
+    while before.size < piece.base and (data := stream(before.size, min(_BLOCK, piece.base - before.size))):
+        before.feed(data)
+    return before.size == piece.base and before.digests() == piece.before
+
+
+def _fits_log(piece: Piece, log: Path) -> bool:
+    """Whether another log is the one a piece goes on from."""
+    with contextlib.suppress(OSError, ValueError), open(log, "rb") as file:
+        return _fits(piece, others.reading(file), whole=False)
+    return False
+
+
+def _agree(one: Piece, other: Piece, position: int) -> bool:
+    """Whether two pieces have the same bytes from `position` on, as far as both go."""
+    if one is other:
+        return True
+    end = min(one.end, other.end)
+    try:
+        return all(
+            one.read(at, min(_BLOCK, end - at)) == other.read(at, min(_BLOCK, end - at)) for at in range(position, end, _BLOCK)
+        )
+    except OSError:
+        return False
+
+
+def _is_there(piece: Piece, stream: Read, end: int) -> bool:
+    """Whether the stream has a piece's last bytes where they belong."""
+    count = min(spill.LAST, piece.size)
+    with contextlib.suppress(OSError):
+        return piece.end <= end and stream(piece.end - count, count) == piece.read(piece.end - count, count)
+    return False
