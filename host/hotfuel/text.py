@@ -23,6 +23,11 @@ def one_line(text: str) -> str:
     return " ".join(shown(text).split())
 
 
+def file_name(text: str) -> str:
+    """A name for a file or folder that every system takes: letters, digits, spaces, dots inside and dashes, 60 at most; "drive" where nothing is left."""
+    return re.sub(r"[^\w. -]+", "-", one_line(text))[:60].strip(". ") or "drive"
+
+
 def checked(text: str) -> str:
     """The text itself. Raises InputError if it holds such a character."""
     found = _UNSAFE.search(text)

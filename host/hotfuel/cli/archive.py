@@ -131,6 +131,7 @@ def archive_page(
     rows: list[Any] = store.find(folder, car=car, say=note, bad=bad.append).to_dict("records")
     if not rows:
         raise InputError(f'no session of a car called "{car}" is in {folder}: `hotfuel archive list` names them')
+    _say_what_is_not_whole(rows)
     places = [folder / store.SESSIONS / row["session"] for row in rows]
     shown = Shown(units or next((one.car.units for one in map(sessions.open, places[:1]) if one.car), "si"))
     with bar("drawing") as progress:
@@ -180,8 +181,15 @@ def _rows(frame: Any, units: str | None, as_json: bool, bad: list[str]) -> None:
     if not rows:
         note("no session matches")
     show({"sessions": rows, "failed": bad}, [_line(row, shown) for row in rows], as_json)
+    _say_what_is_not_whole(rows)
     known = {row["session"] for row in rows} | {sentence.partition(":")[0] for sentence in bad}
     _end(bad, len(known), "cannot be listed, or not from their logs any more")
+
+
+def _say_what_is_not_whole(rows: list[dict[str, Any]]) -> None:
+    for row in rows:
+        if row["not_whole"]:
+            note(f"{row['session']} is not whole: {row['not_whole']}")
 
 
 def _line(row: dict[str, Any], shown: Shown) -> str:

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, show
+from hotfuel.cli.shared import Json, note, show
 from hotfuel.errors import InputError
 
 
@@ -23,13 +23,14 @@ def inspect(
     if find_spec("construct") is None:
         raise InputError("inspect needs construct: pip install 'hotfuel[inspect]'")
     from hotfuel.link import inspect as view
-    from hotfuel.log import follow
+    from hotfuel.log import follow, rescue
     from hotfuel.session import folder
 
     names = view.names(only or [])
+    path = folder.find(log).log_path
     frames: list[dict[str, Any]] = []
     lines: list[str] = []
-    for frame in view.frames(follow.blocks(folder.find(log).log_path, everything=True), first):
+    for frame in view.frames(follow.blocks(path, everything=True), first):
         if names and frame.name not in names:
             continue
         frames.append(
@@ -40,4 +41,7 @@ def inspect(
             break
     if not frames:
         lines = [f"no {' or '.join(sorted(names)) or 'frame'} from byte {first} of {log} on"]
-    show({"frames": frames}, lines, as_json)
+    standing = rescue.standing(path)
+    show({"frames": frames, **({"not_whole": f"{standing.sentence()}."} if standing is not None else {})}, lines, as_json)
+    if standing is not None:
+        note(f"{path} is not whole: {standing.sentence()}.")

@@ -18,6 +18,7 @@ from hotfuel.cli.shared import CAUTION, About, Json, Units, about, note, show, t
 from hotfuel.cli.shared_plan import Plan, about_run, load_plan, next_number, told
 from hotfuel.cli.shared_record import record_from
 from hotfuel.errors import InputError, UsageError
+from hotfuel.text import file_name, one_line
 from hotfuel.units import Shown
 
 
@@ -160,14 +161,23 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
     from hotfuel.session import folder as session_folder
 
     def make() -> Path:
-        name = folder.absolute().name
+        gone = Path(os.path.abspath(folder))  # a name like ".." is of another folder than it says
+        name = file_name(gone.name)
         base = spill.fallback_folder()
         target = next(
             path for number in itertools.count(1) if not (path := base / (name if number == 1 else f"{name}-{number}")).exists()
         )
-        said = f"{values['note']}. " if values.get("note") else ""
-        given = {**values, "title": values.get("title") or name, "note": f"{said}Begun in {folder.absolute()}, which went away."}
-        return session_folder.create(target, car_text, given).log_path
+        told = {key: one_line(value) if isinstance(value, str) else value for key, value in values.items()}
+        said = f"{told['note']}. " if told.get("note") else ""
+        least = {
+            "title": told.get("title") or one_line(gone.name) or name,
+            "note": f"{said}Begun in {one_line(str(gone))}, which went away.",
+        }
+        try:
+            return session_folder.create(target, car_text, {**told, **least}).log_path
+        except InputError:  # whatever it says of itself, the drive must have somewhere to go
+            target.mkdir(parents=True, exist_ok=True)
+            return target / session_folder.LOG
 
     return make
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import itertools
+import os
 import shutil
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,6 +11,7 @@ import typer
 
 from hotfuel.cli.shared import Json, note, show
 from hotfuel.errors import InputError
+from hotfuel.text import one_line
 
 
 def rescue(
@@ -49,7 +51,7 @@ def rescue(
         return
     if not session.exists():
         for folder, begun in _went_on().items():
-            if f"Begun in {session.absolute()}, which went away" in begun:
+            if f"Begun in {one_line(os.path.abspath(session))}, which went away" in begun:
                 raise InputError(f"{session} went away, and its drive went on in {folder}: type hotfuel review {folder}")
     where = session_folder.find(session)
     kept.refuse_live(where.log_path)
@@ -62,7 +64,7 @@ def rescue(
     else:
         count = _copied(where, into)
         # What follows another recording's bytes may be this one's: nobody can say that the drive is whole.
-        whole = before is None or not (before.lost or any(not other.again for other in before.others))
+        whole = before is None or not (before.lost or any(not (other.again or other.sure) for other in before.others))
         lines = [f"{count} bytes, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
         split = _split_out(where.log_path, before.others if before is not None else (), into)

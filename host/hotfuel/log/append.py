@@ -20,12 +20,12 @@ from hotfuel_wire import framing
 
 from hotfuel.errors import InputError
 from hotfuel.log import identity, joined, others, places, reserve, spill
+from hotfuel.log.episode import Episode
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece, Spill
 
 FSYNC_EVERY_S = 5.0
 RETRY_EVERY_S = 1.0
-_EPISODE_S = 30.0  # a disk that refuses again within that is still at it: said once, and counted
 _CALM_S = 0.5  # a frame that stopped in its middle for this long is not waited for any more
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 _TAIL_MAX = 4 << 20  # bytes written since the last fsync that are remembered: an unplugged disk may never have got them
@@ -70,8 +70,7 @@ class LogWriter:
         self._spill: Spill | None = None
         self._spill_since_s = 0.0
         self._earlier: list[Piece] = []  # what earlier recordings kept elsewhere of this log, and is still there
-        self._refused = 0  # how often the disk refused since it was last said that it works
-        self._works_since: float | None = None  # set while it works again and that has not been said
+        self._refusing = Episode(warn, clock)
         self._waiting: list[bytes] = []  # host frames on their way to the next frame boundary
         self._piece = 0  # bytes since the last zero
         self._cut = False  # bytes were lost: what comes next must not join what stands before
@@ -148,8 +147,7 @@ class LogWriter:
             if self._spill is not None and not self._lost_its_place:
                 self._drain()
                 self._note_spill()
-        if self._works_since is not None and now - self._works_since >= _EPISODE_S:
-            self._say_that_it_works()
+        self._refusing.look(self.path.name)
         if self._dirty and self._spill is None and now - self._last_sync >= FSYNC_EVERY_S:
             self.sync()
 
@@ -186,7 +184,7 @@ class LogWriter:
                 f"hotfuel rescue {places.typed(self.path.parent)}. Or onto another disk: hotfuel rescue {places.typed(self.path.parent)} --into FOLDER"
             )
             self._spill.keep()
-        self._say_that_it_works()
+        self._refusing.look(self.path.name, at_the_end=True)
         self.sync()
         self._reserve.end()
         os.close(self._fd)
@@ -227,8 +225,8 @@ class LogWriter:
             data = data[self._end_on_disk(data) if self._full else self._to_disk(data) :]
             if not data:
                 self._cut = False
-                if self._refused and self._works_since is None and not self._full:
-                    self._works_since = self._clock()
+                if not self._full:
+                    self._refusing.works()
                 return
         self._to_spill(data)
 
@@ -288,29 +286,16 @@ class LogWriter:
             before = places.before(self._fd, self._size, self._earlier, base)
             self._spill = Spill(self.log_id, self.path, base, self._spill_max, self._spill_places, before)
         except OSError as error:
-            self._refused += 1
-            self._works_since = None
-            if self._refused == 1:
-                self._warn(
-                    f"{self.path.name}: the disk refuses ({problem}) and so does every other place ({error.strerror}); nothing can be kept"
-                )
+            self._refusing.refused(
+                f"{self.path.name}: the disk refuses ({problem}) and so does every other place ({error.strerror}); nothing can be kept"
+            )
             return
         self._spill_since_s = self._wall()
         self._note_spill()
-        self._refused += 1
-        self._works_since = None
-        if self._refused == 1:
-            self._warn(
-                f"{self.path.name}: the disk refuses ({problem}); recording goes on in {places.words(self._spill.paths[0])}: "
-                "free some space, it is written then"
-            )
-
-    def _say_that_it_works(self) -> None:
-        """Say the end of an episode in which the disk refused, once and with how often it did."""
-        if self._works_since is not None:
-            often = f"; it refused {self._refused} times" if self._refused > 1 else ""
-            self._warn(f"{self.path.name}: the disk works again; everything kept elsewhere is written{often}")
-            self._refused, self._works_since = 0, None
+        self._refusing.refused(
+            f"{self.path.name}: the disk refuses ({problem}); recording goes on in {places.words(self._spill.paths[0])}: "
+            "free some space, it is written then"
+        )
 
     def _note_spill(self) -> None:
         """Put down in the reserve what is not on the disk, for whoever finds the folder after a restart, or a copy of it."""
@@ -323,10 +308,11 @@ class LogWriter:
         self._reserve.kept(reserve.Kept(base, size, since_s, self._wall(), paths, socket.gethostname()))
 
     def _to_spill(self, data: bytes) -> None:
-        places_before = len(self._spill.paths) if self._spill is not None else 0
-        done = self._spill.put(data) if self._spill is not None else 0
-        if self._spill is not None and len(self._spill.paths) > places_before:
-            self._note_spill()
+        done = 0
+        if self._spill is not None:
+            known, done = len(self._spill.paths), self._spill.put(data)
+            if len(self._spill.paths) > known:
+                self._note_spill()
         self._cut = done < len(data)
         if self._cut:
             if not self.bytes_lost:
@@ -358,7 +344,7 @@ class LogWriter:
         self._reserve.take_room()
         if not kept.size:  # nothing came after all: a zero behind the frame that says so takes it back
             self._to_disk(b"\x00")
-        self._works_since = self._clock()
+        self._refusing.works()
 
     def _leave(self) -> bool:
         """The log is not where it was: follow it if it was only moved, else go on in the fallback folder. True if there is a log to write again."""

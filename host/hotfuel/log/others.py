@@ -1,22 +1,26 @@
 """What in a log's file is another recording's: logs joined by hand, a log written behind another. It is left out by every reader, and never removed.
 
 A log begins with a frame that holds its number (`identity`); so does each part of it that a recording went on with. What follows the number of another
-log, up to the next part of this one, is that other log's. A stretch that repeats this log byte for byte is left out too: it counts once.
+log, up to the next part of this one or to where its board goes on as it stopped, is that other log's. So is a stretch without a number that this drive's
+board cannot have left room for (`stretches`). A stretch that repeats this log byte for byte is left out too: it counts once.
 """
 
 import contextlib
 import datetime
+import itertools
 import os
 import re
+import shlex
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from hotfuel_wire import codec
 from hotfuel_wire.framing import BODY_MAX, FrameError, FrameReader, decode
 from hotfuel_wire.messages import SATURATED, TYPES
 
-from hotfuel.log import identity
+from hotfuel.log import identity, stretches
+from hotfuel.log.stretches import Stretch, Told
 
 Read = Callable[[int, int], bytes]  # (position, at most so many bytes) -> bytes, b"" behind the end
 _BLOCK = 1 << 20
@@ -36,13 +40,18 @@ class Start:
 
 @dataclass(frozen=True)
 class Other:
-    """Bytes `begin` to `end` of a file are not this recording's. again: they are, but stand there already. began_us: unix microseconds."""
+    """Bytes `begin` to `end` of a file are not this recording's. again: they are, but stand there already. began_us: unix microseconds, 0: not known.
+
+    headless: it has no number, its board's readings tell it. sure: where it ends is told by the board, not only by this drive's next part.
+    """
 
     begin: int
     end: int
     log_id: bytes
     began_us: int
     again: bool = False
+    headless: bool = False
+    sure: bool = False
 
     def sentence(self, log: Path | None = None) -> str:
         """For a person: what, where, what to type. log: its file, None if it has none."""
@@ -50,12 +59,21 @@ class Other:
         count = f"{self.end - self.begin} bytes"
         if self.again:
             return f"From {where} on this recording stands a second time in its log, byte for byte ({count}): it counts once"
-        said = (
-            f"From {where} on stands another recording, begun {_moment(self.began_us)}: it is left out with all that follows it up to where this drive's next "
-            f"part begins ({count}), and if this drive's own bytes are among them, nothing tells them apart"
-        )
+        if self.headless:
+            about = f", from about {_moment(self.began_us)}" if self.began_us else ""
+            said = (
+                f"From {where} on stands another recording without its beginning{about}: the board's readings tell it from this drive's, and it is left out "
+                f"({count})"
+            )
+        elif self.sure:
+            said = f"From {where} on stands another recording, begun {_moment(self.began_us)}: it is left out ({count}), up to where this drive's board goes on"
+        else:
+            said = (
+                f"From {where} on stands another recording, begun {_moment(self.began_us)}: it is left out with all that follows it up to where this drive's "
+                f"next part begins ({count}), and if this drive's own bytes are among them, nothing tells them apart"
+            )
         return (
-            f"{said}. A drive of its own is made of each by: hotfuel rescue {log.parent} --into FOLDER"
+            f"{said}. A drive of its own is made of each by: hotfuel rescue {shlex.quote(str(log.parent))} --into FOLDER"
             if log is not None
             else said
         )
@@ -69,7 +87,9 @@ class Finder:
         self.starts: list[Start] = []
         self._next = self._seen = 0  # where to look on; how far was looked
         self._found: tuple[Other, ...] = ()
-        self._found_of = (0, 0)
+        self._found_of = (0, 0, 0)
+        self._changes = stretches.Changes(read)
+        self._boards: tuple[tuple[int, int], dict[int, tuple[bytes, int]]] = ((-1, -1), {})
         self._older: tuple[tuple[int, int], bool] | None = None
 
     def look(self, size: int) -> None:
@@ -83,6 +103,7 @@ class Finder:
                 break
             lead = b"" if at else b"\x00"  # a log whose first zero was cut off begins with a frame all the same
             self._take(lead + data, at - len(lead))
+            self._changes.take(lead + data, at - len(lead))
             last = data.rfind(b"\x00")
             step = last if last > 0 else len(data) if len(data) > BODY_MAX + 2 else 0
             self._next = at + step
@@ -94,12 +115,24 @@ class Finder:
     def others(self, size: int) -> tuple[Other, ...]:
         """Stretches that are not this recording's, in order."""
         self.look(size)
-        if self._found_of != (len(self.starts), size):
-            self._found_of = (len(self.starts), size)
-            self._found = (
-                _sort_out(self._read, self.starts, size, self._head_is_older(size), self.headless_number()) if self.starts else ()
-            )
+        changes = self._changes.found
+        if self._found_of != (len(self.starts), len(changes), size):
+            self._found_of = (len(self.starts), len(changes), size)
+            older = self._head_is_older(size) if self.starts else False
+            found = _sort_out(self._read, self.starts, size, older, self.headless_number()) if self.starts else ()
+            if (changes or any(not other.again for other in found)) and len(changes) < stretches.MOST:
+                found = self._by_boards(found, size)
+            self._found = found
         return self._found
+
+    def _by_boards(self, found: tuple[Other, ...], size: int) -> tuple[Other, ...]:
+        """The same, with what only the boards' readings tell: stretches without a number, and where this drive goes on behind another."""
+        changes = self._changes
+        key = (len(changes.found), size // _BLOCK)
+        if self._boards[0] != key:
+            self._boards = (key, changes.boards(size))
+        parts = _stretches(self._read, self.starts, changes, size)
+        return _judged(self._read, parts, {start.position: start for start in self.starts}, found, self._boards[1], size)
 
     def headless_number(self) -> bytes | None:
         """The number that a later part, which a recording went on with, gives a log whose first start cannot be read; None if nothing gives it one."""
@@ -173,7 +206,7 @@ def own(read: Read, size: int, others: Sequence[Other], block: int) -> Iterator[
 
 
 def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: bool, headless: bytes | None) -> tuple[Other, ...]:
-    mine = starts[0].log_id
+    mine: bytes | None = starts[0].log_id
     if head_is_older:  # or its first start is damaged: then a later part has its number
         mine = headless or identity.of_bytes(read(0, identity.HEAD))
     ends = [start.position for start in starts[1:]] + [size]
@@ -201,6 +234,88 @@ def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: boo
         else:
             joined.append(other)
     return tuple(joined)
+
+
+def _stretches(read: Read, starts: Sequence[Start], changes: stretches.Changes, size: int) -> list[Stretch]:
+    """The log from start to start and change to change."""
+    begins = {start.position for start in starts}
+    told_at: dict[int, int] = {}  # start -> the description its readings name, where that is another than before
+    inner = []
+    for change in changes.found:
+        start = max((at for at in begins if change.end - 1 <= at <= change.position), default=None)  # two frames may share a zero
+        if start is None:
+            inner.append(change)
+        else:
+            told_at[start] = change.first.description_id
+    points: list[tuple[int, stretches.Change | None]] = [(at, None) for at in begins | {0}] + [
+        (one.position, one) for one in inner
+    ]
+    points.sort(key=lambda point: point[0])
+    current = changes.first[1].description_id if changes.first is not None else None
+    made = []
+    for (begin, here), (end, following) in itertools.pairwise([*points, (size, None)]):
+        current = here.first.description_id if here is not None else told_at.get(begin, current)
+        last = following.last if following is not None else stretches.last_reading(read, end) if end < size else None
+        made.append(Stretch(begin, end, current, here, last if last is not None and last.description_id == current else None))
+    return made
+
+
+def _judged(
+    read: Read,
+    parts: Sequence[Stretch],
+    starts: dict[int, Start],
+    found: Sequence[Other],
+    boards: dict[int, tuple[bytes, int]],
+    size: int,
+) -> tuple[Other, ...]:
+    """Which stretches are another's: by the number of the start they follow, by their board where they follow none."""
+    own: dict[int, Told | None] = {}
+    theirs: set[int] = set()
+    result = [other for other in found if other.again]
+    now: Other | None = None  # whose `end` is not known yet
+
+    def close(at: int, sure: bool) -> None:
+        assert now is not None
+        begin, end = stretches.mended(read, now.begin, at, headless=now.headless) if sure and at < size else (now.begin, at)
+        result.append(replace(now, begin=begin, end=end, sure=sure))
+
+    for number, part in enumerate(parts):
+        start = starts.get(part.begin) if part.change is None else None
+        if part.change is not None:
+            anothers = (
+                not stretches.comes_back(part, own, theirs, boards)
+                if now is not None
+                else stretches.foreign(number, parts, boards)
+            )
+        else:
+            anothers = any(other.begin <= part.begin < other.end and not other.again for other in found)
+        if now is not None and (not anothers or (start is not None and start.log_id != now.log_id)):
+            close(part.begin, sure=start is None)
+            now = None
+        if not anothers:
+            if part.description_id is not None:
+                own[part.description_id] = part.last
+            continue
+        if now is None:
+            theirs = set()
+            change = part.change
+            now = (
+                Other(part.begin, size, start.log_id, start.wall_us)
+                if start is not None
+                else Other(
+                    change.end if change else part.begin, size, b"", (change.walls_us[1] or 0) if change else 0, headless=True
+                )
+            )
+        if part.description_id is not None:
+            theirs.add(part.description_id)
+        stopped = own.get(part.description_id) if part.description_id is not None else None
+        back = stretches.goes_on_at(read, part.begin, part.end, stopped) if stopped is not None else None
+        if back is not None:
+            close(back, sure=True)
+            now = None
+    if now is not None:
+        close(size, sure=now.headless)
+    return tuple(sorted(result, key=lambda other: other.begin))
 
 
 def _holds_frames(read: Read, end: int) -> bool:

@@ -110,8 +110,8 @@ def place(out: Path, car: Car | None, board: Callable[[], Board], now_s: float |
 
 def _series(out: Path) -> Iterator[Path]:
     yield out
-    name = out.name or out.absolute().name
-    yield from (out.parent / f"{name}-{number}" for number in itertools.count(2))
+    beside = out if out.name not in ("", "..") else Path(os.path.abspath(out))
+    yield from (beside.with_name(f"{beside.name}-{number}") for number in itertools.count(2))
 
 
 def _taken(folder: Path) -> bool:

@@ -63,9 +63,11 @@ def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str], *, as_i
 
 
 def _may_hold_another(found: Decoded, head: bytes) -> bool:
-    """Whether a log's frames give reason to look for another recording in it: nearly every log has one start, and begins with it."""
+    """Whether a log's frames give reason to look for another recording in it: nearly every log has one start and begins with it, and its readings name
+    one description."""
     count = len(found.messages["log_start"])
-    return count > 1 or (count == 1 and not identity.begins(head))
+    ids = found.scans["description_id"]
+    return bool(len(ids) and (ids != ids[0]).any()) or count > 1 or (count == 1 and not identity.begins(head))
 
 
 def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[others.Other], path: Path | None) -> Decoded:

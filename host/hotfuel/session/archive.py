@@ -26,7 +26,7 @@ from hotfuel.log import follow, reserve
 from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session import metadata, recording
-from hotfuel.session.listing import Say, existing, find, listed
+from hotfuel.session.listing import Say, existing, find, listed, not_whole
 from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, digest, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
 
@@ -113,6 +113,9 @@ def recompute(
             say(
                 f"{identity}: {sentence} What it said (title, what was fitted) is not in the new results: put it back from a copy and do this again"
             )
+        lacks = not_whole(root, identity)
+        if lacks:
+            say(f"{identity} is not whole: {lacks}")
     failed = []
     results = _on_cluster(cluster, root, here, chosen) if cluster else _on_all_cores(root, here, chosen)
     for number, (identity, problem) in enumerate(results, start=1):

@@ -9,6 +9,7 @@ from hotfuel_wire.messages import SATURATED, TYPES
 
 from hotfuel.errors import InputError
 from hotfuel.log import follow
+from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckdb, work_out
 
@@ -27,7 +28,8 @@ GROUP BY session
 
 def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lambda sentence: None) -> pd.DataFrame:
     """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
-    smallest_margin_degc, smallest_margin_place, places. Raises InputError if there is no archive.
+    smallest_margin_degc, smallest_margin_place, places, not_whole (a sentence: what of its drive is missing or elsewhere; else "").
+    Raises InputError if there is no archive.
 
     say: gets a sentence for each session that had to be worked out again, or whose folder has gone. bad: one, which begins with its id, for each that
     cannot be listed, or is listed with earlier results because its log was cut or holds no reading any more.
@@ -77,13 +79,24 @@ def find(
             sizes = database.execute(_SIZES, {"files": [str(file) for file in files]}).df()
             for sentence in _changed_logs(root, sizes):
                 bad(sentence)
-            return database.execute(query, {"files": [str(file) for file in files], **dict(given.values())}).df()
+            found = database.execute(query, {"files": [str(file) for file in files], **dict(given.values())}).df()
+        return found.assign(not_whole=[not_whole(root, str(identity)) for identity in found["session"]])
 
     try:
         return asked()
     except duckdb.Error:  # a file whose ends are whole is damaged inside: each is read, and that one is worked out again
         files = _summaries(root, say, bad, _readable)
         return asked()
+
+
+def not_whole(root: Path, identity: str) -> str:
+    """What a session's log lacks, or has that is another's, in a sentence; "" if it is whole on its disk, or cannot be read at all (that is said elsewhere)."""
+    log = root / SESSIONS / identity / session_folder.LOG
+    try:
+        found = standing(log)
+    except OSError:
+        return ""
+    return f"{found.sentence()}." if found is not None else ""
 
 
 def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> list[Path]:

@@ -67,6 +67,7 @@ COMMANDS = [
     ("forecast", "{half}", "--cooler", "carb_inlet=0.6"),
     ("compare", "before={half}", "after={whole}"),
     ("archive", "add", "{half}", "--archive", "{out}"),
+    ("inspect", "{half}", "--count", "1"),
 ]
 
 
@@ -134,6 +135,21 @@ def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_o
     with open(archived, "ab") as file:  # later, in the archive
         file.write(theirs)
     assert "its log has grown by" in hotfuel("archive", "list", "--archive", tmp_path / "out", code=1)
+
+
+@pytest.mark.parametrize("name", ["..", "\udcff\x1b[2J", "...", "д" * 200, "a\u202eb", "plain"])
+def test_a_drive_whose_folder_goes_has_somewhere_to_go_whatever_it_is_called(tmp_path, monkeypatch, name):
+    from hotfuel.cli.record import _elsewhere
+
+    monkeypatch.setenv(spill.PLACE_VARIABLE, str(tmp_path / "fallback"))
+    make = _elsewhere(tmp_path / "gone" / name, None, {"title": f"{name}\x07", "note": "a\ud800b"})
+    for _ in range(2):
+        log = make()
+        assert log.parent.parent == tmp_path / "fallback"
+        assert log.parent.name.isprintable()
+        assert not log.exists() or not log.read_bytes()
+        assert "Begun in" in sessions.metadata.read(log.parent / "session.json")[0]["note"]
+    assert len(list((tmp_path / "fallback").iterdir())) == 2
 
 
 def test_what_is_left_of_a_folder_that_has_gone(hotfuel, half, tmp_path):

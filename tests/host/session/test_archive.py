@@ -460,6 +460,10 @@ def test_a_missing_span_stays_named_in_the_archive(sessions, tmp_path):
     assert "5000 bytes of this drive are missing" in session.open(half).all_notes()[0]
     added = archive.add(tmp_path / "a", half)
     assert "5000 bytes of this drive are missing" in session.open(tmp_path / "a" / "sessions" / added).all_notes()[0]
+    archive.add(tmp_path / "a", sessions[1])
+    rows = archive.listed(tmp_path / "a").set_index("session")["not_whole"]
+    assert "5000 bytes of this drive are missing" in rows.pop(added)
+    assert rows.tolist() == [""]
 
 
 RECOMPUTE = """
