@@ -240,7 +240,7 @@ def foreign(number: int, stretches: Sequence[Stretch], boards: dict[int, tuple[b
         return True
     if change.gap or change.damaged > 2 * FRAME_MAX:
         return False
-    if another_board or (theirs is None and not change.fresh):
+    if (another_board or theirs is None) and not change.fresh:
         return True
     before_us, behind_us = change.walls_us
     if before_us is None or behind_us is None or change.fresh or not only_here:
