@@ -1,7 +1,7 @@
 """`hotfuel compare`: did a fix lower the temperature?"""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -26,6 +26,12 @@ from hotfuel.cli.shared_plan import Plan, load_plan, reported, told
 from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.car import Car
+    from hotfuel.session.recording import Session
+    from hotfuel.study.fixes.answers import Comparison
+    from hotfuel.study.fixes.pairs import Pair
 
 _TOLD = 4  # answers beyond what was asked that a terminal shows, the largest
 
@@ -178,7 +184,7 @@ def compare(
     )
 
 
-def _how_to_say(result: Any) -> list[str]:
+def _how_to_say(result: "Comparison") -> list[str]:
     """Name the options that answer what the comparison asks for; its own sentences name none, because they are printed on paper too."""
     from hotfuel.study.fixes.sessions import NOT_SAID, NOTE_AIR
 
@@ -194,7 +200,7 @@ def _how_to_say(result: Any) -> list[str]:
     return lines
 
 
-def _pulls(result: Any, shown: Shown) -> list[str]:
+def _pulls(result: "Comparison", shown: Shown) -> list[str]:
     """What full-throttle pulls did at the last place of the line, variant by variant, in one line."""
     places = [place for one in result.pulls[:1] for place in one.places]
     for place in reversed(places):
@@ -204,7 +210,7 @@ def _pulls(result: Any, shown: Shown) -> list[str]:
     return []
 
 
-def _archived(archive: Path, opened: dict[str, list[Any]], car: Any, shown: Shown) -> Any:
+def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | None", shown: Shown) -> "list[Pair]":
     """Pairs of runs of one day with the same parts fitted, of this car, from its archive; those compared now are not among them."""
     from hotfuel.session import archive as store
     from hotfuel.study.fixes.sessions import pairs_of_sessions

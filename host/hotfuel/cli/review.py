@@ -1,7 +1,7 @@
 """`hotfuel review`: what happened, as a page and a sheet for the customer."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -9,6 +9,10 @@ from hotfuel.cli.shared import About, Json, Png, Units, WithoutNames, about, fin
 from hotfuel.cli.shared_came import held_with
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
+
+if TYPE_CHECKING:
+    from hotfuel.session.recording import Session
+    from hotfuel.study.story import Story
 
 
 def review(
@@ -82,7 +86,7 @@ def review(
     )
 
 
-def _plain(told: Any, said: list[str], judged: list[str]) -> dict[str, Any]:
+def _plain(told: "Story", said: list[str], judged: list[str]) -> dict[str, Any]:
     """The story for JSON, with its sentences; its sections stand beside it."""
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
     if judged:
@@ -90,7 +94,7 @@ def _plain(told: Any, said: list[str], judged: list[str]) -> dict[str, Any]:
     return plain
 
 
-def _pulls(told: Any, shown: Shown) -> list[str]:
+def _pulls(told: "Story | None", shown: Shown) -> list[str]:
     """The last full-throttle pull at the last place of the line, in one line."""
     if told is None or not told.pulls:
         return []
@@ -100,7 +104,7 @@ def _pulls(told: Any, shown: Shown) -> list[str]:
     return [count + said[0]] if said else []
 
 
-def _before(opened: Any, complaint: Path | None) -> Any:
+def _before(opened: "Session", complaint: Path | None) -> "Session | None":
     """The complaint's session, None without one."""
     before = open_session(complaint) if complaint else None
     if before is not None and before.folder.log_path.resolve() == opened.folder.log_path.resolve():
@@ -108,7 +112,7 @@ def _before(opened: Any, complaint: Path | None) -> Any:
     return before
 
 
-def _story(opened: Any, shown: Shown, before: Any) -> Any:
+def _story(opened: "Session", shown: Shown, before: "Session | None") -> "Story | None":
     """The session's story, None for one without a temperature."""
     from hotfuel.study import story
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from hotfuel.link.talk import Talk
+    from hotfuel.session.recording import Session
 
 
 class Screen:
@@ -182,7 +183,7 @@ def about(texts: list[str] | None) -> dict[str, Any]:
     return found
 
 
-def open_session(path: Path, car: Path | None = None) -> Any:
+def open_session(path: Path, car: Path | None = None) -> "Session":
     """The session at `path`; on stderr if it is not whole on its disk, because the numbers that follow may depend on it."""
     from hotfuel import session as sessions
 
@@ -192,7 +193,7 @@ def open_session(path: Path, car: Path | None = None) -> Any:
     return opened
 
 
-def notes(opened: Any) -> list[str]:
+def notes(opened: "Session") -> list[str]:
     """What a reader must know of the session, without what `open_session` has said already."""
     said = set()
     if (standing := opened.standing) is not None:
@@ -202,7 +203,7 @@ def notes(opened: Any) -> list[str]:
     return [sentence for sentence in opened.all_notes() if sentence.casefold() not in said]
 
 
-def recording(opened: Any) -> Any:
+def recording(opened: "Session") -> "Session":
     """The session; raises InputError for a file that has nothing to do with a board, which an empty or cut recording is not."""
     losses = opened.losses
     if not losses.frames and losses.bytes_damaged > FRAME_MAX:
@@ -212,7 +213,7 @@ def recording(opened: Any) -> Any:
     return opened
 
 
-def findings(opened: Any, shown: Shown) -> list[str]:
+def findings(opened: "Session", shown: Shown) -> list[str]:
     """The numbers a person wants first, in a few lines."""
     summary = opened.summary()
     if summary.hottest is None:
@@ -260,7 +261,7 @@ WithoutNames = Annotated[
 OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to write.")]
 
 
-def share(opened: Iterable[Any], without_names: bool, variants: Iterable[str] = ()) -> None:
+def share(opened: Iterable["Session"], without_names: bool, variants: Iterable[str] = ()) -> None:
     """Take names out of sessions, in place, where that is asked for. variants: names that stay as they were typed; a note says so."""
     if without_names:
         if kept := ", ".join(variants):

@@ -1,7 +1,7 @@
 """Sentences and times for people. Numbers come in SI and leave in the reader's units; no sentence promises anything."""
 
 import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -12,6 +12,9 @@ from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.units import Shown, expanded
+
+if TYPE_CHECKING:
+    from hotfuel.study.fixes.answers import Answer
 
 CAUTIONS = (
     "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, a higher place or a heavier load.",
@@ -106,7 +109,7 @@ def rough(shown: Shown, degc: float, doubt_degc: float) -> str:
     return shown.text(degc, "temperature difference", 0 if not doubt < 1 else 1)
 
 
-def change(answer: Any, shown: Shown, *, rounded: bool = False) -> str:
+def change(answer: "Answer", shown: Shown, *, rounded: bool = False) -> str:
     """An answer's difference with its 95 % interval in words, so that no sign needs a meaning: "10.0 °F cooler (7.2 to 12.9)".
 
     rounded: no finer than half the interval.

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from hotfuel.errors import InputError
 from hotfuel.session.recording import Session
@@ -22,12 +21,12 @@ class Stretch:
     settlings: tuple[settling.Settling, ...] = ()
 
 
-def all_stretches(groups: Mapping[str, Sequence[Any]]) -> list[Stretch]:
+def all_stretches(groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
     """Every variant's stretches; a session under several names is cut at the marks that carry them. Raises InputError where no mark does."""
     return [one for name, sessions in groups.items() for session in sessions for one in _stretches(name, session, groups)]
 
 
-def _stretches(variant: str, session: Session, groups: Mapping[str, Sequence[Any]]) -> list[Stretch]:
+def _stretches(variant: str, session: Session, groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
     """The session as one course, or, where it stands under several names, what its marks give to this one."""
     course = of_session(session)
     found = phases(course)

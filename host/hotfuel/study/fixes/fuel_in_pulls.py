@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import special
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import DRIVE, PULL
 from hotfuel.study.fixes.cut import Stretch
@@ -35,7 +35,7 @@ class FuelInPulls:
     sessions: int
 
 
-def fuel_in_pulls(groups: Mapping[str, Sequence[Any]], baseline: str | None = None) -> dict[str, FuelInPulls]:
+def fuel_in_pulls(groups: Mapping[str, Sequence[Session]], baseline: str | None = None) -> dict[str, FuelInPulls]:
     """{variant: FuelInPulls} of {variant: sessions}, at the place nearest the carburettor, in full-throttle pulls, else while driving.
 
     A run that a fault takes out of the comparison there does not count here either. The session is the unit: the half-width is that of the mean of

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -35,7 +34,7 @@ GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 d
 
 
 def compare_sessions(
-    groups: Mapping[str, Sequence[Any]],
+    groups: Mapping[str, Sequence[Session]],
     baseline: str | None = None,
     *,
     primary: Cell | None = None,
@@ -131,20 +130,20 @@ def _noted(stretch: Stretch) -> Fitted | None:
     return None if kind is None else Fitted(kind, guessed=True)
 
 
-def runs_of(groups: Mapping[str, Sequence[Any]], baseline: str, shown: Shown = Shown("si")) -> tuple[list[Run], list[str]]:
+def runs_of(groups: Mapping[str, Sequence[Session]], baseline: str, shown: Shown = Shown("si")) -> tuple[list[Run], list[str]]:
     """(runs with their summaries, sentences about what was adjusted or left out)."""
     return _runs(all_stretches(groups), baseline, shown)
 
 
-def runs_and_stretches(groups: Mapping[str, Sequence[Any]], baseline: str) -> list[tuple[Run, Stretch]]:
+def runs_and_stretches(groups: Mapping[str, Sequence[Session]], baseline: str) -> list[tuple[Run, Stretch]]:
     """Each run with its faults, and the stretch of a recording it was made of."""
     stretches = all_stretches(groups)
     return list(zip(_runs(stretches, baseline, Shown("si"))[0], stretches, strict=True))
 
 
-def pairs_of_sessions(sessions: Sequence[Any], car: str, shown: Shown) -> tuple[list[Pair], str]:
+def pairs_of_sessions(sessions: Sequence[Session], car: str, shown: Shown) -> tuple[list[Pair], str]:
     """(pairs of runs of one day with the same parts fitted, a sentence on how many). Sessions of another car, and those that cannot be read, make none."""
-    groups: dict[str, list[Any]] = {}
+    groups: dict[str, list[Session]] = {}
     for session in sessions:
         if session.car is not None and session.car.name == car:
             fitted = str(session.metadata.get("fix") or session.car.fix or "as built")
@@ -161,13 +160,13 @@ def pairs_of_sessions(sessions: Sequence[Any], car: str, shown: Shown) -> tuple[
 
 
 def values_of(
-    sessions: Mapping[int, tuple[str, Any]], baseline: str, cell: Cell, shown: Shown
+    sessions: Mapping[int, tuple[str, Session]], baseline: str, cell: Cell, shown: Shown
 ) -> tuple[dict[int, float], list[str]]:
     """({number of the run: its value of that cell, degC, brought to common conditions}, a sentence on each that has none or a fault).
 
     sessions: {number: (variant, session)}, one session a run.
     """
-    groups: dict[str, list[Any]] = {baseline: []}
+    groups: dict[str, list[Session]] = {baseline: []}
     for variant, session in sessions.values():
         groups.setdefault(variant, []).append(session)
     runs, notes = runs_of(groups, baseline, shown)
