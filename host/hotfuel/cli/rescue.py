@@ -45,7 +45,7 @@ def rescue(
         told = {"kept": rows, "went_on": [{"session": str(folder), "note": begun} for folder, begun in moved.items()]}
         show(told, lines or ["nothing is kept elsewhere on this computer, and no drive went on in another folder"], as_json)
         return
-    piece = spill.look(session)
+    piece = spill.look(session.absolute())
     if piece is not None:
         _from_pieces(piece, into, as_json)
         return

@@ -88,6 +88,12 @@ def test_rescue_puts_it_back(hotfuel, half, drive_log):
     assert "not on its disk" not in hotfuel("review", half)
 
 
+def test_a_kept_file_named_from_its_own_folder_is_told_the_command_that_works(hotfuel, half, monkeypatch):
+    piece = next(spill.everything()).path
+    monkeypatch.chdir(piece.parent)
+    assert f"make room and type: hotfuel rescue {half}" in hotfuel("rescue", piece.name, code=1)
+
+
 def test_rescue_into_another_folder(hotfuel, half, drive_log, tmp_path):
     told = hotfuel("rescue", half, "--into", tmp_path / "stick" / "half", as_json=True)
     assert told["whole"]
