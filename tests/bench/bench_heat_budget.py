@@ -1,35 +1,50 @@
 """How often the heat budget's 95 % intervals hold what really enters, on a second model of the fuel line (line_physics.py), with a probe at each section.
 
-    python tests/bench/bench_heat_budget.py [cars]
+    python tests/bench/bench_heat_budget.py [cars [seed [processes]]]
 
-Flow comes from the engine's speed (a third of it is doubt), probes are not calibrated. Per phase and section: intervals of the share that hold, of the
-watts that hold, and how often a share "cannot be told here"; the same for the way (hot metal or air), and for what a return brings back.
+Flow comes from the engine's speed (a third of it is doubt), probes are as bought or calibrated, and in some sets the session begins with a car that stood
+cold. Per phase and section: intervals of the share that hold, of the watts that hold, and how often a share "cannot be told here"; the same for the way (hot
+metal or air, block or manifold), and for what a return brings back.
 """
 
 import sys
 import time
+from multiprocessing import Pool
 
 import line_physics as lines
 import line_sessions as sessions
 import numpy as np
-from hotfuel.study.line import heat
+from hotfuel.study.line import heat, ways
 from scipy.stats import binomtest
 
-PLACES = ("tank", "suction", "pump_out", "carb_inlet", "bonnet", "block")
+AT_ONCE = 25  # cars
+PLACES = ("tank", "suction", "pump_out", "carb_inlet", "bonnet", "block", "manifold")
 ENTERS = {
     "suction": ("w_suction_air",),
     "pump_out": ("w_pump_block", "w_pump_air"),
     "carb_inlet": ("w_hose_air", "w_hose_exhaust"),
 }
-METAL = {"suction": None, "pump_out": ("w_pump_block",), "carb_inlet": ("w_hose_exhaust",)}
+METAL = {"suction": {}, "pump_out": {"block": "w_pump_block"}, "carb_inlet": {"manifold": "w_hose_exhaust"}}
+SETS = {
+    "probes as bought": {},
+    "probes calibrated to 0.3 degC": {"u_degc": 0.3},
+    "probes as bought, the car stood cold for two minutes before its start": {"cold_s": 120.0},
+    "a return of 40 L/h, probes as bought": {"returns": 40.0},
+    "a return of 40 L/h, the car stood cold for two minutes before its start": {"returns": 40.0, "cold_s": 120.0},
+}
 
 
-def trial(count, seed, u_degc=0.8, returns=0.0):
-    """{what: [inside]} and {what: [told]}."""
-    cars = lines.changed(lines.cars(count, seed), return_l_h=returns)
+def trial(count, seed, u_degc=0.8, returns=0.0, cold_s=0.0):
+    """({what: [inside]}, {what: [told]}, {what: [half width]})."""
+    cars = lines.changed(lines.cars(count, seed), return_l_h=returns, cold_s=cold_s)
     runs = lines.march(cars)
     read = lines.readings(runs, PLACES, seed, u_degc=u_degc)
     inside, told, halves = {}, {}, {}
+
+    def held(key, interval, came, within=0.0):
+        inside.setdefault(key, []).append(interval.least - within <= came <= interval.greatest + within)
+        halves.setdefault(key, []).append(interval.half)
+
     for k in range(count):
         volumes = {"suction": cars["v1"][k], "pump_out": 0.04, "carb_inlet": cars["v2"][k]}
         course = sessions.course(
@@ -42,48 +57,52 @@ def trial(count, seed, u_degc=0.8, returns=0.0):
                 continue
             use = rows[part.phase]
             came = float(enters[part.place][use].mean())
-            share = came / sum(float(values[use].mean()) for values in enters.values())
             name = part.phase, part.place
-            inside.setdefault((*name, "share"), []).append(part.share.least <= share <= part.share.greatest)
-            inside.setdefault((*name, "W"), []).append(part.watts.least <= came <= part.watts.greatest)
-            told.setdefault(name, []).append(part.share_told)
-            halves.setdefault((*name, "share"), []).append(part.share.half)
-            halves.setdefault((*name, "W"), []).append(part.watts.half)
+            held((*name, "share"), part.share, came / sum(float(values[use].mean()) for values in enters.values()))
+            held((*name, "W"), part.watts, came)
+            told.setdefault((*name, "share"), []).append(part.share_told)
         running = sum(rows[phase] for phase in (heat.STANDING_STILL, heat.DRIVING)).astype(bool)
         for way in budget.ways:
-            metal = sum((runs.kept[name][running, k].sum() for name in METAL[way.place] or ()), start=0.0)
-            share = float(np.clip(metal / enters[way.place][running].sum(), 0, 1))
-            name = "running", way.place
-            if not np.isfinite(way.metal.middle):
-                told.setdefault(name, []).append(False)
-                continue
-            inside.setdefault((*name, "metal"), []).append(way.metal.least - 0.01 <= share <= way.metal.greatest + 0.01)
-            told.setdefault(name, []).append(way.told)
-            halves.setdefault((*name, "metal"), []).append(way.metal.half)
+            whole = enters[way.place][running].sum()
+            share = {name: float(runs.kept[by][running, k].sum() / whole) for name, by in METAL[way.place].items()}
+            asked = {"metal": (way.metal, sum(share.values())), **{name: (one, share.get(name, 0.0)) for name, one in way.metals}}
+            for what, (interval, came) in asked.items():
+                key = "running", way.place, what
+                told.setdefault(key, []).append(ways.is_told(interval))
+                if np.isfinite(interval.middle):
+                    held(key, interval, float(np.clip(came, 0, 1)), 0.01)
         if returns:
-            back = float(runs.kept["w_return"][running, k].mean())
-            inside.setdefault(("running", "tank", "return W"), []).append(budget.back_w.least <= back <= budget.back_w.greatest)
-            halves.setdefault(("running", "tank", "return W"), []).append(budget.back_w.half)
+            held(("running", "tank", "return W"), budget.back_w, float(runs.kept["w_return"][running, k].mean()))
     return inside, told, halves
 
 
-def main(count=200, seed=2033):
-    for name, options in (
-        ("probes as bought", {}),
-        ("probes calibrated to 0.3 degC", {"u_degc": 0.3}),
-        ("a return of 40 L/h", {"returns": 40.0}),
-    ):
-        started = time.perf_counter()
-        inside, told, halves = trial(count, seed, **options)
-        print(f"{name}, {count} cars ({time.perf_counter() - started:.0f} s)")
-        for key, rows in inside.items():
-            low, high = binomtest(sum(rows), len(rows)).proportion_ci(method="wilson")
-            untold = "" if key[2] == "W" or key[:2] not in told else f"cannot be told {1 - np.mean(told[key[:2]]):.2f}"
-            print(
-                f"  {key[0]:14s} {key[1]:11s} {key[2]:9s} held {np.mean(rows):.3f} ({low:.3f} to {high:.3f}) half width {np.median(halves[key]):6.2f} {untold}"
-            )
-        shares = [rows for key, rows in told.items() if key[0] != "running"]
-        print(f"  shares that cannot be told: {1 - np.mean(np.concatenate(shares)):.2f}")
+def part(options):
+    """A trial of (count, seed, options)."""
+    return trial(options[0], options[1], **options[2])
+
+
+def main(count=200, seed=2033, processes=2):
+    with Pool(processes) as pool:
+        for name, options in SETS.items():
+            started = time.perf_counter()
+            inside, told, halves = {}, {}, {}
+            for found in pool.imap(part, [(AT_ONCE, seed + n, options) for n in range(-(-count // AT_ONCE))]):
+                for whole, some in zip((inside, told, halves), found, strict=True):
+                    for key, rows in some.items():
+                        whole.setdefault(key, []).extend(rows)
+            print(f"{name}, {count} cars ({time.perf_counter() - started:.0f} s)")
+            table(inside, told, halves)
+
+
+def table(inside, told, halves):
+    """Print the rows of one set."""
+    for key, rows in inside.items():
+        low, high = binomtest(sum(rows), len(rows)).proportion_ci(method="exact")
+        untold = f"cannot be told {1 - np.mean(told[key]):.2f}" if key in told else ""
+        held = f"held {np.mean(rows):.3f} ({low:.3f} to {high:.3f}) of {len(rows)}"
+        print(f"  {key[0]:14s} {key[1]:11s} {key[2]:9s} {held} half width {np.median(halves[key]):6.2f} {untold}")
+    shares = [rows for key, rows in told.items() if key[2] == "share"]
+    print(f"  shares that cannot be told: {1 - np.mean(np.concatenate(shares)):.2f}", flush=True)
 
 
 if __name__ == "__main__":

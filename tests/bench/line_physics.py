@@ -54,12 +54,16 @@ def cars(count, seed):
         "kpa": np.full(count, 97.8), "fuel_off": np.zeros(count),
         "warm_up": between(300, 700), "drive_s": between(420, 620).round(), "queue_s": between(220, 380).round(), "stop_s": between(280, 400).round(),
         "wander": draw.integers(0, 2**31, count), "old_place": between(0.03, 0.3), "cooler_at": draw.integers(0, 6, count),
+        # a session may begin with a car that stands cold: so many seconds of it, and by how much the places differ then
+        "cold_s": np.zeros(count), "cold_tank": draw.normal(0, 0.3, count), "cold_line": draw.normal(0, 0.15, (count, 3)),
+        # what another day, height or tank of fuel does beside what was asked: sun, wind and road; the rule for the height; the fuel's lot
+        "day": draw.normal(0, 0.03, count), "height_off": draw.normal(0, 0.06, count), "winter_off": draw.normal(0, 0.9, count),
     }  # fmt: skip
 
 
 def changed(base, **values):
     """The same cars with other numbers."""
-    return {**base, **{name: np.broadcast_to(value, base["air"].shape).copy() for name, value in values.items()}}
+    return {**base, **{name: np.broadcast_to(value, base[name].shape).copy() for name, value in values.items()}}
 
 
 def together(*several):
@@ -69,12 +73,12 @@ def together(*several):
 
 def driven(p):
     """(kind, seconds into a pull) of each second and car, (LENGTH_S, n)."""
-    t = np.arange(LENGTH_S)[:, None]
+    t = np.arange(LENGTH_S)[:, None] - p["cold_s"]
     edges = np.cumsum([np.full_like(p["drive_s"], 60), p["drive_s"], np.full_like(p["drive_s"], 150), p["queue_s"], np.full_like(p["drive_s"], 120),
                        p["stop_s"], np.full_like(p["drive_s"], 50)], axis=0)  # fmt: skip
     kinds = np.array([IDLE, DRIVE, PULL, IDLE, DRIVE, STOP, IDLE, DRIVE])
     part = np.sum(t[None] >= edges[:, None, :], axis=0)
-    kind = kinds[part]
+    kind = np.where(t < 0, STOP, kinds[part])
     into = t - np.where(part == 2, edges[1], 0)
     pulling = (kind == PULL) & (into % 50 < 12)
     return np.where((kind == PULL) & ~pulling, DRIVE, kind), np.where(pulling, into % 50, 0)
@@ -94,10 +98,15 @@ def march(p):
     body = air + 22.0
     one, two = np.tile(tank + 3, (4, 1)), np.tile(tank + 6, (6, 1))
     chamber, leaving, bowl = tank + 5, tank + 6, tank + 8
+    if p["cold_s"].any():  # of all cars or of none
+        air_of = lambda here: air + p["cold_line"][:, here]  # noqa: E731
+        bay, block, exhaust, body, tank = air + 0.0, air + 0.0, air + 0.0, air + 0.0, air + p["cold_tank"]
+        one, two = np.tile(air_of(0), (4, 1)), np.tile(air_of(1), (6, 1))
+        chamber, leaving, bowl = air_of(2), air_of(2), air + 0.0
     gauge = np.zeros(n)
     ice, water = p["ice_kg"] * 333.55e3, np.zeros(n)
     kept = {name: np.empty((LENGTH_S, n)) for name in (
-        "tank", "suction", "pump", "pump_out", "carb_inlet", "bowl", "bonnet", "block", "litres_h", "gauge_kpa",
+        "tank", "suction", "pump", "pump_out", "carb_inlet", "bowl", "bonnet", "block", "manifold", "litres_h", "gauge_kpa",
         "w_suction_air", "w_pump_block", "w_pump_air", "w_hose_air", "w_hose_exhaust", "w_return")}  # fmt: skip
     kept |= {"rpm": rpm, "kind": kind}
     for s in range(LENGTH_S):
@@ -178,7 +187,7 @@ def march(p):
         block_share = np.clip(from_block / np.where(np.abs(from_block + from_air) > 1e-6, from_block + from_air, 1.0), -3, 3)
         for name, value in (
             ("tank", tank), ("suction", suction), ("pump", chamber), ("pump_out", leaving), ("carb_inlet", inlet),
-            ("bowl", bowl), ("bonnet", bay), ("block", block),
+            ("bowl", bowl), ("bonnet", bay), ("block", block), ("manifold", exhaust),
             ("litres_h", flow), ("gauge_kpa", gauge), ("w_suction_air", w1), ("w_pump_block", into_fuel * block_share),
             ("w_pump_air", into_fuel * (1 - block_share)), ("w_hose_air", air2), ("w_hose_exhaust", exhaust2), ("w_return", returned),
         ):  # fmt: skip
@@ -186,19 +195,21 @@ def march(p):
     return Runs(kept, p)
 
 
-def readings(runs, places, seed, u_degc=0.8, lag_s=1.5):
-    """What probes read, {place: (LENGTH_S, n)}; each probe with an error of its own that stays, the same in every set of `together`."""
+def readings(runs, places, seed, u_degc=0.8, lag_s=1.5, sets=1):
+    """What probes read, {place: (LENGTH_S, n)}; each probe with an error of its own that stays. sets: so many sets of `together`, read by the same
+    probes with the same errors."""
     draw = np.random.default_rng(seed)
     n = len(runs.cars["air"])
+    count = n // sets
     found = {}
     for place in places:
         truth = runs.kept[place]
         read = np.empty_like(truth)
-        now, slow = truth[0].copy(), np.zeros(n)
-        off = draw.normal(0, u_degc, n)
+        now, slow = truth[0].copy(), np.zeros(count)
+        off = draw.normal(0, u_degc, count)
         for s in range(LENGTH_S):
             now = now + (truth[s] - now) * (1 - np.exp(-1 / lag_s))
-            slow = slow * np.exp(-1 / 40) + 0.08 * np.sqrt(2 / 40) * draw.standard_normal(n)
-            read[s] = now + slow + 0.05 * draw.standard_normal(n)
-        found[place] = read + off
+            slow = slow * np.exp(-1 / 40) + 0.08 * np.sqrt(2 / 40) * draw.standard_normal(count)
+            read[s] = now + np.tile(slow + 0.05 * draw.standard_normal(count), sets)
+        found[place] = read + np.tile(off, sets)
     return found

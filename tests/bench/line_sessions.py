@@ -7,6 +7,7 @@ from line_physics import LENGTH_S, STOP
 
 ROLES = {
     "tank": "tank", "suction": "suction", "pump": "pump", "pump_out": "line", "carb_inlet": "carburettor", "bowl": "bowl", "bonnet": "air", "block": "other",
+    "manifold": "other",
 }  # fmt: skip
 PROBE = 'probe = { mount = "axial", sheath = "1.6 mm", lag = "1.5 s", tolerance = "E230 special" }\n'
 

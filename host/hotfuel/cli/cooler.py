@@ -98,4 +98,6 @@ def cooler(
         with told_first(lines, target, as_json):
             forecast.write(page.make(opened, course, seen, lines[3:], shown), target, shown, pdf, png)
         lines.append(f"report: {target}")
+    if hose_behind is None and (seen.behind is None or not seen.behind.said):
+        lines.append('What the hose behind the cooler holds can be given: --hose-behind "0.05 L".')
     show(result | {"report": str(target) if target else None}, lines, as_json)

@@ -7,6 +7,7 @@ from hotfuel.report.chart import LEFT_PX, Chart, Range
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.study.line.heat import DRIVING, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part, percent
+from hotfuel.study.line.ways import is_told
 from hotfuel.units import Shown
 
 _RUNG_PX = 26
@@ -59,7 +60,12 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
         {"colour": _LOOKS[phase][0], "width": 1.8, "dash": " ".join(map(str, _LOOKS[phase][1])), "text": phase, "hatch": ""}
         for phase in phases
     ]
-    return Plot(["heat"], key, budget.sentence)
+    checked = (
+        f" The probes were held against each other in the {budget.parked_s:.0f} s in which the car stood cold before its start."
+        if budget.parked_s
+        else ""
+    )
+    return Plot(["heat"], key, budget.sentence + checked)
 
 
 def table(budget: HeatBudget, shown: Shown) -> Table:
@@ -69,6 +75,8 @@ def table(budget: HeatBudget, shown: Shown) -> Table:
         made.rows.append((f"{place_words(part.before)} to {place_words(part.place)}", part.phase, *_values(part, shown)))
     for way in budget.ways:
         share = f"{percent(way.metal)} from hot metal" if way.told else f"metal or air: {UNTOLD}"
+        each = [f"{percent(one)} from {place_words(name)}" for name, one in way.metals if is_told(one)]
+        share = "; ".join([share, *each])
         made.rows.append((f"{place_words(way.before)} to {place_words(way.place)}", "running", "", "", share))
     if np.isfinite(budget.back_w.middle):
         made.rows.append(

@@ -13,12 +13,13 @@ from hotfuel.fuel import Fuel
 from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import fired
-from hotfuel.study.line import transport
+from hotfuel.study.line import ranges, transport
 from hotfuel.study.line.change import RETURN, Change, Share, bounds
 from hotfuel.study.line.cooler import capacity_flow_w_k
 from hotfuel.study.line.cooling import Cooling
 from hotfuel.study.line.draws import DRAWS, OWN_U, Draws, Own
 from hotfuel.study.line.grid import STEP_S, Grid
+from hotfuel.study.line.parked import parked
 from hotfuel.study.line.said import WALL_U, said
 from hotfuel.study.line.tank import Tank
 from hotfuel.units import Shown
@@ -26,27 +27,6 @@ from hotfuel.units import Shown
 ENGINE_DEGC = 90.0  # where thermostats hold an engine (common practice, no source)
 DAY_U = 0.03  # of a hotter day's degrees: sun, wind and road are never quite the same (assumption)
 UNSEEN_RISE_DEGC = 22.8  # fuel at the pump's outlet above ambient, mean of 27 cars (SAE 310017): where no probes tell the rise
-# Share of the degrees past boiling's onset that boiling takes away: most of them from fuel that flows past a heat, few from fuel that stands.
-BOILED_FLOWING, BOILED_STANDING = (-0.1, 1.0), (-0.2, 0.6)
-SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it (assumption)
-# How fast standing fuel forgets a difference (median, spread of the logarithm): in a pump or a bowl with its metal as in risk.soak; in a hose by its
-# own heat capacity over a UA of half to one W/K (calculated).
-STANDING_S, STANDING_SPREAD = 900.0, 0.6
-HOSE_STANDING_S, HOSE_STANDING_SPREAD = 220.0, 0.8
-OLD_PUMP = (0.3, 1.1)  # share of the rise to a pump on the engine that is the pump's own (assumption)
-# After a start: share of what the place before is hotter by that a change may add or take, and when most of it passes (assumptions).
-FLUSH_S, FLUSHED, PASSING_S = 90.0, 0.3, 45.0
-DELAYS = 3.0  # in times of forgetting: what keeps heat out delays standing fuel, and in the end it gets as hot
-STOPS_ALIKE = (
-    0.3,
-    1.4,
-)  # how much of what was there at its stop is there in standing fuel (assumption, from trials on two models)
-# How fast a place takes on the flowing fuel's difference after a start: its own metal, and what stood before it (assumption).
-STARTED_S = (20.0, 100.0)
-PASSED = (0.1, 1.0)  # of the difference that stood at the place before, how much passes a place after a start (assumption)
-CONDUCTED = (0.1, 0.8)  # share of a pump's rise that comes through its flange (common practice, no source)
-PUMP_W = (0.0, 25.0)  # what an electric pump puts into the fuel in the line and not into the tank (common practice, no source)
-PUMP_NEAR_TANK_DEGC = (0.0, 3.0)
 _DEGC = np.arange(-40.0, 201.0, 2.0)
 
 
@@ -71,7 +51,11 @@ class Changed:
         self.degc = dict(self.fresh)
         flow = np.where(self.grid.on, np.fmax(self.grid.litres_h, 0.05), 0.05)
         self.known_flow = self.grid.flow_known
-        self.litres_h = flow * self.draws.times("flow", "the fuel's flow", self.grid.flow_u)
+        back = np.where(self.grid.on, np.fmin(self.car.engine.return_flow_l_h, flow - 0.05), 0.0)
+        if np.isfinite(self.grid.course.inputs.get("flow_l_h", np.array(np.nan))).any():  # a meter tells the whole
+            back = np.zeros_like(flow)
+        own = self.draws.times("return flow as stated", "the return's flow", ranges.RETURN_U) if back.any() else 1.0
+        self.litres_h = (flow - back) * self.draws.times("flow", "the fuel's flow", self.grid.flow_u) + back * own
 
     def share(self, what: str, words: str, value: Share) -> np.ndarray:
         """A share as drawn, times how much of such a fix this car gets, at most 1."""
@@ -82,15 +66,17 @@ class Changed:
     def hotter(self, degc: float) -> None:
         """Outside air hotter by degc."""
         air = self.grid.course.ambient_degc
-        follows = self.draws.unit("thermostat", "how far what the engine heats follows the air")
+        follows = self.draws.between("thermostat", "how far what the engine heats follows the air", *ranges.FOLLOWS)
         day = self.draws.normal("day", "how alike two days are", 0.0, DAY_U)
+        tanks = {p.name for p in self.car.places if p.role == "tank"}  # the engine does not heat them
         for place, values in self.grid.degc.items():
             way = np.clip((values - air) / max(ENGINE_DEGC - air, 1.0), 0.0, 1.0) if np.isfinite(air) else np.ones_like(values)
+            way = np.zeros_like(values) if place in tanks else way
             self.fresh[place] = values + degc * (1 - way * follows * (1.0 if np.isfinite(air) else 0.5) + day)
         self.degc = dict(self.fresh)
         self.assumptions.append(
             "What stands in outside air rises with it degree for degree; what the engine heats rises less, because a thermostat holds the "
-            f"engine: by none to all of the share it stands on the way from the air to the engine's {self.shown.text(ENGINE_DEGC, 'temperature')}."
+            f"engine: by none to two thirds of the share it stands on the way from the air to the engine's {self.shown.text(ENGINE_DEGC, 'temperature')}."
             if np.isfinite(air)
             else "Fuel rises by a half to all of the outside air's degrees: the session does not say how hot the air was."
         )
@@ -102,12 +88,19 @@ class Changed:
         self.degc = {p: self.fresh[p] + d for p, d in following.along(source).items()}
         self.assumptions += following.said
 
-    def boil(self, place: str, onset_before_degc: np.ndarray, onset_degc: np.ndarray) -> bool:
-        """Degrees further past (or less far past) boiling's onset than recorded, in part taken by the boiling itself. Whether there are any."""
-        now = np.nan_to_num(np.maximum(self.degc[place] - onset_degc, 0.0))
-        past = now - np.nan_to_num(np.maximum(self.grid.degc[place] - onset_before_degc, 0.0))
-        flowing = self.draws.between("boiled", "how much heat boiling takes up", *BOILED_FLOWING)
-        standing = self.draws.between("boiled standing", "how much heat boiling takes up in standing fuel", *BOILED_STANDING)
+    def boil(self, place: str, onset_before_degc: np.ndarray, onset_degc: np.ndarray, u_degc: float, other_u_degc: float) -> bool:
+        """Degrees further past (or less far past) boiling's onset than recorded, in part taken by the boiling itself. Whether there are any.
+
+        u_degc: of that onset; other_u_degc: of another fuel's against it, 0 with the same fuel.
+        """
+        begins = self.draws.normal("begins", "where boiling begins", 0.0, 1.0) * u_degc
+        other = self.draws.normal("fuel", "what is known of the two fuels", 0.0, 1.0) * other_u_degc if other_u_degc else 0.0
+        now = np.nan_to_num(np.maximum(self.degc[place] - onset_degc - begins - other, 0.0))
+        past = now - np.nan_to_num(np.maximum(self.grid.degc[place] - onset_before_degc - begins, 0.0))
+        flowing = self.draws.between("boiled", "how much heat boiling takes up", *ranges.BOILED_FLOWING)
+        hose = self.car.place(place).role in ("line", "carburettor")
+        name, words = f"boiled standing {hose}", "how much heat boiling takes up in standing fuel"
+        standing = self.draws.between(name, words, *(ranges.BOILED_HOSE if hose else ranges.BOILED_METAL))
         taken = self.started(np.where(self.grid.on, flowing, standing) * past)
         self.degc[place] = self.degc[place] - taken
         kept = taken * self.grid.on + self.passing(taken)
@@ -119,8 +112,8 @@ class Changed:
     def started(self, made: np.ndarray) -> np.ndarray:
         """Differences (DRAWS, m) after each start: those of the fuel that stood give way to those of fuel that flows."""
         made = np.array(made)
-        started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *STARTED_S)
-        for end, rows in self.grid.starts(2 * FLUSH_S):
+        started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *ranges.STARTED_S)
+        for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
             gone = np.exp(-STEP_S * (1 + np.arange(rows.stop - rows.start)) / started_s)
             made[:, rows] += (made[:, end - 1 : end] - made[:, rows]) * gone
         return made
@@ -128,9 +121,9 @@ class Changed:
     def passing(self, stood: np.ndarray) -> np.ndarray:
         """After each start what of a difference in standing fuel (DRAWS, m) passes the next place, (DRAWS, m); nothing elsewhere."""
         made = np.zeros((DRAWS, len(self.grid.on)))
-        share = self.draws.between("passed", "how much of the fuel that stood further back is seen after a start", *PASSED)
-        for end, rows in self.grid.starts(2 * FLUSH_S):
-            when = STEP_S * (0.5 + np.arange(rows.stop - rows.start)) / PASSING_S
+        share = self.draws.between("passed", "how much of the fuel that stood further back is seen after a start", *ranges.PASSED)
+        for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
+            when = STEP_S * (0.5 + np.arange(rows.stop - rows.start)) / ranges.PASSING_S
             made[:, rows] = share * stood[:, end - 1 : end] * (when * np.exp(1 - when)) ** 2  # it comes, and is over
         return made
 
@@ -147,7 +140,7 @@ class Changed:
         on = self.grid.on if self.grid.on.any() else np.ones_like(self.grid.on)
         here, there = self.grid.degc[place], self.grid.degc[before]
         above = self.draws.between(
-            f"around {place}", f"how hot it is about the line before {place_words(place)}", *SURROUNDINGS_ABOVE_DEGC
+            f"around {place}", f"how hot it is about the line before {place_words(place)}", *ranges.SURROUNDINGS_ABOVE_DEGC
         )
         around = np.quantile(here[on], 0.98) + above
         kept = np.where(here > there, (around - here) / np.maximum(around - there, 1.0), 1.0)
@@ -165,6 +158,7 @@ class _Following:
             if change.return_l_h is not None
             else None
         )
+        self.parked = parked(changed.grid.course)
         self.cooling = Cooling(changed, change) if change.cooled else None
         self.said = said(changed, change, self.cooling)
 
@@ -199,10 +193,13 @@ class _Following:
 
     def _rise(self, place: str, before: str) -> np.ndarray:
         """By how much fuel really warmed between two places, (DRAWS, m): as read, and within what the two probes are wrong by."""
-        return np.asarray(self.to.fresh[place] - self.to.fresh[before] + self._wrong(place) - self._wrong(before))
+        read = self.to.fresh[place] - self.to.fresh[before]
+        own = self.parked.degc.get(place, 0.0) - self.parked.degc.get(before, 0.0)
+        return np.asarray(read - own + self._wrong(place) - self._wrong(before))
 
     def _wrong(self, place: str) -> np.ndarray:
         u = transport.reading_u_degc(self.grid.course, place, self.to.car.engine.idle_flow_l_h)
+        u = self.parked.u_degc(self.grid.course, place, u)
         return self.draws.normal(f"reading {place}", f"what the probe at the {place_words(place)} is wrong by", 0.0, u)
 
     def at_return(self, source: np.ndarray) -> np.ndarray:
@@ -221,7 +218,7 @@ class _Following:
         if self.more_l_h is not None and self.to.known_flow:
             # More flow: the same UA, or one that rises with it, over a larger heat capacity flow.
             share = (1 + self.more_l_h / self.to.litres_h) ** -(
-                1 - self.draws.between("film", "how the heat taken up rises with the flow", 0.0, 0.5)
+                1 - self.draws.between("film", "how the heat taken up rises with the flow", *ranges.FILM)
             )
             faster = kept**share
             warmed = rise * np.where(kept < 0.999, (1 - faster) / np.maximum(1 - kept, 1e-3), share)
@@ -229,7 +226,7 @@ class _Following:
         if change.insulation_share is not None and change.insulated_before == place:
             warmed = warmed * (1 - self._insulated(place, before))
         if change.shield_share is not None and change.shielded_before == place:
-            shone = self.draws.unit("shone", "how much of the rise shines on the line") * self.to.share(
+            shone = self.draws.between("shone", "how much of the rise shines on the line", *ranges.SHONE) * self.to.share(
                 "shield", "what a shield keeps off", change.shield_share
             )
             warmed = warmed - np.maximum(warmed, 0.0) * shone
@@ -241,7 +238,7 @@ class _Following:
         assert self.change.insulation_share is not None
         # A pump on the engine, at either end of the section, heats the fuel from inside, where no insulation helps.
         wall = (
-            self.draws.unit("wall", "how much of the rise comes through the wall")
+            self.draws.between("wall", "how much of the rise comes through the wall", *ranges.THROUGH_WALL)
             if self.to.pump_in(place, before)
             else np.clip(self.draws.normal("wall", "how much of the rise comes through the wall", 1.0, WALL_U), 0.0, None)
         )
@@ -250,14 +247,17 @@ class _Following:
     def _spaced(self, place: str, before: str) -> np.ndarray | float:
         assert self.change.spacer_share is not None
         cut = self.to.share("spacer", "how much a spacer keeps out", self.change.spacer_share)
-        conducted = self.draws.between("flange", "how much comes through the flange", *CONDUCTED)
+        conducted = self.draws.between("flange", "how much comes through the flange", *ranges.CONDUCTED)
         if self.change.spacer_under == "carburettor":
             return cut * conducted if self.roles.get(place) == "bowl" else 0.0
         if self.roles.get(place) in ("pump", "suction"):
             return np.asarray(cut * conducted)
         # behind the pump its outlet side is in the rise too
         return np.asarray(
-            cut * conducted * self.draws.unit("outlet", "how much the pump's outlet side heats") * self.to.pump_in(place, before)
+            cut
+            * conducted
+            * self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET)
+            * self.to.pump_in(place, before)
         )
 
     def _pumped(self, place: str, before: str | None, difference: np.ndarray) -> np.ndarray:
@@ -266,11 +266,11 @@ class _Following:
         if not (change.submerged_pump or change.pump_moved):
             return difference
         first = next((p for p in self.grid.chain if self.roles.get(p) in ("pump", "suction")), "")
-        gone = self.draws.between("old pump", "how much of the rise to the pump is the old pump's", *OLD_PUMP)
+        gone = self.draws.between("old pump", "how much of the rise to the pump is the old pump's", *ranges.OLD_PUMP)
         mechanical = self.to.car.pump.kind == "mechanical"
         own: np.ndarray | float = 0.0
         if self.to.known_flow and place == (self.grid.chain[1] if len(self.grid.chain) > 1 else place):
-            own = self.draws.between("pump heat", "what the electric pump puts into the fuel", *PUMP_W)
+            own = self.draws.between("pump heat", "what the electric pump puts into the fuel", *ranges.PUMP_W)
             own = own / np.maximum(capacity_flow_w_k(1.0) * self.to.litres_h, 1.0)
         rise = np.maximum(self._rise(place, before), 0.0) if before else np.zeros_like(difference)
         if before and place == first and self.roles.get(before) == "tank":
@@ -285,7 +285,9 @@ class _Following:
             )
             return np.asarray(difference + unseen + own)
         if before and before == first and mechanical:  # its outlet side
-            return np.asarray(difference - self.draws.unit("outlet", "how much the pump's outlet side heats") * rise + own)
+            return np.asarray(
+                difference - self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET) * rise + own
+            )
         return difference + own
 
     def _tank(self) -> str:
@@ -309,18 +311,20 @@ class _Following:
         held: np.ndarray | float = 0.0  # of what it stands over the air, in the end
         if change.insulation_share is not None and change.insulated_before == place:
             cut = self.to.share("insulation", "what the insulation keeps out", change.insulation_share)
-            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", 0.1, 1.5)
+            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", *ranges.HELD)
         if change.shield_share is not None and change.shielded_before == place:
             cut = self.to.share("shield", "what a shield keeps off", change.shield_share)
-            slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", 0.0, 1.1)
+            slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", *ranges.HELD_SHIELD)
         if change.spacer_share is not None and self.roles.get(place) in (
             ("pump", "suction") if change.spacer_under == "pump" else ("bowl",)
         ):
             cut = self.to.share("spacer", "how much a spacer keeps out", change.spacer_share)
-            part = self.draws.between("held p", "what a spacer does for standing fuel", 0.0, 1.0)
+            part = self.draws.between("held p", "what a spacer does for standing fuel", *ranges.HELD_SPACER)
             slower, held = slower + cut * part, held + over * cut * part
         if change.return_l_h is not None and self.to.pump_in(place, place):
-            slower = slower + self.draws.between("held r", "how much cooler the flow leaves the pump at its stop", 0.0, 0.7)
+            slower = slower + self.draws.between(
+                "held r", "how much cooler the flow leaves the pump at its stop", *ranges.HELD_FLOW
+            )
         return -since * np.minimum(slower, 1.0), -1.0 * held
 
     def _since_stop(self, place: str) -> np.ndarray:
@@ -337,8 +341,8 @@ class _Following:
         change, made = self.change, np.zeros((DRAWS, len(self.grid.on)))
         if place not in (change.insulated_before, change.shielded_before) and self.more_l_h is None:
             return made
-        doubt = self.draws.normal("flush", "how hot the fuel arrives that stood further back", 0.0, FLUSHED)
-        for end, rows in self.grid.starts(FLUSH_S):
+        doubt = self.draws.normal("flush", "how hot the fuel arrives that stood further back", *ranges.FLUSHED)
+        for end, rows in self.grid.starts(ranges.FLUSH_S):
             made[:, rows] = doubt * np.maximum(self.to.fresh[before] - self.to.fresh[place], 0.0)[:, end - 1 : end]
         return made
 
@@ -351,27 +355,33 @@ class _Following:
             return made
         way = np.maximum(self.to.fresh[place] - self.to.fresh[before], 0.0)
         return np.where(
-            self.grid.on, made, -way * self.draws.between("held m", "how hot the old pump's place gets without it", 0.0, 1.05)
+            self.grid.on,
+            made,
+            -way * self.draws.between("held m", "how hot the old pump's place gets without it", *ranges.HELD_GONE),
         )
 
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
         """Differences while fuel stands: what was there when it stopped dies away, and what keeps heat out grows towards its own."""
         made = np.broadcast_to(flowing, (DRAWS, len(self.grid.on))).copy()
         hose = self.roles.get(place) in ("line", "carburettor")
-        median_s, spread = (HOSE_STANDING_S, HOSE_STANDING_SPREAD) if hose else (STANDING_S, STANDING_SPREAD)
+        median_s, spread = (
+            (ranges.HOSE_STANDING_S, ranges.HOSE_STANDING_SPREAD) if hose else (ranges.STANDING_S, ranges.STANDING_SPREAD)
+        )
         name = "forgets in a hose" if hose else "forgets"
         tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
         slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
         if self.change.insulation_share is not None and self.change.insulated_before == place:  # it forgets more slowly, too
             cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
             tau_s = tau_s / (1 - np.minimum(cut, 0.8))
-        alike = self.draws.between("stop", "how a fix acts in a stop", *STOPS_ALIKE)
+        alike = self.draws.between("stop", "how a fix acts in a stop", *ranges.STOPS_ALIKE)
         for first, end in self.grid.standing():
             since = STEP_S * np.arange(1, end - first + 1)
             left = np.exp(-since / tau_s)
             at_stop = made[:, first - 1 : first] if first else np.zeros((DRAWS, 1))
             made[:, first:end] = (
-                alike * at_stop * left + keeps[:, first:end] * (1 - left) + slower[:, first:end] * np.exp(-since / DELAYS / tau_s)
+                alike * at_stop * left
+                + keeps[:, first:end] * (1 - left)
+                + slower[:, first:end] * np.exp(-since / ranges.DELAYS / tau_s)
             )
         return made
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 from scipy import special
 
 DRAWS = 200
@@ -80,7 +79,7 @@ class Draws:
         """Which assumption goes along with the values most, by rank; "" where they hardly vary."""
         if not self.words or np.ptp(values) < 0.05:
             return ""
-        ranks = pd.Series(values).rank().to_numpy()
+        ranks = np.argsort(np.argsort(values)).astype(float)
         # every column is the same numbers in another order, so the largest product is the largest correlation
         along = np.array([_column(name) for name in self.words]) @ (ranks - ranks.mean())
         return list(self.words.values())[int(np.argmax(np.abs(along)))]

@@ -124,7 +124,8 @@ class Before:
         self.state = State.of(course, car, car.fuel(), course.inputs["fuel_pressure_kpa"], 0.0)
         self.degc = {p: course.degc[p] for p in self.grid.degc}
         self.table = self.state.margins(self.degc)
-        self.onset_degc = self.state.onset_degc(self.degc)
+        self.flow_l_h = transport.flow_of(course).litres_h
+        self.onset_degc = self.state.onset_degc(self.degc, self.flow_l_h)
         self.margin_degc = {p: sampled(course, m.margin_degc) for p, m in self.table.places.items()}
         self.phases = phases(course)
 
@@ -158,14 +159,18 @@ def _one(before: Before, change: Change, shown: Shown, own: Mapping[str, Own]) -
     }
     gauge = held_gauge_kpa(course, car, (was.fuel, will_fuel), middle, (was.air_kpa, was.air_kpa - fall))
     will = State.of(course, _car_with(car, change), will_fuel, gauge, fall)
-    onset = will.onset_degc(after.degc)
-    boiling = [p for p in before.grid.chain if after.boil(p, before.onset_degc[p][::STEP], onset[p][::STEP])]
+    alike = will.car == was.car and change.fuel is None and np.array_equal(gauge, was.gauge_kpa, equal_nan=True) and not fall
+    onset = before.onset_degc if alike else will.onset_degc(after.degc, before.flow_l_h)
+    own_u = was.fuel.limit_uncertainty_degc
+    other_u = float(np.hypot(own_u, change.fuel.limit_uncertainty_degc)) if change.fuel is not None else 0.0
+    begins = before.onset_degc
+    boiling = [p for p in before.grid.chain if after.boil(p, begins[p][::STEP], onset[p][::STEP], own_u, other_u)]
     if boiling:
         after.assumptions.append(
             f"Where it boils ({', '.join(place_words(p) for p in boiling)}), boiling takes up heat and holds the temperature down: by none "
-            "to all of the degrees past its onset while fuel flows; standing it is known only within half of them."
+            "to two thirds of the degrees past its onset."
         )
-    margin = _margins(before, after, will, change)
+    margin = _margins(before, after, before.table if alike else will.margins(before.degc), will, change)
     if change.stop_min is not None:
         longer_stop.lengthen(course, before.table, after, margin, change.stop_min)
     rows = [_row(before, after, place, margin.get(place), onset) for place in _named(before, margin)]
@@ -222,9 +227,9 @@ class State:
         """Margins of these temperatures, (n,) by place, with more_kpa on top of the line's pressure."""
         return margins(self.car, self.fuel, degc, self._conditions(more_kpa))
 
-    def onset_degc(self, places: Mapping[str, Any]) -> dict[str, np.ndarray]:
-        """Where boiling begins, (n,) by place; nan for a place without a limit. At the flow the engine speed tells: a limit takes full throttle's."""
-        conditions = replace(self._conditions(), flow_l_h=transport.flow_of(self.course).litres_h)
+    def onset_degc(self, places: Mapping[str, Any], flow_l_h: np.ndarray) -> dict[str, np.ndarray]:
+        """Where boiling begins, (n,) by place; nan for a place without a limit. flow_l_h: what the engine speed tells (a limit takes full throttle's)."""
+        conditions = replace(self._conditions(), flow_l_h=flow_l_h)
         found = at_places(self.car, conditions, self.fuel.density_15c_kg_m3)
         shape = self.course.time_s.shape
         return {
@@ -259,10 +264,10 @@ def _car_with(car: Car, change: Change) -> Car:
     return car.model_copy(update={"engine": engine, "pump": pump, "places": places, "suction": suction})
 
 
-def _margins(before: Before, after: Changed, will: State, change: Change) -> dict[str, np.ndarray]:
-    """Margins after the change, (DRAWS, m) by place: the recorded ones, moved by what the limit and the temperature move."""
+def _margins(before: Before, after: Changed, table: MarginTable, will: State, change: Change) -> dict[str, np.ndarray]:
+    """Margins after the change, (DRAWS, m) by place: the recorded ones, moved by what the limit and the temperature move. table: of the recorded
+    temperatures with the car, fuel and pressures as they will be."""
     course, grid, draws = before.course, before.grid, after.draws
-    table = will.margins(before.degc)
     gauge = course.inputs["fuel_pressure_kpa"]
     half = table
     if np.nanmax(np.abs(will.gauge_kpa - gauge), initial=0.0) > 0.1:
@@ -397,7 +402,9 @@ def _margin(row: Row, shown: Shown, named: bool = True) -> str:
     size = shown.no_finer(row.margin_degc, "temperature difference", half)
     if abs(gained) < 0.05 and row.margin.half < 0.1:
         return f"stay at {size}{where} ({row.phase}), because nothing in this change reaches it."
-    more = f"{shown.no_finer(abs(gained), 'temperature difference', half)} {'more' if gained >= 0 else 'less'}"
+    more = shown.no_finer(abs(gained), "temperature difference", half)
+    none = float(more.split()[0]) == 0  # no finer than the doubt that stands beside it
+    more = "no change" if none else f"{more} {'more' if gained >= 0 else 'less'}"
     doubt = shown.no_finer(half, "temperature difference", half)
     boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
     return f"be {size}{where} ({row.phase}; ±{doubt} for the forecast, 95 in 100), {more} there{boils if row.boils else ''}."

@@ -19,6 +19,7 @@ from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
 from hotfuel.study.line import transport, ways
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
+from hotfuel.study.line.parked import parked
 from hotfuel.units import Shown
 
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
@@ -64,7 +65,8 @@ class Part:
 class HeatBudget:
     """parts: by phase, then along the line. ways: how a section's heat divides between hot metal and air. back_w: what the return carries into the tank.
 
-    flow_basis: where the flow comes from, "unknown" without one. sentence: the whole in one.
+    flow_basis: where the flow comes from, "unknown" without one. sentence: the whole in one. parked_s: how long the car stood cold before its start, so that
+    its probes were held against each other; 0 where it did not.
     """
 
     parts: tuple[Part, ...]
@@ -73,6 +75,7 @@ class HeatBudget:
     back_share: Interval
     flow_basis: str
     sentence: str
+    parked_s: float = 0.0
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -96,9 +99,9 @@ def budget(course: Course, shown: Shown | None = None) -> HeatBudget | None:
     made = _Following(course, chain)
     parts = made.parts()
     back_w, back_share = made.back()
-    found = ways.ways(course, made.sections, made.draws)
+    found = ways.ways(course, made.sections, made.draws, made.u_degc)
     sentence = _sentence(parts, found, back_share, shown or Shown())
-    return HeatBudget(tuple(parts), tuple(found), back_w, back_share, made.basis, sentence)
+    return HeatBudget(tuple(parts), tuple(found), back_w, back_share, made.basis, sentence, made.parked.seconds)
 
 
 def phase_rows(course: Course) -> dict[str, np.ndarray]:
@@ -146,7 +149,8 @@ class _Following:
         enthalpy = {p: self._enthalpy(p) for p in chain}
         lag = max(self.car.place(p).probe.lag_s for p in chain)
         # All probes as slow as the slowest: a change that passes must not count as heat because one probe saw it sooner.
-        self.read = {p: _as_slow(course, p, lag, self.car) for p in chain}
+        self.parked = parked(course)
+        self.read = {p: _as_slow(course, p, lag, self.car) - self.parked.degc.get(p, 0.0) for p in chain}
         self.sections = [self._section(a, b, enthalpy) for a, b in pairwise(chain)]
 
     def _enthalpy(self, place: str) -> np.ndarray:
@@ -284,9 +288,14 @@ class _Following:
         passed = place == "pump" or (before == "suction" and place == "line")
         return passed and self.car.pump.kind == "mechanical"
 
-    def _offset(self, place: str) -> np.ndarray:
+    def u_degc(self, place: str) -> float:
+        """Standard uncertainty of a place's reading against another's."""
         u = transport.reading_u_degc(self.course, place, self.car.engine.idle_flow_l_h)
-        return self.draws.normal(f"reading {place}", f"what the probe at {place_words(place)} is wrong by", 0.0, u)[:, 0]
+        return self.parked.u_degc(self.course, place, u)
+
+    def _offset(self, place: str) -> np.ndarray:
+        words = f"what the probe at {place_words(place)} is wrong by"
+        return self.draws.normal(f"reading {place}", words, 0.0, self.u_degc(place))[:, 0]
 
     def back(self) -> tuple[Interval, Interval]:
         """(W, share of all heat that the fuel takes up) that the return carries into the tank while the engine runs; nan without a return."""

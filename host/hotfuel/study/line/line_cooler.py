@@ -88,7 +88,7 @@ class LineCooler:
         if self.behind is None:
             return (
                 f"All of the line {where} counts as the cooler: what is taken up behind it makes it look smaller than it is; a probe in the air beside the "
-                "hose and its volume (--hose-behind) would tell how much."
+                "hose and its volume would tell how much."
             )
         one = self.behind
         if not one.litres:
@@ -99,7 +99,7 @@ class LineCooler:
         warmed, u = (shown.text(abs(degc), "temperature difference") for degc in (one.warmed_degc, expanded(one.warmed_u_degc)))
         if not one.said:
             return (
-                f"How much of the {litres} of line {where} lies behind the cooler, in air of {air}, nobody said (--hose-behind): what the fuel takes up "
+                f"How much of the {litres} of line {where} lies behind the cooler, in air of {air}, nobody said: what the fuel takes up "
                 f"there makes it look smaller than it is, and is in the uncertainty with {u} (calculated, rubber hose)."
             )
         return (

@@ -13,6 +13,7 @@ from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.grid import STEP_S
 
 _LEAST_S = 60.0
+_HOTTEST_U = 0.85  # of what a stop's each moment may be off, what its hottest may be (from trials on a second model)
 _AFTER_U_DEGC, _AFTER_S = (
     2.5,
     180.0,
@@ -35,7 +36,7 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
     if not ends.any():
         return
     last = int(np.flatnonzero(ends)[-1])
-    draw = after.draws.normal("longer", "how the stop goes on", 0.0, 1.0)[:, 0]
+    draw = after.draws.normal("longer", "how the stop goes on", 0.0, _HOTTEST_U)[:, 0]
     for base in after.grid.degc:
         places = [p for p in margin if probe_of(p) == base]
         if not places or after.car.place(base).role == "tank":  # a parked tank follows the air, not the engine

@@ -26,7 +26,7 @@ def said(to: "Changed", change: Change, cooling: Cooling | None) -> list[str]:
             continue
         before = to.grid.before(place) or "the tank"
         pumped = to.pump_in(place, before)
-        part = "none to all of the rise" if pumped else f"the rise (±{100 * expanded(WALL_U):.0f} %)"
+        part = "a tenth to all of the rise" if pumped else f"the rise (±{100 * expanded(WALL_U):.0f} %)"
         say(
             f"With {what}, {part} from {place_words(before)} to {place_words(place)} is heat from outside"
             f"{', the rest is the pump itself' if pumped else ''}; while fuel flows it is cut "
@@ -34,7 +34,7 @@ def said(to: "Changed", change: Change, cooling: Cooling | None) -> list[str]:
         )
     if change.spacer_share is not None:
         say(
-            f"A tenth to four fifths of what the {change.spacer_under} puts into the fuel comes through its flange (common practice, no source); "
+            f"A fifth to nearly all of what the {change.spacer_under} puts into the fuel comes through its flange (assumption); "
             f"the spacer cuts that by {words_of(change.spacer_share)}."
         )
     if change.return_l_h is not None:

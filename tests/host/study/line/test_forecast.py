@@ -20,6 +20,7 @@ from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.draws import Draws
 from hotfuel.study.line.forecast import Change
 from hotfuel.study.line.grid import Grid
+from hotfuel.study.line.ranges import FOLLOWS, THROUGH_WALL
 from hotfuel.study.line.transport import reading_u_degc
 from hotfuel.units import Shown
 
@@ -124,15 +125,16 @@ def test_a_hotter_day_counts_less_the_more_the_engine_heats(drive):
     assert any("thermostat" in line for line in result.assumptions)
 
 
-def test_half_way_to_the_engine_counts_three_quarters():
-    """By hand: 60 degC in air of 30 is half-way to the engine's 90, so between 7.5 and 15 of 15 degC more: 11.25, with 7.5 / sqrt(12)."""
+def test_half_way_to_the_engine_half_of_what_does_not_follow_counts():
+    """By hand: 60 degC in air of 30 is half-way to the engine's 90, so of 15 degC more half the share that does not follow is missing."""
+    least, greatest = (15 * (1 - 0.5 * share) for share in FOLLOWS[::-1])
     course = replace(of_session(driven("queue")), ambient_degc=30.0)
     grid = Grid.of(course, list(course.degc))
     grid.degc["pump"][:] = 60.0
     changed = Changed(grid, CAR, Draws(), Shown("us"))
     changed.hotter(15)
-    assert np.mean(changed.degc["pump"]) == pytest.approx(71.25, abs=0.05)
-    assert np.std(changed.degc["pump"]) == pytest.approx(np.hypot(7.5 / np.sqrt(12), 0.03 * 15), rel=0.05)
+    assert np.mean(changed.degc["pump"]) == pytest.approx(60 + (least + greatest) / 2, abs=0.05)
+    assert np.std(changed.degc["pump"]) == pytest.approx(np.hypot((greatest - least) / np.sqrt(12), 0.03 * 15), rel=0.05)
     assert "194.0 °F" in changed.assumptions[0]
     assert "°C" not in changed.assumptions[0]
 
@@ -152,12 +154,12 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     session = drive
     result = one(session, Change("a cooler", cooler_effectiveness=0.6, cooler_before="carb_inlet"))
     inlet = row(result, "carb_inlet")
-    # 60 % of the way to air at 33 degC, from the reading less half of what may be taken up behind the cooler
+    # 60 % of the way to air at 34 degC, 4 above outside, from the reading less half of what may be taken up behind the cooler
     rise = inlet.running_before_degc - row(result, "pump").running_before_degc
     assert inlet.running_degc == pytest.approx(
-        inlet.running_before_degc - 0.6 * (inlet.running_before_degc - rise / 2 - 33.0), abs=1.0
+        inlet.running_before_degc - 0.6 * (inlet.running_before_degc - rise / 2 - 34.0), abs=1.0
     )
-    assert inlet.running_u_degc == pytest.approx(0.6 * np.hypot(rise / np.sqrt(12), 3.0), abs=0.3)
+    assert inlet.running_u_degc == pytest.approx(0.6 * np.hypot(rise, 8.0) / np.sqrt(12), abs=0.3)
     assert row(result, "pump").running_degc == row(result, "pump").running_before_degc
     assert result.power_square_root_percent > 0
     assert result.power_ceiling_percent > result.power_square_root_percent
@@ -252,7 +254,7 @@ def test_insulation_cuts_the_rise_over_the_place_before(drive):
     electric = drive.car.model_copy(update={"pump": drive.car.pump.model_copy(update={"kind": "electric_line"})})
     for car, wall, wall_u in (
         (electric, 1.0, 0.3),
-        (drive.car, 0.5, 1 / np.sqrt(12)),
+        (drive.car, np.mean(THROUGH_WALL), np.ptp(THROUGH_WALL) / np.sqrt(12)),
     ):  # a pump on the engine heats from inside too
         result = room.forecast(drive, [change], car=car)[0]
         pump, tank = row(result, "pump"), row(result, "tank")

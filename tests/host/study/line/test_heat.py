@@ -79,4 +79,31 @@ def test_shares_hold_on_the_second_model():
     inside, told, _ = trial(6, 2050)
     shares = np.concatenate([rows for (phase, _, what), rows in inside.items() if what == "share"])
     assert shares.mean() >= 0.80  # of 36; 95 % are promised, fewer than 29 come up once in 2000
-    assert np.mean(told[heat.STANDING_STILL, "pump_out"]) >= 0.8  # and it says something
+    assert np.mean(told[heat.STANDING_STILL, "pump_out", "share"]) >= 0.8  # and it says something
+
+
+def parked_first(offsets, cold_s=120, gone_by=0.0):
+    """The steady drive after two minutes of a cold car in air of 25 degC; the places read `offsets` degC too much throughout, and differ by more if
+    gone_by is given."""
+    one = steady()
+    t = np.arange(COUNT + cold_s) * 1.0
+    inputs = {
+        name: np.concatenate([np.zeros(cold_s) if name in ("engine_rpm", "running") else np.full(cold_s, values[0]), values])
+        for name, values in one.inputs.items()
+    }
+    degc = {
+        p: np.concatenate([np.full(cold_s, 25.0 + gone_by * n), values]) + offsets[n]
+        for n, (p, values) in enumerate(one.degc.items())
+    }
+    return replace(one, time_s=t, inputs=inputs, degc=degc)
+
+
+def test_a_car_that_stood_cold_tells_what_its_probes_are_wrong_by():
+    plain, checked = heat.budget(parked_first((0.0, 1.2, -1.0), 30)), heat.budget(parked_first((0.0, 1.2, -1.0)))
+    assert (plain.parked_s, checked.parked_s) == (0.0, 120.0)
+    assert part(plain, "pump").degc.middle == pytest.approx(13.2, abs=0.3)
+    assert part(checked, "pump").degc.middle == pytest.approx(12.0, abs=0.2)
+    assert part(checked, "carb_inlet").degc.middle == pytest.approx(4.0, abs=0.2)
+    assert part(checked, "pump").degc.half < 0.5 * part(plain, "pump").degc.half
+    driven_before = heat.budget(parked_first((0.0, 0.0, 0.0), gone_by=3.0))  # 25, 28 and 31 degC are no cold car
+    assert driven_before.parked_s == 0.0
