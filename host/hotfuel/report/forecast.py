@@ -57,7 +57,12 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
             figures[f"change{number}"] = _chart(f"change{number}", one.curves[place], place, shown, _MORE_PX)
             more.append(Plot([f"change{number}"], _key(), _caption(one, place)))
     parts = [
-        {"title": one.change, "said": _plain(one.sentences), "rows": _rows(one, shown), "assumed": _plain(one.assumptions)}
+        {
+            "title": _sentence_case(one.change),
+            "said": _plain(one.sentences),
+            "rows": _rows(one, shown),
+            "assumed": _plain(one.assumptions),
+        }
         for one in told
     ]
     values: dict[str, object] = {"parts": parts, "more": more, "groups": None, "unknown": ()}
@@ -94,7 +99,12 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     )  # fmt: skip
     groups.rows += [_first_row(one, shown) for one in tried]
     parts = [
-        {"title": one.fix.change.name, "said": _plain(one.told.sentences), "rows": None, "assumed": _plain(one.told.assumptions)}
+        {
+            "title": _sentence_case(one.fix.change.name),
+            "said": _plain(one.told.sentences),
+            "rows": None,
+            "assumed": _plain(one.told.assumptions),
+        }
         for one in tried
     ]
     values: dict[str, object] = {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}
@@ -268,6 +278,10 @@ def _first_row(one: Tried, shown: Shown) -> tuple[str, ...]:
         one.fix.fuss,
         one.fix.basis,
     )
+
+
+def _sentence_case(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _minus(text: str) -> str:

@@ -357,7 +357,9 @@ class _Following:
         return np.where(
             self.grid.on,
             made,
-            -way * self.draws.between("held m", "how hot the old pump's place gets without it", *ranges.HELD_GONE),
+            # no colder than what comes from the tank
+            -way
+            * np.minimum(self.draws.between("held m", "how hot the old pump's place gets without it", *ranges.HELD_GONE), 1.0),
         )
 
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:

@@ -384,8 +384,9 @@ def _sentences(
         lines.append(f"Most of that doubt is {smallest.degc.carried_by}.")
     if pulled is not None:
         size = shown.no_finer(abs(pulled.degc.middle), "temperature difference", pulled.degc.half)
+        size = f"{size} {'cooler' if pulled.degc.middle >= 0 else 'hotter'}" if float(size.split()[0]) else "as hot as before"
         lines.append(
-            f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {size} {'cooler' if pulled.degc.middle >= 0 else 'hotter'} "
+            f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {size} "
             f"(±{shown.no_finer(pulled.degc.half, 'temperature difference', pulled.degc.half)})."
         )
     if np.isfinite(ceiling) and abs(ceiling) >= 0.05:

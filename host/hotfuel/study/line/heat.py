@@ -235,11 +235,22 @@ class _Following:
             for one, w, d in zip(self.sections, watts, degrees, strict=True):
                 with np.errstate(invalid="ignore", divide="ignore"):
                     share = np.where(np.abs(total) > 1e-9, w / total, np.nan) if self.known else np.full(DRAWS, np.nan)
-                heat = w * flow * cp if self.known else np.full(DRAWS, np.nan)
+                heat = w * (1 + (flow - 1) * self._burnt_share(one, rows)) * cp if self.known else np.full(DRAWS, np.nan)
                 if phase == PULLING:
                     heat, share = np.full(DRAWS, np.nan), np.full(DRAWS, np.nan)
                 found.append(Part(one.before, one.place, phase, seconds, *(self.draws.interval(x) for x in (d, heat, share))))
         return found
+
+    def _burnt_share(self, one: Section, rows: np.ndarray) -> float:
+        """Of the flow through a section, the part that the engine burns: only that one is told from its speed, a return's is as the car file states it."""
+        back = (
+            0.0
+            if self.basis.startswith("measured") or self.car.place(one.place).role == "bowl"
+            else self.car.engine.return_flow_l_h
+        )
+        use = one.within(rows)
+        whole = float(np.mean(np.nan_to_num(self.litres)[use])) if use.any() else 0.0
+        return max(1 - back / whole, 0.0) if whole > 0 else 1.0
 
     def _stopped(self, rows: np.ndarray, seconds: float, offsets: Mapping[str, np.ndarray]) -> list[Part]:
         """After the stop nothing flows: by how much each place got warmer from its stop to its hottest."""
