@@ -3,6 +3,7 @@
 import math
 import re
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from serving import Served
 
 if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
+from playwright.sync_api import TimeoutError
 
 QUEUE_S = 1000.0  # of the summer drive: standing in a queue, engine idling, close to the limit
 SIZES = ((390, 844), (844, 390), (768, 1024), (1366, 768))
@@ -51,16 +53,17 @@ def server(drive):
 class Watched:
     """A page of a browser, what it asked the network for and what it complained about."""
 
-    def __init__(self, chromium, url, size=LAPTOP):
-        self.context = chromium.new_context(viewport={"width": size[0], "height": size[1]})
+    def __init__(self, chromium, url, size=LAPTOP, **more):
+        self.context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, **more)
+        self.context.set_default_timeout(1000 * rig.SLOWEST_S)
         self.page = self.context.new_page()
-        self.asked, self.complaints = [], []
+        self.asked, self.sockets, self.complaints = [], [], []
         self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.on("websocket", lambda socket: self.asked.append(socket.url))
+        self.page.on("websocket", lambda socket: (self.asked.append(socket.url), self.sockets.append(socket)))
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("console", lambda message: self.complaints.append(message.text) if message.type == "error" else None)
         self.page.goto(url)
-        self.page.wait_for_selector(".place", timeout=15000)
+        self.page.wait_for_selector(".place")
 
     def text(self, selector):
         return self.page.inner_text(selector)
@@ -72,7 +75,18 @@ class Watched:
     def old(self):
         return self.page.evaluate("document.body.classList.contains('old')")
 
-    def until(self, condition, timeout_s=10.0):
+    def answer_whether_to_end(self, button):
+        """Press End the recording, then this button; the question goes by itself after ten seconds, which a busy machine may take in between."""
+        for _ in range(20):
+            self.page.click("#end")
+            try:
+                self.page.click(button, timeout=8000)
+            except TimeoutError:
+                continue
+            return
+        pytest.fail("the question whether to end never stood long enough to be answered")
+
+    def until(self, condition, timeout_s=rig.SLOWEST_S):
         self.page.wait_for_function(f"() => ({condition})", timeout=timeout_s * 1000)
 
 
@@ -116,14 +130,17 @@ def test_the_worst_place_comes_first_whole_then_the_places_then_the_rest(seen):
 
 
 def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
-    seen.page.wait_for_timeout(600)
+    at = seen.text("#time")
+    seen.until(f"document.querySelector('#time').textContent !== '{at}'")
     assert {
         re.match(r"\w+://[^/]+", url).group().replace("ws:", "http:")
         for url in seen.asked
         if not url.startswith(("data:", "blob:"))
     } == {server.url.rstrip("/")}
     assert seen.complaints == []
-    assert sum(url.endswith("/live") for url in seen.asked) == 1
+    # where a busy machine keeps the server silent for long, the page asks anew: one at a time all the same
+    assert sum(not socket.is_closed() for socket in seen.sockets) == 1
+    assert {socket.url.rsplit("/", 1)[1] for socket in seen.sockets} == {"live"}
 
 
 def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
@@ -131,7 +148,7 @@ def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
     for text in ("stumbled at the lights", hostile):
         seen.page.fill("#mark-text", text)
         seen.page.click("#mark")
-        seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text, timeout=15000)
+        seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text)
     marks = [bytes(row["text"]).decode() for row in decode(drive.folder / "wire.log").messages["mark"]]
     assert marks[-2:] == ["stumbled at the lights", hostile]
     seen.until("document.querySelectorAll('#waiting li').length === 0")  # the server said that the log has them
@@ -141,9 +158,7 @@ def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
 
 def test_ending_asks_first(seen):
     said = seen.text("#answer")
-    seen.page.click("#end")
-    assert seen.page.is_visible("#sure")
-    seen.page.click("#end-no")
+    seen.answer_whether_to_end("#end-no")
     assert not seen.page.is_visible("#sure")
     assert seen.text("#answer") == said  # nothing was asked of the recorder
     assert seen.page.is_enabled("#end")
@@ -157,7 +172,8 @@ def test_a_browser_that_sends_junk_gets_nowhere(seen, drive, server):
              socket.onopen = () => {
                for (const ask of ['{', '[1]', JSON.stringify({kind: 'erase', id: '1'}), 'x'.repeat(20000)]) socket.send(JSON.stringify({ask}));
                for (const junk of ['', '[', '7', 'null', '{"taken": "<b>"}', '{"units": {}}', '{"charts": [1]}']) socket.send(junk);
-               setTimeout(() => { socket.close(); done(); }, 300);
+               socket.onclose = done;  // behind all of that
+               socket.close();
              };
            })""",
         server.url.replace("http", "ws") + "live",
@@ -169,6 +185,10 @@ def test_a_browser_that_sends_junk_gets_nowhere(seen, drive, server):
     assert after == before
 
 
+SENT = """(() => {
+  const send = WebSocket.prototype.send;
+  WebSocket.prototype.send = function (text) { if (String(text).includes("died")) window.sent ||= Date.now(); return send.call(this, text); };
+})()"""
 STAMPS = """() => {
   window.stamps = [];
   let turn = performance.now();  // of the page's event loop: how late a busy machine lets it be
@@ -185,7 +205,7 @@ def test_without_readings_everything_is_of_another_moment_together_and_comes_bac
     seen.page.evaluate(STAMPS)
     drive.board.unplug()
     try:
-        seen.until("document.body.classList.contains('old')", 60)
+        seen.until("document.body.classList.contains('old')")
         stale, _, words, margin, reading = seen.page.evaluate("window.stamps.find(row => row[1])")
         # by the page's own stamps, whose wall clock counts whole milliseconds, and no later than its event loop let it; test_page_stale.py holds the
         # same without a busy machine's doing
@@ -206,40 +226,49 @@ def test_without_readings_everything_is_of_another_moment_together_and_comes_bac
         assert seen.page.is_enabled("#mark")
     finally:
         drive.board.plug()
-    seen.until("!document.body.classList.contains('old')", 60)
+    seen.until("!document.body.classList.contains('old')")
     assert not seen.page.is_visible("#alert")
     assert seen.text("#link") == "receiving"
-    seen.until("document.querySelector('#health-rows').innerText.includes('1 gaps')", 60)
+    seen.until("document.querySelector('#health-rows').innerText.includes('1 gaps')")
 
 
 def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_found(chromium, drive):
     killed = Served(drive.folder, units="us")
-    made = Watched(chromium, killed.url, PHONE)
+    zone = "Asia/Tokyo" if time.localtime().tm_gmtoff != 9 * 3600 else "UTC"
+    made = Watched(chromium, killed.url, PHONE, timezone_id=zone)
     try:
         made.until("!document.body.classList.contains('old')")
+        made.page.add_init_script(SENT)  # of the page that is loaded anew
         made.page.evaluate(STAMPS)
         killed.kill()
-        made.until("document.body.classList.contains('old')", 60)
+        made.until("document.body.classList.contains('old')")
         _, _, words, margin, _ = made.page.evaluate("window.stamps.find(row => row[1])")
         assert words.startswith("NOT CURRENT: ")
         assert margin == "–"
         made.until(
-            "document.querySelector('#alert-words').textContent.startsWith('NOT CURRENT: no word from the recording computer for ')",
-            60,
+            "document.querySelector('#alert-words').textContent.startsWith('NOT CURRENT: no word from the recording computer for ')"
         )
         assert made.text("#head-margin") == "–"
         made.page.click("[data-mark='died']")
         assert "died: waiting" in made.text("#waiting")
+        hours, minutes, seconds = map(int, re.match(r"(\d\d):(\d\d):(\d\d)  died", made.text("#waiting")).groups())
         touched = made.page.evaluate("JSON.parse(localStorage.getItem('hotfuel marks'))[0].wall / 1000")
+        here = time.localtime(touched)  # the recording computer's time of day, whatever this browser's zone is
+        apart_s = (3600 * (hours - here.tm_hour) + 60 * (minutes - here.tm_min) + seconds - here.tm_sec + 43200) % 86400 - 43200
+        assert abs(apart_s) <= 2
+        assert made.page.evaluate("new Date().getTimezoneOffset()") != -time.localtime().tm_gmtoff // 60
         made.page.fill("#mark-text", "half a sen")
         again = Served(drive.folder, units="us", port=int(killed.url.rstrip("/").rsplit(":")[-1]))
         made.page.reload()  # the mark outlives the page
-        made.until("!document.body.classList.contains('old')", 60)
+        made.until("!document.body.classList.contains('old')")
         assert made.page.input_value("#mark-text") == "half a sen"
-        made.until("document.querySelectorAll('#waiting li').length === 0", 60)
+        made.until("document.querySelectorAll('#waiting li').length === 0")
         row = decode(drive.folder / "wire.log").messages["mark"][-1]
         assert bytes(row["text"]).decode() == "died"
-        assert row["wall_us"] / 1e6 == pytest.approx(touched, abs=0.5)
+        answered, sent = made.page.evaluate("[Date.now() / 1000, window.sent / 1000]")
+        assert (
+            touched - 0.5 <= row["wall_us"] / 1e6 <= touched + 0.5 + (answered - sent)
+        )  # no later than the way to the server took
         again.close()
     finally:
         made.context.close()
@@ -268,18 +297,17 @@ def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromiu
             assert states.index("act") == len(states) - 1
             assert made.page.locator("#head").get_attribute("data-key") == "act"
             assert "Do not open cap" in made.text("#head-action")
-            made.until("/limit \\d/.test(document.querySelector('[data-place=pump] .limit').textContent)", 60)
+            made.until("/limit \\d/.test(document.querySelector('[data-place=pump] .limit').textContent)")
             assert drive.truth("pump_degc") > (made_limit(made, "pump") - 32) / 1.8 - 2
-            made.until("!document.querySelector('#forecast').hidden", 60)
+            made.until("!document.querySelector('#forecast').hidden")
             assert made.text("#forecast-note").startswith("model only")
-            made.page.click("#end")
-            made.page.click("#end-yes")
-            made.until("document.body.classList.contains('ended')", 60)
+            made.answer_whether_to_end("#end-yes")
+            made.until("document.body.classList.contains('ended')")
             assert made.text("#alert").startswith("This recording has ended, ")
             assert made.page.is_enabled("#mark")
             assert made.page.is_disabled("#end")
             assert made.text("#end-why") == "the recording has ended"
-            drive._thread.join(3)
+            drive._thread.join(rig.SLOWEST_S)
             assert not drive._thread.is_alive()
         finally:
             made.context.close()

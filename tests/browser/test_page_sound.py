@@ -106,11 +106,15 @@ def test_until_a_touch_the_page_says_that_it_does_not_sound_and_then_it_does(see
 
 def test_a_touch_in_a_quiet_state_is_a_test_of_both_patterns_and_then_silence(seen):
     seen.open("quiet")
+    # the page itself listens all the time: a busy machine may ask it too late
+    seen.page.evaluate(
+        "() => { window.most = 0; setInterval(() => { window.most = Math.max(window.most, Sound.level()); }, 5); }"
+    )
     seen.page.click("#sound")
     seen.until("Sound.running()")
     begun = seen.page.evaluate("Sound.at()")
-    assert heard(seen) > 0.3
     seen.until(f"Sound.at() > {begun + 2.3}")
+    assert seen.page.evaluate("window.most") > 0.3
     assert heard(seen, 30) < 0.01
 
 

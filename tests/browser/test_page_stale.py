@@ -99,7 +99,7 @@ def test_on_a_real_clock_no_turn_of_the_page_finds_a_stale_number_live(chromium,
         )
         for _ in range(2):
             made.tell("act", age_s=0.1)
-            made.page.wait_for_function("() => window.found.length && window.found.at(-1)[1]", timeout=60000)
+            made.page.wait_for_function("() => window.found.length && window.found.at(-1)[1]")
         found = made.page.evaluate("window.found")
         assert [age for age, old in found if age > 2.1 and not old] == []
         assert [age for age, old in found if age < 1.9 and old] == []
@@ -136,7 +136,7 @@ def test_numbers_are_there_before_the_library_of_the_charts_and_within_64_kb(chr
         told_bytes = len(str({name: value for name, value in first.items() if name != "points"}).encode())
         assert len(scenes["act"].html.encode()) + told_bytes < 64_000
         held[0].fallback()
-        made.page.wait_for_function("() => window.Charts", timeout=30000)
+        made.page.wait_for_function("() => window.Charts")
     finally:
         made.close()
 

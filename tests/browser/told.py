@@ -119,6 +119,7 @@ class Told:
         self.scenes, self._scene, self._sequence, self._taken = scenes, scenes["quiet"], 0, 0
         self.asked, self.units, self.complaints, self.sockets, self.connected = [], [], [], [], True
         self.context = chromium.new_context(viewport={"width": width, "height": height}, java_script_enabled=script)
+        self.context.set_default_timeout(1000 * rig.SLOWEST_S)
         self.page = self.context.new_page()
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         if clock == "stepped":
@@ -173,11 +174,11 @@ class Told:
             told["live"] = False
         if not self._charts:
             del told["points"]
-        rig.wait_for(lambda: self.page.evaluate("1") and self.sockets, 20)
+        rig.wait_for(lambda: self.page.evaluate("1") and self.sockets)
         self._sequence += 1
         self.sockets[-1].send(json.dumps(told | {"sequence": self._sequence}))
         if wait:
-            rig.wait_for(lambda: self.page.evaluate("1") and self._taken >= self._sequence, 20, 0.01)
+            rig.wait_for(lambda: self.page.evaluate("1") and self._taken >= self._sequence, every_s=0.01)
         if name == "no word":
             self.hang_up()
         return told
@@ -210,7 +211,7 @@ class Told:
     def connect_again(self) -> None:
         """The server is back."""
         self.connected = True
-        rig.wait_for(lambda: self.page.evaluate("1") and self.sockets, 20)
+        rig.wait_for(lambda: self.page.evaluate("1") and self.sockets)
 
     def old(self) -> bool:
         """What is shown is not of this moment, and says so."""
@@ -220,7 +221,7 @@ class Told:
         """The still clock jumps by so much, and the page has looked at it since."""
         self.page.evaluate("milliseconds => { later(milliseconds); window.dispatchEvent(new Event('focus')); }", milliseconds)
 
-    def until(self, condition: str, timeout_s: float = 30.0) -> None:
+    def until(self, condition: str, timeout_s: float = rig.SLOWEST_S) -> None:
         """Wait until the page says that this is so."""
         rig.wait_for(lambda: self.page.evaluate(condition), timeout_s, 0.03)
 

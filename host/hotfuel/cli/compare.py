@@ -87,7 +87,7 @@ def compare(
     """
     from hotfuel.report import complaint_words
     from hotfuel.study.evidence import verdicts
-    from hotfuel.study.fixes import asking
+    from hotfuel.study.fixes import asking, measured_inputs
     from hotfuel.study.fixes import read_by_hand as by_hand
     from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
@@ -163,6 +163,8 @@ def compare(
         )
     lines += _pulls(result, shown)
     lines += filter(None, [by_hand.said(result.runs, (result.baseline, *result.variants), result.drawn.phase, shown)])
+    inputs = measured_inputs.of_variants(opened)
+    lines += measured_inputs.said(inputs, shown)
     lines += [*result.bad_runs, *result.conditions, *result.cautions]
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
@@ -178,7 +180,12 @@ def compare(
     plain = result.as_dict()
     plain["judgements"] = [{**one.as_dict(), "sentences": said} for one, said in zip(result.judgements, judged, strict=True)]
     show(
-        {"comparison": plain, "power": power.as_dict() if power else None, "report": str(target) if target else None},
+        {
+            "comparison": plain,
+            "inputs": [one.as_dict() for one in inputs],
+            "power": power.as_dict() if power else None,
+            "report": str(target) if target else None,
+        },
         lines,
         as_json,
     )

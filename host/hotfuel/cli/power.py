@@ -122,9 +122,11 @@ def power(
         return
     if not variants:
         raise UsageError(f"say which pulls to compare: {WANTED} {WANTED}")
+    from hotfuel.study.fixes import measured_inputs
+
     files, sessions = _apart(chosen(variants))
     share((), without_names, files)
-    degrees, options, car_units = _temperatures(sessions, files, baseline, units, without_names)
+    opened, degrees, options, car_units = _temperatures(sessions, files, baseline, units, without_names)
     stated = _fuels(fuel, files)
     result = compared(
         files,
@@ -140,14 +142,13 @@ def power(
         **{**options, "fuel_degc": {**options["fuel_degc"], **stated}},
     )
     shown = Shown(result.units)
-    lines = _lines(result, degrees, shown)
+    inputs = measured_inputs.of_variants(opened or {})
+    lines = _lines(result, degrees, measured_inputs.said(inputs, shown), shown)
     page = None
     target = page_beside(out, pdf, png)
     if target is not None:
         from hotfuel.report import power as report
 
-        opened = {name: [open_session(path) for path in paths] for name, paths in sessions.items()} if degrees else None
-        share([one for each in (opened or {}).values() for one in each], without_names)
         with told_first(lines, target, as_json):
             page = report.write(result, target, degrees, opened, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
@@ -155,6 +156,7 @@ def power(
         {
             "power": result.as_dict(),
             "temperature": degrees.as_dict() if degrees else None,
+            "inputs": [one.as_dict() for one in inputs],
             "report": str(page) if page else None,
         },
         lines,
@@ -178,8 +180,8 @@ def _test_day(
     show({"plan": standing, "report": str(page) if page else None}, said, as_json)
 
 
-def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:
-    """What a person reads: the answer first, where everything came from last."""
+def _lines(result: Any, degrees: Any, inputs: list[str], shown: Shown) -> list[str]:
+    """What a person reads: the answer first, where everything came from last. inputs: sentences of the car file's further inputs."""
     lines = [gain.sentences[0] for gain in result.gains]
     lines += [degrees.finding()] if degrees else []
     lines += [sentence for gain in result.gains for sentence in gain.sentences[1:]]
@@ -188,8 +190,12 @@ def _lines(result: Any, degrees: Any, shown: Shown) -> list[str]:
         from hotfuel.study.fixes.read_by_hand import said
 
         lines += filter(None, [said(degrees.runs, (degrees.baseline, *degrees.variants), PULL, shown)])
-    lines += ["", *_table(result, shown), "", *result.cautions]
-    lines.append(f"The order is known by {result.order_by}." if result.order_by else "The order is named with --order.")
+    lines += ["", *_table(result, shown), "", *inputs, *result.cautions]
+    lines.append(
+        f"The order of the pulls: by {result.order_by}."
+        if result.order_by
+        else "The order of the pulls is not known; it is named with --order."
+    )
     lines += [f"To decide it, pull in this order: {', '.join(result.proposed_order)}."] if result.proposed_order else []
     read_from = [f"{', '.join(names)}: {', '.join(told)}" for names, told, _ in result.read_from() if told]
     return [*lines, *(["", "Read from:"] if read_from else []), *read_from]
@@ -239,10 +245,10 @@ def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], 
 
 def _temperatures(
     sessions: dict[str, list[Path]], files: dict[str, Any], baseline: str | None, units: str | None, private: bool
-) -> tuple[Any, dict[str, Any], str | None]:
-    """(comparison of the sessions' temperatures or None, what it gives to the comparison of pulls, the car's units)."""
+) -> tuple[dict[str, list[Any]] | None, Any, dict[str, Any], str | None]:
+    """(the sessions opened or None, comparison of their temperatures or None, what it gives to the comparison of pulls, the car's units)."""
     if not sessions:
-        return None, {"fuel_degc": {}, "fuel_half_degc": {}}, None
+        return None, None, {"fuel_degc": {}, "fuel_half_degc": {}}, None
     from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
     from hotfuel.study.fixes.sessions import compare_sessions
 
@@ -260,7 +266,7 @@ def _temperatures(
         "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},
         "margin_degc": {name: one.margin_degc for name, one in fuel.items()},
     }
-    return result, given, shown.system
+    return opened, result, given, shown.system
 
 
 def _list(

@@ -101,7 +101,8 @@ def record(
         if place.sentence:
             note(place.sentence)
         if day is not None:
-            note(_run_words(day.run_words(number), planned["test_day"], bool(day.interrupted()), place.earlier is not None))
+            was = "was cut off" if number == day.interrupted() else "held no answer" if number == day.to_drive_again() else ""
+            note(_run_words(day.run_words(number), planned["test_day"], was, place.earlier is not None))
         if place.earlier is None:
             session_folder.create(place.folder, text, values)
         elif facts:
@@ -131,11 +132,11 @@ def record(
     _tell(result, link.url, as_json, following)
 
 
-def _run_words(run: str, planned: str, was_cut_off: bool, goes_on: bool) -> str:
+def _run_words(run: str, planned: str, was: str, goes_on: bool) -> str:
     """Which run of the test day this recording is."""
     if goes_on:
         return f"{run} goes on. If it was over when it was cut off, end it now with Ctrl-C: it counts as it is, and the next is recorded by the same command."
-    return f"{planned}{'. It was cut off and is driven again.' if was_cut_off else ''}"
+    return f"{planned}{f'. It {was} and is driven again.' if was else ''}"
 
 
 def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict[str, Any], list[str]] | None) -> None:

@@ -200,7 +200,10 @@ def notes(opened: "Session") -> list[str]:
         said = {
             f"{text}.".casefold() for text in (standing.not_on_disk, *(one.sentence(standing.log) for one in standing.others))
         }
-    return [sentence for sentence in opened.all_notes() if sentence.casefold() not in said]
+    from hotfuel.risk.level import in_units
+
+    reader = Shown(opened.car.units if opened.car else "si")
+    return [in_units(sentence, reader) for sentence in opened.all_notes() if sentence.casefold() not in said]
 
 
 def recording(opened: "Session") -> "Session":

@@ -53,7 +53,9 @@ def _first_degc(session: Any) -> dict[str, float]:
 
 
 def next_number(plan: Any) -> int:
-    """The run to be driven next. Raises InputError when all are."""
+    """The run to be driven next, the first that held no answer before a new one. Raises InputError when all are."""
+    if again := plan.to_drive_again():
+        return int(again)
     number = plan.driven() + 1
     if number > len(plan.order):
         raise InputError(f"all {len(plan.order)} runs of {plan.path.name} are recorded: more runs need a plan of their own")
@@ -130,7 +132,7 @@ def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, 
             of_session(session)
             sessions[n] = plan.order[n - 1], session
         except InputError as error:
-            unreadable.append(f"{error}. Its block is not complete: move that recording away and drive the run again.")
+            unreadable.append(f"{error}. Its block is not complete: hotfuel record --plan {plan.path} drives the run again.")
     if not sessions:
         return {}, unreadable
     names = [name for name, _ in sessions.values()]
@@ -195,6 +197,7 @@ def told(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[dict[s
         values, notes = _values(plan, [driven], shown)
         again = [driven] if driven not in values else []
         lines += notes if again else []
+    plan.note_again(range(1, driven + 1) if verdict is not None else [driven] if driven else [], again)
     if again:
         lines.append(f"Next is {plan.run_words(again[0])}, again.")
     elif verdict is None or not verdict.decided:

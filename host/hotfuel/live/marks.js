@@ -11,13 +11,30 @@ const Marks = (() => {
   queue = queue.filter(mark => mark && typeof mark.id === "string" && typeof mark.text === "string" && Number.isFinite(mark.wall)).slice(-500);
   for (const mark of queue) mark.sent = 0;
   const keep = () => Kept.set("marks", JSON.stringify(queue));
-  const clock = wall => new Date(wall).toTimeString().slice(0, 8);
+  // Times are the recording computer's, as far as it has told one; this device's clock may be wrong, and says whose it is.
+  let told = null;  // {s: seconds of its time of day, end: what stands behind it, steady, wall: when}
+  const two = number => String(number).padStart(2, "0");
+  const clock = mark => {
+    if (mark.said) return mark.said;
+    return `${new Date(mark.wall).toTimeString().slice(0, 8)} by this device`;
+  };
+  const moment = () => {
+    if (told === null) return "";
+    const s = Math.floor(told.s + Math.max(performance.now() - told.steady, Date.now() - told.wall) / 1000);
+    return `${told.end ? Math.floor(s / 3600) : two(Math.floor(s / 3600) % 24)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}${told.end}`;
+  };
+  // time: of the last reading, as the page shows it; age_s: how old that was when it was told
+  const hear = (time, age_s) => {
+    const found = /^(\d+):(\d\d):(\d\d)( h)?$/.exec(time);
+    if (found === null || age_s === null) return;
+    told = { s: 3600 * found[1] + 60 * found[2] + Number(found[3]) + age_s, end: found[4] || "", steady: performance.now(), wall: Date.now() };
+  };
   const age = mark => Math.max(0, mark.origin === performance.timeOrigin ? (performance.now() - mark.steady) / 1000 : (Date.now() - mark.wall) / 1000);
   const draw = () => {
     at("waiting").replaceChildren(...queue.map(mark => {
       const row = document.createElement("li");
       const words = mark.session !== session ? "of another recording, not sent" : mark.refused ? `not in the recording: ${mark.refused}` : "waiting";
-      row.append(`${clock(mark.wall)}  ${mark.text}: ${words} `);
+      row.append(`${clock(mark)}  ${mark.text}: ${words} `);
       if (mark.session !== session || mark.refused) {
         const forget = document.createElement("button");
         forget.type = "button";
@@ -36,13 +53,13 @@ const Marks = (() => {
     }
   };
   const add = text => {
-    const mark = { id: `${Date.now()}-${Math.random().toString(36).slice(2)}`, text: text.trim() || "mark", wall: Date.now(), steady: performance.now(),
+    const mark = { id: `${Date.now()}-${Math.random().toString(36).slice(2)}`, text: text.trim() || "mark", wall: Date.now(), said: moment(), steady: performance.now(),
       origin: performance.timeOrigin, session, sent: 0 };
     queue.push(mark);
     keep();
     draw();
     push();
-    return `${mark.text}, ${clock(mark.wall)}`;
+    return `${mark.text}, ${clock(mark)}`;
   };
   const take = (answers, isLive) => {
     live = isLive;
@@ -57,5 +74,5 @@ const Marks = (() => {
   };
   setInterval(push, 1000);
   draw();
-  return { add, take, push, through(call) { send = call; }, waiting: () => queue.length };
+  return { add, take, hear, push, through(call) { send = call; }, waiting: () => queue.length };
 })();

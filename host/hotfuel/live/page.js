@@ -219,6 +219,7 @@
     clearTimeout(due);
     if (panel.age_s !== null) due = setTimeout(judge, Math.max(0, 1000 * (STALE_S - panel.age_s)) + 1);  // not a look later than it has to be
     tell({ taken: panel.sequence });
+    Marks.hear(panel.time, panel.age_s);
     Marks.take(panel.answers, panel.live);
     for (const answer of panel.answers) if (answer.id === askedId) put(at("answer"), answer.words);
     judge();

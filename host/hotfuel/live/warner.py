@@ -8,7 +8,7 @@ from hotfuel.car import Car
 from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import place_label
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import LEAST, Level, in_units
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown, expanded
 
@@ -16,7 +16,7 @@ _COMES = {
     Level.WARN: "warning: {place} has {margin} left, give or take {uncertainty}, 95 % (now {temperature}, limit {limit})",
     Level.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
     Level.LOST: "sensor lost: {place} cannot be read",
-    Level.LOW_PRESSURE: "ACT: {place}: the pressure is too low for a limit (under 25 kPa absolute); take it as boiling",
+    Level.LOW_PRESSURE: "ACT: {place}: the pressure is too low for a limit ({least} absolute); take it as boiling",
     Level.IMPOSSIBLE_PRESSURE: "ACT: {place}: impossible pressure, so there is no limit: check the car file",
 }
 _GOES = {
@@ -60,6 +60,7 @@ class Warner:
         self._say(
             sentence.format(
                 place=place_label(place),
+                least=in_units(LEAST, self._shown),
                 margin=self._shown.text(float(here.margin_degc[-1]), "temperature difference", 0),
                 uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[-1])), "temperature difference", 0),
                 temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),

@@ -174,7 +174,7 @@ def chart(found: Sequence[Pair], shown: Shown, width: int = WIDTH_PX) -> tuple[C
         f"Each place at the complaint's stop and since the repair, {title}: {told}.", show_y=False, width=width,
     )  # fmt: skip
     if by_room:
-        plot.upright(0.0, ACT, 1.6)
+        plot.upright(0.0, ACT, 1.6, spans=[(row - 0.38, row + 0.28) for row in range(len(rows))])
     for number, (one, (then, now)) in enumerate(zip(rows, ends.tolist(), strict=True)):
         row, colour = len(rows) - 1 - number, COLOURS[number % 8]
         name = place_words(one.place)

@@ -102,6 +102,7 @@ class Chart:
     show_x: bool = True
     show_y: bool = True
     width: int = WIDTH_PX
+    print_px: float = 0.0  # beneath the frame's top, where words stand that no line of the scale across may cross
     under: list[Any] = field(default_factory=list)
     drawn: list[Any] = field(default_factory=list)
     over: list[Any] = field(default_factory=list)
@@ -175,11 +176,13 @@ class Chart:
         look = {"stroke_dasharray": dash} if dash else {}
         self.under.append(drawsvg.Line(LEFT_PX, y, self.right, y, stroke=colour, stroke_width=width, **look))
 
-    def upright(self, value: float, colour: str, width: float, dash: str = "") -> None:
-        """A line from the frame's foot to its top."""
+    def upright(self, value: float, colour: str, width: float, dash: str = "", spans: Sequence[tuple[float, float]] = ()) -> None:
+        """A line from the frame's foot to its top, or only where `spans` of y say: it leaves out the lines of print."""
         x = _tenth(self.px(value))
         look = {"stroke_dasharray": dash} if dash else {}
-        self.under.append(drawsvg.Line(x, self.top, x, self.top + self.height, stroke=colour, stroke_width=width, **look))
+        ends = [(self.py(high), self.py(low)) for low, high in spans] or [(self.top, self.top + self.height)]
+        for top, foot in ends:
+            self.under.append(drawsvg.Line(x, _tenth(top), x, _tenth(foot), stroke=colour, stroke_width=width, **look))
 
     def box(self, x: tuple[float, float], y: tuple[float, float] | None, tip: str = "", **look: Any) -> None:
         """A filled box; y None: as tall as the frame. tip: told under the pointer."""
@@ -272,7 +275,9 @@ class Chart:
             for value in values:
                 y = _tenth(self.py(value))
                 group.append(drawsvg.Line(LEFT_PX, y, self.right, y, class_="grid"))
-                group.append(_text(number_text(value, decimals), LEFT_PX - 5, y + 3.8, "end"))
+                # a number at the frame's very top would touch the title
+                down = max(y + 3.8, self.top + 9.0) if self.title else y + 3.8
+                group.append(_text(number_text(value, decimals), LEFT_PX - 5, _tenth(down), "end"))
         along = drawsvg.Group(class_="along")
         if self.x.time:
             ticks = time_ticks(self.x.low, self.x.high, self.x.time == "clock", max(3, self.width // 95))
@@ -281,7 +286,7 @@ class Chart:
             ticks = [(value, number_text(value, decimals)) for value in values]
         for value, text in ticks:
             x = _tenth(self.px(value))
-            along.append(drawsvg.Line(x, self.top, x, bottom + (4 if self.show_x else 0), class_="grid"))
+            along.append(drawsvg.Line(x, self.top + self.print_px, x, bottom + (4 if self.show_x else 0), class_="grid"))
             if self.show_x:
                 cut = x + 3.3 * len(text) > self.width  # half the text would stand outside
                 along.append(_text(text, self.width if cut else x, bottom + 15, "end" if cut else "middle"))
@@ -290,7 +295,7 @@ class Chart:
         if self.title:
             group.append(_text(self.title, 0, 10, "start", "title"))
         if self.show_x and self.x_title:
-            group.append(_text(self.x_title, self.right, bottom + 28, "end"))
+            group.append(_text(self.x_title, self.right, bottom + 28, "end", "below"))
         return group
 
 

@@ -28,6 +28,7 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, driven, numbers
 from hotfuel.report.table import Table
+from hotfuel.risk.level import in_units
 from hotfuel.session import Session
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
@@ -123,7 +124,11 @@ def make(
         about=[str((cars[0] if cars else None) or known.get("car") or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
         table=table if few else None,
-        text=[*([result.finding()] if result else []), *([power.finding()] if power else []), *judged],
+        text=[
+            *map(study_figures.plain, [result.finding()] if result else []),
+            *([power.finding()] if power else []),
+            *map(study_figures.plain, judged),
+        ],
         work_done=work_done,
         done=_variants(result, power),
         next_steps=answers.next_steps(result, power, _order(result, power)),
@@ -134,7 +139,7 @@ def make(
             *(line for line in (power.cautions if power else ()) if not is_condition(line)),
         ],
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
-        simulated=any(session.metadata.get("simulated") for session in every),
+        **sheet.simulated(every),
     )
     places = []
     if result and result.judgements:
@@ -207,7 +212,7 @@ def _conditions(result: Comparison | None, power: PowerComparison | None, shown:
 def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     """What is missing in the sessions, and their fuel, each session once."""
     unique = {id(session): session for session in sessions}.values()
-    lines = [f"{session.name}: {note}" for session in unique for note in session.all_notes()]
+    lines = [f"{session.name}: {in_units(note, shown)}" for session in unique for note in session.all_notes()]
     fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe(shown)[:1]]
     return list(dict.fromkeys([*lines, *fuels]))
 

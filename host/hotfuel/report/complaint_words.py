@@ -4,9 +4,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from hotfuel.study.drive.complaint import Judgement
+from hotfuel.study.drive.complaint import Judgement, Stop
 from hotfuel.study.drive.restarts import Hardness, Proof
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 
 def hardness(one: Hardness, shown: Shown) -> str:
@@ -17,12 +17,12 @@ def hardness(one: Hardness, shown: Shown) -> str:
     else:
         driven = "how long it was driven before is not known"
     parts = [f"{one.soak_min:.0f} min standing{' ' if driven.startswith('after') else ', '}{driven}"]
-    outside = shown.text(one.ambient_degc, "temperature")
+    outside = shown.text(one.ambient_degc, "temperature", 0)
     parts.append(f"{outside} outside" if np.isfinite(one.ambient_degc) else "outside temperature not known")
     if np.isfinite(one.limit_degc):
-        parts.append(f"{shown.text(one.limit_degc, 'temperature')} as this fuel's limit in the open air")
+        parts.append(f"{shown.text(one.limit_degc, 'temperature', 0)} as this fuel's limit in the open air")
     if np.isfinite(one.peak_degc):
-        parts.append(f"fuel up to {shown.text(one.peak_degc, 'temperature')}")
+        parts.append(f"fuel up to {shown.text(one.peak_degc, 'temperature', 0)}")
     return ", ".join(parts)
 
 
@@ -66,12 +66,18 @@ def _judgement(one: Judgement, shown: Shown) -> Iterator[str]:
     untried = sum(stop.trouble is None for stop in held)
     if found is not None and untried:
         yield f"{untried} stop{'s' if untried > 1 else ''} without a start afterwards {'are' if untried > 1 else 'is'} left out."
-    margins = [stop.margin_degc for stop in held if np.isfinite(stop.margin_degc)]
-    if margins and np.isfinite(hard.margin_degc):
-        now, before = (_room(shown, degc) for degc in (min(margins), hard.margin_degc))
-        still = "; the limit is still passed" if min(margins) <= 0 else ""
+    limited = [stop for stop in held if np.isfinite(stop.margin_degc)]
+    if limited and np.isfinite(hard.margin_degc):
+        least = min(limited, key=lambda stop: stop.margin_degc)
+        now, before = (_room(shown, stop) for stop in (least, hard))
+        still = "; the limit is still passed" if least.margin_degc <= 0 else ""
         yield f"The place nearest to boiling was {now} now, and {before} at the complaint's stop{still}."
 
 
-def _room(shown: Shown, margin_degc: float) -> str:
-    return f"{shown.text(abs(margin_degc), 'temperature difference')} {'below' if margin_degc > 0 else 'beyond'} its limit"
+def _room(shown: Shown, stop: Stop) -> str:
+    """The smallest margin of a stop, no finer than its doubt."""
+    doubt_degc = next(
+        (float(expanded(one.uncertainty_degc)) for one in stop.places if one.smallest_margin_degc == stop.margin_degc), np.nan
+    )
+    size = shown.no_finer(abs(stop.margin_degc), "temperature difference", doubt_degc)
+    return f"{size} {'below' if stop.margin_degc > 0 else 'beyond'} its limit"

@@ -69,7 +69,8 @@ class Sheet:
     weakens: Sequence[str] = ()
     reasons: Sequence[str] = ()  # why there is no verdict: on the card, whose lists end early
     cautions: Sequence[str] = CAUTIONS
-    simulated: bool = False
+    simulated: bool = False  # wholly or in part; simulated_words say what of it
+    simulated_words: str = "simulated, no real car"
     dense: bool = False
     overfull: bool = False
     made: str = field(default_factory=today)

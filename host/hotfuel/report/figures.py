@@ -160,6 +160,7 @@ def stretches(plot: Chart, axis: Axis, spans: Sequence[tuple[float, float, str, 
         if shaded:
             plot.box((float(axis.ms(start)), float(axis.ms(end))), None, fill=PARKED)
         if right - left > 6.2 * len(name) + 6:
+            plot.print_px = 15
             plot.label(name, (left + right) / 2, plot.top + 11, anchor="middle", look="stretch")
 
 

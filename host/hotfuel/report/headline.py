@@ -9,7 +9,7 @@ import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report.words import Clock, minute, rough, spoken
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import Level, in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.story import Story
@@ -52,7 +52,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
         lowest = shown.text(without.no_limit_kpa, "pressure")
         return Headline(
             kind,
-            f"The fuel had no room left to boiling {where(without.place)} for {spoken(without.no_limit_s)}: {without.no_limit}.",
+            f"The fuel had no room left to boiling {where(without.place)} for {spoken(without.no_limit_s)}: {in_units(without.no_limit, shown)}.",
             f"Worked out from {minute(clock, without.no_limit_from)} on; the lowest pressure there was {lowest}.",
             ("Check the pressure's sensor and line first, then measure again.",),
         )

@@ -45,7 +45,9 @@ def _part(name: str) -> Markup:
 
 def page(template: str, figures: Mapping[str, Chart], values: Mapping[str, Any]) -> str:
     """The page of a template as text. figures: name -> chart; templates place them as divs[name]. Everything else is escaped."""
-    divs = {name: chart.svg() for name, chart in figures.items()}
+    # Beside the title in the picture one for a narrow screen, where the picture's own would touch its numbers.
+    over = Markup('<p class="over" aria-hidden="true">{}</p>')
+    divs = {name: (over.format(chart.title) if chart.title else Markup()) + chart.svg() for name, chart in figures.items()}
     return (
         _templates()
         .get_template(template)

@@ -94,7 +94,9 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
         room = near.smallest_margin_degc
         side = "left" if room > 0 else "beyond"
         number = f"{words.rough(shown, abs(room), near.uncertainty_degc)} {side}"
-        where = f"least room to boiling, {place_words(near.place)}"
+        where = (
+            f"least room to boiling, {place_words(near.place)}" if room > 0 else f"the boiling limit, {place_words(near.place)}"
+        )
         look = "beyond" if room <= 0 else ""
     elif hot is not None:
         number, where = shown.text(hot.hottest_degc, "temperature", 0), f"hottest fuel, {place_words(hot.place)}"

@@ -13,7 +13,7 @@ from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.chart import Chart, Range
 from hotfuel.report.figures import Axis, Line, Style
-from hotfuel.risk.level import NO_LIMIT
+from hotfuel.risk.level import NO_LIMIT, in_units
 from hotfuel.session import Session, more_inputs
 from hotfuel.session.summary import PlaceSummary, Summary, index_seconds
 from hotfuel.study.drive.phases import IDLE, SOAK, STANDING, Phase
@@ -175,6 +175,7 @@ class Plots:
         series, drawn = [measured], []
         label = f"fuel at the {place_words(probe_of(name))}" if phases else place_words(probe_of(name))
         said_limit = "its boiling limit" if phases else "limit"
+        said_limit += (" behind the needle" if phases else " behind needle") if is_behind_needle(name) else ""
         keys = [{"colour": colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
         place = self.table.get(name)
         band = None
@@ -182,10 +183,9 @@ class Plots:
             limit_at, limit_degc, uncertainty = draw.thinned(self.axis, place.limit_degc, place.uncertainty_degc)
             limit, low, high = (self._shown(limit_degc + sign * expanded(uncertainty)) for sign in (0, -1, 1))
             band = limit_at, low, high
-            where = " behind the needle" if is_behind_needle(name) else ""
-            drawn.append(Line(limit_at, limit, Style(draw.INK, (7, 4)), f"{said_limit}{where}", self.unit, 1.5))
+            drawn.append(Line(limit_at, limit, Style(draw.INK, (7, 4)), said_limit, self.unit, 1.5))
             series += [low, high]
-            keys.append({"colour": draw.INK, "width": 1.5, "dash": "7 4", "text": f"{said_limit}{where}", "hatch": ""})
+            keys.append({"colour": draw.INK, "width": 1.5, "dash": "7 4", "text": said_limit, "hatch": ""})
             keys.append({"colour": "#dbdad7", "width": 9, "dash": "", "text": "95 % band", "hatch": ""})
         title = f"temperature, {self.unit}"
         y = draw.fit(*series, least_span=5)
@@ -211,7 +211,8 @@ class Plots:
             )
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
         tips = [
-            f"{place_words(str(row.place))}: {LEVEL_WORDS[str(row.level)]}, {self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
+            f"{place_words(str(row.place))}: {in_units(LEVEL_WORDS[str(row.level)], self.shown)}, "
+            f"{self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
             for row in self.alarms.itertuples()
         ]
         spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, tips, strict=True))

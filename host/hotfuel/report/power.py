@@ -10,6 +10,7 @@ from hotfuel import __version__
 from hotfuel.report import answers, html, input_table, pictures, power_charts, sheet, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
+from hotfuel.report.study_figures import plain
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.drive.phases import PULL
@@ -109,15 +110,15 @@ def make(
         about=[str(car or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
         table=numbers(power, shown, degrees),
-        lead=[gain.sentences[0] for gain in power.gains],
-        text=[degrees.finding()] if degrees else [],
+        lead=[gain.sentences[0][:1].upper() + gain.sentences[0][1:] for gain in power.gains],
+        text=[plain(degrees.finding())] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
         next_steps=answers.next_steps(None, power, power.proposed_order),
         conditions=[*sheet.driven(every, shown), *_conditions(power, shown)],
         weakens=[line for line in power.cautions if not is_condition(line)],
         cautions=_CAUTIONS,
-        simulated=any(session.metadata.get("simulated") for session in every),
+        **sheet.simulated(every),
     )
     figures = power_charts.charts(power, shown, first.room(power_charts.HEIGHT_PX, power_charts.LEAST_PX, _FRAME_PX))
     first.picture = power_charts.picture(power, list(figures), caption(power))
@@ -269,7 +270,7 @@ def _ends(values: Sequence[float], dimension: str, shown: Shown, decimals: int |
 def _conditions(power: PowerComparison, shown: Shown) -> list[str]:
     low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
     lines = [*driven(power, shown), *filter(is_condition, power.cautions), f"Averages are over {low} to {high} rpm."]
-    lines += [f"The order is known by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
+    lines += [f"The order of the pulls: by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
     return lines
 
 

@@ -34,8 +34,9 @@ def charts(power: PowerComparison, shown: Shown, height_px: float = HEIGHT_PX, w
             )
         y = fit(*(values for each in drawn for values in each), least_span=1)
         plot = Chart(
-            dimension, heights[dimension], across, y, f"{dimension}, {unit}", _alt(power, dimension, shown), show_x=False
-        )
+            name_of.format(dimension), heights[dimension], across, y, f"{dimension}, {unit}", _alt(power, dimension, shown),
+            show_x=False, width=width,
+        )  # fmt: skip
         for number, (curve, (mean, *each)) in enumerate(zip(power.curves, drawn, strict=True)):
             look = (4.5, 0.45) if each else (2.0,)
             plot.line(curve.rpm, mean, curve.name, unit, COLOURS[number % 8], DASHES[number % 8], *look)

@@ -33,6 +33,7 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
 from hotfuel.report.table import Table
+from hotfuel.risk.level import in_units
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
@@ -101,8 +102,8 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         work_done=work_done,
         next_steps=head.next_steps,
         facts=words.conditions(summary, session, shown, clock),
-        simulated=bool(session.metadata.get("simulated")),
     )
+    first.simulated, first.simulated_words = _simulated(session, told, came)
     phases = told.phases if told else ()
 
     def card() -> list[Chart]:
@@ -129,7 +130,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
     values = {
         "title": _short(session.name),
-        "sub": _sub(session, summary, clock),
+        "sub": _sub(session, summary, clock, first),
         "numbers": _numbers(summary, alarms, shown, clock),
         "sheet": first,
         "simulated": first.simulated,
@@ -137,7 +138,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "overview": [*moved, *drawn.overview()],
         "marks": _marks(session, clock),
         "places": _places(session, summary, shown, clock),
-        "alarm_rows": _alarm_rows(alarms, clock),
+        "alarm_rows": _alarm_rows(alarms, shown, clock),
         "story": story_words.sentences(told, shown) if told else [],
         "phases": _phases(told, session, shown, clock) if told else None,
         "hot_stops": stops.hot_stops(told, shown) if told else None,
@@ -157,7 +158,8 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "assumed": basis.assumed(session, summary, shown),
         "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
         "calibration": basis.calibration(session, shown),
-        "notes": session.all_notes() or ["Nothing is missing: every reading the board numbered is here."],
+        "notes": [in_units(note, shown) for note in session.all_notes()]
+        or ["Nothing is missing: every reading the board numbered is here."],
         "gaps": _gaps(session, clock),
         "events": _events(session, clock),
         "session_rows": [
@@ -168,6 +170,15 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     }
     page = html.page("review.html.jinja", drawn.figures, values)
     return Report(page, first, drawn.figures, card)
+
+
+def _simulated(session: Session, told: Story | None, came: Came | None) -> tuple[bool, str]:
+    """Whether anything on the page is of no real car, and what."""
+    if session.metadata.get("simulated"):
+        return True, "simulated, no real car"
+    if told is not None and told.judgement is not None and told.judgement.simulated:
+        return True, "the complaint's session is simulated, no real car"
+    return came is not None and came.simulated, "the forecast's session is simulated, no real car"
 
 
 def _not_told(known: Mapping[str, Any]) -> dict[str, Any]:
@@ -197,7 +208,7 @@ def _shown(session: Session, units: str | None) -> Shown:
     return Shown(units or (session.car.units if session.car else "si"))
 
 
-def _sub(session: Session, summary: Summary, clock: words.Clock) -> str:
+def _sub(session: Session, summary: Summary, clock: words.Clock, first: Sheet) -> str:
     if not summary.readings:
         return "Nothing was recorded."
     span = (
@@ -211,15 +222,14 @@ def _sub(session: Session, summary: Summary, clock: words.Clock) -> str:
         f"{words.duration(summary.recorded_s)} recorded",
         str(session.metadata.get("fix") or ""),
     ]
-    simulated = "simulated board, no real car" if session.metadata.get("simulated") else ""
-    return " · ".join(part for part in (*parts, simulated) if part)
+    return " · ".join(part for part in (*parts, first.simulated_words if first.simulated else "") if part)
 
 
 def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) -> list[dict[str, str]]:
     near, hot, without = summary.smallest, summary.hottest, summary.without_limit
     rows = []
     if without is not None:
-        where = f"{place_words(without.place)}, from {clock.moment(without.no_limit_from)}: {without.no_limit}"
+        where = f"{place_words(without.place)}, from {clock.moment(without.no_limit_from)}: {in_units(without.no_limit, shown)}"
         rows.append({"label": "Smallest margin to boiling", "value": "none left", "where": where, "look": "beyond"})
     elif near is None:
         rows.append({"label": "Smallest margin to boiling", "value": "–", "where": "no limit is known", "look": ""})
@@ -272,7 +282,7 @@ def _places(session: Session, summary: Summary, shown: Shown, clock: words.Clock
             if np.isfinite(half):
                 hottest = hottest.replace(",", f" ±{words.difference(shown, half)},", 1)
             told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
-            table.rows.append((place_words(p.place), hottest, p.no_limit or "no limit", "", "", *told, lost))
+            table.rows.append((place_words(p.place), hottest, in_units(p.no_limit, shown) or "no limit", "", "", *told, lost))
             continue
         margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, expanded(p.uncertainty_degc))}, {clock.moment(p.smallest_margin_at)}"
         margin += f"\nbut {words.duration(p.no_limit_s)} without a limit" if p.no_limit else ""
@@ -348,12 +358,13 @@ def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:
     return f"{value:.{decimals}f} {unit}" + (f"\n±{uncertainty:.{decimals}f}" if uncertainty else "")
 
 
-def _alarm_rows(alarms: Any, clock: words.Clock) -> Table | None:
+def _alarm_rows(alarms: Any, shown: Shown, clock: words.Clock) -> Table | None:
     if not len(alarms):
         return None
     table = Table(("From", "to", "Place", "What"))
     for row in alarms.head(_ROWS_MOST).itertuples():
-        table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), plots.LEVEL_WORDS[row.level]))
+        said = in_units(plots.LEVEL_WORDS[row.level], shown)
+        table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), said))
     return table.cut(len(alarms), _ROWS_MOST)
 
 

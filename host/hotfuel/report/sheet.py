@@ -1,7 +1,7 @@
 """A person's long texts: cut on the customer's page, whole in the technical part."""
 
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from hotfuel.report.words import Clock
@@ -19,6 +19,14 @@ def complaint_and_work(known: Mapping[str, Any], share: float = 1.0) -> tuple[st
         textwrap.shorten(str(known.get(key) or ""), int(most * share), placeholder=_MORE) for key, _, most in _TEXTS
     )
     return complaint, work_done
+
+
+def simulated(sessions: Sequence[Session]) -> dict[str, Any]:
+    """What a `Sheet` says of sessions of which some are of no real car: its fields `simulated` and `simulated_words`."""
+    unique = {id(session): session for session in sessions}.values()
+    count = sum(bool(session.metadata.get("simulated")) for session in unique)
+    part = f"{count} of {len(unique)} sessions " if count < len(unique) else ""
+    return {"simulated": count > 0, "simulated_words": f"{part}simulated, no real car"}
 
 
 def driven(sessions: Iterable[Session], shown: Shown) -> list[str]:

@@ -5,6 +5,7 @@ import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import complaint_words
+from hotfuel.risk.level import in_units
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
 from hotfuel.study.line import transport
@@ -52,7 +53,7 @@ class Clock:
 def _without_limit(one: WithoutLimit, clock: Clock, shown: Shown) -> str:
     """It counts as beyond the limit and comes before every smallest margin."""
     return (
-        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {_where(one.place)}: {one.level.words}. "
+        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {_where(one.place)}: {in_units(one.level.words, shown)}. "
         f"It counts as beyond the limit; the lowest pressure worked out was {shown.text(one.lowest_kpa, 'pressure')} absolute."
     )
 

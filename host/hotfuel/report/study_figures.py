@@ -1,5 +1,6 @@
 """Charts of comparisons: runs side by side, differences with their intervals, power over engine speed. They draw what hotfuel.study worked out."""
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,6 +14,8 @@ from hotfuel.units import Shown
 
 ANSWERS_DRAWN = 6
 _ROW_PX, _RUNS_ROW_PX = 40, 56
+_LETTER_PX, _LETTER_WIDE_PX = 6.4, 10.5  # in a narrow picture; in a wide one on a phone, whose print is larger
+_SOAK = re.compile(r"(?:(?<=\()|(?<=, )|(?<= a )|(?<=the ))hot soak\b")  # the phase, not a name somebody gave
 _MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
 # Runs of one side lie on lines of their own, so that equal ones are seen apart; by their number, because a picture is the same every time.
 _JITTER = (0.0, 0.12, -0.12, 0.06, -0.06)
@@ -30,8 +33,8 @@ def _rows(
 
 
 def runs_px(result: Comparison) -> int:
-    """How tall the picture of the runs is."""
-    return _RUNS_ROW_PX * (len(result.variants) + 1) + 4
+    """How tall the picture of the runs is at most."""
+    return (_RUNS_ROW_PX + 20) * (len(result.variants) + 1) + 4
 
 
 def runs_caption(result: Comparison) -> str:
@@ -68,6 +71,13 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
         values[name] = np.asarray(shown.value(degc, dimension))
     means = {name: float(values[name].mean()) for name in names}
     tested = _differences(result)
+    said_beside = {name: words.change(answer, shown, rounded=True) for name, answer in tested.items()}
+    heads = {name: f"{name} ({len(values[name])})" for name in names}
+    # Names and differences stand above the markers, where no upright passes; where they are too long for a line, in two.
+    wide = width == WIDTH_PX
+    letters = (width - LEFT_PX) / (_LETTER_WIDE_PX if wide else _LETTER_PX)
+    second_px = (20 if wide else 14) * any(len(heads[name]) + len(text) + 2 > letters for name, text in said_beside.items())
+    row_px = _RUNS_ROW_PX + second_px
     spans = {}
     for name, answer in tested.items():
         ends = [float(shown.value(degc, "temperature difference")) for degc in (answer.low_degc, answer.high_degc)]
@@ -79,42 +89,42 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
     said += "".join(f"; {name} {words.change(answer, shown, rounded=True)}" for name, answer in tested.items())
     what = f"{plain(result.drawn.words())}, {unit}" + (" (minus: beyond the limit)" if is_margin else "")
     plot = _rows(
-        "runs" if width == WIDTH_PX else "card", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
-        f"Every run, {plain(result.drawn.words())}: {said}.", row_px=_RUNS_ROW_PX, width=width,
+        "runs" if wide else "card", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
+        f"Every run, {plain(result.drawn.words())}: {said}.", row_px=row_px, width=width,
     )  # fmt: skip
+    beneath = [(row - 0.38, row + 19 / row_px) for row in range(len(names))]
     if is_margin:
-        plot.upright(0.0, ACT, 1.6)
+        plot.upright(0.0, ACT, 1.6, spans=beneath)
     if tested:
-        plot.upright(means[result.baseline], INK, 1.0, "2 3")
+        plot.upright(means[result.baseline], INK, 1.0, "2 3", spans=beneath)
     for number, name in enumerate(names):
         row = len(names) - 1 - number
         style, marker = look(number)
         plot.box(
-            (means[name], means[name] + 3 * (plot.x.high - plot.x.low) / width), (row - 0.04, row + 0.26),
+            (means[name], means[name] + 3 * (plot.x.high - plot.x.low) / width), (row - 2 / row_px, row + 15 / row_px),
             f"{name}: mean {draw_number(means[name])} {unit} of {len(values[name])} runs", fill=style.colour,
         )  # fmt: skip
         for place, (run, value) in enumerate(zip(of[name], values[name].tolist(), strict=True)):
             tip = f"{name}, {run.name}: {draw_number(value)} {unit}"
-            plot.marker(value, row + 0.11 + _JITTER[place % len(_JITTER)], marker, style.colour, tip, hollow=number == 0)
-        plot.label(f"{name} ({len(values[name])})", LEFT_PX + 2, float(plot.py(row + 0.36)), look="bold")
+            plot.marker(
+                value, row + (6 + 56 * _JITTER[place % len(_JITTER)]) / row_px, marker, style.colour, tip, hollow=number == 0
+            )
+        down = float(plot.py(row + 22 / row_px))
         if name in spans:
-            _span(plot, spans[name], row - 0.22, words.change(tested[name], shown, rounded=True), f"{name}, difference")
+            at = row - 13 / row_px
+            plot.box(spans[name], (at - 2 / row_px, at + 2 / row_px), f"{name}, difference: {said_beside[name]}", fill=INK)
+        if name in spans and second_px:
+            plot.label(heads[name], LEFT_PX + 2, down - second_px, look="bold")
+            plot.label(said_beside[name], LEFT_PX + 2, down)
+        else:
+            beside = f": {said_beside[name]}" if name in spans else ""
+            plot.label(heads[name] + beside, LEFT_PX + 2, down, look="bold")
     return plot
 
 
-def _span(plot: Chart, ends: tuple[float, float], row: float, text: str, name: str) -> None:
-    """An interval as a bar with its words beside it, on the side with more room."""
-    plot.box(ends, (row - 0.035, row + 0.035), f"{name}: {text}", fill=INK)
-    left, right = (float(plot.px(end)) for end in ends)
-    if plot.right - right > left - LEFT_PX:
-        plot.label(text, right + 5, float(plot.py(row)) + 4)
-    else:
-        plot.label(text, left - 5, float(plot.py(row)) + 4, anchor="end")
-
-
 def plain(text: str) -> str:
-    """The study's words for a reader of the first page, who need not know what a margin is."""
-    return text.replace("smallest margin", "least room to boiling")
+    """The study's words for a reader of the first page, who need not know what a margin or a hot soak is."""
+    return _SOAK.sub("hot stop", text.replace("smallest margin", "least room to boiling"))
 
 
 def draw_number(value: float) -> str:
@@ -149,7 +159,7 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> Cha
         f"Differences with their 95 % intervals. {said}.",
     )  # fmt: skip
     plot.box((-delta, delta), None, fill=INK, fill_opacity=0.08)
-    plot.upright(0.0, INK, 1.0)
+    plot.upright(0.0, INK, 1.0, spans=[(row - 0.35, row + 0.22) for row in range(len(answers))])
     for number, answer in enumerate(answers):
         row = len(answers) - 1 - number
         tip = f"{answer.variant}, {answer.cell.words()}: {words.change(answer, shown)}"

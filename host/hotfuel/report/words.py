@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.risk.level import in_units
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
@@ -155,7 +156,8 @@ def without_limit(place: PlaceSummary, shown: Shown, clock: Clock) -> str:
     """The finding where the pressure left no limit, in a sentence or two."""
     since = f"from {clock.moment(place.no_limit_from)}" + ("" if clock.dates else " after the start")
     return (
-        f"At the {place_words(place.place)}, {since}, for {duration(place.no_limit_s)} altogether: {place.no_limit}; it counts as beyond the limit. "
+        f"At the {place_words(place.place)}, {since}, for {duration(place.no_limit_s)} altogether: "
+        f"{in_units(place.no_limit, shown)}; it counts as beyond the limit. "
         f"The lowest pressure worked out there was {shown.text(place.no_limit_kpa, 'pressure')} absolute."
     )
 

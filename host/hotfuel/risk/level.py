@@ -1,8 +1,11 @@
 """How a place stands, one numbering for board, host and stored columns (hotfuel_wire.alarm). The words are for people."""
 
+import re
 from enum import IntEnum
 
 from hotfuel_wire import alarm
+
+from hotfuel.units import Shown
 
 
 class Level(IntEnum):
@@ -35,12 +38,21 @@ class Level(IntEnum):
 BEYOND = (Level.ACT, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 NO_LIMIT = (Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 
+LEAST = "under 25 kPa"  # the least pressure that limits are worked out for, as the words say it
+_KPA = re.compile(r"(\d+(?:\.\d+)?) kPa\b")
+
+
+def in_units(words: str, shown: Shown) -> str:
+    """A level's words, or a note of a session, with the pressures in it in the reader's unit."""
+    return words if shown.system == "si" else _KPA.sub(lambda found: shown.text(float(found[1]), "pressure"), words)
+
+
 _WORDS = {
     Level.QUIET: "no warning",
     Level.WARN: "warn",
     Level.ACT: "act",
     Level.LOST: "sensor lost",
     Level.NO_MARGIN: "no margin here",
-    Level.LOW_PRESSURE: "pressure too low for a limit (under 25 kPa)",
+    Level.LOW_PRESSURE: f"pressure too low for a limit ({LEAST})",
     Level.IMPOSSIBLE_PRESSURE: "impossible pressure: check the car file",
 }

@@ -73,6 +73,13 @@ def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]
     ]
 
 
+def contradicted(description: Mapping[str, Any], car: Car) -> list[tuple[int, str, int]]:
+    """(channel, the name the board gave it, the channel where the car file has that place) of those that differ: the board's name counts."""
+    channel_of = {place.name: place.channel for place in car.places}
+    named = ((number, text_of(channel["place"])) for number, channel in enumerate(description["channels"]))
+    return [(number, name, channel_of[name]) for number, name in named if channel_of.get(name, number) != number]
+
+
 def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = None) -> Ticks:
     """The scans of a decoded log as one row a tick; a tick received twice counts once.
 

@@ -326,6 +326,15 @@ def _place_notes(session: Session) -> list[str]:
     empty = [
         name for name, column in zip(seen, session.ticks.degc.T, strict=True) if len(column) and not np.isfinite(column).any()
     ]
+    other = [one for known in session.descriptions.values() for one in frame.contradicted(known, session.car)]
+    if other:
+        told = ", ".join(
+            dict.fromkeys(f"channel {number} {name} (the car file: channel {wanted})" for number, name, wanted in other)
+        )
+        notes.append(
+            f"The board named {told}, and its names count, not the car file's channels. If probes were exchanged, give these places names in the "
+            f"session's car file that the board does not use ({other[0][1][:10]}_2): then its channels count."
+        )
     if empty:
         notes.append(f"There is no temperature at {', '.join(empty)} in the whole recording.")
     return notes

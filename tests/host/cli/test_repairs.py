@@ -4,12 +4,15 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hotfuel import car as car_file
 from hotfuel import session
-from hotfuel.report import html
+from hotfuel.report import html, review
+from hotfuel.study import story
+from hotfuel.study.drive import course
 from hotfuel_wire import codec, framing
 from written import write
 
@@ -73,7 +76,7 @@ def test_a_stop_as_hard_without_trouble_is_told_with_its_bound(hotfuel, monday, 
         "No trouble in 1 stop",
         "up to 95 %",
         "8 min standing after 6 min of running",
-        "86.0 °F outside",
+        "86 °F outside",
         "the limit is still passed",
     ):
         assert part in sheet
@@ -84,8 +87,13 @@ def test_a_stop_as_hard_without_trouble_is_told_with_its_bound(hotfuel, monday, 
     assert 'class="chart"' in sheet
     for heading in ("Hot stops", "Restarts", "Held against the complaint"):
         assert f"<h2>{heading}</h2>" in text
+    assert 'class="across"' not in text
+    opened, complaint = session.open(friday), course.of_session(session.open(monday))
+    simulated = review.make(opened, "us", story.tell(opened, complaint=replace(complaint, simulated=True)))
+    assert 'class="across"' in simulated.page
+    assert simulated.page.count("the complaint&#39;s session is simulated, no real car") == 2
     said = hotfuel("review", friday, "--complaint", monday, "--units", "si")
-    assert "30.0 °C outside" in said
+    assert "30 °C outside" in said
     assert "No trouble in 1 stop" in said
 
 
@@ -123,7 +131,7 @@ def test_a_comparison_tells_of_each_variants_stops(hotfuel, monday, tmp_path):
     assert "With sleeve, held against the complaint's stop" in said
     assert "No trouble in 3 stops" in said
     assert "The trouble came back in 1 of 1 stop." in said
-    assert "86.0 °F outside" in said
+    assert "86 °F outside" in said
 
 
 def test_a_comparison_without_trouble_marked_claims_no_repair(hotfuel, tmp_path):

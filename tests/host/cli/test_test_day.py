@@ -11,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hotfuel import car as car_file
+from hotfuel.cli import shared_plan
 from hotfuel.log.reserve import Reserve
 from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.feed import steady
+from hotfuel.study.fixes import day_plan
 from hotfuel.temperature.thermocouple import emf_mv
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "study" / "driving"))
@@ -164,7 +166,16 @@ def test_a_recording_that_holds_nothing_is_named_and_driven_again(hotfuel, tmp_p
         (folder / "wire.log").write_bytes(b"nothing of a board")
         said = hotfuel("plan", day)
         assert f"sunday-{number:02d}" in said
-        assert "move that recording away and drive the run again." in said
+        assert f"hotfuel record --plan {day} drives the run again." in said
         assert f"Next is run 1 of {len(order)}: {order[0]}, again." in said
     assert hotfuel("plan", day, as_json=True)["plan"]["again"] == [1, 2]
+    # driven again beside the old one, which stays where it is; what is there then counts, and holds nothing either
+    plan = day_plan.load(day)
+    assert shared_plan.next_number(plan) == 1
+    beside = plan.run_path(1).with_name(f"{plan.run_path(1).name}-2")
+    beside.mkdir()
+    (beside / "wire.log").write_bytes(b"nothing again")
+    assert (plan.recording(1), shared_plan.next_number(plan)) == (beside, 2)
+    assert beside.name in hotfuel("plan", day)
+    assert shared_plan.next_number(plan) == 1
     assert '"ice can" is given twice' in hotfuel("plan", "as built", "ice can", "ice can", *asked, code=2)

@@ -6,6 +6,7 @@ import shutil
 import ssl
 import subprocess
 import sys
+import time
 import urllib.request
 
 import pytest
@@ -137,12 +138,15 @@ def test_with_a_certificate_the_page_is_served_over_https_and_opened_in_the_brow
     try:
         link = re.search(r"https://\S+", process.stderr.readline()).group()
         trusting = ssl.create_default_context(cafile=certificate[0])
-        with urllib.request.urlopen(link, context=trusting, timeout=30) as answer:
+        with urllib.request.urlopen(link, context=trusting, timeout=90) as answer:
             assert 'id="head-margin"' in answer.read().decode()
+        end = time.monotonic() + 90
+        while not (noted.exists() and noted.read_text()) and time.monotonic() < end:  # the browser is a process of its own
+            time.sleep(0.02)
         assert noted.read_text() == link
     finally:
         process.terminate()
-        process.communicate(timeout=30)
+        process.communicate(timeout=90)
 
 
 @pytest.mark.parametrize("text", ["", "-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n", None])

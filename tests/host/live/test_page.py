@@ -44,10 +44,13 @@ def loopback(tmp_path_factory):
         yield server.url, server
 
 
+SLOWEST_S = 90.0  # a busy machine's; nothing is judged by it
+
+
 def get(url, **headers):
     """(status, headers, text) of a request."""
     try:
-        with urllib.request.urlopen(urllib.request.Request(url, headers=headers), timeout=10) as answer:
+        with urllib.request.urlopen(urllib.request.Request(url, headers=headers), timeout=SLOWEST_S) as answer:
             return answer.status, answer.headers, answer.read().decode("utf-8", "replace")
     except urllib.error.HTTPError as error:
         return error.code, error.headers, error.read().decode("utf-8", "replace")
@@ -70,8 +73,10 @@ def connect(url, origin):
 
     async def trial():
         headers = {} if origin is None else {"Origin": origin}
-        connection = await asyncio.wait_for(websocket_connect(HTTPRequest(url.replace("http", "ws", 1), headers=headers)), 10)
-        first = await asyncio.wait_for(connection.read_message(), 10)
+        connection = await asyncio.wait_for(
+            websocket_connect(HTTPRequest(url.replace("http", "ws", 1), headers=headers)), SLOWEST_S
+        )
+        first = await asyncio.wait_for(connection.read_message(), SLOWEST_S)
         connection.close()
         return first
 
@@ -177,7 +182,7 @@ def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
                 await connection.write_message(junk)
         with contextlib.suppress(Exception):
             await connection.write_message("x" * (1 << 20))
-        while await asyncio.wait_for(connection.read_message(), 10) is not None:
+        while await asyncio.wait_for(connection.read_message(), SLOWEST_S) is not None:
             pass
 
     finished(trial())
@@ -206,7 +211,7 @@ def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
             assert status == 503
             assert "close one" in text
             opened.pop().close()
-            for _ in range(100):  # it takes the server a turn to see that one has gone
+            for _ in range(1000):  # it takes the server a turn to see that one has gone
                 if (await asyncio.to_thread(get, link))[0] == 200:
                     break
                 await asyncio.sleep(0.05)
@@ -237,7 +242,7 @@ def test_answers_that_nobody_takes_are_bounded(tmp_path):
                     time.sleep(0.1)
             status, _, text = get(link)
             assert (status, "try again" in text) == (503, True)
-        for _ in range(100):
+        for _ in range(1000):
             if get(link)[0] == 200:
                 break
             time.sleep(0.05)
@@ -468,9 +473,13 @@ def test_an_error_in_a_turn_is_said_once_and_does_not_end_the_page(asked, monkey
     monkeypatch.setattr(asked.page, "turn", failing)
 
     async def trial():
-        with contextlib.suppress(asyncio.TimeoutError):
-            await asyncio.wait_for(asked.page.work(), 0.5)
+        going = asyncio.ensure_future(asked.page.work())
+        while len(turns) <= 2:  # however long a busy machine takes for three
+            assert not going.done()
+            await asyncio.sleep(0.01)
+        going.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await going
 
     finished(trial())
-    assert len(turns) > 2
     assert said == ["The page cannot go on at this moment (ZeroDivisionError: on trial); the recording is not touched."]

@@ -7,8 +7,10 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import drawsvg
 import pytest
-from hotfuel.report import beside, comparison, html, pictures, words
+from hotfuel.report import beside, comparison, html, pictures, study_figures, words
+from hotfuel.report.chart import NARROW_PX, WIDTH_PX
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import Fitted, questions
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
@@ -33,7 +35,9 @@ def test_finding_intervals_and_runs(units):
     result = compare_runs(runs(), "bare", HOT_SOAK, shown=Shown(units))
     text = text_of(comparison.render(result, units=units))
     shown = Shown(units)
-    assert re.sub(r"\s+", " ", result.finding()) in text
+    plain = result.finding().replace("hot soak, smallest margin", "hot stop, least room to boiling")
+    assert "hot stop" in plain
+    assert re.sub(r"\s+", " ", plain) in text
     primary = result.answers[0]
     assert primary.verdict == "higher"
     for degc in (primary.difference_degc, primary.low_degc, primary.high_degc):
@@ -54,12 +58,33 @@ def test_one_run_a_side_is_described_not_tested():
     assert f"Drive in this order: {', '.join(result.proposed_order)}." in text
 
 
+@pytest.mark.parametrize("width", [WIDTH_PX, NARROW_PX])
+def test_no_upright_crosses_a_label(width):
+    """Of the runs, of the differences, and of a complaint's places; print is told by its letters' usual size."""
+    result = compare_runs(runs(), "bare", HOT_SOAK, shown=Shown("us"))
+    charts = [study_figures.runs(result, Shown("us"), width), study_figures.intervals(result.answers, 3.0, Shown("us"))]
+    for chart in charts:
+        drawn = [
+            re.fullmatch(r"M(\S+),(\S+) L(\S+),(\S+)", one.args["d"]) for one in chart.under if isinstance(one, drawsvg.Line)
+        ]
+        lines = [tuple(map(float, found.groups())) for found in drawn]  # x, y of both ends, from the top down
+        lines = [one for one in lines if one[0] == one[2]]
+        texts = [one for one in chart.over if isinstance(one, drawsvg.Text)]
+        assert lines
+        assert len(texts) >= 2
+        for text in texts:
+            left, foot = float(text.args["x"]), float(text.args["y"])
+            right = left + 6.0 * len(text.escaped_text)
+            crossed = [(x, top, low) for x, top, _, low in lines if left <= x <= right and top < foot - 1 and low > foot - 8]
+            assert not crossed, text.escaped_text
+
+
 def test_temperature_and_power_on_one_sheet():
     power = compare_pulls(pulls(), "bare")
     result = compare_runs(runs(), "bare", HOT_SOAK)
     both = text_of(comparison.render(result, power=power))
     sheet = both[: both.index("Technical part")]
-    assert result.finding() in sheet
+    assert result.finding().replace("hot soak, smallest margin", "hot stop, least room to boiling") in sheet
     assert re.sub(r"\s+", " ", power.finding()) in sheet
     assert "bare: 3 runs, 4 pulls" in sheet
     assert f"{Shown('si').text(power.said[1].power_kw.value, 'power')} at 6400 rpm" in sheet

@@ -57,6 +57,7 @@ def pages(drive, tmp_path_factory):
 
 def opened(chromium, path, **options):
     page = chromium.new_page(viewport={"width": 900, "height": 800}, **options)
+    page.set_default_timeout(90_000)  # a busy machine's
     complaints = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("request", lambda asked: complaints.append(asked.url) if asked.url != path.as_uri() else None)

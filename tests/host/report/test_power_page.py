@@ -46,7 +46,8 @@ def test_the_answer_comes_first_and_provenance_last(units):
     (gain,) = result.gains
     assert gain.verdict == "higher"
     sheet, technical = text.split("Technical part")
-    assert sheet.index(re.sub(r"\s+", " ", gain.sentences[0])) < sheet.index("Peak power") < sheet.index("Please read")
+    told = re.sub(r"\s+", " ", gain.sentences[0])
+    assert sheet.index(told[0].upper() + told[1:]) < sheet.index("Peak power") < sheet.index("Please read")
     shown = Shown(units)
     for said in result.said:
         assert shown.text(said.power_kw.value, "power") in sheet

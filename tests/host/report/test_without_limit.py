@@ -1,5 +1,7 @@
 """A drive on which the pressure left the pump no limit: page, sheet, story and terminal begin with that, whatever other places have left."""
 
+import re
+
 import pytest
 from hotfuel import car, session
 from hotfuel.cli.shared import findings
@@ -46,6 +48,9 @@ def test_too_low_a_pressure_leads(tmp_path, synthetic):
     assert "At the pump" in sentences(told, Shown("si"))[0] or "at the pump" in sentences(told, Shown("si"))[0]
     assert "under 25 kPa" in sentences(told, Shown("si"))[0]
     assert any(phase.places["pump"].no_limit_s > 50 and phase.places["pump"].act_s > 50 for phase in told.phases)
+    us = review.render(found, "us")
+    assert "under 3.6 psi" in us[us.index("Smallest margin to boiling") : us.index("Place by place")]
+    assert not re.search(r"\d kPa", re.sub(r"<svg.*?</svg>", "", us[: us.index("How it was measured")], flags=re.DOTALL))
     lines = findings(found, Shown("si"))
     assert "under 25 kPa" in lines[1]
     assert any("pump was beyond its limit" in line for line in lines)

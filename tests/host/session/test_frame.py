@@ -223,6 +223,13 @@ def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, sy
     notes = " ".join(found.all_notes())
     assert "tank, which the board did not measure" in notes
     assert "left_side, which is not in the car file" in notes
+    # the board's "pump" is channel 0 and the car file's 1: said, with what makes the channels count
+    assert "The board named channel 0 pump (the car file: channel 1), and its names count" in notes
+    assert "(pump_2)" in notes
+    text = car.EXAMPLE.replace('name = "pump"', 'name = "pump_2"')
+    corrected = opened(tmp_path, made.data, text)
+    assert corrected.temperatures().columns.tolist() == ["tank_degc", "pump_2_degc", "carb_inlet_degc"]
+    assert not any("its names count" in note for note in corrected.all_notes())
 
 
 def test_calibration_counts_for_its_own_board_only(tmp_path, synthetic):

@@ -12,6 +12,7 @@ from hotfuel.report import input_table
 from hotfuel.samples import table
 from hotfuel.session import export, more_inputs
 from hotfuel.study.drive import course
+from hotfuel.study.fixes import measured_inputs
 from hotfuel.study.line import transport
 from hotfuel.units import Shown
 from hotfuel.wired import Input
@@ -102,6 +103,9 @@ def test_they_are_in_the_export_in_a_readers_unit_and_in_the_reviews_table(opene
     assert rows["Second pressure"][0] == "6.0 psi"
     # a sensor of 0.1 psi and 0.2 % of 2.1 V at 3.75 psi a volt: 0.101 psi, doubled
     assert rows["Second pressure"][4] == "±0.2 psi"
+    lines = measured_inputs.said(measured_inputs.of_variants({"as built": [opened], "cooler": [opened]}), Shown("us"))
+    assert "Second pressure, engine running: 6.0 psi (as built) and 6.0 psi (cooler)." in lines
+    assert "Mixture lambda, engine running: 1.00 (as built) and 1.00 (cooler)." in lines
     both = input_table.of_variants({"as built": [opened], "cooler": [opened]}, Shown("si"))
     assert [row[:3] for row in both.rows][:2] == [("Mixture lambda", "as built", "1.00"), ("Mixture lambda", "cooler", "1.00")]
 

@@ -106,7 +106,7 @@ def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_s
     assert soak.first_place == min(crossed, key=crossed.get) == first
     assert soak.crossed_min == pytest.approx(crossed[soak.first_place], abs=0.2)
     (said,) = [s for s in sentences(story, SI) if s.startswith("Hot soak")]
-    for part in (f"{(start - stop) / 60:.0f} min standing", f"after {stop / 60:.0f} min of running", "30.0 °C outside"):
+    for part in (f"{(start - stop) / 60:.0f} min standing", f"after {stop / 60:.0f} min of running", "30 °C outside"):
         assert part in said
     ends = f"passed its limit first, {crossed[first]:.0f} min after the stop."
     assert said.endswith(f"{words} " + (ends if crossed[first] >= 0.5 else "was beyond its limit from the stop on."))

@@ -51,7 +51,7 @@ class Stop:
 class Judgement:
     """The stops since a repair (of the runs with `variant`, "" in a review) held against the complaint's; proof is None where none of them was tried.
 
-    without_marks: stops that count as no trouble only because nothing was marked.
+    without_marks: stops that count as no trouble only because nothing was marked. simulated: the complaint's stop is of no real car.
     """
 
     variant: str
@@ -59,6 +59,7 @@ class Judgement:
     stops: tuple[Stop, ...]
     proof: Proof | None
     without_marks: int = 0
+    simulated: bool = False
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -123,7 +124,7 @@ def judge(complaint: Course, since: Course, found: Sequence[Phase] | None = None
         raise InputError(
             f"{complaint.name} has no hot soak to hold a repair against: name the session in which the trouble showed"
         )
-    return _judged("", hard, stops(since, found))
+    return replace(_judged("", hard, stops(since, found)), simulated=complaint.simulated)
 
 
 def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str) -> tuple[Judgement, ...]:

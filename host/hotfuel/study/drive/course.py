@@ -43,6 +43,7 @@ class Course:
     ambient_guessed: bool = False  # from the fuel's temperature at a cold start
     channels: Mapping[str, Channel] = field(default_factory=dict)
     by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) a person read
+    simulated: bool = False  # no real car
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -78,6 +79,7 @@ class Course:
             ambient_guessed=self.ambient_guessed,
             channels=self.channels,
             by_hand=tuple(one for one in self.by_hand if start_s <= one[0] < end_s),
+            simulated=self.simulated,
         )
 
 
@@ -131,6 +133,7 @@ def of_session(session: Session) -> Course:
         ambient_guessed=guessed,
         channels=frame.channels_of(session.descriptions, car, session.calibration) if car is not None else {},
         by_hand=_by_hand(session, start),
+        simulated=bool(session.metadata.get("simulated")),
     )
 
 

@@ -63,6 +63,7 @@ class Came:
     outcomes: tuple[Outcome, ...]
     log_factor: float
     log_u: float
+    simulated: bool = False  # of either session
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -88,7 +89,7 @@ def held(kept: Kept, before: Course, after: Course, car: Car, shown: Shown | Non
             f"{after.name} has no phase at a place that the forecast of {before.name} is about: drive the same road, with the same places"
         )
     factor, u = _factor(kept, first, second, car, shown or Shown())
-    return Came(kept.change.name, kept.kinds, kept.made, tuple(outcomes), factor, u)
+    return Came(kept.change.name, kept.kinds, kept.made, tuple(outcomes), factor, u, before.simulated or after.simulated)
 
 
 def _alike(where: np.ndarray | None, told: Stage) -> np.ndarray | None:

@@ -4,6 +4,7 @@ Everything that decides is in the file before the first run: the question, the d
 the folders (of pulls: CSV files) beside it, named by number and variant.
 """
 
+import contextlib
 import hashlib
 import itertools
 import re
@@ -29,6 +30,7 @@ SPREAD_DEGC, SPREAD_PERCENT = (
     1.5,
     0.5,
 )  # from run to run, of one day with starts alike: assumptions until this car's own are known
+NO_ANSWER = "no_answer.txt"  # in a run's folder: its recording does not answer the plan, and the run is to be driven again
 _FORMAT = 1
 _SLUG = re.compile(r"[^a-z0-9]+")
 
@@ -69,11 +71,11 @@ class DayPlan:
         return self.path.parent / (f"{name}.csv" if self.quantity == POWER else name)
 
     def recording(self, number: int) -> Path:
-        """Where run `number` was recorded: at `run_path`, or, where that was cut off and the run driven again, in the folder beside it."""
+        """Where run `number` was recorded: at `run_path`, or, where that was cut off or held no answer and was driven again, in the folder beside it."""
         found = first = self.run_path(number)
         for again in itertools.count(2):
             beside = first.with_name(f"{first.name}-{again}")
-            if not (was_cut_off(found) and _is_there(beside)):
+            if not ((was_cut_off(found) or (found / NO_ANSWER).exists()) and _is_there(beside)):
                 break
             found = beside
         return found
@@ -89,6 +91,22 @@ class DayPlan:
         """The run whose recorder died, if nothing was recorded after it: the next one, to be gone on with or driven again; 0 where there is none."""
         number = self.driven() + 1
         return number if number <= len(self.order) and _is_there(self.recording(number)) else 0
+
+    def to_drive_again(self) -> int:
+        """The first run whose recording was found to hold no answer and was not driven again since; 0 where there is none."""
+        return next((n for n in range(1, self.driven() + 1) if (self.recording(n) / NO_ANSWER).exists()), 0)
+
+    def note_again(self, looked_at: Sequence[int], again: Sequence[int]) -> None:
+        """Keep which of the runs looked at are to be driven again; a folder that cannot be written keeps nothing, and is moved away by hand."""
+        for number in looked_at if self.quantity != POWER else ():
+            note = self.recording(number) / NO_ANSWER
+            with contextlib.suppress(OSError):
+                if number in again:
+                    note.write_text(
+                        "This recording holds no answer to the plan's question: the run is driven again.\n", encoding="utf-8"
+                    )
+                else:
+                    note.unlink(missing_ok=True)
 
     def run_words(self, number: int) -> str:
         """For example "run 5 of 12: ice can"."""

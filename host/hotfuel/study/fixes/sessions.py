@@ -178,7 +178,7 @@ def values_of(
             found[number] = run.values[cell]
         else:
             why = run.faults[0].sentence(run.name) if run.faults else f"{run.name} has no {cell.words()}."
-            bad.append(f"{why} Its block is not complete: move that recording away and drive the run again.")
+            bad.append(f"{why} Its block is not complete: the run is driven again.")
     return found, [*bad, *notes]
 
 

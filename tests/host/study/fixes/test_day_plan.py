@@ -106,6 +106,12 @@ def test_a_run_whose_recorder_died_is_the_next_until_it_went_on_or_was_driven_ag
     other = plan.run_path(1).with_name(f"{plan.run_path(1).name}-2")
     recorded(other, to_its_end=True)
     assert plan.recording(1) == plan.run_path(1), "beside a finished run nothing takes its place"
+    plan.note_again([1, 2], [1])
+    assert (plan.recording(1), plan.to_drive_again()) == (other, 0), "unless it held no answer"
+    plan.note_again([1], [1])
+    assert plan.to_drive_again() == 1
+    plan.note_again([1], [])
+    assert plan.to_drive_again() == 0
     with LogWriter(plan.run_path(1) / "wire.log"):  # while it is recorded it was not cut off
         assert not day_plan.was_cut_off(plan.run_path(1))
 
