@@ -172,7 +172,7 @@ def test_a_browser_that_sends_junk_gets_nowhere(seen, drive, server):
              socket.onopen = () => {
                for (const ask of ['{', '[1]', JSON.stringify({kind: 'erase', id: '1'}), 'x'.repeat(20000)]) socket.send(JSON.stringify({ask}));
                for (const junk of ['', '[', '7', 'null', '{"taken": "<b>"}', '{"units": {}}', '{"charts": [1]}']) socket.send(junk);
-               socket.onclose = done;  // behind all of that
+               socket.onclose = () => done();  // behind all of that
                socket.close();
              };
            })""",

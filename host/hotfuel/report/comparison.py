@@ -36,6 +36,7 @@ from hotfuel.study.fixes import lapped, read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
+from hotfuel.study.power.gain_words import signed
 from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.study.power.weathers import is_condition
 from hotfuel.units import Shown
@@ -329,11 +330,13 @@ def _gains(power: PowerComparison) -> Table:
     table = Table(("Variant", "Gain", "95 % interval", "Verdict", "Mixture", "Method"), numbers=(1, 2))
     for gain in power.gains:
         known = np.isfinite(gain.low_percent)
-        interval = f"{gain.low_percent:+.2f} to {gain.high_percent:+.2f} %".replace("-", "−") if known else "not tested"
+        interval = (
+            f"{signed(gain.low_percent, 2)} to {signed(gain.high_percent, 2)} %".replace("-", "−") if known else "not tested"
+        )
         table.rows.append(
             (
                 gain.variant,
-                f"{gain.gain_percent:+.2f} %".replace("-", "−"),
+                f"{signed(gain.gain_percent, 2)} %".replace("-", "−"),
                 interval,
                 gain.verdict,
                 gain.mixture,

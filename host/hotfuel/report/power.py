@@ -18,6 +18,7 @@ from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
+from hotfuel.study.power.gain_words import signed
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.study.power.weathers import is_condition
 from hotfuel.units import Shown
@@ -209,7 +210,7 @@ def _speeds(peak: object) -> str:
 
 
 def _change(numbers: Interval, dimension: str, shown: Shown) -> str:
-    value, low, high = (f"{float(shown.value(number, dimension)):+.1f}".replace("-", "−") for number in numbers)
+    value, low, high = (signed(float(shown.value(number, dimension))).replace("-", "−") for number in numbers)
     span = f"\n{low} to {high}" if np.isfinite(numbers[1]) else ""
     return f"{value} {shown.unit(dimension)}{span}"
 
@@ -220,9 +221,11 @@ def _gains(power: PowerComparison, shown: Shown) -> Table:
     )
     for gain in power.gains:
         known = np.isfinite(gain.low_percent)
-        interval = f"{gain.low_percent:+.2f} to {gain.high_percent:+.2f} %" if known else "not tested"
+        interval = f"{signed(gain.low_percent, 2)} to {signed(gain.high_percent, 2)} %" if known else "not tested"
         allowed = (
-            f"{gain.allowed.allowed_percent[0]:+.1f} to {gain.allowed.allowed_percent[1]:+.1f} %" if gain.allowed else "not known"
+            f"{signed(gain.allowed.allowed_percent[0])} to {signed(gain.allowed.allowed_percent[1])} %"
+            if gain.allowed
+            else "not known"
         )
         verdict = gain.verdict + (", beyond the fuel's share" if gain.implausible else "")
         method = (
@@ -232,7 +235,7 @@ def _gains(power: PowerComparison, shown: Shown) -> Table:
             if known
             else "described only"
         )
-        cells = (gain.variant, f"{gain.gain_percent:+.2f} %", interval, verdict, gain.mixture, allowed, method)
+        cells = (gain.variant, f"{signed(gain.gain_percent, 2)} %", interval, verdict, gain.mixture, allowed, method)
         table.rows.append([cell.replace("-", "−") if i in (1, 2, 5) else cell for i, cell in enumerate(cells)])
     return table
 

@@ -173,4 +173,4 @@ def per_degree_sentence(per_degree: tuple[float, float, float], cooler_degc: flo
     gain, low, high = (value / shown.value(1.0, "temperature difference") for value in per_degree)
     sense = "cooler" if cooler_degc > 0 else "hotter"
     unit, cooler = shown.unit("temperature difference"), shown.text(abs(cooler_degc), "temperature difference")
-    return f"With fuel {cooler} {sense} that is {gain:+.3f} % per {unit} cooler, between {low:+.3f} and {high:+.3f}."
+    return f"With fuel {cooler} {sense} that is {signed(gain, 3)} % per {unit} cooler, between {signed(low, 3)} and {signed(high, 3)}."
