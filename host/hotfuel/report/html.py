@@ -46,7 +46,7 @@ def _part(name: str) -> Markup:
 def page(template: str, figures: Mapping[str, Chart], values: Mapping[str, Any]) -> str:
     """The page of a template as text. figures: name -> chart; templates place them as divs[name]. Everything else is escaped."""
     # Beside the title in the picture one for a narrow screen, where the picture's own would touch its numbers.
-    over = Markup('<p class="over" aria-hidden="true">{}</p>')
+    over = Markup('<p class="above" aria-hidden="true">{}</p>')
     divs = {name: (over.format(chart.title) if chart.title else Markup()) + chart.svg() for name, chart in figures.items()}
     return (
         _templates()
