@@ -123,7 +123,7 @@ def change(answer: "Answer", shown: Shown, *, rounded: bool = False) -> str:
 
     better = answer.cell.better
     room = better * answer.difference_degc
-    text = f"{size(room)} {more if room >= 0 else less}"
+    text = f"{size(room)} {more if room >= 0 else less}" if float(size(room).split()[0]) else "no change"
     low, high = (
         sorted((better * answer.low_degc, better * answer.high_degc)) if np.isfinite(answer.low_degc) else (np.nan, np.nan)
     )

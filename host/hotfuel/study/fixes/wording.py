@@ -71,7 +71,9 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         return words[0] if value * cell.better > 0 else words[1]
 
     span = span_words(found.low, found.high, size, sense)
-    moved = f"With {found.variant}, {where} was {size(found.difference)} {sense(found.difference)} than with {found.baseline}"
+    nothing = float(size(found.difference).split()[0]) == 0
+    moved_by = "no different" if nothing else f"{size(found.difference)} {sense(found.difference)}"
+    moved = f"With {found.variant}, {where} was {moved_by} than with {found.baseline}"
     if found.word in (verdicts.LOWER, verdicts.HIGHER):
         near, far = sorted((abs(found.low), abs(found.high)))
         return f"{moved}, between {size(near)} and {size(far)} ({found.counted()})."
@@ -95,7 +97,7 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         near, far = sorted((abs(found.low), abs(found.high)))
         return f"Seen, large, not what was asked: {_lower_first(moved)}, between {size(near)} and {size(far)} ({found.counted()}); ask it of the next drives."
     if found.fault is not None:
-        return f"No verdict on whether {found.variant} changes {where}: {_fault_words(found)} It was {size(found.difference)} {sense(found.difference)}."
+        return f"No verdict on whether {found.variant} changes {where}: {_fault_words(found)} It was {moved_by}."
     return f"No verdict on {where}, because the primary question comes first: {span} ({found.counted()})."
 
 
