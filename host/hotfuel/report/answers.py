@@ -19,6 +19,8 @@ def headlines(result: Comparison | None, power: PowerComparison | None, shown: S
     said = [temperature(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
         said = ["These runs do not hold what was asked of them."]
+    elif result:  # of some variants: said as large as the answers, its reason beneath
+        said = [*(f"{line.split(': ', 1)[0]}." for line in result.unanswered), *said]
     said += [_power(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]
 

@@ -58,6 +58,15 @@ def test_one_run_a_side_is_described_not_tested():
     assert f"Drive in this order: {', '.join(result.proposed_order)}." in text
 
 
+def test_what_was_asked_and_not_driven_is_said_as_large_as_an_answer():
+    why = "No verdict on what ice can did at the carb inlet: it was asked of the full-throttle pull, and run 1 has none that was read there."
+    result = replace(compare_runs(runs(), "bare", HOT_SOAK), unanswered=(why,))
+    made = comparison.make(result)
+    assert made.sheet.headlines[0] == "No verdict on what ice can did at the carb inlet."
+    assert made.sheet.headlines[1].startswith("Sleeve <b> left 8.0 °C more room")
+    assert why in text_of(made.page)
+
+
 @pytest.mark.parametrize("width", [WIDTH_PX, NARROW_PX])
 def test_no_upright_crosses_a_label(width):
     """Of the runs, of the differences, and of a complaint's places; print is told by its letters' usual size."""
