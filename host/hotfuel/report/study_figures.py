@@ -92,7 +92,7 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
         "runs" if wide else "card", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
         f"Every run, {plain(result.drawn.words())}: {said}.", row_px=row_px, width=width,
     )  # fmt: skip
-    beneath = [(row - 0.38, row + 19 / row_px) for row in range(len(names))]
+    beneath = [(row - 18 / row_px, row + 19 / row_px) for row in range(len(names))]
     if is_margin:
         plot.upright(0.0, ACT, 1.6, spans=beneath)
     if tested:
