@@ -173,8 +173,9 @@ def chart(found: Sequence[Pair], shown: Shown, width: int = WIDTH_PX) -> tuple[C
         "places" if width == WIDTH_PX else "card", _ROW_PX * len(rows) + 4, Range(low - spare, high + spare), Range(-0.4, len(rows) - 0.3), title,
         f"Each place at the complaint's stop and since the repair, {title}: {told}.", show_y=False, width=width,
     )  # fmt: skip
+    plot.clear = [(row - 0.38, row + 0.28) for row in range(len(rows))]
     if by_room:
-        plot.upright(0.0, ACT, 1.6, spans=[(row - 0.38, row + 0.28) for row in range(len(rows))])
+        plot.upright(0.0, ACT, 1.6, spans=plot.clear)
     for number, (one, (then, now)) in enumerate(zip(rows, ends.tolist(), strict=True)):
         row, colour = len(rows) - 1 - number, COLOURS[number % 8]
         name = place_words(one.place)

@@ -103,6 +103,7 @@ class Chart:
     show_y: bool = True
     width: int = WIDTH_PX
     print_px: float = 0.0  # beneath the frame's top, where words stand that no line of the scale across may cross
+    clear: Sequence[tuple[float, float]] = ()  # the only stretches of y that those lines cross, where words stand between rows
     under: list[Any] = field(default_factory=list)
     drawn: list[Any] = field(default_factory=list)
     over: list[Any] = field(default_factory=list)
@@ -286,7 +287,9 @@ class Chart:
             ticks = [(value, number_text(value, decimals)) for value in values]
         for value, text in ticks:
             x = _tenth(self.px(value))
-            along.append(drawsvg.Line(x, self.top + self.print_px, x, bottom + (4 if self.show_x else 0), class_="grid"))
+            ends = [(self.py(high), self.py(low)) for low, high in self.clear] or [(self.top + self.print_px, bottom)]
+            for top, foot in [*ends, *([(bottom, bottom + 4)] if self.show_x else [])]:
+                along.append(drawsvg.Line(x, _tenth(top), x, _tenth(foot), class_="grid"))
             if self.show_x:
                 cut = x + 3.3 * len(text) > self.width  # half the text would stand outside
                 along.append(_text(text, self.width if cut else x, bottom + 15, "end" if cut else "middle"))

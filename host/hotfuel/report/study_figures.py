@@ -92,7 +92,7 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
         "runs" if wide else "card", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
         f"Every run, {plain(result.drawn.words())}: {said}.", row_px=row_px, width=width,
     )  # fmt: skip
-    beneath = [(row - 18 / row_px, row + 19 / row_px) for row in range(len(names))]
+    plot.clear = beneath = [(row - 18 / row_px, row + 19 / row_px) for row in range(len(names))]
     if is_margin:
         plot.upright(0.0, ACT, 1.6, spans=beneath)
     if tested:
@@ -159,7 +159,8 @@ def intervals(answers: Sequence[Answer], delta_degc: float, shown: Shown) -> Cha
         f"Differences with their 95 % intervals. {said}.",
     )  # fmt: skip
     plot.box((-delta, delta), None, fill=INK, fill_opacity=0.08)
-    plot.upright(0.0, INK, 1.0, spans=[(row - 0.35, row + 0.22) for row in range(len(answers))])
+    plot.clear = [(row - 0.35, row + 0.22) for row in range(len(answers))]
+    plot.upright(0.0, INK, 1.0, spans=plot.clear)
     for number, answer in enumerate(answers):
         row = len(answers) - 1 - number
         tip = f"{answer.variant}, {answer.cell.words()}: {words.change(answer, shown)}"

@@ -73,11 +73,8 @@ def test_no_upright_crosses_a_label(width):
     result = compare_runs(runs(), "bare", HOT_SOAK, shown=Shown("us"))
     charts = [study_figures.runs(result, Shown("us"), width), study_figures.intervals(result.answers, 3.0, Shown("us"))]
     for chart in charts:
-        drawn = [
-            re.fullmatch(r"M(\S+),(\S+) L(\S+),(\S+)", one.args["d"]) for one in chart.under if isinstance(one, drawsvg.Line)
-        ]
-        lines = [tuple(map(float, found.groups())) for found in drawn]  # x, y of both ends, from the top down
-        lines = [one for one in lines if one[0] == one[2]]
+        drawn = re.findall(r'd="M([\d.]+),([\d.]+) L([\d.]+),([\d.]+)"', chart.svg())
+        lines = [one for found in drawn if (one := tuple(map(float, found)))[0] == one[2]]  # x, y of both ends, from the top down
         texts = [one for one in chart.over if isinstance(one, drawsvg.Text)]
         assert lines
         assert len(texts) >= 2
