@@ -253,7 +253,7 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
         assert made.text("#head-margin") == "–"
         made.page.click("[data-mark='died']")
         assert "died: waiting" in made.text("#waiting")
-        hours, minutes, seconds = map(int, re.match(r"(\d\d):(\d\d):(\d\d)  died", made.text("#waiting")).groups())
+        hours, minutes, seconds = map(int, re.match(r"(\d\d):(\d\d):(\d\d)\s+died", made.text("#waiting")).groups())
         touched = made.page.evaluate("JSON.parse(localStorage.getItem('hotfuel marks'))[0].wall / 1000")
         here = time.localtime(touched)  # the recording computer's time of day, whatever this browser's zone is
         apart_s = (3600 * (hours - here.tm_hour) + 60 * (minutes - here.tm_min) + seconds - here.tm_sec + 43200) % 86400 - 43200
