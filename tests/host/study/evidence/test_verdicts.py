@@ -15,6 +15,7 @@ from hotfuel.study.evidence.verdicts import (
     more_runs,
     seen,
 )
+from scipy import stats
 
 
 def at(difference, error=1.0, freedom=10.0, spread=2.0, n=6, m=6, **more):
@@ -85,6 +86,16 @@ def test_how_many_more_runs():
     assert more_runs(at(-6.0, unit="day"), 3.0) == MoreRuns(1, 24, "day"), "a large difference is decided sooner"
     assert more_runs(at(-2.0, n=20, m=6), 3.0) == found, "the smaller side counts"
     assert more_runs(at(-2.0, spread=0.01), 3.0) == MoreRuns(1, 1)
+
+
+@pytest.mark.parametrize("difference", [-2.6, 3.2, -4.0, 5.0, -7.4])
+def test_the_fewest_more_runs_by_student_and_chi_square(difference):
+    """Runs a side until the interval, at the low end of the spread's 80 % interval, is narrower than 1 / 1.5 of the difference, less the six there are."""
+    low = 2.0 * (10 / stats.chi2.ppf(0.9, 10)) ** 0.5
+    enough = max(1.5, abs(difference) / 1.5)
+    fewest = next(n for n in range(2, 200) if stats.t.ppf(0.975, 2 * n - 2) * low * (2 / n) ** 0.5 <= enough)
+    assert more_runs(at(difference), 3.0).at_least == max(1, fewest - 6)
+    assert more_runs(at(difference, n=2, m=2), 3.0).at_least == max(1, fewest - 2)
 
 
 def test_a_hundred_more_runs_stand_for_a_hundred_or_more():
