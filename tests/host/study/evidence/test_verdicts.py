@@ -124,3 +124,8 @@ def test_what_runs_do_not_shrink_takes_its_room():
 )  # fmt: skip
 def test_more_runs_in_words(found, words):
     assert found.words() == words
+
+
+def test_what_is_worth_having_unless_asked_otherwise():
+    """As `compare` and `power` say in their help: 3 degC, 0.5 % of power, one report in twenty false."""
+    assert (verdicts.DELTA_DEGC, verdicts.DELTA_POWER_PERCENT, verdicts.LEVEL) == (3.0, 0.5, 0.95)
