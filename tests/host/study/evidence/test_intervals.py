@@ -137,3 +137,10 @@ def test_no_failure_in_a_few_trials_says_little():
     assert zero_failures_bound(1, 0.4) == pytest.approx(0.4)
     assert zero_failures_bound(0) == 1.0
     assert zero_failures_bound(59) == pytest.approx(0.0495, abs=1e-4)
+
+
+@pytest.mark.parametrize("half_width", np.geomspace(0.4, 6.0, 12))
+def test_runs_needed_one_by_one(half_width):
+    """The first number of runs a side whose interval by Student's t is narrow enough, tried in turn."""
+    widths = {n: stats.t.ppf(0.975, 2 * n - 2) * 1.5 * (2 / n) ** 0.5 for n in range(2, 101)}
+    assert runs_needed(1.5, half_width) == next((n for n, width in widths.items() if width <= half_width), 100)
