@@ -144,3 +144,11 @@ def test_runs_needed_one_by_one(half_width):
     """The first number of runs a side whose interval by Student's t is narrow enough, tried in turn."""
     widths = {n: stats.t.ppf(0.975, 2 * n - 2) * 1.5 * (2 / n) ** 0.5 for n in range(2, 101)}
     assert runs_needed(1.5, half_width) == next((n for n, width in widths.items() if width <= half_width), 100)
+
+
+@pytest.mark.parametrize("error", [0.5, 1.0, 2.0])
+def test_p_values_by_student(error):
+    one = Estimate(-1.0, error, 8.0, 1.0, 5, 5, "by hand")
+    assert one.p_difference() == pytest.approx(2 * stats.t.sf(1 / error, 8))
+    assert one.p_equivalence(4.0) == pytest.approx(2 * stats.t.sf(3 / error, 8))
+    assert one.p_equivalence(1.0) == one.p_equivalence(0.5) == 1.0
