@@ -21,7 +21,7 @@ def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray
     if place.traced is not None:  # the alarm has a lead of its own, upward only, in place of the lag's share of the uncertainty
         lead = place.traced.lead_degc
         hundredths = np.rint(100 * lead).astype(np.int64)
-        left = left + lead - np.where(hundredths > 0, hundredths * 7 // 5, 0) / 100
+        left = left + lead - np.maximum(hundredths, 0) * 7 // 5 / 100
         spread = np.sqrt(np.maximum(spread * spread - np.square(LAG_SHARE * lead), 0.0))
     margin, warn_below = np.rint(left * 100).astype(np.int64), np.rint(spread * 100).astype(np.int64)
     if place.indicative:
