@@ -135,7 +135,7 @@ def margins(
 
 def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike, channel: Channel) -> np.ndarray:
     """Standard uncertainty of one place's temperature, a number or an array over flow."""
-    if np.ndim(flow_l_h) == 0:
+    if not np.ndim(flow_l_h):
         return _at_steady_flow(place, float(np.asarray(flow_l_h)), car.suction.line_bore_m, channel)
     return _at_flow(place, flow_l_h, car.suction.line_bore_m, channel)
 

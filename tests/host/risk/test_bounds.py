@@ -77,6 +77,7 @@ def test_a_line_above_the_table_has_no_margin_and_is_not_called_low(fuel):
     low = margins(car(), fuel, {"carb_inlet": [30.0]}, Conditions(running=1.0, ambient_pressure_kpa=20.0, fuel_pressure_kpa=40.0))
     assert [low[name].state[0] for name in ("carb_inlet", "carb_inlet_needle")] == [Level.QUIET, Level.LOW_PRESSURE]
     assert not any("above 500 kPa" in note for note in low.notes)
+    assert not any("rubber" in note for note in low.notes)
 
 
 def test_an_unknown_engine_for_less_than_one_in_two_hundred_is_not_said():

@@ -8,9 +8,10 @@ from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.temperature import accuracy, thermocouple
 from hotfuel.temperature.accuracy import Contribution, budget, placement_share, probe_lag_s, root_sum_square, tolerance_degc
-from hotfuel.temperature.calibration import Point, line_through, point, reversed_polarity, water_boiling_degc
+from hotfuel.temperature.calibration import ChannelCalibration, Point, line_through, point, reversed_polarity, water_boiling_degc
 from hotfuel.temperature.counts import scale
 from hotfuel_wire.messages import CHIPS
+from pydantic import ValidationError
 
 TODAY = datetime.date(2026, 6, 1)
 
@@ -159,9 +160,8 @@ def test_a_clamps_film_turns_at_reynolds_2300_and_still_fuel_has_some():
     deep = PLACE.probe.model_copy(update={"mount": "axial"})
     by_hand = PLACE.probe.model_copy(update={"depth_m": 0.030})
     assert float(placement_share(deep, 4.0, 0.008)) == pytest.approx(float(placement_share(by_hand, 4.0, 0.008)))
-    assert float(placement_share(PLACE.probe.model_copy(update={"depth_m": 5.0}), 60.0, 0.008)) == pytest.approx(
-        1 / np.cosh(50.0)
-    )
+    deepest = float(placement_share(PLACE.probe.model_copy(update={"depth_m": 5.0}), 60.0, 0.008))
+    assert np.log(deepest) == pytest.approx(np.log(2) - 50)  # no further: cosh of a thousand overflows
 
 
 def test_slope_and_ends_of_the_reference_function():
@@ -191,3 +191,33 @@ def test_scales_of_the_chips():
     assert scale(CHIPS["MCP9600"], 1, 17) is None
     assert scale(CHIPS["MAX31856"], 31, 19) is None
     assert scale(0, 1, 18) is None
+
+
+@pytest.mark.parametrize(
+    ("changed", "fits"),
+    [
+        ({"uncertainty_degc": 5.0}, True), ({"uncertainty_degc": 5.01}, False), ({"uncertainty_degc": 0.0}, False), ({"offset_degc": 12.0}, True),
+        ({"offset_degc": 12.1}, False), ({"offset_degc": -12.1}, False), ({"gain": 0.95}, True), ({"gain": 1.051}, False),
+    ],
+)  # fmt: skip
+def test_what_a_calibrations_line_may_hold(changed, fits):
+    line = {"place": "pump", "gain": 1.0, "offset_degc": 0.0, "uncertainty_degc": 0.3, "made_on": TODAY, **changed}
+    if fits:
+        assert ChannelCalibration(**line).place == "pump"
+    else:
+        with pytest.raises(ValidationError):
+            ChannelCalibration(**line)
+
+
+@pytest.mark.parametrize(
+    ("changed", "fits"),
+    [({"reference": -50.0}, True), ({"reference": -50.1}, False), ({"reference": 250.0}, True), ({"reference": 250.1}, False), ({"uncertainty": 5.0}, True),
+     ({"uncertainty": 5.1}, False), ({"uncertainty": -0.1}, False), ({"spread": -0.1}, False), ({"readings": 1}, True), ({"readings": 0}, False)],
+)  # fmt: skip
+def test_what_a_calibrations_point_may_hold(changed, fits):
+    given = {"measured": 0.0, "reference": 0.0, **changed}
+    if fits:
+        assert taken(**given).cold_degc == 24.0
+    else:
+        with pytest.raises(ValidationError):
+            taken(**given)
