@@ -234,8 +234,8 @@ def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.n
     first, last = int(index.min()), int(index.max())
     if (last - first + 1) * _STEP_S >= _SOAK_S:
         raise InputError(f"the readings span more than {_SOAK_S / 60:g} min: there is nothing left to forecast")
-    count = np.bincount(index - first, minlength=last - first + 1)
-    total = np.bincount(index - first, weights=values[good], minlength=last - first + 1)
+    count = np.bincount(index - first)
+    total = np.bincount(index - first, weights=values[good])
     means = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     return (first + 0.5 + np.arange(len(means))) * _STEP_S, means
 

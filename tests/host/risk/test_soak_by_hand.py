@@ -199,6 +199,7 @@ def test_widening_by_hand():
         assert widening_of(made[:19]) == pytest.approx(1.9)
         assert widening_of(made[:20]) == pytest.approx(2.0)
         assert widening_of(made) == pytest.approx(3.9)
-    assert widening_of([(band, 10 + 3 * (came - 10)) for band, came in above]) == 4.0
+    missed = [(band, 10 + 3 * (came - 10)) for band, came in above]
+    assert [widening_of(missed[:count]) for count in (9, 10, 40)] == pytest.approx([1.0, 3.0, 4.0])
     assert widening_of([(band, 10 + 0.1 * (came - 10)) for band, came in above[:19]]) == 0.5
     assert widening_of([(Band(10.0, 10.0, 10.0), 11.0)] * 19) == 4.0
