@@ -14,7 +14,8 @@ from hotfuel.log.spill import Before, Piece
 
 Read = Callable[[int, int], bytes]
 _BLOCK = 1 << 20
-_OWN, _HOMELESS, _ANOTHERS = range(3)  # kept for this log; for one that is not there; for another copy, which is there
+# Kept as the note beside this log says; for a log at its path; for one that is not there; for another copy, which is there.
+_NAMED, _OWN, _HOMELESS, _ANOTHERS = range(4)
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,7 @@ def _join(path: Path, file: Read, size: int, found: Sequence[Piece], named: froz
         left = [one for one in left if one[1] is not fitting[-1]]
         position = fitting[-1].end
     ours = [piece for home, piece in left if home != _ANOTHERS]
-    behind = [piece for home, piece in left if piece.base > position and (home == _OWN or (also_anothers and home == _HOMELESS))]
+    behind = [piece for home, piece in left if piece.base > position and (home <= _OWN or (also_anothers and home == _HOMELESS))]
     apart = [piece for piece in ours if piece.base <= position and piece.size and not _is_there(piece, stream, position)]
     homes = {piece.log for piece in found if not same(piece.log, path)}
     apart = [piece for piece in apart if not any(_fits_log(piece, home) for home in homes)]
@@ -151,7 +152,9 @@ def same(one: Path, other: Path) -> bool:
 
 
 def _home(piece: Piece, path: Path, named: frozenset[Path]) -> int:
-    if piece.path in named or same(piece.log, path):
+    if piece.path in named:
+        return _NAMED
+    if same(piece.log, path):
         return _OWN
     try:
         return _ANOTHERS if identity.of(piece.log) == piece.log_id else _HOMELESS
@@ -169,7 +172,7 @@ def _goes_on(piece: Piece, stream: Read, position: int, home: int, named: frozen
         return False
     if over >= spill.LAST or piece.before is None or piece.path in named:
         return True  # of an earlier version there is the number alone
-    return _fits(piece, stream, whole=home != _OWN)
+    return _fits(piece, stream, whole=home > _OWN)
 
 
 def _fits(piece: Piece, stream: Read, *, whole: bool) -> bool:
