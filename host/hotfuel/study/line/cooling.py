@@ -10,12 +10,12 @@ from hotfuel.study.line.change import RETURN, Change, bounds, words_of
 from hotfuel.study.line.cooler import UA_FLOW_EXPONENTS, capacity_flow_w_k
 from hotfuel.study.line.draws import OWN_U, Own
 from hotfuel.study.line.grid import STEP_S
+from hotfuel.units import expanded
 
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
 
-# Air that reaches a cooler's core: never colder than outside air, and warmed by the road and what stands before it (common practice, no source).
-COOLANT_OVER_AMBIENT_DEGC = (0.0, 8.0)
+COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC = 3.0, 3.0  # air that reaches a cooler's core (assumption)
 WATER_OVER_AMBIENT_DEGC = (4.0, 15.0)  # of a water circuit of its own (common practice, no source)
 SPRAY_BELOW_AMBIENT_DEGC = (1.0, 10.0)  # of a core kept wet: up to the wet bulb of a dry day (common practice, no source)
 IDLE_AIR_SHARE = (0.1, 0.7)  # of its UA that a core without a fan keeps while the car stands (common practice, no source)
@@ -79,8 +79,8 @@ class Cooling:
         elif change.coolant == "spray":
             self.coolant = air - draws.between("spray", "how far the spray cools", *SPRAY_BELOW_AMBIENT_DEGC)
         else:
-            self.coolant = air + draws.between(
-                "air at the cooler", "how warm the air at the cooler is", *COOLANT_OVER_AMBIENT_DEGC
+            self.coolant = air + draws.normal(
+                "air at the cooler", "how warm the air at the cooler is", COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC
             )
 
     def drop(self, leaving: np.ndarray, rise: np.ndarray) -> np.ndarray:
@@ -124,7 +124,7 @@ class Cooling:
 
         if change.coolant_degc is None and change.coolant in ("air", "fan"):
             self.said.append(
-                f"The cooler sees air {differences(COOLANT_OVER_AMBIENT_DEGC[0])} to {differences(COOLANT_OVER_AMBIENT_DEGC[1])} above outside air"
+                f"The cooler sees air {differences(COOLANT_OVER_AMBIENT_DEGC)} ±{differences(float(expanded(COOLANT_U_DEGC)))} above outside air"
                 + (
                     ", and a tenth to seven tenths of its air while the car stands (common practice, no source)."
                     if change.coolant == "air"

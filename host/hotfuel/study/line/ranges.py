@@ -7,7 +7,7 @@ wider: fitted to 60 of the trials' cars, and judged by 200 others.
 FOLLOWS = (-0.05, 0.68)  # how little of a hotter day reaches what the engine heats, of its way to the engine's own temperature
 # Share of the degrees past boiling's onset that boiling takes away: from fuel that flows past a heat, that stands in a hose, in a pump or a bowl.
 BOILED_FLOWING, BOILED_HOSE, BOILED_METAL = (-0.2, 0.67), (-0.13, 0.58), (0.0, 0.44)
-SURROUNDINGS_ABOVE_DEGC = (5.0, 36.0)  # how far beyond a place's hottest flowing fuel stands what heats it
+SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it
 # How fast standing fuel forgets a difference (median, spread of the logarithm): in a pump or a bowl with its metal, and in a hose.
 STANDING_S, STANDING_SPREAD = 980.0, 0.5
 HOSE_STANDING_S, HOSE_STANDING_SPREAD = 270.0, 0.5

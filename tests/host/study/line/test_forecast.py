@@ -154,12 +154,12 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     session = drive
     result = one(session, Change("a cooler", cooler_effectiveness=0.6, cooler_before="carb_inlet"))
     inlet = row(result, "carb_inlet")
-    # 60 % of the way to air at 34 degC, 4 above outside, from the reading less half of what may be taken up behind the cooler
+    # 60 % of the way to air at 33 degC, 3 above outside, from the reading less half of what may be taken up behind the cooler
     rise = inlet.running_before_degc - row(result, "pump").running_before_degc
     assert inlet.running_degc == pytest.approx(
-        inlet.running_before_degc - 0.6 * (inlet.running_before_degc - rise / 2 - 34.0), abs=1.0
+        inlet.running_before_degc - 0.6 * (inlet.running_before_degc - rise / 2 - 33.0), abs=1.0
     )
-    assert inlet.running_u_degc == pytest.approx(0.6 * np.hypot(rise, 8.0) / np.sqrt(12), abs=0.3)
+    assert inlet.running_u_degc == pytest.approx(0.6 * np.hypot(rise / np.sqrt(12), 3.0), abs=0.3)
     assert row(result, "pump").running_degc == row(result, "pump").running_before_degc
     assert result.power_square_root_percent > 0
     assert result.power_ceiling_percent > result.power_square_root_percent
