@@ -169,14 +169,14 @@ def test_history_moves_and_narrows_the_next_forecast():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", ["cooler", "insulation"])
-def test_eight_fixes_of_ones_own_make_the_next_forecast_better_on_a_second_model(kind):
+@pytest.mark.parametrize(("kind", "cars"), [("cooler", 30), ("insulation", 12)])
+def test_eight_fixes_of_ones_own_make_the_next_forecast_better_on_a_second_model(kind, cars):
     sys.path.insert(0, str(Path(__file__).parents[3] / "bench"))
     import bench_own_fixes
 
-    known, results = bench_own_fixes.trial(kind, 12, seed=2040)
+    known, results = bench_own_fixes.trial(kind, cars, seed=2040)
     assert known.middle < 0.85  # 0.6 of the usual came
     held, _, miss = ({name: np.array(column) for name, column in zip(results, columns, strict=True)} for columns in
                      zip(*(zip(*rows, strict=True) for rows in results.values()), strict=True))  # fmt: skip
     assert np.sqrt(np.mean(miss["with"] ** 2)) < np.sqrt(np.mean(miss["without"] ** 2))
-    assert held["with"].sum() >= 10
+    assert held["with"].mean() >= 10 / 12
