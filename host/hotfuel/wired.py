@@ -3,6 +3,7 @@
 SI inside: `Input.column` names the column that an input becomes, its unit at the end.
 """
 
+from collections.abc import Iterable
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -23,6 +24,7 @@ UNITS = {
 }
 DIVIDER = (15.0 + 27.0) / 27.0  # at the converter's inputs, hardware/MORE_INPUTS.md: 5 V become 3.2 V
 BOARD_SHARE = 0.002  # standard uncertainty of a voltage, as a share of it: divider of 0.1 % resistors, and the converter's own 6 megohm across it
+METER_SHARE = 0.05  # of a pulse flow meter at these flows (common practice, no source)
 _BEYOND = 0.01  # of the calibration's span: so far outside a reading still counts as its end
 _POINTS_MOST = 100
 _LINE, _ENGINE, _RETURN = "line", "engine", "return"
@@ -223,3 +225,9 @@ def line_flow_l_h(flows: dict[str, np.ndarray], return_l_h: float) -> np.ndarray
     if _ENGINE in flows:
         return flows[_ENGINE] + flows.get(_RETURN, np.full_like(flows[_ENGINE], return_l_h))
     return None
+
+
+def flow_share(inputs: Iterable[Input]) -> float:
+    """Standard uncertainty of the metered flow, relative: as the car file states it for its meters, together where there are two; else METER_SHARE."""
+    stated = [one.uncertainty / 100 for one in inputs if one.is_flow and one.uncertainty]
+    return float(np.hypot.reduce(stated)) if stated else METER_SHARE

@@ -18,6 +18,7 @@ from hotfuel.errors import InputError
 from hotfuel.places import Role
 from hotfuel.risk.suction import GASOLINE_KG_M3, GAUGE_SHARE, delivery_kpa, held_column_kpa, suction_kpa
 from hotfuel.units import STANDARD_PRESSURE_KPA
+from hotfuel.wired import flow_share
 
 DISAGREEMENT_KPA = 3.0
 LOOK_BACK_S = 5.0  # limits use the lowest pressure of the last 5 s
@@ -214,7 +215,7 @@ def _at_place(
         if conditions.acceleration_m_s2 is not None:
             stated = _array(conditions.acceleration_m_s2)
             acceleration = np.where(np.isnan(stated), acceleration, stated)
-        depression, spread = suction_kpa(car, flow, acceleration, density, conditions.engine_rpm)
+        depression, spread = _metered(car, flow, lambda at: suction_kpa(car, at, acceleration, density, conditions.engine_rpm))
         running = tank - depression, np.hypot(air_uncertainty, spread)
         # a tank under pressure is no help here: the line may have drained
         standing = np.minimum(tank, air) - held_column_kpa(car, density), air_uncertainty
@@ -225,7 +226,7 @@ def _at_place(
             "standing: air pressure less the column its valves hold"
         )
     else:
-        gauge, spread = delivery_kpa(car, flow)
+        gauge, spread = _metered(car, flow, lambda at: delivery_kpa(car, at))
         running, standing = (air + gauge, np.hypot(air_uncertainty, spread)), (air, air_uncertainty)
         basis = f"running{at_flow}: air pressure and pump pressure, which falls with flow; standing: air pressure"
     # `<=` would choose nothing for nan; an unknown state takes the lower pressure of the two
@@ -243,6 +244,16 @@ def _at_place(
             pressure, uncertainty = np.where(known, air + over_air, pressure), np.where(known, measured_uncertainty, uncertainty)
         basis = f"measured line pressure over air pressure; else {basis}"
     return PlacePressure(pressure, uncertainty, basis)
+
+
+def _metered(
+    car: Car, flow_l_h: np.ndarray, at_flow: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
+) -> tuple[np.ndarray, np.ndarray]:
+    """(pressure, uncertainty) at a flow, with what the car's meter adds by its own uncertainty: how far one of it moves the pressure."""
+    pressure, spread = at_flow(flow_l_h)
+    if np.isnan(flow_l_h).all() or not any(one.is_flow for one in car.inputs):
+        return pressure, spread
+    return pressure, np.hypot(spread, at_flow(flow_l_h * (1 + flow_share(car.inputs)))[0] - pressure)
 
 
 def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray, str]:

@@ -158,3 +158,20 @@ def test_more_suction_or_acceleration_never_raises_the_pressure_at_the_pump(air,
     here = at_places(car(), base)["pump"].pressure_kpa
     for change in ({"flow_l_h": flow + 10}, {"acceleration_m_s2": acceleration + 1}, {"ambient_pressure_kpa": air - 1}):
         assert at_places(car(), dataclasses.replace(base, **change))["pump"].pressure_kpa <= here
+
+
+def test_a_meters_own_uncertainty_is_in_the_pressures_uncertainty():
+    """Suction from 3 kPa at 4 L/h to 9 at 60, pump from 40 to 28 kPa, both with the square of the flow: what 4 % of 40 L/h move, by hand."""
+    text = (
+        '[suction]\nlift = "0 m"\nsuction_idle = "3 kPa"\nsuction_full = "9 kPa"\nrigid_length = "0 m"\n'
+        '[pump]\npressure = "40 kPa"\npressure_full = "28 kPa"\n[engine]\nidle_flow = "4 L/h"\nfull_flow = "60 L/h"\n'
+    )
+    meter = '[[input]]\nname = "meter"\nsource = "flow_1"\npulses_per_litre = 1000\nmeasures = "line"\nuncertainty = 4.0\n'
+    step = ((40 * 1.04) ** 2 - 40**2) / (60**2 - 4**2)
+    for place, moved in (("pump", 6.0 * step), ("carb_inlet", 12.0 * step)):
+        known = Conditions(running=1.0, flow_l_h=40.0, acceleration_m_s2=0.0)
+        without, with_meter = (float(at_places(car(more), known)[place].uncertainty_kpa) for more in (text, text + meter))
+        assert np.sqrt(with_meter**2 - without**2) == pytest.approx(moved, rel=1e-6)
+        unknown = Conditions(running=1.0)
+        at_full = [float(at_places(car(more), unknown)[place].uncertainty_kpa) for more in (text, text + meter)]
+        assert at_full[0] == at_full[1]

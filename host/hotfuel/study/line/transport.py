@@ -15,10 +15,10 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
 from hotfuel.study.line import hose
 from hotfuel.units import Shown
+from hotfuel.wired import flow_share
 
 LONGEST_S = 600.0
 _WINDOW_S = 30
-METER_U = 0.05  # of a pulse flow meter at these flows, relative (common practice, no source)
 _MEASURED_SHARE = 0.9
 STEADY_SHARE = 0.15  # engine speeds that near count as one
 
@@ -71,10 +71,7 @@ def flow_of(course: Course) -> hose.Flow:
     known, on = np.isfinite(measured), fired(course)
     whole = not on.any() or known[on].mean() >= _MEASURED_SHARE
     basis = "measured by a meter" if whole else f"measured by a meter in part, else {estimated.basis}"
-    stated = (
-        [one.uncertainty / 100 for one in course.car.inputs if one.is_flow and one.uncertainty] if course.car is not None else []
-    )
-    meter_u = float(np.hypot.reduce(stated)) if stated else METER_U
+    meter_u = flow_share(course.car.inputs if course.car is not None else ())
     return hose.Flow(np.where(known, measured, estimated.litres_h), meter_u if whole else estimated.relative_u, basis)
 
 
