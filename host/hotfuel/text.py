@@ -46,3 +46,13 @@ def _code(found: "re.Match[str]") -> str:
 def listed(names: Sequence[str]) -> str:
     """Names in a sentence. Example: listed(["a", "b", "c"]) -> "a, b and c"."""
     return " and ".join([", ".join(names[:-1]), *names[-1:]] if len(names) > 1 else names)
+
+
+def directed(size: str, word: str, none: str) -> str:
+    """ "2.0 °F cooler"; `none` where the size as it is printed ("0.0 °F") is nothing, which has no direction."""
+    return none if is_nothing(size) else f"{size} {word}"
+
+
+def is_nothing(size: str) -> bool:
+    """Whether a size as it is printed is zero. Example: is_nothing("0.0 °F")."""
+    return not size.split()[0].strip("-+0.")

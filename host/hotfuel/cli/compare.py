@@ -213,7 +213,7 @@ def _pulls(result: "Comparison", shown: Shown) -> list[str]:
     for place in reversed(places):
         said = [words for one in result.pulls if (words := one.sentence(place, shown))]
         if said:
-            return [f"In full-throttle pulls, {'; '.join(said)}."]
+            return [f"As read in full-throttle pulls, {'; '.join(said)}."]
     return []
 
 

@@ -86,7 +86,7 @@ def forecast(
     history = own.of_archive(archive, bool(opened.metadata.get("simulated"))) if archive else {}
     if not parts:
         tried = first.try_first(of_session(opened), shown=shown, own=history)
-        lines = [*own.sentences(history, [one.fix.kind for one in tried]), *first.sentences(tried, shown)]
+        lines = [*first.sentences(tried, shown), *own.sentences(history, [one.fix.kind for one in tried])]
         if target:
             from hotfuel.report import forecast as page
 

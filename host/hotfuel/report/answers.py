@@ -11,6 +11,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.study.power.power import Gain, PowerComparison
+from hotfuel.text import directed
 from hotfuel.units import Shown
 
 
@@ -48,7 +49,7 @@ def temperature(answer: Answer, delta_degc: float, shown: Shown) -> str:
         return f"{name} made no difference worth having {at}: less than {shown.text(delta_degc, 'temperature difference', 0)} either way."
     if answer.verdict == verdicts.UNDECIDED and known:
         ends = sorted(answer.cell.better * degc for degc in (answer.low_degc, answer.high_degc))
-        told = [f"{size(end)} {better if end > 0 else worse}" for end in ends]
+        told = [directed(size(end), better if end > 0 else worse, "no change") for end in ends]
         return f"Whether {answer.variant} helped {at} is undecided: anything from {told[0]} to {told[1]} fits these runs."
     if answer.verdict == verdicts.DESCRIBED:
         return f"Whether {answer.variant} helped {at} is not known: too few runs to test it."
@@ -65,7 +66,10 @@ def _power(gain: Gain) -> str:
     if gain.verdict == verdicts.NO_DIFFERENCE:
         return f"{name} made no difference to power worth having against {gain.baseline}."
     if gain.verdict == verdicts.UNDECIDED and np.isfinite(gain.low_percent):
-        ends = [f"{abs(end):.1f} % {'more' if end > 0 else 'less'}" for end in (gain.low_percent, gain.high_percent)]
+        ends = [
+            directed(f"{abs(end):.1f} %", "more" if end > 0 else "less", "no change")
+            for end in (gain.low_percent, gain.high_percent)
+        ]
         return f"Whether {gain.variant} changed power is undecided: anything from {ends[0]} to {ends[1]} fits these pulls."
     return f"Whether {gain.variant} changed power cannot be told from these pulls."
 

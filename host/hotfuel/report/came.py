@@ -7,6 +7,7 @@ from hotfuel.report.chart import INK, LEFT_PX, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.study.fixes.came import Came, Outcome, sentences
+from hotfuel.text import directed
 from hotfuel.units import Shown
 
 _ROW_PX, _MOST_ROWS = 22, 16
@@ -69,7 +70,8 @@ def table(came: Came, shown: Shown) -> Table:
         least, greatest = (shown.text(x, "temperature", 0) for x in (one.told.told.least, one.told.told.greatest))
         half = shown.text(1.96 * one.came_u_degc, "temperature difference", 0)
         off = shown.text(abs(one.miss_degc), "temperature difference", 0)
-        told = "yes" if not one.miss_degc else f"no: {off} {'hotter' if one.miss_degc > 0 else 'cooler'}"
+        way = "hotter" if one.miss_degc > 0 else "cooler"
+        told = "yes" if not one.miss_degc else f"no: {directed(off, way, f'a little {way}')}"
         made.rows.append(
             (
                 place_words(one.told.place),

@@ -240,7 +240,11 @@ def _technical(result: Comparison | None, power: PowerComparison | None, figures
             figures["variant-pulls"] = pull_figures.of_variants(result.pulls, place, shown)
             laid = [one.overlays[place] for one in result.pulls]
             plots.append(
-                Plot(["variant-pulls"], pull_figures.key(result.pulls), f"Full-throttle pulls. {pull_figures.caption(laid)}")
+                Plot(
+                    ["variant-pulls"],
+                    pull_figures.key(result.pulls),
+                    f"Full-throttle pulls, as read. {pull_figures.caption(laid)}",
+                )
             )
     return plots
 

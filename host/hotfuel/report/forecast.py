@@ -15,8 +15,9 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import UNKNOWN, Tried, interval
+from hotfuel.study.line.first import UNKNOWN, Tried, helps, interval
 from hotfuel.study.line.forecast import Curve, Forecast, Row
+from hotfuel.text import directed
 from hotfuel.units import Shown
 
 _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
@@ -73,8 +74,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     """The page of what to try first."""
     best = [one for one in tried if one.group == 1]
     names = ", ".join(one.fix.change.name for one in best)
-    gain = best[0].told.smallest if best else None
-    if gain is None or gain.degc.greatest < 0.5:
+    if not helps(best):
         lines = ["None of the fixes that can be forecast here gives more room to boiling"]
     elif len(best) == 1:
         lines = [f"Try first: {names}"]
@@ -120,7 +120,8 @@ def headline(one: Forecast, shown: Shown) -> str:
     if gain.degc.half < 0.5 and abs(gain.degc.middle) < 0.5:
         return f"{one.change[0].upper()}{one.change[1:]} would not change the smallest room to boiling"
     if gain.degc.least <= 0 <= gain.degc.greatest:
-        return f"Whether {one.change} would give more room to boiling cannot be told: {text[0]} less to {text[1]} more"
+        less, more = directed(text[0], "less", "no change"), directed(text[1], "more", "no change")
+        return f"Whether {one.change} would give more room to boiling cannot be told: {less} to {more}"
     way = "more" if gain.degc.middle > 0 else "less"
     low, high = (text[0], text[1]) if way == "more" else (text[1], text[0])
     return f"With {one.change} there would be {low.split()[0]} to {high} {way} room to boiling"

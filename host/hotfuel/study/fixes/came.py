@@ -23,6 +23,7 @@ from hotfuel.study.line.draws import Draws, Own
 from hotfuel.study.line.grid import STEP_S, Grid
 from hotfuel.study.line.heat import STOPPED
 from hotfuel.study.line.stages import Stage
+from hotfuel.text import directed
 from hotfuel.units import Shown
 
 SIZED = ("insulation", "shield", "spacer", "cooler", "ice")  # kinds whose number a factor says something about
@@ -153,12 +154,13 @@ def sentences(one: Came, shown: Shown) -> list[str]:
     else:
         worst = missed[0]
         told = worst.told
+        way = "hotter" if worst.miss_degc > 0 else "cooler"
         off = shown.text(abs(worst.miss_degc), "temperature difference", 0)
         least, greatest = (shown.text(x, "temperature", 0) for x in (told.told.least, told.told.greatest))
         lines.append(
             f"The forecast of {one.made} for {one.change} held in {count}. It was wrong most at the {place_words(told.place)} ({told.phase}): "
             f"{shown.text(worst.came_degc, 'temperature', 0)} came, {least.split()[0]} to {greatest} were forecast, "
-            f"{off} {'hotter' if worst.miss_degc > 0 else 'cooler'} than its range and the doubt of what came allow."
+            f"{directed(off, way, f'a little {way}')} than its range and the doubt of what came allow."
         )
     if one.log_u <= SAID_LOG_U:
         size, low, high = (float(np.exp(one.log_factor + k * one.log_u)) for k in (0.0, -1.96, 1.96))

@@ -18,7 +18,7 @@ from hotfuel.study.evidence.order import balanced_order
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.asking import unknown
 from hotfuel.study.fixes.cautions import day_cautions, order_cautions, sensor_cautions
-from hotfuel.study.fixes.conditions import mismatches
+from hotfuel.study.fixes.conditions import as_read, mismatches
 from hotfuel.study.fixes.difference import estimated
 from hotfuel.study.fixes.faults import excused, outlying
 from hotfuel.study.fixes.fitted import Question
@@ -105,6 +105,14 @@ def compare_runs(
         _answer(key, estimates[key], words[key], levels[key], sides, base, asked, faults[key], delta_degc, shown, further[True])
         for key in estimates
     ]
+    read = {
+        (a.variant, a.cell): as_read(*_sides(sides, base, a.variant, a.cell), a.cell, (a.high_degc - a.low_degc) / 2, shown)
+        for a in answers
+        if a.primary
+    }
+    answers = [
+        replace(a, sentence=f"{a.sentence} {told}") if a.primary and (told := read[a.variant, a.cell]) else a for a in answers
+    ]
     beyond = {name: one.untouched for one in questions for name in one.variants}
     answers = [replace(a, touched=a.asked or a.cell.place not in beyond.get(a.variant, ())) for a in answers]
     answers.sort(
@@ -118,7 +126,10 @@ def compare_runs(
     )
     primary_cell = questions[0].cells[0]
     best, best_said = _best(base, others, answers, primary_cell)
-    conditions = [line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase)]
+    air_moved = {variant for (variant, _), told in read.items() if told}
+    conditions = [
+        line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase, air_moved=v in air_moved)
+    ]
     cautions = [line for v in others for line in day_cautions(sides[base], sides[v], shown)]
     cautions += [line for v in others for line in order_cautions(sides[base], sides[v])]
     cautions += [line for v in others for line in sensor_cautions(sides[base], sides[v], primary_cell.place, shown)]

@@ -6,7 +6,8 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U, cold_drift_degc, unmatched_cold_degc
-from hotfuel.study.fixes.summaries import Run
+from hotfuel.study.fixes.summaries import MARGIN, Cell, Run
+from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown, expanded
 
 AMBIENT_DEGC = 5.0
@@ -16,8 +17,34 @@ DURATION_SHARE = 0.25
 STOCK_DEGC = 2.0
 
 
-def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "") -> list[str]:
-    """One sentence for each condition that did not match between the runs of two variants. phase: the one the primary question is about."""
+def as_read(a: Sequence[Run], b: Sequence[Run], cell: Cell, half_degc: float, shown: Shown) -> str:
+    """What b was against a as read, where bringing both to one outside air moved the number as it is printed; "" where it did not.
+
+    half_degc: half the interval of the answer, nan where it has none: numbers are no finer.
+    """
+    shifts = [[cell.better * SLOPE * (run.brought_to_degc - run.ambient_degc) for run in side] for side in (a, b)]
+    read = [
+        float(np.mean([run.values[cell] for run in side]) + np.mean(shift)) for side, shift in zip((a, b), shifts, strict=True)
+    ]
+
+    def size(degc: float) -> str:
+        return shown.no_finer(abs(degc), "temperature difference", half_degc)
+
+    moved = float(np.mean(shifts[1]) - np.mean(shifts[0]))
+    if not np.isfinite(moved) or is_nothing(size(moved)):
+        return ""
+    words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
+    was = directed(size(read[1] - read[0]), words[0 if (read[1] - read[0]) * cell.better > 0 else 1], "the same")
+    return f"That is brought to one outside air, {shown.text(a[0].brought_to_degc, 'temperature', 0)}; as read it was {was}."
+
+
+def mismatches(
+    a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "", *, air_moved: bool = False
+) -> list[str]:
+    """One sentence for each condition that did not match between the runs of two variants. phase: the one the primary question is about.
+
+    air_moved: whether bringing them to one outside air moved a number that is printed.
+    """
     first, second = a[0].variant, b[0].variant
     lines = []
 
@@ -33,7 +60,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), p
             f"The outside temperature is not known for {first} and {second}: temperatures are compared as read, "
             "and a hotter day would look like the change."
         )
-    elif abs(x - y) > AMBIENT_DEGC:
+    elif abs(x - y) > AMBIENT_DEGC or air_moved:
         lines.append(
             f"It was {shown.text(x, 'temperature')} outside with {first} and {shown.text(y, 'temperature')} with {second}: "
             f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (±{expanded(SLOPE_U):.1f}, in the interval)."

@@ -10,7 +10,7 @@ from hotfuel.study.evidence.verdicts import HIGHER, LOWER, NO_DIFFERENCE, UNDECI
 from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.wording import span_words
-from hotfuel.text import listed
+from hotfuel.text import directed, listed
 from hotfuel.units import Shown
 
 
@@ -112,7 +112,7 @@ def pair_sentence(plan: DayPlan, one: looks.Sight, done: int, shown: Shown) -> s
 
     about = f"{name} against {base}, {plan.question_words()}"
     span = span_words(one.low, one.high, size, sense)
-    seen = f"{size(one.difference)} {sense(one.difference)} after {done} of {plan.last_block} blocks"
+    seen = f"{directed(size(one.difference), sense(one.difference), 'the same')} after {done} of {plan.last_block} blocks"
     if one.verdict == NO_DIFFERENCE:
         return f"{about}: no difference worth having, {span}; decided after block {one.block}."
     if one.verdict == UNDECIDED:

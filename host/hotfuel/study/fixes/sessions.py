@@ -237,7 +237,7 @@ def _runs(stretches: Sequence[Stretch], baseline: str, shown: Shown) -> tuple[li
             run = replace(run, values={**run.values, **extremes(course, laps, run.values, shift)}, laps=len(laps))
         guess_u = GUESSED_AIR_U_DEGC if course.ambient_guessed and np.isfinite(reference) else 0.0
         run = replace(run, faults=(*wrong, *run.faults), cold_degc=read_cold, by_hand=medians(one.course, parts))
-        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u))
+        runs.append(replace(run, ambient_degc=outside, ambient_u_degc=guess_u, brought_to_degc=reference))
     return runs, list(dict.fromkeys(notes))
 
 

@@ -8,7 +8,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell
-from hotfuel.text import listed
+from hotfuel.text import directed, is_nothing, listed
 from hotfuel.units import Shown
 
 
@@ -51,8 +51,8 @@ def _on_days(days: int) -> str:
 
 def span_words(low: float, high: float, size: Callable[[float], str], sense: Callable[[float], str]) -> str:
     """ "between 6.9 and 9.8 °C cooler", the smaller first, or, where it holds none at all, "between 1.0 °C cooler and 2.0 °C hotter"."""
-    if low * high > 0:
-        near, far = sorted((low, high), key=abs)
+    near, far = sorted((low, high), key=abs)
+    if low * high > 0 or is_nothing(size(near)):  # a nothing has no direction
         return f"between {size(near)} and {size(far)} {sense(far)}"
     return f"between {size(low)} {sense(low)} and {size(high)} {sense(high)}"
 
@@ -71,9 +71,8 @@ def temperature_sentence(cell: Cell, found: Found, shown: Shown) -> str:
         return words[0] if value * cell.better > 0 else words[1]
 
     span = span_words(found.low, found.high, size, sense)
-    nothing = float(size(found.difference).split()[0]) == 0
-    moved_by = "no different" if nothing else f"{size(found.difference)} {sense(found.difference)}"
-    moved = f"With {found.variant}, {where} was {moved_by} than with {found.baseline}"
+    moved_by = directed(size(found.difference), sense(found.difference), "the same")
+    moved = f"With {found.variant}, {where} was {moved_by} {'as' if moved_by == 'the same' else 'than'} with {found.baseline}"
     if found.word in (verdicts.LOWER, verdicts.HIGHER):
         near, far = sorted((abs(found.low), abs(found.high)))
         return f"{moved}, between {size(near)} and {size(far)} ({found.counted()})."
@@ -153,8 +152,9 @@ def without_sentence(
     why = f"{'has' if one else 'have'} no number for it"
     if answered:
         why = f"{'lies' if one else 'lie'} apart from the other runs of the side and {'stays' if one else 'stay'} in"
+    moved_by = directed(degrees(estimate.difference), sense(estimate.difference), "the same")
     return (
-        f"{which} {why}: without {'it' if one else 'them'} {variant} would be {degrees(estimate.difference)} {sense(estimate.difference)} than {baseline} "
+        f"{which} {why}: without {'it' if one else 'them'} {variant} would be {moved_by} {'as' if moved_by == 'the same' else 'than'} {baseline} "
         f"at the {place_words(cell.place)} ({cell.phase}), {span_words(low, high, degrees, sense)}; that is no verdict, because what a run "
         "shows must not decide whether it counts."
     )

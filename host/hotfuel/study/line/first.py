@@ -17,6 +17,7 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.line.change import Change, Coolant
 from hotfuel.study.line.draws import Own
 from hotfuel.study.line.forecast import Forecast, forecast
+from hotfuel.text import directed, is_nothing, listed
 from hotfuel.units import Shown
 
 PRACTICE = "common practice, no source"
@@ -159,17 +160,42 @@ def try_first(
 
 
 def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
-    """One line a fix, the groups named, and what nothing is known of."""
+    """What to try first, one line a fix by groups, and what nothing is known of."""
     lines, last = [], 0
     for one in tried:
         if one.group != last:
-            alike = sum(other.group == one.group for other in tried)
-            lines.append(f"Group {one.group}" + (": these cannot be told apart here" if alike > 1 else ""))
+            lines.append(_heading([other for other in tried if other.group == one.group]))
             last = one.group
         lines.append(f"  {line(one, shown)}")
     lines.append("Of these nothing is known here:")
     lines += [f"  {name} ({fuss}): {why}" for name, fuss, why in UNKNOWN]
     return lines
+
+
+def helps(group: Sequence[Tried]) -> bool:
+    """Whether one of a group may give room to boiling that is worth the fuss."""
+    gains = [one.told.smallest for one in group]
+    return any(gain is not None and gain.degc.greatest >= _WORTH_DEGC for gain in gains)
+
+
+def _heading(group: Sequence[Tried]) -> str:
+    """What the fixes of a group are to somebody who asks what to try."""
+    several, best = len(group) > 1, group[0].group == 1
+    if best and not helps(group):
+        return "None of the fixes that can be forecast here gives more room to boiling:"
+    if best:
+        names = listed([one.fix.change.name for one in group])
+        return (
+            f"Try first one of these {_number(len(group))}; they cannot be told apart here: {names}."
+            if several
+            else f"Try first: {names}."
+        )
+    which = f"Group {group[0].group}, {'after those' if helps(group) else 'which gives no more room'}"
+    return f"{which}: these cannot be told apart here" if several else which
+
+
+def _number(count: int) -> str:
+    return ("two", "three", "four", "five", "six", "seven", "eight", "nine")[count - 2] if 2 <= count <= 9 else str(count)
 
 
 def line(one: Tried, shown: Shown) -> str:
@@ -191,4 +217,10 @@ def interval(degc: Any, shown: Shown, words: tuple[str, str]) -> str:
     flip = -1 if degc.middle < 0 else 1
     least, greatest = sorted((flip * degc.least, flip * degc.greatest))
     text = [shown.no_finer(x, "temperature difference", degc.half) for x in (abs(degc.middle), least, greatest)]
+    if is_nothing(text[0]):  # a nothing has no direction, its ends have
+        ends = [
+            directed(shown.no_finer(abs(x), "temperature difference", degc.half), words[0 if x > 0 else 1], "no change")
+            for x in (degc.least, degc.greatest)
+        ]
+        return f"no change ({ends[0]} to {ends[1]})"
     return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].split()[0]} to {text[2]})"

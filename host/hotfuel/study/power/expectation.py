@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from hotfuel.errors import InputError
+from hotfuel.text import is_nothing
 from hotfuel.units import ZERO_DEGC_IN_K, Shown
 
 CP_FUEL_KJ_KG_K = 2.1  # sources disagree, 2.0 (AFDC fuel properties) to 2.4 (Cengel, table A-3): 2.1 ± 0.2
@@ -64,7 +65,8 @@ class Share:
             parts += f", denser fuel through a fixed jet {self.jet_percent[0]:+.1f} to {self.jet_percent[1]:+.1f} % by the mixture before"
         else:
             parts += "; the mixture was measured and stayed the same, so denser fuel adds nothing"
-        return f"Fuel {fuel} ({half} either way) {sense} can do between {low:+.1f} and {high:+.1f} % by physics ({parts})."
+        told = f"{fuel} ({half} either way) {sense}" if not is_nothing(fuel) else f"as hot ({half} either way)"
+        return f"Fuel {told} can do between {low:+.1f} and {high:+.1f} % by physics ({parts})."
 
 
 _CP_HALF, _PROBE_U_DEGC = 0.2, 1.0  # half the range of the sources for the fuel; of one probe (common practice, no source)

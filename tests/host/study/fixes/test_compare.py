@@ -1,6 +1,7 @@
 """Verdicts on runs whose true difference is known, and what is refused or said."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,10 @@ from hotfuel.session.means import smoothed
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate, runs_needed, zero_failures_bound
 from hotfuel.study.fixes.compare import compare_runs
+from hotfuel.study.fixes.positions import OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run, mean_and_error, summarise
+from hotfuel.study.fixes.wording import Found, span_words, temperature_sentence
+from hotfuel.text import directed
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
@@ -169,6 +173,37 @@ def test_what_did_not_match_is_listed():
     lines = " ".join(compare_runs(hot, "before").conditions)
     assert "25.0 °C outside with before and 35.0 °C with after" in lines
     assert "30 min with before and 15 min with after" in lines
+
+
+def test_what_one_outside_air_did_to_the_number_is_said_beside_it():
+    """Two runs of the same car, 34 and 28 against 30 and 29 degC outside: the air of the second side was 1.5 degC cooler, by 0.8 of it 1.2."""
+    air, peak = [34.0, 30.0, 28.0, 29.0], Cell(PEAK, "pump", "hot soak")
+    degc = [45.0 + more + 0.8 * (one - 30.25) for more, one in zip((0, 0, 0.1, 0.1), air, strict=True)]
+    runs = [
+        run(name, {peak: read - 0.8 * (one - 30.25)}, i, ambient_degc=one, brought_to_degc=30.25)
+        for i, (name, read, one) in enumerate(zip(["before", "after"] * 2, degc, air, strict=True))
+    ]
+    told = compare_runs(runs, "before", shown=Shown("us"))
+    assert told.finding().endswith(" That is brought to one outside air, 86 °F; as read it was 2.2 °F cooler.")
+    assert told.as_dict()["conditions"][0].startswith(
+        "It was 87.8 °F outside with before and 85.1 °F with after: temperatures are brought"
+    )
+    alike = [replace(one, ambient_degc=30.25) for one in runs]
+    assert "outside air" not in compare_runs(alike, "before").finding()
+    assert compare_runs(alike, "before").conditions == ()
+
+
+def test_nothing_has_no_direction():
+    found = Found("after", "before", 1, 1, verdicts.DESCRIBED, 0.02, np.nan, np.nan, 3.0, None)
+    said = temperature_sentence(Cell(PEAK, "pump", "hot soak"), found, Shown("us"))
+    assert "was the same as with before;" in said
+    first = replace(found, word=verdicts.NO_VERDICT, fault=OrderFault("before last", "before"))
+    assert temperature_sentence(Cell(PEAK, "pump", "hot soak"), first, Shown("us")).endswith(" It was the same.")
+    assert (
+        span_words(0.02, 3.0, lambda x: f"{abs(x):.1f} °F", lambda x: "hotter" if x > 0 else "cooler")
+        == "between 0.0 °F and 3.0 °F hotter"
+    )
+    assert (directed("0.0 °F", "hotter", "the same"), directed("10 °F", "hotter", "the same")) == ("the same", "10 °F hotter")
 
 
 @pytest.mark.parametrize(

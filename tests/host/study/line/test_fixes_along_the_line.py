@@ -11,7 +11,7 @@ from hotfuel.study.line import first
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.cooling import Cooling
-from hotfuel.study.line.draws import DRAWS, Draws
+from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.forecast import forecast
 from hotfuel.study.line.grid import Grid
 from hotfuel.units import Shown
@@ -143,6 +143,12 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
         if one.group == 1:
             assert better < 0.975  # not surely worse than the best
     said = "\n".join(first.sentences(tried, SI))
+    best = [one.fix.change.name for one in tried if one.group == 1]
+    assert said.startswith("Try first one of these " if len(best) > 1 else "Try first: ")
+    assert all(name in said.partition("\n")[0] for name in best)
+    nothing = [one for one in tried if not first.helps([one])]
+    assert first.sentences([replace(one, group=1) for one in nothing], SI)[0].startswith("None of the fixes")
+    assert first.interval(Interval(-1.6, 0.2, 2.4), SI, ("cooler", "hotter")) == "no change (2 °C hotter to 2 °C cooler)"
     assert "ice to carry, meltwater to drain" in said
     assert "common practice, no source" in said
     assert "nothing known" in said
