@@ -126,7 +126,7 @@ def test_criteria_suction_and_needle_in_their_order_of_magnitude():
 @pytest.mark.parametrize("fuel", [E0, E10, CLASS], ids=lambda fuel: fuel.name)
 def test_needle_limit_is_the_inverse_also_when_the_line_boils(fuel):
     for line, bowl in ((142.7, 101.3), (104.0, 101.3)):
-        limit = fuel.needle_limit_degc(line, bowl, 20.0)
+        limit = fuel.needle_limit_degc(line, bowl)
         assert float(fuel.isenthalpic_vapour_liquid_ratio(limit, line, bowl)) == pytest.approx(20, abs=0.1)
         assert fuel.limit_degc(bowl) <= limit
 
