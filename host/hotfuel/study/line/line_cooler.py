@@ -273,8 +273,10 @@ def _coolant(course: Course, coolant: float | str | None) -> np.ndarray:
         return course.degc[coolant]
     value = course.ambient_degc if coolant is None else coolant
     if not np.isfinite(value):
+        example = "88 degF" if course.car is not None and course.car.units == "us" else "31 degC"
         raise InputError(
-            f"the outside temperature of {course.name} is not known: give the coolant's temperature, or the place of a probe in it"
+            f"the outside temperature of {course.name} is not known: give the coolant's temperature, or the place of a probe in it "
+            f'(--coolant "{example}"; or hotfuel review {course.name} --about ambient_degc="{example}")'
         )
     return np.full_like(course.time_s, value)
 

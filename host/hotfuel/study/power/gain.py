@@ -152,7 +152,7 @@ def gain(
         curve_percent=centre,
         band_low_percent=_percent(curve.low) if curve else unknown,
         band_high_percent=_percent(curve.high) if curve else unknown,
-        where=shape(grid.rpm, logs, fit.design, curve),
+        where=shape(grid.rpm, logs, fit.design, curve, shown.unit("power")),
         order=fit.order,
         unlike=tuple(unlike),
         mean_gain_kw=means[0],

@@ -28,7 +28,7 @@ def after_the_hose(degc, litres, cells=400):
     return degc
 
 
-def seen(litres, section_l=0.3, bonnet=True, said_l=None, noise=0.1):
+def seen(litres, section_l=0.3, bonnet=True, said_l=None, noise=0.1, outside_degc=COOLANT_DEGC):
     """The cooler as in_session finds it, with `litres` of hose behind it in a section of section_l."""
     text = car_file.EXAMPLE.replace('volume_from_previous = "0.08 L"', f'volume_from_previous = "{section_l} L"')
     car = car_file.load(text + (BONNET if bonnet else ""))
@@ -41,7 +41,7 @@ def seen(litres, section_l=0.3, bonnet=True, said_l=None, noise=0.1):
         ("fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running"), blank
     )
     degc = {place: level + random.normal(0, noise, count) for place, level in levels.items()}
-    course = Course("x", np.arange(count) * 1.0, degc, {}, inputs, (), 0.0, car, COOLANT_DEGC)
+    course = Course("x", np.arange(count) * 1.0, degc, {}, inputs, (), 0.0, car, outside_degc)
     return in_session(course, "carb_inlet", None, flow_from_meter(np.full(count, FLOW_L_H), 0.03), hose_behind_l=said_l)
 
 
@@ -74,6 +74,12 @@ def test_where_nobody_said_how_much_lies_behind_the_interval_holds_all_of_it(lit
 def test_a_probe_right_behind_the_cooler_needs_no_correction():
     assert seen(0.0, said_l=0.0).outlet_degc == pytest.approx(seen(0.0, bonnet=False).outlet_degc)
     assert "right behind the cooler" in seen(0.0, said_l=0.0).sentences(Shown("us"))[-1]
+
+
+def test_an_unknown_outside_temperature_is_asked_for_with_what_to_type():
+    with pytest.raises(InputError) as refused:
+        seen(0.1, outside_degc=np.nan)
+    assert str(refused.value).endswith('(--coolant "88 degF"; or hotfuel review x --about ambient_degc="88 degF")')
 
 
 def test_an_impossible_hose_is_refused():

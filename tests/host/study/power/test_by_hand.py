@@ -141,7 +141,7 @@ def test_where_curves_cross(low, high, words, placed):
     rpm = 5.0 + 100 * np.arange(12)
     low, high = np.array(low, dtype=float), np.array(high, dtype=float)
     band = CurveDifference((low + high) / 2, (high - low) / 2, 3, 1.0, 1.0)
-    assert shape._words(rpm, np.arange(12) // 4, band, band) == (words, placed)
+    assert shape._words(rpm, np.arange(12) // 4, band, band, (band.difference, band)) == (words, placed)
 
 
 @pytest.mark.parametrize(
@@ -168,7 +168,27 @@ def test_which_third_has_more(more, half, words):
         level = np.full(12, 2.0 * sign)
         band = CurveDifference(level, np.ones(12), 3, 1.0, 1.0)
         thirds = CurveDifference(sign * tested, np.full(3, half), 3, 1.0, 1.0)
-        said, placed = shape._words(rpm, np.arange(12) // 4, band, thirds)
+        said, placed = shape._words(rpm, np.arange(12) // 4, band, thirds, (level, thirds))
+        assert said.startswith(words.replace("gain", word))
+        assert placed == words.startswith("It is")
+
+
+@pytest.mark.parametrize(
+    ("kw", "words"),
+    [
+        ((0.1, 0.0, -0.1), "The gain is about the same number of hp throughout, which is more per cent low down and up top"),
+        ((1.0, -0.5, -0.5), "It is a gain low down (100 to 400 rpm)"),
+        ((0.1, 1.0, -0.5), "The gain is over the whole range: larger low down and up top in per cent, in the middle in hp."),
+        ((0.49, -0.5, -0.5), "The gain is about the same number of hp throughout"),  # below a quarter of the 2 kW over the rest
+    ],
+)
+def test_a_third_is_named_only_where_it_has_more_in_power_too(kw, words):
+    rpm = 100.0 * np.arange(1, 13)
+    for sign, word in ((1, "gain"), (-1, "loss")):
+        level = np.full(12, 2.0 * sign)
+        band = CurveDifference(level, np.ones(12), 3, 1.0, 1.0)
+        percent, power = (CurveDifference(sign * np.array(x), np.full(3, 0.3), 3, 1.0, 1.0) for x in ((0.7, -1.4, 0.7), kw))
+        said, placed = shape._words(rpm, np.arange(12) // 4, band, percent, (level, power), "hp")
         assert said.startswith(words.replace("gain", word))
         assert placed == words.startswith("It is")
 

@@ -284,6 +284,18 @@ def test_the_shape_of_the_curve_in_words():
         assert "% more than over the rest of the curve" in shape
     assert "over the whole range" in power.compare_pulls(sides(4.0, 4, spread=0.1), "warm").gains[0].shape
     assert "over the whole range" in power.compare_pulls(sides(-4.0, 4, spread=0.1), "warm").gains[0].shape
+    for kw in (3.0, -3.0):  # the same at every speed is twice as much per cent low down
+        same = power.compare_pulls(sides(100 * kw / BASE_KW, 4, spread=0.1), "warm", shown=Shown("us")).gains[0]
+        assert (
+            f"The {'gain' if kw > 0 else 'loss'} is about the same number of hp throughout, which is more per cent low down"
+            in same.shape
+        )
+        assert "low down (" not in same.sentences[0]
+        assert same.shape in same.sentences
+    assert (
+        "It is a gain low down ("
+        in power.compare_pulls(sides(100 * np.where(RPM < 3800, 6.0, 1.0) / BASE_KW, 4, spread=0.1), "warm").gains[0].shape
+    )
     # 2 % and 2.4 % with a spread of 0.1 % from point to point: no difference that the pulls can tell
     nearly = power.compare_pulls(sides(np.where(RPM > 5200, 2.03, 2.0), 3, spread=0.3), "warm").gains[0]
     assert "over the whole range" in nearly.shape
