@@ -31,6 +31,7 @@ from hotfuel import text, units
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
 from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle, role_named
+from hotfuel.units import Shown
 from hotfuel.wired import Inputs
 
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
@@ -262,9 +263,8 @@ class FuelTable(_Table):
     nitromethane_vol: Percent | None = Field(default=None, alias="nitromethane")
     measured_on: datetime.date | None = None
     t10_assumed: bool | None = None  # true: T10 was taken from the vapour pressure, not measured
-    as_printed: tuple[str, ...] | None = Field(
-        default=None, strict=False
-    )  # figures that stay although they do not go with the others
+    # figures that stay although they do not go with the others
+    as_printed: tuple[str, ...] | None = Field(default=None, strict=False)
 
     @model_validator(mode="after")
     def _one_way(self) -> "FuelTable":
@@ -317,9 +317,9 @@ class Car(_Table):
                 raise InputError(f"two places have the {what} {twice[0]}: each place needs its own")
         return self
 
-    def fuel(self) -> Fuel:
-        """The fuel in the tank as a hotfuel.fuel.Fuel. Raises InputError where the figures are impossible or not covered."""
-        return fuel_from(self.fuel_table.description())
+    def fuel(self, shown: Shown | None = None) -> Fuel:
+        """The fuel in the tank, what is said of it in the units of `shown`, else the car's. Raises InputError for figures impossible or not covered."""
+        return fuel_from(self.fuel_table.description(), shown or Shown(self.units))
 
     @property
     def limit_places(self) -> dict[str, tuple[Place, Role]]:

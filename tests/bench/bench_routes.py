@@ -130,7 +130,10 @@ def worst_of_whole_fuels(rng: np.random.Generator, number: int) -> float:
             continue
         stepped = Measurements(**{**vars(sheet), figure: value + STEP[figure]})
         try:
-            here, there = (Fuel.from_measurements(**vars(one)) for one in (sheet, stepped))
+            here, there = (
+                Fuel.from_measurements(**{name: figure for name, figure in vars(one).items() if name != "ethanol_given"})
+                for one in (sheet, stepped)
+            )
         except InputError:
             continue
         tried += 1

@@ -35,6 +35,7 @@ vapour_pressure = "{vapour_pressure_kpa} kPa"
 t10 = "55 degC"
 t50 = "100 degC"
 t90 = "165 degC"
+ethanol = "0 %"
 [engine]
 idle_speed = "750 rpm"
 pulses_per_revolution = 4

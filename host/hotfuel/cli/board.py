@@ -10,7 +10,7 @@ import typer
 from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
 
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
-from hotfuel.cli.shared_car import altitude_m
+from hotfuel.cli.shared_car import altitude_m, fuel_of
 from hotfuel.errors import InputError, LinkError
 from hotfuel.places import place_words
 from hotfuel.units import Shown
@@ -141,8 +141,8 @@ def warnings(
     described = car_file.load(car)
     if altitude:
         described = described.model_copy(update={"altitude_m": altitude_m(altitude), "station_pressure_kpa": None})
-    chosen = fuel_named(fuel) if fuel else described.fuel()
     shown = Shown(units or described.units)
+    chosen = fuel_named(fuel) if fuel else fuel_of(described, car, shown)
     card = limits_card(described, chosen, shown=shown)
     known = Calibration.load(calibration) if calibration else None
     with open_port(the_port(port)) as opened:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hotfuel.cli.shared import Json, Units, open_session, out, show
-from hotfuel.cli.shared_car import altitude_m
+from hotfuel.cli.shared_car import altitude_m, fuel_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, expanded
 
@@ -52,9 +52,9 @@ def limits(
         raise UsageError("say for which car or fuel: --car FILE, --fuel NAME, or both")
     named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
     described = car_file.load(car or named)
-    chosen = fuel_named(fuel) if fuel else described.fuel()
-    height_m = altitude_m(altitude) if altitude is not None else None
     shown = Shown(units or (described.units if car else "si"))
+    chosen = fuel_named(fuel) if fuel else fuel_of(described, car, shown)
+    height_m = altitude_m(altitude) if altitude is not None else None
     card = limits_card(described, chosen, height_m, shown=shown)
     if figure is not None:
         from hotfuel.report import figures, html
@@ -62,14 +62,18 @@ def limits(
         curves = altitude_curves(
             {card.fuel: chosen, **{name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3", "D4814 E-5")}}
         )
-        html.write_figure(figure, figures.altitude(curves, shown, card.altitude_m), title=f"Limit against altitude: {card.car}")
+        drawn = figures.altitude(curves, shown, card.altitude_m)
+        html.write_figure(figure, drawn, title=f"Limit against altitude: {card.car}")
     own = _own_limit(learn, car, shown)
     if as_json:
-        show({"limits": card.as_dict(), "own_limit": vars(own) if own else None}, [], True)
+        found = {"limits": card.as_dict(), "own_limit": vars(own) if own else None}
+        show(found | ({"figure": str(figure)} if figure else {}), [], True)
         return
     _print(card, shown, chosen.describe(shown))
     if own is not None:
         out.print(own.sentence, markup=False)
+    if figure is not None:
+        out.print(f"figure: {figure}", markup=False)
 
 
 def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "OwnLimit | None":
@@ -106,6 +110,7 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
             shown.text(float(expanded(row.uncertainty_degc)), "temperature difference", 0),
             shown.text(row.pressure_kpa, "pressure") if row.pressure_kpa > 0 else "below zero",
         )
+    out.print(card.sentence, markup=False)
     out.print(table)
     asked = [
         sentence for sentence in about if sentence in card.notes

@@ -2,13 +2,18 @@
 
 import re
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from hotfuel.errors import InputError
 from hotfuel.files import whole
 from hotfuel.units import parse
+
+if TYPE_CHECKING:
+    from hotfuel.car import Car
+    from hotfuel.fuel import Fuel
+    from hotfuel.units import Shown
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
 DRIVE = "summer drive"
@@ -63,6 +68,14 @@ def altitude_m(text: str) -> float:
     if not least <= metres <= greatest:
         raise InputError(f'"{text}" is no altitude a car drives at (--altitude): allowed is {ALTITUDES[0]} to {ALTITUDES[1]}')
     return metres
+
+
+def fuel_of(car: "Car", path: Path | None, shown: "Shown | None" = None) -> "Fuel":
+    """The fuel of a car file. Raises InputError naming the file and its table."""
+    try:
+        return car.fuel(shown)
+    except InputError as error:
+        raise InputError(f"{path.name if path else 'car file'}: fuel: {error}") from None
 
 
 def car_text(scenario: Any, more_inputs: bool = False) -> str:

@@ -151,7 +151,7 @@ def require_vapour_pressure(found_kpa: float, data: Data) -> None:
     measured, sigma = data.figures["vapour_pressure_kpa"]
     if abs(found_kpa - measured) > max(0.3, 3 * sigma):
         raise InputError(
-            f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {measured:g} kPa and this distillation: "
+            f"no gasoline with {data.ethanol_vol:g} vol-% ethanol has a vapour pressure of {measured:.4g} kPa and this distillation: "
             "check vapour pressure, T50, T90 and ethanol"
         )
 
@@ -196,7 +196,7 @@ def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:
         if abs(error) < 1e-7 or (anchor == least and error < 0):
             return feed
         anchor = max(anchor + error, least)
-    raise InputError(f"T(V/L=20) {t_vl20_degc:g} degC does not go with this vapour pressure: check both values")
+    raise InputError(f"T(V/L=20) {t_vl20_degc:.4g} degC does not go with this vapour pressure: check both values")
 
 
 def after_loss(volume_fraction: Array, lost_vol: float) -> Array:

@@ -48,6 +48,7 @@ class Fuel:
     from_memory: bool = False
     density_15c_kg_m3: float = 0.0  # 0: not measured, a typical one is taken
     other_route_degc: float | None = field(default=None)
+    other_route: str = ""  # which that is, in words
     onset_uncertainty_degc: float = 0.0  # 0: nothing stands behind the onset but the limit; its uncertainty is taken
     questions: tuple[str, ...] = ()
 
@@ -80,7 +81,7 @@ class Fuel:
         t10_degc: float | None = None,
         t50_degc: float | None = None,
         t90_degc: float | None = None,
-        ethanol_vol: float = 0.0,
+        ethanol_vol: float | None = None,
         *,
         e70_vol: float | None = None,
         e100_vol: float | None = None,
@@ -89,10 +90,13 @@ class Fuel:
         t10_assumed: bool = False,
         as_printed: Iterable[str] = (),
         name: str = "measured fuel",
+        shown: Shown | None = None,
     ) -> "Fuel":
         """A fuel known by measurement or data sheet: vapour pressure (DVPE), D86 temperatures at 10/50/90 % evaporated or per cent evaporated
         at 70 and 100 degC, ethanol in vol-%, density at 15 degC, and T(V/L=20) itself if it was measured (D5188).
 
+        ethanol_vol None: nobody said; counted as 0, the limit less sure so that the pump's usual 10 vol-% lies within its 95 %, and a note says so.
+        Give 0 for a fuel known to hold none. shown: the units of the sentences about the figures (questions, notes, errors), SI if not given.
         t10_assumed: T10 is no measurement, and counts with 4 degC of uncertainty. Figures that do not go together make the limit less sure and leave
         a question (`questions`); as_printed names the figures that stay all the same, e.g. ("t10",).
         Raises InputError for impossible values, each with its allowed range, for a class's maxima given as if they were measured, and for a vapour
@@ -111,7 +115,7 @@ class Fuel:
             t_vl20_degc=t_vl20_degc,
             t10_assumed=bool(t10_assumed),
         )
-        found = vars(measured_fuel(data))
+        found = vars(measured_fuel(data, shown or Shown()))
         return cls(name=name, ethanol_vol=data.ethanol_vol, density_15c_kg_m3=data.density_kg_m3 or 0.0, **found)
 
     def weathered(self, lost_vol: float) -> "Fuel":
@@ -254,7 +258,11 @@ class Fuel:
         if self.from_memory:
             sentences.append("Part of these class values is from memory, not from the standard's text.")
         if self.other_route_degc is not None:
-            sentences.append(f"Another route gives {shown.text(self.other_route_degc, 'temperature')} for the same point.")
+            lower = self.other_route_degc < limit
+            sentences.append(
+                f"Another route ({self.other_route or 'not the one above'}) gives {shown.text(self.other_route_degc, 'temperature')} for the same "
+                f"point; the lower of the two, {'this' if lower else 'the limit above'}, is the careful one."
+            )
         sentences.append("Not covered: methanol, ethers, nitro compounds and water in the fuel.")
         return sentences
 

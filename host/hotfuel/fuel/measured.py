@@ -10,8 +10,10 @@ from hotfuel.fuel import classes, fit, flash, onset, routes, volatility
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.questions import apart, doubts, require_kpa, widened
 from hotfuel.fuel.usual import Usual, usual
+from hotfuel.units import Shown
 
 _T_VL20_SIGMA_DEGC = 1.0  # with which T(V/L=20) shapes the composition; what is left the anchor takes
+_SI = Shown()
 _TOLD_APART_DEGC = 1.5  # from where the other route's value is shown beside the limit
 
 
@@ -27,38 +29,43 @@ class MeasuredFuel:
     questions: tuple[str, ...]
     edition: str | None
     other_route_degc: float | None
+    other_route: str
 
 
 @lru_cache(maxsize=64)
-def measured_fuel(data: Measurements) -> MeasuredFuel:
-    """One fit per data sheet; a car file read twice costs it once. Raises InputError where no gasoline has these figures."""
-    data.check()
+def measured_fuel(data: Measurements, shown: Shown = _SI) -> MeasuredFuel:
+    """One fit per data sheet; a car file read twice costs it once. What is said of it is in the units of `shown`.
+
+    Raises InputError where no gasoline has these figures.
+    """
+    data.check(shown)
     classes.refuse_class_maxima(data)
-    require_kpa(data)
+    require_kpa(data, shown)
     try:
         ordinary = usual(data.vapour_pressure_kpa, data.ethanol_vol)
     except InputError:
-        raise InputError(apart(data)) from None
+        raise InputError(apart(data, shown)) from None
     found = routes.route(data, ordinary)
-    in_doubt = doubts(data, ordinary, found)
+    in_doubt = doubts(data, ordinary, found, shown)
     target = found.t_vl20_degc if data.t_vl20_degc is None else data.t_vl20_degc
     sigma = found.sigma_degc if data.t_vl20_degc is None else routes.EQUATION_DEGC
     try:
         feed, missed = _feed(data, ordinary, target)
     except InputError:
-        raise InputError(apart(data)) from None
+        raise InputError(apart(data, shown)) from None
     ethanol = float(volatility.plateau_share(data.ethanol_vol))
     onset_sigma = onset.ONSET_DEGC + (onset.ONSET_ETHANOL_DEGC - onset.ONSET_DEGC) * ethanol
-    words, notes, other = _in_words(data, found)
+    words, notes, other, other_words = _in_words(data, found, shown)
     return MeasuredFuel(
         words,
         feed,
         widened(float(np.hypot(sigma, missed)), in_doubt),
         widened(onset_sigma, in_doubt),
-        (*notes, *(doubt.sentence for doubt in in_doubt if not doubt.asks)),
+        (*(doubt.sentence for doubt in in_doubt if not doubt.asks), *notes),
         tuple(doubt.sentence for doubt in in_doubt if doubt.asks),
         "ASTM D4814-18 appendix X2" if found.credit and data.t_vl20_degc is None else None,
         other,
+        other_words,
     )
 
 
@@ -80,26 +87,35 @@ def _feed(data: Measurements, ordinary: Usual, t_vl20_degc: float) -> tuple[flas
     return feed, missed
 
 
-def _in_words(data: Measurements, found: routes.Route) -> tuple[str, list[str], float | None]:
-    """(the route in words, notes, the other route's value in degC where it is worth telling)."""
+def _in_words(data: Measurements, found: routes.Route, shown: Shown) -> tuple[str, list[str], float | None, str]:
+    """(the route in words, notes, the other route's value in degC where it is worth telling, the other route in words)."""
     if data.t_vl20_degc is not None:
-        return "measured T(V/L=20)", [], None
+        return "measured T(V/L=20)", [], None, ""
     notes = []
     if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL and found.credit:
-        notes.append("Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to 7 °C too high on such blends.")
+        notes.append(
+            f"Ethanol: estimate; the linear equation of ASTM D4814 alone can read up to {shown.text(7.0, 'temperature difference', 0)} too high on "
+            "such blends."
+        )
     if not found.credit:
-        why = "No T10 and T50 for the linear equation, or more than 20 % ethanol"
-        if data.t10_degc is not None and data.t50_degc is not None and data.ethanol_vol <= 20:
-            why = "The vapour pressure or T10 is outside what the linear equation is for"
+        missing = [name for name, value in (("T10", data.t10_degc), ("T50", data.t50_degc)) if value is None]
+        if missing:
+            why = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given, which the linear equation of ASTM D4814 needs"
+        elif data.ethanol_vol >= 20:
+            why = f"With {data.ethanol_vol:g} % ethanol the linear equation of ASTM D4814 does not hold (less than 20 %)"
+        elif data.vapour_pressure_kpa <= 15:
+            why = "The vapour pressure is below what the linear equation of ASTM D4814 is for"
+        else:
+            why = "T10 is above what the linear equation of ASTM D4814 is for"
         notes.append(f"{why}: the limit comes from the mixture alone.")
-        return "mixture fitted to the measurements given", notes, None
+        return "mixture fitted to the measurements given", notes, None, ""
     if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL:
         assert data.t10_degc is not None
         assert data.t50_degc is not None
         linear = data.vapour_pressure_kpa, data.t10_degc, data.t50_degc
         stepped = 1 <= data.ethanol_vol <= 15 and data.vapour_pressure_kpa >= 35 and data.t10_degc <= 80
         other = float(volatility.t_vl20_ethanol_step_degc(volatility.t_vl20_linear_degc(*linear))) if stepped else None
-        return "ethanol blend fitted to its own measurements", notes, other
+        return "ethanol blend fitted to its own measurements", notes, other, "the ethanol step of ASTM D4814-18 appendix X2.27"
     equation = found.t_vl20_degc + (1 - found.credit) * found.apart_degc
     other = equation - found.apart_degc if found.credit > 0.5 else equation
     if found.credit > 0.99:
@@ -109,4 +125,5 @@ def _in_words(data: Measurements, found: routes.Route) -> tuple[str, list[str], 
         notes.append(
             "The linear equation reaches a fuel like this in part only: the limit lies between it and the mixture, less surely."
         )
-    return route, notes, other if abs(found.apart_degc) > _TOLD_APART_DEGC else None
+    words = "the mixture fitted to the measurements" if found.credit > 0.5 else "the linear equation of ASTM D4814"
+    return (route, notes, other, words) if abs(found.apart_degc) > _TOLD_APART_DEGC else (route, notes, None, "")

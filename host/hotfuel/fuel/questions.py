@@ -4,15 +4,16 @@ A question never stands in the way of recorded data: the fuel is made all the sa
 The word that keeps a figure as it is, `as_printed` under [fuel], takes the question away and leaves the uncertainty.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.fuel import volatility
-from hotfuel.fuel.measurements import Measurements, in_words, name_and_unit, short
+from hotfuel.fuel.measurements import Measurements, in_words, number, short, span, unit_of
 from hotfuel.fuel.routes import Route, route
 from hotfuel.fuel.usual import Expected, Usual, usual, usual_vapour_pressure_kpa
+from hotfuel.units import COVERAGE_95, Shown
 
 # Fifteen retail gasolines and every aviation and racing cut tried stay within 2.3 standard deviations; own judgement.
 OFF, _HOPELESS = 2.65, 12.0
@@ -20,6 +21,8 @@ _FURTHEST_DEGC = 10.0  # how far a figure may move the limit from the vapour pre
 _HELD = ("t10_degc", "t50_degc", "e70_vol", "e100_vol")  # T90 says next to nothing of the front end
 _PRESSURES_KPA = (35.0, 115.0)
 _LEAST_T_VL20_APART_DEGC = 3.0
+_PUMP_ETHANOL_VOL = 10.0  # what most pump gasoline holds (common practice, no source)
+_WRITE_ETHANOL = 'write ethanol = "10 %" (or what it holds, "0 %" if none) under [fuel] in the car file'
 
 
 @dataclass(frozen=True)
@@ -31,18 +34,18 @@ class Doubt:
     disagreement_degc: float
 
 
-def require_kpa(data: Measurements) -> None:
+def require_kpa(data: Measurements, shown: Shown | None = None) -> None:
     """InputError with the question if the vapour pressure suits the other figures as psi and not as kPa."""
     pressure = data.vapour_pressure_kpa
     in_kpa = pressure * volatility.KPA_PER_PSI
     if "vapour_pressure_kpa" in data.as_printed or not _PRESSURES_KPA[0] <= in_kpa <= _PRESSURES_KPA[1]:
         return
-    others = data.words("vapour_pressure_kpa")
+    others = data.words("vapour_pressure_kpa", shown=shown)
     front = data.t10_degc is not None or data.e70_vol is not None  # T50 and T90 go with any vapour pressure
     if _suits(data, in_kpa) and not (front and _suits(data, pressure)):
-        beside = f"does not go with {others}, but {pressure:g} psi would" if front else "is less than gasolines have"
+        beside = f"does not go with {others}, but {pressure:.4g} psi would" if front else "is less than gasolines have"
         raise InputError(
-            f"a vapour pressure of {pressure:g} kPa {beside}: is it in psi? Then write {in_kpa:.1f} kPa; if it is kPa, write "
+            f"a vapour pressure of {pressure:.4g} kPa {beside}: is it in psi? Then write {in_kpa:.1f} kPa; if it is kPa, write "
             'as_printed = ["vapour_pressure"] under [fuel]'
         )
 
@@ -69,10 +72,11 @@ def beyond_any_gasoline(data: Measurements, ordinary: Usual) -> bool:
     return furthest(data, ordinary)[1].off > _HOPELESS or abs(moved) > _FURTHEST_DEGC
 
 
-def doubts(data: Measurements, ordinary: Usual, found: Route) -> list[Doubt]:
-    """What the figures leave in doubt. Raises InputError where they are further apart than any gasoline's."""
+def doubts(data: Measurements, ordinary: Usual, found: Route, shown: Shown | None = None) -> list[Doubt]:
+    """What the figures leave in doubt, in the units of `shown`. Raises InputError where they are further apart than any gasoline's."""
+    shown = shown or Shown()
     if beyond_any_gasoline(data, ordinary):
-        raise InputError(apart(data))
+        raise InputError(apart(data, shown))
     name, expected = furthest(data, ordinary)
     found_doubts = []
     if expected.off > OFF:
@@ -80,19 +84,19 @@ def doubts(data: Measurements, ordinary: Usual, found: Route) -> list[Doubt]:
         disagreement = max(abs(found.t_vl20_degc - ordinary.t_vl20_degc(figures)[0]) for figures in ({}, data.for_fit()))
         # If it is the vapour pressure that is wrong, the limit may be far lower; that it may be higher harms nobody.
         disagreement = max([disagreement, *(found.t_vl20_degc - lower for lower in _at_pressure(data, likely.value))])
-        found_doubts.append(_contradiction(data, name, expected, likely, disagreement))
+        found_doubts.append(_contradiction(data, name, expected, likely, disagreement, shown))
     if data.t_vl20_degc is not None:
         off = abs(data.t_vl20_degc - found.t_vl20_degc)
         if off > _FURTHEST_DEGC:
-            raise InputError(apart(data))
+            raise InputError(apart(data, shown))
         if off > max(_LEAST_T_VL20_APART_DEGC, OFF * found.sigma_degc):
             sentence = (
-                f"T(V/L=20) {data.t_vl20_degc:g} degC does not go with {data.words('t_vl20_degc')}: with these it is "
-                f"{found.t_vl20_degc - 2 * found.sigma_degc:.0f} to {found.t_vl20_degc + 2 * found.sigma_degc:.0f} degC as a rule"
+                f"{in_words('t_vl20_degc', data.t_vl20_degc, shown)} does not go with {data.words('t_vl20_degc', shown=shown)}: with these it is "
+                f"{_as_a_rule('t_vl20_degc', Expected(found.t_vl20_degc, found.sigma_degc, 0.0), shown)}"
             )
             found_doubts.append(_doubt(data, "t_vl20_degc", sentence, off))
-    fraction = _fraction(data, found)
-    return found_doubts + ([fraction] if fraction else [])
+    more = _fraction(data, found), _ethanol_not_given(data, found, bool(found_doubts), shown)
+    return found_doubts + [doubt for doubt in more if doubt]
 
 
 def _at_pressure(data: Measurements, vapour_pressure_kpa: float) -> list[float]:
@@ -103,15 +107,61 @@ def _at_pressure(data: Measurements, vapour_pressure_kpa: float) -> list[float]:
         return []
 
 
-def _contradiction(data: Measurements, name: str, expected: Expected, pressure: Expected, disagreement_degc: float) -> Doubt:
-    called, unit = name_and_unit(name)
-    low, high = expected.value - 2 * expected.sigma, expected.value + 2 * expected.sigma
-    sentence = (
-        f"{called} {getattr(data, name):g} {unit} does not go with {data.words(name)}: with these it is {low:.0f} to {high:.0f} {unit} as a rule. "
-        f"Or the vapour pressure is wrong: with the other figures it is {max(pressure.value - 2 * pressure.sigma, 0):.0f} to "
-        f"{pressure.value + 2 * pressure.sigma:.0f} kPa"
-    )
+def _contradiction(
+    data: Measurements, name: str, expected: Expected, pressure: Expected, disagreement_degc: float, shown: Shown
+) -> Doubt:
+    value = getattr(data, name)
+    sentence = f"{in_words(name, value, shown)} does not go with {data.words(name, shown=shown)}: with these it is {_as_a_rule(name, expected, shown)}"
+    light = value < expected.value if name == "t50_degc" else name == "e70_vol" and value > expected.value
+    if light and not data.ethanol_given:
+        sentence += f". Or it holds ethanol, which is not given: {_WRITE_ETHANOL}"
+    low, high = max(pressure.value - 2 * pressure.sigma, 0), pressure.value + 2 * pressure.sigma
+    sentence += f". Or the vapour pressure is wrong: with the other figures it is {span('vapour_pressure_kpa', low, high, shown)}"
     return _doubt(data, name, sentence, disagreement_degc)
+
+
+def _as_a_rule(name: str, expected: Expected, shown: Shown) -> str:
+    return f"{span(name, expected.value - 2 * expected.sigma, expected.value + 2 * expected.sigma, shown)} as a rule"
+
+
+def _low_t50(data: Measurements) -> float:
+    """What a T50 is below, degC, if it is lower than gasolines without ethanol and of this vapour pressure have it; else 0.
+
+    Source: least T50 of ASTM D4814-18 table 1, classes AA to C (up to 79 kPa) and D and E.
+    """
+    least = 77.0 if data.vapour_pressure_kpa <= 79 else 66.0
+    return least if data.t50_degc is not None and data.t50_degc < least else 0.0
+
+
+def _ethanol_not_given(data: Measurements, found: Route, asked: bool, shown: Shown) -> Doubt | None:
+    """Ethanol counted as none because nobody said: the limit is no surer than with the pump's usual share, and holds that limit in its 95 %.
+
+    A T50 below what gasolines without ethanol have asks for it, unless the sheet is `asked` about already. None where it was given, and where a measured
+    T(V/L=20) leaves the limit to no one's guess.
+    """
+    if data.ethanol_given or data.t_vl20_degc is not None:
+        return None
+    blend = replace(data, ethanol_vol=_PUMP_ETHANOL_VOL, ethanol_given=True)
+    said, apart_degc = "Ethanol is not given: counted as 0 %", 0.0
+    low_t50 = _low_t50(data)
+    asks = bool(low_t50) and not asked and "t50_degc" not in data.as_printed
+    if asks:
+        least = f"{number('t50_degc', low_t50, shown, 3)} {unit_of('t50_degc', shown)}"
+        said += f", but {data.words('vapour_pressure_kpa', 't10_degc', 't90_degc', 'e70_vol', 'e100_vol', shown=shown)} is below {least}, the least of "
+        said += "gasolines without ethanol (ASTM D4814): most likely it holds ethanol"
+    said += "."
+    try:
+        ordinary = usual(data.vapour_pressure_kpa, _PUMP_ETHANOL_VOL)
+        other = None if beyond_any_gasoline(blend, ordinary) else route(blend, ordinary)
+    except InputError:
+        other = None
+    if other is not None:
+        lower = found.t_vl20_degc - other.t_vl20_degc
+        less_sure = np.sqrt(max(other.sigma_degc**2 - found.sigma_degc**2, 0.0))
+        apart_degc = float(max(lower / COVERAGE_95, less_sure))
+        limit, by = shown.text(other.t_vl20_degc, "temperature", 0), shown.text(abs(lower), "temperature difference")
+        said += f" Most pump gasoline holds 10 %: then the limit is {limit}, {by} {'lower' if lower > 0 else 'higher'}, which the 95 % hold too."
+    return Doubt(f"{said} {_WRITE_ETHANOL[0].upper()}{_WRITE_ETHANOL[1:]}.", asks, apart_degc)
 
 
 def _fraction(data: Measurements, found: Route) -> Doubt | None:
@@ -136,23 +186,26 @@ def _doubt(data: Measurements, name: str, sentence: str, disagreement_degc: floa
     return Doubt(f"{sentence} {ask}", True, disagreement_degc)
 
 
-def apart(data: Measurements) -> str:
-    """What to say of figures no gasoline has together."""
+def apart(data: Measurements, shown: Shown | None = None) -> str:
+    """What to say, in the units of `shown`, of figures no gasoline has together."""
     given = data.for_fit()
     if data.t_vl20_degc is not None:
         given["t_vl20_degc"] = data.t_vl20_degc, 1.0
     expected = usual_vapour_pressure_kpa(data.ethanol_vol, given)
-    low, high = expected.value - 2 * expected.sigma, expected.value + 2 * expected.sigma
-    others = data.words("vapour_pressure_kpa") or "a gasoline without ethanol"
-    pressure = in_words("vapour_pressure_kpa", data.vapour_pressure_kpa)
+    low, high = max(expected.value - 2 * expected.sigma, 0), expected.value + 2 * expected.sigma
+    others = data.words("vapour_pressure_kpa", shown=shown) or "a gasoline without ethanol"
+    pressure = in_words("vapour_pressure_kpa", data.vapour_pressure_kpa, shown)
+    ethanol = ""
+    if not data.ethanol_given and _low_t50(data):
+        ethanol = f"; or it holds ethanol, which is not given: {_WRITE_ETHANOL}"
     if low <= data.vapour_pressure_kpa <= high:
         return (
             f"no fuel of many parts boils as {pressure} with {others} says, and a single substance is not covered; check each figure and its unit on "
-            "the data sheet, or leave one out"
+            f"the data sheet, or leave one out{ethanol}"
         )
     return (
-        f"{pressure} does not go with {others}: with that it is {max(low, 0):.0f} to {high:.0f} kPa as a rule; "
-        "check each figure and its unit on the data sheet, or leave one out"
+        f"{pressure} does not go with {others}: with that it is {span('vapour_pressure_kpa', low, high, shown)} as a rule; "
+        f"check each figure and its unit on the data sheet, or leave one out{ethanol}"
     )
 
 

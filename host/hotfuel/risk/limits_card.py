@@ -3,7 +3,7 @@
 The limits are those of hotfuel.risk.margin, so that the card, the live page and the board's lamp agree.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -17,8 +17,8 @@ from hotfuel.risk.assumptions import assumptions
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, margins
-from hotfuel.risk.pressure import Conditions, ambient, launch_acceleration_m_s2, standard_atmosphere_kpa
-from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
+from hotfuel.risk.pressure import Ambient, Conditions, ambient, launch_acceleration_m_s2, standard_atmosphere_kpa
+from hotfuel.units import STANDARD_PRESSURE_KPA, Shown, expanded
 
 _ROUTES_DIFFER_DEGC = 0.5
 STATES = ("full throttle", "idle", "standing", "launch")  # without a flow signal the first is what every running engine counts as
@@ -47,7 +47,9 @@ class LimitRow:
 
 @dataclass(frozen=True)
 class LimitsCard:
-    """The whole card. Differences, not temperatures: drop_per_1000_m_degc, drop_per_kpa_degc (of suction, at the pump or the first place)."""
+    """The whole card; `sentence` says where the limit is lowest.
+
+    Differences, not temperatures: drop_per_1000_m_degc, drop_per_kpa_degc (of suction, at the pump or the first place)."""
 
     car: str
     fuel: str
@@ -61,6 +63,7 @@ class LimitsCard:
     drop_per_1000_m_degc: float
     drop_per_kpa_degc: float
     notes: tuple[str, ...]
+    sentence: str
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON: plain values, units in the names."""
@@ -79,11 +82,12 @@ def limits_card(
     "idle" and "launch" have rows where they differ from full throttle (acceleration only where a pump draws through a line). Raises InputError as margins
     and the atmosphere do.
     """
-    fuel, shown = fuel or car.fuel(), shown or Shown(car.units)
+    shown = shown or Shown(car.units)
+    fuel = fuel or car.fuel(shown)
     if altitude_m is not None:
         standard_atmosphere_kpa(altitude_m)  # refuses what is no altitude
         car = car.model_copy(update={"altitude_m": altitude_m, "station_pressure_kpa": None})
-    air = ambient(car)
+    air = ambient(car, shown)
     lower_by = _other_route_lower_by(fuel)
     rows: list[LimitRow] = []
     lines_kpa: list[float] = []  # of each row: the pressure at the probe, before a needle
@@ -122,8 +126,41 @@ def limits_card(
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
-        per_1000_m, per_kpa, tuple(notes),
+        per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, _where(car, air, shown), shown),
     )  # fmt: skip
+
+
+def _where(car: Car, air: Ambient, shown: Shown) -> str:
+    """The air the limits hold for: "10000 ft", or the pressure where no altitude stands behind it alone."""
+    if car.altitude_m is not None and air.question is None:
+        return shown.text(car.altitude_m, "length")
+    return f"{shown.text(air.pressure_kpa, 'pressure')} ({air.source})"
+
+
+def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
+    """One sentence: the place with the lowest limit, its limit at full throttle and where it is lowest, and where boiling begins there."""
+    lowest = min(rows, key=lambda row: row.limit_degc if np.isfinite(row.limit_degc) else -np.inf)
+    place = f"{'behind the needle of the ' if lowest.behind_needle else ''}{lowest.place.replace('_', ' ')}"
+    here = [row for row in rows if (row.place, row.behind_needle) == (lowest.place, lowest.behind_needle)]
+    told = [row for row in here if row.state == STATES[0]]
+    told += [row for row in here if row is lowest and row not in told and not _alike(row, told)]
+    limits = ", ".join(
+        f"{_limit_in_words(row, shown)} {row.state if row.state == 'standing' else f'at {row.state}'}" for row in told
+    )
+    onsets = " and ".join(shown.text(row.onset_degc, "temperature", 0) for row in told if not row.no_limit)
+    begins = f"; boiling begins at {onsets}" if onsets else ""
+    return f"At {where} this fuel's lowest limit is {'' if lowest.behind_needle else 'at the '}{place}: {limits}{begins}."
+
+
+def _limit_in_words(row: LimitRow, shown: Shown) -> str:
+    if row.no_limit:
+        return f"none ({row.no_limit})"
+    doubt = shown.text(float(expanded(row.uncertainty_degc)), "temperature difference", 0)
+    return f"{shown.text(row.limit_degc, 'temperature', 0)} (±{doubt})"
+
+
+def _alike(row: LimitRow, told: Sequence[LimitRow]) -> bool:
+    return any(abs(row.limit_degc - other.limit_degc) < 0.05 for other in told)
 
 
 def _same_pressure(rows: list[LimitRow], name: str, pressure_kpa: float) -> bool:

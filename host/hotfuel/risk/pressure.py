@@ -17,7 +17,7 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.places import Role
 from hotfuel.risk.suction import GASOLINE_KG_M3, GAUGE_SHARE, delivery_kpa, held_column_kpa, suction_kpa
-from hotfuel.units import STANDARD_PRESSURE_KPA
+from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 from hotfuel.wired import flow_share
 
 DISAGREEMENT_KPA = 3.0
@@ -96,27 +96,34 @@ class PlacePressure:
     basis: str
 
 
-def ambient(car: Car) -> Ambient:
-    """Air pressure from the car file: station pressure and altitude, the lower where they are more than 3 kPa apart; sea level without either."""
-    return _ambient(car.altitude_m, car.station_pressure_kpa)
+def ambient(car: Car, shown: Shown | None = None) -> Ambient:
+    """Air pressure from the car file: station pressure and altitude, the lower where they are more than 3 kPa apart; sea level without either.
+
+    shown: the units of its words, the car file's if not given.
+    """
+    return _ambient(car.altitude_m, car.station_pressure_kpa, shown or Shown(car.units))
 
 
 @lru_cache(maxsize=64)
-def _ambient(altitude_m: float | None, station: float | None) -> Ambient:
+def _ambient(altitude_m: float | None, station: float | None, shown: Shown) -> Ambient:
     at_altitude = None if altitude_m is None else float(standard_atmosphere_kpa(altitude_m))
     if station is None and at_altitude is None:
         question = "the car file gives neither altitude nor station pressure: sea level is assumed, too high anywhere else. Where will the car drive?"
         return Ambient(STANDARD_PRESSURE_KPA, _WEATHER_KPA, "sea level assumed", question)
     if station is None:
+        assert altitude_m is not None
         assert at_altitude is not None
-        return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {altitude_m:.0f} m")
+        return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {shown.text(altitude_m, 'length')}")
     if at_altitude is None or abs(station - at_altitude) <= DISAGREEMENT_KPA:
         return Ambient(station, _BAROMETER_KPA, "station pressure")
+    assert altitude_m is not None
+    high = shown.text(altitude_m, "length")
     question = (
-        f"the car file gives a station pressure of {station:.1f} kPa and an altitude of {altitude_m:.0f} m, where {at_altitude:.1f} kPa is usual "
-        f"(allowed difference {DISAGREEMENT_KPA:g} kPa). Is one of them wrong, or is it the weather report's sea-level value? The lower is used."
+        f"the car file gives a station pressure of {shown.text(station, 'pressure')} and an altitude of {high}, where "
+        f"{shown.text(at_altitude, 'pressure')} is usual (allowed difference {shown.text(DISAGREEMENT_KPA, 'pressure')}). "
+        "Is one of them wrong, or is it the weather report's sea-level value? The lower is used."
     )
-    lower = "station pressure" if station < at_altitude else f"standard atmosphere at {altitude_m:.0f} m"
+    lower = "station pressure" if station < at_altitude else f"standard atmosphere at {high}"
     return Ambient(min(station, at_altitude), _WEATHER_KPA, lower, question)
 
 

@@ -8,8 +8,8 @@ from hotfuel.car import Probe
 from hotfuel.errors import InputError
 from hotfuel.simulator.drives import HOT_LAPS, QUEUE_AND_SOAK, STEADY_40_MPH, SUMMER_DRIVE, TRACK_DAY, Engine, Phase
 
-SUMMER_FUEL = {"vapour_pressure_kpa": 60.0, "t10_degc": 55.0, "t50_degc": 100.0, "t90_degc": 165.0}
-WINTER_FUEL = {"vapour_pressure_kpa": 90.0, "t10_degc": 45.0, "t50_degc": 95.0, "t90_degc": 165.0}
+SUMMER_FUEL = {"vapour_pressure_kpa": 60.0, "t10_degc": 55.0, "t50_degc": 100.0, "t90_degc": 165.0, "ethanol_vol": 0.0}
+WINTER_FUEL = {"vapour_pressure_kpa": 90.0, "t10_degc": 45.0, "t50_degc": 95.0, "t90_degc": 165.0, "ethanol_vol": 0.0}
 WHERE = ("tank", "pump", "pump_outlet", "carb_inlet", "bowl", "bonnet", "ambient", "block")
 
 

@@ -198,10 +198,19 @@ def test_what_is_asked_of_a_data_sheet_comes_once_and_first(hotfuel, tmp_path):
         car_file.EXAMPLE.replace('"60 kPa"', '"100 kPa"').replace('"55 degC"', '"75 degC"').replace('"100 degC"', '"120 degC"')
     )
     (tmp_path / "car.toml").write_text(sheet, encoding="utf-8")
-    said = " ".join(hotfuel("limits", "--car", tmp_path / "car.toml").split())
-    assert said.count("T10 75 degC does not go with") == 1
-    assert said.index("T10 75 degC does not go with") < said.index("with the doubt about its figures")
+    said = " ".join(hotfuel("limits", "--car", tmp_path / "car.toml", "--figure", tmp_path / "x.html").split())
+    assert said.startswith("At 1969 ft this fuel's lowest limit is at the pump: ")
+    assert "figure: " in said.rpartition(". ")[2]
+    assert said.count("T10 167 °F does not go with a vapour pressure of 14.5 psi") == 1
+    assert said.index("T10 167 °F does not go with") < said.index("with the doubt about its figures")
     assert "°C" not in said  # the example car reads degF
+    assert "degC" not in said
+
+
+def test_a_figure_of_the_fuel_that_cannot_be_names_file_and_table(hotfuel, tmp_path):
+    (tmp_path / "car.toml").write_text(car_file.EXAMPLE.replace('"100 degC"', '"120 degF"'), encoding="utf-8")
+    said = hotfuel("limits", "--car", tmp_path / "car.toml", code=1)
+    assert said.startswith("hotfuel: car.toml: fuel: T50 120 °F is not above T10 131 °F")
 
 
 def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(hotfuel, tmp_path):

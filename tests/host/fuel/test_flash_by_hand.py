@@ -10,7 +10,7 @@ from hotfuel.units import Shown
 from scipy.optimize import brentq
 
 KELVIN = np.array([310.0, 330.0, 350.0])
-PLAIN = Fuel.from_measurements(60, 55, 100, 165)
+PLAIN = Fuel.from_measurements(60, 55, 100, 165, 0)
 
 
 def feed_of(anchor=0.0, onset=0.0):

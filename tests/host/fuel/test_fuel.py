@@ -12,7 +12,7 @@ from hotfuel.fuel.usual import usual
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-E0 = Fuel.from_measurements(60, 55, 100, 165)
+E0 = Fuel.from_measurements(60, 55, 100, 165, 0)
 E10 = Fuel.from_measurements(63.5, 53, 72, 160, 10)
 E85 = Fuel.from_measurements(62, ethanol_vol=80)
 CLASS = Fuel.from_class("D4814", "A-1")
@@ -175,7 +175,7 @@ def test_describe_says_route_edition_memory_and_what_is_not_covered():
     for words in ("class only", "2018", "verify the edition", "from memory", "methanol, ethers, nitro"):
         assert words in text
     assert "linear equation of ASTM D4814" in " ".join(E0.describe())
-    assert "Another route gives" in " ".join(E10.describe())
+    assert "Another route (the ethanol step of ASTM D4814-18 appendix X2.27) gives" in " ".join(E10.describe())
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,11 @@
 """What a person is asked about a data sheet, and what it costs not to answer."""
 
+import re
+
 import pytest
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
+from hotfuel.units import Shown
 
 CONTRADICTORY = [(100, 75, 120), (80, 70, 110), (70, 70, 110), (62, 70, 120), (90, 60, 105)]
 
@@ -97,7 +100,7 @@ def test_a_fraction_of_ethanol_is_asked_about():
         ({"vapour_pressure_kpa": None}, "vapour pressure is missing: give it as a number of 13 to 115 kPa"),
         ({"vapour_pressure_kpa": 60, "t10_degc": "55"}, "T10 is '55', which is not a number"),
         ({"vapour_pressure_kpa": [60]}, "which is not a number"),
-        ({"vapour_pressure_kpa": 60, "ethanol_vol": None}, "ethanol is missing"),
+        ({"vapour_pressure_kpa": 60, "ethanol_vol": "10"}, "ethanol is '10', which is not a number"),
         ({"vapour_pressure_kpa": True}, "which is not a number"),
     ],
 )
@@ -110,3 +113,64 @@ def test_an_assumed_t10_carries_four_degrees():
     measured, assumed = Fuel.from_measurements(60, 55, 100), Fuel.from_measurements(60, 55, 100, t10_assumed=True)
     assert assumed.limit_uncertainty_degc**2 - measured.limit_uncertainty_degc**2 == pytest.approx((0.2 * 4) ** 2, abs=0.1)
     assert float(assumed.limit_degc(101.325)) == pytest.approx(float(measured.limit_degc(101.325)), abs=0.1)
+
+
+@pytest.mark.parametrize("t50", [71.1, 93.3, 104.4])
+def test_ethanol_that_nobody_gave_is_said_and_its_limit_lies_within_the_95_percent(t50):
+    unsaid, none, ten = (Fuel.from_measurements(62.05, 55, t50, 165.6, vol) for vol in (None, 0, 10))
+    limits = [float(fuel.limit_degc(101.325)) for fuel in (unsaid, none, ten)]
+    assert limits[0] == limits[1]
+    assert 0 < limits[0] - limits[2] <= 1.96 * unsaid.limit_uncertainty_degc
+    assert unsaid.limit_uncertainty_degc >= max(none.limit_uncertainty_degc, ten.limit_uncertainty_degc - 1e-9)
+    (said,) = [line for line in unsaid.describe() if "Ethanol is not given: counted as 0 %" in line]
+    then, lower = map(float, re.search(r"then the limit is (\d+) °C, ([\d.]+) °C lower", said).groups())
+    assert then == pytest.approx(limits[2], abs=0.8)
+    assert lower == pytest.approx(
+        limits[0] - limits[2], abs=0.4
+    )  # the mixture of a sheet may miss what is asked of it by so much
+    assert 'Write ethanol = "10 %"' in said
+    assert not any("not given" in line for fuel in (none, ten) for line in fuel.describe())
+    assert bool(unsaid.questions) == (t50 < 77)  # D4814's least T50 without ethanol, classes AA to C
+    assert not none.questions
+
+
+def test_a_measured_limit_needs_no_word_about_ethanol():
+    assert not any("Ethanol" in line for line in Fuel.from_measurements(63.5, 53, 90, t_vl20_degc=56).describe())
+
+
+def test_a_low_t50_names_the_ethanol_that_was_not_given():
+    asked = Fuel.from_measurements(62.05, 55, 56, 165.6).questions
+    assert "Or it holds ethanol, which is not given" in asked[0]
+    assert not any("ethanol" in line for line in Fuel.from_measurements(62.05, 55, 56, 165.6, 0).questions)
+
+
+US = Shown("us")
+
+
+@pytest.mark.parametrize(
+    ("figures", "message"),
+    [
+        ({"t10_degc": 121.1111, "t50_degc": 126.6667}, "T10 250 °F is outside 77 to 212 °F"),
+        ({"t10_degc": 55, "t50_degc": 48.8889}, r"T50 120 °F is not above T10 131 °F: a distillation rises"),
+        ({"vapour_pressure_kpa": 137.8951}, "vapour pressure 20 psi is outside 1.89 to 16.7 psi"),
+    ],
+)
+def test_figures_are_quoted_in_the_reader_s_units(figures, message):
+    with pytest.raises(InputError, match=message):
+        Fuel.from_measurements(**{"vapour_pressure_kpa": 62.0528, **figures}, shown=US)
+    (question,) = Fuel.from_measurements(100, 75, 120, ethanol_vol=0, shown=US).questions
+    assert "T10 167 °F does not go with a vapour pressure of 14.5 psi" in question
+    assert "degC" not in question
+    assert "kPa" not in question
+
+
+@pytest.mark.parametrize(
+    ("figures", "why"),
+    [
+        ((60, None, 100), "T10 is not given"),
+        ((60,), "T10 and T50 are not given"),
+        ((60, 55, 75, 160, 40), "With 40 % ethanol"),
+    ],
+)
+def test_the_note_names_the_one_reason_why_the_equation_is_not_used(figures, why):
+    assert [note for note in Fuel.from_measurements(*figures).notes if why in note and " or " not in note]

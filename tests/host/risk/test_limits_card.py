@@ -97,3 +97,18 @@ def test_a_card_says_when_the_fuel_was_measured(car):
     dated = car_file.load(car_file.EXAMPLE.replace("# measured_on = 2026-06-01", "measured_on = 2026-06-01"))
     assert any("measured on 2026-06-01" in note for note in limits_card(dated).notes)
     assert not any("measured on" in note for note in limits_card(car).notes)
+
+
+def test_one_sentence_leads_the_card(car):
+    card = limits_card(car, altitude_m=3048.0)  # the example car reads degF
+    full, launch = (rows_of(card, state)["pump", False] for state in ("full throttle", "launch"))
+    assert launch.limit_degc == min(row.limit_degc for row in card.rows)
+    of = [[f"{1.8 * degc + 32:.0f} °F" for degc in (row.limit_degc, row.onset_degc)] for row in (full, launch)]
+    doubt = [f"{1.8 * 1.96 * row.uncertainty_degc:.0f} °F" for row in (full, launch)]
+    assert card.sentence == (
+        f"At 10000 ft this fuel's lowest limit is at the pump: {of[0][0]} (±{doubt[0]}) at full throttle, {of[1][0]} (±{doubt[1]}) at launch; "
+        f"boiling begins at {of[0][1]} and {of[1][1]}."
+    )
+    assert card.ambient_source == "standard atmosphere at 10000 ft"
+    hard = car.model_copy(update={"suction": car.suction.model_copy(update={"launch_acceleration_m_s2": 14.0})})
+    assert "at full throttle, none (pressure too low" in limits_card(hard, altitude_m=6000.0).sentence
