@@ -6,6 +6,7 @@ import numpy as np
 
 from hotfuel.study.drive.complaint import Judgement, Stop
 from hotfuel.study.drive.restarts import Hardness, Proof
+from hotfuel.text import is_nothing
 from hotfuel.units import Shown, expanded
 
 
@@ -80,4 +81,6 @@ def _room(shown: Shown, stop: Stop) -> str:
         (float(expanded(one.uncertainty_degc)) for one in stop.places if one.smallest_margin_degc == stop.margin_degc), np.nan
     )
     size = shown.no_finer(abs(stop.margin_degc), "temperature difference", doubt_degc)
+    if is_nothing(size):
+        return "at its limit"
     return f"{size} {'below' if stop.margin_degc > 0 else 'beyond'} its limit"

@@ -67,7 +67,9 @@ class Sheet:
     facts: Sequence[tuple[str, str]] = ()
     conditions: Sequence[str] = ()
     weakens: Sequence[str] = ()
-    reasons: Sequence[str] = ()  # why there is no verdict: on the card, whose lists end early
+    reasons: Sequence[
+        str
+    ] = ()  # beneath the card's heading, whose lists end early: why there is no verdict, which fixes it means
     cautions: Sequence[str] = CAUTIONS
     simulated: bool = False  # wholly or in part; simulated_words say what of it
     simulated_words: str = "simulated, no real car"

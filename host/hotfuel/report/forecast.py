@@ -15,7 +15,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import UNKNOWN, Tried, helps, interval
+from hotfuel.study.line.first import UNKNOWN, Tried, helps, interval, try_one
 from hotfuel.study.line.forecast import Curve, Forecast, Row
 from hotfuel.text import directed
 from hotfuel.units import Shown
@@ -79,9 +79,10 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     elif len(best) == 1:
         lines = [f"Try first: {names}"]
     else:
-        lines = [f"Try first one of {len(best)} fixes that cannot be told apart here"]
+        lines = [try_one(best)]
     first = _sheet(session, lines, [one.told for one in tried[:1]], shown)
-    first.lead = [f"Of this group: {names}."] if len(best) > 1 else []
+    first.lead = [f"They are: {names}."] if len(best) > 1 and helps(best) else []
+    first.reasons = [*first.lead, f"Drawn: {best[0].fix.change.name}."] if first.lead else []  # the card has no caption
     first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=())
     for one in tried[:7]:
         first.table.rows.append(_first_row(one, shown)[:4])

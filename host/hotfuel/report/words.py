@@ -12,6 +12,7 @@ from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.text import directed
 from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
@@ -132,7 +133,7 @@ def change(answer: "Answer", shown: Shown, *, rounded: bool = False) -> str:
     if low * high >= 0:
         near, far = sorted((abs(low), abs(high)))
         return f"{text} ({size(near)} to {size(far)})"
-    return f"{text} (from {size(low)} {less} to {size(high)} {more})"
+    return f"{text} (from {directed(size(low), less, 'no change')} to {directed(size(high), more, 'no change')})"
 
 
 def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:

@@ -90,3 +90,5 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
         told = first.interval(one.told.smallest.degc, SI, ("more", "less"))
         assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]
+    best = [one.fix.change.name for one in tried if one.group == 1]
+    assert len(best) == 1 or all(name in made.sheet.reasons[0] for name in best)  # the card names them too

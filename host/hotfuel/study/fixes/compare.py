@@ -105,14 +105,17 @@ def compare_runs(
         _answer(key, estimates[key], words[key], levels[key], sides, base, asked, faults[key], delta_degc, shown, further[True])
         for key in estimates
     ]
-    read = {
-        (a.variant, a.cell): as_read(*_sides(sides, base, a.variant, a.cell), a.cell, (a.high_degc - a.low_degc) / 2, shown)
-        for a in answers
-        if a.primary
-    }
-    answers = [
-        replace(a, sentence=f"{a.sentence} {told}") if a.primary and (told := read[a.variant, a.cell]) else a for a in answers
-    ]
+    read: dict[str, str] = {}
+    for number, asked_first in enumerate(answers):
+        if not asked_first.primary:
+            continue
+        a, b = _sides(sides, base, asked_first.variant, asked_first.cell)
+        half = (asked_first.high_degc - asked_first.low_degc) / 2
+        if was := as_read(a, b, asked_first.cell, half, shown):
+            read.setdefault(asked_first.variant, was)
+            to = shown.text(a[0].brought_to_degc, "temperature", 0)
+            said = f"{asked_first.sentence} That is brought to one outside air, {to}; as read it was {was}."
+            answers[number] = replace(asked_first, sentence=said)
     beyond = {name: one.untouched for one in questions for name in one.variants}
     answers = [replace(a, touched=a.asked or a.cell.place not in beyond.get(a.variant, ())) for a in answers]
     answers.sort(
@@ -126,9 +129,8 @@ def compare_runs(
     )
     primary_cell = questions[0].cells[0]
     best, best_said = _best(base, others, answers, primary_cell)
-    air_moved = {variant for (variant, _), told in read.items() if told}
     conditions = [
-        line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase, air_moved=v in air_moved)
+        line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase, read=read.get(v, ""))
     ]
     cautions = [line for v in others for line in day_cautions(sides[base], sides[v], shown)]
     cautions += [line for v in others for line in order_cautions(sides[base], sides[v])]

@@ -18,7 +18,7 @@ STOCK_DEGC = 2.0
 
 
 def as_read(a: Sequence[Run], b: Sequence[Run], cell: Cell, half_degc: float, shown: Shown) -> str:
-    """What b was against a as read, where bringing both to one outside air moved the number as it is printed; "" where it did not.
+    """What b was against a as read, "2.0 °F cooler", where bringing both to one outside air moved the number as it is printed; "" where it did not.
 
     half_degc: half the interval of the answer, nan where it has none: numbers are no finer.
     """
@@ -34,16 +34,13 @@ def as_read(a: Sequence[Run], b: Sequence[Run], cell: Cell, half_degc: float, sh
     if not np.isfinite(moved) or is_nothing(size(moved)):
         return ""
     words = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")
-    was = directed(size(read[1] - read[0]), words[0 if (read[1] - read[0]) * cell.better > 0 else 1], "the same")
-    return f"That is brought to one outside air, {shown.text(a[0].brought_to_degc, 'temperature', 0)}; as read it was {was}."
+    return directed(size(read[1] - read[0]), words[0 if (read[1] - read[0]) * cell.better > 0 else 1], "the same")
 
 
-def mismatches(
-    a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "", *, air_moved: bool = False
-) -> list[str]:
+def mismatches(a: Sequence[Run], b: Sequence[Run], shown: Shown = Shown("si"), phase: str = "", *, read: str = "") -> list[str]:
     """One sentence for each condition that did not match between the runs of two variants. phase: the one the primary question is about.
 
-    air_moved: whether bringing them to one outside air moved a number that is printed.
+    read: what the second was as read, where bringing both to one outside air moved what is printed (as_read).
     """
     first, second = a[0].variant, b[0].variant
     lines = []
@@ -60,10 +57,11 @@ def mismatches(
             f"The outside temperature is not known for {first} and {second}: temperatures are compared as read, "
             "and a hotter day would look like the change."
         )
-    elif abs(x - y) > AMBIENT_DEGC or air_moved:
+    elif abs(x - y) > AMBIENT_DEGC or read:
+        told = f"; as read it was {read} with {second}" if read else ""
         lines.append(
             f"It was {shown.text(x, 'temperature')} outside with {first} and {shown.text(y, 'temperature')} with {second}: "
-            f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (±{expanded(SLOPE_U):.1f}, in the interval)."
+            f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (±{expanded(SLOPE_U):.1f}, in the interval){told}."
         )
     x, y = means("ambient_pressure_kpa")
     if abs(x - y) > PRESSURE_KPA:

@@ -17,7 +17,7 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.line.change import Change, Coolant
 from hotfuel.study.line.draws import Own
 from hotfuel.study.line.forecast import Forecast, forecast
-from hotfuel.text import directed, is_nothing, listed
+from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown
 
 PRACTICE = "common practice, no source"
@@ -184,14 +184,15 @@ def _heading(group: Sequence[Tried]) -> str:
     if best and not helps(group):
         return "None of the fixes that can be forecast here gives more room to boiling:"
     if best:
-        names = listed([one.fix.change.name for one in group])
-        return (
-            f"Try first one of these {_number(len(group))}; they cannot be told apart here: {names}."
-            if several
-            else f"Try first: {names}."
-        )
+        names = ", ".join(one.fix.change.name for one in group)
+        return f"{try_one(group)}: {names}." if several else f"Try first: {names}."
     which = f"Group {group[0].group}, {'after those' if helps(group) else 'which gives no more room'}"
     return f"{which}: these cannot be told apart here" if several else which
+
+
+def try_one(group: Sequence[Tried]) -> str:
+    """The answer where several are the best."""
+    return f"Try first one of these {_number(len(group))}; they cannot be told apart here"
 
 
 def _number(count: int) -> str:

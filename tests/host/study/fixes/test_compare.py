@@ -185,6 +185,7 @@ def test_what_one_outside_air_did_to_the_number_is_said_beside_it():
     ]
     told = compare_runs(runs, "before", shown=Shown("us"))
     assert told.finding().endswith(" That is brought to one outside air, 86 °F; as read it was 2.2 °F cooler.")
+    assert told.as_dict()["conditions"][0].endswith("in the interval); as read it was 2.2 °F cooler with after.")
     assert told.as_dict()["conditions"][0].startswith(
         "It was 87.8 °F outside with before and 85.1 °F with after: temperatures are brought"
     )
