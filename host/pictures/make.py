@@ -48,7 +48,7 @@ def runs() -> list[Run]:
     return [
         Run(
             f"run {number + 1}", "shield" if number % 2 else "as built", f"s{number}",
-            {asked: (-4.0 if number % 2 else 4.0) + spread[number], seen: 35.0 + spread[-number]}, {},
+            {asked: (4.0 if number % 2 else -4.0) + spread[number], seen: 35.0 + spread[-number]}, {},
             start_s=1.7e9 + 2400 * number, ambient_degc=31.0, ambient_pressure_kpa=94.5, fuel="summer fuel", car="made-up saloon",
         )
         for number in range(6)
