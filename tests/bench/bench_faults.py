@@ -414,7 +414,9 @@ def table(every: int = 1, jobs: list[Job] | None = None, how: tuple[str, ...] = 
 
 
 def main() -> None:
-    rows = table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
+    # What other recordings of this user left elsewhere is not this trial's.
+    with tempfile.TemporaryDirectory() as state, mock.patch.dict(os.environ, XDG_STATE_HOME=state):
+        rows = table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
     print(f"{'':38s} {'tried':>6s} {'kept or said':>13s} {'lost':>5s}")
     for title, row in rows.items():
         print(f"{title:38s} {row.tried:6d} {row.tried - row.lost:13d} {row.lost:5d}")
