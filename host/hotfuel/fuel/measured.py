@@ -99,10 +99,10 @@ def _in_words(data: Measurements, found: routes.Route, shown: Shown) -> tuple[st
         )
     if not found.credit:
         missing = [name for name, value in (("T10", data.t10_degc), ("T50", data.t50_degc)) if value is None]
-        if missing:
-            why = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given, which the linear equation of ASTM D4814 needs"
-        elif data.ethanol_vol >= 20:
+        if data.ethanol_vol >= 20:
             why = f"With {data.ethanol_vol:g} % ethanol the linear equation of ASTM D4814 does not hold (less than 20 %)"
+        elif missing:
+            why = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given, which the linear equation of ASTM D4814 needs"
         elif data.vapour_pressure_kpa <= 15:
             why = "The vapour pressure is below what the linear equation of ASTM D4814 is for"
         else:

@@ -90,7 +90,7 @@ class Measurements:
             if field == "vapour_pressure_kpa" and 5 <= value < low:
                 raise InputError(
                     f"{name} {value:.4g} {unit} is outside {low:g} to {high:g} {unit}: is it in psi? Then write "
-                    f"{value * volatility.KPA_PER_PSI:.1f} kPa"
+                    f"{value * volatility.KPA_PER_PSI:.1f} kPa ({value:.4g} psi)"
                 )
             if not low <= value <= high:
                 ends, unit = [number(field, end, shown, 3) for end in (low, high)], unit_of(field, shown)

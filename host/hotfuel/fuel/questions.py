@@ -45,7 +45,7 @@ def require_kpa(data: Measurements, shown: Shown | None = None) -> None:
     if _suits(data, in_kpa) and not (front and _suits(data, pressure)):
         beside = f"does not go with {others}, but {pressure:.4g} psi would" if front else "is less than gasolines have"
         raise InputError(
-            f"a vapour pressure of {pressure:.4g} kPa {beside}: is it in psi? Then write {in_kpa:.1f} kPa; if it is kPa, write "
+            f"a vapour pressure of {pressure:.4g} kPa {beside}: is it in psi? Then write {in_kpa:.1f} kPa ({pressure:.4g} psi); if it is kPa, write "
             'as_printed = ["vapour_pressure"] under [fuel]'
         )
 

@@ -170,6 +170,7 @@ def test_figures_are_quoted_in_the_reader_s_units(figures, message):
         ((60, None, 100), "T10 is not given"),
         ((60,), "T10 and T50 are not given"),
         ((60, 55, 75, 160, 40), "With 40 % ethanol"),
+        ((60, None, None, None, 40), "With 40 % ethanol"),
     ],
 )
 def test_the_note_names_the_one_reason_why_the_equation_is_not_used(figures, why):
