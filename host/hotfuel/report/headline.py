@@ -13,7 +13,7 @@ from hotfuel.risk.level import Level, in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.story import Story
-from hotfuel.text import listed
+from hotfuel.text import is_nothing, listed
 from hotfuel.units import Shown, expanded
 
 BOILED, WITHIN_DOUBT, CLOSE, BELOW = "boiled", "within doubt", "close", "below"
@@ -128,11 +128,11 @@ def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
 
 def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
     limit, there = (_degrees(shown, degc) for degc in (near.limit_there_degc, near.temperature_there_degc))
-    side = "above" if near.smallest_margin_degc <= 0 else "below"
     gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
+    side = "at" if is_nothing(gap) else f"{gap} {'above' if near.smallest_margin_degc <= 0 else 'below'}"
     return (
         f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}. Its limit there, where it makes more vapour than can be "
-        f"pumped or metered, was about {limit}: {gap} {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
+        f"pumped or metered, was about {limit}: {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
         "Every ± and grey band in this report holds in 95 of 100 cases."
     )  # fmt: skip
 

@@ -47,6 +47,7 @@ def test_boiled_only_beyond_the_doubt(drive, margin, kind, said):
         assert "±4 °C" in head.basis  # 3.92, and no finer than a degree
         assert not re.search(r"\d\.\d °C", head.sentence + head.basis)
         assert "margin" not in head.sentence + head.basis
+        assert ("at that limit" in head.basis) == (margin == 0)  # nothing is not above it
         assert head.next_steps
 
 
