@@ -28,7 +28,6 @@ FSYNC_EVERY_S = 5.0
 RETRY_EVERY_S = 1.0
 _CALM_S = 0.5  # a frame that stopped in its middle for this long is not waited for any more
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
-_TAIL_MAX = 4 << 20  # bytes written since the last fsync that are remembered: an unplugged disk may never have got them
 
 
 class LogWriter:
@@ -74,9 +73,10 @@ class LogWriter:
         self._waiting: list[bytes] = []  # host frames on their way to the next frame boundary
         self._piece = 0  # bytes since the last zero
         self._cut = False  # bytes were lost: what comes next must not join what stands before
-        self._tail = bytearray()  # the last bytes before `_size` that no fsync has confirmed
+        self._tail = places.Tail()  # before `_size`
         self._last_received = self._last_sync = self._last_try = clock()
         self._dirty = False
+        self._drain_from = 0.0  # not before, by the clock: the disk took a large part, and it was in vain
         self._lost_its_place = False  # the log has gone, and there is no other folder
         self._full = ""  # how the disk refused; the frame under way goes to it all the same
         strangers = others.of(self.path) if self._size else ()
@@ -87,10 +87,7 @@ class LogWriter:
         found = joined.join(self.path, self._size, self.log_id, self._places(), also_anothers=False)
         if found.behind:
             os.close(self._fd)
-            raise InputError(
-                f"{self.path} lacks {found.behind[0].base - found.end} bytes before what is kept elsewhere of it begins (its log was cut): record into "
-                f"another folder, and put its log back from a copy, or type: hotfuel rescue {places.typed(found.behind[0].path)} --into FOLDER"
-            )
+            raise InputError(places.cut(self.path, found))
         self._reserve = reserve.Reserve(self.path, self.log_id, reserve.not_found(self.path, self.log_id, found.end, self._warn))
         if self._size or found.pieces:
             self._go_on_after_an_earlier_recording(found)
@@ -108,12 +105,14 @@ class LogWriter:
     @property
     def size(self) -> int:
         """Length of the stream so far, whether the disk has it already or not."""
-        return self._size if self._spill is None else self._spill.base + self._spill.size
+        if self._spill is not None:
+            return self._spill.base + self._spill.size
+        return self._earlier[-1].end if self._earlier else self._size
 
     @property
     def failing(self) -> bool:
         """True while the disk refuses and the stream goes elsewhere."""
-        return self._spill is not None
+        return self._spill is not None or bool(self._earlier)
 
     def received(self, data: bytes) -> None:
         """Keep what the link brought, in one piece or many, exactly as it came."""
@@ -144,11 +143,12 @@ class LogWriter:
             self._last_try = now
             if places.gone(self.path, self._fd):
                 self._leave()
-            if self._spill is not None and not self._lost_its_place:
+            if self.failing and not self._lost_its_place and now >= self._drain_from:
                 self._drain()
+                self._stay_elsewhere()
                 self._note_spill()
         self._refusing.look(self.path.name)
-        if self._dirty and self._spill is None and now - self._last_sync >= FSYNC_EVERY_S:
+        if self._dirty and not self.failing and now - self._last_sync >= FSYNC_EVERY_S:
             self.sync()
 
     def sync(self) -> bool:
@@ -172,18 +172,13 @@ class LogWriter:
         self._give_waiting()
         if places.gone(self.path, self._fd):
             self._leave()
-        if self._spill is not None and not self._lost_its_place:
+        if self.failing and not self._lost_its_place:
             self._drain()
-        if self._spill is not None:
+        if self.failing:
             self._note_spill()
-            pieces = self._all_pieces()
-            where = " and ".join(places.words(piece.path) for piece in pieces)
-            size = max((piece.end for piece in pieces), default=self._size) - self._size
-            self._warn(
-                f"{self.path.name}: {size} bytes of this drive are not on its disk, only in {where}. Make room and type: "
-                f"hotfuel rescue {places.typed(self.path.parent)}. Or onto another disk: hotfuel rescue {places.typed(self.path.parent)} --into FOLDER"
-            )
-            self._spill.keep()
+            self._warn(places.not_on_disk(self.path, self._size, self._all_pieces()))
+            if self._spill is not None:
+                self._spill.keep()
         self._refusing.look(self.path.name, at_the_end=True)
         self.sync()
         self._reserve.end()
@@ -205,23 +200,23 @@ class LogWriter:
 
     def _go_on_after_an_earlier_recording(self, found: joined.Joined) -> None:
         """Write what an earlier one could only keep elsewhere, and end the piece it stopped in."""
-        pieces = found.pieces
-        if pieces and places.put_back(pieces, self._fd, self._size, self._write) is None:
-            self._size = os.fstat(self._fd).st_size
-            places.let_go(pieces, self.path)
-        elif pieces:  # the disk still refuses: this recording's own pieces follow those
-            self._size = os.fstat(self._fd).st_size
-            self._earlier = list(pieces)
-            self._open_spill("what an earlier recording kept elsewhere does not fit", found.end)
-        if places.last_byte(self.path, self._fd, pieces if self._spill else []) != b"\x00":
+        self._earlier = list(found.pieces)
+        self._drain()
+        self._stay_elsewhere()
+        if places.last_byte(self.path, self._fd, self._earlier) != b"\x00":
             self._append(b"\x00")
+
+    def _stay_elsewhere(self) -> None:
+        """While the disk does not take what earlier recordings kept elsewhere, this one's own pieces follow those."""
+        if self._earlier and self._spill is None:
+            self._open_spill("what an earlier recording kept elsewhere does not fit", self._earlier[-1].end)
 
     def _append(self, data: bytes) -> None:
         if self._cut:
             data = b"\x00" + data
         last_zero = data.rfind(b"\x00")
         self._piece = len(data) - 1 - last_zero if last_zero >= 0 else self._piece + len(data)
-        if self._spill is None:
+        if not self.failing:
             data = data[self._end_on_disk(data) if self._full else self._to_disk(data) :]
             if not data:
                 self._cut = False
@@ -244,8 +239,7 @@ class LogWriter:
             problem, full = error.strerror or str(error), error.errno in _FULL
         self._dirty = self._dirty or done > 0
         self._size += done
-        self._tail += data[:done]
-        del self._tail[: max(0, len(self._tail) - _TAIL_MAX)]
+        self._tail.add(data[:done])
         if problem is not None and self._spill is None:
             with contextlib.suppress(OSError):
                 self._size = os.fstat(self._fd).st_size
@@ -275,7 +269,7 @@ class LogWriter:
             self._size = os.fstat(self._fd).st_size
         taken = len(rest) if done == len(last) else 0
         self._dirty = True
-        self._tail += last[: done if taken else 0]
+        self._tail.add(last[: done if taken else 0])
         if ends or not taken:
             problem, self._full = self._full, ""
             self._open_spill(problem, self._size)
@@ -299,13 +293,13 @@ class LogWriter:
 
     def _note_spill(self) -> None:
         """Put down in the reserve what is not on the disk, for whoever finds the folder after a restart, or a copy of it."""
-        if self._spill is None:
+        if not self.failing:
             return
         first = self._earlier[0] if self._earlier else None
-        base, since_s = (first.base, first.since_wall_s) if first else (self._spill.base, self._spill_since_s)
-        paths = (*(piece.path for piece in self._earlier), *self._spill.paths)
-        size = self._spill.base + self._spill.size - base
-        self._reserve.kept(reserve.Kept(base, size, since_s, self._wall(), paths, socket.gethostname()))
+        base = first.base if first is not None else self._spill.base if self._spill is not None else self._size
+        since_s = first.since_wall_s if first is not None else self._spill_since_s
+        paths = (*(piece.path for piece in self._earlier), *(self._spill.paths if self._spill is not None else ()))
+        self._reserve.kept(reserve.Kept(base, self.size - base, since_s, self._wall(), paths, socket.gethostname()))
 
     def _to_spill(self, data: bytes) -> None:
         done = 0
@@ -320,31 +314,49 @@ class LogWriter:
             self.bytes_lost += len(data) - done
 
     def _drain(self) -> None:
-        """Append what was kept elsewhere to the log, as far as the disk takes it."""
-        kept = self._spill
-        assert kept is not None
-        earlier = self._earlier
-        if earlier and places.put_back(earlier, self._fd, self._size, self._write) is not None:
-            return
+        """Append what is kept elsewhere to the log: all of it, or nothing. A part would hide the frame at the log's end that says the disk was full."""
         with contextlib.suppress(OSError):
             self._size = os.fstat(self._fd).st_size
-        try:
-            while (offset := self._size - kept.base) < kept.size:
-                piece = kept.get(offset, 1 << 16)
-                if not piece or self._to_disk(piece) < len(piece):
-                    return
-        except OSError:
+        begun = self._size
+        if self.failing and not (places.has_room(self.path, self.size - begun + reserve.SIZE) and self._reserve.take_room()):
             return
-        if not self.sync():
+        whole = places.put_all_back(self._earlier, self._spill, self._fd, begun, self._noted_write)
+        with contextlib.suppress(OSError):
+            self._size = os.fstat(self._fd).st_size
+        if not whole:
+            self._take_back(begun)
             return
-        kept.remove()
-        places.let_go(earlier, self.path)
-        self._spill, self._earlier = None, []
-        self._reserve.kept(None)
-        self._reserve.take_room()
-        if not kept.size:  # nothing came after all: a zero behind the frame that says so takes it back
+        kept, own = self._spill, self._spill.paths if self._spill is not None else []
+        left = [one for one in spill.of(self.log_id, self._places()) if one.end <= self._size and joined.same(one.log, self.path)]
+        pieces = {piece.path: piece for piece in [*left, *self._all_pieces()]}
+        if (pieces or kept is not None) and not self.sync():
+            return
+        if kept is not None:
+            kept.keep()
+        stay = places.let_go(list(pieces.values()), self.path, own)
+        if changed := [piece for piece in stay if piece.path in own]:
+            self._warn(places.not_held(self.path, changed))
+        if self.failing:
+            self._spill, self._earlier = None, []
+            self._reserve.kept(None)
+        if kept is not None and not kept.size:  # nothing came after all: a zero behind the frame that says so takes it back
             self._to_disk(b"\x00")
         self._refusing.works()
+
+    def _take_back(self, begun: int) -> None:
+        """Cut off the part of what is kept elsewhere that the disk took; it is still there."""
+        written = max(0, self._size - begun)
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._fd, begun)
+            self._size = begun
+            self._tail.cut(written)
+        self._drain_from = self._clock() + min(60.0, written / (1 << 16))
+
+    def _noted_write(self, fd: int, data: bytes) -> int:
+        written = self._write(fd, data)
+        self._dirty = True
+        self._tail.add(data[: max(0, written)])
+        return written
 
     def _leave(self) -> bool:
         """The log is not where it was: follow it if it was only moved, else go on in the fallback folder. True if there is a log to write again."""
@@ -378,16 +390,15 @@ class LogWriter:
             f"{old.parent} HAS GONE (deleted, or its disk was removed): recording goes on in {self.path.parent}, "
             + ("with everything recorded so far" if whole else "from here on; what was recorded before is on the disk that went")
         )
-        kept, self._spill = self._spill, None
-        if whole and self._earlier and places.put_back(self._earlier, self._fd, self._size, self._write) is None:
-            self._size = os.fstat(self._fd).st_size
-        self._earlier = []  # they stay: the disk that went may come back
+        if whole:
+            return True  # what is kept elsewhere goes on from it as before
+        kept, self._spill, self._earlier = self._spill, None, []  # they stay: the disk that went may come back, and lacks them
+        at = 0
+        while kept is not None and (piece := kept.get(at, 1 << 16)):
+            self._append(piece)
+            at += len(piece)
         if kept is not None:
-            at = self._size - kept.base if whole else 0  # of a log read back whole the spill may be a part
-            while (piece := kept.get(max(at, 0), 1 << 16)) and at < kept.size:
-                self._append(piece)
-                at = max(at, 0) + len(piece)
-            kept.remove() if whole else kept.keep()  # the disk that went may come back, and lacks it
+            kept.keep()
         return True
 
     def _all_to_spill(self) -> None:

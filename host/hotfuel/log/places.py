@@ -4,7 +4,8 @@ import contextlib
 import errno
 import os
 import shlex
-from collections.abc import Callable, Sequence
+import shutil
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,8 +14,22 @@ from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece
 
 _BLOCK = 1 << 20
+_TAIL_MAX = 4 << 20
 _NO_LONGER_THERE = (errno.ENXIO, errno.EIO, errno.ENODEV, errno.ESTALE, errno.ENOTCONN)  # of a disk that was unplugged
 Write = Callable[[int, bytes], int]
+
+
+class Tail(bytearray):
+    """The last bytes of a log that no fsync has confirmed: a disk that is unplugged may never have got them."""
+
+    def add(self, written: bytes) -> None:
+        """The log's next bytes."""
+        self += written
+        del self[: max(0, len(self) - _TAIL_MAX)]
+
+    def cut(self, count: int) -> None:
+        """So many were cut off the log's end."""
+        del self[max(0, len(self) - count) :]
 
 
 @dataclass(frozen=True)
@@ -33,6 +48,32 @@ def open_log(path: Path) -> int:
 def words(path: Path) -> str:
     """A kept piece's place, for a person."""
     return f"this computer's memory ({path})" if spill.in_memory(path.parent) else str(path)
+
+
+def not_on_disk(log: Path, size: int, pieces: Sequence[Piece]) -> str:
+    """For a person: what of a recording that ends is kept elsewhere. size: of the log's file."""
+    where = " and ".join(words(piece.path) for piece in pieces)
+    count = max((piece.end for piece in pieces), default=size) - size
+    return (
+        f"{log.name}: {count} bytes of this drive are not on its disk, only in {where}. Make room and type: "
+        f"hotfuel rescue {typed(log.parent)}. Or onto another disk: hotfuel rescue {typed(log.parent)} --into FOLDER"
+    )
+
+
+def not_held(log: Path, pieces: Sequence[Piece]) -> str:
+    """For a person: what was kept elsewhere should stand in the log now, and does not."""
+    return (
+        f"{log.name}: it does not hold what {' and '.join(words(piece.path) for piece in pieces)} has of this drive (something else wrote into it): that "
+        f"stays there. Type: hotfuel rescue {typed(log.parent)}"
+    )
+
+
+def cut(log: Path, found: joined.Joined) -> str:
+    """For a person: why nothing is recorded into a log that lacks bytes before what is kept elsewhere of it."""
+    return (
+        f"{log} lacks {found.behind[0].base - found.end} bytes before what is kept elsewhere of it begins (its log was cut): record into another folder, and "
+        f"put its log back from a copy, or type: hotfuel rescue {typed(found.behind[0].path)} --into FOLDER"
+    )
 
 
 def typed(path: Path) -> str:
@@ -89,11 +130,11 @@ def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write, log_id
             if not data:
                 whole = False
                 break
-            _all(write, new, data)
+            write_all(write, new, data)
             at += len(data)
         if not whole:
             os.ftruncate(new, 0)
-            _all(write, new, identity.frame(identity.later(log_id)) + b"\x00" + tail)
+            write_all(write, new, identity.frame(identity.later(log_id)) + b"\x00" + tail)
     except OSError:
         os.close(new)
         raise
@@ -118,12 +159,12 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
         position = max(position, piece.base)
         try:
             if hole:
-                _all(write, fd, b"\x00")
+                write_all(write, fd, b"\x00")
             while position < end:
                 data = piece.read(position, min(_BLOCK, end - position))
                 if not data:
                     return f"{piece.path} cannot be read"
-                _all(write, fd, data)
+                write_all(write, fd, data)
                 position += len(data)
         except OSError as error:
             if hole:  # where it stopped could not be told next time
@@ -131,6 +172,21 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
                     os.ftruncate(fd, before)
             return error.strerror or str(error)
     return None
+
+
+def put_all_back(earlier: Sequence[Piece], kept: spill.Spill | None, fd: int, size: int, write: Write) -> bool:
+    """The same, with what this recorder keeps itself, `kept`, behind it. True if that was all."""
+    if earlier and put_back(earlier, fd, size, write) is not None:
+        return False
+    try:
+        while kept is not None and (offset := os.fstat(fd).st_size - kept.base) < kept.size:
+            data = kept.get(offset, 1 << 16)
+            if not data:
+                return False
+            write_all(write, fd, data)
+    except OSError:
+        return False
+    return True
 
 
 def before(fd: int, size: int, pieces: Sequence[Piece], base: int) -> spill.Before | None:
@@ -149,19 +205,29 @@ def before(fd: int, size: int, pieces: Sequence[Piece], base: int) -> spill.Befo
     return passed if passed.size == base else None
 
 
-def let_go(pieces: Sequence[Piece], log: Path) -> list[Piece]:
+def has_room(log: Path, count: int) -> bool:
+    """Whether the disk of a log says that it takes so many bytes more. One that does not say is believed to: the write itself will tell."""
+    try:
+        usage = shutil.disk_usage(log.parent)
+    except OSError:
+        return True
+    return usage.free >= count or usage.total == 0
+
+
+def let_go(pieces: Sequence[Piece], log: Path, own: Collection[Path] = ()) -> list[Piece]:
     """Remove the pieces of a log that `log` holds now; returns those that stay.
 
     A piece goes only if `log` is the log it was kept for, or if that one is there and has its bytes. A copy may be the first to get them back, and the
     original's disk be away meanwhile: it may have nothing else. Two copies may have gone on, each its own way under one number: what one log has at
-    the place of a piece need not be that piece, so the bytes themselves decide.
+    the place of a piece need not be that piece, so the bytes themselves decide. own: kept by the recorder of `log` itself, wherever `log` was then.
     """
     stay = []
     for piece in pieces:
-        mine = joined.same(piece.log, log)
+        home = log if piece.path in own else piece.log
+        mine = joined.same(home, log)
         with contextlib.suppress(OSError):
             mine = mine or (identity.of(piece.log) == piece.log_id and others.own_end(piece.log) >= piece.base + piece.size)
-        if mine and holds(piece.log, piece):
+        if mine and holds(home, piece):
             spill.discard(piece.path)
         else:
             stay.append(piece)
@@ -192,7 +258,8 @@ def last_byte(path: Path, fd: int, pieces: Sequence[Piece]) -> bytes:
     return b""
 
 
-def _all(write: Write, fd: int, data: bytes) -> None:
+def write_all(write: Write, fd: int, data: bytes) -> None:
+    """Write all of it. Raises OSError, with a part written perhaps."""
     done = 0
     while done < len(data):
         written = write(fd, data[done:])

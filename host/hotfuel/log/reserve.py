@@ -59,6 +59,7 @@ class Reserve:
         self.path = path_for(log)
         self.note = Note(log_id, lost=lost)
         self._fd = -1
+        self._given = False
         self.there = self._make()
 
     def write(self, note: Note) -> bool:
@@ -79,12 +80,18 @@ class Reserve:
         """Let the log have the room beyond the note; `take_room` takes it again."""
         with contextlib.suppress(OSError):
             os.ftruncate(self._fd, _NOTE_MAX)
+            self._given = True
 
-    def take_room(self) -> None:
-        """Reserve anew, if the disk gives it."""
+    def take_room(self) -> bool:
+        """Reserve anew what was given; False if the disk does not give it back."""
+        if not self._given:
+            return True
         with contextlib.suppress(OSError):
             os.lseek(self._fd, _NOTE_MAX, os.SEEK_SET)
-            os.write(self._fd, os.urandom(SIZE - _NOTE_MAX))
+            self._given = os.write(self._fd, os.urandom(SIZE - _NOTE_MAX)) < SIZE - _NOTE_MAX
+        if self._given:
+            self.give_room()
+        return not self._given
 
     def kept(self, kept: Kept | None) -> bool:
         """Note what is kept elsewhere now."""
