@@ -3,7 +3,9 @@
 What a terminal or a page would obey instead of showing is shown as its code, like \\x1b or \\u202e; what a file could not hold likewise.
 """
 
+import os
 import re
+import shlex
 from collections.abc import Sequence
 
 from hotfuel.errors import InputError
@@ -56,3 +58,9 @@ def directed(size: str, word: str, none: str) -> str:
 def is_nothing(size: str) -> bool:
     """Whether a size as it is printed is zero. Example: is_nothing("0.0 °F")."""
     return not size.split()[0].strip("-+0.")
+
+
+def typed(path: str | os.PathLike[str]) -> str:
+    """A path as a person types it in a command: quoted for the shell, and never taken for an option. Example: typed("-y") -> "./-y"."""
+    said = os.fspath(path)
+    return shlex.quote(f"./{said}" if said.startswith("-") else said)

@@ -1,5 +1,6 @@
 """Nothing from outside moves a terminal's cursor, turns a page's reading direction or breaks a file."""
 
+import shlex
 import unicodedata
 
 import pytest
@@ -40,3 +41,10 @@ def test_ordinary_text_is_left_alone():
 def test_a_file_name_that_is_no_utf_8_shows_its_bytes():
     assert text.shown(b"caf\xe9".decode("utf-8", "surrogateescape")) == "caf\\xe9"
     assert text.shown("\x1b[2Jgone\u202egpj.exe") == "\\x1b[2Jgone\\u202egpj.exe"
+
+
+@pytest.mark.parametrize("folder", ["sunday", "-y", "--out", "a b", "it's", "$HOME", "*", "; ls", "-a b"])
+def test_a_folder_in_a_command_is_one_word_and_no_option(folder):
+    (word,) = shlex.split(text.typed(folder))
+    assert word in (folder, f"./{folder}")
+    assert not word.startswith("-")

@@ -18,7 +18,7 @@ from hotfuel.cli.shared import CAUTION, About, Json, Units, about, note, show, t
 from hotfuel.cli.shared_plan import Plan, about_run, load_plan, next_number, told
 from hotfuel.cli.shared_record import record_from
 from hotfuel.errors import InputError, UsageError
-from hotfuel.text import file_name, one_line
+from hotfuel.text import file_name, one_line, typed
 from hotfuel.units import Shown
 
 
@@ -145,9 +145,9 @@ def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict
     folder = result.pop("folder")
     lines = [f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {folder}"]
     if result["on_disk"]:
-        lines.append(f"look at it with: hotfuel review {folder}")
+        lines.append(f"look at it with: hotfuel review {typed(folder)}")
         if result["sentences"]:
-            lines.append(f"{result['sentences']} sentences of the receiver; its laps: hotfuel laps {folder}")
+            lines.append(f"{result['sentences']} sentences of the receiver; its laps: hotfuel laps {typed(folder)}")
     else:
         lines.append(f"{folder} has gone; what is kept of this drive is listed by: hotfuel rescue")
     lines += following[1] if following else []

@@ -11,7 +11,7 @@ import typer
 
 from hotfuel.cli.shared import Json, note, show
 from hotfuel.errors import InputError
-from hotfuel.text import one_line
+from hotfuel.text import one_line, typed
 
 
 def rescue(
@@ -150,7 +150,7 @@ def _from_pieces(piece: Any, into: Path | None, as_json: bool) -> None:
     count = kept.make_log(pieces, into / session_folder.LOG)
     lines = [
         f"{count} bytes in {into}; put a car file beside them as {session_folder.CAR} for limits",
-        f"look at it with: hotfuel review {into}",
+        f"look at it with: hotfuel review {typed(into)}",
     ]
     show({"session": str(into), "bytes": count}, lines, as_json)
     if pieces[0].base:

@@ -59,7 +59,7 @@ def whose(path: Path) -> bytes | None:
         if later is not None:
             return later
         for piece in spill.everything():
-            if same(piece.log, path) and piece.base and _fits(piece, others.reading(file), whole=False):
+            if piece.base and _fits(piece, others.reading(file), whole=False):
                 return piece.log_id
     return identity.of_bytes(head)
 
@@ -94,9 +94,15 @@ def _join(path: Path, file: Read, size: int, found: Sequence[Piece], named: froz
         left = [one for one in left if one[0] != _ANOTHERS]
 
     def stream(position: int, most: int) -> bytes:
-        if position < size:
-            return file(position, min(most, size - position))
-        return Joined(size, tuple(chain)).read(position, most)
+        """All `most` bytes, if they are there: from the file, and across the joints of the pieces."""
+        passed = b""
+        while len(passed) < most:
+            at, left = position + len(passed), most - len(passed)
+            data = file(at, min(left, size - at)) if at < size else Joined(size, tuple(chain)).read(at, left)
+            if not data:
+                break
+            passed += data
+        return passed
 
     position = size
     while True:
@@ -170,8 +176,10 @@ def _goes_on(piece: Piece, stream: Read, position: int, home: int, named: frozen
             return False
     except OSError:
         return False
-    if over >= spill.LAST or piece.before is None or piece.path in named:
+    if over >= spill.LAST or piece.before is None:
         return True  # of an earlier version there is the number alone
+    if piece.path in named and identity.told(stream(0, identity.HEAD)) == piece.log_id:
+        return True  # bytes were damaged since: the log's own number and the note beside it are of one mind
     return _fits(piece, stream, whole=home > _OWN)
 
 

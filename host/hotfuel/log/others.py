@@ -10,7 +10,6 @@ import datetime
 import itertools
 import os
 import re
-import shlex
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,10 +20,12 @@ from hotfuel_wire.messages import SATURATED, TYPES
 
 from hotfuel.log import identity, stretches
 from hotfuel.log.stretches import Stretch, Told
+from hotfuel.text import typed
 
 Read = Callable[[int, int], bytes]  # (position, at most so many bytes) -> bytes, b"" behind the end
 _BLOCK = 1 << 20
 _WINDOW = 1 << 16  # bytes looked at on either side, where the order of blocks is in doubt
+_JOINT_TICKS = 10  # a frame or a few may be lost where a block was cut
 _START = re.compile(rb"\x00[\x02-\xff]" + re.escape(bytes([TYPES["log_start"]])))
 
 
@@ -73,7 +74,7 @@ class Other:
                 f"next part begins ({count}), and if this drive's own bytes are among them, nothing tells them apart"
             )
         return (
-            f"{said}. A drive of its own is made of each by: hotfuel rescue {shlex.quote(str(log.parent))} --into FOLDER"
+            f"{said}. A drive of its own is made of each by: hotfuel rescue {typed(log.parent)} --into FOLDER"
             if log is not None
             else said
         )
@@ -211,6 +212,7 @@ def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: boo
         mine = headless or identity.of_bytes(read(0, identity.HEAD))
     ends = [start.position for start in starts[1:]] + [size]
     seen: dict[tuple[bytes, int], tuple[int, int]] = {}
+    begun_us: dict[tuple[bytes, int], int] = {}
     found: list[Other] = []
     for start, end in zip(starts, ends, strict=True):
         here = (start.position, end)
@@ -225,7 +227,13 @@ def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: boo
                 found.append(Other(*shorter, start.log_id, start.wall_us, again=True))
                 if shorter is here:
                     continue
+            elif (
+                start.wall_us != begun_us[start.log_id, start.part]
+            ):  # two copies, each gone on with: the first one's is this drive's
+                found.append(Other(*here, start.log_id, start.wall_us))
+                continue
         seen[start.log_id, start.part] = here
+        begun_us.setdefault((start.log_id, start.part), start.wall_us)
     joined: list[Other] = []
     for other in sorted(found, key=lambda one: one.begin):
         last = joined[-1] if joined else None
@@ -330,7 +338,7 @@ def _holds_frames(read: Read, end: int) -> bool:
 
 def _out_of_order(read: Read, start: Start, size: int) -> bool:
     """Whether what stands before the beginning of a log is of the same log, its blocks in another order: one start of the board is read on both sides,
-    and what stands before came later."""
+    and what stands before goes on where what stands behind ends. A later log of the same start of the board, whose own start was damaged, does not."""
     head, tail = min(start.position, _WINDOW), max(0, start.position - _WINDOW)
     before = _seen(read, 0, head) + (_seen(read, tail, start.position) if tail else [])
     behind = _seen(read, start.position, min(size, start.position + _WINDOW)) + _seen(
@@ -340,10 +348,10 @@ def _out_of_order(read: Read, start: Start, size: int) -> bool:
     if not common:
         return False
     walls = [row[2] for row in before if row[2] is not None]
-    if walls:
-        return min(walls) >= start.wall_us
+    if walls and min(walls) < start.wall_us:
+        return False
     ticks = [[row[1] for row in rows if row[0] in common] for rows in (before, behind)]
-    return max(ticks[0]) > min(ticks[1])
+    return 0 <= min(ticks[0]) - max(ticks[1]) <= _JOINT_TICKS
 
 
 def _seen(read: Read, begin: int, end: int) -> list[tuple[int | None, int, int | None]]:

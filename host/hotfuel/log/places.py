@@ -3,7 +3,6 @@
 import contextlib
 import errno
 import os
-import shlex
 import shutil
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from pathlib import Path
 from hotfuel.log import identity, joined, others, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece
+from hotfuel.text import typed
 
 _BLOCK = 1 << 20
 _TAIL_MAX = 4 << 20
@@ -74,11 +74,6 @@ def cut(log: Path, found: joined.Joined) -> str:
         f"{log} lacks {found.behind[0].base - found.end} bytes before what is kept elsewhere of it begins (its log was cut): record into another folder, and "
         f"put its log back from a copy, or type: hotfuel rescue {typed(found.behind[0].path)} --into FOLDER"
     )
-
-
-def typed(path: Path) -> str:
-    """A path as a person types it in a command."""
-    return shlex.quote(str(path))
 
 
 def gone(path: Path, fd: int) -> bool:

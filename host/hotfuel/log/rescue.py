@@ -16,6 +16,7 @@ from hotfuel.log.lock import is_being_written, lock_for_writing
 from hotfuel.log.others import Other
 from hotfuel.log.reserve import Kept
 from hotfuel.log.spill import Piece
+from hotfuel.text import typed
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class Standing:
     @property
     def remedy(self) -> str:
         """The command that brings a drive together whose parts are all there."""
-        folder = places.typed(self.log.parent)
+        folder = typed(self.log.parent)
         into = f"hotfuel rescue {folder} --into FOLDER"
         if any(not other.again for other in self.others):  # nothing is written behind another recording
             return f"Type: {into}"
@@ -83,7 +84,7 @@ class Standing:
                 f"{self.hole} bytes of this drive are missing, from byte {first.base - self.hole} on, {since}to {_moment(first.since_wall_s)}: its log was "
                 f"cut, or lost them when the power failed. What follows them ({_size(sum(piece.size for piece in self.behind))}) stays in "
                 f"{' and '.join(places.words(piece.path) for piece in self.behind)} and is not put behind the hole. Put the log back from a copy, or make a "
-                f"drive of its own of it: hotfuel rescue {places.typed(first.path)} --into FOLDER"
+                f"drive of its own of it: hotfuel rescue {typed(first.path)} --into FOLDER"
             )
         if self.missing is not None:
             said.append(_missing(self.missing, self.missing_from))
@@ -93,7 +94,7 @@ class Standing:
         said += [
             f"{_size(piece.size)} that were kept in {places.words(piece.path)} for {piece.log} do not go on from what this log holds (another copy of it was "
             f"gone on with, or it was changed): they are left out and stay there. A drive of its own is made of them by: hotfuel rescue "
-            f"{places.typed(piece.path)} --into FOLDER"
+            f"{typed(piece.path)} --into FOLDER"
             for piece in self.apart
         ]
         if self.went_on_s is not None:
@@ -186,7 +187,7 @@ def put_back(log: str | os.PathLike[str]) -> int:
     if problem is not None:
         raise InputError(
             f"{path}: {_size(back)} of {_size(found.kept_bytes)} are back, then the disk refused ({problem}): make more room and do it again, "
-            f"or type: hotfuel rescue {places.typed(path.parent)} --into FOLDER"
+            f"or type: hotfuel rescue {typed(path.parent)} --into FOLDER"
         )
     places.let_go(found.pieces, path)
     note = reserve.read(path)
@@ -274,7 +275,7 @@ def put_back_by(piece: Piece) -> str:
         return "its recorder puts it back as soon as there is room"
     if found is not None and piece.path in {one.path for one in found.pieces}:
         return found.remedy[0].lower() + found.remedy[1:]
-    return f"make a drive of it: hotfuel rescue {places.typed(piece.path)} --into FOLDER"
+    return f"make a drive of it: hotfuel rescue {typed(piece.path)} --into FOLDER"
 
 
 def groups() -> list[list[Piece]]:

@@ -17,8 +17,9 @@ from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.link.receive import Link, command
-from hotfuel.log import joined, places, rescue, reserve
+from hotfuel.log import joined, rescue, reserve
 from hotfuel.log.lock import is_being_written
+from hotfuel.text import typed
 
 STILL_THE_DRIVE_S = 2 * 3600.0
 _ASK_S = 3.0
@@ -133,9 +134,9 @@ def _why_not(log: Path, now_s: float) -> str:
         return "is a finished recording"
     standing = rescue.standing(log)
     if standing is not None and standing.others:
-        return f"holds another recording too (type: hotfuel rescue {places.typed(log.parent)} --into FOLDER)"
+        return f"holds another recording too (type: hotfuel rescue {typed(log.parent)} --into FOLDER)"
     if standing is not None and any(joined.same(piece.log, log) for piece in standing.behind):
-        command = f"hotfuel rescue {places.typed(standing.behind[0].path)} --into FOLDER"
+        command = f"hotfuel rescue {typed(standing.behind[0].path)} --into FOLDER"
         return (
             f"lacks {standing.hole} bytes before what is kept elsewhere of it (put its log back from a copy, or type: {command})"
         )

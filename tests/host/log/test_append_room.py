@@ -53,8 +53,9 @@ def killed(writer):
         writer._spill.keep()
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(st.integers(0, 90 * FRAME), st.lists(STEP, max_size=30), st.booleans())
+@example(1, [("killed", 0), ("frames", 26), ("killed", 0), ("frames", 1)], False)
 @example(
     40 * FRAME,
     [("frames", 60), ("closed", 0), ("frames", 60), ("room", 50 * FRAME + 5), ("again", 0), ("room", 60 * FRAME), ("again", 0)],

@@ -220,3 +220,16 @@ def test_a_disk_that_refuses_again_and_again_is_told_once_and_counted(tmp_path):
         assert said[1].endswith("the disk works again; everything kept elsewhere is written; it refused 20 times")
     assert (tmp_path / "wire.log").read_bytes().endswith(frames(0, 40))
     assert len(said) == 2
+
+
+def test_a_note_does_not_bring_a_piece_to_a_log_of_another_number_and_other_bytes(tmp_path):
+    """The log was replaced by another, its first bytes damaged: the note beside it is the earlier log's, and its digests decide."""
+    nothing_is_kept()
+    log = cut_off(tmp_path / "drive")
+    record(log, frames(100, 40), 0, 1_780_000_100.0)
+    size = log.stat().st_size
+    log.write_bytes((b"\xff" * 60 + frames(500, 400))[:size])
+    standing = rescue.standing(log)
+    assert not standing.pieces
+    assert [piece.size for piece in standing.apart] != []
+    assert bytes_of(log) == log.read_bytes()

@@ -208,3 +208,19 @@ def test_where_nothing_came_after_the_disk_was_full_nothing_is_missing(tmp_path)
         assert writer.failing
     assert len(decode(path).messages["link_gap"]) == 1
     assert rescue.standing(path) is None
+
+
+def test_of_two_copies_each_gone_on_with_and_joined_the_first_ones_part_is_this_drives():
+    """One number, part 1 twice, begun at two times: also where only the other's continuation stands behind, and where both hold the same beginning."""
+    mine, other = FIRST + SECOND, part(OURS, 1, boot_count=3, first=700, began_s=DAY_S + 500)
+    for log in (mine + other, mine + FIRST + other):
+        assert hot(log) == hot(mine)
+    found = others.Finder(others.reading_bytes(mine + other)).others(len(mine + other))
+    assert [(one.begin, one.end, one.again) for one in found] == [(len(mine), len(mine + other), False)]
+
+
+def test_an_older_log_of_the_same_start_behind_one_whose_own_start_is_damaged_is_not_counted():
+    older, newer = part(THEIRS), part(OURS, first=400, began_s=DAY_S)
+    assert hot(newer[45:] + older) == hot(newer)
+    shuffled = part(THEIRS, first=40, start=False) + older  # blocks in another order: the one goes on where the other ends
+    assert set(hot(shuffled)) == set(range(80))
