@@ -12,6 +12,7 @@ from hotfuel.report import html, pictures, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
+from hotfuel.report.study_figures import SOAK
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
@@ -292,5 +293,5 @@ def _minus(text: str) -> str:
 
 
 def _plain(lines: Sequence[str]) -> list[str]:
-    """Sentences for someone who does not know the word margin."""
-    return [_minus(line).replace("smallest margin", "smallest room to boiling") for line in lines]
+    """Sentences for someone who does not know the words margin and hot soak."""
+    return [SOAK.sub("hot stop", _minus(line)).replace("smallest margin", "smallest room to boiling") for line in lines]

@@ -15,7 +15,7 @@ from hotfuel.units import Shown
 ANSWERS_DRAWN = 6
 _ROW_PX, _RUNS_ROW_PX = 40, 56
 _LETTER_PX, _LETTER_WIDE_PX = 6.4, 10.5  # in a narrow picture; in a wide one on a phone, whose print is larger
-_SOAK = re.compile(r"(?:(?<=\()|(?<=, )|(?<= a )|(?<=the ))hot soak\b")  # the phase, not a name somebody gave
+SOAK = re.compile(r"(?:(?<=\()|(?<=, )|(?<= a )|(?<=the ))hot soak\b")  # the phase, not a name somebody gave
 _MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
 # Runs of one side lie on lines of their own, so that equal ones are seen apart; by their number, because a picture is the same every time.
 _JITTER = (0.0, 0.12, -0.12, 0.06, -0.06)
@@ -124,7 +124,7 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
 
 def plain(text: str) -> str:
     """The study's words for a reader of the first page, who need not know what a margin or a hot soak is."""
-    return _SOAK.sub("hot stop", text.replace("smallest margin", "least room to boiling"))
+    return SOAK.sub("hot stop", text.replace("smallest margin", "least room to boiling"))
 
 
 def draw_number(value: float) -> str:

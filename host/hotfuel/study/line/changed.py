@@ -76,7 +76,7 @@ class Changed:
         self.degc = dict(self.fresh)
         self.assumptions.append(
             "What stands in outside air rises with it degree for degree; what the engine heats rises less, because a thermostat holds the "
-            f"engine: by none to two thirds of the share it stands on the way from the air to the engine's {self.shown.text(ENGINE_DEGC, 'temperature')}."
+            f"engine: by none to four fifths of the share it stands on the way from the air to the engine's {self.shown.text(ENGINE_DEGC, 'temperature')}."
             if np.isfinite(air)
             else "Fuel rises by a half to all of the outside air's degrees: the session does not say how hot the air was."
         )

@@ -377,9 +377,9 @@ def _sentences(
     limited = [row for row in rows if np.isfinite(row.margin_degc)]
     if limited:
         worst = min(limited, key=lambda row: row.margin_degc)
-        lines.append(f"With {change.name}, the smallest margin would {_margin(worst, shown)}")
+        lines.append(f"With {change.name}, {_margin(worst, shown)}")
         if moved is not None and moved in limited and moved is not worst:
-            lines.append(f"At the {place_words(moved.place)} the smallest margin would {_margin(moved, shown, False)}")
+            lines.append(f"At the {place_words(moved.place)} {_margin(moved, shown, named=False)}")
     if smallest is not None and smallest.degc.carried_by and smallest.degc.half >= 0.5:
         lines.append(f"Most of that doubt is {smallest.degc.carried_by}.")
     if pulled is not None:
@@ -397,15 +397,20 @@ def _sentences(
 
 
 def _margin(row: Row, shown: Shown, named: bool = True) -> str:
-    """The rest of a sentence on a place's smallest margin, from its verb on."""
+    """A sentence on a place's smallest margin; below nothing it is how far the fuel comes beyond its limit. named: whether it says the place."""
     where = f" at the {place_words(row.place)}" if named else ""
     gained, half = row.margin_degc - row.margin_before_degc, row.margin.half
-    size = shown.no_finer(row.margin_degc, "temperature difference", half)
-    if abs(gained) < 0.05 and row.margin.half < 0.1:
-        return f"stay at {size}{where} ({row.phase}), because nothing in this change reaches it."
+    still = abs(gained) < 0.05 and half < 0.1
+    size = shown.text(abs(row.margin_degc), "temperature difference", 0)
+    size = size if still else shown.no_finer(abs(row.margin_degc), "temperature difference", half)
+    beyond = row.margin_degc < 0 and float(size.split()[0]) > 0
+    if still:
+        stays = f"the fuel would stay {size} beyond its limit" if beyond else f"the smallest margin would stay at {size}"
+        return f"{stays}{where} ({row.phase}), because nothing in this change reaches it."
     more = shown.no_finer(abs(gained), "temperature difference", half)
     none = float(more.split()[0]) == 0  # no finer than the doubt that stands beside it
-    more = "no change" if none else f"{more} {'more' if gained >= 0 else 'less'}"
+    more = "no change there" if none else f"{more} {'more' if gained >= 0 else 'less'} {'room' if beyond else 'there'}"
     doubt = shown.no_finer(half, "temperature difference", half)
     boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
-    return f"be {size}{where} ({row.phase}; ±{doubt} for the forecast, 95 in 100), {more} there{boils if row.boils else ''}."
+    comes = f"the fuel would come to {size} beyond its limit" if beyond else f"the smallest margin would be {size}"
+    return f"{comes}{where} ({row.phase}; ±{doubt} for the forecast, 95 in 100), {more}{boils if row.boils else ''}."

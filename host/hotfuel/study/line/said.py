@@ -34,7 +34,7 @@ def said(to: "Changed", change: Change, cooling: Cooling | None) -> list[str]:
         )
     if change.spacer_share is not None:
         say(
-            f"A fifth to nearly all of what the {change.spacer_under} puts into the fuel comes through its flange (assumption); "
+            f"Hardly any to nearly all of what the {change.spacer_under} puts into the fuel comes through its flange (assumption); "
             f"the spacer cuts that by {words_of(change.spacer_share)}."
         )
     if change.return_l_h is not None:

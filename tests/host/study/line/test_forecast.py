@@ -164,8 +164,9 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     assert result.power_square_root_percent > 0
     assert result.power_ceiling_percent > result.power_square_root_percent
     assert any("effectiveness of 0.6" in line for line in result.assumptions)
-    assert "the smallest margin would stay at" in result.sentences[1]  # at the pump, before the cooler
-    assert result.sentences[2].startswith("At the carb inlet the smallest margin would be")
+    stays = result.sentences[1]  # at the pump, before the cooler
+    assert "the fuel would stay" in stays and "beyond its limit at the pump" in stays
+    assert result.sentences[2].startswith("At the carb inlet the fuel would come to")
     for other in (Change("a hotter day", hotter_degc=10), Change("a pass", higher_m=1000), Change("winter fuel", fuel=WINTER)):
         assert np.isnan(one(drive, other).power_ceiling_percent)  # air and fuel do more to power than the fuel's temperature
 
@@ -275,7 +276,7 @@ def test_sentences_are_in_the_readers_units(drive):
     worst = min(result.rows, key=lambda r: r.margin_degc)
     text = " ".join(result.sentences)
     decimals = 0 if 1.8 * worst.margin.half >= 1 else 1  # no finer than the doubt that stands beside it
-    assert f"{1.8 * (worst.margin_before_degc - worst.margin_degc):.{decimals}f} °F less there" in text
+    assert f"{1.8 * (worst.margin_before_degc - worst.margin_degc):.{decimals}f} °F less room" in text
     assert "°C" not in text
 
 
