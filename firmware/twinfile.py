@@ -16,7 +16,11 @@ class TwinFile:
     def load(self):
         """The newest intact content as bytes, None if there is none."""
         newest = self._newest()
-        return newest[2] if newest else None
+        if newest is None:
+            return None
+        with open(self._paths[newest[1]], "rb") as file:
+            file.seek(8)
+            return file.read(newest[2])  # in one piece: reading to the end grows its memory step by step
 
     def spoiled(self):
         """True where something was kept and nothing of it is intact."""
@@ -26,19 +30,19 @@ class TwinFile:
         """Write over the older file. Raises OSError if it cannot be read back as written; the newer one is untouched then."""
         newest = self._newest()
         sequence, path = (newest[0] + 1, self._paths[1 - newest[1]]) if newest else (1, self._paths[0])
-        newest = None  # its content is large, and memory is short: no copy is kept or made that is not needed
         head = struct.pack(_HEAD, sequence, len(content))
+        crc = binascii.crc32(content, binascii.crc32(head))
         with open(path, "wb") as file:
-            for part in (head, content, struct.pack("<I", binascii.crc32(content, binascii.crc32(head)))):
+            for part in (head, content, struct.pack("<I", crc)):
                 file.write(part)
-        if _read(path) != (sequence, content):
+        if _check(path) != (sequence, len(content), crc):
             raise OSError("%s does not read back as it was written" % path)
 
     def _newest(self):
-        """(sequence, which of the two, content)"""
+        """(sequence, which of the two, length)"""
         found = None
         for index in (0, 1):
-            entry = _read(self._paths[index])
+            entry = _check(self._paths[index])
             if entry and (found is None or entry[0] > found[0]):
                 found = (entry[0], index, entry[1])
         return found
@@ -51,17 +55,21 @@ def _there(path):
         return None
 
 
-def _read(path):
+def _check(path):
+    """(sequence, length, CRC) of an intact file, else None. Piece by piece: a heap with holes has no room for a whole one to be thrown away again."""
     try:
         with open(path, "rb") as file:
-            length = file.seek(0, 2)
-            file.seek(0)
-            data = file.read(length)  # in one piece: reading to the end grows its memory step by step
+            piece = file.read(8)
+            if len(piece) < 8:
+                return None
+            sequence, length = struct.unpack(_HEAD, piece)
+            crc, left = binascii.crc32(piece), length
+            while left:
+                piece = file.read(min(left, 256))
+                if not piece:
+                    return None
+                crc = binascii.crc32(piece, crc)
+                left -= len(piece)
+            return (sequence, length, crc) if file.read(5) == struct.pack("<I", crc) else None
     except OSError:
         return None
-    if len(data) < 12:
-        return None
-    sequence, length = struct.unpack_from(_HEAD, data)
-    if len(data) != length + 12 or binascii.crc32(memoryview(data)[:-4]) != struct.unpack_from("<I", data, len(data) - 4)[0]:
-        return None
-    return sequence, data[8:-4]
