@@ -18,8 +18,9 @@
   };
   let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = "", due = 0;
   const now = () => ({ steady: performance.now(), wall: Date.now() });
-  // The steady clock may stand still while a phone sleeps, the wall clock may be set: the longer of the two counts.
-  const since = mark => mark === null ? Infinity : Math.max(performance.now() - mark.steady, Date.now() - mark.wall) / 1000;
+  // The steady clock may stand still while a phone sleeps, the wall clock may be set: the longer of the two counts. The wall clock tells whole
+  // milliseconds: a difference of two may be one too many, and nothing is old before its time.
+  const since = mark => mark === null ? Infinity : Math.max(performance.now() - mark.steady, Date.now() - mark.wall - 1) / 1000;
   // The page's own record of the last time each happened, on its own clock: the browser's performance tools show it, and the tests read it there.
   const stamp = (name, startTime) => { performance.clearMarks(name); performance.mark(name, { startTime }); };
   const whole = seconds => seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
