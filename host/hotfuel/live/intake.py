@@ -28,7 +28,6 @@ from hotfuel.session.frame import channel_places, channels_of
 from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
 
-ROWS_MAX = 600  # ticks worked out together; more gain nothing
 _GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition", "flow_l_h", TANK_GAUGE)
 _KEPT_S = LOOK_BACK_S + board_inputs.HOLD_S + board_inputs.SPEED_WINDOW_S
 
@@ -59,10 +58,11 @@ class Intake:
         self.stream = Stream()
         self.axis = Axis()
         self.boot = -1
-        self._waiting: list[Message] = []
-        self._auxiliary: collections.deque[np.void] = collections.deque(maxlen=4096)
-        self._barometer: collections.deque[np.void] = collections.deque(maxlen=8)
-        self._more: collections.deque[np.void] = collections.deque(maxlen=4096)
+        self._inputs_kept: dict[str, collections.deque[np.void]] = {
+            "auxiliary": collections.deque(maxlen=4096),
+            "more_inputs": collections.deque(maxlen=4096),
+            "barometer": collections.deque(maxlen=8),
+        }
         self._held: list[tuple[np.ndarray, dict[str, np.ndarray]]] | None = None  # inputs so far, None: to be worked out
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
         self._names: dict[int, list[str]] = {}  # places of a description's channels
@@ -79,38 +79,21 @@ class Intake:
                 margins(self.car, self.fuel, boiling, Conditions(running=running))
 
     def feed(self, data: bytes) -> Iterator[Message | Batch]:
-        """What `data` completed, in order: every message but readings and auxiliaries, and batches of readings."""
-        return self.take(self.stream.feed(data))
+        """What `data` completed, in order: every message but readings and inputs, and batches of readings."""
+        return self.take(self.stream.frames.feed(data))
 
-    def take(self, messages: Iterable[Message]) -> Iterator[Message | Batch]:
-        """As `feed`, for messages already taken out of the stream."""
-        for message in messages:
-            name = message.name
-            if name == "reading":
-                first = self._waiting[0] if self._waiting else message
-                if first.boot != message.boot or first.values["description_id"] != message.values["description_id"]:
-                    yield from self._flush()
-                self._waiting.append(message)
-                if len(self._waiting) >= ROWS_MAX:
-                    yield from self._flush()
-                continue
-            if message.boot != self.boot and math.isfinite(message.time_s):
-                yield from self._flush()
-            if name == "auxiliary":
-                self._auxiliary.append(_row(message))
-                self._held = None
-            elif name == "more_inputs":
-                self._more.append(_row(message))
-                self._held = None
-            elif name == "barometer":
-                self._barometer.append(_row(message))
+    def take(self, payloads: Iterable[bytes]) -> Iterator[Message | Batch]:
+        """As `feed`, for payloads already taken out of their frames."""
+        for one in self.stream.batches(payloads):
+            if isinstance(one, np.ndarray):
+                yield from self._batch(one)
+            elif one.name in self._inputs_kept:
+                self._inputs_kept[one.name].append(table.row(one.name, one.boot, one.time_s, one.values))
                 self._held = None
             else:
-                if name == "description":
-                    yield from self._flush()
-                    self._describe(message)
-                yield message
-        yield from self._flush()
+                if one.name == "description":
+                    self._describe(one)
+                yield one
 
     def _describe(self, message: Message) -> None:
         assert message.description_id is not None
@@ -123,37 +106,29 @@ class Intake:
         if message.values["simulated"] and message.values["simulated_speed"] > 1:
             self.axis.fast_boots.add(message.boot)
 
-    def _flush(self) -> Iterator[Batch]:
-        if not self._waiting:
-            return
-        waiting, self._waiting = self._waiting, []
-        boot, description_id = waiting[0].boot, waiting[0].values["description_id"]
+    def _batch(self, scans: np.ndarray) -> Iterator[Batch]:
+        """Readings of one boot and description as a batch; none if all of them came before."""
+        boot, description_id = int(scans["boot"][0]), int(scans["description_id"][0])
         if boot != self.boot:
             self.boot = boot
             self._recent, self._held = {}, None
             if self._engine is not None:
                 self._engine.new_boot()
-        time_s = np.array([message.time_s for message in waiting])
-        rising = np.concatenate(([True], np.diff(np.maximum.accumulate(time_s)) > 0))  # one sent twice counts once
-        waiting = [message for message, use in zip(waiting, rising, strict=True) if use]
-        time_s = time_s[rising]
-        seconds = self.axis.seconds(boot, time_s)
-        newer = seconds > self.axis.last
-        if not newer.all():
-            waiting = [message for message, use in zip(waiting, newer, strict=True) if use]
-            time_s, seconds = time_s[newer], seconds[newer]
-        if not waiting:
+        rising = np.concatenate(([True], np.diff(np.maximum.accumulate(scans["time"])) > 0))  # one sent twice counts once
+        scans = scans[rising & (self.axis.seconds(boot, scans["time"]) > self.axis.last)]
+        if not len(scans):
             return
+        time_s = np.ascontiguousarray(scans["time"])
+        seconds = self.axis.seconds(boot, time_s)
         self.axis.last = float(seconds[-1])
-        width = max(len(message.values["channels"]) for message in waiting)
-        scans = _scans(waiting, width, description_id in self.descriptions)
         measured, reason, _ = scans_degc(scans, self.descriptions, self.calibration)
+        width = measured.shape[1]
         names = self._names.get(description_id, [])
         names = (names + [f"channel_{number}" for number in range(len(names), width)])[:width]
         at_inputs = self._inputs(boot, time_s)
         yield Batch(
-            seconds, time_s, boot, np.array([message.values["tick"] for message in waiting]), tuple(names), measured, reason,
-            at_inputs, self._margins(seconds, dict(zip(names, measured.T, strict=True)), dict(zip(names, reason.T, strict=True)), at_inputs),
+            seconds, time_s, boot, scans["tick"].astype(np.int64), tuple(names), measured, reason, at_inputs,
+            self._margins(seconds, dict(zip(names, measured.T, strict=True)), dict(zip(names, reason.T, strict=True)), at_inputs),
         )  # fmt: skip
 
     def _inputs(self, boot: int, time_s: np.ndarray) -> dict[str, np.ndarray]:
@@ -172,7 +147,8 @@ class Intake:
         """Rising times and values of the messages with inputs of `boot` that can still count."""
         assert self.car is not None
         found = []
-        for name, kept in (("auxiliary", self._auxiliary), ("more_inputs", self._more)):
+        for name in ("auxiliary", "more_inputs"):
+            kept = self._inputs_kept[name]
             while kept and (kept[0]["boot"] != boot or kept[0]["time"] < now_s - _KEPT_S):
                 if kept[0]["boot"] > boot:
                     break
@@ -182,7 +158,9 @@ class Intake:
                 continue
             rows = np.array(mine, table.MESSAGES[name])
             if name == "auxiliary":
-                words = np.array([row for row in self._barometer if row["boot"] == boot], table.MESSAGES["barometer"])
+                words = np.array(
+                    [row for row in self._inputs_kept["barometer"] if row["boot"] == boot], table.MESSAGES["barometer"]
+                )
                 values = board_inputs.from_auxiliary(rows, words, self.car)
             else:
                 values, _ = more_inputs.from_messages(rows, self.car)
@@ -272,25 +250,3 @@ def _known(values: dict[str, np.ndarray]) -> dict[str, Any]:
     """What is known at all, for Conditions; plain numbers of a single tick."""
     found = {name: column for name, column in values.items() if not np.isnan(column).all()}
     return {name: float(column[0]) if column.size == 1 else column for name, column in found.items()}
-
-
-def _row(message: Message) -> np.void:
-    """A message as a row of samples.table.MESSAGES."""
-    kind = table.MESSAGES[message.name]
-    values = {"boot": message.boot, "time": message.time_s, **message.values}
-    if message.name == "more_inputs":
-        values["inputs"] = table.packed("more_inputs", values["inputs"])
-    return np.array([tuple(values[name] for name in kind.names or ())], kind)[0]
-
-
-def _scans(waiting: list[Message], width: int, known: bool) -> np.ndarray:
-    """Readings as rows of samples.table.scans, with room for `width` channels."""
-    rows = np.zeros(len(waiting), table.scans(width))
-    rows["known"] = known
-    for row, message in zip(rows, waiting, strict=True):
-        values = message.values
-        row["boot"], row["time"], row["tick"] = message.boot, message.time_s, values["tick"]
-        row["description_id"], row["saturated"] = values["description_id"], values["saturated"]
-        row["width"] = len(values["channels"])
-        row["channels"][: len(values["channels"])] = [tuple(sent.values()) for sent in values["channels"]]
-    return rows

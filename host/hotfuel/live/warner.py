@@ -41,8 +41,7 @@ class Warner:
 
     def hear(self, payloads: list[bytes]) -> None:
         """Payloads as they arrive."""
-        messages = (message for payload in payloads if (message := self._intake.stream.take(payload)) is not None)
-        for item in self._intake.take(messages):
+        for item in self._intake.take(payloads):
             if isinstance(item, Batch):
                 self._batch = item
                 self._alarms.update(item.seconds, item.margins, item.inputs["running"])

@@ -1,5 +1,6 @@
 """From frames, block by block, to the tables of a whole log. Memory stays at the tables plus one block."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +16,7 @@ from hotfuel.samples.losses import Losses
 
 _READING, _DESCRIPTION = TYPES["reading"], TYPES["description"]
 _FIXED = LAYOUTS[_READING].size  # bytes of a reading in front of its channels
+_COUNT_AT = table.field(table.WIRE[_READING], table.COUNT)[1]  # the byte that says how many channels there are
 _FRAME = 6  # bytes on the wire that a payload does not hold, at least: a zero, a byte of COBS, the CRC
 Positions = slice | np.ndarray  # where a part's frames stand among all frames of its block
 
@@ -109,7 +111,7 @@ class Builder:
             counts = fixed[layout.tail[2]] if layout.tail else np.zeros(1, np.uint8)
             uniform = _uniform(counts)
             for count in np.unique(counts).tolist() if uniform is None else [uniform]:
-                if _ends_well(layout, length - layout.size - count * layout.group_size):
+                if ends_well(layout, length - layout.size - count * layout.group_size):
                     which = slice(None) if uniform is not None else np.flatnonzero(counts == count)
                     fitting.append(_Messages(part.kind, part.order[which], part.payloads[which], count, fixed[which]))
                     taken += len(fitting[-1].order)
@@ -216,7 +218,7 @@ def _positions(pieces: int, parts: list[_Messages]) -> tuple[list[Positions], in
     return positions, int(there.sum())
 
 
-def _ends_well(layout: Layout, behind: int) -> bool:
+def ends_well(layout: Layout, behind: int) -> bool:
     """True if a payload with so many bytes behind what it repeats ends at the end of a field, or behind the last one known here."""
     for row in layout.later:
         if behind <= 0:
@@ -293,3 +295,17 @@ def _clear(rows: np.ndarray, at: Positions, width: int) -> None:
     behind = (rows.dtype["channels"].shape[0] - width) * table.CHANNEL.itemsize
     if behind:
         table.span(rows, table.SHARED.itemsize + width * table.CHANNEL.itemsize, behind)[at] = np.void(bytes(behind))
+
+
+def scans_of(payloads: Sequence[bytes], boot: int, time_s: np.ndarray) -> np.ndarray:
+    """Whole readings of one boot as rows of table.scans, in the order given; time_s: s since that boot, (n,)."""
+    alike: dict[tuple[int, int], list[int]] = {}  # length and number of channels -> which
+    for number, payload in enumerate(payloads):
+        alike.setdefault((len(payload), payload[_COUNT_AT]), []).append(number)
+    rows = np.zeros(len(payloads), table.scans(max(count for _, count in alike)))
+    for (length, count), numbers in alike.items():
+        bare = np.frombuffer(b"".join([payloads[number] for number in numbers]), np.uint8).reshape(-1, length)
+        at = np.array(numbers)
+        part = _Messages(_READING, at, bare, count, bare[:, :_FIXED].view(table.WIRE[_READING])[:, 0])
+        _fill(rows, slice(None) if len(alike) == 1 else at, part, np.full(len(at), boot, np.uint16), time_s[at])
+    return rows

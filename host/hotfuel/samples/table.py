@@ -49,6 +49,9 @@ WIRE: dict[int, np.dtype] = {number: _wire_dtype(layout.fixed) for number, layou
 """Type number -> the fixed part of its payload, header included, as it lies on the wire."""
 HEADER_SIZE = _wire_dtype(HEADER).itemsize
 _READING = LAYOUTS[TYPES["reading"]]
+assert _READING.tail is not None
+COUNT: str = _READING.tail[2]
+"""The field of a reading that says how many channels it has."""
 CHANNEL = _wire_dtype(_READING.group)
 """One channel's part of a reading, as it lies on the wire."""
 
@@ -155,3 +158,13 @@ def _as_column(kind: str, default: Any) -> Any:
 MESSAGES: dict[str, np.dtype] = {layout.name: _message_dtype(layout) for layout in LAYOUTS.values() if layout.name != "reading"}
 """Message name -> one row per message: boot, time (s since that boot, nan for a host frame before any board frame), the header's tick and time_ms, its
 own fields, its bytes as an object; for a description its id in place of the channels. Readings have their own table."""
+
+
+def row(name: str, boot: int, time_s: float, values: Mapping[str, Any]) -> np.void:
+    """One message, as hotfuel_wire.codec.unpack gives it, as a row of MESSAGES; a description's channels have no place in it."""
+    kind, layout = MESSAGES[name], LAYOUTS[TYPES[name]]
+    told = {"boot": boot, "time": time_s, **values}
+    if name in GROUPS and layout.tail:
+        told[layout.tail[0]] = packed(name, values[layout.tail[0]])
+    answer: np.void = np.array([tuple(told[field] for field in kind.names or ())], kind)[0]
+    return answer

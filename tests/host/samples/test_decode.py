@@ -63,8 +63,39 @@ def rows(array):
     return [tuple(plain(value) for value in row.tolist()) for row in array]
 
 
+def in_batches(data):
+    """(scans, other messages, stream): what a reader of a growing log gets."""
+    stream = Stream()
+    found = [*stream.batches(stream.frames.feed(data)), *stream.batches(stream.frames.feed(b"\x00"))]
+    return (
+        [one for one in found if isinstance(one, np.ndarray)],
+        [one for one in found if not isinstance(one, np.ndarray)],
+        stream,
+    )
+
+
+def same_in_batches(data, decoded):
+    """The rows of a growing log are those of the whole one; a batch holds one boot and one description."""
+    batches, others, stream = in_batches(data)
+    assert stream.payloads_misfit == decoded.losses.payloads_misfit
+    assert stream.unknown_types == decoded.losses.unknown_types
+    assert len(others) == sum(map(len, decoded.messages.values()))
+    for batch in batches:
+        assert len(np.unique(batch["boot"])) == len(np.unique(batch["description_id"])) == 1
+    at = 0
+    for batch in batches:
+        whole = decoded.scans[at : at + len(batch)]
+        at += len(batch)
+        for name in ("time", "tick", "description_id", "boot", "saturated", "width"):
+            assert np.array_equal(batch[name], whole[name]), name
+        width = batch.dtype["channels"].shape[0]
+        assert np.array_equal(batch["channels"], whole["channels"][:, :width])
+        assert width == batch["width"].max()
+    assert at == len(decoded.scans)
+
+
 def same(data):
-    """Both ways agree in every row and every count. (What test_order.py joins, a reader of a growing log cannot.)"""
+    """All ways agree in every row and every count. (What test_order.py joins, a reader of a growing log cannot.)"""
     decoded = decode(data, as_it_stands=True)
     readings, messages, stream = by_the_stream(data)
     assert rows(decoded.readings) == readings
@@ -81,7 +112,30 @@ def same(data):
         stream.payloads_misfit,
         len(data),
     )
+    same_in_batches(data, decoded)
     return decoded
+
+
+def test_a_batch_ends_before_a_description_and_knows_which_have_come():
+    """A reading is known by a description that came before it in the log, not by one behind it."""
+    first, later = wire_logs.description(2), wire_logs.description(3)
+    of = codec.description_id
+
+    def reading(tick, told):
+        channels = [{"hot": tick, "cold": 0, "status": 0}]
+        return codec.pack("reading", {"tick": tick, "time_ms": 100 * tick, "description_id": of(told), "channels": channels})
+
+    payloads = [reading(1, first), first, reading(2, first), reading(3, first), later, reading(4, later), reading(5, first)]
+    found = [one if isinstance(one, np.ndarray) else one.name for one in Stream().batches(payloads)]
+    told = [one if isinstance(one, str) else (one["tick"].tolist(), one["known"].tolist()) for one in found]
+    assert told == [
+        ([1], [False]),
+        "description",
+        ([2, 3], [True, True]),
+        "description",
+        ([4], [True]),
+        ([5], [True]),
+    ]
 
 
 @given(wire_logs.streams())
