@@ -20,6 +20,9 @@ ROOT = Path(__file__).parent.parent
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
+# One worker a processor is enough: the threads of numpy's linear algebra only wait for each other beside it, a tenth of the time of the fits.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 def _not_waiting_for_the_disk(descriptor):
     os.fstat(descriptor)  # a closed one is an error, as in the call itself
