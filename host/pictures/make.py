@@ -95,7 +95,7 @@ def forecasts_and_cooler(demo: Path) -> Iterator[tuple[str, Report]]:
     folder = written.write(demo / "cooled", EXAMPLE, places, degc, truth.engine_rpm.to_numpy(), about=about, period_ms=1000)
     cooled = session.open(folder)
     course = of_session(cooled)
-    seen = line_cooler.in_session(course, "carb_inlet", shown=US)
+    seen = line_cooler.in_session(course, "carb_inlet")
     yield "cooler", cooler.make(cooled, course, seen, [], US)
 
 

@@ -209,9 +209,11 @@ def _how_to_say(result: "Comparison") -> list[str]:
 
 def _pulls(result: "Comparison", shown: Shown) -> list[str]:
     """What full-throttle pulls did at the last place of the line, variant by variant, in one line."""
+    from hotfuel.report import line_words
+
     places = [place for one in result.pulls[:1] for place in one.places]
     for place in reversed(places):
-        said = [words for one in result.pulls if (words := one.sentence(place, shown))]
+        said = [words for one in result.pulls if (words := line_words.pulls(one, place, shown))]
         if said:
             return [f"As read in full-throttle pulls, {'; '.join(said)}."]
     return []

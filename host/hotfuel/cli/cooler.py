@@ -52,9 +52,12 @@ def cooler(
     """How good a cooler in the line is, and what it would do elsewhere. Example: hotfuel cooler sunday --before carb_inlet --at-flow "60 L/h" """
     from hotfuel.car import PLACE_NAME
     from hotfuel.places import place_from_words
+    from hotfuel.report import cooler_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.line import line_cooler
+    from hotfuel.study.line.cooler import SpanError
     from hotfuel.study.line.hose import flow_from_meter
+    from hotfuel.study.line.line_cooler import CoolantError, NotCooledError
 
     opened = open_session(session, car)
     share([opened], without_names)
@@ -63,17 +66,19 @@ def cooler(
     if isinstance(beside, str) and not PLACE_NAME.fullmatch(beside):
         beside = parse(beside, "temperature")
     course = of_session(opened)
-    seen = line_cooler.in_session(
-        course,
-        place_from_words(before),
-        beside,
-        None if flow is None else flow_from_meter(parse(flow, "volume flow"), parse(flow_within, "percent") / 100),
-        arrangement=arrangement,
-        hose_behind_l=parse(hose_behind, "volume") if hose_behind else None,
-        shown=shown,
-        **({} if capacity is None else {"coolant_w_k": parse(capacity, "heat conductance")}),
-    )
-    lines = seen.sentences(shown)
+    try:
+        seen = line_cooler.in_session(
+            course,
+            place_from_words(before),
+            beside,
+            None if flow is None else flow_from_meter(parse(flow, "volume flow"), parse(flow_within, "percent") / 100),
+            arrangement=arrangement,
+            hose_behind_l=parse(hose_behind, "volume") if hose_behind else None,
+            **({} if capacity is None else {"coolant_w_k": parse(capacity, "heat conductance")}),
+        )
+    except (SpanError, NotCooledError, CoolantError) as error:
+        raise cooler_words.refused(error, shown) from None
+    lines = cooler_words.sentences(seen, shown)
     result: dict[str, Any] = {"cooler": seen.as_dict(), "elsewhere": None, "ice": None}
     heat_w, heat_u_w = seen.cooler.heat_w, seen.cooler.heat_u_w
     if at_flow or at_inlet or at_coolant:
@@ -83,13 +88,14 @@ def cooler(
             parse(at_coolant, "temperature") if at_coolant else None,
             parse(at_flow, "volume flow") if at_flow else None,
         )
-        lines.append(other.sentence(shown))
+        lines.append(cooler_words.elsewhere(other, shown))
         result["elsewhere"] = asdict(other)
+        result["elsewhere"]["cooled"]["assumption"] = cooler_words.ASSUMPTION
         heat_w, heat_u_w = other.cooled.heat_w, other.cooled.heat_u_w
     if ice:
-        lasting = line_cooler.ice(parse(ice, "mass"), heat_w, heat_u_w, ice.strip())
-        lines.append(lasting.sentence)
-        result["ice"] = asdict(lasting)
+        lasting = line_cooler.ice(parse(ice, "mass"), heat_w, heat_u_w)
+        lines.append(cooler_words.ice(lasting, ice.strip()))
+        result["ice"] = asdict(lasting) | {"sentence": lines[-1]}
     target = page_beside(out, pdf, png)
     if target is not None:
         from hotfuel.report import cooler as page
@@ -98,6 +104,6 @@ def cooler(
         with told_first(lines, target, as_json):
             forecast.write(page.make(opened, course, seen, lines[3:], shown), target, shown, pdf, png)
         lines.append(f"report: {target}")
-    if hose_behind is None and (seen.behind is None or not seen.behind.said):
+    if hose_behind is None and (seen.behind is None or not seen.behind.given):
         lines.append('What the hose behind the cooler holds can be given: --hose-behind "0.05 L".')
     show(result | {"report": str(target) if target else None}, lines, as_json)

@@ -44,7 +44,7 @@ def review(
 
     After a repair: hotfuel review friday --complaint monday. A stop counts only if it was as hard as the one with the trouble.
     """
-    from hotfuel.report import complaint_words, story_words
+    from hotfuel.report import complaint_words, heat_words, line_words, story_words
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
     from hotfuel.study.fixes.came import sentences as came_sentences
@@ -63,19 +63,19 @@ def review(
     said = story_words.sentences(told, shown) if told else []
     judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else []
     sections = told.sections if told else ()
-    most = transport.told(sections)
+    most = transport.changed_most(sections)
     show(
         {
             "report": str(written),
             "summary": opened.summary().as_dict(),
-            "sections": [one.as_dict() for one in sections],
-            "story": _plain(told, said, judged) if told else None,
+            "sections": [line_words.as_dict(one, shown) for one in sections],
+            "story": _plain(told, said, judged, heat_words.sentence(told.heat, shown) if told.heat else "") if told else None,
             "came": came.as_dict() if came else None,
             "notes": opened.all_notes(),
         },
         [
             *findings(opened, shown),
-            *([most.sentence] if most else []),
+            *([line_words.section(most, shown)] if most else []),
             *_pulls(told, shown),
             *judged,
             *(came_sentences(came, shown) if came else ()),
@@ -86,9 +86,11 @@ def review(
     )
 
 
-def _plain(told: "Story", said: list[str], judged: list[str]) -> dict[str, Any]:
-    """The story for JSON, with its sentences; its sections stand beside it."""
+def _plain(told: "Story", said: list[str], judged: list[str], heat: str) -> dict[str, Any]:
+    """The story for JSON, with its sentences; its sections are a field of their own."""
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
+    if heat:
+        plain["heat"]["sentence"] = heat
     if judged:
         plain["judgement"]["sentences"] = judged
     return plain

@@ -6,15 +6,16 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.places import place_words
+from hotfuel.report import cooler_words, html, sheet, words
 from hotfuel.report import figures as draw
-from hotfuel.report import html, sheet, words
 from hotfuel.report.chart import FAINT, INK, Chart
+from hotfuel.report.cooler_words import with_doubt
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.drive.course import STEP_S, Course
-from hotfuel.study.line.line_cooler import LineCooler, with_doubt
+from hotfuel.study.line.line_cooler import LineCooler
 from hotfuel.units import Shown, expanded
 
 _BEHIND = "#0b6fa4"
@@ -40,7 +41,7 @@ def make(session: Session, course: Course, seen: LineCooler, elsewhere: Sequence
         about=[session.car.name if session.car else "", f"for {customer}" if customer else "", session.name],
         complaint=complaint,
         table=_numbers(seen, shown),
-        text=[f"{seen.size()} ± holds in 95 of 100 cases.", *elsewhere],
+        text=[f"{cooler_words.size(seen.cooler)} ± holds in 95 of 100 cases.", *elsewhere],
         work_done=work_done,
         done=[] if work_done else ["Measured in one drive with the cooler in the line."],
         next_steps=_next(seen),
@@ -53,7 +54,12 @@ def make(session: Session, course: Course, seen: LineCooler, elsewhere: Sequence
     first.picture = Plot(
         ["cooler"], _key(seen), "In the grey stretches the engine had run for a while at about one flow: only these are counted."
     )
-    part = {"title": "What was measured", "said": seen.sentences(shown)[:1], "rows": None, "assumed": [*_weakens(seen)]}
+    part = {
+        "title": "What was measured",
+        "said": cooler_words.sentences(seen, shown)[:1],
+        "rows": None,
+        "assumed": [*_weakens(seen)],
+    }
     values = {
         "sheet": first, "simulated": first.simulated, "title": f"Cooler before the {place_words(seen.place)}: {session.name}", "method": _METHOD,
         "parts": [part], "more": [], "groups": None, "unknown": (), "version": f"hotfuel {__version__}, {words.today()}",
@@ -93,7 +99,7 @@ def _weakens(seen: LineCooler) -> list[str]:
             f"All of the line from the {place_words(seen.before)} to the {place_words(seen.place)} counts as the cooler: what the fuel takes up behind it "
             "makes it look smaller than it is."
         )
-    elif not seen.behind.said:
+    elif not seen.behind.given:
         lines.append("How much of the line lies behind the cooler is not known: what the fuel may take up there is in the doubt.")
     if seen.flow_relative_u > 0.2:
         lines.append(f"The fuel's flow is known to ±{100 * expanded(seen.flow_relative_u):.0f} % only ({seen.flow_basis}).")

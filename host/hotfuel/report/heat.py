@@ -4,9 +4,10 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.report.chart import LEFT_PX, Chart, Range
+from hotfuel.report.heat_words import percent, sentence
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
-from hotfuel.study.line.heat import DRIVING, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part, percent
+from hotfuel.study.line.heat import DRIVING, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part
 from hotfuel.study.line.ways import is_told
 from hotfuel.units import Shown
 
@@ -61,11 +62,11 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
         for phase in phases
     ]
     checked = (
-        f" The probes were held against each other in the {budget.parked_s:.0f} s in which the car stood cold before its start."
+        f" The probes were compared with each other in the {budget.parked_s:.0f} s in which the car stood cold before its start."
         if budget.parked_s
         else ""
     )
-    return Plot(["heat"], key, budget.sentence + checked)
+    return Plot(["heat"], key, sentence(budget, shown) + checked)
 
 
 def table(budget: HeatBudget, shown: Shown) -> Table:

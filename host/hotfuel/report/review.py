@@ -18,6 +18,7 @@ from hotfuel.report import (
     heat,
     html,
     input_table,
+    line_words,
     pictures,
     plots,
     pull_figures,
@@ -348,7 +349,9 @@ def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Ta
                 _within(found.heat_w, expanded(found.heat_u_w), 0, "W"),
                 _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
             ]
-        table.rows.append((f"{place_words(one.before)} to {place_words(one.place)}", part, *values, one.sentence))
+        table.rows.append(
+            (f"{place_words(one.before)} to {place_words(one.place)}", part, *values, line_words.section(one, shown))
+        )
     return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
-from hotfuel.report import complaint_words
+from hotfuel.report import complaint_words, heat_words, line_words
 from hotfuel.risk.level import in_units
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
@@ -25,11 +25,11 @@ def sentences(told: Story, shown: Shown) -> list[str]:
     said += [_restart(one, clock, shown) for one in told.restarts]
     if told.judgement is not None:
         said += complaint_words.judgement(told.judgement, shown)
-    most = transport.told(told.sections)
+    most = transport.changed_most(told.sections)
     if most is not None and most.hose is not None:
-        said.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {most.sentence}")
+        said.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {line_words.section(most, shown)}")
     if told.heat is not None:
-        said.append(told.heat.sentence)
+        said.append(heat_words.sentence(told.heat, shown))
     said += [f"At {clock.text(one.time_s)} {one.sentence}." for one in told.pressures]
     if told.own_limit.troubles + told.own_limit.ran_through:
         said.append(told.own_limit.sentence)

@@ -107,7 +107,7 @@ class Story:
 def tell(session_or_course: Session | Course, shown: Shown | None = None, complaint: Session | Course | None = None) -> Story:
     """The story of a session. complaint: the session (or course) of a complaint, against which its hot stops are held.
 
-    shown: the units of what the rooms below still put into words themselves (the line, its pressures, the car's own limit); the car's by default.
+    shown: the units of the pressures' and the car's own limit's sentences; the car's by default.
     Raises InputError for a session without a temperature, and for a complaint without a hot soak or of another car.
     """
     course = _course(session_or_course)
@@ -132,13 +132,13 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
         utc_offset_min=course.utc_offset_min,
         pressure_of=course.car.limit_places[nearest.place][1].pressure if course.car and nearest else "",
         judgement=judge(_course(complaint), course, found) if complaint is not None else None,
-        sections=transport.sections(course, units),
+        sections=transport.sections(course),
         pressures=tuple(
             pressure_findings(course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE), shown=units)
         ),
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
-        heat=budget(course, units),
+        heat=budget(course),
     )
 
 

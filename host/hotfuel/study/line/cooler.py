@@ -1,26 +1,26 @@
-"""Coolers: how good one is, from temperatures and flows, and what the same one does elsewhere. And ice: minutes until it is melted.
+"""Coolers: how good one is, from temperatures and flows, and what the same one does under other conditions. And ice: minutes until it is melted.
 
 Effectiveness and NTU by the usual formulas (W. M. Kays and A. L. London, Compact Heat Exchangers; F. P. Incropera et al., chapter 11, table 11.3).
 """
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from enum import StrEnum
 
 import numpy as np
 from scipy.optimize import brentq
 
 from hotfuel.errors import InputError
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3
-from hotfuel.units import Shown
+from hotfuel.units import expanded
 
-_SI = Shown()
 LEAST_SPAN_DEGC = 3.0
-MOST_DOUBT = 0.5  # standard uncertainty of a UA by the UA, above which it is not told
+MOST_DOUBT = 0.5  # relative standard uncertainty of a UA above which it is not reported
 LATENT_HEAT_ICE_KJ_KG = 333.55  # melting of ice at 0 degC (IAPWS-06 / CRC Handbook)
 CP_WATER_KJ_KG_K = 4.19
 UA_FLOW_EXPONENTS = (0.0, 0.8)
 UA_FLOW_EXPONENT = (
-    0.4  # UA rises with the fuel's flow to the 0.8 where the fuel's side rules, to the 0 where the other side does: in between
+    0.4  # of the fuel's flow: 0.8 where the fuel's side limits the heat, 0 where the other side does; the middle of these
 )
 
 
@@ -82,9 +82,32 @@ def ntu_of(value: float, capacity_ratio: float, arrangement: str = "crossflow") 
     return float(brentq(lambda ntu: effectiveness(ntu, capacity_ratio, arrangement) - value, 0.0, 100.0, xtol=1e-10))
 
 
+class NoUa(StrEnum):
+    """Why a UA is not reported."""
+
+    NOT_COOLED = "not cooled"  # the fuel's cooling is within the uncertainty of the readings
+    NEARLY_ALL = "nearly all"  # nearly all of the heat is taken out, and a larger UA would read the same
+    VAGUE = "vague"  # readings or flow are too uncertain
+
+
+class SpanError(InputError):
+    """The fuel enters too little above the coolant, by span_degc, to say anything about a cooler."""
+
+    def __init__(self, span_degc: float) -> None:
+        by = (
+            f"{abs(span_degc):.1f} °C {'above' if span_degc >= 0 else 'below'}"
+            if np.isfinite(span_degc)
+            else "an unknown amount above"
+        )
+        super().__init__(
+            f"fuel enters {by} the coolant: at least {LEAST_SPAN_DEGC:.0f} °C above it are needed to say anything about a cooler"
+        )
+        self.span_degc = span_degc
+
+
 @dataclass(frozen=True)
 class Cooler:
-    """A cooler as measured: effectiveness on the fuel's side, UA, heat rejected, with standard uncertainties; and at which flows.
+    """A cooler as measured: effectiveness on the fuel's side, UA, heat rejected, with standard uncertainties; and the flows at which it was measured.
 
     coolant_w_k: heat capacity flow of the other side, infinity for a bath.
     """
@@ -101,26 +124,24 @@ class Cooler:
 
     @property
     def ua_told(self) -> bool:
-        """Whether UA is known to better than half of itself; beyond that a number would only look like one."""
+        """Whether UA is known to better than half of itself; beyond that a number would mislead."""
         return self.ua_u_w_k <= MOST_DOUBT * self.ua_w_k
 
     @property
-    def ua_doubt(self) -> str:
-        """Why it is not, for a person."""
-        fuel_w_k = capacity_flow_w_k(self.fuel_l_h)
-        share, u = self.effectiveness, 1.96 * self.effectiveness_u
-        if share - u <= 0:
-            return "within the doubt of the readings the fuel is not cooled at all"
-        least = self.ua_w_k * -np.log1p(-(share - u)) / max(-np.log1p(-min(share, 0.999)), 1e-9)
-        if share + u >= 1:
-            return (
-                f"it is at least {least:.1f} W/K, but so much of the fuel's heat is taken out that a larger one would read the same; "
-                "measure it at more flow"
-            )
-        return (
-            f"its doubt is more than half of it; at this flow ({fuel_w_k:.1f} W/K of fuel) the readings or the flow are known too badly, "
-            "calibrate the two probes against each other or put a meter in"
-        )
+    def no_ua(self) -> NoUa | None:
+        """Why UA is not reported, None where it is."""
+        if self.ua_told:
+            return None
+        half = float(expanded(self.effectiveness_u))
+        if self.effectiveness - half <= 0:
+            return NoUa.NOT_COOLED
+        return NoUa.NEARLY_ALL if self.effectiveness + half >= 1 else NoUa.VAGUE
+
+    @property
+    def least_ua_w_k(self) -> float:
+        """The least UA within the uncertainty of an effectiveness that is surely above 0."""
+        least = self.effectiveness - float(expanded(self.effectiveness_u))
+        return float(self.ua_w_k * -np.log1p(-least) / max(-np.log1p(-min(self.effectiveness, 0.999)), 1e-9))
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -129,14 +150,13 @@ class Cooler:
 
 @dataclass(frozen=True)
 class Cooled:
-    """What a cooler does elsewhere: fuel leaving it, heat rejected, with standard uncertainties, and the assumption it stands on."""
+    """What a cooler does under other conditions: fuel leaving it, heat rejected, with standard uncertainties."""
 
     outlet_degc: float
     outlet_u_degc: float
     heat_w: float
     heat_u_w: float
     effectiveness: float
-    assumption: str
 
 
 def capacity_flow_w_k(fuel_l_h: float) -> float:
@@ -154,17 +174,14 @@ def measured(
     arrangement: str = "crossflow",
     reading_u_degc: float = 0.5,
     flow_relative_u: float = 0.1,
-    shown: Shown = _SI,
 ) -> Cooler:
-    """A cooler from fuel in, fuel out, the other side's inlet and the fuel's flow. Raises InputError where the readings contradict each other.
+    """A cooler from fuel in, fuel out, the other side's inlet and the fuel's flow. Raises InputError for readings that contradict each other.
 
     reading_u_degc: standard uncertainty of one reading against another. coolant_w_k: mass flow x cp of the other side; infinite if it stays constant.
     """
     span = inlet_degc - coolant_degc
     if not span >= LEAST_SPAN_DEGC:
-        seen = f"{shown.text(abs(span), 'temperature difference')} {'above' if span >= 0 else 'below'}"
-        wanted = shown.text(LEAST_SPAN_DEGC, "temperature difference", 0)
-        raise InputError(f"fuel enters {seen} the coolant: at least {wanted} above it are needed to tell anything of a cooler")
+        raise SpanError(span)
     if not fuel_l_h > 0:
         raise InputError(f"a fuel flow of {fuel_l_h:g} L/h was given: it must be above 0")
     fuel = capacity_flow_w_k(fuel_l_h)
@@ -200,7 +217,8 @@ def elsewhere(
 ) -> Cooled:
     """The same cooler with other fuel in, other coolant, other flow. Raises InputError for a flow that is not above 0.
 
-    UA goes with the fuel's flow to the 0.4, between 0 and 0.8 depending on which side rules; that range is in the uncertainty.
+    UA goes with the fuel's flow to the power 0.4, between 0 and 0.8 depending on which side limits it; that range is in the uncertainty. The air or
+    water side stays as it was measured.
     """
     if not fuel_l_h > 0:
         raise InputError(f"a fuel flow of {fuel_l_h:g} L/h was given: it must be above 0")
@@ -225,14 +243,13 @@ def elsewhere(
         heat_w=heat,
         heat_u_w=float(np.hypot(fuel * outlet_u, CP_SHARE * heat)),
         effectiveness=float(share),
-        assumption="UA goes with the fuel's flow to the power 0.4 (0 to 0.8); the air or water side is as it was measured.",
     )
 
 
 def ice_minutes(
     ice_kg: float, heat_w: float, *, start_degc: float = 0.0, water_kg: float = 0.0, water_degc: float = 0.0
 ) -> float:
-    """Minutes until ice is melted by a heat flow: its latent heat and the cold of colder ice, less what warm water in the can melts at once.
+    """Minutes until a heat flow has melted the ice: its latent heat and that of warming ice below 0 °C, less what warm water in the can melts at once.
 
     Raises InputError for values not above 0. Example: ice_minutes(2.0, 300) -> 37.
     """

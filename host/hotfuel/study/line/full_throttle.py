@@ -8,6 +8,7 @@ import numpy as np
 
 from hotfuel.places import is_behind_needle
 from hotfuel.session.pulls import Extent, extent
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course, of_session
 from hotfuel.study.drive.phases import PULL, Phase, phases
 from hotfuel.study.line.transport import flow_of, line_places
@@ -51,7 +52,7 @@ class Pull:
         return asdict(self)
 
 
-def pulls(session_or_course: Any, among: Sequence[Phase] | None = None) -> tuple[Pull, ...]:
+def pulls(session_or_course: Session | Course, among: Sequence[Phase] | None = None) -> tuple[Pull, ...]:
     """The full-throttle pulls of a session (or a Course), in time; among: its phases where they are known.
 
     Raises InputError for a session without a temperature.
@@ -78,8 +79,8 @@ def pulls(session_or_course: Any, among: Sequence[Phase] | None = None) -> tuple
     )
 
 
-def as_course(session_or_course: Any) -> Course:
-    """The course of a session; a course stays as it is."""
+def as_course(session_or_course: Session | Course) -> Course:
+    """The course of a session; a course is returned as it is."""
     return session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
 
 

@@ -20,7 +20,6 @@ from hotfuel.study.line import transport, ways
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.parked import parked
-from hotfuel.units import Shown
 
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
 LEAST_S = 45.0
@@ -65,8 +64,8 @@ class Part:
 class HeatBudget:
     """parts: by phase, then along the line. ways: how a section's heat divides between hot metal and air. back_w: what the return carries into the tank.
 
-    flow_basis: where the flow comes from, "unknown" without one. sentence: the whole in one. parked_s: how long the car stood cold before its start, so that
-    its probes were held against each other; 0 where it did not.
+    flow_basis: where the flow comes from, "unknown" without one. parked_s: how long the car stood cold before its start, while its probes were compared;
+    0 where it did not.
     """
 
     parts: tuple[Part, ...]
@@ -74,7 +73,6 @@ class HeatBudget:
     back_w: Interval
     back_share: Interval
     flow_basis: str
-    sentence: str
     parked_s: float = 0.0
 
     def as_dict(self) -> dict[str, Any]:
@@ -91,7 +89,7 @@ def places_of(course: Course) -> tuple[str, ...]:
     return (*line, *(bowls[:1] if line and roles.get(line[-1]) == "carburettor" else ()))
 
 
-def budget(course: Course, shown: Shown | None = None) -> HeatBudget | None:
+def budget(course: Course) -> HeatBudget | None:
     """The budget of a session; None without a car file, a running engine or two places along the line."""
     chain = places_of(course)
     if course.car is None or len(chain) < 2 or not fired(course).any():
@@ -100,8 +98,7 @@ def budget(course: Course, shown: Shown | None = None) -> HeatBudget | None:
     parts = made.parts()
     back_w, back_share = made.back()
     found = ways.ways(course, made.sections, made.draws, made.u_degc)
-    sentence = _sentence(parts, found, back_share, shown or Shown())
-    return HeatBudget(tuple(parts), tuple(found), back_w, back_share, made.basis, sentence, made.parked.seconds)
+    return HeatBudget(tuple(parts), tuple(found), back_w, back_share, made.flow.basis, made.parked.seconds)
 
 
 def phase_rows(course: Course) -> dict[str, np.ndarray]:
@@ -139,8 +136,8 @@ class _Following:
     def __init__(self, course: Course, chain: Sequence[str]) -> None:
         assert course.car is not None
         self.course, self.car, self.chain, self.draws = course, course.car, chain, Draws()
-        flow = transport.flow_of(course)
-        self.basis, self.flow_u = flow.basis, flow.relative_u if np.isfinite(flow.relative_u) else 0.0
+        self.flow = flow = transport.flow_of(course)
+        self.flow_u = flow.relative_u if np.isfinite(flow.relative_u) else 0.0
         self.on = fired(course)
         self.litres = np.broadcast_to(flow.litres_h, course.time_s.shape)
         self.known = bool(np.isfinite(self.litres[self.on]).any())
@@ -243,11 +240,7 @@ class _Following:
 
     def _burnt_share(self, one: Section, rows: np.ndarray) -> float:
         """Of the flow through a section, the part that the engine burns: only that one is told from its speed, a return's is as the car file states it."""
-        back = (
-            0.0
-            if self.basis.startswith("measured") or self.car.place(one.place).role == "bowl"
-            else self.car.engine.return_flow_l_h
-        )
+        back = 0.0 if self.flow.metered or self.car.place(one.place).role == "bowl" else self.car.engine.return_flow_l_h
         use = one.within(rows)
         whole = float(np.mean(np.nan_to_num(self.litres)[use])) if use.any() else 0.0
         return max(1 - back / whole, 0.0) if whole > 0 else 1.0
@@ -338,52 +331,3 @@ def _pressures(course: Course, car: Car) -> dict[str, np.ndarray]:
     }
     conditions = Conditions(**{k: v for k, v in given.items() if np.isfinite(v).any()}, time_s=course.time_s)
     return {name: np.asarray(one.pressure_kpa) for name, one in at_places(car, conditions).items()}
-
-
-def percent(share: Interval) -> str:
-    """A share as a person reads it."""
-    if share.half > MOST_DOUBT * abs(share.middle):
-        return f"at most {max(share.greatest, 0.0):.0%}".replace("%", " %")
-    return f"{share.middle:.0%} ({max(share.least, 0.0):.0%} to {share.greatest:.0%})".replace("%", " %")
-
-
-def section_words(before: str, place: str) -> str:
-    """Where a section lies."""
-    return f"between {place_words(before)} and {place_words(place)}"
-
-
-def _sentence(parts: Sequence[Part], found: Sequence[ways.Way], back_share: Interval, shown: Shown) -> str:
-    """The budget in one sentence."""
-    said = []
-    for phase in (STANDING_STILL, DRIVING, PULLING):
-        own = [part for part in parts if part.phase == phase]
-        told = [part for part in own if part.share_told]
-        most = max(told, key=lambda part: part.share.middle, default=None)
-        if most is not None and most.share.middle > 1 / (len(own) + 1) and most.share.half <= MOST_DOUBT * most.share.middle:
-            said.append(f"while {phase} {percent(most.share)} of the heat enters {section_words(most.before, most.place)}")
-        elif phase == PULLING and any(np.isfinite(part.watts.middle) for part in parts):
-            continue
-        elif own and not np.isfinite(own[0].share.middle):
-            warmest = max(own, key=lambda part: part.degc.middle)
-            said.append(
-                f"while {phase} the fuel warms most {section_words(warmest.before, warmest.place)} "
-                f"({shown.text(warmest.degc.middle, 'temperature difference')} ±{shown.text(warmest.degc.half, 'temperature difference')})"
-            )
-        elif own:
-            said.append(f"while {phase} it cannot be told here where most of the heat enters")
-    stopped = [part for part in parts if part.phase == STOPPED]
-    if stopped:
-        most = max(stopped, key=lambda part: part.degc.middle)
-        said.append(
-            f"after the stop {place_words(most.place)} warms most, by {shown.no_finer(most.degc.middle, 'temperature difference', most.degc.half)}"
-        )
-    for way in found:
-        if way.told:
-            said.append(
-                f"{percent(way.metal)} of what enters {section_words(way.before, way.place)} comes from hot metal, the rest from the air"
-            )
-            break
-    if np.isfinite(back_share.middle):
-        said.append(f"the return brings {percent(back_share)} of all of it back into the tank")
-    text = "; ".join(said)
-    return f"{text[0].upper()}{text[1:]}." if text else "Where the fuel takes up its heat cannot be told here."

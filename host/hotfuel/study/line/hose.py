@@ -1,10 +1,11 @@
-"""Transport between two places: when does fuel from one arrive at the other, and how much heat does it take up on the way.
+"""Transport between two places: when fuel from one arrives at the other, and how much heat it takes up on the way.
 
-A hose is a plug flow: what leaves at t entered when one hose volume had yet to flow, T_out = T_s + (T_in - T_s) exp(-UA / (rho cp) x r), with r the
-time it spent in the hose divided by the hose's volume. The probe at the outlet lags, so the model lags too and is compared with what was read.
+A hose is a plug flow: the fuel that leaves at t entered one hose volume of flow earlier, T_out = T_s + (T_in - T_s) exp(-UA / (rho cp) x r), with r the
+time it spent in the hose divided by the hose's volume. The probe at the outlet lags, so the model's outlet is lagged too before it is compared with it.
 """
 
 from dataclasses import asdict, dataclass
+from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,6 @@ from scipy.linalg.lapack import dtbtrs
 
 from hotfuel.errors import InputError
 from hotfuel.study.evidence.curve import fitted
-from hotfuel.units import Shown
 
 DENSITY_KG_M3 = 740.0  # gasoline, EN 228: 720 to 775 at 15 degC
 CP_J_KG_K = 2100.0  # sources disagree, 2000 to 2400
@@ -23,13 +23,54 @@ _SLOWEST_L_H = 0.05
 _FIRST_L = 0.15
 KNOT_S = 300.0
 MOST_KNOTS = 5
-STARTS = 3  # of eight points to start from, the nearest ones are followed
+STARTS = 3  # of eight starting points, the fit runs from the nearest ones
 FLOW_U = 0.35  # relative standard uncertainty of a flow from engine speed
-TOLD_DEGC = 1.0  # smaller changes within half a minute are no change
-UNSTEADY_SHARE = 0.25  # of a delay, where nobody knows whether the flow stayed alike (the simulated lines of tests/authority/test_against_plug_flow.py)
+TOLD_DEGC = 1.0  # a smaller change within half a minute counts as none
+UNSTEADY_SHARE = 0.25  # of a delay, where it is not known whether the flow was steady (the simulated lines of tests/authority/test_against_plug_flow.py)
 UNMEASURED_SHARE = (
-    0.5  # of volume and UA, where nobody measured the air beside the hose, which changes with the flow (simulated drives)
+    0.5  # of volume and UA, where the air beside the hose, which changes with the flow, was not measured (simulated drives)
 )
+FROM_SPEED, FROM_POWER = "engine speed, displacement and mixture", "specific consumption"
+
+
+class Reason(StrEnum):
+    """Why the downstream place changed most, or why that is not said."""
+
+    ARRIVED = "arrived"  # hotter or cooler fuel came from the place before
+    TIME_IN_HOSE = "time in the hose"  # the fuel had spent more or less time in the hose
+    HEAT_ON_THE_WAY = "heat on the way"  # the hose heated it more or less than before
+    HARDLY_CHANGED = "hardly changed"
+    DELAY_ONLY = "delay only"  # the flow is unknown, so there is a delay and nothing else
+    NO_DELAY = "no delay"  # the flow is unknown and the two places do not follow each other
+
+
+class Lacking(StrEnum):
+    """What is missing where nothing can be said about a hose."""
+
+    SAMPLES = "samples"
+    CHANGE = "change"
+    FLOW = "flow"
+    FLOWING_SAMPLES = "flowing samples"
+    ENGINE_SPEED = "engine speed"  # nor any flow
+    STEADY_SPEED = "steady speed"  # of an engine whose flow at that speed is unknown
+
+
+@dataclass(frozen=True)
+class Untold:
+    """What is missing, with the number of samples there are; least_rpm, most_rpm: of an engine speed that was not steady."""
+
+    lacking: Lacking
+    samples: int = 0
+    least_rpm: float = np.nan
+    most_rpm: float = np.nan
+
+
+class UntoldError(InputError):
+    """Nothing can be said about a hose; `untold` says why."""
+
+    def __init__(self, message: str, untold: Untold) -> None:
+        super().__init__(message)
+        self.untold = untold
 
 
 @dataclass(frozen=True)
@@ -38,8 +79,9 @@ class Hose:
 
     heat_w: mean heat picked up while fuel flowed, with the flow's, the heat capacity's and the readings' uncertainty in it;
     nan where flow is unknown, and so is UA.
-    residual_degc: how far the model stays from the readings (rms). changed_degc, changed_at_s: the downstream place's largest change within half a
-    minute and when it was reached, on the times given, which the sentence is about; nan where the sentence tells of none.
+    residual_degc: how far the model is from the readings (rms). changed_degc, changed_at_s: the downstream place's largest change within half a
+    minute and when it was reached, on the times given; nan where it hardly changed. reason: of that change. inside_s: how long the fuel that arrived
+    then had been in the hose.
     """
 
     volume_l: float
@@ -56,7 +98,8 @@ class Hose:
     flow_basis: str
     changed_degc: float
     changed_at_s: float
-    sentence: str
+    reason: Reason
+    inside_s: float
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -65,16 +108,20 @@ class Hose:
 
 @dataclass(frozen=True)
 class Flow:
-    """Flow through the line, L/h (n,), its relative standard uncertainty, and where it comes from. `litres_h` is nan where unknown."""
+    """Flow through the line, L/h (n,), its relative standard uncertainty, and where it comes from. `litres_h` is nan where unknown.
+
+    metered: whether a meter measured any of it.
+    """
 
     litres_h: np.ndarray
     relative_u: float
     basis: str
+    metered: bool = False
 
 
 def flow_from_meter(litres_h: npt.ArrayLike, relative_u: float = 0.02) -> Flow:
-    """Flow as a meter in this line read it."""
-    return Flow(np.asarray(litres_h, dtype=float), relative_u, "flow meter")
+    """Flow as read by a meter in this line."""
+    return Flow(np.asarray(litres_h, dtype=float), relative_u, "flow meter", metered=True)
 
 
 def flow_from_speed(
@@ -90,15 +137,13 @@ def flow_from_speed(
     return Flow(
         air_kg_h / (14.7 * lambda_ratio) / DENSITY_KG_M3 * 1000 + return_l_h * (rpm > 0),
         FLOW_U,
-        "engine speed, displacement and mixture",
+        FROM_SPEED,
     )
 
 
 def flow_from_power(power_kw: float, *, kg_kwh: float = 0.29, return_l_h: float = 0.0) -> Flow:
     """Flow at full throttle from specific consumption (0.45 to 0.50 lb/hp-h without boost: 0.274 to 0.304 kg/kWh). Holds at full throttle only."""
-    return Flow(
-        np.asarray(power_kw * kg_kwh / DENSITY_KG_M3 * 1000 + return_l_h), 0.1, "specific consumption, full throttle only"
-    )
+    return Flow(np.asarray(power_kw * kg_kwh / DENSITY_KG_M3 * 1000 + return_l_h), 0.1, f"{FROM_POWER}, full throttle only")
 
 
 def delay_s(volume_l: float, flow_l_h: npt.ArrayLike) -> np.ndarray:
@@ -118,7 +163,7 @@ def outlet(
 ) -> np.ndarray:
     """Temperature at the outlet (n,): plug flow with heat exchange along it; all inputs (n,) or numbers, times rising evenly.
 
-    Before the first hose volume has flowed the inlet's first value stands for what filled the hose.
+    Until one hose volume has flowed, the inlet's first value is used for the fuel that was in the hose at the start.
     """
     t = np.asarray(time_s, dtype=float)
     inlet = np.asarray(inlet_degc, dtype=float)
@@ -130,7 +175,7 @@ def outlet(
     entered = np.where(known, entered, t[0] + (flowed - volume_l) / max(float(flow[0]) / 3600, _SLOWEST_L_H / 3600))
     inside_s = t - entered
     rate = ua_w_k / (density_kg_m3 * volume_l / 1000 * cp_j_kg_k)
-    # Fuel that never moved would follow its surroundings with a lag of 1 / rate; fuel that entered differs from that by what is left of its difference.
+    # Fuel that never moved would follow its surroundings with a lag of 1 / rate; fuel that entered differs from it by an exponentially decaying difference.
     halfway = np.concatenate([around[:1], (around[1:] + around[:-1]) / 2])
     stood = lagged(t, halfway, 1 / max(rate, 1e-12))
     answer: np.ndarray = stood + (np.interp(entered, t, inlet) - np.interp(entered, t, stood)) * np.exp(-rate * inside_s)
@@ -138,19 +183,19 @@ def outlet(
 
 
 def flowed_l(t: np.ndarray, flow: np.ndarray) -> np.ndarray:
-    """Litres that have flowed since the first time, of a flow in L/h; (n,)."""
+    """Litres that have flowed since the first time, (n,), from a flow in L/h."""
     return np.concatenate([[0.0], np.cumsum((flow[1:] + flow[:-1]) / 2 * np.diff(t))]) / 3600
 
 
 def entered_s(t: np.ndarray, flowed_l: np.ndarray, volume_l: float) -> np.ndarray:
-    """When what leaves now entered; nan for what stood in the hose at first."""
-    # Standing fuel keeps the volume, so the volumes must rise a little for the inverse to exist.
+    """When the fuel that leaves at each time entered; nan for fuel that was in the hose at the start."""
+    # While fuel stands the volume stays constant; it must rise a little for the inverse to exist.
     answer: np.ndarray = np.interp(flowed_l - volume_l, flowed_l + 1e-12 * np.arange(len(t)), t, left=np.nan)
     return answer
 
 
 def lagged(time_s: npt.ArrayLike, degc: npt.ArrayLike, lag_s: float) -> np.ndarray:
-    """What a first-order probe of that lag reads of a temperature (n,), times rising evenly."""
+    """The reading of a first-order probe with that lag for a temperature (n,), times rising evenly."""
     t, x = np.asarray(time_s, dtype=float), np.asarray(degc, dtype=float)
     if lag_s <= 0:
         return x.copy()
@@ -174,38 +219,42 @@ def fit(
     upstream_lag_s: float = 1.5,
     downstream_lag_s: float = 1.5,
     reading_u_degc: float = 0.3,
-    names: tuple[str, str] = ("the place before", "this place"),
-    shown: Shown | None = None,
     steady: bool = False,
 ) -> Hose:
-    """Volume (unless given), UA and the temperature of the surroundings, by least squares on what the downstream probe read.
+    """Volume (unless given), UA and the temperature of the surroundings, by least squares on the downstream probe's readings.
 
-    surroundings_degc: a probe in the air beside the hose, (n,); it tells volume and UA far better than the fuel alone. reading_u_degc: one probe against
-    the other, in the heat's uncertainty.
+    surroundings_degc: a probe in the air beside the hose, (n,); with it volume and UA are known far better than from the fuel alone. reading_u_degc:
+    standard uncertainty of one probe against the other, for the heat's uncertainty.
 
-    time_s even, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves, and it is known to a quarter at best unless
-    `steady` says that the engine's speed, and the flow with it, stayed alike. Standard uncertainties come from the fit's
-    own Jacobian, widened for residuals that are not independent, and from the flow's. Raises InputError for fewer than 60 usable samples, with both
-    temperatures or with flow, or a recording in which nothing changes.
+    time_s evenly spaced, all arrays (n,). Where flow is unknown (nan) only the delay is found, from the two curves, and to a quarter at best unless
+    `steady` says that the engine's speed, and so the flow, was constant. Standard uncertainties come from the fit's Jacobian, widened for residuals
+    that are not independent, and from the flow's. Raises UntoldError, an InputError, for fewer than 60 usable samples, with both temperatures or with
+    flow, or a recording in which nothing changes.
     """
     t, up, down = (np.asarray(x, dtype=float) for x in (time_s, upstream_degc, downstream_degc))
     good = np.isfinite(up) & np.isfinite(down)
     if good.sum() < LEAST_SAMPLES:
-        raise InputError(f"a hose needs at least {LEAST_SAMPLES} samples with both temperatures: there are {int(good.sum())}")
+        raise UntoldError(
+            f"a hose needs at least {LEAST_SAMPLES} samples with both temperatures: there are {int(good.sum())}",
+            Untold(Lacking.SAMPLES, int(good.sum())),
+        )
     if np.ptp(up[good]) < 1.0:
-        raise InputError(
-            f"the temperature at {names[0]} hardly changes, so nothing tells when its fuel arrives: use a part where it does"
+        raise UntoldError(
+            "the temperature at the place before hardly changes, so nothing shows when its fuel arrives: use a part where it does",
+            Untold(Lacking.CHANGE),
         )
     up, down = bridged(up), bridged(down)
     litres = np.broadcast_to(flow.litres_h, t.shape)
     if not np.isfinite(litres).any():
-        return _delay_only(t, lagged(t, up, downstream_lag_s), lagged(t, down, upstream_lag_s), names, steady)
+        return _delay_only(t, lagged(t, up, downstream_lag_s), lagged(t, down, upstream_lag_s), steady)
     litres = np.nan_to_num(litres)
     # Both probes lag: the upstream reading, lagged once more, stands against the downstream one, lagged by the upstream probe.
     against = lagged(t, down, upstream_lag_s)
     middle = float(np.median(litres[litres > _SLOWEST_L_H])) if (litres > _SLOWEST_L_H).any() else np.nan
     if np.isnan(middle):
-        raise InputError("no fuel flows in this part, so there is no transport: use a part with the engine running")
+        raise UntoldError(
+            "no fuel flows in this part, so there is no transport: use a part with the engine running", Untold(Lacking.FLOW)
+        )
     free_volume = volume_l is None
     around = None if surroundings_degc is None else np.asarray(surroundings_degc, dtype=float)
 
@@ -224,20 +273,21 @@ def fit(
         return lagged(t, outlet(t, up, litres, volume, ua, beside(x)), downstream_lag_s)
 
     flowed = flowed_l(t, litres)
-    # What stood in the hose at first came from before the recording: it is not held against the model, up to a third of the part.
+    # Fuel that was in the hose at the start entered before the recording: the fit leaves it out, up to a third of the part.
     first = min(int(np.searchsorted(flowed, volume_l or _FIRST_L)), len(t) // 3)
     weight = ((litres > _SLOWEST_L_H) & (np.arange(len(t)) >= first)).astype(float)
 
     if weight.sum() < LEAST_SAMPLES:
-        raise InputError(
-            f"fuel flows in only {int(weight.sum())} samples of this part: a hose needs {LEAST_SAMPLES}, use a longer part"
+        raise UntoldError(
+            f"fuel flows in only {int(weight.sum())} samples of this part: a hose needs {LEAST_SAMPLES}, use a longer part",
+            Untold(Lacking.FLOWING_SAMPLES, int(weight.sum())),
         )
 
     def misfit(x: np.ndarray) -> np.ndarray:
         answer: np.ndarray = (model(x) - against) * weight
         return answer
 
-    # Bounds of what is called a hose: UA 0.01 to 100 W/K, 5 mL to 2 L, beside something between ice and an exhaust's surroundings.
+    # Bounds of what counts as a hose: UA 0.01 to 100 W/K, 5 mL to 2 L, surroundings between ice and the air beside an exhaust.
     least, most = (-30.0, 250.0) if around is None else (-MOST_OFFSET_DEGC, MOST_OFFSET_DEGC)
     volumes = (np.log([0.005, 2.0]),) if free_volume else ()
     limits = tuple(np.array([np.log([0.01, 100.0]), *volumes, *[(least, most)] * len(knots)]).T)
@@ -253,7 +303,7 @@ def fit(
     errors = np.sqrt(np.diag(covariance))
     ua = float(np.exp(best.parameters[0]))
     unmeasured = UNMEASURED_SHARE if around is None else 0.0
-    # UA and volume go with the flow that was put in: its relative uncertainty is theirs.
+    # UA and volume are proportional to the flow given: its relative uncertainty is theirs.
     ua_u = float(ua * np.hypot(np.hypot(errors[0], flow.relative_u), np.hypot(CP_SHARE, unmeasured)))
     volume = float(np.exp(best.parameters[1])) if free_volume else float(volume_l or 0.0)
     volume_u = float(volume * np.hypot(np.hypot(errors[1], unmeasured), flow.relative_u)) if free_volume else 0.0
@@ -264,10 +314,10 @@ def fit(
     entered = entered_s(t, flowed, volume)
     passed = (weight > 0) & np.isfinite(entered)
     watts_k = litres[passed] / 3.6e6 * DENSITY_KG_M3 * CP_J_KG_K
-    # Each part of the fuel against its own temperature when it entered, else a change passing through would count as heat.
+    # Fuel is compared with its own temperature when it entered, else a change passing through would count as heat.
     heat = float(np.mean(watts_k * (down - np.interp(entered, t, up))[passed])) if passed.any() else np.nan
     reading = float(np.mean(watts_k)) * np.sqrt(2) * reading_u_degc if passed.any() else np.nan
-    changed, changed_at, sentence = _why_warm(t, up, down, litres, volume, names, shown or Shown())
+    changed, changed_at, reason, inside = _why_warm(t, up, down, litres, volume)
     return Hose(
         volume_l=volume,
         volume_u_l=volume_u,
@@ -283,12 +333,13 @@ def fit(
         flow_basis=flow.basis,
         changed_degc=changed,
         changed_at_s=changed_at,
-        sentence=sentence,
+        reason=reason,
+        inside_s=inside,
     )
 
 
 def bridged(values: np.ndarray) -> np.ndarray:
-    """Gaps filled by straight lines; there must be one value that is none."""
+    """Gaps (nan) filled by straight lines; at least one value must be known."""
     good = np.flatnonzero(np.isfinite(values))
     answer: np.ndarray = np.interp(np.arange(len(values)), good, values[good])
     return answer
@@ -301,53 +352,45 @@ def _independent_factor(residual: np.ndarray) -> float:
     return (1 + r) / (1 - r)
 
 
-def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, names: tuple[str, str], steady: bool) -> Hose:
-    """The shift that makes the changes of two curves agree best; both lag alike here."""
+def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, steady: bool) -> Hose:
+    """The shift with which the changes of two curves agree best; both have the same lag here."""
     step = float(np.median(np.diff(t)))
     rates = [np.gradient(np.convolve(np.pad(x, 2, mode="edge"), np.ones(5) / 5, mode="valid")) for x in (up, down)]
     most = len(t) // 3
-    with np.errstate(invalid="ignore", divide="ignore"):  # a stretch in which nothing changes agrees with nothing
+    with np.errstate(invalid="ignore", divide="ignore"):  # a stretch in which nothing changes has no correlation
         scores = np.nan_to_num([float(np.corrcoef(rates[0][: len(t) - k], rates[1][k:])[0, 1]) for k in range(most)])
     best = int(np.argmax(scores))
-    # Where flow changes, so does the delay: all shifts that agree nearly as well may have been the one of a single change.
+    # Where flow changes, so does the delay: each shift that agrees nearly as well may have been the delay of one change.
     near = np.flatnonzero(scores >= 0.8 * scores[best]) if scores[best] > 0 else np.array([best])
     delay = best * step
     spread = max(float(np.ptp(near)) * step / np.sqrt(12), step)
     if not steady:
         spread = float(np.hypot(spread, UNSTEADY_SHARE * delay))
     nan = np.nan
-    sentence = (
-        f"Changes at {names[0]} arrive at {names[1]} about {delay:.0f} s later (±{1.96 * spread:.0f}); flow is not known, so "
-        "neither volume nor heat can be told."
-        if scores[best] >= 0.5
-        else f"Changes at {names[1]} do not follow those at {names[0]} clearly enough to tell a delay."
-    )
+    reason = Reason.DELAY_ONLY
     if scores[best] < 0.5:
         delay = spread = nan
-    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", nan, nan, sentence)
+        reason = Reason.NO_DELAY
+    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", nan, nan, reason, nan)
 
 
 def _why_warm(
-    t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float, names: tuple[str, str], shown: Shown
-) -> tuple[float, float, str]:
-    """(largest change of the downstream place within half a minute, when it was reached, why: what arrived, or what it took up on the way)."""
+    t: np.ndarray, up: np.ndarray, down: np.ndarray, flow: np.ndarray, volume: float
+) -> tuple[float, float, Reason, float]:
+    """(largest change of the downstream place within half a minute, when it was reached, why, how long the fuel then had been in the hose)."""
     window = max(5, round(30 / float(np.median(np.diff(t)))))
     change = down[window:] - down[:-window]
     if not change.size or np.abs(change).max() < TOLD_DEGC:
-        return np.nan, np.nan, f"The fuel at {names[1]} hardly changed in this part."
+        return np.nan, np.nan, Reason.HARDLY_CHANGED, np.nan
     at = int(np.argmax(np.abs(change))) + window
     entered = np.fmax(entered_s(t, flowed_l(t, flow), volume)[[at - window, at]], t[0])
     arrived = float(np.diff(np.interp(entered, t, up))[0])
     total = float(down[at] - down[at - window])
     inside = float(t[at] - entered[1])
     before = float(t[at - window] - entered[0])
-    hotter, longer, more = ("hotter", "longer", "more") if total > 0 else ("cooler", "less time", "less")
-    turned = f"{names[1]} turned {hotter} by {shown.text(abs(total), 'temperature difference', 0)}"
+    reason = Reason.HEAT_ON_THE_WAY
     if arrived * total > 0 and abs(arrived) >= 0.5 * abs(total):
-        after = f"{inside:.0f} s after it left there" if inside >= 1 else "almost at once"
-        why = f"because {hotter} fuel arrived from {names[0]}, {after}"
+        reason = Reason.ARRIVED
     elif (inside - before) * total > 0 and abs(inside - before) >= max(1.0, 0.2 * before):
-        why = f"because fuel arrived that had spent {longer} in the hose ({inside:.0f} s)"
-    else:
-        why = f"because {more} heat was taken up on the way, not because of what arrived from {names[0]}"
-    return total, float(t[at]), f"{turned} {why}."
+        reason = Reason.TIME_IN_HOSE
+    return total, float(t[at]), reason, inside

@@ -10,10 +10,10 @@ from scipy import special
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.session.pulls import AFTER_S
+from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.line.full_throttle import Pull, as_course, pulls
-from hotfuel.units import Shown
 
 BEFORE_S = 5.0  # shown before a pull
 
@@ -65,20 +65,8 @@ class VariantPulls:
         places = {name: asdict(place) for name, place in self.places.items()}
         return {"variant": self.variant, "pulls": self.count, "sessions": self.sessions, "places": places}
 
-    def sentence(self, place: str, shown: Shown) -> str:
-        """For example "shield: carb inlet 141 to 118 °F (mean of 6 pulls in 3 sessions)"; "" where the place is not known."""
-        at = self.places.get(place)
-        if at is None or not np.isfinite((at.start_degc, at.lowest_degc)).all():
-            return ""
-        first = shown.text(at.start_degc, "temperature", 0).partition(" ")[0]
-        counted = (
-            f"{self.count} pull{'' if self.count == 1 else 's'} in {self.sessions} session{'' if self.sessions == 1 else 's'}"
-        )
-        mean = counted if self.count == 1 else f"mean of {counted}"
-        return f"{self.variant}: {place_words(place)} {first} to {shown.text(at.lowest_degc, 'temperature', 0)} ({mean})"
 
-
-def overlay(sessions: Sequence[Any], place: str) -> Overlay:
+def overlay(sessions: Sequence[Session | Course], place: str) -> Overlay:
     """All pulls of these sessions (or Courses) at a place, from each one's start. Raises InputError if no session measures the place or none has a pull.
 
     Example: `overlay([hotfuel.session.open("monday"), hotfuel.session.open("tuesday")], "carb_inlet").mean_degc`.

@@ -1,4 +1,4 @@
-"""Fuel on its way between two places of a session: the part that tells most of it, the flow then, and what the hose did to it (hotfuel.study.line.hose)."""
+"""Fuel on its way between two places of a session: the part that shows most, the flow in it, and what the hose did to the fuel (hotfuel.study.line.hose)."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -8,53 +8,51 @@ from typing import Any
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.places import place_words
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
 from hotfuel.study.line import hose
-from hotfuel.units import Shown
+from hotfuel.study.line.hose import Lacking, Untold, UntoldError
 from hotfuel.wired import flow_share
 
 LONGEST_S = 600.0
 _WINDOW_S = 30
 _MEASURED_SHARE = 0.9
-STEADY_SHARE = 0.15  # engine speeds that near count as one
+STEADY_SHARE = 0.15  # engine speeds within it count as one
 
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the line in the ten minutes (at most) that tell most of it. hose: what was found, None where nothing can be told; `sentence` says
-    why, or why the place changed most."""
+    """One section of the line in the ten minutes (at most) that show most. hose: what was found, None where nothing can be said; `untold` says why."""
 
     before: str
     place: str
     start_s: float
     end_s: float
     hose: hose.Hose | None
-    sentence: str
+    untold: Untold | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
         return asdict(self)
 
 
-def sections(course: Course, shown: Shown | None = None) -> tuple[Section, ...]:
+def sections(course: Course) -> tuple[Section, ...]:
     """One for each two consecutive places in flowing fuel. Empty without a running engine or with fewer than two places."""
     parts = _running_parts(course)
     flow = flow_of(course)
-    return tuple(_section(course, pair, parts, flow, shown or Shown()) for pair in pairwise(line_places(course)) if parts)
+    return tuple(_section(course, pair, parts, flow) for pair in pairwise(line_places(course)) if parts)
 
 
-def told(found: Sequence[Section], least_degc: float = 2.0) -> Section | None:
-    """The section whose place changed most of all, by least_degc or more within half a minute."""
+def changed_most(found: Sequence[Section], least_degc: float = 2.0) -> Section | None:
+    """The section whose place changed most, by least_degc or more within half a minute; None where none did."""
     changed = [one for one in found if one.hose is not None and abs(one.hose.changed_degc) >= least_degc]
     return max(changed, key=lambda one: abs(one.hose.changed_degc) if one.hose else 0.0, default=None)
 
 
 def line_places(course: Course) -> tuple[str, ...]:
-    """Places that fuel passes one after another: all with fuel but a bowl, where it stands, and a probe on rubber, which does not see it."""
+    """Places that fuel passes in order: all with fuel except a bowl, where it stands, and a probe on rubber, which does not follow it."""
     if course.car is None:
         return ()
     blind = {p.name for p in course.car.places if p.role == "bowl" or p.probe.mount == "clamp_rubber"}
@@ -62,8 +60,8 @@ def line_places(course: Course) -> tuple[str, ...]:
 
 
 def flow_of(course: Course) -> hose.Flow:
-    """Flow through the line (n,): as a meter measured it, where it did; else from engine speed, displacement and mixture plus the declared return, in
-    full-throttle pulls from the declared power; unknown (nan) where engine speed or displacement is."""
+    """Flow through the line (n,): from a meter where it read; else from engine speed, displacement and mixture plus the declared return, in
+    full-throttle pulls from the declared power; nan where engine speed or displacement is unknown."""
     estimated = _estimated(course)
     measured = course.inputs.get("flow_l_h")
     if measured is None or not np.isfinite(measured).any():
@@ -72,7 +70,7 @@ def flow_of(course: Course) -> hose.Flow:
     whole = not on.any() or known[on].mean() >= _MEASURED_SHARE
     basis = "measured by a meter" if whole else f"measured by a meter in part, else {estimated.basis}"
     meter_u = flow_share(course.car.inputs if course.car is not None else ())
-    return hose.Flow(np.where(known, measured, estimated.litres_h), meter_u if whole else estimated.relative_u, basis)
+    return hose.Flow(np.where(known, measured, estimated.litres_h), meter_u if whole else estimated.relative_u, basis, True)
 
 
 def _estimated(course: Course) -> hose.Flow:
@@ -86,29 +84,29 @@ def _estimated(course: Course) -> hose.Flow:
     pull = on & (kinds_per_second(course)[0] == PULL)
     if not (car.engine.power_kw and pull.any()):
         return flow
-    # A pull's power rises about as its speed does; the declared one stands at the highest.
+    # Power in a pull rises roughly in proportion to engine speed; the declared power is taken to be at the highest speed.
     full = hose.flow_from_power(car.engine.power_kw, return_l_h=back)
     burnt = (float(full.litres_h) - back) * speed / speed[pull].max() + back
-    return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, f"{flow.basis}; in pulls {full.basis.split(',')[0]}")
+    return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, f"{flow.basis}; in pulls {hose.FROM_POWER}")
 
 
 def reading_u_degc(course: Course, place: str, flow_l_h: float) -> float:
-    """Standard uncertainty of one place's reading at a flow, with what reads it and its calibration. Raises InputError without a car file."""
+    """Standard uncertainty of one place's reading at a flow, with its amplifier and calibration. Raises InputError without a car file."""
     if course.car is None:
-        raise InputError(f"{course.name} has no usable car file, so nobody knows how its probes sit: give one")
+        raise InputError(f"{course.name} has no usable car file, so it is not known how its probes are mounted: give one")
     channel = course.channels.get(place, Channel())
     return float(np.max(temperature_uncertainty_degc(course.car, course.car.place(place), flow_l_h, channel)))
 
 
 def air_beside(course: Course) -> str | None:
-    """The place of a probe in the air beside the line, None without one: in the engine bay rather than anywhere else, and not where the engine breathes."""
+    """The place of a probe in the air beside the line, None without one: preferably in the engine bay, never in the engine's intake air."""
     if course.car is None:
         return None
     beside = [p for p in course.car.places if p.kind.beside_line and p.name in course.degc]
     return next((p.name for p in sorted(beside, key=lambda p: p.role != "engine_bay_air")), None)
 
 
-def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow, shown: Shown) -> Section:
+def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow) -> Section:
     assert course.car is not None
     before, place = (course.car.place(name) for name in pair)
     up, down = (course.degc[name] for name in pair)
@@ -116,9 +114,9 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
         parts = _steady(course, parts) or parts
     first, last = max(parts, key=lambda part: _movement(up[slice(*part)]) * _movement(down[slice(*part)]))
     part = slice(first, last)
-    if not np.isfinite(flow.litres_h[part]).any() and (refused := _unsteady(course, part)) is not None:
-        return Section(*pair, float(course.time_s[first]), float(course.time_s[last - 1]), None, refused)
     start, end = float(course.time_s[first]), float(course.time_s[last - 1])
+    if not np.isfinite(flow.litres_h[part]).any() and (refused := _unsteady(course, part)) is not None:
+        return Section(*pair, start, end, None, refused)
     air = air_beside(course)
     around = course.degc[air][part] if air is not None and np.isfinite(course.degc[air][part]).all() else None
     flowing = course.car.engine.idle_flow_l_h
@@ -134,18 +132,15 @@ def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]]
             upstream_lag_s=before.probe.lag_s,
             downstream_lag_s=place.probe.lag_s,
             reading_u_degc=float(np.sqrt(np.mean(np.square(reading_u)))),
-            names=(f"the {place_words(pair[0])}", f"the {place_words(pair[1])}"),
-            shown=shown,
             steady=bool(np.isfinite(course.inputs["engine_rpm"][part]).any()),
         )
-    except InputError as error:
-        what, _, _ = str(error).partition(":")  # what to do about it is for those who choose the part themselves
-        return Section(*pair, start, end, None, f"{what[0].upper()}{what[1:]}.")
-    return Section(*pair, start, end, found, found.sentence)
+    except UntoldError as error:
+        return Section(*pair, start, end, None, error.untold)
+    return Section(*pair, start, end, found)
 
 
 def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Of the running parts those stretches in which the engine's speed stayed alike; one delay stands for no more than one flow."""
+    """The stretches of the running parts with a steady engine speed, because one delay belongs to one flow."""
     rpm = smoothed(course.time_s, course.inputs["engine_rpm"])
     if not np.isfinite(rpm).any():
         return []
@@ -162,25 +157,19 @@ def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int
     return found
 
 
-def _unsteady(course: Course, part: slice) -> str | None:
-    """Why no delay can be told where the flow is not known and the engine's speed changed, or nobody read it; None where it did not."""
+def _unsteady(course: Course, part: slice) -> Untold | None:
+    """Why there is no delay where the flow is unknown and the engine's speed changed or was not read; None for a steady speed."""
     rpm = smoothed(course.time_s, course.inputs["engine_rpm"])[part]
     if not np.isfinite(rpm).any():
-        return (
-            "Neither the fuel's flow nor the engine's speed was read, and a delay is as long as the flow makes it, so none can be told. "
-            "Record the engine's speed, or put a meter in the line."
-        )
+        return Untold(Lacking.ENGINE_SPEED)
     least, most = (float(x) for x in np.nanquantile(rpm, (0.05, 0.95)))
     if most <= (1 + STEADY_SHARE) ** 2 * max(least, 1.0):
         return None
-    return (
-        f"The engine ran at {least:.0f} to {most:.0f} rpm, and the fuel's flow changed with it by an amount that is not known: no one delay stands for that. "
-        "Name the engine's displacement in the car file."
-    )
+    return Untold(Lacking.STEADY_SPEED, least_rpm=least, most_rpm=most)
 
 
 def _running_parts(course: Course) -> list[tuple[int, int]]:
-    """[(first row, one past the last)] of stretches with the engine running, cut to LONGEST_S in steps of half of it."""
+    """[(first row, one past the last)] of stretches with the engine running, cut to LONGEST_S, a new one every half of it."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], fired(course).astype(int), [0]])))
     most = int(LONGEST_S / STEP_S)
     return [
@@ -192,6 +181,6 @@ def _running_parts(course: Course) -> list[tuple[int, int]]:
 
 
 def _movement(degc: np.ndarray) -> float:
-    """How much a temperature changes within half a minute, root mean square."""
+    """Root mean square of a temperature's changes within half a minute."""
     change = degc[_WINDOW_S:] - degc[:-_WINDOW_S]
     return float(np.sqrt(np.nanmean(change**2))) if np.isfinite(change).any() else 0.0

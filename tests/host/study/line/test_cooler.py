@@ -3,8 +3,11 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import cooler_words
 from hotfuel.simulator.plug_flow import Line
 from hotfuel.study.line import cooler
+from hotfuel.study.line.line_cooler import There
+from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -89,7 +92,7 @@ def test_a_simulated_cooler_seen_at_one_flow_tells_what_it_does_at_others():
     fast = cooler.elsewhere(seen, 55, 25, 60)
     assert fast.outlet_degc > cooler.elsewhere(seen, 55, 25, 30).outlet_degc
     assert fast.heat_w > seen.heat_w
-    assert "0.4" in fast.assumption
+    assert "to the power 0.4" in cooler_words.elsewhere(There(55, 25, 60, fast), Shown("si"))
 
 
 def test_ice_by_its_latent_heat():

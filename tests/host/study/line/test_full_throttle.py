@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
+from hotfuel.report import line_words
 from hotfuel.session.pulls import Extent
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import phases
@@ -122,6 +123,9 @@ def test_variants_in_numbers():
     assert inlet.fall_half_degc == pytest.approx(12.706 * np.std([10, 14], ddof=1) / np.sqrt(2), rel=0.1)
     assert np.isnan(shield.places["carb_inlet"].fall_half_degc)
     start = f"{inlet.start_degc:.0f}"
-    assert built.sentence("carb_inlet", Shown("si")) == f"as built: carb inlet {start} to 48 °C (mean of 3 pulls in 2 sessions)"
-    assert shield.sentence("carb_inlet", Shown("si")).endswith("to 54 °C (1 pull in 1 session)")
+    assert (
+        line_words.pulls(built, "carb_inlet", Shown("si"))
+        == f"as built: carb inlet {start} to 48 °C (mean of 3 pulls in 2 sessions)"
+    )
+    assert line_words.pulls(shield, "carb_inlet", Shown("si")).endswith("to 54 °C (1 pull in 1 session)")
     assert set(built.as_dict()["places"]) == {"tank", "pump", "carb_inlet"}

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
+from hotfuel.report.heat_words import sentence
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import heat
 from hotfuel.units import Shown
@@ -46,15 +47,15 @@ def test_watts_and_shares_by_hand():
     assert share.share.least < 0.75 < share.share.greatest
     assert share.watts.half > 0.35 * share.watts.middle  # no watts without the flow's doubt
     assert share.share.half < 0.35 * share.share.middle  # which is in both parts of a share
-    assert "between tank and pump" in found.sentence
+    assert "between tank and pump" in sentence(found, Shown("si"))
 
 
 def test_without_a_flow_degrees_only():
     car = CAR.model_copy(update={"engine": CAR.engine.model_copy(update={"displacement_l": None})})
-    found = heat.budget(steady(car), Shown("us"))
+    found = heat.budget(steady(car))
     assert all(np.isnan(one.watts.middle) and np.isnan(one.share.middle) and not one.share_told for one in found.parts)
     assert part(found, "pump").degc.middle == pytest.approx(12.0, abs=0.3)
-    assert re.search(r"the fuel warms most between tank and pump \(21\.[5-7] °F", found.sentence)
+    assert re.search(r"the fuel warms most between tank and pump \(21\.[5-7] °F", sentence(found, Shown("us")))
 
 
 def test_what_a_return_brings_back_is_told():

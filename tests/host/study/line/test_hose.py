@@ -7,9 +7,11 @@ from functools import cache
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import line_words
 from hotfuel.simulator.car_model import CarModel, scenarios
 from hotfuel.simulator.scenarios import EIGHT_PROBES
 from hotfuel.study.line import hose
+from hotfuel.units import Shown
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -30,7 +32,7 @@ def fitted(name, flow=None, **options):
     rows = running(name)
     given = {"surroundings_degc": rows.bonnet_probe_degc.to_numpy()} | options
     flow = hose.flow_from_meter(rows.flow_l_h.to_numpy()) if flow is None else flow
-    return hose.fit(rows.time_s, rows.pump_outlet_probe_degc, rows.carb_inlet_probe_degc, flow, names=NAMES, **given)
+    return hose.fit(rows.time_s, rows.pump_outlet_probe_degc, rows.carb_inlet_probe_degc, flow, **given)
 
 
 @pytest.mark.parametrize("name", ["steady 40 mph", "as built", "summer drive"])
@@ -124,8 +126,8 @@ def test_lag_is_the_first_order_step():
 
 def sentence(t, up, flow, around, ua=1.0, volume=0.08):
     down = hose.outlet(t, up, flow, volume, ua, around)
-    return hose.fit(t, up, down, hose.flow_from_meter(flow), surroundings_degc=around, volume_l=volume,
-                    upstream_lag_s=0, downstream_lag_s=0, names=NAMES).sentence  # fmt: skip
+    return line_words.hose(hose.fit(t, up, down, hose.flow_from_meter(flow), surroundings_degc=around, volume_l=volume,
+                                    upstream_lag_s=0, downstream_lag_s=0), NAMES, Shown("si"))  # fmt: skip
 
 
 def test_the_sentence_tells_hotter_cooler_older_and_warmed_fuel_apart():
@@ -153,9 +155,9 @@ def test_where_nothing_follows_no_delay_is_told():
     rng = np.random.default_rng(3)
     t, up, _ = pulse()
     down = 50 + np.cumsum(rng.normal(0, 0.2, len(t)))
-    found = hose.fit(t, up, down, hose.Flow(np.array(np.nan), np.nan, "unknown"), names=NAMES)
+    found = hose.fit(t, up, down, hose.Flow(np.array(np.nan), np.nan, "unknown"))
     assert np.isnan(found.delay_s)
-    assert "do not follow" in found.sentence
+    assert "do not follow" in line_words.hose(found, NAMES, Shown("si"))
 
 
 def test_flows_by_hand():
@@ -214,7 +216,7 @@ def test_whatever_was_recorded_is_fitted_or_refused_in_one_sentence(up, down, fl
     except InputError as error:
         assert "\n" not in str(error)
         return
-    assert found.sentence
+    assert line_words.hose(found, NAMES, Shown("si"))
     if flow != "unknown":
         assert np.isfinite([found.volume_l, found.delay_s, found.ua_w_k, found.residual_degc]).all()
 

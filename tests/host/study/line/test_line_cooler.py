@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
+from hotfuel.report import cooler_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line.hose import flow_from_meter
-from hotfuel.study.line.line_cooler import in_session
+from hotfuel.study.line.line_cooler import CoolantError, in_session
 from hotfuel.units import Shown
 
 AIR_DEGC, COOLANT_DEGC, INLET_DEGC, FLOW_L_H, HOSE_W_K_L = (
@@ -54,11 +55,11 @@ def test_a_long_hose_makes_a_cooler_look_smaller_and_is_taken_off():
     blind = seen(0.3, bonnet=False)
     assert blind.behind is None
     assert off(blind) > 3  # what was said and not corrected
-    assert "makes it look smaller" in blind.sentences(Shown("si"))[-1]
+    assert "makes it look smaller" in cooler_words.hose(blind, Shown("si"))
     told = seen(0.3, said_l=0.3)
     assert off(told) < 2
     assert abs(told.cooler.effectiveness - OWN) < 0.3 * abs(blind.cooler.effectiveness - OWN)
-    assert "0.30 L of hose lie in air of 75.0 °C, as was said" in told.sentences(Shown("si"))[-1]
+    assert "0.30 L of hose lie in air of 75.0 °C, as given" in cooler_words.hose(told, Shown("si"))
     assert told.as_dict()["behind"]["warmed_degc"] > 5
 
 
@@ -68,18 +69,20 @@ def test_where_nobody_said_how_much_lies_behind_the_interval_holds_all_of_it(lit
     assert off(found) < 2
     assert found.outlet_degc == pytest.approx(seen(litres, bonnet=False).outlet_degc)
     assert found.cooler.effectiveness_u > seen(litres, bonnet=False).cooler.effectiveness_u
-    assert "is in the uncertainty" in found.sentences(Shown("si"))[-1]
+    assert "is in the uncertainty" in cooler_words.hose(found, Shown("si"))
 
 
 def test_a_probe_right_behind_the_cooler_needs_no_correction():
     assert seen(0.0, said_l=0.0).outlet_degc == pytest.approx(seen(0.0, bonnet=False).outlet_degc)
-    assert "right behind the cooler" in seen(0.0, said_l=0.0).sentences(Shown("us"))[-1]
+    assert "right behind the cooler" in cooler_words.hose(seen(0.0, said_l=0.0), Shown("us"))
 
 
 def test_an_unknown_outside_temperature_is_asked_for_with_what_to_type():
-    with pytest.raises(InputError) as refused:
+    with pytest.raises(CoolantError) as refused:
         seen(0.1, outside_degc=np.nan)
-    assert str(refused.value).endswith('(--coolant "88 degF"; or hotfuel review x --about ambient_degc="88 degF")')
+    assert str(cooler_words.refused(refused.value, Shown("us"))).endswith(
+        '(--coolant "88 degF"; or hotfuel review x --about ambient_degc="88 degF")'
+    )
 
 
 def test_an_impossible_hose_is_refused():

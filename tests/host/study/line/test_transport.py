@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from driven import Driven
 from hotfuel.car import EXAMPLE, load
+from hotfuel.report import line_words
 from hotfuel.simulator.scenarios import EIGHT_PROBES, scenarios
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.line import transport
@@ -34,9 +35,9 @@ def course(name, car=EIGHT):
     return of_session(session), session.truth.iloc[::4]
 
 
-def section(name, car=EIGHT, shown=None):
+def section(name, car=EIGHT):
     found, truth = course(name, car)
-    (one,) = [s for s in transport.sections(found, shown) if s.before == "pump_outlet"]
+    (one,) = [s for s in transport.sections(found) if s.before == "pump_outlet"]
     return one, truth[(truth.time_s >= one.start_s) & (truth.time_s <= one.end_s)]
 
 
@@ -75,7 +76,7 @@ def test_without_displacement_only_the_delay_is_told():
     assert np.ptp(truth.engine_rpm.rolling(10).mean().dropna()) < 0.4 * truth.engine_rpm.median()
     assert abs(one.hose.delay_s - VOLUME_L / truth.flow_l_h.median() * 3600) < 2 * one.hose.delay_u_s
     assert one.hose.delay_u_s < 0.5 * one.hose.delay_s  # a stretch at one speed holds fewer changes than the whole
-    assert "neither volume nor heat" in one.sentence
+    assert "neither volume nor heat" in line_words.section(one, Shown("si"))
 
 
 def test_without_flow_and_engine_speed_no_delay_is_told():
@@ -84,7 +85,7 @@ def test_without_flow_and_engine_speed_no_delay_is_told():
     blind = replace(found, car=car, inputs=found.inputs | {"engine_rpm": np.full(len(found.time_s), np.nan)})
     last = transport.sections(blind)[-1]
     assert last.hose is None
-    assert last.sentence.startswith("Neither the fuel's flow nor the engine's speed was read")
+    assert line_words.section(last, Shown("si")).startswith("Neither the fuel's flow nor the engine's speed was read")
 
 
 def test_a_declared_volume_is_taken():
@@ -99,14 +100,15 @@ def test_a_declared_volume_is_taken():
 
 def test_what_changed_most_is_told_in_the_readers_units():
     found, _ = course("summer drive")
-    told = transport.told(transport.sections(found, Shown("us")))
+    told = transport.changed_most(transport.sections(found))
+    said = line_words.section(told, Shown("us"))
     assert told.place == "carb_inlet"  # after the stop its hose is full of hot fuel, and cooler fuel follows
-    assert "carb inlet turned cooler" in told.sentence
-    assert "°F" in told.sentence
+    assert "carb inlet turned cooler" in said
+    assert "°F" in said
     at = told.hose.changed_at_s
     values = found.degc["carb_inlet"]
     assert values[int(at)] - values[int(at) - 30] == pytest.approx(told.hose.changed_degc, abs=0.5)
-    assert transport.told(transport.sections(found), least_degc=50) is None
+    assert transport.changed_most(transport.sections(found), least_degc=50) is None
 
 
 def test_where_nothing_moves_it_is_said_and_a_bowl_is_no_hose():
@@ -114,7 +116,7 @@ def test_where_nothing_moves_it_is_said_and_a_bowl_is_no_hose():
     sections = transport.sections(found)
     assert [(s.before, s.place) for s in sections] == [("tank", "pump"), ("pump", "pump_outlet"), ("pump_outlet", "carb_inlet")]
     assert sections[0].hose is None
-    assert "tank hardly changes" in sections[0].sentence
+    assert "tank hardly changes" in line_words.section(sections[0], Shown("si"))
 
 
 def test_no_car_no_engine_no_section():
