@@ -45,7 +45,7 @@ LONGEST = (
     "host/risk/test_low_pressure.py",
     "host/cli/test_drives.py",
     "test_hostile_input.py",
-    "host/session/test_archive.py",
+    "host/session/test_archive_recompute.py",
     "host/cli/test_rescue.py",
     "firmware/test_ring.py",
     "browser/test_page_states.py",

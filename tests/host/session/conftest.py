@@ -1,6 +1,7 @@
 """Sessions on disk for the tests of this room."""
 
 import importlib.util
+import os
 import sys
 from pathlib import Path
 
@@ -44,3 +45,39 @@ def drive_folder(tmp_path_factory, drive_log):
 def drive(drive_folder):
     """That session, open."""
     return session.open(drive_folder)
+
+
+@pytest.fixture(scope="session")
+def sessions(tmp_path_factory, synthetic):
+    """Six sessions of two cars on three days, each 2 degC hotter at the pump than the one before."""
+    root = tmp_path_factory.mktemp("recorded")
+    paths = []
+    for number in range(6):
+        made = synthetic.Recording()
+        for tick in range(150):
+            if tick % 50 == 1:
+                made.anchor(tick * 0.2, synthetic.START_WALL_S + tick * 0.2 + number // 2 * 86400 + number % 2 * 3600)
+            made.reading(tick * 0.2, (30, 45 + 2 * number + tick / 500, 44))
+        text = car.EXAMPLE.replace("Blue saloon, road and sprint", "Heron / 2 Litre") if number % 2 else car.EXAMPLE
+        target = folder.create(
+            root / f"run {number}", text, {"fix": "Heat_shield" if number >= 4 else "none", "utc_offset_min": 0}
+        )
+        target.log_path.write_bytes(made.data)
+        paths.append(target.path)
+    return paths
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory, sessions):
+    from hotfuel.session import archive
+
+    root = tmp_path_factory.mktemp("archive")
+    for path in sessions:
+        archive.add(root, path)
+    return root
+
+
+@pytest.fixture
+def one_process(monkeypatch):
+    """Worked out in this process: starting others costs most of such a test's time, and they have tests of their own."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)

@@ -1,0 +1,220 @@
+"""An archive some of whose files are damaged, cut short, missing or of an older version: named, and worked out again where it can be."""
+
+import os
+import shutil
+
+import pandas as pd
+import pytest
+from hotfuel import session
+from hotfuel.errors import InputError
+from hotfuel.session import archive
+
+pytest.importorskip("duckdb")
+
+
+@pytest.fixture
+def three(tmp_path, sessions, one_process):
+    """An archive of three sessions, to be damaged; (its folder, the ids)."""
+    return tmp_path / "a", [archive.add(tmp_path / "a", path) for path in sessions[:3]]
+
+
+def told(root, **more):
+    said, bad = [], []
+    table = archive.find(root, say=said.append, bad=bad.append, **more)
+    return table["session"].tolist(), said, bad
+
+
+def summary_of(root, identity):
+    (file,) = (root / "summary").glob(f"*/*/{identity}.parquet")
+    return file
+
+
+@pytest.mark.parametrize("damage", ["cut", "empty", "inside", "not ours", "gone"])
+def test_a_damaged_summary_is_worked_out_again_and_named(three, damage):
+    root, ids = three
+    before = archive.listed(root)
+    file = summary_of(root, ids[1])
+    data = file.read_bytes()
+    if damage == "gone":
+        file.unlink()
+    else:
+        middle = len(data) // 2
+        file.write_bytes(
+            {"cut": data[:-9], "empty": b"", "inside": data[:4] + os.urandom(middle) + data[4 + middle :], "not ours": b"PK"}[
+                damage
+            ]
+        )
+    listed, said, bad = told(root)
+    assert (listed, bad) == (ids, [])
+    assert len(said) == 1
+    assert ids[1] in said[0]
+    pd.testing.assert_frame_equal(archive.listed(root), before)
+    assert told(root) == (ids, [], [])
+
+
+def test_a_log_that_was_cut_behind_its_first_reading_is_named_and_its_results_stay(three):
+    root, ids = three
+    before = archive.listed(root)
+    log = root / "sessions" / ids[1] / "wire.log"
+    whole = log.read_bytes()
+    for left in (len(whole) - 1, len(whole) // 2):
+        log.write_bytes(whole[:left])
+        listed, said, bad = told(root)
+        assert (listed, said) == (ids, [])
+        assert bad == [
+            f"{ids[1]}: its log was cut ({left:,} of {len(whole):,} bytes are left); what is listed was worked out earlier: put the log back from a copy"
+        ]
+    pd.testing.assert_frame_equal(archive.listed(root), before)
+    log.write_bytes(whole)
+    assert told(root) == (ids, [], [])
+
+
+def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
+    """They do not say how long the log was, so a cut one is not noticed; all else is as before."""
+    import duckdb
+
+    root, ids = three
+    before = archive.listed(root)
+    for identity in (ids[0], ids[2]):
+        file = summary_of(root, identity)
+        with duckdb.connect() as database:
+            table = database.execute("SELECT * EXCLUDE (log_bytes) FROM read_parquet($file)", {"file": str(file)}).df()
+            database.register("older", table)
+            database.execute(f"COPY older TO '{file}' (FORMAT parquet)")
+        pd.testing.assert_frame_equal(archive.listed(root), before, check_dtype=False)
+    log = root / "sessions" / ids[1] / "wire.log"
+    log.write_bytes(log.read_bytes()[:-1])
+    assert len(told(root)[2]) == 1
+
+
+def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(three):
+    root, ids = three
+    summary_of(root, ids[1]).write_bytes(b"")
+    (root / "sessions" / ids[1] / "wire.log").write_bytes(b"")
+    listed, said, bad = told(root)
+    assert listed == [ids[0], ids[2]]
+    assert said == []
+    assert len(bad) == 1
+    assert f"{ids[1]}: its summary could not be read, and working it out again failed: there is no reading in its log" in bad[0]
+
+
+def test_recompute_says_that_a_damaged_session_file_costs_the_title(three):
+    root, names = three
+    (root / "sessions" / names[0] / "session.json").write_text("{")
+    said = []
+    assert archive.recompute(root, say=said.append) == 3
+    assert len(said) == 1
+    assert said[0].startswith(f"{names[0]}: session.json is damaged")
+    assert "title" in said[0]
+
+
+@pytest.mark.parametrize("log", [b"", b"\0" * 9, None], ids=["emptied", "zeros", "a folder"])
+def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_go_on(three, log):
+    root, ids = three
+    path = root / "sessions" / ids[1] / "wire.log"
+    path.unlink()
+    if log is None:
+        path.mkdir()
+    else:
+        path.write_bytes(log)
+    with pytest.raises(InputError, match=f"1 of 3 sessions could not be worked out again: {ids[1]}: "):
+        archive.recompute(root)
+    listed, said, bad = told(root)
+    assert listed == ids  # with its last good results
+    assert said == []
+    assert len(bad) == 1
+    assert f"{ids[1]}: no reading is left in its log; what is listed was worked out earlier" in bad[0]
+
+
+def test_a_cut_log_does_not_replace_results_of_the_whole_one(three):
+    root, ids = three
+    path, before = root / "sessions" / ids[1] / "wire.log", archive.listed(root)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    with pytest.raises(
+        InputError, match=f"1 of 3 sessions could not be worked out again: {ids[1]}: its log is not the one that was added"
+    ):
+        archive.recompute(root)
+    pd.testing.assert_frame_equal(archive.listed(root), before)
+    summary_of(root, ids[1]).unlink()  # then what is left of it is what there is
+    assert told(root)[0] == ids
+    assert archive.listed(root)["duration_s"][1] < before["duration_s"][1]
+
+
+def test_a_session_removed_from_disk_leaves_the_list_with_a_word(three):
+    root, ids = three
+    shutil.rmtree(root / "sessions" / ids[0])
+    listed, said, bad = told(root)
+    assert (listed, bad) == (ids[1:], [])
+    assert said == [f"{ids[0]} is not listed any more: its folder in {root / 'sessions'} has gone"]
+    said = []
+    archive.recompute(root, say=said.append)
+    assert len(said) == 1
+    assert told(root) == (ids[1:], [], [])
+
+
+def test_killed_between_copy_and_results_list_and_add_agree(sessions, tmp_path, monkeypatch):
+    """As after a kill: the copy is there, no result of it. Both commands then give it its results; neither refuses it."""
+    for command in ("list", "add"):
+        root = tmp_path / command
+        identity = archive.add(root, sessions[0])
+        for kind in ("samples", "summary"):
+            shutil.rmtree(root / kind)
+        if command == "add":
+            assert archive.add(root, sessions[0]) == identity
+        assert told(root)[0] == [identity]
+        assert len(list((root / "samples").rglob("*.parquet"))) == 1
+        with pytest.raises(InputError, match="in the archive already"):
+            archive.add(root, sessions[0])
+
+
+def test_what_a_full_disk_left_elsewhere_goes_into_the_archive(sessions, tmp_path):
+    """A drive half of which is in memory: all of it is added, and added once."""
+    from hotfuel.log import rescue, spill
+    from hotfuel.log.append import LogWriter
+
+    whole = (sessions[0] / "wire.log").read_bytes()
+    half = tmp_path / "half"
+    shutil.copytree(sessions[0], half)
+    (half / "wire.log").unlink()
+    taken = [0]
+
+    def write(fd, data):
+        taken[0] += 1
+        if taken[0] > 5:
+            raise OSError(28, "No space left on device")
+        return os.write(fd, data)
+
+    with LogWriter(half / "wire.log", write=write) as writer:
+        for at in range(0, len(whole), 1000):
+            writer.received(whole[at : at + 1000])
+    try:
+        opened = session.open(half)
+        assert len(opened.temperatures()) == 150
+        assert "are not on its disk" in opened.all_notes()[0]
+        identity = archive.add(tmp_path / "a", half)
+        copied = tmp_path / "a" / "sessions" / identity
+        assert (copied / "wire.log").stat().st_size == len(whole) + 34  # and the frame that says which log it is
+        assert session.open(copied).standing is None
+        rescue.put_back(half / "wire.log")
+        with pytest.raises(InputError, match="in the archive already"):
+            archive.add(tmp_path / "a", half)
+    finally:
+        for piece in spill.everything():
+            spill.discard(piece.path)
+
+
+def test_a_missing_span_stays_named_in_the_archive(sessions, tmp_path):
+    from hotfuel.log import identity, reserve
+
+    half = tmp_path / "half"
+    shutil.copytree(sessions[0], half)
+    log = half / "wire.log"
+    kept = reserve.Kept(log.stat().st_size, 5000, 1_780_000_000.0, 1_780_000_060.0, (tmp_path / "x.spill",), "garage")
+    reserve.Reserve(log, identity.of(log)).kept(kept)
+    assert "5000 bytes of this drive are missing" in session.open(half).all_notes()[0]
+    added = archive.add(tmp_path / "a", half)
+    assert "5000 bytes of this drive are missing" in session.open(tmp_path / "a" / "sessions" / added).all_notes()[0]
+    archive.add(tmp_path / "a", sessions[1])
+    rows = archive.listed(tmp_path / "a").set_index("session")["not_whole"]
+    assert "5000 bytes of this drive are missing" in rows.pop(added)
+    assert rows.tolist() == [""]
