@@ -60,6 +60,12 @@ def is_nothing(size: str) -> bool:
     return not size.split()[0].strip("-+0.")
 
 
+def signed(value: float, decimals: int = 1) -> str:
+    """A number with its sign; one that rounds to zero has none. Example: signed(0.04) -> "0.0"."""
+    number = round(value, decimals)
+    return f"{number:+.{decimals}f}" if number else f"{0:.{decimals}f}"
+
+
 def typed(path: str | os.PathLike[str]) -> str:
     """A path as a person types it in a command: quoted for the shell, and never taken for an option. Example: typed("-y") -> "./-y"."""
     said = os.fspath(path)

@@ -70,11 +70,11 @@ def pulls() -> dict[str, list[Pull]]:
 def sheets(demo: Path) -> Iterator[tuple[str, Report]]:
     """Name and report of every sheet, in US units."""
     compared, measured = compare_runs(runs(), "as built", Cell(MARGIN, "pump", "hot soak"), shown=US), None
-    measured = compare_pulls(pulls(), "warm fuel", order=[f"pull {at}" for at in range(1, 7)], shown=US)
+    measured = compare_pulls(pulls(), "warm fuel", order=[f"pull {at}" for at in range(1, 7)])
     yield "review", review.make(session.open(demo / "drive"), "us")
     yield "compare", comparison.make(compared, units="us")
     yield "power", power.make(measured, units="us")
-    both = compare_pulls({"as built": pulls()["warm fuel"], "shield": pulls()["cooler"]}, "as built", shown=US)
+    both = compare_pulls({"as built": pulls()["warm fuel"], "shield": pulls()["cooler"]}, "as built")
     yield "compare-power", comparison.make(compared, power=both, units="us")
     yield from forecasts_and_cooler(demo)
 

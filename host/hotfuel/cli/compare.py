@@ -85,7 +85,7 @@ def compare(
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
     """
-    from hotfuel.report import complaint_words
+    from hotfuel.report import complaint_words, power_words
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes import asking, measured_inputs
     from hotfuel.study.fixes import read_by_hand as by_hand
@@ -139,7 +139,6 @@ def compare(
         power = compared(
             files,
             baseline,
-            shown,
             order=order,
             weather=weather_of(weather, files),
             fuel_degc={name: one.degc for name, one in fuel.items()},
@@ -169,7 +168,7 @@ def compare(
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
     if power is not None:
-        lines += [power.finding(), *power.cautions]
+        lines += [power_words.finding(power, shown), *power_words.cautions(power)]
     target = page_beside(out, pdf, png)
     if target is not None:
         from hotfuel.report import comparison
@@ -183,7 +182,7 @@ def compare(
         {
             "comparison": plain,
             "inputs": [one.as_dict() for one in inputs],
-            "power": power.as_dict() if power else None,
+            "power": power_words.as_dict(power, shown) if power else None,
             "report": str(target) if target else None,
         },
         lines,

@@ -1,7 +1,7 @@
 """`hotfuel laps`: a table of laps, and which stretch of the lap costs margin."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -9,6 +9,9 @@ from hotfuel.cli.shared import Json, Units, notes, open_session, recording, show
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.units import Shown
+
+if TYPE_CHECKING:
+    from hotfuel.study.drive.laps import Lap
 
 _TOLD = 40  # laps a terminal shows; all are in --json and on the page
 
@@ -39,6 +42,7 @@ def laps(
     that read "lap".
     """
     from hotfuel.files import whole
+    from hotfuel.report import lap_words
     from hotfuel.session.folder import LAP_LINE
     from hotfuel.study.drive import ground
     from hotfuel.study.drive.laps import laps as laps_of
@@ -52,13 +56,13 @@ def laps(
             raise InputError(f"{opened.name} has laps by marks, which have no line to keep: give one with --line")
         with whole(opened.folder.path / LAP_LINE) as part:
             part.write_text(f"{found.line}\n", encoding="utf-8")
-    lines = found.sentences(shown)
+    lines = lap_words.sentences(found, shown)
     lines += [_row(lap, found.period_s, shown) for lap in found.laps[:_TOLD]]
     if len(found.laps) > _TOLD:
         lines.append(f"{len(found.laps) - _TOLD} more laps are in --json and on the page.")
     if positions and found.line is not None:
         lines.append(f"line: {found.line}")
-    told: dict[str, Any] = {"laps": found.as_dict(positions), "report": str(out) if out else None}
+    told = {"laps": found.as_dict(positions), "report": str(out) if out else None}
     if out is not None:
         from hotfuel.report import lap_page
 
@@ -66,9 +70,11 @@ def laps(
     show(told, [*lines, *notes(opened)], as_json)
 
 
-def _row(lap: Any, period_s: float, shown: Shown) -> str:
-    """One lap in a line of a terminal."""
-    parts = [f"lap {lap.number:>2}  {lap.time_text(period_s)}"]
+def _row(lap: "Lap", period_s: float, shown: Shown) -> str:
+    """One lap as a line of a terminal."""
+    from hotfuel.report.lap_words import lap_time
+
+    parts = [f"lap {lap.number:>2}  {lap_time(lap, period_s)}"]
     if lap.hottest_place:
         parts.append(f"{place_words(lap.hottest_place)} up to {shown.text(lap.hottest_degc, 'temperature', 0)}")
     if lap.margin_place:

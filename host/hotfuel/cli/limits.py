@@ -13,8 +13,6 @@ from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
     from hotfuel.risk.limits_card import LimitsCard
-
-if TYPE_CHECKING:
     from hotfuel.study.drive.own_limit import OwnLimit  # brings pandas with it, which --help does without
 
 _CAUTION = (
@@ -64,26 +62,33 @@ def limits(
         )
         drawn = figures.altitude(curves, shown, card.altitude_m)
         html.write_figure(figure, drawn, title=f"Limit against altitude: {card.car}")
-    own = _own_limit(learn, car, shown)
+    own = _own_limit(learn, car)
+    own_words = _own_limit_words(own, shown) if own else ""
     if as_json:
-        found = {"limits": card.as_dict(), "own_limit": vars(own) if own else None}
+        found = {"limits": card.as_dict(), "own_limit": {**vars(own), "sentence": own_words} if own else None}
         show(found | ({"figure": str(figure)} if figure else {}), [], True)
         return
     _print(card, shown, chosen.describe(shown))
     if own is not None:
-        out.print(own.sentence, markup=False)
+        out.print(own_words, markup=False)
     if figure is not None:
         out.print(f"figure: {figure}", markup=False)
 
 
-def _own_limit(learn: list[Path] | None, car: Path | None, shown: Shown) -> "OwnLimit | None":
-    """What the car's own events say of its limit; None if no session was given."""
+def _own_limit(learn: list[Path] | None, car: Path | None) -> "OwnLimit | None":
+    """The car's own limit by the events of these sessions; None if none was given."""
     if not learn:
         return None
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.drive.own_limit import events, own_limit
 
-    return own_limit([event for path in learn for event in events(of_session(open_session(path, car)))], shown=shown)
+    return own_limit([event for path in learn for event in events(of_session(open_session(path, car)))])
+
+
+def _own_limit_words(own: "OwnLimit", shown: Shown) -> str:
+    from hotfuel.report import limit_words  # brings pandas with it, as above
+
+    return limit_words.own_limit(own, shown)
 
 
 def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:

@@ -1,8 +1,9 @@
 """`hotfuel power`: what a change did for power, or how many pulls to make."""
 
 import re
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,9 +23,15 @@ from hotfuel.cli.shared import (
     told_first,
 )
 from hotfuel.cli.shared_plan import load_plan, reported_power, told
-from hotfuel.cli.shared_pulls import WANTED, Chosen, chosen, compared, listed, per_file, quantity, read, weather_of
+from hotfuel.cli.shared_pulls import WANTED, Chosen, Options, chosen, compared, listed, per_file, quantity, read, weather_of
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown
+
+if TYPE_CHECKING:  # they bring numpy and pandas with them, which --help does without
+    from hotfuel.session.recording import Session
+    from hotfuel.study.fixes.answers import Comparison
+    from hotfuel.study.power.power import PowerComparison
+    from hotfuel.study.power.pulls import Pull
 
 _TABLE = (  # label, dimension, number of Said
     ("peak power", "power", lambda one: one.power_kw.value),
@@ -122,26 +129,19 @@ def power(
         return
     if not variants:
         raise UsageError(f"say which pulls to compare: {WANTED} {WANTED}")
+    from hotfuel.report import power_words
     from hotfuel.study.fixes import measured_inputs
 
     files, sessions = _apart(chosen(variants))
     share((), without_names, files)
     opened, degrees, options, car_units = _temperatures(sessions, files, baseline, units, without_names)
-    stated = _fuels(fuel, files)
-    result = compared(
-        files,
-        baseline,
-        Shown(system) if (system := units or car_units) else None,
-        columns=columns,
-        units=own_units,
-        order=order,
-        weather=weather_of(weather, files),
-        standard=standard,
-        already_corrected=corrected,
-        band_rpm=_band(band),
-        **{**options, "fuel_degc": {**options["fuel_degc"], **stated}},
-    )
-    shown = Shown(result.units)
+    options["fuel_degc"] |= _fuels(fuel, files)
+    options["weather"] = weather_of(weather, files)
+    options["standard"] = standard
+    options["already_corrected"] = corrected
+    options["band_rpm"] = _band(band)
+    result = compared(files, baseline, columns=columns, units=own_units, order=order, **options)
+    shown = Shown(units or car_units or result.units)
     inputs = measured_inputs.of_variants(opened or {})
     lines = _lines(result, degrees, measured_inputs.said(inputs, shown), shown)
     page = None
@@ -154,7 +154,7 @@ def power(
         lines.append(f"report: {page}")
     show(
         {
-            "power": result.as_dict(),
+            "power": power_words.as_dict(result, shown),
             "temperature": degrees.as_dict() if degrees else None,
             "inputs": [one.as_dict() for one in inputs],
             "report": str(page) if page else None,
@@ -180,20 +180,23 @@ def _test_day(
     show({"plan": standing, "report": str(page) if page else None}, said, as_json)
 
 
-def _lines(result: Any, degrees: Any, inputs: list[str], shown: Shown) -> list[str]:
+def _lines(result: "PowerComparison", degrees: "Comparison | None", inputs: list[str], shown: Shown) -> list[str]:
     """What a person reads: the answer first, where everything came from last. inputs: sentences of the car file's further inputs."""
-    lines = [gain.sentences[0] for gain in result.gains]
+    from hotfuel.report import power_words
+
+    told = [power_words.sentences(result, gain, shown) for gain in result.gains]
+    lines = [sentences[0] for sentences in told]
     lines += [degrees.finding()] if degrees else []
-    lines += [sentence for gain in result.gains for sentence in gain.sentences[1:]]
+    lines += [sentence for sentences in told for sentence in sentences[1:]]
     if degrees:
         from hotfuel.study.drive.phases import PULL
         from hotfuel.study.fixes.read_by_hand import said
 
         lines += filter(None, [said(degrees.runs, (degrees.baseline, *degrees.variants), PULL, shown)])
-    lines += ["", *_table(result, shown), "", *inputs, *result.cautions]
+    lines += ["", *_table(result, shown), "", *inputs, *power_words.cautions(result)]
     lines.append(
-        f"The order of the pulls: by {result.order_by}."
-        if result.order_by
+        f"The order of the pulls: by {by}."
+        if (by := power_words.order_by(result))
         else "The order of the pulls is not known; it is named with --order."
     )
     lines += [f"To decide it, pull in this order: {', '.join(result.proposed_order)}."] if result.proposed_order else []
@@ -201,9 +204,9 @@ def _lines(result: Any, degrees: Any, inputs: list[str], shown: Shown) -> list[s
     return [*lines, *(["", "Read from:"] if read_from else []), *read_from]
 
 
-def _table(result: Any, shown: Shown) -> list[str]:
+def _table(result: "PowerComparison", shown: Shown) -> list[str]:
     """The numbers of each variant, one a line, those there are."""
-    from hotfuel.study.power.gain_words import speeds
+    from hotfuel.report.gain_words import speeds
 
     rows = [["", *(one.name for one in result.said)]]
     for label, dimension, number in _TABLE:
@@ -244,8 +247,8 @@ def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], 
 
 
 def _temperatures(
-    sessions: dict[str, list[Path]], files: dict[str, Any], baseline: str | None, units: str | None, private: bool
-) -> tuple[dict[str, list[Any]] | None, Any, dict[str, Any], str | None]:
+    sessions: dict[str, list[Path]], files: Iterable[str], baseline: str | None, units: str | None, private: bool
+) -> "tuple[dict[str, list[Session]] | None, Comparison | None, Options, str | None]":
     """(the sessions opened or None, comparison of their temperatures or None, what it gives to the comparison of pulls, the car's units)."""
     if not sessions:
         return None, None, {"fuel_degc": {}, "fuel_half_degc": {}}, None
@@ -261,7 +264,7 @@ def _temperatures(
     fuel = fuel_in_pulls(opened, baseline)
     if not fuel:
         note("The sessions hold no pull and no drive that counts on some side: no fuel temperature stands beside the gain.")
-    given = {
+    given: Options = {
         "fuel_degc": {name: one.degc for name, one in fuel.items()},
         "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},
         "margin_degc": {name: one.margin_degc for name, one in fuel.items()},
@@ -293,7 +296,7 @@ def _list(
     show({"files": told}, lines, as_json)
 
 
-def _facts(pull: Any) -> dict[str, Any]:
+def _facts(pull: "Pull") -> dict[str, Any]:
     plain = {key: value for key, value in vars(pull.facts).items() if key != "weather"}
     return {**plain, "weather": vars(pull.facts.weather) if pull.facts.weather else None}
 
@@ -308,7 +311,7 @@ def _band(text: str | None) -> tuple[float, float] | None:
     return float(match.group(1)), float(match.group(2))
 
 
-def _fuels(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, float]:
+def _fuels(texts: list[str] | None, variants: Iterable[str]) -> dict[str, float]:
     """{variant: degC} from --fuel options."""
     found = {name.strip(): quantity(value, "temperature", "--fuel") for name, value in pairs(texts, "--fuel").items()}
     strange = [name for name in found if name not in variants]
@@ -318,10 +321,12 @@ def _fuels(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, float
 
 
 def _plan(text: str, names: list[str], as_json: bool) -> None:
+    from hotfuel.report import power_words
     from hotfuel.study.evidence.plan import plan as make
 
     gain, at, spread = text.partition(" at ")
     if not at:
         raise UsageError(f'--plan "{text}" is not understood; write "0.7 % at 0.5 %"')
     made = make(names, quantity(gain, "percent", "--plan"), quantity(spread, "percent", "--plan"))
-    show({"plan": made.as_dict()}, list(made.sentences), as_json)
+    sentences = power_words.plan(made)
+    show({"plan": {**made.as_dict(), "sentences": sentences}}, sentences, as_json)

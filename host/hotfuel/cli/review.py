@@ -44,7 +44,7 @@ def review(
 
     After a repair: hotfuel review friday --complaint monday. A stop counts only if it was as hard as the one with the trouble.
     """
-    from hotfuel.report import complaint_words, heat_words, line_words, story_words
+    from hotfuel.report import complaint_words, line_words, story_words
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
     from hotfuel.study.fixes.came import sentences as came_sentences
@@ -69,7 +69,7 @@ def review(
             "report": str(written),
             "summary": opened.summary().as_dict(),
             "sections": [line_words.as_dict(one, shown) for one in sections],
-            "story": _plain(told, said, judged, heat_words.sentence(told.heat, shown) if told.heat else "") if told else None,
+            "story": _plain(told, said, judged, shown) if told else None,
             "came": came.as_dict() if came else None,
             "notes": opened.all_notes(),
         },
@@ -86,11 +86,14 @@ def review(
     )
 
 
-def _plain(told: "Story", said: list[str], judged: list[str], heat: str) -> dict[str, Any]:
+def _plain(told: "Story", said: list[str], judged: list[str], shown: Shown) -> dict[str, Any]:
     """The story for JSON, with its sentences; its sections are a field of their own."""
+    from hotfuel.report import heat_words, limit_words
+
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
-    if heat:
-        plain["heat"]["sentence"] = heat
+    plain["own_limit"]["sentence"] = limit_words.own_limit(told.own_limit, shown)
+    if told.heat is not None:
+        plain["heat"]["sentence"] = heat_words.sentence(told.heat, shown)
     if judged:
         plain["judgement"]["sentences"] = judged
     return plain

@@ -98,9 +98,11 @@ def standing(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[An
     if plan.quantity == day_plan.POWER:
         if complete < 2 * width:
             return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0), shown), [], []
+        from hotfuel.report import power_words
         from hotfuel.study.fixes import day_power
 
-        return day_power.power_standing(plan, _read(plan, numbers), shown, corrected), [], []
+        found = day_power.power_standing(plan, _read(plan, numbers), shown, corrected)
+        return replace(found, sentences=tuple(power_words.standing(found, plan, shown))), [], []
     values, notes = _values(plan, numbers, shown)
     return day_verdict.standing(plan, values, shown), notes, [n for n in numbers if n not in values]
 
@@ -177,7 +179,7 @@ def reported_power(plan: Any, shown: Shown, corrected: bool | None) -> Any:
             f"{plan.path.name} asks of temperature: its report is written by hotfuel compare --plan {plan.path} --out"
         )
     found = _at_its_end(plan, shown, corrected)
-    return day_power.power_answered(plan, _read(plan, range(1, plan.driven() + 1)), found, shown, corrected)
+    return day_power.power_answered(plan, _read(plan, range(1, plan.driven() + 1)), found, corrected)
 
 
 def told(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[dict[str, Any], list[str]]:

@@ -1,12 +1,18 @@
 """Pulls as `power` and `compare` take them from the command line: files, which of their pulls, weather, columns. Imports no command."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, TypedDict, Unpack
 
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:  # they bring numpy with them, which --help does without
+    from hotfuel.study.power.correction import Weather
+    from hotfuel.study.power.power import PowerComparison
+    from hotfuel.study.power.pulls import Pull
 
 WANTED = "NAME=FILE[:NUMBERS][,FILE...]"
 _CHOSEN = re.compile(r"(.+?):(\d+(?:-\d+)?)")
@@ -69,7 +75,7 @@ def per_file(texts: list[str] | None, option: str) -> dict[str, dict[str, str]]:
     return found
 
 
-def read(path: Path, columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]]) -> list[Any]:
+def read(path: Path, columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]]) -> "list[Pull]":
     """All pulls of a file, with the columns and units given for all files or for this one."""
     from hotfuel.study.power import pulls
 
@@ -81,7 +87,7 @@ def read(path: Path, columns: dict[str, dict[str, str]], units: dict[str, dict[s
 
 def of_variants(
     files: dict[str, list[Chosen]], columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]]
-) -> dict[str, list[Any]]:
+) -> "dict[str, list[Pull]]":
     """{variant: its pulls}. Raises InputError for a file that holds no pull or not the one asked for, UsageError for an option about no file given."""
     from hotfuel.study.power import pulls
 
@@ -93,7 +99,7 @@ def of_variants(
             raise UsageError(f'{option} is for "{strange[0]}": the files are {", ".join(path.name for path in paths)}')
     alike = {path for path in paths if sum(other.stem == path.stem for other in paths) > 1}  # mon/run1.csv and tue/run1.csv
     held = {path: read(path, columns, units) for path in paths}
-    result: dict[str, list[Any]] = {}
+    result: dict[str, list[Pull]] = {}
     for name, each in files.items():
         result[name] = []
         for one in each:
@@ -109,7 +115,7 @@ def of_variants(
     return result
 
 
-def listed(path: Path, pulls: list[Any], shown: Shown) -> list[str]:
+def listed(path: Path, pulls: "list[Pull]", shown: Shown) -> list[str]:
     """What a file holds, a line a pull, with the number by which it is chosen."""
     from hotfuel.study.power.pulls import numbers
 
@@ -144,13 +150,13 @@ def quantity(text: str, dimension: str, option: str) -> float:
         raise UsageError(f"{option} {error}") from None
 
 
-def weather_of(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, Any] | None:
+def weather_of(texts: list[str] | None, variants: Iterable[str]) -> "dict[str, Weather] | None":
     """{variant: Weather} from --weather options; one without a name counts for all."""
     from hotfuel.study.power import correction
 
     if not texts:
         return None
-    found: dict[str, Any] = {}
+    found: dict[str, Weather] = {}
     for text in texts:
         name, equals, rest = text.partition("=")
         if equals and name.strip() not in variants:
@@ -170,25 +176,36 @@ def weather_of(texts: list[str] | None, variants: dict[str, Any]) -> dict[str, A
     return found
 
 
+class Options(TypedDict, total=False):
+    """Options of `compare_pulls` that are handed on as they are."""
+
+    weather: "dict[str, Weather] | None"
+    standard: str
+    already_corrected: bool | None
+    fuel_degc: dict[str, float]
+    fuel_half_degc: dict[str, float]
+    margin_degc: dict[str, float]
+    band_rpm: tuple[float, float] | None
+
+
 def compared(
     files: dict[str, list[Chosen]],
     baseline: str | None,
-    shown: Shown | None,
     *,
     columns: dict[str, dict[str, str]] | None = None,
     units: dict[str, dict[str, str]] | None = None,
     order: str | None = None,
-    **options: Any,
-) -> Any:
+    **options: "Unpack[Options]",
+) -> "PowerComparison":
     """The pulls of these files compared; other options as `compare_pulls`. Raises InputError for a file that holds no pull."""
     from hotfuel.study.power.power import compare_pulls
 
     groups = of_variants(files, columns or {}, units or {})
-    return compare_pulls(groups, baseline, order=_order(order, groups) if order else None, shown=shown, **options)
+    return compare_pulls(groups, baseline, order=_order(order, groups) if order else None, **options)
 
 
-def _order(text: str, groups: dict[str, list[Any]]) -> list[str]:
-    """The names in --order; a number stands for the pull that bears it, where only one does."""
+def _order(text: str, groups: "dict[str, list[Pull]]") -> list[str]:
+    """The names in --order; a number stands for the pull that has it, if only one does."""
     every = [pull for pulls in groups.values() for pull in pulls]
     names = {pull.name for pull in every}
     found = []

@@ -9,8 +9,8 @@ from hotfuel.report import words
 from hotfuel.report.table import Table
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison
-from hotfuel.study.power.gain_words import signed
 from hotfuel.study.power.power import PowerComparison
+from hotfuel.text import signed
 from hotfuel.units import Shown
 
 

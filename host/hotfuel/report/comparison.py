@@ -16,6 +16,7 @@ from hotfuel.report import (
     input_table,
     pictures,
     power_charts,
+    power_words,
     pull_figures,
     pull_table,
     sheet,
@@ -36,9 +37,8 @@ from hotfuel.study.fixes import lapped, read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
-from hotfuel.study.power.gain_words import signed
 from hotfuel.study.power.power import Gain, PowerComparison
-from hotfuel.study.power.weathers import is_condition
+from hotfuel.text import signed
 from hotfuel.units import Shown
 
 _RUNS_MOST, _BY_HAND_MOST = 60, 3
@@ -127,7 +127,7 @@ def make(
         table=table if few else None,
         text=[
             *map(study_figures.plain, [result.finding()] if result else []),
-            *([power.finding()] if power else []),
+            *([power_words.finding(power, shown)] if power else []),
             *map(study_figures.plain, judged),
         ],
         work_done=work_done,
@@ -137,7 +137,7 @@ def make(
         reasons=[*_reasons(result), *result.unanswered] if result else (),
         weakens=[
             *(_weakens(result) if result else ()),
-            *(line for line in (power.cautions if power else ()) if not is_condition(line)),
+            *(power_words.weakens(power) if power else ()),
         ],
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
         **sheet.simulated(every),
@@ -172,7 +172,9 @@ def make(
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
-        "gain_sentences": [sentence for gain in power.gains for sentence in gain.sentences[1:]] if power else [],
+        "gain_sentences": [line for gain in power.gains for line in power_words.sentences(power, gain, shown)[1:]]
+        if power
+        else [],
         "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",

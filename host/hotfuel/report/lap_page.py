@@ -6,7 +6,8 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.places import place_words
-from hotfuel.report import html, words
+from hotfuel.report import html, lap_words, words
+from hotfuel.report.lap_words import lap_time
 from hotfuel.report.table import Table
 from hotfuel.report.track import track
 from hotfuel.session.recording import Session
@@ -29,7 +30,7 @@ def render(found: Laps, session: Session, shown: Shown) -> str:
         "simulated": bool(session.metadata.get("simulated")),
         "car": session.car.name if session.car is not None else "",
         "made": words.today(),
-        "said": found.sentences(shown),
+        "said": lap_words.sentences(found, shown),
         "drawing": track(found, shown),
         "caption": f"North up, to scale. Colour and shape: the margin at {place_words(found.place)}."
         if found.place
@@ -63,7 +64,7 @@ def _laps(found: Laps, shown: Shown) -> Table:
         doubt = f"{expanded(lap.time_u_s):.1f} s" if lap.time_u_s >= 0.05 else f"{expanded(lap.time_u_s):.2f} s"
         table.rows.append(
             (
-                str(lap.number), lap.time_text(found.period_s), doubt, hottest, _at(lap.hottest_at_m, shown), margin, _at(lap.margin_at_m, shown), lap.note,
+                str(lap.number), lap_time(lap, found.period_s), doubt, hottest, _at(lap.hottest_at_m, shown), margin, _at(lap.margin_at_m, shown), lap.note,
             )
         )  # fmt: skip
     return table.cut(len(found.laps), _ROWS_MOST)

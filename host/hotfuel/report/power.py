@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, html, input_table, pictures, power_charts, sheet, words
+from hotfuel.report import answers, html, input_table, pictures, power_charts, power_words, sheet, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.study_figures import plain
@@ -18,9 +18,8 @@ from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
-from hotfuel.study.power.gain_words import signed
 from hotfuel.study.power.power import PowerComparison
-from hotfuel.study.power.weathers import is_condition
+from hotfuel.text import signed
 from hotfuel.units import Shown
 
 _CAUTIONS = (
@@ -102,6 +101,7 @@ def make(
     every = [session for group in (sessions or {}).values() for session in group]
     known = {key: value for session in every for key, value in session.metadata.items()}
     others = [gain.variant for gain in power.gains]
+    told = [power_words.sentences(power, gain, shown) for gain in power.gains]
     customer = known.get("customer")
     car = known.get("car") or next((session.car.name for session in every if session.car), "")
     complaint, work_done = sheet.complaint_and_work(known, 0.5)
@@ -112,13 +112,13 @@ def make(
         about=[str(car or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
         table=numbers(power, shown, degrees),
-        lead=[gain.sentences[0][:1].upper() + gain.sentences[0][1:] for gain in power.gains],
+        lead=[sentences[0][:1].upper() + sentences[0][1:] for sentences in told],
         text=[plain(degrees.finding())] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
         next_steps=answers.next_steps(None, power, power.proposed_order),
         conditions=[*sheet.driven(every, shown), *_conditions(power, shown)],
-        weakens=[line for line in power.cautions if not is_condition(line)],
+        weakens=power_words.weakens(power),
         cautions=_CAUTIONS,
         **sheet.simulated(every),
     )
@@ -128,9 +128,9 @@ def make(
         "sheet": first,
         "simulated": first.simulated,
         "title": f"Power: {', '.join(others)} against {power.baseline}",
-        "said": [gain.sentences[1] for gain in power.gains],
+        "said": [sentences[1] for sentences in told],
         "gains": _gains(power, shown),
-        "told": [sentence for gain in power.gains for sentence in gain.sentences[2:]],
+        "told": [sentence for sentences in told for sentence in sentences[2:]],
         "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
         "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
         "wired": input_table.of_variants(sessions or {}, shown),
@@ -273,8 +273,10 @@ def _ends(values: Sequence[float], dimension: str, shown: Shown, decimals: int |
 
 def _conditions(power: PowerComparison, shown: Shown) -> list[str]:
     low, high = (f"{round(end, -1):.0f}" for end in power.band_rpm)
-    lines = [*driven(power, shown), *filter(is_condition, power.cautions), f"Averages are over {low} to {high} rpm."]
-    lines += [f"The order of the pulls: by {power.order_by}."] if power.order_by else ["The order of the pulls is not known."]
+    lines = [*driven(power, shown), *power_words.conditions(power), f"Averages are over {low} to {high} rpm."]
+    lines += (
+        [f"The order of the pulls: by {by}."] if (by := power_words.order_by(power)) else ["The order of the pulls is not known."]
+    )
     return lines
 
 

@@ -7,8 +7,8 @@ import numpy as np
 from hotfuel.report.chart import FAINT, INK, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import COLOURS, DASHES, fit
 from hotfuel.report.plots import Plot
-from hotfuel.study.power.gain_words import signed
 from hotfuel.study.power.power import PowerComparison
+from hotfuel.text import signed
 from hotfuel.units import Shown
 
 HEIGHT_PX, LEAST_PX = 440, 235  # of the whole picture where there is room, and where there is none

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
-from hotfuel.report import complaint_words, heat_words, line_words
+from hotfuel.report import complaint_words, heat_words, limit_words, line_words
 from hotfuel.risk.level import in_units
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
@@ -32,7 +32,7 @@ def sentences(told: Story, shown: Shown) -> list[str]:
         said.append(heat_words.sentence(told.heat, shown))
     said += [f"At {clock.text(one.time_s)} {one.sentence}." for one in told.pressures]
     if told.own_limit.troubles + told.own_limit.ran_through:
-        said.append(told.own_limit.sentence)
+        said.append(limit_words.own_limit(told.own_limit, shown))
     return [*filter(None, said), _how_sure(told, shown)]
 
 

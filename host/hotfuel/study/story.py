@@ -107,7 +107,7 @@ class Story:
 def tell(session_or_course: Session | Course, shown: Shown | None = None, complaint: Session | Course | None = None) -> Story:
     """The story of a session. complaint: the session (or course) of a complaint, against which its hot stops are held.
 
-    shown: the units of the pressures' and the car's own limit's sentences; the car's by default.
+    shown: the units of the pressures' sentences; the car's by default.
     Raises InputError for a session without a temperature, and for a complaint without a hot soak or of another car.
     """
     course = _course(session_or_course)
@@ -125,7 +125,7 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
         without_limit=tuple(_without_limit(course)),
         soaks=tuple(_soak(course, phase) for phase in found if phase.kind == SOAK),
         restarts=tuple(restarts.restarts(course)),
-        own_limit=own_limit.own_limit(own_limit.events(course), shown=units),
+        own_limit=own_limit.own_limit(own_limit.events(course)),
         confidence=found[0].confidence if found else "low",
         doubt=doubts[0].rstrip(".") if doubts else "",
         start_s=course.start_s,

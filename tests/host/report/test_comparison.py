@@ -9,7 +9,7 @@ from pathlib import Path
 
 import drawsvg
 import pytest
-from hotfuel.report import beside, comparison, html, pictures, study_figures, words
+from hotfuel.report import beside, comparison, html, pictures, power_words, study_figures, words
 from hotfuel.report.chart import NARROW_PX, WIDTH_PX
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import Fitted, questions
@@ -91,7 +91,7 @@ def test_temperature_and_power_on_one_sheet():
     both = text_of(comparison.render(result, power=power))
     sheet = both[: both.index("Technical part")]
     assert result.finding().replace("hot soak, smallest margin", "hot stop, least room to boiling") in sheet
-    assert re.sub(r"\s+", " ", power.finding()) in sheet
+    assert re.sub(r"\s+", " ", power_words.finding(power, Shown("si"))) in sheet
     assert "bare: 3 runs, 4 pulls" in sheet
     assert f"{Shown('si').text(power.said[1].power_kw.value, 'power')} at 6400 rpm" in sheet
     assert "gain over bare, %" in both[both.index("Technical part") :]  # the curves, with the gain beneath them

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from hotfuel.report import html, power_charts
+from hotfuel.report import html, power_charts, power_words
 from hotfuel.report import power as report
 from hotfuel.study.power.facts import Facts
 from hotfuel.study.power.power import compare_pulls
@@ -41,12 +41,12 @@ def text_of(page):
 
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_the_answer_comes_first_and_provenance_last(units):
-    result = compare_pulls(pulls(), "bare", shown=Shown(units))
-    text = text_of(report.render(result))
+    result = compare_pulls(pulls(), "bare")
+    text = text_of(report.render(result, units=units))
     (gain,) = result.gains
     assert gain.verdict == "higher"
     sheet, technical = text.split("Technical part")
-    told = re.sub(r"\s+", " ", gain.sentences[0])
+    told = re.sub(r"\s+", " ", power_words.finding(result, Shown(units)))
     assert sheet.index(told[0].upper() + told[1:]) < sheet.index("Peak power") < sheet.index("Please read")
     shown = Shown(units)
     for said in result.said:
@@ -141,8 +141,8 @@ def test_single_pulls_have_a_picture_without_a_band():
 def test_the_customers_sheet_is_one_page(tmp_path, order, units):
     if html.browser() is None or shutil.which("pdftotext") is None:
         pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
-    result = compare_pulls(pulls(order=order), "bare", shown=Shown(units))
-    report.write(result, tmp_path / "p.html", pdf=tmp_path / "p.pdf")
+    result = compare_pulls(pulls(order=order), "bare")
+    report.write(result, tmp_path / "p.html", units=units, pdf=tmp_path / "p.pdf")
     pages = subprocess.run(
         ["pdftotext", "-layout", tmp_path / "p.pdf", "-"], capture_output=True, text=True, check=True
     ).stdout.split("\f")
@@ -163,7 +163,7 @@ def test_days_and_air_of_the_pulls_stand_among_the_conditions(drive):
         air = Weather(97.0 + 0.1 * number, 24.0 + number, 1.2)
         facts = replace(pull.facts, driven_at=datetime(2026, 10, 3 + number // 3, 12, number), weather=air)
         object.__setattr__(pull, "facts", facts)
-    result = compare_pulls(sides, "bare", shown=Shown("si"), already_corrected=True)
+    result = compare_pulls(sides, "bare", already_corrected=True)
     said = text_of(report.render(result))
     first = said[: said.index("Technical part")]
     assert "Pulled on 3 October 2026 to 4 October 2026." in first

@@ -2,13 +2,11 @@
 
 from dataclasses import asdict, dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from scipy import special
 
 from hotfuel.errors import InputError
-from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
 from hotfuel.session.recording import Session
 from hotfuel.study.drive import course as courses
@@ -16,20 +14,20 @@ from hotfuel.study.drive import crossings
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.crossings import HOLE_S, Path
 from hotfuel.study.drive.ground import Line
-from hotfuel.units import Shown, expanded
 
 HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
 _SMOOTH_S = 3.0
 _STRETCH_M, _STRETCHES_LEAST, _STRETCHES_MOST = 200.0, 4, 12
 _LEAST_LAPS = 3
 _STOOD_M_S = 1.0
+POSITIONS_MISSING, STOOD_STILL = "positions missing", "stood still"
 
 
 @dataclass(frozen=True)
 class Lap:
     """One lap: seconds since the session's first reading, its time with one standard uncertainty, metres driven (nan without a receiver).
 
-    hottest and smallest margin: place, degC, and where: metres behind the line. note: why it is not to be taken with the others, "" for a whole lap.
+    hottest and smallest margin: place, degC, and where: metres past the line. note: why it is no whole lap (POSITIONS_MISSING, STOOD_STILL), "" for one.
     """
 
     number: int
@@ -47,21 +45,14 @@ class Lap:
 
     @property
     def time_s(self) -> float:
-        """How long it took."""
+        """Its duration."""
         return self.end_s - self.start_s
-
-    def time_text(self, period_s: float) -> str:
-        """ "1:23.4", no finer than its doubt and the receiver's period (nan: by hand) allow."""
-        decimals = 0 if self.time_u_s >= 0.5 else 2 if self.time_u_s < 0.05 and period_s < 0.25 else 1
-        whole = round(self.time_s, decimals)
-        minutes = int(whole // 60)
-        return f"{minutes}:{whole - 60 * minutes:0{3 + decimals if decimals else 2}.{decimals}f}"
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """A stretch of the lap, m behind the line: how much margin the place loses along it (degC a lap, minus: gains), mean of the laps with the 95 %
-    interval of that mean, and the smallest margin in it."""
+    """A stretch of the lap, m past the line: how much margin the place loses along it (degC a lap, minus: gains), mean of the laps with the 95 %
+    interval of that mean, and the smallest margin on it."""
 
     from_m: float
     to_m: float
@@ -73,8 +64,9 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Laps:
-    """All laps of a session. basis: what made them. path: None without a receiver; margin_degc (n,) and state (n,) at its fixes, of `place`, the one
-    nearest its limit on the laps ("" without limits). stretches: empty with fewer than three whole laps."""
+    """All laps of a session; `hotfuel.report.lap_words` puts them into sentences. basis: what they are counted by. path: None without a receiver;
+    margin_degc (n,) and state (n,) at its fixes, of `place`, the one nearest its limit on the laps ("" without limits). stretches: empty with fewer than
+    three whole laps."""
 
     laps: tuple[Lap, ...]
     basis: str
@@ -88,9 +80,9 @@ class Laps:
     notes: tuple[str, ...]
     start_s: float = 0.0  # the timeline's second of the course's time zero
 
-    def as_dict(self, with_positions: bool = False) -> dict[str, Any]:
-        """Plain fields for JSON. Positions only where they are asked for."""
-        told: dict[str, Any] = {
+    def as_dict(self, with_positions: bool = False) -> dict[str, object]:
+        """Plain fields for JSON. with_positions: the line too, which tells where the car was."""
+        told: dict[str, object] = {
             "basis": self.basis,
             "laps": [{**asdict(lap), "time_s": lap.time_s} for lap in self.laps],
             "place": self.place,
@@ -102,41 +94,13 @@ class Laps:
         return told
 
     def costliest(self) -> Stretch | None:
-        """The stretch that costs most margin, where its interval lies above 0."""
+        """The stretch that costs most margin; None unless its interval lies above 0."""
         worst = max(self.stretches, key=lambda one: one.loss_degc, default=None)
         return worst if worst is not None and worst.low_degc > 0 else None
 
-    def sentences(self, shown: Shown) -> list[str]:
-        """What a racer reads first."""
-        whole = [lap for lap in self.laps if not lap.note]
-        said = [f"{len(self.laps)} lap{'s' if len(self.laps) != 1 else ''}, {self.basis}."]
-        if whole:
-            best = min(whole, key=lambda lap: lap.time_s)
-            doubt = f"±{expanded(best.time_u_s):.1f} s, 95 %"
-            said[0] = f"{said[0][:-1]}; the quickest is lap {best.number}, {best.time_text(self.period_s)} ({doubt})."
-            nearest = min(whole, key=lambda lap: lap.margin_degc if np.isfinite(lap.margin_degc) else np.inf)
-            if np.isfinite(nearest.margin_degc):
-                size = shown.text(abs(nearest.margin_degc), "temperature difference")
-                left = "left" if nearest.margin_degc >= 0 else "past"
-                where = _where(nearest.margin_at_m, shown)
-                said.append(
-                    f"The smallest margin, {size} {left} at {place_words(nearest.margin_place)}, is on lap {nearest.number}{where}."
-                )
-        worst = self.costliest()
-        if worst is not None:
-            ends = [shown.text(end, "temperature difference") for end in (worst.low_degc, worst.high_degc)]
-            said.append(
-                f"From {shown.text(worst.from_m, 'length')} to {shown.text(worst.to_m, 'length')} behind the line {place_words(self.place)} loses "
-                f"{shown.text(worst.loss_degc, 'temperature difference')} of margin a lap ({ends[0]} to {ends[1]}, 95 %, {len(whole)} laps), more than on "
-                "any other stretch; fuel takes its time to the probe, so what heats it may lie before."
-            )
-        elif self.stretches:
-            said.append("No stretch of the lap costs margin that these laps would show.")
-        return [*said, *self.notes]
-
 
 def laps(session: Session, line: Line | None = None) -> Laps:
-    """The laps of a session: by its line (given, kept, by a mark, or found), else by marks. Raises InputError, one sentence, where there are none.
+    """The laps of a session: by its line (given, kept, by a mark, or found), else by marks. Raises InputError, one sentence, if there are none.
 
     Example: `laps(hotfuel.session.open("sunday")).laps[0].time_s`.
     """
@@ -184,11 +148,9 @@ def laps(session: Session, line: Line | None = None) -> Laps:
 def _lap(number: int, course: Course, path: Path | None, start: float, ends: tuple[float, float], u_s: float) -> Lap:
     first, last = ends
     rows = (course.time_s >= first) & (course.time_s < last)
-    hot_place, hot, hot_at = _extreme(
-        {place: course.degc[place][rows] for place in course.fuel_places}, course.time_s[rows], np.nanargmax, max
-    )
+    hot_place, hot, hot_at = _extreme({place: course.degc[place][rows] for place in course.fuel_places}, course.time_s[rows], 1)
     margins = {place: columns["margin_degc"][rows] for place, columns in course.margins.items()}
-    place, margin, margin_at = _extreme(margins, course.time_s[rows], np.nanargmin, min)
+    place, margin, margin_at = _extreme(margins, course.time_s[rows], -1)
     note = ""
     length = np.nan
     if path is not None:
@@ -197,9 +159,9 @@ def _lap(number: int, course: Course, path: Path | None, start: float, ends: tup
         length = float(np.ptp(np.interp([first + start, last + start], path.seconds, path.driven_m)))
         moved = np.interp(fixes, path.seconds, path.driven_m)
         if np.max(np.diff(fixes)) > HOLE_S:
-            note = "positions missing"
+            note = POSITIONS_MISSING
         elif np.count_nonzero(np.diff(moved) < _STOOD_M_S * np.diff(fixes)) * path.period_s > 5.0:
-            note = "stood still"
+            note = STOOD_STILL
 
     def where(at: float) -> float:
         return (
@@ -211,22 +173,22 @@ def _lap(number: int, course: Course, path: Path | None, start: float, ends: tup
     return Lap(number, first, last, u_s, length, hot_place, hot, where(hot_at), place, margin, where(margin_at), note)
 
 
-def _extreme(values: dict[str, np.ndarray], time_s: np.ndarray, which: Any, better: Any) -> tuple[str, float, float]:
-    """(place, value, second) of the extreme of all places' means over 3 s."""
+def _extreme(values: dict[str, np.ndarray], time_s: np.ndarray, sign: int) -> tuple[str, float, float]:
+    """(place, value, second) of the largest (sign 1) or smallest (-1) of all places' means over 3 s; ("", nan, nan) without a value."""
     found = []
     for place, column in values.items():
         mean = smoothed(time_s, column, _SMOOTH_S)
         if np.isfinite(mean).any():
-            row = int(which(mean))
+            row = int(np.nanargmax(sign * mean))
             found.append((float(mean[row]), place, float(time_s[row])))
     if not found:
         return "", np.nan, np.nan
-    value, place, at = better(found)
+    value, place, at = max(found) if sign > 0 else min(found)
     return place, value, at
 
 
 def _at_fixes(course: Course, path: Path | None, start: float, place: str) -> tuple[np.ndarray, np.ndarray]:
-    """(margin, state) of a place at each fix, nan outside the readings."""
+    """(margin, state) of a place at each fix; nan before the first reading and after the last."""
     if path is None or not place:
         none = np.full(len(path.seconds) if path is not None else 0, np.nan)
         return none, none
@@ -274,7 +236,3 @@ def _stretches(course: Course, path: Path, start: float, whole: list[Lap], place
         )
         for k in range(count)
     )
-
-
-def _where(at_m: float, shown: Shown) -> str:
-    return f", {shown.text(at_m, 'length')} behind the line" if np.isfinite(at_m) else ""

@@ -1,7 +1,7 @@
-"""The car's own limit: marks of trouble, and of none, move the criterion as censored observations.
+"""The car's own limit: marks of trouble, or of a run without any, shift the criterion as censored observations.
 
-"Stumbled" at a margin says that this car's limit lies at or below the temperature reached; "ran through" that it lies above. One number
-moves: the shift of the limit in degC, with a normal prior as wide as the criterion's own uncertainty, updated on a grid with a probit likelihood.
+"Stumbled" at a margin says that this car's limit is at or below the temperature reached; "ran through", that it is above. One number
+is estimated: the shift of the limit in degC, with a normal prior as wide as the criterion's own uncertainty, updated on a grid with a probit likelihood.
 """
 
 from collections.abc import Sequence
@@ -13,17 +13,16 @@ from scipy.special import log_ndtr
 from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.restarts import says_trouble
-from hotfuel.units import Shown
 
 PRIOR_SD_DEGC = 5.0  # width of the criteria in degC (V/L 4 to 36 is ±4.5 degC at 88 kPa by the mixture model)
-EVENT_SD_DEGC = 2.0  # how far two events of one car differ: probe, load, luck (assumption)
+EVENT_SD_DEGC = 2.0  # from one event of a car to the next: probe, load, chance (assumption)
 _LOOK_BACK_S = 60.0
 _LOOK_AHEAD_S = 10.0
 
 
 @dataclass(frozen=True)
 class Event:
-    """What the car did when the smallest margin about that time was `margin_degc`: trouble, or none. `text` is the mark."""
+    """Trouble, or none, when the smallest margin around the mark was `margin_degc`. text: the mark."""
 
     margin_degc: float
     trouble: bool
@@ -33,18 +32,17 @@ class Event:
 
 @dataclass(frozen=True)
 class OwnLimit:
-    """The limit of this car lies `shift_degc` above the criterion's (negative: below), 90 % interval; and from how many events."""
+    """The limit of this car lies `shift_degc` above the criterion's (negative: below), with its 90 % interval, by so many events with trouble and without."""
 
     shift_degc: float
     low_degc: float
     high_degc: float
     troubles: int
     ran_through: int
-    sentence: str
 
 
 def events(course: Course) -> list[Event]:
-    """Events from the marks "stumbled", "died", "hard start", "ran through" and the like; marks without a margin about them are left out."""
+    """Events from the marks "stumbled", "died", "hard start", "ran through" and the like; marks with no margin around them are left out."""
     found = []
     for second, text in course.marks:
         trouble = says_trouble(text)
@@ -66,7 +64,6 @@ def own_limit(
     observed: Sequence[Event],
     prior_sd_degc: float = PRIOR_SD_DEGC,
     event_sd_degc: float = EVENT_SD_DEGC,
-    shown: Shown = Shown("si"),
 ) -> OwnLimit:
     """The shift of the limit from events of one car, one place or system. Raises InputError for margins that are not finite.
 
@@ -75,7 +72,7 @@ def own_limit(
     """
     margins = np.array([event.margin_degc for event in observed], dtype=float)
     if not np.isfinite(margins).all():
-        raise InputError("an event without a margin says nothing of the limit: leave it out")
+        raise InputError("an event without a margin tells nothing about the limit: leave it out")
     trouble = np.array([event.trouble for event in observed], dtype=bool)
     far = max(6 * prior_sd_degc, float(np.abs(margins).max(initial=0.0)) + 6 * event_sd_degc)
     shifts = np.linspace(-far, far, 4801)
@@ -85,15 +82,5 @@ def own_limit(
     density = np.exp(log_density - log_density.max())
     share = (np.cumsum(density) - density / 2) / density.sum()
     low, middle, high = (float(np.interp(q, share, shifts)) for q in (0.05, 0.5, 0.95))
-    count = int(trouble.sum())
-    if not len(observed):
-        sentence = "No event of this car is marked: the limit is the criterion's own."
-    else:
-        direction = "above" if middle > 0 else "below"
-        below, above = (f"{shown.value(end, 'temperature difference'):+.1f}" for end in (low, high))
-        sentence = (
-            f"From {count} event{'s' if count != 1 else ''} with trouble and {len(observed) - count} without, this car's limit lies "
-            f"{shown.text(abs(middle), 'temperature difference')} {direction} the criterion's "
-            f"({below} to {above} {shown.unit('temperature difference')})."
-        )
-    return OwnLimit(middle, low, high, count, len(observed) - count, sentence)
+    troubles = int(trouble.sum())
+    return OwnLimit(middle, low, high, troubles, len(observed) - troubles)

@@ -19,7 +19,6 @@ class Plan:
     chance: float
     runs_each: int
     order: tuple[str, ...]
-    sentences: tuple[str, ...]
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -29,7 +28,6 @@ class Plan:
             "chance": self.chance,
             "runs_each": self.runs_each,
             "order": list(self.order),
-            "sentences": list(self.sentences),
         }
 
 
@@ -51,19 +49,10 @@ def runs_for(difference: float, spread: float, chance: float = 0.9, level: float
     return int(n[enough[0]])
 
 
-def plan(
-    variants: Sequence[str], difference: float, spread: float, *, unit: str = "%", chance: float = 0.9, seed: int | None = None
-) -> Plan:
+def plan(variants: Sequence[str], difference: float, spread: float, *, chance: float = 0.9, seed: int | None = None) -> Plan:
     """How many runs of each variant, and a balanced order drawn at random for them. Raises InputError as `runs_for` and `balanced_order` do."""
     each = runs_for(difference, spread, chance)
     if each * len(variants) > MOST_RUNS:
         raise InputError(f"{each} runs of each of {len(variants)} variants are too many: allowed are {MOST_RUNS} in all")
     order = balanced_order(variants, each, seed)
-    sentences = (
-        f"{each} runs a side find a difference of {difference:g} {unit} nine times out of ten at this spread of {spread:g} {unit} from run to run."
-        if chance == 0.9
-        else f"{each} runs a side find a difference of {difference:g} {unit} at a spread of {spread:g} {unit}, with a chance of {chance:.0%}.",
-        f"Drive them in this order: {', '.join(order)}.",
-        "Keep to the order whatever the first results look like, and let every run start at the same coolant and oil temperature.",
-    )
-    return Plan(difference, spread, chance, each, tuple(order), sentences)
+    return Plan(difference, spread, chance, each, tuple(order))

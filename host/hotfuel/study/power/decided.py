@@ -1,4 +1,4 @@
-"""From one number a pull to an estimate and what the order allows to say of it: the part of a comparison that trials of many thousands repeat."""
+"""From one number a pull to an estimate and, where the order of the pulls allows one, a verdict: what trials repeat thousands of times."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -41,32 +41,32 @@ class Fit:
 def fit(
     base_values: np.ndarray, values: np.ndarray, base_at: np.ndarray | None, at: np.ndarray | None, pauses: Sequence[float] = ()
 ) -> Fit:
-    """What is fitted to pulls with these values (n,), (m,), per cent, driven at these places of the order; a straight drift from six pulls in turn up.
+    """What is fitted to pulls with these values (n,), (m,), per cent, driven at these turns of the order; a straight drift from six balanced pulls up.
 
-    pauses: places before which the engine stood longer than between the others: it begins soaked again there and recovers, which a straight drift does
-    not take away. Where the pulls cannot carry that as well, the order gives no verdict.
+    pauses: turns before which the engine stood longer than between the others: it starts heat-soaked again and recovers, which a straight drift does not
+    describe. Where there are too few pulls to fit that as well, the order gives no verdict.
     """
     n, m = len(base_values), len(values)
     order = driven.judged(base_at, at, base_values, values)
     columns = [np.repeat([0.0, 1.0], [n, m]), np.ones(n + m)]
     if order.kind in driven.ALLOWS_VERDICT and base_at is not None and at is not None:
-        place = np.concatenate([base_at, at])
+        turn = np.concatenate([base_at, at])
         if order.kind == driven.FITTED:
-            columns.append(place - place.mean())
-        soaked = [recovery(place, pause) for pause in pauses if place.min() < pause <= place.max()]
+            columns.append(turn - turn.mean())
+        soaked = [recovery(turn, pause) for pause in pauses if turn.min() < pause <= turn.max()]
         if soaked:
             columns += soaked
             order = replace(order, kind=driven.FITTED if _can_carry(columns) else driven.PAUSED)
     return Fit(order, np.column_stack(columns), min(n, m) >= 2)
 
 
-def recovery(place: np.ndarray, pause: float) -> np.ndarray:
-    """How soaked the engine still is at each place of the order after a pause before `pause`: it recovers over two pulls (common practice, no source)."""
-    return np.where(place >= pause, np.exp(-np.maximum(place - pause, 0) / RECOVERS_IN_PULLS), 0.0)
+def recovery(turn: np.ndarray, pause: float) -> np.ndarray:
+    """How heat-soaked the engine still is at each turn after a pause before turn `pause`: it recovers over two pulls (common practice, no source)."""
+    return np.where(turn >= pause, np.exp(-np.maximum(turn - pause, 0) / RECOVERS_IN_PULLS), 0.0)
 
 
 def _can_carry(columns: Sequence[np.ndarray]) -> bool:
-    """Whether two degrees of freedom stay, and the side's variance grows to no more than twice."""
+    """Whether two degrees of freedom remain, and the variance of the side's coefficient at most doubles."""
     design = np.column_stack(columns)
     if len(design) - design.shape[1] < 2 or np.linalg.matrix_rank(design) < design.shape[1]:
         return False
@@ -75,7 +75,7 @@ def _can_carry(columns: Sequence[np.ndarray]) -> bool:
 
 
 def decide(fits: Sequence[tuple[Fit, Estimate | None]], delta_percent: float, unlike: Sequence[bool] | None = None) -> list[str]:
-    """A verdict for each variant of one report, whose false ones together are held to 5 %. unlike: which sides are not comparable at all."""
+    """A verdict for each variant of one report, with 5 % error shared by all. unlike: which sides are not comparable at all."""
     barred = list(unlike) if unlike is not None else [False] * len(fits)
     tested = [i for i, (one, estimate) in enumerate(fits) if estimate is not None and one.allows_verdict and not barred[i]]
     words = [

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 from hotfuel.errors import InputError
-from hotfuel.text import is_nothing
-from hotfuel.units import ZERO_DEGC_IN_K, Shown
+from hotfuel.units import ZERO_DEGC_IN_K
 
 CP_FUEL_KJ_KG_K = 2.1  # sources disagree, 2.0 (AFDC fuel properties) to 2.4 (Cengel, table A-3): 2.1 ± 0.2
 CP_AIR_KJ_KG_K = 1.005
@@ -29,16 +28,6 @@ class Expectation:
     square_root_with_friction_percent: float
     richer_percent: float
 
-    def words(self, shown: Shown | None = None) -> str:
-        """One sentence."""
-        charge = (shown or Shown()).text(abs(self.charge_cooler_degc), "temperature difference")
-        return (
-            f"Physics lets the cooler fuel cool the charge by at most {charge}: "
-            f"{self.ceiling_percent:.1f} to {self.ceiling_with_friction_percent:.1f} % power by density at the very most, "
-            f"{self.square_root_percent:.1f} to {self.square_root_with_friction_percent:.1f} % by the square-root law of the power standards; "
-            f"a fixed jet would pass {self.richer_percent:.1f} % more fuel by mass."
-        )
-
 
 @dataclass(frozen=True)
 class Share:
@@ -53,20 +42,6 @@ class Share:
     jet_percent: tuple[float, float]
     allowed_percent: tuple[float, float]
     beyond_percent: float
-
-    def words(self, shown: Shown) -> str:
-        """One or two sentences."""
-        fuel = shown.text(abs(self.fuel_cooler_degc), "temperature difference")
-        half = shown.text(self.fuel_half_degc, "temperature difference")
-        sense = "cooler" if self.fuel_cooler_degc > 0 else "hotter"
-        low, high = self.allowed_percent
-        parts = f"charge cooling {self.charge_percent[0]:+.1f} to {self.charge_percent[1]:+.1f} %"
-        if self.jet_percent != (0.0, 0.0):
-            parts += f", denser fuel through a fixed jet {self.jet_percent[0]:+.1f} to {self.jet_percent[1]:+.1f} % by the mixture before"
-        else:
-            parts += "; the mixture was measured and stayed the same, so denser fuel adds nothing"
-        told = f"{fuel} ({half} either way) {sense}" if not is_nothing(fuel) else f"as hot ({half} either way)"
-        return f"Fuel {told} can do between {low:+.1f} and {high:+.1f} % by physics ({parts})."
 
 
 _CP_HALF, _PROBE_U_DEGC = 0.2, 1.0  # half the range of the sources for the fuel; of one probe (common practice, no source)

@@ -1,21 +1,20 @@
-"""One variant's gain in power against the baseline, and everything that is said of it."""
+"""One variant's gain in power against the baseline, and everything worked out about it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.evidence.intervals import Estimate
-from hotfuel.study.power import alike, driven, gain_words, peaks
+from hotfuel.study.power import alike, driven, peaks
 from hotfuel.study.power.curves import Bins
 from hotfuel.study.power.decided import Fit
 from hotfuel.study.power.expectation import Expectation, Share, expectation, share
 from hotfuel.study.power.peaks import Said
 from hotfuel.study.power.pulls import Pull
 from hotfuel.study.power.shape import Shape, shape
-from hotfuel.units import Shown
 
 SEPARABLE = "separable from mixture"
 NOT_SEPARABLE = "not separable from mixture"
@@ -28,7 +27,7 @@ Interval = tuple[float, float, float]  # value, low, high of its 95 % interval; 
 
 @dataclass(frozen=True)
 class Side:
-    """A variant's pulls, the log of their power in the bins (pulls, k), their mean log power in per cent (pulls,), and its numbers."""
+    """A variant's pulls, the log of their power in the bins (pulls, k), 100 x its mean over the bins (pulls,), and the variant's numbers."""
 
     name: str
     pulls: Sequence[Pull]
@@ -69,12 +68,6 @@ class Gain:
     allowed: Share | None
     gain_per_degc: Interval | None
     air_flow_percent: float
-    sentences: tuple[str, ...] = field(default=())
-
-    @property
-    def shape(self) -> str:
-        """Where on the curve the gain lies, in words."""
-        return self.where.words
 
     @property
     def implausible(self) -> bool:
@@ -87,14 +80,13 @@ class Gain:
         return self.order.kind == driven.FITTED
 
     def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
+        """Plain fields for JSON; `hotfuel.report.power_words` adds the sentences."""
         left = ("estimate", "more", "expected", "order", "where", "unlike", "allowed")
         plain = {key: value for key, value in vars(self).items() if key not in left}
-        plain["shape"], plain["implausible"] = self.shape, self.implausible
+        plain["implausible"] = self.implausible
         plain["thirds_over_rest_percent"] = [self.where.more_percent, self.where.low_percent, self.where.high_percent]
         plain["order"], plain["drift_removed"] = self.order.kind, self.drift_removed
         plain["trend_percent_a_pull"] = [self.order.trend_percent, self.order.trend_half_percent]
-        plain["unlike"] = [vars(one) for one in self.unlike]
         plain["method"] = self.estimate.method if self.estimate else None
         plain["spread_percent"] = self.estimate.spread if self.estimate else None
         plain["more_runs"] = [self.more.at_least, self.more.at_most] if self.more else None
@@ -114,9 +106,11 @@ def gain(
     *,
     delta_percent: float,
     fuel_half_degc: Mapping[str, float],
-    shown: Shown,
 ) -> Gain:
-    """Everything about one variant, from the estimate of its mean gain and the verdict `word`. fuel_half_degc: by side, 95 %, where it is known."""
+    """Everything about one variant, from the estimate of its mean gain and the verdict `word`.
+
+    fuel_half_degc: by side, half the 95 % interval of its fuel temperature, where it is known.
+    """
     logs = 100 * np.concatenate([base.logs, variant.logs])
     curve = curve_difference(logs, fit.design) if fit.can_test and np.ptp(logs) > 0 and _has_spread(logs, fit.design) else None
     numbers = _percents(estimate, variant.values.mean() - base.values.mean())
@@ -139,7 +133,7 @@ def gain(
         low = numbers[1] if tested and np.isfinite(numbers[1]) else -np.inf
         allowed = share(float(cooler), low, fuel_half_degc=half, same_mixture=mixture == SEPARABLE)
     air = 100 * (variant.said.air_flow / base.said.air_flow - 1)
-    made = Gain(
+    return Gain(
         variant=variant.name,
         baseline=base.name,
         verdict=word,
@@ -152,7 +146,7 @@ def gain(
         curve_percent=centre,
         band_low_percent=_percent(curve.low) if curve else unknown,
         band_high_percent=_percent(curve.high) if curve else unknown,
-        where=shape(grid.rpm, logs, fit.design, curve, shown.unit("power")),
+        where=shape(grid.rpm, logs, fit.design, curve),
         order=fit.order,
         unlike=tuple(unlike),
         mean_gain_kw=means[0],
@@ -166,30 +160,6 @@ def gain(
         gain_per_degc=_per_degree(numbers, float(cooler)) if known and estimate and abs(cooler) >= 3.0 else None,
         air_flow_percent=float(air),
     )
-    told = _sentences(made, base, variant, grid, delta_percent, shown)
-    return Gain(**{**vars(made), "sentences": told})
-
-
-def _sentences(made: Gain, base: Side, variant: Side, grid: Bins, delta: float, shown: Shown) -> tuple[str, ...]:
-    counts = (len(variant.values), len(base.values))
-    tested = made.verdict in verdicts.DECIDED or made.verdict == verdicts.UNDECIDED
-    first = gain_words.headline(made, counts, grid.band, delta, shown)
-    lines = [first, gain_words.said_sentence(base.said, variant.said, made.peak_gain_kw, made.peak_gain_nm, shown)]
-    if tested and made.drift_removed and np.isfinite(made.order.trend_percent):
-        lines.append(gain_words.drift_sentence(made.order))
-    if not tested:
-        lines.append("Without a verdict nothing is said of the curve's shape.")
-    elif not made.where.is_placed:  # a part of the curve is named in the headline
-        lines.append(made.shape)
-    lines += gain_words.beside_sentences(base.said, variant.said, made.mixture, shown)
-    if made.allowed is not None:
-        lines.append(made.allowed.words(shown))
-    else:
-        lines.append("Without fuel temperatures on both sides no physical expectation can be set beside the gain.")
-    lines += [gain_words.air_flow_sentence(made.air_flow_percent)] if np.isfinite(made.air_flow_percent) else []
-    if made.gain_per_degc is not None and tested:
-        lines.append(gain_words.per_degree_sentence(made.gain_per_degc, base.said.fuel_degc - variant.said.fuel_degc, shown))
-    return tuple(lines)
 
 
 def mixture_of(base: Said, variant: Said) -> str:
@@ -200,14 +170,14 @@ def mixture_of(base: Said, variant: Said) -> str:
 
 
 def _inseparable(base: Side, variant: Side, mixture: str) -> tuple[str, ...]:
-    """What may have moved as well, and would not have shown."""
+    """What may have changed as well without the files showing it."""
     spark = abs(variant.said.spark_deg - base.said.spark_deg) <= SAME_SPARK_DEG
     found = {"mixture": mixture != SEPARABLE, "spark": not spark, "heat soak": not alike.soak_known((base.pulls, variant.pulls))}
     return tuple(name for name, is_open in found.items() if is_open)
 
 
 def _has_spread(logs: np.ndarray, design: np.ndarray) -> bool:
-    """Whether the pulls differ by more than rounding from what is fitted."""
+    """Whether the pulls differ from the fit by more than rounding."""
     fitted = design @ np.linalg.lstsq(design, logs, rcond=None)[0]
     return bool((np.abs(logs - fitted).max(axis=0) > 1e-7).all())
 

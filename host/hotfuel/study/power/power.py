@@ -1,4 +1,4 @@
-"""What a change did for power: pulls aligned on engine speed, gain with an interval, a band for the whole curve, and what physics would allow.
+"""What a change did for power: pulls aligned on engine speed, the gain with its interval, a band for the whole curve, and what physics allows.
 
 Gains are per cent of the baseline's power. Nothing here is tuned to a published gain.
 """
@@ -16,7 +16,7 @@ from hotfuel.study.power import alike, correction, decided, driven, peaks, weath
 from hotfuel.study.power.curves import Bins, bins, two_engines
 from hotfuel.study.power.gain import MIXTURE_SHIFTED, NOT_SEPARABLE, SEPARABLE, Gain, Side, gain
 from hotfuel.study.power.pulls import Pull
-from hotfuel.units import Shown
+from hotfuel.study.power.weathers import WeatherNote
 
 __all__ = ["MIXTURE_SHIFTED", "NOT_SEPARABLE", "SEPARABLE", "Curve", "Gain", "PowerComparison", "compare_pulls", "units_of"]
 
@@ -41,9 +41,10 @@ class Curve:
 
 @dataclass(frozen=True)
 class PowerComparison:
-    """Curves of all variants, gains of all but the baseline, and what a reader must know beside them. mapping: {pull: what was read from where}.
+    """Curves of all variants, gains of all but the baseline, and the conditions they hold under; `hotfuel.report.power_words` puts it into sentences.
 
-    units: "us" or "si", those of the sentences.
+    order_by: what tells the order of the pulls (driven.BY_...). mapping: {pull: what was read from where}. units: "us" or "si", as most of the files.
+    delta_percent: the smallest gain worth having.
     """
 
     baseline: str
@@ -54,7 +55,7 @@ class PowerComparison:
     gains: tuple[Gain, ...]
     order_by: str
     pauses: tuple[float, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[WeatherNote, ...]
     mapping: dict[str, tuple[str, ...]]
     unit_check: dict[str, float]
     proposed_order: tuple[str, ...]
@@ -62,13 +63,10 @@ class PowerComparison:
     units: str = "si"
     days: tuple[str, ...] = ()  # on which the pulls were driven, where the files tell
     air: tuple[correction.Weather, ...] = ()  # of each pull, in its file, or given
-
-    def finding(self) -> str:
-        """Each variant's gain, for a customer."""
-        return " ".join(gain.sentences[0] for gain in self.gains)
+    delta_percent: float = verdicts.DELTA_POWER_PERCENT
 
     def read_from(self) -> list[tuple[list[str], tuple[str, ...], float]]:
-        """(pulls, what was read from where, power over torque x speed), pulls that were read alike together."""
+        """(pulls, what was read from where, power over torque x speed), one entry for all pulls read in the same way."""
         found: dict[tuple[tuple[str, ...], str], tuple[list[str], float]] = {}
         for name, told in self.mapping.items():
             check = self.unit_check[name]
@@ -76,11 +74,11 @@ class PowerComparison:
         return [(names, told, check) for (told, _), (names, check) in found.items()]
 
     def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
+        """Plain fields for JSON; `hotfuel.report.power_words.as_dict` adds the sentences."""
         return {
             **vars(self),
             "air": [vars(one) for one in self.air],
-            "finding": self.finding(),
+            "cautions": [vars(one) for one in self.cautions],
             "said": [one.as_dict() for one in self.said],
             "curves": [{**vars(curve), "mean_nm": curve.torque_nm(curve.mean_kw)} for curve in self.curves],
             "gains": [gain.as_dict() for gain in self.gains],
@@ -101,7 +99,6 @@ def compare_pulls(
     delta_percent: float = verdicts.DELTA_POWER_PERCENT,
     bin_rpm: float | None = None,
     band_rpm: tuple[float, float] | None = None,
-    shown: Shown | None = None,
 ) -> PowerComparison:
     """Compare pulls of variants {name: pulls} with the baseline (default: the first name).
 
@@ -109,7 +106,7 @@ def compare_pulls(
     in the order they were driven; without it times, running numbers or names tell. An order that lets a drift look like a gain, or that nobody knows,
     gives no verdict, nor do sides that differ in gear, sweep, smoothing or start temperature (alike.unlike). fuel_degc: fuel temperature by variant
     where the files hold none, known to fuel_half_degc (95 %); margin_degc: its smallest margin to boiling,
-    to stand beside. band_rpm: the speeds averaged over. shown: the units of the sentences, by default the files'.
+    reported beside the gain. band_rpm: the speeds averaged over.
 
     Raises InputError, one sentence, for fewer than two variants, a pull given twice, no common engine speeds, two engines, a corrected file without
     that answer or beside one that is not, weather for some variants only, sides whose factors differ by more than 3 %.
@@ -119,7 +116,6 @@ def compare_pulls(
     factors = weathers.factors(groups, weather, standard, already_corrected)
     two_engines(groups)
     every = [pull for pulls in groups.values() for pull in pulls]
-    units = shown or Shown(units_of(every) or "si")
     grid = bins(every, bin_rpm, band_rpm)
     order_known = driven.in_order(groups, order)
     _each_once(groups)
@@ -131,11 +127,9 @@ def compare_pulls(
     fits: dict[str, tuple[decided.Fit, Estimate | None]] = {}
     for name in others:
         values = sides[base].values, sides[name].values
-        fit = decided.fit(*values, order_known.places.get(base), order_known.places.get(name), order_known.pauses)
+        fit = decided.fit(*values, order_known.turns.get(base), order_known.turns.get(name), order_known.pauses)
         fits[name] = fit, fit.estimate(*values)
-    apart = {
-        name: alike.unlike(base, groups[base], name, groups[name], units, air_corrected=factors.corrected) for name in others
-    }
+    apart = {name: alike.unlike(base, groups[base], name, groups[name], air_corrected=factors.corrected) for name in others}
     words = dict(
         zip(others, decided.decide([fits[name] for name in others], delta_percent, [bool(apart[n]) for n in others]), strict=True)
     )
@@ -149,7 +143,6 @@ def compare_pulls(
             apart[name],
             delta_percent=delta_percent,
             fuel_half_degc=fuel_half_degc or {},
-            shown=units,
         )
         for name in others
     )
@@ -168,9 +161,10 @@ def compare_pulls(
         unit_check={pull.name: pull.unit_check for pull in every},
         proposed_order=tuple(balanced_order(list(groups), 4, seed=len(groups))) if open_still else (),
         absolute_figures_count=factors.absolute_figures_count,
-        units=units.system,
+        units=units_of(every) or "si",
         days=tuple(sorted({pull.facts.driven_at.date().isoformat() for pull in every if pull.facts.driven_at is not None})),
         air=tuple(weather.values()) if weather else tuple(pull.facts.weather for pull in every if pull.facts.weather is not None),
+        delta_percent=delta_percent,
     )
 
 

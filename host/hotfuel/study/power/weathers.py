@@ -1,4 +1,4 @@
-"""Which correction each pull gets: by the weather in its own file, or given for its variant, never twice."""
+"""Which correction each pull gets: by the weather in its own file, or by the weather given for its variant; never both."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -10,24 +10,38 @@ from hotfuel.study.power import correction
 from hotfuel.study.power.pulls import Pull
 
 LARGEST_FACTOR_DIFFERENCE = 0.03
-SAME_WEATHER = 0.001  # factors within it make no difference to a gain that anybody could see
-SAME = "The weather in the files was the same for all pulls, within 0.1 % of power: figures are compared as they are."
-_CORRECTED = "Power is corrected to"
+SAME_WEATHER = 0.001  # factors this close make no visible difference to a gain
+
+# Kinds of note.
+CORRECTED = "corrected"  # here, by the weather given or in the files
+OUTSIDE = "outside"  # the weather is outside the range of the correction
+STATED, MARKED = "stated", "marked"  # corrected already, as the user or as the files say
+SAME = "same"  # the weather of all pulls
+PARTLY, NONE = "partly", "none"  # how much of the weather is known
 
 
-def is_condition(sentence: str) -> bool:
-    """Whether a sentence about the weather only states it, and weakens nothing."""
-    return sentence == SAME or sentence.startswith(_CORRECTED)
+@dataclass(frozen=True)
+class WeatherNote:
+    """What the weather did to the figures: one of the kinds above. standard: of a correction. weather_given: by the user rather than in the files."""
+
+    kind: str
+    standard: str = ""
+    weather_given: bool = False
+
+    @property
+    def is_condition(self) -> bool:
+        """Whether it only states a condition and weakens nothing."""
+        return self.kind in (CORRECTED, SAME)
 
 
 @dataclass(frozen=True)
 class Factors:
-    """One factor a pull {variant: (pulls,)}, ones where nothing is corrected; whether anything is; whether absolute figures count; sentences."""
+    """One factor a pull {variant: (pulls,)}, ones where nothing is corrected; whether anything is; whether absolute figures count; notes."""
 
     of: dict[str, np.ndarray]
     corrected: bool
     absolute_figures_count: bool
-    cautions: tuple[str, ...]
+    cautions: tuple[WeatherNote, ...]
 
     def mean(self, name: str) -> float | None:
         """A variant's mean factor; None where nothing is corrected."""
@@ -54,9 +68,7 @@ def factors(
             "--uncorrected), and compare like with like"
         )
     if already_corrected or (marked and already_corrected is None and given is None):
-        twice = " The weather given was not applied a second time." if given else ""
-        who = "are corrected already, as stated" if already_corrected else "are corrected already, as the files say"
-        return _none(groups, f"The figures {who}: they are compared as they are.{twice}")
+        return _none(groups, WeatherNote(STATED if already_corrected else MARKED, weather_given=bool(given)))
     if marked and already_corrected is None:
         raise InputError(
             f"{marked[0]} says that its figures are corrected already: say whether they are (--corrected or --uncorrected), so that they are not "
@@ -75,7 +87,7 @@ def factors(
         }
         with_it = [name for name, pulls in groups.items() if len(weather[name]) == len(pulls)]
         if len(with_it) < len(groups):
-            return _none(groups, _no_weather(any(weather.values())))
+            return _none(groups, WeatherNote(PARTLY if any(weather.values()) else NONE))
     found = {name: np.array([correction.factor(air, standard) for air in airs]) for name, airs in weather.items()}
     together = np.concatenate(list(found.values()))
     span = float(together.max() / together.min() - 1)
@@ -85,28 +97,17 @@ def factors(
                 "the files hold each pull's weather and do not say whether their figures are corrected by it already, which moves a gain by up to "
                 f"{100 * span:.1f} %: say --corrected or --uncorrected"
             )
-        return _none(
-            groups,
-            SAME,
-        )
+        return _none(groups, WeatherNote(SAME))
     means = [float(values.mean()) for values in found.values()]
     if max(means) / min(means) - 1 > LARGEST_FACTOR_DIFFERENCE:
         raise InputError(
             f"the sides' correction factors differ by {100 * (max(means) / min(means) - 1):.1f} %, allowed are 3 %: repeat the pulls in like weather"
         )
     valid = all(correction.is_valid(air) for airs in weather.values() for air in airs)
-    outside = (
-        "The weather is outside the 7 % for which the correction holds: absolute figures do not count; "
-        "the comparison goes on because both sides share it."
-    )
-    whose = f"{_CORRECTED} {standard} by the weather {'given' if given is not None else 'in the files, pull by pull'}."
-    return Factors(found, True, valid, (whose, *(() if valid else (outside,))))
+    by = WeatherNote(CORRECTED, standard, given is not None)
+    return Factors(found, True, valid, (by,) if valid else (by, WeatherNote(OUTSIDE)))
 
 
-def _no_weather(partly: bool) -> str:
-    what = "The weather is known of some pulls only" if partly else "No weather was given"
-    return f"{what}: figures are compared as measured, and a change in the weather between the sides would look like the change."
-
-
-def _none(groups: Mapping[str, Sequence[Pull]], caution: str) -> Factors:
-    return Factors({name: np.ones(len(pulls)) for name, pulls in groups.items()}, False, True, (caution,))
+def _none(groups: Mapping[str, Sequence[Pull]], note: WeatherNote) -> Factors:
+    """Figures compared as they are."""
+    return Factors({name: np.ones(len(pulls)) for name, pulls in groups.items()}, False, True, (note,))

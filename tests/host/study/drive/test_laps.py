@@ -6,7 +6,7 @@ import lapped
 import numpy as np
 import pytest
 from hotfuel.errors import InputError, UsageError
-from hotfuel.report import lap_page
+from hotfuel.report import lap_page, lap_words
 from hotfuel.session import folder
 from hotfuel.session.export import table
 from hotfuel.study.drive import crossings, ground
@@ -52,7 +52,7 @@ def test_a_slow_receiver_says_less(tmp_path):
     errors = np.diff([lap.time_s for lap in found.laps]) - np.diff(np.diff(truth.crossed_s))
     assert len(found.laps) == 4
     assert np.abs(errors).max() < 1.0
-    assert all(len(lap.time_text(found.period_s).partition(".")[2]) <= 1 for lap in found.laps)
+    assert all(len(lap_words.lap_time(lap, found.period_s).partition(".")[2]) <= 1 for lap in found.laps)
 
 
 def test_what_the_boards_store_kept_of_a_receiver_gives_laps(tmp_path):
@@ -106,7 +106,7 @@ def test_the_stretch_that_warms_the_pump_is_named_with_its_spread(driven):
     assert sum(one.loss_degc for one in found.stretches) == pytest.approx(0.0, abs=0.3)
     assert sum(one.to_m - one.from_m for one in rising) <= 0.4 * track.length_m
     assert all(one.low_degc < one.loss_degc < one.high_degc for one in found.stretches)
-    said = " ".join(found.sentences(Shown("us")))
+    said = " ".join(lap_words.sentences(found, Shown("us")))
     assert "pump loses" in said
     assert "6 laps" in said
 

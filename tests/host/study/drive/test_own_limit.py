@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from driven import Driven
 from hotfuel.errors import InputError
+from hotfuel.report import limit_words
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.drive.own_limit import EVENT_SD_DEGC, PRIOR_SD_DEGC, Event, events, own_limit
@@ -33,14 +34,14 @@ def test_without_events_the_limit_is_the_criterion_s_with_the_prior_s_width():
 def test_trouble_with_six_degrees_left_lowers_the_limit():
     limit = own_limit([event(6.0, True)])
     assert limit.high_degc < 0
-    assert "below" in limit.sentence
-    assert "1 event with trouble and 0 without" in limit.sentence
+    assert "below" in limit_words.own_limit(limit, Shown("si"))
+    assert "1 event with trouble and 0 without" in limit_words.own_limit(limit, Shown("si"))
 
 
 def test_running_through_five_degrees_beyond_raises_the_limit():
     limit = own_limit([event(-5.0, False)])
     assert limit.low_degc > 0
-    assert "above" in limit.sentence
+    assert "above" in limit_words.own_limit(limit, Shown("si"))
     assert (limit.troubles, limit.ran_through) == (0, 1)
 
 
@@ -135,7 +136,9 @@ def test_margins_that_are_not_numbers_are_refused():
 
 
 def test_the_shift_is_told_in_the_readers_units():
-    si, us = (own_limit([event(6.0, True)], shown=Shown(system)) for system in ("si", "us"))
-    assert f"{abs(si.shift_degc):.1f} °C below" in si.sentence
-    assert f"{1.8 * abs(us.shift_degc):.1f} °F below" in us.sentence
-    assert f"({1.8 * us.low_degc:+.1f} to {1.8 * us.high_degc:+.1f} °F)" in us.sentence
+    found = own_limit([event(6.0, True)])
+    si, us = (limit_words.own_limit(found, Shown(system)) for system in ("si", "us"))
+    assert f"{abs(found.shift_degc):.1f} °C below" in si
+    assert f"{1.8 * abs(found.shift_degc):.1f} °F below" in us
+    assert f"({1.8 * found.low_degc:+.1f} to {1.8 * found.high_degc:+.1f} °F)" in us
+    assert "No event" in limit_words.own_limit(own_limit([]), Shown("si"))

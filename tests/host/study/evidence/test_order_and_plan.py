@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import power_words
 from hotfuel.study.evidence import order
 from hotfuel.study.evidence.plan import plan, runs_for
 from hypothesis import given
@@ -65,7 +66,7 @@ def test_a_plan_says_number_and_order():
     drawn = plan(["bare", "sleeve"], 0.7, 0.3, seed=3)
     assert drawn.runs_each == 6
     assert sorted(drawn.order) == ["bare"] * 6 + ["sleeve"] * 6
-    assert drawn.sentences[0].startswith("6 runs a side find a difference of 0.7 %")
+    assert power_words.plan(drawn)[0].startswith("6 runs a side find a difference of 0.7 %")
     assert drawn.as_dict()["order"] == list(drawn.order)
 
 

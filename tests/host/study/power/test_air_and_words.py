@@ -5,12 +5,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import gain_words, power_words
 from hotfuel.study.evidence import verdicts
-from hotfuel.study.power import correction, driven, gain_words, peaks, product, weathers
+from hotfuel.study.power import correction, driven, peaks, product, weathers
 from hotfuel.study.power.columns import Column
 from hotfuel.study.power.delimited import Table
 from hotfuel.study.power.facts import Facts
 from hotfuel.study.power.pulls import Pull
+from hotfuel.study.power.shape import NOTHING, unknown
+from hotfuel.text import signed
 from hotfuel.units import Shown
 
 RPM = np.arange(3000.0, 6001.0, 25.0)
@@ -66,14 +69,14 @@ def test_sides_in_other_air():
         told = {name: [flat(name, facts=Facts(weather=one))] for name, one in (("a", air(99.0)), ("b", air(kpa)))}
         if same:
             found = weathers.factors(told, None, "SAE J1349", None)
-            assert (found.cautions, found.corrected, found.mean("a")) == ((weathers.SAME,), False, None)
-            assert weathers.is_condition(weathers.SAME)
+            assert (found.cautions, found.corrected, found.mean("a")) == ((weathers.WeatherNote(weathers.SAME),), False, None)
+            assert found.cautions[0].is_condition
         else:
             refused(r"moves a gain by up to 0\.1 %", weathers.factors, told, None, "SAE J1349", None)
             assert weathers.factors(told, None, "SAE J1349", False).mean("b") == pytest.approx(1.18 * 99 / kpa - 0.18)
     partly = {"a": [flat("a", facts=Facts(weather=air(99.0)))], "b": [flat("b")]}
-    assert "known of some pulls only" in weathers.factors(partly, None, "SAE J1349", None).cautions[0]
-    assert "No weather was given" in weathers.factors(groups, None, "SAE J1349", None).cautions[0]
+    assert "known of some pulls only" in power_words.weather(weathers.factors(partly, None, "SAE J1349", None).cautions[0])
+    assert "No weather was given" in power_words.weather(weathers.factors(groups, None, "SAE J1349", None).cautions[0])
 
 
 def columns_of(torque_unit, power_unit, share):
@@ -125,13 +128,13 @@ def test_rows_of_little_torque_tell_nothing_of_the_units():
     ("value", "decimals", "text"), [(0.04, 1, "0.0"), (-0.04, 1, "0.0"), (0.06, 1, "+0.1"), (-1.25, 2, "-1.25"), (3.0, 0, "+3")]
 )
 def test_signed(value, decimals, text):
-    assert gain_words.signed(value, decimals) == text
+    assert signed(value, decimals) == text
 
 
 def headline(word, counts=(3, 4), delta=0.5, more=None):
     made = SimpleNamespace(
         variant="cool", baseline="warm", verdict=word, gain_percent=3.04, low_percent=2.5, high_percent=3.6, mean_gain_kw=(4.5, 3.7, 5.3), more=more,
-        where=SimpleNamespace(is_placed=False), shape="", unlike=(), order=driven.Order(driven.AFTER, 0.256, 0.113), inseparable=("mixture", "spark"),
+        where=unknown(NOTHING), unlike=(), order=driven.Order(driven.AFTER, 0.256, 0.113), inseparable=("mixture", "spark"),
         allowed=SimpleNamespace(beyond_percent=0.44),
     )  # fmt: skip
     return gain_words.headline(made, counts, (2994.0, 6006.0), delta, Shown("si"))
@@ -151,7 +154,7 @@ def test_headlines_word_by_word():
     )
     assert "changed by +0.26 % from one to the next, give or take 0.11)" in headline(verdicts.NO_VERDICT)
     assert headline(verdicts.UNDECIDED).endswith("(3 pulls against 4).")
-    more = SimpleNamespace(words=lambda: "2 to 4 more runs a side")
+    more = verdicts.MoreRuns(2, 4)
     assert headline(verdicts.UNDECIDED, more=more).endswith("(3 pulls against 4); 2 to 4 more pulls a side should decide.")
 
 
@@ -164,16 +167,16 @@ def test_what_lay_beside_a_gain_word_by_word():
         )
         for name, degc, margin, ratio in (("warm", 48.0, 0.04, 0.870), ("cool", 24.0, 12.0, 0.850))
     )
-    assert gain_words.said_sentence(warm, cool, (4.5, 3.7, 5.3), (2.0, np.nan, np.nan), Shown("si")) == (
+    assert gain_words.peaks(warm, cool, (4.5, 3.7, 5.3), (2.0, np.nan, np.nan), Shown("si")) == (
         "At the peak, cool: 100.0 kW at 5400 to 5650 rpm, 200.0 Nm at 4010 rpm; warm: 100.0 kW at 5400 to 5650 rpm, 200.0 Nm at 4010 rpm. "
         "That is +4.5 kW (+3.7 to +5.3) and +2.0 Nm."
     )
-    assert gain_words.beside_sentences(warm, cool, "mixture shifted", Shown("si")) == [
+    assert gain_words.beside(warm, cool, "mixture shifted", Shown("si")) == [
         "With cool: fuel 24.0 °C against 48.0 °C, intake air 29.0 °C against 53.0 °C.",
         "The smallest margin to boiling there was +12.0 °C with cool and 0.0 °C with warm.",
-        "Lambda was 0.870 with warm and 0.850 with cool: the mixture shifted by -2.3 %, and part of any gain is its.",
+        "Lambda was 0.870 with warm and 0.850 with cool: the mixture shifted by -2.3 %, and part of any gain comes from that.",
     ]
-    assert gain_words.per_degree_sentence((0.18, 0.09, 0.27), -24.0, Shown("us")) == (
+    assert gain_words.per_degree((0.18, 0.09, 0.27), -24.0, Shown("us")) == (
         "With fuel 43.2 °F hotter that is +0.100 % per °F cooler, between +0.050 and +0.150."
     )
-    assert "+0.26 % (give or take 0.11)" in gain_words.drift_sentence(driven.Order(driven.FITTED, 0.256, 0.113))
+    assert "+0.26 % (give or take 0.11)" in gain_words.drift(driven.Order(driven.FITTED, 0.256, 0.113))

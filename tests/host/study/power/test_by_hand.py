@@ -5,6 +5,7 @@ import datetime
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import CurveDifference
 from hotfuel.study.power import alike, curves, decided, driven, gain, peaks, power, shape
@@ -141,7 +142,8 @@ def test_where_curves_cross(low, high, words, placed):
     rpm = 5.0 + 100 * np.arange(12)
     low, high = np.array(low, dtype=float), np.array(high, dtype=float)
     band = CurveDifference((low + high) / 2, (high - low) / 2, 3, 1.0, 1.0)
-    assert shape._words(rpm, np.arange(12) // 4, band, band, (band.difference, band)) == (words, placed)
+    found = shape.judged(rpm, np.arange(12) // 4, band, band, (band.difference, band))
+    assert (shape_words.where(found, Shown("si")), found.is_placed) == (words, placed)
 
 
 @pytest.mark.parametrize(
@@ -168,9 +170,9 @@ def test_which_third_has_more(more, half, words):
         level = np.full(12, 2.0 * sign)
         band = CurveDifference(level, np.ones(12), 3, 1.0, 1.0)
         thirds = CurveDifference(sign * tested, np.full(3, half), 3, 1.0, 1.0)
-        said, placed = shape._words(rpm, np.arange(12) // 4, band, thirds, (level, thirds))
-        assert said.startswith(words.replace("gain", word))
-        assert placed == words.startswith("It is")
+        found = shape.judged(rpm, np.arange(12) // 4, band, thirds, (level, thirds))
+        assert shape_words.where(found, Shown("si")).startswith(words.replace("gain", word))
+        assert found.is_placed == words.startswith("It is")
 
 
 @pytest.mark.parametrize(
@@ -188,9 +190,9 @@ def test_a_third_is_named_only_where_it_has_more_in_power_too(kw, words):
         level = np.full(12, 2.0 * sign)
         band = CurveDifference(level, np.ones(12), 3, 1.0, 1.0)
         percent, power = (CurveDifference(sign * np.array(x), np.full(3, 0.3), 3, 1.0, 1.0) for x in ((0.7, -1.4, 0.7), kw))
-        said, placed = shape._words(rpm, np.arange(12) // 4, band, percent, (level, power), "hp")
-        assert said.startswith(words.replace("gain", word))
-        assert placed == words.startswith("It is")
+        found = shape.judged(rpm, np.arange(12) // 4, band, percent, (level, power))
+        assert shape_words.where(found, Shown("us")).startswith(words.replace("gain", word))
+        assert found.is_placed == words.startswith("It is")
 
 
 def test_thirds_are_held_against_the_rest():
@@ -268,22 +270,22 @@ def test_where_the_order_comes_from():
             for i, name in enumerate(names)
         ]
         found = driven.in_order({"a": each[:1], "b": each[1:]}, None)
-        return found.by, [float(place) for name in ("a", "b") for place in found.places.get(name, ())]
+        return found.by, [float(turn) for name in ("a", "b") for turn in found.turns.get(name, ())]
 
     assert order(["x", "y", "z"], [Facts(driven_at=START + datetime.timedelta(hours=h)) for h in (2, 0, 1)]) == (
-        "the times in the files",
+        driven.BY_TIMES,
         [2, 0, 1],
     )
     same = [Facts(driven_at=START + datetime.timedelta(hours=h)) for h in (1, 0, 0)]
     assert order(["x", "y", "z"], same, file=["f", "g", "g"], position=[1, 2, 1]) == (
-        "the times in the files and the places in them",
+        driven.BY_TIMES_AND_POSITIONS,
         [2, 1, 0],
     )
     assert order(["x", "y", "z"], same, file=["f", "g", "h"], position=[1, 2, 1])[0] == ""
-    assert order(["x", "y", "z"], [Facts(number=n) for n in (7, 9, 8)]) == ("the running numbers in the files", [0, 2, 1])
-    assert order(["x", "y", "z"], file=["f"] * 3, position=[3, 1, 2]) == ("their places in the file", [2, 0, 1])
-    assert order(["run 2 of 3", "run 10 of 3", "run 9 of 3"]) == ("the numbers in the names", [0, 2, 1])
-    assert order(["warm2", "cool10", "warm9"]) == ("the numbers in the names", [0, 2, 1])
+    assert order(["x", "y", "z"], [Facts(number=n) for n in (7, 9, 8)]) == (driven.BY_RUNNING_NUMBERS, [0, 2, 1])
+    assert order(["x", "y", "z"], file=["f"] * 3, position=[3, 1, 2]) == (driven.BY_POSITIONS, [2, 0, 1])
+    assert order(["run 2 of 3", "run 10 of 3", "run 9 of 3"]) == (driven.BY_NAMES, [0, 2, 1])
+    assert order(["warm2", "cool10", "warm9"]) == (driven.BY_NAMES, [0, 2, 1])
     assert order(["w1", "c1", "w2"]) == ("", [])
     assert order(["w", "c1", "w2"]) == ("", [])
 
@@ -301,12 +303,12 @@ def test_where_the_order_comes_from():
 def test_what_differs_beyond_its_limit(changed, what):
     before = {"gear": 4, "gear_ratio": 100.0, "sweep_rpm_s": 500.0, "starts": {"oil": 80.0, "intake": 30.0}, "smoothing": "3"}
     base, other = ([flat("p", facts=Facts(**{**before, **more}))] for more in ({}, changed))
-    assert [one.what for one in alike.unlike("a", base, "b", other, Shown("si"), air_corrected=False)] == what
+    assert [one.what for one in alike.unlike("a", base, "b", other, air_corrected=False)] == what
     if changed.get("gear_ratio") == 130.0 and changed["gear"] is None:
-        (said,) = alike.unlike("a", base, "b", other, Shown("si"), air_corrected=False)
-        assert said.words == "engine speed over road speed was +30 % with b: another gear or slip"
+        (found,) = alike.unlike("a", base, "b", other, air_corrected=False)
+        assert shape_words.unlike(found, Shown("si")) == "engine speed over road speed was +30 % with b: another gear or slip"
     if "intake" in changed.get("starts", {}):
-        assert alike.unlike("a", base, "b", other, Shown("si"), air_corrected=True) == []
+        assert alike.unlike("a", base, "b", other, air_corrected=True) == []
 
 
 def test_roughness_is_the_scatter_about_the_curve():
@@ -328,11 +330,11 @@ def test_of_a_curve_smoothed_otherwise_both_sides_are_named():
     for ratio, found in ((2.0, 0), (3.0, 1)):
         rough, smooth = ([flat(rpm=fine, kw=100 * (1 + size * noise[i]))] for i, size in enumerate((0.001 * ratio, 0.001)))
         for sides, more in (((rough, smooth), "a"), ((smooth, rough), "b")):
-            said = alike.unlike("a", sides[0], "b", sides[1], Shown("si"), air_corrected=False)
+            said = alike.unlike("a", sides[0], "b", sides[1], air_corrected=False)
             assert len(said) == found
-            assert all(f"the curves of {more} are 3 times rougher" in one.words for one in said)
+            assert all(f"the curves of {more} are 3 times rougher" in shape_words.unlike(one, Shown("si")) for one in said)
     rough, smooth = ([flat(rpm=fine, kw=100 * (1 + size * noise[0]))] for size in (0.00028, 0.00005))
-    assert alike.unlike("a", rough, "b", smooth, Shown("si"), air_corrected=False) == []  # rounding is all that is left
+    assert alike.unlike("a", rough, "b", smooth, air_corrected=False) == []  # rounding is all that is left
 
 
 def compared(values, **options):

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hotfuel.report import power_words, shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.power import alike, driven, power, weathers
 from hotfuel.study.power.correction import weather
@@ -74,20 +75,20 @@ def test_no_order_and_no_drift_make_a_false_verdict(order):
 def test_order_comes_from_times_and_a_longer_pause_is_found():
     values = np.array([0.0, 1.0, 1.1, 0.1, 0.05, 1.05, 0.95, 0.0])
     even = power.compare_pulls(groups("bvvbbvvb", values, minutes=[0, 6, 12, 18, 24, 30, 36, 42]), "b")
-    assert (even.order_by, even.pauses) == ("the times in the files", ())
+    assert (even.order_by, even.pauses) == (driven.BY_TIMES, ())
     two = groups("bvvbbvvb", values, minutes=[0, 0, 0, 0, 90, 90, 90, 90])
     two = {
         name: [Pull(**{**vars(one), "file": str(one.facts.driven_at), "position": i}) for i, one in enumerate(each)]
         for name, each in two.items()
     }
-    assert driven.in_order(two, None).by == "the times in the files and the places in them"
+    assert driven.in_order(two, None).by == driven.BY_TIMES_AND_POSITIONS
     lunch = power.compare_pulls(groups("bvvbbvvb", values, minutes=[0, 6, 12, 18, 78, 84, 90, 96]), "b")
     assert lunch.pauses == (4.0,)
     assert lunch.gains[0].estimate.degrees_of_freedom == 8 - 4  # side, mean, drift, recovery
-    six = power.compare_pulls(groups("bvvbbv", values[:6], minutes=[0, 6, 12, 72, 78, 84]), "b").gains[0]
-    assert six.order.kind == driven.PAUSED
-    assert six.verdict == verdicts.NO_VERDICT
-    assert "stood longer before one pull" in six.sentences[0]
+    six = power.compare_pulls(groups("bvvbbv", values[:6], minutes=[0, 6, 12, 72, 78, 84]), "b")
+    assert six.gains[0].order.kind == driven.PAUSED
+    assert six.gains[0].verdict == verdicts.NO_VERDICT
+    assert "stood longer before one pull" in power_words.finding(six, Shown("si"))
 
 
 ALIKE = Facts(gear=4, starts={"coolant": 85.0}, sweep_rpm_s=500.0, smoothing="smoothing: 5")
@@ -105,10 +106,11 @@ ALIKE = Facts(gear=4, starts={"coolant": 85.0}, sweep_rpm_s=500.0, smoothing="sm
 def test_sides_that_differ_otherwise_give_no_verdict(changed, words):
     values = np.array([0.0, 3.0, 3.1, 0.1, 0.05, 3.05])
     facts = {"b": ALIKE, "v": Facts(**{**vars(ALIKE), **changed})}
-    (gain,) = power.compare_pulls(groups("bvvbbv", values, facts=facts), "b", shown=Shown("us")).gains
-    assert gain.verdict == verdicts.NO_VERDICT
-    assert words in gain.sentences[0]
-    assert "Pull again with these alike" in gain.sentences[0]
+    result = power.compare_pulls(groups("bvvbbv", values, facts=facts), "b")
+    assert result.gains[0].verdict == verdicts.NO_VERDICT
+    said = power_words.finding(result, Shown("us"))
+    assert words in said
+    assert "Pull again with these alike" in said
     (same,) = power.compare_pulls(groups("bvvbbv", values, facts={"b": ALIKE, "v": ALIKE}), "b").gains
     assert same.verdict == verdicts.HIGHER
     assert same.inseparable == ("mixture", "spark")  # coolant at the start is known, and alike
@@ -117,7 +119,7 @@ def test_sides_that_differ_otherwise_give_no_verdict(changed, words):
 def test_limits_are_not_passed_by_what_is_inside_them():
     near = Facts(**{**vars(ALIKE), "sweep_rpm_s": 540.0, "starts": {"coolant": 89.0}})
     found = groups("bvvbbv", np.zeros(6), facts={"b": ALIKE, "v": near})
-    assert alike.unlike("b", found["b"], "v", found["v"], Shown("si"), air_corrected=False) == []
+    assert alike.unlike("b", found["b"], "v", found["v"], air_corrected=False) == []
 
 
 def test_another_smoothing_shows_in_the_curves_themselves():
@@ -127,16 +129,16 @@ def test_another_smoothing_shows_in_the_curves_themselves():
         Pull(one.name, RPM[4:-4], np.convolve(one.power_kw, np.full(width, 1 / width), "valid"), one.torque_nm[4:-4])
         for one in rough["v"]
     ]
-    (found,) = alike.unlike("b", rough["b"], "v", smooth, Shown("si"), air_corrected=False)
+    (found,) = alike.unlike("b", rough["b"], "v", smooth, air_corrected=False)
     assert found.what == "smoothing"
-    assert "curves of b are" in found.words
-    assert alike.unlike("b", rough["b"], "v", rough["v"], Shown("si"), air_corrected=False) == []
+    assert "curves of b are" in shape_words.unlike(found, Shown("si"))
+    assert alike.unlike("b", rough["b"], "v", rough["v"], air_corrected=False) == []
 
 
 def test_a_gain_on_part_of_the_curve_is_no_other_smoothing():
     made = groups("bvvbbv", np.zeros(6), ripple=0.1)
     step = [Pull(one.name, RPM, one.power_kw * np.where(RPM < 3600, 1.03, 1.0), one.torque_nm) for one in made["v"]]
-    assert alike.unlike("b", made["b"], "v", step, Shown("si"), air_corrected=False) == []
+    assert alike.unlike("b", made["b"], "v", step, air_corrected=False) == []
 
 
 def test_weather_is_each_pulls_own():
@@ -152,7 +154,7 @@ def test_weather_is_each_pulls_own():
                 one.name, RPM, one.power_kw / factor, one.torque_nm / factor, facts=Facts(weather=airs[at]), measured=name != ""
             )
     result = power.compare_pulls(made, "b")
-    assert "pull by pull" in result.cautions[0]
+    assert "pull by pull" in power_words.conditions(result)[0]
     assert result.gains[0].gain_percent == pytest.approx(0.0, abs=0.01)
     raw = power.compare_pulls(made, "b", already_corrected=True)
     assert abs(raw.gains[0].gain_percent) > 0.3

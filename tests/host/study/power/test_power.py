@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import power_words, shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.power import correction, power
@@ -36,6 +37,16 @@ def column(value):
     return np.full(len(RPM), value)
 
 
+def said(result, units="si"):
+    """The sentences of the first gain."""
+    return power_words.sentences(result, result.gains[0], Shown(units))
+
+
+def where(result, units="si"):
+    """Where on the curve the first gain lies, in words."""
+    return shape_words.where(result.gains[0].where, Shown(units))
+
+
 ABBAABBA = ["w0", "c1", "c2", "w3", "w4", "c5", "c6", "w7"]
 UNNUMBERED = str.maketrans("01234567", "abcdefgh")
 
@@ -46,8 +57,8 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
     assert gain.verdict == verdicts.HIGHER
     assert gain.low_percent < 3.0 < gain.high_percent
     assert gain.high_percent - gain.low_percent < 2
-    assert "cool makes more power than warm: +" in gain.sentences[0]
-    assert result.finding() == gain.sentences[0]
+    assert "cool makes more power than warm: +" in said(result)[0]
+    assert power_words.finding(result, Shown("si")) == said(result)[0]
     assert result.band_rpm == (RPM[0], RPM[-1])  # whole bins, over what all pulls share
     for curve in result.curves:  # of the mean of four pulls, in logs; t of 3 degrees of freedom, Student's table
         logs = np.log(curve.each_kw)
@@ -56,8 +67,8 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
         np.testing.assert_allclose(
             np.log([curve.low_kw, curve.high_kw]), [logs.mean(axis=0) - half, logs.mean(axis=0) + half], rtol=1e-6
         )
-    assert "How much of it is mixture, spark or heat soak cannot be told" in gain.sentences[0]  # in the headline, not beneath
-    assert " kW (+" in gain.sentences[0]
+    assert "How much of it is mixture, spark or heat soak cannot be told" in said(result)[0]  # in the headline, not beneath
+    assert " kW (+" in said(result)[0]
 
 
 @pytest.mark.parametrize(
@@ -79,7 +90,7 @@ def test_units_are_those_of_most_files(systems, units):
 def test_single_pulls_prove_nothing_and_it_is_said():
     result = power.compare_pulls(sides(3.0, 1), "warm")
     assert result.gains[0].verdict == verdicts.DESCRIBED
-    assert "single pulls prove nothing" in result.finding()
+    assert "single pulls prove nothing" in said(result)[0]
     assert np.isnan(result.gains[0].low_percent)
     assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
@@ -122,11 +133,12 @@ def drifting(gain, order, percent_a_pull, spread=0.05, seed=1, names=str):
 
 @pytest.mark.parametrize("order", ["wccwwc", "wcwcwc", "wccwwccw"])
 def test_a_straight_drift_is_removed_from_six_pulls_up(order):
-    gain = power.compare_pulls(drifting(0.7, order, -0.4, seed=3), "warm").gains[0]
+    result = power.compare_pulls(drifting(0.7, order, -0.4, seed=3), "warm")
+    (gain,) = result.gains
     assert gain.drift_removed
     assert gain.verdict == verdicts.HIGHER
     assert gain.low_percent < 0.7 < gain.high_percent
-    assert f"From pull to pull power changed by {gain.order.trend_percent:+.2f} %" in gain.sentences[2]
+    assert f"From pull to pull power changed by {gain.order.trend_percent:+.2f} %" in said(result)[2]
     assert gain.order.trend_percent == pytest.approx(-0.4, abs=0.1)
 
 
@@ -136,16 +148,16 @@ def test_one_side_after_the_other_gives_the_trend_and_no_verdict():
         gain = result.gains[0]
         assert gain.verdict == verdicts.NO_VERDICT
         assert gain.order.trend_percent == pytest.approx(drift, abs=0.1)
-        assert f"changed by {gain.order.trend_percent:+.2f} % from one to the next" in gain.sentences[0]
-        assert "which proves nothing here: all pulls of one side came before all of the other" in gain.sentences[0]
+        assert f"changed by {gain.order.trend_percent:+.2f} % from one to the next" in said(result)[0]
+        assert "which proves nothing here: all pulls of one side came before all of the other" in said(result)[0]
         assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
 
 def test_an_order_nobody_knows_gives_no_verdict():
     hidden = drifting(3.0, "wccwwccw", 0.0, names=lambda name: name.translate(UNNUMBERED))
-    gain = power.compare_pulls(hidden, "warm").gains[0]
-    assert gain.verdict == verdicts.NO_VERDICT
-    assert "name the order." in gain.sentences[0]
+    result = power.compare_pulls(hidden, "warm")
+    assert result.gains[0].verdict == verdicts.NO_VERDICT
+    assert "name the order." in said(result)[0]
     assert (
         power.compare_pulls(hidden, "warm", order=[n.translate(UNNUMBERED) for n in ABBAABBA]).gains[0].verdict == verdicts.HIGHER
     )
@@ -153,14 +165,14 @@ def test_an_order_nobody_knows_gives_no_verdict():
 
 def test_four_pulls_need_a_level_order():
     assert power.compare_pulls(drifting(3.0, "wccw", 0.1), "warm").gains[0].verdict == verdicts.HIGHER
-    lopsided = power.compare_pulls(drifting(3.0, "wcwc", 0.1), "warm").gains[0]
-    assert lopsided.verdict == verdicts.NO_VERDICT
-    assert "one side stood earlier in the order" in lopsided.sentences[0]
+    lopsided = power.compare_pulls(drifting(3.0, "wcwc", 0.1), "warm")
+    assert lopsided.gains[0].verdict == verdicts.NO_VERDICT
+    assert "one side stood earlier in the order" in said(lopsided)[0]
 
 
 def test_what_is_said_at_the_stand():
     """Peaks of a curve worked by hand: 150 kW at 5500 rpm by its formula; torque is power over speed, its peak where the derivative is zero."""
-    result = power.compare_pulls(sides(3.0, 3, spread=0.0), "warm", shown=Shown("us"))
+    result = power.compare_pulls(sides(3.0, 3, spread=0.0), "warm")
     warm, cool = result.said
     fine = np.arange(2600, 6400, 1.0)
     kw = 150 * np.exp(-(((fine - 5500) / 3500) ** 2))
@@ -175,10 +187,10 @@ def test_what_is_said_at_the_stand():
     assert gain.peak_gain_kw[0] == pytest.approx(4.5, rel=0.03)
     assert gain.peak_gain_kw[1] < 4.5 < gain.peak_gain_kw[2]
     assert cool.power_kw.value / warm.power_kw.value == pytest.approx(1.03, abs=1e-3)
-    assert f"warm: {150 / 0.7457:.1f}"[:9] in gain.sentences[1]
-    assert "hp" in gain.sentences[1]
-    assert "lb-ft" in gain.sentences[1]
-    assert "kW" not in gain.sentences[1]
+    assert f"warm: {150 / 0.7457:.1f}"[:9] in said(result, "us")[1]
+    assert "hp" in said(result, "us")[1]
+    assert "lb-ft" in said(result, "us")[1]
+    assert "kW" not in said(result, "us")[1]
 
 
 def test_without_lambda_a_gain_is_not_separable_from_mixture():
@@ -186,18 +198,19 @@ def test_without_lambda_a_gain_is_not_separable_from_mixture():
     same = sides(3.0, 4, baseline={"lambda_ratio": column(0.870)}, variant={"lambda_ratio": column(0.872)})
     assert power.compare_pulls(same, "warm").gains[0].mixture == power.SEPARABLE
     moved = sides(3.0, 4, baseline={"lambda_ratio": column(0.87)}, variant={"lambda_ratio": column(0.85)})
-    gain = power.compare_pulls(moved, "warm").gains[0]
-    assert gain.mixture == power.MIXTURE_SHIFTED
-    assert any("shifted by -2.3 %" in line for line in gain.sentences)
+    result = power.compare_pulls(moved, "warm")
+    assert result.gains[0].mixture == power.MIXTURE_SHIFTED
+    assert any("shifted by -2.3 %" in line for line in said(result))
 
 
 def test_a_gain_above_the_ceiling_is_implausible():
     """24 degC: charge cooling at most 1.6 %, a fixed jet passes 1.5 to 1.7 % more fuel, which a measured mixture that stayed the same leaves out."""
     same = {"lambda_ratio": column(0.87)}
     fuels = {"baseline": {"fuel_degc": column(48.0), **same}, "variant": {"fuel_degc": column(24.0), **same}}
-    big = power.compare_pulls(sides(3.0, 4, **fuels), "warm").gains[0]
+    result = power.compare_pulls(sides(3.0, 4, **fuels), "warm")
+    (big,) = result.gains
     assert big.implausible
-    assert "implausible" in big.sentences[0]
+    assert "implausible" in said(result)[0]
     assert big.allowed.beyond_percent == pytest.approx(big.low_percent - big.allowed.allowed_percent[1])
     assert big.allowed.allowed_percent == pytest.approx((0.46, 1.65), abs=0.06)
     open_mixture = {side: {"fuel_degc": values["fuel_degc"]} for side, values in fuels.items()}
@@ -210,7 +223,7 @@ def test_a_gain_above_the_ceiling_is_implausible():
     stated = power.compare_pulls(sides(5.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
     assert stated.implausible
     # in the reader's units: 24 degC are 43.2 degF, a gain for each of them is less by 1.8
-    words = " ".join(power.compare_pulls(sides(0.9, 4, **fuels), "warm", shown=Shown("us")).gains[0].sentences)
+    words = " ".join(said(power.compare_pulls(sides(0.9, 4, **fuels), "warm"), "us"))
     assert "With fuel 43.2 °F cooler" in words
     assert f"{fair.gain_per_degc[0] / 1.8:+.3f} % per °F" in words
     assert "°C" not in words
@@ -218,9 +231,9 @@ def test_a_gain_above_the_ceiling_is_implausible():
 
 def test_air_flow_is_used_where_present():
     groups = sides(1.0, 3, baseline={"air_flow": column(400.0)}, variant={"air_flow": column(404.0)})
-    gain = power.compare_pulls(groups, "warm").gains[0]
-    assert gain.air_flow_percent == pytest.approx(1.0)
-    assert any("+1.0 % air" in line for line in gain.sentences)
+    result = power.compare_pulls(groups, "warm")
+    assert result.gains[0].air_flow_percent == pytest.approx(1.0)
+    assert any("+1.0 % air" in line for line in said(result))
 
 
 def test_what_physics_allows():
@@ -251,7 +264,7 @@ def test_weather_corrects_both_sides_and_marks_what_is_outside():
     high = correction.weather(85, 30, relative_humidity_percent=50)
     outside = power.compare_pulls(groups, "warm", weather={"warm": high, "cool": high})
     assert not outside.absolute_figures_count
-    assert any("absolute figures do not count" in line for line in outside.cautions)
+    assert any("absolute figures do not count" in line for line in power_words.weakens(outside))
     other = correction.weather(94.0, 30, relative_humidity_percent=50)
     with pytest.raises(InputError, match="factors differ by"):
         power.compare_pulls(groups, "warm", weather={"warm": AIR, "cool": other})
@@ -269,42 +282,41 @@ def test_a_corrected_file_is_asked_about_and_never_corrected_twice():
 
 def test_the_shape_of_the_curve_in_words():
     slope = 6 * (RPM - 4500) / 2000
-    crossing = power.compare_pulls(sides(slope, 4, spread=0.1), "warm").gains[0]
-    near = int(crossing.shape.split("cross near ")[1].split(" rpm")[0])
+    crossing = power.compare_pulls(sides(slope, 4, spread=0.1), "warm")
+    near = int(where(crossing).split("cross near ")[1].split(" rpm")[0])
     assert abs(near - 4500) <= 250  # the width of a bin
-    assert "a loss low down and a gain up top" in crossing.shape
+    assert "a loss low down and a gain up top" in where(crossing)
     assert (
-        crossing.verdict == verdicts.NO_DIFFERENCE
+        crossing.gains[0].verdict == verdicts.NO_DIFFERENCE
     )  # on average: that the curves cross stands in the first sentence all the same
-    assert crossing.sentences[0].endswith(crossing.shape)
-    assert crossing.shape not in crossing.sentences[1:]
+    assert said(crossing)[0].endswith(where(crossing))
+    assert where(crossing) not in said(crossing)[1:]
     for words, at in (("low down", RPM < 3800), ("in the middle", (RPM > 3850) & (RPM < 5150)), ("up top", RPM > 5200)):
-        shape = power.compare_pulls(sides(np.where(at, 3.0, 0.3), 4, spread=0.1), "warm").gains[0].shape
+        shape = where(power.compare_pulls(sides(np.where(at, 3.0, 0.3), 4, spread=0.1), "warm"))
         assert f"a gain {words} (" in shape
         assert "% more than over the rest of the curve" in shape
-    assert "over the whole range" in power.compare_pulls(sides(4.0, 4, spread=0.1), "warm").gains[0].shape
-    assert "over the whole range" in power.compare_pulls(sides(-4.0, 4, spread=0.1), "warm").gains[0].shape
+    assert "over the whole range" in where(power.compare_pulls(sides(4.0, 4, spread=0.1), "warm"))
+    assert "over the whole range" in where(power.compare_pulls(sides(-4.0, 4, spread=0.1), "warm"))
     for kw in (3.0, -3.0):  # the same at every speed is twice as much per cent low down
-        same = power.compare_pulls(sides(100 * kw / BASE_KW, 4, spread=0.1), "warm", shown=Shown("us")).gains[0]
+        same = power.compare_pulls(sides(100 * kw / BASE_KW, 4, spread=0.1), "warm")
         assert (
             f"The {'gain' if kw > 0 else 'loss'} is about the same number of hp throughout, which is more per cent low down"
-            in same.shape
+            in where(same, "us")
         )
-        assert "low down (" not in same.sentences[0]
-        assert same.shape in same.sentences
-    assert (
-        "It is a gain low down ("
-        in power.compare_pulls(sides(100 * np.where(RPM < 3800, 6.0, 1.0) / BASE_KW, 4, spread=0.1), "warm").gains[0].shape
+        assert "low down (" not in said(same, "us")[0]
+        assert where(same, "us") in said(same, "us")
+    assert "It is a gain low down (" in where(
+        power.compare_pulls(sides(100 * np.where(RPM < 3800, 6.0, 1.0) / BASE_KW, 4, spread=0.1), "warm")
     )
     # 2 % and 2.4 % with a spread of 0.1 % from point to point: no difference that the pulls can tell
-    nearly = power.compare_pulls(sides(np.where(RPM > 5200, 2.03, 2.0), 3, spread=0.3), "warm").gains[0]
-    assert "over the whole range" in nearly.shape
-    assert "stands out" in power.compare_pulls(sides(0.0, 3), "warm").gains[0].shape
+    nearly = power.compare_pulls(sides(np.where(RPM > 5200, 2.03, 2.0), 3, spread=0.3), "warm")
+    assert "over the whole range" in where(nearly)
+    assert "stands out" in where(power.compare_pulls(sides(0.0, 3), "warm"))
 
 
 def test_words_of_a_place_are_seldom_false():
     """A gain that is the same everywhere, 40 reports: a third is called different in 5 % of them, more than 7 of 40 once in a thousand."""
-    shapes = [power.compare_pulls(sides(3.0, 3, seed=seed, spread=0.2), "warm").gains[0].shape for seed in range(40)]
+    shapes = [where(power.compare_pulls(sides(3.0, 3, seed=seed, spread=0.2), "warm")) for seed in range(40)]
     assert sum("over the whole range" not in shape for shape in shapes) <= 7
 
 
@@ -351,5 +363,7 @@ def test_everything_can_be_dumped():
 
     from hotfuel.cli.shared import plain
 
-    text = json.dumps(plain(power.compare_pulls(sides(0.7, 3), "warm").as_dict()), allow_nan=False)
-    assert json.loads(text)["gains"][0]["variant"] == "cool"
+    result = power.compare_pulls(sides(0.7, 3), "warm")
+    text = json.dumps(plain(power_words.as_dict(result, Shown("us"))), allow_nan=False)
+    (gain,) = json.loads(text)["gains"]
+    assert (gain["variant"], gain["sentences"]) == ("cool", said(result, "us"))

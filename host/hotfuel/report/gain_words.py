@@ -1,33 +1,28 @@
-"""A gain in power as sentences a customer understands."""
-
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+"""One variant's gain in power as sentences a customer understands, in the reader's units."""
 
 import numpy as np
 
+from hotfuel.report import shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.power import driven
+from hotfuel.study.power.expectation import Share
+from hotfuel.study.power.gain import SEPARABLE, Gain, Interval
 from hotfuel.study.power.peaks import Peak, Said
+from hotfuel.text import is_nothing, signed
 from hotfuel.units import Shown
 
-if TYPE_CHECKING:
-    from hotfuel.study.power.gain import Gain
 
+def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], delta: float, shown: Shown) -> str:
+    """The answer: the gain with its interval, in the reader's unit of power and in per cent, and what it cannot be told apart from.
 
-def signed(value: float, decimals: int = 1) -> str:
-    """A number with its sign; what rounds to zero has none."""
-    number = round(value, decimals)
-    return f"{number:+.{decimals}f}" if number else f"{0:.{decimals}f}"
-
-
-def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], delta: float, shown: Shown) -> str:
-    """The answer: gain with its interval, in the reader's unit of power and in per cent, and what cannot be told apart from it."""
+    counts: pulls of the variant and of the baseline; band: rpm averaged over; delta: the smallest gain worth having, per cent.
+    """
     name, base, word = gain.variant, gain.baseline, gain.verdict
     counted = f"{counts[0]} pull{'s' if counts[0] > 1 else ''} against {counts[1]}"
     average = f"on average from {round(band[0], -1):.0f} to {round(band[1], -1):.0f} rpm"
     size = f"{_amount(gain.mean_gain_kw[0], 'power', shown)} ({signed(gain.gain_percent)} %)"
     span = f"between {signed(gain.low_percent)} and {signed(gain.high_percent)} %"
-    where = f" {gain.shape}" if gain.where.is_placed else ""
+    where = f" {shape_words.where(gain.where, shown)}" if gain.where.is_placed else ""
     if word == verdicts.DESCRIBED:
         return (
             f"{name} made {size} over {base} {average} in single pulls ({counted}): "
@@ -35,7 +30,7 @@ def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], d
         )
     if word == verdicts.NO_VERDICT:
         seen = f"{name} made {size} over {base} {average}, which proves nothing here"
-        return f"{seen}: {unlike_words(gain.unlike)}" if gain.unlike else f"{seen}: {order_words(gain.order)}"
+        return f"{seen}: {shape_words.unlike_all(gain.unlike, shown) if gain.unlike else order(gain.order)}"
     if word in (verdicts.LOWER, verdicts.HIGHER):
         more = "more" if word == verdicts.HIGHER else "less"
         return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{where}{doubts(gain)}"
@@ -44,27 +39,27 @@ def headline(gain: "Gain", counts: tuple[int, int], band: tuple[float, float], d
             f"{name} makes no difference worth having to power: {span} against {base} {average}, less than {delta:g} % either way"
         )
         return f"{same} ({counted}).{where}"
-    tail = f"; {gain.more.words().replace('run', 'pull')} should decide" if gain.more else ""
+    tail = f"; {gain.more.words('pull')} should decide" if gain.more else ""
     if where:
         return f"Whether {name} changes power {average} is undecided: {span} against {base} ({counted}){tail}.{where}"
     return f"Whether {name} changes power is undecided: {span} against {base} {average} ({counted}){tail}."
 
 
-def doubts(gain: "Gain") -> str:
-    """What a decided gain may owe to something else, as further sentences; "" for nothing."""
+def doubts(gain: Gain) -> str:
+    """What else may have made a decided gain, as further sentences; "" for nothing."""
     return f"{_apart(gain)}{_beyond(gain)}"
 
 
-def _apart(gain: "Gain") -> str:
-    """What else may have made the gain, as far as the files tell."""
+def _apart(gain: Gain) -> str:
+    """What the files cannot tell apart from the change."""
     if not gain.inseparable:
         return ""
     *some, last = gain.inseparable
-    listed = f"{', '.join(some)} or {last}" if some else last
-    return f" How much of it is {listed} cannot be told from these files."
+    named = f"{', '.join(some)} or {last}" if some else last
+    return f" How much of it is {named} cannot be told from these files."
 
 
-def _beyond(gain: "Gain") -> str:
+def _beyond(gain: Gain) -> str:
     if gain.allowed is None or not gain.allowed.beyond_percent > 0:
         return ""
     return (
@@ -73,26 +68,19 @@ def _beyond(gain: "Gain") -> str:
     )
 
 
-def unlike_words(found: Sequence[object]) -> str:
-    """What differed between the sides, as the end of a sentence and what to do."""
-    told = "; ".join(str(getattr(one, "words", "")) for one in found)
-    return f"{told}. Pull again with these alike on both sides."
-
-
-def order_words(order: driven.Order) -> str:
+def order(found: driven.Order) -> str:
     """Why this order gives no verdict, how large the trend was, and what to do instead."""
-    if order.kind == driven.UNKNOWN:
+    if found.kind == driven.UNKNOWN:
         return "in which order the pulls were driven is not known, and a warming engine looks the same; name the order."
-    known = np.isfinite(order.trend_percent)
     trend = (
-        f" (the pulls of a side changed by {signed(order.trend_percent, 2)} % from one to the next, give or take {order.trend_half_percent:.2f})"
-        if known
+        f" (the pulls of a side changed by {signed(found.trend_percent, 2)} % from one to the next, give or take {found.trend_half_percent:.2f})"
+        if np.isfinite(found.trend_percent)
         else ""
     )
     why = {
         driven.AFTER: "all pulls of one side came before all of the other",
-        driven.PAUSED: "the engine stood longer before one pull than between the others, begins soaked there, and that falls on one side",
-    }.get(order.kind, "one side stood earlier in the order than the other")
+        driven.PAUSED: "the engine stood longer before one pull than between the others, was heat-soaked when it started again, and that falls on one side",
+    }.get(found.kind, "one side stood earlier in the order than the other")
     return f"{why}, and a drift from pull to pull looks the same{trend}. Drive both in turn, in a balanced order."
 
 
@@ -101,28 +89,26 @@ def speeds(one: Peak) -> str:
     return f"{_tens(one.rpm_low)} to {_tens(one.rpm_high)}" if one.is_flat else _tens(one.rpm)
 
 
-def drift_sentence(order: driven.Order) -> str:
-    """Which drift was taken out, and of what: the gains then differ from the differences of the sides' own figures."""
+def drift(found: driven.Order) -> str:
+    """Which drift was taken out: the gains then differ from the differences of the sides' own figures."""
     return (
-        f"From pull to pull power changed by {signed(order.trend_percent, 2)} % (give or take {order.trend_half_percent:.2f}): this drift is taken out of the "
+        f"From pull to pull power changed by {signed(found.trend_percent, 2)} % (give or take {found.trend_half_percent:.2f}): this drift is taken out of the "
         "gains, not of each side's own figures."
     )
 
 
-def said_sentence(
-    base: Said, variant: Said, power: tuple[float, float, float], torque: tuple[float, float, float], shown: Shown
-) -> str:
-    """What is said at the stand: peaks with their engine speeds, and the gain of the peak; powers in kW, torques in Nm."""
+def peaks(base: Said, variant: Said, power_kw: Interval, torque_nm: Interval, shown: Shown) -> str:
+    """The peaks with their engine speeds, and the gains of the peaks."""
 
     def top(one: Peak, dimension: str) -> str:
         return f"{shown.text(one.value, dimension)} at {speeds(one)} rpm"
 
-    def change(numbers: tuple[float, float, float], dimension: str) -> str:
+    def change(numbers: Interval, dimension: str) -> str:
         span = f" ({_amount(numbers[1], dimension, shown, unit=False)} to {_amount(numbers[2], dimension, shown, unit=False)})"
         return f"{_amount(numbers[0], dimension, shown)}{span if np.isfinite(numbers[1]) else ''}"
 
     each = [f"{one.name}: {top(one.power_kw, 'power')}, {top(one.torque_nm, 'torque')}" for one in (variant, base)]
-    return f"At the peak, {'; '.join(each)}. That is {change(power, 'power')} and {change(torque, 'torque')}."
+    return f"At the peak, {'; '.join(each)}. That is {change(power_kw, 'power')} and {change(torque_nm, 'torque')}."
 
 
 def _tens(rpm: float) -> str:
@@ -134,8 +120,8 @@ def _amount(si: float, dimension: str, shown: Shown, *, unit: bool = True) -> st
     return f"{text} {shown.unit(dimension)}" if unit else text
 
 
-def beside_sentences(base: Said, variant: Said, mixture: str, shown: Shown) -> list[str]:
-    """What the fuel, the intake air and the mixture were, where it is known."""
+def beside(base: Said, variant: Said, mixture: str, shown: Shown) -> list[str]:
+    """The fuel, the intake air and the mixture of both sides, where they are known."""
     lines = []
     both = [
         f"{label} {shown.text(getattr(variant, key), 'temperature')} against {shown.text(getattr(base, key), 'temperature')}"
@@ -154,8 +140,8 @@ def beside_sentences(base: Said, variant: Said, mixture: str, shown: Shown) -> l
         shift = 100 * (variant.lambda_ratio / base.lambda_ratio - 1)
         moved = (
             "the mixture stayed the same within 1 %"
-            if mixture == "separable from mixture"
-            else f"the mixture shifted by {signed(shift)} %, and part of any gain is its"
+            if mixture == SEPARABLE
+            else f"the mixture shifted by {signed(shift)} %, and part of any gain comes from that"
         )
         lines.append(
             f"Lambda was {base.lambda_ratio:.3f} with {base.name} and {variant.lambda_ratio:.3f} with {variant.name}: {moved}."
@@ -163,14 +149,29 @@ def beside_sentences(base: Said, variant: Said, mixture: str, shown: Shown) -> l
     return lines
 
 
-def air_flow_sentence(percent: float) -> str:
-    """What the air-flow columns say: the share of a gain that is more air."""
+def allowed(found: Share, shown: Shown) -> str:
+    """What physics allows of a gain, and by which parts."""
+    fuel = shown.text(abs(found.fuel_cooler_degc), "temperature difference")
+    half = shown.text(found.fuel_half_degc, "temperature difference")
+    sense = "cooler" if found.fuel_cooler_degc > 0 else "hotter"
+    low, high = found.allowed_percent
+    parts = f"charge cooling {found.charge_percent[0]:+.1f} to {found.charge_percent[1]:+.1f} %"
+    if found.jet_percent != (0.0, 0.0):
+        parts += f", denser fuel through a fixed jet {found.jet_percent[0]:+.1f} to {found.jet_percent[1]:+.1f} % by the mixture before"
+    else:
+        parts += "; the mixture was measured and stayed the same, so denser fuel adds nothing"
+    told = f"{fuel} ({half} either way) {sense}" if not is_nothing(fuel) else f"as hot ({half} either way)"
+    return f"Fuel {told} can do between {low:+.1f} and {high:+.1f} % by physics ({parts})."
+
+
+def air_flow(percent: float) -> str:
+    """The share of a gain that is more air, by the air-flow columns."""
     return f"The engine took in {signed(percent)} % air: that share of the gain is charge density, the rest is something else."
 
 
-def per_degree_sentence(per_degree: tuple[float, float, float], cooler_degc: float, shown: Shown) -> str:
-    """Gain per degree of fuel temperature; per_degree: per °C."""
-    gain, low, high = (value / shown.value(1.0, "temperature difference") for value in per_degree)
+def per_degree(per_degc: Interval, cooler_degc: float, shown: Shown) -> str:
+    """The gain per degree of fuel temperature; per_degc: per cent per °C."""
+    gain, low, high = (value / shown.value(1.0, "temperature difference") for value in per_degc)
     sense = "cooler" if cooler_degc > 0 else "hotter"
     unit, cooler = shown.unit("temperature difference"), shown.text(abs(cooler_degc), "temperature difference")
     return f"With fuel {cooler} {sense} that is {signed(gain, 3)} % per {unit} cooler, between {signed(low, 3)} and {signed(high, 3)}."

@@ -1,0 +1,47 @@
+"""The laps of a recording in words, in the reader's units."""
+
+import numpy as np
+
+from hotfuel.places import place_words
+from hotfuel.study.drive.laps import Lap, Laps
+from hotfuel.units import Shown, expanded
+
+
+def sentences(found: Laps, shown: Shown) -> list[str]:
+    """What a racer reads first: how many laps, the quickest, the smallest margin, and the stretch that costs most margin."""
+    whole = [lap for lap in found.laps if not lap.note]
+    count = f"{len(found.laps)} lap{'s' if len(found.laps) != 1 else ''}, {found.basis}"
+    said = [f"{count}."]
+    if whole:
+        best = min(whole, key=lambda lap: lap.time_s)
+        doubt = f"±{expanded(best.time_u_s):.1f} s, 95 %"
+        said = [f"{count}; the quickest is lap {best.number}, {lap_time(best, found.period_s)} ({doubt})."]
+        nearest = min(whole, key=lambda lap: lap.margin_degc if np.isfinite(lap.margin_degc) else np.inf)
+        if np.isfinite(nearest.margin_degc):
+            size = shown.text(abs(nearest.margin_degc), "temperature difference")
+            left = "left" if nearest.margin_degc >= 0 else "past"
+            where = f", {shown.text(nearest.margin_at_m, 'length')} past the line" if np.isfinite(nearest.margin_at_m) else ""
+            said.append(
+                f"The smallest margin, {size} {left} at {place_words(nearest.margin_place)}, is on lap {nearest.number}{where}."
+            )
+    worst = found.costliest()
+    if worst is not None:
+        loss, low, high = (
+            shown.text(degc, "temperature difference") for degc in (worst.loss_degc, worst.low_degc, worst.high_degc)
+        )
+        said.append(
+            f"From {shown.text(worst.from_m, 'length')} to {shown.text(worst.to_m, 'length')} past the line {place_words(found.place)} loses "
+            f"{loss} of margin a lap ({low} to {high}, 95 %, {len(whole)} laps), more than on any other stretch; fuel takes time to reach the probe, so "
+            "what heats it may be further back on the lap."
+        )
+    elif found.stretches:
+        said.append("No stretch of the lap costs so much margin that these laps would show it.")
+    return [*said, *found.notes]
+
+
+def lap_time(lap: Lap, period_s: float) -> str:
+    """ "1:23.4", no finer than its uncertainty and the receiver's period (nan: by hand) allow."""
+    decimals = 0 if lap.time_u_s >= 0.5 else 2 if lap.time_u_s < 0.05 and period_s < 0.25 else 1
+    whole = round(lap.time_s, decimals)
+    minutes = int(whole // 60)
+    return f"{minutes}:{whole - 60 * minutes:0{3 + decimals if decimals else 2}.{decimals}f}"

@@ -1,0 +1,146 @@
+"""A comparison of power in words: each gain's sentences, the weather, the order of the pulls, and the same for JSON."""
+
+import numpy as np
+
+from hotfuel.report import gain_words, shape_words
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.plan import Plan
+from hotfuel.study.fixes.day_plan import DayPlan
+from hotfuel.study.fixes.day_power import DayComparison, PowerStanding
+from hotfuel.study.fixes.day_verdict import pair_sentence
+from hotfuel.study.power import driven, weathers
+from hotfuel.study.power.gain import Gain
+from hotfuel.study.power.power import PowerComparison
+from hotfuel.study.power.weathers import WeatherNote
+from hotfuel.units import Shown
+
+_ORDER_BY = {
+    driven.BY_ORDER_GIVEN: "the order given",
+    driven.BY_TIMES: "the times in the files",
+    driven.BY_TIMES_AND_POSITIONS: "the times in the files and the positions in them",
+    driven.BY_RUNNING_NUMBERS: "the running numbers in the files",
+    driven.BY_POSITIONS: "their positions in the file",
+    driven.BY_NAMES: "the numbers in the names",
+    driven.NOT_KNOWN: "",
+}
+
+
+def finding(result: PowerComparison, shown: Shown) -> str:
+    """Each variant's gain, for a customer."""
+    return " ".join(sentences(result, gain, shown)[0] for gain in result.gains)
+
+
+def sentences(result: PowerComparison, gain: Gain, shown: Shown) -> list[str]:
+    """One gain of `result`: the headline, the peaks, then everything else."""
+    told = {one.name: one for one in result.said}
+    base, variant = told[gain.baseline], told[gain.variant]
+    counts = {curve.name: curve.pulls for curve in result.curves}
+    cooler_degc = base.fuel_degc - variant.fuel_degc
+    tested = gain.verdict in verdicts.DECIDED or gain.verdict == verdicts.UNDECIDED
+    sight = result.sight(gain) if isinstance(result, DayComparison) else None
+    if isinstance(result, DayComparison) and sight is not None:
+        first = pair_sentence(result.plan, sight, result.blocks, shown)
+        first = f"{first[:1].upper()}{first[1:]}{gain_words.doubts(gain) if gain.verdict in verdicts.DECIDED else ''}"
+    else:
+        first = gain_words.headline(gain, (counts[variant.name], counts[base.name]), result.band_rpm, result.delta_percent, shown)
+    lines = [first, gain_words.peaks(base, variant, gain.peak_gain_kw, gain.peak_gain_nm, shown)]
+    by_looks = sight is not None
+    if tested and not by_looks and gain.drift_removed and np.isfinite(gain.order.trend_percent):
+        lines.append(gain_words.drift(gain.order))
+    if not tested and not by_looks:
+        lines.append("Without a verdict nothing is said of the curve's shape.")
+    elif not gain.where.is_placed:  # a part of the curve is named in the headline
+        lines.append(shape_words.where(gain.where, shown))
+    lines += gain_words.beside(base, variant, gain.mixture, shown)
+    if gain.allowed is not None:
+        lines.append(gain_words.allowed(gain.allowed, shown))
+    elif not by_looks:
+        lines.append("Without fuel temperatures on both sides no physical expectation can be set beside the gain.")
+    if not by_looks and np.isfinite(gain.air_flow_percent):
+        lines.append(gain_words.air_flow(gain.air_flow_percent))
+    if gain.gain_per_degc is not None and tested:
+        lines.append(gain_words.per_degree(gain.gain_per_degc, cooler_degc, shown))
+    return lines
+
+
+def standing(found: PowerStanding, plan: DayPlan, shown: Shown) -> list[str]:
+    """Where a test day of power stands: the verdict so far, or why there is none."""
+    if not (found.unlike or found.refused):
+        return list(found.sentences)
+    why = shape_words.unlike_all(found.unlike, shown) if found.unlike else f"{found.refused}."
+    return [f"{found.blocks} of {plan.last_block} blocks are complete, and there is no verdict: {why}"]
+
+
+def order_by(result: PowerComparison) -> str:
+    """What tells the order of the pulls; "" where it is not known."""
+    if isinstance(result, DayComparison):
+        plan = result.plan
+        return f"the plan: {plan.difference:g} % asked beforehand, a look after every block, at most {plan.last_block} blocks, {result.blocks} driven"
+    return _ORDER_BY[result.order_by]
+
+
+def cautions(result: PowerComparison) -> list[str]:
+    """What the weather does to the figures, and what weakens them."""
+    return [weather(one) for one in result.cautions]
+
+
+def conditions(result: PowerComparison) -> list[str]:
+    """Of the cautions those that only state a condition."""
+    return [weather(one) for one in result.cautions if one.is_condition]
+
+
+def weakens(result: PowerComparison) -> list[str]:
+    """Of the cautions those that weaken the result."""
+    return [weather(one) for one in result.cautions if not one.is_condition]
+
+
+def weather(note: WeatherNote) -> str:
+    """One note on the weather and the correction."""
+    if note.kind == weathers.CORRECTED:
+        return f"Power is corrected to {note.standard} by the weather {'given' if note.weather_given else 'in the files, pull by pull'}."
+    if note.kind in (weathers.STATED, weathers.MARKED):
+        twice = " The weather given was not applied a second time." if note.weather_given else ""
+        who = "as stated" if note.kind == weathers.STATED else "as the files say"
+        return f"The figures are corrected already, {who}: they are compared as they are.{twice}"
+    if note.kind == weathers.SAME:
+        return "The weather in the files was the same for all pulls, within 0.1 % of power: figures are compared as they are."
+    if note.kind == weathers.OUTSIDE:
+        return (
+            "The weather is outside the 7 % for which the correction holds: absolute figures do not count; "
+            "the comparison goes on because both sides share it."
+        )
+    what = "The weather is known of some pulls only" if note.kind == weathers.PARTLY else "No weather was given"
+    return f"{what}: figures are compared as measured, and a change in the weather between the sides would look like the change."
+
+
+def plan(made: Plan, unit: str = "%") -> list[str]:
+    """A plan of pulls: how many, in which order, and what to keep to."""
+    found = f"{made.runs_each} runs a side find a difference of {made.difference:g} {unit}"
+    return [
+        f"{found} nine times out of ten at this spread of {made.spread:g} {unit} from run to run."
+        if made.chance == 0.9
+        else f"{found} at a spread of {made.spread:g} {unit}, with a chance of {made.chance:.0%}.",
+        f"Drive them in this order: {', '.join(made.order)}.",
+        "Keep to the order whatever the first results look like, and let every run start at the same coolant and oil temperature.",
+    ]
+
+
+def as_dict(result: PowerComparison, shown: Shown) -> dict[str, object]:
+    """Plain fields for JSON, with the sentences; units: those of the sentences."""
+    gains = [
+        {
+            **gain.as_dict(),
+            "shape": shape_words.where(gain.where, shown),
+            "unlike": [{"what": one.what, "words": shape_words.unlike(one, shown)} for one in gain.unlike],
+            "sentences": sentences(result, gain, shown),
+        }
+        for gain in result.gains
+    ]
+    return {
+        **result.as_dict(),
+        "gains": gains,
+        "finding": finding(result, shown),
+        "cautions": cautions(result),
+        "order_by": order_by(result),
+        "units": shown.system,
+    }
