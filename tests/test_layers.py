@@ -47,6 +47,8 @@ STUDY = {
     "story": {"line", "drive", "power", "evidence"},
     "fixes": {"story", "line", "drive", "power", "evidence"},
 }
+# Rooms of `study` whose results are numbers and named kinds: what is said in the reader's units is said in `report` and `live`.
+WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "power")
 PANDAS_FROM = "session"
 LIBRARY_ROOMS = {
     "serial": {"link"},
@@ -88,6 +90,21 @@ def imports(path):
             yield node.module or ""
             if node.module in ("hotfuel",):
                 yield from (f"hotfuel.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("room", WITHOUT_THE_READERS_UNITS)
+def test_numbers_are_worked_out_without_the_readers_units(room):
+    files = sorted((HOST / "study" / room).glob("*.py"))
+    assert len(files) > 5
+    for path in files:
+        names = {node.id for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Name)}
+        imported = {
+            alias.name
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.ImportFrom)
+            for alias in node.names
+        }
+        assert "Shown" not in names | imported, f"{path.name} of study/{room} must not know the reader's units"
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(HOST)))
