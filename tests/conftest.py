@@ -55,7 +55,6 @@ LONGEST = (
     "host/study/power/test_power.py",
     "host/study/line/test_forecast.py",
     "host/install/test_steps.py",
-    "test_long_run.py",
     "firmware/test_boots.py",
     "host/test_faults.py",
     "host/cli/test_repairs.py",

@@ -15,7 +15,7 @@ from hotfuel_wire import codec, framing
 sys.path.insert(0, str(Path(__file__).parent / "bench"))
 import bench_long_run
 
-pytestmark = pytest.mark.skipif(not HAVE_PTY, reason="this system has no pseudo-terminals")
+pytestmark = [pytest.mark.skipif(not HAVE_PTY, reason="this system has no pseudo-terminals"), pytest.mark.slow]
 HOURS, SPEED = 0.45, 400.0
 
 

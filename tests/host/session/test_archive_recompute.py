@@ -74,6 +74,7 @@ def test_a_cluster_that_does_not_answer(filled, monkeypatch):
         archive.recompute(filled, cluster="tcp://127.0.0.1:9")
 
 
+@pytest.mark.slow
 def test_on_a_cluster_with_a_worker_killed_in_mid_run(filled, tmp_path):
     """A scheduler and two workers as processes of their own; one worker is killed after the first result: the same results all the same."""
     pytest.importorskip("distributed")

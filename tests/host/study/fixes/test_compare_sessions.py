@@ -9,6 +9,7 @@ sys.path.insert(0, str(Path(__file__).parents[3] / "bench"))
 import bench_compare_sessions as bench
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("case", "count", "most_false"),
     [

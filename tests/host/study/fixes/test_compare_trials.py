@@ -13,6 +13,7 @@ _SPEC.loader.exec_module(bench)
 REPORTS = 300
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("kind", "runs_a_side", "sd"), [("plain", 2, 2.0), ("heavy tails", 3, 2.0), ("drift", 4, 0.5), ("unequal lengths", 6, 2.0)]
 )

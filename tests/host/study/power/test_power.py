@@ -95,6 +95,7 @@ def test_single_pulls_prove_nothing_and_it_is_said():
     assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
 
+@pytest.mark.slow
 def test_coverage_of_the_gain_and_of_the_whole_curve():
     gain_held = curve_held = 0
     for seed in range(120):
@@ -106,6 +107,7 @@ def test_coverage_of_the_gain_and_of_the_whole_curve():
     assert curve_held / 120 >= 0.95 - 0.06
 
 
+@pytest.mark.slow
 def test_the_band_holds_for_curves_of_several_kinds():
     rng = np.random.default_rng(8)
     x = np.linspace(0, 1, 16)
