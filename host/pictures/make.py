@@ -82,12 +82,12 @@ def sheets(demo: Path) -> Iterator[tuple[str, Report]]:
 def forecasts_and_cooler(demo: Path) -> Iterator[tuple[str, Report]]:
     """What to try first and what two changes would do for the demo's drive; and a cooler, in a drive of the simulated car with one."""
     drive = session.open(demo / "drive")
-    yield "try-first", forecast.try_first(drive, first.try_first(of_session(drive), shown=US), US)
+    yield "try-first", forecast.try_first(drive, first.try_first(of_session(drive)), US)
     asked = [
         Change("a cooler before the carb inlet", cooler_effectiveness=0.6, cooler_before="carb_inlet"),
         Change("a day 10 °F hotter", hotter_degc=10 / 1.8),
     ]
-    yield "forecast", forecast.changes(drive, forecasts(drive, asked, shown=US), US)
+    yield "forecast", forecast.changes(drive, forecasts(drive, asked), US)
     truth = CarModel(replace(QUEUE, fixes=Fixes(cooler=Cooler(fan=True)))).truth.iloc[::4]
     places = ("tank", "pump", "carb_inlet")
     degc = truth[[f"{place}_probe_degc" for place in places]].to_numpy()

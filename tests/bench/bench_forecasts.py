@@ -19,7 +19,6 @@ from hotfuel.fuel import Fuel
 from hotfuel.places import probe_of
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.forecast import Before, _car_with, forecast
-from hotfuel.units import Shown
 from scipy.stats import binomtest
 
 AT_ONCE = 16  # cars
@@ -129,7 +128,7 @@ def cars_of(count, seed, returns=0.0):
 def told(course, found):
     """[(kind, place, what), inside, half width, miss, whether there is a doubt] of one car."""
     rows = []
-    results = forecast(course, [change for change, _ in found.values()], shown=Shown("si"))
+    results = forecast(course, [change for change, _ in found.values()])
     for (name, (_, truth)), result in zip(found.items(), results, strict=True):
         for row in result.rows:
             for what in ("hottest", "running", "margin"):

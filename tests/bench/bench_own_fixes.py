@@ -49,7 +49,7 @@ def trial(kind, later, seed, share=0.6):
     for k in range(OWN_CARS):
         car = sessions.car(PLACES, tank_l=float(base["tank_l"][k]) / 0.6)
         before, after = (sessions.course(runs, read, at * n + k, car) for at in (0, 2))
-        told = forecast(before, [change], shown=SI)[0]
+        told = forecast(before, [change])[0]
         held = came.held(kept.Kept(change, told.stages, "1 June 2026"), before, after, car, SI)
         if np.isfinite(held.log_factor):
             factors.append((held.log_factor, held.log_u))
@@ -61,7 +61,7 @@ def trial(kind, later, seed, share=0.6):
         on = after.inputs["running"] > 0
         truth = float(np.median(after.degc["carb_inlet"][on]))
         for name, history in (("without", {}), ("with", {kind: known})):
-            row = next(r for r in forecast(before, [change], shown=SI, own=history)[0].rows if r.place == "carb_inlet")
+            row = next(r for r in forecast(before, [change], own=history)[0].rows if r.place == "carb_inlet")
             band = row.running
             results[name].append((band.least - 0.15 <= truth <= band.greatest + 0.15, band.half, truth - band.middle))
     return known, results

@@ -2,13 +2,18 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import Json, OutPage, Pdf, Png, Units, WithoutNames, open_session, page_beside, share, show, told_first
 from hotfuel.errors import HotfuelError, UsageError
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.session.recording import Session
+    from hotfuel.study.line.change import Change
+    from hotfuel.study.line.forecast import Forecast
 
 
 def forecast(
@@ -66,6 +71,7 @@ def forecast(
     as_json: Json = False,
 ) -> None:
     """What a fix, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first. Example: hotfuel forecast sunday"""
+    from hotfuel.report import first_words, forecast_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes import own
     from hotfuel.study.fixes.kept import kinds_in
@@ -85,8 +91,8 @@ def forecast(
         raise UsageError("--keep keeps the forecast of a fix: name the fix that will be fitted")
     history = own.of_archive(archive, bool(opened.metadata.get("simulated"))) if archive else {}
     if not parts:
-        tried = first.try_first(of_session(opened), shown=shown, own=history)
-        lines = [*first.sentences(tried, shown), *own.sentences(history, [one.fix.kind for one in tried])]
+        tried = first.try_first(of_session(opened), own=history)
+        lines = [*first_words.sentences(tried, shown), *own.sentences(history, [one.fix.kind for one in tried])]
         if target:
             from hotfuel.report import forecast as page
 
@@ -102,10 +108,12 @@ def forecast(
             several |= values
         parts = [(" and ".join(name for name, _ in parts), several)]
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
-    made = forecasts(opened, changes, shown=shown, own=history)
+    made = forecasts(opened, changes, own=history)
     asked = {kind for change in changes for kind in kinds_in(change)}
     lines = own.sentences(history, sorted(asked))
-    lines += [line for one in made for line in (*one.sentences, *(f"  assumed: {text}" for text in one.assumptions))]
+    for one in made:
+        lines += forecast_words.sentences(one, shown)
+        lines += [f"  assumed: {text}" for text in forecast_words.assumptions(one, shown)]
     if keep:
         lines += _keep(opened, archive, list(zip(changes, made, strict=True)))
     if target:
@@ -115,14 +123,17 @@ def forecast(
             page.write(page.changes(opened, made, shown), target, shown, pdf, png)
         lines.append(f"report: {target}")
     show(
-        {"forecasts": [one.as_dict() for one in made], "own": {kind: one._asdict() for kind, one in history.items()}},
+        {
+            "forecasts": [forecast_words.as_dict(one, shown) for one in made],
+            "own": {kind: one._asdict() for kind, one in history.items()},
+        },
         lines,
         as_json,
     )
 
 
-def _keep(opened: Any, archive: Path | None, told: list[tuple[Any, Any]]) -> list[str]:
-    """Keep forecasts with their session, and with its copy in the archive, if it is there already; sentences about it."""
+def _keep(opened: "Session", archive: Path | None, told: "list[tuple[Change, Forecast]]") -> list[str]:
+    """Keep forecasts with their session, and with its copy in the archive if there is one; returns a line about it."""
     from hotfuel.report.words import today
     from hotfuel.session import archive as store
     from hotfuel.study.fixes import kept

@@ -1,4 +1,4 @@
-"""The pages of `hotfuel forecast`: changes with their charts, and what to try first. Renders what hotfuel.study.line worked out; tests nothing."""
+"""The pages of `hotfuel forecast`: changes with their charts, and what to try first. Renders the results of hotfuel.study.line; works out nothing."""
 
 import re
 from collections.abc import Callable, Sequence
@@ -8,15 +8,16 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.places import place_words
-from hotfuel.report import html, pictures, sheet, words
+from hotfuel.report import forecast_words, html, pictures, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
+from hotfuel.report.first_words import interval, try_one
 from hotfuel.report.plots import Plot
 from hotfuel.report.study_figures import SOAK
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import UNKNOWN, Tried, helps, interval, try_one
+from hotfuel.study.line.first import UNKNOWN, Tried, helps
 from hotfuel.study.line.forecast import Curve, Forecast, Row
 from hotfuel.text import directed
 from hotfuel.units import Shown
@@ -26,7 +27,7 @@ _HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
 _MOST_CHARTS, _CARD_PX = 6, 190
 _NOTHING_DEGC = 0.05
 _METHOD = (
-    "The recorded drive is followed from the tank on, in 200 draws of everything that nobody measured; intervals hold 95 in 100 of them. What is wrong with "
+    "The recorded drive is followed from the tank on, in 200 draws of everything that was not measured; intervals hold 95 in 100 of them. The error of "
     "the measurement itself is common to before and after, and is not in them.",
     "How often such intervals held on a second model of a fuel line stands in the project's table of measurements.",
 )
@@ -46,7 +47,7 @@ def write(report: Report, path: str | Path, shown: Shown, pdf: str | Path | None
 
 
 def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
-    """The page of one change or several, each with a chart of the place that it is about."""
+    """The page of one change or several, each with a chart of the place it changes most."""
     first = _sheet(session, [headline(one, shown) for one in told[:3]], told, shown)
     figures: dict[str, Chart] = {}
     place = chosen(told[0])
@@ -61,9 +62,9 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
     parts = [
         {
             "title": _sentence_case(one.change),
-            "said": _plain(one.sentences),
+            "said": _plain(forecast_words.sentences(one, shown)),
             "rows": _rows(one, shown),
-            "assumed": _plain(one.assumptions),
+            "assumed": _plain(forecast_words.assumptions(one, shown)),
         }
         for one in told
     ]
@@ -103,9 +104,9 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     parts = [
         {
             "title": _sentence_case(one.fix.change.name),
-            "said": _plain(one.told.sentences),
+            "said": _plain(forecast_words.sentences(one.told, shown)),
             "rows": None,
-            "assumed": _plain(one.told.assumptions),
+            "assumed": _plain(forecast_words.assumptions(one.told, shown)),
         }
         for one in tried
     ]
@@ -114,7 +115,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
 
 
 def headline(one: Forecast, shown: Shown) -> str:
-    """The answer in one sentence, no finer than its doubt."""
+    """The answer in one sentence, at the precision of its doubt."""
     gain = one.smallest
     if gain is None:
         return f"With {one.change}: no limit is known, so no room to boiling can be told"
@@ -157,11 +158,11 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
         shop=str(session.metadata.get("shop") or ""),
         about=[car, f"for {customer}" if customer else "", session.name],
         complaint=complaint,
-        text=_plain([line for one in told[:1] for line in one.sentences[1:3]]),
+        text=_plain([line for one in told[:1] for line in forecast_words.sentences(one, shown)[1:3]]),
         done_title="What this is",
         done=["Worked out from one recorded drive; nothing of it has been fitted and measured on this car."],
         next_steps=["Fit it, drive the same road on a day as warm, and hold what came against this sheet."],
-        conditions=_plain([text for one in told[:1] for text in one.assumptions[:4]]),
+        conditions=_plain([text for one in told[:1] for text in forecast_words.assumptions(one, shown)[:4]]),
         simulated=bool(session.metadata.get("simulated")),
     )
 
@@ -182,7 +183,7 @@ def _report(
 
 
 def _card(one: Forecast, shown: Shown) -> Callable[[], list[Chart]]:
-    """What draws the picture narrow."""
+    """Draws the card's narrow chart."""
     place = chosen(one)
     return lambda: [_chart("card-change", one.curves[place], place, shown, _CARD_PX, NARROW_PX)] if place else []
 
@@ -288,10 +289,10 @@ def _sentence_case(text: str) -> str:
 
 
 def _minus(text: str) -> str:
-    """One sign for minus, whoever wrote the number."""
+    """Hyphens before numbers as minus signs."""
     return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
 
 
 def _plain(lines: Sequence[str]) -> list[str]:
-    """Sentences for someone who does not know the words margin and hot soak."""
+    """Sentences for a reader who does not know the words margin and hot soak."""
     return [SOAK.sub("hot stop", _minus(line)).replace("smallest margin", "smallest room to boiling") for line in lines]

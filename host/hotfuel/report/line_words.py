@@ -5,8 +5,9 @@ from typing import Any
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.study.line.hose import LEAST_SAMPLES, Hose, Lacking, Reason, Untold
+from hotfuel.study.line.hose import LEAST_SAMPLES, Hose
 from hotfuel.study.line.overlaid import VariantPulls
+from hotfuel.study.line.reasons import Lacking, Reason, Untold
 from hotfuel.study.line.transport import Section
 from hotfuel.units import Shown, expanded
 

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
+from hotfuel.report import first_words
 from hotfuel.report import forecast as page
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import first
@@ -36,7 +37,7 @@ def told(course):
         Change("a cooler", cooler_effectiveness=0.6, cooler_before="carb_inlet"),
         Change("a day hotter", hotter_degc=15),
     ]
-    return forecast(course, ask, shown=SI)
+    return forecast(course, ask)
 
 
 SESSION = SimpleNamespace(name="sunday", metadata={"customer": "A. N. Owner"}, car=load(EXAMPLE))
@@ -77,7 +78,7 @@ def test_the_heading_is_no_finer_than_its_doubt(told):
 
 
 def test_what_to_try_first_is_a_page_with_its_groups(course):
-    tried = first.try_first(course, shown=SI)
+    tried = first.try_first(course)
     made = page.try_first(SESSION, tried, SI)
     said = text_of(made.page)
     for one in tried:
@@ -87,7 +88,7 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
     doubts = [one.told.smallest.degc.half for one in tried]
     assert max(doubts) > 1
     for one, half in zip(tried, doubts, strict=True):  # no finer than its doubt
-        told = first.interval(one.told.smallest.degc, SI, ("more", "less"))
+        told = first_words.interval(one.told.smallest.degc, SI, ("more", "less"))
         assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]
     best = [one.fix.change.name for one in tried if one.group == 1]

@@ -89,7 +89,7 @@ def held(kept: Kept, before: Course, after: Course, car: Car, shown: Shown | Non
         raise InputError(
             f"{after.name} has no phase at a place that the forecast of {before.name} is about: drive the same road, with the same places"
         )
-    factor, u = _factor(kept, first, second, car, shown or Shown())
+    factor, u = _factor(kept, first, second, car)
     return Came(kept.change.name, kept.kinds, kept.made, tuple(outcomes), factor, u, before.simulated or after.simulated)
 
 
@@ -112,7 +112,7 @@ def section_of(change: Change, grid: Grid, car: Car) -> tuple[str, str] | None:
     return (before, place) if before else None
 
 
-def _factor(kept: Kept, first: Grid, second: Grid, car: Car, shown: Shown) -> tuple[float, float]:
+def _factor(kept: Kept, first: Grid, second: Grid, car: Car) -> tuple[float, float]:
     """(logarithm of how much of the fix came, its standard uncertainty), by the rise along its section while the engine runs."""
     if len(kept.kinds) != 1 or kept.kinds[0] not in SIZED:
         return np.nan, np.nan
@@ -126,7 +126,7 @@ def _factor(kept: Kept, first: Grid, second: Grid, car: Car, shown: Shown) -> tu
         return np.nan, np.nan
     likely = []
     for log in _LOGS:
-        made = Changed(first, car, Draws(), shown, {kept.kinds[0]: Own(float(np.exp(log)), 0.0, 1.0)})
+        made = Changed(first, car, Draws(), {kept.kinds[0]: Own(float(np.exp(log)), 0.0, 1.0)})
         made.fix(kept.change)
         weight = np.zeros(made.degc[place].shape[0])
         for where, then in rows.values():

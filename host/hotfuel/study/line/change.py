@@ -1,4 +1,4 @@
-"""What can be forecast: one fix or several together, another fuel, another height, a hotter day, a longer stop; and what nobody can ask of a session."""
+"""What can be forecast: one fix or several together, another fuel, another altitude, a hotter day, a longer stop; and the limits of each."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,18 +14,18 @@ from hotfuel.study.drive.course import Course
 
 Coolant = Literal["air", "fan", "water", "ice", "spray"]
 Share = float | tuple[float, float]  # a number, or anything between two
-RETURN = "return"  # where a cooler may sit besides before a place
+RETURN = "return"  # a cooler is before a place or in the return
 
 
 @dataclass(frozen=True)
 class Change:
-    """One change to forecast, of one part or several together; leave out what stays. `name` is what it is called.
+    """One change to forecast, of one part or several together; leave out what stays. `name` is for people.
 
-    A Share is a number or a pair (least, greatest) that holds it.
+    A Share is a number or a range (least, greatest).
     cooler_effectiveness (0 to 1, at cooler_flow_l_h, else at the session's own middle flow) or cooler_ua_w_k, and cooler_before: a cooler in the line
-    just before that place, or in the return ("return"). coolant: what cools it; coolant_degc: how warm that is, in place of what is usual for it.
-    ice_kg or ice_minutes: how long ice lasts. insulation_share and insulated_before: heat pick-up of the section before that place cut by that share;
-    shield_share and shielded_before likewise, of what shines on it. spacer_share, spacer_under ("pump" or "carburettor"). return_l_h: a new return line's
+    just before that place, or in the return ("return"). coolant: what cools it; coolant_degc: its temperature, in place of the usual one.
+    ice_kg or ice_minutes: how long ice lasts. insulation_share and insulated_before: the heat taken up in the section before that place is cut by that share;
+    shield_share and shielded_before likewise, for radiated heat. spacer_share, spacer_under ("pump" or "carburettor"). return_l_h: a new return line's
     flow, to the tank or (return_to) a swirl pot. tank_l: fuel in the tank. pump_moved: an electric pump near the tank. submerged_pump: in it.
     fuel: another fuel. higher_m: metres higher. hotter_degc: a hotter day. stop_min: the stop lasts that long.
     """
@@ -62,7 +62,7 @@ class Change:
 
     @property
     def acts_on_temperature(self) -> bool:
-        """Whether any part of it changes what the fuel takes up."""
+        """Whether any part of it changes the heat that the fuel takes up."""
         heats = (self.insulation_share, self.shield_share, self.spacer_share, self.return_l_h)
         return self.cooled or any(share is not None for share in heats) or self.pump_moved or self.submerged_pump
 
@@ -73,7 +73,7 @@ def bounds(share: Share) -> tuple[float, float]:
 
 
 def check(course: Course, car: Car, change: Change) -> None:
-    """Raises InputError for what is out of range, what this car has already, and what the session's probes cannot tell."""
+    """Raises InputError for a value out of range, a part that this car has already, and a section without readings at both ends."""
     for value, what in _shares(change):
         if not 0 < bounds(value)[0] <= bounds(value)[1] <= 1:
             raise InputError(f"{change.name}: {what} {bounds(value)[1]:g} was given, allowed is above 0 to 1 (a share)")
@@ -135,15 +135,19 @@ def _sections(change: Change) -> Iterator[tuple[str, str]]:
 def _section(course: Course, change: Change, place: str, what: str) -> None:
     if place not in course.fuel_places[1:]:
         places = ", ".join(map(place_words, course.fuel_places[1:])) or "none"
-        raise InputError(f'{change.name}: "{place_words(place)}" is no place that {what} can stand before: choose among {places}')
+        raise InputError(
+            f'{change.name}: "{place_words(place)}" is not a place that {what} can be fitted before: choose among {places}'
+        )
     at = course.fuel_places.index(place)
     for name in course.fuel_places[at - 1 : at + 1]:
         if not np.isfinite(course.degc[name]).any():
-            raise InputError(f"{change.name}: {course.name} has no reading of {name}, so nobody knows what {what} finds there")
+            raise InputError(
+                f"{change.name}: {course.name} has no reading of {name}, so the effect of {what} there cannot be worked out"
+            )
 
 
 def words_of(share: Share, unit: str = "") -> str:
-    """A share as a person reads it."""
+    """A share for a person, e.g. "0.2 to 0.6"."""
     least, greatest = bounds(share)
     number = f"{least:g}" if least == greatest else f"{least:g} to {greatest:g}"
     return f"{number} {unit}".strip()

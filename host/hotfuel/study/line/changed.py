@@ -1,7 +1,7 @@
-"""A recorded drive as a change would leave it: temperatures in 200 draws of what nobody measured, and the pressure the line would hold.
+"""A recorded drive with a change: temperatures in 200 draws of what was not measured, and the pressure the line would hold.
 
-Fuel is followed from the tank on. What a change does to it goes with the fuel to the next places, less the further a place stands on the way to what
-heats it; a return carries it back into the tank. Where fuel stands, a difference dies away, and what keeps heat out goes on acting.
+Fuel is followed from the tank. A temperature difference made by a change moves with the fuel to the next places, and shrinks as the fuel approaches the
+temperature of what heats it; a return carries it back into the tank. Where fuel stands, the difference decays, while what keeps heat out goes on acting.
 """
 
 from dataclasses import dataclass, field
@@ -14,18 +14,17 @@ from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import fired
 from hotfuel.study.line import ranges, transport
+from hotfuel.study.line.assumed import WALL_U, Assumption, HotterAir, NeverRan, along_the_line
 from hotfuel.study.line.change import RETURN, Change, Share, bounds
 from hotfuel.study.line.cooler import capacity_flow_w_k
 from hotfuel.study.line.cooling import Cooling
 from hotfuel.study.line.draws import DRAWS, OWN_U, Draws, Own
 from hotfuel.study.line.grid import STEP_S, Grid
 from hotfuel.study.line.parked import parked
-from hotfuel.study.line.said import WALL_U, said
 from hotfuel.study.line.tank import Tank
-from hotfuel.units import Shown
 
 ENGINE_DEGC = 90.0  # where thermostats hold an engine (common practice, no source)
-DAY_U = 0.03  # of a hotter day's degrees: sun, wind and road are never quite the same (assumption)
+DAY_U = 0.03  # relative, of a hotter day's degrees: sun, wind and road differ between days (assumption)
 UNSEEN_RISE_DEGC = 22.8  # fuel at the pump's outlet above ambient, mean of 27 cars (SAE 310017): where no probes tell the rise
 _DEGC = np.arange(-40.0, 201.0, 2.0)
 
@@ -34,17 +33,16 @@ _DEGC = np.arange(-40.0, 201.0, 2.0)
 class Changed:
     """grid: the drive as recorded. fresh: what it would be on the changed day without any fix, degc: with the change, (DRAWS, m) by place.
 
-    assumptions: a sentence for each step. own: by kind of fix how much of it this car gets.
+    assumptions: of each step. own: how much of a fix this car gets, by kind.
     """
 
     grid: Grid
     car: Car
     draws: Draws
-    shown: Shown
     own: dict[str, Own] = field(default_factory=dict)
     degc: dict[str, np.ndarray] = field(default_factory=dict)
     fresh: dict[str, np.ndarray] = field(default_factory=dict)
-    assumptions: list[str] = field(default_factory=list)
+    assumptions: list[Assumption] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.fresh = {p: np.broadcast_to(x, (DRAWS, len(x))) for p, x in self.grid.degc.items()}
@@ -52,13 +50,13 @@ class Changed:
         flow = np.where(self.grid.on, np.fmax(self.grid.litres_h, 0.05), 0.05)
         self.known_flow = self.grid.flow_known
         back = np.where(self.grid.on, np.fmin(self.car.engine.return_flow_l_h, flow - 0.05), 0.0)
-        if np.isfinite(self.grid.course.inputs.get("flow_l_h", np.array(np.nan))).any():  # a meter tells the whole
+        if np.isfinite(self.grid.course.inputs.get("flow_l_h", np.array(np.nan))).any():  # a meter reads the whole flow
             back = np.zeros_like(flow)
         own = self.draws.times("return flow as stated", "the return's flow", ranges.RETURN_U) if back.any() else 1.0
         self.litres_h = (flow - back) * self.draws.times("flow", "the fuel's flow", self.grid.flow_u) + back * own
 
     def share(self, what: str, words: str, value: Share) -> np.ndarray:
-        """A share as drawn, times how much of such a fix this car gets, at most 1."""
+        """A share as drawn, times the share of such a fix that this car gets, at most 1."""
         own = self.own.get(what, Own(1.0, OWN_U))
         factor = own.middle * self.draws.times(f"own {what}", f"how much of the {what} this car gets", own.spread)
         return np.minimum(self.draws.between(what, words, *own.narrowed(*bounds(value))) * factor, 1.0)
@@ -74,24 +72,22 @@ class Changed:
             way = np.zeros_like(values) if place in tanks else way
             self.fresh[place] = values + degc * (1 - way * follows * (1.0 if np.isfinite(air) else 0.5) + day)
         self.degc = dict(self.fresh)
-        self.assumptions.append(
-            "What stands in outside air rises with it degree for degree; what the engine heats rises less, because a thermostat holds the "
-            f"engine: by none to four fifths of the share it stands on the way from the air to the engine's {self.shown.text(ENGINE_DEGC, 'temperature')}."
-            if np.isfinite(air)
-            else "Fuel rises by a half to all of the outside air's degrees: the session does not say how hot the air was."
-        )
+        self.assumptions.append(HotterAir(ENGINE_DEGC if np.isfinite(air) else None))
 
     def fix(self, change: Change) -> None:
-        """Everything the change does to what the fuel takes up, along the line and back into the tank."""
+        """Apply everything in the change that acts on the fuel's heat, along the line and back into the tank."""
         following = _Following(self, change)
         source = Tank(self, change).cooled_by(following.at_return)
         self.degc = {p: self.fresh[p] + d for p, d in following.along(source).items()}
-        self.assumptions += following.said
+        self.assumptions += along_the_line(self, change)
+        self.assumptions += following.cooling.assumptions if following.cooling else ()
+        if not self.grid.on.any():
+            self.assumptions.append(NeverRan())
 
     def boil(self, place: str, onset_before_degc: np.ndarray, onset_degc: np.ndarray, u_degc: float, other_u_degc: float) -> bool:
-        """Degrees further past (or less far past) boiling's onset than recorded, in part taken by the boiling itself. Whether there are any.
+        """Take off the part of the degrees past boiling onset, more (or fewer) than recorded, that boiling itself absorbs. Returns whether there are any.
 
-        u_degc: of that onset; other_u_degc: of another fuel's against it, 0 with the same fuel.
+        u_degc: of that onset; other_u_degc: of another fuel's onset against it, 0 with the same fuel.
         """
         begins = self.draws.normal("begins", "where boiling begins", 0.0, 1.0) * u_degc
         other = self.draws.normal("fuel", "what is known of the two fuels", 0.0, 1.0) * other_u_degc if other_u_degc else 0.0
@@ -110,7 +106,7 @@ class Changed:
         return bool((np.median(np.abs(past), axis=0) >= 0.5).any())
 
     def started(self, made: np.ndarray) -> np.ndarray:
-        """Differences (DRAWS, m) after each start: those of the fuel that stood give way to those of fuel that flows."""
+        """Differences (DRAWS, m) with a gradual change after each start from those of standing fuel to those of flowing fuel."""
         made = np.array(made)
         started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *ranges.STARTED_S)
         for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
@@ -119,21 +115,21 @@ class Changed:
         return made
 
     def passing(self, stood: np.ndarray) -> np.ndarray:
-        """After each start what of a difference in standing fuel (DRAWS, m) passes the next place, (DRAWS, m); nothing elsewhere."""
+        """The part of a difference in standing fuel (DRAWS, m) that passes the next place after each start, (DRAWS, m); 0 at other times."""
         made = np.zeros((DRAWS, len(self.grid.on)))
         share = self.draws.between("passed", "how much of the fuel that stood further back is seen after a start", *ranges.PASSED)
         for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
             when = STEP_S * (0.5 + np.arange(rows.stop - rows.start)) / ranges.PASSING_S
-            made[:, rows] = share * stood[:, end - 1 : end] * (when * np.exp(1 - when)) ** 2  # it comes, and is over
+            made[:, rows] = share * stood[:, end - 1 : end] * (when * np.exp(1 - when)) ** 2  # rises to a peak and falls off
         return made
 
     def pump_in(self, place: str, before: str) -> bool:
-        """Whether a pump on the engine stands at either end of a section."""
+        """Whether a pump on the engine is at either end of a section."""
         roles = {p.name: p.role for p in self.car.places}
         return self.car.pump.kind == "mechanical" and "pump" in (roles.get(place), roles.get(before))
 
     def kept(self, place: str) -> np.ndarray:
-        """Share of a difference at the place before that is still there at this one, (DRAWS, m): by how far fuel came on its way to what heats it."""
+        """Share of a difference at the place before that remains at this one, (DRAWS, m): by how far the fuel approached the temperature of what heats it."""
         before = self.grid.before(place)
         if before is None:
             return np.zeros((DRAWS, 1))
@@ -160,10 +156,9 @@ class _Following:
         )
         self.parked = parked(changed.grid.course)
         self.cooling = Cooling(changed, change) if change.cooled else None
-        self.said = said(changed, change, self.cooling)
 
     def along(self, source: np.ndarray) -> dict[str, np.ndarray]:
-        """Differences by place for one at the tank, (DRAWS, m)."""
+        """Differences by place for a difference at the tank, (DRAWS, m)."""
         found: dict[str, np.ndarray] = {}
         flowing = source
         for place in self.grid.chain:
@@ -181,7 +176,7 @@ class _Following:
             cooled: np.ndarray | float = 0.0
             if self.cooling and self.change.cooler_before == place:
                 entering = self.to.fresh[place] + flowing
-                # what is colder behind the cooler is warmed faster, over as much of the section as lies behind it
+                # colder fuel warms faster, over the part of the section behind the cooler
                 behind = self.to.kept(place) ** self.cooling.where
                 cooled = behind * self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
                 flowing = flowing - cooled
@@ -192,7 +187,7 @@ class _Following:
         return found
 
     def _rise(self, place: str, before: str) -> np.ndarray:
-        """By how much fuel really warmed between two places, (DRAWS, m): as read, and within what the two probes are wrong by."""
+        """By how much fuel warmed between two places, (DRAWS, m): as read, with the errors of the two probes drawn."""
         read = self.to.fresh[place] - self.to.fresh[before]
         own = self.parked.degc.get(place, 0.0) - self.parked.degc.get(before, 0.0)
         return np.asarray(read - own + self._wrong(place) - self._wrong(before))
@@ -203,7 +198,7 @@ class _Following:
         return self.draws.normal(f"reading {place}", f"what the probe at the {place_words(place)} is wrong by", 0.0, u)
 
     def at_return(self, source: np.ndarray) -> np.ndarray:
-        """The difference where the return leaves the line, behind a cooler in it."""
+        """The difference where the return leaves the line, behind a cooler in the return."""
         last = [p for p in self.grid.chain if self.roles.get(p) != "bowl"][-1]
         difference = self.along(source)[last]
         if self.cooling and self.change.cooler_before == RETURN:
@@ -211,12 +206,12 @@ class _Following:
         return difference
 
     def _section(self, place: str, before: str, difference: np.ndarray) -> np.ndarray:
-        """What is left of a difference, and what the section itself takes up more or less."""
+        """The remaining part of a difference, with the change in the heat that the section takes up."""
         change, kept = self.change, self.to.kept(place)
         rise = self._rise(place, before)
         warmed = rise
         if self.more_l_h is not None and self.to.known_flow:
-            # More flow: the same UA, or one that rises with it, over a larger heat capacity flow.
+            # More flow: the same UA, or one that rises with the flow, over a larger heat capacity flow.
             share = (1 + self.more_l_h / self.to.litres_h) ** -(
                 1 - self.draws.between("film", "how the heat taken up rises with the flow", *ranges.FILM)
             )
@@ -236,7 +231,7 @@ class _Following:
 
     def _insulated(self, place: str, before: str) -> np.ndarray:
         assert self.change.insulation_share is not None
-        # A pump on the engine, at either end of the section, heats the fuel from inside, where no insulation helps.
+        # A pump on the engine, at either end of the section, heats the fuel from inside, where insulation does not help.
         wall = (
             self.draws.between("wall", "how much of the rise comes through the wall", *ranges.THROUGH_WALL)
             if self.to.pump_in(place, before)
@@ -252,7 +247,7 @@ class _Following:
             return cut * conducted if self.roles.get(place) == "bowl" else 0.0
         if self.roles.get(place) in ("pump", "suction"):
             return np.asarray(cut * conducted)
-        # behind the pump its outlet side is in the rise too
+        # behind the pump the rise includes its outlet side
         return np.asarray(
             cut
             * conducted
@@ -261,7 +256,7 @@ class _Following:
         )
 
     def _pumped(self, place: str, before: str | None, difference: np.ndarray) -> np.ndarray:
-        """A pump in the tank or near it instead: fuel no longer passes a pump on the engine."""
+        """With a pump in or near the tank: fuel no longer passes a pump on the engine."""
         change = self.change
         if not (change.submerged_pump or change.pump_moved):
             return difference
@@ -297,7 +292,7 @@ class _Following:
         return next((p for p in self.grid.chain if self.roles.get(p) in ("line", "carburettor")), "")
 
     def _held(self, place: str) -> tuple[np.ndarray | float, np.ndarray | float]:
-        """What goes on keeping heat out of standing fuel, degC at a place: of its warming up, and of where that ends."""
+        """The effect of a fix on standing fuel, degC at a place: on its warming, and on its final temperature."""
         change, before = self.change, self.grid.before(place)
         if before is None:
             return 0.0, 0.0
@@ -307,8 +302,8 @@ class _Following:
             if np.isfinite(self.grid.course.ambient_degc)
             else since
         )
-        slower: np.ndarray | float = 0.0  # of what it warms up after the stop
-        held: np.ndarray | float = 0.0  # of what it stands over the air, in the end
+        slower: np.ndarray | float = 0.0  # share of its warming after the stop
+        held: np.ndarray | float = 0.0  # degC of its final temperature above the air
         if change.insulation_share is not None and change.insulated_before == place:
             cut = self.to.share("insulation", "what the insulation keeps out", change.insulation_share)
             slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", *ranges.HELD)
@@ -328,7 +323,7 @@ class _Following:
         return -since * np.minimum(slower, 1.0), -1.0 * held
 
     def _since_stop(self, place: str) -> np.ndarray:
-        """How much warmer than at its stop standing fuel has become, (DRAWS, m)."""
+        """By how much standing fuel is warmer than at the stop, (DRAWS, m)."""
         made = np.zeros((DRAWS, len(self.grid.on)))
         values = np.broadcast_to(self.to.fresh[place], made.shape)
         for first, end in self.grid.standing():
@@ -337,7 +332,7 @@ class _Following:
         return made
 
     def _flushed(self, place: str, before: str) -> np.ndarray:
-        """After a start what stood further back passes, and a change on its way makes it come more or less cooled: only doubt, (DRAWS, m)."""
+        """After a start, fuel that stood upstream passes, and a change on its way makes it warmer or cooler: uncertainty only, (DRAWS, m)."""
         change, made = self.change, np.zeros((DRAWS, len(self.grid.on)))
         if place not in (change.insulated_before, change.shielded_before) and self.more_l_h is None:
             return made
@@ -347,7 +342,7 @@ class _Following:
         return made
 
     def _without_pump(self, place: str, made: np.ndarray) -> np.ndarray:
-        """The old pump's place after it has gone: standing fuel there is no longer heated by it."""
+        """The old pump's place without it: standing fuel there is no longer heated by it."""
         if not (self.change.pump_moved or self.change.submerged_pump) or self.roles.get(place) not in ("pump", "suction"):
             return made
         before = self.grid.before(place)
@@ -363,7 +358,7 @@ class _Following:
         )
 
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
-        """Differences while fuel stands: what was there when it stopped dies away, and what keeps heat out grows towards its own."""
+        """Differences while fuel stands: the one at the stop decays, and the one from what keeps heat out grows to its final value."""
         made = np.broadcast_to(flowing, (DRAWS, len(self.grid.on))).copy()
         hose = self.roles.get(place) in ("line", "carburettor")
         median_s, spread = (
@@ -372,7 +367,9 @@ class _Following:
         name = "forgets in a hose" if hose else "forgets"
         tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
         slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
-        if self.change.insulation_share is not None and self.change.insulated_before == place:  # it forgets more slowly, too
+        if (
+            self.change.insulation_share is not None and self.change.insulated_before == place
+        ):  # insulated fuel keeps a difference longer, too
             cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
             tau_s = tau_s / (1 - np.minimum(cut, 0.8))
         alike = self.draws.between("stop", "how a fix acts in a stop", *ranges.STOPS_ALIKE)
@@ -391,9 +388,9 @@ class _Following:
 def held_gauge_kpa(
     course: Course, car: Car, fuels: tuple[Fuel, Fuel], degc: dict[str, np.ndarray], air_kpa: tuple[np.ndarray, np.ndarray]
 ) -> np.ndarray:
-    """Gauge pressure of the line after the change, (n,): the recorded one, and standing what other vapour would hold there.
+    """Gauge pressure of the line after the change, (n,): the recorded one; while standing, that held by the changed fuel's vapour.
 
-    After the stop fuel boiling in the line holds up a share of what its vapour pressure is over the air's; the recording tells that share, and it is
+    After the stop, fuel boiling in the line holds a share of its vapour pressure above the air's; the recording shows that share, and it is
     kept. degc: temperatures after the change; fuels and air_kpa: before and after it. nan where no line pressure was measured.
     """
     gauge = course.inputs["fuel_pressure_kpa"]

@@ -1,6 +1,6 @@
-"""What nobody measured, drawn many times: each assumption by its own name, the same draws for every change, so that changes can be held against each other.
+"""Random draws of what was not measured: each assumption has a name, and the same draws for every change, so that changes can be compared.
 
-A draw of one assumption is a Latin hypercube of one column: every hundredth part of its distribution comes once, in an order that its name alone decides.
+The draws of one assumption are a Latin hypercube of one column: each of DRAWS equal parts of its distribution is drawn once, in an order set by its name.
 """
 
 import zlib
@@ -12,12 +12,12 @@ from scipy import special
 
 DRAWS = 200
 COVERED = (0.025, 0.5, 0.975)
-OWN_U = 0.15  # how differently two cars answer to the same fix (spread of the logarithm; assumption until own history says more)
+OWN_U = 0.15  # how differently two cars respond to the same fix (spread of the logarithm; assumption until there is own history)
 
 
 class Own(NamedTuple):
-    """What one's own fixes of a kind did, as a factor on what is usual: its middle, how far the next may lie from it (spread of the logarithm), how much
-    that weighs against the usual range (0 to 1), and how many fixes it comes from."""
+    """The effect of one's own fixes of a kind, as a factor on the usual effect: its middle, how far the next may be from it (spread of the logarithm), its
+    weight against the usual range (0 to 1), and the number of fixes."""
 
     middle: float
     spread: float
@@ -25,14 +25,14 @@ class Own(NamedTuple):
     fixes: int = 0
 
     def narrowed(self, least: float, greatest: float) -> tuple[float, float]:
-        """A usual range, drawn towards its middle by the weight of what was found: `middle` and `spread` say the rest."""
+        """A usual range, narrowed about its middle by the weight of the own history; `middle` and `spread` are applied besides."""
         middle, half = (least + greatest) / 2, (greatest - least) / 2 * (1 - self.weight)
         return middle - half, middle + half
 
 
 @dataclass(frozen=True)
 class Interval:
-    """A forecast number: its middle, the 95 % interval about it, and the assumption that carries most of that interval ("" where none does)."""
+    """A forecast number: its median, its 95 % interval, and the assumption that causes most of that interval ("" where none does)."""
 
     least: float
     middle: float
@@ -47,36 +47,36 @@ class Interval:
 
 @dataclass
 class Draws:
-    """(DRAWS, 1) columns by name; `words` says what each stands for."""
+    """(DRAWS, 1) columns by name; `words`: the name of each for a person."""
 
     words: dict[str, str] = field(default_factory=dict)
 
     def unit(self, name: str, words: str) -> np.ndarray:
-        """Evenly between 0 and 1. name: what makes the column; words: what a person reads."""
+        """Uniform between 0 and 1. name: seeds the column; words: its name for a person."""
         self.words.setdefault(name, words)
         return _column(name)[:, None]
 
     def between(self, name: str, words: str, least: float, greatest: float) -> np.ndarray:
-        """Evenly between two bounds."""
+        """Uniform between two bounds."""
         return least + (greatest - least) * self.unit(name, words)
 
     def normal(self, name: str, words: str, middle: float, u: float) -> np.ndarray:
-        """About a middle, with a standard uncertainty."""
+        """Normal, with a mean and a standard uncertainty."""
         return np.asarray(middle + u * special.ndtri(self.unit(name, words)))
 
     def times(self, name: str, words: str, u: float) -> np.ndarray:
-        """A factor about 1, with the standard deviation of its logarithm."""
+        """A factor about 1, log-normal with the standard deviation of its logarithm."""
         return np.asarray(np.exp(self.normal(name, words, 0.0, u)))
 
     def interval(self, values: np.ndarray) -> Interval:
-        """Of (DRAWS,) values of a result; nan where there are none."""
+        """Interval of a result's (DRAWS,) values; nan where any is nan."""
         if not np.isfinite(values).all():
             return Interval(np.nan, np.nan, np.nan)
         least, middle, greatest = (float(x) for x in np.quantile(values, COVERED))
         return Interval(least, middle, greatest, self.carries(values))
 
     def carries(self, values: np.ndarray) -> str:
-        """Which assumption goes along with the values most, by rank; "" where they hardly vary."""
+        """The assumption with the largest rank correlation with the values; "" where they hardly vary."""
         if not self.words or np.ptp(values) < 0.05:
             return ""
         ranks = np.argsort(np.argsort(values)).astype(float)

@@ -1,8 +1,8 @@
 """What a fix, several together, another fuel, a pass, a hotter day or a longer stop would do to a session that was recorded: each number with its
-interval and the assumption that carries most of it.
+interval and the assumption that causes most of it.
 
-The recorded temperatures are changed by the least that physics allows to say (hotfuel.study.line.changed), in 200 draws of what nobody measured, and
-the limits are worked out again by the same functions as always.
+The recorded temperatures are changed (hotfuel.study.line.changed) in 200 draws of what was not measured, and the limits are worked out again by the
+same functions as for a recording.
 """
 
 from collections.abc import Mapping, Sequence
@@ -14,7 +14,7 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.places import place_words, probe_of
+from hotfuel.places import probe_of
 from hotfuel.risk.limit import EXTRAPOLATION_SHARE
 from hotfuel.risk.margin import MarginTable, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmosphere_kpa
@@ -22,25 +22,25 @@ from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import phases
 from hotfuel.study.line import longer_stop, transport
+from hotfuel.study.line.assumed import Assumption, Boiling, OtherFuel, ThinnerAir
 from hotfuel.study.line.change import Change, bounds, check
 from hotfuel.study.line.changed import Changed, held_gauge_kpa
 from hotfuel.study.line.draws import DRAWS, Draws, Interval, Own
 from hotfuel.study.line.grid import STEP, Curve, Grid, curves, sampled
 from hotfuel.study.line.stages import Stage, stages
 from hotfuel.study.power.expectation import expectation
-from hotfuel.units import Shown
 
 __all__ = ["Change", "Curve", "Forecast", "Gain", "Row", "forecast"]
-HELD_U = 0.5  # of the change in the pressure that vapour holds in the line after the stop
+HELD_U = 0.5  # relative uncertainty of the change in the pressure that vapour holds in the line after the stop
 
 
 @dataclass(frozen=True)
 class Row:
     """One place under one change; degC. running_*: median while the engine runs; hottest and margin: extremes of ten-second means.
 
-    Middle values with the half width of their 95 % intervals (*_half_degc), and their standard deviation over the draws (*_u_degc): of the forecast
-    itself, on top of the measurement's own (common to both). least and greatest: the margin's interval.
-    phase: where its smallest margin would be; boils: whether boiling has a part in that margin. margin numbers are nan at a place without a limit.
+    Medians over the draws, their standard deviation (*_u_degc) and 95 % intervals (hottest, running, margin): of the forecast, besides the measurement's
+    own uncertainty, which is common to both. phase: where the smallest margin would be; boils: whether the fuel would boil there. margin numbers are nan
+    at a place without a limit.
     """
 
     place: str
@@ -62,7 +62,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Gain:
-    """By how much something gets better, degC, with its 95 % interval and what carries most of it. place: where; phase: when, "" where it is a median."""
+    """By how much something improves, degC, with its 95 % interval. place: where; phase: when, "" where it is a mean."""
 
     place: str
     phase: str
@@ -71,8 +71,8 @@ class Gain:
 
 @dataclass(frozen=True)
 class Forecast:
-    """One change's forecast: rows by place, power in per cent (ceiling and square root; nan without a carburettor
-    inlet, and where air or fuel are other ones), assumptions, sentences.
+    """One change's forecast: rows by place, power in per cent (ceiling and square root; nan without a carburettor inlet, and with other air or another
+    fuel), assumptions. hotfuel.report.forecast_words puts it into sentences.
 
     smallest: gain in the smallest margin anywhere, and where that is then. in_pull: how much cooler the carburettor's inlet is in full-throttle pulls,
     None without one. gains: the draws of `smallest`, (DRAWS,). stages: each place by what the car does.
@@ -82,8 +82,7 @@ class Forecast:
     rows: tuple[Row, ...]
     power_ceiling_percent: float
     power_square_root_percent: float
-    assumptions: tuple[str, ...]
-    sentences: tuple[str, ...] = field(default=())
+    assumptions: tuple[Assumption, ...]
     smallest: Gain | None = None
     in_pull: Gain | None = None
     gains: np.ndarray = field(default_factory=lambda: np.zeros(0), compare=False, repr=False)
@@ -92,17 +91,17 @@ class Forecast:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return {name: value for name, value in asdict(replace(self, curves={})).items() if name not in ("gains", "curves")}
+        plain = {name: value for name, value in asdict(replace(self, curves={})).items() if name not in ("gains", "curves")}
+        return plain | {"assumptions": [{"kind": type(one).__name__, **asdict(one)} for one in self.assumptions]}
 
 
 def forecast(
     session_or_course: Session | Course,
     changes: Sequence[Change],
     car: Car | None = None,
-    shown: Shown | None = None,
     own: Mapping[str, Own] | None = None,
 ) -> list[Forecast]:
-    """One forecast for each change. car: in place of the session's own. own: by kind what earlier fixes of one's own did (hotfuel.study.fixes.own).
+    """One forecast for each change. car: in place of the session's own. own: the history of one's own fixes by kind (hotfuel.study.fixes.own).
 
     Raises InputError without a car file, or for a change out of range.
     """
@@ -110,9 +109,8 @@ def forecast(
     used = car or course.car
     if used is None:
         raise InputError(f"{course.name} has no usable car file, so there are no limits to forecast: give one")
-    units = shown or Shown(used.units)
     before = Before(course, used)
-    return [_one(before, change, units, own or {}) for change in changes]
+    return [_one(before, change, own or {}) for change in changes]
 
 
 class Before:
@@ -135,23 +133,21 @@ class Before:
         return next((p.name for p in self.phases if p.start_s <= at < p.end_s), "")
 
 
-def _one(before: Before, change: Change, shown: Shown, own: Mapping[str, Own]) -> Forecast:
+def _one(before: Before, change: Change, own: Mapping[str, Own]) -> Forecast:
     course, car, was = before.course, before.car, before.state
     check(course, car, change)
-    after = Changed(before.grid, car, Draws(), shown, dict(own))
+    after = Changed(before.grid, car, Draws(), dict(own))
     if change.hotter_degc:
         after.hotter(change.hotter_degc)
     if change.acts_on_temperature:
         after.fix(change)
     if change.fuel is not None:
-        after.assumptions.append(f"{change.fuel.name} instead of the session's fuel, and else the same drive.")
+        after.assumptions.append(OtherFuel(change.fuel.name))
     fall = 0.0
     if change.higher_m:
         here = car.altitude_m or 0.0
         fall = float(standard_atmosphere_kpa(here) - standard_atmosphere_kpa(here + change.higher_m))
-        after.assumptions.append(
-            f"Air pressure lower by {shown.text(fall, 'pressure')} (standard atmosphere), and the same outside air."
-        )
+        after.assumptions.append(ThinnerAir(fall))
     will_fuel = change.fuel or was.fuel
     middle = {
         p: course.degc[p] + np.interp(course.time_s, before.grid.time_s, np.median(after.degc[p] - before.grid.degc[p], axis=0))
@@ -166,10 +162,7 @@ def _one(before: Before, change: Change, shown: Shown, own: Mapping[str, Own]) -
     begins = before.onset_degc
     boiling = [p for p in before.grid.chain if after.boil(p, begins[p][::STEP], onset[p][::STEP], own_u, other_u)]
     if boiling:
-        after.assumptions.append(
-            f"Where it boils ({', '.join(place_words(p) for p in boiling)}), boiling takes up heat and holds the temperature down: by none "
-            "to two thirds of the degrees past its onset."
-        )
+        after.assumptions.append(Boiling(tuple(boiling)))
     margin = _margins(before, after, before.table if alike else will.margins(before.degc), will, change)
     if change.stop_min is not None:
         longer_stop.lengthen(course, before.table, after, margin, change.stop_min)
@@ -177,15 +170,14 @@ def _one(before: Before, change: Change, shown: Shown, own: Mapping[str, Own]) -
     ceiling = root = np.nan
     inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in after.degc]
     on = before.grid.on
-    # What another day's air, thinner air or another fuel does to power by itself is larger by far, and no part of this.
+    # Another day's air, thinner air or another fuel change the power far more by themselves; that is not worked out here.
     if inlets and on.any() and not (change.hotter_degc or change.higher_m or change.fuel):
         drop = float(np.median(np.mean((before.grid.degc[inlets[0]] - after.degc[inlets[0]])[:, on], axis=1)))
         expected = expectation(drop)
         ceiling, root = expected.ceiling_with_friction_percent, expected.square_root_percent
     smallest, gains = _smallest(before, after, margin)
     pulled = _in_pull(before, after, inlets)
-    sentences = _sentences(change, rows, smallest, pulled, ceiling, root, shown)
-    told = (tuple(after.assumptions), tuple(sentences), smallest, pulled, gains)
+    told = (tuple(after.assumptions), smallest, pulled, gains)
     drawn = curves(before.grid, after.degc, margin)
     return Forecast(change.name, tuple(rows), ceiling, root, *told, drawn, stages(before.grid, after.degc))
 
@@ -196,7 +188,7 @@ def _named(before: Before, margin: Mapping[str, np.ndarray]) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class State:
-    """Car, fuel and pressures (n,) of the drive, before or after a change. air_kpa is known throughout: measured, else the car file's."""
+    """Car, fuel and pressures (n,) of the drive, before or after a change. air_kpa has no gaps: measured, else the car file's."""
 
     course: Course
     car: Car
@@ -224,11 +216,11 @@ class State:
         return Conditions(**{k: v for k, v in given.items() if np.isfinite(v).any()}, time_s=self.course.time_s)
 
     def margins(self, degc: Mapping[str, np.ndarray], more_kpa: np.ndarray | float = 0.0) -> MarginTable:
-        """Margins of these temperatures, (n,) by place, with more_kpa on top of the line's pressure."""
+        """Margins of these temperatures, (n,) by place, with more_kpa added to the line's pressure."""
         return margins(self.car, self.fuel, degc, self._conditions(more_kpa))
 
     def onset_degc(self, places: Mapping[str, Any], flow_l_h: np.ndarray) -> dict[str, np.ndarray]:
-        """Where boiling begins, (n,) by place; nan for a place without a limit. flow_l_h: what the engine speed tells (a limit takes full throttle's)."""
+        """Boiling onset, (n,) by place; nan for a place without a limit. flow_l_h: as worked out from engine speed (a limit uses full throttle's)."""
         conditions = replace(self._conditions(), flow_l_h=flow_l_h)
         found = at_places(self.car, conditions, self.fuel.density_15c_kg_m3)
         shape = self.course.time_s.shape
@@ -241,8 +233,8 @@ class State:
 
 
 def _car_with(car: Car, change: Change) -> Car:
-    """The car file as it would be with the change. With a pump at the tank what was suction stands under the pump's pressure; the old pump's place is a
-    piece of line."""
+    """The car file as it would be with the change. With a pump in the tank, places on the suction side are under its pressure; the old pump's place is a
+    place in the line."""
     engine, pump, places, suction = car.engine, car.pump, car.places, car.suction
     if change.return_l_h is not None:
         more = float(np.mean(bounds(change.return_l_h)))
@@ -265,8 +257,8 @@ def _car_with(car: Car, change: Change) -> Car:
 
 
 def _margins(before: Before, after: Changed, table: MarginTable, will: State, change: Change) -> dict[str, np.ndarray]:
-    """Margins after the change, (DRAWS, m) by place: the recorded ones, moved by what the limit and the temperature move. table: of the recorded
-    temperatures with the car, fuel and pressures as they will be."""
+    """Margins after the change, (DRAWS, m) by place: the recorded ones, moved by the changes in limit and temperature. table: of the recorded
+    temperatures with the changed car, fuel and pressures."""
     course, grid, draws = before.course, before.grid, after.draws
     gauge = course.inputs["fuel_pressure_kpa"]
     half = table
@@ -288,9 +280,7 @@ def _margins(before: Before, after: Changed, table: MarginTable, will: State, ch
             moved = np.nan_to_num(sampled(course, limited.limit_degc - before.table.places[place].limit_degc))
         margin = recorded + moved - (after.degc[base] - grid.degc[base])
         margin = margin + held * np.nan_to_num(sampled(course, half.places[place].limit_degc - limited.limit_degc))
-        if (
-            change.fuel is not None
-        ):  # another fuel's limit carries that fuel's own uncertainty; the rest of the limit's is common to both
+        if change.fuel is not None:  # each fuel's limit has its own uncertainty; the rest of the limit's is common to both
             margin = margin + fuel * np.hypot(before.state.fuel.limit_uncertainty_degc, change.fuel.limit_uncertainty_degc)
         if change.higher_m:  # the published altitude rule and mixtures differ by this share of the drop
             margin = margin + height * moved
@@ -338,7 +328,7 @@ def _row(before: Before, after: Changed, place: str, margin: np.ndarray | None, 
 
 
 def _smallest(before: Before, after: Changed, margin: Mapping[str, np.ndarray]) -> tuple[Gain | None, np.ndarray]:
-    """Gain in the smallest margin anywhere, and where that is after the change."""
+    """Gain in the smallest margin of all places, with the place of the smallest after the change; and its draws."""
     was = [float(np.nanmin(m)) for m in before.margin_degc.values() if np.isfinite(m).any()]
     limited = {p: m for p, m in margin.items() if np.isfinite(m).any()}
     if not was or not limited:
@@ -356,61 +346,3 @@ def _in_pull(before: Before, after: Changed, inlets: Sequence[str]) -> Gain | No
         return None
     cooler = np.mean((before.grid.degc[inlets[0]] - after.degc[inlets[0]])[:, rows], axis=1)
     return Gain(inlets[0], "", after.draws.interval(cooler))
-
-
-def _sentences(
-    change: Change, rows: Sequence[Row], smallest: Gain | None, pulled: Gain | None, ceiling: float, root: float, shown: Shown
-) -> list[str]:
-    lines = []
-    moved = max(
-        rows,
-        key=lambda row: abs(row.running_degc - row.running_before_degc) if np.isfinite(row.running_degc) else -1.0,
-        default=None,
-    )
-    if moved is not None and abs(moved.running_degc - moved.running_before_degc) >= 0.5:
-        lines.append(
-            f"With {change.name}, the fuel at the {place_words(moved.place)} would stand at "
-            f"{shown.no_finer(moved.running_degc, 'temperature', moved.running.half)} instead of "
-            f"{shown.no_finer(moved.running_before_degc, 'temperature', moved.running.half)} while the engine runs "
-            f"(median; ±{shown.no_finer(moved.running.half, 'temperature difference', moved.running.half)})."
-        )
-    limited = [row for row in rows if np.isfinite(row.margin_degc)]
-    if limited:
-        worst = min(limited, key=lambda row: row.margin_degc)
-        lines.append(f"With {change.name}, {_margin(worst, shown)}")
-        if moved is not None and moved in limited and moved is not worst:
-            lines.append(f"At the {place_words(moved.place)} {_margin(moved, shown, named=False)}")
-    if smallest is not None and smallest.degc.carried_by and smallest.degc.half >= 0.5:
-        lines.append(f"Most of that doubt is {smallest.degc.carried_by}.")
-    if pulled is not None:
-        size = shown.no_finer(abs(pulled.degc.middle), "temperature difference", pulled.degc.half)
-        size = f"{size} {'cooler' if pulled.degc.middle >= 0 else 'hotter'}" if float(size.split()[0]) else "as hot as before"
-        lines.append(
-            f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {size} "
-            f"(±{shown.no_finer(pulled.degc.half, 'temperature difference', pulled.degc.half)})."
-        )
-    if np.isfinite(ceiling) and abs(ceiling) >= 0.05:
-        lines.append(
-            f"Power: about {root:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; a fixed jet's mixture shift is not in it."
-        )
-    return lines
-
-
-def _margin(row: Row, shown: Shown, named: bool = True) -> str:
-    """A sentence on a place's smallest margin; below nothing it is how far the fuel comes beyond its limit. named: whether it says the place."""
-    where = f" at the {place_words(row.place)}" if named else ""
-    gained, half = row.margin_degc - row.margin_before_degc, row.margin.half
-    still = abs(gained) < 0.05 and half < 0.1
-    size = shown.text(abs(row.margin_degc), "temperature difference", 0)
-    size = size if still else shown.no_finer(abs(row.margin_degc), "temperature difference", half)
-    beyond = row.margin_degc < 0 and float(size.split()[0]) > 0
-    if still:
-        stays = f"the fuel would stay {size} beyond its limit" if beyond else f"the smallest margin would stay at {size}"
-        return f"{stays}{where} ({row.phase}), because nothing in this change reaches it."
-    more = shown.no_finer(abs(gained), "temperature difference", half)
-    none = float(more.split()[0]) == 0  # no finer than the doubt that stands beside it
-    more = "no change there" if none else f"{more} {'more' if gained >= 0 else 'less'} {'room' if beyond else 'there'}"
-    doubt = shown.no_finer(half, "temperature difference", half)
-    boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
-    comes = f"the fuel would come to {size} beyond its limit" if beyond else f"the smallest margin would be {size}"
-    return f"{comes}{where} ({row.phase}; ±{doubt} for the forecast, 95 in 100), {more}{boils if row.boils else ''}."

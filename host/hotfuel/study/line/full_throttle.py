@@ -1,4 +1,4 @@
-"""Full-throttle pulls of a session: what each did to the fuel at each place, and when the tank's fuel arrives there."""
+"""Full-throttle pulls of a session: the fuel's temperatures at each place in each, and when the tank's fuel arrives there."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -21,8 +21,8 @@ _SPREAD = 1.96  # standard uncertainties to either side: 95 %
 class PlaceAtPull(Extent):
     """One place in one pull, degC and s since the pull's start; nan where not known.
 
-    arrival_s: when fuel that left the tank at the pull's start is there, with its 95 % range; by the line's
-    volume and the flow, which is estimated. margin_degc: at the arrival; smallest_margin_degc: in the pull.
+    arrival_s: when fuel that left the tank at the pull's start arrives, with its 95 % range; from the line's
+    volume and the flow. margin_degc: at the arrival; smallest_margin_degc: in the pull.
     """
 
     arrival_s: float
@@ -34,7 +34,7 @@ class PlaceAtPull(Extent):
 
 @dataclass(frozen=True)
 class Pull:
-    """One pull: seconds since the session's first reading; places in the fuel's direction."""
+    """One pull: seconds since the session's first reading; places in the direction of flow."""
 
     name: str
     start_s: float
@@ -53,7 +53,7 @@ class Pull:
 
 
 def pulls(session_or_course: Session | Course, among: Sequence[Phase] | None = None) -> tuple[Pull, ...]:
-    """The full-throttle pulls of a session (or a Course), in time; among: its phases where they are known.
+    """The full-throttle pulls of a session (or a Course), in order of time; among: its phases, if they are known already.
 
     Raises InputError for a session without a temperature.
 
@@ -104,7 +104,7 @@ def _at(course: Course, place: str, start_s: float, end_s: float, flow_l_h: np.n
 
 
 def _smallest(course: Course, place: str) -> np.ndarray:
-    """The margin of a place (n,), behind the needle where that is smaller."""
+    """The margin of a place (n,), or that behind its needle where it is smaller."""
     mine = [
         columns["margin_degc"]
         for name, columns in course.margins.items()
@@ -114,7 +114,7 @@ def _smallest(course: Course, place: str) -> np.ndarray:
 
 
 def _arrival_s(course: Course, place: str, start_s: float, flow_l_h: np.ndarray) -> float:
-    """Seconds until this flow (n,) has moved what the line holds between the first fuel place and this one; 0 at the first, nan where not known."""
+    """Seconds until this flow (n,) has moved the line's volume between the first fuel place and this one; 0 at the first, nan where not known."""
     names = line_places(course)
     if course.car is None or place not in names:
         return np.nan

@@ -1,4 +1,4 @@
-"""A drive on a grid of five seconds, as forecasts work on it: ten-second means, gaps bridged, and what the engine did."""
+"""A drive sampled every five seconds for forecasts: ten-second means with gaps filled, and what the engine did."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ STEP_S = float(STEP)
 
 @dataclass(frozen=True)
 class Grid:
-    """Arrays (m,) every STEP_S. degc: ten-second means by place, gaps bridged, only places that have readings; known: where there really is one.
+    """Arrays (m,) every STEP_S. degc: ten-second means by place, gaps filled, only of places with readings; known: where there was a reading.
 
     litres_h: through the line while the engine runs, return included, nan where unknown; flow_u: its relative standard uncertainty.
     """
@@ -36,7 +36,7 @@ class Grid:
 
     @classmethod
     def of(cls, course: Course, places: list[str]) -> "Grid":
-        """The grid of a course, at the places of these names."""
+        """The grid of a course, for the places of these names."""
         kinds = kinds_per_second(course)[0]
         on = fired(course)
         flow = transport.flow_of(course)
@@ -63,11 +63,11 @@ class Grid:
 
     @property
     def chain(self) -> tuple[str, ...]:
-        """Fuel places with readings, in the order in which fuel passes them."""
+        """Fuel places with readings, in the direction of flow."""
         return tuple(p for p in self.course.fuel_places if p in self.degc)
 
     def before(self, place: str) -> str | None:
-        """The place before it in the chain."""
+        """The place upstream in the chain, None for the first."""
         at = self.chain.index(place)
         return self.chain[at - 1] if at else None
 
@@ -82,20 +82,20 @@ class Grid:
         return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
     def starts(self, seconds: float) -> list[tuple[int, slice]]:
-        """(first row after it, the rows of so many seconds from there) of each start after a stretch of standing fuel that began in the session."""
+        """(first row after it, the rows of the given seconds from there) of each start after fuel stood, where the stop is in the session too."""
         count = len(self.on)
         return [
             (end, slice(end, min(end + int(seconds / STEP_S), count))) for first, end in self.standing() if first and end < count
         ]
 
     def rows_of(self, place: str) -> np.ndarray:
-        """Where the place really was read."""
+        """Where the place was read, (m,)."""
         return self.known[probe_of(place)]
 
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """A place over the drive, arrays (m,): before, and with the change the middle and the 95 % band; its limit then, nan where there is none."""
+    """A place over the drive, arrays (m,): before; with the change the median and the 95 % band; the limit with the change, nan without one."""
 
     time_s: np.ndarray
     before_degc: np.ndarray
@@ -106,7 +106,7 @@ class Curve:
 
 
 def curves(grid: Grid, degc: Mapping[str, np.ndarray], margin: Mapping[str, np.ndarray]) -> dict[str, Curve]:
-    """Of each place along the line. degc, margin: with the change, (draws, m) by place."""
+    """One for each place along the line. degc, margin: with the change, (DRAWS, m) by place."""
     found = {}
     for place in grid.chain:
         least, middle, greatest = np.quantile(degc[place], COVERED, axis=0)

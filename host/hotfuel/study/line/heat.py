@@ -1,7 +1,7 @@
-"""Where the fuel takes up its heat: watts and degrees by section of the line and by what the car does, each with its doubt.
+"""Where the fuel takes up its heat: watts and degrees by section of the line and by phase, each with its uncertainty.
 
-The same plug of fuel is followed: what leaves a section is held against its own temperature when it entered, in enthalpy, so that what boiling takes up
-counts. Shares are of what enters between the first and the last place; where half of one is doubt it is not told.
+The same plug of fuel is followed: fuel that leaves a section is compared with its own state when it entered, in enthalpy, so that the heat of boiling
+counts. Shares are of the heat between the first and the last place; one whose uncertainty is more than half of it is not reported.
 """
 
 from collections.abc import Mapping, Sequence
@@ -24,14 +24,14 @@ from hotfuel.study.line.parked import parked
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
 LEAST_S = 45.0
 J_L_K = DENSITY_KG_M3 / 1000 * CP_J_KG_K  # of a litre and degree
-# a share is told if its interval's half width is at most half of it, or if it is small to within the second
+# a share is reported if its interval's half width is at most half of it, or at most SMALL
 MOST_DOUBT, SMALL = 0.5, 0.15
 USUAL_BOWL_L = 0.25  # common practice, no source
-UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume nobody gave (spread of the logarithm)
-FLOW_OWN = 0.06  # what the change of flow and mixing on the way do to a phase's heat (relative)
-WITH_FLOW = (0.35, 0.3)  # the power of the flow with which a section's heat goes, and its standard deviation (films: 0 to 0.8)
-# Besides, the logarithm of a section's heat while driving less that while idling, and its spread: a pump's metal is as hot in both; about a line without a
-# pump the air is cooler while the car moves (assumption, from trials on a second model).
+UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume was not given (spread of the logarithm)
+FLOW_OWN = 0.06  # relative effect on a phase's heat of changing flow and of mixing on the way
+WITH_FLOW = (0.35, 0.3)  # exponent of the flow in a section's heat, and its standard deviation (films: 0 to 0.8)
+# Apart from the flow, the logarithm of a section's heat while driving less that while idling, and its spread: a pump's metal is as hot in both; around a
+# line without a pump the air is cooler while the car moves (assumption, from trials on a second model).
 APART = {True: (0.15, 0.5), False: (-0.6, 0.7)}
 _LEAST_W, _MANY = 0.5, 4000
 _DEGC = np.arange(-40.0, 181.0, 1.0)
@@ -42,7 +42,7 @@ class Part:
     """One section in one phase. watts: heat taken up, mean over the time; degc: by how much the same fuel got warmer; share: of all sections in that phase.
 
     watts and share are nan intervals where the flow is unknown, while nothing flows, and in a pull, which is too short.
-    share_told: whether half of it is no doubt.
+    share_told: whether the share is known well enough to report.
     """
 
     before: str
@@ -55,7 +55,7 @@ class Part:
 
     @property
     def share_told(self) -> bool:
-        """Whether the share says something."""
+        """Whether the share is known well enough to report."""
         one = self.share
         return bool(np.isfinite(one.middle) and one.half <= max(MOST_DOUBT * abs(one.middle), SMALL))
 
@@ -82,7 +82,7 @@ class HeatBudget:
 
 
 def places_of(course: Course) -> tuple[str, ...]:
-    """The places along the line that were read, the bowl last: it takes what the engine burns."""
+    """The places along the line that were read, the bowl last: the fuel that the engine burns passes it."""
     line = [p for p in transport.line_places(course) if np.isfinite(course.degc[p]).any()]
     roles = {p.name: p.role for p in course.car.places} if course.car is not None else {}
     bowls = [p for p in course.fuel_places if roles.get(p) == "bowl" and np.isfinite(course.degc[p]).any()]
@@ -102,7 +102,7 @@ def budget(course: Course) -> HeatBudget | None:
 
 
 def phase_rows(course: Course) -> dict[str, np.ndarray]:
-    """Rows of a course by what the car does; pulls are a part of driving, and by themselves too short for watts."""
+    """Rows of a course by phase; pulls are part of driving, and by themselves too short for watts."""
     kinds, on = kinds_per_second(course)[0], fired(course)
     idle, pull = (kinds == IDLE) & on, (kinds == PULL) & on
     return {STANDING_STILL: idle, DRIVING: on & ~idle, PULLING: pull, STOPPED: kinds == SOAK}
@@ -110,9 +110,9 @@ def phase_rows(course: Course) -> dict[str, np.ndarray]:
 
 @dataclass(frozen=True, eq=False)
 class Section:
-    """Arrays (n,) of a section: gained_w, what fuel that leaves it now took up in it; entered_degc, leaves_degc; usable rows.
+    """Arrays (n,) of a section: gained_w, the heat that fuel leaving it now took up in it; entered_degc, leaves_degc; usable rows.
 
-    slopes: (out, in), W per degC of a reading's error. by_volume_w: what a volume larger by its spread would change. entered_row: when it entered.
+    slopes: (out, in), W per degC of a reading's error. by_volume_w: the change with a volume larger by its spread. entered_row: when that fuel entered.
     holds_j_k: heat capacity of the fuel in it.
     """
 
@@ -128,7 +128,7 @@ class Section:
     holds_j_k: float
 
     def within(self, rows: np.ndarray) -> np.ndarray:
-        """Usable rows whose fuel both entered and left while `rows` held: what a stop or another phase heated is not counted to this one."""
+        """Usable rows whose fuel both entered and left within `rows`, so that heat from a stop or another phase is not counted."""
         return np.asarray(rows & self.usable & rows[self.entered_row])
 
 
@@ -145,7 +145,7 @@ class _Following:
         self.pressures = _pressures(course, self.car)
         enthalpy = {p: self._enthalpy(p) for p in chain}
         lag = max(self.car.place(p).probe.lag_s for p in chain)
-        # All probes as slow as the slowest: a change that passes must not count as heat because one probe saw it sooner.
+        # All probes are made as slow as the slowest: a passing change must not count as heat because one probe responds sooner.
         self.parked = parked(course)
         self.read = {p: _as_slow(course, p, lag, self.car) - self.parked.degc.get(p, 0.0) for p in chain}
         self.sections = [self._section(a, b, enthalpy) for a, b in pairwise(chain)]
@@ -239,14 +239,14 @@ class _Following:
         return found
 
     def _burnt_share(self, one: Section, rows: np.ndarray) -> float:
-        """Of the flow through a section, the part that the engine burns: only that one is told from its speed, a return's is as the car file states it."""
+        """The share of the flow through a section that the engine burns: only that depends on engine speed; a return's flow is as declared."""
         back = 0.0 if self.flow.metered or self.car.place(one.place).role == "bowl" else self.car.engine.return_flow_l_h
         use = one.within(rows)
         whole = float(np.mean(np.nan_to_num(self.litres)[use])) if use.any() else 0.0
         return max(1 - back / whole, 0.0) if whole > 0 else 1.0
 
     def _stopped(self, rows: np.ndarray, seconds: float, offsets: Mapping[str, np.ndarray]) -> list[Part]:
-        """After the stop nothing flows: by how much each place got warmer from its stop to its hottest."""
+        """After the stop nothing flows: the rise of each place from the stop to its maximum."""
         nothing = Interval(np.nan, np.nan, np.nan)
         first = int(np.flatnonzero(rows)[0])
         found = []
@@ -258,12 +258,12 @@ class _Following:
         return found
 
     def _offsets(self) -> dict[str, np.ndarray]:
-        """What each probe is wrong by, (DRAWS,): as their budgets say, and so that a section's heat goes with the flow as heat does.
+        """Each probe's error, (DRAWS,): from its budget, weighted so that a section's heat depends on the flow as heat does.
 
-        Four times the flow takes up from none to about three times the heat. A rise that stays alike at any flow is a difference between two probes.
+        With four times the flow the heat is from the same to about three times as large. A rise that is the same at any flow is an error between two probes.
         """
         plain = {p: self._offset(p) for p in self.chain}
-        phases = [self.rows[phase] for phase in (STANDING_STILL, DRIVING)]  # a pull is too short for its heat to be its own
+        phases = [self.rows[phase] for phase in (STANDING_STILL, DRIVING)]  # in a pull much of the heat was taken up before it
         rows_of = {one: [one.within(rows) for rows in phases if one.within(rows).sum() >= 8] for one in self.sections}
         if not self.known or all(len(rows) < 2 for rows in rows_of.values()):
             return plain
@@ -287,7 +287,7 @@ class _Following:
         return {p: values[chosen] for p, values in many.items()}
 
     def _pumps(self, one: Section) -> bool:
-        """Whether a pump on the engine stands in a section."""
+        """Whether a pump on the engine is in a section."""
         before, place = (self.car.place(name).role for name in (one.before, one.place))
         passed = place == "pump" or (before == "suction" and place == "line")
         return passed and self.car.pump.kind == "mechanical"
@@ -302,7 +302,7 @@ class _Following:
         return self.draws.normal(f"reading {place}", words, 0.0, self.u_degc(place))[:, 0]
 
     def back(self) -> tuple[Interval, Interval]:
-        """(W, share of all heat that the fuel takes up) that the return carries into the tank while the engine runs; nan without a return."""
+        """(W, share of all heat taken up by the fuel) that the return carries into the tank while the engine runs; nan without a return."""
         nothing = Interval(np.nan, np.nan, np.nan)
         back_l_h = self.car.engine.return_flow_l_h
         line = [p for p in self.chain if self.car.place(p).role != "bowl"]

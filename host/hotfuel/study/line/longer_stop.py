@@ -1,4 +1,4 @@
-"""A stop that lasts longer than the recorded one: the recorded hot soak goes on as the soak forecast says, and takes the margins with it."""
+"""A stop that lasts longer than the recorded one: the recorded hot soak is continued by the soak forecast, and the margins with it."""
 
 import numpy as np
 from scipy import special
@@ -9,25 +9,23 @@ from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.soak import BAND, forecast_soak
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, phases
+from hotfuel.study.line.assumed import LongerStop
 from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.grid import STEP_S
 
 _LEAST_S = 60.0
-_HOTTEST_U = 0.85  # of what a stop's each moment may be off, what its hottest may be (from trials on a second model)
-_AFTER_U_DEGC, _AFTER_S = (
-    2.5,
-    180.0,
-)  # what passes a place after a longer stop is not what passed after the recorded one (assumption)
+_HOTTEST_U = 0.85  # uncertainty of a stop's hottest moment, as a share of that of any one moment (from trials on a second model)
+_AFTER_U_DEGC, _AFTER_S = 2.5, 180.0  # other fuel passes a place after a longer stop than after the recorded one (assumption)
 
 
 def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[str, np.ndarray], minutes: float) -> None:
-    """Put into `margin` (DRAWS, m) and `after.degc` what comes beyond the end of the longest stop, up to `minutes` after it.
+    """Add to `margin` (DRAWS, m) and `after.degc` what follows the end of the longest stop, up to `minutes` after its beginning.
 
-    Raises InputError for a session without a hot soak of a minute, and for a stop that was as long already.
+    Raises InputError for a session without a hot soak of a minute, and for a recorded stop that was at least as long.
     """
     stops = [p for p in phases(course) if p.kind == SOAK and p.duration_s >= _LEAST_S]
     if not stops:
-        raise InputError(f"{course.name} has no hot stop of a minute or more, so nothing tells how a longer one would go on")
+        raise InputError(f"{course.name} has no hot stop of a minute or more, so nothing shows how a longer one would go on")
     stop = max(stops, key=lambda p: p.duration_s)
     if stop.duration_s >= 60 * minutes:
         raise InputError(f"the stop of {course.name} lasted {stop.duration_s / 60:.0f} min already: give a longer one than that")
@@ -65,13 +63,11 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
         for place in places:
             margin[place] = _moved(margin[place], last, -gone)
             margin[place][:, then] -= passes
-    after.assumptions.append(
-        f"The stop of {stop.duration_s / 60:.0f} min goes on to {minutes:g} min as the soak forecast says, from this session's own readings."
-    )
+    after.assumptions.append(LongerStop(stop.duration_s / 60, minutes))
 
 
 def _moved(values: np.ndarray, row: int, by: np.ndarray) -> np.ndarray:
-    """The last row of the stop stands for what comes after it."""
+    """`values` (m,) or (DRAWS, m) with `by` (DRAWS,) added in one row: the stop's last row stands for what follows it."""
     made = np.array(np.broadcast_to(values, (len(by), values.shape[1])))
     made[:, row] += by
     return made

@@ -1,4 +1,4 @@
-"""Full-throttle pulls laid over each other from their starts: of one session, of several, of the variants of a comparison."""
+"""Full-throttle pulls overlaid from their starts: of one session, of several, or of a comparison's variants."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -20,10 +20,10 @@ BEFORE_S = 5.0  # shown before a pull
 
 @dataclass(frozen=True)
 class Overlay:
-    """Pulls at a place. time_s (m,): from a pull's start, from BEFORE_S before it on. traces (pulls, m): degC, nan where a pull and what follows had ended.
+    """Pulls at a place. time_s (m,): from a pull's start, beginning BEFORE_S before it. traces (pulls, m): degC, nan after AFTER_S beyond a pull's end.
 
-    mean, low, high (m,): of the pulls that go on; the 95 % range of their mean by Student's t, nan with fewer than two. unit: what is independent,
-    "session" where there are several (each session's mean is then one value), else "pull".
+    mean, low, high (m,): of the pulls that are not over; the 95 % range of their mean by Student's t, nan with fewer than two. unit: what counts as
+    independent, "session" where there are several (each session's mean is then one value), else "pull".
     """
 
     place: str
@@ -40,7 +40,7 @@ class Overlay:
 class PlaceInPulls:
     """One place over the pulls of a variant, degC: means of what each pull did (hotfuel.session.pulls.Extent), each session's mean as one value.
 
-    fall_degc: from start to lowest, with its 95 % half-width, nan from one session. smallest_margin_degc: the least of all, nan where not known.
+    fall_degc: from start to lowest, with its 95 % half width, nan from one session. smallest_margin_degc: of all pulls, nan where not known.
     """
 
     start_degc: float
@@ -52,7 +52,7 @@ class PlaceInPulls:
 
 @dataclass(frozen=True)
 class VariantPulls:
-    """The pulls of one variant of a comparison: how many, in how many sessions, each place's means, and all of them over each other."""
+    """The pulls of one variant of a comparison: how many, in how many sessions, each place's means, and their overlay."""
 
     variant: str
     count: int
@@ -74,7 +74,7 @@ def overlay(sessions: Sequence[Session | Course], place: str) -> Overlay:
     courses = [as_course(one) for one in sessions]
     if not any(place in course.degc for course in courses):
         there = ", ".join(sorted({p for c in courses for p in c.degc}))
-        raise InputError(f"{place_words(place)} is measured in none of these sessions: there are {there}")
+        raise InputError(f"{place_words(place)} is measured in none of these sessions: they have {there}")
     found = _laid([(course, pulls(course)) for course in courses], place)
     if found is None:
         raise InputError("there is no full-throttle pull in these sessions")
@@ -115,7 +115,9 @@ def _laid(each: Sequence[tuple[Course, Sequence[Pull]]], place: str) -> Overlay 
     for number, (course, found) in enumerate(each):
         for pull in found if place in course.degc else ():
             inside = (course.time_s >= pull.start_s - BEFORE_S) & (course.time_s < pull.end_s + AFTER_S)
-            lead = round((BEFORE_S - (pull.start_s - course.time_s[inside][0])) / STEP_S)  # a pull soon after the first reading
+            lead = round(
+                (BEFORE_S - (pull.start_s - course.time_s[inside][0])) / STEP_S
+            )  # missing seconds of a pull soon after the first reading
             rows.append(np.concatenate((np.full(lead, np.nan), course.degc[place][inside])))
             names.append(f"{course.name}, {pull.name}")
             of.append(number)
@@ -130,7 +132,7 @@ def _laid(each: Sequence[tuple[Course, Sequence[Pull]]], place: str) -> Overlay 
 
 
 def _means(each: Sequence[Sequence[Pull]], place: str) -> PlaceInPulls:
-    """Of the pulls of each session."""
+    """Means over the sessions of each session's pulls."""
     seen = [[pull.places[place] for pull in found if place in pull.places] for found in each]
     seen = [one for one in seen if one]
 
@@ -150,14 +152,14 @@ def _means(each: Sequence[Sequence[Pull]], place: str) -> PlaceInPulls:
 
 
 def _mean(values: np.ndarray) -> np.ndarray:
-    """(k, m) -> (m,): of what is known, nan where nothing is."""
+    """(k, m) -> (m,): mean of the known values, nan without one."""
     known = np.isfinite(values)
     count = known.sum(axis=0)
     return np.where(count > 0, np.where(known, values, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
 
 
 def _half(values: np.ndarray) -> np.ndarray:
-    """(k, m) -> (m,): half-width of the 95 % interval of the mean, nan where fewer than two are known."""
+    """(k, m) -> (m,): half width of the 95 % interval of the mean, nan with fewer than two known values."""
     known = np.isfinite(values)
     count = known.sum(axis=0)
     square = np.where(known, (values - _mean(values)) ** 2, 0.0).sum(axis=0)

@@ -1,5 +1,5 @@
-"""Probes held against each other while the car stands cold before its first start: all places are at one temperature then, so what their readings
-differ by is the probes' own.
+"""Probes compared with each other while the car stands cold before its first start: all places are at one temperature then, so differences between
+the readings are errors of the probes.
 
 The technique is common practice where thermocouples are used (an isothermal check); how far the places of a parked car differ is an assumption.
 """
@@ -13,23 +13,23 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import fired
 
 LEAST_S, MOST_S = 60.0, 300.0
-SPREAD_DEGC = 4.0  # readings further apart than probes as bought ever are: a car that had been driven
+SPREAD_DEGC = 4.0  # a larger difference than between probes as bought: the car had been driven
 DRIFT_DEGC_MIN = 0.15
 OVER_AIR_DEGC = 6.0
-# Standard uncertainty of a place's own temperature against the others': a tank follows the night's air later than a hose does (assumptions).
+# Standard uncertainty of a place's own temperature against the others': a tank follows the night's air more slowly than a hose (assumptions).
 PLACE_U_DEGC, TANK_U_DEGC = 0.15, 0.3
-STAYS = 0.1  # of a probe's uncertainty that the check does not take away: ASTM E230 special tolerances grow with 0.4 % beyond their 1.1 degC
+STAYS = 0.1  # share of a probe's uncertainty that the check does not remove: ASTM E230 special tolerances grow with 0.4 % beyond their 1.1 degC
 
 
 @dataclass(frozen=True)
 class Parked:
-    """degc: by how much each place reads more than all of them do on average; empty where the session has no such minute. seconds: how long it lasted."""
+    """degc: by how much each place reads above the average of all; empty where the session has no such minute. seconds: how long it lasted."""
 
     degc: dict[str, float] = field(default_factory=dict)
     seconds: float = 0.0
 
     def u_degc(self, course: Course, place: str, u_degc: float) -> float:
-        """Standard uncertainty of a place's reading against the others', once corrected; u_degc: as its budget says, and so for a place not checked."""
+        """Standard uncertainty of a place's reading against the others', after correction; u_degc: by its budget, returned for a place not checked."""
         if place not in self.degc or course.car is None:
             return u_degc
         own = TANK_U_DEGC if course.car.place(place).role == "tank" else PLACE_U_DEGC
@@ -37,7 +37,7 @@ class Parked:
 
 
 def parked(course: Course) -> Parked:
-    """Of a session that begins with a minute or more of a car that stands cold, else an empty one."""
+    """From a session that begins with a minute or more of a car that stands cold, else an empty one."""
     on = fired(course)
     count = int(np.argmax(on)) if on.any() else 0
     count = min(count, int(MOST_S / STEP_S))
@@ -54,7 +54,7 @@ def parked(course: Course) -> Parked:
         smooth = smoothed(course.time_s[rows], values[rows])
         smooth = smooth[np.isfinite(smooth)]
         drift.append(abs(float(smooth[-1] - smooth[0])) / (count * STEP_S / 60))
-    hot = [p for p in means if p not in course.fuel_places]  # metal or air under the bonnet says that the engine is cold
+    hot = [p for p in means if p not in course.fuel_places]  # metal or air under the bonnet shows that the engine is cold
     air = course.ambient_degc
     if len(means) < 3 or not (hot or np.isfinite(air)):
         return Parked()

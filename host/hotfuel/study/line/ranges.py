@@ -1,4 +1,4 @@
-"""What a forecast assumes of a car that nobody measured, as ranges (least, greatest), or a middle and a spread.
+"""What a forecast assumes about properties of a car that were not measured, as ranges (least, greatest), or a middle and a spread.
 
 All of them are assumptions. Each is about as wide as two models of a fuel line need it, the simulator and the second model of the trials (tests/bench):
 fitted to 100 of the trials' cars. 208 others judged them: 11 of 120 rows held less than 0.90, so the ranges that carry those rows were widened, by 50

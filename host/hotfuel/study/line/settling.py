@@ -1,4 +1,4 @@
-"""After something was switched on the way, a place goes on holding what was before for a while: how long, and what is left out for it."""
+"""After a switch during a drive a place keeps some of the earlier state for a while: how long, and how much of each stretch is left out for it."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
@@ -11,18 +11,18 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.line import transport
 from hotfuel.study.line.hose import lagged
 
-LAGS = 3.0  # after three time constants a twentieth of the change is still to come
+LAGS = 3.0  # after three time constants a twentieth of the change remains
 LEAST_LEFT_S = 60.0
-NOTICED_DEGC, NOTICED_SHARE = 0.5, 0.5  # a change that is smaller, or explains less of what moved, tells no time constant
+NOTICED_DEGC, NOTICED_SHARE = 0.5, 0.5  # a smaller change, or one that explains less of the movement, gives no time constant
 _SHORTEST_LAG_S, _GRID = 2.0, 60
-_MOST_DRIFT = 3  # degree of the polynomial that takes what drifts meanwhile
+_MOST_DRIFT = 3  # degree of the polynomial for the drift
 _STEP = 5  # seconds to a mean
 
 
 @dataclass(frozen=True)
 class Settling:
     """One place of a session that was cut at its marks. left_out_s: after each switch; lag_s: the time constant with which the place followed the
-    switches, nan where it did not change by enough to tell; left_s: what that leaves of the shortest stretch."""
+    switches, nan where it changed too little; left_s: what remains of the shortest stretch."""
 
     session: str
     place: str
@@ -32,7 +32,7 @@ class Settling:
 
     @property
     def usable(self) -> bool:
-        """Whether enough is left of every stretch."""
+        """Whether enough remains of every stretch."""
         return self.left_s >= LEAST_LEFT_S
 
     def as_dict(self) -> dict[str, object]:
@@ -41,7 +41,7 @@ class Settling:
 
 
 def settlings(course: Course, switches: Sequence[tuple[float, str]], end_s: float) -> list[Settling]:
-    """One for each fuel place of a whole session, switched at `switches` (second, name of what holds from then on), up to end_s."""
+    """One for each fuel place of a whole session up to end_s. switches: (second, name of the state from then on)."""
     edges = [*(second for second, _ in switches), end_s]
     shortest = min(b - a for a, b in pairwise(edges))
     found = []
@@ -53,7 +53,7 @@ def settlings(course: Course, switches: Sequence[tuple[float, str]], end_s: floa
 
 
 def sentences(found: Iterable[Settling]) -> list[str]:
-    """What was left out, and which places are left with too little; a sentence a session."""
+    """What was left out, a sentence a session, and a sentence for each place with too little left."""
     by_session: dict[str, list[Settling]] = {}
     for one in found:
         by_session.setdefault(one.session, []).append(one)
@@ -63,7 +63,7 @@ def sentences(found: Iterable[Settling]) -> list[str]:
         if told:
             lines.append(
                 f"{name} was cut at its marks; left out after each switch: {told}. What warms or cools more slowly than these readings show still holds "
-                "what was before, so the true difference is rather larger."
+                "what was before, so the true difference is probably larger."
             )
         lines += [
             f"In {name} {place_words(one.place)} settles in {one.left_out_s / 60:.1f} min after a switch, and the shortest stretch lasts "
@@ -75,7 +75,7 @@ def sentences(found: Iterable[Settling]) -> list[str]:
 
 
 def _flushed_s(course: Course, place: str) -> float:
-    """Three lags of the probe, and one filling of the line before it."""
+    """Seconds for three lags of the probe and one volume of the line before it."""
     if course.car is None:
         return 0.0
     one = course.car.place(place)
@@ -87,7 +87,7 @@ def _flushed_s(course: Course, place: str) -> float:
 
 
 def _lag_s(course: Course, place: str, switches: Sequence[tuple[float, str]], end_s: float) -> float:
-    """The time constant with which the place followed what was switched: a first-order answer to the switches beside a smooth drift, by least squares."""
+    """Time constant with which the place followed the switches: a first-order response to them and a smooth drift, by least squares; nan where unclear."""
     first = switches[0][0]
     rows = (course.time_s >= first) & (course.time_s < end_s)
     time_s, degc = (_means(values[rows]) for values in (course.time_s, course.degc[place]))
@@ -112,7 +112,7 @@ def _lag_s(course: Course, place: str, switches: Sequence[tuple[float, str]], en
 
 
 def _misfit(design: np.ndarray, degc: np.ndarray) -> tuple[float, np.ndarray]:
-    """(sum of squares left, coefficients)."""
+    """(residual sum of squares, coefficients)."""
     solution = np.linalg.lstsq(design, degc, rcond=None)[0]
     return float(np.sum((degc - design @ solution) ** 2)), solution
 

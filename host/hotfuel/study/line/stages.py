@@ -1,4 +1,4 @@
-"""A drive by what the car does: how hot each place is while idling, driving, at full throttle and after the stop, with a change and without."""
+"""A drive by phase: how hot each place is while idling, driving, at full throttle and after the stop, with and without a change."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from hotfuel.study.line.heat import DRIVING, LEAST_S, PULLING, STANDING_STILL, S
 
 @dataclass(frozen=True)
 class Stage:
-    """One place in one phase, degC: its mean, after the stop its hottest. seconds: of the phase, of all stops together. told: with the change."""
+    """One place in one phase, degC: its mean, after the stop its maximum. seconds: of the phase, of all stops together. told: with the change."""
 
     place: str
     phase: str
@@ -22,13 +22,13 @@ class Stage:
 
 
 def rows(grid: Grid) -> dict[str, np.ndarray]:
-    """Rows of the grid by phase; only phases long enough to say something."""
+    """Rows of the grid by phase, of phases that last LEAST_S."""
     found = {STANDING_STILL: grid.idle, DRIVING: grid.on & ~grid.idle, PULLING: grid.pull, STOPPED: grid.soak}
     return {phase: where for phase, where in found.items() if where.sum() * STEP_S >= LEAST_S}
 
 
 def value(phase: str, degc: np.ndarray, where: np.ndarray) -> np.ndarray:
-    """Of temperatures (..., m) in a phase's rows (m,): the mean, after a stop the hottest."""
+    """The mean of temperatures (..., m) in a phase's rows (m,), after a stop their maximum."""
     return np.asarray(degc[..., where].max(axis=-1) if phase == STOPPED else degc[..., where].mean(axis=-1))
 
 

@@ -1,10 +1,11 @@
-"""What a return line does to the tank: the fuel it brings back carries a fix's cold, or the engine's heat, into what the pump draws next."""
+"""The effect of a return line on the tank: returning fuel carries a fix's cold, or the engine's heat, into what the pump draws next."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hotfuel.study.line.assumed import ReturnIntoTank, SwirlPot
 from hotfuel.study.line.change import Change, bounds
 from hotfuel.study.line.draws import DRAWS
 from hotfuel.study.line.grid import STEP_S
@@ -15,14 +16,13 @@ if TYPE_CHECKING:
 # A parked tank follows the air with 1.4 per hour (EPA MOVES, TankTemperatureGenerator, steps 200 and 251; EPA-420-R-24-014, 3.1.1); tanks differ by a
 # factor of two.
 WALL_PER_HOUR, WALL_TIMES = 1.4, 2.0
-USUAL_L = (15.0, 60.0)  # in a tank whose volume nobody said (common practice, no source)
+USUAL_L = (15.0, 60.0)  # in a tank whose volume is not known (common practice, no source)
 FILLED = (0.25, 1.0)  # of a tank whose volume is known
 LOST_ON_THE_WAY = (0.0, 0.4)  # of the returning fuel's difference to the tank (assumption)
-POT_WORDS = "a swirl pot holds so little that it is always warm through"
 
 
 class Tank:
-    """The tank of a car under a change: the difference to what was recorded, over time."""
+    """The tank of a car with a change: the difference from the recorded temperature, over time."""
 
     def __init__(self, changed: "Changed", change: Change) -> None:
         draws, engine, volume = changed.draws, changed.car.engine, changed.car.tank.volume_l
@@ -42,7 +42,7 @@ class Tank:
             self.new_l_h = draws.between("return flow", "the return's flow", *bounds(change.return_l_h))
 
     def cooled_by(self, at_return: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
-        """The difference at the tank, (DRAWS, m). at_return: the one where the return leaves the line, for one at the tank; it is a straight line."""
+        """The difference at the tank, (DRAWS, m). at_return: gives the difference where the return leaves the line for one at the tank; it is linear."""
         grid = self.to.grid
         nothing = np.zeros((DRAWS, len(grid.on)))
         if not grid.chain or not (self.old_l_h or self.new_l_h.any()):
@@ -54,7 +54,7 @@ class Tank:
         if self.change.return_to == "swirl pot" and self.new_l_h.any():
             return self._pot(plain, slope, hotter)
         per_s = self.comes_back / self.litres / 3600
-        # dD/dt = (what comes back less what is there) / volume - wall D; before the change the old return brought back its own already.
+        # dD/dt = (returning less present difference) x flow / volume - wall D; what the old return brought back is in the recording.
         gain = per_s * (self.old_l_h + self.new_l_h) * plain + per_s * self.new_l_h * hotter
         loss = per_s * (self.old_l_h + self.new_l_h) * (1 - slope)
         made, now = np.empty_like(nothing), np.zeros(DRAWS)
@@ -65,26 +65,14 @@ class Tank:
             keeps = np.exp(-rate * STEP_S)
             now = now * keeps + comes / rate * (1 - keeps)
             made[:, row] = now
-        self._say()
+        held = self.litres[:, 0]
+        self.to.assumptions.append(ReturnIntoTank(float(held.min()), float(held.max())))
         return made
 
     def _pot(self, plain: np.ndarray, slope: np.ndarray, hotter: np.ndarray) -> np.ndarray:
-        """Fuel of the tank and of the return, mixed by their flows."""
+        """Fuel of the tank and of the return, mixed in proportion to their flows."""
         flow = self.to.litres_h if self.to.known_flow else np.full((DRAWS, 1), self.to.car.engine.idle_flow_l_h)
         share = self.new_l_h / (self.new_l_h + flow) * self.comes_back
         made = share * (hotter + plain) / np.maximum(1 - share * slope, 0.05)
-        self.to.assumptions.append(f"The return ends in a swirl pot that the pump draws from: {POT_WORDS}.")
+        self.to.assumptions.append(SwirlPot())
         return np.where(self.to.grid.on, made, 0.0)
-
-    def _say(self) -> None:
-        held = self.litres[:, 0]
-        shown = self.to.shown
-        fuel = (
-            shown.text(float(held[0]), "volume")
-            if np.ptp(held) == 0
-            else (f"{shown.text(float(held.min()), 'volume', 0)} to {shown.text(float(held.max()), 'volume', 0)}")
-        )
-        self.to.assumptions.append(
-            f"The return carries its heat or cold into {fuel} of fuel in the tank, less what it loses on its way (none to two fifths), and the tank follows "
-            "the air with 1.4 per hour, to a factor of two (EPA MOVES)."
-        )

@@ -13,7 +13,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
 from hotfuel.study.line import hose
-from hotfuel.study.line.hose import Lacking, Untold, UntoldError
+from hotfuel.study.line.reasons import Lacking, Untold, UntoldError
 from hotfuel.wired import flow_share
 
 LONGEST_S = 600.0

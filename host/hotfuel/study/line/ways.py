@@ -1,6 +1,6 @@
-"""How a section's heat comes to the fuel: from hot metal it is bolted to or runs beside, or from the air under the bonnet.
+"""How a section's heat reaches the fuel: from hot metal that the line is bolted to or runs beside, or from the air under the bonnet.
 
-Both warm the fuel by what they are hotter than it; while idling and driving they change differently, and that tells them apart, if anything does.
+Both heat the fuel in proportion to their temperature above it. They change differently between idling and driving, and only that separates them.
 """
 
 from collections.abc import Callable, Sequence
@@ -21,18 +21,16 @@ if TYPE_CHECKING:
 BLOCK_S = 30  # a row of the fit
 METAL_DEGC, METAL_U_DEGC = 92.0, 6.0  # of a warmed engine without a probe (thermostats: common practice, no source)
 LEAST_BLOCKS = 12
-TOLD = 0.25  # half width of the share, above which it is not told
-ELSEWHERE_U = (
-    0.07  # of a share: the metal and the air that warm the fuel are not quite as hot as where their probes sit (assumption)
-)
-MOST_DOUBT = 0.5  # of the heat itself, 95 %: of what may be none of it nobody can say how it came
+TOLD = 0.25  # half width of a share above which it is not reported
+ELSEWHERE_U = 0.07  # of a share: metal and air beside the line are not exactly as hot as at their probes (assumption)
+MOST_DOUBT = 0.5  # relative half width (95 %) of the heat above which its sources are not worked out
 
 
 @dataclass(frozen=True)
 class Way:
-    """One section: the share of its heat that comes from hot metal, the rest from the air. told: whether its interval is narrow enough to say it.
+    """One section: the share of its heat from hot metal, the rest is from the air. told: whether its interval is narrow enough to report.
 
-    metals: where probes sit on two pieces of metal or more, the share that comes from each, by the probe's name.
+    metals: with probes on two or more pieces of metal, the share from each, by the probe's name.
     """
 
     before: str
@@ -42,7 +40,7 @@ class Way:
 
     @property
     def told(self) -> bool:
-        """Whether it says something."""
+        """Whether its interval is narrow enough to report."""
         return is_told(self.metal)
 
     def as_dict(self) -> dict[str, Any]:
@@ -52,13 +50,13 @@ class Way:
 
 
 def is_told(share: Interval) -> bool:
-    """Whether a share's interval is narrow enough to say it."""
+    """Whether a share's interval is narrow enough to report."""
     narrow = share.half <= TOLD and share.half <= 0.5 * max(share.middle, 1 - share.middle)
     return bool(np.isfinite(share.middle) and narrow)
 
 
 def ways(course: Course, sections: Sequence["Section"], draws: Draws, u_degc: Callable[[str], float]) -> list[Way]:
-    """One for each section; empty without a probe in the air beside the line. u_degc: of a place's reading."""
+    """One for each section; empty without a probe in the air beside the line. u_degc: standard uncertainty of a place's reading."""
     air = transport.air_beside(course)
     if air is None or course.car is None:
         return []
@@ -67,7 +65,7 @@ def ways(course: Course, sections: Sequence["Section"], draws: Draws, u_degc: Ca
 
 
 def _metals(course: Course) -> dict[str, np.ndarray]:
-    """Probes on the engine and on what its exhaust heats, that were read."""
+    """Readings of probes on the engine and on parts heated by its exhaust, by name."""
     assert course.car is not None
     names = [
         p.name
@@ -100,7 +98,7 @@ def _way(
     offset = [
         draws.normal(f"reading {p}", f"what the probe at {p} is wrong by", 0.0, u_degc(p))[:, 0] for p in (one.place, one.before)
     ]
-    if float(np.mean(heat)) <= 0:  # a cooler stands there, and nothing is taken up
+    if float(np.mean(heat)) <= 0:  # a cooler is in the section, and the fuel takes up no heat
         return nothing
     doubt = 1.96 * float(np.std(np.mean(out_slope) * offset[0] - np.mean(in_slope) * offset[1]))
     if doubt > MOST_DOUBT * abs(float(np.mean(heat))):

@@ -43,7 +43,7 @@ def course(rise_degc=RISE_DEGC, warmer_degc=0.0, name="sunday"):
 
 
 def told(change=SLEEVE):
-    return kept.Kept(change, forecast(course(), [change], shown=SI)[0].stages, "1 June 2026")
+    return kept.Kept(change, forecast(course(), [change])[0].stages, "1 June 2026")
 
 
 @pytest.mark.parametrize("share", [0.25, 0.4, 0.6])
@@ -84,7 +84,7 @@ def test_a_session_with_nothing_alike_is_refused():
 
 def test_kept_forecasts_come_back_as_they_were_and_the_same_fix_replaces_the_older(tmp_path):
     cooler = Change("a cooler", cooler_ua_w_k=8.0, cooler_before="carb_inlet", coolant="ice", ice_kg=2.0)
-    made = [(change, forecast(course(), [change], shown=SI)[0]) for change in (SLEEVE, cooler)]
+    made = [(change, forecast(course(), [change])[0]) for change in (SLEEVE, cooler)]
     kept.keep(tmp_path, made, "1 June 2026")
     kept.keep(tmp_path, made[:1], "2 June 2026")
     found, wrong = kept.read(tmp_path)
@@ -98,7 +98,7 @@ def test_kept_forecasts_come_back_as_they_were_and_the_same_fix_replaces_the_old
 @pytest.mark.parametrize("change", [Change("hot", hotter_degc=8), replace(SLEEVE, higher_m=900.0)])
 def test_what_no_session_says_was_fitted_is_not_kept(tmp_path, change):
     with pytest.raises(InputError, match="is no fix by itself"):
-        kept.keep(tmp_path, [(change, forecast(course(), [change], shown=SI)[0])], "1 June 2026")
+        kept.keep(tmp_path, [(change, forecast(course(), [change])[0])], "1 June 2026")
 
 
 @given(st.binary(max_size=200) | st.recursive(st.none() | st.floats() | st.text(max_size=9), lambda v: st.lists(v) | st.dictionaries(
@@ -161,8 +161,8 @@ def test_an_archive_remembers_and_leaves_out_what_has_gone_or_is_simulated(tmp_p
 
 
 def test_history_moves_and_narrows_the_next_forecast():
-    usual = forecast(course(), [SLEEVE], shown=SI)[0]
-    mine = forecast(course(), [SLEEVE], shown=SI, own={"insulation": own.pooled([(np.log(0.6), 0.2)] * 8)})[0]
+    usual = forecast(course(), [SLEEVE])[0]
+    mine = forecast(course(), [SLEEVE], own={"insulation": own.pooled([(np.log(0.6), 0.2)] * 8)})[0]
     (before, after) = (next(row for row in one.rows if row.place == "carb_inlet") for one in (usual, mine))
     assert after.running.middle > before.running.middle + 1  # less of the rise is kept out
     assert after.running.half < before.running.half

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
+from hotfuel.report import first_words, forecast_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import first
 from hotfuel.study.line.change import Change
@@ -47,7 +48,7 @@ def row(result, place):
 @pytest.mark.parametrize("effectiveness", [0.2, 0.6, 0.9])
 def test_effectiveness_falls_with_flow_as_in_the_ht_library(rpm, effectiveness):
     course = steady(rpm=rpm)
-    changed = Changed(Grid.of(course, list(course.degc)), CAR, Draws(), SI)
+    changed = Changed(Grid.of(course, list(course.degc)), CAR, Draws())
     made = Cooling(
         changed,
         Change("x", cooler_effectiveness=effectiveness, cooler_flow_l_h=12.65, cooler_before="carb_inlet", coolant_degc=20.0),
@@ -72,7 +73,7 @@ def test_effectiveness_falls_with_flow_as_in_the_ht_library(rpm, effectiveness):
 def test_a_return_carries_an_ice_cans_cold_into_the_tank():
     """Against a balance of its own, second by second: 20 L, 60 L/h back, 0.8 of the difference kept, 1.4 per hour to the air (EPA MOVES)."""
     change = Change("x", cooler_effectiveness=0.5, cooler_before="carb_inlet", coolant="ice", ice_kg=50.0, tank_l=20.0)
-    plain, back = (forecast(steady(car), [change], shown=SI)[0] for car in (CAR, RETURN))
+    plain, back = (forecast(steady(car), [change])[0] for car in (CAR, RETURN))
     assert row(plain, "tank").running_degc == TANK_DEGC  # nothing comes back there
     tank = TANK_DEGC
     lowest = []
@@ -87,12 +88,12 @@ def test_a_return_carries_an_ice_cans_cold_into_the_tank():
     assert found.running.least < np.median(lowest) < found.running.greatest
     assert row(back, "pump").running_degc < row(plain, "pump").running_degc - 3
     assert row(back, "pump").running.half > 0.3  # never known exactly
-    assert any("The return carries its heat or cold into 20" in text for text in back.assumptions)
+    assert any("The return carries its heat or cold into 20" in text for text in forecast_words.assumptions(back, SI))
 
 
 def test_a_new_return_warms_the_tank_and_a_cooler_in_it_does_not():
     warm, pot, cooled = (
-        forecast(steady(), [change], shown=SI)[0]
+        forecast(steady(), [change])[0]
         for change in (
             Change("x", return_l_h=40.0, tank_l=20.0),
             Change("x", return_l_h=40.0, return_to="swirl pot"),
@@ -111,7 +112,7 @@ def test_a_new_return_warms_the_tank_and_a_cooler_in_it_does_not():
 def test_ice_lasts_until_its_melting_heat_is_used_up():
     """1 kg takes up 333.55 kJ; 12.65 L/h x 0.74 x 2100 J cooled from 47 by 0.8 x 47 degC are 205 W, with 1 to 3 W/K through the wall: 18 to 27 min."""
     course = steady()
-    changed = Changed(Grid.of(course, list(course.degc)), CAR, Draws(), SI)
+    changed = Changed(Grid.of(course, list(course.degc)), CAR, Draws())
     made = Cooling(changed, Change("x", cooler_effectiveness=0.8, cooler_before="carb_inlet", coolant="ice", ice_kg=1.0))
     drop = made.drop(np.full((DRAWS, len(changed.grid.on)), INLET_DEGC), np.zeros((1, 1)))
     gone_min = np.array([np.argmax(d < d[0] - 0.5) * 5 / 60 if (d < d[0] - 0.5).any() else 25.0 for d in drop])
@@ -126,7 +127,7 @@ def test_two_fixes_together_do_more_than_either_and_less_than_their_sum():
     cooler = {"cooler_effectiveness": 0.5, "cooler_before": "carb_inlet"}
     sleeve = {"insulation_share": 0.5, "insulated_before": "carb_inlet"}
     gained = [
-        INLET_DEGC - row(forecast(steady(), [Change("x", **v)], shown=SI)[0], "carb_inlet").running_degc
+        INLET_DEGC - row(forecast(steady(), [Change("x", **v)])[0], "carb_inlet").running_degc
         for v in (cooler, sleeve, cooler | sleeve)
     ]
     assert max(gained[:2]) < gained[2] < sum(gained[:2])
@@ -142,13 +143,13 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
         better = float(np.mean(leader.told.gains > one.told.gains + 0.05))
         if one.group == 1:
             assert better < 0.975  # not surely worse than the best
-    said = "\n".join(first.sentences(tried, SI))
+    said = "\n".join(first_words.sentences(tried, SI))
     best = [one.fix.change.name for one in tried if one.group == 1]
     assert said.startswith("Try first one of these " if len(best) > 1 else "Try first: ")
     assert all(name in said.partition("\n")[0] for name in best)
     nothing = [one for one in tried if not first.helps([one])]
-    assert first.sentences([replace(one, group=1) for one in nothing], SI)[0].startswith("None of the fixes")
-    assert first.interval(Interval(-1.6, 0.2, 2.4), SI, ("cooler", "hotter")) == "no change (2 °C hotter to 2 °C cooler)"
+    assert first_words.sentences([replace(one, group=1) for one in nothing], SI)[0].startswith("None of the fixes")
+    assert first_words.interval(Interval(-1.6, 0.2, 2.4), SI, ("cooler", "hotter")) == "no change (2 °C hotter to 2 °C cooler)"
     assert "ice to carry, meltwater to drain" in said
     assert "common practice, no source" in said
     assert "nothing known" in said
@@ -171,7 +172,7 @@ def test_the_same_assumption_is_drawn_alike_for_every_change():
 
 def test_a_longer_stop_needs_a_stop():
     with pytest.raises(InputError, match="no hot stop"):
-        forecast(steady(), [Change("x", stop_min=20)], shown=SI)
+        forecast(steady(), [Change("x", stop_min=20)])
 
 
 @pytest.mark.parametrize(
@@ -186,5 +187,5 @@ def test_a_longer_stop_needs_a_stop():
 )
 def test_bad_input_is_one_sentence(change, words):
     with pytest.raises(InputError, match=words) as caught:
-        forecast(replace(steady(), ambient_degc=np.nan), [change], shown=SI)
+        forecast(replace(steady(), ambient_degc=np.nan), [change])
     assert "\n" not in str(caught.value)

@@ -9,6 +9,8 @@ from driven import Driven
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.report import assumption_words
+from hotfuel.report.forecast_words import assumptions, sentences
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.session.means import smoothed
@@ -24,6 +26,7 @@ from hotfuel.study.line.ranges import FOLLOWS, THROUGH_WALL
 from hotfuel.study.line.transport import reading_u_degc
 from hotfuel.units import Shown
 
+SI = Shown("si")
 AS_BUILT = Scenario(variation=0.0)
 DRIVES = {"summer drive": AS_BUILT, "queue": replace(QUEUE, variation=0.0)}
 WINTER = Fuel.from_measurements(**WINTER_FUEL)
@@ -122,7 +125,7 @@ def test_a_hotter_day_counts_less_the_more_the_engine_heats(drive):
     assert row(result, "tank").running_degc - row(result, "tank").running_before_degc == pytest.approx(15, abs=0.5)
     rises = [row(result, place).running_degc - row(result, place).running_before_degc for place in ("tank", "pump", "carb_inlet")]
     assert rises[0] > rises[1] > rises[2] > 7.5
-    assert any("thermostat" in line for line in result.assumptions)
+    assert any("thermostat" in line for line in assumptions(result, SI))
 
 
 def test_half_way_to_the_engine_half_of_what_does_not_follow_counts():
@@ -131,12 +134,13 @@ def test_half_way_to_the_engine_half_of_what_does_not_follow_counts():
     course = replace(of_session(driven("queue")), ambient_degc=30.0)
     grid = Grid.of(course, list(course.degc))
     grid.degc["pump"][:] = 60.0
-    changed = Changed(grid, CAR, Draws(), Shown("us"))
+    changed = Changed(grid, CAR, Draws())
     changed.hotter(15)
     assert np.mean(changed.degc["pump"]) == pytest.approx(60 + (least + greatest) / 2, abs=0.05)
     assert np.std(changed.degc["pump"]) == pytest.approx(np.hypot((greatest - least) / np.sqrt(12), 0.03 * 15), rel=0.05)
-    assert "194.0 °F" in changed.assumptions[0]
-    assert "°C" not in changed.assumptions[0]
+    said = assumption_words.sentence(changed.assumptions[0], Shown("us"))
+    assert "194.0 °F" in said
+    assert "°C" not in said
 
 
 def test_more_altitude_lowers_limits_by_the_published_rule(drive):
@@ -163,10 +167,11 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     assert row(result, "pump").running_degc == row(result, "pump").running_before_degc
     assert result.power_square_root_percent > 0
     assert result.power_ceiling_percent > result.power_square_root_percent
-    assert any("effectiveness of 0.6" in line for line in result.assumptions)
-    stays = result.sentences[1]  # at the pump, before the cooler
+    assert any("effectiveness of 0.6" in line for line in assumptions(result, SI))
+    said = sentences(result, Shown(CAR.units))
+    stays = said[1]  # at the pump, before the cooler
     assert "the fuel would stay" in stays and "beyond its limit at the pump" in stays
-    assert result.sentences[2].startswith("At the carb inlet the fuel would come to")
+    assert said[2].startswith("At the carb inlet the fuel would come to")
     for other in (Change("a hotter day", hotter_degc=10), Change("a pass", higher_m=1000), Change("winter fuel", fuel=WINTER)):
         assert np.isnan(one(drive, other).power_ceiling_percent)  # air and fuel do more to power than the fuel's temperature
 
@@ -195,13 +200,13 @@ def test_another_fuel_changes_limits_and_boiling_holds_the_temperature_down(driv
     assert pump.margin_u_degc == pytest.approx(np.hypot(tank.margin_u_degc, pump.hottest_u_degc), rel=0.1)
     assert pump.hottest_u_degc > tank.margin_u_degc
     assert pump.hottest_degc < pump.hottest_before_degc
-    assert any("boiling takes up heat" in line for line in result.assumptions)
-    assert any("boiling itself holds the temperature down" in line for line in result.sentences)
+    assert any("boiling takes up heat" in line for line in assumptions(result, SI))
+    assert any("boiling itself holds the temperature down" in line for line in sentences(result, SI))
 
 
 def test_a_pump_in_the_tank_helps_the_line_while_the_engine_runs(drive):
     result = one(drive, Change("a pump in the tank", submerged_pump=True))
-    assert any("stands under its pressure while it runs" in line for line in result.assumptions)
+    assert any("stands under its pressure while it runs" in line for line in assumptions(result, SI))
     # Standing after the stop nothing holds the pressure: the smallest margin of the soak is no larger than the air's pressure allows.
     assert row(result, "pump").margin.least < 0
     assert row(result, "pump").phase in ("hot soak", "restart")
@@ -272,10 +277,10 @@ def test_insulation_cuts_the_rise_over_the_place_before(drive):
 
 
 def test_sentences_are_in_the_readers_units(drive):
-    result = one(drive, Change("a hotter day", hotter_degc=10), shown=Shown("us"))
+    result = one(drive, Change("a hotter day", hotter_degc=10))
     worst = min(result.rows, key=lambda r: r.margin_degc)
-    text = " ".join(result.sentences)
-    decimals = 0 if 1.8 * worst.margin.half >= 1 else 1  # no finer than the doubt that stands beside it
+    text = " ".join(sentences(result, Shown("us")))
+    decimals = 0 if 1.8 * worst.margin.half >= 1 else 1  # at the precision of the doubt printed beside it
     assert f"{1.8 * (worst.margin_before_degc - worst.margin_degc):.{decimals}f} °F less room" in text
     assert "°C" not in text
 

@@ -1,0 +1,124 @@
+"""What a forecast assumes, in sentences: one for each of hotfuel.study.line.assumed's records."""
+
+import numpy as np
+
+from hotfuel.places import place_words
+from hotfuel.study.line import assumed
+from hotfuel.study.line.change import RETURN, words_of
+from hotfuel.units import Shown, expanded
+
+
+def sentence(one: assumed.Assumption, shown: Shown) -> str:
+    """One assumption, for a person."""
+    match one:
+        case assumed.OtherFuel():
+            return f"{one.fuel} instead of the session's fuel, and otherwise the same drive."
+        case assumed.ThinnerAir():
+            return (
+                f"Air pressure lower by {shown.text(one.fall_kpa, 'pressure')} (standard atmosphere), and the same outside air."
+            )
+        case assumed.HotterAir():
+            return _hotter(one, shown)
+        case assumed.Boiling():
+            where = ", ".join(place_words(p) for p in one.places)
+            return (
+                f"Where it boils ({where}), boiling takes up heat and holds the temperature down: by none to two thirds of the degrees past "
+                "its onset."
+            )
+        case assumed.LongerStop():
+            return f"The stop of {one.was_min:.0f} min goes on to {one.minutes:g} min as the soak forecast says, from this session's own readings."
+        case assumed.CoolerAir() | assumed.IceWater() | assumed.CoolerSize():
+            return _cooler(one, shown)
+        case assumed.ReturnIntoTank():
+            fuel = shown.text(one.least_l, "volume")
+            if one.least_l != one.most_l:
+                fuel = f"{shown.value(one.least_l, 'volume'):.0f} to {shown.text(one.most_l, 'volume', 0)}"
+            return (
+                f"The return carries its heat or cold into {fuel} of fuel in the tank, less what it loses on the way (none to two fifths), and the tank "
+                "follows the air with 1.4 per hour, to a factor of two (EPA MOVES)."
+            )
+        case assumed.SwirlPot():
+            return "The return ends in a swirl pot that the pump draws from: a swirl pot holds so little that all of it warms at once."
+        case _:
+            return _along_the_line(one)
+
+
+def _hotter(one: assumed.HotterAir, shown: Shown) -> str:
+    if one.engine_degc is None:
+        return "Fuel rises by a half to all of the outside air's degrees: the session does not say how hot the air was."
+    return (
+        "What stands in outside air rises with it degree for degree; what the engine heats rises less, because a thermostat holds the "
+        f"engine: by none to four fifths of the share it stands on the way from the air to the engine's {shown.text(one.engine_degc, 'temperature')}."
+    )
+
+
+def _along_the_line(one: assumed.Section | assumed.Spacer | assumed.MoreFlow | assumed.PumpMoved | assumed.NeverRan) -> str:
+    match one:
+        case assumed.Section():
+            what = "a shield" if one.fix == "shield" else one.fix
+            part = "a tenth to all of the rise" if one.pumped else f"the rise (±{100 * expanded(assumed.WALL_U):.0f} %)"
+            rest = ", the rest is the pump itself" if one.pumped else ""
+            return (
+                f"With {what}, {part} from {place_words(one.before)} to {place_words(one.place)} is heat from outside{rest}; while fuel flows it is cut "
+                f"by {words_of(one.share)}, and standing fuel warms later rather than less."
+            )
+        case assumed.Spacer():
+            return (
+                f"Hardly any to nearly all of the heat that the {one.under} puts into the fuel comes through its flange (assumption); "
+                f"the spacer cuts that by {words_of(one.share)}."
+            )
+        case assumed.MoreFlow():
+            known = "" if one.flow_known else "; the flow is not known, so how much faster the fuel passes is not included"
+            return f"{words_of(one.l_h, 'L/h')} more flow through the whole line; returning fuel loses up to two fifths of its heat on the way{known}."
+        case assumed.PumpMoved():
+            return _pump(one)
+        case assumed.NeverRan():
+            return "The engine never ran in this session, and without flow a fix in the line does nothing."
+
+
+def _pump(one: assumed.PumpMoved) -> str:
+    rise = f"the rise from {place_words(one.tank)} to {place_words(one.pump)}"
+    if not (one.tank and one.pump):
+        heat = "no probes at tank and pump show what the old pump's heat does, so the temperatures are left as recorded"
+    elif one.mechanical:
+        heat = f"a third to all of {rise} is the old pump's heat and goes while fuel flows"
+    else:
+        heat = f"the temperatures are left as recorded, to within a third of {rise}"
+    what = (
+        "With a pump in the tank the line to the engine stands under its pressure while it runs, and under the air's as soon as it stops"
+        if one.submerged
+        else "With an electric pump near the tank the line to the engine stands under its pressure while it runs, and the pump draws through a short line"
+    )
+    return f"{what}; {heat}."
+
+
+def _cooler(one: assumed.CoolerAir | assumed.IceWater | assumed.CoolerSize, shown: Shown) -> str:
+    match one:
+        case assumed.CoolerAir():
+            over, half = (shown.text(float(degc), "temperature difference", 0) for degc in (one.over_degc, expanded(one.u_degc)))
+            still = (
+                "" if one.fanned else ", and a tenth to seven tenths of its air while the car stands (common practice, no source)"
+            )
+            return f"The cooler sees air {over} ±{half} above outside air{still}."
+        case assumed.IceWater():
+            lasts = (
+                f"{one.minutes:g} min"
+                if one.minutes is not None
+                else f"until {one.kg:g} kg are melted by the fuel and through the can's wall"
+            )
+            return f"Ice water at {shown.text(0.0, 'temperature')} for {lasts}."
+    where = (
+        "in the return"
+        if one.before == RETURN
+        else f"none to all of the rise before {place_words(one.before)} comes after the cooler"
+    )
+    if one.effectiveness is None:
+        size = f"A UA of {words_of(one.ua_w_k or 0.0, 'W/K')}, less effective at more flow (NTU)"
+    else:
+        at = (
+            f"at {shown.text(one.flow_l_h, 'volume flow')}"
+            if np.isfinite(one.flow_l_h)
+            else "at this session's flow, which is not known"
+        )
+        size = f"An effectiveness of {words_of(one.effectiveness)} {at}, less at more flow and more at less (NTU)"
+    return f"{size}, only while fuel flows; {where}."
