@@ -52,17 +52,15 @@ _TABLE = (  # label, dimension, number of Said
 def power(
     variants: Annotated[
         list[str] | None,
-        typer.Argument(help=f"{WANTED} for each variant; a session folder among the files is asked for the fuel's temperature."),
+        typer.Argument(help=f"{WANTED} for each variant; a session folder among the files gives the fuel's temperature."),
     ] = None,
-    list_only: Annotated[
-        bool, typer.Option("--list", help="Only say what the files hold; they may stand without NAME=.")
-    ] = False,
+    list_only: Annotated[bool, typer.Option("--list", help="Only list the pulls in the files; NAME= is not needed.")] = False,
     baseline: Baseline = None,
     weather: Annotated[
         list[str] | None,
         typer.Option(
             "--weather",
-            help='"98.0 kPa, 30 degC, 50 %": station pressure, intake air, humidity; NAME=... for one variant. Default: what the files hold.',
+            help='"98.0 kPa, 30 degC, 50 %": station pressure, intake air, humidity; NAME=... for one variant. Default: as stated in the files.',
         ),
     ] = None,
     standard: Annotated[
@@ -70,7 +68,9 @@ def power(
     ] = "SAE J1349",
     corrected: Annotated[
         bool | None,
-        typer.Option("--corrected/--uncorrected", help="Whether the files are corrected already, where they leave it open."),
+        typer.Option(
+            "--corrected/--uncorrected", help="Whether the files' figures are corrected already, if the files do not state it."
+        ),
     ] = None,
     column: Annotated[
         list[str] | None,
@@ -83,9 +83,7 @@ def power(
     ] = None,
     fuel: Annotated[
         list[str] | None,
-        typer.Option(
-            "--fuel", help='NAME=TEMPERATURE of the fuel at the carburettor where the files have none: cooler="74 degF".'
-        ),
+        typer.Option("--fuel", help='NAME=TEMPERATURE of the fuel at the carburettor, if the files have none: cooler="74 degF".'),
     ] = None,
     order: Annotated[
         str | None, typer.Option("--order", help="Pull names in the order they were driven, separated by commas.")
@@ -105,13 +103,13 @@ def power(
     png: Png = None,
     without_names: WithoutNames = False,
     units: Annotated[
-        str | None, typer.Option("--units", help="Units shown: si or us. Default: the files', else the car's.")
+        str | None, typer.Option("--units", help="Units shown: si or us. Default: the car's, with sessions, else the files'.")
     ] = None,
     as_json: Json = False,
 ) -> None:
     """What a change did for power, or how many pulls to make. Example: hotfuel power before=run1.csv,run4.csv cooler=run2.csv,run3.csv
 
-    Several pulls in one file: hotfuel power --list day.csv says which it holds, and hotfuel power before=day.csv:1,4-5 cooler=day.csv:2,3,6 divides them.
+    Several pulls in one file: hotfuel power --list day.csv lists them, and hotfuel power before=day.csv:1,4-5 cooler=day.csv:2,3,6 selects them.
 
     Fuel temperature and power together: put the sessions of the same pulls beside the files, before=monday,day.csv:1,4 cooler=tuesday,day.csv:2,3.
     """
@@ -128,7 +126,7 @@ def power(
         _plan(plan, [text.partition("=")[0] for text in variants or ["before", "after"]], as_json)
         return
     if not variants:
-        raise UsageError(f"say which pulls to compare: {WANTED} {WANTED}")
+        raise UsageError(f"give the pulls to compare: {WANTED} {WANTED}")
     from hotfuel.report import power_words
     from hotfuel.study.fixes import measured_inputs
 
@@ -167,7 +165,7 @@ def power(
 def _test_day(
     plan: Path, corrected: bool | None, shown: Shown, page: Path | None, pdf: Path | None, png: Path | None, as_json: bool
 ) -> None:
-    """Where a planned day stands; page: also its report, once it is decided or all runs are driven."""
+    """Where a planned day stands; page: where to write its report as well, once it is decided or all runs are driven."""
     day = load_plan(plan)
     result = reported_power(day, shown, corrected) if page is not None else None
     standing, said = told(day, shown, corrected)
@@ -181,7 +179,7 @@ def _test_day(
 
 
 def _lines(result: "PowerComparison", degrees: "Comparison | None", inputs: list[str], shown: Shown) -> list[str]:
-    """What a person reads: the answer first, where everything came from last. inputs: sentences of the car file's further inputs."""
+    """The lines of the terminal: the answer first, the sources last. inputs: sentences on the car file's further inputs."""
     from hotfuel.report import power_words
 
     told = [power_words.sentences(result, gain, shown) for gain in result.gains]
@@ -205,7 +203,7 @@ def _lines(result: "PowerComparison", degrees: "Comparison | None", inputs: list
 
 
 def _table(result: "PowerComparison", shown: Shown) -> list[str]:
-    """The numbers of each variant, one a line, those there are."""
+    """A row for each number that some variant has, a column for each variant."""
     from hotfuel.report.gain_words import speeds
 
     rows = [["", *(one.name for one in result.said)]]
@@ -226,7 +224,7 @@ def _table(result: "PowerComparison", shown: Shown) -> list[str]:
 
 
 def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], dict[str, list[Path]]]:
-    """(files of pulls, sessions) by variant: a folder or a log is a session."""
+    """(files of pulls, sessions) by variant; a folder or a .log file is a session."""
     files: dict[str, list[Chosen]] = {}
     sessions: dict[str, list[Path]] = {}
     for name, each in variants.items():
@@ -238,7 +236,7 @@ def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], 
     lonely = [name for name in sessions if name not in files]
     if lonely:
         raise UsageError(
-            f"{lonely[0]} has sessions and no pulls: give its pulls too, or ask hotfuel compare about temperature alone"
+            f"{lonely[0]} has sessions and no pulls: give its pulls too, or compare temperature alone with hotfuel compare"
         )
     without = [name for name in files if sessions and name not in sessions]
     if without:
@@ -249,7 +247,7 @@ def _apart(variants: dict[str, list[Chosen]]) -> tuple[dict[str, list[Chosen]], 
 def _temperatures(
     sessions: dict[str, list[Path]], files: Iterable[str], baseline: str | None, units: str | None, private: bool
 ) -> "tuple[dict[str, list[Session]] | None, Comparison | None, Options, str | None]":
-    """(the sessions opened or None, comparison of their temperatures or None, what it gives to the comparison of pulls, the car's units)."""
+    """(the opened sessions or None, the comparison of their temperatures or None, options for the comparison of pulls, the car's units or None)."""
     if not sessions:
         return None, None, {"fuel_degc": {}, "fuel_half_degc": {}}, None
     from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
@@ -263,7 +261,7 @@ def _temperatures(
     result = compare_sessions(opened, baseline, shown=shown)
     fuel = fuel_in_pulls(opened, baseline)
     if not fuel:
-        note("The sessions hold no pull and no drive that counts on some side: no fuel temperature stands beside the gain.")
+        note("On some side the sessions contain no pull or drive that counts: the gain has no fuel temperature beside it.")
     given: Options = {
         "fuel_degc": {name: one.degc for name, one in fuel.items()},
         "fuel_half_degc": {name: one.half_degc for name, one in fuel.items()},
@@ -279,7 +277,7 @@ def _list(
     from hotfuel.study.power.pulls import numbers
 
     if not variants:
-        raise UsageError("say which files to list: hotfuel power --list day.csv")
+        raise UsageError("give the files to list: hotfuel power --list day.csv")
     named = [text for text in variants if "=" in text and not Path(text).exists()]
     paths = [Path(text) for text in variants if text not in named]
     paths += [one.path for each in chosen(named).values() for one in each]

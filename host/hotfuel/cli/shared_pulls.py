@@ -1,4 +1,4 @@
-"""Pulls as `power` and `compare` take them from the command line: files, which of their pulls, weather, columns. Imports no command."""
+"""Pulls as `power` and `compare` take them from the command line: files and which of their pulls, weather, columns. Imports no command."""
 
 import re
 from collections.abc import Iterable
@@ -21,14 +21,14 @@ _NUMBERS = re.compile(r"(\d+)(?:-(\d+))?")
 
 @dataclass(frozen=True)
 class Chosen:
-    """A file and which of its pulls, by the numbers that `--list` shows; () all."""
+    """A file and the numbers, as `--list` shows them, of the pulls taken from it; () all."""
 
     path: Path
     numbers: tuple[int, ...] = ()
 
 
 def chosen(arguments: list[str]) -> dict[str, list[Chosen]]:
-    """NAME=FILE[:NUMBERS][,FILE...] as {name: [Chosen]}: before=day.csv:1,4-6,other.csv. A name may stand more than once. Raises UsageError."""
+    """NAME=FILE[:NUMBERS][,FILE...] as {name: [Chosen]}: before=day.csv:1,4-6,other.csv. A name may occur more than once. Raises UsageError."""
     found: dict[str, list[Chosen]] = {}
     for text in arguments:
         name, equals, rest = text.partition("=")
@@ -70,7 +70,7 @@ def per_file(texts: list[str] | None, option: str) -> dict[str, dict[str, str]]:
         if not equals or not role or not value:
             raise UsageError(f'{option} "{text}" is not [FILE:]ROLE=VALUE; write for example {option} day.csv:rpm=n')
         if role not in ROLES:
-            raise UsageError(f'{option} "{text}" is for "{role}", which is no kind of column: choose among {", ".join(ROLES)}')
+            raise UsageError(f'{option} "{text}" is for "{role}", which is not a kind of column: choose from {", ".join(ROLES)}')
         found.setdefault(file, {})[role] = value
     return found
 
@@ -88,7 +88,7 @@ def read(path: Path, columns: dict[str, dict[str, str]], units: dict[str, dict[s
 def of_variants(
     files: dict[str, list[Chosen]], columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]]
 ) -> "dict[str, list[Pull]]":
-    """{variant: its pulls}. Raises InputError for a file that holds no pull or not the one asked for, UsageError for an option about no file given."""
+    """{variant: its pulls}. Raises InputError for a file without a pull or without the one chosen, UsageError for an option about a file that was not given."""
     from hotfuel.study.power import pulls
 
     paths = list(dict.fromkeys(one.path for each in files.values() for one in each))
@@ -116,7 +116,7 @@ def of_variants(
 
 
 def listed(path: Path, pulls: "list[Pull]", shown: Shown) -> list[str]:
-    """What a file holds, a line a pull, with the number by which it is chosen."""
+    """The pulls of a file, one per line, with the number by which each is chosen."""
     from hotfuel.study.power.pulls import numbers
 
     lines = [f"{path.name}: {len(pulls)} pull{'' if len(pulls) == 1 else 's'}"]
@@ -151,7 +151,7 @@ def quantity(text: str, dimension: str, option: str) -> float:
 
 
 def weather_of(texts: list[str] | None, variants: Iterable[str]) -> "dict[str, Weather] | None":
-    """{variant: Weather} from --weather options; one without a name counts for all."""
+    """{variant: Weather} from --weather options; one without a name applies to all."""
     from hotfuel.study.power import correction
 
     if not texts:
@@ -197,7 +197,7 @@ def compared(
     order: str | None = None,
     **options: "Unpack[Options]",
 ) -> "PowerComparison":
-    """The pulls of these files compared; other options as `compare_pulls`. Raises InputError for a file that holds no pull."""
+    """The pulls of these files compared; other options as `compare_pulls`. Raises InputError for a file without a pull."""
     from hotfuel.study.power.power import compare_pulls
 
     groups = of_variants(files, columns or {}, units or {})

@@ -1,4 +1,4 @@
-"""A comparison of power in words: each gain's sentences, the weather, the order of the pulls, and the same for JSON."""
+"""A comparison of power in words: each gain's sentences, notes on the weather, the order of the pulls, and all of it for JSON."""
 
 import numpy as np
 
@@ -80,7 +80,7 @@ def order_by(result: PowerComparison) -> str:
 
 
 def cautions(result: PowerComparison) -> list[str]:
-    """What the weather does to the figures, and what weakens them."""
+    """How the weather was dealt with, and what that weakens."""
     return [weather(one) for one in result.cautions]
 
 
@@ -114,7 +114,7 @@ def weather(note: WeatherNote) -> str:
 
 
 def plan(made: Plan, unit: str = "%") -> list[str]:
-    """A plan of pulls: how many, in which order, and what to keep to."""
+    """A plan of pulls: how many, in which order, and what to keep constant."""
     found = f"{made.runs_each} runs a side find a difference of {made.difference:g} {unit}"
     return [
         f"{found} nine times out of ten at this spread of {made.spread:g} {unit} from run to run."

@@ -147,7 +147,7 @@ def test_a_complaint_that_cannot_be_used_is_one_sentence(hotfuel, monday, tmp_pa
         tmp_path / "cruise", car_file.EXAMPLE, PLACES, np.full((200, 3), 40.0), np.full(200, 780.0), about={"title": "Cruise"}
     )
     said = hotfuel("review", friday, "--complaint", cruise, code=1)
-    assert "Cruise has no hot soak to hold a repair against" in said
+    assert "Cruise has no hot soak to judge a repair by" in said
     assert len(said.strip().splitlines()) == 1
     assert not (friday / "review.html").exists()
 

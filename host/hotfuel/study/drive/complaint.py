@@ -1,4 +1,4 @@
-"""A complaint of trouble after hot stops, and the stops since its repair: did the trouble come back, and were they hard enough to show anything."""
+"""A complaint of trouble after hot stops, and the stops since its repair: whether the trouble came back, and whether they were hard enough to show anything."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
@@ -27,9 +27,9 @@ class PlaceAtStop:
 
 @dataclass(frozen=True)
 class Stop:
-    """One hot soak as a test of the car. trouble: marked or not when it was started again; None where nobody tried. mark: the words, "" for none.
+    """One hot soak as a test of the car. trouble: whether trouble was marked at the next start; None without a start. mark: its text, "" for none.
 
-    margin_degc: the smallest of any place, nan where no limit is known. easier: in which ways it asked less than the complaint's stop.
+    margin_degc: the smallest of any place, nan if no limit is known. easier: in which ways it was easier than the complaint's stop.
     """
 
     run: str
@@ -49,9 +49,9 @@ class Stop:
 
 @dataclass(frozen=True)
 class Judgement:
-    """The stops since a repair (of the runs with `variant`, "" in a review) held against the complaint's; proof is None where none of them was tried.
+    """The stops since a repair (of the runs with `variant`, "" in a review) compared with the complaint's; proof is None if none was followed by a start.
 
-    without_marks: stops that count as no trouble only because nothing was marked. simulated: the complaint's stop is of no real car.
+    without_marks: stops that count as no trouble only because nothing was marked. simulated: the complaint's stop is not of a real car.
     """
 
     variant: str
@@ -67,12 +67,12 @@ class Judgement:
 
 
 def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
-    """Every hot soak of a course, with what was marked about the start that ended it. found: the course's phases, if they are at hand already."""
+    """Every hot soak of a course, with the marks around the start that ended it. found: the course's phases, if already known."""
     soaks = [phase for phase in (phases(course) if found is None else found) if phase.kind == SOAK]
     said: list[dict[bool, str]] = [{} for _ in soaks]
     for second, text in course.marks:
         sense = says_trouble(text)
-        # What is marked soon after a stop belongs to the start before it: an engine that dies again stops again.
+        # A mark soon after a stop belongs to the start before it: an engine that dies again stops again.
         at = next((n for n, soak in enumerate(soaks) if _opens_s(soak) <= second <= soak.end_s + AFTER_S), None)
         if sense is not None and at is not None:
             said[at].setdefault(sense, text)
@@ -93,7 +93,7 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
 
 
 def called(course: Course) -> str:
-    """A session as a sheet names it: its title, where that is short, else the day it began, else the title's beginning."""
+    """A session's name on a sheet: its title if that is short, else the day it began, else the beginning of the title."""
     if len(course.name) <= _NAME_MOST:
         return course.name
     if np.isnan(course.start_s):
@@ -106,13 +106,13 @@ def _opens_s(soak: Phase) -> float:
 
 
 def hardest(made: Sequence[Stop]) -> Stop | None:
-    """The stop a repair is held against: the one with trouble whose fuel got hottest against its limit; without any marked, of all; None of none."""
+    """The stop a repair is judged by: of those with trouble (of all, if none is marked) the one whose fuel was hottest relative to its limit; None of none."""
     wanted = [stop for stop in made if stop.trouble] or list(made)
     return max(wanted, key=lambda stop: stop.hardness.peak_degc - np.nan_to_num(stop.hardness.limit_degc), default=None)
 
 
 def judge(complaint: Course, since: Course, found: Sequence[Phase] | None = None) -> Judgement:
-    """All stops of a session held against the complaint's hardest with trouble, or, where none is marked there, its hottest.
+    """All stops of a session compared with the complaint's hardest stop with trouble, or, if none is marked there, its hottest.
 
     found: the phases of `since`. Raises InputError for a complaint without a hot soak, or one of another car.
     """
@@ -121,16 +121,14 @@ def judge(complaint: Course, since: Course, found: Sequence[Phase] | None = None
         raise InputError(f"the complaint's session is of another car ({' and '.join(sorted(cars))}): name one of the same car")
     hard = hardest(stops(complaint))
     if hard is None:
-        raise InputError(
-            f"{complaint.name} has no hot soak to hold a repair against: name the session in which the trouble showed"
-        )
+        raise InputError(f"{complaint.name} has no hot soak to judge a repair by: name the session in which the trouble showed")
     return replace(_judged("", hard, stops(since, found)), simulated=complaint.simulated)
 
 
 def judge_variants(courses: Sequence[tuple[str, Course]], baseline: str) -> tuple[Judgement, ...]:
-    """For each other variant of (variant, course) pairs: its stops held against the baseline's hardest with trouble; nothing where none is marked."""
+    """For each other variant of (variant, course) pairs: its stops compared with the baseline's hardest stop with trouble; empty if no trouble is marked."""
     if not any(says_trouble(text) for name, course in courses if name == baseline for _, text in course.marks):
-        return ()  # at once: how hard each stop was takes time to work out
+        return ()  # before the slow part: how hard each stop was
     before = [stop for name, course in courses if name == baseline for stop in stops(course)]
     hard = hardest([stop for stop in before if stop.trouble])
     if hard is None:

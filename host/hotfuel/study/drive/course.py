@@ -1,4 +1,4 @@
-"""A session on an even grid of one second: what phases, story and comparisons read. Gaps are nan, times are seconds since the first reading."""
+"""A session on an even grid of one second: the input of phases, story and comparisons. Gaps are nan, times are seconds since the first reading."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -26,7 +26,7 @@ _MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "va
 class Course:
     """Arrays (n,) at `time_s`: degc {place}, margins {place: {"margin_degc", ...}}, inputs {name}, nan where unknown; marks as (second, text).
 
-    start_s: unix seconds of time zero, or nan where the recording knows no time of day. channels: what reads each place, with its calibration.
+    start_s: unix seconds of time zero, nan if the recording has no time of day. channels: the channel of each place, with its calibration.
     """
 
     name: str
@@ -39,28 +39,28 @@ class Course:
     car: Car | None = None
     ambient_degc: float = np.nan
     notes: tuple[str, ...] = field(default=())
-    utc_offset_min: int | None = None  # of the place of the recording; None: not known
+    utc_offset_min: int | None = None  # local time where it was recorded; None: unknown
     ambient_guessed: bool = False  # from the fuel's temperature at a cold start
     channels: Mapping[str, Channel] = field(default_factory=dict)
-    by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) a person read
-    simulated: bool = False  # no real car
+    by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) as a person read them
+    simulated: bool = False  # not of a real car
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
-        """Places that hold fuel , in the car file's order."""
+        """Places that hold fuel, in the car file's order."""
         if self.car is None:
             return tuple(self.degc)
         return tuple(p.name for p in self.car.places if p.kind.has_limit and p.name in self.degc)
 
     def air_kpa(self, rows: np.ndarray | slice = slice(None)) -> float:
-        """Outside air pressure over these rows: the median of what was measured, else what the car file states; nan without either."""
+        """Outside air pressure over these rows: the median of the measured values, else the car file's; nan without either."""
         measured = self.inputs["ambient_pressure_kpa"][rows]
         if np.isfinite(measured).any():
             return float(np.nanmedian(measured))
         return ambient(self.car).pressure_kpa if self.car is not None else np.nan
 
     def cut(self, start_s: float, end_s: float, name: str | None = None) -> "Course":
-        """The part from start_s up to end_s, on the same times."""
+        """The stretch from start_s up to end_s; times stay as they are."""
         rows = (self.time_s >= start_s) & (self.time_s < end_s)
         if not rows.any():
             raise InputError(f"{name or self.name} has no reading between {start_s:.0f} and {end_s:.0f} s")
@@ -144,7 +144,7 @@ def _by_hand(session: Session, start: float) -> tuple[tuple[float, str, str, flo
 
 
 def marks_of(session: Session) -> tuple[tuple[float, str], ...]:
-    """(seconds of the session's timeline, text) of what a person marked."""
+    """(seconds of the session's timeline, text) of the marks a person set."""
     marks = session.marks()
     return tuple(
         (float(s), str(text)) for s, text in zip(_seconds(pd.Index(marks["time"])), marks["text"], strict=True) if s == s
@@ -167,8 +167,8 @@ def _seconds(index: pd.Index) -> np.ndarray:
 
 
 def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> tuple[float, bool]:
-    """(outside air, whether it is a guess): what a person stated, else a probe in it, else (said) the fuel's temperature where all places agree before
-    a cold start."""
+    """(outside air degC, whether it is a guess): as a person stated it, else by a probe in it, else, with a note, the fuel's temperature where all places
+    agree before a cold start."""
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
         return float(stated), False

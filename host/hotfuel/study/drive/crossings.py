@@ -1,4 +1,4 @@
-"""When a car crossed a line on the ground in one direction, and where that line may be: by hand, by a mark, or where the path crosses itself most."""
+"""When a car crossed a line on the ground in one direction, and where that line is: as given, by a mark, or where the path crosses itself most often."""
 
 import contextlib
 from dataclasses import dataclass
@@ -12,9 +12,9 @@ from hotfuel.session.recording import Session
 from hotfuel.study.drive.ground import HALF_WIDTH_M, Line, Plane, parse
 
 SHORTEST_LAP_S = 15.0
-HOLE_S = 3.0  # a longer way from fix to fix crosses nothing
+HOLE_S = 3.0  # over a longer gap between fixes no crossing is counted
 POSITION_U_M = 1.5  # of a crossing from lap to lap, one standard uncertainty (common practice, no source)
-HARDEST_M_S2 = 10.0  # what a car does between two fixes
+HARDEST_M_S2 = 10.0  # largest acceleration of a car between two fixes
 _TURNED = np.cos(np.radians(60.0))
 _MOVING_M_S = 3.0
 _CANDIDATE_M = 25.0
@@ -55,7 +55,7 @@ class Crossings:
 
 
 def crossed(path: Path, line: Line, basis: str = "as given") -> Crossings:
-    """Crossings of a line in its direction, SHORTEST_LAP_S apart or more, between fixes by a straight piece."""
+    """Crossings of a line in its direction, at least SHORTEST_LAP_S apart, by linear interpolation between fixes."""
     x, y = path.plane.metres(line.latitude_deg, line.longitude_deg)
     return _crossed(path, float(x), float(y), line, basis)
 
@@ -72,7 +72,7 @@ def _crossed(path: Path, x: float, y: float, line: Line, basis: str) -> Crossing
     rows, share = _beside(rows, share, across)
     at = path.seconds[rows] + share * gap[rows]
     speed = way[rows] / gap[rows]
-    # the straight piece is off by a T^2 / 8 at most, taken as a rectangle
+    # the chord is off by a T^2 / 8 at most, taken as a rectangular distribution
     bent = HARDEST_M_S2 * gap[rows] ** 2 / 8 / np.sqrt(3)
     u_s = np.hypot(POSITION_U_M, bent) / np.maximum(speed, _MOVING_M_S)
     kept: list[int] = []
@@ -83,15 +83,15 @@ def _crossed(path: Path, x: float, y: float, line: Line, basis: str) -> Crossing
 
 
 def _beside(rows: np.ndarray, share: np.ndarray, across: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Those that pass within the line's width."""
+    """The crossings within the line's width."""
     at = across[rows] + share * (across[rows + 1] - across[rows])
     near = np.abs(at) <= HALF_WIDTH_M
     return rows[near], share[near]
 
 
 def of_path(path: Path, line: Line | None, marks: tuple[tuple[float, str], ...] = ()) -> Crossings | None:
-    """By the line given; else by the first mark "lap line" or "start line" (seconds of the timeline); else where the path crosses itself most. None
-    where no line is crossed three times."""
+    """By the line given; else by the first mark "lap line" or "start line" (seconds of the timeline); else where the path crosses itself most often.
+    None if no line is crossed three times."""
     if line is not None:
         return crossed(path, line)
     for second, text in marks:
@@ -101,7 +101,7 @@ def of_path(path: Path, line: Line | None, marks: tuple[tuple[float, str], ...] 
 
 
 def _at(path: Path, second: float) -> Line | None:
-    """The line across the path at a moment; None where the car stood or there is no fix."""
+    """The line across the path at a moment; None if the car stood or there is no fix."""
     row = int(np.clip(np.searchsorted(path.seconds, second), 1, len(path.seconds) - 1))
     if not path.seconds[0] - HOLE_S <= second <= path.seconds[-1] + HOLE_S:
         return None
@@ -126,7 +126,7 @@ def _degrees(plane: Plane, x: float, y: float) -> tuple[float, float]:
 
 
 def _own(path: Path) -> Crossings | None:
-    """The line across the path that is crossed most often, of these the one at the fastest place; None where none makes laps."""
+    """The line across the path that is crossed most often, and of these the one crossed fastest; None if no line makes laps."""
     best: tuple[int, float, Crossings] | None = None
     wanted = np.arange(0.0, path.driven_m[-1], _CANDIDATE_M)
     rows = np.unique(np.clip(np.searchsorted(path.driven_m, wanted), 1, len(path.driven_m) - 1))
@@ -143,7 +143,7 @@ def _own(path: Path) -> Crossings | None:
 
 
 def _laps(path: Path, crossed_s: np.ndarray) -> bool:
-    """Whether a guessed line makes laps: two or more, most of them of one length. A road used twice makes none."""
+    """Whether a guessed line makes laps: two or more, most of them of the same length. A road driven twice makes none."""
     if len(crossed_s) < 3:
         return False
     lengths = np.diff(np.interp(crossed_s, path.seconds, path.driven_m))
@@ -152,20 +152,20 @@ def _laps(path: Path, crossed_s: np.ndarray) -> bool:
 
 def of_session(session: Session, marks: tuple[tuple[float, str], ...], line: Line | None = None) -> tuple[Path, Crossings] | None:
     """The path of a session and the crossings of its line: the one given, else the one kept beside the log, else as `of_path`. None without a receiver
-    or laps. marks: (seconds of the timeline, text)."""
+    or without laps. marks: (seconds of the timeline, text)."""
     path = Path.of(session.positions) if session.positions is not None else None
     if path is None:
         return None
     kept = session.folder.path / LAP_LINE
     if line is None and session.folder.log_path.name == "wire.log" and kept.is_file():
-        with contextlib.suppress(UsageError, OSError, UnicodeDecodeError):  # one that cannot be read is found anew
+        with contextlib.suppress(UsageError, OSError, UnicodeDecodeError):  # unreadable: found again from the path
             line = parse(kept.read_text(encoding="utf-8"))
     found = of_path(path, line, marks)
     return (path, found) if found is not None else None
 
 
 def lap_marks(session: Session, marks: tuple[tuple[float, str], ...]) -> list[tuple[float, str]]:
-    """A mark "lap" at every crossing of the session's line, unless a person marked laps."""
+    """A mark "lap" at every crossing of the session's line; none if a person marked laps."""
     if any(is_lap(text) for _, text in marks):
         return []
     found = of_session(session, marks)
@@ -173,6 +173,6 @@ def lap_marks(session: Session, marks: tuple[tuple[float, str], ...]) -> list[tu
 
 
 def is_lap(text: str) -> bool:
-    """Whether a mark ends one lap and begins the next: "lap", "lap 3", "end of lap"; a line's own mark is not one."""
+    """Whether a mark ends one lap and begins the next: "lap", "lap 3", "end of lap"; the mark of the line itself is not one."""
     plain = text.casefold().strip()
     return plain not in _MARKS and ("lap" in plain.split() or plain.startswith("lap"))

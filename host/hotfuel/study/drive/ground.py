@@ -1,4 +1,4 @@
-"""Degrees to metres on a plane, and a line on the ground that laps are counted at."""
+"""Degrees to metres on a plane, and the line on the ground at which laps are counted."""
 
 import re
 from dataclasses import dataclass
@@ -10,13 +10,13 @@ from hotfuel.errors import UsageError
 
 # WGS 84: semi-major axis and flattening (NIMA TR8350.2)
 _AXIS_M, _FLATTENING = 6_378_137.0, 1 / 298.257223563
-HALF_WIDTH_M = 15.0  # to either side: a road's width and the receiver's error
+HALF_WIDTH_M = 15.0  # to either side: the width of a road and the receiver's error
 _WRITTEN = re.compile(r"\s*(-?\d+(?:\.\d+)?)[\s,;]+(-?\d+(?:\.\d+)?)\s+heading\s+(\d+(?:\.\d+)?)\s*(?:deg)?\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Plane:
-    """The plane that touches the ellipsoid at a point: good to a tenth of a per cent over 20 km."""
+    """The plane tangent to the ellipsoid at a point: accurate to 0.1 % over 20 km."""
 
     latitude_deg: float
     longitude_deg: float
@@ -46,11 +46,11 @@ class Line:
 
 
 def parse(text: str) -> Line:
-    """A line as a person writes it. Raises UsageError. Example: parse("48.0712 11.2650 heading 275")."""
+    """The line a person wrote. Raises UsageError. Example: parse("48.0712 11.2650 heading 275")."""
     found = _WRITTEN.fullmatch(text)
     if found is None:
         raise UsageError(
-            f'"{text}" is no line: write degrees north, degrees east and the direction it is crossed in, as "48.0712 11.2650 heading 275"'
+            f'"{text}" is not a line: write degrees north, degrees east and the direction it is crossed in, as "48.0712 11.2650 heading 275"'
         )
     latitude, longitude, heading = (float(part) for part in found.groups())
     if not (abs(latitude) <= 90 and abs(longitude) <= 180 and heading <= 360):

@@ -1,4 +1,4 @@
-"""Laps of a recording: a table of them, the path they were driven on, and which stretch of the lap costs margin."""
+"""The laps of a recording, the path they were driven on, and which stretch of the lap costs margin."""
 
 from dataclasses import asdict, dataclass
 from itertools import pairwise
@@ -218,8 +218,8 @@ def _stretches(course: Course, path: Path, start: float, whole: list[Lap], place
         ends = np.interp(share, (driven - driven[0]) / (driven[-1] - driven[0]), times)
         known = np.isfinite(margin)
         at_ends.append(np.interp(ends, course.time_s[known], margin[known]))
-        part = [margin[(course.time_s >= a) & (course.time_s < b)] for a, b in pairwise(ends)]
-        least.append([float(np.nanmin(one)) if np.isfinite(one).any() else np.nan for one in part])
+        stretches = [margin[(course.time_s >= a) & (course.time_s < b)] for a, b in pairwise(ends)]
+        least.append([float(np.nanmin(one)) if np.isfinite(one).any() else np.nan for one in stretches])
     loss = -np.diff(np.array(at_ends), axis=1)
     mean = loss.mean(axis=0)
     half = special.stdtrit(len(loss) - 1, 0.975) * loss.std(axis=0, ddof=1) / np.sqrt(len(loss))

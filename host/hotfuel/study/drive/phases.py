@@ -1,7 +1,7 @@
 """A session cut into phases: cold start, idle, drive or lap, full-throttle pull, stop with hot soak, restart.
 
-From engine speed where there is one; else from ignition or marks (no telling idle from drive then); else, with low confidence, from fuel pressure or
-from the temperatures alone. Every phase carries how sure its cut is.
+From engine speed where it is recorded; else from ignition or marks (idle and drive are then not distinguished); else, with low confidence, from fuel
+pressure or the temperatures alone. Every phase states the confidence of its limits.
 """
 
 import re
@@ -33,29 +33,29 @@ COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING = (
 )
 _HIGH, _MEDIUM, _LOW = "high", "medium", "low"
 
-COLD_SPREAD_DEGC = 12.0  # places this close together have not been heated by an engine lately
+COLD_SPREAD_DEGC = 12.0  # with all places this close together, no engine has heated them recently
 COLD_START_S = 180.0
 RESTART_S = 30.0
-SHORTEST_IDLE_S = 45.0  # a red light is part of the drive, a queue is not
-SHORTEST_DRIVE_S = 20.0  # creeping forward is part of the queue
+SHORTEST_IDLE_S = 45.0  # a stop at a red light belongs to the drive, a queue does not
+SHORTEST_DRIVE_S = 20.0  # creeping forward belongs to the queue
 _JUST_STARTED_S = 15.0
 _NEVER_HEATED_DEGC = 6.0
 _IDLE_SHARE = 1.4
-_RUNNING_SHARE = 0.5  # of the pump's pressure
+_RUNNING_SHARE = 0.5  # of the pump's pressure, above which the engine counts as running
 _STOP = re.compile(r"\b(stop|stopped|key off|engine off|switched off|parked|shut off)\b")
 _START = re.compile(r"\b(start|started|restart|restarted|fired|engine on|running)\b")
-# A start that failed, and a car that stops while its engine runs on.
+# A failed start, and a car that stops while its engine keeps running.
 _NEITHER = re.compile(
     r"\b(no|not) start|n't start|\bstop(ped)? (and go|sign|(at|in|for|behind)\b.*\b(lights?|traffic|queue|signs?|crossing))"
 )
 
 
 def checked(text: str) -> str:
-    """The phase that a person named. Raises UsageError with the phases there are."""
+    """The phase that a person named. Raises UsageError that lists the phases."""
     known = (COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART)
     if text.strip().casefold() in known:
         return text.strip().casefold()
-    raise UsageError(f'"{text}" is no phase: allowed are {", ".join(known)}')
+    raise UsageError(f'"{text}" is not a phase: allowed are {", ".join(known)}')
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class PlacePhase:
 
 @dataclass(frozen=True)
 class Phase:
-    """One phase: seconds since the session's first reading, how sure the cut is ("high", "medium", "low"), and each place's numbers."""
+    """One phase: seconds since the session's first reading, the confidence of its limits ("high", "medium", "low"), and each place's numbers."""
 
     kind: str
     name: str
@@ -88,12 +88,12 @@ class Phase:
 
     @property
     def duration_s(self) -> float:
-        """Its length."""
+        """Its length in seconds."""
         return self.end_s - self.start_s
 
 
 def phases(session_or_course: Session | Course) -> list[Phase]:
-    """The phases of a session (or of a Course) in time, without holes. Raises InputError for a session without a temperature."""
+    """The phases of a session (or of a Course) in time order, without gaps. Raises InputError for a session without a temperature."""
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
     kinds, confidence = kinds_per_second(course)
     kinds = _laps(course, _without_slivers(kinds))
@@ -152,21 +152,21 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
 
 
 def kinds_per_second(course: Course) -> tuple[np.ndarray, str]:
-    """(kind of each second (n,) of text, confidence of the cut)."""
+    """(kind of each second, (n,) of text; confidence of the limits)."""
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).mean() > 0.5:
         engine = engine_of(course)
         return _from_speed(course, engine), _MEDIUM if engine.doubts else _HIGH
     on = known_running(course)
     if np.isfinite(on).mean() > 0.5:
-        # Fuel locked in a hot line holds its pressure for a while after the stop: alone it says little of when that was.
+        # Fuel trapped in a hot line keeps its pressure for a while after the stop: pressure alone tells little about when that was.
         alone = not np.isfinite(course.inputs["ignition"]).any() and np.isfinite(course.inputs["running"]).any()
         return _from_running(course, _filled(on) > 0.5), _LOW if alone else _MEDIUM
     return _from_temperatures(course), _LOW
 
 
 def fired(course: Course) -> np.ndarray:
-    """Whether the engine runs by itself, per second (n,) of bool, from engine speed, else from what is known of running."""
+    """Whether the engine runs under its own power, (n,) of bool, one per second; from engine speed, else as `known_running`."""
     rpm = course.inputs["engine_rpm"]
     if np.isfinite(rpm).any():
         return engine_of(course).running
@@ -174,14 +174,14 @@ def fired(course: Course) -> np.ndarray:
 
 
 def engine_of(course: Course) -> EngineCourse:
-    """The engine's course where its speed is measured: what runs, turns and stands, and what is doubtful about the inputs."""
+    """The engine's course where its speed is measured: when it runs, turns and stands, and what is doubtful about the inputs."""
     pulses = course.car.engine.pulses_per_revolution if course.car is not None else None
     return engine_course(course.inputs["engine_rpm"], course.inputs["ignition"], _idle_rpm(course), pulses, known_running(course))
 
 
 def known_running(course: Course) -> np.ndarray:
-    """1 running, 0 standing, nan unknown, (n,), where engine speed is not measured: what `running` leaves open is decided by ignition, fuel pressure
-    (running from half the pump's up), and, where none of these was ever known, by marks such as "key off" and "restart"."""
+    """1 running, 0 standing, nan unknown, (n,), without a measured engine speed: by the input `running`, else by ignition, else by fuel pressure (running
+    from half the pump's pressure up); if none of these was recorded, by marks such as "key off" and "restart"."""
     on, ignition, pressure = (course.inputs[key] for key in ("running", "ignition", "fuel_pressure_kpa"))
     if course.car is not None and course.car.pump.pressure_kpa > 0:
         on = np.where(np.isnan(on) & np.isfinite(pressure), pressure >= _RUNNING_SHARE * course.car.pump.pressure_kpa, on)
@@ -194,7 +194,7 @@ def _idle_rpm(course: Course) -> float:
 
 
 def _filled(values: np.ndarray) -> np.ndarray:
-    """Unknown seconds hold the last known value, the first ones the first."""
+    """Unknown seconds take the last known value before them; those at the beginning, the first known value."""
     good = np.flatnonzero(np.isfinite(values))
     if not good.size:
         return np.zeros(len(values))
@@ -209,7 +209,7 @@ def _from_speed(course: Course, engine: EngineCourse) -> np.ndarray:
     for first, last in sweeps(rpm, idle):
         part = kinds[first : last + 1]
         part[(part == DRIVE) | (part == IDLE)] = PULL
-    # A cold start lasts while the engine idles itself warm; what is driven is a drive.
+    # A cold start lasts while the engine warms up at idle; from the first driving on it is drive and idle.
     for kind, first, last in _spans(kinds):
         if kind == COLD_START:
             moved = np.flatnonzero(rpm[first : last + 1] > 2.2 * idle)
@@ -226,7 +226,7 @@ def _from_running(course: Course, on: np.ndarray, cranking: np.ndarray | None = 
     first_on = int(np.argmax(on)) if on.any() else len(on)
     kinds[:first_on] = STANDING
     if first_on == 0 and len(on) and _spread(course, 0) <= _NEVER_HEATED_DEGC:
-        # Recording and engine were started together.
+        # The engine was started at the same time as the recording.
         kinds[: min(int(COLD_START_S), int(np.argmin(on)) if not on.all() else len(on))] = COLD_START
     for start in starts.tolist():
         stop = start + int(np.argmax(~on[start:])) if not on[start:].all() else len(on)
@@ -234,7 +234,7 @@ def _from_running(course: Course, on: np.ndarray, cranking: np.ndarray | None = 
         length = COLD_START_S if cold else RESTART_S
         kinds[start : min(stop, start + int(length))] = COLD_START if cold else RESTART
     for first, last in _runs(cranking if cranking is not None else np.zeros(len(on), bool)):
-        # Turning the starter belongs to the start it leads to, or to the try that failed.
+        # Cranking belongs to the start that follows it, or is a failed try.
         after = kinds[min(last + 1, len(kinds) - 1)]
         kinds[first : last + 1] = COLD_START if after == COLD_START or kinds[first] == STANDING else RESTART
     return kinds
@@ -242,8 +242,8 @@ def _from_running(course: Course, on: np.ndarray, cranking: np.ndarray | None = 
 
 def _spread(course: Course, at: int) -> float:
     near = slice(max(0, at - 10), at + 10)
-    readings = [np.nanmedian(course.degc[p][near]) for p in course.fuel_places if np.isfinite(course.degc[p][near]).any()]
-    return float(np.ptp(readings)) if len(readings) > 1 else np.nan
+    medians = [np.nanmedian(course.degc[p][near]) for p in course.fuel_places if np.isfinite(course.degc[p][near]).any()]
+    return float(np.ptp(medians)) if len(medians) > 1 else np.nan
 
 
 def _running_from_marks(course: Course) -> np.ndarray:
@@ -266,7 +266,7 @@ def _sense(text: str) -> bool | None:
 
 
 def _from_temperatures(course: Course) -> np.ndarray:
-    """Hot soak where the hottest fuel place climbs for minutes without the tank doing so, drive elsewhere: a guess, and marked as one."""
+    """Hot soak where the hottest place's fuel warms steadily for minutes, drive elsewhere: a guess, returned with low confidence."""
     if len(course.time_s) < 2 or not course.fuel_places:
         return np.full(len(course.time_s), DRIVE, dtype=object)
     place = max(course.fuel_places, key=lambda p: float(np.nanmax(course.degc[p], initial=-np.inf)))
@@ -280,7 +280,7 @@ def _from_temperatures(course: Course) -> np.ndarray:
 
 
 def _without_slivers(kinds: np.ndarray) -> np.ndarray:
-    """Short stretches of drive inside an idle, then short idles inside a drive, join what surrounds them: traffic is not a row of phases."""
+    """Short stretches of drive within an idle, then short idles within a drive, are joined to the phase around them, so that traffic makes few phases."""
     out = kinds.copy()
     for kind, shortest, into in ((DRIVE, SHORTEST_DRIVE_S, (IDLE,)), (IDLE, SHORTEST_IDLE_S, (DRIVE, PULL))):
         for found, first, last in _spans(out):
@@ -292,7 +292,7 @@ def _without_slivers(kinds: np.ndarray) -> np.ndarray:
 
 
 def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
-    """Between two lap marks everything driven is one lap. Laps are told apart by a number behind #."""
+    """Between two lap marks all driving is one lap. Laps are distinguished by a number after #."""
     at = [second for second, text in course.marks if is_lap(text)]
     for number, (start, end) in enumerate(pairwise(at), start=1):
         rows = (course.time_s >= start) & (course.time_s < end)

@@ -1,4 +1,4 @@
-"""Hot restarts: a record made of each by itself, and how hard a stop was as a test of a repair."""
+"""Hot restarts, each as a record, and how hard a stop was as a test of a repair."""
 
 import re
 from dataclasses import asdict, dataclass
@@ -36,9 +36,9 @@ _LOOK_BACK_S = 300.0
 
 @dataclass(frozen=True)
 class Restart:
-    """One start after a stop. Seconds since the session began; nan for what was not measured; margins degC at the first turn of the engine.
+    """One start after a stop. Seconds since the session began; nan if not measured; margins degC at the first turn of the engine.
 
-    pressure_s: from the first turn until the fuel pressure stood at 80 % of the pump's. trouble: what was marked within two minutes, "" for nothing.
+    pressure_s: from the first turn until the fuel pressure reached 80 % of the pump's. trouble: the mark of trouble within two minutes, "" for none.
     """
 
     at_s: float
@@ -56,7 +56,7 @@ class Restart:
 
 
 def restarts(course: Course) -> list[Restart]:
-    """Every start that follows a stop inside the recording; empty where nothing is known of the engine."""
+    """Every start that follows a stop within the recording; empty if nothing is recorded about the engine."""
     if not _known(course):
         return []
     on = fired(course)
@@ -68,7 +68,7 @@ def restarts(course: Course) -> list[Restart]:
             continue
         stop = int(before[-1]) + 1
         tries = [int(a) for a in np.flatnonzero(turning[1 : start + 1] & ~turning[:start]) + 1 if a >= stop]
-        # Tries more than five minutes before the start belong to another attempt.
+        # Tries more than five minutes before the start are not part of it.
         tries = [a for a in tries if start - a <= _LOOK_BACK_S]
         first = int(tries[0]) if tries else int(start)
         found.append(
@@ -115,7 +115,7 @@ def _around(values: np.ndarray, at: int) -> float:
 
 
 def says_trouble(text: str) -> bool | None:
-    """What a mark says of trouble: True "stumbled", False "ran through" or "no stumble", None neither. Example: says_trouble("died") -> True."""
+    """Whether a mark tells of trouble: True "stumbled", False "ran through" or "no stumble", None neither. Example: says_trouble("died") -> True."""
     plain, denials = _DENIED.subn("", text.casefold())
     if any(word in plain for word in TROUBLE_WORDS):
         return True
@@ -131,9 +131,9 @@ def _marked(course: Course, at_s: float) -> str:
 
 @dataclass(frozen=True)
 class Hardness:
-    """What a hot soak asked of the car, in numbers; nan where unknown. driven_min: minutes of engine running before the stop.
+    """How hard a hot soak was, in numbers; nan if unknown. driven_min: minutes of engine running before the stop.
 
-    limit_degc: where this fuel reaches V/L 20 at the outside air pressure, so that fuel and altitude are in it and a repaired pump or line is not.
+    limit_degc: where this fuel reaches V/L 20 at the outside air pressure: it depends on fuel and altitude, not on the pump or line repaired.
     peak_degc: hottest fuel. high_speed_min: minutes before the stop above three times idle speed.
     """
 
@@ -164,13 +164,13 @@ def hardness(course: Course, soak: Phase) -> Hardness:
     )
 
 
-# How much easier one condition may be before a repeat no longer shows anything.
+# How much easier one condition may be before a repeat shows nothing.
 _EASIER = {"ambient_degc": 2.0, "limit_degc": 1.5}
 _SHORTER_SHARE = 0.8
 
 
 def softer(complaint: Hardness, repeat: Hardness) -> list[str]:
-    """In which ways a repeat was easier on the car than the run of the complaint; empty where it was at least as hard. Unknown counts as easier."""
+    """In which ways a repeat was easier on the car than the stop of the complaint; empty if it was at least as hard. Unknown counts as easier."""
     ways = []
     if not repeat.ambient_degc >= complaint.ambient_degc - _EASIER["ambient_degc"]:
         ways.append(
@@ -199,9 +199,9 @@ def softer(complaint: Hardness, repeat: Hardness) -> list[str]:
 
 @dataclass(frozen=True)
 class Proof:
-    """Whether stops after a repair show that a complaint is gone: how many were hard enough, failed, and what that allows at 95 %.
+    """Whether stops after a repair show that a complaint is gone: how many were hard enough, how many failed, and the failure rate still possible at 95 %.
 
-    easier: the ways in which stops asked less than the complaint's, each once.
+    easier: the ways in which stops were easier than the complaint's, each once.
     """
 
     shown: bool
@@ -213,9 +213,9 @@ class Proof:
 
 
 def proof(complaint: Hardness, repeats: list[tuple[Hardness, bool]]) -> Proof:
-    """Judge repeats (hardness, whether it failed) against the complaint's run. Raises InputError where there is no repeat.
+    """Judge repeats (hardness, whether it failed) against the complaint's stop. Raises InputError without a repeat.
 
-    Few stops without a failure prove little, and `still_possible` says how little: 0 of 3 still allow 63 % (exact binomial, 95 %).
+    Few stops without a failure prove little; `still_possible` is the rate they still allow: 0 of 3 allow 63 % (exact binomial, 95 %).
     """
     if not repeats:
         raise InputError("there is no hot soak after the repair: record one at least as hard as the complaint's")

@@ -1,7 +1,7 @@
-"""An interval for a whole curve at once: how far the largest excursion of any bin goes by chance.
+"""A simultaneous band for a whole curve: how large the largest excursion of any bin is by chance.
 
-Bins of one pull move together, and few pulls tell little of how, so the spread of the largest t value is found by simulation from the residuals'
-own correlation, drawn towards one common correlation by the amount that few pulls call for (target: O. Ledoit and M. Wolf, J. Portfolio Management
+Bins of one pull are correlated, and few pulls tell little about how, so the distribution of the largest t value is simulated from the correlation of
+the residuals, shrunk towards one common correlation by the amount that so few pulls require (target: O. Ledoit and M. Wolf, J. Portfolio Management
 30, 2004; amount: J. Schaefer and K. Strimmer, Stat. Appl. Genet. Mol. Biol. 4, 2005).
 """
 
@@ -14,7 +14,7 @@ _DRAWS = 4000
 
 @dataclass(frozen=True)
 class CurveDifference:
-    """Per bin: the difference (k,), its standard error (k,); the degrees of freedom, the multiplier that holds for all bins at once, for one bin."""
+    """Per bin: the difference (k,) and its standard error (k,); degrees of freedom; the multiplier for all bins at once, and for a single bin."""
 
     difference: np.ndarray
     standard_error: np.ndarray

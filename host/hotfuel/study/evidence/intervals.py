@@ -1,16 +1,14 @@
-"""The difference between two sides from one number a run, with the interval that small numbers of runs allow.
+"""The difference between two sides from one number per run, with an interval that holds for few runs.
 
 Every estimate is variant minus baseline. Pooled t (Student) below five runs a side, Welch with his degrees of freedom from five up; a linear model
-where sessions hold both sides or a covariate is asked for; a mixed model where that is the right one (`hotfuel.study.evidence.mixed`).
+where sessions hold both sides or there is a covariate; a mixed model where sessions differ at random (`hotfuel.study.evidence.mixed`).
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import (
-    special,
-)  # its quantiles are those of scipy.stats at a fiftieth of the time, which trials of thousands of reports need
+from scipy import special  # the quantiles of scipy.stats in a fiftieth of the time, which trials of thousands of reports need
 
 from hotfuel.errors import InputError
 
@@ -21,8 +19,8 @@ WELCH_FROM_RUNS = 5
 class Estimate:
     """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the standard deviation from one `unit` to the next.
 
-    unit: what counts as independent and was counted in runs_baseline and runs_variant: "run", "session" or "day".
-    floor: the part of the standard error that more runs would not make smaller (probes, guessed air), in it already.
+    unit: what is independent and counted in runs_baseline and runs_variant: "run", "session" or "day".
+    floor: the part of the standard error that more runs would not reduce (probes, guessed air); standard_error includes it.
     """
 
     difference: float
@@ -49,14 +47,14 @@ class Estimate:
         return float(2 * special.stdtr(self.degrees_of_freedom, -abs(self.difference) / self.standard_error))
 
     def p_equivalence(self, delta: float) -> float:
-        """The smallest error at which the two-sided interval still lies inside ±delta (1 where the estimate itself is outside)."""
+        """The smallest error level at which the two-sided interval lies inside ±delta (1 where the estimate itself is outside)."""
         room = delta - abs(self.difference)
         return float(2 * special.stdtr(self.degrees_of_freedom, -room / self.standard_error)) if room > 0 else 1.0
 
     def widened(self, uncertainty: float) -> "Estimate":
         """The same with an independent standard uncertainty added in quadrature (sensors that the sides do not share).
 
-        Degrees of freedom by Welch and Satterthwaite, the added part counting as known.
+        Degrees of freedom by Welch and Satterthwaite; the added part is taken as known exactly.
         """
         if uncertainty == 0:
             return self
@@ -76,12 +74,12 @@ def _sides(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> tuple[np.ndarray,
     if min(len(a), len(b)) < 2:
         raise InputError("one run on a side can be described, not tested: record at least two runs a side")
     if not (np.isfinite(a).all() and np.isfinite(b).all()):
-        raise InputError("a run without a value cannot be compared: leave it out or mend its session")
+        raise InputError("a run without a value cannot be compared: leave it out or repair its session")
     return a, b
 
 
 def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> Estimate:
-    """Difference of means from one value a run, (n,) and (m,), n and m at least 2.
+    """Difference of means from one value per run, (n,) and (m,), n and m at least 2.
 
     Pooled t below five runs on either side, else Welch (B. L. Welch, Biometrika 34, 1947).
     Raises InputError for fewer runs or values that are not finite.
@@ -104,20 +102,20 @@ def two_sample(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> Estimate:
 def linear(values: npt.ArrayLike, is_variant: npt.ArrayLike, nuisance: npt.ArrayLike, method: str) -> Estimate:
     """Least-squares difference with nuisance columns (n, k), such as sessions as blocks, drift over the order, a covariate; a constant is added.
 
-    Raises InputError where the columns leave nothing to tell the sides apart, or no degree of freedom.
+    Raises InputError where the columns explain the side completely or leave no degree of freedom.
     """
     y, side = np.asarray(values, dtype=float), np.asarray(is_variant, dtype=float)
     basis = _basis(np.asarray(nuisance, dtype=float).reshape(len(y), -1))
 
     def alone(column: np.ndarray) -> np.ndarray:
-        """What of a column no nuisance explains; taken off twice, because the first time leaves rounding behind."""
+        """The part of a column that no nuisance explains; projected out twice, because the first pass leaves rounding errors."""
         left = column - column.mean()
         for _ in range(2):
             left = left - basis @ (basis.T @ left)
         answer: np.ndarray = left
         return answer
 
-    # Frisch, Waugh and Lovell: the side's coefficient is that of what is left of it on what is left of the values
+    # Frisch, Waugh and Lovell: the side's coefficient is that of its residual on the values' residual
     own, left = alone(side), alone(y)
     weight = float(own @ own)
     if not np.sqrt(weight) > _ALONE * np.linalg.norm(side - side.mean()):
@@ -132,11 +130,11 @@ def linear(values: npt.ArrayLike, is_variant: npt.ArrayLike, nuisance: npt.Array
     return _estimate(difference, spread2 / weight, freedom, spread2, len(y) - m, m, method)
 
 
-_ALONE = 1e-9  # share of a column below which what is left of it is rounding
+_ALONE = 1e-9  # share of a column below which its residual is rounding
 
 
 def _basis(columns: np.ndarray) -> np.ndarray:
-    """Orthonormal columns that span the given ones, centred and scaled first: QR with pivoting, so that a column that repeats others adds none."""
+    """Orthonormal columns that span the given ones, centred and scaled first: QR with pivoting, so that a linearly dependent column adds none."""
     from scipy import linalg  # loads slowly, and most comparisons have no nuisance
 
     centred = columns - columns.mean(axis=0)
@@ -149,30 +147,30 @@ def _basis(columns: np.ndarray) -> np.ndarray:
 
 
 def _estimate(difference: float, variance: float, freedom: float, spread2: float, n: int, m: int, method: str) -> Estimate:
-    # Equal values to the last digit come from a fault or from rounding; a spread of zero would make any difference certain.
+    # Values equal to the last digit come from a fault or from rounding; with a spread of zero any difference would be certain.
     if not variance > 1e-18:
         raise InputError(
-            "the runs of both sides are equal to the last digit, so nothing is known of their spread: record runs that are independent"
+            "the runs of both sides are equal to the last digit, so their spread is unknown: record independent runs"
         )
     return Estimate(difference, float(np.sqrt(variance)), freedom, float(np.sqrt(spread2)), n, m, method)
 
 
 def runs_needed(spread: float, half_width: float, most: int = 100, level: float = 0.95) -> int:
-    """Runs a side (2 to `most`) after which the pooled-t interval is expected to be no wider than ±half_width at that spread."""
+    """Runs a side (2 to `most`) from which the pooled-t interval is expected to be no wider than ±half_width at that spread."""
     n = np.arange(2, most + 1)
     enough = special.stdtrit(2 * n - 2, 0.5 + level / 2) * spread * np.sqrt(2 / n) <= half_width
     return int(n[enough][0]) if enough.any() else most
 
 
 def spread_range(spread: float, degrees_of_freedom: float, level: float = 0.8) -> tuple[float, float]:
-    """Interval of a standard deviation that was estimated with so many degrees of freedom (chi square)."""
+    """Interval of a standard deviation estimated with so many degrees of freedom (chi square)."""
     low = np.sqrt(degrees_of_freedom / special.chdtri(degrees_of_freedom, 0.5 - level / 2))
     high = np.sqrt(degrees_of_freedom / special.chdtri(degrees_of_freedom, 0.5 + level / 2))
     return float(spread * low), float(spread * high)
 
 
 def zero_failures_bound(trials: int, level: float = 0.95) -> float:
-    """The failure probability that no failure in so many trials still allows, at `level` (exact binomial, Clopper and Pearson 1934).
+    """The upper bound of the failure probability after no failure in so many trials, at `level` (exact binomial, Clopper and Pearson 1934).
 
     Example: zero_failures_bound(3) -> 0.632.
     """

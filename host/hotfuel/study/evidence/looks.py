@@ -1,11 +1,11 @@
-"""A look after every block, paid for beforehand: intervals that hold at all looks and for all pairs of variants together.
+"""A test with a look after every block: intervals that hold at all looks and for all pairs of variants together.
 
-A block holds one run of each variant. After block k every pair's difference is held against a multiple of its standard error (pooled over all variants),
-and the multiples are such that under normal runs of one spread the largest of all pairs leaves them, at any look up to the declared last, with 5 %. How
-much of the 5 % each look may spend is fixed by a spending function, 0.05 (k / last)^2 (K. K. G. Lan and D. L. DeMets, Biometrika 70, 1983; the power
-family: K. Kim and D. L. DeMets, Biometrika 74, 1987; both from memory). The multiples are not those of the normal theory, which are too small for few
-runs: successive t values are drawn with their own joint distribution, which depends on neither mean nor spread, from a fixed seed. Intervals that hold at
-every look are C. Jennison and B. W. Turnbull's (J. R. Statist. Soc. B 51, 1989; from memory).
+A block holds one run of each variant. After block k every pair's difference is compared with a multiple of its standard error (pooled over all
+variants). The multiples are such that, for normal runs of one spread and no difference, the largest of all pairs exceeds them with 5 % probability at any
+look up to the declared last. How much of the 5 % each look may spend is set by a spending function, 0.05 (k / last)^2 (K. K. G. Lan and D. L. DeMets,
+Biometrika 70, 1983; the power family: K. Kim and D. L. DeMets, Biometrika 74, 1987; both from memory). The multiples are not those of normal theory, which
+are too small for few runs: the joint distribution of successive t values, which depends on neither mean nor spread, is simulated with a fixed seed.
+Intervals that hold at every look are C. Jennison and B. W. Turnbull's (J. R. Statist. Soc. B 51, 1989; from memory).
 """
 
 from dataclasses import dataclass
@@ -22,9 +22,9 @@ MOST_BLOCKS = 40
 MOST_VARIANTS = 6
 _EXPONENT = 2.0
 _DRAWS, _SEED = 200_000, 1983
-_ROUGH_DRAWS = 20_000  # enough to count how many blocks a plan needs, not to decide by
-_PARTS = 20  # of the draws: a long plan would fill the memory at once
-_INFLATION = 1.3  # a plan with looks may take so many times the runs of one without
+_ROUGH_DRAWS = 20_000  # enough to find how many blocks a plan needs, not for a verdict
+_PARTS = 20  # of the draws: all draws of a long plan at once would fill the memory
+_INFLATION = 1.3  # a plan with looks may take at most this many times the runs of one without
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Sight:
     spread: float
     verdict: str
     block: int
-    more: int  # further blocks that should decide, if the difference is as large as it looks; 0: decided, or not within the plan
+    more: int  # further blocks expected to decide, if the difference is as large as it looks; 0: decided, or not within the plan
 
 
 def _paths(variants: int, blocks: int, draws: int, seed: int, shift: float = 0.0) -> np.ndarray:
@@ -59,7 +59,7 @@ def _paths(variants: int, blocks: int, draws: int, seed: int, shift: float = 0.0
 
 @lru_cache(maxsize=64)
 def multiples(variants: int, blocks: int, draws: int = _DRAWS) -> tuple[float, ...]:
-    """The multiples of a pair's standard error after blocks 2, 3, ... up to the last one declared.
+    """The multiples of a pair's standard error after blocks 2, 3, ... up to the declared last block.
 
     Raises InputError for fewer than two variants or blocks, or more than MOST_VARIANTS or MOST_BLOCKS.
     """
@@ -82,7 +82,7 @@ def multiples(variants: int, blocks: int, draws: int = _DRAWS) -> tuple[float, .
 
 
 def fixed_blocks(variants: int, difference: float, spread: float, chance: float = 0.9) -> int:
-    """Runs of each variant that find a difference against the first with that chance, with one look at the end, all pairs counted (Tukey's range).
+    """Runs of each variant that find a difference from the first with that chance in one look at the end, over all pairs (Tukey's range).
 
     For two variants it is the pooled t test's. Raises InputError for numbers not above 0 or more than MOST_BLOCKS runs.
     """
@@ -109,7 +109,7 @@ def fixed_blocks(variants: int, difference: float, spread: float, chance: float 
 def most_blocks(variants: int, difference: float, spread: float, chance: float = 0.95) -> int:
     """The declared last block: the first that finds the difference with `chance` and a look after every block, at most 1.3 times the fixed plan's runs.
 
-    The fixed plan's own chance is 90 %; a little more is asked here, because a day drifts.
+    The fixed plan has a chance of 90 %; a little more is required here, because conditions drift over a day.
     """
     fixed = fixed_blocks(variants, difference, spread)
     most = max(int(np.ceil(_INFLATION * fixed - 1e-9)), 2)
@@ -121,16 +121,16 @@ def most_blocks(variants: int, difference: float, spread: float, chance: float =
 
 
 def looked(values: np.ndarray, last: int, delta: float) -> list[Sight]:
-    """What is to be said after the complete blocks in `values` (blocks, variants), of every pair, by a plan that ends after `last`.
+    """Every pair after the complete blocks in `values` (blocks, variants), by a plan that ends after block `last`.
 
-    A verdict once reached stays, because it held at its own look. Raises InputError for blocks with a missing value or more than were declared; fewer
+    A verdict once reached stays, because it was valid at its look. Raises InputError for blocks with a missing value or more than were declared; fewer
     than two complete blocks give an empty list.
     """
     done, variants = values.shape
     if done > last:
-        raise InputError(f"{done} blocks were driven of a plan of {last}: what comes after its end decides nothing")
+        raise InputError(f"{done} blocks were driven of a plan of {last}: runs after its end do not count")
     if not np.isfinite(values).all():
-        raise InputError("a block with a run that has no value is not complete: drive that run again")
+        raise InputError("a block in which a run has no value is not complete: drive that run again")
     if done < 2:
         return []
     bounds = multiples(variants, last)
@@ -165,9 +165,7 @@ def _standing(values: np.ndarray) -> tuple[np.ndarray, float, float]:
     means = values.mean(axis=0)
     spread = float(np.sqrt(((values - means) ** 2).sum() / (variants * (blocks - 1))))
     if not spread > 1e-9:
-        raise InputError(
-            "the runs are equal to the last digit, so nothing is known of their spread: record runs that are independent"
-        )
+        raise InputError("the runs are equal to the last digit, so their spread is unknown: record independent runs")
     return means, spread * float(np.sqrt(2 / blocks)), spread
 
 

@@ -1,4 +1,4 @@
-"""A linear mixed model with one random intercept a session, by restricted maximum likelihood, with Satterthwaite's degrees of freedom.
+"""A linear mixed model with one random intercept per session, by restricted maximum likelihood, with Satterthwaite's degrees of freedom.
 
 For runs of both sides spread over sessions, from five runs a side up. y = X b + session + error; the variance ratio is found by one
 bounded search, all else in closed form. Sources: H. D. Patterson and R. Thompson, Biometrika 58 (1971), restricted likelihood;

@@ -1,4 +1,4 @@
-"""The order of runs: is it mixed up with the fix, and which order should be driven instead."""
+"""The order of runs: whether it is confounded with the fix, and which order to drive instead."""
 
 from collections.abc import Sequence
 
@@ -6,12 +6,12 @@ import numpy as np
 
 from hotfuel.errors import InputError
 
-_LARGEST_VARIANCE_INFLATION = 1.25  # removing drift may cost at most this factor in variance, else it is not removed
+_LARGEST_VARIANCE_INFLATION = 1.25  # above this factor in variance the drift is not removed
 MOST_RUNS = 200
 
 
 def variance_inflation(sides: Sequence[bool]) -> float:
-    """How much removing a straight drift over the order widens the variance of the difference: 1 / (1 - r²); infinite where nothing is left."""
+    """Factor by which removing a straight drift over the order increases the variance of the difference: 1 / (1 - r²); infinite if order and side coincide."""
     side = np.asarray(sides, dtype=float)
     position = np.arange(len(side), dtype=float)
     if len(side) < 3 or side.std() == 0:
@@ -21,18 +21,18 @@ def variance_inflation(sides: Sequence[bool]) -> float:
 
 
 def is_balanced(sides: Sequence[bool]) -> bool:
-    """Whether the order is mixed well enough that a drift can be removed."""
+    """Whether the order is balanced well enough for a drift to be removed."""
     return variance_inflation(sides) <= _LARGEST_VARIANCE_INFLATION
 
 
 def is_one_after_the_other(sides: Sequence[bool]) -> bool:
-    """Whether all runs of one side came before all of the other: order and fix cannot be told apart."""
+    """Whether all runs of one side came before all of the other, so that order and fix cannot be separated."""
     changes = int(np.count_nonzero(np.diff(np.asarray(sides, dtype=int))))
     return len(sides) > 1 and changes == 1
 
 
 def balanced_order(variants: Sequence[str], runs_each: int, seed: int | None = None) -> list[str]:
-    """One order drawn at random among those that a straight drift biases least, with no variant more than twice in a row where that can be had.
+    """One order drawn at random from those that a straight drift biases least, with no variant more than twice in a row where possible.
 
     variants: two or more different names; runs_each: 1 to 200 divided by their number. A seed makes the draw repeatable.
     Raises InputError otherwise. Example: balanced_order(["sleeve", "bare"], 2, seed=1) is ABBA or BAAB.
@@ -53,7 +53,7 @@ def balanced_order(variants: Sequence[str], runs_each: int, seed: int | None = N
 
 
 def mirrored_blocks(variants: Sequence[str], blocks: int, seed: int | None = None) -> list[str]:
-    """Blocks that hold each variant once, in an order drawn; every second one is the mirror image of the one before, so that drift is balanced.
+    """Blocks with each variant once, in a random order; every second block mirrors the one before, so that drift cancels.
 
     Example: mirrored_blocks(["bare", "sleeve"], 2, seed=1) is ABBA or BAAB.
     """
@@ -66,7 +66,7 @@ def mirrored_blocks(variants: Sequence[str], blocks: int, seed: int | None = Non
 
 
 def _draws(count: int, runs_each: int, random: np.random.Generator, draws: int = 400) -> np.ndarray:
-    """Random orders (2 * draws, runs). Half are made of blocks and their mirror images: chance alone hardly ever balances a long order."""
+    """Random orders (2 * draws, runs). Half consist of blocks and their mirror images: a long random order is hardly ever balanced."""
     free = random.permuted(np.tile(np.repeat(np.arange(count), runs_each), (draws, 1)), axis=1)
     pairs = (runs_each + 1) // 2
     blocks = random.permuted(np.tile(np.arange(count), (draws, pairs, 1)), axis=2)

@@ -1,4 +1,4 @@
-"""Before the runs: how many are needed for a difference of so much, and in which order to drive them."""
+"""Before the runs: how many are needed to find a given difference, and in which order to drive them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from hotfuel.study.evidence.order import MOST_RUNS, balanced_order
 
 @dataclass(frozen=True)
 class Plan:
-    """Runs a side that find a difference of `difference` with chance `chance` at a run-to-run spread of `spread`, and an order drawn for them."""
+    """Runs a side that find `difference` with probability `chance` at a run-to-run spread of `spread`, and a random balanced order for them."""
 
     difference: float
     spread: float
@@ -44,13 +44,13 @@ def runs_for(difference: float, spread: float, chance: float = 0.9, level: float
     enough = np.flatnonzero(power >= chance)
     if not enough.size:
         raise InputError(
-            f"a difference of {difference:g} at a spread of {spread:g} needs more than {MOST_RUNS // 2} runs a side: make the runs alike first"
+            f"a difference of {difference:g} at a spread of {spread:g} needs more than {MOST_RUNS // 2} runs a side: make the runs more alike first"
         )
     return int(n[enough[0]])
 
 
 def plan(variants: Sequence[str], difference: float, spread: float, *, chance: float = 0.9, seed: int | None = None) -> Plan:
-    """How many runs of each variant, and a balanced order drawn at random for them. Raises InputError as `runs_for` and `balanced_order` do."""
+    """How many runs of each variant, and a random balanced order for them. Raises InputError as `runs_for` and `balanced_order` do."""
     each = runs_for(difference, spread, chance)
     if each * len(variants) > MOST_RUNS:
         raise InputError(f"{each} runs of each of {len(variants)} variants are too many: allowed are {MOST_RUNS} in all")

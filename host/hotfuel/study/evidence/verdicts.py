@@ -1,10 +1,9 @@
-"""From an estimate to a verdict, for one question or many, with the false ones of a whole report held to one in twenty.
+"""From an estimate to a verdict, for one question or many, with at most 5 % probability of any false verdict in a report.
 
-What was asked is a sequence of questions for each pair of variants. The pairs share 5 % equally (Bonferroni), and the interval at that level is the one
-shown, so that sentence, figure and table cannot disagree; a pair's next question is tested only behind a decided one (fixed sequence). The other
-questions are looked at by Holm with the share of the pairs that were decided (S. Holm, Scand. J. Statist. 6, 1979). A question that is not looked at
-gets no verdict; a difference so large that its interval, corrected for all rows of the report, leaves out everything not worth having is reported as
-seen, not as decided.
+The user asks a sequence of questions for each pair of variants. The pairs share 5 % equally (Bonferroni), and the interval at that level is the one
+printed, so that sentence, figure and table agree; a pair's next question is tested only after a decided one (fixed sequence). The other questions are
+tested by Holm with the share of the pairs that were decided (S. Holm, Scand. J. Statist. 6, 1979). A question that is not tested gets no verdict; a
+difference whose interval, corrected for all rows of the report, lies wholly beyond what is worth having is reported as seen, not as decided.
 """
 
 from collections.abc import Sequence
@@ -27,14 +26,14 @@ DELTA_DEGC = 3.0
 DELTA_POWER_PERCENT = 0.5
 LEVEL = 0.95
 MOST_RUNS = 100
-_NORMAL = 1.96  # of a 95 % interval whose spread is known
+_NORMAL = 1.96  # half-width of a 95 % interval with a known spread, in standard errors
 
 
 @dataclass(frozen=True)
 class MoreRuns:
-    """How many more runs a side would decide: `at_least` if the difference is as large as it looks, `at_most` whatever it is.
+    """How many more runs a side would decide: `at_least` if the difference is as large as it looks, `at_most` whatever its size.
 
-    `at_most` = 100 stands for "100 or more". in_vain: no number of runs would, because of what differed besides the change.
+    `at_most` = 100 stands for "100 or more". in_vain: no number of runs would decide, because of what differed besides the change.
     """
 
     at_least: int
@@ -54,7 +53,7 @@ class MoreRuns:
 
 
 def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
-    """The verdict at that error: inside ±delta first, because a difference that is real and not worth having is the latter."""
+    """The verdict at that error level. Inside ±delta is checked first: a real difference that is not worth having counts as none."""
     low, high = estimate.interval(1 - error)
     if -delta < low and high < delta:
         return NO_DIFFERENCE
@@ -64,7 +63,7 @@ def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
 
 
 def sides(better: int) -> tuple[str, str]:
-    """(the verdict of a change that helped, of one that did harm). better: 1 where more is better, -1 where less is."""
+    """(the verdict of a change that helped, of one that made it worse). better: 1 where more is better, -1 where less is."""
     return (HIGHER, LOWER) if better > 0 else (LOWER, HIGHER)
 
 
@@ -75,12 +74,12 @@ def seen(estimate: Estimate, delta: float, rows: int) -> bool:
 
 
 def error_of_verdict(estimate: Estimate, delta: float) -> float:
-    """The smallest error at which `judge` comes to a verdict."""
+    """The smallest error level at which `judge` gives a verdict."""
     return min(estimate.p_difference(), estimate.p_equivalence(delta))
 
 
 def holm(estimates: Sequence[Estimate], deltas: Sequence[float], error: float = 1 - LEVEL) -> list[str]:
-    """Verdicts of several questions that share one error: the clearest at error / n, the next at error / (n - 1), until one stays undecided."""
+    """Verdicts of several questions that share one error level: the clearest at error / n, the next at error / (n - 1), until one is undecided."""
     verdicts = [UNDECIDED] * len(estimates)
     order = np.argsort([error_of_verdict(e, d) for e, d in zip(estimates, deltas, strict=True)], kind="stable")
     for done, i in enumerate(order):
@@ -91,12 +90,10 @@ def holm(estimates: Sequence[Estimate], deltas: Sequence[float], error: float = 
 
 
 def more_runs(estimate: Estimate, delta: float) -> MoreRuns:
-    """How many more runs a side, as a range: the spread is known only to its own interval, the difference only to the estimate.
+    """How many more runs a side, as a range, because the spread itself is only estimated.
 
-    What runs do not make smaller (the estimate's floor) takes its part of the room.
-
-    An interval of ±delta / 2 always decides. The upper end asks for that at the upper end of the spread; the lower end is content with an interval
-    narrower than the difference as it looks now, at the lower end of the spread.
+    The estimate's floor, which runs do not reduce, is subtracted first. An interval of ±delta / 2 always decides: the upper end of the range requires
+    that at the upper end of the spread. The lower end requires an interval narrower than the present difference, at the lower end of the spread.
     """
     now = min(estimate.runs_baseline, estimate.runs_variant)
     low, high = spread_range(estimate.spread, estimate.degrees_of_freedom)

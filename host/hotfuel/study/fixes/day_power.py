@@ -116,5 +116,5 @@ def _looked(gain: Gain, one: Sight | None, base: Said, variant: Said) -> Gain:
 
 
 def _alone(numbers: tuple[float, float, float]) -> tuple[float, float, float]:
-    """A value without its interval, which holds for a number of pulls fixed beforehand."""
+    """The value without its interval, which is valid only for a number of pulls fixed beforehand."""
     return numbers[0], float("nan"), float("nan")

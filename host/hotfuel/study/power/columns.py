@@ -1,4 +1,4 @@
-"""Which column of a pull's file is what, and in which unit: guessed from the heading's words, shown, overridable."""
+"""Which column of a pull's file is what, and in which unit: guessed from the heading's words, reported, and overridable."""
 
 import re
 from collections.abc import Mapping, Sequence
@@ -27,7 +27,7 @@ ROLES: dict[str, str] = {
     "oil": "temperature",
     "speed": "speed",
 }
-NEEDED = ("rpm", "torque", "power")  # roles for which two columns that fit equally well are asked about
+NEEDED = ("rpm", "torque", "power")  # roles for which two columns that fit equally well are an error
 # role -> sets of ideas, each of which makes a heading fit (see headings.IDEAS)
 _FITS: dict[str, tuple[frozenset[str], ...]] = {
     role: tuple(frozenset(one.split()) for one in sets)
@@ -100,7 +100,7 @@ _NO_COLUMN |= {"corrected", "uncorrected", "run"}
 
 @dataclass(frozen=True)
 class Column:
-    """One column put to use: position, heading as written, unit as this house writes it ("" unknown), whether the heading says corrected."""
+    """One column in use: position, heading as written, unit as hotfuel.units spells it ("" unknown), whether the heading says corrected."""
 
     position: int
     header: str
@@ -109,7 +109,7 @@ class Column:
 
 
 def unit_of(text: str, dimension: str) -> str:
-    """The unit written in a heading such as "Torque (Nm)", "power_hp" or "TORQUE [ft-lbs]", in the spelling of hotfuel.units; "" for none."""
+    """The unit written in a heading such as "Torque (Nm)", "power_hp" or "TORQUE [ft-lbs]", as hotfuel.units spells it; "" for none."""
     return _split_unit(text, dimension)[1]
 
 
@@ -131,13 +131,13 @@ def _split_unit(text: str, dimension: str) -> tuple[str, str]:
 
 
 def corrected_by(header: str) -> bool | None:
-    """Whether a heading says that its figures are corrected (True) or as measured (False); None if neither."""
+    """Whether a heading states that its figures are corrected (True) or as measured (False); None if neither."""
     found = ideas(header)
     return None if not {"corrected", "uncorrected"} & set(found) else "uncorrected" not in found
 
 
 def _bare(header: str) -> list[str]:
-    """The ideas of a heading that tell columns apart."""
+    """The ideas of a heading that distinguish columns."""
     return [idea for idea in ideas(header) if not idea.isdigit() and idea not in _NO_COLUMN]
 
 
@@ -169,7 +169,7 @@ def score(role: str, header: str) -> float:
     elif unit and role in ("torque", "power") and found in (["m"], ["md"], ["p"], ["pe"]):
         best = max(best, 2.0)
     if best and role in ("torque", "power") and corrected_by(header):
-        best -= 0.25  # where both are there, what was measured is wanted
+        best -= 0.25  # if both exist, the measured one is preferred
     return max(best + (0.5 if unit and best else 0.0), 0.0)
 
 
@@ -179,12 +179,12 @@ def assign(
     """{role: Column} for the header row.
 
     mapping: {role: header text or position from 1} and unit_options: {role: unit} override the guess. Raises InputError, one sentence, when a
-    name given is not there, two columns fit equally well, or there is no engine speed or neither torque nor power.
+    given name does not exist, two columns fit equally well, or there is no engine speed or neither torque nor power.
     """
-    known = ", ".join(f'"{" ".join(h.split())}"' for h in headers)  # a quoted heading may run over lines
+    known = ", ".join(f'"{" ".join(h.split())}"' for h in headers)  # a quoted heading may span lines
     for role in (*mapping, *unit_options):
         if role not in ROLES:
-            raise InputError(f'"{role}" is no kind of column (--column ROLE=HEADING): choose among {", ".join(ROLES)}')
+            raise InputError(f'"{role}" is not a kind of column (--column ROLE=HEADING): choose from {", ".join(ROLES)}')
     below = [*(units_row or ()), *[""] * len(headers)]
     whole = [f"{header} ({unit})" if unit and "(" not in header else header for header, unit in zip(headers, below, strict=False)]
     found: dict[str, Column] = {}
@@ -228,7 +228,7 @@ def _of_one_kind(
     units_row: Sequence[str] | None,
     options: Mapping[str, str],
 ) -> None:
-    """Torque and power both corrected or both as measured, where a column for it is there: one of each is off by the correction."""
+    """Make torque and power both corrected or both as measured, where the file has such a column: otherwise they differ by the correction."""
     if found["torque"].corrected == found["power"].corrected:
         return
     for role in free:
@@ -264,7 +264,7 @@ def _column(
         unit = unit_of(f"({options[role]})", dimension)
         if not unit:
             allowed = ", ".join(UNITS.get(dimension, {})) or "none, it is a plain number"
-            raise InputError(f'"{options[role]}" is no unit of {role} (--unit {role}=UNIT): allowed are {allowed}')
+            raise InputError(f'"{options[role]}" is not a unit of {role} (--unit {role}=UNIT): allowed are {allowed}')
     if not unit and role == "rpm":
         unit = "rpm"
     if not unit and role == "time":

@@ -1,4 +1,4 @@
-"""Power corrected to standard weather: SAE J1349 and the older standard. They correct the air only; nothing in them is for the fuel's temperature."""
+"""Power corrected to standard weather: SAE J1349 and the older standard. They correct for the air only, not for the fuel's temperature."""
 
 from dataclasses import dataclass
 
@@ -17,7 +17,7 @@ def saturation_pressure_kpa(temperature_degc: float) -> float:
 
 @dataclass(frozen=True)
 class Weather:
-    """Air at the engine's intake: station pressure, temperature, vapour pressure of its moisture. Use `weather` to make one with checks."""
+    """Air at the engine's intake: station pressure, temperature, vapour pressure of its moisture. `weather` makes one with checks."""
 
     pressure_kpa: float
     temperature_degc: float
@@ -36,14 +36,14 @@ def weather(
     relative_humidity_percent: float | None = None,
     dew_point_degc: float | None = None,
 ) -> Weather:
-    """The weather of a pull, from station pressure (never the sea-level value), intake temperature and one of the two humidities.
+    """The weather of a pull, from station pressure (not the sea-level value), intake temperature and one of the two humidities.
 
     Raises InputError, one sentence, for values outside 60 to 110 kPa, -20 to 55 degC, 0 to 100 %, a dew point above the temperature, or none or
     both humidities. Example: weather(98, 30, relative_humidity_percent=50).dry_kpa -> 95.88.
     """
     if not 60 <= pressure_kpa <= 110:
         raise InputError(
-            f"an air pressure of {pressure_kpa:g} kPa was given: allowed is 60 to 110 kPa, as the barometer beside the engine reads"
+            f"an air pressure of {pressure_kpa:g} kPa was given: allowed is 60 to 110 kPa, as a barometer beside the engine reads"
         )
     if not -20 <= temperature_degc <= 55:
         raise InputError(f"an intake air temperature of {temperature_degc:g} °C was given: allowed is -20 to 55 °C")
@@ -85,17 +85,17 @@ STANDARDS = {"SAE J1349": sae_j1349, "older standard": older_standard}
 
 
 def check(standard: str) -> None:
-    """Raises InputError with the names there are, for a standard that is none of them."""
+    """Raises InputError, which lists the standards, for an unknown one."""
     if standard not in STANDARDS:
-        raise InputError(f'the power standard "{standard}" is not known: choose {" or ".join(STANDARDS)}')
+        raise InputError(f'the power standard "{standard}" is unknown: choose {" or ".join(STANDARDS)}')
 
 
 def factor(air: Weather, standard: str = "SAE J1349") -> float:
-    """The factor by the name of a standard. Raises InputError with the names there are."""
+    """The factor by the name of a standard. Raises InputError for an unknown one."""
     check(standard)
     return STANDARDS[standard](air)
 
 
 def is_valid(air: Weather) -> bool:
-    """Whether this weather is near enough to standard weather for absolute figures to count (by SAE J1349's own ±7 %)."""
+    """Whether this weather is close enough to standard weather for absolute figures to be valid (SAE J1349: ±7 %)."""
     return abs(sae_j1349(air) - 1) <= LARGEST_CORRECTION

@@ -1,4 +1,4 @@
-"""Power curves on common engine-speed bins, and their shape in words."""
+"""Power curves on common engine-speed bins."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -25,18 +25,18 @@ class Bins:
         return (self.rpm[:, None] + steps * self.width).ravel()
 
     def mean_log_power(self, pull: Pull) -> np.ndarray:
-        """Natural log of power kW averaged over each bin (k,), by straight lines between the pull's points."""
+        """Natural log of power kW averaged over each bin (k,), by linear interpolation between the pull's points."""
         power = np.interp(self._fine(), pull.rpm, pull.power_kw).reshape(len(self.rpm), _FINE_STEPS).mean(axis=1)
         if not (power > 0).all():
             raise InputError(
-                f"{pull.name} has no power at {self.rpm[np.argmin(power)]:.0f} rpm: cut the pull to where the engine pulls"
+                f"{pull.name} has no power at {self.rpm[np.argmin(power)]:.0f} rpm: cut the pull to the speeds at which the engine pulls"
             )
         answer: np.ndarray = np.log(power)
         return answer
 
     @property
     def band(self) -> tuple[float, float]:
-        """From the first bin's beginning to the last one's end, rpm."""
+        """From the lower edge of the first bin to the upper edge of the last, rpm."""
         return float(self.rpm[0] - self.width / 2), float(self.rpm[-1] + self.width / 2)
 
     def side_mean(self, pulls: Sequence[Pull], column: str) -> float:
@@ -52,13 +52,13 @@ class Bins:
 
 
 def mean_log_percent(pulls: Mapping[int, Pull]) -> dict[int, float]:
-    """{number: 100 times the mean log of power over the bins that all pulls share}: differences are per cent, small ones exactly."""
+    """{number: 100 times the mean log of power over the bins that all pulls share}: small differences are per cent."""
     grid = bins(list(pulls.values()))
     return {number: float(100 * grid.mean_log_power(pull).mean()) for number, pull in pulls.items()}
 
 
 def bins(pulls: Sequence[Pull], width_rpm: float | None = None, band_rpm: tuple[float, float] | None = None) -> Bins:
-    """Bins over the engine speeds that all pulls share, or the band asked for; width 250 rpm unless that gives fewer than 8 bins, or as given (50 to 1000).
+    """Bins over the engine speeds that all pulls share, or over band_rpm; width 250 rpm unless that gives fewer than 8 bins, or as given (50 to 1000).
 
     Raises InputError where the pulls share less than 500 rpm, do not cover the band, or the width gives fewer than three bins.
     """
@@ -85,7 +85,7 @@ def bins(pulls: Sequence[Pull], width_rpm: float | None = None, band_rpm: tuple[
 
 
 def two_engines(groups: Mapping[str, Sequence[Pull]]) -> None:
-    """Raises InputError where two pulls differ by more than 30 % at the same engine speed: that is no fuel, that is another engine or unit."""
+    """Raises InputError where two pulls differ by more than 30 % at the same engine speed: fuel cannot do that, another engine or unit can."""
     pulls = [pull for side in groups.values() for pull in side]
     first = pulls[0]
     for pull in pulls[1:]:

@@ -1,4 +1,4 @@
-"""A delimited text file of numbers in whatever shape it comes: encoding, delimiter, decimal sign, header and units rows."""
+"""A delimited text file of numbers of unknown layout: encoding, delimiter, decimal sign, header and units rows."""
 
 import csv
 import io
@@ -19,9 +19,9 @@ _POINT = re.compile(r"[-+]?\d*\.\d+(?:[eE][-+]?\d+)?")
 
 @dataclass(frozen=True)
 class Table:
-    """Headers (k,), units row (k,) or None, numbers (rows, k) with nan for empty cells, what was left out, and the rows of cells above the headers.
+    """Headers (k,), units row (k,) or None, numbers (rows, k) with nan for empty cells, notes on rows left out, and the rows of cells above the headers.
 
-    label: what sets this table apart within its file (a sheet's name); "" for the only one.
+    label: the name of this table within its file (a sheet's name); "" for the only one.
     """
 
     headers: tuple[str, ...]
@@ -33,13 +33,15 @@ class Table:
 
 
 def read(path: Path) -> Table:
-    """The table of a text file. Raises InputError, one sentence that begins with the file's name, when it is no table of numbers."""
+    """The table of a text file. Raises InputError, one sentence that begins with the file's name, if it is not a table of numbers."""
     try:
         raw = path.read_bytes()[: MOST_BYTES + 1]
     except OSError as error:
         raise InputError(f"{path.name} cannot be read ({error.strerror}): give the path of a file of pulls") from None
     if len(raw) > MOST_BYTES:
-        raise InputError(f"{path.name} has more than {MOST_BYTES // 1_000_000} MB: that is no file of pulls")
+        raise InputError(
+            f"{path.name} has more than {MOST_BYTES // 1_000_000} MB, which is too large for a file of pulls: export the pulls alone"
+        )
     return parse(decode(raw, path.name), path.name)
 
 
@@ -97,16 +99,14 @@ def of_rows(rows: list[list[str]], name: str, decimal: str = ".") -> Table:
     if len(rows[first]) > width and not table:
         raise InputError(f"{name} names {width} columns in its header and has {len(rows[first])} in its rows: name each column")
     if skipped > len(table):
-        raise InputError(
-            f"{name} has {skipped} rows that are no row of numbers against {len(table)} that are: export the pull again"
-        )
+        raise InputError(f"{name} has {skipped} rows that are not numbers and only {len(table)} that are: export the pull again")
     notes = [f"{skipped} row{'s' if skipped > 1 else ''} without numbers left out"] if skipped else []
     notes += ["repeated header rows left out"] if repeated else []
     return Table(headers, units_row, np.array(table), tuple(notes), tuple(tuple(row) for row in rows[:header_at]))
 
 
 def _first_of_many(good: list[bool]) -> int:
-    """The first row of numbers that others follow: a line about the weather above the headers may hold two numbers as well."""
+    """The first row of numbers that others follow: a line about the weather above the headers may also contain two numbers."""
     for i, here in enumerate(good):
         if here and sum(good[i : i + 5]) >= min(4, len(good) - i):
             return i
@@ -114,7 +114,7 @@ def _first_of_many(good: list[bool]) -> int:
 
 
 def number(cell: str, decimal: str) -> float:
-    """One cell as a number, nan where it is none; digits grouped in threes are understood."""
+    """One cell as a number, nan if it is none; digits may be grouped in threes."""
     text = cell.strip().replace("\u2212", "-").replace("\u00a0", "").strip("'\"")
     if decimal == ",":
         if _GROUPED_POINT.fullmatch(text):
@@ -130,7 +130,7 @@ def number(cell: str, decimal: str) -> float:
 
 
 def _split(lines: list[str], delimiter: str) -> list[list[str]]:
-    if not delimiter.strip(" "):  # columns laid out with blanks: two or more first, so that a header may hold one
+    if not delimiter.strip(" "):  # columns separated by blanks: two or more are tried first, so that a heading may contain one
         return [re.split(rf"\s{{{len(delimiter)},}}", line.strip()) for line in lines]
     try:
         return [[cell.strip() for cell in row] for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter)]
@@ -139,7 +139,7 @@ def _split(lines: list[str], delimiter: str) -> list[list[str]]:
 
 
 def _fit(rows: list[list[str]]) -> float:
-    """How much this split looks like a table: rows of the commonest width with two numbers or more, cells that are numbers; wider is better on a tie."""
+    """How well this split gives a table: rows of the commonest width with at least two numbers, share of cells that are numbers; on a tie the wider wins."""
     widths = [len(row) for row in rows]
     usual = max(set(widths), key=widths.count)
     if usual < 2:
@@ -157,7 +157,7 @@ def _is_number(cell: str) -> bool:
 
 
 def _decimal(rows: list[list[str]]) -> str:
-    """ "," or ".": what the cells that can only be read one way say."""
+    """ "," or ".", by the cells that can be read in only one way."""
     cells = [cell.strip() for row in rows for cell in row]
     commas = [c for c in cells if _COMMA.fullmatch(c)]
     points = [c for c in cells if _POINT.fullmatch(c)]

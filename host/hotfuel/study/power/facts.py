@@ -1,4 +1,4 @@
-"""What a file says of a pull besides its curve: when it was driven, weather, gear, smoothing, temperatures at its start; from the lines above, or columns."""
+"""What a file states about a pull besides its curve: time, weather, gear, smoothing, start temperatures; from the lines above the table, or columns."""
 
 import datetime
 import re
@@ -35,7 +35,7 @@ _OFF = {
     "sans",
     "sin",
 }
-# idea or ideas of a line's words -> (fact, dimension)
+# ideas in the line's words, fact, dimension
 _LINES: tuple[tuple[str, str, str], ...] = (
     ("fuel temperature", "fuel", "temperature"),
     ("coolant temperature", "coolant", "temperature"),
@@ -54,10 +54,11 @@ STARTS = ("coolant", "oil", "intake", "fuel")
 
 @dataclass(frozen=True)
 class Facts:
-    """Of one pull; None or nan where the file does not say. Temperatures degC; starts: {"coolant" | "oil" | "intake" | "fuel": degC at the start}.
+    """The facts of one pull; None or nan if the file does not state them.
 
-    weather: None unless pressure, intake temperature and humidity are all there. gear_ratio: rpm per km/h where the file has road speed. corrected:
-    what a line above the headings says. sweep_rpm_s: engine speed gained a second, where the file has a time column.
+    Temperatures degC; starts: {"coolant" | "oil" | "intake" | "fuel": degC at the start}. weather: None unless pressure, intake temperature and humidity
+    are all stated. gear_ratio: rpm per km/h if the file has road speed. corrected: as stated in a line above the headings. sweep_rpm_s: engine speed
+    gained per second, if the file has a time column.
     """
 
     driven_at: datetime.datetime | None = None
@@ -106,7 +107,7 @@ def _one_line(text: str, found: dict[str, object]) -> None:
 
 
 def _value(text: str, dimension: str) -> float | None:
-    """The number in a line, SI; None without one, or without a unit where it needs one."""
+    """The number in a line, SI; None without one, or without a unit it needs."""
     match = _NUMBER.search(text)
     if match is None:
         return None
@@ -125,7 +126,7 @@ def _value(text: str, dimension: str) -> float | None:
 
 
 def _time(text: str) -> datetime.datetime | None:
-    """Day and time of day in a line; a day alone orders no pulls."""
+    """Day and time of day in a line; None for a day alone, which does not order pulls."""
     for pattern, (year, month, day) in ((_ISO, (0, 1, 2)), (_DOTTED, (2, 1, 0))):
         match = pattern.search(text)
         if match is None:
@@ -150,7 +151,7 @@ def _time(text: str) -> datetime.datetime | None:
 def of_pull(
     told: Mapping[str, object], rpm: np.ndarray, rows: np.ndarray, extra: Mapping[str, np.ndarray], number: int | None
 ) -> Facts:
-    """The facts of one sweep: what lines said, and columns (n,) of the whole file, in SI, of which `rows` are the sweep's in the order driven."""
+    """The facts of one sweep, from the lines above (`told`) and columns (n,) of the whole file, SI; rows: the sweep's, in the order driven."""
 
     def mean(name: str) -> float:
         values = extra[name][rows] if name in extra else np.zeros(0)
@@ -170,7 +171,7 @@ def of_pull(
         try:
             weather = correction.weather(pressure, intake, relative_humidity_percent=humidity)
         except InputError:
-            weather = None  # a sensor that was not there; its figures are shown nowhere as weather
+            weather = None  # out of range: the sensor was not connected
     gear = mean("gear")
     at = told.get("at")
     run = told.get("number")

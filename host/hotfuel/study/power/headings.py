@@ -1,9 +1,9 @@
-"""A heading as words: split at blanks, underscores and capitals, general shortenings written out, five languages. No list of any maker's headings."""
+"""The words of a heading: split at blanks, underscores and capitals, common abbreviations expanded, in five languages. Not a list of any maker's headings."""
 
 import re
 import unicodedata
 
-# idea -> how English, German, French, Spanish and Italian write it, and usual shortenings, small and without accents. Common practice, no source.
+# idea -> its words in English, German, French, Spanish and Italian, and usual abbreviations, lower case without accents. Common practice, no source.
 IDEAS: dict[str, tuple[str, ...]] = {
     "engine": ("engine", "eng", "motor", "moteur", "motore", "crank", "crankshaft"),
     "rpm": (
@@ -59,7 +59,7 @@ _PIECES = re.compile(r"[^\W\d_]+|\d+(?:[.,]\d+)?")
 
 
 def plain(text: str) -> str:
-    """Small letters without accents."""
+    """Lower case without accents."""
     return "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c)).casefold()
 
 
@@ -72,7 +72,7 @@ def words(header: str) -> list[str]:
 
 
 def ideas(header: str) -> list[str]:
-    """What the words of a heading stand for, in order; a word nobody here knows stays as it is, numbers too."""
+    """What the words of a heading stand for, in order; unknown words and numbers stay as they are."""
     found: list[str] = []
     for word in words(header):
         found += _ideas_of(word)
@@ -86,7 +86,7 @@ def _ideas_of(word: str) -> list[str]:
         return [_OF[word]]
     if not word.isascii() or len(word) < 6:
         return [word]
-    for stem in _STEMS:  # words written together: Motordrehzahl, Kraftstofftemperatur
+    for stem in _STEMS:  # compound words: Motordrehzahl, Kraftstofftemperatur
         if word.startswith(stem):
             rest = word[len(stem) :].removeprefix("s")
             if rest in _OF:

@@ -16,7 +16,7 @@ _MOST_NUMBER = 9999
 
 @dataclass(frozen=True)
 class Part:
-    """The table of one pull, or of one file's only one: its running number (None unknown) and what to add to the file's name ("" nothing)."""
+    """The table of one pull: its running number (None unknown) and the label to add to the file's name ("" for the only one)."""
 
     table: Table
     number: int | None
@@ -32,7 +32,7 @@ def parts(table: Table) -> list[Part]:
 
 
 def _number_in(text: str) -> int | None:
-    """The last number in a text, as far as it can be a running number."""
+    """The last number in a text that can be a running number."""
     numbers = [int(each) for each in re.findall(r"\d+", text) if int(each) <= _MOST_NUMBER]
     return numbers[-1] if numbers else None
 
@@ -42,7 +42,7 @@ def _is_curve(header: str) -> bool:
 
 
 def _stacked(table: Table) -> list[Part]:
-    """A column of running numbers, the same through each pull's rows."""
+    """Pulls stacked in one table, with a column of running numbers that is constant over each pull."""
     for at, header in enumerate(table.headers):
         told = set(ideas(header)) - {"no", "nr", "number", "nummer", "numero", "id", "n"}
         if told != {"run"}:
@@ -57,7 +57,7 @@ def _stacked(table: Table) -> list[Part]:
         short = len(numbers) - len(usable)
         notes = (
             *table.notes,
-            *([f"{short} stretch{'es' if short > 1 else ''} of fewer than {_LEAST_ROWS} rows left out"] if short else []),
+            *([f"{short} run{'s' if short > 1 else ''} of fewer than {_LEAST_ROWS} rows left out"] if short else []),
         )
         keep = [i for i in range(len(table.headers)) if i != at]
         return [
@@ -68,7 +68,7 @@ def _stacked(table: Table) -> list[Part]:
 
 
 def _side_by_side(table: Table) -> list[Part]:
-    """Headings that are alike but for a number; those without one belong to all."""
+    """Pulls side by side under headings that differ only in a number; columns without a number belong to all."""
     numbers = [_heading_number(header) for header in table.headers]
     distinct = list(dict.fromkeys(number for number in numbers if number is not None))
     with_curve = [n for n in distinct if any(m == n and _is_curve(h) for h, m in zip(table.headers, numbers, strict=True))]
@@ -85,7 +85,7 @@ def _side_by_side(table: Table) -> list[Part]:
 
 
 def _heading_number(header: str) -> int | None:
-    """The number at the beginning or end of a heading's words; that of a standard or a unit is none."""
+    """The number at the beginning or end of a heading's words; not that of a standard or a unit."""
     pieces = [piece for piece in words(header) if piece not in ("run", "pull", "no", "nr")]
     if len(pieces) < 2:
         return None
@@ -96,7 +96,7 @@ def _heading_number(header: str) -> int | None:
 
 
 def _repeated(table: Table) -> list[Part]:
-    """The same headings over again, one block a pull, perhaps under a row of titles."""
+    """The same headings repeated, one block per pull, possibly under a row of titles."""
     first = table.headers.index(repeated[0]) if (repeated := _again(table.headers)) else -1
     if first < 0:
         return []
@@ -115,12 +115,12 @@ def _repeated(table: Table) -> list[Part]:
 
 
 def _again(headers: Sequence[str]) -> list[str]:
-    """Headings that come more than once, the first block's first one first."""
+    """Headings that occur more than once, in the order of the first block."""
     return [header for header in dict.fromkeys(headers) if header and list(headers).count(header) > 1]
 
 
 def _title(above: Sequence[Sequence[str]], block: Sequence[int]) -> str:
-    """What stands over a block of columns in the nearest row above that has something over each part of it."""
+    """The title above a block of columns, from the nearest row with one cell over this block; "" for none."""
     for row in reversed(above):
         over = [row[i] for i in block if i < len(row) and row[i]]
         if len(over) == 1 and sum(bool(cell) for cell in row) > 1:
@@ -129,7 +129,7 @@ def _title(above: Sequence[Sequence[str]], block: Sequence[int]) -> str:
 
 
 def _columns(table: Table, keep: Sequence[int], strip: int | None = None) -> Table:
-    """The table with these columns, without rows that hold nothing in them; `strip`: the number to take out of the headings."""
+    """The table with these columns, without rows that have fewer than two numbers in them; strip: the number to remove from the headings."""
     numbers = table.numbers[:, keep]
     numbers = numbers[np.isfinite(numbers).sum(axis=1) >= 2]
     headers = [table.headers[i] for i in keep]

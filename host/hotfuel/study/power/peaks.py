@@ -1,4 +1,4 @@
-"""What is said at the stand: peak torque and peak power with their engine speeds, from one smoothing for all pulls."""
+"""The figures quoted at a test stand: peak torque and peak power with their engine speeds, with the same smoothing for all pulls."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,16 +8,14 @@ import numpy as np
 from hotfuel.study.power.decided import Fit
 from hotfuel.study.power.pulls import Pull
 
-SMOOTHED_RPM = 200.0  # a running mean this wide: wide enough for single readings, narrow against the shape of an engine's curve
-FLAT_SHARE = (
-    0.005  # a top that stays within half a per cent of its peak over more than one smoothing width is a range, not a speed
-)
+SMOOTHED_RPM = 200.0  # width of the running mean: averages several points, and is narrow against the shape of an engine's curve
+FLAT_SHARE = 0.005  # a top within 0.5 % of its peak over more than one smoothing width is reported as a range of speeds
 _STEP_RPM = 10.0
 
 
 @dataclass(frozen=True)
 class Peak:
-    """A variant's peak: mean of its pulls' own peaks, the engine speed of each averaged, and the range of speeds that are as good."""
+    """A variant's peak: the means of its pulls' peaks, of their engine speeds, and of the range of speeds within FLAT_SHARE; pulls: each pull's peak."""
 
     value: float
     rpm: float
@@ -27,7 +25,7 @@ class Peak:
 
     @property
     def is_flat(self) -> bool:
-        """Whether the top is a range of speeds rather than one."""
+        """Whether the peak is reported as a range of speeds."""
         return self.rpm_high - self.rpm_low > SMOOTHED_RPM
 
 
@@ -35,8 +33,8 @@ class Peak:
 class Said:
     """The numbers of one variant: peak power kW, peak torque Nm, mean power kW and torque Nm of each pull over the speeds compared.
 
-    What went with them where files or sessions hold it (nan where not): fuel degC, its smallest margin to boiling (plus is room), intake air degC, lambda,
-    spark degrees before top dead centre, air flow in the file's unit.
+    The conditions, if files or sessions contain them (else nan): fuel degC, its smallest margin to boiling (plus is room), intake air degC, lambda, spark
+    degrees before top dead centre, air flow in the file's unit.
     """
 
     name: str
@@ -105,7 +103,7 @@ def said(
     factors: Sequence[float] | np.ndarray,
     beside: dict[str, float] | None = None,
 ) -> Said:
-    """The numbers of one variant; means are over low_rpm to high_rpm. beside: what went with them, by the names of Said's fields."""
+    """The numbers of one variant; means are over low_rpm to high_rpm. beside: the conditions, by the names of Said's fields."""
     speeds = np.linspace(low_rpm, high_rpm, 200)
     means = {
         column: tuple(
@@ -119,8 +117,8 @@ def said(
 
 
 def gain(fit: Fit | None, base: Sequence[float], variant: Sequence[float]) -> tuple[float, float, float]:
-    """(difference, low, high of its 95 % interval) of a number of which each pull has one, a drift over the order taken out where the order lets it;
-    no interval (nan) without a fit, where the order allows no verdict, or the pulls tell no spread."""
+    """(difference, low, high of its 95 % interval) of one number per pull, with a drift over the order removed where `fit` has one; the interval is nan
+    without a fit, if the order allows no verdict, or if all pulls are equal."""
     told = fit is not None and fit.allows_verdict and np.ptp([*base, *variant]) > 0
     estimate = fit.estimate(np.asarray(base), np.asarray(variant)) if fit is not None and told else None
     if estimate is None:

@@ -191,14 +191,14 @@ def _checked(groups: Mapping[str, Sequence[Pull]], baseline: str | None, delta_p
 
 
 def _each_once(groups: Mapping[str, Sequence[Pull]]) -> None:
-    """Two pulls of one engine are never equal to the last digit: the same one twice would count as two."""
+    """Raises InputError where one pull was given twice: it would count as two. Two pulls are never equal to the last digit."""
     seen: dict[bytes, str] = {}
     for name, pulls in groups.items():
         for pull in pulls:
             figures = pull.rpm.tobytes() + pull.power_kw.tobytes()
             if figures in seen:
                 raise InputError(
-                    f"{pull.name} ({name}) holds the same figures as {seen[figures]}: a pull counts once, give each file once"
+                    f"{pull.name} ({name}) has the same figures as {seen[figures]}: a pull counts once, give each file once"
                 )
             seen[figures] = f"{pull.name} ({name})"
 

@@ -1,4 +1,4 @@
-"""Power is torque times engine speed: whichever is missing is worked out, units nobody wrote are found by it, and wrong ones show."""
+"""Power is torque times engine speed: the missing one is calculated, unstated units are found, and wrong ones detected."""
 
 from collections.abc import Mapping
 
@@ -22,7 +22,7 @@ def power_and_torque(
 ) -> tuple[np.ndarray, np.ndarray, list[str], float]:
     """(power kW, torque Nm, remarks, median of power over torque x speed; nan for one column alone), rpm (n,).
 
-    Raises InputError where a unit is missing, or both columns disagree by more than 3 %.
+    Raises InputError if a unit is missing or the columns disagree by more than 3 %.
     """
     speed_rad_s = rpm * 2 * np.pi / 60
     raw: dict[str, np.ndarray] = {role: table.numbers[:, found[role].position] for role in ("torque", "power") if role in found}
@@ -41,7 +41,7 @@ def power_and_torque(
     for torque_unit, power_unit in _UNIT_PAIRS:
         if unit["torque"] in ("", torque_unit) and unit["power"] in ("", power_unit, "bhp" if power_unit == "hp" else power_unit):
             fits[(torque_unit, power_unit)] = _disagreement(raw, torque_unit, power_unit, speed_rad_s)
-    if not fits or (unit["torque"] and unit["power"]):  # a unit outside the usual pairs, with each the other column may have
+    if not fits or (unit["torque"] and unit["power"]):  # a unit outside the usual pairs, with each unit the other column may have
         pairs = sorted({(unit["torque"] or torque_unit, unit["power"] or power_unit) for torque_unit, power_unit in _UNIT_PAIRS})
         fits = {pair: _disagreement(raw, *pair, speed_rad_s) for pair in pairs}
     (torque_unit, power_unit), off = min(fits.items(), key=lambda item: abs(item[1]))
@@ -57,7 +57,7 @@ def power_and_torque(
 
 
 def _disagreement(raw: Mapping[str, np.ndarray], torque_unit: str, power_unit: str, speed_rad_s: np.ndarray) -> float:
-    """Median of power / (torque x speed) - 1 over rows with a torque of weight."""
+    """Median of power / (torque x speed) - 1 over rows with more than a fifth of the largest power."""
     product = raw["torque"] * _factor("torque", torque_unit) * speed_rad_s / 1000
     good = np.isfinite(product) & np.isfinite(raw["power"])
     if not good.any() or not (product[good] > 0).any():

@@ -1,4 +1,4 @@
-"""Pulls on an engine or roller test stand, from files in whatever columns they come, as curves of power over engine speed."""
+"""Pulls on an engine or roller test stand as curves of power over engine speed, from files with any columns."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -25,8 +25,8 @@ _EXTRA = ("time", "intake", "barometer", "humidity", "coolant", "oil", "speed", 
 class Pull:
     """One sweep: rising rpm (n,), power kW and torque Nm (n,), optional fuel degC, lambda and air-flow columns (n,) or None.
 
-    corrected: the file says that the figures are corrected to standard weather; measured: that they are not. mapping: what was read from which column,
-    for showing. facts: what else the file says of this pull. file, position: which file it came from, and as which of its pulls, from 1. number: its
+    corrected: the file states that the figures are corrected to standard weather; measured: that they are not. mapping: what was read from which column,
+    as text. facts: what else the file states about this pull. file, position: the file, and the number of the pull in it, from 1. number: its
     running number in the file or by the file's name, None where there is none. system: "us" or "si", the units of the file, "" unknown.
     unit_check: median of power over torque times speed, nan for one column alone.
     """
@@ -57,10 +57,10 @@ class Pull:
 def read(
     path: str | Path, *, mapping: Mapping[str, str | int] | None = None, units: Mapping[str, str] | None = None
 ) -> list[Pull]:
-    """The pulls of one file (text or .xlsx), upward sweeps in the order they stand in.
+    """The pulls of one file (text or .xlsx): its upward sweeps, in file order.
 
-    mapping: {role (columns.ROLES): heading or column number from 1}; units: {role: unit}. A part that is no pull, among others that are, is left out
-    and noted. Raises InputError, one sentence that names the file.
+    mapping: {role (columns.ROLES): heading or column number from 1}; units: {role: unit}. A part that is not a pull, among others that are, is left out
+    with a note. Raises InputError, one sentence that names the file.
     """
     file = Path(path)
     tables = workbook.read(file) if workbook.is_workbook(file) else [delimited.read(file)]
@@ -83,14 +83,14 @@ def read(
 
 
 def numbers(pulls: Sequence[Pull]) -> list[int]:
-    """By which number each pull of a file is chosen: its running number where each has its own, else its position from 1."""
+    """The number by which each pull of a file is chosen: its running number if all differ, else its position from 1."""
     own = [pull.number for pull in pulls]
     known = [number for number in own if number is not None]
     return known if len(set(known)) == len(pulls) else [pull.position for pull in pulls]
 
 
 def _parts(table: delimited.Table, mapping: Mapping[str, str | int]) -> list[Part]:
-    """The pulls' tables; where columns were named that only the whole table has, that one."""
+    """The tables of the pulls; the whole table if it alone has the columns named in `mapping`."""
     found = layouts.parts(table)
     wanted = [str(name).strip().casefold() for name in mapping.values()]
 
@@ -143,7 +143,7 @@ def from_table(
                 corrected=word is True,
                 measured=word is False,
                 mapping=tuple(
-                    _shown(role, column) for role, column in found.items() if role in (*columns.NEEDED, *optional, *extra)
+                    _source(role, column) for role, column in found.items() if role in (*columns.NEEDED, *optional, *extra)
                 ),
                 facts=facts.of_pull(told, rpm, rows, extra, number),
                 system="us"
@@ -160,7 +160,7 @@ def from_table(
 def _extra(
     table: delimited.Table, found: dict[str, Column], mapping: Mapping[str, str | int], remarks: list[str]
 ) -> dict[str, np.ndarray]:
-    """Columns that are not needed, SI; one without a unit is left out with a remark, unless it was asked for by name."""
+    """Optional columns, SI; one without a unit is left out with a remark, unless `mapping` names it."""
     extra = {}
     for role in _EXTRA:
         column = found.get(role)
@@ -191,7 +191,7 @@ def _pull(
     counts = np.bincount(index)
 
     def averaged(values: np.ndarray) -> np.ndarray:
-        return np.bincount(index, values[rows]) / counts  # a speed that comes twice counts with its mean
+        return np.bincount(index, values[rows]) / counts  # a repeated engine speed counts once, with its mean
 
     lambda_ratio = optional.get("lambda")
     if lambda_ratio is None and "afr" in optional:
@@ -201,7 +201,7 @@ def _pull(
     worst = float(averaged(torque).min())
     if worst < 0:
         raise InputError(
-            f"the torque goes down to {worst:.1f} Nm within the pull: leave overrun out, or turn the sign of the column"
+            f"the torque goes down to {worst:.1f} Nm within the pull: leave overrun out, or reverse the sign of the column"
         )
     return Pull(
         name=name,
@@ -221,6 +221,6 @@ def _si(table: delimited.Table, column: Column, role: str) -> np.ndarray:
     return facts.si(table.numbers[:, column.position], columns.ROLES[role], column.unit)
 
 
-def _shown(role: str, column: Column) -> str:
+def _source(role: str, column: Column) -> str:
     unit = f" in {column.unit}" if column.unit else ""
     return f'{role} from "{column.header}"{unit}'

@@ -1,4 +1,4 @@
-"""Where a pull begins and ends: upward sweeps in a file that goes up and down."""
+"""Where a pull begins and ends: the upward sweeps of engine speed in a file."""
 
 from itertools import pairwise
 
@@ -8,8 +8,8 @@ import numpy as np
 def sweeps_up(rpm: np.ndarray, usable: np.ndarray) -> tuple[list[np.ndarray], int]:
     """(rows of each upward sweep, number of rows left out), rpm (n,) and usable (n,).
 
-    Turning points count from a tenth of the speed range, so a wavering needle makes none. Sweeps over less than three fifths of the range are left
-    out; where nothing is left (a file that only falls) all rows are one sweep.
+    A turning point is a reversal by more than a tenth of the speed range, so noise makes none. Sweeps over less than three fifths of the range are left
+    out; if none remains (a file in which the speed only falls), all rows are one sweep.
     """
     rows = np.flatnonzero(usable)
     speeds = rpm[rows]
@@ -20,7 +20,7 @@ def sweeps_up(rpm: np.ndarray, usable: np.ndarray) -> tuple[list[np.ndarray], in
     rising: bool | None = None
     for i, speed in enumerate(speeds):
         high = i if speed >= speeds[high] else high
-        low = i if speed < speeds[low] else low  # of a flat bottom the first row: a sweep begins there
+        low = i if speed < speeds[low] else low  # the first row of a flat minimum: a sweep begins there
         if rising is not False and speed < speeds[high] - span / 10:
             turns.append(high)
             rising, low = False, i

@@ -64,14 +64,14 @@ def factors(
     unmarked = [pull.name for pull in every if not pull.corrected]
     if marked and unmarked and already_corrected is None:
         raise InputError(
-            f"{marked[0]} says that its figures are corrected already, and {unmarked[0]} does not: say whether all are or none is (--corrected or "
+            f"{marked[0]} states that its figures are corrected already, and {unmarked[0]} does not: say whether all are or none is (--corrected or "
             "--uncorrected), and compare like with like"
         )
     if already_corrected or (marked and already_corrected is None and given is None):
         return _none(groups, WeatherNote(STATED if already_corrected else MARKED, weather_given=bool(given)))
     if marked and already_corrected is None:
         raise InputError(
-            f"{marked[0]} says that its figures are corrected already: say whether they are (--corrected or --uncorrected), so that they are not "
+            f"{marked[0]} states that its figures are corrected already: say whether they are (--corrected or --uncorrected), so that they are not "
             "corrected twice"
         )
     if given is not None:
@@ -94,14 +94,14 @@ def factors(
     if given is None and already_corrected is None and not all(pull.measured for pull in every):
         if span > SAME_WEATHER:
             raise InputError(
-                "the files hold each pull's weather and do not say whether their figures are corrected by it already, which moves a gain by up to "
+                "the files contain each pull's weather and do not say whether their figures are corrected by it already, which moves a gain by up to "
                 f"{100 * span:.1f} %: say --corrected or --uncorrected"
             )
         return _none(groups, WeatherNote(SAME))
     means = [float(values.mean()) for values in found.values()]
     if max(means) / min(means) - 1 > LARGEST_FACTOR_DIFFERENCE:
         raise InputError(
-            f"the sides' correction factors differ by {100 * (max(means) / min(means) - 1):.1f} %, allowed are 3 %: repeat the pulls in like weather"
+            f"the sides' correction factors differ by {100 * (max(means) / min(means) - 1):.1f} %, allowed are 3 %: repeat the pulls in similar weather"
         )
     valid = all(correction.is_valid(air) for airs in weather.values() for air in airs)
     by = WeatherNote(CORRECTED, standard, given is not None)

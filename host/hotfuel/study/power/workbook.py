@@ -1,24 +1,23 @@
-"""Spreadsheet files (.xlsx) as tables, one a sheet. openpyxl reads them: an extra, because text needs none."""
+"""Spreadsheet files (.xlsx) as tables, one per sheet. openpyxl reads them; it is an extra, because text files need no library."""
 
 import datetime
 import struct
 import zipfile
 import zlib
 from pathlib import Path
-from typing import Any
 
 from hotfuel.errors import InputError
 from hotfuel.study.power import delimited
 from hotfuel.study.power.delimited import Table
 
 _MOST_ROWS = 200_000
-# What a damaged archive, damaged XML in it (SyntaxError), or XML that is not a spreadsheet's raises; RuntimeError: one with a password.
+# Raised for a damaged archive, damaged XML in it (SyntaxError), or XML that is not a spreadsheet's; RuntimeError: for one with a password.
 _DAMAGE = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, LookupError, ValueError, TypeError, AttributeError, SyntaxError, ArithmeticError,
            RuntimeError)  # fmt: skip
 
 
 def is_workbook(path: Path) -> bool:
-    """Whether the file's name or its first bytes say so: such a file is a zip archive."""
+    """Whether the file is a spreadsheet, by its name or its first bytes (a zip archive)."""
     if path.suffix.casefold() in (".xlsx", ".xlsm"):
         return True
     try:
@@ -42,12 +41,14 @@ def read(path: Path) -> list[Table]:
         ) from None
     try:
         if path.stat().st_size > delimited.MOST_BYTES:
-            raise InputError(f"{path.name} has more than {delimited.MOST_BYTES // 1_000_000} MB: that is no file of pulls")
+            raise InputError(
+                f"{path.name} has more than {delimited.MOST_BYTES // 1_000_000} MB, which is too large for a file of pulls: export the pulls alone"
+            )
         book = load_workbook(path, read_only=True, data_only=True)
     except OSError as error:
         raise InputError(f"{path.name} cannot be read ({error.strerror}): give the path of a file of pulls") from None
     except (InvalidFileException, *_DAMAGE):
-        raise InputError(f"{path.name} is no spreadsheet of the .xlsx kind: save it as .xlsx or CSV") from None
+        raise InputError(f"{path.name} is not an .xlsx spreadsheet: save it as .xlsx or CSV") from None
     found: list[Table] = []
     problems: list[str] = []
     for sheet in book.worksheets:
@@ -67,7 +68,7 @@ def read(path: Path) -> list[Table]:
     return found
 
 
-def _text(cell: Any) -> str:
+def _text(cell: object) -> str:
     if cell is None:
         return ""
     if isinstance(cell, datetime.datetime):
@@ -76,7 +77,7 @@ def _text(cell: Any) -> str:
 
 
 def _cut(row: list[str]) -> list[str]:
-    """Without the empty cells at its end: sheets are as wide as their widest row."""
+    """The row without empty cells at its end: sheets are as wide as their widest row."""
     while row and not row[-1]:
         row = row[:-1]
     return row

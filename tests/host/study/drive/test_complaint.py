@@ -188,7 +188,7 @@ def test_another_car_and_a_complaint_without_a_stop_are_refused():
     with pytest.raises(InputError, match=r"of another car \(.*Somebody's coupe"):
         judge(of_session(other), of_session(run("friday")))
     cruise = Driven(replace(RUN, drive=DRIVE[:1]), name="sunday", metadata=AMBIENT)
-    with pytest.raises(InputError, match=r"^sunday has no hot soak to hold a repair against"):
+    with pytest.raises(InputError, match=r"^sunday has no hot soak to judge a repair by"):
         judge(of_session(cruise), of_session(run("friday")))
 
 

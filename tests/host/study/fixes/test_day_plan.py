@@ -57,7 +57,7 @@ def test_the_file_holds_the_plan(tmp_path):
         (lambda text: text.replace('"5.0 degC"', "5"), "is no plan of a test day"),
         (lambda text: text.replace("full-throttle pull", "hot soak"), "was changed after it was written"),
         (lambda text: text.replace("carb_inlet", "nowhere"), "was changed after it was written"),
-        (lambda text: text.replace("full-throttle pull", "flying"), '"flying" is no phase: allowed are .*hot soak'),
+        (lambda text: text.replace("full-throttle pull", "flying"), '"flying" is not a phase: allowed are .*hot soak'),
         (lambda text: text.replace("5.0 degC", "2.5 degC"), "takes [0-9]+ blocks, and it holds"),
         (lambda text: text.replace("ice can", "?"), '"." is no name of a variant'),
         (lambda text: "".join(line for line in text.splitlines(True) if "seal" not in line), "was changed after it was written"),

@@ -122,8 +122,8 @@ BAD = {
     "no unit": ("rpm,power\n" + rows(RPM, POWER_HP), {}, "has no unit"),
     "power is not torque times speed": ("RPM,Torque (Nm),Power (kW)\n" + PLAIN, {}, r"power in kW is \+82 % off"),
     "unknown column": ("RPM,hp\n" + rows(RPM, POWER_HP), {"mapping": {"power": "kilowatts"}}, 'no column "kilowatts"'),
-    "unknown role": ("RPM,hp\n" + rows(RPM, POWER_HP), {"mapping": {"boost": "hp"}}, "no kind of column"),
-    "unknown unit": ("RPM,Power\n" + rows(RPM, POWER_HP), {"units": {"power": "furlongs"}}, "is no unit of power"),
+    "unknown role": ("RPM,hp\n" + rows(RPM, POWER_HP), {"mapping": {"boost": "hp"}}, "not a kind of column"),
+    "unknown unit": ("RPM,Power\n" + rows(RPM, POWER_HP), {"units": {"power": "furlongs"}}, "is not a unit of power"),
     "speed in km/h": ("RPM,hp\n" + rows(RPM / 100, POWER_HP), {}, "is it the right column"),
     "header shorter than rows": ("RPM,hp\n" + rows(RPM, TORQUE_LBFT, POWER_HP), {}, "name each column"),
 }

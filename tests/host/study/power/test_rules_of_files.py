@@ -171,7 +171,7 @@ def test_the_decimal_sign(cells, decimal):
 def test_more_rows_that_are_none_than_are_is_no_table():
     good, bad = ["1000,5", "2000,6", "3000,7", "4000,8"], ["stopped,here"] * 4
     assert delimited.parse("\n".join(["rpm,Nm", *good, *bad]), "f.csv").notes == ("4 rows without numbers left out",)
-    with pytest.raises(InputError, match="has 5 rows that are no row of numbers against 4"):
+    with pytest.raises(InputError, match="has 5 rows that are not numbers and only 4 that are"):
         delimited.parse("\n".join(["rpm,Nm", *good, *bad, "once,more"]), "f.csv")
     repeated = delimited.parse("\n".join(["rpm,torque", "1/min,Nm", *good, "rpm,torque", "1/min,Nm", *good]), "f.csv")
     assert repeated.notes == ("repeated header rows left out",)
@@ -218,7 +218,7 @@ def test_stretches_of_fewer_than_five_rows_are_no_pull():
     rows = [[1, 1000 + i, 5] for i in range(5)] + [[2, 1000 + i, 5] for i in range(4)]
     (part,) = layouts.parts(sheet(["Run", "rpm", "Nm"], rows))
     assert (part.number, part.label, part.table.numbers.shape) == (1, "run 1", (5, 2))
-    assert part.table.notes == ("1 stretch of fewer than 5 rows left out",)
+    assert part.table.notes == ("1 run of fewer than 5 rows left out",)
 
 
 @pytest.mark.parametrize(
