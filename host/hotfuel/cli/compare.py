@@ -177,7 +177,7 @@ def compare(
             page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
     plain = result.as_dict()
-    plain["judgements"] = [{**one.as_dict(), "sentences": said} for one, said in zip(result.judgements, judged, strict=True)]
+    plain["judgements"] = [complaint_words.as_dict(one, shown) for one in result.judgements]
     show(
         {
             "comparison": plain,

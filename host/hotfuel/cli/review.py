@@ -69,7 +69,7 @@ def review(
             "report": str(written),
             "summary": opened.summary().as_dict(),
             "sections": [line_words.as_dict(one, shown) for one in sections],
-            "story": _plain(told, said, judged, shown) if told else None,
+            "story": _plain(told, said, shown) if told else None,
             "came": came.as_dict() if came else None,
             "notes": opened.all_notes(),
         },
@@ -86,16 +86,16 @@ def review(
     )
 
 
-def _plain(told: "Story", said: list[str], judged: list[str], shown: Shown) -> dict[str, Any]:
+def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     """The story for JSON, with its sentences; its sections are a field of their own."""
-    from hotfuel.report import heat_words, limit_words
+    from hotfuel.report import complaint_words, heat_words, limit_words
 
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
     plain["own_limit"]["sentence"] = limit_words.own_limit(told.own_limit, shown)
     if told.heat is not None:
         plain["heat"]["sentence"] = heat_words.sentence(told.heat, shown)
-    if judged:
-        plain["judgement"]["sentences"] = judged
+    if told.judgement is not None:
+        plain["judgement"] = complaint_words.as_dict(told.judgement, shown)
     return plain
 
 

@@ -1,13 +1,30 @@
 """A complaint and the stops since its repair in words: how hard each stop was, what they show, and what they do not."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
 from hotfuel.study.drive.complaint import Judgement, Stop
-from hotfuel.study.drive.restarts import Hardness, Proof
+from hotfuel.study.drive.restarts import Easier, Hardness, Proof
 from hotfuel.text import is_nothing
 from hotfuel.units import Shown, expanded
+
+_EASIER = {
+    Easier.COOLER_OUTSIDE: "it was cooler outside",
+    Easier.OUTSIDE_UNKNOWN: "the outside temperature is not known",
+    Easier.HIGHER_LIMIT: "the fuel or the air pressure was easier",
+    Easier.LIMIT_UNKNOWN: "the limit is not known",
+    Easier.STOOD_SHORTER: "it stood for a shorter time",
+    Easier.DRIVEN_SHORTER: "it was driven for a shorter time before",
+    Easier.DRIVEN_UNKNOWN: "how long it was driven before is not known",
+    Easier.DRIVEN_SLOWER: "it was driven less hard before",
+}
+
+
+def easier(ways: Sequence[Easier]) -> str:
+    """In which ways a stop was easier than the complaint's."""
+    return "; ".join(_EASIER[way] for way in ways)
 
 
 def hardness(one: Hardness, shown: Shown) -> str:
@@ -32,7 +49,7 @@ def proof(found: Proof) -> str:
     if found.failures:
         return f"The trouble came back in {found.failures} of {found.stops} stop{'s' if found.stops > 1 else ''}."
     if not found.hard_enough:
-        return f"Not shown: no stop after the repair was as hard as the complaint's, because {'; '.join(found.easier)}."
+        return f"Not shown: no stop after the repair was as hard as the complaint's, because {easier(found.easier)}."
     return (
         f"No trouble in {found.hard_enough} stop{'s' if found.hard_enough > 1 else ''} at least as hard as the complaint's; by counting alone that still "
         f"allows trouble in up to {100 * found.still_possible:.0f} % of such stops (95 % bound), so the margin is the better argument."
@@ -42,6 +59,14 @@ def proof(found: Proof) -> str:
 def judgement(one: Judgement, shown: Shown) -> list[str]:
     """Against what the stops were held, what they show, and what weakens that."""
     return list(_judgement(one, shown))
+
+
+def as_dict(one: Judgement, shown: Shown) -> dict[str, Any]:
+    """Plain fields for JSON, with the sentences."""
+    plain: dict[str, Any] = {**one.as_dict(), "sentences": judgement(one, shown)}
+    for part in (plain["complaint"], *plain["stops"], *([plain["proof"]] if plain["proof"] else [])):
+        part["easier"] = [_EASIER[way] for way in part["easier"]]
+    return plain
 
 
 def _judgement(one: Judgement, shown: Shown) -> Iterator[str]:

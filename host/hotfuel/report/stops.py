@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.places import place_words
-from hotfuel.report import words
+from hotfuel.report import complaint_words, words
 from hotfuel.report.table import Table
 from hotfuel.study.drive.complaint import Judgement, Stop
 from hotfuel.study.drive.restarts import Hardness
@@ -53,7 +53,7 @@ def held(judgements: Sequence[Judgement], shown: Shown) -> Table | None:
     table.rows.append((_run(complaint), *_asked(complaint.hardness, shown), _started(complaint), "the complaint's"))
     every = [(one.variant, stop) for one in judgements for stop in one.stops]
     for variant, stop in every[:_ROWS_MOST]:
-        easier = f"easier: {'; '.join(stop.easier)}" if stop.easier else "as hard"
+        easier = f"easier: {complaint_words.easier(stop.easier)}" if stop.easier else "as hard"
         table.rows.append(
             (f"{variant}: {_run(stop)}" if variant else _run(stop), *_asked(stop.hardness, shown), _started(stop), easier)
         )

@@ -7,7 +7,7 @@ import pytest
 from hotfuel.report import before_after
 from hotfuel.study.drive.complaint import Judgement, PlaceAtStop, Stop, called
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.restarts import Hardness, Proof
+from hotfuel.study.drive.restarts import Easier, Hardness, Proof
 from hotfuel.units import Shown
 
 HARD = Hardness(*[10.0] * len(Hardness.__dataclass_fields__))
@@ -21,9 +21,7 @@ def stop(margin_degc, uncertainty_degc=2.5, **more):
 
 def judged(before_degc, now_degc, *, hard_enough=0, failures=0):
     proof = Proof(bool(hard_enough), 1, hard_enough, failures, 0.95, "")
-    return Judgement(
-        "", stop(before_degc), (stop(now_degc, easier=() if hard_enough else ("it was cooler outside",)),), proof, ()
-    )
+    return Judgement("", stop(before_degc), (stop(now_degc, easier=() if hard_enough else (Easier.COOLER_OUTSIDE,)),), proof, ())
 
 
 @pytest.mark.parametrize(

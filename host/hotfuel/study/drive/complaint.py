@@ -9,7 +9,7 @@ import pandas as pd
 from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, Phase, phases
-from hotfuel.study.drive.restarts import AFTER_S, Hardness, Proof, hardness, proof, restarts, says_trouble, softer
+from hotfuel.study.drive.restarts import AFTER_S, Easier, Hardness, Proof, hardness, proof, restarts, says_trouble, softer
 
 _JUST_BEFORE_S = 10.0
 _NAME_MOST = 60  # letters of a title in a sentence
@@ -38,7 +38,7 @@ class Stop:
     trouble: bool | None
     margin_degc: float
     mark: str = ""
-    easier: tuple[str, ...] = ()
+    easier: tuple[Easier, ...] = ()
     places: tuple[PlaceAtStop, ...] = ()
 
     @property
@@ -62,7 +62,7 @@ class Judgement:
     simulated: bool = False
 
     def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
+        """Plain fields for JSON; `hotfuel.report.complaint_words.as_dict` adds the words."""
         return asdict(self)
 
 

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import asdict, dataclass
+from enum import StrEnum
 from itertools import pairwise
 
 import numpy as np
@@ -169,31 +170,34 @@ _EASIER = {"ambient_degc": 2.0, "limit_degc": 1.5}
 _SHORTER_SHARE = 0.8
 
 
-def softer(complaint: Hardness, repeat: Hardness) -> list[str]:
+class Easier(StrEnum):
+    """In which way a stop was easier on the car than another, or that this is unknown; `hotfuel.report.complaint_words` has the words."""
+
+    COOLER_OUTSIDE = "cooler outside"
+    OUTSIDE_UNKNOWN = "outside unknown"
+    HIGHER_LIMIT = "higher limit"
+    LIMIT_UNKNOWN = "limit unknown"
+    STOOD_SHORTER = "stood shorter"
+    DRIVEN_SHORTER = "driven shorter"
+    DRIVEN_UNKNOWN = "driven unknown"
+    DRIVEN_SLOWER = "driven slower"
+
+
+def softer(complaint: Hardness, repeat: Hardness) -> list[Easier]:
     """In which ways a repeat was easier on the car than the stop of the complaint; empty if it was at least as hard. Unknown counts as easier."""
     ways = []
     if not repeat.ambient_degc >= complaint.ambient_degc - _EASIER["ambient_degc"]:
         ways.append(
-            "it was cooler outside"
-            if np.isfinite(repeat.ambient_degc + complaint.ambient_degc)
-            else "the outside temperature is not known"
+            Easier.COOLER_OUTSIDE if np.isfinite(repeat.ambient_degc + complaint.ambient_degc) else Easier.OUTSIDE_UNKNOWN
         )
     if not repeat.limit_degc <= complaint.limit_degc + _EASIER["limit_degc"]:
-        ways.append(
-            "the fuel or the air pressure was easier"
-            if np.isfinite(repeat.limit_degc + complaint.limit_degc)
-            else "the limit is not known"
-        )
+        ways.append(Easier.HIGHER_LIMIT if np.isfinite(repeat.limit_degc + complaint.limit_degc) else Easier.LIMIT_UNKNOWN)
     if not repeat.soak_min >= _SHORTER_SHARE * complaint.soak_min:
-        ways.append("it stood for a shorter time")
+        ways.append(Easier.STOOD_SHORTER)
     if not repeat.driven_min >= _SHORTER_SHARE * complaint.driven_min:
-        ways.append(
-            "it was driven for a shorter time before"
-            if np.isfinite(repeat.driven_min + complaint.driven_min)
-            else "how long it was driven before is not known"
-        )
+        ways.append(Easier.DRIVEN_SHORTER if np.isfinite(repeat.driven_min + complaint.driven_min) else Easier.DRIVEN_UNKNOWN)
     if np.isfinite(complaint.high_speed_min) and not repeat.high_speed_min >= _SHORTER_SHARE * complaint.high_speed_min:
-        ways.append("it was driven less hard before")
+        ways.append(Easier.DRIVEN_SLOWER)
     return ways
 
 
@@ -209,7 +213,7 @@ class Proof:
     hard_enough: int
     failures: int
     still_possible: float
-    easier: tuple[str, ...]
+    easier: tuple[Easier, ...]
 
 
 def proof(complaint: Hardness, repeats: list[tuple[Hardness, bool]]) -> Proof:

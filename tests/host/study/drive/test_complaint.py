@@ -14,6 +14,7 @@ from hotfuel.simulator.scenarios import WINTER_FUEL, scenarios
 from hotfuel.study.drive.complaint import hardest, judge, stops
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import SOAK, phases
+from hotfuel.study.drive.restarts import Easier
 from hotfuel.study.fixes.sessions import compare_sessions
 from hotfuel.study.story import tell
 from hotfuel.units import Shown
@@ -148,16 +149,16 @@ SHORT = replace(RUN, drive=(DRIVE[0], Part("hot soak", 5.0, "off"), *DRIVE[2:]))
 
 
 @pytest.mark.parametrize(
-    ("since", "because"),
+    ("since", "easier", "because"),
     [
-        (lambda: run("friday", metadata={"ambient_degc": 22.0}), "it was cooler outside"),
-        (lambda: run("friday", scenario=SHORT), "it stood for a shorter time"),
+        (lambda: run("friday", metadata={"ambient_degc": 22.0}), Easier.COOLER_OUTSIDE, "it was cooler outside"),
+        (lambda: run("friday", scenario=SHORT), Easier.STOOD_SHORTER, "it stood for a shorter time"),
     ],
 )
-def test_a_softer_stop_shows_nothing(since, because):
+def test_a_softer_stop_shows_nothing(since, easier, because):
     found = judge(of_session(run("monday", "hard start")), of_session(since()))
     assert not found.proof.shown
-    assert because in found.stops[0].easier
+    assert easier in found.stops[0].easier
     assert judgement(found, SI)[1].startswith("Not shown")
     assert because in judgement(found, SI)[1]
 
@@ -170,7 +171,7 @@ def winter(name, *marks):
 def test_another_fuel_is_judged_by_its_limit():
     """Winter fuel boils ten degrees earlier: after it summer fuel is the easier test, and the other way round the harder one."""
     easier = judge(of_session(winter("monday", "hard start")), of_session(run("friday")))
-    assert easier.stops[0].easier == ("the fuel or the air pressure was easier",)
+    assert easier.stops[0].easier == (Easier.HIGHER_LIMIT,)
     harder = judge(of_session(run("monday", "hard start")), of_session(winter("friday")))
     assert harder.proof.shown
     assert harder.stops[0].hardness.limit_degc < harder.complaint.hardness.limit_degc - 8
