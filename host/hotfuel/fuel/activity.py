@@ -71,16 +71,15 @@ class Activity:
         self._constant = np.repeat(of_groups.constant[:, None], self._psi.shape[2], axis=1)
         mixed = of_groups.mixed
         if len(mixed):
-            terms = self._group_terms(of_groups.mixed_share[:, :, None])
+            share = of_groups.mixed_share
+            beside = np.einsum("mc,mks->kcs", share, self._psi)
+            terms = 1 - np.log(beside) - np.einsum("kms,mcs->kcs", self._psi, share[:, :, None] / beside)
             self._constant[mixed] -= np.einsum("cg,gcs->cs", of_groups.mixed_surface, terms)
 
     def _group_terms(self, share: Array) -> Array:
-        """1 - ln(sum_m share_m psi_mk) - sum_m share_m psi_km / sum_n share_n psi_nm for every main group k; shape (groups, ..., states)."""
-        groups, states = len(share), self._psi.shape[2]
-        shares = np.broadcast_to(share.reshape(groups, -1, share.shape[-1]), (groups, share[0].size // share.shape[-1], states))
-        mixed = np.einsum("mcs,mks->kcs", shares, self._psi)
-        terms = 1 - np.log(mixed) - np.einsum("kms,mcs->kcs", self._psi, shares / mixed)
-        answer: Array = terms.reshape((groups, *share.shape[1:-1], states))
+        """1 - ln(sum_m share_m psi_mk) - sum_m share_m psi_km / sum_n share_n psi_nm for every main group k; shape (groups, states)."""
+        mixed = np.einsum("ms,mks->ks", share, self._psi)
+        answer: Array = 1 - np.log(mixed) - np.einsum("kms,ms->ks", self._psi, share / mixed)
         return answer
 
     def log_gamma(self, liquid: Array) -> Array:

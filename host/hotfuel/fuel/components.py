@@ -5,6 +5,7 @@ equations, valid from below -40 degC to the critical point: an Antoine range of 
 """
 
 import csv
+from functools import lru_cache
 from importlib import resources
 
 import numpy as np
@@ -76,18 +77,25 @@ def _wagner(temperature_k: Array, coefficients: Array, critical_k: Array, log_cr
     return answer
 
 
-def log_vapour_pressure_slope(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
-    """d ln P / dT in 1/K of the pure components (derivative of `log_vapour_pressure`), same shape."""
-    t_shape = (-1,) + (1,) * temperature_k.ndim
-    a, b, c, d = (_WAGNER[which, k].reshape(t_shape) for k in range(4))
-    critical = CRITICAL_K[which].reshape(t_shape)
-    tr = temperature_k / critical
+def log_vapour_pressure_and_slope(temperature_k: Array, which: Indices) -> tuple[Array, Array]:
+    """`log_vapour_pressure` and its derivative d ln P / dT in 1/K, both (components, states)."""
+    a, b, c, d, critical_k, log_critical = _wagner_of(tuple(which.tolist()))
+    tr = temperature_k / critical_k
     tau = np.maximum(1 - tr, 0)
     root = np.sqrt(tau)
-    value = tau * (a + root * b + tau * root * c + (tau * tau) * (tau * tau) * d)
-    gradient = a + 1.5 * root * b + 2.5 * tau * root * c + 5 * (tau * tau) * (tau * tau) * d
-    answer: Array = -(gradient + value / tr) / (critical * tr)
-    return answer
+    square = tau * tau
+    last = square * square * d
+    middle = tau * c
+    value = tau * (a + root * (b + middle) + last) / tr
+    gradient = a + root * (1.5 * b + 2.5 * middle) + 5 * last
+    return log_critical + value, -(gradient + value) / temperature_k
+
+
+@lru_cache(maxsize=64)
+def _wagner_of(which: tuple[int, ...]) -> tuple[Array, ...]:
+    """Coefficients a to d, critical temperature and ln of the critical pressure, (components, 1) each."""
+    columns = (*_WAGNER[list(which)].T, CRITICAL_K[list(which)], _LOG_CRITICAL[list(which)])
+    return tuple(column[:, None] for column in columns)
 
 
 def liquid_enthalpy_j_mol(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:

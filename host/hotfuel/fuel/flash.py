@@ -145,8 +145,8 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
     previous = np.full_like(pressure, np.inf)
     for _ in range(_ROUNDS):
         activity = Activity(feed.which, temperature)
-        k = np.exp(c.log_vapour_pressure(temperature, feed.which) + activity.log_gamma(liquid)) * shift
-        slope_k = c.log_vapour_pressure_slope(temperature, feed.which)
+        log_saturation, slope_k = c.log_vapour_pressure_and_slope(temperature, feed.which)
+        k = np.exp(log_saturation + activity.log_gamma(liquid)) * shift
         share = np.minimum(moles_k / temperature, 0.99)
         split = feed.moles / (1 + share * (k - 1))
         total, y = split.sum(axis=0), k * split
@@ -221,9 +221,10 @@ def bubble_k(feed: Feed, pressure: float, start_k: Array) -> tuple[Array, Array]
     temperature = start_k
     for _ in range(_ROUNDS):
         activity = Activity(feed.which, temperature)
-        partial = feed.moles * np.exp(c.log_vapour_pressure(temperature, feed.which) + activity.log_gamma(feed.moles))
+        log_saturation, log_slope = c.log_vapour_pressure_and_slope(temperature, feed.which)
+        partial = feed.moles * np.exp(log_saturation + activity.log_gamma(feed.moles))
         total = partial.sum(axis=0)
-        slope = (partial * c.log_vapour_pressure_slope(temperature, feed.which)).sum(axis=0) / total
+        slope = (partial * log_slope).sum(axis=0) / total
         step = np.clip(np.log(total / pressure) / slope, -20, 20)
         temperature = temperature - step
         if np.abs(step).max() < 0.1:  # Newton at fixed liquid: the error left is about the step's square times 0.02

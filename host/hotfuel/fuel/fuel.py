@@ -19,7 +19,7 @@ from hotfuel.fuel import components as c
 from hotfuel.fuel.components import Array
 from hotfuel.fuel.measured import measured_fuel
 from hotfuel.fuel.measurements import Measurements
-from hotfuel.fuel.mixture import PRESSURE_RANGE_KPA, TEMPERATURE_RANGE_DEGC, Mixture
+from hotfuel.fuel.mixture import PRESSURE_RANGE_KPA, TEMPERATURE_RANGE_DEGC, Mixture, mixture_of
 from hotfuel.fuel.table import LimitTable, limit_table_of
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown, expanded
 
@@ -162,7 +162,7 @@ class Fuel:
     @cached_property
     def mixture(self) -> Mixture:
         """The mixture behind the numbers."""
-        return Mixture(self.feed)
+        return mixture_of(self.feed)
 
     @cached_property
     def limit_table(self) -> LimitTable:

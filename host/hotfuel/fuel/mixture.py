@@ -24,6 +24,7 @@ from hotfuel.units import ZERO_DEGC_IN_K
 TEMPERATURE_RANGE_DEGC = (-40.0, 200.0)
 PRESSURE_RANGE_KPA = (20.0, 600.0)
 _BLOCK = 4096  # states in one pass: the working arrays stay in the processor's cache
+_MIXTURES_MOST = 32
 _START_ROWS, _START_RATIO_MAX, _START_K = 49, 60.0, 325.0
 
 
@@ -53,6 +54,19 @@ def _in_blocks(function: Callable[..., Array], *arguments: ArrayLike) -> Array:
     return np.concatenate(done).reshape(shape) if done else np.empty(shape)
 
 
+_MIXTURES: dict[tuple[bytes, bytes, bytes, float], "Mixture"] = {}  # the latest few
+
+
+def mixture_of(feed: flash.Feed) -> "Mixture":
+    """The mixture of a feed; the same one for an equal feed, since a session asks its car for the fuel again and again."""
+    key = (feed.which.tobytes(), feed.moles.tobytes(), np.asarray(feed.anchor, dtype=float).tobytes(), feed.onset)
+    if key not in _MIXTURES:
+        while len(_MIXTURES) >= _MIXTURES_MOST:
+            _MIXTURES.pop(next(iter(_MIXTURES)), None)
+        _MIXTURES[key] = Mixture(feed)
+    return _MIXTURES[key]
+
+
 class Mixture:
     """One fuel of known composition. `feed` comes from `hotfuel.fuel.fit` or from volume fractions (`Feed.of_volumes`)."""
 
@@ -63,8 +77,6 @@ class Mixture:
     def _starts(self) -> tuple[Array, Array, Array, Array]:
         """Start values for the flash by temperature: ln P at V/L 0 and at the largest V/L, V/L against where ln P lies between the two; and
         T ln(gamma) against V/L."""
-        from scipy.interpolate import PchipInterpolator  # loads slowly, and most commands need no fuel
-
         kelvin = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
         ratios = np.concatenate([np.linspace(0, 8, 9), np.geomspace(10, _START_RATIO_MAX, 12)])
         states = np.broadcast_arrays(kelvin[:, None], ratios)
@@ -76,7 +88,7 @@ class Mixture:
         share_ratio = np.linspace(0, _START_RATIO_MAX, 61)
         liquid = flash.liquid_at(self.feed, np.full_like(share_ratio, _START_K), share_ratio)
         log_gamma = Activity(self.feed.which, np.full_like(share_ratio, _START_K)).log_gamma(liquid)
-        return log_p[:, 0], log_p[:, -1], np.stack([PchipInterpolator(row, ratios)(even) for row in depth]), log_gamma * _START_K
+        return log_p[:, 0], log_p[:, -1], np.stack([np.interp(even, row, ratios) for row in depth]), log_gamma * _START_K
 
     def _split(self, kelvin: Array, pressure: Array) -> tuple[Array, Array]:
         """Vapour share and mole fractions of the liquid, of flat arrays."""

@@ -7,6 +7,7 @@ Above V/L 40 the V/L estimate stays at 40, which reads "40 or more": no pump's c
 """
 
 from collections.abc import Callable
+from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,6 +23,7 @@ _BEND = 5.0  # the V/L axis is ln(1 + V/L / bend): fine near the bubble point
 _COARSE, _FINE, _DENSE = (34, 26), (391, 201), 801
 STEP_KPA = 0.25  # of a curve: between its points a straight line is off by less than 1e-4 degC
 _BLOCK = 8192
+_Spline = Callable[[Array, Array], Array]
 
 
 class LimitTable:
@@ -36,22 +38,40 @@ class LimitTable:
         low, high = np.log(PRESSURE_RANGE_KPA[0] * 0.98), np.log(PRESSURE_RANGE_KPA[1] * 1.02)
         top = np.log1p(RATIO_MAX / _BEND)
         coarse_p, coarse_w = np.linspace(low, high, _COARSE[0]), np.linspace(0, top, _COARSE[1])
-        ratio = _BEND * np.expm1(coarse_w)
-        pressure = np.exp(coarse_p)[:, None]
-        temperature = mixture.temperature_degc(pressure, ratio)
-        enthalpy = mixture.enthalpy_kj_per_kg(temperature, pressure)
+        self._pressure = np.exp(coarse_p)[:, None]
+        self._temperature = mixture.temperature_degc(self._pressure, _BEND * np.expm1(coarse_w))
         self._low, self._per_p, self._per_w = low, (_FINE[0] - 1) / (high - low), (_FINE[1] - 1) / top
-        self._limit_spline = RectBivariateSpline(coarse_p, coarse_w, temperature)
-        self._enthalpy_spline = RectBivariateSpline(coarse_p, coarse_w, enthalpy)
-        log_p, fine_w = np.linspace(low, high, _FINE[0]), np.linspace(0, top, _FINE[1])
-        self._limits: Array = self._limit_spline(log_p, fine_w)
-        self._enthalpies: Array = self._enthalpy_spline(log_p, fine_w)
-        self._at_temperature, self._at_enthalpy = (
-            _Inverse(spline, log_p, top) for spline in (self._limit_spline, self._enthalpy_spline)
-        )
+        self._spline_of: Callable[[Array], _Spline] = partial(RectBivariateSpline, coarse_p, coarse_w)
+        self._log_p, self._fine_w = np.linspace(low, high, _FINE[0]), np.linspace(0, top, _FINE[1])
         self._mixture = mixture
         self.pressures_kpa: Array = np.arange(PRESSURE_RANGE_KPA[0], PRESSURE_RANGE_KPA[1] + STEP_KPA / 2, STEP_KPA)
         self._curves: dict[tuple[float, bool], Array] = {}
+
+    # A card of limits asks for a curve or two: what else there is, is worked out when it is asked for.
+
+    @cached_property
+    def _limit_spline(self) -> _Spline:
+        return self._spline_of(self._temperature)
+
+    @cached_property
+    def _enthalpy_spline(self) -> _Spline:
+        return self._spline_of(self._mixture.enthalpy_kj_per_kg(self._temperature, self._pressure))
+
+    @cached_property
+    def _limits(self) -> Array:
+        return self._limit_spline(self._log_p, self._fine_w)
+
+    @cached_property
+    def _enthalpies(self) -> Array:
+        return self._enthalpy_spline(self._log_p, self._fine_w)
+
+    @cached_property
+    def _at_temperature(self) -> "_Inverse":
+        return _Inverse(self._limit_spline, self._log_p, float(self._fine_w[-1]))
+
+    @cached_property
+    def _at_enthalpy(self) -> "_Inverse":
+        return _Inverse(self._enthalpy_spline, self._log_p, float(self._fine_w[-1]))
 
     def curve(self, vapour_liquid_ratio: float, needle: bool = False) -> Array:
         """Limit of one V/L at each of `pressures_kpa`. needle: of fuel that is all liquid in the line and has this V/L at the bowl's pressure."""
@@ -129,7 +149,7 @@ class LimitTable:
 class _Inverse:
     """V/L of a value of a table: against the value's place between its edges (bubble point to V/L 40), for every pressure."""
 
-    def __init__(self, spline: Callable[[Array, Array], Array], log_p: Array, top: float) -> None:
+    def __init__(self, spline: _Spline, log_p: Array, top: float) -> None:
         bent = np.linspace(0, top, _DENSE)  # so fine that a straight line between its points is off by less than 1e-4 in V/L
         values, ratio, place = spline(log_p, bent), _BEND * np.expm1(bent), np.linspace(0, 1, _FINE[1])
         self._edges = values[:, 0].copy(), values[:, -1].copy()
@@ -152,15 +172,7 @@ def _require_in_table(vapour_liquid_ratio: ArrayLike) -> None:
         raise InputError(f"V/L outside 0 to {RATIO_MAX:g} is not in the limit table: choose a criterion in that range")
 
 
-_TABLES: dict[tuple[bytes, bytes, bytes, float], LimitTable] = {}  # the latest few
-
-
+@lru_cache(maxsize=8)  # each holds 3 MB
 def limit_table_of(mixture: Mixture) -> LimitTable:
-    """The table of a mixture; the same one for an equal mixture, since many drives are made on one fuel."""
-    feed = mixture.feed
-    key = (feed.which.tobytes(), feed.moles.tobytes(), np.asarray(feed.anchor, dtype=float).tobytes(), feed.onset)
-    if key not in _TABLES:
-        while len(_TABLES) >= 8:  # each holds 3 MB
-            _TABLES.pop(next(iter(_TABLES)), None)
-        _TABLES[key] = LimitTable(mixture)
-    return _TABLES[key]
+    """The table of a mixture, made once: many drives are made on one fuel (hotfuel.fuel.mixture.mixture_of)."""
+    return LimitTable(mixture)
