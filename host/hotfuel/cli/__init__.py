@@ -1,6 +1,7 @@
 """The command line: parses, calls, prints. No other room imports it."""
 
 import contextlib
+import os
 import sys
 
 INTERRUPTED = 130  # as shells tell it: 128 + SIGINT
@@ -12,6 +13,9 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(AttributeError, ValueError):  # not a stream of a terminal, a file or a pipe
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a ? where a terminal has no degree sign
+    os.environ.setdefault(
+        "PYDANTIC_DISABLE_PLUGINS", "__all__"
+    )  # it would look for them in every installed package, and none is used
     try:
         from hotfuel.cli.app import run
 

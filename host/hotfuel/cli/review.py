@@ -47,7 +47,6 @@ def review(
     from hotfuel.report import complaint_words, line_words, story_words
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
-    from hotfuel.study.fixes.came import sentences as came_sentences
     from hotfuel.study.line import transport
 
     if facts:
@@ -58,7 +57,12 @@ def review(
     before = _before(opened, complaint)
     share([one for one in (opened, before) if one is not None], without_names)
     told = _story(opened, shown, before)
-    came = held_with(opened, forecast, shown) if forecast else None
+    came, arrived = None, []
+    if forecast:
+        from hotfuel.study.fixes.came import sentences as came_sentences  # brings the forecasts' room with it
+
+        came = held_with(opened, forecast, shown)
+        arrived = came_sentences(came, shown)
     written = report.write(opened, target, shown.system, pdf, told, png, came)
     said = story_words.sentences(told, shown) if told else []
     judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else []
@@ -78,7 +82,7 @@ def review(
             *([line_words.section(most, shown)] if most else []),
             *_pulls(told, shown),
             *judged,
-            *(came_sentences(came, shown) if came else ()),
+            *arrived,
             *notes(opened),
             f"report: {written}",
         ],

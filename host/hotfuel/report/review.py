@@ -3,7 +3,7 @@
 import contextlib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,13 +13,11 @@ from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle, place_words
 from hotfuel.report import (
     basis,
-    before_after,
     complaint_words,
     heat,
     html,
     input_table,
     line_words,
-    pictures,
     plots,
     pull_figures,
     pull_table,
@@ -28,7 +26,6 @@ from hotfuel.report import (
     story_words,
     words,
 )
-from hotfuel.report import came as held_forecast
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
@@ -39,10 +36,11 @@ from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
 from hotfuel.study import story
-from hotfuel.study.fixes.came import Came
-from hotfuel.study.fixes.came import sentences as came_sentences
 from hotfuel.study.story import Story
 from hotfuel.units import Shown, expanded
+
+if TYPE_CHECKING:
+    from hotfuel.study.fixes.came import Came
 
 _ROWS_MOST, _TITLE_MOST = 40, 70
 _PICTURE_PX, _PICTURE_LEAST_PX = 250, 110
@@ -55,7 +53,7 @@ def write(
     pdf: str | Path | None = None,
     told: Story | None = None,
     png: str | Path | None = None,
-    came: Came | None = None,
+    came: "Came | None" = None,
 ) -> Path:
     """Write the review as one stand-alone HTML file, on paper if `pdf` names a file, as a card and charts if `png` does; returns the HTML's path.
 
@@ -67,6 +65,8 @@ def write(
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if _shown(session, units).system == "us" else "A4")
     if png is not None:
+        from hotfuel.report import pictures
+
         pictures.write(made, png)
     return written
 
@@ -76,8 +76,11 @@ def render(session: Session, units: str | None = None, told: Story | None = None
     return make(session, units, told).page
 
 
-def make(session: Session, units: str | None = None, told: Story | None = None, came: Came | None = None) -> Report:
+def make(session: Session, units: str | None = None, told: Story | None = None, came: "Came | None" = None) -> Report:
     """The page with its first page's sheet and its charts."""
+    if came is not None:  # brings the forecasts' room with it, which most reviews do without
+        from hotfuel.report import came as held_forecast
+        from hotfuel.study.fixes.came import sentences as came_sentences
     shown = _shown(session, units)
     if told is None:
         with contextlib.suppress(InputError):  # a recording without a temperature has no story
@@ -99,7 +102,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         about=[_title(session), car, f"for {customer}" if customer else "", clock.day(summary.started)],
         complaint=complaint,
         lead=[" ".join(judged)] if judged else [],
-        text=[*([head.basis] if head.basis else []), *(came_sentences(came, shown)[:1] if came else [])],
+        text=[*([head.basis] if head.basis else []), *(came_sentences(came, shown)[:1] if came is not None else [])],
         work_done=work_done,
         next_steps=head.next_steps,
         facts=words.conditions(summary, session, shown, clock),
@@ -112,6 +115,8 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
 
     held, moved = told.judgement if told else None, []
     if held is not None:
+        from hotfuel.report import before_after  # brings the comparisons' room with it, which most reviews do without
+
         first.headlines = [before_after.headline(held), head.sentence]
         found = before_after.pairs(held, before_after.aimed_at(session.metadata))
         first.table = before_after.table(found, shown)
@@ -150,7 +155,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "line": _line(told, session, shown, clock) if told else None,
         "heat": heat.ladder(told.heat, shown, drawn.figures) if told and told.heat else None,
         "heat_rows": heat.table(told.heat, shown) if told and told.heat else None,
-        "came": held_forecast.part(came, shown, drawn.figures) if came else None,
+        "came": held_forecast.part(came, shown, drawn.figures) if came is not None else None,
         "wired": input_table.of_session(session, shown),
         "in_full": sheet.in_full(session.metadata, complaint, work_done),
         "technical": drawn.technical(),
@@ -173,7 +178,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     return Report(page, first, drawn.figures, card)
 
 
-def _simulated(session: Session, told: Story | None, came: Came | None) -> tuple[bool, str]:
+def _simulated(session: Session, told: Story | None, came: "Came | None") -> tuple[bool, str]:
     """Whether anything on the page is of no real car, and what."""
     if session.metadata.get("simulated"):
         return True, "simulated, no real car"

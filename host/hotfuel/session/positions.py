@@ -10,8 +10,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
-import pynmea2
-from scipy.ndimage import minimum_filter1d
+import pandas as pd
 
 from hotfuel.samples import table
 from hotfuel.samples.decoded import Decoded
@@ -61,6 +60,8 @@ def fix_of(sentence: bytes) -> Fix | None:
 
     Example: fix_of(b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*59").
     """
+    import pynmea2  # a session without a receiver does without it
+
     try:
         read = pynmea2.parse(sentence.decode("ascii"), check=True)
         kind = read.sentence_type
@@ -209,9 +210,8 @@ def _soonest(behind: np.ndarray, came_s: np.ndarray) -> np.ndarray:
     more. A port that stalls raises neither; a time that is set moves one of them at once. Nothing comes before it was sent."""
     step = float(np.median(np.diff(came_s))) if len(came_s) > 1 else 1.0
     count = int(np.clip(_MINUTE_S / max(step, 0.01), 5, 3000))
-    before = minimum_filter1d(behind, count, origin=(count - 1) // 2, mode="nearest")
-    after = minimum_filter1d(behind[::-1], count, origin=(count - 1) // 2, mode="nearest")[::-1]
-    soonest: np.ndarray = np.maximum(before, after)
+    before, after = (pd.Series(way).rolling(count, min_periods=1).min().to_numpy() for way in (behind, behind[::-1]))
+    soonest: np.ndarray = np.maximum(before, after[::-1])
     return soonest
 
 
