@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from hotfuel_wire import PROTOCOL_VERSION, codec
@@ -19,6 +20,7 @@ _FIXED = LAYOUTS[_READING].size  # bytes of a reading in front of its channels
 _COUNT_AT = table.field(table.WIRE[_READING], table.COUNT)[1]  # the byte that says how many channels there are
 _FRAME = 6  # bytes on the wire that a payload does not hold, at least: a zero, a byte of COBS, the CRC
 Positions = slice | np.ndarray  # where a part's frames stand among all frames of its block
+_Boot = np.ndarray | int  # of each frame, or of all of them
 
 
 @dataclass
@@ -76,7 +78,9 @@ class Builder:
             by_frame = np.zeros(count, np.uint32)
             for part in readings:
                 by_frame[part.where] = part.fixed["description_id"]
-        boot, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
+        boots, time_s = self._boots.steps(kind, tick, time_ms, by_frame if same_id is None else same_id, keys)
+        same_boot = _uniform(boots)
+        boot = boots if same_boot is None else same_boot
         self._take_messages(block.pieces, parts, boot, time_s)
         if readings:
             self._take_readings(readings, kind, boot, time_s)
@@ -129,7 +133,7 @@ class Builder:
         keys = {number: (told["board_id"], told["boot_count"]) for number, told in self.descriptions.items()}
         return [keys[number] for number in ids.tolist()]
 
-    def _take_messages(self, pieces: int, parts: list[_Messages], boot: np.ndarray, time_s: np.ndarray) -> None:
+    def _take_messages(self, pieces: int, parts: list[_Messages], boot: _Boot, time_s: np.ndarray) -> None:
         """Write a block's other messages, those of each type in log order."""
         found: dict[int, list[_Messages]] = {}
         for part in parts:
@@ -139,7 +143,7 @@ class Builder:
             among, count = _positions(pieces, mine)
             rows = self._message_rows(LAYOUTS[kind].name, count)
             for part, at in zip(mine, among, strict=True):
-                _fill_messages(rows, at, part, boot[part.where], time_s[part.where])
+                _fill_messages(rows, at, part, _at(boot, part.where), time_s[part.where])
             if kind == _DESCRIPTION:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
 
@@ -154,7 +158,7 @@ class Builder:
         self._filled[name] += count
         return self._messages[name][filled : filled + count]
 
-    def _take_readings(self, readings: list[_Messages], kind: np.ndarray, boot: np.ndarray, time_s: np.ndarray) -> None:
+    def _take_readings(self, readings: list[_Messages], kind: np.ndarray, boot: _Boot, time_s: np.ndarray) -> None:
         """Write a block's scans, in log order."""
         rows = self._room(sum(len(part.order) for part in readings), max(part.count for part in readings))
         shapes = {(part.payloads.shape[1], part.count) for part in readings}
@@ -162,7 +166,8 @@ class Builder:
         begin = 0
         for part in readings:
             end = begin + len(part.order)  # parts of one length and count follow one another
-            _fill(rows, slice(begin, end) if rank is None else rank[part.where], part, boot[part.where], time_s[part.where])
+            where = slice(begin, end) if rank is None else rank[part.where]
+            _fill(rows, where, part, _at(boot, part.where), time_s[part.where])
             begin = end
         self._note(rows)
 
@@ -234,6 +239,11 @@ def _bytes(part: _Messages, begin: int, size: int) -> np.ndarray:
     return part.payloads[:, begin : begin + size].view(f"V{size}")[:, 0]
 
 
+def _at(boot: _Boot, where: Positions) -> _Boot:
+    """The boots of some frames of a block."""
+    return boot if isinstance(boot, int) else boot[where]
+
+
 def _uniform(numbers: np.ndarray) -> int | None:
     """The value if all have the same, else None."""
     return int(numbers[0]) if (numbers == numbers[0]).all() else None
@@ -247,15 +257,16 @@ def _description_ids(part: _Messages) -> np.ndarray:
     return np.array(ids * len(told) if same else ids, np.uint32)
 
 
-def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: np.ndarray, time_s: np.ndarray) -> None:
-    """Put one part's messages, which are no readings, into rows[at]."""
+def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s: np.ndarray) -> None:
+    """Put one part's messages, which are no readings, into rows[at]. The rows are zero."""
     layout = LAYOUTS[part.kind]
     fixed = part.fixed
     rows["boot"][at], rows["time"][at] = boot, time_s
-    rows["saturated"][at] = fixed["type"] >= SATURATED
-    for name in table.WIRE[part.kind].names or ():
-        if name != "type":
-            rows[name][at] = fixed[name]
+    saturated = fixed["type"] >= SATURATED
+    if saturated.any():
+        rows["saturated"][at] = saturated
+    size = layout.size - table.BEFORE_TICK  # in the table the fields stand as on the wire
+    table.span(rows, table.field(rows.dtype, "tick")[1], size)[at] = _bytes(part, table.BEFORE_TICK, size)
     if layout.name == "description":
         rows["description_id"][at] = _description_ids(part)
     elif layout.tail:
@@ -265,36 +276,38 @@ def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: np.nd
         rows[name][at] = values
 
 
-def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: np.ndarray, time_s: np.ndarray) -> None:
-    """Put one part's readings into rows[at]."""
-    width, fixed = part.count, part.fixed
-    shared = rows[at] if isinstance(at, slice) else np.empty(len(boot), table.SHARED)
-    shared["time"], shared["boot"], shared["width"] = time_s, boot, width
-    shared["tick"], shared["description_id"] = fixed["tick"], fixed["description_id"]
-    shared["saturated"], shared["known"] = fixed["type"] >= SATURATED, True
-    for name, values in table.later(LAYOUTS[_READING], part.payloads, width):
-        shared[name] = values
+def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s: np.ndarray) -> None:
+    """Put one part's readings into rows[at]; channels behind those that were sent are zero."""
+    fixed, row = part.fixed, rows.dtype.itemsize
+    into = rows[at] if isinstance(at, slice) else np.empty(len(time_s), rows.dtype)
+    alike = np.zeros(1, rows.dtype)  # what all have in common is written in one piece
+    alike["known"], alike["width"] = True, part.count
+    same_id = _uniform(fixed["description_id"])
+    columns: list[tuple[str, Any]] = [("boot", boot), ("description_id", fixed["description_id"] if same_id is None else same_id)]
+    saturated = fixed["type"] >= SATURATED
+    columns += [("saturated", saturated if saturated.any() else False)]
+    columns += table.later(LAYOUTS[_READING], part.payloads, part.count)
+    for name, values in columns:
+        if not isinstance(values, np.ndarray):
+            alike[name] = values
+    table.span(into, 0, row)[:] = table.span(alike, 0, row)
+    into["time"], into["tick"] = time_s, fixed["tick"]
+    for name, values in columns:
+        if isinstance(values, np.ndarray):
+            into[name] = values
+    if part.count:
+        size = part.count * table.CHANNEL.itemsize
+        table.span(into, table.SHARED.itemsize, size)[:] = _bytes(part, _FIXED, size)
     if not isinstance(at, slice):
-        table.span(rows, 0, table.SHARED.itemsize)[at] = shared.view(f"V{table.SHARED.itemsize}")
-    if width:
-        size = width * table.CHANNEL.itemsize
-        table.span(rows, table.SHARED.itemsize, size)[at] = _bytes(part, _FIXED, size)
-    _clear(rows, at, width)
+        table.span(rows, 0, row)[at] = table.span(into, 0, row)
 
 
 def _widen(rows: np.ndarray, wider: np.ndarray) -> None:
-    """Copy scans to a table that has room for at least as many channels."""
-    channels = rows.dtype["channels"].shape[0]
-    size = table.SHARED.itemsize + channels * table.CHANNEL.itemsize
-    table.span(wider, 0, size)[:] = table.span(rows, 0, size)
-    _clear(wider, slice(None), channels)
-
-
-def _clear(rows: np.ndarray, at: Positions, width: int) -> None:
-    """Zero all channels of rows[at] behind the first `width`."""
-    behind = (rows.dtype["channels"].shape[0] - width) * table.CHANNEL.itemsize
-    if behind:
-        table.span(rows, table.SHARED.itemsize + width * table.CHANNEL.itemsize, behind)[at] = np.void(bytes(behind))
+    """Copy scans to a table that has room for at least as many channels; those that were not there are zero."""
+    before, now = (table.SHARED.itemsize + one.dtype["channels"].shape[0] * table.CHANNEL.itemsize for one in (rows, wider))
+    table.span(wider, 0, before)[:] = table.span(rows, 0, before)
+    if now > before:
+        table.span(wider, before, now - before)[:] = np.void(bytes(now - before))
 
 
 def scans_of(payloads: Sequence[bytes], boot: int, time_s: np.ndarray) -> np.ndarray:
@@ -307,5 +320,5 @@ def scans_of(payloads: Sequence[bytes], boot: int, time_s: np.ndarray) -> np.nda
         bare = np.frombuffer(b"".join([payloads[number] for number in numbers]), np.uint8).reshape(-1, length)
         at = np.array(numbers)
         part = _Messages(_READING, at, bare, count, bare[:, :_FIXED].view(table.WIRE[_READING])[:, 0])
-        _fill(rows, slice(None) if len(alike) == 1 else at, part, np.full(len(at), boot, np.uint16), time_s[at])
+        _fill(rows, slice(None) if len(alike) == 1 else at, part, boot, time_s[at])
     return rows

@@ -102,7 +102,7 @@ def _add(block: Block, order: np.ndarray, payloads: np.ndarray) -> None:
     if (kinds == kinds[0]).all():
         block.parts.append(Part(int(kinds[0]), order, payloads))
         return
-    for kind in np.unique(kinds).tolist():
+    for kind in np.flatnonzero(np.bincount(kinds)).tolist():
         which = np.flatnonzero(kinds == kind)
         block.parts.append(Part(kind, order[which], payloads[which]))
 
@@ -160,8 +160,11 @@ def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
     ends = np.full(len(rows), codes.sum() == length)
     others = np.flatnonzero(apart)
     if len(others):
-        rows[others] ^= codes
-        ends[others] = _follow_codes(rows, others, length)
+        some = rows.take(others, axis=0)
+        some ^= codes
+        ends[others] = _follow_codes(some, length)
+        whole = f"V{rows.shape[1]}"  # a row as one element is copied faster
+        rows.view(whole)[others] = some.view(whole)
     return ends
 
 
@@ -180,20 +183,20 @@ def _codes(piece: bytes, length: int) -> bytes:
     return bytes(codes)
 
 
-def _follow_codes(rows: np.ndarray, which: np.ndarray, length: int) -> np.ndarray:
-    """As _undo_cobs, for any codes, in some of the rows."""
+def _follow_codes(rows: np.ndarray, length: int) -> np.ndarray:
+    """As _undo_cobs, for any codes."""
     flat = rows.reshape(-1)
-    at = which * rows.shape[1]
+    at = np.arange(0, len(flat), rows.shape[1])
     left = np.full(len(at), length, np.int16)  # bytes between a piece's code and its end
     came_out = np.empty(len(at), np.int16)
     on_their_way = np.arange(len(at))
     while len(at):
-        code = flat[at]
+        code = flat.take(at)
         flat[at] = 0
         left -= code
-        (further,) = (left > 0).nonzero()
-        if len(further) < len(left):
+        if left.min() <= 0:
             came_out[on_their_way] = left
+            (further,) = (left > 0).nonzero()
             at, code, left, on_their_way = at[further], code[further], left[further], on_their_way[further]
         at += code
     return came_out == 0

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from hotfuel_wire.codec import LAYOUTS, Layout
 from hotfuel_wire.messages import HEADER, TYPES
+from numpy.lib.stride_tricks import as_strided
 
 _NUMPY = {
     "u8": "u1",
@@ -48,6 +49,7 @@ def _wire_dtype(rows) -> np.dtype:
 WIRE: dict[int, np.dtype] = {number: _wire_dtype(layout.fixed) for number, layout in LAYOUTS.items()}
 """Type number -> the fixed part of its payload, header included, as it lies on the wire."""
 HEADER_SIZE = _wire_dtype(HEADER).itemsize
+BEFORE_TICK = field(_wire_dtype(HEADER), "tick")[1]
 _READING = LAYOUTS[TYPES["reading"]]
 assert _READING.tail is not None
 COUNT: str = _READING.tail[2]
@@ -112,7 +114,14 @@ def readings(rows: np.ndarray) -> np.ndarray:
 
 
 def span(rows: np.ndarray, at: int, size: int) -> np.ndarray:
-    """`size` bytes of every row, from byte `at` on, as one element: copied far faster than field by field."""
+    """`size` bytes of every row, from byte `at` on, as one element: copied far faster than field by field.
+
+    In rows that hold objects too a field has to begin at `at`, and no object may be among the bytes.
+    """
+    if rows.dtype.hasobject:  # numpy shows no such rows as bytes, only a field of them
+        first = rows[next(name for name in rows.dtype.names or () if field(rows.dtype, name)[1] == at)]
+        one = as_strided(first, (len(rows), 1), (rows.strides[0], first.itemsize)).view(np.uint8)
+        return as_strided(one, (len(rows), size), (rows.strides[0], 1)).view(f"V{size}")[:, 0]
     return rows.view(at_offsets({"span": (f"V{size}", at)}, rows.dtype.itemsize))["span"]
 
 
