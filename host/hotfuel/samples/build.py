@@ -66,7 +66,7 @@ class Builder:
         keys: dict[int, object] = {}
         for part, where in zip(parts, positions, strict=True):
             part.where = where
-            kind[where], time_ms[where] = part.kind, part.fixed["time_ms"]
+            kind[where], time_ms[where] = part.kind, part.fixed["time_ms"].copy()  # aligned, which is twice as fast
             if part.kind == _DESCRIPTION:
                 keys.update(zip(np.arange(count)[where].tolist(), self._take_descriptions(part), strict=True))
             elif part.kind != _READING:
@@ -291,7 +291,7 @@ def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s:
         if not isinstance(values, np.ndarray):
             alike[name] = values
     table.span(into, 0, row)[:] = table.span(alike, 0, row)
-    into["time"], into["tick"] = time_s, fixed["tick"]
+    into["time"], into["tick"] = time_s, fixed["tick"].copy()
     for name, values in columns:
         if isinstance(values, np.ndarray):
             into[name] = values
