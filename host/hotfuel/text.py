@@ -6,7 +6,7 @@ What a terminal or a page would obey instead of showing is shown as its code, li
 import os
 import re
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from hotfuel.errors import InputError
 
@@ -64,6 +64,14 @@ def signed(value: float, decimals: int = 1) -> str:
     """A number with its sign; one that rounds to zero has none. Example: signed(0.04) -> "0.0"."""
     number = round(value, decimals)
     return f"{number:+.{decimals}f}" if number else f"{0:.{decimals}f}"
+
+
+def between(low: float, high: float, size: Callable[[float], str], sense: Callable[[float], str]) -> str:
+    """ "between 6.9 and 9.8 °C cooler", the smaller first, or, where the interval holds zero, "between 1.0 °C cooler and 2.0 °C hotter"."""
+    near, far = sorted((low, high), key=abs)
+    if low * high > 0 or is_nothing(size(near)):  # a nothing has no direction
+        return f"between {size(near)} and {size(far)} {sense(far)}"
+    return f"between {size(low)} {sense(low)} and {size(high)} {sense(high)}"
 
 
 def typed(path: str | os.PathLike[str]) -> str:

@@ -149,6 +149,13 @@ _SHOWN = {
 }
 
 
+def checked_system(text: str) -> str:
+    """The name of a system of units. Raises InputError for another than "si" and "us"."""
+    if text not in ("si", "us"):
+        raise InputError(f'units "{text}" are not known: choose "si" or "us"')
+    return text
+
+
 @dataclass(frozen=True)
 class Shown:
     """The units a user reads: `system` is "si" or "us"."""
@@ -156,8 +163,7 @@ class Shown:
     system: str = "si"
 
     def __post_init__(self) -> None:
-        if self.system not in ("si", "us"):
-            raise InputError(f'units "{self.system}" are not known: choose "si" or "us"')
+        checked_system(self.system)
 
     def unit(self, dimension: str) -> str:
         """The unit's name, e.g. "°F"."""

@@ -69,7 +69,7 @@ def pulls() -> dict[str, list[Pull]]:
 
 def sheets(demo: Path) -> Iterator[tuple[str, Report]]:
     """Name and report of every sheet, in US units."""
-    compared, measured = compare_runs(runs(), "as built", Cell(MARGIN, "pump", "hot soak"), shown=US), None
+    compared, measured = compare_runs(runs(), "as built", Cell(MARGIN, "pump", "hot soak")), None
     measured = compare_pulls(pulls(), "warm fuel", order=[f"pull {at}" for at in range(1, 7)])
     yield "review", review.make(session.open(demo / "drive"), "us")
     yield "compare", comparison.make(compared, units="us")

@@ -14,10 +14,8 @@ import numpy as np
 from hotfuel.study.fixes import came, kept, own
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.forecast import forecast
-from hotfuel.units import Shown
 
 PLACES = ("tank", "pump", "carb_inlet")
-SI = Shown("si")
 OWN_CARS = 8
 USUAL = {
     "cooler": Change("a cooler before the carb inlet", cooler_ua_w_k=(2.0, 10.0), cooler_before="carb_inlet"),
@@ -50,7 +48,7 @@ def trial(kind, later, seed, share=0.6):
         car = sessions.car(PLACES, tank_l=float(base["tank_l"][k]) / 0.6)
         before, after = (sessions.course(runs, read, at * n + k, car) for at in (0, 2))
         told = forecast(before, [change])[0]
-        held = came.held(kept.Kept(change, told.stages, "1 June 2026"), before, after, car, SI)
+        held = came.held(kept.Kept(change, told.stages, "1 June 2026"), before, after, car)
         if np.isfinite(held.log_factor):
             factors.append((held.log_factor, held.log_u))
     known = own.pooled(factors)

@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 from hotfuel.study.fixes.day_plan import made
 from hotfuel.study.fixes.day_verdict import standing
-from hotfuel.units import Shown
 from scipy import stats
 
 DELTA = 5.0
@@ -91,7 +90,7 @@ def trial(name, count, seed=5):
         false = found = False
         for block in range(2, plan.last_block + 1):
             driven = block * width
-            seen = standing(plan, dict(enumerate(values[:driven], start=1)), Shown("si"))
+            seen = standing(plan, dict(enumerate(values[:driven], start=1)))
             false |= any(is_false(one, (0.0, *truths), delta) for one in seen.sights)
             found |= any(one.first == 0 and one.second == width - 1 and one.verdict == wanted for one in seen.sights)
             if seen.decided:

@@ -22,6 +22,7 @@ from hotfuel.live.asking import Desk
 from hotfuel.log import spill
 from hotfuel.record import download, resume
 from hotfuel.record.requests import Requests
+from hotfuel.report import day_words
 from hotfuel.session import archive, metadata
 from hotfuel.session import folder as session_folder
 from hotfuel.study.fixes import asking, day_plan, fitted
@@ -208,7 +209,12 @@ def plan_file(data: bytes) -> None:
     with contextlib.suppress(HotfuelError):
         plan = day_plan.load(_file("day.toml", data))
         shown_in = units.Shown(plan.units)
-        for text in (plan.run_words(1), plan.start_words(shown_in), plan.difference_words(shown_in), plan.question_words()):
+        for text in (
+            day_words.run(plan, 1),
+            day_words.start(plan, shown_in),
+            day_words.difference(plan, shown_in),
+            day_words.question(plan),
+        ):
             assert shown(text) == text
         assert plan.driven() == 0 and plan.run_path(len(plan.order)).parent == plan.path.parent
         again = replace(plan, path=plan.path.with_name("again.toml"))

@@ -85,10 +85,9 @@ def compare(
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
     """
-    from hotfuel.report import complaint_words, power_words
+    from hotfuel.report import by_hand, compare_words, complaint_words, input_table, power_words
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes import asking, measured_inputs
-    from hotfuel.study.fixes import read_by_hand as by_hand
     from hotfuel.study.fixes.fitted import parse as parse_fix
     from hotfuel.study.fixes.sessions import compare_sessions
 
@@ -124,8 +123,7 @@ def compare(
         fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
         phase=asking.phase(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
-        archived=_archived(archive, opened, archived_of, shown) if archive else (),
-        shown=shown,
+        archived=_archived(archive, opened, archived_of) if archive else (),
     )
     files = chosen(powers or [])
     strange = [name for name in files if name not in named]
@@ -147,10 +145,10 @@ def compare(
     wanted = pairs(needs, "--needs")
     if odd := [name for name in wanted if name not in named]:
         raise UsageError(f'--needs "{odd[0]}" is none of the variants compared: they are {", ".join(named)}')
-    lines = [result.finding(), *result.questions]
+    lines = [compare_words.finding(result, shown), *compare_words.questions(result)]
     lines += _how_to_say(result)
     others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
-    decided = [answer.sentence for answer in others if answer.verdict in verdicts.DECIDED]
+    decided = [compare_words.answer(answer, shown) for answer in others if answer.verdict in verdicts.DECIDED]
     judged = [complaint_words.judgement(one, shown) for one in result.judgements]
     lines += map(" ".join, judged)
     lines += decided[:_TOLD]
@@ -161,10 +159,11 @@ def compare(
             f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."
         )
     lines += _pulls(result, shown)
-    lines += filter(None, [by_hand.said(result.runs, (result.baseline, *result.variants), result.drawn.phase, shown)])
+    lines += filter(None, [by_hand.sentence(result.runs, (result.baseline, *result.variants), result.drawn.phase, shown)])
     inputs = measured_inputs.of_variants(opened)
-    lines += measured_inputs.said(inputs, shown)
-    lines += [*result.bad_runs, *result.conditions, *result.cautions]
+    lines += input_table.sentences(inputs, shown)
+    lines += compare_words.bad_runs(result, shown)
+    lines += [*compare_words.conditions(result, shown), *compare_words.cautions(result, shown)]
     if result.proposed_order:
         lines.append(f"An order for more runs: {', '.join(result.proposed_order)}")
     if power is not None:
@@ -176,7 +175,7 @@ def compare(
         with told_first(lines, target, as_json):
             page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
         lines.append(f"report: {page}")
-    plain = result.as_dict()
+    plain = compare_words.as_dict(result, shown)
     plain["judgements"] = [complaint_words.as_dict(one, shown) for one in result.judgements]
     show(
         {
@@ -191,17 +190,18 @@ def compare(
 
 
 def _how_to_say(result: "Comparison") -> list[str]:
-    """Name the options that answer what the comparison asks for; its own sentences name none, because they are printed on paper too."""
-    from hotfuel.study.fixes.sessions import NOT_SAID, NOTE_AIR
+    """The options that supply what the comparison lacks; its own sentences name no options, because they are printed on paper too."""
+    from hotfuel.study.fixes.fitted import Question
+    from hotfuel.study.fixes.notes import AirGuessed, AirNotNoted, FixNotNamed
 
     lines = []
-    if any("Guessed from the name" in line for line in result.questions):
+    if any(isinstance(one, Question) and one.guessed for one in result.questions):
         lines.append('If that is not what was fitted, say it with --fix: "NAME=cooler before carb_inlet".')
-    if any(line.startswith(NOT_SAID) for line in result.conditions):
+    if any(isinstance(one, FixNotNamed) for one in result.conditions):
         lines.append('What was fitted is said with --fix: "NAME=cooler before carb_inlet".')
     if result.unanswered:
         lines.append('Another phase is named with --phase: "drive", "hot soak", "whole run".')
-    if any(NOTE_AIR in line for line in result.conditions):
+    if any(isinstance(one, AirNotNoted | AirGuessed) for one in result.conditions):
         lines.append('Outside air is noted with hotfuel review SESSION --about ambient_degc="88 degF".')
     return lines
 
@@ -218,8 +218,9 @@ def _pulls(result: "Comparison", shown: Shown) -> list[str]:
     return []
 
 
-def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | None", shown: Shown) -> "list[Pair]":
-    """Pairs of runs of one day with the same parts fitted, of this car, from its archive; those compared now are not among them."""
+def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | None") -> "list[Pair]":
+    """Pairs of runs of one day with the same parts fitted, from this car's archive, without the runs compared now. Raises InputError without a car file."""
+    from hotfuel.report import compare_words
     from hotfuel.session import archive as store
     from hotfuel.study.fixes.sessions import pairs_of_sessions
 
@@ -231,8 +232,6 @@ def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | Non
         note(line)
     compared_now = {session.folder.log_path.read_bytes() for sessions in opened.values() for session in sessions}
     kept = [open_session(archive / store.SESSIONS / name) for name in rows["session"]]
-    found, sentence = pairs_of_sessions(
-        [one for one in kept if one.folder.log_path.read_bytes() not in compared_now], car.name, shown
-    )
-    note(sentence)
+    found = pairs_of_sessions([one for one in kept if one.folder.log_path.read_bytes() not in compared_now], car.name)
+    note(compare_words.archived(len(found), car.name))
     return found

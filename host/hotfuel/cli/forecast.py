@@ -71,7 +71,7 @@ def forecast(
     as_json: Json = False,
 ) -> None:
     """What a fix, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first. Example: hotfuel forecast sunday"""
-    from hotfuel.report import first_words, forecast_words
+    from hotfuel.report import came_words, first_words, forecast_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes import own
     from hotfuel.study.fixes.kept import kinds_in
@@ -92,7 +92,7 @@ def forecast(
     history = own.of_archive(archive, bool(opened.metadata.get("simulated"))) if archive else {}
     if not parts:
         tried = first.try_first(of_session(opened), own=history)
-        lines = [*first_words.sentences(tried, shown), *own.sentences(history, [one.fix.kind for one in tried])]
+        lines = [*first_words.sentences(tried, shown), *came_words.history(history, [one.fix.kind for one in tried])]
         if target:
             from hotfuel.report import forecast as page
 
@@ -110,7 +110,7 @@ def forecast(
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
     made = forecasts(opened, changes, own=history)
     asked = {kind for change in changes for kind in kinds_in(change)}
-    lines = own.sentences(history, sorted(asked))
+    lines = came_words.history(history, sorted(asked))
     for one in made:
         lines += forecast_words.sentences(one, shown)
         lines += [f"  assumed: {text}" for text in forecast_words.assumptions(one, shown)]

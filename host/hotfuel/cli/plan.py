@@ -1,7 +1,7 @@
 """`hotfuel plan`: a test day before it is driven, and where it stands."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -10,10 +10,13 @@ from hotfuel.cli.shared_plan import load_plan, next_words, told
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
 
+if TYPE_CHECKING:
+    from hotfuel.car import Car
+
 
 def plan(
     names: Annotated[
-        list[str], typer.Argument(help="The variants, what the others are held against first; or the file of a plan.")
+        list[str], typer.Argument(help="The variants, the one that the others are compared with first; or the file of a plan.")
     ],
     fix: Annotated[
         list[str] | None, typer.Option("--fix", help='What is fitted, and where: "ice can=ice before carb_inlet".')
@@ -45,6 +48,7 @@ def plan(
     Pulls of a test stand: --difference "0.7 %", and the CSV of each pull goes beside the plan under the name it tells.
     """
     from hotfuel import car as car_file
+    from hotfuel.report import day_words
     from hotfuel.study.fixes import day_plan
 
     if len(names) == 1 and Path(names[0]).suffix == ".toml":
@@ -54,7 +58,7 @@ def plan(
         return
     if twice := [name for name in names if names.count(name) > 1]:
         raise UsageError(
-            f'"{twice[0]}" is given twice: every variant needs a name of its own, what the others are held against first'
+            f'"{twice[0]}" is given twice: every variant needs a name of its own, the one that the others are compared with first'
         )
     described = car_file.load(car) if car else None
     shown = Shown(units or (described.units if described else "us" if "F" in difference else "si"))
@@ -82,7 +86,7 @@ def plan(
     day_plan.write(made)
     spread_words = f"{made.spread:g} %" if is_power else shown.text(made.spread, "temperature difference")
     lines = [
-        f"Asked: {made.question_words()}; {made.difference_words(shown)} is worth having, and runs alike spread by {spread_words}"
+        f"Asked: {day_words.question(made)}; {day_words.difference(made, shown)} is worth having, and runs alike spread by {spread_words}"
         f"{'' if spread else ' (an assumption: say what you know with --spread)'}.",
         f"{len(made.order)} runs at most, {made.last_block} of each; a verdict is looked for after every block from the second on.",
         f"The order: {', '.join(made.order)}.",
@@ -103,9 +107,8 @@ def plan(
     )
 
 
-def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: str | None, car: object) -> tuple[str, str]:
-    """(place, phase) of the question, by what is fitted; one for all fixes, because a day has one question. Raises UsageError where that is not clear."""
-    from hotfuel.car import Car
+def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: str | None, car: "Car | None") -> tuple[str, str]:
+    """(place, phase) of the question, from what is fitted; one for all fixes, because a day has one question. Raises UsageError where that is not clear."""
     from hotfuel.places import place_from_words
     from hotfuel.study.fixes import asking
     from hotfuel.study.fixes.fitted import Fitted, kind_of, questions
@@ -116,7 +119,7 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
         for name in names[1:]
     }
     given = place_from_words(place) if place else ""
-    wet = [p.name for p in car.places if p.kind.has_limit] if isinstance(car, Car) else []
+    wet = [p.name for p in car.places if p.kind.has_limit] if car is not None else []
     if wet and given and given not in wet:
         raise UsageError(f'the car file has no fuel at "{place}": allowed are {", ".join(wet)}')
     wanted = phase and asking.phase(phase)
@@ -131,7 +134,7 @@ def _asked(names: list[str], fixes: dict[str, str], place: str | None, phase: st
     places = wet or list(dict.fromkeys(one.before for one in fitted.values() if one.before))
     if not places:
         raise UsageError('where is it asked? Give --place "carb inlet", or --fix with the place behind it, or --car')
-    found, _ = questions(fitted, places, pulled=car.engine.pulled if isinstance(car, Car) else True, phase=wanted)
+    found, _ = questions(fitted, places, pulled=car.engine.pulled if car is not None else True, phase=wanted)
     if len(found) > 1:
         raise UsageError(
             f"the fixes act at different places or in different phases ({'; '.join(one.cells[0].words() for one in found)}): give --place and --phase for all"

@@ -127,7 +127,7 @@ def power(
         return
     if not variants:
         raise UsageError(f"give the pulls to compare: {WANTED} {WANTED}")
-    from hotfuel.report import power_words
+    from hotfuel.report import compare_words, input_table, power_words
     from hotfuel.study.fixes import measured_inputs
 
     files, sessions = _apart(chosen(variants))
@@ -141,7 +141,7 @@ def power(
     result = compared(files, baseline, columns=columns, units=own_units, order=order, **options)
     shown = Shown(units or car_units or result.units)
     inputs = measured_inputs.of_variants(opened or {})
-    lines = _lines(result, degrees, measured_inputs.said(inputs, shown), shown)
+    lines = _lines(result, degrees, input_table.sentences(inputs, shown), shown)
     page = None
     target = page_beside(out, pdf, png)
     if target is not None:
@@ -153,7 +153,7 @@ def power(
     show(
         {
             "power": power_words.as_dict(result, shown),
-            "temperature": degrees.as_dict() if degrees else None,
+            "temperature": compare_words.as_dict(degrees, shown) if degrees else None,
             "inputs": [one.as_dict() for one in inputs],
             "report": str(page) if page else None,
         },
@@ -180,17 +180,15 @@ def _test_day(
 
 def _lines(result: "PowerComparison", degrees: "Comparison | None", inputs: list[str], shown: Shown) -> list[str]:
     """The lines of the terminal: the answer first, the sources last. inputs: sentences on the car file's further inputs."""
-    from hotfuel.report import power_words
+    from hotfuel.report import by_hand, compare_words, power_words
+    from hotfuel.study.drive.phases import PULL
 
     told = [power_words.sentences(result, gain, shown) for gain in result.gains]
     lines = [sentences[0] for sentences in told]
-    lines += [degrees.finding()] if degrees else []
+    lines += [compare_words.finding(degrees, shown)] if degrees else []
     lines += [sentence for sentences in told for sentence in sentences[1:]]
     if degrees:
-        from hotfuel.study.drive.phases import PULL
-        from hotfuel.study.fixes.read_by_hand import said
-
-        lines += filter(None, [said(degrees.runs, (degrees.baseline, *degrees.variants), PULL, shown)])
+        lines += filter(None, [by_hand.sentence(degrees.runs, (degrees.baseline, *degrees.variants), PULL, shown)])
     lines += ["", *_table(result, shown), "", *inputs, *power_words.cautions(result)]
     lines.append(
         f"The order of the pulls: by {by}."
@@ -258,7 +256,7 @@ def _temperatures(
     opened = {name: [each[path] for path in sessions[name]] for name in files}
     car = next((one.car for one in each.values() if one.car), None)
     shown = Shown(units or (car.units if car else "si"))
-    result = compare_sessions(opened, baseline, shown=shown)
+    result = compare_sessions(opened, baseline)
     fuel = fuel_in_pulls(opened, baseline)
     if not fuel:
         note("On some side the sessions contain no pull or drive that counts: the gain has no fuel temperature beside it.")

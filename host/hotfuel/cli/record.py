@@ -102,7 +102,7 @@ def record(
             note(place.sentence)
         if day is not None:
             was = "was cut off" if number == day.interrupted() else "held no answer" if number == day.to_drive_again() else ""
-            note(_run_words(day.run_words(number), planned["test_day"], was, place.earlier is not None))
+            note(_run_words(planned["title"], planned["test_day"], was, place.earlier is not None))
         if place.earlier is None:
             session_folder.create(place.folder, text, values)
         elif facts:

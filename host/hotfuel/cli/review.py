@@ -59,10 +59,10 @@ def review(
     told = _story(opened, shown, before)
     came, arrived = None, []
     if forecast:
-        from hotfuel.study.fixes.came import sentences as came_sentences  # brings the forecasts' room with it
+        from hotfuel.report import came_words  # brings the forecasts' room with it
 
-        came = held_with(opened, forecast, shown)
-        arrived = came_sentences(came, shown)
+        came = held_with(opened, forecast)
+        arrived = came_words.sentences(came, shown)
     written = report.write(opened, target, shown.system, pdf, told, png, came)
     said = story_words.sentences(told, shown) if told else []
     judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else []

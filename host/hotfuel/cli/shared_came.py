@@ -1,15 +1,20 @@
 """A kept forecast found and held against a session with the fix, for `archive add` and `review`. Imports no command."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from hotfuel.cli.shared import note, open_session
 from hotfuel.errors import HotfuelError, InputError
 from hotfuel.units import Shown
 
+if TYPE_CHECKING:
+    from hotfuel.session.recording import Session
+    from hotfuel.study.fixes.came import Came
+    from hotfuel.study.fixes.kept import Kept
 
-def held_with(opened: Any, forecast_from: Path, shown: Shown) -> Any:
-    """What came in `opened` of the forecast kept with another session. Raises InputError where there is none of what was fitted, or of another car."""
+
+def held_with(opened: "Session", forecast_from: Path) -> "Came":
+    """What came in `opened` of the forecast kept with another session. Raises InputError for no forecast of what was fitted, and for another car."""
     from hotfuel.study.fixes import kept
 
     first = open_session(forecast_from)
@@ -28,15 +33,16 @@ def held_with(opened: Any, forecast_from: Path, shown: Shown) -> Any:
             f'{opened.name} says that "{said.get("fix") or "nothing"}" was fitted, and the forecasts kept with {first.name} are of: {names}. '
             "Say what was fitted, as --about fix=... does"
         )
-    return _held(one, first, opened, shown)
+    return _held(one, first, opened)
 
 
 def hold_in_archive(archive: Path, identity: str) -> list[str]:
-    """Hold the session just added against the newest forecast of the same car and fix in the archive, and remember what came; sentences about it."""
+    """Compare the session just added with the newest forecast of the same car and fix in the archive, and keep the result; returns sentences about it."""
     from hotfuel import session as sessions
+    from hotfuel.report import came_words
     from hotfuel.session import archive as store
     from hotfuel.session import folder as session_folder
-    from hotfuel.study.fixes import came, kept, own
+    from hotfuel.study.fixes import kept, own
 
     added = sessions.open(archive / store.SESSIONS / identity)
     if added.car is None or not _said(added).get("fix"):
@@ -54,24 +60,23 @@ def hold_in_archive(archive: Path, identity: str) -> list[str]:
             first = sessions.open(folder)
             if first.car is None or first.car.name != added.car.name:
                 continue
-            shown = Shown(added.car.units)
-            held = _held(one, first, added, shown)
+            held = _held(one, first, added)
             simulated = any(bool(s.metadata.get("simulated")) for s in (first, added))
             own.remember(archive, identity, held, folder.name, simulated)
         except HotfuelError as error:
             note(f"the forecast kept with {folder.name} was not held against {added.name}: {error}")
             continue
-        return came.sentences(held, shown)
+        return came_words.sentences(held, Shown(added.car.units))
     return []
 
 
-def _said(opened: Any) -> dict[str, Any]:
-    """What a session says of its fix: by itself, else by its car file."""
+def _said(opened: "Session") -> dict[str, Any]:
+    """The fix that a session names in its metadata, else in its car file."""
     fitted = opened.metadata.get("fix") or (opened.car.fix if opened.car is not None else "")
     return {"fix": fitted, "before": opened.metadata.get("before")}
 
 
-def _held(one: Any, first: Any, opened: Any, shown: Shown) -> Any:
+def _held(one: "Kept", first: "Session", opened: "Session") -> "Came":
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes import came
 
@@ -79,4 +84,4 @@ def _held(one: Any, first: Any, opened: Any, shown: Shown) -> Any:
         raise InputError(f"{first.name} and {opened.name} are not of one car: a forecast is held against the same car only")
     if first.folder.log_path.resolve() == opened.folder.log_path.resolve():
         raise InputError(f"{opened.name} is the session that the forecast was made from: name the one with the fix")
-    return came.held(one, of_session(first), of_session(opened), first.car, shown)
+    return came.held(one, of_session(first), of_session(opened), first.car)

@@ -3,13 +3,21 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import open_session, share
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
+
+if TYPE_CHECKING:  # these load numpy and pandas, which --help does not need
+    from hotfuel.session.recording import Session
+    from hotfuel.study.fixes.answers import Comparison
+    from hotfuel.study.fixes.day_plan import DayPlan
+    from hotfuel.study.fixes.day_verdict import Standing
+    from hotfuel.study.power.power import PowerComparison
+    from hotfuel.study.power.pulls import Pull
 
 Plan = Annotated[
     Path | None,
@@ -19,8 +27,8 @@ Plan = Annotated[
 ]
 
 
-def load_plan(path: Path) -> Any:
-    """The plan, its starts taken from the first run where none were stated."""
+def load_plan(path: Path) -> "DayPlan":
+    """The plan in a file, with starts from its first run where none were stated."""
     from hotfuel.study.fixes import day_plan
 
     plan = day_plan.load(path)
@@ -28,12 +36,12 @@ def load_plan(path: Path) -> Any:
         return plan
     try:
         return day_plan.with_starts(plan, _first_degc(open_session(plan.recording(1))))
-    except InputError:  # the first run holds nothing: where the day stands says so
+    except InputError:  # the first run holds nothing, which `standing` reports
         return plan
 
 
-def _first_degc(session: Any) -> dict[str, float]:
-    """{place: degC as the run began} of the tank and of the places that show how warm the engine is."""
+def _first_degc(session: "Session") -> dict[str, float]:
+    """{place: degC at the start of the run} for the tank and the places that show how warm the engine is."""
     import numpy as np
 
     if session.car is None:
@@ -52,44 +60,48 @@ def _first_degc(session: Any) -> dict[str, float]:
     return {name: float(round(value, 1)) for name, value in first.items()}
 
 
-def next_number(plan: Any) -> int:
-    """The run to be driven next, the first that held no answer before a new one. Raises InputError when all are."""
+def next_number(plan: "DayPlan") -> int:
+    """The number of the run to drive next: one that held no answer comes before a new one. Raises InputError once all are recorded."""
     if again := plan.to_drive_again():
-        return int(again)
+        return again
     number = plan.driven() + 1
     if number > len(plan.order):
         raise InputError(f"all {len(plan.order)} runs of {plan.path.name} are recorded: more runs need a plan of their own")
-    return int(number)
+    return number
 
 
-def next_words(plan: Any, shown: Shown) -> str:
+def next_words(plan: "DayPlan", shown: Shown) -> str:
     """For example "next is run 5 of 12: ice can; start when the tank is below 95 °F"."""
+    from hotfuel.report import day_words
+
     number = plan.driven() + 1
     if number > len(plan.order):
         return f"All {len(plan.order)} runs are recorded."
     if plan.interrupted():
         return (
-            f"{plan.run_words(number).capitalize()} was cut off: hotfuel record --plan {plan.path} goes on with it, if its last byte is under two hours "
+            f"{day_words.run(plan, number).capitalize()} was cut off: hotfuel record --plan {plan.path} goes on with it, if its last byte is under two hours "
             "old and board and car are the same; else it is driven again."
         )
-    starts = plan.start_words(shown)
+    starts = day_words.start(plan, shown)
     path = plan.run_path(number)
     goes = f" Its CSV goes to {path}." if path.suffix == ".csv" else ""
-    return f"Next is {plan.run_words(number)}{f'; {starts}' if starts else ''}.{goes}"
+    return f"Next is {day_words.run(plan, number)}{f'; {starts}' if starts else ''}.{goes}"
 
 
-def about_run(plan: Any, number: int, shown: Shown) -> dict[str, str]:
-    """The metadata that the session of that run gets."""
-    starts = plan.start_words(shown)
-    values = {"title": plan.run_words(number), "test_day": f"{plan.run_words(number)}{f'; {starts}' if starts else ''}"}
+def about_run(plan: "DayPlan", number: int, shown: Shown) -> dict[str, str]:
+    """The metadata for the session of that run."""
+    from hotfuel.report import day_words
+
+    starts, title = day_words.start(plan, shown), day_words.run(plan, number)
+    values = {"title": title, "test_day": f"{title}{f'; {starts}' if starts else ''}"}
     if fix := plan.fixes.get(plan.order[number - 1]):
         what, _, before = fix.partition(" before ")
         values |= {"fix": what, **({"before": before} if before else {})}
     return values
 
 
-def standing(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[Any, list[str], list[int]]:
-    """(where the day stands after its complete blocks, sentences on runs that have no number, those runs). Runs of a block not complete are not looked at."""
+def standing(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> "tuple[Standing, list[str], list[int]]":
+    """(where the day stands after its complete blocks, sentences on runs without a number, those runs). Runs of an incomplete block are not looked at."""
     from hotfuel.study.fixes import day_plan, day_verdict
 
     width = len(plan.variants)
@@ -97,18 +109,16 @@ def standing(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[An
     numbers = range(1, complete + 1)
     if plan.quantity == day_plan.POWER:
         if complete < 2 * width:
-            return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0), shown), [], []
-        from hotfuel.report import power_words
+            return day_verdict.standing(plan, dict.fromkeys(numbers, 0.0)), [], []
         from hotfuel.study.fixes import day_power
 
-        found = day_power.power_standing(plan, _read(plan, numbers), shown, corrected)
-        return replace(found, sentences=tuple(power_words.standing(found, plan, shown))), [], []
+        return day_power.power_standing(plan, _read(plan, numbers), corrected), [], []
     values, notes = _values(plan, numbers, shown)
-    return day_verdict.standing(plan, values, shown), notes, [n for n in numbers if n not in values]
+    return day_verdict.standing(plan, values), notes, [n for n in numbers if n not in values]
 
 
-def _read(plan: Any, numbers: Iterable[int]) -> dict[int, Any]:
-    """{number of the run: its pull}, named as its file. Raises InputError for a file that does not hold one."""
+def _read(plan: "DayPlan", numbers: Iterable[int]) -> "dict[int, Pull]":
+    """{number of the run: its pull}, named as its file. Raises InputError for a file that does not hold exactly one."""
     from hotfuel.study.power import pulls
 
     read = {}
@@ -122,8 +132,9 @@ def _read(plan: Any, numbers: Iterable[int]) -> dict[int, Any]:
     return read
 
 
-def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, float], list[str]]:
-    """({number of the run: what is asked of it}, a sentence on each run that has none, then the others)."""
+def _values(plan: "DayPlan", numbers: Iterable[int], shown: Shown) -> tuple[dict[int, float], list[str]]:
+    """({number of the run: its value}, sentences: first on each run without a value, then what was adjusted or left out)."""
+    from hotfuel.report import compare_notes
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes.sessions import values_of
 
@@ -138,40 +149,43 @@ def _values(plan: Any, numbers: Iterable[int], shown: Shown) -> tuple[dict[int, 
     if not sessions:
         return {}, unreadable
     names = [name for name, _ in sessions.values()]
-    values, notes = values_of(sessions, plan.variants[0] if plan.variants[0] in names else names[0], plan.cell, shown)
-    return values, [*unreadable, *notes]
+    values, without, notes = values_of(sessions, plan.variants[0] if plan.variants[0] in names else names[0], plan.cell)
+    said = (*map(compare_notes.not_complete, without), *(compare_notes.note(one, shown) for one in notes))
+    return values, [*unreadable, *filter(None, said)]
 
 
-def _at_its_end(plan: Any, shown: Shown, corrected: bool | None = None) -> Any:
-    """Where a day stands that is decided, or whose runs are all driven. Raises UsageError before."""
+def _at_its_end(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> "Standing":
+    """Where a day stands that is decided, or whose runs are all driven. Raises UsageError before that."""
+    from hotfuel.report import day_words
+
     driven = plan.driven()
     found, _, again = standing(plan, shown, corrected) if driven and driven % len(plan.variants) == 0 else (None, [], [])
     if found is None or again or not (found.decided or driven == len(plan.order)):
-        following = f"Next is {plan.run_words(again[0])}, again." if again else next_words(plan, shown)
+        following = f"Next is {day_words.run(plan, again[0])}, again." if again else next_words(plan, shown)
         raise UsageError(
             f"the report is written once the day is decided or all its {len(plan.order)} runs are driven: {following}"
         )
     return found
 
 
-def reported(plan: Any, shown: Shown, private: bool) -> tuple[Any, dict[str, list[Any]]]:
-    """(the comparison, its sessions by variant) of a day of temperatures at its end. Raises UsageError before, and for a day of power."""
+def reported(plan: "DayPlan", shown: Shown, private: bool) -> "tuple[Comparison, dict[str, list[Session]]]":
+    """(the comparison, its sessions by variant) of a day of temperatures at its end. Raises UsageError before that, and for a day of power."""
     from hotfuel.study.fixes import day_plan, day_verdict
     from hotfuel.study.fixes.sessions import compare_sessions
 
     if plan.quantity == day_plan.POWER:
         raise UsageError(f"{plan.path.name} asks of power: its report is written by hotfuel power --plan {plan.path} --out")
     found = _at_its_end(plan, shown)
-    opened: dict[str, list[Any]] = {name: [] for name in plan.variants}
+    opened: dict[str, list[Session]] = {name: [] for name in plan.variants}
     for n in range(1, plan.driven() + 1):
         opened[plan.order[n - 1]].append(open_session(plan.recording(n)))
     share([one for each in opened.values() for one in each], private)
-    result = compare_sessions(opened, plan.variants[0], primary=plan.cell, delta_degc=plan.difference, shown=shown)
-    return day_verdict.answered(plan, result, found, shown), opened
+    result = compare_sessions(opened, plan.variants[0], primary=plan.cell, delta_degc=plan.difference)
+    return day_verdict.answered(plan, result, found), opened
 
 
-def reported_power(plan: Any, shown: Shown, corrected: bool | None) -> Any:
-    """The pulls of a day of power at its end, compared as the plan's looks allow. Raises UsageError before, and for a day of temperatures."""
+def reported_power(plan: "DayPlan", shown: Shown, corrected: bool | None) -> "PowerComparison":
+    """The pulls of a day of power at its end, compared as the plan's looks allow. Raises UsageError before that, and for a day of temperatures."""
     from hotfuel.study.fixes import day_plan, day_power
 
     if plan.quantity != day_plan.POWER:
@@ -182,26 +196,39 @@ def reported_power(plan: Any, shown: Shown, corrected: bool | None) -> Any:
     return day_power.power_answered(plan, _read(plan, range(1, plan.driven() + 1)), found, corrected)
 
 
-def told(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[dict[str, Any], list[str]]:
+def _standing_words(plan: "DayPlan", found: "Standing", shown: Shown) -> list[str]:
+    from hotfuel.report import day_words
+    from hotfuel.study.fixes import day_plan
+
+    if plan.quantity != day_plan.POWER:
+        return day_words.standing(plan, found, shown)
+    from hotfuel.report import power_words
+
+    return power_words.standing(found, plan, shown)
+
+
+def told(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> tuple[dict[str, Any], list[str]]:
     """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next, or that the last run holds no answer."""
+    from hotfuel.report import day_words
     from hotfuel.study.fixes import day_plan
 
     driven = plan.driven()
     lines: list[str] = []
     again: list[int] = []
-    verdict = None
+    verdict, sentences = None, list[str]()
     if driven and driven % len(plan.variants) == 0:
         verdict, notes, again = standing(plan, shown, corrected)
-        lines += [*verdict.sentences, *notes]
+        sentences = _standing_words(plan, verdict, shown)
+        lines += [*sentences, *notes]
     elif (
         driven and plan.quantity != day_plan.POWER
-    ):  # said at once, while there is time to drive it again; its number is not told
+    ):  # reported at once, while there is time to drive it again, and without its value
         values, notes = _values(plan, [driven], shown)
         again = [driven] if driven not in values else []
         lines += notes if again else []
     plan.note_again(range(1, driven + 1) if verdict is not None else [driven] if driven else [], again)
     if again:
-        lines.append(f"Next is {plan.run_words(again[0])}, again.")
+        lines.append(f"Next is {day_words.run(plan, again[0])}, again.")
     elif verdict is None or not verdict.decided:
         lines.append(next_words(plan, shown))
     following = driven + 1 if driven < len(plan.order) else None
@@ -214,5 +241,5 @@ def told(plan: Any, shown: Shown, corrected: bool | None = None) -> tuple[dict[s
         "next": {"number": following, "variant": plan.order[driven], "path": str(plan.run_path(following))}
         if following
         else None,
-        "standing": verdict.as_dict() if verdict else None,
+        "standing": {**verdict.as_dict(), "sentences": sentences} if verdict else None,
     }, lines

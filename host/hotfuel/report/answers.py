@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hotfuel.places import place_words
+from hotfuel.report import compare_notes
 from hotfuel.report.words import rough
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
@@ -21,7 +22,7 @@ def headlines(result: Comparison | None, power: PowerComparison | None, shown: S
     if result and not said:
         said = ["These runs do not hold what was asked of them."]
     elif result:  # of some variants: said as large as the answers, its reason beneath
-        said = [*(f"{line.split(': ', 1)[0]}." for line in result.unanswered), *said]
+        said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
     said += [_power(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]
 

@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 
 from hotfuel.places import place_words
+from hotfuel.report.came_words import sentences
 from hotfuel.report.chart import INK, LEFT_PX, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
-from hotfuel.study.fixes.came import Came, Outcome, sentences
+from hotfuel.study.fixes.came import Came, Outcome
 from hotfuel.text import directed
 from hotfuel.units import Shown
 

@@ -11,6 +11,9 @@ from hotfuel.report import (
     answers,
     before_after,
     beside,
+    by_hand,
+    compare_notes,
+    compare_words,
     complaint_words,
     html,
     input_table,
@@ -46,7 +49,8 @@ _TEMPERATURE_METHOD = (
     "The run is the unit: each run gives one number a place and phase, because neighbouring readings are no independent evidence. Where the runs "
     "of a side share days, and there are several such days, the day is the unit: its runs share its weather.",
     f"Hottest and smallest margin are those of 10-second means. Temperatures are brought to one outside air by {SLOPE:g} of its difference.",
-    lapped.WORDS,
+    f"Of laps, each gives its hottest and its smallest margin, and a run's are their means; laps more than {lapped.SLOW - 1:.0%} slower than its median lap "
+    "(into and out of the pit lane) do not count.",
     "What was asked is fixed by what was fitted, before any answer is seen; the temperature comes first, its margin only behind a decided temperature. All "
     "pairs of variants share one error of 5 % (Bonferroni), and their intervals are those shown. Other questions are looked at only behind a decided one "
     "(Holm); a difference nobody asked for is reported only where its interval, corrected for all rows, lies beyond what is worth having.",
@@ -126,7 +130,7 @@ def make(
         complaint=complaint,
         table=table if few else None,
         text=[
-            *map(study_figures.plain, [result.finding()] if result else []),
+            *map(study_figures.plain, [compare_words.finding(result, shown)] if result else []),
             *([power_words.finding(power, shown)] if power else []),
             *map(study_figures.plain, judged),
         ],
@@ -134,9 +138,9 @@ def make(
         done=_variants(result, power),
         next_steps=answers.next_steps(result, power, _order(result, power)),
         conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power, shown))],
-        reasons=[*_reasons(result), *result.unanswered] if result else (),
+        reasons=[*_reasons(result), *map(compare_notes.unanswered, result.unanswered)] if result else (),
         weakens=[
-            *(_weakens(result) if result else ()),
+            *(_weakens(result, shown) if result else ()),
             *(power_words.weakens(power) if power else ()),
         ],
         cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
@@ -188,19 +192,21 @@ def make(
 
 def _reasons(result: Comparison) -> list[str]:
     """Why the questions asked have no verdict, where the order of the runs is why."""
-    return list(dict.fromkeys(a.reason for a in result.answers if a.primary and a.reason))
+    return list(dict.fromkeys(reason for a in result.answers if a.primary and (reason := compare_words.reason(a))))
 
 
-def _weakens(result: Comparison) -> list[str]:
-    """What weakens the finding; the reason why there is no verdict first, because a short list ends early."""
-    return [*_reasons(result), *result.bad_runs, *result.cautions]
+def _weakens(result: Comparison, shown: Shown) -> list[str]:
+    """What weakens the finding; the reason why there is no verdict comes first, because a short list ends early."""
+    return [*_reasons(result), *compare_words.bad_runs(result, shown), *compare_words.cautions(result, shown)]
 
 
 def _conditions(result: Comparison | None, power: PowerComparison | None, shown: Shown) -> list[str]:
     lines = []
     if result:
-        lines += list(result.questions)
-        lines += list(result.conditions) or ["No difference in the conditions was found among those that are recorded."]
+        lines += compare_words.questions(result)
+        lines += compare_words.conditions(result, shown) or [
+            "No difference in the conditions was found among those that are recorded."
+        ]
     if power:
         corrected = [curve.name for curve in power.curves if curve.factor is not None]
         weather = (
@@ -308,7 +314,15 @@ def _runs(result: Comparison, shown: Shown) -> Table:
     is_margin, phase = result.drawn.quantity == MARGIN, result.drawn.phase
     read = read_by_hand.columns(result.runs, phase)[:_BY_HAND_MOST]
     table = Table(
-        ("Variant", "Run", "Outside air", "Air pressure", "Fuel", _heading(result), *(column.heading for column in read)),
+        (
+            "Variant",
+            "Run",
+            "Outside air",
+            "Air pressure",
+            "Fuel",
+            _heading(result),
+            *(by_hand.heading(column) for column in read),
+        ),
         numbers=(2, 3, *range(5, 6 + len(read))),
     )
     for run in result.runs[:_RUNS_MOST]:
@@ -317,14 +331,9 @@ def _runs(result: Comparison, shown: Shown) -> Table:
         if not has(run, result.drawn):
             number = f"left out: {run.faults[0].kind}" if run.faults else "not read"
         air = shown.text(run.ambient_pressure_kpa, "pressure")
-        by_hand = (
-            shown.text(
-                read_by_hand.of_run(run, column, phase), column.dimension, 0 if column.dimension == "temperature" else None
-            )
-            for column in read
-        )
+        noted = (by_hand.text(read_by_hand.of_run(run, column, phase), column, shown) for column in read)
         number += f" ({run.laps} laps)" if phase == LAP and run.laps else ""
-        table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number, *by_hand))
+        table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number, *noted))
     return table.cut(len(result.runs), _RUNS_MOST)
 
 

@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from hotfuel.report import html, words
+from hotfuel.places import place_words
+from hotfuel.report import day_words, html, words
 from hotfuel.report.table import Table
 from hotfuel.study.fixes.day_plan import DayPlan
 from hotfuel.units import Shown
@@ -22,7 +23,7 @@ CAUTIONS = (
 def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> Path:
     """The sheet as a page, and printed to `pdf`. Raises InputError where a place cannot be written."""
     width = len(plan.variants)
-    starts = [place.replace("_", " ") for place in plan.start_degc] or ["Tank"]
+    starts = [place_words(place) for place in plan.start_degc] or ["Tank"]
     table = Table(
         ("Block", "Run", "Fitted", "Done at", *(f"{place} at start" for place in starts), "Outside air", "Notes"), numbers=()
     )
@@ -30,8 +31,8 @@ def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> P
         block = f"{(number - 1) // width + 1} of {plan.last_block}" if (number - 1) % width == 0 else ""
         table.rows.append((block, f"{number}", name, "", *([""] * len(starts)), "", ""))
     rules = [
-        f"Asked: {plan.question_words()}; {plan.difference_words(shown)} is worth having. {len(plan.order)} runs at most, {plan.last_block} of each.",
-        *([f"{plan.start_words(shown).capitalize()}."] if plan.start_degc else []),
+        f"Asked: {day_words.question(plan)}; {day_words.difference(plan, shown)} is worth having. {len(plan.order)} runs at most, {plan.last_block} of each.",
+        *([f"{day_words.start(plan, shown).capitalize()}."] if plan.start_degc else []),
         *RULES,
     ]
     values = {

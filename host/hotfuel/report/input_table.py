@@ -1,4 +1,4 @@
-"""The car file's further inputs (mixture, throttle, a second pressure, flow) in a table: of one session, or of the sessions of variants side by side."""
+"""The car file's further inputs (mixture, throttle, a second pressure, flow) in a table or in a line each: of one session, or of variants side by side."""
 
 from collections.abc import Mapping, Sequence
 
@@ -8,6 +8,7 @@ from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.fixes import measured_inputs
 from hotfuel.study.fixes.measured_inputs import Measured
+from hotfuel.text import listed
 from hotfuel.units import Shown
 from hotfuel.wired import text_of, words_of
 
@@ -35,6 +36,18 @@ def of_variants(sessions: Mapping[str, Sequence[Session]], shown: Shown) -> Tabl
         (words_of(one.column).capitalize(), one.variant, *_row(one, shown)) for one in measured_inputs.of_variants(sessions)
     ]
     return table if table.rows else None
+
+
+def sentences(found: Sequence[Measured], shown: Shown) -> list[str]:
+    """A line for each input that gave a value: "Mixture lambda, engine running: 0.99 (as built, in pulls 0.86) and 1.00 (cooler, in pulls 0.88)."."""
+    lines = []
+    for column in dict.fromkeys(one.column for one in found if np.isfinite(one.mean)):
+        parts = []
+        for one in (one for one in found if one.column == column and np.isfinite(one.mean)):
+            pulls = f", in pulls {text_of(column, one.pulls, shown)}" if np.isfinite(one.pulls) else ""
+            parts.append(f"{text_of(column, one.mean, shown)} ({one.variant}{pulls})")
+        lines.append(f"{words_of(column).capitalize()}, engine running: {listed(parts)}.")
+    return lines
 
 
 def _row(one: Measured, shown: Shown) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, html, input_table, pictures, power_charts, power_words, sheet, words
+from hotfuel.report import answers, by_hand, compare_words, html, input_table, pictures, power_charts, power_words, sheet, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.study_figures import plain
@@ -113,7 +113,7 @@ def make(
         complaint=complaint,
         table=numbers(power, shown, degrees),
         lead=[sentences[0][:1].upper() + sentences[0][1:] for sentences in told],
-        text=[plain(degrees.finding())] if degrees else [],
+        text=[plain(compare_words.finding(degrees, shown))] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
         next_steps=answers.next_steps(None, power, power.proposed_order),
@@ -131,8 +131,10 @@ def make(
         "said": [sentences[1] for sentences in told],
         "gains": _gains(power, shown),
         "told": [sentence for sentences in told for sentence in sentences[2:]],
-        "degrees": [answer.sentence for answer in degrees.answers if answer.asked or answer.primary] if degrees else [],
-        "degrees_cautions": [*degrees.conditions, *degrees.cautions] if degrees else [],
+        "degrees": [compare_words.answer(one, shown) for one in degrees.answers if one.asked or one.primary] if degrees else [],
+        "degrees_cautions": [*compare_words.conditions(degrees, shown), *compare_words.cautions(degrees, shown)]
+        if degrees
+        else [],
         "wired": input_table.of_variants(sessions or {}, shown),
         "method": [line.format(start=shown.text(alike.START_DEGC, "temperature difference", 0)) for line in _method(power)],
         "read_from": _read_from(power),
@@ -178,7 +180,7 @@ def numbers(power: PowerComparison, shown: Shown, degrees: Comparison | None = N
     head = (
         *("Variant", "Peak power", "Peak torque", "Mean power"),
         *(label for label, _, _ in beside),
-        *(column.heading for column in read),
+        *(by_hand.heading(column) for column in read),
     )
     table = Table(head, numbers=tuple(range(1, len(head))))
     for one in power.said:

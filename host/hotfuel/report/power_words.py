@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from hotfuel.report import gain_words, shape_words
+from hotfuel.report import day_words, gain_words, shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.plan import Plan
 from hotfuel.study.fixes.day_plan import DayPlan
 from hotfuel.study.fixes.day_power import DayComparison, PowerStanding
-from hotfuel.study.fixes.day_verdict import pair_sentence
+from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.power import driven, weathers
 from hotfuel.study.power.gain import Gain
 from hotfuel.study.power.power import PowerComparison
@@ -39,7 +39,7 @@ def sentences(result: PowerComparison, gain: Gain, shown: Shown) -> list[str]:
     tested = gain.verdict in verdicts.DECIDED or gain.verdict == verdicts.UNDECIDED
     sight = result.sight(gain) if isinstance(result, DayComparison) else None
     if isinstance(result, DayComparison) and sight is not None:
-        first = pair_sentence(result.plan, sight, result.blocks, shown)
+        first = day_words.pair(result.plan, sight, result.blocks, shown)
         first = f"{first[:1].upper()}{first[1:]}{gain_words.doubts(gain) if gain.verdict in verdicts.DECIDED else ''}"
     else:
         first = gain_words.headline(gain, (counts[variant.name], counts[base.name]), result.band_rpm, result.delta_percent, shown)
@@ -63,10 +63,10 @@ def sentences(result: PowerComparison, gain: Gain, shown: Shown) -> list[str]:
     return lines
 
 
-def standing(found: PowerStanding, plan: DayPlan, shown: Shown) -> list[str]:
+def standing(found: Standing, plan: DayPlan, shown: Shown) -> list[str]:
     """Where a test day of power stands: the verdict so far, or why there is none."""
-    if not (found.unlike or found.refused):
-        return list(found.sentences)
+    if not isinstance(found, PowerStanding) or not (found.unlike or found.refused):
+        return day_words.standing(plan, found, shown)
     why = shape_words.unlike_all(found.unlike, shown) if found.unlike else f"{found.refused}."
     return [f"{found.blocks} of {plan.last_block} blocks are complete, and there is no verdict: {why}"]
 

@@ -80,7 +80,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     """The page with its first page's sheet and its charts."""
     if came is not None:  # brings the forecasts' room with it, which most reviews do without
         from hotfuel.report import came as held_forecast
-        from hotfuel.study.fixes.came import sentences as came_sentences
+        from hotfuel.report import came_words
     shown = _shown(session, units)
     if told is None:
         with contextlib.suppress(InputError):  # a recording without a temperature has no story
@@ -102,7 +102,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         about=[_title(session), car, f"for {customer}" if customer else "", clock.day(summary.started)],
         complaint=complaint,
         lead=[" ".join(judged)] if judged else [],
-        text=[*([head.basis] if head.basis else []), *(came_sentences(came, shown)[:1] if came is not None else [])],
+        text=[*([head.basis] if head.basis else []), *(came_words.sentences(came, shown)[:1] if came is not None else [])],
         work_done=work_done,
         next_steps=head.next_steps,
         facts=words.conditions(summary, session, shown, clock),

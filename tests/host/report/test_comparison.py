@@ -9,10 +9,11 @@ from pathlib import Path
 
 import drawsvg
 import pytest
-from hotfuel.report import beside, comparison, html, pictures, power_words, study_figures, words
+from hotfuel.report import beside, compare_words, comparison, html, pictures, power_words, study_figures, words
 from hotfuel.report.chart import NARROW_PX, WIDTH_PX
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import Fitted, questions
+from hotfuel.study.fixes.notes import Unanswered
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.study.power.power import compare_pulls
 from hotfuel.units import Shown
@@ -32,10 +33,10 @@ def text_of(page):
 
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_finding_intervals_and_runs(units):
-    result = compare_runs(runs(), "bare", HOT_SOAK, shown=Shown(units))
+    result = compare_runs(runs(), "bare", HOT_SOAK)
     text = text_of(comparison.render(result, units=units))
     shown = Shown(units)
-    plain = result.finding().replace("hot soak, smallest margin", "hot stop, least room to boiling")
+    plain = compare_words.finding(result, shown).replace("hot soak, smallest margin", "hot stop, least room to boiling")
     assert "hot stop" in plain
     assert re.sub(r"\s+", " ", plain) in text
     primary = result.answers[0]
@@ -46,7 +47,7 @@ def test_finding_intervals_and_runs(units):
     for run in result.runs:
         assert run.name in text
     assert "+5.0 °C" in text or units == "us"  # the sleeve's margin
-    for caution in (*result.cautions, *result.conditions):
+    for caution in (*compare_words.cautions(result, shown), *compare_words.conditions(result, shown)):
         assert re.sub(r"\s+", " ", caution) in text
 
 
@@ -60,7 +61,8 @@ def test_one_run_a_side_is_described_not_tested():
 
 def test_what_was_asked_and_not_driven_is_said_as_large_as_an_answer():
     why = "No verdict on what ice can did at the carb inlet: it was asked of the full-throttle pull, and run 1 has none that was read there."
-    result = replace(compare_runs(runs(), "bare", HOT_SOAK), unanswered=(why,))
+    asked = Unanswered(Cell(MEAN, "carb_inlet", "full-throttle pull"), ("ice can",), ("run 1",), ("drive", "hot soak"))
+    result = replace(compare_runs(runs(), "bare", HOT_SOAK), unanswered=(asked,))
     made = comparison.make(result)
     assert made.sheet.headlines[0] == "No verdict on what ice can did at the carb inlet."
     assert made.sheet.headlines[1].startswith("Sleeve <b> left 8.0 °C more room")
@@ -70,7 +72,7 @@ def test_what_was_asked_and_not_driven_is_said_as_large_as_an_answer():
 @pytest.mark.parametrize("width", [WIDTH_PX, NARROW_PX])
 def test_no_upright_crosses_a_label(width):
     """Of the runs, of the differences, and of a complaint's places; print is told by its letters' usual size."""
-    result = compare_runs(runs(), "bare", HOT_SOAK, shown=Shown("us"))
+    result = compare_runs(runs(), "bare", HOT_SOAK)
     charts = [study_figures.runs(result, Shown("us"), width), study_figures.intervals(result.answers, 3.0, Shown("us"))]
     for chart in charts:
         drawn = re.findall(r'd="M([\d.]+),([\d.]+) L([\d.]+),([\d.]+)"', chart.svg())
@@ -90,7 +92,10 @@ def test_temperature_and_power_on_one_sheet():
     result = compare_runs(runs(), "bare", HOT_SOAK)
     both = text_of(comparison.render(result, power=power))
     sheet = both[: both.index("Technical part")]
-    assert result.finding().replace("hot soak, smallest margin", "hot stop, least room to boiling") in sheet
+    assert (
+        compare_words.finding(result, Shown("si")).replace("hot soak, smallest margin", "hot stop, least room to boiling")
+        in sheet
+    )
     assert re.sub(r"\s+", " ", power_words.finding(power, Shown("si"))) in sheet
     assert "bare: 3 runs, 4 pulls" in sheet
     assert f"{Shown('si').text(power.said[1].power_kw.value, 'power')} at 6400 rpm" in sheet

@@ -44,7 +44,7 @@ def chromium():
 @pytest.fixture(scope="module")
 def pages(drive, tmp_path_factory):
     folder = tmp_path_factory.mktemp("looked at")
-    result = compare_runs(made.runs(), "bare", made.HOT_SOAK, shown=Shown("us"))
+    result = compare_runs(made.runs(), "bare", made.HOT_SOAK)
     power = compare_pulls(made.pulls(), "bare")
     curves = altitude_curves({name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3")})
     return {
@@ -186,7 +186,7 @@ PRINT = """() => { const found = []; const walk = document.createTreeWalker(docu
 def test_nothing_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(chromium, drive):
     made_ = [
         review.make(drive),
-        comparison.make(compare_runs(made.runs(), "bare", made.HOT_SOAK, shown=Shown("us")), units="us"),
+        comparison.make(compare_runs(made.runs(), "bare", made.HOT_SOAK), units="us"),
         power_report.make(compare_pulls(made.pulls(), "bare"), units="us"),
     ]
     page = chromium.new_page(viewport={"width": pictures.WIDTH, "height": 900})

@@ -103,7 +103,7 @@ def test_they_are_in_the_export_in_a_readers_unit_and_in_the_reviews_table(opene
     assert rows["Second pressure"][0] == "6.0 psi"
     # a sensor of 0.1 psi and 0.2 % of 2.1 V at 3.75 psi a volt: 0.101 psi, doubled
     assert rows["Second pressure"][4] == "±0.2 psi"
-    lines = measured_inputs.said(measured_inputs.of_variants({"as built": [opened], "cooler": [opened]}), Shown("us"))
+    lines = input_table.sentences(measured_inputs.of_variants({"as built": [opened], "cooler": [opened]}), Shown("us"))
     assert "Second pressure, engine running: 6.0 psi (as built) and 6.0 psi (cooler)." in lines
     assert "Mixture lambda, engine running: 1.00 (as built) and 1.00 (cooler)." in lines
     both = input_table.of_variants({"as built": [opened], "cooler": [opened]}, Shown("si"))

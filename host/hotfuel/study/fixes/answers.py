@@ -1,23 +1,43 @@
-"""What a comparison found: the answers, the asked ones first, with what a reader must know beside them."""
+"""What a comparison found: the answers, the asked ones first, with what a reader must know beside them. `hotfuel.report.compare_words` says it."""
 
 from dataclasses import dataclass, field
 
 from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.fixes.fitted import Question
+from hotfuel.study.fixes.notes import AsRead, BadRun, Note, Unanswered
+from hotfuel.study.fixes.positions import OrderFault
 from hotfuel.study.fixes.summaries import Cell, Run
 from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.line.settling import Settling
 
-_SEEN_TOLD = 2  # sentences of the headline about what was not asked
+
+@dataclass(frozen=True)
+class Look:
+    """Which look of a planned day an answer is of: the block in which its verdict was reached (0: none yet), blocks driven, and blocks at most."""
+
+    block: int
+    driven: int
+    last: int
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A question that a test day's plan asked: of which cell, blocks at most, and blocks driven."""
+
+    cell: Cell
+    last_block: int
+    driven: int
 
 
 @dataclass(frozen=True)
 class Answer:
     """One question's answer. low and high are its interval at `level` (nan where nothing is tested); degC, variant minus baseline.
 
-    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, with pairs of variants among them. touched: False
-    at places that lie before the fix.
+    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, pairs of variants included. touched: False at
+    places that lie before the fix. runs_, days_: how many runs it rests on, and on how many days they were driven where the day is what counts, else 0.
+    together: how many questions share one error. fault: why the order of the runs leaves no verdict. look: of an answer by a planned day.
     """
 
     variant: str
@@ -32,9 +52,21 @@ class Answer:
     level: float
     estimate: Estimate | None
     more: verdicts.MoreRuns | None
-    sentence: str
+    delta_degc: float = verdicts.DELTA_DEGC
+    runs_variant: int = 0
+    runs_baseline: int = 0
+    days_variant: int = 0
+    days_baseline: int = 0
+    together: int = 1
+    fault: OrderFault | None = None
     touched: bool = True
-    reason: str = ""  # why there is no verdict, a sentence, where the order of the runs is why
+    as_read: AsRead | None = None
+    look: Look | None = None
+
+    @property
+    def clear_alone(self) -> bool:
+        """Whether the interval would have decided, had this been the only question."""
+        return self.low_degc > 0 or self.high_degc < 0 or bool(max(-self.low_degc, self.high_degc) < self.delta_degc)
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -58,7 +90,6 @@ class Answer:
             "spread_degc": e.spread if e else None,
             "unit": e.unit if e else None,
             "more_runs": [self.more.at_least, self.more.at_most] if self.more else None,
-            "sentence": self.sentence,
         }
 
 
@@ -66,10 +97,9 @@ class Answer:
 class Comparison:
     """All answers, the asked ones first, with what a reader must know beside them.
 
-    primary: the first question's cell. drawn: the cell the runs are drawn by: the first question's, where every run has it. questions: how each
-    question came about. unanswered: sentences about questions that the runs do not hold, and what to drive. best: variants that may be best at the
-    first question, one that is surely the best alone. bad_runs: sentences about runs that were left out, and about those that lie apart, with what the
-    first question would be without them; that is no verdict.
+    primary: the first question's cell. drawn: the cell by which the runs are drawn: the first question's, where every run has it. questions: how each
+    question came about. unanswered: questions that the runs do not hold. best: variants that may be best at the first question; a single one surely is.
+    bad_runs: runs that were left out, and those that are outlying or lack a number, with what the first question would be without them; that is no verdict.
     """
 
     baseline: str
@@ -79,46 +109,29 @@ class Comparison:
     delta_degc: float
     answers: tuple[Answer, ...]
     runs: tuple[Run, ...]
-    conditions: tuple[str, ...]
-    cautions: tuple[str, ...]
+    conditions: tuple[Note, ...]
+    cautions: tuple[Note, ...]
     proposed_order: tuple[str, ...]
-    questions: tuple[str, ...] = ()
-    unanswered: tuple[str, ...] = ()
+    questions: tuple[Question | Planned, ...] = ()
+    unanswered: tuple[Unanswered, ...] = ()
     best: tuple[str, ...] = ()
-    best_said: str = ""
-    bad_runs: tuple[str, ...] = ()
+    bad_runs: tuple[BadRun, ...] = ()
     settlings: tuple[Settling, ...] = ()  # what was left out after each switch, where sessions were cut at their marks
     pulls: tuple[VariantPulls, ...] = ()  # full-throttle pulls of each variant that has some
     judgements: tuple[Judgement, ...] = field(
         default=()
     )  # hot stops held against the baseline's with trouble, where one is marked
 
-    def finding(self) -> str:
-        """What was asked, answered for a customer; then what was seen without being asked; the largest first."""
-        first = sorted((a for a in self.answers if a.primary), key=lambda a: -abs(a.difference_degc))
-        second = [
-            a for a in self.answers if a.asked and not a.primary and a.baseline == self.baseline and a.verdict in verdicts.DECIDED
-        ]
-        seen = [a for a in self.answers if a.verdict == verdicts.SEEN]
-        said = [*self.unanswered, *(a.sentence for a in first), self.best_said, *(a.sentence for a in second)]
-        return " ".join(line for line in [*said, *(a.sentence for a in seen[:_SEEN_TOLD])] if line)
-
     def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
+        """Plain fields for JSON; `hotfuel.report.compare_words.as_dict` adds the sentences."""
         return {
             "baseline": self.baseline,
             "variants": list(self.variants),
             "primary": {"quantity": self.primary.quantity, "place": self.primary.place, "phase": self.primary.phase},
-            "questions": list(self.questions),
-            "unanswered": list(self.unanswered),
             "may_be_best": list(self.best),
-            "bad_runs": list(self.bad_runs),
             "delta_degc": self.delta_degc,
-            "finding": self.finding(),
             "answers": [a.as_dict() for a in self.answers],
             "runs": {v: sum(r.variant == v for r in self.runs) for v in (self.baseline, *self.variants)},
-            "conditions": list(self.conditions),
-            "cautions": list(self.cautions),
             "proposed_order": list(self.proposed_order),
             "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],

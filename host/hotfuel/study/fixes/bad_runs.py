@@ -1,17 +1,16 @@
-"""Looks for the faults of `hotfuel.study.fixes.faults` in recordings, by what was driven and read, never by how hot it got."""
+"""Looks for the faults of `hotfuel.study.fixes.faults` in recordings, by what was driven and read, never by how hot the fuel got."""
 
 import re
 from collections.abc import Sequence
 
 import numpy as np
 
-from hotfuel.places import place_words
 from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import CUT, CUT_SHARE, DISAGREE_DEGC, PARKED, SWAPPED, Fault, exchanged, swapped
+from hotfuel.study.fixes.notes import ColdReadingOff, Note, SameTime
 from hotfuel.study.fixes.summaries import Run
-from hotfuel.units import Shown
 
 _MOVING = (DRIVE, LAP, PULL)
 _WHOLE_SHARE = 0.8  # of the length that phase has in the other runs of the side: a shorter one was broken off
@@ -49,7 +48,7 @@ def _lengths(found: Sequence[Phase]) -> dict[str, float]:
 
 
 def _cut_short(others: Sequence[Stretch], one: Stretch) -> list[Fault]:
-    """A run less than half as long as its side's others, whose engine did not die: phases it lacks, or has much shorter, are no evidence."""
+    """The fault of a run less than half as long as the others of its side, unless its engine died: phases that it lacks or broke off are no evidence."""
     side = [other for other in others if other.variant == one.variant]
     side = side if len(side) > 1 else list(others)
     if len(side) < 2 or any(_DIED.search(text.casefold()) for _, text in one.course.marks):
@@ -83,7 +82,7 @@ def _first_and_last(one: Stretch, places: Sequence[str]) -> tuple[float, float]:
 def cold_readings(stretches: Sequence[Stretch], places: Sequence[str]) -> list[dict[str, float] | None]:
     """{place: how far it read from the middle of all}, degC, of each stretch that began with all places at one temperature, else None.
 
-    That is the first run of its day, before the engine ran, with the places no further apart than probes may be.
+    That is the first run of its day, before the engine ran, with the places no more than COLD_SPREAD_DEGC apart.
     """
     first: dict[str, float] = {}
     for one in stretches:
@@ -104,26 +103,21 @@ def cold_readings(stretches: Sequence[Stretch], places: Sequence[str]) -> list[d
     return found
 
 
-def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | None], shown: Shown) -> list[str]:
-    """A sentence for each run in which a probe disagreed with the others while all were cold."""
-    lines = []
-    for one, read in zip(stretches, cold, strict=True):
-        for place, off in (read or {}).items():
-            if abs(off) > DISAGREE_DEGC:
-                size = shown.text(abs(off), "temperature difference")
-                lines.append(
-                    f"{one.course.name} read {size} {'more' if off > 0 else 'less'} at the {place_words(place)} than at the other places while all were "
-                    "cold: what it shows there may be off by as much; between sides that drops out only as long as it stays so."
-                )
-    return lines
+def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | None]) -> list[Note]:
+    """A note for each run and probe that disagreed with the others while all were cold."""
+    return [
+        ColdReadingOff(one.course.name, place, off)
+        for one, read in zip(stretches, cold, strict=True)
+        for place, off in (read or {}).items()
+        if abs(off) > DISAGREE_DEGC
+    ]
 
 
-def overlapping(runs: Sequence[Run]) -> list[str]:
-    """A sentence for each two recordings of one car that say they were driven at the same time."""
+def overlapping(runs: Sequence[Run]) -> list[Note]:
+    """A note for each two recordings of one car whose times overlap."""
     timed = sorted((run for run in runs if np.isfinite(run.start_s) and np.isfinite(run.duration_s)), key=lambda run: run.start_s)
     return [
-        f"{one.name} and {other.name} say they were driven at the same time, which one car cannot: is one a copy, or a clock wrong? Both count until "
-        "you leave one out."
+        SameTime(one.name, other.name)
         for i, one in enumerate(timed)
         for other in timed[i + 1 :]
         if other.session != one.session and other.start_s < one.start_s + one.duration_s

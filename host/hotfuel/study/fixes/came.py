@@ -12,7 +12,6 @@ import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
-from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes.difference import DAY_U_DEGC, SLOPE, SLOPE_U
 from hotfuel.study.fixes.kept import Kept
@@ -23,8 +22,6 @@ from hotfuel.study.line.draws import Draws, Own
 from hotfuel.study.line.grid import STEP_S, Grid
 from hotfuel.study.line.heat import STOPPED
 from hotfuel.study.line.stages import Stage
-from hotfuel.text import directed
-from hotfuel.units import Shown
 
 SIZED = ("insulation", "shield", "spacer", "cooler", "ice")  # kinds whose number a factor says something about
 RISE_U_DEGC, RISE_SHARE_U = 0.3, 0.1  # what one section's rise differs by between two days of one car, standard (assumption)
@@ -71,7 +68,7 @@ class Came:
         return asdict(self)
 
 
-def held(kept: Kept, before: Course, after: Course, car: Car, shown: Shown | None = None) -> Came:
+def held(kept: Kept, before: Course, after: Course, car: Car) -> Came:
     """A kept forecast against the session with the fix. car: the first session's. Raises InputError for sessions that have nothing alike."""
     first, second = (Grid.of(course, [p.name for p in car.places]) for course in (before, after))
     rows = by_phase.rows(second)
@@ -142,31 +139,3 @@ def _factor(kept: Kept, first: Grid, second: Grid, car: Car) -> tuple[float, flo
     told = 1 / float(shares @ (_LOGS - middle) ** 2)
     own = told - 1 / _WIDE_U**2
     return (middle * told / own, float(own**-0.5)) if own > MOST_LOG_U**-2 else (np.nan, np.nan)
-
-
-def sentences(one: Came, shown: Shown) -> list[str]:
-    """What the forecast had wrong, and how much of the fix came."""
-    missed = sorted((o for o in one.outcomes if o.miss_degc), key=lambda o: -abs(o.miss_degc))
-    count = f"{len(one.outcomes) - len(missed)} of {len(one.outcomes)} ranges"
-    lines = []
-    if not missed:
-        lines.append(f"What came with {one.change} lies within the forecast of {one.made}, at every place and phase ({count}).")
-    else:
-        worst = missed[0]
-        told = worst.told
-        way = "hotter" if worst.miss_degc > 0 else "cooler"
-        off = shown.text(abs(worst.miss_degc), "temperature difference", 0)
-        least, greatest = (shown.text(x, "temperature", 0) for x in (told.told.least, told.told.greatest))
-        lines.append(
-            f"The forecast of {one.made} for {one.change} held in {count}. It was wrong most at the {place_words(told.place)} ({told.phase}): "
-            f"{shown.text(worst.came_degc, 'temperature', 0)} came, {least.split()[0]} to {greatest} were forecast, "
-            f"{directed(off, way, f'a little {way}')} than its range and the doubt of what came allow."
-        )
-    if one.log_u <= SAID_LOG_U:
-        size, low, high = (float(np.exp(one.log_factor + k * one.log_u)) for k in (0.0, -1.96, 1.96))
-        lines.append(
-            f"Of the {one.kinds[0]} that the forecast reckoned with, {size:.1f} times as much came ({low:.1f} to {high:.1f})."
-        )
-    elif len(one.kinds) == 1 and one.kinds[0] in SIZED:
-        lines.append(f"How much of the {one.kinds[0]} came cannot be told from these two sessions.")
-    return lines

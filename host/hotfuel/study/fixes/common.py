@@ -13,15 +13,15 @@ from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes.cut import Stretch
+from hotfuel.study.fixes.notes import AnotherFuel, NoCarFile, Note, PlacesLeftOut, PressureApart
 from hotfuel.study.line import settling
-from hotfuel.units import Shown
 
 _SAME_PRESSURE_KPA = 0.3
 _NIGHT_ENDS_S = 4 * 3600.0
 
 
-def common_places(courses: Sequence[Course]) -> tuple[list[str], list[str]]:
-    """(fuel places that every course has, a sentence about those that not every one has). Raises InputError where there is none."""
+def common_places(courses: Sequence[Course]) -> tuple[list[str], list[Note]]:
+    """(fuel places that every course has, a note of the others). Raises InputError where there is none."""
     places = [p for p in courses[0].fuel_places if all(p in course.fuel_places for course in courses)]
     every = list(dict.fromkeys(p for course in courses for p in course.fuel_places))
     if not places:
@@ -29,7 +29,7 @@ def common_places(courses: Sequence[Course]) -> tuple[list[str], list[str]]:
             f"the sessions have no place in common (there are {', '.join(every)}): compare sessions with the same places"
         )
     left = [p for p in every if p not in places]
-    return places, [f"Not every session measured {', '.join(left)}: left out of the comparison."] if left else []
+    return places, [PlacesLeftOut(tuple(left))] if left else []
 
 
 def settled_places(places: Sequence[str], stretches: Sequence[Stretch]) -> list[str]:
@@ -42,7 +42,7 @@ def settled_places(places: Sequence[str], stretches: Sequence[Stretch]) -> list[
 
 
 def not_first_of_their_day(stretches: Sequence[Stretch]) -> list[str]:
-    """Sessions whose outside air is a guess and that were not the first of their day: their fuel may still have been warm."""
+    """Names of sessions whose outside air is a guess and that were not the first of their day: their fuel may still have been warm."""
     first: dict[str, float] = {}
     for one in stretches:
         day = day_of(one.course)
@@ -52,7 +52,7 @@ def not_first_of_their_day(stretches: Sequence[Stretch]) -> list[str]:
 
 
 def day_of(course: Course) -> str:
-    """The date it began on, where it was recorded if that is known; "" without a clock. A night's drive belongs to the evening before."""
+    """The date on which it began, in local time where that is known; "" without a clock. A drive at night belongs to the evening before."""
     if not np.isfinite(course.start_s):
         return ""
     local_s = course.start_s + float(course.time_s[0]) + 60 * (course.utc_offset_min or 0) - _NIGHT_ENDS_S
@@ -62,35 +62,28 @@ def day_of(course: Course) -> str:
 class Common:
     """The fuel and air pressure for which all limits are worked out, where the sessions' own differ."""
 
-    def __init__(self, fuel: Fuel | None, car: Car | None, pressure_kpa: float, needed: bool, notes: list[str]) -> None:
+    def __init__(self, fuel: Fuel | None, car: Car | None, pressure_kpa: float, needed: bool, notes: list[Note]) -> None:
         self._fuel, self._car, self._pressure_kpa, self._needed = fuel, car, pressure_kpa, needed
         self.notes = notes
 
     @classmethod
-    def of(cls, first: Course, courses: Sequence[Course], shown: Shown) -> "Common":
-        """What `first`, of the baseline, sets for all courses; with a sentence for each thing in which they differ."""
+    def of(cls, first: Course, courses: Sequence[Course]) -> "Common":
+        """What `first`, of the baseline, sets for all courses; with a note of each thing in which they differ."""
         if first.car is None:
-            return cls(
-                None, None, np.nan, False, ["No session has a car file: temperatures are compared, margins are not known."]
-            )
+            return cls(None, None, np.nan, False, [NoCarFile()])
         pressure, pressures = first.air_kpa(), [course.air_kpa() for course in courses]
         other_fuel = [c.name for c in courses if c.car is not None and c.car.fuel_table != first.car.fuel_table]
         apart = float(np.ptp(pressures))
-        notes = []
+        notes: list[Note] = []
         if other_fuel:
-            notes.append(
-                f"{', '.join(dict.fromkeys(other_fuel))} ran on another fuel than {first.name}: all limits are those of the fuel in {first.name}."
-            )
+            notes.append(AnotherFuel(tuple(dict.fromkeys(other_fuel)), first.name))
         if apart > _SAME_PRESSURE_KPA:
-            notes.append(
-                f"Air pressure differed by {shown.text(apart, 'pressure')} between sessions: "
-                f"all limits are for the {shown.text(pressure, 'pressure')} of {first.name}."
-            )
+            notes.append(PressureApart(apart, pressure, first.name))
         fuel = first.car.fuel() if notes else None
         return cls(fuel, first.car, pressure, bool(notes), notes)
 
     def apply(self, course: Course) -> Course:
-        """The course with margins for the common fuel and pressure; its own pump and places, because these may be the fix."""
+        """The course with margins for the common fuel and pressure, and for its own pump and places, because these may be the fix."""
         if not self._needed or course.car is None or self._fuel is None:
             return course
         car = course.car.model_copy(update={"station_pressure_kpa": self._pressure_kpa, "altitude_m": None})

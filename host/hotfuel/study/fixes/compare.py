@@ -21,19 +21,11 @@ from hotfuel.study.fixes.cautions import day_cautions, order_cautions, sensor_ca
 from hotfuel.study.fixes.conditions import as_read, mismatches
 from hotfuel.study.fixes.difference import estimated
 from hotfuel.study.fixes.faults import excused, outlying
-from hotfuel.study.fixes.fitted import Question
+from hotfuel.study.fixes.fitted import HARDEST, NAMED, Question
+from hotfuel.study.fixes.notes import AsRead, BadRun, LeftOut, Note, Unanswered, WidenedByPairs, WithoutRuns
 from hotfuel.study.fixes.pairs import Pair, widened
 from hotfuel.study.fixes.positions import OrderFault, order_fault
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run, has, shared_cells
-from hotfuel.study.fixes.wording import (
-    Found,
-    best_sentence,
-    missing_sentence,
-    no_verdict_reason,
-    temperature_sentence,
-    without_sentence,
-)
-from hotfuel.units import Shown
 
 _Key = tuple[str, str, Cell]  # variant, against which, question
 
@@ -46,13 +38,12 @@ def compare_runs(
     questions: Sequence[Question] = (),
     delta_degc: float = verdicts.DELTA_DEGC,
     archived: Sequence[Pair] = (),
-    shown: Shown = Shown("si"),
 ) -> Comparison:
     """Compare the variants among `runs` with the baseline (default: the first run's variant) and with one another.
 
-    primary: the one question asked beforehand of all variants. questions: what was asked by what was fitted (`hotfuel.study.fixes.fitted`). Without
-    either: the smallest margin at the place and in the phase where it is smallest, all variants together. archived: pairs of runs of one day with the same
-    parts fitted, which widen an interval whose order would leave no verdict.
+    primary: the one question asked beforehand of all variants. questions: those that follow from what was fitted (`hotfuel.study.fixes.fitted`). Without
+    either: the smallest margin at the place and in the phase where it is smallest, all variants together. delta_degc: the smallest difference worth having.
+    archived: pairs of runs of one day with the same parts fitted, which widen an interval that the order of the runs would otherwise forbid.
     Raises InputError for fewer than two variants, unknown names, two cars, or runs with nothing in common.
     """
     if not delta_degc > 0:
@@ -74,14 +65,9 @@ def compare_runs(
         raise unknown(primary, shared_cells(runs), without)
     if primary is not None or not questions:
         first = primary if primary is not None else hardest(runs, cells)
-        how = (
-            "Asked beforehand"
-            if primary is not None
-            else "Nothing says what was fitted, so the question is where the margin is smallest"
-        )
-        questions = [Question((first,), others, f"{how}: {first.words()}.")]
+        questions = [Question((first,), others, HARDEST if primary is None else NAMED)]
     put = [one for one in questions if one.cells[0] in cells]
-    unanswered = [_missing(one, runs) for one in questions if one.cells[0] not in cells]
+    unanswered = [_unanswered(one, runs) for one in questions if one.cells[0] not in cells]
 
     sides = {name: [run for run in runs if run.variant == name] for name in names}
     pairs = [(v, w, one) for one in put for w, v in combinations([base, *(n for n in others if n in one.variants)], 2)]
@@ -102,20 +88,18 @@ def compare_runs(
         word not in (verdicts.DESCRIBED, verdicts.NO_VERDICT, verdicts.SEEN) for key, word in words.items() if key not in asked
     )
     answers = [
-        _answer(key, estimates[key], words[key], levels[key], sides, base, asked, faults[key], delta_degc, shown, further[True])
+        _answer(key, estimates[key], words[key], levels[key], sides, base, asked, faults[key], delta_degc, further[True])
         for key in estimates
     ]
-    read: dict[str, str] = {}
+    read: dict[str, AsRead] = {}
     for number, asked_first in enumerate(answers):
         if not asked_first.primary:
             continue
         a, b = _sides(sides, base, asked_first.variant, asked_first.cell)
         half = (asked_first.high_degc - asked_first.low_degc) / 2
-        if was := as_read(a, b, asked_first.cell, half, shown):
+        if (was := as_read(a, b, asked_first.cell, half)) is not None:
             read.setdefault(asked_first.variant, was)
-            to = shown.text(a[0].brought_to_degc, "temperature", 0)
-            said = f"{asked_first.sentence} That is brought to one outside air, {to}; as read it was {was}."
-            answers[number] = replace(asked_first, sentence=said)
+            answers[number] = replace(asked_first, as_read=was)
     beyond = {name: one.untouched for one in questions for name in one.variants}
     answers = [replace(a, touched=a.asked or a.cell.place not in beyond.get(a.variant, ())) for a in answers]
     answers.sort(
@@ -128,18 +112,11 @@ def compare_runs(
         )
     )
     primary_cell = questions[0].cells[0]
-    best, best_said = _best(base, others, answers, primary_cell)
-    conditions = [
-        line for v in others for line in mismatches(sides[base], sides[v], shown, primary_cell.phase, read=read.get(v, ""))
-    ]
-    cautions = [line for v in others for line in day_cautions(sides[base], sides[v], shown)]
-    cautions += [line for v in others for line in order_cautions(sides[base], sides[v])]
-    cautions += [line for v in others for line in sensor_cautions(sides[base], sides[v], primary_cell.place, shown)]
-    cautions += [
-        f"{' and '.join(pair)} were driven in an order that shows a car's warming as a change: the interval is widened by what this car's archived pairs of "
-        "runs with the same parts fitted differ by."
-        for pair in sorted(wider)
-    ]
+    conditions = [note for v in others for note in mismatches(sides[base], sides[v], primary_cell.phase, read=read.get(v))]
+    cautions: list[Note] = [note for v in others for note in day_cautions(sides[base], sides[v])]
+    cautions += [note for v in others for note in order_cautions(sides[base], sides[v])]
+    cautions += [note for v in others for note in sensor_cautions(sides[base], sides[v], primary_cell.place)]
+    cautions += [WidenedByPairs(*pair) for pair in sorted(wider)]
     open_yet = any(a.primary and a.verdict not in verdicts.DECIDED for a in answers) or bool(unanswered)
     proposed = balanced_order([base, *others], 4 if len(others) == 1 else 3, seed=len(runs)) if open_yet or cautions else []
     return Comparison(
@@ -153,23 +130,24 @@ def compare_runs(
         conditions=tuple(dict.fromkeys(conditions)),
         cautions=tuple(dict.fromkeys(cautions)),
         proposed_order=tuple(proposed),
-        questions=tuple(one.said for one in questions),
+        questions=tuple(questions),
         unanswered=tuple(unanswered),
-        best=best,
-        best_said=best_said,
-        bad_runs=tuple(_bad_runs(runs, base, others, primary_cell, primary_cell in cells, shown)),
+        best=_best(base, others, answers, primary_cell),
+        bad_runs=tuple(_bad_runs(runs, base, others, primary_cell, primary_cell in cells)),
     )
 
 
 def _said_by_the_margin(cell: Cell, run: Run) -> bool:
-    """The hottest of a place with a limit says what its smallest margin says: looked at only where it is asked, or it would dilute a report's error."""
+    """Whether it is the hottest of a place with a limit. That says what the smallest margin says, so it is tested only where it is asked: each further
+    question takes a share of the report's error."""
     return cell.quantity == PEAK and replace(cell, quantity=MARGIN) in run.values
 
 
 def hardest(runs: Sequence[Run], cells: Sequence[Cell]) -> Cell:
     """The cell of the smallest margin (of the hottest place where no margin is known), by the mean of the variants' means.
 
-    Both sides choose together: picking where the baseline alone looked worst would favour every fix, because what looked worst by chance comes back.
+    Both sides choose together: choosing where the baseline alone looked worst would favour every fix, because what looked worst by chance is less so the
+    next time.
     """
     wanted = [c for c in cells if c.quantity == MARGIN] or [c for c in cells if c.quantity == PEAK] or list(cells)
     variants = list(dict.fromkeys(run.variant for run in runs))
@@ -186,24 +164,24 @@ def _sides(sides: dict[str, list[Run]], first: str, second: str, cell: Cell) -> 
     return [run for run in sides[first] if has(run, cell)], [run for run in sides[second] if has(run, cell)]
 
 
-def _bad_runs(runs: Sequence[Run], base: str, others: Sequence[str], cell: Cell, answered: bool, shown: Shown) -> list[str]:
-    """Which runs were left out and why; which lie apart or lack the first question, and what that would be without them, which is no verdict."""
-    lines = [fault.sentence(run.name) for run in runs for fault in run.faults]
+def _bad_runs(runs: Sequence[Run], base: str, others: Sequence[str], cell: Cell, answered: bool) -> list[BadRun]:
+    """Runs that were left out; runs that are outlying or lack the first question, with what its answer would be without them, which is no verdict."""
+    found: list[BadRun] = [LeftOut(run.name, fault) for run in runs for fault in run.faults]
     holding = [run for run in runs if has(run, cell)]
     apart = outlying(holding, cell) if answered else [run for run in runs if not has(run, cell) and not excused(run, cell)]
     left = [run for run in holding if run not in apart]
     kept = {name: [run for run in left if run.variant == name] for name in (base, *others)}
     for name in others if apart else ():
         if min(len(kept[base]), len(kept[name])) > 1 and (estimate := estimated(kept[base], kept[name], cell, runs)) is not None:
-            concerned = [run.name for run in apart if (answered and run.variant in (base, name)) or not answered]
+            concerned = tuple(run.name for run in apart if (answered and run.variant in (base, name)) or not answered)
             if concerned:
-                lines.append(without_sentence(cell, concerned, name, base, estimate, answered, shown))
-    return lines
+                found.append(WithoutRuns(cell, concerned, name, base, estimate.difference, *estimate.interval(), answered))
+    return found
 
 
-def _missing(one: Question, runs: Sequence[Run]) -> str:
-    without = [run.name for run in runs if not has(run, one.cells[0])]
-    return missing_sentence(one.cells[0], one.variants, without, list(dict.fromkeys(c.phase for run in runs for c in run.values)))
+def _unanswered(one: Question, runs: Sequence[Run]) -> Unanswered:
+    without = tuple(run.name for run in runs if not has(run, one.cells[0]))
+    return Unanswered(one.cells[0], one.variants, without, tuple(dict.fromkeys(c.phase for run in runs for c in run.values)))
 
 
 def _verdicts(
@@ -228,7 +206,7 @@ def _verdicts(
             if words[(v, w, cell)] not in verdicts.DECIDED:
                 break
             decided += i == 0
-    # Opened only behind a decided first question, with the share of the error that its pairs leave; all of them share it.
+    # The rest is tested only after a decided first question, with the share of the error that its pairs leave; all of it shares that.
     opened = {key[0] for key, is_first in asked.items() if is_first and words[key] in verdicts.DECIDED}
     rest = [(key, e) for key, e in testable.items() if key not in asked and key[0] in opened]
     for (key, _), word in zip(rest, verdicts.holm([e for _, e in rest], [delta] * len(rest), error * decided), strict=True):
@@ -253,48 +231,45 @@ def _answer(
     asked: dict[_Key, bool],
     fault: OrderFault | None,
     delta: float,
-    shown: Shown,
     further: int,
 ) -> Answer:
     variant, against, cell = key
     first, second = _sides(sides, against, variant, cell)
     a, b = ([run.values[cell] for run in side] for side in (first, second))
     difference = estimate.difference if estimate else float(np.mean(b) - np.mean(a))
-    # an order that leaves no verdict leaves no interval: it would show the drift as if it were the change
+    # where the order leaves no verdict there is no interval either: it would show the drift as if it were the change
     low, high = estimate.interval(level) if estimate and fault is None else (np.nan, np.nan)
     more = verdicts.more_runs(estimate, delta) if estimate and word == verdicts.UNDECIDED else None
     on_days = [len({run.day for run in side}) if estimate and estimate.unit == "day" else 0 for side in (second, first)]
-    together = 1 if key in asked else further
-    found = Found(
-        variant, against, len(b), len(a), word, difference, low, high, delta, more, on_days[0], on_days[1], together, fault
-    )
-    sentence = temperature_sentence(cell, found, shown)
-    is_primary = asked.get(key, False) and against == base
     return Answer(
-        variant,
-        against,
-        cell,
-        is_primary,
-        key in asked,
-        word,
-        difference,
-        low,
-        high,
-        level,
-        estimate if fault is None else None,
-        more,
-        sentence,
-        reason=no_verdict_reason(found),
+        variant=variant,
+        baseline=against,
+        cell=cell,
+        primary=asked.get(key, False) and against == base,
+        asked=key in asked,
+        verdict=word,
+        difference_degc=difference,
+        low_degc=low,
+        high_degc=high,
+        level=level,
+        estimate=estimate if fault is None else None,
+        more=more,
+        delta_degc=delta,
+        runs_variant=len(b),
+        runs_baseline=len(a),
+        days_variant=on_days[0],
+        days_baseline=on_days[1],
+        together=1 if key in asked else further,
+        fault=fault,
     )
 
 
-def _best(base: str, others: Sequence[str], answers: Sequence[Answer], cell: Cell) -> tuple[tuple[str, ...], str]:
-    """(variants that may be best at that question: those to which no other was found better, the sentence about them); only of three or more."""
+def _best(base: str, others: Sequence[str], answers: Sequence[Answer], cell: Cell) -> tuple[str, ...]:
+    """Variants that may be best at that question: those to which no other was found better; only of three or more, the baseline included."""
     tested = [a for a in answers if a.asked and a.cell == cell and a.verdict not in (verdicts.DESCRIBED, verdicts.NO_VERDICT)]
     if len(others) < 2 or not tested:
-        return (), ""
+        return ()
     helped, harmed = verdicts.sides(cell.better)
     beaten = {a.baseline for a in tested if a.verdict == helped} | {a.variant for a in tested if a.verdict == harmed}
     among = [name for name in (base, *others) if any(name in (a.variant, a.baseline) for a in tested)]
-    best = tuple(name for name in among if name not in beaten)
-    return best, best_sentence(cell, best)
+    return tuple(name for name in among if name not in beaten)

@@ -1,7 +1,7 @@
 """A test day, planned before it is driven: which variants, in which order, what is asked, how many blocks at most; a file of its own.
 
-Everything that decides is in the file before the first run: the question, the difference worth having, the last block. Which runs are done is seen from
-the folders (of pulls: CSV files) beside it, named by number and variant.
+Everything that decides is in the file before the first run: the question, the difference worth having, the last block. Which runs are done follows from
+the folders (for pulls: CSV files) beside it, named by number and variant.
 """
 
 import contextlib
@@ -17,19 +17,16 @@ from hotfuel.errors import InputError, UsageError
 from hotfuel.files import whole
 from hotfuel.log import reserve
 from hotfuel.log.lock import is_being_written
-from hotfuel.places import place_words
 from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.order import mirrored_blocks
 from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.summaries import MEAN, Cell
 from hotfuel.text import checked
-from hotfuel.units import Shown, parse
+from hotfuel.units import checked_system, parse
 
 TEMPERATURE, POWER = "temperature", "power"
-SPREAD_DEGC, SPREAD_PERCENT = (
-    1.5,
-    0.5,
-)  # from run to run, of one day with starts alike: assumptions until this car's own are known
+# From run to run, of one day with starts alike: assumptions until this car's own spread is known.
+SPREAD_DEGC, SPREAD_PERCENT = 1.5, 0.5
 NO_ANSWER = "no_answer.txt"  # in a run's folder: its recording does not answer the plan, and the run is to be driven again
 _FORMAT = 1
 _SLUG = re.compile(r"[^a-z0-9]+")
@@ -37,7 +34,7 @@ _SLUG = re.compile(r"[^a-z0-9]+")
 
 @dataclass(frozen=True)
 class DayPlan:
-    """What was planned. variants: the first is what the others are held against. difference, spread: degC, or per cent of power.
+    """What was planned. variants: the first is the baseline. difference, spread: degC, or per cent of power.
 
     order: the variant of each run, block by block. start_degc: {place: below this before a run begins}. fixes: {variant: what was fitted, in words}.
     """
@@ -71,7 +68,7 @@ class DayPlan:
         return self.path.parent / (f"{name}.csv" if self.quantity == POWER else name)
 
     def recording(self, number: int) -> Path:
-        """Where run `number` was recorded: at `run_path`, or, where that was cut off or held no answer and was driven again, in the folder beside it."""
+        """Where run `number` was recorded: `run_path`, or the folder beside it if that recording was cut off or held no answer and the run was repeated."""
         found = first = self.run_path(number)
         for again in itertools.count(2):
             beside = first.with_name(f"{first.name}-{again}")
@@ -81,23 +78,23 @@ class DayPlan:
         return found
 
     def driven(self) -> int:
-        """How many runs, from the first on, are there without a gap; the last of them to its end."""
+        """How many runs are recorded, from the first on without a gap; the last one counts only if its recording was finished."""
         number = 0
         while number < len(self.order) and _is_there(self.recording(number + 1)):
             number += 1
         return number - 1 if number and was_cut_off(self.recording(number)) else number
 
     def interrupted(self) -> int:
-        """The run whose recorder died, if nothing was recorded after it: the next one, to be gone on with or driven again; 0 where there is none."""
+        """The run whose recorder died, if no run was recorded after it: it is continued or driven again next; 0 where there is none."""
         number = self.driven() + 1
         return number if number <= len(self.order) and _is_there(self.recording(number)) else 0
 
     def to_drive_again(self) -> int:
-        """The first run whose recording was found to hold no answer and was not driven again since; 0 where there is none."""
+        """The first run whose recording held no answer and that was not driven again since; 0 where there is none."""
         return next((n for n in range(1, self.driven() + 1) if (self.recording(n) / NO_ANSWER).exists()), 0)
 
     def note_again(self, looked_at: Sequence[int], again: Sequence[int]) -> None:
-        """Keep which of the runs looked at are to be driven again; a folder that cannot be written keeps nothing, and is moved away by hand."""
+        """Note in the folders of the runs looked at which are to be driven again. A folder that cannot be written gets no note: move it away by hand."""
         for number in looked_at if self.quantity != POWER else ():
             note = self.recording(number) / NO_ANSWER
             with contextlib.suppress(OSError):
@@ -108,28 +105,9 @@ class DayPlan:
                 else:
                     note.unlink(missing_ok=True)
 
-    def run_words(self, number: int) -> str:
-        """For example "run 5 of 12: ice can"."""
-        return f"run {number} of {len(self.order)}: {self.order[number - 1]}"
-
-    def start_words(self, shown: Shown) -> str:
-        """For example "start when the tank is below 95 °F and the block below 160 °F"; "" where nothing was set."""
-        parts = [
-            f"the {place_words(place)} is below {shown.text(degc, 'temperature')}" for place, degc in self.start_degc.items()
-        ]
-        return f"start when {' and '.join(parts)}" if parts else ""
-
-    def difference_words(self, shown: Shown) -> str:
-        """The difference worth having, with its unit."""
-        return f"{self.difference:g} %" if self.quantity == POWER else shown.text(self.difference, "temperature difference")
-
-    def question_words(self) -> str:
-        """What is asked."""
-        return "power" if self.quantity == POWER else f"the temperature at the {place_words(self.place)} ({self.phase})"
-
 
 def was_cut_off(path: Path) -> bool:
-    """Whether the recorder of that session died: it neither came to its end nor still writes."""
+    """Whether the recorder of that session died: the recording was not finished and is not being written."""
     note = reserve.read(path / "wire.log")
     if note is None or note.ended:
         return False
@@ -164,7 +142,7 @@ def made(
 ) -> DayPlan:
     """A plan with its order drawn: blocks of one run of each variant, every second block the mirror image of the one before.
 
-    Raises InputError for names given twice, or a difference that 40 blocks cannot find.
+    Raises InputError for a name given twice, or a difference that 40 blocks cannot find.
     """
     if len(set(variants)) != len(variants) or len(variants) < 2:
         raise InputError(f"a plan needs two or more different names, not {', '.join(variants) or 'none'}")
@@ -187,7 +165,7 @@ def write(plan: DayPlan) -> Path:
         "# A test day. `hotfuel record --plan` takes the next run's name from this file, `hotfuel plan` with this file tells what is next.",
         "# It holds what was decided before the first run: do not change it afterwards.",
         f"format = {_FORMAT}",
-        f"variants = [{', '.join(map(_quoted, plan.variants))}]  # the others are held against the first",
+        f"variants = [{', '.join(map(_quoted, plan.variants))}]  # the others are compared with the first",
         f"quantity = {_quoted(plan.quantity)}",
         f"place = {_quoted(plan.place)}",
         f"phase = {_quoted(plan.phase)}",
@@ -217,7 +195,7 @@ def _quoted(text: str) -> str:
 
 
 def load(path: Path) -> DayPlan:
-    """The plan in a file. Raises InputError, one sentence, for a file that is none or has been changed into one that cannot be held to."""
+    """The plan in a file. Raises InputError, one sentence, for a file that is no plan or was changed after it was written."""
     try:
         found = tomllib.loads(path.read_text(encoding="utf-8"))
         if found.get("format", _FORMAT) != _FORMAT:
@@ -233,7 +211,7 @@ def load(path: Path) -> DayPlan:
             order=tuple(map(str, found["order"])),
             start_degc={checked(k): parse(v, "temperature") for k, v in found.get("start", {}).items()},
             fixes={str(k): checked(str(v)) for k, v in found.get("fixes", {}).items()},
-            units=Shown(str(found.get("units", "si"))).system,
+            units=checked_system(str(found.get("units", "si"))),
         )
     except OSError as error:
         raise InputError(f"{path} cannot be read ({error.strerror}): give the file that `hotfuel plan` wrote") from None
@@ -266,7 +244,7 @@ def load(path: Path) -> DayPlan:
 
 
 def _seal(plan: DayPlan) -> str:
-    """A digest of what is asked and the order."""
+    """A digest of what is asked and of the order."""
     asked = (plan.variants, plan.quantity, plan.place, plan.phase, f"{plan.difference:.6g}", f"{plan.spread:.6g}", plan.order)
     return hashlib.sha256(repr(asked).encode()).hexdigest()[:16]
 
@@ -287,7 +265,7 @@ def _dimension(quantity: str) -> str:
 
 
 def with_starts(plan: DayPlan, first_degc: dict[str, float], room_degc: float = 3.0) -> DayPlan:
-    """The plan with starts set by its first run, where none were stated: no warmer than that run began, give or take `room_degc`."""
+    """The plan with starts from its first run, where none were stated: a run starts at most `room_degc` warmer than the first did."""
     if plan.start_degc or not first_degc:
         return plan
     return replace(plan, start_degc={place: degc + room_degc for place, degc in first_degc.items()})

@@ -17,7 +17,6 @@ from hotfuel.study.power.peaks import Said
 from hotfuel.study.power.power import PowerComparison, compare_pulls
 from hotfuel.study.power.pulls import Pull
 from hotfuel.study.power.shape import NOT_ASKED, unknown
-from hotfuel.units import Shown
 
 _STANDARD = "SAE J1349"
 
@@ -52,7 +51,7 @@ def grouped(plan: DayPlan, read: Mapping[int, Pull]) -> dict[str, list[Pull]]:
     return {name: [pull for n, pull in read.items() if plan.order[n - 1] == name] for name in plan.variants}
 
 
-def power_standing(plan: DayPlan, read: Mapping[int, Pull], shown: Shown, already_corrected: bool | None = None) -> PowerStanding:
+def power_standing(plan: DayPlan, read: Mapping[int, Pull], already_corrected: bool | None = None) -> PowerStanding:
     """Where the day stands, from {number of the run: pull} of complete blocks. Pulls are corrected where their files tell the weather and that they are not.
 
     Where the sides differ in more than the change (`alike.unlike`), or only some figures are corrected, there is no verdict, and the result holds why.
@@ -72,10 +71,10 @@ def power_standing(plan: DayPlan, read: Mapping[int, Pull], shown: Shown, alread
             unlike += alike.unlike(base, groups[base], name, groups[name], air_corrected=factors.corrected)
     except InputError as error:
         refused = str(error)
-    found = standing(plan, values, shown)
+    found = standing(plan, values)
     if not (unlike or refused):
         return PowerStanding(**vars(found))
-    return PowerStanding(found.blocks, (), False, (), unlike=tuple(unlike), refused=refused)
+    return PowerStanding(found.blocks, (), False, unlike=tuple(unlike), refused=refused)
 
 
 def power_answered(

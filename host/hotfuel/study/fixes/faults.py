@@ -1,4 +1,4 @@
-"""Runs that are not evidence: faults defined before the answer is seen exclude a run where they touch it, and are named; an outlying value never does."""
+"""Runs that are not evidence: a fault, defined before the answer is seen, excludes a run where it touches it and is reported; an outlying value never does."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -7,15 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
-from hotfuel.places import place_words, probe_of
-from hotfuel.text import listed
+from hotfuel.places import probe_of
 
 if TYPE_CHECKING:
     from hotfuel.study.fixes.summaries import Cell, Run
 
 PARKED, DEAD, CUT, SWAPPED = "parked", "dead channel", "cut short", "swapped probes"
-CUT_SHARE = 0.5  # of what the other runs last: a run shorter than that was broken off
-SWAPPED_DEGC = 2.0  # by so much the tank is hotter, or colder, in every run
+CUT_SHARE = 0.5  # of the length of the other runs: a shorter run was broken off
+SWAPPED_DEGC = 2.0  # the tank is hotter, or colder, by more than this in every run
 DISAGREE_DEGC = 2.5  # tolerance of a class 2 type K thermocouple near room temperature (IEC 60584-1)
 _OUTLYING_P = 0.01  # of all runs of a comparison together
 _LEAST_OUTLYING_RUNS = 5
@@ -23,7 +22,7 @@ _LEAST_OUTLYING_RUNS = 5
 
 @dataclass(frozen=True)
 class Fault:
-    """What is wrong with one run: the kind (above), and the places and phases it touches; empty: all of them. own_side: seen beside its own side alone."""
+    """What is wrong with one run: the kind (above), and the places and phases it touches, all where empty. own_side: seen against its own side only."""
 
     kind: str
     places: tuple[str, ...] = ()
@@ -35,25 +34,6 @@ class Fault:
         place = probe_of(cell.place)
         return (not self.places or place in self.places) and (not self.phases or cell.phase in self.phases)
 
-    def sentence(self, run: str) -> str:
-        """Which run, what was seen, and what that does to the question."""
-        where = listed([place_words(place) for place in self.places])
-        when = f" its {listed(self.phases)}" if self.phases else ""
-        if self.kind == PARKED:
-            return f"{run} was never driven, and the other runs were: it is left out of every answer."
-        if self.kind == DEAD:
-            return f"{run} did not read {where} all through{when or ' itself'}: it is left out of every answer there."
-        if self.kind == CUT:
-            return (
-                f"{run} was broken off before its {listed(self.phases)} {'was' if len(self.phases) == 1 else 'were'} whole: "
-                "it is left out of every answer there. "
-                "If the engine died, mark it: that is a result."
-            )
-        return (
-            f"{run} reads its {where} the other way round than every other run{' of its side' if self.own_side else ''}: were the probes swapped? "
-            "It is left out of every answer there."
-        )
-
 
 def excused(run: "Run", cell: "Cell") -> bool:
     """Whether a fault takes this run out of that question."""
@@ -64,7 +44,7 @@ def swapped(running: Mapping[str, Sequence[float]], number: Mapping[str, Sequenc
     """Runs whose tank and last place look exchanged, from {variant: tank minus last place while running, degC, a run each} and their numbers.
 
     Every other run of its own side and every run of the others must show the opposite, each by SWAPPED_DEGC, and there must be three of them at least:
-    an ice can makes the last place the colder one rightly, in all of its side's runs.
+    an ice can really makes the last place colder, in all runs of its side.
     """
     every = [(i, value) for name, values in running.items() for i, value in zip(number[name], values, strict=True)]
     found = []
@@ -76,10 +56,10 @@ def swapped(running: Mapping[str, Sequence[float]], number: Mapping[str, Sequenc
 
 
 def exchanged(levels: Mapping[str, Sequence[tuple[float, float]]], number: Mapping[str, Sequence[int]]) -> list[int]:
-    """Runs whose tank reads what the last place does in the other runs of their side, and the last place what the tank does; arguments as `swapped`.
+    """Runs whose tank reads like the last place in the other runs of their side, and the last place like the tank; arguments as `swapped`.
 
-    levels: {variant: (tank, last place) while running, degC, a run each}. This sees a swap on the side of an ice can, whose last place is rightly the
-    colder one; a run in which the fix was merely forgotten moves the last place and leaves the tank where it was.
+    levels: {variant: (tank, last place) while running, degC, a run each}. This finds a swap on the side of an ice can, whose last place really is the
+    colder one; a run in which the fix was forgotten changes the last place and leaves the tank as it was.
     """
     found = []
     for name, pairs in levels.items():
@@ -99,7 +79,7 @@ def exchanged(levels: Mapping[str, Sequence[tuple[float, float]]], number: Mappi
 def outlying(runs: Sequence["Run"], cell: "Cell") -> list["Run"]:
     """Runs that lie apart from their own side at that question, by the deletion residual's t with its p shared among all runs (Bonferroni).
 
-    At least five runs of all sides; at most one a side is looked at, the furthest.
+    Needs at least five runs in all; at most one run a side is looked at, the furthest.
     """
     sides = {name: [run for run in runs if run.variant == name] for name in dict.fromkeys(run.variant for run in runs)}
     usable = {name: side for name, side in sides.items() if len(side) > 2}

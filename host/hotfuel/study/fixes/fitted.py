@@ -8,7 +8,8 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_from_words, place_words
 from hotfuel.study.drive.phases import DRIVE, IDLE, LAP, PULL, SOAK
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell
-from hotfuel.text import listed
+
+NAMED, FITTED, HARDEST = "named", "by what was fitted", "hardest"  # how a question came about
 
 
 @dataclass(frozen=True)
@@ -34,20 +35,14 @@ KINDS: dict[str, Kind] = {
 }
 
 
-_IN_THE_LINE = (
-    "ice",
-    "cooler",
-    "spray",
-    "spacer",
-    "insulation",
-)  # they act on the fuel that passes, not on what lies before them
-
-_ANYWHERE = ("fan", "fuel", "pump", "return")  # these need no place: they act on all of the line
+# These act on the fuel that passes, not on what lies before them.
+_IN_THE_LINE = ("ice", "cooler", "spray", "spacer", "insulation")
+_ANYWHERE = ("fan", "fuel", "pump", "return")  # these need no place: they act on the whole line
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """One fix: its kind and the place just behind it ("" where nobody said), and how that is known."""
+    """One fix: its kind and the place just behind it ("" where it was not stated). guessed: the kind was read from the variant's name."""
 
     kind: str
     before: str = ""
@@ -56,15 +51,19 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Question:
-    """One question: the cells in the order in which they are tested, the variants it is asked of, and where it comes from.
+    """One question: the cells in the order in which they are tested, the variants it is asked of, and how it came about.
 
-    untouched: places before the fix in the fuel's direction, which it cannot reach.
+    how: NAMED by a person beforehand, FITTED (it follows from what was fitted), or HARDEST (nothing says what was fitted, so it is the smallest margin).
+    untouched: places before the fix in the fuel's direction, which it cannot reach. guessed: (variant, kind read from its name). unplaced: variants whose
+    place was not stated, so it is the last of the line.
     """
 
     cells: tuple[Cell, ...]
     variants: tuple[str, ...]
-    said: str
+    how: str = FITTED
     untouched: tuple[str, ...] = ()
+    guessed: tuple[tuple[str, str], ...] = ()
+    unplaced: tuple[str, ...] = ()
 
 
 def kind_of(words: str) -> str | None:
@@ -100,12 +99,12 @@ def questions(
     """(one question for each place and phase, the variants of which nothing is known).
 
     fitted: {variant: its fix}, without the baseline. places: in the fuel's direction. pulled: whether this car is driven at full throttle at all.
-    phase: named by the person, for all. lapped: whether every run was driven in laps, on which what acts on the moving car is asked of the lap: its
-    hottest first. Temperature comes first, the margin only behind a decided temperature. The phase goes by the kind of fix,
-    never by what the recordings happen to hold.
+    phase: named by the person, for all fixes. lapped: whether every run was driven in laps; then a fix that acts on the moving car is asked of the lap, its
+    hottest first. Temperature comes first, the margin only after a decided temperature. The phase follows from the kind of fix, never from what the
+    recordings happen to hold. Raises InputError for a fix before a place that not every session measured.
     """
     found: dict[tuple[str, str], list[str]] = {}
-    guessed: dict[tuple[str, str], list[str]] = {}
+    guessed: dict[tuple[str, str], list[tuple[str, str]]] = {}
     placed: dict[tuple[str, str], list[str]] = {}
     unknown = []
     for name, fix in fitted.items():
@@ -123,22 +122,20 @@ def questions(
         key = (place, DRIVE if when == PULL and not pulled and phase is None else when)
         found.setdefault(key, []).append(name)
         if fix.guessed:
-            guessed.setdefault(key, []).append(f"{name} as {fix.kind}")
+            guessed.setdefault(key, []).append((name, fix.kind))
         elif not fix.before and fix.kind not in _ANYWHERE:
             placed.setdefault(key, []).append(name)
     made = []
     for (place, when), names in found.items():
-        told, unplaced = guessed.get((place, when)), placed.get((place, when))
-        how = "Asked by a guess at what was fitted" if told else "Asked beforehand, by what was fitted"
-        what = "the hottest on the lap, mean of a run's laps," if when == LAP else "the temperature"
-        said = f"{how}: {what} at the {place_words(place)} ({when}), then its margin, for {listed(names)}."
-        if told:
-            said += f" Guessed from the name: {', '.join(told)}."
-        if unplaced:
-            said += f" Where {listed(unplaced)} stands was not said: the {place_words(place)} is the last place of the line."
         in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE for name in names)
         before = tuple(places[: list(places).index(place)]) if in_line else ()
         made.append(
-            Question((Cell(PEAK if when == LAP else MEAN, place, when), Cell(MARGIN, place, when)), tuple(names), said, before)
+            Question(
+                (Cell(PEAK if when == LAP else MEAN, place, when), Cell(MARGIN, place, when)),
+                tuple(names),
+                untouched=before,
+                guessed=tuple(guessed.get((place, when), ())),
+                unplaced=tuple(placed.get((place, when), ())),
+            )
         )
     return made, unknown

@@ -11,11 +11,7 @@ from hotfuel.study.drive.phases import LAP, Phase
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
 
 LAPS_LEAST = 2
-SLOW = 1.15  # times the run's median lap: beyond it a lap into or out of the pit lane (common practice, no source)
-WORDS = (
-    f"Of laps, each gives its hottest and its smallest margin, and a run's are their means; laps more than {SLOW - 1:.0%} slower than its median lap "
-    "(into and out of the pit lane) do not count."
-)
+SLOW = 1.15  # times the run's median lap: a slower one leads into or out of the pit lane (common practice, no source)
 
 
 def whole_laps(found: Sequence[Phase]) -> list[Phase]:

@@ -1,4 +1,4 @@
-"""What the car file's further inputs (mixture, throttle, a second pressure, flow) told: of one session, or of the sessions of variants side by side."""
+"""What the car file's further inputs (mixture, throttle, a second pressure, flow) read: in one session, or in the sessions of each variant."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -8,17 +8,15 @@ import numpy as np
 
 from hotfuel.session import Session, more_inputs
 from hotfuel.session.pulls import sweeps
-from hotfuel.text import listed
-from hotfuel.units import Shown, expanded
-from hotfuel.wired import text_of, words_of
+from hotfuel.units import expanded
 
 
 @dataclass(frozen=True)
 class Measured:
     """One input of a variant ("" in a single session): SI, nan where there is none. The column's name holds the unit.
 
-    mean, least, greatest: with the engine running, where that was ever so, else of all; pulls: mean of full-throttle pulls; doubt: of one reading, 95 %;
-    without: the share of readings that gave no value.
+    mean, least, greatest: with the engine running, or of the whole recording if it never ran; pulls: mean in full-throttle pulls; doubt: of one reading,
+    95 %; without: the share of readings without a value.
     """
 
     column: str
@@ -59,18 +57,6 @@ def of_variants(sessions: Mapping[str, Sequence[Session]]) -> list[Measured]:
             if mine:
                 made.append(_measured(mine[0][0], column, name, [seen for _, seen in mine]))
     return made
-
-
-def said(found: Sequence[Measured], shown: Shown) -> list[str]:
-    """A line for each input that gave a value: "Mixture lambda, engine running: 0.99 (as built, in pulls 0.86) and 1.00 (cooler, in pulls 0.88)."."""
-    lines = []
-    for column in dict.fromkeys(one.column for one in found if np.isfinite(one.mean)):
-        parts = []
-        for one in (one for one in found if one.column == column and np.isfinite(one.mean)):
-            pulls = f", in pulls {text_of(column, one.pulls, shown)}" if np.isfinite(one.pulls) else ""
-            parts.append(f"{text_of(column, one.mean, shown)} ({one.variant}{pulls})")
-        lines.append(f"{words_of(column).capitalize()}, engine running: {listed(parts)}.")
-    return lines
 
 
 def _seen(session: Session) -> dict[str, _Seen]:

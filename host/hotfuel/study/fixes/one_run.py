@@ -2,6 +2,7 @@
 
 import zlib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,17 +12,47 @@ from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session import frame
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course
+from hotfuel.study.drive.phases import LAP
+from hotfuel.study.fixes.brought import Brought
 from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch, identity
+from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.faults import DEAD, Fault
-from hotfuel.study.fixes.summaries import Cell, Run, summarise
+from hotfuel.study.fixes.lapped import extremes, whole_laps
+from hotfuel.study.fixes.read_by_hand import medians
+from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Run, summarise
 
 _FIRST_S, _STOCK_S = 3, 60
 READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
 
 
+def summarised(one: Brought, places: Sequence[str]) -> Run:
+    """The run of a stretch that was brought to common conditions."""
+    course, known = one.course, np.isfinite(one.reference_degc)
+    shift = SLOPE * (one.reference_degc - one.air_degc) if known else 0.0
+    parts: dict[str, np.ndarray] = {WHOLE_RUN: np.ones(len(course.time_s), dtype=bool)} if one.whole_run else {}
+    laps = whole_laps(one.phases)
+    for phase in one.phases:
+        if phase.kind == LAP and phase not in laps:
+            continue
+        rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
+        parts[phase.kind] = parts.get(phase.kind, np.zeros(len(rows), dtype=bool)) | rows
+    run = run_of(one.stretch, course, parts, places, shift)
+    if LAP in parts:
+        run = replace(run, values={**run.values, **extremes(course, laps, run.values, shift)}, laps=len(laps))
+    return replace(
+        run,
+        faults=(*one.faults, *run.faults),
+        cold_degc=one.cold_degc,
+        by_hand=medians(one.stretch.course, parts),
+        ambient_degc=one.air_degc,
+        ambient_u_degc=one.air_u_degc,
+        brought_to_degc=one.reference_degc,
+    )
+
+
 def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float) -> Run:
-    """The run; a place that was not read through a phase is a fault of it there."""
+    """The run; a place that was not read throughout a phase is a fault there. parts: {phase: (n,) which seconds of the course it holds}."""
     values: dict[Cell, float] = {}
     inside: dict[Cell, float] = {}
     waits = {one.place: one.left_out_s for one in stretch.settlings}
@@ -43,8 +74,8 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
             found_needle = summarise(time_s, degc, behind, needle, phase, shift_degc) if behind is not None else ({}, {})
             for target, one, two in zip((values, inside), found, found_needle, strict=True):
                 target.update(one)
-                target.update({cell: number for cell, number in two.items() if cell.quantity == "smallest margin"})
-    # of the last place the first moment only: what was fitted soon acts there, and would look like a start that was warmer or colder
+                target.update({cell: number for cell, number in two.items() if cell.quantity == MARGIN})
+    # of the last place only the first seconds: a fix acts there soon, which would look like a warmer or colder start
     first, stock = (course.degc[place][:seconds] for place, seconds in ((places[-1], _FIRST_S), (places[0], _STOCK_S)))
     first, stock = first[np.isfinite(first)], stock[np.isfinite(stock)][:30]
     sensor, uncertainty = _sensors(stretch.session, course.car, places)

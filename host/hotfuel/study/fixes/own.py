@@ -7,7 +7,7 @@ doubt about the middle that the fixes have taken away.
 
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -92,16 +92,6 @@ def of_archive(archive: Path, simulated: bool = False) -> dict[str, Own]:
         if one.simulated == simulated:
             by_kind.setdefault(one.kind, []).append((one.log_factor, one.log_u))
     return {kind: pooled(factors) for kind, factors in by_kind.items()}
-
-
-def sentences(own: Mapping[str, Own], kinds: Sequence[str]) -> list[str]:
-    """One for each kind that has a history and is asked for. Example: "Insulation: from 4 of your own fixes, weight 0.6: ..."."""
-    return [
-        f"{kind[0].upper()}{kind[1:]}: from {one.fixes} of your own {'fixes' if one.fixes > 1 else 'fix'}, weight {one.weight:.1f}: "
-        f"{one.middle:.1f} times what is usual."
-        for kind, one in own.items()
-        if kind in kinds
-    ]
 
 
 def _without_nan(value: Any) -> Any:

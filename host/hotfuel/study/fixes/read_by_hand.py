@@ -1,15 +1,12 @@
-"""What a person read by hand in each run, in the phase asked: a median that stands in the tables, marked as by hand, and enters no calculation."""
+"""What a person read by hand in each run: a median for each place and phase, shown beside the results and used in no calculation."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes.summaries import Run
-from hotfuel.text import listed
-from hotfuel.units import Shown
 
 
 @dataclass(frozen=True)
@@ -30,15 +27,9 @@ class Column:
     place: str
     dimension: str
 
-    @property
-    def heading(self) -> str:
-        """For example "Block, by hand"."""
-        name = place_words(self.place)
-        return f"{name[:1].upper()}{name[1:]}, by hand"
-
 
 def medians(course: Course, parts: Mapping[str, np.ndarray]) -> tuple[HandMedian, ...]:
-    """Of a course's readings by hand, each phase's. parts: {phase: (n,) which seconds it holds}."""
+    """The medians of a course's readings by hand, for each phase. parts: {phase: (n,) which seconds it holds}."""
     found: dict[tuple[str, str, str], list[float]] = {}
     for at, place, dimension, value in course.by_hand:
         row = int(np.floor(at - course.time_s[0]))
@@ -49,7 +40,7 @@ def medians(course: Course, parts: Mapping[str, np.ndarray]) -> tuple[HandMedian
 
 
 def columns(runs: Sequence[Run], phase: str) -> list[Column]:
-    """What was read by hand in that phase of any run."""
+    """What was read by hand in that phase in any run."""
     return list(dict.fromkeys(Column(one.place, one.dimension) for run in runs for one in run.by_hand if one.phase == phase))
 
 
@@ -62,20 +53,6 @@ def of_run(run: Run, column: Column, phase: str) -> float:
 
 
 def of_variant(runs: Sequence[Run], variant: str, column: Column, phase: str) -> tuple[float, int]:
-    """(median of a variant's runs, SI, in how many of them it was read)."""
+    """(median of a variant's runs, SI, the number of runs in which it was read)."""
     values = [value for run in runs if run.variant == variant and np.isfinite(value := of_run(run, column, phase))]
     return (float(np.median(values)), len(values)) if values else (float("nan"), 0)
-
-
-def said(runs: Sequence[Run], variants: Sequence[str], phase: str, shown: Shown) -> str:
-    """All of it in a sentence, "" where nobody read: "By hand, in the hot soak: block 183 °F (as built, 3 runs) and 165 °F (shield, 2 runs)."."""
-    told = []
-    for column in columns(runs, phase):
-        parts = []
-        for variant in variants:
-            value, count = of_variant(runs, variant, column, phase)
-            if count:
-                text = shown.text(value, column.dimension, 0 if column.dimension == "temperature" else None)
-                parts.append(f"{text} ({variant}, {count} run{'' if count == 1 else 's'})")
-        told.append(f"{place_words(column.place)} {listed(parts)}")
-    return f"By hand, in the {phase}: {'; '.join(told)}; shown, and counted in nothing." if told else ""

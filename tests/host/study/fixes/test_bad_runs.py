@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import compare_notes, compare_words
 from hotfuel.study.drive.phases import PULL
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.bad_runs import overlapping
@@ -14,7 +15,9 @@ from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault, exchanged, outl
 from hotfuel.study.fixes.fitted import Fitted, questions
 from hotfuel.study.fixes.pairs import Pair, pairs_of, step
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
+from hotfuel.units import Shown
 
+SI = Shown("si")
 CELL = Cell(MEAN, "carb_inlet", PULL)
 TANK = Cell(MEAN, "tank", PULL)
 ASKED = questions({"b": Fitted("cooler", "carb_inlet")}, ("tank", "carb_inlet"))[0]
@@ -63,7 +66,7 @@ def test_a_fault_takes_a_run_out_and_the_rest_decides(fault, words):
     result = compare_runs(runs, "a", questions=ASKED)
     assert result.answers[0].verdict == verdicts.LOWER
     assert result.answers[0].low_degc == pytest.approx(without.answers[0].low_degc)
-    assert any(line.startswith(words) for line in result.bad_runs)
+    assert any(line.startswith(words) for line in compare_words.bad_runs(result, SI))
 
 
 def test_a_number_that_is_missing_without_a_fault_leaves_no_verdict_and_the_rest_stands_beside():
@@ -71,7 +74,7 @@ def test_a_number_that_is_missing_without_a_fault_leaves_no_verdict_and_the_rest
     del runs[-1].values[CELL]
     result = compare_runs(runs, "a", questions=ASKED)
     assert not [a for a in result.answers if a.primary]
-    (line,) = result.bad_runs
+    (line,) = compare_words.bad_runs(result, SI)
     assert line.startswith("b3 has no number for it: without it b would be 5.")
     assert "that is no verdict" in line
 
@@ -88,7 +91,7 @@ def test_an_outlying_run_is_named_and_stays():
     result = compare_runs(runs, "a", questions=ASKED)
     assert outlying(runs, CELL) == [runs[-1]]
     assert result.answers[0].difference_degc == pytest.approx(np.mean([55, 54.5, 55.4, 75.0]) - 60.425)
-    (line,) = result.bad_runs
+    (line,) = compare_words.bad_runs(result, SI)
     assert line.startswith(
         "b3 lies apart from the other runs of the side and stays in: without it b would be 5.5 °C cooler than a"
     )
@@ -122,7 +125,7 @@ def test_archived_pairs_give_a_verdict_to_an_order_that_has_none():
     assert result.answers[0].verdict == verdicts.LOWER
     assert result.answers[0].low_degc < -9.0 < result.answers[0].high_degc
     assert "widened by 8 archived pairs" in result.answers[0].estimate.method
-    assert any("archived pairs" in line for line in result.cautions)
+    assert any("archived pairs" in line for line in compare_words.cautions(result, SI))
 
 
 def test_a_pair_is_two_runs_of_one_day_with_the_same_parts():
@@ -143,7 +146,8 @@ def test_a_probe_that_moved_between_the_sides_widens_and_is_said():
     assert before.answers[0].verdict == verdicts.LOWER
     assert after.answers[0].verdict == verdicts.UNDECIDED
     assert any(
-        "the probe at the carb inlet read 4.0 °C less beside the others with b than with a" in line for line in after.cautions
+        "the probe at the carb inlet read 4.0 °C less beside the others with b than with a" in line
+        for line in compare_words.cautions(after, SI)
     )
 
 
@@ -185,7 +189,7 @@ def test_a_side_that_was_only_driven_first_of_its_days_is_not_held_against_later
     a, b = [run("a", i, 60 + 0.2 * i) for i in range(4)], [run("b", i, 57 + 0.3 * i, day=1 + i) for i in range(3)]
     first = compare_runs([*a, *b], "a", questions=ASKED).answers[0]
     assert (first.verdict, np.isnan(first.low_degc)) == (verdicts.NO_VERDICT, True)
-    assert "b stood earlier in the day's order than a" in first.sentence
+    assert "b stood earlier in the day's order than a" in compare_words.answer(first, SI)
     archived = [Pair(run("a", 0, 60, day=20 + i), run("a", 1, 60 + 0.1 * (i % 3), day=20 + i)) for i in range(8)]
     opened = compare_runs([*a, *b], "a", questions=ASKED, archived=archived).answers[0]
     assert opened.low_degc < -2.85 < opened.high_degc
@@ -206,14 +210,14 @@ def test_a_probe_seen_off_on_one_side_widens_where_the_other_never_began_cold(of
     seen = compare_runs(cold(-5.5), "a", questions=ASKED)
     assert seen.answers[0].verdict == verdicts.UNDECIDED
     assert seen.answers[0].low_degc < 0 < seen.answers[0].high_degc
-    assert any(f"read 5.5 °C apart from the others with {off_side}" in line for line in seen.cautions)
+    assert any(f"read 5.5 °C apart from the others with {off_side}" in line for line in compare_words.cautions(seen, SI))
     assert compare_runs(cold(-1.0), "a", questions=ASKED).answers[0].verdict in (verdicts.LOWER, verdicts.HIGHER)  # as probes do
 
 
 def test_a_probe_that_is_off_is_not_told_as_a_warm_start():
     runs = [replace(r, start_degc=40.0 if r.variant == "a" else 34.0, start_place="carb_inlet") for r in mixed()]
     off = [replace(r, cold_degc={"tank": 0.0, "carb_inlet": -5.5}) if r.variant == "b" else r for r in runs]
-    told = [" ".join(compare_runs(each, "a", questions=ASKED).conditions) for each in (runs, off)]
+    told = [" ".join(compare_words.conditions(compare_runs(each, "a", questions=ASKED), SI)) for each in (runs, off)]
     assert "those with a began heat-soaked" in told[0]
     assert "heat-soaked" not in told[1]
     assert "the probe at the carb inlet disagreed with the others by 5.5 °C while all were cold" in told[1]
@@ -221,12 +225,12 @@ def test_a_probe_that_is_off_is_not_told_as_a_warm_start():
 
 def test_both_ends_of_an_interval_on_one_side_are_told_the_smaller_first():
     runs = mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 75.0))
-    (line,) = compare_runs(runs, "a", questions=ASKED).bad_runs
+    (line,) = compare_words.bad_runs(compare_runs(runs, "a", questions=ASKED), SI)
     near, far = map(float, re.search(r"between ([\d.]+)(?: °C)? and ([\d.]+) °C cooler; that is no verdict", line).groups())
     assert 0 < near < 5.5 < far
 
 
 def test_recordings_of_one_car_at_the_same_time_are_named():
     first, second, third = (replace(run("a", n, 60.0), duration_s=s) for n, s in ((0, 3700.0), (1, 3500.0), (2, 600.0)))
-    (line,) = overlapping([third, second, first])
-    assert line.startswith("a0 and a1 say they were driven at the same time")
+    (note,) = overlapping([third, second, first])
+    assert compare_notes.note(note, SI).startswith("a0 and a1 say they were driven at the same time")

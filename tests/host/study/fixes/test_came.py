@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
+from hotfuel.report import came_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes import came, kept, own
 from hotfuel.study.line.change import Change
@@ -49,24 +50,24 @@ def told(change=SLEEVE):
 @pytest.mark.parametrize("share", [0.25, 0.4, 0.6])
 def test_how_much_of_a_sleeve_came_is_found(share):
     """A sleeve that keeps out that share of the rise, where 0.4 is the middle of what was reckoned with."""
-    held = came.held(told(), course(), course(RISE_DEGC * (1 - share), name="monday"), CAR, SI)
+    held = came.held(told(), course(), course(RISE_DEGC * (1 - share), name="monday"), CAR)
     assert abs(held.log_factor - np.log(share / 0.4)) < 1.5 * held.log_u
     assert held.log_u < 0.8
     assert {o.told.phase for o in held.outcomes} == {"idling", "driving"}
 
 
 def test_a_hotter_day_is_taken_out_of_what_came_and_the_doubt_grows():
-    alike, hotter = (came.held(told(), course(), course(9.0, by), CAR, SI) for by in (0.0, 10.0))
+    alike, hotter = (came.held(told(), course(), course(9.0, by), CAR) for by in (0.0, 10.0))
     for one, other in zip(alike.outcomes, hotter.outcomes, strict=True):
         assert other.came_degc == pytest.approx(one.came_degc + 10 * (1 - came.SLOPE))
         assert other.came_u_degc > one.came_u_degc
 
 
 def test_what_the_forecast_had_wrong_is_said():
-    good = came.held(told(), course(), course(RISE_DEGC * 0.6), CAR, SI)
-    assert came.sentences(good, SI)[0].startswith("What came with a sleeve lies within the forecast")
-    bad = came.held(told(), course(), course(RISE_DEGC + 9), CAR, SI)
-    said = came.sentences(bad, SI)
+    good = came.held(told(), course(), course(RISE_DEGC * 0.6), CAR)
+    assert came_words.sentences(good, SI)[0].startswith("What came with a sleeve lies within the forecast")
+    bad = came.held(told(), course(), course(RISE_DEGC + 9), CAR)
+    said = came_words.sentences(bad, SI)
     assert "held in 4 of 6 ranges" in said[0]
     assert "carb inlet" in said[0] and "hotter than its range" in said[0]
 
@@ -79,7 +80,7 @@ def test_a_session_with_nothing_alike_is_refused():
         degc={"bowl": np.full(COUNT, 30.0)},
     )
     with pytest.raises(InputError, match="drive the same road"):
-        came.held(told(), course(), still, CAR, SI)
+        came.held(told(), course(), still, CAR)
 
 
 def test_kept_forecasts_come_back_as_they_were_and_the_same_fix_replaces_the_older(tmp_path):
@@ -142,13 +143,13 @@ def test_history_is_drawn_towards_what_is_usual_by_how_little_it_is():
     # a normal hierarchy by hand, cars' spread as assumed: the shop's middle weighs 0.35 squared against (0.15 squared + 0.25 squared) / 8
     by_hand = np.log(0.6) * 0.35**2 / (0.35**2 + (OWN_U**2 + 0.25**2) / 8)
     assert np.log(own_by[8].middle) == pytest.approx(by_hand, abs=0.04)
-    assert own.sentences({"insulation": own_by[4]}, ["insulation"])[0].startswith(
+    assert came_words.history({"insulation": own_by[4]}, ["insulation"])[0].startswith(
         "Insulation: from 4 of your own fixes, weight 0."
     )
 
 
 def test_an_archive_remembers_and_leaves_out_what_has_gone_or_is_simulated(tmp_path):
-    held = came.held(told(), course(), course(RISE_DEGC * 0.76), CAR, SI)
+    held = came.held(told(), course(), course(RISE_DEGC * 0.76), CAR)
     for name, simulated in (("a", False), ("b", False), ("gone", False), ("made", True)):
         own.remember(tmp_path, name, held, "sunday", simulated)
         if name != "gone":

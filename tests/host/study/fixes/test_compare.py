@@ -6,18 +6,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import compare_words
 from hotfuel.session.means import smoothed
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate, runs_needed, zero_failures_bound
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.positions import OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run, mean_and_error, summarise
-from hotfuel.study.fixes.wording import Found, span_words, temperature_sentence
-from hotfuel.text import directed
+from hotfuel.text import between, directed
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
 
+SI = Shown("si")
 SOAK = Cell(MARGIN, "pump", "hot soak")
 IDLE = Cell(MARGIN, "pump", "idle")
 
@@ -34,14 +35,14 @@ def sides(before, after, **conditions):
 
 
 def test_a_plain_difference_of_margins_has_their_sign_and_is_said_in_the_readers_units():
-    result = compare_runs(sides([-2, -1, 0], [8, 9, 10]), "before", shown=Shown("us"))
+    result = compare_runs(sides([-2, -1, 0], [8, 9, 10]), "before")
     answer = result.answers[0]
     assert answer.verdict == verdicts.HIGHER
     assert answer.difference_degc == pytest.approx(10)
     # pooled t by hand: s = 1, half = t(0.975, 4) sqrt(2/3) = 2.776 x 0.8165
     assert answer.high_degc - answer.low_degc == pytest.approx(2 * 2.77645 * math.sqrt(2 / 3), rel=1e-4)
-    assert "18 °F further from boiling" in answer.sentence
-    assert "3 runs with after against 3 with before" in answer.sentence
+    assert "18 °F further from boiling" in compare_words.answer(answer, Shown("us"))
+    assert "3 runs with after against 3 with before" in compare_words.answer(answer, SI)
 
 
 def test_inside_delta_is_no_difference_worth_having_even_if_it_is_real():
@@ -57,7 +58,7 @@ def test_what_cannot_be_told_is_undecided_with_more_runs_as_a_range():
     answer = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
     assert answer.verdict == verdicts.UNDECIDED
     assert 1 <= answer.more.at_least < answer.more.at_most
-    assert f"{answer.more.at_least} to" in answer.sentence
+    assert f"{answer.more.at_least} to" in compare_words.answer(answer, SI)
 
 
 def test_the_upper_end_of_more_runs_decides_whatever_the_difference():
@@ -76,7 +77,7 @@ def test_more_runs_are_not_promised_to_decide_what_they_cannot():
     assert not told.more.in_vain
     vain = compare_runs(sides([60, 66, 57], [56, 63, 59], ambient_u_degc=3.0), "before").answers[0]
     assert vain.more.in_vain
-    assert "more runs alone will not decide it" in vain.sentence
+    assert "more runs alone will not decide it" in compare_words.answer(vain, SI)
 
 
 def test_one_run_a_side_is_described_and_not_tested():
@@ -84,7 +85,7 @@ def test_one_run_a_side_is_described_and_not_tested():
     answer = result.answers[0]
     assert answer.verdict == verdicts.DESCRIBED
     assert math.isnan(answer.low_degc)
-    assert "one run on a side" in answer.sentence
+    assert "one run on a side" in compare_words.answer(answer, SI)
     assert sorted(result.proposed_order) == ["after"] * 4 + ["before"] * 4
 
 
@@ -138,9 +139,11 @@ def test_the_hardest_phase_is_chosen_by_both_sides_together():
 def test_order_and_change_mixed_up_is_said_with_an_order_to_drive_instead():
     ordered = [run("before", 60 + 0.1 * i, i) for i in range(3)] + [run("after", 50 + 0.1 * i, 3 + i) for i in range(3)]
     result = compare_runs(ordered, "before")
-    assert any("came before" in line for line in result.cautions)
+    assert any("came before" in line for line in compare_words.cautions(result, SI))
     assert result.proposed_order
-    assert not any("came before" in line for line in compare_runs(sides([60, 61, 62], [50, 51, 52.5]), "before").cautions)
+    assert not any(
+        "came before" in line for line in compare_words.cautions(compare_runs(sides([60, 61, 62], [50, 51, 52.5]), "before"), SI)
+    )
 
 
 def test_a_shared_sensor_drops_out_and_another_ones_uncertainty_is_added():
@@ -154,8 +157,8 @@ def test_a_shared_sensor_drops_out_and_another_ones_uncertainty_is_added():
     shared, other = with_sensors("probe 1"), with_sensors("probe 2")
     widened = math.hypot(shared.answers[0].estimate.standard_error, 1.5 * math.sqrt(2))
     assert other.answers[0].estimate.standard_error == pytest.approx(widened)
-    assert not any("same probe" in line for line in shared.cautions)
-    assert any("same probe" in line for line in other.cautions)
+    assert not any("same probe" in line for line in compare_words.cautions(shared, SI))
+    assert any("same probe" in line for line in compare_words.cautions(other, SI))
 
 
 def test_what_did_not_match_is_listed():
@@ -170,7 +173,7 @@ def test_what_did_not_match_is_listed():
         )
         for i, r in enumerate(runs)
     ]
-    lines = " ".join(compare_runs(hot, "before").conditions)
+    lines = " ".join(compare_words.conditions(compare_runs(hot, "before"), SI))
     assert "25.0 °C outside with before and 35.0 °C with after" in lines
     assert "30 min with before and 15 min with after" in lines
 
@@ -183,25 +186,27 @@ def test_what_one_outside_air_did_to_the_number_is_said_beside_it():
         run(name, {peak: read - 0.8 * (one - 30.25)}, i, ambient_degc=one, brought_to_degc=30.25)
         for i, (name, read, one) in enumerate(zip(["before", "after"] * 2, degc, air, strict=True))
     ]
-    told = compare_runs(runs, "before", shown=Shown("us"))
-    assert told.finding().endswith(" That is brought to one outside air, 86 °F; as read it was 2.2 °F cooler.")
-    assert told.as_dict()["conditions"][0].endswith("in the interval); as read it was 2.2 °F cooler with after.")
-    assert told.as_dict()["conditions"][0].startswith(
+    result, us = compare_runs(runs, "before"), Shown("us")
+    assert compare_words.finding(result, us).endswith(" That is brought to one outside air, 86 °F; as read it was 2.2 °F cooler.")
+    assert compare_words.as_dict(result, us)["conditions"][0].endswith(
+        "in the interval); as read it was 2.2 °F cooler with after."
+    )
+    assert compare_words.as_dict(result, us)["conditions"][0].startswith(
         "It was 87.8 °F outside with before and 85.1 °F with after: temperatures are brought"
     )
     alike = [replace(one, ambient_degc=30.25) for one in runs]
-    assert "outside air" not in compare_runs(alike, "before").finding()
+    assert "outside air" not in compare_words.finding(compare_runs(alike, "before"), us)
     assert compare_runs(alike, "before").conditions == ()
 
 
 def test_nothing_has_no_direction():
-    found = Found("after", "before", 1, 1, verdicts.DESCRIBED, 0.02, np.nan, np.nan, 3.0, None)
-    said = temperature_sentence(Cell(PEAK, "pump", "hot soak"), found, Shown("us"))
-    assert "was the same as with before;" in said
-    first = replace(found, word=verdicts.NO_VERDICT, fault=OrderFault("before last", "before"))
-    assert temperature_sentence(Cell(PEAK, "pump", "hot soak"), first, Shown("us")).endswith(" It was the same.")
+    peak, us = Cell(PEAK, "pump", "hot soak"), Shown("us")
+    found = compare_runs([run("before", {peak: 50.0}, 0), run("after", {peak: 50.02}, 1)], "before").answers[0]
+    assert "was the same as with before;" in compare_words.answer(found, us)
+    first = replace(found, verdict=verdicts.NO_VERDICT, fault=OrderFault("before last", "before"))
+    assert compare_words.answer(first, us).endswith(" It was the same.")
     assert (
-        span_words(0.02, 3.0, lambda x: f"{abs(x):.1f} °F", lambda x: "hotter" if x > 0 else "cooler")
+        between(0.02, 3.0, lambda x: f"{abs(x):.1f} °F", lambda x: "hotter" if x > 0 else "cooler")
         == "between 0.0 °F and 3.0 °F hotter"
     )
     assert (directed("0.0 °F", "hotter", "the same"), directed("10 °F", "hotter", "the same")) == ("the same", "10 °F hotter")
@@ -309,7 +314,7 @@ def test_a_side_that_began_heat_soaked_is_named(starts, airs, soaked):
         for variant, start, air in zip(("before", "after"), starts, airs, strict=True)
         for number in range(3)
     ]
-    said = [line for line in compare_runs(runs, "before").conditions if "heat-soaked" in line]
+    said = [line for line in compare_words.conditions(compare_runs(runs, "before"), SI) if "heat-soaked" in line]
     assert [f"those with {soaked} began heat-soaked" in line for line in said] == ([True] if soaked else [])
 
 
@@ -331,12 +336,14 @@ def test_a_side_of_one_day_is_held_against_what_days_differ_by():
         result = compare_runs(runs, "a")
         assert result.answers[0].verdict == verdicts.UNDECIDED
         assert result.answers[0].high_degc - result.answers[0].low_degc == pytest.approx(2 * 1.96 * 1.5 * math.sqrt(2), rel=0.05)
-        assert any("allows for 1.5 °C (standard) between days, an assumption" in line for line in result.cautions)
+        assert any(
+            "allows for 1.5 °C (standard) between days, an assumption" in line for line in compare_words.cautions(result, SI)
+        )
         assert result.proposed_order
     far = compare_runs(on_days(("aaaa", "bbbb"), few + [x - 9 for x in few]), "a").answers[0]
     assert far.verdict == verdicts.LOWER
     both = compare_runs(on_days(("aabb", "abab"), [60, 60.1, 56, 56.1, 61, 57, 61.2, 57.1]), "a")
-    assert not any("an assumption" in line for line in both.cautions)
+    assert not any("an assumption" in line for line in compare_words.cautions(both, SI))
 
 
 def test_each_day_of_one_side_counts_once():
@@ -346,7 +353,7 @@ def test_each_day_of_one_side_counts_once():
     half = 4.30265 * math.sqrt((np.var(means[:2], ddof=1) + np.var(means[2:], ddof=1)) / 2)  # pooled t by hand: t(0.975, 2)
     assert answer.difference_degc == pytest.approx(means[2:].mean() - means[:2].mean())
     assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)
-    assert "4 runs on 2 days with b against 4 on 2 days with a" in answer.sentence
+    assert "4 runs on 2 days with b against 4 on 2 days with a" in compare_words.answer(answer, SI)
     assert answer.as_dict()["unit"] == "day"
 
 
@@ -383,23 +390,23 @@ def test_a_third_variant_between_two_counts_in_their_places():
 
 def test_one_side_first_on_every_day_is_said():
     always = compare_runs(on_days(("ab", "ab", "ab"), [60, 55, 61, 56.2, 59, 54]), "a")
-    assert any(line.startswith("On every day a was driven first") for line in always.cautions)
+    assert any(line.startswith("On every day a was driven first") for line in compare_words.cautions(always, SI))
     assert always.answers[0].verdict == verdicts.NO_VERDICT
-    assert "a was driven first on every day" in always.answers[0].sentence
+    assert "a was driven first on every day" in compare_words.answer(always.answers[0], SI)
     assert always.proposed_order
     by_turns = compare_runs(on_days(("ab", "ba", "ab"), [60, 55, 56.2, 61, 59, 54]), "a")
-    assert not any("driven first" in line for line in by_turns.cautions)
+    assert not any("driven first" in line for line in compare_words.cautions(by_turns, SI))
 
 
 def test_one_side_after_the_other_on_one_day_has_its_drift_taken_out():
     drift = 0.6 * np.arange(8) + np.array([0.1, -0.1, 0.05, 0, -0.05, 0.1, 0, -0.1])
     result = compare_runs(on_days(("aaaabbbb",), (60 + drift).tolist()), "a")
     assert result.answers[0].verdict == verdicts.NO_VERDICT
-    assert "all runs with a came before all with b on one day" in result.answers[0].sentence
+    assert "all runs with a came before all with b on one day" in compare_words.answer(result.answers[0], SI)
     assert np.isnan(
         [result.answers[0].low_degc, result.answers[0].high_degc]
     ).all()  # an interval would show the drift as if it were the change
-    assert any("a steady drift over the day is taken out" in line for line in result.cautions)
+    assert any("a steady drift over the day is taken out" in line for line in compare_words.cautions(result, SI))
 
 
 def test_a_hotter_season_guessed_air_and_a_warmer_tank_widen_the_interval():
@@ -432,4 +439,4 @@ def test_undecided_beside_a_clear_interval_says_why():
     answer = next(a for a in compare_runs(runs, "before", SOAK).answers if a.cell == cells[1])
     assert answer.high_degc < 0
     assert answer.verdict == verdicts.UNDECIDED
-    assert "enough for one question alone and is not for one of 4 asked together" in answer.sentence
+    assert "enough for one question alone and is not for one of 4 asked together" in compare_words.answer(answer, SI)

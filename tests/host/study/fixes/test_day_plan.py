@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from hotfuel.errors import InputError
 from hotfuel.log.append import LogWriter
+from hotfuel.report import day_words
 from hotfuel.study.fixes import day_plan
 from hotfuel.study.fixes.day_verdict import standing
 from hotfuel.units import Shown
@@ -25,6 +26,10 @@ def planned(folder, names=("as built", "ice can"), **more):
         "seed": 1,
     }
     return day_plan.made(folder / "sunday.toml", names, **(given | more))
+
+
+def said(plan, found):
+    return day_words.standing(plan, found, Shown("si"))
 
 
 def test_the_file_holds_the_plan(tmp_path):
@@ -78,9 +83,9 @@ def test_the_next_run_is_the_first_that_is_not_there(tmp_path):
         folder.mkdir()
         (folder / "wire.log").write_bytes(b"x" if number != 4 else b"")
     assert plan.driven() == 2
-    assert plan.run_words(3) == f"run 3 of {len(plan.order)}: {plan.order[2]}"
+    assert day_words.run(plan, 3) == f"run 3 of {len(plan.order)}: {plan.order[2]}"
     assert plan.run_path(3).name == f"sunday-03-{plan.order[2].replace(' ', '-')}"
-    assert plan.start_words(Shown("us")) == "start when the tank is below 95.0 °F and the block is below 158.0 °F"
+    assert day_words.start(plan, Shown("us")) == "start when the tank is below 95.0 °F and the block is below 158.0 °F"
 
 
 def recorded(folder, *, to_its_end):
@@ -119,13 +124,13 @@ def test_a_run_whose_recorder_died_is_the_next_until_it_went_on_or_was_driven_ag
 def test_only_complete_blocks_count_and_what_is_decided_says_stop(tmp_path):
     plan = planned(tmp_path)
     values = {n: (60.0 if name == "as built" else 50.0) + 0.1 * n for n, name in enumerate(plan.order, start=1)}
-    assert standing(plan, {1: 60.0}, Shown("si")).sentences == ()
-    found = standing(plan, {n: values[n] for n in (1, 2, 3, 4, 5)}, Shown("si"))
+    assert said(plan, standing(plan, {1: 60.0})) == []
+    found = standing(plan, {n: values[n] for n in (1, 2, 3, 4, 5)})
     assert found.blocks == 2
     assert found.decided
-    assert "cooler" in found.sentences[0]
-    assert found.sentences[-1] == "Decided: stop."
-    gap = standing(plan, {n: values[n] for n in (1, 3, 4, 5, 6)}, Shown("si"))
+    assert "cooler" in said(plan, found)[0]
+    assert said(plan, found)[-1] == "Decided: stop."
+    gap = standing(plan, {n: values[n] for n in (1, 3, 4, 5, 6)})
     assert (gap.blocks, gap.decided) == (0, False)
 
 
@@ -133,9 +138,9 @@ def test_power_is_better_when_higher(tmp_path):
     plan = planned(tmp_path, ("before", "cooler", "ice"), quantity="power", place="", phase="", difference=0.7, spread=0.3)
     levels = {"before": 0.0, "cooler": 2.0, "ice": 4.0}
     values = {n: 500 + levels[name] + 0.02 * (n % 3) for n, name in enumerate(plan.order[:9], start=1)}
-    found = standing(plan, values, Shown("si"))
-    assert "cooler against before, power: 2.0 % more power" in found.sentences[0]
-    assert "ice is the best." in found.sentences
+    found = standing(plan, values)
+    assert "cooler against before, power: 2.0 % more power" in said(plan, found)[0]
+    assert "ice is the best." in said(plan, found)
 
 
 @pytest.mark.parametrize(("case", "found"), [("one fix, nothing", 0.0), ("one fix, -5", 0.9), ("three fixes, nothing", 0.0)])
@@ -152,13 +157,13 @@ def test_one_fix_of_two_decided_tells_which_and_how_many_more_blocks_the_other_n
     levels = {"as built": 60.0, "ice can": 40.0, "cooler": 57.0}
     wobble = (1.5, -1.5, 0.5, -0.5)
     values = {n: levels[name] + wobble[(n + n // 3) % 4] for n, name in enumerate(plan.order[:9], start=1)}
-    found = standing(plan, values, Shown("si"))
+    found = standing(plan, values)
     of = {plan.variants[one.second]: one for one in found.sights if one.first == 0}
     assert (of["ice can"].verdict, of["cooler"].verdict) == ("lower", "undecided")
     assert not found.decided
     more, left = of["cooler"].more, plan.last_block - 3
     assert more > 1
-    assert found.sentences[-1] == (
+    assert said(plan, found)[-1] == (
         f"Decided: ice can. Not decided: cooler. Go on; about {more} more blocks ({3 * more} runs) should decide cooler if it is as large as it looks. "
         f"At most {left} more blocks ({3 * left} runs)."
     )

@@ -5,15 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hotfuel.errors import InputError, UsageError
+from hotfuel.report import compare_words
 from hotfuel.study.drive.phases import DRIVE, PULL, SOAK
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run
+from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
 
+SI = Shown("si")
 PLACES = ("tank", "pump", "carb_inlet")
 CARB = Cell(MEAN, "carb_inlet", PULL)
 CARB_MARGIN = Cell(MARGIN, "carb_inlet", PULL)
@@ -89,28 +92,30 @@ def test_a_place_nobody_measured_is_refused_and_a_guess_is_said():
         questions({"x": Fitted("cooler", "rail")}, PLACES)
     (one,), unknown = questions({"ice can": Fitted("ice", guessed=True), "after": None}, PLACES)
     assert one.cells == (CARB, CARB_MARGIN)
-    assert "Guessed from the name: ice can as ice." in one.said
-    assert "beforehand" not in one.said, "a guess was not asked beforehand"
-    assert "--" not in one.said, "no command line on a customer's sheet"
+    assert "Guessed from the name: ice can as ice." in compare_words.question(one)
+    assert "beforehand" not in compare_words.question(one), "a guess was not asked beforehand"
+    assert "--" not in compare_words.question(one), "no command line on a customer's sheet"
     assert unknown == ["after"]
 
 
 def test_a_fan_run_on_that_was_said_needs_no_place():
     (one,), _ = questions({"fan": parse("fan run-on")}, PLACES)
     assert one.cells[0] == Cell(MEAN, "carb_inlet", SOAK)
-    assert one.said.startswith("Asked beforehand, by what was fitted")
-    assert "name" not in one.said
+    assert compare_words.question(one).startswith("Asked beforehand, by what was fitted")
+    assert "name" not in compare_words.question(one)
     (one,), _ = questions({"A": parse("cooler")}, PLACES)
-    assert "Where A stands was not said: the carb inlet is the last place of the line." in one.said
+    assert "Where A stands was not said: the carb inlet is the last place of the line." in compare_words.question(one)
 
 
 def test_the_large_effect_that_was_asked_for_is_the_first_sentence():
     levels = {"as built": (60, 10, 10), "cooler": (50.5, 0.5, 10), "ice can": (23, -27, 10)}
     result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
-    assert result.finding().startswith("With ice can, the fuel at the carb inlet (full-throttle pull, mean) was 36")
+    assert compare_words.finding(result, SI).startswith(
+        "With ice can, the fuel at the carb inlet (full-throttle pull, mean) was 36"
+    )
     assert [a.verdict for a in result.answers if a.primary] == [verdicts.LOWER, verdicts.LOWER]
     assert result.best == ("ice can",)
-    assert "Of all, ice can is the best at the carb inlet" in result.finding()
+    assert "Of all, ice can is the best at the carb inlet" in compare_words.finding(result, SI)
     pair = next(a for a in result.answers if {a.variant, a.baseline} == {"ice can", "cooler"} and a.cell == CARB)
     assert pair.asked
     assert pair.verdict == verdicts.LOWER
@@ -122,7 +127,7 @@ def test_variants_alike_cannot_be_told_apart():
     assert set(result.best) == {"cooler", "ice can"}
     assert (
         "Which of cooler and ice can is best at the carb inlet (full-throttle pull) cannot be told by these runs."
-        in result.finding()
+        in compare_words.finding(result, SI)
     )
 
 
@@ -143,13 +148,13 @@ def test_a_phase_that_was_not_driven_gives_no_verdict_and_what_to_drive():
         del one.values[CARB], one.values[CARB_MARGIN]
     result = compare_runs(short, "as built", questions=asked("cooler"))
     assert not [a for a in result.answers if a.primary]
-    assert result.finding().startswith(
+    assert compare_words.finding(result, SI).startswith(
         "No verdict on what cooler did at the carb inlet: it was asked of the full-throttle pull, and as built 0, cooler 0 have none"
     )
-    assert "Drive a full-throttle pull in every run, or name another phase." in result.finding()
+    assert "Drive a full-throttle pull in every run, or name another phase." in compare_words.finding(result, SI)
     seen = next(a for a in result.answers if a.cell == PUMP_SOAK)
     assert seen.verdict == verdicts.SEEN
-    assert "Seen, large, not what was asked: with cooler" in result.finding()
+    assert "Seen, large, not what was asked: with cooler" in compare_words.finding(result, SI)
     assert result.proposed_order
 
 

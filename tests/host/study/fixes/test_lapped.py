@@ -3,7 +3,7 @@
 import lapped as track
 import numpy as np
 import pytest
-from hotfuel.report import comparison
+from hotfuel.report import by_hand, compare_words, comparison
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.drive.phases import LAP, Phase, phases
 from hotfuel.study.fixes import read_by_hand
@@ -44,13 +44,13 @@ def sides(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def result(sides):
-    return compare_sessions(sides, "as built", shown=Shown("si"))
+    return compare_sessions(sides, "as built")
 
 
 @pytest.mark.slow
 def test_a_fix_is_asked_of_the_lap_and_found_as_large_as_it_is(result):
     assert result.primary == ON_LAP
-    assert "the hottest on the lap" in result.questions[0]
+    assert "the hottest on the lap" in compare_words.questions(result)[0]
     (answer,) = [one for one in result.answers if one.primary]
     assert answer.difference_degc == pytest.approx(-OFF_DEGC, abs=0.6)
     assert Cell(MARGIN, "carb_inlet", LAP) in {one.cell for one in result.answers}
@@ -75,10 +75,10 @@ def test_a_runs_hottest_is_the_mean_of_its_laps(sides, result):
 @pytest.mark.slow
 def test_readings_by_hand_stand_beside_and_count_in_nothing(sides, result):
     (column,) = read_by_hand.columns(result.runs, LAP)
-    assert column.heading == "Block, by hand"
+    assert by_hand.heading(column) == "Block, by hand"
     values = sorted(read_by_hand.of_run(run, column, LAP) for run in result.runs)
     assert values == pytest.approx([86.0, 86.0, 94.0, 94.0], abs=1e-6)  # the middle of three
-    said = read_by_hand.said(result.runs, ("as built", "cooler"), LAP, Shown("si"))
+    said = by_hand.sentence(result.runs, ("as built", "cooler"), LAP, Shown("si"))
     assert (
         said == "By hand, in the lap: block 90 °C (as built, 2 runs) and 90 °C (cooler, 2 runs); shown, and counted in nothing."
     )
@@ -86,7 +86,7 @@ def test_readings_by_hand_stand_beside_and_count_in_nothing(sides, result):
     assert "Block, by hand" in page and "86 °C" in page and "(3 laps)" in page
     assert not any(cell.place == "block" for run in result.runs for cell in run.values)
     assert result.as_dict()["by_hand"][0]["count"] == 3
-    assert read_by_hand.said(result.runs, ("as built",), "idle", Shown("si")) == ""
+    assert by_hand.sentence(result.runs, ("as built",), "idle", Shown("si")) == ""
 
 
 def test_a_lap_out_of_the_pit_lane_does_not_count():

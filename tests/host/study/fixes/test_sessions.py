@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from driven import Driven
 from hotfuel.errors import InputError
+from hotfuel.report import compare_notes, compare_words
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.session.means import smoothed
@@ -16,7 +17,9 @@ from hotfuel.simulator.scenarios import PROBES, WINTER_FUEL, scenarios
 from hotfuel.study.fixes.asking import phase
 from hotfuel.study.fixes.sessions import compare_sessions, runs_of
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, WHOLE_RUN, Cell
+from hotfuel.units import Shown
 
+SI = Shown("si")
 SHORT = (Part("drive", 4.0, "cruise", 64.0), Part("queue", 2.0, "idle"), Part("hot soak", 4.0, "off"))
 # Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
 ALONG = tuple(replace(fitted, probe=PROBES[1].probe, error_degc=0.0) for fitted in PROBES)
@@ -38,6 +41,10 @@ def values(groups, baseline):
     """{variant: values of its first run}, notes."""
     runs, notes = runs_of(groups, baseline)
     return {name: next(run.values for run in runs if run.variant == name) for name in groups}, notes
+
+
+def said(notes):
+    return [compare_notes.note(one, SI) for one in notes]
 
 
 def test_a_fix_is_found_as_large_as_the_truth_has_it():
@@ -79,7 +86,7 @@ def test_another_fuel_is_named_and_limits_are_for_the_baseline_s():
         for cell in found["x"]:
             assert found["x"][cell] == pytest.approx(found["y"][cell], abs=1e-6)
         named = ("winter run", "bare run") if baseline == "x" else ("bare run", "winter run")
-        assert any(f"{named[0]} ran on another fuel than {named[1]}" in note for note in notes)
+        assert any(f"{named[0]} ran on another fuel than {named[1]}" in note for note in said(notes))
     by_summer, by_winter = (values({"x": [bare()], "y": [other]}, baseline)[0]["x"] for baseline in ("x", "y"))
     cell = Cell(MARGIN, "pump", "hot soak")
     assert by_winter[cell] - by_summer[cell] == pytest.approx(own, abs=1.0)
@@ -94,7 +101,7 @@ def test_another_altitude_is_named_and_limits_are_for_the_baseline_s_pressure(ba
         assert found["low"][cell] == pytest.approx(found["high"][cell], abs=1e-6)
     pressure = float((bare() if baseline == "low" else high).inputs()["ambient_pressure_kpa"].median())
     name = "bare run" if baseline == "low" else "high run"
-    assert any("Air pressure differed by 13.0 kPa" in n and f"for the {pressure:.1f} kPa of {name}" in n for n in notes)
+    assert any("Air pressure differed by 13.0 kPa" in n and f"for the {pressure:.1f} kPa of {name}" in n for n in said(notes))
     inputs = bare().inputs()
     degc = bare().temperatures()["pump_degc"].to_numpy()
     table = margins(
@@ -116,7 +123,10 @@ def test_places_that_not_every_session_has_are_left_out_and_named():
     two = session(replace(SAME_DAY, probes=SAME_DAY.probes[:2]), "two places")
     result = compare_sessions({"x": [bare()], "y": [two]})
     assert {answer.cell.place for answer in result.answers} == {"tank", "pump"}
-    assert any(note == "Not every session measured carb_inlet: left out of the comparison." for note in result.conditions)
+    assert any(
+        note == "Not every session measured carb_inlet: left out of the comparison."
+        for note in compare_words.conditions(result, SI)
+    )
 
 
 def test_no_place_in_common_is_refused():
@@ -140,7 +150,7 @@ def test_a_missing_car_file_in_one_session_is_refused_and_the_session_named():
 def test_without_any_car_file_temperatures_are_compared_and_margins_are_not():
     result = compare_sessions({"x": [without_car("a")], "y": [without_car("b")]})
     assert {a.cell.quantity for a in result.answers}.isdisjoint({MARGIN})
-    assert any("No session has a car file" in note for note in result.conditions)
+    assert any("No session has a car file" in note for note in compare_words.conditions(result, SI))
     assert all(a.difference_degc == pytest.approx(0, abs=1e-9) for a in result.answers)
 
 
@@ -180,22 +190,22 @@ def test_the_same_recording_twice_under_one_name_is_refused():
 def test_phases_that_can_only_be_guessed_are_not_compared_one_by_one():
     result = compare_sessions({"x": [bare()], "y": [session(name="b", known=())]})
     assert {a.cell.phase for a in result.answers} == {WHOLE_RUN}
-    assert any("whole runs are compared" in note for note in result.conditions)
+    assert any("whole runs are compared" in note for note in compare_words.conditions(result, SI))
 
 
 def test_what_a_fix_asks_of_a_phase_is_not_changed_where_no_phases_are_told():
     """The asked phase has no answer, and the words that ask of the whole run are told; they work."""
     groups = {"x": [bare()], "cooler": [session(name="b", known=())]}
-    said = compare_sessions(groups).finding()
+    finding = compare_words.finding(compare_sessions(groups), SI)
     assert (
         "These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of the whole run."
-        in said
+        in finding
     )
     asked = compare_sessions(groups, phase=phase("Whole run"))
     assert asked.primary.phase == WHOLE_RUN
     assert not asked.unanswered
-    held = compare_sessions({"x": [bare()], "cooler": [bare()]} | {"cooler": [session(name="b")]}, phase=WHOLE_RUN).finding()
-    assert "Whole runs are compared only where recordings tell no phases" in held
+    held = compare_sessions({"x": [bare()], "cooler": [bare()]} | {"cooler": [session(name="b")]}, phase=WHOLE_RUN)
+    assert "Whole runs are compared only where recordings tell no phases" in compare_words.finding(held, SI)
 
 
 STEADY = replace(SAME_DAY, drive=(Part("steady", 20.0, "cruise", 64.0),), start_block_degc=85.0)
@@ -265,7 +275,7 @@ def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
     found, notes = values({"x": [stopped(4.0)], "y": [other()]}, "x")
     for cell in (Cell(MEAN, "pump", "hot soak"), Cell(MARGIN, "pump", "hot soak"), Cell(MARGIN, "carb_inlet", "hot soak")):
         assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.3)
-    assert any(told in note for note in notes)
+    assert any(told in note for note in said(notes))
     driven = Cell(MEAN, "pump", "drive")
     assert found["y"][driven] == pytest.approx(found["x"][driven], abs=0.3)
 
@@ -278,7 +288,7 @@ def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
     assert Cell(MARGIN, "pump", "drive") in found["y"]
     (fault,) = runs_of({"x": [bare()], "y": [dead]}, "x")[0][1].faults
     assert (
-        fault.sentence("dead probe")
+        compare_notes.fault("dead probe", fault)
         == "dead probe did not read pump all through its hot soak: it is left out of every answer there."
     )
     with pytest.raises(InputError, match=r"\(dead probe without\)"):
@@ -297,10 +307,10 @@ def test_outside_air_guessed_from_the_fuel_is_doubted_and_on_a_later_run_of_the_
     runs, notes = runs_of({"x": [first], "y": [second]}, "x")
     assert [run.ambient_degc for run in runs] == [21.0, pytest.approx(np.nan, nan_ok=True)]
     assert runs[0].values[Cell(MEAN, "pump", "drive")] == pytest.approx(runs[1].values[Cell(MEAN, "pump", "drive")], abs=2.0)
-    assert any(note.startswith("Outside air was not noted for evening") for note in notes)
+    assert any(note.startswith("Outside air was not noted for evening") for note in said(notes))
     runs, notes = runs_of({"x": [first], "y": [cold_start("next day", 24, 29.0)]}, "x")
     assert [run.ambient_u_degc for run in runs] == [3.0, 3.0]
-    assert any("the interval allows for 3.0 °C" in note for note in notes)
+    assert any("the interval allows for 3.0 °C" in note for note in said(notes))
 
 
 def slowly_switched(lag_s, step_degc=-6.0, changes=((100.0, "bare"), (400.0, "sleeve"), (700.0, "bare"), (1000.0, "sleeve"))):
@@ -330,7 +340,7 @@ def test_what_lingers_after_a_switch_is_left_out_and_told():
     tank = next(each for each in result.settlings if each.place == "tank")
     assert np.isnan(tank.lag_s)
     assert tank.left_out_s < 60
-    told = next(line for line in result.cautions if "cut at its marks" in line)
+    told = next(line for line in compare_words.cautions(result, SI) if "cut at its marks" in line)
     assert f"{pump.left_out_s:.0f} s at pump" in told
     assert result.as_dict()["settlings"][0].keys() >= {"place", "left_out_s", "left_s", "usable"}
 
@@ -339,4 +349,4 @@ def test_a_place_that_never_settles_is_not_compared():
     one = slowly_switched(150.0)
     result = compare_sessions({"bare": [one], "sleeve": [one]})
     assert "pump" not in {answer.cell.place for answer in result.answers}
-    assert any("too little is left of it" in line for line in result.cautions)
+    assert any("too little is left of it" in line for line in compare_words.cautions(result, SI))

@@ -1,0 +1,122 @@
+"""A test day in words: what is asked, what is next, and the verdict so far, in the reader's units."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from hotfuel.places import place_words
+from hotfuel.study.evidence.looks import Sight
+from hotfuel.study.evidence.verdicts import NO_DIFFERENCE, UNDECIDED
+from hotfuel.study.fixes.answers import Answer, Look, Planned
+from hotfuel.study.fixes.day_plan import POWER, DayPlan
+from hotfuel.study.fixes.day_verdict import Standing
+from hotfuel.study.fixes.summaries import Cell
+from hotfuel.text import between, directed, listed
+from hotfuel.units import Shown
+
+
+def run(plan: DayPlan, number: int) -> str:
+    """For example "run 5 of 12: ice can"."""
+    return f"run {number} of {len(plan.order)}: {plan.order[number - 1]}"
+
+
+def start(plan: DayPlan, shown: Shown) -> str:
+    """For example "start when the tank is below 95 °F and the block below 160 °F"; "" where nothing was set."""
+    parts = [f"the {place_words(place)} is below {shown.text(degc, 'temperature')}" for place, degc in plan.start_degc.items()]
+    return f"start when {' and '.join(parts)}" if parts else ""
+
+
+def difference(plan: DayPlan, shown: Shown) -> str:
+    """The difference worth having, with its unit."""
+    return f"{plan.difference:g} %" if plan.quantity == POWER else shown.text(plan.difference, "temperature difference")
+
+
+def question(plan: DayPlan) -> str:
+    """What is asked."""
+    return "power" if plan.quantity == POWER else _temperature(plan.cell)
+
+
+def _temperature(cell: Cell) -> str:
+    return f"the temperature at the {place_words(cell.place)} ({cell.phase})"
+
+
+def planned(one: Planned) -> str:
+    """How a question of a plan came about."""
+    return f"Planned beforehand: {_temperature(one.cell)}; a look after every block, at most {one.last_block} blocks, {one.driven} driven."
+
+
+def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
+    """The verdict so far of each variant against the first, and how much is left to drive; nothing before the first block is complete."""
+    done, last, sights = found.blocks, plan.last_block, found.sights
+    if not sights:
+        return [f"{done} of {last} blocks are complete: a verdict is looked for from the second on."] if done else []
+    asked = [one for one in sights if one.first == 0]
+    lines = [pair(plan, one, done, shown) for one in asked]
+    if len(plan.variants) > 2:
+        best = [plan.variants[i] for i in found.best]
+        lines.append(f"{best[0]} is the best." if len(best) == 1 else f"Which of {listed(best)} is best cannot be told yet.")
+    left = last - done
+    if found.decided:
+        lines.append("Decided: stop.")
+    elif left == 0:
+        lines.append(
+            "All blocks of the plan are driven: what is undecided now stays so by this plan. More runs need a plan of their own."
+        )
+    else:
+        runs = len(plan.variants)
+        lines.append(f"{_open(plan, asked)} At most {left} more block{'s' * (left != 1)} ({left * runs} runs).")
+    return lines
+
+
+def _open(plan: DayPlan, asked: Sequence[Sight]) -> str:
+    """What is not decided yet, of each fix, and how many more blocks it should take; where there is only one fix, without its name."""
+    done = [plan.variants[one.second] for one in asked if one.block]
+    still = [one for one in asked if not one.block]
+    alone = len(asked) == 1
+
+    def likely(one: Sight) -> str:
+        if not one.more:
+            return "as it looks now the plan may end without a verdict" + ("" if alone else f" on {plan.variants[one.second]}")
+        blocks = f"about {one.more} more block{'s' * (one.more != 1)} ({one.more * len(plan.variants)} runs)"
+        return f"{blocks} should decide {'it' if alone else plan.variants[one.second]} if it is as large as it looks"
+
+    named = "" if alone else f": {listed([plan.variants[one.second] for one in still])}"
+    begin = f"Decided: {listed(done)}. " if done else ""
+    return f"{begin}Not decided{named}. Go on; {'; '.join(map(likely, still))}."
+
+
+def pair(plan: DayPlan, one: Sight, done: int, shown: Shown) -> str:
+    """The verdict so far of one pair of variants, after `done` blocks."""
+    about = f"{plan.variants[one.second]} against {plan.variants[one.first]}, {question(plan)}"
+    interval = one.difference, one.low, one.high
+    return _so_far(about, one.verdict, interval, Look(one.block, done, plan.last_block), plan.quantity == POWER, shown)
+
+
+def answer(one: Answer, look: Look, shown: Shown) -> str:
+    """The same of an answer about temperature by a plan."""
+    about = f"{one.variant} against {one.baseline}, {_temperature(one.cell)}"
+    return _so_far(about, one.verdict, (one.difference_degc, one.low_degc, one.high_degc), look, False, shown)
+
+
+def _so_far(about: str, verdict: str, interval: tuple[float, float, float], look: Look, power: bool, shown: Shown) -> str:
+    """interval: (difference, its lower end, its upper end), degC, or 100 times the logarithm of power."""
+    difference, low, high = interval
+
+    def size(value: float) -> str:
+        if power:
+            return f"{abs(float(100 * np.expm1(value / 100))):.1f} %"
+        return shown.text(abs(value), "temperature difference")
+
+    def sense(value: float) -> str:
+        if power:
+            return "less power" if value < 0 else "more power"
+        return "cooler" if value < 0 else "hotter"
+
+    span = between(low, high, size, sense)
+    seen = f"{directed(size(difference), sense(difference), 'the same')} after {look.driven} of {look.last} blocks"
+    if verdict == NO_DIFFERENCE:
+        return f"{about}: no difference worth having, {span}; decided after block {look.block}."
+    if verdict == UNDECIDED:
+        return f"{about}: undecided, {seen}, {span}."
+    wide = f", {span}" if low * high > 0 else ""
+    return f"{about}: {seen}{wide}; decided after block {look.block}."

@@ -1,0 +1,103 @@
+"""Stretches brought to common conditions: the same places and stops, one fuel, one air pressure and one outside air, with their faults."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import Phase
+from hotfuel.study.fixes.alike import stops_alike
+from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
+from hotfuel.study.fixes.common import Common, common_places, not_first_of_their_day, settled_places
+from hotfuel.study.fixes.cut import Stretch
+from hotfuel.study.fixes.faults import PARKED, Fault
+from hotfuel.study.fixes.notes import AirGuessed, AirNotNoted, FromSession, Note, WholeRunsCompared
+
+GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
+
+
+@dataclass(frozen=True)
+class Brought:
+    """One stretch: its course with common limits, the phases compared (whole_run: only the run as a whole), its faults.
+
+    air_degc: its outside air, air_u_degc the standard uncertainty of a guess; reference_degc: the one outside air for all. nan where not known.
+    cold_degc: as in `Run`.
+    """
+
+    stretch: Stretch
+    course: Course
+    phases: tuple[Phase, ...]
+    whole_run: bool
+    faults: tuple[Fault, ...]
+    air_degc: float
+    air_u_degc: float
+    reference_degc: float
+    cold_degc: dict[str, float] | None
+
+
+def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Brought], list[str], list[Note]]:
+    """(each stretch, the places that all measured, notes on what was adjusted or left out). The baseline's first session sets fuel and air pressure.
+
+    Raises InputError for different cars, a session without a car file among others with one, and sessions without a common place.
+    """
+    courses = [one.course for one in stretches]
+    cars = {course.car.name for course in courses if course.car is not None}
+    if len(cars) > 1:
+        raise InputError(f"the sessions are of different cars ({', '.join(sorted(cars))}): compare runs of one car")
+    without = [course.name for course in courses if course.car is None]
+    if without and len(without) < len(stretches):
+        raise InputError(f"{without[0]} has no usable car file and the others have one: give it one to compare them")
+    places, notes = common_places(courses)
+    places = settled_places(places, stretches)
+    notes += [FromSession(text) for course in courses for text in course.notes]
+    common = Common.of(next(one.course for one in stretches if one.variant == baseline), courses)
+    notes += common.notes
+    air, reference, on_air = _outside_air(stretches)
+    notes += on_air
+    faulty = faults(stretches, places)
+    cold = cold_readings(stretches, places)
+    notes += cold_notes(stretches, cold)
+    whole_run = any(
+        one.found[0].confidence == "low"
+        for one, found in zip(stretches, faulty, strict=True)
+        if PARKED not in [f.kind for f in found]
+    )
+    phases, on_stops = stops_alike(
+        [(one.course.name, _sound(one.found, found)) for one, found in zip(stretches, faulty, strict=True)]
+    )
+    notes += [WholeRunsCompared()] if whole_run else on_stops
+    brought = [
+        Brought(
+            stretch=one,
+            course=common.apply(one.course),
+            phases=() if whole_run else tuple(found),
+            whole_run=whole_run,
+            faults=wrong,
+            air_degc=outside,
+            air_u_degc=GUESSED_AIR_U_DEGC if one.course.ambient_guessed and np.isfinite(reference) else 0.0,
+            reference_degc=reference,
+            cold_degc=read_cold,
+        )
+        for one, outside, found, wrong, read_cold in zip(stretches, air, phases, faulty, cold, strict=True)
+    ]
+    return brought, places, list(dict.fromkeys(notes))
+
+
+def _outside_air(stretches: Sequence[Stretch]) -> tuple[list[float], float, list[Note]]:
+    """(outside air of each stretch, the one that all are brought to, notes); nan where it is not known."""
+    notes: list[Note] = []
+    warm = not_first_of_their_day(stretches)
+    if warm:
+        notes.append(AirNotNoted(tuple(warm)))
+    air = [np.nan if one.course.name in warm else one.course.ambient_degc for one in stretches]
+    reference = float(np.mean(air)) if np.isfinite(air).all() else np.nan
+    if np.isfinite(reference) and any(one.course.ambient_guessed for one in stretches):
+        notes.append(AirGuessed(GUESSED_AIR_U_DEGC))
+    return air, reference, notes
+
+
+def _sound(found: Sequence[Phase], wrong: Sequence[Fault]) -> list[Phase]:
+    """The phases that no fault of the whole run takes out, so that a broken-off stop does not shorten all the others."""
+    return [phase for phase in found if not any(not f.places and (not f.phases or phase.kind in f.phases) for f in wrong)]
