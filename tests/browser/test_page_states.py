@@ -43,7 +43,7 @@ def test_the_headline_says_why_there_is_no_number(seen):
 
 def test_a_part_of_the_board_that_could_not_start_is_named_in_the_headline_and_its_row(seen):
     seen.look("part failed")
-    said = "part of the board could not start: its lamp warns of nothing, it stores nothing; install the firmware again"
+    said = "part of the board could not start: its lamp gives no warning, it stores nothing; install the firmware again"
     assert said in seen.page.inner_text("#flags")
     assert "hotfuel board install" in seen.page.inner_text("#health-rows")
 

@@ -9,9 +9,9 @@ STOPPED = "hotfuel: stopped by Ctrl-C; files that were there before are as they 
 
 
 def main() -> None:
-    """Entry point of the `hotfuel` command. Ctrl-C is heard from the first moment, while the libraries are still being loaded."""
+    """Entry point of the `hotfuel` command. Ctrl-C is handled from the start, even while the libraries are still loading."""
     for stream in (sys.stdout, sys.stderr):
-        with contextlib.suppress(AttributeError, ValueError):  # not a stream of a terminal, a file or a pipe
+        with contextlib.suppress(AttributeError, ValueError):  # not a terminal, file or pipe
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a ? where a terminal has no degree sign
     os.environ.setdefault(
         "PYDANTIC_DISABLE_PLUGINS", "__all__"

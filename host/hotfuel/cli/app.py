@@ -18,16 +18,16 @@ from hotfuel.cli import INTERRUPTED, STOPPED
 from hotfuel.cli.shared import err, note
 from hotfuel.errors import HotfuelError, UsageError
 
-# In the order one comes to need them. Each is what has this name in the file of this name: a function, or a typer.Typer of several.
+# In the order in which a user needs them. Each is the object of this name in the file of this name: a function, or a typer.Typer of several.
 COMMANDS = {
     "demo": "The whole job on a simulated car.",
     "simulator": "A simulated board in a simulated car.",
-    "board": "The board itself: install it, set it up, load limits.",
+    "board": "The board: install it, set it up, load limits.",
     "check": "Is each probe right? Writes a calibration.",
     "limits": "At what temperature this fuel boils at each place of this car.",
     "plan": "A test day: how many runs, in which order.",
     "record": "Record a drive and warn while it lasts.",
-    "follow": "Look at a recording that runs or ran.",
+    "follow": "Watch a recording, or look at one that has ended.",
     "rescue": "Put back what a full or lost disk left elsewhere.",
     "download": "Fetch what the board stored by itself.",
     "review": "What happened, as a page and a sheet for the customer.",
@@ -38,15 +38,15 @@ COMMANDS = {
     "compare": "Did a fix lower the temperature?",
     "power": "What a change did for power, or how many pulls to make.",
     "forecast": "What a fix, a fuel, a pass or a hotter day would do.",
-    "cooler": "How good a cooler in the line is, and elsewhere.",
+    "cooler": "How good a cooler in the line is, here and under other conditions.",
     "archive": "Many sessions: add, list, find, page, recompute.",
 }
 
-_WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's words and options
+_WrongUse: Any = typer.BadParameter.__base__  # of every mistake in a command's arguments and options
 
 
 def _plainly(said: str) -> str:
-    """A parser's remark as the beginning of a sentence of ours."""
+    """A parser's message as the start of our sentence."""
     for theirs, ours in (
         ("Input should be a valid number, unable to parse string as a number", "it is a number, like 0.5"),
         ("Input should be a valid integer, unable to parse string as an integer", "it is a whole number, like 5"),
@@ -59,7 +59,7 @@ def _plainly(said: str) -> str:
 
 @contextlib.contextmanager
 def _in_our_words() -> Iterator[None]:
-    """What the parser says of a command typed wrong, as one sentence that names the help."""
+    """The parser's message about a mistyped command, as one sentence that names the help."""
     try:
         yield
     except _WrongUse as error:
@@ -70,16 +70,16 @@ def _in_our_words() -> Iterator[None]:
 
 
 class _Loaded(dict[str, Any]):
-    """Command by name, each file imported when its command is first asked for: the list of commands needs none of them."""
+    """Commands by name; each file is imported when its command is first used, so that the list of commands imports none of them."""
 
     def __missing__(self, name: str) -> Any:
         if name not in COMMANDS:
             raise KeyError(name)
         runs = getattr(importlib.import_module(f"hotfuel.cli.{name}"), name)
-        if name == "board":  # whose check is a file of its own, which it must not know
+        if name == "board":  # its command `check` has a file of its own, which board.py must not import
             from hotfuel.cli.board_check import board_check
 
-            runs.command("check", short_help="The box tests itself; the rest as steps by hand.")(board_check)
+            runs.command("check", short_help="The box tests itself; steps by hand for the rest.")(board_check)
         if not isinstance(runs, typer.Typer):
             one = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
             one.command(name, short_help=COMMANDS[name])(runs)
@@ -99,7 +99,7 @@ class _Loaded(dict[str, Any]):
 
 
 class _Commands(TyperGroup):
-    """The commands, in the order one comes to need them; Ctrl-C ends each of them with a sentence."""
+    """The commands, in the order in which a user needs them; Ctrl-C ends each of them with a sentence."""
 
     def __init__(self, **attributes: Any) -> None:
         super().__init__(**attributes)
@@ -120,7 +120,7 @@ class _Commands(TyperGroup):
         try:
             with _in_our_words():
                 return super().invoke(ctx)
-        except (KeyboardInterrupt, typer.Abort):  # the latter at a question
+        except (KeyboardInterrupt, typer.Abort):  # Abort: at a prompt
             err.print(STOPPED, markup=False)
             raise typer.Exit(INTERRUPTED) from None
 
@@ -161,7 +161,7 @@ def run() -> None:
         note(f"hotfuel: {error}")
         sys.exit(error.exit_code)
     except BrokenPipeError:
-        # Whoever read our output has gone (for example `| head`); nothing is left to say.
+        # The reader of our output has gone (for example `| head`): end quietly.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except OSError as error:

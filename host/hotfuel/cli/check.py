@@ -1,4 +1,4 @@
-"""`hotfuel check`: is each probe right, before a drive is trusted to it."""
+"""`hotfuel check`: is each probe right, before a drive relies on it."""
 
 import datetime
 import math
@@ -30,7 +30,7 @@ _SUCTION = (
 
 
 class Bench:
-    """Listens to the board for a while at a time."""
+    """Collects readings from the board for a while at a time."""
 
     def __init__(self, talk: "Talk", heard: Listener) -> None:
         from hotfuel.record.probe_check import Probes
@@ -58,13 +58,13 @@ def check(
     port: Port = None,
     out: Annotated[Path, typer.Option("--out", help="Calibration file to write.")] = Path("calibration.json"),
     bath: Annotated[
-        list[str] | None, typer.Option("--bath", help="Take this point of every channel now, without asking: ice or boiling.")
+        list[str] | None, typer.Option("--bath", help="Take this point for every channel now, without prompts: ice or boiling.")
     ] = None,
     only: Annotated[list[int] | None, typer.Option("--channel", help="Only these channels.")] = None,
     altitude: Annotated[
         str | None, typer.Option("--altitude", help="For boiling water without a barometer, e.g. 1600 m.")
     ] = None,
-    look: Annotated[bool, typer.Option("--look", help="Only look: faults and noise, no bath.")] = False,
+    look: Annotated[bool, typer.Option("--look", help="Only faults and noise, no bath.")] = False,
     as_json: Json = False,
 ) -> None:
     """Probes: faults, noise, which is which, ice point, boiling water; writes a calibration. Example: hotfuel check --port /dev/ttyACM0"""
@@ -110,10 +110,10 @@ def _about(state: "ProbeState") -> str:
     if not state.readings:
         seen = f" ({', '.join(fault.replace('_', ' ') for fault in state.faults)})" if state.faults else ""
         return f"channel {state.channel}, {place_words(state.place)}: no temperature{seen}; look at its wires and plug"
-    noise = f"noise {state.noise_degc:.2f} °C" if math.isfinite(state.noise_degc) else "too few readings to tell its noise"
+    noise = f"noise {state.noise_degc:.2f} °C" if math.isfinite(state.noise_degc) else "too few readings to measure its noise"
     text = f"channel {state.channel}, {place_words(state.place)}: {state.mean_degc:.1f} °C, {noise}"
     if state.noise_degc > 0.5:
-        text += " (much: twist the leads, move them from the ignition)"
+        text += " (high: twist the leads, move them away from the ignition)"
     if state.faults:
         text += f"; faults seen: {', '.join(fault.replace('_', ' ') for fault in state.faults)}"
     return text + (f"; a {state.chip} cannot see {', '.join(state.cannot_see)}" if state.cannot_see else "")
@@ -141,7 +141,7 @@ def _which_is_which(bench: Bench, channels: list[int]) -> None:
         bench.listen(3.0)
         found = warmed(before, _means(bench, channels))
         if found is None:
-            note("no single probe became warmer; is it in a clamp or a thick sheath? Nothing was changed")
+            note("no one probe became clearly warmer than the others; is it in a clamp or a thick sheath? Nothing was changed")
         elif found == channel:
             note(f"yes, that is channel {channel}")
         else:
@@ -174,7 +174,7 @@ def _take(
     points: dict[int, list[Any]],
     remarks: list[str],
 ) -> None:
-    """One bath, all its probes at once."""
+    """Calibrate at one bath, all probes together."""
     from hotfuel.temperature.calibration import STEADY_S, point
 
     words = {"ice": "crushed ice and a little water, stirred", "boiling": "water at a rolling boil"}[name]
@@ -189,7 +189,7 @@ def _take(
         bench.listen(2.0)
         if bench.probes.seconds() < STEADY_S + MORE_S:
             if time.monotonic() > end:
-                raise LinkError("too few readings arrive; look at the link with `hotfuel board info`")
+                raise LinkError("too few readings arrive; check the link with `hotfuel board info`")
             continue
         trouble = {}
         taken = {}

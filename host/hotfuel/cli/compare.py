@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from hotfuel.study.fixes.answers import Comparison
     from hotfuel.study.fixes.pairs import Pair
 
-_TOLD = 4  # answers beyond what was asked that a terminal shows, the largest
+_TOLD = 4  # how many answers to questions not asked a terminal shows, the largest first
 
 
 def compare(
@@ -80,7 +80,7 @@ def compare(
     """Did a fix lower the temperature? Example: hotfuel compare before=mon,tue,wed shield=thu,fri,sat --out shield.html
 
     Something switched on the way: give one session under each name, hotfuel compare "fan off=sunday" "fan on=sunday"; it is cut at the marks that
-    read "fan off" and "fan on" (or "switch: fan on"). What comes before the first of them is left out, and so is the time each place takes to settle.
+    read "fan off" and "fan on" (or "switch: fan on"). What comes before the first such mark is left out, and so is the time each place takes to settle.
 
     A repair: where marks such as "hard start" or "died" tell of trouble after a hot stop of the baseline, the other variants' hot stops are held
     against it.
@@ -153,7 +153,7 @@ def compare(
     lines += map(" ".join, judged)
     lines += decided[:_TOLD]
     if more := len(decided) - len(decided[:_TOLD]):
-        lines.append(f"{more} more are decided, smaller than these; the report and --json list them.")
+        lines.append(f"{more} more are decided but smaller; the report and --json list them.")
     if len(decided) < len(others):
         lines.append(
             f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."
@@ -225,7 +225,7 @@ def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | Non
     from hotfuel.study.fixes.sessions import pairs_of_sessions
 
     if car is None:
-        raise InputError("without a car file it is not known which car's archive counts: give the sessions one")
+        raise InputError("without a car file it is not known which car to look for in the archive: give the sessions one")
     bad: list[str] = []
     rows = store.find(archive, car=car.name, say=note, bad=bad.append)
     for line in bad:

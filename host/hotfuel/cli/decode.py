@@ -23,7 +23,8 @@ def decode(
     ] = None,
     without_names: WithoutNames = False,
     positions: Annotated[
-        bool, typer.Option("--positions", help="Also where the car was, if a receiver was there: private, left out otherwise.")
+        bool,
+        typer.Option("--positions", help="Also the car's position, if a receiver was recorded. Private, so left out by default."),
     ] = False,
     as_json: Json = False,
 ) -> None:
@@ -36,7 +37,7 @@ def decode(
     for path in logs:
         opened = recording(open_session(path, car))
         share([opened], without_names)
-        name = re.sub(r"[^\w.]+", "-", opened.name)  # what every file system takes
+        name = re.sub(r"[^\w.]+", "-", opened.name)  # characters that every file system allows
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")
         if any(target == Path(row["file"]) for row in written):
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")

@@ -24,7 +24,7 @@ def demo(
     speed: Annotated[float, typer.Option("--speed", help="Times real time, at most.", min=1, max=1000)] = 200.0,
     headless: Annotated[bool, typer.Option("--headless", help="Do not open the report in a browser.")] = False,
     drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
-    seed: Annotated[int, typer.Option("--seed", help="Another seed is another day's weather and another driver.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", help="Another seed gives another day's weather and another driver.")] = 1,
     started: Annotated[
         str | None, typer.Option("--started", help='The day and time it is to have been: "2026-06-01 14:05". Default: now.')
     ] = None,
@@ -94,7 +94,7 @@ def _simulated(
     with SimulatedBoard(model, speed=speed, senders=Senders.of(car)) as board, bar("driving the simulated car") as progress:
         if board.engine == CPYTHON:
             note(
-                "MicroPython is not installed here, so the firmware runs under CPython; `pip install 'hotfuel[board]'` brings the real one"
+                "MicroPython is not installed here, so the firmware runs under CPython; `pip install 'hotfuel[board]'` installs the real one"
             )
         idle_since = [0.0]
 
@@ -105,7 +105,7 @@ def _simulated(
             return board.finished and time.monotonic() - idle_since[0] > 0.5
 
         with Link(board.device) as link:
-            # The recording's clock is the simulation's: a drive of half an hour lasts half an hour, however fast it was simulated.
+            # The recording uses the simulation's clock: a drive of half an hour lasts half an hour, however fast it was simulated.
             counts = record_from(link, folder, car, shown, stop=ended, quiet=quiet, wall=lambda: began_s + board.time_s)
         if board.failure:
             raise InputError(f"the simulated board could not go on: {board.failure}")

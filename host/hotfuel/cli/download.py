@@ -12,13 +12,13 @@ from hotfuel.text import typed
 
 
 def download(
-    out: Annotated[Path, typer.Option("--out", help="Folder of the session to make, or of one to go on with.")],
+    out: Annotated[Path, typer.Option("--out", help="Folder of the session to make, or of one to continue.")],
     port: Port = None,
     started: Annotated[
         str | None, typer.Option("--started", help='When the last drive without time of day began: "2026-06-01 14:05".')
     ] = None,
     car: Annotated[Path | None, typer.Option("--car", help="Car file to keep with the session.")] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Afterwards delete on the board what has arrived whole.")] = False,
+    forget: Annotated[bool, typer.Option("--forget", help="Then delete from the board what has arrived complete.")] = False,
     as_json: Json = False,
 ) -> None:
     """Fetch what the board stored by itself. Example: hotfuel download --port /dev/ttyACM0 --out sunday"""
@@ -33,7 +33,7 @@ def download(
         open_port(the_port(port)) as opened,
         Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=err.console, transient=True) as bars,
     ):
-        if not (out / SEGMENTS).is_dir():  # not one begun before; and nothing is begun before the board is there
+        if not (out / SEGMENTS).is_dir():  # not one begun earlier; and nothing is created before the board answers
             session_folder.create(out, text, {})
         tasks: dict[int, Any] = {}
 

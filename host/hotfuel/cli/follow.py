@@ -1,4 +1,4 @@
-"""`hotfuel follow`: look at a recording that runs or ran."""
+"""`hotfuel follow`: watch a recording, or look at one that has ended."""
 
 import os
 import signal
@@ -14,7 +14,7 @@ from hotfuel.errors import UsageError
 
 
 def follow(
-    session: Annotated[Path, typer.Argument(help="Session folder that is being recorded, or was.")],
+    session: Annotated[Path, typer.Argument(help="Session folder, being recorded or finished.")],
     page: Annotated[bool, typer.Option("--page", help="Show it on a page in the browser.")] = False,
     terminal: Annotated[bool, typer.Option("--terminal", help="Show it in this terminal.")] = False,
     address: Annotated[
@@ -29,14 +29,17 @@ def follow(
     browse: Annotated[bool, typer.Option("--browse", help="Open the page in this computer's browser.")] = False,
     bell: Annotated[bool, typer.Option("--bell", help="Ring the terminal's bell while an alarm sounds.")] = False,
     units: Units = None,
-    recorder: Annotated[int | None, typer.Option("--recorder", hidden=True, help="Process that this one ends with.")] = None,
+    recorder: Annotated[int | None, typer.Option("--recorder", hidden=True, help="End when this process ends.")] = None,
     shown: Annotated[
-        Path | None, typer.Option("--shown", hidden=True, help="File to make once it is shown; gone, the recording has ended.")
+        Path | None,
+        typer.Option(
+            "--shown", hidden=True, help="File to create once it is shown; the recorder deletes it when the recording has ended."
+        ),
     ] = None,
 ) -> None:
-    """Look at a recording that runs or ran. Example: hotfuel follow sunday --page"""
+    """Watch a recording, or look at one that has ended. Example: hotfuel follow sunday --page"""
     if page == terminal:
-        raise UsageError("say where to show it: --page or --terminal")
+        raise UsageError("choose where to show it: --page or --terminal")
     if recorder is not None:
         threading.Thread(target=_end_with, args=(recorder,), daemon=True).start()
     if page:
@@ -51,13 +54,13 @@ def follow(
         from hotfuel.live import terminal as shown_terminal
 
         if recorder is not None:
-            leaving.leave_ctrl_c()  # it ends with the recording, and says so
+            leaving.leave_ctrl_c()  # the page ends with the recording, and says so
         leaving.show_token(shown)
         shown_terminal.show(session, units=units, bell=bell)
 
 
 def _end_with(recorder: int) -> None:
-    """End this process when the one that started it has ended, however it ended: otherwise its page would stay open. Viewers are told before."""
+    """End this process when the one that started it has ended, in whatever way: its page would stay open otherwise. Viewers are told first."""
     from hotfuel.live.leaving import WAIT_S
 
     while os.getppid() == recorder:

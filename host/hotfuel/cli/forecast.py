@@ -56,12 +56,12 @@ def forecast(
         bool,
         typer.Option(
             "--keep",
-            help="Keep it with the session: what comes with the fix is held against it (archive add, review --forecast).",
+            help="Keep it with the session, to be checked against a drive with the fix (archive add, review --forecast).",
         ),
     ] = False,
     archive: Annotated[
         Path | None,
-        typer.Option("--archive", help="Your archive: ranges go by what your own fixes did.", envvar="HOTFUEL_ARCHIVE"),
+        typer.Option("--archive", help="Your archive: ranges take account of what your own fixes did.", envvar="HOTFUEL_ARCHIVE"),
     ] = None,
     out: OutPage = None,
     pdf: Pdf = None,
@@ -144,7 +144,7 @@ def _keep(opened: "Session", archive: Path | None, told: "list[tuple[Change, For
         folders += [copy] if copy.is_dir() and copy.resolve() != opened.folder.path.resolve() else []
     for folder in folders:
         path = kept.keep(folder, told, today())
-    return [f"kept: {path}; what comes with the fix is held against it when that session is added to the archive"]
+    return [f"kept: {path}; it is checked against the drive with the fix when that session is added to the archive"]
 
 
 def _parts(

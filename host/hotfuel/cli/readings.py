@@ -36,7 +36,7 @@ def readings(
 
     opened = recording(open_session(session))
     if tables and opened.folder.log_path.name != "wire.log":
-        raise InputError(f"{session} is a lone log: tables are kept in a session's folder, give that")
+        raise InputError(f"{session} is a lone log: tables are kept in a session folder, give that")
     offset = opened.metadata.get("utc_offset_min")
     lines: list[str] = []
     for path in tables or []:
@@ -50,7 +50,7 @@ def readings(
         target = opened.folder.path / f"readings-{re.sub(r'[^A-Za-z0-9._]+', '-', path.stem)}.csv"
         if target.exists() and target.read_text(encoding="utf-8") != text:
             raise InputError(
-                f"{target} is there already with other values: give the new table another name; nothing is overwritten"
+                f"{target} already exists with other values: give the new table another name; nothing is overwritten"
             )
         with whole(target) as part:
             part.write_text(text, encoding="utf-8")

@@ -27,7 +27,7 @@ def record(
         Path | None,
         typer.Option(
             "--out",
-            help="Folder of the session to make; one that was cut off is gone on with, beside a finished one the next is made.",
+            help="Folder of the session to make; a recording that was cut off is continued, beside a finished one a new one is made.",
         ),
     ] = None,
     plan: Plan = None,
@@ -43,16 +43,14 @@ def record(
     receiver_baud: Annotated[int, typer.Option("--receiver-baud", help="Its speed, if not 9600.", min=300)] = 9600,
     car: Annotated[Path | None, typer.Option("--car", help="Car file: with it there are limits and warnings.")] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds.", min=0.1)] = None,
-    page: Annotated[
-        bool, typer.Option("--page", help="Show it on a page, and open that in the browser where there is one.")
-    ] = False,
+    page: Annotated[bool, typer.Option("--page", help="Show it on a page, and open it in the browser if there is one.")] = False,
     terminal: Annotated[bool, typer.Option("--terminal", help="Show it in this terminal.")] = False,
     fallback: Annotated[
         Path | None,
         typer.Option(
             "--fallback",
             envvar="HOTFUEL_FALLBACK",
-            help="Folder to go on in when the session's own goes away or its disk is full. Default: hotfuel-fallback in your home folder.",
+            help="Folder to continue in if the session's own goes away or its disk is full. Default: hotfuel-fallback in your home folder.",
         ),
     ] = None,
     address: Annotated[
@@ -76,7 +74,7 @@ def record(
     from hotfuel.session import folder as session_folder
 
     if fallback is not None:
-        os.environ[spill.PLACE_VARIABLE] = str(fallback.absolute())  # the page's process looks there too
+        os.environ[spill.PLACE_VARIABLE] = str(fallback.absolute())  # the page's process reads it too
         spill.remember(fallback)
     described = car_file.load(car) if car else None
     text = car.read_text(encoding="utf-8") if car else None
@@ -85,7 +83,7 @@ def record(
     number = next_number(day) if day else 0
     out = out or (day.run_path(number) if day else None)
     if out is None:
-        raise UsageError("say where the recording goes: --out FOLDER, or --plan FILE for the next run of a test day")
+        raise UsageError("choose where the recording goes: --out FOLDER, or --plan FILE for the next run of a test day")
     planned = about_run(day, number, shown) if day else {}
     link = Link(the_port(port))
     beside = Receiver(receiver, receiver_baud) if receiver else None
@@ -140,7 +138,7 @@ def _run_words(run: str, planned: str, was: str, goes_on: bool) -> str:
 
 
 def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict[str, Any], list[str]] | None) -> None:
-    """What was recorded, and what to type next; of a test day what comes next, and after a complete block the verdict so far."""
+    """Print what was recorded and what to type next; on a test day the next run and, after a complete block, the verdict so far."""
     counted = {name: f"{result[name + 's']} {name}{'' if result[name + 's'] == 1 else 's'}" for name in ("frame", "gap", "mark")}
     folder = result.pop("folder")
     lines = [f"{counted['frame']}, {counted['gap']} ({result['gap_s']:.1f} s), {counted['mark']} in {folder}"]
@@ -162,7 +160,7 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
     from hotfuel.session import folder as session_folder
 
     def make() -> Path:
-        gone = Path(os.path.abspath(folder))  # a name like ".." is of another folder than it says
+        gone = Path(os.path.abspath(folder))  # a name like ".." would be another folder
         name = file_name(gone.name)
         base = spill.fallback_folder()
         target = next(
@@ -176,7 +174,7 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
         }
         try:
             return session_folder.create(target, car_text, {**told, **least}).log_path
-        except InputError:  # whatever it says of itself, the drive must have somewhere to go
+        except InputError:  # metadata that cannot be kept must not leave the drive without a folder
             target.mkdir(parents=True, exist_ok=True)
             return target / session_folder.LOG
 
@@ -184,7 +182,7 @@ def _elsewhere(folder: Path, car_text: str | None, values: dict[str, Any]) -> Ca
 
 
 class _Views:
-    """Page and terminal: followers in processes of their own. If one is killed or hangs, the recording is not affected; they end with it."""
+    """Page and terminal, each a follower in its own process. If one is killed or hangs, the recording is not affected; they end with it."""
 
     def __init__(self, folder: Path, wanted: list[list[str]], units: str) -> None:
         self._wanted = wanted
@@ -224,7 +222,7 @@ class _Views:
         waited_for = []
         for view, token in self._running:
             with contextlib.suppress(OSError):
-                token.unlink()  # it was there: somebody may look, and knows by this that the recording has ended
+                token.unlink()  # the token existed, so there may be viewers; its removal tells them that the recording has ended
                 waited_for.append(view)
         with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
             for view in waited_for:

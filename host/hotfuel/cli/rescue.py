@@ -18,14 +18,12 @@ def rescue(
     session: Annotated[
         Path | None, typer.Argument(help="Session folder, or one of the kept files that this command lists.", show_default=False)
     ] = None,
-    into: Annotated[
-        Path | None, typer.Option("--into", help="Folder to make, on a disk with room; holds the whole drive then.")
-    ] = None,
+    into: Annotated[Path | None, typer.Option("--into", help="Folder to make, on a disk with room, for the whole drive.")] = None,
     as_json: Json = False,
 ) -> None:
     """Put back what could not be written to a drive's own disk. Example: hotfuel rescue sunday
 
-    Without a session it lists what is kept on this computer, also of drives whose folder has gone.
+    Without a session it lists what is kept on this computer, including drives whose folder has gone.
     """
     from hotfuel.log import rescue as kept
     from hotfuel.log import spill
@@ -39,11 +37,11 @@ def rescue(
             lines.append(f"{kept.words(pieces)}; {how}")
         moved = _went_on()
         lines += [
-            f"{folder}: the whole session went on here; {begun or 'its own folder went away'}. Look at it with: hotfuel review {folder}"
+            f"{folder}: the whole session was continued here; {begun or 'its own folder went away'}. Look at it with: hotfuel review {folder}"
             for folder, begun in moved.items()
         ]
         told = {"kept": rows, "went_on": [{"session": str(folder), "note": begun} for folder, begun in moved.items()]}
-        show(told, lines or ["nothing is kept elsewhere on this computer, and no drive went on in another folder"], as_json)
+        show(told, lines or ["nothing is kept elsewhere on this computer, and no drive was continued in another folder"], as_json)
         return
     piece = spill.look(session.absolute())
     if piece is not None:
@@ -52,7 +50,7 @@ def rescue(
     if not session.exists():
         for folder, begun in _went_on().items():
             if f"Begun in {one_line(os.path.abspath(session))}, which went away" in begun:
-                raise InputError(f"{session} went away, and its drive went on in {folder}: type hotfuel review {folder}")
+                raise InputError(f"{session} went away, and its drive was continued in {folder}: type hotfuel review {folder}")
     where = session_folder.find(session)
     kept.refuse_live(where.log_path)
     before = kept.standing(where.log_path)
@@ -88,7 +86,7 @@ def rescue(
 
 
 def _went_on() -> dict[Path, str]:
-    """Sessions that a recorder began in the fallback folder because their own had gone, with what their notes say of it."""
+    """Sessions that a recorder began in the fallback folder because their own had gone, with what their notes say about it."""
     from hotfuel.log import spill
     from hotfuel.session import folder as session_folder
     from hotfuel.session import metadata

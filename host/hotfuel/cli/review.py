@@ -26,13 +26,13 @@ def review(
     complaint: Annotated[
         Path | None,
         typer.Option(
-            "--complaint", help="The session with the trouble, before the repair: this one's hot stops are held against it."
+            "--complaint", help="The session with the trouble, before the repair: this one's hot stops are compared with it."
         ),
     ] = None,
     forecast: Annotated[
         Path | None,
         typer.Option(
-            "--forecast", help="The session that a forecast was kept with (forecast --keep): what came is held against it."
+            "--forecast", help="The session that a forecast was kept with (forecast --keep): it is checked against this drive."
         ),
     ] = None,
     without_names: WithoutNames = False,

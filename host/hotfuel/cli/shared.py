@@ -1,4 +1,4 @@
-"""What the commands share: the console, common options, arguments, and the numbers a person wants first. Imports no command."""
+"""What the commands share: the console, common options and arguments, and the headline numbers. Imports no command."""
 
 import contextlib
 import json
@@ -79,7 +79,7 @@ def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
         told = json.dumps(plain(result), ensure_ascii=False, allow_nan=False)
         try:
             told.encode(sys.stdout.encoding or "ascii")
-        except UnicodeEncodeError:  # the terminal's alphabet, or a file name that is no UTF-8
+        except UnicodeEncodeError:  # the terminal's encoding, or a file name that is not UTF-8
             told = json.dumps(plain(result), allow_nan=False)
         print(told)
     else:
@@ -88,7 +88,7 @@ def show(result: dict[str, Any], lines: list[str], as_json: bool) -> None:
 
 
 def note(text: str) -> None:
-    """A remark that is not the result: to stderr."""
+    """Print a remark that is not part of the result, to stderr."""
     err.print(shown(text), markup=False)
 
 
@@ -110,7 +110,7 @@ Port = Annotated[str | None, typer.Option("--port", help="Serial port or URL. De
 DESCRIPTION_S = 12.0  # the description comes every 10 s
 
 
-PATIENCE_S = 4.0  # a board that restarts is away from the bus for a second or two
+PATIENCE_S = 4.0  # a board that restarts is missing from the bus for a second or two
 
 
 def the_port(port: str | None, patience_s: float = PATIENCE_S) -> str:
@@ -139,7 +139,7 @@ def the_port(port: str | None, patience_s: float = PATIENCE_S) -> str:
 
 
 class Listener:
-    """Keeps the latest of each message while a conversation goes on."""
+    """Keeps the latest message of each name during a conversation."""
 
     def __init__(self) -> None:
         self.latest: dict[str, dict[str, Any]] = {}
@@ -184,7 +184,7 @@ def about(texts: list[str] | None) -> dict[str, Any]:
 
 
 def open_session(path: Path, car: Path | None = None) -> "Session":
-    """The session at `path`; on stderr if it is not whole on its disk, because the numbers that follow may depend on it."""
+    """The session at `path`. Says on stderr if it is not whole on its disk, because the numbers that follow may depend on that."""
     from hotfuel import session as sessions
 
     opened = sessions.open(path, car)
@@ -207,7 +207,7 @@ def notes(opened: "Session") -> list[str]:
 
 
 def recording(opened: "Session") -> "Session":
-    """The session; raises InputError for a file that has nothing to do with a board, which an empty or cut recording is not."""
+    """The session; raises InputError for a file with nothing from a board in it (an empty or cut recording is accepted)."""
     losses = opened.losses
     if not losses.frames and losses.bytes_damaged > FRAME_MAX:
         raise InputError(
@@ -217,7 +217,7 @@ def recording(opened: "Session") -> "Session":
 
 
 def findings(opened: "Session", shown: Shown) -> list[str]:
-    """The numbers a person wants first, in a few lines."""
+    """The headline numbers, in a few lines."""
     summary = opened.summary()
     if summary.hottest is None:
         return ["there is no temperature in this session"]
@@ -251,11 +251,13 @@ def findings(opened: "Session", shown: Shown) -> list[str]:
 
 
 Baseline = Annotated[
-    str | None, typer.Option("--baseline", help="Which variant the others are held against. Default: the first.")
+    str | None, typer.Option("--baseline", help="Which variant the others are compared with. Default: the first.")
 ]
 Png = Annotated[
     Path | None,
-    typer.Option("--png", help="Also draw it to send: an upright card under this name, every chart beside it (needs Chromium)."),
+    typer.Option(
+        "--png", help="Also draw pictures to send: an upright card under this name, every chart beside it (needs Chromium)."
+    ),
 ]
 Pdf = Annotated[Path | None, typer.Option("--pdf", help="Also print the report to this PDF (needs Chromium).")]
 WithoutNames = Annotated[
@@ -265,7 +267,7 @@ OutPage = Annotated[Path | None, typer.Option("--out", help="HTML report to writ
 
 
 def share(opened: Iterable["Session"], without_names: bool, variants: Iterable[str] = ()) -> None:
-    """Take names out of sessions, in place, where that is asked for. variants: names that stay as they were typed; a note says so."""
+    """Take names out of sessions, in place, if that was asked for. variants: names that stay as typed; a note says so."""
     if without_names:
         if kept := ", ".join(variants):
             note(
@@ -292,7 +294,7 @@ def page_beside(out: Path | None, pdf: Path | None, png: Path | None) -> Path | 
 
 @contextlib.contextmanager
 def told_first(lines: list[str], page: Path, as_json: bool) -> Iterator[None]:
-    """Print what was found, and name the page that was written, even if its PDF or picture then cannot be made."""
+    """On an error in the block, print what was found and name the page if it was written, even though its PDF or picture could not be made."""
 
     def stamp() -> int:
         return page.stat().st_mtime_ns if page.is_file() else 0
@@ -308,7 +310,7 @@ def told_first(lines: list[str], page: Path, as_json: bool) -> Iterator[None]:
 
 
 def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:
-    """NAME=PATH[,PATH...] arguments as {name: paths}. A name may stand more than once."""
+    """NAME=PATH[,PATH...] arguments as {name: paths}. A name may be given more than once."""
     found: dict[str, list[Path]] = {}
     for text in arguments:
         name, equals, paths = text.partition("=")

@@ -1,4 +1,4 @@
-"""A kept forecast found and held against a session with the fix, for `archive add` and `review`. Imports no command."""
+"""Finds a kept forecast and checks it against a session with the fix, for `archive add` and `review`. Imports no command."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -47,7 +47,7 @@ def hold_in_archive(archive: Path, identity: str) -> list[str]:
     added = sessions.open(archive / store.SESSIONS / identity)
     if added.car is None or not _said(added).get("fix"):
         return []
-    for folder in sorted((archive / store.SESSIONS).iterdir(), reverse=True):  # an id begins with its day
+    for folder in sorted((archive / store.SESSIONS).iterdir(), reverse=True):  # an id begins with its date
         if folder.name == identity or not (folder / session_folder.FORECASTS).is_file():
             continue
         found, wrong = kept.read(folder)

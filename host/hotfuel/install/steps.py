@@ -1,4 +1,4 @@
-"""What runs on the board, at its prompt, before and after the files are copied: programs as text, each printing one line of JSON.
+"""Programs, as text, that run at the board's prompt before and after the files are copied; each prints one line of JSON.
 
 The order makes a power cut harmless at every step. First the flag: a board that boots with it ends at its prompt, whatever mixture of versions it holds
 (its main.py and board.py are copied first; until they are there, the older version runs as before). Last the flag again, once every new file was read
@@ -47,7 +47,7 @@ with open("/%(flag)s", "w") as file:
 print("{}")
 """
 
-# Reads back everything; then takes away what the older version left, the manifest last but one, the flag last.
+# Reads everything back; then deletes what the older version left, and at the end writes the manifest and deletes the flag.
 FINISH = """
 import hashlib, json, os
 from binascii import hexlify
@@ -97,17 +97,17 @@ DIGITS = 32  # of the SHA-256: 128 bits
 
 
 def look() -> str:
-    """Says what MicroPython it is, how much room there is and what was installed before; changes nothing."""
+    """Reports the MicroPython version, the free room and what was installed before; changes nothing."""
     return LOOK % {"manifest": MANIFEST}
 
 
 def begin() -> str:
-    """The flag. From here on the board ends at its prompt until the installation is through."""
+    """Set the flag: from here on the board boots to its prompt until the installation is complete."""
     return BEGIN % {"flag": FLAG}
 
 
 def finish(digests: Mapping[str, str]) -> str:
-    """Verify, clear away, take the flag off. digests: name on the board -> SHA-256 in hex."""
+    """Verify, delete old files, remove the flag. digests: name on the board -> SHA-256 in hex."""
     wanted = json.dumps({name: digest[:DIGITS] for name, digest in digests.items()})
     return FINISH % {"wanted": wanted, "digits": DIGITS, "manifest": MANIFEST, "reason": REASON, "flag": FLAG}
 
@@ -138,7 +138,7 @@ def refusal(about: Mapping[str, Any], sizes: Mapping[str, int], *, bytecode: boo
             "install with --source"
         )
     block = int(about["block"])
-    there = about["sizes"]  # a file that is there already is replaced, one after the other
+    there = about["sizes"]  # files that exist are replaced one by one
     grown = [max(0, -(-size // block) - -(-there.get(name, 0) // block)) for name, size in sizes.items()]
     needed = block * (sum(grown) + -(-max(sizes.values()) // block) + SPARE_BLOCKS)
     if int(about["free"]) < needed:

@@ -1,1 +1,1 @@
-"""What is happening now, for a crew: one state, shown on a page in the browser and in a terminal. Followers of the log; neither can touch the recording."""
+"""What is happening now, for a crew: one state, shown on a page in the browser and in a terminal. Both follow the log; neither can affect the recording."""

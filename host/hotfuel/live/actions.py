@@ -1,6 +1,6 @@
-"""What to do in each state: a few words for a view from afar, one line for a narrow terminal, and the whole of it with its cautions.
+"""What to do in each state: a few words for the far view, one line for a narrow terminal, and the full text with its cautions.
 
-Common practice, no source. None is for the driver under way: the crew reads it. Nothing here promises anything.
+Common practice, no source. For the crew, never for the driver while driving. Nothing here promises anything.
 """
 
 from dataclasses import dataclass
@@ -22,11 +22,11 @@ _OUTDOORS = "outdoors, no flame or spark near; someone stays with the car."
 _FEED = ("tank", "suction", "pump")  # a second pump helps these; the rest have the pump behind them
 
 NOTHING = Action("nothing to do now", "nothing to do now", "Nothing to do now.")
-# in place of NOTHING where no reading says any more that there is nothing to do
+# in place of NOTHING when there is no current reading
 UNREAD = Action(
-    "no readings: take as hot",
-    "no readings: take the fuel as hot",
-    "No readings: what is shown was so. Until they are back, take the fuel as hot.",
+    "no readings: assume hot",
+    "no readings: assume the fuel is hot",
+    "No readings: what is shown is out of date. Until they are back, assume that the fuel is hot.",
 )
 ENDED = Action(
     "recording has ended",
@@ -35,8 +35,8 @@ ENDED = Action(
 )
 _LOOK = Action(
     "check probe and wire",
-    "check probe and wire; take it as hot",
-    "Not seen. Stop where it is safe to look at probe and wire; until then take it as hot.",
+    "check probe and wire; assume it is hot",
+    "Not read. Stop where it is safe to look at probe and wire; until then assume that it is hot.",
 )
 _PERCOLATION = Action(
     "expect flooded restart",
@@ -121,5 +121,5 @@ def action_for(key: str, role: str, standing: bool) -> Action:
 
 
 def every() -> list[Action]:
-    """All there are."""
+    """All actions."""
     return [NOTHING, UNREAD, ENDED, _LOOK, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]

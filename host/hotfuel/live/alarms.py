@@ -32,7 +32,7 @@ def margin_places(car: Car) -> list[str]:
 
 
 class _Book:
-    """What is live, since when, which place was first."""
+    """Which alarms are on, since when, and which place was first."""
 
     def __init__(self) -> None:
         self.live: dict[str, set[int]] = {}  # place -> levels
@@ -66,7 +66,7 @@ class _Book:
                 self.first = ""
 
     def state(self, place: str) -> Level:
-        """The most urgent that is live."""
+        """The most urgent level that is on."""
         return max((Level(level) for level in self.live.get(place, ())), key=lambda level: level.urgency, default=Level.QUIET)
 
     @property
@@ -88,19 +88,19 @@ class BoardAlarms(_Book):
         return self.lamp is not None and self.lamp != LAMP_NO_LIMITS
 
     def health(self, lamp: int, unseen: int) -> None:
-        """The board's own word: which lamp pattern it shows, and whether a warning came that nobody saw."""
+        """What the board reports: which lamp pattern it shows, and whether there was a warning that nobody acknowledged."""
         if lamp != LAMP_TEST:
             self.lamp = lamp
         self.unseen = bool(unseen)
 
     def event(self, value: int, place: str, detail: bytes, at: float) -> None:
-        """An event "alarm" of the place its channel serves."""
+        """An alarm event, for the place its channel serves."""
         _, level, _, new = from_event_value(value)
         if level in alarm.ALARMS and new <= alarm.RETURNED_UNACKNOWLEDGED:
             self.turn(behind_needle(place) if detail == b"needle" else place, level, new, at)
 
     def new_boot(self) -> None:
-        """A board that started anew has forgotten its alarms."""
+        """The board restarted: it has no alarms."""
         self.live.clear()
         self.unacknowledged.clear()
         self.first = ""
@@ -125,11 +125,11 @@ class HostAlarms(_Book):
         return bool(self._machine.unseen)
 
     def acknowledge(self) -> None:
-        """The driver has seen them all."""
+        """Acknowledge all alarms."""
         self._machine.acknowledge()
 
     def percolates(self, place: str, running: float) -> bool:
-        """Boiling over behind the needle after a hot stop is normal on today's fuel: a note, no warning."""
+        """Boiling behind the needle after a hot stop is normal on today's fuel: a note, not a warning."""
         return place in self._percolates and running == 0
 
     def update(self, seconds: np.ndarray, margins: dict[str, PlaceMargin], running: np.ndarray) -> None:

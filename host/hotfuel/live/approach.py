@@ -1,9 +1,9 @@
-"""The state between quiet and warn: the limit is ahead. From where a margin is going and how long that would take, both with their doubt.
+"""The state between quiet and warn: the limit is ahead. Judged by how fast a margin is closing and how long it would last, each with its uncertainty.
 
 A margin is followed in heat as well as in degrees: fuel that has begun to boil takes several times the heat for a degree, so that at a steady heating
 degrees slow down exactly when the limit is near; where the heating grows they do not, and heat alone would promise too much time. The time to the
-limit is the mean of the two. The announcement comes when the margin closes beyond doubt and would be used up within ANNOUNCE_S, and goes when that has not
-been so for a while. It belongs to page and terminal alone: no lamp pattern, no alarm, nothing in the log.
+limit is the mean of the two. It is announced when the margin is closing beyond doubt and would be used up within ANNOUNCE_S, and withdrawn when that has not
+been so for a while. Only page and terminal show it: no lamp pattern, no alarm, nothing in the log.
 
 How well it does on drives it was not made with: tests/bench/bench_approach.py.
 """
@@ -20,12 +20,17 @@ from hotfuel.risk.margin import PlaceMargin
 
 STEP_S = 2.0
 ANNOUNCE_S, FORGET_S = 150.0, 300.0  # time to the limit at which it is announced, and beyond which it is taken back
-WARY_S, REMEMBERED_S = 80.0, 3600.0  # for so long after an announcement in vain, the next one waits until the limit is that near
+WARY_S, REMEMBERED_S = (
+    80.0,
+    3600.0,
+)  # for REMEMBERED_S after a false announcement, the next one waits until the limit is within WARY_S
 HOLD_S, CALM_S = 8.0, 60.0  # for how long the one and the other must have held
 LOOK_S, LEAST_S = 100.0, 30.0  # how far it looks back, and how far at least
 DOUBTS = 3.0  # standard errors by which the margin must be closing
 WORTH_DEGC = 25.0  # margins larger than this are not looked at
-JUMP_DEGC = 1.0  # a limit that moves this much within one step: a stop, a start; what was before tells nothing of what comes
+JUMP_DEGC = (
+    1.0  # a limit that moves this much within one step means a stop or a start: earlier points say nothing about what follows
+)
 _HEAT_KJ_KG_K = 2.1  # liquid gasoline: heat is told in degrees of liquid
 
 

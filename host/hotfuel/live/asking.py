@@ -1,4 +1,4 @@
-"""What browsers ask of the recording, bounded and done once: marks, quieting, the end. A mark counts as kept when the log has it."""
+"""Requests from browsers, limited in rate and each done once: marks, quieting, ending. A mark counts as kept once it is in the log."""
 
 import json
 import time
@@ -15,7 +15,7 @@ AGE_MAX_S = 86400.0  # a mark may have waited in a browser for a day
 _KINDS = ("mark", "quiet", "end")
 _ASKED_MAX = 4000  # characters of one request
 _REMEMBERED = 1000
-_AGAIN_S = 20.0  # a mark that the log has not got by then is asked for again: its recorder may have been another
+_AGAIN_S = 20.0  # a mark not in the log by then is requested again: another recorder may have taken over
 
 
 class Desk:
@@ -34,7 +34,7 @@ class Desk:
         self._waiting: dict[str, tuple[int, str, float]] = {}  # id -> (unix us, text, when it was passed on last)
 
     def ask(self, text: str, moment: str) -> dict[str, Any]:
-        """Do what a browser asks, if it may be asked. Returns {"id", "words", "done", "kept"}; {} for what is no request. A repeated id is done once.
+        """Do what a browser asks, if it is allowed. Returns {"id", "words", "done", "kept"}; {} for anything that is not a request. A repeated id is done once.
 
         moment: the time as the page shows it. done: it was passed on; kept: nothing more is to be done for it.
         """
@@ -54,11 +54,11 @@ class Desk:
         return self._answered[number]
 
     def answer(self, number: str) -> dict[str, Any] | None:
-        """What has become of a request."""
+        """The answer to a request, None before there is one."""
         return self._answered.get(number)
 
     def look(self) -> None:
-        """See which marks the log has got by now."""
+        """Check which marks have reached the log."""
         if not self._waiting:
             return
         written, now = set(self._state.marked), self._clock()

@@ -86,7 +86,7 @@ window.Charts = (() => {
       }
     }
   };
-  // What is not of this moment: no number at the line's end, and no forecast. The next panel that is brings both back.
+  // Out of date: no number at the line's end, and no forecast. The next current panel brings both back.
   const old = () => {
     for (const here of made.values()) {
       if (!here.ready) continue;

@@ -1,4 +1,4 @@
-"""Whether the whole drive is on its disk, looked at every second: what a full disk or a folder that went left elsewhere is no secret of the recorder's."""
+"""Whether the whole drive is on its disk, checked every second, so that the page too shows what a full disk or a lost folder left elsewhere."""
 
 import time
 from collections.abc import Callable
@@ -21,12 +21,12 @@ class Disk:
         self._others_of = (0, 0)  # the file's length and when it was changed
 
     def others(self) -> tuple[str, ...]:
-        """What in the log's file is another recording's, and is not shown."""
+        """Parts of the log's file that belong to another recording and are not shown."""
         self.sentence()
         return tuple(f"{other.sentence(self._path)}." for other in self._others or ())
 
     def sentence(self) -> str:
-        """What of the drive is not on its disk, where it is, and what to type; "" if everything is there."""
+        """Which part of the drive is not on its disk, where it is, and what to type; "" if all of it is there."""
         now = self._clock()
         if now >= self._next:
             self._next = now + LOOK_EVERY_S
@@ -39,7 +39,7 @@ class Disk:
         return self._said
 
     def _strangers(self, which: tuple[int, int]) -> tuple[Other, ...]:
-        """Looked for at the beginning, and again once the log has been left alone for a second: a recorder writes into none that holds another."""
+        """Looked for at the start, and again once the log has not changed for a second: a recorder never writes into a log that holds another recording."""
         if self._others is None or (self._others_of == which and not self._settled):
             self._settled = self._others_of == which
             self._others = others.of(self._path)

@@ -19,14 +19,14 @@ _LOOK_EVERY_S = 2.0
 
 
 class EngineNow:
-    """Feed it every batch's inputs in order: `running` is 1, 0 or nan for each tick. Worked out anew once a second, and when the ignition changes."""
+    """Feed it every batch's inputs in order: `running` is 1, 0 or nan for each tick. Recomputed once a second, and when the ignition changes."""
 
     def __init__(self, car: Car) -> None:
         self._car = car
         self.new_boot()
 
     def new_boot(self) -> None:
-        """Another boot begins: its times are others."""
+        """A new boot begins; its times start again."""
         self._kept: dict[str, np.ndarray] = {}
         self._answer = math.nan
 
@@ -45,7 +45,7 @@ class EngineNow:
 
 
 def _same(kept: Mapping[str, np.ndarray], now: Mapping[str, np.ndarray]) -> bool:
-    """True where key and the knowledge of engine speed are as they were."""
+    """True if the ignition is unchanged and engine speed is known, or unknown, as before."""
     last = kept["ignition"][-1]
     known = np.isnan(kept["engine_rpm"][-1]) == np.isnan(now["engine_rpm"])
     return bool(known.all()) and bool(np.array_equal(now["ignition"], np.full(len(now["ignition"]), last), equal_nan=True))

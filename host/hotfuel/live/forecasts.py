@@ -1,4 +1,4 @@
-"""What a stop or an idle is heading for at each place, as far as it can be told. Worked out beside the live view: each takes about 0.2 s."""
+"""Forecasts for each place during a stop or at idle. Each takes about 0.2 s, so they are worked out in another thread."""
 
 import math
 from collections.abc import Mapping
@@ -44,7 +44,7 @@ class Outlook:
 
     @property
     def model_only(self) -> bool:
-        """True if no earlier stop or idle of this car stands behind it."""
+        """True if it is not based on any earlier stop or idle of this car."""
         told = self.soak or self.idle
         return told is not None and told.model_only
 
@@ -68,7 +68,7 @@ def task(
         for name in ("ambient_pressure_kpa", "engine_rpm", "fuel_pressure_kpa")
         if name in inputs and len(inputs[name])
     }
-    # Boiling at idle begins at idle's flow; the limit reckons with full throttle's.
+    # Boiling at idle begins at the idle flow; the limit is for the flow at full throttle.
     idling = at_places(car, Conditions(running=1.0, flow_l_h=car.engine.idle_flow_l_h, **given))
     air = next((place.name for place in car.places if place.kind.beside_line), None)
     air_degc = math.nan
@@ -88,14 +88,14 @@ def task(
 
 @dataclass(frozen=True)
 class Experience:
-    """What this car's own soaks taught of one place: the prior, and by how much bands must be widened to have held."""
+    """What this car's own soaks tell about one place: the prior, and the factor by which bands must be widened to have held."""
 
     prior: Prior = AFTER_STOP
     widening: float = 1.0
 
 
 def experience(path: Path, car: Car) -> dict[str, Experience]:
-    """By place, from the sessions of the same car beside this one. The older half teaches, the newer half tries the bands: never the same ones."""
+    """By place, from the sessions of the same car beside this one. The prior is fitted to the older half, the bands are checked on the newer half."""
     by_place: dict[str, list[Soak]] = {}
     for soak in earlier(path, car.name):
         by_place.setdefault(soak.place, []).append(soak)
@@ -131,7 +131,7 @@ def outlooks(what: Task, fuel: Fuel, known: Mapping[str, Experience] | None = No
     result = []
     for place, seconds, degc, limit_degc, pressure_kpa in what.places:
         if not fuel.covers(0.0, pressure_kpa):
-            continue  # so little pressure is left there that it counts as beyond its limit already
+            continue  # the pressure there is so low that it already counts as beyond its limit
         onset_degc = float(fuel.bubble_point_degc(pressure_kpa))
         try:
             if what.standing:

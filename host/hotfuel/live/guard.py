@@ -1,8 +1,8 @@
-"""Who may look at the page. One gate before every answer: HTML, scripts, WebSocket.
+"""Who may see the page. Every request is checked here first: HTML, scripts, WebSocket.
 
 On loopback the name asked for must be a loopback name (a web page elsewhere could point its own name here). On any other address the first part of
 the path must be the token of the link. A WebSocket must come from the page itself, and no part of the page is given to another site. Everything else
-is refused without a look. What is open, and what is under way, is bounded.
+is refused unread. The number of open pages and of pending answers is limited.
 """
 
 import collections
@@ -17,9 +17,9 @@ from tornado import httputil, iostream, web
 
 LOOPBACK_ADDRESSES = ("127.0.0.1", "::1", "localhost")
 _LOOPBACK_NAMES = frozenset(("127.0.0.1", "localhost", "::1"))
-PAGES_MAX = 24  # open pages; each gets every panel
-PENDING_MAX = 64  # answers under way; a browser that does not read holds one
-RUSH_MAX, LATE_S = 20, 0.15  # requests in a second from which on they are refused while the viewers' updates come that late
+PAGES_MAX = 24  # open pages; each is sent every panel
+PENDING_MAX = 64  # answers not yet taken; a browser that does not read holds one
+RUSH_MAX, LATE_S = 20, 0.15  # from so many requests a second on, they are refused while the viewers' updates are this late
 MESSAGE_MAX = 1 << 16  # bytes of one WebSocket message from a browser
 
 _HEADERS = {
@@ -92,7 +92,7 @@ class _Headers(web.OutputTransform):
 
 
 class _Refuse(web.RequestHandler):
-    """Says no, whatever was asked."""
+    """Refuses every request."""
 
     def initialize(self, status: int, why: str) -> None:
         self._status, self._why = status, why
@@ -104,7 +104,7 @@ class _Refuse(web.RequestHandler):
 
 
 class Rush:
-    """Whether requests crowd out the viewers: many within a second, and updates late. One browser on a slow computer is never refused for that."""
+    """Whether requests crowd out the viewers: many in a second while updates are late. One browser on a slow computer is never refused for that."""
 
     def __init__(self, late_s: Callable[[], float], clock: Callable[[], float] = time.monotonic) -> None:
         self._late_s, self._clock = late_s, clock
@@ -135,7 +135,7 @@ class GuardedApplication(web.Application):
         self.pending = 0
 
     def find_handler(self, request: httputil.HTTPServerRequest, **more: Any) -> Any:
-        """Every request passes here first: what `refusal` names is answered with 403, a page or an answer too many with 503."""
+        """Called first for every request: answers 403 for what `refusal` names, 503 for one page or answer too many."""
         self._keep_up()
         upgrade = "websocket" in request.headers.get("Upgrade", "").lower() or request.path.endswith("/live")
         origin = request.headers.get("Origin", "") if upgrade else None
@@ -144,7 +144,7 @@ class GuardedApplication(web.Application):
             return self.get_handler_delegate(request, _Refuse, {"status": 403, "why": why})
         if (not upgrade and self._rush.too_many()) or self.pending >= PENDING_MAX:
             return self.get_handler_delegate(
-                request, _Refuse, {"status": 503, "why": "too many answers are waiting to be taken; try again in a moment"}
+                request, _Refuse, {"status": 503, "why": "too many requests are waiting; try again in a moment"}
             )
         if self._viewers() >= PAGES_MAX:
             return self.get_handler_delegate(

@@ -61,12 +61,12 @@ class Stretch:
         return not math.isnan(self.began)
 
     def begin(self, at: float) -> None:
-        """It begins at `at` seconds; what was collected before goes."""
+        """Begin at `at` seconds; discards what was collected before."""
         self.began = at
         self._steps = {}
 
     def end(self) -> None:
-        """It is over; what was collected goes."""
+        """End it; discards what was collected."""
         self.began = math.nan
         self._steps = {}
 

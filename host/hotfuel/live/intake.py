@@ -71,7 +71,7 @@ class Intake:
         self._probes = {place.name: ProbeTrace(place.probe.lag_s) for place in car.places} if car is not None else {}
 
     def prepare(self) -> None:
-        """Work out the tables that are made when first needed, so that the first readings wait for none."""
+        """Build the tables that are otherwise built on first use, so that the first readings do not wait for them."""
         temperature_degc(1.0, np.array([25.0, 26.0]))
         if self.car is not None and self.fuel is not None:
             boiling = {place.name: np.array([150.0]) for place in self.car.places}
@@ -213,12 +213,14 @@ class Intake:
 
 
 class Axis:
-    """One rising axis through all boots, s, and what to add to it for wall time."""
+    """One time axis that rises through all boots, in s, and its offset from wall time."""
 
     def __init__(self) -> None:
         self.last = -math.inf
         self.wall_offset_s = math.nan
-        self.fast_boots: set[int] = set()  # of a simulated board faster than real time: it keeps its own seconds
+        self.fast_boots: set[int] = (
+            set()
+        )  # boots of a simulated board that runs faster than real time: their seconds are not adjusted to the clock
         self._offsets: dict[int, float] = {}
         self._anchored: set[int] = set()
 
@@ -247,6 +249,6 @@ class Axis:
 
 
 def _known(values: dict[str, np.ndarray]) -> dict[str, Any]:
-    """What is known at all, for Conditions; plain numbers of a single tick."""
+    """The values that are known, for Conditions; plain numbers where there is one tick only."""
     found = {name: column for name, column in values.items() if not np.isnan(column).all()}
     return {name: float(column[0]) if column.size == 1 else column for name, column in found.items()}

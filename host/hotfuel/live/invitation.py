@@ -1,4 +1,4 @@
-"""How one gets to the page: its link, the browser of this computer, a code for phones, and what to know before it is opened to a network."""
+"""How people reach the page: its link, this computer's browser, a code for phones, and the warning before it is opened to a network."""
 
 import contextlib
 import io
@@ -10,13 +10,13 @@ import webbrowser
 from collections.abc import Callable
 
 PLAIN_RISK = (
-    "Over plain HTTP everybody in this network can read along, and whoever reads the link can mark and end the recording: "
-    "use a network of your own, or give --certificate and --key."
+    "Over plain HTTP anyone on this network can read the page, and anyone who sees the link can mark and end the recording: "
+    "use your own network, or give --certificate and --key."
 )
 
 
 def link(address: str, port: int, token: str, secure: bool) -> str:
-    """The page's link as it is given to people."""
+    """The page's link as people are given it."""
     name = address
     if token and address in ("", "0.0.0.0", "::"):
         name = _own_address()
@@ -27,7 +27,7 @@ def link(address: str, port: int, token: str, secure: bool) -> str:
 
 def invite(url: str, token: str, secure: bool, say: Callable[[str], None], browse: bool) -> None:
     """Say the link; where it is for others, what they can do with it, a code for phones, and the risk of plain HTTP. browse: open a browser."""
-    say(f"live page: {url}" + ("  (whoever has this link can look, mark and end the recording)" if token else ""))
+    say(f"live page: {url}" + ("  (anyone with this link can watch, mark and end the recording)" if token else ""))
     if token:
         say(code(url))
         if not secure:
@@ -49,11 +49,11 @@ def code(url: str) -> str:
 def _own_address() -> str:
     """This computer's address in the network it would use; no packet is sent for it."""
     with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        probe.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737)
+        probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737)
         return str(probe.getsockname()[0])
     return socket.gethostname()
 
 
 def _has_screen() -> bool:
-    """False over ssh and the like, where a browser of text would take the terminal away from the recording."""
+    """False over ssh and the like, where a text-mode browser would take over the recording's terminal."""
     return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

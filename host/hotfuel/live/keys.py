@@ -1,4 +1,4 @@
-"""Single keys from the terminal, without waiting. Where there is no keyboard, there are none."""
+"""Single keys from the terminal, without waiting for Enter; none where there is no keyboard."""
 
 import contextlib
 import signal

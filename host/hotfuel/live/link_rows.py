@@ -1,4 +1,4 @@
-"""Rows about link, board, store, sensors, warnings and engine in words: what stands behind the numbers."""
+"""Rows about link, board, store, sensors, warnings and engine, in words."""
 
 import math
 from typing import Any
@@ -19,12 +19,12 @@ _LAMPS = (
     "part of the board could not start",
 )  # fmt: skip
 _NOT_DONE = {
-    "limits": "its lamp warns of nothing",
+    "limits": "its lamp gives no warning",
     "store": "it stores nothing",
-    "power": "it never sleeps, and does not spare a low battery",
+    "power": "it never sleeps, so it can drain the battery",
     "more_inputs": "its converter does not answer, so voltages are not read",
-    "receiver": "no sentence of its satellite receiver comes, so no position is kept",
-    "settings": "its settings are damaged and it works with the defaults, so places may bear the wrong names",
+    "receiver": "its satellite receiver sends nothing, so no position is kept",
+    "settings": "its settings are damaged and it uses the defaults, so places may have the wrong names",
 }
 
 
@@ -78,7 +78,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         row("board", f"{simulated}, firmware {version}, every {description['period_ms']} ms{starts}{late}{volts}", bool(dropped))
     if board:
         room = board["store_free_kb"]
-        full = "full, it takes no more: fetch its drives (hotfuel download), delete files that are not its own"
+        full = "full, it stores nothing more: fetch its drives (hotfuel download), delete files that are not its own"
         store = "no store on the board" if room == 65535 else full if room == 0 else f"{room} kB free"
         row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
         if board.get("failed"):
@@ -104,7 +104,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         row("warnings", f"by this computer: {why}", lamp == LAMP_NO_LIMITS)
     running = now.inputs.get("running", math.nan)
     if math.isnan(running):
-        row("engine", "not known whether it runs: the lower pressure of both is used")
+        row("engine", "not known whether it runs: the lower of the two pressures is used")
     else:
         rpm = now.inputs.get("engine_rpm", math.nan)
         gauge = now.inputs.get("fuel_pressure_kpa", math.nan)

@@ -1,4 +1,4 @@
-"""What was last known of each place: its reading, its margin, and when that was last below what it is warned for."""
+"""What was last known at each place: its reading, its margin, and when the margin was last low enough for a warning."""
 
 import math
 from dataclasses import dataclass
@@ -56,9 +56,9 @@ class Memory:
         return self._margins.get(place, LastMargin())
 
     def back_since(self, place: str, state: Level, spell: Spell, margin_degc: float, uncertainty_degc: float) -> float:
-        """Axis second since which a margin that is still warned of has recovered; nan where it has not, or where it was never seen that low.
+        """Axis second since which the margin has recovered although the warning is still on; nan where it has not, or was never seen that low.
 
-        An alarm outlasts its cause by its off-delay: until then its word is not the present.
+        An alarm stays on for its off-delay after its cause has gone; its word is out of date until then.
         """
         if not margin_degc >= (0.0 if state == Level.ACT else uncertainty_degc):
             return math.nan

@@ -1,4 +1,4 @@
-"""Forecasts in words: what a stop or an idle is heading for, and from when a restart is likely possible."""
+"""Forecasts in words: what to expect during a stop or at idle, and from when a restart is likely to be possible."""
 
 import math
 from typing import Any
@@ -9,7 +9,7 @@ from hotfuel.live.situation import Situation
 from hotfuel.risk.soak import Band
 from hotfuel.units import Shown
 
-HORIZON_MIN = 55.0  # what a forecast looks at; its end is "or more"
+HORIZON_MIN = 55.0  # how far a forecast looks; a range that reaches it ends in "or more"
 _WIDTH = 2 * 1.96  # standard uncertainties in a band of 95 % (hotfuel.risk.soak)
 
 

@@ -1,12 +1,12 @@
 "use strict";
-// Shows what the server tells, as text and never as markup. Whether it is still true is decided here, by this browser's own clock.
+// Shows what the server sends, as text and never as markup. Whether it is still current is decided here, by this browser's own clock.
 (() => {
   const STALE_S = 2, SILENT_S = 2, DEAF_S = 6, EVERY_MS = 100;
   if (window.top !== window.self) { document.documentElement.replaceChildren(); return; }
   const at = id => document.getElementById(id);
   const put = (element, text) => { if (element.textContent !== text) element.textContent = text; };
   const svg = path => `<svg viewBox="0 0 100 100" aria-hidden="true"><path d="${path}"/></svg>`;
-  // The arrow is where the margin goes: towards the limit, away from it, nowhere, or the fuel gives off vapour.
+  // The arrow shows how the margin moves: towards the limit, away from it, not at all; or that the fuel gives off vapour.
   const ARROWS = {
     closing: svg("M50 12 V86 M20 56 L50 86 L80 56"), opening: svg("M50 88 V14 M20 44 L50 14 L80 44"), level: svg("M12 50 H86 M58 22 L86 50 L58 78"),
     vapour: svg("M8 66 q14 -34 28 0 t28 0 t28 0 M30 24 h.1 M54 12 h.1 M72 28 h.1"), unknown: "",
@@ -18,7 +18,7 @@
   };
   let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = "", due = 0;
   const now = () => ({ steady: performance.now(), wall: Date.now() });
-  // The steady clock may stand still while a phone sleeps, the wall clock may be set: the longer of the two counts. The wall clock tells whole
+  // The steady clock may stop while a phone sleeps, the wall clock may be set: the longer of the two counts. The wall clock gives whole
   // milliseconds: a difference of two may be one too many, and nothing is old before its time.
   const since = mark => mark === null ? Infinity : Math.max(performance.now() - mark.steady, Date.now() - mark.wall - 1) / 1000;
   // The page's own record of the last time each happened, on its own clock: the browser's performance tools show it, and the tests read it there.
@@ -48,7 +48,7 @@
     return element;
   };
 
-  // Only a reading of this moment can say "no warning" and "nothing to do". Any other state, and what was to be done, stays said.
+  // Only a current reading can say "no warning" and "nothing to do". Every other state and action stays.
   const told = row => old && row.key === "quiet" ? panel.instead[panel.live ? "unread" : "ended"] : row;
 
   const cards = new Map();
@@ -248,7 +248,7 @@
   const ask = (kind, more) => {
     askedId = `${Date.now()}-${Math.random().toString(36).slice(2)}`;
     const sent = tell({ ask: JSON.stringify({ id: askedId, kind, ...more }) });
-    put(at("answer"), sent ? "…" : "no word from the recording computer: try again when it is back");
+    put(at("answer"), sent ? "…" : "no answer from the recording computer: try again when it is back");
   };
   Marks.through(asked => tell({ ask: JSON.stringify(asked) }));
   const mark = text => put(at("answer"), `Mark: ${Marks.add(text)}`);
@@ -261,7 +261,7 @@
   at("quiet").addEventListener("click", () => {
     if (old) { quietedLoss = true; sounding(); put(at("answer"), "sound quieted until readings are back"); } else ask("quiet", {});
   });
-  at("sound").addEventListener("click", async () => { if (!await Sound.arm()) put(at("answer"), "this browser gives no sound here"); });
+  at("sound").addEventListener("click", async () => { if (!await Sound.arm()) put(at("answer"), "this browser plays no sound here"); });
   Sound.onChange(() => sounding());
   let asking = 0;
   const sure = on => { at("sure").hidden = !on; clearTimeout(asking); if (on) { at("end-no").focus(); asking = setTimeout(() => sure(false), 10000); } };

@@ -1,8 +1,8 @@
 """The page: a small server that shows the live state to any number of browsers, with nothing from the network.
 
 The page itself is one answer of a few kB that shows numbers as soon as it is there; what is new comes over one WebSocket, as JSON, and only to browsers
-that took the piece before, so that a browser that never reads costs nothing. The charts' script is fetched after the numbers. Staleness is the browser's
-own affair (page.js): a dead server cannot leave a live-looking number.
+that took the piece before, so that a browser that never reads costs nothing. The charts' script is fetched after the numbers. The browser judges by itself
+whether numbers are stale (page.js): a dead server cannot leave a number that looks live.
 """
 
 import asyncio
@@ -89,7 +89,7 @@ class Page:
         self.refresh()
 
     def refresh(self) -> None:
-        """Work out anew what is shown."""
+        """Recompute what is shown."""
         self.now = self.state.situation()
         self._panels, self._written, self._html = {}, {}, None
         self.quieting.update(self.panel(self.units))
@@ -116,7 +116,7 @@ class Page:
         return self._html
 
     def turn(self) -> None:
-        """Read on, and send what is new."""
+        """Read what has come, and send what is new."""
         came = self.state.advance()
         now = self._clock()
         if self.state.live:
@@ -133,12 +133,12 @@ class Page:
             self._guarded_turn()
 
     def leave(self) -> None:
-        """Send everybody the last there is, now."""
+        """Send every browser the final panel, now."""
         self.leaving, self._sent_at = True, -1e9
         self._guarded_turn()
 
     def _guarded_turn(self) -> None:
-        """A turn. An error is reported once and costs the page its freshness, never the recording."""
+        """A turn. An error is reported once; the page then goes stale, the recording is not affected."""
         self._turned_at = self._clock()
         try:
             self.turn()
@@ -146,12 +146,10 @@ class Page:
         except Exception as error:  # whatever goes wrong here, the browsers see it as stale numbers
             if str(error) != self._failed:
                 self._failed = str(error)
-                self._say(
-                    f"The page cannot go on at this moment ({type(error).__name__}: {error}); the recording is not touched."
-                )
+                self._say(f"The page is not being updated ({type(error).__name__}: {error}); the recording is not affected.")
 
     async def work(self) -> None:
-        """Turns without end."""
+        """Take turns until cancelled."""
         while True:
             self._guarded_turn()
             pause_s = TURN_S if self.state.caught_up else 0.005
@@ -173,7 +171,7 @@ class View(WebSocketHandler):
     """One browser."""
 
     def initialize(self, page: Page) -> None:
-        """Of this page; called by tornado before anything else."""
+        """Called by tornado first, with the page it belongs to."""
         self.page = page
         self._sent = self._taken = self._last = 0
         self._units = page.units
@@ -185,18 +183,18 @@ class View(WebSocketHandler):
         return True
 
     def open(self, *_: str, **__: str) -> None:
-        """It is here."""
+        """The browser has connected."""
         self.set_nodelay(True)
         self.page.views.add(self)
         self.offer()
 
     def on_close(self) -> None:
-        """It has gone."""
+        """The browser has disconnected."""
         self.page.views.discard(self)
 
     @property
     def has_the_last(self) -> bool:
-        """True once this browser has taken a piece that said it is the last."""
+        """True once this browser has confirmed the final panel."""
         return 0 < self._last <= self._taken
 
     def offer(self) -> None:
@@ -216,7 +214,7 @@ class View(WebSocketHandler):
             self.write_message(text)
 
     def on_message(self, message: str | bytes) -> None:
-        """What the browser sent: how far it got, its units, whether its charts are there, and perhaps a request. It can be anything."""
+        """A message from the browser: the last panel it took, its units, whether its charts are loaded, perhaps a request. Not trusted: it can be anything."""
         try:
             told = json.loads(message)
         except (ValueError, RecursionError):
@@ -293,7 +291,7 @@ def serve(
     Raises InputError if there is no recording, or address or certificate cannot be used.
     """
     for noisy in ("bokeh", "tornado"):
-        logging.getLogger(noisy).setLevel(logging.CRITICAL)  # what a hostile browser makes them log is nobody's to read
+        logging.getLogger(noisy).setLevel(logging.CRITICAL)  # a hostile browser could fill the log through them
     secure = _secured(certificate, key)
     page = Page(session_path, units, say)
     token = "" if address in guard.LOOPBACK_ADDRESSES else guard.new_token()
@@ -305,7 +303,9 @@ def serve(
         raise InputError(
             f"the page cannot listen on {address} port {port} ({reason}): give another address or port, or 0 for a free one"
         ) from None
-    for listening in sockets:  # what a deaf browser is sent waits here, where it is counted, and not in the system's buffers
+    for (
+        listening
+    ) in sockets:  # data for a browser that does not read waits in our queue, where it is counted, not in the system's buffers
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER)
     link = invitation.link(address, sockets[0].getsockname()[1], token, secure is not None)
     try:

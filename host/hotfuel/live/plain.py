@@ -1,4 +1,4 @@
-"""Plain text and numbers for a screen: cleaned, with their signs, no finer than their doubt."""
+"""Plain text and numbers for a screen: cleaned, signed, no finer than their uncertainty."""
 
 import math
 import time
@@ -7,7 +7,7 @@ import unicodedata
 from hotfuel.places import place_words
 
 _STEPS = (20.0, 10.0, 5.0, 2.0, 1.0)
-_STICKS = 0.7  # of a step: a number stands still until it has left its own by so much
+_STICKS = 0.7  # of a step: a number does not change until it has moved this far
 
 
 def clean(text: str, most: int = 200) -> str:
@@ -17,7 +17,7 @@ def clean(text: str, most: int = 200) -> str:
 
 
 def place_label(name: str) -> str:
-    """As a person reads it: "carb inlet, behind the needle"."""
+    """The place's name for a person: "carb inlet, behind the needle"."""
     return clean(place_words(name), 40)
 
 
@@ -30,25 +30,25 @@ def spell_of(seconds: float) -> str:
 
 
 def number(value: float, decimals: int = 0) -> str:
-    """With a minus that is seen; a dash for what is not known."""
+    """With a real minus sign; a dash for an unknown value."""
     if not math.isfinite(value):
         return "–"
     return f"{round(value, decimals) + 0.0:.{decimals}f}".replace("-", "−")
 
 
 def step_of(uncertainty: float) -> float:
-    """The step a number of this uncertainty is rounded to: 1, 2, 5, 10 or 20, the greatest that is not above it. Example: step_of(4.5) -> 2.0."""
+    """The step a number of this uncertainty is rounded to: 1, 2, 5, 10 or 20, the largest that does not exceed it. Example: step_of(4.5) -> 2.0."""
     return next((step for step in _STEPS if step <= uncertainty), 1.0)
 
 
 class Steady:
-    """Rounds numbers so that they do not flicker: each keeps what it showed until it has moved away by most of a step."""
+    """Rounds numbers so that they do not flicker: the number shown stays until the value has moved by most of a step."""
 
     def __init__(self) -> None:
         self._shown: dict[str, tuple[float, float]] = {}
 
     def __call__(self, name: str, value: float, step: float) -> float:
-        """`value` to a whole number of steps; `name` says whose it is."""
+        """`value` to a whole number of steps; `name` identifies the number."""
         if not math.isfinite(value):
             self._shown.pop(name, None)
             return math.nan

@@ -16,10 +16,10 @@ NOT_KNOWN_MIN = (math.nan, math.nan, math.nan)
 
 @dataclass(frozen=True)
 class PlaceNow:
-    """One place at its last reading. degc is nan where it cannot be read: then `reason`, and the last number with its age.
+    """One place at its last reading. degc is nan where it cannot be read: `reason` then says why, last_degc and last_age_s give the last reading.
 
-    ahead: the limit is announced, in `ahead_min` minutes (about, least, greatest). back_since: axis second since which a margin still warned of has recovered.
-    known: its last margin, also while it cannot be read.
+    ahead: the limit is announced, in `ahead_min` minutes (about, least, greatest). back_since: axis second since which the margin has recovered although the
+    warning is still on. known: its last margin, also while it cannot be read.
     """
 
     name: str
@@ -48,8 +48,8 @@ class PlaceNow:
 @dataclass(frozen=True)
 class Situation:
     """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open.
-    `stopped_at`: axis second at which the engine stopped, nan while it does not stand. `not_on_disk`: what of the drive is kept elsewhere, or missing.
-    `pull`: the last at full throttle."""
+    `stopped_at`: axis second at which the engine stopped, nan while it runs. `not_on_disk`: the part of the drive that is kept elsewhere or missing.
+    `pull`: the last full-throttle pull."""
 
     name: str
     live: bool

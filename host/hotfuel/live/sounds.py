@@ -1,4 +1,4 @@
-"""What sounds, and what of it was quieted: one account for every browser and terminal that looks.
+"""Which alarms sound and which were quieted, shared by all browsers and terminals.
 
 Two patterns told apart by rhythm, see sound.js: "act" where a limit is passed, "heed" for a warning and for a place that cannot be read while it is
 warned of. Quieting holds for the places and states that sound at that moment; a new place, or a worse state of the same, sounds again.
@@ -29,13 +29,13 @@ class Quieting:
         self.now: dict[str, str] = {}
 
     def update(self, panel: dict[str, Any]) -> None:
-        """Take a new panel; a place that sounds no longer is forgotten, so that its next alarm sounds."""
+        """Take a new panel. A place that no longer sounds is forgotten, so that its next alarm sounds."""
         self.now = alarms(panel)
         warned = {place["place"] for place in panel["places"] if place["key"] in ("act", "warn", "back")}
         self._quiet = {place: kept for place, kept in self._quiet.items() if place in warned}
 
     def quiet(self, place: str, time: str) -> bool:
-        """Quiet one place, or all ("") . True if nothing sounds any more."""
+        """Quiet one place, or all (""). True if nothing sounds any more."""
         for name, state in self.now.items():
             if place in ("", name):
                 self._quiet[name] = (state, time)

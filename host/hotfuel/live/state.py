@@ -89,7 +89,7 @@ class LiveState:
         self.host = HostAlarms(self.car) if self.car is not None and fuel is not None else None
         self.marks: collections.deque[tuple[float, str]] = collections.deque(maxlen=50)
         self.marked: collections.deque[tuple[int, str]] = collections.deque(maxlen=400)  # (unix us, text) of marks made here
-        self.watch: Callable[[Batch], None] = lambda batch: None  # tests look at every batch through this
+        self.watch: Callable[[Batch], None] = lambda batch: None  # a hook for tests: called with every batch
         self._events: collections.deque[tuple[float, str]] = collections.deque(maxlen=8)
         self._health: dict[str, Any] = {}
         self._gaps: tuple[int, float, str] = (0, 0.0, "")  # how many, s in all, reason of the last
@@ -118,12 +118,12 @@ class LiveState:
         self.close()
 
     def close(self) -> None:
-        """Let go of the log."""
+        """Close the log."""
         self._worker.shutdown(wait=False, cancel_futures=True)
         self._follower.close()
 
     def advance(self, budget_s: float = 0.05) -> bool:
-        """Take what the log holds by now, for at most about `budget_s` seconds; True if something came. At the end of the log it does not wait."""
+        """Read what the log holds so far, for at most about `budget_s` seconds; True if anything was read. Does not wait at the end of the log."""
         end = self._clock() + budget_s
         came = False
         while data := self._follower.read(_BLOCK):
@@ -179,7 +179,7 @@ class LiveState:
         if self.car is None:
             return
         idle_rpm = self.car.engine.idle_speed_rpm * forecasts.IDLE_ABOVE
-        # second by second: neither needs more
+        # about once a second is enough for both
         for row in range(0, len(batch.seconds), 10):
             at, running, rpm = float(batch.seconds[row]), batch.inputs["running"][row], batch.inputs["engine_rpm"][row]
             for stretch, on in ((self._stop, running == 0), (self._idle, running == 1 and rpm <= idle_rpm)):
@@ -209,11 +209,11 @@ class LiveState:
         elif message.name == "mark":
             text, offset_s = text_of(values["text"]), self.intake.axis.wall_offset_s
             self.marked.append((values["wall_us"], text))
-            # the moment of the touch, not of the reading that came before it
+            # when the button was touched, not when the reading before it was taken
             self.marks.append((values["wall_us"] / 1e6 - offset_s if math.isfinite(offset_s) and values["wall_us"] else at, text))
         elif message.name == "link_gap":
             reason = gap_reason(values["reason"])
-            if values["length_ms"] or reason != "disk_full":  # without a length: kept elsewhere from there on, and nothing lost
+            if values["length_ms"] or reason != "disk_full":  # without a length: kept elsewhere from then on, nothing lost
                 self._gaps = (self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, reason)
         elif message.name == "event":
             self._event(values, at)
@@ -243,7 +243,7 @@ class LiveState:
         return names[channel] if channel < len(names) else ""
 
     def _forecast(self) -> None:
-        """Look for a forecast that is ready, and begin one that is due."""
+        """Collect a forecast that is finished, and start one that is due."""
         if self._pending is not None and self._pending.done():
             pending, self._pending = self._pending, None
             if not pending.cancelled() and pending.exception() is None and (self._stop.on or self._idle.on):
@@ -268,7 +268,7 @@ class LiveState:
         self._pending = self._worker.submit(forecasts.outlooks, what, self.fuel, known)
 
     def _trend(self, name: str, place: PlaceMargin, at: float) -> Trend:
-        """Worked out every two seconds: a trend of a minute does not change faster."""
+        """Recomputed every two seconds; a trend over a minute does not change faster."""
         if self.fuel is None:
             return Trend(UNKNOWN)
         if at - self._trends_at >= _TREND_EVERY_S:

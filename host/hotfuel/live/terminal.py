@@ -1,6 +1,6 @@
 """The live state in a terminal, for a laptop or an ssh session, from 100 x 30 down to 40 x 12. The same words as the page.
 
-The worst place, its action and the caution are always there; the rest is given as many lines as are left. Words are never broken.
+The worst place, its action and the caution are always shown; the rest gets the lines that are left. Words are never broken.
 """
 
 import math
@@ -28,7 +28,7 @@ NARROW = 60  # columns; below, an action is said in one line
 MARK_KEYS = {"m": "mark", "1": "stumbled", "2": "died", "3": "hard start", "4": "fan on", "5": "fan off"}
 _EVERY_S = 10.0  # how often a snapshot is written where the output is no terminal
 _BELL_S = {ACT_SOUND: 2.0, "heed": 6.0}
-# a sign beside the word, so that nothing hangs on colour
+# a sign beside the word, so that nothing depends on colour
 _SIGNS = {"quiet": "-", "note": "o", "warn": "/!\\", "act": "***", "lost": "x ?", "ahead": ">|", "back": "<*", "none": " "}
 _STYLES = {
     "quiet": "",
@@ -72,7 +72,7 @@ def show(
         except KeyboardInterrupt:
             return
         except BrokenPipeError:
-            sys.stderr.close()  # whoever read our output has gone: nothing is left to say
+            sys.stderr.close()  # the reader of our output has gone
 
 
 def _on_a_terminal(state: LiveState, shown: Shown, out: Console, sleep: Callable[[float], None], bell: bool) -> None:
@@ -97,7 +97,7 @@ def _on_a_terminal(state: LiveState, shown: Shown, out: Console, sleep: Callable
 
 
 def answer(key: str, state: LiveState, quieting: Quieting, moment: str) -> str:
-    """Do what a key asks; what to say of it, "" for a key that means nothing."""
+    """Do what a key asks; returns what to say about it, "" for a key without a meaning."""
     if key == "q":
         quieted = quieting.quiet("", moment)
         if quieted and state.live:
@@ -149,7 +149,7 @@ def picture(now: dict[str, Any], width: int = 100, height: int | None = None, sa
     for text, look in _rest(now, bool(old)):
         lines = _lines(text, width, look)
         if len(rows) + len(more) + len(lines) > left:
-            break  # half a sentence of what to do can say the opposite of the whole
+            break  # half an instruction can mean the opposite of the whole
         more += lines
     return Group(*top, *rows, *more, *foot)
 
@@ -172,14 +172,14 @@ def _old(now: dict[str, Any]) -> str:
 
 
 def _unread(now: dict[str, Any]) -> dict[str, Any]:
-    """Without "no warning" and "nothing to do": only a reading of this moment can say that. Any other state, and what was to be done, stays said."""
+    """The panel without "no warning" and "nothing to do", which only a current reading can say. Every other state and action stays."""
     instead = now["instead"]["unread" if now["live"] else "ended"]
     places = [{**place, "word": instead["word"]} if place["key"] == "quiet" else place for place in now["places"]]
     return {**now, "places": places, "head": {**now["head"], **instead} if now["head"]["key"] == "quiet" else now["head"]}
 
 
 def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:
-    """The worst place in two lines: state and place; number, range and where it goes."""
+    """The worst place in two lines: state and place; number, range and trend."""
     first = " ".join(part for part in (_SIGNS[head["key"]], head["word"], head["name"]) if part)
     if head["note"]:
         return [first, head["note"]]
@@ -191,12 +191,12 @@ def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:
 
 
 def _known(place: dict[str, Any], old: bool) -> str:
-    """What stands where there is no margin: the temperature, where that is read, or what was last known."""
+    """What is shown in place of a margin: the temperature if it can be read, else what was last known."""
     return str(place["was"]) if old or place["temperature"] == "–" else f"now {place['temperature']} {place['unit']}"
 
 
 def _fitting(start: str, more: tuple[str, ...], width: int) -> str:
-    """As many whole parts as fit."""
+    """`start` and as many whole parts as fit."""
     for part in more:
         if part and len(start) + 1 + len(part) <= width:
             start += " " + part
@@ -204,7 +204,7 @@ def _fitting(start: str, more: tuple[str, ...], width: int) -> str:
 
 
 def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> list[Text]:
-    """One line a place, the worst first; what has no room is counted, by state."""
+    """One line per place, the worst first; places without room are counted by state."""
     if not places or room < 1:
         return []
     kept = places if len(places) <= room else places[: room - 1]
@@ -236,7 +236,7 @@ def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> l
 
 
 def _rest(now: dict[str, Any], old: bool) -> list[tuple[str, str]]:
-    """(text, style) of what follows where there is room, the most useful first. Nothing of it is shown as if it were now when it is not."""
+    """(text, style) of what follows where there is room, the most useful first. Nothing out of date is shown as if it were current."""
     rows: list[tuple[str, str]] = []
     if old:
         rows += [(f"mark {mark['time']} {mark['text']}", "") for mark in now["marks"][:3]]
@@ -258,7 +258,7 @@ def _rest(now: dict[str, Any], old: bool) -> list[tuple[str, str]]:
 
 
 def _lines(text: str, width: int, style: str = "") -> list[Text]:
-    """Wrapped between words."""
+    """The text wrapped between words."""
     return [Text(line, style=style) for line in textwrap.wrap(text, width, break_on_hyphens=False)]
 
 

@@ -1,4 +1,4 @@
-"""A situation in words and the reader's units: the one text that page and terminal show. No word here promises anything, and none says how likely.
+"""A situation in words and the reader's units: the text that page and terminal share. None of it promises anything or states a probability.
 
 `panel` returns plain dicts, lists, text and numbers, so that it can go to a browser as JSON. Control characters never get in.
 """
@@ -46,7 +46,7 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
         "time": clock.moment(now.at),
         "units": shown.system,
         "head": _head(places),
-        # of "no warning" and "nothing to do", where nobody knows that now
+        # in place of "no warning" and "nothing to do" when there is no current reading
         "instead": {
             "unread": {"word": "no reading", **_told(UNREAD)},
             "ended": {"word": "ended", **_told(ENDED)},
@@ -68,20 +68,18 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
 
 def _urgency(words: dict[str, Any], place: PlaceNow) -> tuple[int, float, float]:
     """Sorts the worst place first: by state, then by the margin as it is shown, which does not flicker; without one the hottest first."""
-    size = (
-        words["size"] if words["size"] is not None else -math.inf if place.state in NO_LIMIT else math.inf
-    )  # nothing is left of it
+    size = words["size"] if words["size"] is not None else -math.inf if place.state in NO_LIMIT else math.inf  # no margin is left
     warmth = round(place.degc) if math.isinf(size) and math.isfinite(place.degc) else 0
     return ORDER.index(words["key"]), size + (_PERCOLATES_BY if place.percolates else 0.0), -warmth
 
 
 def _key(place: PlaceNow) -> str:
-    """The state as it is shown: what lasts only by its off-delay, and what is announced, are states of their own."""
+    """The state as shown. An alarm held on only by its off-delay, and a limit announced ahead, are separate states."""
     key = _KEYS.get(place.state, "none")
     if key in ("warn", "act"):
         if not math.isfinite(place.back_since):
             return key
-        # beyond no longer, still close: that is a warning, not a memory
+        # no longer beyond, still close: a warning, not something past
         return "warn" if key == "act" and place.margin_degc < place.uncertainty_degc else "back"
     if not math.isfinite(place.degc):
         return "lost"
@@ -151,7 +149,7 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
 
 
 def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
-    """What was last known here, for when it is no longer of this moment: "was 15 °F past, act, 05:39:44"."""
+    """What was last known here, shown once it is out of date: "was 15 °F past, act, 05:39:44"."""
     if place.state in NO_LIMIT and math.isfinite(
         place.last_degc
     ):  # the last margin is older than that, and was of another pressure
@@ -169,12 +167,12 @@ def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
 
 
 def _turned(place: PlaceNow, clock: Clock) -> bool:
-    """True while a trend still looks back on what was beyond, and would call the way back down a way towards the limit."""
+    """True while the trend's window still reaches back to when the limit was passed: it would report the recovery as an approach."""
     return clock.now - place.back_since < WINDOW_S
 
 
 def _arrow(place: PlaceNow, clock: Clock) -> str:
-    """Where the margin goes; vapour where that is not known."""
+    """Which way the margin is moving: a key of page.js's arrows, "unknown" without a trend."""
     if _turned(place, clock):
         return "unknown"
     if place.ahead or math.isfinite(place.trend.minutes):
@@ -217,7 +215,7 @@ def _history(place: PlaceNow, clock: Clock, key: str) -> str:
 
 
 def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
-    """The worst place, whole: word, number, arrow and action are of one place. Without any, what is waited for."""
+    """The worst place; its word, number, arrow and action belong together. Without a place, that the first reading is awaited."""
     if not places:
         empty = (
             "place",

@@ -1,1 +1,1 @@
-"""Pages and sheets for people: they show what the rooms below have worked out, and work out nothing themselves."""
+"""Pages and sheets for people. They show results of the rooms below and compute none."""

@@ -1,4 +1,4 @@
-"""What a review rests on: how each limit was found, how it was measured and worked out, and the calibration."""
+"""What a review is based on: how each limit was found, how it was measured and computed, and the calibration."""
 
 import numpy as np
 from hotfuel_wire.alarm import DEADBAND
@@ -27,7 +27,7 @@ def limits(summary: Summary, shown: Shown) -> Table:
 
 
 def assumed(session: Session, summary: Summary, shown: Shown) -> list[str]:
-    """What holds for the limits of the table: whence the vapour each copes with, the air pressure, and what stands where nothing measures it."""
+    """Assumptions behind the limits in the table: the source of the vapour each place copes with, the air pressure, and defaults for what was not measured."""
     if session.car is None:
         return []
     copes: dict[str, list[str]] = {}
@@ -41,7 +41,7 @@ def assumed(session: Session, summary: Summary, shown: Shown) -> list[str]:
 
 
 def reading_half_degc(session: Session, place: str) -> float:
-    """The 95 % doubt of what was read at a place, by its probe and amplifier; nan without a car file that names it."""
+    """The 95 % uncertainty of a reading at a place, from its probe and amplifier; nan without a car file that names it."""
     car = session.car
     found = next((one for one in car.places if one.name == place), None) if car is not None else None
     if car is None or found is None:
@@ -51,7 +51,7 @@ def reading_half_degc(session: Session, place: str) -> float:
 
 
 def method(session: Session, shown: Shown) -> list[str]:
-    """How temperatures, limits and doubts came about, in sentences."""
+    """How temperatures, limits and uncertainties were obtained, in sentences."""
     lines = [
         "Type K thermocouples in the fuel, voltages recorded raw; temperatures by NIST ITS-90 with cold-junction compensation.",
         "A reading that a chip or the board marked as faulty is left out and counted, never filled in.",

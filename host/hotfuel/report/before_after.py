@@ -1,4 +1,4 @@
-"""A complaint's sheet: every place at the complaint's stop and since the repair, the one the repair aimed at first. Renders a judgement; judges nothing."""
+"""A complaint's sheet: every place at the complaint's stop and since the repair, the place it was aimed at first. Renders a judgement made elsewhere."""
 
 import contextlib
 from collections.abc import Mapping, Sequence
@@ -19,7 +19,7 @@ from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
 from hotfuel.study.fixes.fitted import parse
 from hotfuel.units import Shown, expanded
 
-_ROW_PX, _BESIDE = 36, 0.1  # the two markers of a row stand a little above one another: equal ones are seen apart
+_ROW_PX, _BESIDE = 36, 0.1  # the two markers of a row are offset vertically, so that equal ones can be told apart
 CAPTION = (
     "Hollow: the complaint's stop; filled: since the repair, the nearest to boiling of the stops that were as hard (of all, where none was). "
     "To the right is more room; at the red line none is left. ± of a change takes both doubts as independent; single stops differ by some degrees, too."

@@ -1,4 +1,7 @@
-"""A forecast beside what came, as a picture and a table: a bar for each place and phase, and a mark for what came. Renders hotfuel.study.fixes.came."""
+"""A forecast beside what was measured afterwards, as a picture and a table: a bar for each place and phase, a mark for the outcome.
+
+Renders hotfuel.study.fixes.came.
+"""
 
 from collections.abc import Mapping
 

@@ -102,8 +102,8 @@ class Chart:
     show_x: bool = True
     show_y: bool = True
     width: int = WIDTH_PX
-    print_px: float = 0.0  # beneath the frame's top, where words stand that no line of the scale across may cross
-    clear: Sequence[tuple[float, float]] = ()  # the only stretches of y that those lines cross, where words stand between rows
+    print_px: float = 0.0  # below the frame's top: where words are that no vertical grid line may cross
+    clear: Sequence[tuple[float, float]] = ()  # the only ranges of y that those lines cross, where there are words between rows
     under: list[Any] = field(default_factory=list)
     drawn: list[Any] = field(default_factory=list)
     over: list[Any] = field(default_factory=list)
@@ -149,13 +149,13 @@ class Chart:
             )
 
     def link(self, at: np.ndarray, values: np.ndarray, colour: str, dash: Sequence[int] = (), width: float = 1.8) -> None:
-        """A line that joins markers, of which alone something is told under the pointer."""
+        """A line that joins markers; only the markers have a tip under the pointer."""
         if d := path(self.px(at), self.py(values)):
             look = {"stroke_dasharray": " ".join(map(str, dash))} if dash else {}
             self.drawn.append(drawsvg.Path(d=d, fill="none", stroke=colour, stroke_width=width, **look))
 
     def hair(self, at: np.ndarray, values: np.ndarray, colour: str) -> None:
-        """A thin line over those drawn before, of which nothing is told under the pointer: one of many that `line` draws the mean of."""
+        """A thin line over those drawn before, without a tip under the pointer: one of many of which `line` draws the mean."""
         if d := path(self.px(at), self.py(values)):
             self.drawn.append(drawsvg.Path(d=d, class_="hair", stroke=colour))
 
@@ -217,9 +217,9 @@ class Chart:
     def label(
         self, text: str, x_px: float, y_px: float, *, anchor: str = "start", look: str = "", at: float | None = None
     ) -> None:
-        """Words at px in the picture. at: the value across where they belong, for those that move when the time is zoomed."""
+        """Words at a position in px. at: their x value, for those that move when the time axis is zoomed."""
         moving = {} if at is None else {"data_at": f"{at:.0f}"}
-        # On paper this stands for the letters' outline, which a printer's text would hold a second time.
+        # On paper this replaces the letters' outline, which would put the text into the file twice.
         wide = _LETTER_PX * len(text)
         left = x_px - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
         self.over.append(drawsvg.Rectangle(_tenth(left - 1), _tenth(y_px - 9), _tenth(wide + 2), 11.5, class_="halo"))
@@ -271,7 +271,7 @@ class Chart:
         bottom = self.top + self.height
         if self.show_y:
             values, decimals = number_ticks(self.y.low, self.y.high, max(2, self.height // 34))
-            if len(values) < 2:  # one number alone tells no scale
+            if len(values) < 2:  # a single number shows no scale
                 values, decimals = number_ticks(self.y.low, self.y.high, 4)
             for value in values:
                 y = _tenth(self.py(value))
@@ -291,7 +291,7 @@ class Chart:
             for top, foot in [*ends, *([(bottom, bottom + 4)] if self.show_x else [])]:
                 along.append(drawsvg.Line(x, _tenth(top), x, _tenth(foot), class_="grid"))
             if self.show_x:
-                cut = x + 3.3 * len(text) > self.width  # half the text would stand outside
+                cut = x + 3.3 * len(text) > self.width  # half the text would be outside
                 along.append(_text(text, self.width if cut else x, bottom + 15, "end" if cut else "middle"))
         group.append(along)
         group.append(drawsvg.Line(LEFT_PX, bottom, self.right, bottom, class_="axis"))
@@ -340,5 +340,5 @@ def _text(text: str, x: float, y: float, anchor: str, look: str = "") -> Any:
 
 
 def _kept(text: str) -> str:
-    """People's words as an attribute: drawsvg writes attributes as they come."""
+    """Text typed by people, escaped for an attribute: drawsvg does not escape."""
     return str(escape(text))

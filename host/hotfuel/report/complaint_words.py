@@ -1,4 +1,4 @@
-"""A complaint and the stops since its repair in words: how hard each stop was, what they show, and what they do not."""
+"""A complaint and the stops since its repair, in words: how hard each stop was, what they show and what they do not."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -28,7 +28,7 @@ def easier(ways: Sequence[Easier]) -> str:
 
 
 def hardness(one: Hardness, shown: Shown) -> str:
-    """What a hot soak asked of the car, in the reader's units; what is not known is named."""
+    """How hard a hot soak was, in the reader's units; unknown conditions are named."""
     if np.isfinite(one.driven_min):
         driven = f"after {one.driven_min:.0f} min of running"
         driven += f", {one.high_speed_min:.0f} min of that at high engine speed" if one.high_speed_min >= 0.5 else ""
@@ -57,7 +57,7 @@ def proof(found: Proof) -> str:
 
 
 def judgement(one: Judgement, shown: Shown) -> list[str]:
-    """Against what the stops were held, what they show, and what weakens that."""
+    """What the stops were compared with, what they show, and what weakens that."""
     return list(_judgement(one, shown))
 
 
@@ -101,7 +101,7 @@ def _judgement(one: Judgement, shown: Shown) -> Iterator[str]:
 
 
 def _room(shown: Shown, stop: Stop) -> str:
-    """The smallest margin of a stop, no finer than its doubt."""
+    """The smallest margin of a stop, no finer than its uncertainty."""
     doubt_degc = next(
         (float(expanded(one.uncertainty_degc)) for one in stop.places if one.smallest_margin_degc == stop.margin_degc), np.nan
     )

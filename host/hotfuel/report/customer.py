@@ -1,4 +1,4 @@
-"""The first page of a report: what a customer keeps, a shop signs and a friend is sent. Words and one picture, laid out on one sheet of paper.
+"""The first page of a report, which a customer keeps and a shop signs: text and one picture on one sheet of paper.
 
 A report makes a `Sheet` of texts, asks `room` how tall its picture may be, draws it, and gives both to `html.page`, whose template calls the macro
 `customer` of customer.html.jinja. The same sheet makes the upright card (card.html.jinja).
@@ -69,7 +69,7 @@ class Sheet:
     weakens: Sequence[str] = ()
     reasons: Sequence[
         str
-    ] = ()  # beneath the card's heading, whose lists end early: why there is no verdict, which fixes it means
+    ] = ()  # below the card's heading, because its lists are cut short: why there is no verdict, for which fixes
     cautions: Sequence[str] = CAUTIONS
     simulated: bool = False  # wholly or in part; simulated_words say what of it
     simulated_words: str = "simulated, no real car"

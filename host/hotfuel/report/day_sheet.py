@@ -1,4 +1,4 @@
-"""A test day on paper: the runs in their order, with room for what a person notes beside each."""
+"""A test day on paper: the runs in their order, with room for notes beside each."""
 
 from pathlib import Path
 

@@ -24,7 +24,7 @@ _MARKS_LABELLED, _BOXES_MOST = 24, 60
 
 @dataclass(frozen=True)
 class Style:
-    """How one place is drawn, everywhere the same."""
+    """How a place is drawn, the same in every chart."""
 
     colour: str
     dash: tuple[int, ...]
@@ -119,7 +119,7 @@ def blank(
     show_y: bool = True,
     narrow: bool = False,
 ) -> Chart:
-    """An empty chart over time; a narrow one has its place beside another, and tells its time zone elsewhere."""
+    """An empty chart over time; a narrow one is placed beside another and shows no time zone."""
     label = "" if narrow else axis.label
     return Chart(name, height, axis.range, y, title, alt, label, show_time, show_y, NARROW_PX if narrow else WIDTH_PX)
 
@@ -197,7 +197,7 @@ def alarm_strip(
 
 
 def fit(*series: np.ndarray, least_span: float, include: Sequence[float] = ()) -> Range:
-    """The vertical range: all finite values with some air, at least `least_span` tall."""
+    """The vertical range: all finite values with some space around them, at least `least_span` tall."""
     known = [values for values in series if np.isfinite(values).any()]
     lows, highs = [float(np.nanmin(values)) for values in known], [float(np.nanmax(values)) for values in known]
     low, high = (min([*lows, *include]), max([*highs, *include])) if known else (0.0, 1.0)

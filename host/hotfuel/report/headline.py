@@ -28,7 +28,7 @@ _WHEN = {
     COLD_START: "while the engine warmed up",
     STANDING: "before the start",
 }
-_SHORT_S, _COLD_DEGC = 600.0, 30.0  # less tells nothing of hot fuel: common practice, no source
+_SHORT_S, _COLD_DEGC = 600.0, 30.0  # less says nothing about hot fuel: common practice, no source
 _SILENT_S, _SILENT_SHARE = 60.0, 0.05  # longer, and more of the recording, is worth a sentence on page one
 _MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
 
@@ -67,7 +67,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             NO_LIMIT, f"The hottest fuel was {_degrees(shown, hot.hottest_degc)}, {where(hot.place)}; how near that is to boiling is not known.",
             f"It was reached at {minute(clock, hot.hottest_at)}. {refused or 'What is missing is the car file with fuel, pressures and altitude.'}",
             (
-                "Mend the car file, and make this page again."
+                "Correct the car file, and make this page again."
                 if refused
                 else "Give the car file with fuel, pressures and altitude, and make this page again.",
             ),
@@ -108,7 +108,7 @@ def _degrees(shown: Shown, degc: float) -> str:
 
 
 def _phase_beyond(near: PlaceSummary, told: Story | None) -> Phase | None:
-    """The phase that held most of the time beyond the limit, else the one in which it came nearest."""
+    """The phase with most of the time beyond the limit, else the one in which the fuel came nearest."""
     if told is None or not told.phases:
         return None
     beyond = [phase for phase in told.phases if near.place in phase.places and phase.places[near.place].act_s > 0]
@@ -138,7 +138,7 @@ def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) ->
 
 
 def _beyond(near: PlaceSummary) -> str:
-    """How long it was beyond the limit at all, where that is longer than it surely boiled."""
+    """How long it was beyond the limit at all, if that is longer than it certainly boiled."""
     if near.beyond_doubt_s <= 0 or spoken(near.beyond_limit_s) == spoken(near.beyond_doubt_s):
         return ""
     return f"It was beyond the limit for {spoken(near.beyond_limit_s)}, by more than the doubt for {spoken(near.beyond_doubt_s)} of them. "
@@ -159,7 +159,7 @@ def _first_upper(text: str) -> str:
 
 
 def _too_little(summary: Summary) -> str:
-    """Why a recording without trouble shows nothing, "" where it does."""
+    """Why a recording without trouble proves nothing, "" if it does."""
     if summary.recorded_s < _SHORT_S:
         return f"Too short to tell anything of hot fuel, {spoken(summary.recorded_s)} in all"
     hot = summary.hottest
@@ -170,7 +170,7 @@ def _too_little(summary: Summary) -> str:
 
 def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]:
     place = place_words(probe_of(near.place))
-    again = "Then repeat the same run on a day as warm, and lay both recordings side by side."
+    again = "Then repeat the same run on a day as warm, and compare both recordings."
     if kind == TOO_LITTLE:
         return ("Record a warm drive of twenty minutes or more, the stop after it, and the start after that.",)
     if kind == BELOW:

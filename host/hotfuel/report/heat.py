@@ -1,4 +1,4 @@
-"""Where the fuel takes up its heat, as a picture and a table: rungs from the tank to the carburettor, a line for each thing the car does."""
+"""Where the fuel takes up its heat, as a picture and a table: rungs from the tank to the carburettor, a line for each phase."""
 
 import numpy as np
 

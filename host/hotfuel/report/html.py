@@ -1,4 +1,4 @@
-"""One stand-alone HTML file: its charts stand in it as pictures, no network; and the same page on paper through a headless browser."""
+"""One stand-alone HTML file with its charts as inline pictures, no network needed; and the same page printed by a headless browser."""
 
 import contextlib
 import functools
@@ -34,7 +34,7 @@ def _templates() -> jinja2.Environment:
 
 
 def _tied(text: str) -> str:
-    """A number stays on its unit's line."""
+    """Keep a number on the same line as its unit."""
     return _BEFORE_UNIT.sub("\u00a0", text)
 
 
@@ -45,7 +45,7 @@ def _part(name: str) -> Markup:
 
 def page(template: str, figures: Mapping[str, Chart], values: Mapping[str, Any]) -> str:
     """The page of a template as text. figures: name -> chart; templates place them as divs[name]. Everything else is escaped."""
-    # Beside the title in the picture one for a narrow screen, where the picture's own would touch its numbers.
+    # A second title above the picture for narrow screens, where the picture's own would touch its numbers.
     over = Markup('<p class="above" aria-hidden="true">{}</p>')
     divs = {name: (over.format(chart.title) if chart.title else Markup()) + chart.svg() for name, chart in figures.items()}
     return (
@@ -97,13 +97,13 @@ def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Pat
         size = f"@page {{ size: {paper}; }} @media print {{ :root {{ --page: {_PAGE_MM[paper]}mm; }} }}"
         with _drawn(text.replace("</head>", f"<style>{size}</style></head>", 1)) as (command, page):
             said = _printed([*command, "--window-size=840,1123", "--no-pdf-header-footer", f"--print-to-pdf={part}", page])
-        if said or not _is_whole(part):  # a browser says nothing of a full disk
+        if said or not _is_whole(part):  # a browser does not report a full disk
             raise InputError(
                 f"{Path(command[0]).name} could not print the page ({said or 'no reason given, perhaps a full disk'}): "
                 "open the HTML file and print it from your browser"
             )
         with open(part, "ab") as file:
-            file.write(b"%" + MARK + b"\n")  # a comment: whose it is, should it be written again
+            file.write(b"%" + MARK + b"\n")  # a comment that marks the file as ours, so that it may be overwritten
     return place
 
 
@@ -142,7 +142,7 @@ def _is_whole(pdf: Path) -> bool:
 
 
 def _printed(command: list[str]) -> str:
-    """Run the browser; "" or the last it said of why it failed."""
+    """Run the browser; returns "" or the last line of why it failed."""
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=_PRINT_TIMEOUT_S, check=False)
     except subprocess.TimeoutExpired:

@@ -1,4 +1,4 @@
-"""The car's notebook: an archive as one page, each car with what was fitted when, each session with one sentence, one number and one picture."""
+"""The car's notebook: an archive as one page. Each car with what was fitted when, each session with a sentence, a number and a picture."""
 
 import os
 from collections.abc import Callable, Iterable, Mapping

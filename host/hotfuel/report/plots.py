@@ -144,7 +144,7 @@ class Plots:
         plot.level(0.0, draw.ACT, 1.6)
         self._marks_and_gaps(plot)
         zero = {"colour": draw.ACT, "width": 1.6, "dash": "", "text": "no margin left", "hatch": ""}
-        needles = [self._line_key(name) for name in self.table if is_behind_needle(name)]  # the others have their key above
+        needles = [self._line_key(name) for name in self.table if is_behind_needle(name)]  # the others have a key above
         return Plot(["overview_margins"], [*needles, zero])
 
     def picture(self, summary: Summary, height: int, phases: Sequence[Phase] = ()) -> Plot:
@@ -194,7 +194,7 @@ class Plots:
         plot = self._figure(key, height, y, title, self._alt_of_place(name), narrow=narrow)
         doing = _stretches(phases, self.axis.seconds)
         draw.stretches(plot, self.axis, doing)
-        if any(shaded for *_, shaded in doing):  # a short stretch has no room for its name
+        if any(shaded for *_, shaded in doing):  # a short stretch is too narrow for its name
             keys.append({"colour": draw.PARKED, "width": 9, "dash": "", "text": "parked (else driving or idling)", "hatch": ""})
         if band is not None:
             plot.band(*band)

@@ -1,4 +1,4 @@
-"""Charts of full-throttle pulls laid over each other from their starts: each a hair on their mean's broad stripe, its 95 % range a band."""
+"""Charts of full-throttle pulls laid over each other from their starts: a thin line each, a thick one for their mean, a band for its 95 % range."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""A person's long texts: cut on the customer's page, whole in the technical part."""
+"""Long texts typed by a person: cut on the customer's page, complete in the technical part."""
 
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
@@ -14,7 +14,7 @@ _MORE = " … (continued in the technical part)"
 
 
 def complaint_and_work(known: Mapping[str, Any], share: float = 1.0) -> tuple[str, str]:
-    """Complaint and work done, of a session's metadata, as they stand on the page: where one was cut, that is said. share: of the room they have."""
+    """Complaint and work done, from a session's metadata, as shown on the page, with a note where one was cut. share: of the room they have."""
     complaint, work_done = (
         textwrap.shorten(str(known.get(key) or ""), int(most * share), placeholder=_MORE) for key, _, most in _TEXTS
     )
@@ -22,7 +22,7 @@ def complaint_and_work(known: Mapping[str, Any], share: float = 1.0) -> tuple[st
 
 
 def simulated(sessions: Sequence[Session]) -> dict[str, Any]:
-    """What a `Sheet` says of sessions of which some are of no real car: its fields `simulated` and `simulated_words`."""
+    """What a `Sheet` says about simulated sessions: its fields `simulated` and `simulated_words`."""
     unique = {id(session): session for session in sessions}.values()
     count = sum(bool(session.metadata.get("simulated")) for session in unique)
     part = f"{count} of {len(unique)} sessions " if count < len(unique) else ""

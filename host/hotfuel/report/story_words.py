@@ -79,7 +79,7 @@ def _hottest(one: Hottest, clock: Clock, shown: Shown) -> str:
 
 
 def _noticed(one: Nearest, told: Story) -> str:
-    """What the driver would have noticed, from what holds the pressure at the place and how far beyond."""
+    """What the driver would have noticed, from what sets the pressure at the place and how far beyond the limit the fuel was."""
     if one.margin_degc > expanded(one.uncertainty_degc):
         return "The driver would have noticed nothing."
     maybe = "may" if one.margin_degc > 0 else "is likely to"

@@ -17,12 +17,12 @@ _ROW_PX, _RUNS_ROW_PX = 40, 56
 _LETTER_PX, _LETTER_WIDE_PX = 6.4, 10.5  # in a narrow picture; in a wide one on a phone, whose print is larger
 SOAK = re.compile(r"(?:(?<=\()|(?<=, )|(?<= a )|(?<=the ))hot soak\b")  # the phase, not a name somebody gave
 _MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
-# Runs of one side lie on lines of their own, so that equal ones are seen apart; by their number, because a picture is the same every time.
+# Vertical offsets of the runs of one side, so that equal ones can be told apart; by number, so that a picture is the same every time.
 _JITTER = (0.0, 0.12, -0.12, 0.06, -0.06)
 
 
 def look(number: int) -> tuple[Style, str]:
-    """Line style and marker of the n-th variant, everywhere the same. The first, the baseline, has hollow markers, the others filled ones."""
+    """Line style and marker of the n-th variant, the same in every chart. The first, the baseline, has hollow markers, the others filled ones."""
     return Style(COLOURS[number % 8], DASHES[number % 8]), _MARKERS[number % len(_MARKERS)]
 
 
@@ -123,7 +123,7 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
 
 
 def plain(text: str) -> str:
-    """The study's words for a reader of the first page, who need not know what a margin or a hot soak is."""
+    """The study's text for readers of the first page, who need not know the words margin and hot soak."""
     return SOAK.sub("hot stop", text.replace("smallest margin", "least room to boiling"))
 
 

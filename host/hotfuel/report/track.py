@@ -1,4 +1,4 @@
-"""The path of laps to scale, north up, as SVG: margin by colour and, doubling it, by shape. No degrees stand on it; its form may still tell where it is."""
+"""The path of laps to scale, north up, as SVG: margin by colour and also by shape. It shows no coordinates, but its form may still reveal where it is."""
 
 import numpy as np
 from markupsafe import Markup, escape

@@ -1,4 +1,4 @@
-"""Sentences and times for people. Numbers come in SI and leave in the reader's units; no sentence promises anything."""
+"""Sentences and times for people. Numbers come in SI and are shown in the reader's units; no sentence promises anything."""
 
 import datetime
 from typing import TYPE_CHECKING, Any
@@ -29,7 +29,7 @@ CAUTIONS = (
 
 
 class Clock:
-    """Times of one recording as its reader wants them: local time if the offset is known, else UTC, else time since the start."""
+    """Times of one recording: local time if the offset is known, else UTC, else time since the start."""
 
     def __init__(self, dates: bool, offset_min: int | None) -> None:
         self.dates = dates
@@ -77,7 +77,7 @@ def minute(clock: Clock, at: Any) -> str:
 
 
 def spoken(seconds: float) -> str:
-    """A length of time as it is said: "45 seconds", "13 minutes", "2 hours 5 minutes"."""
+    """A length of time in words: "45 seconds", "13 minutes", "2 hours 5 minutes"."""
     if seconds < 90:
         return _count(max(round(seconds), 1), "second")
     minutes = round(seconds / 60)
@@ -154,7 +154,7 @@ def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
 
 
 def without_limit(place: PlaceSummary, shown: Shown, clock: Clock) -> str:
-    """The finding where the pressure left no limit, in a sentence or two."""
+    """The finding where there was no limit at the pressure, in a sentence or two."""
     since = f"from {clock.moment(place.no_limit_from)}" + ("" if clock.dates else " after the start")
     return (
         f"At the {place_words(place.place)}, {since}, for {duration(place.no_limit_s)} altogether: "
@@ -193,7 +193,7 @@ def _how_sure(near: PlaceSummary, shown: Shown) -> str:
 
 
 def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -> list[tuple[str, str]]:
-    """(what, value) rows of the conditions the sheet holds for; what is not known is named."""
+    """(what, value) rows of the conditions the sheet holds for; unknown ones are named."""
     car = session.car
     rows = [
         ("Date", clock.day(summary.started) or "not known"),
@@ -245,5 +245,5 @@ def _air(session: Session, shown: Shown) -> str:
 
 
 def today() -> str:
-    """The day this page is made."""
+    """Today's date, for the page."""
     return datetime.date.today().strftime("%-d %B %Y")

@@ -1,7 +1,7 @@
 """The simulated board: the firmware, unmodified, in a process of its own, on a serial port that any reader can open.
 
-One thread here owns the time: it hands the process blocks of samples no faster than `speed` allows, and no faster than the reader takes what the
-board sends.
+One thread here controls the time: it gives the process blocks of samples no faster than `speed` allows, and no faster than the reader takes what
+the board sends.
 """
 
 import collections
@@ -25,8 +25,8 @@ from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
 from hotfuel.simulator.port import open_port
 from hotfuel.simulator.scratch import ScratchFolder
 
-AHEAD = 3  # slices the process may have in hand: keeps it busy, and a fault switched on is felt soon
-IDLE_S = 0.02  # how often a port nobody reads is looked at
+AHEAD = 3  # slices the process may hold: enough to keep it busy, few enough for a fault to act soon after it is switched on
+IDLE_S = 0.02  # how often a port without a reader is checked
 EXIT_S = 5.0
 KILL_S = 1.0
 LAST_BYTES_S = 1.0
@@ -40,7 +40,7 @@ class SimulatedBoard:
 
     source: blocks of samples (see feed.Samples), or an object whose `blocks()` yields them; what the board measures.
     speed: times faster than real time, at most. engine: "micropython", "cpython" or None for the better one installed; `.engine` says which.
-    faults: channel -> fault name or names, from the start on. erase_ms: what erasing a block of flash takes (MicroPython only).
+    faults: channel -> fault name or names, on from the start. erase_ms: how long erasing a block of flash takes (MicroPython only).
     settings: firmware settings, name -> value, as if stored before. link: "pty", "socket" or None. folder: where the flash is kept, else a new one.
     hold_for_reader: True makes the board's time stand still while nobody takes what it sends; default: at any speed but 1.
 
@@ -81,7 +81,7 @@ class SimulatedBoard:
         self._wiring = wiring.read(self._firmware)
         self._supply = Supply(slices(source, senders or Senders(), len(self.chips), speed), speed)
         self._chip_rows = self._wiring.rows(self.chips, settings or {}, barometer, clock_chip)
-        takes_settings = (self._firmware / "settings.py").is_file()  # not every program does
+        takes_settings = (self._firmware / "settings.py").is_file()  # some test programs do not
         self._settings = wiring.settings_text(self.chips, settings or {}) if takes_settings else ""
         self._erase_ms = erase_ms
         self._wall_s = time.time() if wall_s is None else wall_s
@@ -104,7 +104,7 @@ class SimulatedBoard:
         self._stop = threading.Event()
         self._finished = threading.Event()
         self._thread = threading.Thread(target=self._run, name="simulated board", daemon=True)
-        # The thread's own, from here on.
+        # From here on, used by the thread only.
         self._board: process.BoardProcess | None = None
         self._time_us = 0
         self._boot_us = 0
@@ -112,7 +112,7 @@ class SimulatedBoard:
         self._pending = b""
         self._to_board = b""
         self._kill_s = math.inf
-        self._unread_s = -math.inf  # when the reader last had something left to take
+        self._unread_s = -math.inf  # when the reader last had unread data
 
     @property
     def device(self) -> str:
@@ -126,11 +126,11 @@ class SimulatedBoard:
 
     @property
     def time_s(self) -> float:
-        """The simulation's time the board has reached."""
+        """Simulated time that the board has reached, s."""
         return self._time_us / 1e6
 
     def wait(self, timeout_s: float | None = None) -> bool:
-        """Wait until finished; False when the time was up first."""
+        """Wait until finished; False if the time ran out first."""
         return self._finished.wait(timeout_s)
 
     def __enter__(self) -> "SimulatedBoard":
@@ -141,7 +141,7 @@ class SimulatedBoard:
         self.close()
 
     def close(self) -> None:
-        """Take the board away: process, port and flash."""
+        """End the process, close the port and delete the flash."""
         self._stop.set()
         self._waker.send(b"\x00")
         if self._thread.is_alive():
@@ -155,15 +155,15 @@ class SimulatedBoard:
         if self._scratch is not None:
             self._scratch.close()
 
-    # Hands on the board, at any time
+    # What a person could do to the board; may be called at any time
 
     def fault(self, channel: int | str, name: str, on: bool | int = True) -> None:
-        """Switch a fault of a channel's chip (or of "barometer", "clock"): chips/thermocouple.py names them. It stays over resets."""
+        """Switch a fault of a channel's chip (or of "barometer", "clock"): chips/thermocouple.py names them. It persists through resets."""
         index = self._wiring.index_of(self._chip_rows, channel)
         self._change({"chip": index, "fault": name, "on": on})
 
     def bus_stuck(self, bus: str, level: int | None, number: int = 0) -> None:
-        """Hold the data line of "spi" or "i2c" at a level; None lets go."""
+        """Hold the data line of "spi" or "i2c" at a level; None releases it."""
         self._change({"bus": bus, "number": number, "stuck": level})
 
     def receiver_says(self, sentence: bytes) -> None:
@@ -179,15 +179,15 @@ class SimulatedBoard:
         self._order("power_cut", None)
 
     def reboot(self) -> None:
-        """As by the reset input: like a power cut, as the RP2040 cannot tell them apart."""
+        """Reset by the reset input: the same as a power cut, because the RP2040 cannot tell them apart."""
         self.power_cut()
 
     def unplug(self) -> None:
-        """Pull the USB plug: the board, fed by the car, goes on, and what it sends is lost."""
+        """Pull the USB plug: the board runs on from the car's supply, and what it sends is lost."""
         self._order("unplug", None)
 
     def plug(self) -> None:
-        """Put it back: the port is there again under the same name."""
+        """Plug it in again: the port comes back under the same name."""
         self._order("plug", None)
 
     def _change(self, change: dict[str, Any]) -> None:
@@ -236,7 +236,7 @@ class SimulatedBoard:
             self._tell(process.END)
 
     def _turn(self) -> None:
-        """One look at everything that can happen."""
+        """Wait for whatever happens next, and handle it."""
         board = self._board
         reading = self._port.reading()
         timeout_s = IDLE_S
@@ -285,10 +285,10 @@ class SimulatedBoard:
             self._ended(board)
 
     def _feed(self) -> float:
-        """Send what is due; how long until the next is."""
+        """Send what is due; returns how long until the next slice is due, s."""
         while self._supply.in_hand < AHEAD and not self._supply.ended:
             if self._hold and self._plugged and not self._port.reading():
-                return IDLE_S  # nothing is lost before the reader comes
+                return IDLE_S  # time stands still until a reader comes, so that nothing is lost
             wait_s = self._supply.wait_s()
             if self._supply.ended:
                 self._tell(process.END)
@@ -300,7 +300,7 @@ class SimulatedBoard:
 
     def _tell(self, kind: int, content: bytes = b"") -> None:
         if self._board is not None:
-            with contextlib.suppress(OSError):  # gone: its end is seen when its lines are read
+            with contextlib.suppress(OSError):  # it has ended; that is noticed when its lines are read
                 self._board.send(kind, content)
 
     def _obey(self) -> None:
@@ -316,7 +316,7 @@ class SimulatedBoard:
                 self._port.plug()
                 self._plugged = True
             elif kind == "power_cut":
-                self._kill_s = time.monotonic() + KILL_S  # should it not be listening
+                self._kill_s = time.monotonic() + KILL_S  # in case it does not respond
                 self._tell(process.CHANGE, b'{"power": "cut"}')
             else:
                 if kind == "lasting change":
@@ -324,7 +324,7 @@ class SimulatedBoard:
                 self._tell(process.CHANGE, json.dumps(what).encode())
 
     def _ended(self, board: process.BoardProcess) -> None:
-        """The process has gone: by the source's end, by a reset, by a power cut, or it fell over."""
+        """The process has ended: because the source ended, by a reset or a power cut, or because it crashed."""
         self._unread_s = time.monotonic()
         self._drain(board)
         with contextlib.suppress(Exception):
@@ -335,13 +335,13 @@ class SimulatedBoard:
         if code == process.ENDED:
             return
         if code not in (process.RESET_BY_WATCHDOG, process.RESET_SOFT, process.POWER_LOST, -9):
-            self.failure = f"the board's process ended with code {code}: {said or 'no word'}"
+            self.failure = f"the board's process ended with code {code}: {said or 'no message'}"
             return
         self._kill_s = math.inf
         self._boot_us = self._time_us
         if code != process.RESET_SOFT:
             self._cause = 3 if code == process.RESET_BY_WATCHDOG else 1
-        if self._plugged:  # a board that resets goes from the bus and comes back
+        if self._plugged:  # a board that resets leaves the USB bus and comes back
             self._pass_on_what_is_left()
             self._port.unplug()
             self._port.plug()
@@ -349,7 +349,7 @@ class SimulatedBoard:
         self._power_on()
 
     def _drain(self, board: process.BoardProcess) -> None:
-        """What it sent and said last."""
+        """Read the last that it sent and reported."""
         with contextlib.suppress(OSError, EOFError):
             while data := board.receive():
                 self._pending += data if self._hold or self._port.reading() else b""
@@ -360,7 +360,7 @@ class SimulatedBoard:
                     self._time_us = self._boot_us + board_us
 
     def _pass_on_what_is_left(self) -> None:
-        """Before the port goes away: what is in it goes with it."""
+        """Give the reader what is left before the port closes, which would discard it."""
         until = time.monotonic() + LAST_BYTES_S
         while self._port.reading() and not self._delivered() and time.monotonic() < until:
             if self._pending:
@@ -370,7 +370,7 @@ class SimulatedBoard:
             self._pending = b""
 
     def _delivered(self) -> bool:
-        """True when the reader, if there is one, has had everything for a moment: what was written just now does not show at once."""
+        """True once the reader, if there is one, has had everything for a moment: data just written does not show as unread at once."""
         if self._pending or (self._port.reading() and self._port.unread()):
             self._unread_s = time.monotonic()
         return time.monotonic() - self._unread_s > SETTLED_S

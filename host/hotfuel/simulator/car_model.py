@@ -1,4 +1,4 @@
-"""The simulated car: a scenario in, what a board's terminals and inputs see out, in blocks; the truth is kept beside.
+"""The simulated car: from a scenario to what a board's terminals and inputs see, in blocks; the true temperatures are kept too.
 
     model = CarModel(scenarios()["summer drive"])
     for block in model.blocks(): ...
@@ -53,11 +53,11 @@ _CHANCES = ("driver", "day", "start", "box", "probes", "noise")
 
 
 class CarModel:
-    """One run of one car. Cheap to make; the heat is worked out when it is first asked for."""
+    """One run of one car. Cheap to create; the heat is computed on first use."""
 
     def __init__(self, scenario: Scenario = Scenario()) -> None:
         self.scenario = scenario
-        # One stream of chance each, so that another probe or another fix leaves day and driver alone.
+        # A random generator each, so that another probe or fix does not change the day or the driver.
         self._chances = dict(zip(_CHANCES, np.random.SeedSequence(scenario.seed).spawn(len(_CHANCES)), strict=True))
 
     def _chance(self, name: str) -> np.random.Generator:
@@ -133,7 +133,7 @@ class CarModel:
             def at(values: np.ndarray, time_s: np.ndarray = time_s) -> np.ndarray:
                 return np.interp(time_s, known, values)
 
-            now = np.minimum((time_s / STEP_S).astype(int), len(known) - 1)  # switches do not glide
+            now = np.minimum((time_s / STEP_S).astype(int), len(known) - 1)  # switches are not interpolated
             rpm = at(profile.engine_rpm)
             flow, used = at(heat["flow_l_h"]), at(heat["used_l_h"])
             throttle = 100.0 * np.clip(used / self.scenario.engine.full_flow_l_h, 0.0, 1.0)

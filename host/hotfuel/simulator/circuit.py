@@ -1,4 +1,4 @@
-"""A circuit of our own invention, a car that laps on it, and what a satellite receiver would say of that (NMEA 0183). Nothing here is a real place."""
+"""An invented circuit, a car that laps it, and what a satellite receiver would send (NMEA 0183). Nothing here is a real place."""
 
 import datetime
 from collections.abc import Iterator
@@ -32,7 +32,7 @@ class Circuit:
 
     @property
     def length_m(self) -> float:
-        """Once round."""
+        """Length of a lap."""
         return float(self.curve()[0][-1])
 
     def speed_m_s(self) -> np.ndarray:
@@ -59,7 +59,7 @@ class Circuit:
 
 @dataclass(frozen=True)
 class Driven:
-    """Laps as they were: time_s (n,) of each fix, x east, y north in m, speed m/s; crossed_s (laps + 1,): when the line at angle 0 was crossed."""
+    """Laps as driven: time_s (n,) of each fix, x east, y north in m, speed m/s; crossed_s (laps + 1,): when the line at angle 0 was crossed."""
 
     time_s: np.ndarray
     x_m: np.ndarray

@@ -1,4 +1,4 @@
-"""What the driver does: phases in, engine speed, power, fuel used, road speed and height over time out. Roads and car are of our own invention."""
+"""What the driver does: from phases to engine speed, power, fuel used, road speed and height over time. Roads and car are invented."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -86,7 +86,7 @@ class Profile:
 
 
 def drive(phases: Sequence[Phase], engine: Engine, rng: np.random.Generator, variation: float = 1.0) -> Profile:
-    """The phases as one driver drives them this time. variation 0 is the drive as written, 1 what a day's driver adds."""
+    """The phases as one driver drives them. variation: 0 is the drive as written, 1 adds the usual variation of day and driver."""
     if not phases:
         raise InputError("a drive needs at least one phase")
     lengths = [max(4, round(phase.minutes * 60 * (1 + 0.03 * variation * rng.standard_normal()) / STEP_S)) for phase in phases]
@@ -168,7 +168,7 @@ def _geared(speed_km_h: np.ndarray) -> np.ndarray:
 
 
 def wander(rng: np.random.Generator, count: int, memory_s: float) -> np.ndarray:
-    """A first-order wanderer of mean 0, standard deviation 1 and that memory, (count,), every STEP_S."""
+    """First-order noise of mean 0 and standard deviation 1 with this correlation time, (count,), every STEP_S."""
     keep = np.exp(-STEP_S / memory_s)
     kicks = rng.standard_normal(count) * np.sqrt(1 - keep**2)
     kicks[0] = rng.standard_normal()
@@ -181,7 +181,7 @@ def first_order(kicks: np.ndarray, keep: float, before: float) -> np.ndarray:
     return np.fromiter(following, float, len(kicks) + 1)[1:]
 
 
-# Drives. Names of phases are what people call them.
+# Drives. Phases have everyday names.
 
 SUMMER_DRIVE = (
     Phase("cold start", 1.5, "idle"),

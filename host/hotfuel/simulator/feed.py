@@ -1,4 +1,4 @@
-"""From the car model's blocks to what the board's process takes: whole numbers, in slices small enough to keep pace with the wall clock."""
+"""From the car model's blocks to the board's process: whole numbers, in slices small enough to keep pace with the wall clock."""
 
 import collections
 import math
@@ -17,7 +17,7 @@ SENDER_SUPPLY_V = 5.0
 SENDER_DIVIDER = 29.6 / 19.6  # 10 k over 19.6 k at the board's input: 5 V is full scale
 SAMPLES_MOST = 256  # a slice; the board's memory is small
 SLICE_WALL_S = 0.04  # how far the board may run ahead of the wall clock
-LATE_S = 0.25  # further behind the wall clock than this, the lost time is given up rather than caught up
+LATE_S = 0.25  # further behind the wall clock than this, the lost time is dropped, not caught up
 
 _BLOCK_HEAD = "<QIH"
 
@@ -35,7 +35,7 @@ class Senders:
 
     @classmethod
     def of(cls, car: Any) -> "Senders":
-        """Those of a `hotfuel.car.Car`."""
+        """The senders in a `hotfuel.car.Car`."""
         sensors = car.sensors
         return cls(
             sensors.battery_divider,
@@ -93,7 +93,7 @@ class Slice:
 
 @dataclass
 class Samples:
-    """The least a source has to yield: arrays over time. Columns a source leaves out take the values given here."""
+    """What a source must yield at least: arrays over time. Columns that a source leaves out take the defaults given here."""
 
     time_s: np.ndarray
     emf_mv: np.ndarray  # [n, channel]
@@ -176,11 +176,11 @@ def _columns(
 
 
 class Supply:
-    """Slices in their order, none sooner than the wall clock at `speed` allows. Keeps those a board needs again when it starts anew amid them."""
+    """Slices in order, none sooner than the wall clock at `speed` allows. Keeps those that a board needs again if it restarts in between."""
 
     def __init__(self, source: Iterator[Slice], speed: float) -> None:
         self.ended = False
-        self.in_hand = 0  # handed out, and not taken yet
+        self.in_hand = 0  # handed out but not yet taken
         self._source = source
         self._speed = speed
         self._next: Slice | None = None
@@ -210,13 +210,13 @@ class Supply:
         return piece
 
     def taken(self) -> None:
-        """The board has begun with the next of those in hand."""
+        """The board has started on the next slice it holds."""
         self.in_hand -= 1
         while len(self._kept) > self.in_hand + 1:
             self._kept.popleft()
 
     def again(self, from_us: int) -> list[Slice]:
-        """For a board that starts anew at this time: what it needs of those handed out before."""
+        """The slices handed out before that a board restarting at this time needs again."""
         self._kept = collections.deque(piece for piece in self._kept if piece.end_us > from_us)
         self.in_hand = len(self._kept)
         return list(self._kept)

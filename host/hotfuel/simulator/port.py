@@ -21,11 +21,11 @@ except ImportError:  # a system without pseudo-terminals
 else:
     HAVE_PTY = True
 
-SETTLE_S = 0.25  # a reader that has opened the port and thrown away what was in it has done so by now
+SETTLE_S = 0.25  # by then a reader has opened the port and discarded what was in it
 
 
 class Port(Protocol):
-    """What the board's thread needs of a port, whichever way a reader comes to it. `device`: what pyserial opens."""
+    """What the board's thread needs of a port, whichever kind the reader uses. `device`: what pyserial opens."""
 
     device: str
 
@@ -53,7 +53,7 @@ class Port(Protocol):
 
 
 class PtyPort:
-    """A pseudo-terminal behind a name that stays the same over unplugging."""
+    """A pseudo-terminal behind a name that does not change when it is unplugged."""
 
     def __init__(self) -> None:
         self._folder = ScratchFolder()
@@ -78,7 +78,7 @@ class PtyPort:
 
     def unplug(self) -> None:
         if self._master >= 0:
-            Path(self.device).unlink(missing_ok=True)  # first: a reader that sees the port go must not find its name
+            Path(self.device).unlink(missing_ok=True)  # first, so that a reader that sees the port go does not find its name
             os.close(self._master)
             self._master = -1
 
@@ -130,7 +130,7 @@ class PtyPort:
             os.close(slave)
 
     def close(self) -> None:
-        """Take the port away for good."""
+        """Close the port for good."""
         self.unplug()
         self._folder.close()
 
@@ -166,7 +166,7 @@ class SocketPort:
             with contextlib.suppress(BlockingIOError):
                 self._client, _ = self._listener.accept()
                 self._client.setblocking(False)
-                # The board's own port holds little; a reader that stops is to be noticed.
+                # The real port's buffer is small; a reader that stops must be noticed.
                 self._client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 8192)
         return self._client is not None
 

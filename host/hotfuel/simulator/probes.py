@@ -1,7 +1,7 @@
 """From the fuel's temperature to what the amplifier sees: the probe's lag and placement error, its wire, the terminals, noise.
 
 The thermocouple's loop gives E(probe) - E(terminals). The chip measures its own temperature, not the terminals': the gradient between the two,
-growing while the box warms up, goes unnoticed into every reading, as on a real board.
+which grows while the box warms up, enters every reading unseen, as on a real board.
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Starting the board's process: which interpreter, and the two lines to it (its serial port, and the simulation's own)."""
+"""Starts the board's process: which interpreter, and its two channels (its serial port, and the simulation's own)."""
 
 import importlib.util
 import os
@@ -136,7 +136,7 @@ class BoardProcess:
         return answers
 
     def said(self) -> str:
-        """What it wrote to its error output: an interpreter's own last words."""
+        """What it wrote to its error output, where an interpreter says why it failed."""
         self._errors.seek(0)
         return self._errors.read().decode(errors="replace").strip()
 

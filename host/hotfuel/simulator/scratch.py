@@ -1,4 +1,4 @@
-"""Folders that last as long as a simulated board: whoever makes one takes away those whose maker was killed before it could."""
+"""Folders that last as long as a simulated board. Creating one removes those whose process was killed before it could."""
 
 import contextlib
 import os
@@ -9,7 +9,7 @@ from pathlib import Path
 
 try:
     import fcntl
-except ImportError:  # no locks on folders here: what a killed program left stays, as with any temporary file
+except ImportError:  # folders cannot be locked here: what a killed program left stays, as with any temporary file
     fcntl = None  # type: ignore[assignment]
 
 PREFIX = "hotfuel-board-"
@@ -25,7 +25,7 @@ class ScratchFolder:
         self._lock = _locked(self.path)
 
     def close(self) -> None:
-        """Remove the folder with all that is in it."""
+        """Delete the folder and everything in it."""
         shutil.rmtree(self.path, ignore_errors=True)
         if self._lock is not None:
             os.close(self._lock)

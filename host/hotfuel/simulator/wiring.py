@@ -1,4 +1,4 @@
-"""What hangs on the simulated board: read from the firmware's pins.py, which the wiring diagram is drawn from too."""
+"""What is connected to the simulated board: read from the firmware's pins.py, which the wiring diagram is drawn from too."""
 
 import runpy
 from collections.abc import Mapping, Sequence
@@ -80,7 +80,7 @@ class Wiring:
 
 
 def read(firmware: Path) -> Wiring:
-    """From a folder of firmware sources."""
+    """Read the wiring from a folder of firmware sources."""
     plain = runpy.run_path(str(firmware / "pins.py"))
     return Wiring({name: number for name, number, _ in plain["PINS"]}, plain["SPI_ID"], plain["I2C_ID"])
 

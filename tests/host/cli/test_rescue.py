@@ -245,8 +245,8 @@ def test_a_folder_that_goes_away_while_it_is_recorded(hotfuel, board_at, tmp_pat
     assert f"look at it with: hotfuel review {new}" in said
     assert not out.exists()
     if what == "deleted":
-        assert f"{new}: the whole session went on here; Begun in {out}, which went away." in hotfuel("rescue")
-        assert f"its drive went on in {new}" in hotfuel("rescue", out, code=1)
+        assert f"{new}: the whole session was continued here; Begun in {out}, which went away." in hotfuel("rescue")
+        assert f"its drive was continued in {new}" in hotfuel("rescue", out, code=1)
     opened = sessions.open(new)
     assert opened.losses.ticks_missing == 0
     assert opened.losses.pieces_damaged == 0

@@ -170,4 +170,4 @@ def test_an_error_in_a_turn_is_said_once_and_does_not_end_the_page(asked, monkey
             await going
 
     finished(trial())
-    assert said == ["The page cannot go on at this moment (ZeroDivisionError: on trial); the recording is not touched."]
+    assert said == ["The page is not being updated (ZeroDivisionError: on trial); the recording is not affected."]

@@ -79,11 +79,11 @@ def test_on_this_computer_the_link_is_said_and_its_browser_opened_where_there_is
 def test_opened_to_a_network_what_the_link_allows_its_code_and_the_risk_of_plain_http_are_said(monkeypatch, opened):
     lines = said(monkeypatch, False, LINK, "Xk3", False, True)
     assert lines == [
-        f"live page: {LINK}  (whoever has this link can look, mark and end the recording)",
+        f"live page: {LINK}  (anyone with this link can watch, mark and end the recording)",
         invitation.code(LINK),
         invitation.PLAIN_RISK,
     ]
-    assert "Over plain HTTP everybody in this network can read along" in invitation.PLAIN_RISK
+    assert "Over plain HTTP anyone on this network can read the page" in invitation.PLAIN_RISK
     assert "--certificate" in invitation.PLAIN_RISK
     assert invitation.PLAIN_RISK not in said(monkeypatch, False, LINK.replace("http", "https"), "Xk3", True, True)
 

@@ -249,11 +249,11 @@ def test_an_idle_forecast_past_the_limit_says_past_and_is_no_finer_than_its_band
 def test_a_part_of_the_board_that_could_not_start_is_said():
     board = {"store_free_kb": 900, "frames_stored": 0, "failed": 1 | 4}
     told = wording.panel(situation(place(), health=HEALTH | {"board": board}), Shown("us"))
-    assert "part of the board could not start: its lamp warns of nothing, it never sleeps" in told["flags"][0]
+    assert "part of the board could not start: its lamp gives no warning, it never sleeps" in told["flags"][0]
     row = next(row for row in told["health"] if row["name"] == "board failed")
     assert row["bad"]
     settings = wording.panel(situation(place(), health=HEALTH | {"board": board | {"failed": 8}}), Shown("us"))["flags"][0]
-    assert "works with the defaults" in settings and "hotfuel board settings" in settings and "install" not in settings
+    assert "uses the defaults" in settings and "hotfuel board settings" in settings and "install" not in settings
     assert "hotfuel board install" in row["text"]
     told = wording.panel(situation(place(), health=HEALTH | {"board": board | {"failed": 0}}), Shown("us"))
     assert told["flags"] == []

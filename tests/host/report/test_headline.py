@@ -179,4 +179,4 @@ def test_a_car_file_that_cannot_be_used_is_not_called_missing(drive):
     head = headline(summary, None, Shown("us"), CLOCK, refused)
     assert head.kind == NO_LIMIT
     assert refused in head.basis and "missing" not in head.basis
-    assert head.next_steps == ("Mend the car file, and make this page again.",)
+    assert head.next_steps == ("Correct the car file, and make this page again.",)

@@ -21,7 +21,7 @@ class DS3231(I2CDevice):
         self._written = {}
 
     def set_fault(self, name, on=True):
-        """Also "stopped": the battery was empty, the clock began anew at 2000-01-01."""
+        """Also "stopped": the battery was empty and the clock restarted at 2000-01-01."""
         if name == "stopped":
             if on:
                 self.status |= OSCILLATOR_STOPPED
@@ -37,7 +37,7 @@ class DS3231(I2CDevice):
         return self.world.wall_s + (self.world.boot_us + self.clock.now_us) // 1000000
 
     def read_into(self, into):
-        """The time is taken over at the transfer's start, so that it cannot change in the middle."""
+        """The time is latched at the start of the transfer, so that it cannot change during it."""
         year, month, day, hour, minute, second, weekday, _ = date_and_time(self.seconds())
         for at, value in enumerate((second, minute, hour, weekday + 1, day, month, year % 100)):
             self._taken[at] = value // 10 << 4 | value % 10

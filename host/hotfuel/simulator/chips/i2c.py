@@ -16,7 +16,7 @@ class I2CDevice:
         raise NotImplementedError
 
     def store(self, register, byte):
-        """A register is written; read-only ones take no notice."""
+        """A register is written; read-only ones ignore it."""
         raise NotImplementedError
 
     def answers(self):

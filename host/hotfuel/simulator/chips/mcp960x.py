@@ -128,7 +128,7 @@ class MCP9601(I2CDevice, Terminals):
 
 
 class MCP9600(MCP9601):
-    """The MCP9601's elder, which finds no open or short circuit."""
+    """The older MCP9600, which detects no open or short circuit."""
 
     id_and_revision = 0x4010
     detects_open = False

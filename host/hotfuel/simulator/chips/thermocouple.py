@@ -6,7 +6,7 @@ FAULTS = (
     "supply_short",  # T+ touches the supply
     "reversed",  # T+ and T- swapped
     "gone",  # no power, or its select or bus wire is off
-    "frozen",  # answers, and converts no more
+    "frozen",  # answers, but no longer converts
     "brown_out",  # the supply dips once: registers back to their reset values
 )
 
@@ -42,17 +42,17 @@ class Terminals:
         return self.broken.get(fault, False)
 
     def answers(self):
-        """False: nobody there to drive the wires."""
+        """False if no chip drives the wires."""
         return not self.has("gone")
 
     def catch_up(self):
-        """Finish what was to be finished by now."""
+        """Finish everything that is due by now."""
 
     def power_on(self):
         raise NotImplementedError
 
     def emf_nv(self, at_us):
-        """The differential voltage. An open input floats near its bias: an unsuspicious 0 V, the cold junction's temperature."""
+        """The differential voltage. An open input floats near its bias: 0 V, which looks like the cold junction's temperature."""
         if self.has("open_circuit"):
             emf_nv = 0
         else:

@@ -1,6 +1,6 @@
 """A stand-in for MicroPython's `machine` as the rp2 port of 1.24 documents it, on a simulated clock; runs under MicroPython's unix port and CPython.
 
-What the simulation lets slip beyond the real module: `simulated_speed`, how many times faster than real time the board runs at most.
+Beyond the real module it has `simulated_speed`, how many times faster than real time the board runs at most.
 """
 
 from .buses import I2C, SPI, UART  # noqa: F401 - this and the next ones are what the module is for

@@ -10,7 +10,7 @@ MICROPYTHON = sys.implementation.name == "micropython"
 
 
 def install():
-    """From here on the program's `import machine`, `time`, `select`, `rp2`, `micropython` get the stand-ins."""
+    """Make the program's `import machine`, `time`, `select`, `rp2`, `micropython` load the stand-ins."""
     sys.modules["machine"] = machine
     sys.modules["time"] = standin_time
     sys.modules["select"] = standin_select
@@ -20,7 +20,7 @@ def install():
 
 
 def power_on(channels, boot_us=0):
-    """Everything as before the first instruction: time 0, no wiring, an empty world of `channels` thermocouples."""
+    """Reset everything to power-on: time 0, no wiring, an empty world of `channels` thermocouples."""
     clock.start()
     rtc.start()
     for line in pins.lines:
@@ -58,7 +58,7 @@ def rail(models):
 
 
 def store_settings(text):
-    """Put settings into the board's memory as its owner did before, by the firmware's own means: lines of name=value."""
+    """Store settings as if set earlier, through the firmware's own code: lines of name=value."""
     import settings
     import twinfile
 
@@ -66,7 +66,7 @@ def store_settings(text):
 
 
 def print_exception(error):
-    """As the port does: onto the serial port, between the frames."""
+    """Print it on the serial port, between the frames, as the port does."""
     if MICROPYTHON:
         sys.print_exception(error, sys.stdout)
     else:

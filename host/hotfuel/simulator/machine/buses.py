@@ -1,6 +1,6 @@
 """machine.SPI and machine.I2C of the rp2 port: bytes go to the chip models that are wired up, and take the time they take.
 
-The program may hold MicroPython's heap lock to prove that it allocates nothing; the models do allocate, so the lock is put aside while they work.
+The program may hold MicroPython's heap lock to prove that it allocates nothing; the models do allocate, so the lock is lifted while they work.
 """
 
 from .clock import clock
@@ -108,7 +108,7 @@ class SPI:
 
 
 class UART:
-    """What came is in `received` until the program takes it; more than rxbuf is lost, as on the port."""
+    """Received bytes stay in `received` until the program reads them; more than rxbuf is lost, as on the port."""
 
     received = {0: b"", 1: b""}
 

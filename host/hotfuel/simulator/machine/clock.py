@@ -126,12 +126,12 @@ class Clock:
         if self._running or self._held:
             return
         self._running = True
-        # Those that wait now. What they leave behind has its turn at the program's next call: a slow callback does not stop the program for good.
+        # Only those waiting now. What they schedule runs at the program's next call, so that a slow callback cannot block the program for ever.
         for _ in range(len(self._waiting)):
             function, argument = self._waiting.pop(0)
             try:
                 function(argument)
-            except Exception as error:  # the port prints it and goes on
+            except Exception as error:  # the port prints it and continues
                 if self.on_exception is not None:
                     self.on_exception(error)
         self._running = False

@@ -84,7 +84,7 @@ class Flash:
             clock.stop_world(self.erase_ms * 1000)
 
     def _change(self, length):
-        """How many bytes of this change still happen."""
+        """How many bytes of this change still take effect."""
         self.changes += 1
         if self.stop_after is None or self.changes < self.stop_after:
             return length
@@ -111,5 +111,5 @@ class FlashFile(Flash):
 
     def _write(self, at, data):
         self._file.seek(at)
-        # Unbuffered, and no flush: MicroPython waits for the disk in it, and what the system has been given outlives the process.
+        # Unbuffered and never flushed: under MicroPython a flush waits for the disk, and what has been written outlives the process anyway.
         self._file.write(data)

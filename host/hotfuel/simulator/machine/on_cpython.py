@@ -15,7 +15,7 @@ FREE_BYTES = 150000  # what gc.mem_free() says: CPython has no such heap
 
 
 class Port:
-    """stdin.buffer or stdout.buffer of the board: nothing is kept back, so that poll tells the truth."""
+    """stdin.buffer or stdout.buffer of the board, unbuffered, so that poll is right."""
 
     def __init__(self, number, receive, send):
         self._number = number

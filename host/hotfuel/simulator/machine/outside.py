@@ -1,4 +1,4 @@
-"""The line to the host that runs the simulation: blocks of samples, faults, hands on the pins. It also is the clock's leash.
+"""The line to the host that runs the simulation: blocks of samples, faults, hands on the pins. It also limits how far the clock may run.
 
 Host to board: kind (u8), length (u32), content. Board to host: kind (u8), the board's time (u64, us).
 """
@@ -19,7 +19,7 @@ ANSWER = "<BQ"
 
 
 class Hands(Alarm):
-    """Pins that somebody outside moves at known times."""
+    """Pins that are switched from outside at known times."""
 
     def __init__(self):
         self._moves = []  # (time, pin number, level or None), in order of time
@@ -88,7 +88,7 @@ class Outside:
         clock.grant(0)
 
     def ask_for_more(self, _clock):
-        """Wait for the next block; what else comes is done at once."""
+        """Wait for the next block; anything else that arrives is handled at once."""
         before_us = clock.granted_us
         while clock.granted_us == before_us:
             kind, content = self._message()

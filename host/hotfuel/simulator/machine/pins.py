@@ -17,7 +17,7 @@ class Line:
         self.driving = False
         self.out = 0
         self.pull_up = False
-        self.held = None  # the level somebody outside holds it at
+        self.held = None  # the level it is held at from outside
         self.listener = None  # function(level): a chip whose select or enable input this is
         self.handler = None
         self.trigger = 0
@@ -37,7 +37,7 @@ class Line:
             self.listener(level)
 
     def hold(self, level):
-        """Somebody outside puts the wire at `level`; None lets go."""
+        """Hold the wire at `level` from outside; None releases it."""
         before = self.level()
         self.held = level
         self.edge(before, self.level())
@@ -139,7 +139,7 @@ class ADC:
 
 
 class PWM:
-    """A square wave on a pin, remembered only: `frequency` in Hz and `duty` of 65536."""
+    """A square wave on a pin, only recorded: `frequency` in Hz and `duty` of 65536."""
 
     def __init__(self, pin, *, freq=-1, duty_u16=-1, duty_ns=-1, invert=False):
         self.pin = pin

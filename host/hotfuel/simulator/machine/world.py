@@ -1,4 +1,4 @@
-"""What is outside the board: voltages at the thermocouple terminals, temperatures, pressures, pins held by somebody.
+"""What is outside the board: voltages at the thermocouple terminals, temperatures, pressures, pins held from outside.
 
 The host hands it over in blocks of samples; each holds from its own moment to the next one's. Whole numbers only.
 """
