@@ -1,4 +1,4 @@
-"""The box to build: a stripboard layout worked out from the netlist, and the drilling plan. Holes count from 1, strips from A down; 2.54 mm apart.
+"""The box to build: a stripboard layout computed from the netlist, and the drilling plan. Holes count from 1, strips from A down; 2.54 mm apart.
 
 Rule of the layout: a half strip carries one net, cut in column CUT. Modules (Pico, amplifiers, U2 to U4, U11, clock, barometer) stand off the board on
 their own carriers; their leads go to the strip of their net. Ground and 3V3 come to several strips: link them with the wires of links().

@@ -1,4 +1,4 @@
-"""Every case of the simulation: what comes down the battery lead, what is shorted, which corner; and its run to a row of figures."""
+"""Every case of the simulation: the pulse on the battery lead, the short, the corner; and its run, reduced to a row of figures."""
 
 import dataclasses
 import functools
@@ -27,7 +27,7 @@ FAULTS = {
     "probe's wire to ground": [("J1P", "GND", 0.01)],
     "battery-sense lead to ground": [("SENSE", "GND", 0.01)],
 }
-GIVEN_UP = {"lamp's feed to battery": "LP1"}  # the lamp may die of it; nothing else may
+GIVEN_UP = {"lamp's feed to battery": "LP1"}  # this may destroy the lamp, but nothing else
 AMBIENTS_DEGC = (-20.0, 25.0, 85.0)
 PIN_OF_PROBE_MOST_V = 45.0  # MAX31856 data sheet 19-7534, general description: inputs protected up to 45 V either way
 
@@ -105,7 +105,7 @@ START_S = {
     "pulse 3a": 5e-5,
     "pulse 3b": 5e-5,
     "load dump": 0.0,
-}  # what comes before is only the start
+}  # before that the circuit is only settling
 
 
 def pulse_rows():

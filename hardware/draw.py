@@ -33,7 +33,7 @@ def drawings():
 
 
 def main(arguments):
-    """Writes the drawings; with --check only says which are not as drawn now."""
+    """Writes the drawings; with --check only lists those that are out of date."""
     stale = []
     for name, text in drawings().items():
         path = HERE / name

@@ -1,6 +1,6 @@
-"""How far a probe reads its fitting instead of the fuel, and how late: a textbook calculation, and the tables of PROBES.md: python hardware/fin.py
+"""How much of its fitting's temperature a probe reads, and how late: a textbook calculation, and the tables of PROBES.md: python hardware/fin.py
 
-A second way beside hotfuel.temperature.accuracy.placement_share, on purpose with another film correlation and another tip condition.
+An independent check of hotfuel.temperature.accuracy.placement_share: deliberately with another film correlation and another tip condition.
 Fin with convection at its tip: Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, table 3.4, case A. Film on a cylinder in cross flow: Hilpert's
 constants, same book, table 7.2, with Pr^(1/3). Both from memory; the test holds them against the other calculation.
 """

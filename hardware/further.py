@@ -1,4 +1,4 @@
-"""What a box can have besides: a converter for voltages, flow meters, a satellite receiver. The circuit as data, as in netlist.py, and its drawing.
+"""Optional additions to a box: a converter for voltages, flow meters, a satellite receiver. The circuit as data, as in netlist.py, and its drawing.
 
 Rails, I2C and their pull-ups are the box's own (netlist.py); the leads begin at the same pins of the Pico.
 """
@@ -8,7 +8,7 @@ from netlist import Part, _c, _clamp, _esd, _r
 from pen import GROUPS, QUIET, Sheet
 
 VOLTAGES = 4
-SERIES_OHM, SHUNT_OHM = 15e3, 27e3  # 5 V become 3.2 V; of 0.1 %, because nothing calibrates them unless somebody does
+SERIES_OHM, SHUNT_OHM = 15e3, 27e3  # divides 5 V to 3.2 V; 0.1 % parts, because the divider is usually not calibrated
 METERS = 2
 
 

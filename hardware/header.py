@@ -25,7 +25,7 @@ def group(name):
 
 
 def value(mark):
-    """What the netlist says of a part."""
+    """A part's value in the netlist."""
     return netlist.PARTS[mark].value
 
 

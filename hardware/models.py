@@ -1,4 +1,4 @@
-"""What the circuit simulator is told of each part, and from where. Typical curves; the corners move what the data sheets bound.
+"""The models of the circuit simulator and their sources. Typical curves; the corners vary what the data sheets bound.
 
 Name -> (SPICE model, source). Where it says "fit", the parameters were fitted to the limits named, so that the model lies at or beside them.
 """

@@ -67,7 +67,7 @@ def _amplifier(channel, positive, negative):
 
 
 def _pico():
-    """U1 by what is wired to it: rails by their name, GPIOs by their name in firmware/pins.py."""
+    """U1 by what is wired to it: rails and GPIOs by name, the latter as in firmware/pins.py."""
     names = (
         "spi_miso", "spi_sck", "spi_mosi", "select_0", "select_1", "select_2", "i2c_sda", "i2c_scl", "engine_pulses", "ignition",
         "button", "lamp", "buzzer", "sensor_rail", "battery", "fuel_pressure",
@@ -77,7 +77,7 @@ def _pico():
 
 
 PARTS = {
-    # The supply pod: everything that a load dump or a short can make hot, in a small metal box of its own
+    # The supply pod: everything that a load dump or a short can make hot, in its own small metal box
     "F1": Part("fuse", "3 A", {"1": "BATTERY", "2": "12V"}, amp=3.0, volt=32.0, place="car"),
     "D1": _d("3 A 400 V", "RECTIFIER", "12V", "VD", 400.0, 3.0, 20.0, 175.0, "pod"),
     "F2": Part("thermal cut-off", "117 °C", {"1": "VD", "2": "VT"}, amp=10.0, volt=250.0, top_degc=117.0, place="pod"),
@@ -218,7 +218,7 @@ for _n in range(3):
     PARTS[f"J{_n + 1}"] = Part("socket", "K plug", {"+": f"J{_n + 1}P", "-": f"J{_n + 1}N"})
     PARTS[f"TC{_n + 1}"] = Part("thermocouple", "type K, insulated", {"+": f"J{_n + 1}P", "-": f"J{_n + 1}N"}, place="car")
 
-# Leads that come from the car and end at no part of ours: net -> where it comes from
+# Leads from the car that end at none of our parts: net -> where it comes from
 FROM_THE_CAR = {
     "BATTERY": "the battery's positive post",
     "IGNITION": "a wire live with the ignition on, through a fuse",

@@ -27,7 +27,7 @@ STOPS = {
     "reversed": "D1 blocks",
     "starting": "C2 and U2 from 4.5 V",
 }
-ENDS = ("pulse 2b", "reversed")  # cases in which the source itself ends
+ENDS = ("pulse 2b", "reversed")  # cases in which the supply itself drops out
 
 
 def _table(head, rows):
@@ -114,7 +114,7 @@ def _between(text, name, table, page):
 
 
 def main(arguments):
-    """Writes the tables; with --check only says which pages are stale."""
+    """Writes the tables; with --check only lists pages that are out of date."""
     stale = []
     for page, tables in TABLES.items():
         path = HERE / page

@@ -1,4 +1,4 @@
-"""A sheet of paper and a pen: the few symbols the drawings need, written as SVG. Coordinates in px, y downwards."""
+"""The few symbols the drawings need, written as SVG. Coordinates in px, y downwards."""
 
 from html import escape
 
@@ -68,11 +68,11 @@ class Sheet:
         self.stroke(*points, data_nets=" ".join(nets))
 
     def end(self, x, y, mark, pin):
-        """A pin of a part that is drawn stroke by stroke."""
+        """Record a pin of a part that is drawn stroke by stroke."""
         self.ends.append((mark, (pin,), ((x, y),)))
 
     def name(self, x, y, net):
-        """What a point is on, where no rail stands."""
+        """Name the net at a point without a rail symbol."""
         self.named.append(((x, y), net))
 
     def stroke(self, *points, colour=INK, width=1.7, **more):
@@ -85,7 +85,7 @@ class Sheet:
         self.add("circle", cx=x, cy=y, r=3, fill=colour)
 
     def ref(self, x, y, mark, value="", anchor="middle"):
-        """A part's mark as it stands in bom.csv, its value under it."""
+        """A part's mark as in bom.csv, with its value below."""
         self.text(x, y, mark, 11, anchor, weight="bold", class_="ref")
         if value:
             self.text(x, y + 13, value, 10.5, anchor, QUIET)
@@ -97,7 +97,7 @@ class Sheet:
             self.stroke((x - half, y + 6 + 4 * row), (x + half, y + 6 + 4 * row))
 
     def rail(self, x, y, name, colour=GROUPS["supply"]):
-        """A supply by its name, the bar on top of a lead that ends at (x, y)."""
+        """A named supply: a bar on top of a lead that ends at (x, y)."""
         self.name(x, y, name)
         self.stroke((x, y), (x, y - 8), colour=colour)
         self.stroke((x - 9, y - 8), (x + 9, y - 8), colour=colour, width=2.2)

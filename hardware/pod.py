@@ -1,7 +1,7 @@
-"""The supply pod inside, to scale: what sits where in its box, and the islands of its small board, held against the netlist by a test.
+"""The supply pod inside, to scale: where everything sits in its box, and the islands of its small board, which a test checks against the netlist.
 
 The board is copper-clad laminate, one side: cut the gaps between the islands with a knife or a file; the parts sit on the copper. Millimetres, from the
-board's lower left corner, seen from the copper. It stands on nylon, so that no screw joins copper and box.
+board's lower left corner, seen from the copper. It is mounted on nylon, so that no screw connects the copper to the box.
 """
 
 from box import FACES, HOLES

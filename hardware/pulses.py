@@ -1,4 +1,4 @@
-"""What the standards send down the battery lead of a 12 V car, as corner points of voltage against time.
+"""The standards' test pulses on the battery lead of a 12 V car, as corner points of voltage against time.
 
 Levels are those of ISO 7637-2:2011 and ISO 16750-2:2012, as far as others have published them (LEVELS); where two differ, the harsher one. What nobody
 was found to publish stands as from memory: verify the edition. The older ISO/TR 7637/1:1990 has lower levels throughout.
@@ -32,11 +32,11 @@ MEMORY = (
     "starting profile I, ",
     "starting profile II, ",
     "starting profile IV, ",
-)  # cases whose level nobody was found to publish
+)  # cases for whose level no publication was found
 RUNNING_V = 13.5  # the alternator charges; 14 V before a load dump
 LOAD_DUMP_CORNERS = [(us, ri, td) for us in (79.0, 101.0) for ri in (0.5, 4.0) for td in (0.04, 0.4)]
 LOAD_DUMP_PULSES, LOAD_DUMP_EVERY_S = 10, 60.0
-DIP_S = 0.05  # of 15 to 50 ms published
+DIP_S = 0.05  # published: 15 to 50 ms
 # ISO 16750-2 starting profile, 12 V: level, dip V, V while the starter turns, s of turning, ms of rise at its end
 STARTING = (
     ("I", 8.0, 9.5, 1.0, 40.0),
@@ -74,7 +74,7 @@ def load_dump(us, ri, td, clamp_v=None):
 
 
 def steady(name, volts, ohm=0.01):
-    """A voltage that stays, ramped up so that capacitors begin empty."""
+    """A constant voltage, ramped up so that capacitors start empty."""
     return Pulse(name, [(0.0, 0.0), (0.1, volts)], ohm, 0.6, 5e-4)
 
 

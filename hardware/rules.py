@@ -1,6 +1,6 @@
-"""The electrical rule check: what must hold for any circuit, whatever it does. Each function returns sentences; none is a clean net list.
+"""The electrical rule check: what must hold for any circuit. Each function returns sentences; none means a clean netlist.
 
-Written here because the rules are few and need this project's ratings; a library for it (skidl) brings part libraries and a language of its own.
+Written here because the rules are few and need this project's ratings; the library for it (skidl) comes with part libraries and its own language.
 """
 
 from collections import Counter
@@ -55,7 +55,7 @@ def pin_type(mark, pin, pins):
 
 
 CONDUCT = ("resistor", "diode", "LED", "fuse", "thermal cut-off", "switch", "suppressor", "buzzer", "thermocouple")
-FEED_OHM = 20.0  # a supply comes through no more than this
+FEED_OHM = 20.0  # a supply may come through at most this much
 
 
 def _feeds(part):
@@ -63,7 +63,7 @@ def _feeds(part):
 
 
 def _reaches(nets, start, drivers, through):
-    """True when a net that is driven can be reached from `start` through parts that conduct."""
+    """True if a driven net can be reached from `start` through parts that conduct."""
     seen, todo = {start}, [start]
     while todo:
         net = todo.pop()
@@ -95,7 +95,7 @@ def undriven(pins):
 
 
 def fights(pins):
-    """Nets with two outputs that both push."""
+    """Nets with two push-pull outputs."""
     rows = []
     for net, there in netlist.nets().items():
         pushing = [f"{mark}.{pin}" for mark, pin in there if pin_type(mark, pin, pins) in ("out", "supply_out")]
@@ -105,7 +105,7 @@ def fights(pins):
 
 
 def loose():
-    """Nets with one pin only that do not come from the car."""
+    """Nets with only one pin that do not come from the car."""
     return [
         f"{net}: only {there[0][0]}.{there[0][1]} is on it"
         for net, there in netlist.nets().items()
@@ -125,7 +125,7 @@ def unreferenced_grounds(pins):
 
 
 def pins_off_their_net(pins, channels=3):
-    """Rows of firmware/pins.py that are not on a net of their own at U1, in the box or among what it can have besides (further.py); but for the selects of
+    """Rows of firmware/pins.py that do not have their own net at U1, in the box or among its optional additions (further.py); except for the selects of
     channels not fitted."""
     free = {f"select_{channel}" for channel in range(channels, 8)}
     drawings = (netlist.PARTS, further.PARTS)
@@ -139,10 +139,10 @@ def pins_off_their_net(pins, channels=3):
 
 
 def select_low_v(mark, pull_up_ohm=10e3, rail_v=3.3, output_low_v=0.0):
-    """What a module with its own pull-up sees on its select while the board holds it low, V."""
+    """Voltage at the select of a module with its own pull-up while the board holds it low, V."""
     return output_low_v + (rail_v - output_low_v) * netlist.ohm(mark) / (netlist.ohm(mark) + pull_up_ohm)
 
 
 def all_rows(pins):
-    """Every sentence of every rule."""
+    """The sentences of all rules."""
     return undriven(pins) + fights(pins) + loose() + unreferenced_grounds(pins) + pins_off_their_net(pins)

@@ -1,4 +1,4 @@
-"""Runs every case in ngspice and writes what came out: simulated.csv, waveforms.svg. python hardware/simulate.py (about two minutes)"""
+"""Runs every case in ngspice and writes the results: simulated.csv, waveforms.svg. python hardware/simulate.py (about two minutes)"""
 
 import csv
 import dataclasses
@@ -18,7 +18,7 @@ DIGITS = {"vin_v": 1, "low_3v3_v": 2, "amp": 2, "a2s": 3, "r1_joule": 2, "r1_deg
 
 
 def written(row):
-    """A cases.Row as the texts of simulated.csv."""
+    """A cases.Row as the cells of simulated.csv."""
     values = dataclasses.asdict(row) | {"troubles": "; ".join(row.troubles)}
     return {name: f"{abs(values[name]):.{DIGITS[name]}f}" if name in DIGITS else values[name] for name in COLUMNS}
 
@@ -66,7 +66,7 @@ def waveforms():
 
 
 def main():
-    """Runs all, writes both files; 1 when a part is over its rating."""
+    """Runs all cases and writes both files; returns 1 if a part is over its rating."""
     if not spice.available():
         print("ngspice is not installed here; on Debian: apt-get install ngspice")
         return 2

@@ -9,9 +9,9 @@ import models
 import netlist
 import numpy as np
 
-AWAKE_OHM, ASLEEP_OHM = 3.3 / 0.027, 3.3 / 0.0015  # what the Pico draws at 3.3 V, as supply.py counts it
+AWAKE_OHM, ASLEEP_OHM = 3.3 / 0.027, 3.3 / 0.0015  # the Pico's current at 3.3 V, as in supply.py
 CONVERTER_LEAST_V = 4.5
-TIMEOUT_S = 20  # a run takes about one; one that hangs is tried another way
+TIMEOUT_S = 20  # a run takes about one; one that hangs is tried with another method
 
 
 def available():
@@ -20,7 +20,7 @@ def available():
 
 
 def node(net):
-    """A net's name as ngspice takes it."""
+    """A net's name as ngspice accepts it."""
     return "0" if net == "GND" else net.lower().replace("+", "_p").replace("-", "_m")
 
 

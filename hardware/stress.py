@@ -1,4 +1,4 @@
-"""What the waveforms do to each part, and the rules a part is held to.
+"""The stress that the waveforms put on each part, and the rules for it.
 
 Derating (common practice, no source, but where named): steady stress at most these shares of the data sheet's rating; pulses may use the whole rating.
 """
@@ -23,7 +23,7 @@ def kind_of(part):
 
 
 def allowed_w(part, around_degc):
-    """Power a resistor may take for good where it is `around_degc`, before derating by WATT_SHARE: full to 70 degC (25 for R1), none at its top."""
+    """Power a resistor may take continuously at `around_degc`, before derating by WATT_SHARE: full to 70 degC (25 for R1), none at its maximum."""
     full_at = 25.0 if part.top_degc == 200.0 else 70.0
     return part.watt * np.clip((part.top_degc - around_degc) / (part.top_degc - full_at), 0.0, 1.0)
 

@@ -1,4 +1,4 @@
-"""The sums behind SUPPLY.md: current drawn, days of standing, load dump by hand, dividers. Nothing here was measured: python hardware/supply.py"""
+"""The calculations behind SUPPLY.md: current drawn, days parked, load dump by hand, dividers. Nothing here was measured: python hardware/supply.py"""
 
 import math
 import sys
@@ -59,7 +59,7 @@ def draw_ma(state):
 
 
 def standing_days(after_key_off_h=1.0):
-    """Days until the usable share of the battery is gone, the box alone drawing."""
+    """Days until the usable share of the battery is gone, with the box as the only load."""
     left_mah = 1000 * BATTERY_AH * USABLE_SHARE - draw_ma("awake") * after_key_off_h
     return left_mah / draw_ma("asleep") / 24
 
@@ -79,7 +79,7 @@ def load_dump(peak_v, source_ohm, length_s, before_v=14.0, step_s=1e-5):
 
 
 def converter_input_v(battery_v):
-    """What U2 gets behind D1 and R1 while the box is awake; 0 if the current cannot be had."""
+    """Voltage at U2 behind D1 and R1 while the box is awake; 0 if that current cannot flow."""
     watts = draw_ma("awake") / 1000 * BATTERY_V
     open_v = battery_v - DIODE_V
     root = open_v**2 - 4 * R1_OHM * watts
@@ -87,7 +87,7 @@ def converter_input_v(battery_v):
 
 
 def hold_up_ms(from_battery_v=12.0):
-    """How long C2 alone feeds the box, down to the least input of U2."""
+    """How long C2 alone supplies the box, down to U2's minimum input."""
     full_v = converter_input_v(from_battery_v)
     watts = draw_ma("awake") / 1000 * BATTERY_V
     return 1000 * 0.5 * C2_F * (full_v**2 - CONVERTER_LEAST_V**2) / watts

@@ -1,4 +1,4 @@
-"""Heat: ten pulses through the suppressor and R1, and a short behind R1 that lasts, in the supply pod. Small thermal networks, stepped in time.
+"""Heat in the supply pod: ten pulses through the suppressor and R1, and a lasting short behind R1. Small thermal networks, stepped in time.
 
 The pod: aluminium, 110 x 60 x 30 mm, 150 g (a usual die-cast box). Film of air and radiation 5 W/m2K (still air, boxed in) to 15 (free, draughty).
 """

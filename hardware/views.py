@@ -1,4 +1,4 @@
-"""The other drawings: pin map, lamp card, what sits where in the car, probe placement."""
+"""The other drawings: pin map, lamp card, where things sit in the car, probe placement."""
 
 from header import HEADER, OTHER, group, names_by_header
 from pen import GROUPS, INK, QUIET, Sheet
@@ -62,7 +62,7 @@ def pin_map(pins):
     return sheet
 
 
-# How each pattern reads on the card, most urgent first: pattern, what it means
+# The card's text for each pattern, most urgent first: pattern, what it means
 CARD = (
     ("act", "fast", "act: a place is at its limit"),
     ("warn", "long", "warn: a place comes near its limit"),
@@ -113,7 +113,7 @@ def lamp_card(lamp):
 
 
 def car():
-    """What is built and where it sits."""
+    """What you build, and where it sits."""
     sheet = Sheet(1180, 500, "What sits where in the car")
     sheet.text(30, 36, "What you build, and where it sits", 18, weight="bold")
     for x, width, name, note in (

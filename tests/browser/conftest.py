@@ -1,4 +1,4 @@
-"""One browser, and one page told by the tests, for all that look at it."""
+"""One browser, and one page fed by the tests, shared by all tests that only look at it."""
 
 import sys
 from pathlib import Path
@@ -20,7 +20,7 @@ def chromium():
 
 @pytest.fixture(scope="session")
 def scenes(tmp_path_factory):
-    """Staged recordings as the page is told them, each made when first asked for."""
+    """Staged recordings as the page receives them, each made on first use."""
     import told
 
     return told.Scenes(tmp_path_factory.mktemp("scenes"))
@@ -39,6 +39,6 @@ def shared(chromium, scenes):
 
 @pytest.fixture
 def seen(shared):
-    """That page, near, by day, at the laptop's size, showing quiet."""
+    """That page in the near view, by day, at the laptop's size, showing "quiet"."""
     shared.look()
     return shared

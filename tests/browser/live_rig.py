@@ -25,10 +25,10 @@ from hotfuel.simulator.feed import Senders
 
 CHROMIUM = "/usr/bin/chromium"
 BROWSER_OPTIONS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-SLOWEST_S = 90.0  # a busy machine may take so long for what takes no time on a quiet one; nothing is judged by it
+SLOWEST_S = 90.0  # how long a busy machine may take; no result depends on it
 _SERVE = (
-    "import sys; from hotfuel.live import page; "
-    "page.serve(sys.argv[1], address=sys.argv[2], units=sys.argv[3] or None, port=int(sys.argv[4]))"
+    "import sys; from hotfuel.live.serve import serve; "
+    "serve(sys.argv[1], address=sys.argv[2], units=sys.argv[3] or None, port=int(sys.argv[4]))"
 )
 
 

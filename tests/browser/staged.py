@@ -1,4 +1,4 @@
-"""Recordings that stand in one state, and go on standing there in real time: what the page's screenshots and the tests of its states look at."""
+"""Recordings held in one state in real time, for the page's screenshots and the tests of its states."""
 
 import threading
 import time
@@ -18,7 +18,7 @@ QUIET = (32.0, 43.0, 48.0)
 
 
 def _health(failed: int) -> dict[str, int]:
-    """A health message that says nothing but what could not start."""
+    """A health message that only says what could not start."""
     return dict.fromkeys((row[0] for row in HEALTH), 0) | {"lamp": 8, "failed": failed}
 
 

@@ -76,7 +76,7 @@ class Watched:
         return self.page.evaluate("document.body.classList.contains('old')")
 
     def answer_whether_to_end(self, button):
-        """Press End the recording, then this button; the question goes by itself after ten seconds, which a busy machine may take in between."""
+        """Press End the recording, then this button. The question disappears after ten seconds, which a busy machine may need in between."""
         for _ in range(20):
             self.page.click("#end")
             try:

@@ -1,4 +1,4 @@
-"""What is read from where, and what fits: every state on every screen."""
+"""Legibility at each reading distance, and fit: every state on every screen."""
 
 import math
 import re

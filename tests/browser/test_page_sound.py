@@ -1,4 +1,4 @@
-"""What the page sounds like: levels and onsets as the browser renders them, what starts and ends a sound, and that a page that cannot sound says so."""
+"""The page's sounds: levels and onsets as the browser renders them, what starts and stops them, and that a page that cannot play them says so."""
 
 import sys
 from pathlib import Path

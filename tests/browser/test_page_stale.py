@@ -1,4 +1,4 @@
-"""When the page says that it is no longer of this moment, judged by its own clock; and what it says before the first word, without script, and while
+"""When the page says that it is out of date, by its own clock; and what it says before the first message, without script, and while
 the network is slow."""
 
 import re
@@ -29,7 +29,7 @@ STAMPS = "Object.fromEntries(performance.getEntriesByType('mark').map(mark => [m
 
 
 def stale_after_s(page):
-    """From the last reading to the moment at which the page said that it is old, by the page's own clock."""
+    """From the last reading to when the page said that it is out of date, by the page's own clock."""
     stamps = page.evaluate(STAMPS)
     return (stamps["stale"] - stamps["reading"]) / 1000
 

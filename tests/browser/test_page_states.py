@@ -1,4 +1,4 @@
-"""What the page tells of every state: words, charts, what is spoken, what the keyboard reaches, what the accessibility rules find."""
+"""The page in every state: text, charts, what is spoken, what the keyboard reaches, what the accessibility rules find."""
 
 import re
 import sys

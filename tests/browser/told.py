@@ -1,4 +1,4 @@
-"""The real page in a real browser without a server: what it asks for is answered from here, so that a test decides what it is told, and when."""
+"""The real page in a real browser without a server: its requests are answered here, so that a test decides what it is sent, and when."""
 
 import json
 import re
@@ -214,11 +214,11 @@ class Told:
         rig.wait_for(lambda: self.page.evaluate("1") and self.sockets)
 
     def old(self) -> bool:
-        """What is shown is not of this moment, and says so."""
+        """The page says that it is out of date."""
         return self.page.evaluate("document.body.classList.contains('old')")
 
     def later(self, milliseconds: int) -> None:
-        """The still clock jumps by so much, and the page has looked at it since."""
+        """The still clock jumps ahead by so much; returns once the page has seen it."""
         self.page.evaluate("milliseconds => { later(milliseconds); window.dispatchEvent(new Event('focus')); }", milliseconds)
 
     def until(self, condition: str, timeout_s: float = rig.SLOWEST_S) -> None:

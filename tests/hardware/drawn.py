@@ -1,4 +1,4 @@
-"""What a drawn circuit joins: the leads of a sheet traced, and the nets that the netlist's parts put on them.
+"""What a drawn circuit connects: the traced leads of a sheet, and the nets that the netlist's parts put on them.
 
 Leads join where one ends on another, and where a dot is. Which net a lead is on follows from what has a name there (rails, ground, pins), and then from
 part to part: a resistor with SENSE at one end and one more net in the netlist has that one at its other end.

@@ -4,7 +4,7 @@ import datetime
 import math
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,7 +16,7 @@ from hotfuel.units import expanded
 if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
     from hotfuel.record.probe_check import ProbeState
-    from hotfuel.temperature.calibration import Calibration
+    from hotfuel.temperature.calibration import Calibration, Point
 
 MORE_S = 5.0  # than a point needs
 LOOK_S = 8.0
@@ -89,7 +89,7 @@ def check(
             note(_SUCTION)
             if typer.confirm("Find out which probe is which, by warming each with a hand?", default=True, err=True):
                 _which_is_which(bench, channels)
-        points: dict[int, list[Any]] = {channel: [] for channel in channels}
+        points: dict[int, list[Point]] = {channel: [] for channel in channels}
         remarks: list[str] = []
         for name in bath or ["ice", "boiling"]:
             if name not in ("ice", "boiling"):
@@ -171,7 +171,7 @@ def _take(
     name: str,
     pressure_kpa: float | None,
     interactive: bool,
-    points: dict[int, list[Any]],
+    points: "dict[int, list[Point]]",
     remarks: list[str],
 ) -> None:
     """Calibrate at one bath, all probes together."""
@@ -208,7 +208,7 @@ def _take(
     remarks += [f"{names[channel]}: {text}" for channel, text in trouble.items()]
 
 
-def _calibration(bench: Bench, points: dict[int, list[Any]], remarks: list[str], out: Path) -> "Calibration":
+def _calibration(bench: Bench, points: "dict[int, list[Point]]", remarks: list[str], out: Path) -> "Calibration":
     from hotfuel.temperature.calibration import Calibration, line_through
 
     names = dict(bench.probes.channels())

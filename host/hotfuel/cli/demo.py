@@ -6,7 +6,7 @@ import time
 import webbrowser
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -15,6 +15,10 @@ from hotfuel.cli.shared_car import DRIVE, car_text, leave_car_file, model_of
 from hotfuel.cli.shared_record import record_from
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
+
+if TYPE_CHECKING:
+    from hotfuel.car import Car
+    from hotfuel.simulator.car_model import CarModel
 
 
 def demo(
@@ -83,7 +87,7 @@ def _demo_names() -> Iterator[str]:
 
 
 def _simulated(
-    model: Any, folder: Path, car: Any, shown: Shown, speed: float, began_s: float, quiet: bool
+    model: "CarModel", folder: Path, car: "Car", shown: Shown, speed: float, began_s: float, quiet: bool
 ) -> tuple[str, dict[str, Any]]:
     """Run the simulated board to its end and record it: (interpreter, the recorder's counts)."""
     from hotfuel.link.receive import Link

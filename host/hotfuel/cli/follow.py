@@ -43,9 +43,9 @@ def follow(
     if recorder is not None:
         threading.Thread(target=_end_with, args=(recorder,), daemon=True).start()
     if page:
-        from hotfuel.live import page as shown_page
+        from hotfuel.live.serve import serve
 
-        shown_page.serve(
+        serve(
             session, address=address, port=number, units=units, say=note, certificate=certificate, key=key, browse=browse,
             with_recorder=recorder is not None, shown=shown,
         )  # fmt: skip

@@ -4,14 +4,20 @@ import contextlib
 import itertools
 import os
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from hotfuel.cli.shared import Json, note, show
 from hotfuel.errors import InputError
 from hotfuel.text import one_line, typed
+
+if TYPE_CHECKING:
+    from hotfuel.log.others import Other
+    from hotfuel.log.spill import Piece
+    from hotfuel.session.folder import SessionFolder
 
 
 def rescue(
@@ -104,7 +110,7 @@ def _went_on() -> dict[Path, str]:
     return found
 
 
-def _split_out(log: Path, others: Any, into: Path) -> dict[Path, int]:
+def _split_out(log: Path, others: "Sequence[Other]", into: Path) -> dict[Path, int]:
     """Each other recording of a log in a folder of its own beside `into`, with its bytes."""
     from hotfuel.log import rescue as kept
     from hotfuel.session import folder as session_folder
@@ -119,7 +125,7 @@ def _split_out(log: Path, others: Any, into: Path) -> dict[Path, int]:
     return made
 
 
-def _copied(where: Any, into: Path) -> int:
+def _copied(where: "SessionFolder", into: Path) -> int:
     """The session's files and its whole log in a new folder; returns the log's bytes."""
     from hotfuel.log import rescue as kept
     from hotfuel.session import folder as session_folder
@@ -136,7 +142,7 @@ def _copied(where: Any, into: Path) -> int:
     return count
 
 
-def _from_pieces(piece: Any, into: Path | None, as_json: bool) -> None:
+def _from_pieces(piece: "Piece", into: Path | None, as_json: bool) -> None:
     from hotfuel.log import joined, spill
     from hotfuel.log import rescue as kept
     from hotfuel.session import folder as session_folder

@@ -2,7 +2,7 @@
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,6 +13,8 @@ from hotfuel.units import parse
 if TYPE_CHECKING:
     from hotfuel.car import Car
     from hotfuel.fuel import Fuel
+    from hotfuel.simulator.car_model import CarModel
+    from hotfuel.simulator.scenarios import Scenario
     from hotfuel.units import Shown
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
@@ -78,7 +80,7 @@ def fuel_of(car: "Car", path: Path | None, shown: "Shown | None" = None) -> "Fue
         raise InputError(f"{path.name if path else 'car file'}: fuel: {error}") from None
 
 
-def car_text(scenario: Any, more_inputs: bool = False) -> str:
+def car_text(scenario: "Scenario", more_inputs: bool = False) -> str:
     """The simulated car's file: the example, with the fuel, altitude and pump this drive really has. more_inputs: with what it has besides."""
     from hotfuel import car as car_file
 
@@ -103,7 +105,7 @@ def leave_car_file(path: Path, text: str) -> None:
         part.write_text(text, encoding="utf-8")
 
 
-def model_of(drive: str, seed: int) -> Any:
+def model_of(drive: str, seed: int) -> "CarModel":
     """The simulated car's run of a named drive."""
     from dataclasses import replace
 

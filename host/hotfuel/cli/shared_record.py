@@ -12,13 +12,16 @@ from hotfuel.cli.shared import note
 from hotfuel.units import Shown
 
 if TYPE_CHECKING:
+    from hotfuel.car import Car
+    from hotfuel.link.receive import Link
+    from hotfuel.link.sentences import Receiver
     from hotfuel.record.resume import Earlier
 
 
 def record_from(
-    link: Any,
+    link: "Link",
     folder: Path,
-    car: Any,
+    car: "Car | None",
     shown: Shown,
     *,
     seconds: float | None = None,
@@ -30,7 +33,7 @@ def record_from(
     moved: Callable[[Path], None] = lambda folder: None,
     earlier: "Earlier | None" = None,
     received: bytes = b"",
-    receiver: Any = None,
+    receiver: "Receiver | None" = None,
 ) -> dict[str, Any]:
     """Run the recorder on an open link until it is told to stop; warnings go to stderr. Returns its counts, and the folder it ended in.
 

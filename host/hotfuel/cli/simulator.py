@@ -5,13 +5,16 @@ import os
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hotfuel.cli.shared import note
 from hotfuel.cli.shared_car import DRIVE, MORE_INPUTS, Speed, car_text, leave_car_file, model_of
 from hotfuel.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from hotfuel.simulator.car_model import CarModel
 
 
 def simulator(
@@ -87,7 +90,7 @@ def simulator(
 class _Receiver:
     """The receiver in the simulated car: its sentences go to `send`, in time with the board."""
 
-    def __init__(self, model: Any, speed: float, seed: int, send: Callable[[bytes], None]) -> None:
+    def __init__(self, model: "CarModel", speed: float, seed: int, send: Callable[[bytes], None]) -> None:
         import numpy as np
 
         from hotfuel.simulator import circuit
@@ -110,7 +113,7 @@ class _Receiver:
 class _Port(_Receiver):
     """The same receiver on its own pseudo-terminal."""
 
-    def __init__(self, model: Any, speed: float, seed: int) -> None:
+    def __init__(self, model: "CarModel", speed: float, seed: int) -> None:
         import tty
 
         super().__init__(model, speed, seed, self._write)

@@ -25,6 +25,7 @@ from hotfuel.samples.stream import Message, Stream
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session import more_inputs
 from hotfuel.session.frame import channel_places, channels_of
+from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
 
@@ -51,7 +52,7 @@ class Batch:
 class Intake:
     """Takes the log's bytes in pieces of any size. `descriptions`, `notes` and `stream` (for its counts) grow as it reads."""
 
-    def __init__(self, car: Car | None, fuel: Fuel | None, calibration: Any = None) -> None:
+    def __init__(self, car: Car | None, fuel: Fuel | None, calibration: Calibration | None = None) -> None:
         self.car, self.fuel, self.calibration = car, fuel, calibration
         self.descriptions: dict[int, dict[str, Any]] = {}
         self.notes: list[str] = []

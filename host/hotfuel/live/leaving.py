@@ -9,7 +9,11 @@ import signal
 import time
 from collections.abc import Awaitable, Callable, Collection
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from hotfuel.live.page import View
+    from hotfuel.live.state import LiveState
 
 GONE_S = 0.5  # a log that moves to another folder is closed for a moment and its page replaced: the recording has not ended then
 TOLD_S = 3.0  # a browser that has not confirmed the final panel by then (a phone asleep, perhaps) is not waited for
@@ -20,11 +24,11 @@ _LOOK_EVERY_S = 0.05
 class Shown(Protocol):
     """What `after_the_recording` needs of a page."""
 
-    state: Any  # a live.state.LiveState
+    state: "LiveState"
     live_at: float | None  # when a turn last saw the recording running; it may begin and end between two checks here
 
     @property
-    def views(self) -> Collection[Any]:
+    def views(self) -> "Collection[View]":
         """The connected browsers."""
 
     def leave(self) -> None:

@@ -1,7 +1,6 @@
 """The state that page and terminal show: what a follower of the log knows at this moment. SI inside; words and units are in live.wording."""
 
 import collections
-import concurrent.futures
 import math
 import time
 from collections.abc import Callable
@@ -13,13 +12,12 @@ from hotfuel_wire.messages import EVENTS, NO_CHANNEL
 
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
-from hotfuel.live import forecasts
 from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
 from hotfuel.live.approach import Approaches
 from hotfuel.live.disk import Disk
 from hotfuel.live.engine import SPEED, LastPull
-from hotfuel.live.forecasts import Outlook
-from hotfuel.live.history import History, Stretch
+from hotfuel.live.forecaster import Forecaster
+from hotfuel.live.history import History
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.memory import Memory
 from hotfuel.live.situation import NOT_KNOWN_MIN, PlaceNow, Situation
@@ -102,14 +100,7 @@ class LiveState:
         self._caught_up = False
         self._trends: dict[str, Trend] = {}
         self._trends_at = -math.inf
-        self._stop, self._idle = Stretch(), Stretch()
-        self._outlooks: tuple[Outlook, ...] = ()
-        self._forecast_at = -math.inf
-        self._pending: concurrent.futures.Future[list[Outlook]] | None = None
-        self._worker = concurrent.futures.ThreadPoolExecutor(1, "forecast")
-        self._experience: concurrent.futures.Future[dict[str, forecasts.Experience]] = concurrent.futures.Future()
-        if self.host is not None and self.car is not None:  # this car's own soaks, in sessions beside this one
-            self._experience = self._worker.submit(forecasts.experience, self.folder.path, self.car)
+        self.forecaster = Forecaster(self.folder.path, self.car, self.fuel)
 
     def __enter__(self) -> "LiveState":
         return self
@@ -119,7 +110,7 @@ class LiveState:
 
     def close(self) -> None:
         """Close the log."""
-        self._worker.shutdown(wait=False, cancel_futures=True)
+        self.forecaster.close()
         self._follower.close()
 
     def advance(self, budget_s: float = 0.05) -> bool:
@@ -137,7 +128,7 @@ class LiveState:
                 break
         else:
             self._caught_up = True
-        self._forecast()
+        self.forecaster.look(self._latest if self._caught_up else None)
         return came
 
     @property
@@ -173,24 +164,7 @@ class LiveState:
             self.host.update(batch.seconds, batch.margins, batch.inputs["running"])
         if self.approaches is not None:
             self.approaches.update(batch.seconds, batch.margins)
-        self._stretches(batch)
-
-    def _stretches(self, batch: Batch) -> None:
-        if self.car is None:
-            return
-        idle_rpm = self.car.engine.idle_speed_rpm * forecasts.IDLE_ABOVE
-        # about once a second is enough for both
-        for row in range(0, len(batch.seconds), 10):
-            at, running, rpm = float(batch.seconds[row]), batch.inputs["running"][row], batch.inputs["engine_rpm"][row]
-            for stretch, on in ((self._stop, running == 0), (self._idle, running == 1 and rpm <= idle_rpm)):
-                if on and not stretch.on:
-                    stretch.begin(at)
-                    self._outlooks, self._forecast_at = (), -math.inf
-                elif not on and stretch.on:
-                    stretch.end()
-                    self._outlooks = ()
-                if stretch.on:
-                    stretch.add(at, {name: float(batch.degc[row, number]) for number, name in enumerate(batch.places)})
+        self.forecaster.add(batch)
 
     def _enter(self, boot: int) -> None:
         if boot > self._boot:
@@ -242,31 +216,6 @@ class LiveState:
         names = channel_places(list(self.intake.descriptions.values())[-1], self.car)
         return names[channel] if channel < len(names) else ""
 
-    def _forecast(self) -> None:
-        """Collect a forecast that is finished, and start one that is due."""
-        if self._pending is not None and self._pending.done():
-            pending, self._pending = self._pending, None
-            if not pending.cancelled() and pending.exception() is None and (self._stop.on or self._idle.on):
-                self._outlooks = tuple(pending.result())
-        batch = self._latest
-        stretch = self._stop if self._stop.on else self._idle
-        if (
-            self._pending is not None
-            or batch is None
-            or not self._caught_up
-            or not stretch.on
-            or self.car is None
-            or self.fuel is None
-        ):
-            return
-        at = float(batch.seconds[-1])
-        if at - stretch.began < forecasts.FIRST_S or at - self._forecast_at < forecasts.EVERY_S:
-            return
-        self._forecast_at = at
-        what = forecasts.task(self.car, stretch, stretch is self._stop, at, batch.margins, batch.inputs)
-        known = self._experience.result() if self._experience.done() and self._experience.exception() is None else {}
-        self._pending = self._worker.submit(forecasts.outlooks, what, self.fuel, known)
-
     def _trend(self, name: str, place: PlaceMargin, at: float) -> Trend:
         """Recomputed every two seconds; a trend over a minute does not change faster."""
         if self.fuel is None:
@@ -303,7 +252,7 @@ class LiveState:
             at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
             unseen_places=tuple(dict.fromkeys(probe_of(p.name) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
-            outlooks=self._outlooks, standing=self._stop.on, stopped_at=self._stop.began, marks=tuple(self.marks),
+            outlooks=self.forecaster.outlooks, standing=self.forecaster.stop.on, stopped_at=self.forecaster.stop.began, marks=tuple(self.marks),
             notes=(*self._disk.others(), *self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
             not_on_disk=self._disk.sentence(), pull=self._pulls.pull if self._pulls is not None else None,

@@ -210,10 +210,11 @@ class Plots:
                 [], [], f"No warning came at the places measured; fuel can boil where there is no probe. {caption}".strip()
             )
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
+        alarms: Any = self.alarms.itertuples()
         tips = [
             f"{place_words(str(row.place))}: {in_units(LEVEL_WORDS[str(row.level)], self.shown)}, "
             f"{self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
-            for row in self.alarms.itertuples()
+            for row in alarms
         ]
         spans = list(zip(self.alarms["place"], self.alarms["level"], starts, ends, tips, strict=True))
         self.figures["alarms"] = draw.alarm_strip("alarms", self.axis, spans, rows, "", self._alt_of_alarms(len(spans), rows))
@@ -251,7 +252,7 @@ class Plots:
             result.append(Plot([column]))
         return result
 
-    def _figure(self, name: str, height: int, y: Any, title: str, alt: str, **more: bool) -> Chart:
+    def _figure(self, name: str, height: int, y: Range, title: str, alt: str, **more: bool) -> Chart:
         self.figures[name] = draw.blank(name.replace("_", "-"), self.axis, height, y, title, alt, **more)
         return self.figures[name]
 

@@ -231,7 +231,7 @@ def _sub(session: Session, summary: Summary, clock: words.Clock, first: Sheet) -
     return " · ".join(part for part in (*parts, first.simulated_words if first.simulated else "") if part)
 
 
-def _numbers(summary: Summary, alarms: Any, shown: Shown, clock: words.Clock) -> list[dict[str, str]]:
+def _numbers(summary: Summary, alarms: pd.DataFrame, shown: Shown, clock: words.Clock) -> list[dict[str, str]]:
     near, hot, without = summary.smallest, summary.hottest, summary.without_limit
     rows = []
     if without is not None:
@@ -366,11 +366,12 @@ def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:
     return f"{value:.{decimals}f} {unit}" + (f"\n±{uncertainty:.{decimals}f}" if uncertainty else "")
 
 
-def _alarm_rows(alarms: Any, shown: Shown, clock: words.Clock) -> Table | None:
+def _alarm_rows(alarms: pd.DataFrame, shown: Shown, clock: words.Clock) -> Table | None:
     if not len(alarms):
         return None
     table = Table(("From", "to", "Place", "What"))
-    for row in alarms.head(_ROWS_MOST).itertuples():
+    rows: Any = alarms.head(_ROWS_MOST).itertuples()
+    for row in rows:
         said = in_units(plots.LEVEL_WORDS[row.level], shown)
         table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), said))
     return table.cut(len(alarms), _ROWS_MOST)
@@ -379,7 +380,8 @@ def _alarm_rows(alarms: Any, shown: Shown, clock: words.Clock) -> Table | None:
 def _marks(session: Session, clock: words.Clock) -> Table | None:
     marks = session.marks()
     table = Table(("No.", "Time", "What was marked"))
-    for number, row in enumerate(marks.head(_ROWS_MOST).itertuples(), start=1):
+    rows: Any = marks.head(_ROWS_MOST).itertuples()
+    for number, row in enumerate(rows, start=1):
         table.rows.append((str(number), clock.moment(row.time), str(row.text)))
     return table.cut(len(marks), _ROWS_MOST) if table.rows else None
 
@@ -396,6 +398,7 @@ def _gaps(session: Session, clock: words.Clock) -> Table | None:
 def _events(session: Session, clock: words.Clock) -> Table | None:
     events = session.events()
     table = Table(("Time", "Event", "Place", "Detail"))
-    for row in events.head(_ROWS_MOST).itertuples():
+    rows: Any = events.head(_ROWS_MOST).itertuples()
+    for row in rows:
         table.rows.append((clock.moment(row.time), str(row.event), str(row.place), str(row.text)))
     return table.cut(len(events), _ROWS_MOST) if table.rows else None

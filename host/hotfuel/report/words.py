@@ -1,10 +1,11 @@
 """Sentences and times for people. Numbers come in SI and are shown in the reader's units; no sentence promises anything."""
 
 import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from pandas.api.typing import NaTType
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.risk.level import in_units
@@ -28,6 +29,9 @@ CAUTIONS = (
 )
 
 
+Moment = pd.Timestamp | pd.Timedelta | NaTType | None  # of a recording that knows the time of day, or time since its start
+
+
 class Clock:
     """Times of one recording: local time if the offset is known, else UTC, else time since the start."""
 
@@ -41,15 +45,15 @@ class Clock:
         else:
             self.zone = f"local time, UTC{offset_min / 60:+.4g} h" if offset_min else "UTC"
 
-    def moment(self, at: Any) -> str:
+    def moment(self, at: Moment) -> str:
         """Time of day (or since the start), "–" where there is none."""
-        if at is None or at is pd.NaT or at != at:
+        if at is None or isinstance(at, NaTType) or at != at:
             return "–"
         if isinstance(at, pd.Timedelta):
             return duration(at.total_seconds())
         return (at + pd.Timedelta(seconds=self.offset_s)).strftime("%H:%M:%S")
 
-    def day(self, at: Any) -> str:
+    def day(self, at: Moment) -> str:
         """The date, "" where it is not known."""
         if not isinstance(at, pd.Timestamp) or at is pd.NaT:
             return ""
@@ -70,7 +74,7 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
-def minute(clock: Clock, at: Any) -> str:
+def minute(clock: Clock, at: Moment) -> str:
     """A moment to the minute: a time of day, or how long after the start."""
     text = clock.moment(at)
     return text.rsplit(":", 1)[0] if clock.dates and ":" in text else f"{text} after the start"

@@ -20,7 +20,7 @@ from typing import Any
 
 from hotfuel.errors import InputError
 from hotfuel.simulator import process, wiring
-from hotfuel.simulator.feed import Senders, Supply, slices
+from hotfuel.simulator.feed import Senders, Source, Supply, slices
 from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
 from hotfuel.simulator.port import open_port
 from hotfuel.simulator.scratch import ScratchFolder
@@ -52,7 +52,7 @@ class SimulatedBoard:
 
     def __init__(
         self,
-        source: Any,
+        source: Source,
         *,
         chips: Sequence[str] = ("MAX31856",) * 3,
         speed: float = 1.0,

@@ -6,11 +6,16 @@ import struct
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 import numpy as np
 
 from hotfuel.errors import InputError
+
+if TYPE_CHECKING:
+    from hotfuel.car import Car
+    from hotfuel.simulator.car_model import Block
+    from hotfuel.wired import Input
 
 REFERENCE_V = 3.3  # full scale of the board's ADC
 SENDER_SUPPLY_V = 5.0
@@ -31,11 +36,11 @@ class Senders:
     fuel_pressure_zero_percent: float = 10.0
     fuel_pressure_full_percent: float = 90.0
     pulses_per_revolution: float = 2.0
-    more: Sequence[Any] = ()  # the car file's other inputs, hotfuel.wired.Input
+    more: "Sequence[Input]" = ()  # the car file's other inputs
 
     @classmethod
-    def of(cls, car: Any) -> "Senders":
-        """The senders in a `hotfuel.car.Car`."""
+    def of(cls, car: "Car") -> "Senders":
+        """The senders of a car."""
         sensors = car.sensors
         return cls(
             sensors.battery_divider,
@@ -46,7 +51,7 @@ class Senders:
             car.inputs,
         )
 
-    def converter_uv(self, block: Any, count: int) -> list[np.ndarray]:
+    def converter_uv(self, block: "Samples | Block", count: int) -> list[np.ndarray]:
         """Voltages at the converter's four inputs, uV; of an input that the block has no column for 0."""
         found = [np.zeros(count)] * 4
         for one in self.more:
@@ -55,13 +60,13 @@ class Senders:
                 found[one.number - 1] = np.broadcast_to(one.volts_of(np.asarray(values, dtype=float)), count) / one.divider * 1e6
         return found
 
-    def flow_pulses(self, block: Any, count: int, step_s: float, before: list[float]) -> list[np.ndarray]:
+    def flow_pulses(self, block: "Samples | Block", count: int, step_s: float, before: list[float]) -> list[np.ndarray]:
         """Running totals of both flow meters; the last ones are left in `before`."""
         totals = [np.full(count, total) for total in before]
         for one in self.more:
             column = {"line": "flow_l_h", "engine": "used_l_h", "return": "returned_l_h"}.get(one.measures or "")
             values = getattr(block, column, None) if column else None
-            if values is not None:
+            if values is not None and one.pulses_per_litre is not None:
                 which = int(one.source[-1]) - 1
                 totals[which] = before[which] + np.cumsum(np.broadcast_to(values, count)) * step_s / 3600 * one.pulses_per_litre
                 before[which] = float(totals[which][-1])
@@ -106,6 +111,16 @@ class Samples:
     ignition: np.ndarray | float = 1.0
 
 
+class Blocks(Protocol):
+    """An object that yields blocks of samples, as car_model.CarModel does."""
+
+    def blocks(self) -> "Iterable[Samples | Block]":
+        """The blocks, in order."""
+
+
+Source: TypeAlias = "Blocks | Iterable[Samples] | Iterable[Block]"
+
+
 def steady(
     emf_mv: Iterable[float], cold_degc: Iterable[float], *, seconds: float, step_s: float = 0.05, **inputs: float
 ) -> Iterator[Samples]:
@@ -121,7 +136,7 @@ def steady(
         yield Samples((first + np.arange(count)) * step_s, np.tile(emf, (count, 1)), np.tile(cold, (count, 1)), **inputs)
 
 
-def slices(source: Any, senders: Senders, channels: int, speed: float) -> Iterator[Slice]:
+def slices(source: "Source", senders: Senders, channels: int, speed: float) -> Iterator[Slice]:
     """Cut a source (an iterable of blocks, or an object whose `blocks()` gives one) into slices. Raises InputError for too few channels."""
     blocks = source.blocks() if hasattr(source, "blocks") else source
     pulses, flowed = 0.0, [0.0, 0.0]
@@ -142,7 +157,7 @@ def slices(source: Any, senders: Senders, channels: int, speed: float) -> Iterat
 
 
 def _columns(
-    block: Any, count: int, senders: Senders, channels: int, step_s: float, pulses: float, flowed: list[float]
+    block: "Samples | Block", count: int, senders: Senders, channels: int, step_s: float, pulses: float, flowed: list[float]
 ) -> tuple[np.ndarray, float]:
     """Rows in the order of machine/world.py, and the pulses so far."""
     emf = np.asarray(block.emf_mv, dtype=float).reshape(count, -1)

@@ -12,7 +12,7 @@ from hotfuel.simulator.board import SimulatedBoard
 from hotfuel.simulator.feed import steady
 from hotfuel.temperature.thermocouple import emf_mv
 
-sys.path.insert(0, str(Path(__file__).parent))  # this folder's own helpers
+sys.path.insert(0, str(Path(__file__).parent))  # this folder's helpers
 COLD_DEGC = 24.0
 
 

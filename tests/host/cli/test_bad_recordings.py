@@ -1,4 +1,4 @@
-"""Recordings that are no evidence, made whole as a recorder would leave them: each is named, and the rest decides."""
+"""Recordings that are not evidence, written as a recorder would leave them: each is named, and the rest decides."""
 
 import os
 import pty

@@ -46,14 +46,14 @@ def running(*arguments):
 
 
 def until_bytes(recorder, log, count):
-    """Wait until a recording has this many bytes: a busy machine takes longer, and that is nobody's fault."""
+    """Wait until a recording has this many bytes; a busy machine takes longer."""
     while not log.exists() or log.stat().st_size < count:
         assert recorder.poll() is None, recorder.communicate()
         time.sleep(0.05)
 
 
 def reasons(gaps):
-    """Why there are gaps; silences of a simulator that a busy machine starves are true, and not what is tried here."""
+    """The reasons of the gaps, without silences: a busy machine can starve the simulator, which is not tested here."""
     return [gap.reason for gap in gaps if gap.reason != "silence"]
 
 

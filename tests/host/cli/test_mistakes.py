@@ -1,4 +1,4 @@
-"""What people type wrong, save wrong and mix up: one sentence, the promised exit code, nothing lost."""
+"""Things people mistype, save in the wrong format or mix up: one sentence, the promised exit code, nothing lost."""
 
 import io
 import re

@@ -1,4 +1,4 @@
-"""A disk that fills, a folder that is deleted: what a person is told, and what brings the drive back."""
+"""A disk that fills, a folder that is deleted: what the user is told, and what brings the drive back."""
 
 import errno
 import fcntl

@@ -1,4 +1,4 @@
-"""What only some commands need is loaded by them: the program is there quickly, and each finds its parts."""
+"""Commands import what only they need: the program starts quickly, and each command finds its parts."""
 
 import ast
 import contextlib

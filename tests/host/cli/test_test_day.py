@@ -1,4 +1,4 @@
-"""A test day as a person drives it: plan, a run after the other with a board that answers, the verdict; and the same with the files of a test stand."""
+"""A test day as a user drives it: plan, one run after another with a board that answers, the verdict; and the same with the files of a test stand."""
 
 import contextlib
 import os

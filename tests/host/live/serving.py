@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 _CONTEXT = multiprocessing.get_context("forkserver")
-_CONTEXT.set_forkserver_preload(["hotfuel.live.page"])
+_CONTEXT.set_forkserver_preload(["hotfuel.live.serve"])
 
 
 def finished(trial: Coroutine[Any, Any, Any]) -> Any:
@@ -24,16 +24,16 @@ def finished(trial: Coroutine[Any, Any, Any]) -> Any:
 
 
 def _serve(said: str, complaints: str, path: str, address: str, more: dict[str, Any]) -> None:
-    from hotfuel.live import page
+    from hotfuel.live.serve import serve
 
     for number, name in ((1, said), (2, complaints)):
         os.dup2(os.open(name, os.O_WRONLY | os.O_APPEND), number)
-    page.serve(path, address=address, say=lambda sentence: print(sentence, flush=True), **more)
+    serve(path, address=address, say=lambda sentence: print(sentence, flush=True), **more)
     sys.stdout.flush()
 
 
 class Served:
-    """page.serve(path, address=..., units=..., **more) in that process. `url` is its link."""
+    """serve(path, address=..., units=..., **more) in that process. `url` is its link."""
 
     def __init__(self, path: Path, address: str = "127.0.0.1", units: str | None = "us", **more: Any) -> None:
         self._folder = tempfile.TemporaryDirectory()

@@ -1,4 +1,4 @@
-"""The book of what is live: which place was first, since when, what is the worst."""
+"""The record of alarms that are on: which place was first, since when, which level is the worst."""
 
 import math
 

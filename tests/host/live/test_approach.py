@@ -1,4 +1,4 @@
-"""The limit ahead: announced while there is time, not by noise, not across a jump; on drives it was not made with in the trial."""
+"""The limit ahead: announced while there is time, not by noise, not across a jump; the trial uses drives it was not tuned on."""
 
 import sys
 from pathlib import Path

@@ -58,7 +58,7 @@ def test_the_truth_ten_minutes_later_lies_in_the_band_told_at_idle(session, mode
             if due_s and time_s >= due_s[0]:
                 due_s.pop(0)
                 read(state)
-                state._pending.result(60)
+                state.forecaster.pending.result(60)
                 state.advance()
                 told.append(state.situation())
         read(state)

@@ -1,4 +1,4 @@
-"""How one gets to the page: its link, its code, what is said of a network, the browser it opens, HTTPS."""
+"""How people reach the page: its link, its code, the warning about a network, the browser it opens, HTTPS."""
 
 import os
 import re
@@ -13,7 +13,7 @@ import pytest
 import segno
 from hotfuel.cli import record
 from hotfuel.errors import InputError
-from hotfuel.live import invitation, page
+from hotfuel.live import invitation, serve
 
 LINK = "http://192.0.2.7:8080/Xk3-abc_DEF0123456789"
 
@@ -155,7 +155,7 @@ def test_a_certificate_that_cannot_be_used_is_a_sentence(tmp_path, text):
     if text is not None:
         (tmp_path / "pit.pem").write_text(text)
     with pytest.raises(InputError, match=r"pit\.pem cannot be used .*: give a PEM file"):
-        page.serve(tmp_path, certificate=tmp_path / "pit.pem")
+        serve.serve(tmp_path, certificate=tmp_path / "pit.pem")
 
 
 def test_recording_with_a_page_has_it_open_the_browser(monkeypatch, tmp_path):

@@ -1,4 +1,4 @@
-"""A page that a recorder started ends with the recording, and not before whoever looks knows that it has ended."""
+"""A page that a recorder started ends with the recording, and not before its viewers know that it has ended."""
 
 import asyncio
 import json

@@ -1,4 +1,4 @@
-"""Getting in where one should not, and asking for what one should not: the page's server without a browser."""
+"""Access and requests that must be refused: the page's server without a browser."""
 
 import asyncio
 import contextlib
@@ -13,7 +13,7 @@ import urllib.request
 import pytest
 import synthetic
 from hotfuel.errors import InputError
-from hotfuel.live import guard, page
+from hotfuel.live import guard, serve
 from hotfuel.session import metadata
 from hypothesis import given
 from hypothesis import strategies as st
@@ -305,13 +305,13 @@ def test_a_browser_that_never_reads_costs_nothing(tmp_path):
 def test_an_address_that_cannot_be_used_is_a_sentence(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
     with pytest.raises(InputError, match="the page cannot listen on 203.0.113.9 port 80"):
-        page.serve(tmp_path, address="203.0.113.9", port=80)
+        serve.serve(tmp_path, address="203.0.113.9", port=80)
     with socket.create_server(("127.0.0.1", 0)) as taken:
         number = taken.getsockname()[1]
         with pytest.raises(InputError, match=f"port {number}"):
-            page.serve(tmp_path, port=number)
+            serve.serve(tmp_path, port=number)
     with pytest.raises(InputError, match="does not exist"):
-        page.serve(tmp_path / "nowhere")
+        serve.serve(tmp_path / "nowhere")
 
 
 def test_the_page_ends_with_a_signal_and_says_its_link_once(tmp_path):

@@ -1,4 +1,4 @@
-"""What sounds, what was quieted, and when it sounds again."""
+"""Which alarms sound, which were quieted, and when they sound again."""
 
 import pytest
 from hotfuel.live.sounds import Quieting

@@ -352,7 +352,7 @@ def test_a_board_that_starts_anew_has_forgotten_its_warnings(session):
 def test_after_a_stop_there_is_a_forecast_marked_as_model_only(session, drive):
     with LiveState(session(drive.data)) as state:
         read(state)
-        state._pending.result(30)
+        state.forecaster.pending.result(30)
         state.advance()
         now = state.situation()
     assert now.standing

@@ -1,4 +1,4 @@
-"""The terminal: the page's words, no markup of unknown origin, staleness, an end."""
+"""The terminal: the page's text, no markup from outside, staleness, the end of a recording."""
 
 import io
 import json

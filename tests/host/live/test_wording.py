@@ -1,4 +1,4 @@
-"""What a person reads: units, signs, ranges, states; hostile text; words that must not appear."""
+"""The text a person reads: units, signs, ranges, states; hostile text; words that must not appear."""
 
 import json
 import math

@@ -1,4 +1,4 @@
-"""Thinning loses no peak and hides no gap; figures hold what they were given."""
+"""Thinning loses no peak and hides no gap; figures contain the data they were given."""
 
 import re
 from xml.etree import ElementTree

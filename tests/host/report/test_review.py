@@ -1,4 +1,4 @@
-"""The review page: says the session's own numbers, stands alone, promises nothing, prints."""
+"""The review page: shows the session's own numbers, is self-contained, promises nothing, prints."""
 
 import re
 import shutil

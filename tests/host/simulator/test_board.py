@@ -193,7 +193,7 @@ def test_faults_switch_while_it_runs(engine, read):
         reader.until(lambda: all(reader.codes(channel)[-1] > NOT_A_CODE for channel in range(3)))
         with pytest.raises(InputError, match="no 7 on this board"):
             board.fault(7, "gone")
-    # whatever a channel with a fault said, no code in between was another temperature's
+    # while the channel had its fault, no code in between meant another temperature
     allowed = {round(PLACES_MV[1] * CODES_PER_MV)}
     assert {code for code in reader.codes(1) if code > NOT_A_CODE} <= allowed
     codes = event_codes(reader)

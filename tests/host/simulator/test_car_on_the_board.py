@@ -1,4 +1,4 @@
-"""The simulated car's voltages go through the real firmware and come back as they went in."""
+"""The simulated car's voltages go through the real firmware and come back unchanged."""
 
 import numpy as np
 from hotfuel.simulator.board import SimulatedBoard

@@ -34,7 +34,7 @@ def test_power_fails_in_the_middle_of_the_nth_change():
     assert flash.image[:14] == b"\x00" * 4 + b"\xff" * 4 + b"\x00" * 2 + b"\xff" * 4
     with pytest.raises(PowerLost):
         flash.ioctl(6, 0)
-    assert flash.image[0] == 0  # dead is dead
+    assert flash.image[0] == 0  # it stays dead
 
 
 def test_an_erase_takes_its_time_with_interrupts_off(bench):

@@ -1,4 +1,4 @@
-"""Small programs of our own in the firmware's place: what a program on the board sees of ports, pins, resets and flash."""
+"""Small test programs in place of the firmware: what a program on the board sees of ports, pins, resets and flash."""
 
 import ast
 import datetime

@@ -1,4 +1,4 @@
-"""A killed board's folders are taken away by the next board; a living one's stay."""
+"""A killed board's folders are removed by the next board; those of a running one stay."""
 
 import os
 import signal
