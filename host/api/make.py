@@ -1,6 +1,6 @@
 """Writes the API as pages from the docstrings, with a worked analysis: python host/api/make.py FOLDER. Needs `pip install '.[docs]'`.
 
-The pages are made when wanted and not kept: they would only repeat the sources.
+The pages are not kept in the repository: they would only repeat the sources.
 """
 
 import sys
@@ -34,7 +34,7 @@ MODULES = [
 
 
 def make(folder: Path) -> list[Path]:
-    """The pages written, the worked analysis among them."""
+    """Write the pages, with the worked analysis; returns their paths."""
     import pdoc
     from pdoc.render import configure
 

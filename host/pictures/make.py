@@ -1,7 +1,7 @@
 """Makes pictures of every sheet from the demo and from made-up runs and pulls: `python host/pictures/make.py [FOLDER]` (needs Chromium and poppler).
 
 Without a folder it makes the two of the README beside itself. With one, every sheet's pages stand there on Letter and the first on A4, in grey, at the
-width of a phone, and as a card with its charts, to be looked at: what is cut off, unreadable or told by hue alone is seen there and nowhere else.
+width of a phone, and as a card with its charts, to be looked at: that is the only way to see what is cut off, unreadable or told by hue alone.
 """
 
 import shutil
@@ -37,7 +37,7 @@ import lapped  # noqa: E402 - sessions written as the tests write theirs
 import written  # noqa: E402
 
 US = Shown("us")
-_PHONE_PX, _PHONE_TALL = 500, 2200  # a browser without a screen makes no narrower window
+_PHONE_PX, _PHONE_TALL = 500, 2200  # a headless browser opens no narrower window
 _PAGE_PX = 1000  # the width of a page's picture in the README
 
 
@@ -110,7 +110,7 @@ def first_page(page: Path, picture: Path, paper: str) -> int:
 
 
 def to_look_at(folder: Path, demo: Path) -> None:
-    """Every sheet in every way it is met."""
+    """Every sheet in every form in which it is used."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, report in sheets(demo):
         page = html.write(report.page, folder / f"{name}.html")
@@ -150,7 +150,7 @@ def for_the_readme(demo: Path) -> None:
 
 
 def main() -> None:
-    """Make them."""
+    """Make the pictures."""
     if html.browser() is None or shutil.which("pdftoppm") is None:
         sys.exit("this needs Chromium or Chrome, and pdftoppm (poppler-utils): install them and try again")
     with tempfile.TemporaryDirectory() as folder:
