@@ -26,7 +26,7 @@ NOTHING = Action("nothing to do now", "nothing to do now", "Nothing to do now.")
 UNREAD = Action(
     "no readings: assume hot",
     "no readings: assume the fuel is hot",
-    "No readings: what is shown is out of date. Until they are back, assume that the fuel is hot.",
+    "No readings: what is shown is out of date. Until they are back, assume the fuel is hot.",
 )
 ENDED = Action(
     "recording has ended",
@@ -36,7 +36,7 @@ ENDED = Action(
 _LOOK = Action(
     "check probe and wire",
     "check probe and wire; assume it is hot",
-    "Not read. Stop where it is safe to look at probe and wire; until then assume that it is hot.",
+    "Not read. Stop where it is safe to look at probe and wire; until then assume it is hot.",
 )
 _PERCOLATION = Action(
     "expect flooded restart",

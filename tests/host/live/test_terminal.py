@@ -96,7 +96,7 @@ def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(session,
     assert "- no warning tank" in fresh or "- no warning pump" in fresh
     assert "othing to do" not in stale + ended
     assert not re.search(r"- no warning \w", stale + ended)  # "was 20 °F left, no warning, 14:03:26" says when
-    assert "assume that the fuel is hot" in stale
+    assert "assume the fuel is hot" in stale
     assert "Check the plug at the board" in stale
     assert "no warning comes from here" in ended
 
