@@ -109,7 +109,7 @@ def test_on_a_real_clock_no_turn_of_the_page_finds_a_stale_number_live(chromium,
 
 
 def test_without_script_it_says_what_it_waits_for_or_what_is_so(chromium, scenes):
-    for scene, words in (("waiting", "It waits for the first reading of the board."), ("act", "act: pump")):
+    for scene, words in (("waiting", "Waiting for the first reading of the board."), ("act", "act: pump")):
         made = Told(chromium, scenes, script=False)
         try:
             made._scene = scenes[scene]

@@ -109,7 +109,7 @@ def test_without_script_the_page_says_what_is_so_and_loads_itself_anew(network, 
     assert "No warning does not mean safe" in plain
     (tmp_path / "wire.log").write_bytes(b"")
     with Served(tmp_path) as server:
-        assert "It waits for the first reading of the board." in get(server.url)[2]
+        assert "Waiting for the first reading of the board." in get(server.url)[2]
 
 
 def wrong(token):
