@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from hotfuel.places import place_words
-from hotfuel.report import compare_notes, day_words
+from hotfuel.report import compare_notes, day_words, more_runs
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison, Planned
@@ -144,7 +144,7 @@ def _counted(one: Answer) -> str:
 
 
 def _what_would_decide(one: Answer) -> str:
-    tail = f"; {one.more.words()} should decide" if one.more else ""
+    tail = f"; {more_runs.words(one.more)} should decide" if one.more else ""
     if one.more and one.more.in_vain:
         tail = "; more runs alone will not decide it, because of what differed besides the change"
     if one.together > 1 and one.clear_alone:

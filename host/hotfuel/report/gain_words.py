@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hotfuel.report import shape_words
+from hotfuel.report import more_runs, shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.power import driven
 from hotfuel.study.power.expectation import Share
@@ -39,7 +39,7 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
             f"{name} makes no difference worth having to power: {span} against {base} {average}, less than {delta:g} % either way"
         )
         return f"{same} ({counted}).{where}"
-    tail = f"; {gain.more.words('pull')} should decide" if gain.more else ""
+    tail = f"; {more_runs.words(gain.more, 'pull')} should decide" if gain.more else ""
     if where:
         return f"Whether {name} changes power {average} is undecided: {span} against {base} ({counted}){tail}.{where}"
     return f"Whether {name} changes power is undecided: {span} against {base} {average} ({counted}){tail}."

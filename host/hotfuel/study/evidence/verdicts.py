@@ -41,16 +41,6 @@ class MoreRuns:
     unit: str = "run"
     in_vain: bool = False
 
-    def words(self, unit: str = "") -> str:
-        """For example "3 to 11 more runs a side"; unit: instead of its own."""
-        unit = unit or self.unit
-        if self.at_least >= MOST_RUNS:
-            return f"more than 100 more {unit}s a side"
-        if self.at_least == self.at_most:
-            return f"{self.at_least} more {unit}{'s' if self.at_least > 1 else ''} a side"
-        most = "more than 100" if self.at_most >= MOST_RUNS else f"{self.at_most}"
-        return f"{self.at_least} to {most} more {unit}s a side"
-
 
 def judge(estimate: Estimate, delta: float, error: float = 1 - LEVEL) -> str:
     """The verdict at that error level. Inside ±delta is checked first: a real difference that is not worth having counts as none."""

@@ -1,6 +1,7 @@
 """Verdicts by hand: what lies where against the margin, several questions at once, how many more runs."""
 
 import pytest
+from hotfuel.report.more_runs import words as more_runs_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.evidence.verdicts import (
@@ -123,7 +124,7 @@ def test_what_runs_do_not_shrink_takes_its_room():
     ],
 )  # fmt: skip
 def test_more_runs_in_words(found, words):
-    assert found.words() == words
+    assert more_runs_words(found) == words
 
 
 def test_what_is_worth_having_unless_asked_otherwise():
