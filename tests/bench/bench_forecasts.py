@@ -25,7 +25,7 @@ AT_ONCE = 16  # cars
 STEP_DEGC = 0.05  # half of what is shown: a smaller effect is none
 SELDOM = 0.25  # a row with a doubt in a smaller part of the sessions has too few to judge its bands by
 PLACES = ("tank", "pump", "carb_inlet")
-WINTER = Fuel.from_measurements(vapour_pressure_kpa=90.0, t10_degc=45.0, t50_degc=95.0, t90_degc=165.0)
+WINTER = Fuel.from_measurements(vapour_pressure_kpa=90.0, t10_degc=45.0, t50_degc=95.0, t90_degc=165.0, ethanol_vol=0.0)
 
 
 def cooler_w_k(effectiveness, at_l_h):

@@ -9,11 +9,13 @@ metal or air, block or manifold), and for what a return brings back.
 
 import sys
 import time
+from dataclasses import replace
 from multiprocessing import Pool
 
 import line_physics as lines
 import line_sessions as sessions
 import numpy as np
+from hotfuel.risk.margin import Channel
 from hotfuel.study.line import heat, ways
 from scipy.stats import binomtest
 
@@ -50,6 +52,8 @@ def trial(count, seed, u_degc=0.8, returns=0.0, cold_s=0.0):
         course = sessions.course(
             runs, read, k, sessions.car(PLACES, volumes=volumes, tank_l=float(cars["tank_l"][k]) / 0.6, return_l_h=returns)
         )
+        if u_degc < 0.5:  # the calibration is in the session
+            course = replace(course, channels={place: Channel(calibration_uncertainty_degc=u_degc) for place in PLACES})
         budget, rows = heat.budget(course), heat.phase_rows(course)
         enters = {place: sum(runs.kept[name][:, k] for name in names) for place, names in ENTERS.items()}
         for part in budget.parts:

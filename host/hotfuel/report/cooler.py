@@ -9,7 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.report import cooler_words, html, sheet, words
 from hotfuel.report import figures as draw
 from hotfuel.report.chart import FAINT, INK, Chart
-from hotfuel.report.cooler_words import with_doubt
+from hotfuel.report.cooler_words import watts, with_doubt
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
@@ -112,7 +112,7 @@ def _numbers(seen: LineCooler, shown: Shown) -> Table:
     table = Table(("Fuel before", "Fuel behind", "Coolant", "Fuel flow", "Heat taken out"), numbers=range(1, 5))
     decimals = 0 if shown.value(float(expanded(seen.drop_u_degc)), "temperature difference") >= 1 else 1
     degrees = [shown.text(degc, "temperature", decimals) for degc in (seen.inlet_degc, seen.outlet_degc, seen.coolant_degc)]
-    table.rows.append((*degrees, shown.text(one.fuel_l_h, "volume flow"), f"{with_doubt(one.heat_w, one.heat_u_w)} W"))
+    table.rows.append((*degrees, shown.text(one.fuel_l_h, "volume flow"), watts(one.heat_w, one.heat_u_w)))
     return table
 
 

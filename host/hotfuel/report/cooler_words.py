@@ -18,6 +18,12 @@ def with_doubt(value: float, u: float) -> str:
     return f"{value:.{decimals}f} ±{half:.{decimals}f}"
 
 
+def watts(value: float, u: float) -> str:
+    """Heat with its 95 % half width; where that is more than half of it, only what it is at most. Example: watts(26.0, 12.0) -> "at most 50 W"."""
+    half = float(expanded(u))
+    return f"{with_doubt(value, u)} W" if half <= value / 2 else f"at most {max(value + half, 0.0):.0f} W"
+
+
 def sentences(seen: LineCooler, shown: Shown) -> list[str]:
     """What was measured, for a person."""
     one = seen.cooler
@@ -26,7 +32,7 @@ def sentences(seen: LineCooler, shown: Shown) -> list[str]:
         f"Over {seen.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{expanded(seen.flow_relative_u):.0%}, "
         f"{seen.flow_basis}) fuel entered at {shown.text(seen.inlet_degc, 'temperature')} ({place_words(seen.before)}) and left at "
         f"{shown.text(seen.outlet_degc, 'temperature')}{seen_at}, with the coolant at {shown.text(seen.coolant_degc, 'temperature')}.",
-        f"Effectiveness {with_doubt(one.effectiveness, one.effectiveness_u)}; heat taken out of the fuel {with_doubt(one.heat_w, one.heat_u_w)} W. "
+        f"Effectiveness {with_doubt(one.effectiveness, one.effectiveness_u)}; heat taken out of the fuel {watts(one.heat_w, one.heat_u_w)}. "
         f"{size(one)} ± in 95 of 100 cases.",
         hose(seen, shown),
     ]
@@ -81,7 +87,7 @@ def elsewhere(one: There, shown: Shown) -> str:
         f"The same cooler at {shown.text(one.fuel_l_h, 'volume flow')}, with fuel entering at {shown.text(one.inlet_degc, 'temperature')} and its "
         f"coolant at {shown.text(one.coolant_degc, 'temperature')}: fuel would leave at {shown.text(cooled.outlet_degc, 'temperature')} "
         f"(±{shown.text(expanded(cooled.outlet_u_degc), 'temperature difference')}), effectiveness {cooled.effectiveness:.2f}, "
-        f"{with_doubt(cooled.heat_w, cooled.heat_u_w)} W. {ASSUMPTION}"
+        f"{watts(cooled.heat_w, cooled.heat_u_w)}. {ASSUMPTION}"
     )
 
 

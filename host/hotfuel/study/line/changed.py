@@ -9,10 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from hotfuel.car import Car
-from hotfuel.fuel import Fuel
 from hotfuel.places import place_words
-from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.phases import fired
 from hotfuel.study.line import ranges, transport
 from hotfuel.study.line.assumed import WALL_U, Assumption, HotterAir, NeverRan, along_the_line
 from hotfuel.study.line.change import RETURN, Change, Share, bounds
@@ -26,7 +23,6 @@ from hotfuel.study.line.tank import Tank
 ENGINE_DEGC = 90.0  # where thermostats hold an engine (common practice, no source)
 DAY_U = 0.03  # relative, of a hotter day's degrees: sun, wind and road differ between days (assumption)
 UNSEEN_RISE_DEGC = 22.8  # fuel at the pump's outlet above ambient, mean of 27 cars (SAE 310017): where no probes tell the rise
-_DEGC = np.arange(-40.0, 201.0, 2.0)
 
 
 @dataclass
@@ -43,6 +39,7 @@ class Changed:
     degc: dict[str, np.ndarray] = field(default_factory=dict)
     fresh: dict[str, np.ndarray] = field(default_factory=dict)
     assumptions: list[Assumption] = field(default_factory=list)
+    more_l_h: np.ndarray | float = 0.0  # through the line while the engine runs, with the change
 
     def __post_init__(self) -> None:
         self.fresh = {p: np.broadcast_to(x, (DRAWS, len(x))) for p, x in self.grid.degc.items()}
@@ -97,7 +94,7 @@ class Changed:
         hose = self.car.place(place).role in ("line", "carburettor")
         name, words = f"boiled standing {hose}", "how much heat boiling takes up in standing fuel"
         standing = self.draws.between(name, words, *(ranges.BOILED_HOSE if hose else ranges.BOILED_METAL))
-        taken = self.started(np.where(self.grid.on, flowing, standing) * past)
+        taken = self.started(np.where(self.grid.on, flowing, standing) * past, place)
         self.degc[place] = self.degc[place] - taken
         kept = taken * self.grid.on + self.passing(taken)
         for after in self.grid.chain[self.grid.chain.index(place) + 1 :] if place in self.grid.chain else ():
@@ -105,14 +102,30 @@ class Changed:
             self.degc[after] = self.degc[after] - kept
         return bool((np.median(np.abs(past), axis=0) >= 0.5).any())
 
-    def started(self, made: np.ndarray) -> np.ndarray:
-        """Differences (DRAWS, m) with a gradual change after each start from those of standing fuel to those of flowing fuel."""
+    def started(self, made: np.ndarray, place: str) -> np.ndarray:
+        """Differences (DRAWS, m) at a place with a gradual change after each start from those of standing fuel to those of flowing fuel.
+
+        At the end of a hose, what stood in the hose passes first.
+        """
         made = np.array(made)
         started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *ranges.STARTED_S)
         for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
-            gone = np.exp(-STEP_S * (1 + np.arange(rows.stop - rows.start)) / started_s)
+            since = np.maximum(STEP_S * (1 + np.arange(rows.stop - rows.start)) - self._own_fuel_s(place, rows), 0.0)
+            gone = np.exp(-since / started_s)
             made[:, rows] += (made[:, end - 1 : end] - made[:, rows]) * gone
         return made
+
+    def _own_fuel_s(self, place: str, rows: slice) -> np.ndarray | float:
+        """For how long after a start what stood in the hose before a place passes it, (DRAWS, 1)."""
+        own = self.car.place(place)
+        if own.role not in ("line", "carburettor"):
+            return 0.0
+        if not self.known_flow:
+            return self.draws.between("own fuel", "how long a hose's own fuel passes after a start", *ranges.OWN_FUEL_S)
+        held = (0.0, own.volume_from_previous_l) if own.volume_from_previous_l else ranges.OWN_FUEL_L
+        litres = self.draws.between("own fuel", "how long a hose's own fuel passes after a start", *held)
+        flow = np.broadcast_to(self.litres_h, (DRAWS, len(self.grid.on)))[:, rows].mean(axis=1, keepdims=True) + self.more_l_h
+        return np.asarray(3600 * litres / flow)
 
     def passing(self, stood: np.ndarray) -> np.ndarray:
         """The part of a difference in standing fuel (DRAWS, m) that passes the next place after each start, (DRAWS, m); 0 at other times."""
@@ -155,6 +168,7 @@ class _Following:
             else None
         )
         self.parked = parked(changed.grid.course)
+        changed.more_l_h = 0.0 if self.more_l_h is None else self.more_l_h
         self.cooling = Cooling(changed, change) if change.cooled else None
 
     def along(self, source: np.ndarray) -> dict[str, np.ndarray]:
@@ -168,7 +182,7 @@ class _Following:
                 found[place] = (
                     source
                     if self.roles.get(place) == "tank"
-                    else self.to.started(self._stood(self._pumped(place, None, source), (0.0, 0.0), place))
+                    else self.to.started(self._stood(self._pumped(place, None, source), (0.0, 0.0), place), place)
                 )
                 flowing = found[place]
                 continue
@@ -180,7 +194,7 @@ class _Following:
                 behind = self.to.kept(place) ** self.cooling.where
                 cooled = behind * self.cooling.drop(entering, self.to.fresh[place] - self.to.fresh[before])
                 flowing = flowing - cooled
-            stood = self.to.started(self._without_pump(place, self._stood(flowing, held, place)))
+            stood = self.to.started(self._without_pump(place, self._stood(flowing, held, place)), place)
             carried = self.to.passing(found[before] * self.to.kept(place))
             share = self.to.passing(np.ones_like(stood))
             found[place] = stood * (1 - share) + carried - share * cooled + self._flushed(place, before)
@@ -383,25 +397,3 @@ class _Following:
                 + slower[:, first:end] * np.exp(-since / ranges.DELAYS / tau_s)
             )
         return made
-
-
-def held_gauge_kpa(
-    course: Course, car: Car, fuels: tuple[Fuel, Fuel], degc: dict[str, np.ndarray], air_kpa: tuple[np.ndarray, np.ndarray]
-) -> np.ndarray:
-    """Gauge pressure of the line after the change, (n,): the recorded one; while standing, that held by the changed fuel's vapour.
-
-    After the stop, fuel boiling in the line holds a share of its vapour pressure above the air's; the recording shows that share, and it is
-    kept. degc: temperatures after the change; fuels and air_kpa: before and after it. nan where no line pressure was measured.
-    """
-    gauge = course.inputs["fuel_pressure_kpa"]
-    hot = [p.name for p in car.places if p.role in ("line", "carburettor") and p.name in degc]
-    if not hot or not np.isfinite(gauge).any():
-        return gauge
-    over = [
-        np.interp(np.max([temperatures[p] for p in hot], axis=0), _DEGC, fuel.true_vapour_pressure_kpa(_DEGC)) - air
-        for fuel, temperatures, air in ((fuels[0], course.degc, air_kpa[0]), (fuels[1], degc, air_kpa[1]))
-    ]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(~fired(course) & (gauge > 0) & (over[0] > gauge), gauge / over[0], 0.0)
-    changed: np.ndarray = np.maximum(gauge + np.nan_to_num(share * (over[1] - over[0])), np.minimum(gauge, 0.0))
-    return changed

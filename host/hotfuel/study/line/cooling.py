@@ -14,7 +14,7 @@ from hotfuel.study.line.grid import STEP_S
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
 
-COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC = 3.0, 3.0  # air that reaches a cooler's core (assumption)
+COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC = 3.0, 1.9  # air that reaches a cooler's core (assumption)
 WATER_OVER_AMBIENT_DEGC = (4.0, 15.0)  # a separate water circuit (common practice, no source)
 SPRAY_BELOW_AMBIENT_DEGC = (1.0, 10.0)  # a wetted core: at most down to the wet bulb of a dry day (common practice, no source)
 IDLE_AIR_SHARE = (0.1, 0.7)  # share of its UA that a core without a fan keeps while the car stands (common practice, no source)

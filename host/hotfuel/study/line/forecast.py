@@ -24,9 +24,10 @@ from hotfuel.study.drive.phases import phases
 from hotfuel.study.line import longer_stop, transport
 from hotfuel.study.line.assumed import Assumption, Boiling, OtherFuel, ThinnerAir
 from hotfuel.study.line.change import Change, bounds, check
-from hotfuel.study.line.changed import Changed, held_gauge_kpa
+from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.draws import DRAWS, Draws, Interval, Own
 from hotfuel.study.line.grid import STEP, Curve, Grid, curves, sampled
+from hotfuel.study.line.held import held_gauge_kpa
 from hotfuel.study.line.stages import Stage, stages
 from hotfuel.study.power.expectation import expectation
 

@@ -20,15 +20,19 @@ from hotfuel.study.line import transport, ways
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.parked import parked
+from hotfuel.study.line.section import Section
 
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
 LEAST_S = 45.0
 J_L_K = DENSITY_KG_M3 / 1000 * CP_J_KG_K  # of a litre and degree
-# a share is reported if its interval's half width is at most half of it, or at most SMALL
-MOST_DOUBT, SMALL = 0.5, 0.15
+# a share is reported if its interval's half width is at most half of it or at most SMALL, or if all of the interval is below LITTLE
+MOST_DOUBT, SMALL, LITTLE = 0.5, 0.15, 1 / 3
 USUAL_BOWL_L = 0.25  # common practice, no source
 UNSAID_L, VOLUME_SPREAD = 0.1, 0.35  # of a section whose volume was not given (spread of the logarithm)
 FLOW_OWN = 0.06  # relative effect on a phase's heat of changing flow and of mixing on the way
+# In parts of a filling's heat: what the first filling takes up less while the car stands, and its standard deviation (assumption, from trials on a second
+# model).
+LEFT_OUT, LEFT_OUT_U = -0.4, 0.7
 WITH_FLOW = (0.35, 0.3)  # exponent of the flow in a section's heat, and its standard deviation (films: 0 to 0.8)
 # Apart from the flow, the logarithm of a section's heat while driving less that while idling, and its spread: a pump's metal is as hot in both; around a
 # line without a pump the air is cooler while the car moves (assumption, from trials on a second model).
@@ -57,7 +61,7 @@ class Part:
     def share_told(self) -> bool:
         """Whether the share is known well enough to report."""
         one = self.share
-        return bool(np.isfinite(one.middle) and one.half <= max(MOST_DOUBT * abs(one.middle), SMALL))
+        return bool(np.isfinite(one.middle) and (one.half <= max(MOST_DOUBT * abs(one.middle), SMALL) or one.greatest <= LITTLE))
 
 
 @dataclass(frozen=True)
@@ -97,7 +101,7 @@ def budget(course: Course) -> HeatBudget | None:
     made = _Following(course, chain)
     parts = made.parts()
     back_w, back_share = made.back()
-    found = ways.ways(course, made.sections, made.draws, made.u_degc)
+    found = ways.ways(course, made.sections, made.draws, made.u_degc, cold=made.parked.seconds > 0)
     return HeatBudget(tuple(parts), tuple(found), back_w, back_share, made.flow.basis, made.parked.seconds)
 
 
@@ -106,30 +110,6 @@ def phase_rows(course: Course) -> dict[str, np.ndarray]:
     kinds, on = kinds_per_second(course)[0], fired(course)
     idle, pull = (kinds == IDLE) & on, (kinds == PULL) & on
     return {STANDING_STILL: idle, DRIVING: on & ~idle, PULLING: pull, STOPPED: kinds == SOAK}
-
-
-@dataclass(frozen=True, eq=False)
-class Section:
-    """Arrays (n,) of a section: gained_w, the heat that fuel leaving it now took up in it; entered_degc, leaves_degc; usable rows.
-
-    slopes: (out, in), W per degC of a reading's error. by_volume_w: the change with a volume larger by its spread. entered_row: when that fuel entered.
-    holds_j_k: heat capacity of the fuel in it.
-    """
-
-    before: str
-    place: str
-    gained_w: np.ndarray
-    entered_degc: np.ndarray
-    leaves_degc: np.ndarray
-    usable: np.ndarray
-    slopes: tuple[np.ndarray, np.ndarray]
-    by_volume_w: np.ndarray
-    entered_row: np.ndarray
-    holds_j_k: float
-
-    def within(self, rows: np.ndarray) -> np.ndarray:
-        """Usable rows whose fuel both entered and left within `rows`, so that heat from a stop or another phase is not counted."""
-        return np.asarray(rows & self.usable & rows[self.entered_row])
 
 
 class _Following:
@@ -174,7 +154,18 @@ class _Following:
         )
         usable = ok & self.on & np.isfinite(self.course.degc[before] + self.course.degc[place])
         return Section(
-            before, place, gained, entered_degc, self.read[place], usable & (t >= 0), slopes, wider, row, volume * J_L_K
+            before,
+            place,
+            gained,
+            entered_degc,
+            self.read[place],
+            usable & (t >= 0),
+            slopes,
+            wider,
+            row,
+            volume * J_L_K,
+            self.on,
+            self._pumps(before, place),
         )
 
     def _gained(
@@ -218,11 +209,13 @@ class _Following:
                 own = self.draws.normal(f"own {one.place} {phase}", "how the flow changes from second to second", 0.0, FLOW_OWN)[
                     :, 0
                 ]
-                # what was in the section when the phase began was heated before it
+                # What was in the section when the phase began was heated before it, and is left out; while the car stands that is the cooler part of
+                # the phase, as the air under the bonnet warms up.
                 rise = float(np.mean(np.abs((one.leaves_degc - one.entered_degc)[use])))
-                stood = self.draws.normal(f"stood {one.place} {phase}", "heat that entered before the phase began", 0.0, 1.0)[
-                    :, 0
-                ]
+                middle = LEFT_OUT if phase == STANDING_STILL else 0.0
+                stood = self.draws.normal(
+                    f"stood {one.place} {phase}", "heat that entered before the phase began", middle, LEFT_OUT_U
+                )[:, 0]
                 stood = stood * one.holds_j_k * rise / seconds
                 mean = [float(np.mean(x[use])) for x in (one.gained_w, one.by_volume_w, *one.slopes)]
                 out, into = offsets[one.place], offsets[one.before]
@@ -278,7 +271,7 @@ class _Following:
             watts = [np.log(np.maximum(w + a * many[one.place] - b * many[one.before], _LEAST_W)) for w, a, b in mean]
             for n in range(1, len(mean)):
                 flow = np.log(mean[n][1] / mean[0][1])
-                middle, spread = APART[self._pumps(one)]
+                middle, spread = APART[one.pump]
                 miss = watts[n] - watts[0] - WITH_FLOW[0] * flow - middle
                 weight -= 0.5 * miss**2 / (spread**2 + (WITH_FLOW[1] * flow) ** 2)
         likely = 0.02 + np.exp(weight - weight.max())
@@ -286,10 +279,10 @@ class _Following:
         chosen = random.permutation(np.searchsorted(edges, (np.arange(DRAWS) + 0.5) / DRAWS).clip(0, _MANY - 1))
         return {p: values[chosen] for p, values in many.items()}
 
-    def _pumps(self, one: Section) -> bool:
-        """Whether a pump on the engine is in a section."""
-        before, place = (self.car.place(name).role for name in (one.before, one.place))
-        passed = place == "pump" or (before == "suction" and place == "line")
+    def _pumps(self, before: str, place: str) -> bool:
+        """Whether a pump on the engine is between two places."""
+        roles = self.car.place(before).role, self.car.place(place).role
+        passed = roles[1] == "pump" or roles == ("suction", "line")
         return passed and self.car.pump.kind == "mechanical"
 
     def u_degc(self, place: str) -> float:

@@ -14,7 +14,9 @@ from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.grid import STEP_S
 
 _LEAST_S = 60.0
-_HOTTEST_U = 0.85  # uncertainty of a stop's hottest moment, as a share of that of any one moment (from trials on a second model)
+# Uncertainty of a stop's hottest moment, as a share of that of any one moment, in a hose and in a pump with its metal; and its middle: a forecast soak ends
+# a little too hot (from trials on a second model).
+_HOTTEST_HOSE_U, _HOTTEST_METAL_U, _HOTTEST_MIDDLE = 1.0, 0.75, -0.4
 _AFTER_U_DEGC, _AFTER_S = 2.5, 180.0  # other fuel passes a place after a longer stop than after the recorded one (assumption)
 
 
@@ -34,11 +36,13 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
     if not ends.any():
         return
     last = int(np.flatnonzero(ends)[-1])
-    draw = after.draws.normal("longer", "how the stop goes on", 0.0, _HOTTEST_U)[:, 0]
+    draws = after.draws.normal("longer", "how the stop goes on", 0.0, 1.0)[:, 0]
     for base in after.grid.degc:
         places = [p for p in margin if probe_of(p) == base]
         if not places or after.car.place(base).role == "tank":  # a parked tank follows the air, not the engine
             continue
+        hose = after.car.place(base).role in ("line", "carburettor")
+        draw = _HOTTEST_MIDDLE + (_HOTTEST_HOSE_U if hose else _HOTTEST_METAL_U) * draws
         limits = {p: float(np.nanmedian(table.places[p].limit_degc[rows][-30:])) for p in places}
         try:
             ahead = forecast_soak(

@@ -6,27 +6,29 @@ more cars and by 64 of the 208 themselves; no others have judged the wider ones.
 pump or a pump moved, still holds only 0.84 to 0.88: after a start the hose's own fuel passes first, and a forecast lets the colder fuel come at once.
 """
 
-FOLLOWS = (-0.05, 0.78)  # how little of a hotter day reaches what the engine heats, of its way to the engine's own temperature
+FOLLOWS = (-0.05, 0.82)  # how little of a hotter day reaches what the engine heats, of its way to the engine's own temperature
 # Share of the degrees past boiling's onset that boiling takes away: from fuel that flows past a heat, that stands in a hose, in a pump or a bowl.
-BOILED_FLOWING, BOILED_HOSE, BOILED_METAL = (-0.2, 0.67), (-0.13, 0.58), (0.0, 0.44)
+BOILED_FLOWING, BOILED_HOSE, BOILED_METAL = (-0.2, 0.67), (-0.13, 0.47), (0.0, 0.44)
 SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it
 # How fast standing fuel forgets a difference (median, spread of the logarithm): in a pump or a bowl with its metal, and in a hose.
 STANDING_S, STANDING_SPREAD = 860.0, 0.57
 HOSE_STANDING_S, HOSE_STANDING_SPREAD = 270.0, 0.5
-OLD_PUMP = (0.33, 1.06)  # share of the rise to a pump on the engine that is the pump's own
+OLD_PUMP = (0.5, 1.1)  # share of the rise to a pump on the engine that is the pump's own
 OUTLET = (0.46, 0.88)  # of the rise behind a pump, what its outlet side heats
 # After a start: share of what the place before is hotter by that a change adds (middle, standard deviation), and when most of it passes.
-FLUSH_S, FLUSHED, PASSING_S = 90.0, (0.11, 0.23), 45.0
+FLUSH_S, FLUSHED, PASSING_S = 90.0, (0.11, 0.2), 45.0
 DELAYS = 3.0  # in times of forgetting: what keeps heat out delays standing fuel, and in the end it gets as hot
 STOPS_ALIKE = (0.36, 1.12)  # how much of what was there at its stop is there in standing fuel
 # How fast a place takes on the flowing fuel's difference after a start: its own metal, and what stood before it.
 STARTED_S = (14.0, 95.0)
+# What stood in the hose before a place passes it first: litres where nobody said what the hose holds, and seconds where nobody knows the flow.
+OWN_FUEL_L, OWN_FUEL_S = (0.0, 0.1), (0.0, 60.0)
 PASSED = (0.18, 0.67)  # of the difference that stood at the place before, how much passes a place after a start
-FILM = (0.1, 0.65)  # the power of the flow with which the heat taken up rises
+FILM = (0.12, 0.42)  # the power of the flow with which the heat taken up rises
 # Of a rise, what comes through the line's wall where a pump heats too; what shines on the line.
-THROUGH_WALL, SHONE = (0.1, 1.0), (0.12, 0.97)
+THROUGH_WALL, SHONE = (0.03, 0.97), (0.1, 0.92)
 # What goes on keeping heat out of standing fuel: insulation, a shield, a spacer, more flow before the stop; and the old pump's place without it.
-HELD, HELD_SHIELD, HELD_SPACER, HELD_FLOW, HELD_GONE = (0.65, 1.45), (0.43, 1.17), (0.1, 0.6), (-0.03, 0.62), (-0.08, 1.25)
-CONDUCTED = (0.07, 0.95)  # share of a pump's rise that comes through its flange
+HELD, HELD_SHIELD, HELD_SPACER, HELD_FLOW, HELD_GONE = (0.65, 1.45), (0.35, 1.13), (0.17, 0.6), (0.04, 0.3), (-0.08, 1.25)
+CONDUCTED = (0.14, 0.82)  # share of a pump's rise that comes through its flange
 PUMP_W = (3.0, 19.0)  # what an electric pump puts into the fuel in the line and not into the tank
 RETURN_U = 0.1  # of a return's flow as the car file states it

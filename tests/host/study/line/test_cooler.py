@@ -129,3 +129,9 @@ def test_bad_input_is_one_sentence(call, words):
     with pytest.raises(InputError, match=words) as seen:
         call()
     assert "\n" not in str(seen.value)
+
+
+def test_heat_of_which_more_than_half_is_doubt_is_said_as_a_bound():
+    assert cooler_words.watts(100.0, 10.0) == "100 ±20 W"
+    assert cooler_words.watts(26.0, 12.0) == "at most 50 W"
+    assert cooler_words.watts(-5.0, 2.0) == "at most 0 W"

@@ -19,6 +19,7 @@ from hotfuel.simulator.scenarios import QUEUE, WINTER_FUEL, Body, Cooler, Fixes,
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.line import forecast as room
 from hotfuel.study.line.changed import Changed
+from hotfuel.study.line.cooling import COOLANT_U_DEGC
 from hotfuel.study.line.draws import Draws
 from hotfuel.study.line.forecast import Change
 from hotfuel.study.line.grid import Grid
@@ -163,7 +164,7 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     assert inlet.running_degc == pytest.approx(
         inlet.running_before_degc - 0.6 * (inlet.running_before_degc - rise / 2 - 33.0), abs=1.0
     )
-    assert inlet.running_u_degc == pytest.approx(0.6 * np.hypot(rise / np.sqrt(12), 3.0), abs=0.3)
+    assert inlet.running_u_degc == pytest.approx(0.6 * np.hypot(rise / np.sqrt(12), COOLANT_U_DEGC), abs=0.3)
     assert row(result, "pump").running_degc == row(result, "pump").running_before_degc
     assert result.power_square_root_percent > 0
     assert result.power_ceiling_percent > result.power_square_root_percent
