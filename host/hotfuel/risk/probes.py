@@ -3,8 +3,8 @@
 `ProbeTrace` follows a probe batch by batch, live; `traced` takes a whole recording, stepping only where a reading moved faster than its probe can.
 """
 
-import bisect
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -80,9 +80,11 @@ def traced(lag_s: float, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt
     values = readings[rows][read]
     clock = np.cumsum(np.minimum(elapsed_ms, 60_000))[read]
     moved = np.abs(np.diff(values))
-    times_between, number = np.unique(np.minimum(np.diff(clock), 60_000), return_inverse=True)
-    most = np.array([probe.change(int(elapsed)) for elapsed in times_between], dtype=np.int64)
-    suspect = read[1:][moved > most[number]] if len(moved) else read[:0]
+    between = np.clip(np.diff(clock), 0, 60_000)
+    most = np.zeros(60_001, dtype=np.int64)  # by the time between two readings, of which there are few
+    for elapsed in np.flatnonzero(np.bincount(between)).tolist():
+        most[elapsed] = probe.change(elapsed)
+    suspect = read[1:][moved > most[between]]
     doubted, rising = np.zeros((2, len(times)), dtype=bool)
     falls = []
     at = -1
@@ -107,7 +109,7 @@ def traced(lag_s: float, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt
 
 def _leads(lag_ms: int, elapsed_ms: np.ndarray, readings: np.ndarray, usable: np.ndarray) -> np.ndarray:
     """hotfuel_wire.probe.Lead for all ticks at once, number for number."""
-    edges = np.array(_edges(np.cumsum(elapsed_ms).tolist()))
+    edges = _edges(np.cumsum(elapsed_ms).astype(np.int64).tobytes())
     lead = np.zeros(len(readings), dtype=np.int64)
     if len(edges) < wire.BLOCKS_LEAST + 1:
         return lead
@@ -130,12 +132,18 @@ def _leads(lag_ms: int, elapsed_ms: np.ndarray, readings: np.ndarray, usable: np
     return lead
 
 
-def _edges(clock_ms: list[int]) -> list[int]:
-    edges, last_ms = [0], 0
-    while (at := bisect.bisect_left(clock_ms, last_ms + wire.BLOCK_MS, edges[-1])) < len(clock_ms):
+@lru_cache(maxsize=1)  # the places of a recording have one clock
+def _edges(clock_ms: bytes) -> np.ndarray:
+    """Where blocks begin, of a clock (int64) that begins at 0."""
+    clock = np.frombuffer(clock_ms, np.int64)
+    following = np.searchsorted(
+        clock, clock + wire.BLOCK_MS
+    ).tolist()  # row -> where the block after one that begins there begins
+    edges, at = [], 0
+    while at < len(following):
         edges.append(at)
-        last_ms = clock_ms[at]
-    return edges
+        at = following[at]
+    return np.array(edges)
 
 
 def _fit(lag_ms: int, means: np.ndarray, span_ms: np.ndarray) -> np.ndarray:

@@ -77,7 +77,7 @@ def _of_place(
             at += int(alike[-1])
         elif not waiting and not sight.unreadable_ms:
             awaited = [offs[level] if single[level].live else ons[level] for level in conditions] + [blind]
-            ahead = (rows_of[np.searchsorted(rows_of, at) :][:1] for rows_of in awaited)
-            at = min((int(found_at[0]) for found_at in ahead if found_at.size), default=len(margin))
+            ahead = [int(rows_of[next_of]) for rows_of in awaited if (next_of := rows_of.searchsorted(at)) < len(rows_of)]
+            at = min(ahead, default=len(margin))
     found += [Span(name, alarm.LEVELS[level], int(rows[first]), end) for level, first in began.items()]
     return found
