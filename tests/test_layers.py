@@ -48,7 +48,7 @@ STUDY = {
     "fixes": {"story", "line", "drive", "power", "evidence"},
 }
 # Rooms of `study` whose results are numbers and named kinds: what is said in the reader's units is said in `report` and `live`.
-WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "line", "power")
+WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "line", "power", "fixes")
 PANDAS_FROM = "session"
 LIBRARY_ROOMS = {
     "serial": {"link"},

@@ -56,7 +56,7 @@ def review(
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     before = _before(opened, complaint)
     share([one for one in (opened, before) if one is not None], without_names)
-    told = _story(opened, shown, before)
+    told = _story(opened, before)
     came, arrived = None, []
     if forecast:
         from hotfuel.report import came_words  # brings the forecasts' room with it
@@ -92,10 +92,12 @@ def review(
 
 def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     """The story for JSON, with its sentences; its sections are a field of their own."""
-    from hotfuel.report import complaint_words, heat_words, limit_words
+    from hotfuel.report import complaint_words, heat_words, limit_words, story_words
 
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
     plain["own_limit"]["sentence"] = limit_words.own_limit(told.own_limit, shown)
+    for one, fields in zip(told.pressures, plain["pressures"], strict=True):
+        fields["sentence"] = story_words.pressure(one, shown)
     if told.heat is not None:
         plain["heat"]["sentence"] = heat_words.sentence(told.heat, shown)
     if told.judgement is not None:
@@ -121,12 +123,12 @@ def _before(opened: "Session", complaint: Path | None) -> "Session | None":
     return before
 
 
-def _story(opened: "Session", shown: Shown, before: "Session | None") -> "Story | None":
+def _story(opened: "Session", before: "Session | None") -> "Story | None":
     """The session's story, None for one without a temperature."""
     from hotfuel.study import story
 
     try:
-        return story.tell(opened, shown, before)
+        return story.tell(opened, before)
     except InputError:
         if before is not None:
             raise

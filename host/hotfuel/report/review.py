@@ -84,7 +84,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     shown = _shown(session, units)
     if told is None:
         with contextlib.suppress(InputError):  # a recording without a temperature has no story
-            told = story.tell(session, shown)
+            told = story.tell(session)
     summary = session.summary()
     offset = session.metadata.get("utc_offset_min")
     clock = words.Clock(session.ticks.timeline.anchored, offset)

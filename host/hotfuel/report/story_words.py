@@ -5,6 +5,7 @@ import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import complaint_words, heat_words, limit_words, line_words
+from hotfuel.risk.findings import TRAPPED_FUEL, Finding
 from hotfuel.risk.level import in_units
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
@@ -30,10 +31,21 @@ def sentences(told: Story, shown: Shown) -> list[str]:
         said.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {line_words.section(most, shown)}")
     if told.heat is not None:
         said.append(heat_words.sentence(told.heat, shown))
-    said += [f"At {clock.text(one.time_s)} {one.sentence}." for one in told.pressures]
+    said += [f"At {clock.text(one.time_s)} {pressure(one, shown)}." for one in told.pressures]
     if told.own_limit.troubles + told.own_limit.ran_through:
         said.append(limit_words.own_limit(told.own_limit, shown))
     return [*filter(None, said), _how_sure(told, shown)]
+
+
+def pressure(one: Finding, shown: Shown) -> str:
+    """What a pressure shows by itself, and what to look for; a clause for a sentence."""
+    size = shown.text(one.size_kpa, "pressure")
+    if one.kind == TRAPPED_FUEL:
+        return (
+            f"line pressure rose by {size} after the stop: trapped fuel expands and boils and may be pushed past the needle; look for leaks and for a "
+            "flooded carburettor, and do not open the line while it is hot"
+        )
+    return f"the tank's vacuum grew to {size}: its vent is blocked, which lowers the pressure at the pump by as much; let it cool before opening the cap"
 
 
 class Clock:

@@ -19,7 +19,6 @@ from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import full_throttle, overlaid, transport
 from hotfuel.study.line.heat import HeatBudget, budget
-from hotfuel.units import Shown
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives
 _LOOK_BACK_S = 180.0
@@ -104,14 +103,12 @@ class Story:
         return {name: value for name, value in asdict(replace(self, laid=None)).items() if name != "laid"}
 
 
-def tell(session_or_course: Session | Course, shown: Shown | None = None, complaint: Session | Course | None = None) -> Story:
-    """The story of a session. complaint: the session (or course) of a complaint, against which its hot stops are held.
+def tell(session_or_course: Session | Course, complaint: Session | Course | None = None) -> Story:
+    """The story of a session. complaint: the session (or course) of a complaint, with which its hot stops are compared.
 
-    shown: the units of the pressures' sentences; the car's by default.
     Raises InputError for a session without a temperature, and for a complaint without a hot soak or of another car.
     """
     course = _course(session_or_course)
-    units = shown or Shown(course.car.units if course.car is not None else "si")
     found = phases(course)
     nearest = _nearest(course, found)
     pulled = full_throttle.pulls(course, found)
@@ -133,9 +130,7 @@ def tell(session_or_course: Session | Course, shown: Shown | None = None, compla
         pressure_of=course.car.limit_places[nearest.place][1].pressure if course.car and nearest else "",
         judgement=judge(_course(complaint), course, found) if complaint is not None else None,
         sections=transport.sections(course),
-        pressures=tuple(
-            pressure_findings(course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE), shown=units)
-        ),
+        pressures=tuple(pressure_findings(course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE))),
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hotfuel.risk.findings import pressure_findings
+from hotfuel.report.story_words import pressure as words
+from hotfuel.risk.findings import BLOCKED_VENT, TRAPPED_FUEL, pressure_findings
 from hotfuel.units import Shown
 
 TIME = np.arange(0, 1200, 1.0)
@@ -14,11 +15,12 @@ def test_line_pressure_that_climbs_after_the_stop_is_found_with_its_caution():
     (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure)
     assert found.size_kpa == pytest.approx(25, abs=1)
     assert found.time_s > 900
-    assert "past the needle" in found.sentence
-    assert "leaks" in found.sentence
-    assert f"{found.size_kpa:.1f} kPa" in found.sentence
-    (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure, shown=Shown("us"))
-    assert f"{found.size_kpa / 6.894757:.1f} psi" in found.sentence
+    assert found.kind == TRAPPED_FUEL
+    said = words(found, Shown("si"))
+    assert "past the needle" in said
+    assert "leaks" in said
+    assert f"{found.size_kpa:.1f} kPa" in said
+    assert f"{found.size_kpa / 6.894757:.1f} psi" in words(found, Shown("us"))
 
 
 def test_pressure_that_bleeds_off_or_swings_while_running_is_no_finding():
@@ -36,7 +38,8 @@ def test_two_stops_are_two_findings():
 
 def test_a_growing_vacuum_in_the_tank_is_a_blocked_vent():
     (found,) = pressure_findings(TIME, RUNNING, tank_gauge_kpa=-TIME / 200)
-    assert "vent is blocked" in found.sentence
+    assert found.kind == BLOCKED_VENT
+    assert "vent is blocked" in words(found, Shown("si"))
     assert found.time_s == pytest.approx(400, abs=2)
     assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=np.full(TIME.shape, -3.0)) == []  # a cap's vacuum relief stands still
     assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=TIME / 200) == []

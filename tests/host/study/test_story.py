@@ -63,7 +63,7 @@ def true_margins(session):
 )
 def test_place_moment_phase_and_cause(case, kind, because):
     session = driven(case)
-    story = tell(session, SI)
+    story = tell(session)
     truth = true_margins(session)
     nearest = story.nearest
     place = min(truth, key=lambda p: float(np.nanmin(truth[p])))
@@ -95,7 +95,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
 )
 def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_stop(case, first, words):
     session = driven(case)
-    story = tell(session, SI)
+    story = tell(session)
     (soak,) = story.soaks
     stop, start = next((float(begins), float(ends)) for name, begins, ends in session.spans() if name == "hot soak")
     crossed = {}
@@ -114,7 +114,7 @@ def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_s
 
 def test_the_restart_is_told():
     session = driven("summer")
-    story = tell(session, SI)
+    story = tell(session)
     (said,) = [s for s in sentences(story, SI) if s.startswith("Restart at")]
     (one,) = story.restarts
     stop, start = next((float(begins), float(ends)) for name, begins, ends in session.spans() if name == "hot soak")
@@ -129,7 +129,7 @@ def test_the_restart_is_told():
 
 
 def test_a_drive_in_which_nothing_comes_near_is_told_without_alarm():
-    story = tell(driven("cool"), SI)
+    story = tell(driven("cool"))
     assert story.nearest.margin_degc > 20
     assert story.soaks == ()
     assert story.restarts == ()
@@ -140,14 +140,14 @@ def test_a_drive_in_which_nothing_comes_near_is_told_without_alarm():
 
 
 def test_within_two_standard_deviations_the_driver_may_have_noticed():
-    story = tell(driven("queue"), SI)
+    story = tell(driven("queue"))
     assert 0 < story.nearest.margin_degc < 2 * story.nearest.uncertainty_degc
     assert any(s.startswith("Vapour may form at the pump") for s in sentences(story, SI))
 
 
 def test_a_soak_in_which_nothing_crosses_says_so():
     session = Driven(replace(BUILT, drive=(*CRUISE, Part("off", 5.0, "off")), ambient_degc=5.0))
-    (said,) = [s for s in sentences(tell(session, SI), SI) if s.startswith("Hot soak")]
+    (said,) = [s for s in sentences(tell(session), SI) if s.startswith("Hot soak")]
     assert said.endswith("no place passed its limit.")
 
 
@@ -161,7 +161,7 @@ def test_a_soak_in_which_nothing_crosses_says_so():
     ],
 )
 def test_how_sure_is_said(known, marks, word, sure):
-    story = tell(driven("summer", known, marks), SI)
+    story = tell(driven("summer", known, marks))
     assert story.confidence == word
     assert sentences(story, SI)[-1].startswith("How sure")
     assert sure in sentences(story, SI)[-1]
@@ -170,7 +170,7 @@ def test_how_sure_is_said(known, marks, word, sure):
 
 def test_marks_move_the_limit_and_it_is_said_from_how_many():
     at_s = next(float(last) for name, _, last in driven("queue").spans() if name == "queue") - 60
-    story = tell(driven("queue", marks=((at_s, "stumbled"), (at_s - 100, "looked at the sky"))), SI)
+    story = tell(driven("queue", marks=((at_s, "stumbled"), (at_s - 100, "looked at the sky"))))
     assert (story.own_limit.troubles, story.own_limit.ran_through) == (1, 0)
     assert any(line.startswith("From 1 event with trouble and 0 without") for line in sentences(story, SI))
 
@@ -199,7 +199,7 @@ def test_hotter_fuel_arriving_is_told_as_the_cause():
         **{k: blank for k in ("fuel_pressure_kpa", "ignition", "ambient_pressure_kpa")},
     }
     degc = {"tank": np.full(900, 30.0), "pump": np.full(900, 44.0), "carb_inlet": inlet}
-    story = tell(Course("x", time_s, degc, margins, inputs, (), np.nan, car, 25.0), SI)
+    story = tell(Course("x", time_s, degc, margins, inputs, (), np.nan, car, 25.0))
     assert story.nearest.place == "carb_inlet"
     assert story.nearest.reason == "hotter fuel that had stood further back arrived when the flow rose"
     assert "10 min in" in sentences(story, SI)[0] or "11 min in" in sentences(story, SI)[0]  # no time of day is known
@@ -208,7 +208,7 @@ def test_hotter_fuel_arriving_is_told_as_the_cause():
 def test_without_a_car_file_the_hottest_fuel_is_told_and_no_limit_claimed():
     session = Driven(CASES["summer"])
     session.car = None
-    story = tell(session, SI)
+    story = tell(session)
     assert story.nearest is None
     hottest = session.temperatures().max().max()
     assert "The hottest fuel was at the pump" in sentences(story, SI)[0]
@@ -217,7 +217,7 @@ def test_without_a_car_file_the_hottest_fuel_is_told_and_no_limit_claimed():
 
 
 def test_units_are_the_reader_s():
-    us, si = (sentences(tell(driven("summer"), one), one)[0] for one in map(Shown, ("us", "si")))
+    us, si = (sentences(tell(driven("summer")), one)[0] for one in map(Shown, ("us", "si")))
     assert "°F" in us
     assert "psi" in us
     assert "°C" in si

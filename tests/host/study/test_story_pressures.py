@@ -18,7 +18,7 @@ def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
     pressure[stop : stop + 300] = 20.0 + np.linspace(0, 9, 300)
     session._inputs["fuel_pressure_kpa"] = pressure
     for system, size in (("si", "9.0 kPa"), ("us", "1.3 psi")):
-        said = [one for one in sentences(tell(session, Shown(system)), Shown(system)) if "line pressure rose" in one]
+        said = [one for one in sentences(tell(session), Shown(system)) if "line pressure rose" in one]
         assert len(said) == 1
         assert size in said[0]
     assert "look for leaks" in said[0]

@@ -203,7 +203,7 @@ def test_without_a_stop_or_a_start_nothing_is_shown(parts, words):
 
 
 def test_the_story_tells_it_beside_the_restart():
-    told = tell(run("friday"), SI, run("monday", "hard start"))
+    told = tell(run("friday"), run("monday", "hard start"))
     at = [
         n
         for n, sentence in enumerate(sentences(told, SI))
@@ -211,7 +211,7 @@ def test_the_story_tells_it_beside_the_restart():
     ]
     assert at == list(range(at[0], at[0] + 3))
     assert told.judgement.proof.shown
-    assert tell(run("friday"), SI).judgement is None
+    assert tell(run("friday")).judgement is None
 
 
 def test_a_comparison_holds_every_variants_stops_against_the_baselines_trouble():
