@@ -32,7 +32,7 @@ def cooler(
         str | None,
         typer.Option(
             "--hose-behind",
-            help='What the hose from the cooler to that place holds, "0.05 L". Default: anything up to its whole section.',
+            help='What the hose from the cooler to that place holds, "0.05 L". Default: unknown, up to the whole section.',
         ),
     ] = None,
     at_flow: Annotated[str | None, typer.Option("--at-flow", help='The same cooler at another flow, "60 L/h".')] = None,
@@ -105,5 +105,5 @@ def cooler(
             forecast.write(page.make(opened, course, seen, lines[3:], shown), target, shown, pdf, png)
         lines.append(f"report: {target}")
     if hose_behind is None and (seen.behind is None or not seen.behind.given):
-        lines.append('What the hose behind the cooler holds can be given: --hose-behind "0.05 L".')
+        lines.append('The volume of the hose behind the cooler can be given: --hose-behind "0.05 L".')
     show(result | {"report": str(target) if target else None}, lines, as_json)

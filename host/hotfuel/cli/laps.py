@@ -13,7 +13,7 @@ from hotfuel.units import Shown
 if TYPE_CHECKING:
     from hotfuel.study.drive.laps import Lap
 
-_TOLD = 40  # laps a terminal shows; all are in --json and on the page
+_TOLD = 40  # how many laps a terminal shows; --json and the page have all
 
 
 def laps(
@@ -31,7 +31,9 @@ def laps(
         Path | None,
         typer.Option("--out", help="HTML page to write, with the path drawn to scale: whoever gets it sees where you drove."),
     ] = None,
-    positions: Annotated[bool, typer.Option("--positions", help="Say the line's position too: it is private otherwise.")] = False,
+    positions: Annotated[
+        bool, typer.Option("--positions", help="Also print the line's position, which is private by default.")
+    ] = False,
     car: Annotated[Path | None, typer.Option("--car", help="Car file instead of the session's own.")] = None,
     units: Units = None,
     as_json: Json = False,
@@ -53,7 +55,7 @@ def laps(
     found = laps_of(opened, given)
     if keep:
         if found.line is None:
-            raise InputError(f"{opened.name} has laps by marks, which have no line to keep: give one with --line")
+            raise InputError(f"{opened.name} has laps by marks only, so there is no line to keep: give one with --line")
         with whole(opened.folder.path / LAP_LINE) as part:
             part.write_text(f"{found.line}\n", encoding="utf-8")
     lines = lap_words.sentences(found, shown)

@@ -13,7 +13,7 @@ from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
     from hotfuel.risk.limits_card import LimitsCard
-    from hotfuel.study.drive.own_limit import OwnLimit  # brings pandas with it, which --help does without
+    from hotfuel.study.drive.own_limit import OwnLimit  # imports pandas, which --help must not load
 
 _CAUTION = (
     "These limits hold for this fuel, this pressure and a pump in order; fuel can also boil where there is no probe. "
@@ -47,7 +47,7 @@ def limits(
     from hotfuel.risk.limits_card import altitude_curves, limits_card
 
     if car is None and fuel is None:
-        raise UsageError("say for which car or fuel: --car FILE, --fuel NAME, or both")
+        raise UsageError("name a car or a fuel: --car FILE, --fuel NAME, or both")
     named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
     described = car_file.load(car or named)
     shown = Shown(units or (described.units if car else "si"))

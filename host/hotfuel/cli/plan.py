@@ -1,4 +1,4 @@
-"""`hotfuel plan`: a test day before it is driven, and where it stands."""
+"""`hotfuel plan`: plan a test day, and see where it stands."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -87,7 +87,7 @@ def plan(
     spread_words = f"{made.spread:g} %" if is_power else shown.text(made.spread, "temperature difference")
     lines = [
         f"Asked: {day_words.question(made)}; {day_words.difference(made, shown)} is worth having, and runs alike spread by {spread_words}"
-        f"{'' if spread else ' (an assumption: say what you know with --spread)'}.",
+        f"{'' if spread else ' (an assumption: give what you know with --spread)'}.",
         f"{len(made.order)} runs at most, {made.last_block} of each; a verdict is looked for after every block from the second on.",
         f"The order: {', '.join(made.order)}.",
         f"plan: {out}",

@@ -1,4 +1,4 @@
-"""A test day as `plan`, `record`, `compare` and `power` take it from its file: what is next, and where it stands. Imports no command."""
+"""A test day from its file, for `plan`, `record`, `compare` and `power`: what is next, and where it stands. Imports no command."""
 
 from collections.abc import Iterable
 from dataclasses import replace

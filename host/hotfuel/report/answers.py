@@ -1,4 +1,4 @@
-"""The first page of a comparison: each question's answer as one sentence of the same size, whatever it says, and what to do next."""
+"""The first page of a comparison: the answer to each question as one sentence, all in the same size whatever they say, and what to do next."""
 
 from collections.abc import Sequence
 
@@ -21,7 +21,7 @@ def headlines(result: Comparison | None, power: PowerComparison | None, shown: S
     said = [temperature(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
         said = ["These runs do not hold what was asked of them."]
-    elif result:  # of some variants: said as large as the answers, its reason beneath
+    elif result:  # for some variants: shown as large as the answers, the reason below
         said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
     said += [_power(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]

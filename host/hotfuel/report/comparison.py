@@ -299,7 +299,7 @@ def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
 
 
 def _verdict(answer: Answer) -> str:
-    """In words of room where a margin was asked."""
+    """The verdict, in terms of room where a margin was asked."""
     if answer.cell.quantity != MARGIN:
         return answer.verdict
     return {verdicts.HIGHER: "more room", verdicts.LOWER: "less room"}.get(answer.verdict, answer.verdict)

@@ -1,4 +1,4 @@
-"""The review of one session: first the numbers a person wants, then a sheet for the customer, then the technical part."""
+"""The review of one session: the headline numbers, then a sheet for the customer, then the technical part."""
 
 import contextlib
 from collections.abc import Mapping
@@ -179,7 +179,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
 
 
 def _simulated(session: Session, told: Story | None, came: "Came | None") -> tuple[bool, str]:
-    """Whether anything on the page is of no real car, and what."""
+    """Whether anything on the page is simulated, and what."""
     if session.metadata.get("simulated"):
         return True, "simulated, no real car"
     if told is not None and told.judgement is not None and told.judgement.simulated:
@@ -188,7 +188,7 @@ def _simulated(session: Session, told: Story | None, came: "Came | None") -> tup
 
 
 def _not_told(known: Mapping[str, Any]) -> dict[str, Any]:
-    """What is known of the session without the long texts: they stand on the first page, or in full before."""
+    """The session's metadata without the long texts, which are on the first page or printed in full before."""
     return {key: value for key, value in known.items() if key not in ("complaint", "work_done")}
 
 
@@ -198,7 +198,7 @@ def _title(session: Session) -> str:
 
 
 def _short(title: str) -> str:
-    """A title that leaves a heading its size; in full it stands with the session's facts."""
+    """The title cut to fit a heading; it is in full among the session's facts."""
     return title if len(title) <= _TITLE_MOST else f"{title[:_TITLE_MOST].rstrip()} ..."
 
 
@@ -336,7 +336,7 @@ def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> 
 
 
 def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
-    """One row a section of the line: the part that tells most of it, and what the fuel did there."""
+    """One row per section of the line: the phase that is most informative about it, and what the fuel did there."""
     table = Table(
         ("Section", "Part that tells most", "Under way", "Volume", "Heat taken up", "Heat a degree", "Why it changed"),
         numbers=(2, 3, 4, 5),
