@@ -1,4 +1,4 @@
-"""A question in a person's words: what it is made of, and the nearest that there are where it is not understood."""
+"""A question in a person's words: its parts, and the nearest questions where it is not understood."""
 
 import difflib
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ _NEAREST = 3
 
 
 def parse(text: str) -> Cell:
-    """The cell of "smallest margin at pump, hot soak". Raises UsageError for a question that has not these three parts."""
+    """The cell of "smallest margin at pump, hot soak". Raises UsageError for a question without these three parts."""
     quantity, at, rest = text.strip().partition(" at ")
     place, comma, phase = rest.rpartition(",")
     if not (at and comma and place.strip() and phase.strip()):
@@ -24,12 +24,12 @@ def parse(text: str) -> Cell:
 
 
 def phase(text: str) -> str:
-    """The phase that a person named, the whole run among them. Raises UsageError for another."""
+    """The phase that a person named; "whole run" counts as one. Raises UsageError for any other word."""
     return WHOLE_RUN if text.strip().casefold() == WHOLE_RUN else checked(text)
 
 
 def unknown(asked: Cell, cells: Sequence[Cell], without: Sequence[str]) -> InputError:
-    """Why a question cannot be asked: runs that lack it, or words that there are not, with the nearest three questions and the words there are."""
+    """The error for a question that not every run can answer: the runs that lack it, the three nearest questions, and the words that exist."""
     known = {cell.words(): cell for cell in cells}
     nearest = difflib.get_close_matches(asked.words(), list(known), n=_NEAREST, cutoff=0.0)
     parts = "; ".join(
@@ -42,5 +42,5 @@ def unknown(asked: Cell, cells: Sequence[Cell], without: Sequence[str]) -> Input
     )
     runs = ", ".join(without[:_NEAREST]) + (f" and {len(without) - _NEAREST} more" if len(without) > _NEAREST else "")
     return InputError(
-        f'not every run has "{asked.words()}" ({runs} without): leave these out, or ask the nearest, {"; ".join(nearest)}. It is made of {parts}'
+        f'not every run has "{asked.words()}" ({runs} without): leave these out, or ask the nearest, {"; ".join(nearest)}. A question is made of {parts}'
     )

@@ -1,8 +1,8 @@
-"""A forecast held against what came: the session it was made from beside one with the fix, at like conditions, and how much of the fix there was.
+"""A forecast compared with what came: the session it was made from and one with the fix, at like conditions, and how large the fix turned out.
 
-Both drives are cut by what the car does; the second one's temperatures are brought to the first one's outside air. What two days differ by is doubt of
-what came. How much of the fix came is a factor on its own number (share kept out, UA): the one with which the forecast gives the rise along the fix's
-section that was measured, everything else being as doubtful as in the forecast.
+Both drives are cut into phases; the second one's temperatures are brought to the first one's outside air. What two days differ by adds to the uncertainty
+of what came. How large the fix turned out is a factor on its own number (share kept out, UA): the one for which the forecast gives the measured rise
+along the fix's section, everything else being as uncertain as in the forecast.
 """
 
 from dataclasses import asdict, dataclass
@@ -31,7 +31,7 @@ MOST_LOG_U, SAID_LOG_U = (
 )  # beyond it the sessions tell nothing of how much of the fix came; up to here it is said of a single fix
 _WIDE_U = 0.6  # of the logarithm, a start from which what two sessions say is worked out, and which is taken out again
 _LOGS = np.linspace(-2.0, 1.6, 15)
-_LIKE_SHARE = 0.7  # a stop at least that long is as long
+_LIKE_SHARE = 0.7  # a stop of at least this share of the other's length counts as long enough
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Outcome:
 
     @property
     def miss_degc(self) -> float:
-        """How far beyond its range, with the doubt of what came, it came: hotter positive; 0 within."""
+        """By how much it came beyond the forecast's range, allowing for the uncertainty of what came: plus is hotter, 0 within it."""
         least, greatest = self.told.told.least, self.told.told.greatest
         room = 1.96 * self.came_u_degc
         return max(self.came_degc - greatest - room, 0.0) + min(self.came_degc - least + room, 0.0)
@@ -69,7 +69,7 @@ class Came:
 
 
 def held(kept: Kept, before: Course, after: Course, car: Car) -> Came:
-    """A kept forecast against the session with the fix. car: the first session's. Raises InputError for sessions that have nothing alike."""
+    """A kept forecast compared with the session with the fix. car: the first session's. Raises InputError for sessions without a common place and phase."""
     first, second = (Grid.of(course, [p.name for p in car.places]) for course in (before, after))
     rows = by_phase.rows(second)
     warmer = after.ambient_degc - before.ambient_degc
@@ -91,7 +91,7 @@ def held(kept: Kept, before: Course, after: Course, car: Car) -> Came:
 
 
 def _alike(where: np.ndarray | None, told: Stage) -> np.ndarray | None:
-    """The rows that stand for what was told; None where there are none, or the stop was a shorter one."""
+    """The rows that correspond to the forecast's phase; None where there are none, or where the stop was shorter."""
     if where is None or told.phase != STOPPED:
         return where
     return where & (np.cumsum(where) * STEP_S <= told.seconds) if where.sum() * STEP_S >= _LIKE_SHARE * told.seconds else None

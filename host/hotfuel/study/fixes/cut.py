@@ -1,4 +1,4 @@
-"""Recordings cut into what is compared: a session of one variant, or the stretches that its marks give to each."""
+"""Recordings cut into what is compared: a session of one variant, or the stretches that its marks assign to each."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,7 +12,7 @@ from hotfuel.study.line import settling
 
 @dataclass(frozen=True)
 class Stretch:
-    """A session of one variant, or what its marks give to that variant; `settlings` of the session it was cut from."""
+    """A session of one variant, or the stretch of it that its marks assign to that variant. settlings: of the session from which it was cut."""
 
     variant: str
     session: Session
@@ -27,7 +27,7 @@ def all_stretches(groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
 
 
 def _stretches(variant: str, session: Session, groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
-    """The session as one course, or, where it stands under several names, what its marks give to this one."""
+    """The session as one course, or, where it is given under several names, the stretches that its marks assign to this one."""
     course = of_session(session)
     found = phases(course)
     sharing = [name for name, sessions in groups.items() if any(identity(other) == identity(session) for other in sessions)]
@@ -60,5 +60,5 @@ def _within(found: Sequence[Phase], start_s: float, end_s: float) -> list[Phase]
 
 
 def identity(session: Session) -> str:
-    """What tells one recording from another: its file, because several may carry one title."""
+    """Identifies a recording by its file, because several may have the same title."""
     return str(session.folder.log_path.resolve())

@@ -16,11 +16,16 @@ from hotfuel.study.fixes.summaries import Cell, Run
 # By how much hot places follow outside air, and its standard uncertainty: an assumption, which every report states. Degree for degree
 # over-corrects by a third in a second thermal model; a thermostat and boiling fuel hold hot places back.
 SLOPE, SLOPE_U = 0.8, 0.15
-STOCK_U = 1 / np.sqrt(3)  # of a tank that began warmer none to all is still there: the root mean square of it
+STOCK_U = 1 / np.sqrt(
+    3
+)  # of a tank's warmer start none to all is still there later: root mean square of a share uniform from 0 to 1
 # What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
 DAY_U_DEGC = 1.5
 DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
-SLOPE_RUNS, SLOPE_SPAN_DEGC = 8, 6.0  # from so many, over such a span within the sides, outside air's slope is estimated
+SLOPE_RUNS, SLOPE_SPAN_DEGC = (
+    8,
+    6.0,
+)  # with this many runs, over this span within the sides, the slope over outside air is estimated
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 
 
@@ -29,40 +34,40 @@ def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[R
 
     Pooled t below five a side, Welch or a mixed model above. Where the order of the runs is known, every day or session holds its runs in a balanced
     order, and three degrees of freedom remain, the position in the day is fitted too, which makes the interval narrower. driven: all runs compared, whose
-    places in the day count too.
+    positions in the day count too.
     """
     both = [*a, *b]
     y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
     group, unit = shared(a, b)
     crossed = set(group[~side]) & set(group[side])
-    place_in_day = positions.fitted(a, b, group, driven)
+    position_in_day = positions.fitted(a, b, group, driven)
     air = np.array([run.ambient_degc for run in both])
     if not crossed:
         # Runs of one group share whatever was special about it: the group is the unit.
         air = _group_means(air, side, group)[0]
         y, side = _group_means(y, side, group)
-    sloped = not crossed and place_in_day is None and _slope_is_estimated(air, side)
+    sloped = not crossed and position_in_day is None and _slope_is_estimated(air, side)
     n, m = int((~side).sum()), int(side.sum())
     if min(n, m) < 2:
         return None
     if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(group)) > 1:
-        estimate = mixed.random_sessions(y, side, group, place_in_day)
+        estimate = mixed.random_sessions(y, side, group, position_in_day)
         estimate = replace(estimate, method=f"mixed model, {unit}s random")
     elif crossed:
         blocks = np.column_stack([(group == s).astype(float) for s in sorted(set(group))[1:]] or [np.zeros(len(y))])
-        columns = blocks if place_in_day is None else np.column_stack([blocks, place_in_day])
+        columns = blocks if position_in_day is None else np.column_stack([blocks, position_in_day])
         estimate = intervals.linear(y, side, columns, f"pooled t within {unit}s")
     elif min(len(a), len(b)) >= DRIFT_FROM_RUNS and positions.in_turn_on_one_day(a, b):
         hours = np.array([[run.start_s / 3600] for run in both])
         estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
-    elif place_in_day is not None:
-        estimate = intervals.linear(y, side, place_in_day, "pooled t")
+    elif position_in_day is not None:
+        estimate = intervals.linear(y, side, position_in_day, "pooled t")
     elif sloped:
         estimate = intervals.linear(y, side, air[:, None], "pooled t, slope over outside air estimated within sides")
     else:
         estimate = intervals.two_sample(y[~side], y[side])
-    if place_in_day is not None:
+    if position_in_day is not None:
         estimate = replace(estimate, method=f"{estimate.method}, position in the day fitted")
     if not crossed and len(y) < len(both):
         estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
@@ -70,7 +75,7 @@ def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[R
 
 
 def _slope_is_estimated(air: np.ndarray, side: np.ndarray) -> bool:
-    """Whether outside air varied enough inside the sides (not between them) to tell what follows of it; by the design alone, not by the answer."""
+    """Whether outside air varied enough within the sides (not between them) to estimate its effect; judged by the design alone, not by the answer."""
     if len(air) < SLOPE_RUNS or not np.isfinite(air).all():
         return False
     within = np.where(side, air - air[side].mean(), air - air[~side].mean())
@@ -80,9 +85,9 @@ def _slope_is_estimated(air: np.ndarray, side: np.ndarray) -> bool:
 def shared(a: Sequence[Run], b: Sequence[Run]) -> tuple[np.ndarray, str]:
     """(what each run of a, then of b shares with others (n,) of text, "session" or "day"): a session that holds both sides, else the day.
 
-    Runs of one day share its wind, its sun, its fuel. That is no matter where all were driven on one day, and too careful rather than too bold where no
-    side was driven twice on any: then runs count one by one, unless there are pairs enough to take the days out. Runs of a side that was driven on a
-    single day count one by one too: what days differ by is then assumed (DAY_U_DEGC), because these runs cannot show it.
+    Runs of one day share its wind, sun and fuel. That does not matter where all were driven on one day, and errs on the careful side where no side was
+    driven twice on any day: then runs count one by one, unless there are enough pairs to take the days out. Runs of a side that was driven on a single day
+    count one by one too; what days differ by is then assumed (DAY_U_DEGC), because these runs cannot show it.
     """
     session = np.array([run.session for run in (*a, *b)])
     if set(session[: len(a)]) & set(session[len(a) :]) or day_share(a, b):
@@ -106,7 +111,7 @@ def _group_means(y: np.ndarray, side: np.ndarray, group: np.ndarray) -> tuple[np
 
 
 def own_sensors(a: Sequence[Run], b: Sequence[Run], place: str) -> tuple[set[str], set[str]]:
-    """Sensors at that place that only the one, only the other side was read with."""
+    """(sensors at that place used on the first side only, on the second side only)."""
     first, second = ({run.sensor[place] for run in side if run.sensor and place in run.sensor} for side in (a, b))
     return first - second, second - first
 
@@ -122,9 +127,9 @@ def _cold(side: Sequence[Run], place: str) -> list[float]:
 
 
 def unmatched_cold_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float:
-    """How far the probe at that place may read apart in b from a, where it was seen off on one side and the other has no cold start to say so; else 0.
+    """How much more the probe at that place may read in b than in a, where its cold readings were off on one side and the other side has none; else 0.
 
-    Seen off: beyond what probes may differ by. Then the furthest reading counts as if the other side's probe had been right.
+    Off: by more than probes may differ. The furthest reading counts, as if the probe had been right on the other side.
     """
     first, second = _cold(a, place), _cold(b, place)
     if bool(first) == bool(second):
@@ -136,10 +141,11 @@ def unmatched_cold_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float
 
 
 def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str, sloped: bool) -> Estimate:
-    """A sensor both sides share errs equally on both and drops out of the difference; one they do not share adds its uncertainty.
+    """The estimate with the uncertainty of everything that the sides did not share.
 
-    So does outside air that was guessed, what hot places follow of it where the sides' days differed (unless that was estimated), what may be left of a
-    warmer start, what the probe moved between the sides by its cold readings, and the day itself where a side had only one.
+    A sensor that both share errs equally on both and drops out of the difference; one that they do not share adds its uncertainty. So do guessed outside
+    air, the assumed slope over it where the sides' days differed (unless it was estimated), what may be left of a warmer start, a probe that moved by its
+    cold readings, and the day itself where a side had only one.
     """
     variance = _conditions_variance(a, b, sloped) + float(np.nan_to_num(cold_drift_degc(a, b, probe_of(place)))) ** 2
     variance += unmatched_cold_degc(a, b, probe_of(place)) ** 2

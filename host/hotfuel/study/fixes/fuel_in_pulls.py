@@ -1,4 +1,4 @@
-"""How hot the fuel was at the carburettor while the engine pulled, by variant, from sessions: what a gain in power is held against."""
+"""How hot the fuel was at the carburettor while the engine pulled, by variant, from sessions: beside it a gain in power is judged."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -46,7 +46,7 @@ def fuel_in_pulls(groups: Mapping[str, Sequence[Session]], baseline: str | None 
     place = _place([stretch.course for _, stretch in every])
     phase = PULL
     if {run.variant for run, stretch in _counted(every, place, PULL) if len(_means(stretch, place, PULL))} != set(groups):
-        phase = DRIVE  # on one side nothing was recognised as a pull: like with like
+        phase = DRIVE  # no pull was recognised on one side: drives are compared on both
     counted = _counted(every, place, phase)
     found = {}
     for name in groups:
@@ -64,7 +64,7 @@ def fuel_in_pulls(groups: Mapping[str, Sequence[Session]], baseline: str | None 
 
 
 def _counted(every: Sequence[tuple[Run, Stretch]], place: str, kind: str) -> list[tuple[Run, Stretch]]:
-    """Those that no fault takes out at this place in this phase."""
+    """Those that no fault excludes at this place in this phase."""
     return [(run, stretch) for run, stretch in every if not excused(run, Cell(MEAN, place, kind))]
 
 

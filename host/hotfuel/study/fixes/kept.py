@@ -1,4 +1,4 @@
-"""A forecast kept with the session it was made from, so that what comes can be held against it when a session with the fix arrives."""
+"""A forecast kept with the session it was made from, to be compared with what came once there is a session with the fix."""
 
 import json
 import os
@@ -22,7 +22,7 @@ FORMAT = 1
 
 @dataclass(frozen=True)
 class Kept:
-    """One forecast as it was told. made: its day."""
+    """One forecast as it was made, and the day."""
 
     change: Change
     stages: tuple[Stage, ...]

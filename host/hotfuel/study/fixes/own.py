@@ -1,8 +1,8 @@
-"""One's own history of fixes: what forecasts had wrong, pooled by kind and drawn towards what is usual by how little it is.
+"""One's own history of fixes: by how much forecasts were wrong, pooled by kind and, the fewer fixes there are, drawn more towards what is usual.
 
-Each fix gave a factor on what was reckoned with, with its doubt. Factors of one kind lie about a middle of one's own, by what cars differ by; that
-middle lies about 1, by what shops differ by. Both are worked out on a grid (a normal hierarchy of the logarithms), and the weight is the share of the
-doubt about the middle that the fixes have taken away.
+Each fix gave a factor on the value assumed in its forecast, with its uncertainty. Factors of one kind scatter about a middle of one's own, by what cars
+differ by; that middle scatters about 1, by what shops differ by. Both are estimated on a grid (a normal hierarchy of the logarithms); the weight is the
+share by which the fixes have reduced the variance of the middle.
 """
 
 import json
@@ -36,7 +36,7 @@ class Record:
 
 
 def pooled(factors: Sequence[tuple[float, float]]) -> Own:
-    """What fixes of one kind, each (log factor, its standard uncertainty), say of the next. Without one: what is usual."""
+    """What fixes of one kind, each (log factor, its standard uncertainty), tell of the next; without any, what is usual."""
     if not factors:
         return Own(1.0, OWN_U)
     middle, spread = np.meshgrid(_MIDDLES, _SPREADS, indexing="ij")

@@ -1,7 +1,7 @@
-"""What a place in the day's order does by itself: pairs of runs of one day with the same parts fitted, from this car's archive.
+"""What a later position in the day's order does by itself: pairs of runs of one day with the same parts fitted, from this car's archive.
 
-Where the order of a comparison leaves no verdict by itself, such pairs say by how much a later run differs though nothing was changed: the interval is
-widened by their root mean square for each place in the order.
+Where the order of a comparison allows no verdict, such pairs show by how much a later run differs though nothing was changed: the interval is widened by
+their root mean square for each position.
 """
 
 from collections.abc import Sequence
@@ -18,11 +18,11 @@ LEAST_PAIRS = 8
 
 @dataclass(frozen=True)
 class Pair:
-    """Two runs of one day with the same parts fitted, the earlier first, and how many places apart they stood in its order."""
+    """Two runs of one day with the same parts fitted, the earlier first, and how many positions apart they were."""
 
     earlier: Run
     later: Run
-    places: int = 1
+    positions: int = 1
 
 
 def pairs_of(runs: Sequence[Run]) -> list[Pair]:
@@ -39,22 +39,24 @@ def pairs_of(runs: Sequence[Run]) -> list[Pair]:
 
 
 def step(pairs: Sequence[Pair], cell: Cell) -> tuple[float, int]:
-    """(root mean square of what one place in the order did, degC; the number of pairs that show it); nan and the number below eight."""
+    """(root mean square of the difference that one position made, degC; the number of pairs that show it); nan below LEAST_PAIRS pairs."""
     steps = [
-        (p.later.values[cell] - p.earlier.values[cell]) / p.places for p in pairs if has(p.earlier, cell) and has(p.later, cell)
+        (p.later.values[cell] - p.earlier.values[cell]) / p.positions
+        for p in pairs
+        if has(p.earlier, cell) and has(p.later, cell)
     ]
     return (float(np.sqrt(np.mean(np.square(steps)))) if len(steps) >= LEAST_PAIRS else np.nan), len(steps)
 
 
 def widened(estimate: Estimate, fault: OrderFault, pairs: Sequence[Pair], cell: Cell) -> Estimate | None:
-    """The estimate with what its order may have done in its interval; None where there are too few pairs to tell.
+    """The estimate, its interval widened by what the order may have done; None where there are too few pairs.
 
-    The pairs' own number limits the degrees of freedom (Welch and Satterthwaite): eight pairs know their spread only so well.
+    The number of pairs limits the degrees of freedom (Welch and Satterthwaite).
     """
     size, count = step(pairs, cell)
     if not np.isfinite(size):
         return None
-    added = (fault.places * size) ** 2
+    added = (fault.positions * size) ** 2
     own = estimate.standard_error**2
     freedom = (own + added) ** 2 / (own**2 / estimate.degrees_of_freedom + added**2 / count)
     return replace(

@@ -1,4 +1,4 @@
-"""Where in the day each run stood: a car still warm from the run before looks like the change, unless either side was by turns the first."""
+"""The position of each run in its day's order: a car still warm from the run before looks like the change, unless each side came first by turns."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -10,19 +10,17 @@ from hotfuel.study.evidence.order import is_one_after_the_other
 from hotfuel.study.fixes.summaries import Run
 
 AFTER, ALWAYS_FIRST, UNBALANCED = "one after the other", "always first", "unbalanced"
-BALANCED = (
-    0.25  # of a place in the order: sides whose mean positions are this close leave a straight drift no way into the difference
-)
+BALANCED = 0.25  # of a position: where the sides' mean positions are this close, a straight drift cannot enter the difference
 LEAST_FREEDOM = 3
 
 
 @dataclass(frozen=True)
 class OrderFault:
-    """Why the order of the runs leaves no verdict: one of the kinds above, the variant that stood first, and by how many places on average."""
+    """Why the order of the runs allows no verdict: one of the kinds above, the variant that came first, and by how many positions on average."""
 
     kind: str
     first: str
-    places: float = 0.0
+    positions: float = 0.0
 
 
 def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
@@ -33,13 +31,13 @@ def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
 
 
 def order_fault(a: Sequence[Run], b: Sequence[Run], driven: Sequence[Run] = ()) -> OrderFault | None:
-    """Why no verdict can be had from this order, None where it can or where the order is not known.
+    """Why this order allows no verdict; None where it allows one or is not known.
 
-    Of days (or recordings) that hold both sides: there one side's place in the order must be the other's on average, or be fitted, for which each side
-    must have stood first somewhere and three degrees of freedom must remain. Where no day holds both: a side all of whose runs were the first of their
-    day tells nothing of what a car does later in one, and cannot be held against a side that was driven several times a day.
+    Within days (or recordings) that hold both sides, the sides' mean positions must be equal, or the position must be fitted, for which each side must
+    have come first somewhere and three degrees of freedom must remain. Where no day holds both: a side all of whose runs were the first of their day
+    shows nothing of what a car does later in a day, and cannot be compared with a side that was driven several times a day.
 
-    driven: all runs that are compared. A run of a third variant between two of these has warmed the car as any other, so it counts in their places.
+    driven: all runs that are compared. A run of a third variant between two of these has warmed the car like any other, so it counts in their positions.
     """
     both = [*a, *b]
     blocks = _blocks(a, b)
@@ -48,13 +46,13 @@ def order_fault(a: Sequence[Run], b: Sequence[Run], driven: Sequence[Run] = ()) 
     if not mixed:
         return _first_alone(both, blocks, names)
     firsts = [both[block[0]].variant for block in mixed]
-    place = _places(both, blocks, driven)
+    position = _positions(both, blocks, driven)
     inside = np.concatenate(mixed)
     side = np.array([both[i].variant == names[1] for i in inside])
-    offset = float(place[inside][side].mean() - place[inside][~side].mean())
+    offset = float(position[inside][side].mean() - position[inside][~side].mean())
     if len(mixed) == 1 and is_one_after_the_other([both[i].variant == names[1] for i in mixed[0]]):
         return OrderFault(AFTER, firsts[0], abs(offset))
-    if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts, place):
+    if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts, position):
         return None
     return OrderFault(
         ALWAYS_FIRST if len(set(firsts)) == 1 and len(mixed) > 1 else UNBALANCED,
@@ -64,17 +62,17 @@ def order_fault(a: Sequence[Run], b: Sequence[Run], driven: Sequence[Run] = ()) 
 
 
 def _first_alone(both: Sequence[Run], blocks: Sequence[np.ndarray], names: tuple[str, str]) -> OrderFault | None:
-    place = np.zeros(len(both))
+    position = np.zeros(len(both))
     for block in blocks:
-        place[block] = np.arange(len(block))
-    means = [float(np.mean([at for at, run in zip(place, both, strict=True) if run.variant == name])) for name in names]
+        position[block] = np.arange(len(block))
+    means = [float(np.mean([at for at, run in zip(position, both, strict=True) if run.variant == name])) for name in names]
     if min(means) > 0 or max(means) <= BALANCED:
         return None
     return OrderFault(UNBALANCED, names[int(np.argmin(means))], max(means))
 
 
 def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray, driven: Sequence[Run] = ()) -> np.ndarray | None:
-    """Each run's place in its day's order (n, 1), centred in each, where it is to be fitted; None where it is not known or cannot be fitted.
+    """Each run's position in its day's order (n, 1), centred in each day; None where it is not known or cannot be fitted.
 
     driven: as in `order_fault`.
     """
@@ -83,21 +81,21 @@ def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray, driven: Sequen
     mixed = [block for block in blocks if len({both[i].variant for i in block}) > 1]
     side = np.array([False] * len(a) + [True] * len(b))
     averaged = not set(group[~side]) & set(group[side]) and len(set(group)) < len(both)  # then a group's mean is the unit
-    place = _places(both, blocks, driven)
-    if averaged or not mixed or not _can_be_fitted(a, b, blocks, [both[block[0]].variant for block in mixed], place):
+    position = _positions(both, blocks, driven)
+    if averaged or not mixed or not _can_be_fitted(a, b, blocks, [both[block[0]].variant for block in mixed], position):
         return None
-    return place[:, None]
+    return position[:, None]
 
 
 def _block_of(both: Sequence[Run]) -> Callable[[Run], str]:
-    """What a run is a block with: the recording, where one holds both sides, else the day."""
+    """What the runs of one block have in common: the recording where one holds both sides, else the day."""
     first = {run.session for run in both if run.variant == both[0].variant}
     shared = any(run.session in first for run in both if run.variant != both[0].variant)
     return attrgetter("session" if shared else "day")
 
 
 def _blocks(a: Sequence[Run], b: Sequence[Run]) -> list[np.ndarray]:
-    """Rows of the runs of each recording that holds both sides, else of each day, in the order they were driven; none where that is not known."""
+    """Rows of the runs of each block, in the order in which they were driven; none where that is not known."""
     both = [*a, *b]
     names = [*map(_block_of(both), both)]
     if not np.isfinite([run.start_s for run in both]).all() or "" in names:
@@ -106,19 +104,19 @@ def _blocks(a: Sequence[Run], b: Sequence[Run]) -> list[np.ndarray]:
     return [np.array([i for i in rows if names[i] == name]) for name in dict.fromkeys(names)]
 
 
-def _places(both: Sequence[Run], blocks: Sequence[np.ndarray], driven: Sequence[Run]) -> np.ndarray:
-    """(n,) each run's place among all that were driven in its block, from the block's middle on."""
+def _positions(both: Sequence[Run], blocks: Sequence[np.ndarray], driven: Sequence[Run]) -> np.ndarray:
+    """(n,) each run's position among all that were driven in its block, counted from the block's middle."""
     name_of = _block_of(both)
-    place = np.zeros(len(both))
+    position = np.zeros(len(both))
     for block in blocks:
         there = {run.start_s for run in (*both, *driven) if name_of(run) == name_of(both[block[0]])}
         starts = np.sort([start_s for start_s in there if np.isfinite(start_s)])
-        place[block] = np.searchsorted(starts, [both[i].start_s for i in block]) - (len(starts) - 1) / 2
-    return place
+        position[block] = np.searchsorted(starts, [both[i].start_s for i in block]) - (len(starts) - 1) / 2
+    return position
 
 
 def _can_be_fitted(
-    a: Sequence[Run], b: Sequence[Run], blocks: Sequence[np.ndarray], firsts: Sequence[str], place: np.ndarray
+    a: Sequence[Run], b: Sequence[Run], blocks: Sequence[np.ndarray], firsts: Sequence[str], position: np.ndarray
 ) -> bool:
     """Several days need each side first on one of them; one day, in which the sides alternate, needs only the degrees of freedom."""
     if len(firsts) > 1 and len(set(firsts)) == 1:
@@ -128,6 +126,6 @@ def _can_be_fitted(
     if len(firsts) == 1 and is_one_after_the_other(side[blocks[0]].astype(bool).tolist() if len(blocks) == 1 else []):
         return False
     dummies = [np.isin(np.arange(count), block).astype(float) for block in blocks]
-    design = np.column_stack([*dummies, place, side])
+    design = np.column_stack([*dummies, position, side])
     full = np.linalg.matrix_rank(design)
     return bool(full > np.linalg.matrix_rank(design[:, :-1]) and count - full >= LEAST_FREEDOM)

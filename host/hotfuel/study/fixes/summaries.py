@@ -52,7 +52,7 @@ class Run:
     sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
     day: the date it was driven on, "" if unknown. ambient_u_degc: standard uncertainty of its outside air.
     brought_to_degc: the one outside air that the values were brought to. phase_s: {phase: seconds of it compared}.
-    stock_degc: the fuel at the first place as the run began, adjusted as the values are. faults: what takes it out of which questions. cold_degc: {place:
+    stock_degc: the fuel at the first place as the run began, adjusted as the values are. faults: what excludes it from which questions. cold_degc: {place:
     how far it read from the middle of all places while all were cold and at one temperature}, empty where the run did not begin so.
     """
 
@@ -124,7 +124,7 @@ def summarise(
     shift_degc: float = 0.0,
 ) -> tuple[dict[Cell, float], dict[Cell, float]]:
     """(values, inside-run errors) of one place in one phase. `shift_degc` (reference ambient minus this run's) is added to every temperature and
-    taken off every margin.
+    subtracted from every margin.
 
     The mean, the hottest 10 s mean, and at a place with a limit the smallest margin of 10 s means.
     """
@@ -143,12 +143,12 @@ def summarise(
 
 
 def has(run: Run, cell: Cell) -> bool:
-    """Whether the run holds that number and no fault takes it out."""
+    """Whether the run has that number and no fault excludes it."""
     return bool(np.isfinite(run.values.get(cell, np.nan))) and not excused(run, cell)
 
 
 def shared_cells(runs: Sequence[Run]) -> list[Cell]:
-    """Cells that every run has but those a fault takes out, of which every variant keeps two runs (one, where it had one); in order of appearance.
+    """Cells that every run has, apart from runs that a fault excludes, and that leave each variant two runs (one, where it had one); in order of appearance.
 
     Raises InputError where there is none.
     """
