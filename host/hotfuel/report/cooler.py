@@ -1,4 +1,4 @@
-"""The page of `hotfuel cooler`: fuel before and behind a cooler over the drive, and how good it is. Renders what hotfuel.study.line found."""
+"""The page of `hotfuel cooler`: fuel before and behind a cooler over the drive, and how good it is. Renders the results of hotfuel.study.line."""
 
 from collections.abc import Sequence
 
@@ -20,16 +20,16 @@ from hotfuel.units import Shown, expanded
 
 _BEHIND = "#0b6fa4"
 _HIGHEST_PX, _LEAST_PX, _CARD_PX = 250, 120, 200
-_JOINED_SHARE = 0.005  # shorter pauses between stretches that count are not seen in the picture
+_JOINED_SHARE = 0.005  # shorter pauses between stretches that count are too short to see in the picture
 _METHOD = (
     "Effectiveness is how far the fuel was cooled, as a share of the way from its own temperature to the coolant's; UA is the size that goes with it. "
-    "Both are of medians over settled running at about one flow, by the usual formulas of heat exchangers.",
-    "± holds in 95 of 100 cases: of the readings, the fittings they stand in, the flow, and of the hose behind the cooler.",
+    "Both come from medians over settled running at about one flow, by the usual heat exchanger formulas.",
+    "± holds in 95 of 100 cases. It allows for the readings, how the probes are fitted, the flow, and the hose behind the cooler.",
 )
 
 
 def make(session: Session, course: Course, seen: LineCooler, elsewhere: Sequence[str], shown: Shown) -> Report:
-    """The page of one cooler. elsewhere: sentences of what the same one does under other conditions, and of ice."""
+    """The page of one cooler. elsewhere: sentences about the same cooler under other conditions, and about ice."""
     clock = words.Clock(session.ticks.timeline.anchored, session.metadata.get("utc_offset_min"))
     known = session.metadata
     complaint, work_done = sheet.complaint_and_work(known, 0.5)
@@ -72,11 +72,11 @@ def make(session: Session, course: Course, seen: LineCooler, elsewhere: Sequence
 
 
 def headlines(seen: LineCooler, shown: Shown) -> list[str]:
-    """How much the cooler cools, and how good it is, no finer than the doubt of it."""
+    """How much the cooler cools, and how good it is, at the precision of the doubt."""
     name = f"the cooler before the {place_words(seen.place)}"
     drop, doubt = seen.inlet_degc - seen.outlet_degc, float(expanded(seen.drop_u_degc))
     if drop <= doubt:
-        return [f"Whether {name} cools the fuel cannot be told here: what was read is within the doubt of the probes."]
+        return [f"Whether {name} cools the fuel cannot be told here: the difference is within the probes' uncertainty."]
     size, half = (words.rough(shown, degc, doubt) for degc in (drop, doubt))
     one = seen.cooler
     return [
@@ -87,9 +87,9 @@ def headlines(seen: LineCooler, shown: Shown) -> list[str]:
 
 def _next(seen: LineCooler) -> list[str]:
     if seen.cooler.effectiveness <= expanded(seen.cooler.effectiveness_u):
-        return ["Put both probes side by side into one bath and note how far they differ; then drive once more on a hotter day."]
-    steps = [] if seen.cooler.ua_told else ["Measure it once more at more flow, with a meter in the line, to learn its size."]
-    return [*steps, "What it does for the room to boiling is told by the same road driven without it, on a day as warm."]
+        return ["Put both probes side by side into one bath and note how far they differ; then drive again on a hotter day."]
+    steps = [] if seen.cooler.ua_told else ["Measure it again at more flow, with a meter in the line, to find its size."]
+    return [*steps, "Drive the same road without it, on an equally warm day, to see what it does for the room to boiling."]
 
 
 def _weakens(seen: LineCooler) -> list[str]:
@@ -100,14 +100,16 @@ def _weakens(seen: LineCooler) -> list[str]:
             "makes it look smaller than it is."
         )
     elif not seen.behind.given:
-        lines.append("How much of the line lies behind the cooler is not known: what the fuel may take up there is in the doubt.")
+        lines.append(
+            "How much of the line lies behind the cooler is not known: the heat the fuel may take up there is in the uncertainty."
+        )
     if seen.flow_relative_u > 0.2:
         lines.append(f"The fuel's flow is known to ±{100 * expanded(seen.flow_relative_u):.0f} % only ({seen.flow_basis}).")
     return lines
 
 
 def _numbers(seen: LineCooler, shown: Shown) -> Table:
-    """What was read and found, in one row."""
+    """Readings and results, in one row."""
     one = seen.cooler
     table = Table(("Fuel before", "Fuel behind", "Coolant", "Fuel flow", "Heat taken out"), numbers=range(1, 5))
     decimals = 0 if shown.value(float(expanded(seen.drop_u_degc)), "temperature difference") >= 1 else 1
@@ -151,7 +153,7 @@ def _chart(
 
 
 def _stretches(counted: np.ndarray) -> list[tuple[int, int]]:
-    """(first row, row after the last) of what counts, pauses that nobody could see left out."""
+    """(first row, row after the last) of each stretch that counts; pauses too short to see are left out."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], counted, [False]))))
     joined: list[tuple[int, int]] = []
     for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):

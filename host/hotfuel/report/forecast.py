@@ -88,9 +88,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=())
     for one in tried[:7]:
         first.table.rows.append(_first_row(one, shown)[:4])
-    first.next_steps = [
-        "Fit one thing at a time, drive the same road on a day as warm, and hold the two sessions against each other."
-    ]
+    first.next_steps = ["Fit one thing at a time, drive the same road on an equally warm day, and compare the two sessions."]
     figures: dict[str, Chart] = {}
     if best and (place := chosen(best[0].told)):
         figures["change0"] = _chart("change0", best[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
@@ -161,7 +159,7 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
         text=_plain([line for one in told[:1] for line in forecast_words.sentences(one, shown)[1:3]]),
         done_title="What this is",
         done=["Worked out from one recorded drive; nothing of it has been fitted and measured on this car."],
-        next_steps=["Fit it, drive the same road on a day as warm, and hold what came against this sheet."],
+        next_steps=["Fit it, drive the same road on an equally warm day, and compare the result with this sheet."],
         conditions=_plain([text for one in told[:1] for text in forecast_words.assumptions(one, shown)[:4]]),
         simulated=bool(session.metadata.get("simulated")),
     )

@@ -13,7 +13,7 @@ from hotfuel.units import Shown
 
 _RUNG_PX = 26
 _LOOKS = {STANDING_STILL: ("#a3182b", ()), DRIVING: ("#0b6fa4", (7, 4)), PULLING: ("#3d5a2a", (2, 3))}
-_SAID = {STANDING_STILL: "solid", DRIVING: "dashed", PULLING: "dotted"}  # a chart by itself has no key
+_SAID = {STANDING_STILL: "solid", DRIVING: "dashed", PULLING: "dotted"}  # a chart on its own has no key
 UNTOLD = "cannot be told here"
 
 

@@ -39,7 +39,7 @@ def hose(one: Hose, names: tuple[str, str], shown: Shown) -> str:
     if one.reason is Reason.NO_DELAY:
         return f"Changes at {place} do not follow those at {before} clearly enough to show a delay."
     if one.reason is Reason.HARDLY_CHANGED:
-        return f"The fuel at {place} hardly changed in this part."
+        return f"The fuel at {place} hardly changed in this stretch."
     hotter, longer, more = ("hotter", "longer", "more") if one.changed_degc > 0 else ("cooler", "less time", "less")
     turned = f"{place} turned {hotter} by {shown.text(abs(one.changed_degc), 'temperature difference', 0)}"
     if one.reason is Reason.ARRIVED:
@@ -59,8 +59,8 @@ def _untold(one: Untold, before: str) -> str:
     return {
         Lacking.SAMPLES: f"There are only {one.samples} samples with both temperatures, and a hose needs at least {LEAST_SAMPLES}.",
         Lacking.CHANGE: f"The temperature at {before} hardly changes, so nothing shows when its fuel arrives.",
-        Lacking.FLOW: "No fuel flows in this part, so there is no transport.",
-        Lacking.FLOWING_SAMPLES: f"Fuel flows in only {one.samples} samples of this part, and a hose needs at least {LEAST_SAMPLES}.",
+        Lacking.FLOW: "No fuel flows in this stretch, so there is no transport.",
+        Lacking.FLOWING_SAMPLES: f"Fuel flows in only {one.samples} samples of this stretch, and a hose needs at least {LEAST_SAMPLES}.",
         Lacking.ENGINE_SPEED: (
             "Neither the fuel's flow nor the engine's speed was read, and the delay depends on the flow, so there is none to give. "
             "Record the engine's speed, or put a meter in the line."

@@ -336,14 +336,14 @@ def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> 
 
 
 def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
-    """One row per section of the line: the phase that is most informative about it, and what the fuel did there."""
+    """One row per section of the line: the most informative stretch, and what the fuel did there."""
     table = Table(
-        ("Section", "Part that tells most", "Under way", "Volume", "Heat taken up", "Heat a degree", "Why it changed"),
+        ("Section", "Stretch that shows most", "Under way", "Volume", "Heat taken up", "Heat a degree", "Why it changed"),
         numbers=(2, 3, 4, 5),
     )
     start = session.ticks.index[0]
     for one in told.sections[:_ROWS_MOST]:
-        part = f"{clock.moment(start + pd.Timedelta(seconds=one.start_s))}, {words.duration(one.end_s - one.start_s)}"
+        stretch = f"{clock.moment(start + pd.Timedelta(seconds=one.start_s))}, {words.duration(one.end_s - one.start_s)}"
         found = one.hose
         values = [""] * 4
         if found is not None:
@@ -355,7 +355,7 @@ def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Ta
                 _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
             ]
         table.rows.append(
-            (f"{place_words(one.before)} to {place_words(one.place)}", part, *values, line_words.section(one, shown))
+            (f"{place_words(one.before)} to {place_words(one.place)}", stretch, *values, line_words.section(one, shown))
         )
     return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
 

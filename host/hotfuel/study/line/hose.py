@@ -199,7 +199,7 @@ def fit(
         )
     if np.ptp(up[good]) < 1.0:
         raise UntoldError(
-            "the temperature at the place before hardly changes, so nothing shows when its fuel arrives: use a part where it does",
+            "the temperature at the place before hardly changes, so nothing shows when its fuel arrives: use a stretch where it does",
             Untold(Lacking.CHANGE),
         )
     up, down = bridged(up), bridged(down)
@@ -207,12 +207,12 @@ def fit(
     if not np.isfinite(litres).any():
         return _delay_only(t, lagged(t, up, downstream_lag_s), lagged(t, down, upstream_lag_s), steady)
     litres = np.nan_to_num(litres)
-    # Both probes lag: the upstream reading, lagged once more, stands against the downstream one, lagged by the upstream probe.
+    # Both probes lag: the upstream reading, lagged once more, is compared with the downstream one, lagged by the upstream probe.
     against = lagged(t, down, upstream_lag_s)
     middle = float(np.median(litres[litres > _SLOWEST_L_H])) if (litres > _SLOWEST_L_H).any() else np.nan
     if np.isnan(middle):
         raise UntoldError(
-            "no fuel flows in this part, so there is no transport: use a part with the engine running", Untold(Lacking.FLOW)
+            "no fuel flows in this stretch, so there is no transport: use one with the engine running", Untold(Lacking.FLOW)
         )
     free_volume = volume_l is None
     around = None if surroundings_degc is None else np.asarray(surroundings_degc, dtype=float)
@@ -232,13 +232,13 @@ def fit(
         return lagged(t, outlet(t, up, litres, volume, ua, beside(x)), downstream_lag_s)
 
     flowed = flowed_l(t, litres)
-    # Fuel that was in the hose at the start entered before the recording: the fit leaves it out, up to a third of the part.
+    # Fuel that was in the hose at the start entered before the recording: the fit leaves it out, up to a third of the samples.
     first = min(int(np.searchsorted(flowed, volume_l or _FIRST_L)), len(t) // 3)
     weight = ((litres > _SLOWEST_L_H) & (np.arange(len(t)) >= first)).astype(float)
 
     if weight.sum() < LEAST_SAMPLES:
         raise UntoldError(
-            f"fuel flows in only {int(weight.sum())} samples of this part: a hose needs {LEAST_SAMPLES}, use a longer part",
+            f"fuel flows in only {int(weight.sum())} samples of this stretch: a hose needs {LEAST_SAMPLES}, use a longer one",
             Untold(Lacking.FLOWING_SAMPLES, int(weight.sum())),
         )
 

@@ -1,4 +1,4 @@
-"""Fuel on its way between two places of a session: the part that shows most, the flow in it, and what the hose did to the fuel (hotfuel.study.line.hose)."""
+"""Fuel on its way between two places of a session: the stretch that shows most, the flow in it, and what the hose did to the fuel (hotfuel.study.line.hose)."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -24,7 +24,7 @@ STEADY_SHARE = 0.15  # engine speeds within it count as one
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the line in the ten minutes (at most) that show most. hose: what was found, None where nothing can be said; `untold` says why."""
+    """One section of the line, in the stretch of at most ten minutes that shows most. hose: the result, None without one; `untold` says why."""
 
     before: str
     place: str
@@ -40,9 +40,9 @@ class Section:
 
 def sections(course: Course) -> tuple[Section, ...]:
     """One for each two consecutive places in flowing fuel. Empty without a running engine or with fewer than two places."""
-    parts = _running_parts(course)
+    stretches = _running_stretches(course)
     flow = flow_of(course)
-    return tuple(_section(course, pair, parts, flow) for pair in pairwise(line_places(course)) if parts)
+    return tuple(_section(course, pair, stretches, flow) for pair in pairwise(line_places(course)) if stretches)
 
 
 def changed_most(found: Sequence[Section], least_degc: float = 2.0) -> Section | None:
@@ -106,46 +106,46 @@ def air_beside(course: Course) -> str | None:
     return next((p.name for p in sorted(beside, key=lambda p: p.role != "engine_bay_air")), None)
 
 
-def _section(course: Course, pair: tuple[str, str], parts: list[tuple[int, int]], flow: hose.Flow) -> Section:
+def _section(course: Course, pair: tuple[str, str], stretches: list[tuple[int, int]], flow: hose.Flow) -> Section:
     assert course.car is not None
     before, place = (course.car.place(name) for name in pair)
     up, down = (course.degc[name] for name in pair)
     if not np.isfinite(flow.litres_h).any():
-        parts = _steady(course, parts) or parts
-    first, last = max(parts, key=lambda part: _movement(up[slice(*part)]) * _movement(down[slice(*part)]))
-    part = slice(first, last)
+        stretches = _steady(course, stretches) or stretches
+    first, last = max(stretches, key=lambda stretch: _movement(up[slice(*stretch)]) * _movement(down[slice(*stretch)]))
+    stretch = slice(first, last)
     start, end = float(course.time_s[first]), float(course.time_s[last - 1])
-    if not np.isfinite(flow.litres_h[part]).any() and (refused := _unsteady(course, part)) is not None:
+    if not np.isfinite(flow.litres_h[stretch]).any() and (refused := _unsteady(course, stretch)) is not None:
         return Section(*pair, start, end, None, refused)
     air = air_beside(course)
-    around = course.degc[air][part] if air is not None and np.isfinite(course.degc[air][part]).all() else None
+    around = course.degc[air][stretch] if air is not None and np.isfinite(course.degc[air][stretch]).all() else None
     flowing = course.car.engine.idle_flow_l_h
     reading_u = [reading_u_degc(course, p.name, flowing) for p in (before, place)]
     try:
         found = hose.fit(
-            course.time_s[part],
-            up[part],
-            down[part],
-            hose.Flow(flow.litres_h[part], flow.relative_u, flow.basis),
+            course.time_s[stretch],
+            up[stretch],
+            down[stretch],
+            hose.Flow(flow.litres_h[stretch], flow.relative_u, flow.basis),
             surroundings_degc=around,
             volume_l=place.volume_from_previous_l or None,
             upstream_lag_s=before.probe.lag_s,
             downstream_lag_s=place.probe.lag_s,
             reading_u_degc=float(np.sqrt(np.mean(np.square(reading_u)))),
-            steady=bool(np.isfinite(course.inputs["engine_rpm"][part]).any()),
+            steady=bool(np.isfinite(course.inputs["engine_rpm"][stretch]).any()),
         )
     except UntoldError as error:
         return Section(*pair, start, end, None, error.untold)
     return Section(*pair, start, end, found)
 
 
-def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """The stretches of the running parts with a steady engine speed, because one delay belongs to one flow."""
+def _steady(course: Course, stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """The stretches within these that have a steady engine speed, because one delay belongs to one flow."""
     rpm = smoothed(course.time_s, course.inputs["engine_rpm"])
     if not np.isfinite(rpm).any():
         return []
     found = []
-    for first, last in parts:
+    for first, last in stretches:
         start = first
         while start < last:
             alike = np.abs(rpm[start:last] / max(float(np.nanmedian(rpm[start : start + 30])), 1.0) - 1) <= STEADY_SHARE
@@ -157,9 +157,9 @@ def _steady(course: Course, parts: list[tuple[int, int]]) -> list[tuple[int, int
     return found
 
 
-def _unsteady(course: Course, part: slice) -> Untold | None:
+def _unsteady(course: Course, stretch: slice) -> Untold | None:
     """Why there is no delay where the flow is unknown and the engine's speed changed or was not read; None for a steady speed."""
-    rpm = smoothed(course.time_s, course.inputs["engine_rpm"])[part]
+    rpm = smoothed(course.time_s, course.inputs["engine_rpm"])[stretch]
     if not np.isfinite(rpm).any():
         return Untold(Lacking.ENGINE_SPEED)
     least, most = (float(x) for x in np.nanquantile(rpm, (0.05, 0.95)))
@@ -168,7 +168,7 @@ def _unsteady(course: Course, part: slice) -> Untold | None:
     return Untold(Lacking.STEADY_SPEED, least_rpm=least, most_rpm=most)
 
 
-def _running_parts(course: Course) -> list[tuple[int, int]]:
+def _running_stretches(course: Course) -> list[tuple[int, int]]:
     """[(first row, one past the last)] of stretches with the engine running, cut to LONGEST_S, a new one every half of it."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], fired(course).astype(int), [0]])))
     most = int(LONGEST_S / STEP_S)
