@@ -29,7 +29,7 @@ def sentences(seen: LineCooler, shown: Shown) -> list[str]:
     one = seen.cooler
     seen_at = "" if seen.behind and seen.behind.warmed_degc else f" ({place_words(seen.place)})"
     return [
-        f"Over {seen.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{expanded(seen.flow_relative_u):.0%}, "
+        f"Over {seen.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{100 * expanded(seen.flow_relative_u):.0f} %, "
         f"{seen.flow_basis}) fuel entered at {shown.text(seen.inlet_degc, 'temperature')} ({place_words(seen.before)}) and left at "
         f"{shown.text(seen.outlet_degc, 'temperature')}{seen_at}, with the coolant at {shown.text(seen.coolant_degc, 'temperature')}.",
         f"Effectiveness {with_doubt(one.effectiveness, one.effectiveness_u)}; heat taken out of the fuel {watts(one.heat_w, one.heat_u_w)}. "

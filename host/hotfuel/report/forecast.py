@@ -95,7 +95,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
         first.picture = Plot(["change0"], _key(), _caption(best[0].told, place))
     groups = Table(
         ("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull", "Nearest its limit then", "Most of the doubt is",
-            "What it costs in fuss", "Where its numbers come from"),
+            "Work and upkeep", "Where its numbers come from"),
         numbers=(),
     )  # fmt: skip
     groups.rows += [_first_row(one, shown) for one in tried]

@@ -32,7 +32,7 @@ def sentences(one: Forecast, shown: Shown) -> list[str]:
     )
     if moved is not None and abs(moved.running_degc - moved.running_before_degc) >= 0.5:
         lines.append(
-            f"With {one.change}, the fuel at the {place_words(moved.place)} would stand at "
+            f"With {one.change}, the fuel at the {place_words(moved.place)} would be at "
             f"{shown.no_finer(moved.running_degc, 'temperature', moved.running.half)} instead of "
             f"{shown.no_finer(moved.running_before_degc, 'temperature', moved.running.half)} while the engine runs "
             f"(median; ±{shown.no_finer(moved.running.half, 'temperature difference', moved.running.half)})."
