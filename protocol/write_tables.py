@@ -65,11 +65,11 @@ def tables():
     parts += ["### kinds", "Little-endian. The last two are byte strings padded with zeros.", "\n".join(kinds)]
     parts += [
         "### codes",
-        "The EMF of a code belongs between the probe and the chip's own temperature: add the EMF that its thermocouple type has at the cold code's "
-        "temperature, then look up the sum (IEC 60584-1, NIST ITS-90).",
+        "The EMF of a code is that between the probe and the chip's own temperature: add the EMF of the thermocouple type at the cold code's temperature, "
+        "then look up the sum (IEC 60584-1, NIST ITS-90).",
         _listing(("chip", "hot code", "cold code"), [(name, *prose) for name, prose in meanings.CODES.items()]),
         "### status bits",
-        '"no": the reading has no temperature. Bits that are not listed say nothing about it.',
+        '"no": the reading has no temperature. Bits not listed do not matter.',
         _listing(("chip", "bit", "fault", "reading can be used"), _status_bits()),
         "### events",
         _listing(("number", "event", "what happened", "`value`", "`detail`"), _numbered(messages.EVENTS, meanings.EVENTS)),

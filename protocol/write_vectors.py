@@ -1,9 +1,9 @@
 """Writes vectors.jsonl, the golden frames: `python protocol/write_vectors.py`. Run it only when a message is added; existing lines must not change.
 
 A line: {"message", "values" (byte fields as hex under "hex:" names), "fits" (False: the host refuses, the board saturates), "frame" (hex)}. Where a
-writer and this reader are of different versions also "more": bytes a newer one wrote behind the last field, left unread; "defaults": fields an older
-one did not write, and what they are read as; "description_id": of a description that arrived like this. "cut": so many bytes are missing at the
-payload's end, which then stands inside a field: no reader takes it.
+writer and this reader are of different versions also "more": bytes that a newer one wrote after the last field, ignored; "defaults": fields that an
+older one did not write, with the values read for them; "description_id": of a description received like this. "cut": so many bytes are missing at the
+payload's end, so that it ends inside a field and every reader rejects it.
 """
 
 import json

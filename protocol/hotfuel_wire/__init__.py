@@ -4,6 +4,6 @@ PROTOCOL_VERSION = 2
 
 
 def const(number: int) -> int:
-    """The number. MicroPython's compiler looks for calls of this name and puts the number where the name stands; a name that begins with "_" then takes
-    no memory on the board, nor room in its bytecode."""
+    """Returns `number`. MicroPython's compiler replaces each use of a name assigned from const() by the number; a name that begins with "_" then takes no
+    memory and no bytecode on the board."""
     return number

@@ -1,19 +1,19 @@
-"""The one alarm state machine, run by board and host on the same vectors. Integers only; nothing is allocated while it runs undisturbed.
+"""The one alarm state machine, run by board and host on the same vectors. Integers only; allocates nothing unless an alarm changes state.
 
 States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returned unacknowledged.
-These words stay in code; lamp and screens say it plainly.
+These terms are used in code only; lamp and screens use plain words.
 
-A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is used up. Lost: the place cannot be read. Where the pressure leaves
-no limit all of warn and act are on, and a fourth says why.
-Warn and act come when their condition has held for ON_DELAY_MS, and go only when it has been clear, beyond the deadband, for OFF_DELAY_MS.
-An unreadable tick is evidence of nothing: it pauses these timers, adds none of its time and sets no on-timer back, so that a loose plug cannot silence
-a warning. Nor can it end one: blind for more than BLIND_MS at a stretch, or lost, the off-timers begin again.
-Lost counts the time that could not be read: it comes at LOST_MS of the last WINDOW_MS and goes below FOUND_MS of them. It never holds act back.
+A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is zero or less. Lost: the place cannot be read. If the pressure
+allows no limit, warn and act are both on and a fourth alarm gives the reason.
+Warn and act turn on when their condition has held for ON_DELAY_MS and off when it has been clear, beyond the deadband, for OFF_DELAY_MS.
+An unreadable tick proves nothing: it pauses these timers, adds none of its time and does not reset an on-timer, so a loose plug cannot silence a warning.
+Nor can it end one: after BLIND_MS without a readable tick, or once the place is lost, the off-timers restart.
+Lost counts unreadable time: it turns on at LOST_MS of the last WINDOW_MS and off below FOUND_MS. It never delays act.
 """
 
 NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED_UNACKNOWLEDGED = 0, 1, 2, 3
 
-# How a place stands: one numbering on board, host and in stored columns, append only. On the wire an event carries an alarm's level less one.
+# Levels of a place: one numbering on board, host and in stored columns, append only. On the wire an event carries the level minus one.
 QUIET, WARN, ACT, LOST, NO_MARGIN, LOW_PRESSURE, IMPOSSIBLE_PRESSURE = 0, 1, 2, 3, 4, 5, 6
 LEVELS = ("quiet", "warn", "act", "lost", "no margin", "low pressure", "impossible pressure")
 ALARMS = (WARN, ACT, LOST, LOW_PRESSURE, IMPOSSIBLE_PRESSURE)
@@ -25,7 +25,7 @@ URGENCY = (
     0,
     4,
     5,
-)  # by level; a lost sensor never outranks a live warning, and why there is no limit outranks act, which is live with it
+)  # by level; a lost sensor never outranks a live warning; the reason for a missing limit outranks act, which is on with it
 
 # Margins are in hundredths of a degC. Stop-and-go traffic chatters at a deadband of 1 degC and not at 2 (own simulation);
 # vapour lock builds within tens of seconds, so the minutes usual in process plants are too slow for the on-delay.
@@ -38,17 +38,17 @@ WINDOW_MS = 8000
 LOST_MS = 3200
 FOUND_MS = 1600
 LOST_OFF_DELAY_MS = 10000
-# One step counts for at most this much quiet time: silence on the link is not evidence of cooling.
+# One step counts for at most this much clear time: silence on the link is not evidence of cooling.
 STEP_MAX_MS = 5000
 
-# A slow chip has no new conversion at some ticks: its caller leaves those out, and counts a chip without one for longer than this as unreadable.
+# A slow chip has no new conversion at some ticks: the caller skips those, and treats a chip without one for longer than this as unreadable.
 WAIT_MS = 2000
-_TICK_MS = 2000  # one unreadable tick stands for at most this much time: a gap in the data is not a dead probe
+_TICK_MS = 2000  # one unreadable tick counts for at most this much time: a gap in the data is not a dead probe
 PIECE_MS = 500
 _PIECES = WINDOW_MS // PIECE_MS
 
 UNREADABLE = -0x3FFFFFFF  # the margin to pass when the place cannot be read
-# Where the pressure is too low for a limit, or none at all: beyond the limit, whatever the temperature. Numbers above NO_NUMBER are margins.
+# Pressure too low for a limit, or impossible: over the limit at any temperature. Numbers above NO_NUMBER are margins.
 TOO_LOW, IMPOSSIBLE, NO_NUMBER = -0x3FFFFFFE, -0x3FFFFFFD, -0x3FFFFFF0
 
 
@@ -60,7 +60,7 @@ class Alarm:
         self.live = False
         self._on_delay_ms = on_delay_ms
         self._off_delay_ms = off_delay_ms
-        self._held_ms = -1  # for how long the condition for a change has held; -1: it does not hold
+        self._held_ms = -1  # how long the condition for a change has held; -1: it does not hold
 
     def update(self, on, off, elapsed_ms):
         """`on`: the condition holds; `off`: it is clear beyond the deadband; neither: inside the deadband. True if the state changed."""
@@ -82,7 +82,7 @@ class Alarm:
         return True
 
     def stay_on(self):
-        """Sets the off-timer back."""
+        """Resets the off-timer."""
         if self.live:
             self._held_ms = -1
 
@@ -103,10 +103,10 @@ class Alarm:
 
 
 class Sight:
-    """How much of a place's last WINDOW_MS could not be read (`unreadable_ms`), for how long it has been blind at a stretch (`blind_ms`), and for how
-    long some of the window has been unreadable (`trouble_ms`).
+    """How much of a place's last WINDOW_MS was unreadable (`unreadable_ms`), how long it has been unreadable without a break (`blind_ms`), and how long
+    the window has held any unreadable time (`trouble_ms`).
 
-    The window moves on in pieces of half a second, so it is 7.5 to 8 s long.
+    The window advances by half a second, so it is 7.5 to 8 s long.
     """
 
     def __init__(self):
@@ -128,7 +128,7 @@ class Sight:
         self.trouble_ms = min(self.trouble_ms + elapsed_ms, 2 * ON_DELAY_MS) if self.unreadable_ms else 0
         if unreadable:
             if not self.unreadable_ms:
-                self._into_ms = 0  # whatever came before, the same trouble is counted alike
+                self._into_ms = 0  # so that the same fault counts the same whatever came before
             counted_ms = min(elapsed_ms, _TICK_MS)
             self._pieces[self._piece] += counted_ms
             self.unreadable_ms += counted_ms
@@ -140,8 +140,8 @@ class Sight:
 class Alarms:
     """All places' alarms. `changed(place, level, old state, new state)` is called at every transition, in order.
 
-    `first_out`: the place whose warn or act alarm came first since all were quiet, -1 none. `unseen`: something happened that nobody has
-    looked at (the wink); only `seen()`, the button in the car, clears it.
+    `first_out`: the place whose warn or act alarm came first since all were quiet, -1 none. `unseen`: an alarm has come since the button in the car was
+    last pressed (the lamp winks); only `seen()`, the button, clears it.
     """
 
     def __init__(self, places, changed):
@@ -151,7 +151,7 @@ class Alarms:
         ]
         self.sights = [Sight() for _ in range(places)]
         self._at_rest = [True] * places  # nothing is live and no timer runs
-        self._most = QUIET  # the most urgent of all places, kept: the board asks at every turn of its main loop
+        self._most = QUIET  # the most urgent of all places, cached: the board reads it in every pass of its main loop
         self.first_out = -1
         self.unseen = False
         self._changed = changed
@@ -164,10 +164,10 @@ class Alarms:
         alarms = self.places[place]
         sight = self.sights[place]
         unreadable = margin == UNREADABLE
-        if unreadable or sight.unreadable_ms:  # else its window is empty and stays so
+        if unreadable or sight.unreadable_ms:  # else the window is empty and stays empty
             sight.step(unreadable, elapsed_ms)
         elif self._at_rest[place] and margin > warn_below and margin > 0:
-            return  # nothing can begin and nothing waits to end
+            return  # nothing can start and no timer runs
         gone_ms = sight.unreadable_ms
         lost = gone_ms >= LOST_MS and sight.trouble_ms >= ON_DELAY_MS
         self._step(place, LOST, alarms[LOST], lost, gone_ms < FOUND_MS, elapsed_ms)
@@ -207,7 +207,7 @@ class Alarms:
         return False
 
     def acknowledge(self):
-        """Quiets the sound, at host or board; the lamp goes on showing what is live, and the wink stays."""
+        """Silences the sound, from host or board; the lamp still shows live alarms and keeps winking."""
         for place in range(len(self.places)):
             for level in ALARMS:
                 alarm = self.places[place][level]
@@ -216,7 +216,7 @@ class Alarms:
                     self._changed(place, level, old, alarm.state)
 
     def seen(self):
-        """The button in the car: someone has looked. Acknowledges, and clears the wink unless something is still live."""
+        """The button in the car was pressed. Acknowledges, and clears the wink unless an alarm is still live."""
         self.acknowledge()
         self.unseen = self.shown() != QUIET
 

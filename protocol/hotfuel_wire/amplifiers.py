@@ -1,12 +1,11 @@
-"""The amplifier chips, one row each: what settings, drivers, decoding, the store and the simulated wiring know of a chip they read here.
+"""The amplifier chips, one row each: the only source for settings, drivers, decoding, the store and the simulated wiring.
 
-A row: number: on the wire. bus: "spi" or "i2c". driver: module in firmware/chips. fastest_hz: readings a second it can keep up with.
-uv_per_code: EMF of one hot code at gain 1 and its finest resolution; or, of a chip whose hot code is a temperature instead, line: degC of one
-code and uV of one degC of its straight line. hot_bits: bits of the hot code without sign, where the resolution is fixed. cold: its own temperature, codes
-of one degC, least and greatest degC.
-faults: rows (bit mask, neutral name, True: the temperature of this reading cannot be used). Where it has them: gains: amplifier gains that the setting
-`gain` may choose, else 1. resolutions: bits that the setting `resolution_bits` may choose. most_averages: (mode, mains_hz) -> {rate_hz: most averages} of
-a chip that averages, converts on demand and filters mains hum.
+Keys of a row. number: on the wire. bus: "spi" or "i2c". driver: module in firmware/chips. fastest_hz: highest reading rate. uv_per_code: EMF of one hot
+code at gain 1 and the finest resolution; for a chip whose hot code is a temperature, line instead: degC per code, and uV per degC of its straight line.
+hot_bits: bits of the hot code without sign, if the resolution is fixed. cold: the chip's own temperature: codes per degC, least and greatest degC.
+faults: rows (bit mask, neutral name, True: this reading's temperature cannot be used). Optional: gains: amplifier gains that the setting `gain` may
+choose, else 1. resolutions: bits that the setting `resolution_bits` may choose. most_averages: (mode, mains_hz) -> {rate_hz: most averages} of a chip
+that averages, converts on demand and filters mains hum.
 """
 
 ROWS = {  # type: dict
@@ -20,14 +19,14 @@ ROWS = {  # type: dict
         "uv_per_code": 1000000 / (1.6 * 131072),  # voltage mode: code = gain * 1.6 * 2^17 * V (datasheet 19-7534)
         "cold": (256, -55, 125),
         # What it can finish within a period (its longest conversion times). The open-circuit test, every 16th conversion, takes up to 44 ms more
-        # (datasheet, from memory): where a row is that tight, one tick in 16 has no new conversion and says so.
+        # (datasheet, from memory): with the tightest rows one tick in 16 has no new conversion and reports NOT_READY.
         "most_averages": {
             ("one_shot", 60): {1: 16, 2: 8, 5: 2},
             ("one_shot", 50): {1: 16, 2: 8, 5: 1},
             ("automatic", 60): {1: 16, 2: 16, 5: 4, 10: 1},
             ("automatic", 50): {1: 16, 2: 16, 5: 4},
         },
-        # Register 0Fh, SR. The range bits speak of the linearised result; the cold junction's makes any reading void.
+        # Register 0Fh, SR. The range bits refer to the linearised result; a cold junction out of range voids any reading.
         "faults": (
             (0x01, "open_circuit", True),
             (0x02, "input_out_of_range", True),
@@ -81,13 +80,13 @@ ROWS = {  # type: dict
 
 
 def gain(name, chosen):
-    """The gain a channel works with, of the one chosen for the board."""
+    """The gain a channel uses, given the board's setting."""
     gains = ROWS[name].get("gains", (1,))
     return chosen if chosen in gains else gains[-1]
 
 
 def uv_per_code(name, chosen_gain, resolution_bits):
-    """EMF of one hot code in uV, at what a board's settings choose; None for a chip whose hot code is a temperature."""
+    """EMF of one hot code in uV at the board's settings; None for a chip whose hot code is a temperature."""
     row = ROWS[name]
     if "uv_per_code" not in row:
         return None

@@ -12,7 +12,7 @@ LEAST_PA, GREATEST_PA = 30000, 125000  # both chips' range
 
 
 class BarometerError(ValueError):
-    """The words cannot be a barometer's. The message says what was seen."""
+    """The bytes cannot come from a barometer. The message says what was seen."""
 
 
 def air_pressure_pa(chip, words, data):

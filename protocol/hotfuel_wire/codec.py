@@ -1,6 +1,6 @@
 """Payloads to values and back, derived from messages.py.
 
-The host refuses a number that does not fit; the board saturates it and marks the payload.
+A number that does not fit: the host raises, the board saturates it and marks the payload.
 """
 
 import binascii
@@ -23,7 +23,7 @@ def _format(rows):
 
 
 class Layout:
-    """One message's rows: the fixed part, what is repeated behind it (`tail`), and what later versions added behind that (`later`)."""
+    """One message's rows: the fixed part, the repeated part (`tail`), and the fields that later versions appended (`later`)."""
 
     def __init__(self, name, number, rows):
         self.name = name
@@ -46,7 +46,7 @@ LAYOUTS = {number: Layout(name, number, rows) for number, (name, rows) in MESSAG
 
 
 def _fit(row, value, saturate, message):
-    """The number as it goes on the wire, and whether it had to be changed."""
+    """(the number to send, whether it was changed to fit)."""
     field, kind = row[0], row[1]
     _, size, least, greatest = KINDS[kind]
     if least is None:
@@ -66,8 +66,8 @@ def _fit(row, value, saturate, message):
 def pack_into(buffer, name, values, saturate=False):
     """Write message `name` with the dict `values` (groups: a list of dicts; byte fields: bytes) into `buffer`; returns the payload's length.
 
-    `type` and the counting field are filled in; of the later fields those up to the last one that `values` has are written. saturate: True on the
-    board. Raises WireError (saturate False) or KeyError for a missing field.
+    Fills in `type` and the counting field. Writes the later fields up to the last one in `values`. saturate: True on the board. Raises WireError if a
+    number does not fit and `saturate` is False, KeyError for a missing field.
     """
     layout = LAYOUTS[TYPES[name]]
     changed = False
@@ -131,8 +131,8 @@ def pack(name, values, saturate=False):
 def unpack(payload):
     """(message name, dict of values) of a payload. `values["saturated"]` says whether the board had to change a number to fit.
 
-    Later fields that the payload ends before have their defaults; what goes on behind the last known field is left unread. Raises UnknownType for a
-    type this version does not know, WireError for a payload that is too short for its message or ends inside a field.
+    Later fields missing at the payload's end get their defaults; bytes after the last known field are ignored. Raises UnknownType for a type this
+    version does not know, WireError for a payload that is too short for its message or ends inside a field.
     """
     number = payload[0] & ~SATURATED if len(payload) else 0
     layout = LAYOUTS.get(number)
@@ -168,7 +168,7 @@ def unpack(payload):
 
 
 def description_id(payload):
-    """The id under which readings name the description they belong to: CRC-32 of the description's payload behind the header, all of it as it came."""
+    """The id by which readings refer to their description: CRC-32 of the description's payload after the header, exactly as received."""
     return binascii.crc32(memoryview(payload)[_HEADER_SIZE:])
 
 

@@ -1,7 +1,7 @@
 """Frames: zero, COBS of (payload + CRC-32), zero. Bytes in, frames out; touches no port.
 
 COBS: S. Cheshire and M. Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Trans. Networking 7(2), 1999. CRC-32: IEEE 802.3, little-endian after
-the payload. A zero stands on both sides, so that text printed between two frames (a traceback, a boot message) spoils neither.
+the payload. There is a zero on both sides, so text printed between two frames (a traceback, a boot message) damages neither.
 """
 
 import binascii
@@ -50,7 +50,7 @@ def encode(payload):
 
 
 def decode(piece):
-    """The payload of what stood between two zeros. Raises FrameError."""
+    """The payload of the bytes between two zeros. Raises FrameError."""
     if not 6 <= len(piece) <= BODY_MAX + 1:
         raise FrameError("a frame has 6 to %d bytes between its zeros, this piece has %d" % (BODY_MAX + 1, len(piece)))
     body = bytearray(piece)
@@ -73,9 +73,9 @@ def decode(piece):
 
 
 class FrameReader:
-    """Takes bytes in pieces of any size, gives whole payloads; what is not a frame is counted, never raised.
+    """Takes bytes in blocks of any size and yields whole payloads; damage is counted, never raised.
 
-    `frames`: good ones. `pieces_damaged`, `bytes_damaged`: between two zeros, but no frame. No piece longer than a frame is kept in memory.
+    `frames`: good ones. `pieces_damaged`, `bytes_damaged`: what stood between two zeros and was no frame. Keeps at most one frame's length in memory.
     """
 
     def __init__(self):
@@ -86,7 +86,7 @@ class FrameReader:
         self._overlong = 0  # bytes of the current piece already thrown away
 
     def feed(self, data):
-        """Yield the payload of every frame completed by `data`; bytes behind the last zero wait for the next call."""
+        """Yields the payload of every frame that `data` completes; keeps the bytes after the last zero for the next call."""
         start = 0
         data = bytes(data)
         while True:

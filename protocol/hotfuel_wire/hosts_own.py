@@ -1,6 +1,6 @@
-"""What the host alone adds to a log, declared as in messages.py and joined to it when this is imported, before the codec; not part of what goes onto a board.
+"""The messages that only the host adds to a log, declared as in messages.py and added to it by importing this module before the codec. Not on the board.
 
-tick and time_ms in the header: the board's last seen, else 0.
+tick and time_ms in the header: the last ones seen from the board, else 0.
 """
 
 from hotfuel_wire import messages, more
@@ -18,14 +18,14 @@ LINK_GAP = (
     ("reason", "u8", None, 1),
 )
 
-# Begins a log, and each part of it that a recording went on with after a crash. A log is told from another by it, wherever its file lies.
+# Begins a log, and each part added by a recording that continued it after a crash. Identifies a log wherever its file is.
 LOG_START = (
     ("log_id", "id8", None, 1),
     ("wall_us", "u64", "us", 1),
     ("part", "u16", None, 1),
 )
 
-# What a second source beside the board sent: a satellite receiver's sentence (NMEA 0183), as it came. monotonic_us ties it to the anchors.
+# From a second source beside the board: a satellite receiver's sentence (NMEA 0183), as received. monotonic_us relates it to the anchors.
 SENTENCE = (
     ("wall_us", "u64", "us", 1),
     ("monotonic_us", "u64", "us", 1),

@@ -1,4 +1,4 @@
-"""Writes the pieces that limit_tables.py reads. The host's part: not among what goes onto a board."""
+"""Writes the pieces that limit_tables.py reads. Host only."""
 
 import binascii
 import struct

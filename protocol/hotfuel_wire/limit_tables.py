@@ -1,8 +1,8 @@
-"""The limits as the board carries them: integer tables, packed in pieces that fit the command "warnings", and how to read them.
+"""The board's limit tables: integers, packed in pieces that fit the command "warnings", and how to read them.
 
 EMFs add, so a channel's margin needs no polynomial: total = (hot code << shift) + reference(cold code), margin = limit(pressure) - total, all in the
-channel's own counts. A set is one HEAD piece and then the pieces it counts: per channel one REFERENCE, and one LIMIT for running and one for standing
-(at a carburettor inlet two each: in the line and behind the needle). Integers only; runs on MicroPython and CPython.
+channel's own counts. A set is one HEAD piece followed by the pieces it counts: per channel one REFERENCE, one LIMIT with the engine running and one with
+it stopped (two of each at a carburettor inlet: in the line and behind the needle). Integers only; runs on MicroPython and CPython.
 """
 
 import binascii
@@ -14,8 +14,8 @@ VERSION = 2  # 1: limits without a lag; a board reads both
 HEAD, REFERENCE, LIMIT = 1, 2, 3
 STANDING, RUNNING = 0, 1
 IN_LINE, BEHIND_NEEDLE = 0, 1
-INDICATIVE = 1  # flag: a clamp-on probe may warn and never says act
-LINE_PRESSURE = 2  # flag: a fitted fuel-pressure sender may stand in for `offset`
+INDICATIVE = 1  # flag: a clamp-on probe may raise warn, never act
+LINE_PRESSURE = 2  # flag: a fitted fuel-pressure sender may replace `offset`
 PRESSURE_UNIT_PA = 10
 NODES_MAX = 20
 PIECES_MAX = 40
@@ -29,13 +29,13 @@ REFERENCE_NODE_FORM = "<hi"
 # then nodes of (pressure units, counts)
 LIMIT_FORM = "<BBBBBHHhB"
 LIMIT_NODE_FORM = "<Hi"
-LIMIT_END_FORM = "<H"  # behind the nodes: the probe's lag, tenths of a second
+LIMIT_END_FORM = "<H"  # after the nodes: the probe's lag, tenths of a second
 
 NO_VALUE = UNREADABLE  # x lies outside the nodes
 
 
 class TableError(ValueError):
-    """A piece or a set of pieces is no table. The message says what was seen and what is allowed."""
+    """A piece or a set of pieces is not a valid table. The message says what was seen and what is allowed."""
 
 
 def lookup(xs, ys, x):
@@ -57,7 +57,7 @@ def lookup(xs, ys, x):
 def reading_centi(reference, per_degc, hot, cold):
     """A channel's reading in hundredths of a degC, or NO_VALUE where the cold code lies outside the table.
 
-    Its zero is an EMF of 0 and its scale that of 60 degC, so it is for differences only: no thermometer, and within 4 % of a degree.
+    Zero is an EMF of 0 and the scale is that at 60 degC, so use it for differences only (right to 4 %), not as a temperature.
     """
     at_cold = lookup(reference["xs"], reference["ys"], cold)
     if at_cold == NO_VALUE:
@@ -66,8 +66,8 @@ def reading_centi(reference, per_degc, hot, cold):
 
 
 def margin_centi(reference, limit, hot, cold, air_units, line_units=None):
-    """Margin in hundredths of a degC; TOO_LOW or IMPOSSIBLE where the pressure here is below the table or no pressure at all, which no temperature can
-    make good; NO_VALUE where the cold code lies outside its table, or the pressure above.
+    """Margin in hundredths of a degC; TOO_LOW if the pressure here is below the table, IMPOSSIBLE if it is not above zero: no temperature is cool enough;
+    NO_VALUE if the cold code is outside its table or the pressure above it.
 
     reference, limit: rows as `unpack` gives them. air_units: air pressure in PRESSURE_UNIT_PA; line_units: measured line pressure over air, or None.
     """
@@ -147,7 +147,7 @@ def _length(piece, expected):
 
 
 def check(head, pieces):
-    """Unpack a whole set: (head, {channel: reference}, [limits]). Raises TableError if it is not complete and undamaged."""
+    """Unpack a whole set: (head, {channel: reference}, [limits]). Raises TableError if it is incomplete or damaged."""
     first = unpack(head)
     if first["kind"] != HEAD:
         raise TableError("a set begins with its head")

@@ -3,9 +3,9 @@
 A row is (field, kind, unit, scale): value in `unit` = number on the wire * scale. The last of a message's first rows may be repeated:
 (field, "group", counting field, rows) or (field, "bytes", counting field, None). What each field means in prose is in meanings.py.
 
-A message grows at its end only, behind what is repeated, by rows of five: (field, kind, unit, scale, default). A payload may end before any of them
-(an older writer, or one that has nothing to say there): those fields then have their defaults. It may go on behind the last one (a newer writer):
-the rest is left unread. Rows once written never change, move or go away. What would not fit into PAYLOAD_MAX becomes a message of its own.
+A message grows only at its end, after the repeated part, by rows of five: (field, kind, unit, scale, default). A payload may end before any of them (an
+older writer, or a newer one with no value for them): those fields then have their defaults. It may be longer (a newer writer): readers ignore the rest.
+Published rows are never changed, moved or removed. A message that would pass PAYLOAD_MAX is split in two.
 """
 
 import struct
@@ -25,17 +25,17 @@ HEADER = (
 # Set in `type` by a board that had to saturate a field of this payload.
 SATURATED = 0x80
 
-# `hot` codes that are no conversion result: a reason instead of a number. They fit MicroPython's small integers on 32-bit boards.
+# `hot` codes that are reasons, not conversion results. They fit MicroPython's small integers on 32-bit boards.
 NO_ANSWER = -0x3FFFFFFF  # the chip did not answer on its bus
-# its registers did not hold what was written (brown-out): the code would look plausible and be wrong
+# the chip's registers did not hold what was written (brown-out): the code would look plausible and be wrong
 CONFIGURATION_LOST = -0x3FFFFFFE
 NOT_READY = -0x3FFFFFFD  # no new conversion since the last tick
-BIT_ERRORS = -0x3FFFFFFC  # its result was read several times and the reads did not agree
+BIT_ERRORS = -0x3FFFFFFC  # repeated reads of the result disagreed
 NOT_A_CODE = -0x3FFFFFF0  # every number below this is such a reason
 
 NO_CHANNEL = 255
 
-# What stands here never changes between protocol versions: an old host must be able to read who is talking.
+# These fields never change between protocol versions: an old host must be able to identify any board.
 DESCRIPTION = (
     ("protocol_version", "u8", None, 1),
     ("firmware_major", "u8", None, 1),
@@ -91,7 +91,7 @@ AUXILIARY = (
     ("fitted_high", "u16", "bits", 1, 0),
 )
 
-# The barometer chip's own factory words, needed to turn its raw words into pressure.
+# The barometer chip's factory calibration, needed to turn its raw data into pressure.
 BAROMETER = (
     ("chip", "u8", None, 1),
     ("words_length", "u8", "B", 1),
@@ -146,7 +146,7 @@ DATA = (
     ("data", "bytes", "data_length", None),
 )
 
-# When it was on a wall clock: from the host, or from a board with a clock chip.
+# The wall time of a board time: from the host, or from a board with a clock chip.
 WALL_ANCHOR = (
     ("wall_us", "u64", "us", 1),
     ("monotonic_us", "u64", "us", 1),
@@ -168,7 +168,7 @@ MESSAGES = {
 }  # type: dict
 TYPES = {name: number for number, (name, _) in MESSAGES.items()}  # type: dict
 
-# Numbers with names. Append only: a number once used keeps its meaning. FITTED counts on in `fitted_high` from 256 = 1 << 8.
+# Numbers with names. Append only: a number once used keeps its meaning. From 256 = 1 << 8 on, bits of FITTED are sent in `fitted_high`.
 CHIPS = {name: row["number"] for name, row in ROWS.items()}
 del ROWS  # the rest of the table may leave the board's memory
 BAROMETER_CHIPS = {"BMP280": 1, "BMP390": 2}
@@ -225,5 +225,5 @@ COMMANDS = {
 OUTCOMES = {"done": 0, "unknown_command": 1, "bad_argument": 2, "busy": 3, "not_fitted": 4, "failed": 5, "stale": 6}
 FAILED = {"limits": 1, "store": 2, "power": 4, "settings": 8, "more_inputs": 16, "receiver": 32}
 ANCHOR_FLAGS = {"board_clock": 1, "stated_by_user": 2}
-if hasattr(struct, "Struct"):  # not MicroPython, so a host; a board neither sends nor reads what it adds to a log
+if hasattr(struct, "Struct"):  # CPython, so a host; a board neither sends nor reads the host's messages
     from hotfuel_wire.hosts_own import GAP_REASONS as GAP_REASONS

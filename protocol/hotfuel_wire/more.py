@@ -1,6 +1,6 @@
-"""Inputs that only some boards have, one row each, and the messages they need. On a board in memory only where one is fitted, or while somebody sets something.
+"""Inputs that only some boards have, one row each, and their messages. A board loads this only if one is fitted or while a setting is changed.
 
-Settings, firmware, host, simulator and this document's tables read the rows; messages are declared as in messages.py.
+Settings, firmware, host, simulator and PROTOCOL.md's tables read the rows; messages are declared as in messages.py.
 """
 
 # name in the setting more_inputs -> number on the wire. Append only.
@@ -13,13 +13,13 @@ MORE_INPUTS = (
     ("inputs", "group", "count", (("input", "u8", None, 1), ("value", "i32", None, 1))),
 )
 
-# A sentence of a satellite receiver at the board, NMEA 0183, as it came; live only.
+# An NMEA 0183 sentence from a satellite receiver at the board, as received; live only.
 RECEIVER_SENTENCE = (
     ("text_length", "u8", "B", 1),
     ("text", "bytes", "text_length", None),
 )
 
-# Positions of such a receiver, ten in one message: one a second would take a quarter of the store's room.
+# That receiver's positions, ten in one message: a message a second would take a quarter of the store.
 TRACK = (
     ("age_ms", "u16", "ms", 1),
     ("time_cs", "u32", "cs", 1),
@@ -48,7 +48,7 @@ ROWS = {  # type: dict
 
 
 def join():
-    """Let the codec know these messages; on a board, which has loaded it long before."""
+    """Adds these messages to the codec; needed on a board, which loads the codec first."""
     from hotfuel_wire import codec, messages
 
     for number, (name, rows) in ROWS.items():

@@ -1,14 +1,14 @@
-"""What a probe can and cannot do, run by board and host on the same vectors. Integers only; nothing is allocated while it runs.
+"""Which changes of a reading a probe can make, and how far it lags. Run by board and host on the same vectors. Integers only; allocates nothing.
 
 Readings are in hundredths of a degC from any zero. A first-order probe whose surroundings change by SPAN moves by SPAN * (1 - exp(-dt / lag)) in a
-time dt: at most SPAN, and at most SPAN * 2 dt / (2 lag + dt). A reading that falls further is no temperature of the fuel: a shorted lead reads the
-amplifier's own, cooler one. It is doubted, which counts as unreadable, until the reading is back, or for DOUBT_MS; then it is believed, and `fell`
-says by how much it had fallen.
-A rise is always believed, at once: it can only warn. But what falls are measured from follows a rise faster than the probe's only after SPIKE_MS, so
-that a spike of noise does not put the true readings behind it in doubt.
+time dt: at most SPAN, and at most SPAN * 2 dt / (2 lag + dt). A reading that falls further is not the fuel's temperature: a shorted lead reads the
+cooler amplifier. It is doubted, which counts as unreadable, until it comes back or DOUBT_MS have passed; then it is believed, and `fell` holds the size
+of the fall.
+A rise is believed at once: it can only warn. But the level from which falls are measured follows a rise faster than the probe's only after SPIKE_MS, so
+a spike of noise does not cast doubt on the true readings after it.
 
-A probe also lags: fuel that has been warming by a slope for a while is lag * slope hotter than its reading. `Lead` works that out from the straight line
-through the means of the last blocks of about a second, less what their scatter could be the cause of, and not across a block without a reading.
+A probe also lags: fuel that has been warming steadily is lag * slope hotter than its reading. `Lead` takes the slope from a straight line through the
+means of the last blocks of about a second, minus what their scatter could produce, never across a block without a reading.
 """
 
 from hotfuel_wire.alarm import UNREADABLE
@@ -17,8 +17,8 @@ DOUBT_MS = 10000
 SPIKE_MS = 500
 SPAN = 6000  # fuel from a cool tank behind fuel from a hot soak (own simulation: 50 degC at most)
 NOISE = 300
-LAG_MS = 1500  # where nobody said
-_LAG_LEAST_MS = 300  # no plug of cold fuel has a sharper edge than this by the time it comes to a probe
+LAG_MS = 1500  # if not stated
+_LAG_LEAST_MS = 300  # mixing makes the edge of any plug of cold fuel at least this long by the time it reaches a probe
 _LONGEST_MS = 60000
 
 BLOCK_MS = 900
@@ -28,15 +28,15 @@ BLOCKS_LEAST = 4
 LEAD_MOST = 2000
 LAG_MOST_MS = 60000
 REACH = 4000  # blocks further than this from the newest count as this far
-DOUBT = 6  # slopes within the root of this many standard errors are none
-FLOOR = 40  # (0.008 degC a block)^2 in the unit of `_fit`: what the steps of a code can feign
+DOUBT = 6  # slopes within the square root of this many standard errors count as zero
+FLOOR = 40  # (0.008 degC a block)^2 in the unit of `_fit`: a slope that the steps of a code can imitate
 
 
 class Probe:
-    """One probe. `fell`: after the tick that believed a fall after all, its size; else 0. `settled`: the next tick depends on `level` only."""
+    """One probe. `fell`: the size of a fall, after the tick that came to believe it; else 0. `settled`: the next tick depends on `level` only."""
 
     def __init__(self, lag_ms=LAG_MS, lead_lag_ms=None):
-        self.level = UNREADABLE  # what a fall is measured from
+        self.level = UNREADABLE  # from which a fall is measured
         self.fell = 0
         self.leading = Lead(lag_ms if lead_lag_ms is None else lead_lag_ms)
         self._lag_ms = max(lag_ms, _LAG_LEAST_MS)
@@ -87,7 +87,7 @@ class Probe:
 
     @property
     def rising(self):
-        """True while a rise is new: believed, and no part of a slope yet."""
+        """True while a rise is new: believed, but not yet part of a slope."""
         return self._rise_ms >= 0
 
     @property
@@ -97,12 +97,12 @@ class Probe:
 
 
 def ahead(lead):
-    """What alarms add to a reading: upward only, and 7/5 of the lead, so that a lag stated 30 % too short still warns in time."""
+    """What alarms add to a reading: 7/5 of the lead, never less than 0, so that a lag stated 30 % too short still warns in time."""
     return lead * 7 // 5 if lead > 0 else 0
 
 
 class Lead:
-    """`lead`: hundredths of a degC to add to a reading for its lag; 0 while the slope is not known or lies within the noise."""
+    """`lead`: hundredths of a degC to add to a reading for its lag; 0 while the slope is unknown or within the noise."""
 
     def __init__(self, lag_ms):
         self.lead = 0
@@ -116,7 +116,7 @@ class Lead:
         self._ticks = 0
 
     def step(self, reading, elapsed_ms):
-        """A reading, UNREADABLE if it is none to go by."""
+        """Take a reading, UNREADABLE if there is none to use."""
         self._into_ms = min(self._into_ms + elapsed_ms, _LONGEST_MS)
         if self._into_ms >= BLOCK_MS:
             if self._ticks and self._into_ms <= BLOCK_MOST_MS:

@@ -1,4 +1,4 @@
-"""What a chip's raw status byte says, in names that are the same for every chip. Host and board use this table."""
+"""The bits of a chip's raw status byte, in names that are the same for every chip. Used by host and board."""
 
 from hotfuel_wire.amplifiers import ROWS
 
