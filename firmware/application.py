@@ -1,7 +1,7 @@
-"""The main loop: ticks from the ring to frames, commands, inputs, and whatever else is fitted.
+"""The main loop: turns ticks from the ring into frames, and serves commands, inputs and optional modules.
 
-Optional modules are found by name; each has attach(application), which adds itself to the lists below, registers its commands and
-keeps its entries of `health`. What they may use: clock, settings, emit, emit_event, commands, inputs, sampler, sender, time_of_day.
+Optional modules are found by name; each has attach(application), which adds itself to the lists below, registers its commands and updates its entries of
+`health`. They may use: clock, settings, emit, emit_event, commands, inputs, sampler, sender, time_of_day.
 """
 
 import gc
@@ -23,7 +23,7 @@ from watch import Watch
 
 VERSION = (0, 1, 0)
 OPTIONAL = ("limits", "store", "power")
-FITTED_ONLY = ("more_inputs", "receiver")  # only where the setting more_inputs names one of theirs
+FITTED_ONLY = ("more_inputs", "receiver")  # loaded only if the setting more_inputs names one of their inputs
 _STORE_BUFFER = const(4096)
 _TOLD_MS = const(10000)  # description and health
 _COLLECT_MS = const(5000)
@@ -34,13 +34,13 @@ _DETAIL_MAX = const(224)
 
 
 class Application:
-    """`on_tick`: called with (time_ms, hot, cold, status) of every tick, in the main loop; the three are arrays, one entry a channel, used again.
-    `on_loop`: called with time_ms at every turn of the main loop. `on_change`: called after settings changed. `on_selftest`: gives lines (name, value) for it.
+    """Lists of callbacks. `on_tick`: (time_ms, hot, cold, status) of every tick, in the main loop; the three are arrays, one entry a channel, reused for
+    the next tick. `on_loop`: time_ms, in every pass of the main loop. `on_change`: after settings changed. `on_selftest`: returns lines (name, value).
     `sender.listeners`: every frame.
     """
 
     def __init__(self, folder=""):
-        self.store_buffer = bytearray(_STORE_BUFFER)  # here, while the heap still has a hole of that size
+        self.store_buffer = bytearray(_STORE_BUFFER)  # allocated now, while the heap still has a free block of that size
         self.folder = folder
         self.clock = Clock(board.ticks_ms)
         self.sender = Sender(board, self.clock)
@@ -51,8 +51,8 @@ class Application:
         self.on_change = []
         self.on_selftest = []
         self.attached = []
-        self._told = False  # a host has been told of a failure kept
-        self.failed = 0  # bits of FAILED: settings that cannot be used, optional modules that are there and could not start
+        self._told = False  # the kept failure has been reported to a host
+        self.failed = 0  # bits of FAILED: settings that cannot be used, optional modules that could not start
         self.health = {
             "frames_stored": 0,
             "store_free_kb": 0xFFFF,
@@ -70,7 +70,7 @@ class Application:
         self.settings, trouble = self._settings_module().load(self._settings_file, count is not None)
         self.boot_count = int(count.decode()) + 1 if count and count.isdigit() else 1
         self._received = bytearray(64)
-        # The first description may go out before the host's side of USB is up: it comes again soon.
+        # The first description may go out before the host's USB is up, so it is repeated soon.
         self._due = {"description": _TOLD_MS // 10, "auxiliary": 0, "health": _TOLD_MS, "collect": _COLLECT_MS}
         self._service_ms = None
         self._losses_before = [0, 0, 0, 0, 0]  # of samplers replaced since: late, skipped, dropped, longest_us, bit errors
@@ -83,27 +83,27 @@ class Application:
         if trouble:
             self._failed("settings", trouble)
         for name in OPTIONAL:
-            gc.collect()  # what starting left behind lies between what stays: without this no hole of 4 kB is left later
+            gc.collect()  # garbage from starting up fragments the heap: without this no free block of 4 kB is left later
             self._attach(name)
             if name == "store":
                 self._first_ticks()
         self._attach_fitted()
-        # Behind the settings: a first boot that is cut short is a first boot again. Behind the first ticks: a flash write takes its time.
+        # After the settings, so that a first boot cut short counts as a first boot again; after the first ticks, because a flash write is slow.
         try:
             boots.save(str(self.boot_count).encode())
-        except OSError:  # a full or worn flash must not keep the board from measuring
+        except OSError:  # a full or worn flash must not stop the board from measuring
             pass
         self._let_go()
         self.emit_event("boot", value=self.boot_count, detail=trouble)
 
     def _first_ticks(self):
-        """With the store ticks are judged and kept: those that are there go out before the boot's event is written to flash."""
+        """Sends the ticks taken so far before the boot event is written to flash: once the store is attached, ticks are judged and stored too."""
         while self.sampler is not None and self.sampler.take():
             self._tick()
         self.sender.pump()
 
     def _settings_module(self):
-        """The tables of what is allowed, and of the amplifiers, take 9 kB: they are here while somebody sets something, and for a while after."""
+        """The tables of allowed values and of the amplifiers take 9 kB: they are loaded while settings are being changed, and for a while after."""
         if self._configuration is None:
             import settings
 
@@ -120,7 +120,7 @@ class Application:
                 delattr(hotfuel_wire, name)
 
     def _take_over(self):
-        """What an earlier version left on the file system, before the store is looked for. The module is not needed again."""
+        """Migrates an earlier version's files before the store is opened. The module is unloaded afterwards."""
         import migrate
 
         try:
@@ -130,7 +130,7 @@ class Application:
         del sys.modules["migrate"]
 
     def _attach(self, name):
-        """A module that is not there is no loss; one that fails is reported, and the board measures without it."""
+        """Ignores a module that is not installed; reports one that fails, and the board measures without it."""
         try:
             __import__(name).attach(self)
             self.attached.append(name)
@@ -149,7 +149,7 @@ class Application:
                 self._attach(name)
 
     def _failed(self, name, why):
-        """Seen on the lamp and in every health message, and kept in flash for the next host."""
+        """Shows a failure on the lamp and in every health message, and keeps it in flash for the next host."""
         import failures
 
         self.failed |= FAILED[name]
@@ -159,7 +159,7 @@ class Application:
         return failures
 
     def _apply(self):
-        """Take the settings into use: new chips, new description."""
+        """Applies the settings: new chips, new description."""
         old = self.sampler
         if old:
             old.stop()
@@ -209,7 +209,7 @@ class Application:
         self.describe()
 
     def describe(self):
-        """Send the board description, and the barometer's words with it."""
+        """Send the board description and the barometer's calibration."""
         payload, length = self.emit("description", self._description)
         self.description_id = codec.description_id(memoryview(payload)[:length])
         words = self.inputs.barometer_values()
@@ -221,7 +221,7 @@ class Application:
         self.emit("event", {"code": EVENTS[name], "channel": channel, "value": value, "detail": detail.encode()[:_DETAIL_MAX]})
 
     def run(self):
-        """For ever. A step that fails becomes an event and sampling starts anew; if it fails again and again the watchdog resets the board."""
+        """Never returns. A step that fails becomes an event and sampling restarts; if it keeps failing, the watchdog resets the board."""
         while True:
             try:
                 self.step()
@@ -231,18 +231,18 @@ class Application:
                 board.feed()
 
     def recover(self, error):
-        """Report an exception and start sampling anew."""
+        """Report an exception and restart sampling."""
         try:
             self.emit_event("exception", detail=reason(error))
             self.sampler.error = None
             self.sampler.start(self.clock)
             self.sender.pump()
-        except Exception:  # without memory even the report may fail; the watchdog sees to it
+        except Exception:  # without memory even the report may fail; then the watchdog resets the board
             pass
         board.sleep_ms(500)
 
     def step(self):
-        """One turn of the main loop."""
+        """One pass of the main loop."""
         now = self.clock.now()
         if now < self._last_ms:  # the board's time wrapped after 49.7 days: ticks are numbered from it
             self.sampler.start(self.clock)
@@ -304,7 +304,7 @@ class Application:
             if self._configuration and (now - self._configured_ms) & U32 > _COLLECT_MS:
                 self._let_go()
             gc.collect()
-            self.health["memory_free"] = board.memory_free()  # what is in use, not what waits to be collected
+            self.health["memory_free"] = board.memory_free()  # after a collection, so garbage does not count as used
             self.watch.step(now)
         self.time_of_day.step(now)
 
@@ -338,14 +338,14 @@ class Application:
         register("selftest", self._selftest)
 
     def _failures(self):
-        """Seldom asked for, so not kept in memory."""
+        """Rarely asked for, so loaded on demand."""
         import failures
 
         del sys.modules["failures"]
         return failures.Failures(self.folder)
 
     def _version(self, _argument):
-        if not self._told:  # every host asks this first
+        if not self._told:  # every host sends this command first
             self._told = True
             self._failures().tell(self.emit_event, self.failed)
         last = self.commands.last_sequence
@@ -353,7 +353,7 @@ class Application:
         return ("protocol=%d\nfirmware=%d.%d.%d\nlast_sequence=%s" % values).encode()
 
     def _info(self, _argument):
-        self.describe()  # whoever asks has perhaps just come and cannot read the readings yet
+        self.describe()  # a host that asks may have just connected and needs the description to decode readings
         lost = [self.settings["places"][index] for index, state in enumerate(self.watch.states) if state]
         lines = (
             "board_id=" + "".join(["%02x" % byte for byte in board.board_id()]),
@@ -415,5 +415,5 @@ class Application:
     def _service(self, argument):
         if argument:
             raise Refused("bad_argument", "service takes no argument")
-        self._service_ms = self._last_ms  # the turn's own time: a later one would count as long ago in this turn's comparison
+        self._service_ms = self._last_ms  # this pass's time: a later one would wrap to long ago in this pass's comparison
         return b"the board restarts and ends at its prompt"

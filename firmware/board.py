@@ -1,4 +1,4 @@
-"""The one file that touches the machine: pins, buses, timer, watchdog, the port to the host. Documented API of MicroPython 1.24's rp2 port only."""
+"""The only file that touches the hardware: pins, buses, timer, watchdog, the port to the host. Uses only documented API of MicroPython 1.24's rp2 port."""
 
 import gc
 import os
@@ -13,9 +13,9 @@ import pins
 ticks_ms = time.ticks_ms
 ticks_us = time.ticks_us
 sleep_ms = time.sleep_ms
-simulated_speed = getattr(machine, "simulated_speed", 0)  # only a stand-in for the board has a speed
+simulated_speed = getattr(machine, "simulated_speed", 0)  # only a simulated board has one
 
-# A built-in module is looked for in the file system at every import, 8 ms each time, unless it is listed.
+# Each import of a built-in module searches the file system first, 8 ms each time, unless it is in sys.modules.
 for _name in ("os", "struct", "binascii"):
     sys.modules[_name] = __import__(_name)
 
@@ -25,15 +25,15 @@ REASON_FILE = "reset.why"
 INSTALLING_FLAG = "install.flag"
 I2C_TIMEOUT_US = 2000
 BUTTON_DOWN = 0
-BUTTON_SETTLE_MS = 2  # the processor's pull-up alone takes a lead of a few hundred pF that long
+BUTTON_SETTLE_MS = 2  # the processor's pull-up needs that long to charge a lead of a few hundred pF
 BUTTON_HELD_MS = 50  # at boot; a capacitor at the button charges through that pull-up in less
-PROMPT_MS = 250  # the lamp at the prompt: lit, and dark for one step in eight
+PROMPT_MS = 250  # the lamp at the prompt: dark for one step in eight
 OPEN_CODE = 600  # 30 mV: more than the converter's offset, less than any supply or sender behind its divider
 SETTLE_MS = 10  # a divider of 10k with 100 nF behind it
 
 _gpio = {name: number for name, number, _ in pins.PINS}
 _made = {}
-_wired = set()  # analogue inputs that somebody drives
+_wired = set()  # analogue inputs that something drives
 
 
 def _once(name, make):
@@ -51,7 +51,7 @@ def _input(name, pull):
 
 
 def sensor_rail(on):
-    """Feed or starve amplifiers and senders. Without feed their selects go low, else they would feed them through their inputs."""
+    """Switch the supply of amplifiers and senders. When off, their select pins go low too, else the chips would be powered through these inputs."""
     _output("sensor_rail", 1)(1 if on else 0)
     if not on:
         for name, pin in _made.items():
@@ -82,7 +82,7 @@ def ignition():
 def analogue(name):
     """ADC code of "battery" or "fuel_pressure", 0 to 65535 of the reference; 0 while nothing is wired.
 
-    An open pin floats and could pass for a weak battery. The processor's own pull-down takes it to 0; a divider of 10k hardly notices.
+    An open pin floats and could look like a weak battery. The processor's pull-down takes it to 0 and hardly affects a divider of 10k.
     """
     if name not in _wired:
         converter = _once(name, lambda: machine.ADC(_gpio[name]))
@@ -91,7 +91,7 @@ def analogue(name):
         if converter.read_u16() < OPEN_CODE:
             return 0
         _wired.add(name)
-        _made[name] = machine.ADC(_gpio[name])  # takes the pull-down off again
+        _made[name] = machine.ADC(_gpio[name])  # switches the pull-down off again
         sleep_ms(SETTLE_MS)
     return _made[name].read_u16()
 
@@ -105,7 +105,7 @@ def _new_spi():
     from spibus import SpiBus
 
     clock, out, into = [machine.Pin(_gpio[name]) for name in ("spi_sck", "spi_mosi", "spi_miso")]
-    machine.Pin(_gpio["spi_miso"], machine.Pin.IN, machine.Pin.PULL_UP)  # a line nobody drives reads all ones
+    machine.Pin(_gpio["spi_miso"], machine.Pin.IN, machine.Pin.PULL_UP)  # an undriven line reads all ones
     return SpiBus(
         machine.SPI(pins.SPI_ID, baudrate=pins.SPI_HZ, polarity=0, phase=1, sck=clock, mosi=out, miso=into), pins.SPI_HZ
     )
@@ -117,7 +117,7 @@ def select(channel):
 
 
 def vsys_mv():
-    """The Pico's supply behind D2 or USB, mV: its own divider by 3 on GPIO 29 (Pico datasheet); 0 where that cannot be read."""
+    """The Pico's supply after D2 or USB, mV, from its divider by 3 on GPIO 29 (Pico datasheet); 0 if that cannot be read."""
     try:
         return machine.ADC(29).read_u16() * 9900 // 65535
     except ValueError:
@@ -125,7 +125,7 @@ def vsys_mv():
 
 
 def i2c():
-    """I2C0. A bus that hangs costs I2C_TIMEOUT_US; callers leave it alone for a while then."""
+    """I2C0. A hung bus costs I2C_TIMEOUT_US; callers then wait before the next try."""
     return _once(
         "i2c",
         lambda: machine.I2C(
@@ -139,7 +139,7 @@ def i2c():
 
 
 def pulse_counter(name="engine_pulses"):
-    """A counter of the pulses at that pin: count(), by_interrupt. A flow meter pulls its lead down, the board pulls it up: an open one is silent."""
+    """A counter of the pulses at that pin: count(), by_interrupt. A flow meter pulls its lead down and the board pulls it up: an open lead gives none."""
     return _once("count_" + name, lambda: _new_counter(name))
 
 
@@ -157,7 +157,7 @@ def _new_counter(name):
 
 
 def receiver(baud):
-    """UART0, to be read without waiting; an open lead is silent."""
+    """UART0, for reading without waiting; an open lead gives no bytes."""
     _input("receiver_rx", machine.Pin.PULL_UP)
     tx, rx = [machine.Pin(_gpio[name]) for name in ("receiver_tx", "receiver_rx")]
     return machine.UART(0, baudrate=baud, tx=tx, rx=rx, rxbuf=1024, timeout=0)
@@ -169,13 +169,13 @@ def start_timer(period_ms, callback):
 
 
 def stop_timer():
-    """The callback comes no more."""
+    """Stop the callback."""
     if "timer" in _made:
         _made["timer"].deinit()
 
 
 def prompt_wanted():
-    """True if this boot should end at the prompt: an installation is under way, the last run was told so (once), or the button is held."""
+    """True if this boot should end at the prompt: an installation is under way, the last run asked for it (once), or the button is held."""
     if _there(INSTALLING_FLAG):
         return True
     try:
@@ -197,7 +197,7 @@ def _button_at_boot():
 
 
 def stay_at_prompt():
-    """Lamp and reason for a board that ends at its prompt: lit but for short gaps, so that nobody takes it for dead or for measuring."""
+    """Lamp and reason for a board that ends at its prompt: lit with short gaps, so that it looks neither dead nor measuring."""
     _leave_reason("service")
     turn = 0
 
@@ -211,7 +211,7 @@ def stay_at_prompt():
 
 
 def leave_for_prompt():
-    """Reset, and end at the prompt: nothing else leads there, as 0x03 is data and the RP2040's watchdog cannot be stopped."""
+    """Reset and end at the prompt. There is no other way: 0x03 is data, and the RP2040's watchdog cannot be stopped."""
     with open(SERVICE_FLAG, "w") as file:
         file.write("once")
     reset("service")
@@ -223,7 +223,7 @@ def doze(ms):
 
 
 def reset(reason):
-    """Start the board anew; `reason`, a name of messages.RESET_CAUSES, is kept for the next boot, as the processor reports its watchdog."""
+    """Reset the board; `reason`, a name of messages.RESET_CAUSES, is kept for the next boot, because the processor itself reports a watchdog reset."""
     _leave_reason(reason)
     machine.reset()
 
@@ -244,12 +244,12 @@ def _there(path):
 
 
 def start_watchdog():
-    """From here on feed() must come every 8 s. It cannot be stopped."""
+    """Start the watchdog: from now on feed() must be called every 8 s. It cannot be stopped."""
     _once("watchdog", lambda: machine.WDT(timeout=WATCHDOG_MS))
 
 
 def feed():
-    """Tell the watchdog that all is well."""
+    """Feed the watchdog."""
     if "watchdog" in _made:
         _made["watchdog"].feed()
 
@@ -260,7 +260,7 @@ def board_id():
 
 
 def reset_cause():
-    """Why the board started, as messages.RESET_CAUSES names it; "watchdog" is left for a program that hung."""
+    """Why the board started, a name of messages.RESET_CAUSES; "watchdog" only for a program that hung."""
     return _once("cause", _find_cause)
 
 
@@ -280,11 +280,11 @@ def _find_cause():
 
 
 def memory_free():
-    """Free heap, bytes; 0 where the interpreter cannot say."""
+    """Free heap, bytes; 0 if the interpreter does not report it."""
     return gc.mem_free() if hasattr(gc, "mem_free") else 0
 
 
-# The port to the host. CPython wraps it in a buffer that polling cannot see through.
+# The port to the host. On CPython it is buffered, which hides waiting bytes from poll().
 _stdin = getattr(sys.stdin.buffer, "raw", sys.stdin.buffer)
 _stdout = getattr(sys.stdout.buffer, "raw", sys.stdout.buffer)
 _readable = polling.poll()
@@ -295,7 +295,7 @@ _one = bytearray(1)
 
 
 def claim_port():
-    """From here on a 0x03 from the host is data, not an interrupt."""
+    """From now on a 0x03 from the host is data, not an interrupt."""
     micropython.kbd_intr(-1)
     micropython.alloc_emergency_exception_buf(100)
 
@@ -304,7 +304,7 @@ def receive(buffer):
     """Fill `buffer` with what the host has sent; returns the number of bytes, 0 if there are none."""
     count = 0
     while count < len(buffer) and _readable.poll(0):
-        if not _stdin.readinto(_one):  # type: ignore[union-attr]  # the stubs know less of it than the board
+        if not _stdin.readinto(_one):  # type: ignore[union-attr]  # the stubs lack readinto
             break
         buffer[count] = _one[0]
         count += 1

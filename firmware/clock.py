@@ -1,6 +1,6 @@
 """Board time: milliseconds since the application started, in 32 bits, accumulated across the interpreter's own wrap at 2^30."""
 
-TICKS_MASK = 0x3FFFFFFF  # the wrap of ticks_ms on the board; hosts wrap elsewhere, so it is always masked here
+TICKS_MASK = 0x3FFFFFFF  # ticks_ms wraps here on the board; hosts wrap elsewhere, so it is always masked
 U32 = 0xFFFFFFFF
 
 
@@ -10,7 +10,7 @@ def elapsed(now, before):
 
 
 class Clock:
-    """`now()` at least once in 12 days keeps the count right."""
+    """Call `now()` at least once in 12 days to keep the count right."""
 
     def __init__(self, ticks_ms):
         self._ticks_ms = ticks_ms
@@ -18,7 +18,7 @@ class Clock:
         self._total = 0
 
     def begin(self, now_ms):
-        """It is `now_ms` now: for a clock that nobody has read yet."""
+        """Set the present time to `now_ms`; only before the clock is first read."""
         self._raw = self._ticks_ms() & TICKS_MASK
         self._total = now_ms
 

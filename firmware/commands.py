@@ -1,4 +1,4 @@
-"""Commands from the host: frames in, one reply each. Whatever is not a whole, new and sensible command changes nothing.
+"""Commands from the host: frames in, one reply each. Anything but a whole, new and valid command changes nothing.
 
 A command that changes something carries a sequence number newer than the last one's (modulo 2^16, half the range counts as newer); the last
 one repeated gets the same reply again, an older one "stale". The first after boot sets the count. Commands that only ask are always answered.
@@ -11,7 +11,7 @@ from hotfuel_wire.framing import FrameReader
 from hotfuel_wire.messages import COMMANDS, OUTCOMES, TYPES
 
 ANSWER_MAX = 224
-_SEQUENCE_AT = 9  # in a command's payload, behind the header
+_SEQUENCE_AT = 9  # in a command's payload, after the header
 
 
 class Refused(Exception):
@@ -19,7 +19,7 @@ class Refused(Exception):
 
 
 class Commands:
-    """register() gives each command to whoever carries it out; receive() takes the host's bytes."""
+    """register() adds a command's handler; receive() takes the host's bytes."""
 
     def __init__(self, emit):
         self.last_sequence = None
@@ -34,7 +34,7 @@ class Commands:
         self._handlers[COMMANDS[name]] = (handler, asks_only)
 
     def receive(self, data):
-        """Take bytes in pieces of any size."""
+        """Take bytes in blocks of any size."""
         for payload in self._reader.feed(data):
             if payload[0] == TYPES["command"]:
                 self._command(payload)
@@ -93,7 +93,7 @@ def text_of(argument):
 
 
 def reason(error):
-    """An exception in one line, with the place where it was raised."""
+    """An exception in one line, with the source line that raised it."""
     import io
 
     text = "%s: %s" % (type(error).__name__, error)

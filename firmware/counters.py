@@ -1,8 +1,8 @@
-"""Counters of pulses, the engine's and flow meters', given what of the machine they use; loaded where that input is wired."""
+"""Pulse counters for engine speed and flow meters; the caller passes in the hardware they use. Loaded only if such an input is wired."""
 
 from hotfuel_wire import const
 
-_FETCH = const(0xA0C1)  # mov(isr, x); in words it would be assembled anew at every count, which takes milliseconds
+_FETCH = const(0xA0C1)  # mov(isr, x); given as text it would be assembled at every count, which takes milliseconds
 _PUSH = const(0x8020)  # push()
 
 
@@ -12,7 +12,7 @@ class StateMachineCounter:
     by_interrupt = False
 
     def __init__(self, rp2, gpio, number=0):
-        # 31 cycles of 10 us behind each edge let the contact or coil settle: up to 1,500 pulses a second.
+        # 31 cycles of 10 us after each edge let the contact or coil settle: up to 1,500 pulses a second.
         # A jump that is taken does not wrap: its label has to stand inside the program.
         @rp2.asm_pio()
         def edges():

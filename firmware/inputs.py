@@ -7,19 +7,19 @@ from hotfuel_wire.messages import BAROMETER_CHIPS, FITTED, INPUTS
 
 PERIOD_MS = 1000
 _DEBOUNCE_MS = const(40)
-# Cranking may pull the supply, and with it the divider, below what the pin reads as high, for as long as the engine is turned over.
+# Cranking may pull the supply, and so the divider, below the pin's high level for as long as the starter turns.
 KEY_OFF_MS = const(5000)
-SEEN_FILE = "ignition.seen"  # there once the ignition was seen on: from then on, off means off and not "nobody wired it"
+SEEN_FILE = "ignition.seen"  # exists once the ignition was seen on: from then on, off means off and not "not wired"
 _BACK_OFF_MAX = const(64)  # periods
 
 
 class Barometer:
-    """Finds the chip and reads its raw words; one that does not answer is left alone for 1, 2, 4 ... 64 s. `chip`: its name or None."""
+    """Finds the chip and reads its raw data; retries one that does not answer after 1, 2, 4 ... 64 s. `chip`: its name or None."""
 
     def __init__(self, board, wanted):
         self.chip = None
         self.words = b""  # its calibration registers
-        self.data = b""  # its data registers as read last; empty while it does not answer
+        self.data = b""  # its data registers, last read; empty while it does not answer
         self._i2c = board.i2c()
         self._wanted = wanted
         self._device = None
@@ -27,14 +27,14 @@ class Barometer:
         self._back_off = 1
 
     def read(self):
-        """One reading. True if the chip, or its absence, is new."""
+        """Read once. True if a chip has been found or lost."""
         if self._wait:
             self._wait -= 1
             return False
         before = self.chip
         try:
             if self._device is None:
-                self._find()  # its first conversion is there at the next reading
+                self._find()  # its first conversion is ready for the next call
             else:
                 self.data = self._device.read_raw()
             self._back_off = 1
@@ -70,9 +70,9 @@ class Barometer:
 
 
 class Inputs:
-    """`on_button`: called with the held time in ms when the button is let go. `on_ignition`: called with True or False at each change.
+    """`on_button`: called with the held time in ms when the button is released. `on_ignition`: called with True or False at each change.
 
-    `ignition_seen`: it was on once, in this boot or an earlier one. `pulses_ms`: when the engine's pulses were last seen to go on; None: never yet.
+    `ignition_seen`: it has been on in this boot or an earlier one. `pulses_ms`: when the count of engine pulses last rose; None: not yet.
     """
 
     def __init__(self, board, settings, folder=""):
@@ -93,12 +93,12 @@ class Inputs:
         self.values = {"fitted": 0, "inputs": 0, "battery": 0, "fuel_pressure": 0, "pulses": 0, "barometer": b""}
 
     def goes_on_from(self, before):
-        """Settings were changed: whoever listened goes on listening, and pulses once seen stay seen."""
+        """After a change of settings: takes over listeners, and whether pulses were seen."""
         self.on_button, self.on_ignition = before.on_button, before.on_ignition
         self.pulses_ms, self.values["pulses"] = before.pulses_ms, before.values["pulses"]
 
     def step(self, now_ms):
-        """Watch button and ignition; called at every turn of the main loop."""
+        """Watch button and ignition; called in every pass of the main loop."""
         self._now_ms = now_ms
         held = self._board.button()
         if held != self.held and (now_ms - self._button_ms) & 0xFFFFFFFF >= _DEBOUNCE_MS:
@@ -124,7 +124,7 @@ class Inputs:
         try:
             with open(self._seen_path, "w") as file:
                 file.write("1")
-        except OSError:  # this boot knows it all the same
+        except OSError:  # still known in this boot
             pass
 
     def turned_within(self, now_ms, ms):
@@ -132,7 +132,7 @@ class Inputs:
         return self.pulses_ms is not None and (now_ms - self.pulses_ms) & 0xFFFFFFFF < ms
 
     def read(self):
-        """The values of one auxiliary frame; True if the barometer is another than before."""
+        """(values of one auxiliary frame, True if the barometer has changed)."""
         values = self.values
         fitted = 0
         for name in self._fitted:
@@ -163,7 +163,7 @@ class Inputs:
         return changed
 
     def barometer_values(self):
-        """The values of a barometer frame, None without one."""
+        """The values of a barometer frame; None without a barometer."""
         if not (self.barometer and self.barometer.chip):
             return None
         return {"chip": BAROMETER_CHIPS[self.barometer.chip], "words": self.barometer.words}

@@ -1,4 +1,4 @@
-# What the one lamp and the buzzer say. Pure: milliseconds in, on or off out; board.py drives the pins.
+# Patterns of the one lamp and the buzzer. Pure functions: milliseconds in, on or off out; board.py drives the pins.
 #
 # A dark lamp means "dead", so every living state blinks. At most three flashes a second (WCAG 2.3.1), for people sensitive to flicker.
 # The card for the dashboard is hardware/LAMP.md.
@@ -9,15 +9,15 @@ from hotfuel_wire import alarm, const
 ALIVE, WINK, STORE_FULL, NO_LIMITS, LOST, WARN, ACT, TEST, FAILED, PROMPT = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 PATTERNS = (
     (60, 2940),  # alive, limits loaded, every configured sensor good
-    (800, 2200),  # the slow wink: something happened, look later
-    (120, 280, 120, 280, 120, 280, 120, 1680),  # four short: the store takes no more
+    (800, 2200),  # the slow wink: an alarm has come since the button was last pressed
+    (120, 280, 120, 280, 120, 280, 120, 1680),  # four short: the store is full
     (120, 280, 120, 2480),  # two short: no limits, or old ones
     (120, 280, 120, 280, 120, 2080),  # three short: a sensor is lost
     (900, 600),  # warn: long blinks
     (200, 200),  # act: fast
     (2000, 0),  # lamp test at boot
-    (900, 300, 120, 1680),  # one long, one short: part of the board could not start; failures.py has it too
-    (1750, 250),  # lit but for short gaps: at its prompt, not measuring; driven by board.py
+    (900, 300, 120, 1680),  # one long, one short: part of the board could not start; also in failures.py
+    (1750, 250),  # lit with short gaps: at its prompt, not measuring; driven by board.py
 )
 _TOTALS = tuple([sum(pattern) for pattern in PATTERNS])
 
@@ -26,7 +26,7 @@ CODE_PAUSE_MS = const(1200)
 
 
 def choose(shown, unseen, limits_good, store_full, failed=0):
-    """The pattern for the alarms' most urgent live state, least urgent last."""
+    """The pattern to show, tested from the most urgent to the least."""
     if alarm.URGENCY[shown] >= alarm.URGENCY[alarm.ACT]:
         return ACT
     if shown == alarm.WARN:
@@ -45,9 +45,9 @@ def choose(shown, unseen, limits_good, store_full, failed=0):
 
 
 def blink_code(place, margin):
-    """On and off times that tell a place (1 for the first channel) and a margin in whole degrees of the user's unit.
+    """On and off times that show a place (1 for the first channel) and a margin in whole degrees of the user's unit.
 
-    First the place in short flashes; after a pause the tens as long ones and the units as short ones. No room left: one flash of 3 s.
+    First the place in short flashes; after a pause the tens as long ones and the units as short ones. No margin left: one flash of 3 s.
     """
     times = [200, 300] * place
     times[-1] = CODE_PAUSE_MS
@@ -80,13 +80,13 @@ class Lamp:
         self._code = None
 
     def show(self, pattern, now_ms):
-        """Shows a pattern from now on; one that is shown already goes on undisturbed. The lamp test is never cut short."""
+        """Shows a pattern from now on; does not restart one already shown, nor cut the lamp test short."""
         if pattern != self.pattern and not (self.pattern == TEST and now_ms < TEST_MS):
             self.pattern = pattern
             self._began_ms = now_ms
 
     def tell(self, times, now_ms):
-        """Plays a blink code once, then goes back to the pattern. Act is never hidden behind a code."""
+        """Plays a blink code once, then returns to the pattern. Not while act is shown."""
         if self.pattern != ACT:
             self._code = times
             self._began_ms = now_ms

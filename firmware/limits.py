@@ -1,4 +1,4 @@
-"""Limits, alarms, lamp and buzzer: the tables the host sent, the margins of every tick, what the one lamp then says.
+"""Limits, alarms, lamp and buzzer: from the host's tables to the margins of every tick and what the lamp shows.
 
 Tables and their reading: hotfuel_wire/limit_tables.py. State machine: hotfuel_wire/alarm.py. Patterns: lamp.py.
 """
@@ -12,17 +12,17 @@ from hotfuel_wire.probe import LAG_MS, Probe, ahead
 from lamp import TEST_MS, Lamp, blink_code, buzzer, choose
 from twinfile import TwinFile
 
-_LIMITS_GOOD_DAYS = const(30)  # a tankful later, or another season, the fuel may be another
+_LIMITS_GOOD_DAYS = const(30)  # after a tankful or into another season the fuel may differ
 _UNKNOWN_DAYS = const(0xFFFF)
 _LOWEST_OF = const(5)  # air-pressure readings, one a second
 _RUNNING_MS = const(2000)  # engine pulses within this time: it runs
-# A ratiometric sender stands at 10 % of its supply without pressure, 6554 of 65535; 1446 above it are 2.8 % of the sender's span, well beyond what
-# the converter is off by, and below the pressure of any pump.
+# A ratiometric sender gives 10 % of its supply without pressure, 6554 of 65535; 1446 above that are 2.8 % of the sender's span, well over the
+# converter's error and below the pressure of any pump.
 _FUEL_PRESSURE_CODE = const(8000)
-_SENDER_CODE = const(3277)  # 5 % of its supply: less is no sender, or a broken wire
+_SENDER_CODE = const(3277)  # 5 % of its supply: less means no sender or a broken wire
 _LONG_PRESS_MS = const(1500)
 IDENTIFY = [300, 300] * 10
-QUIET = 30000  # hundredths of a degC: a place that is read and has no limit now
+QUIET = 30000  # hundredths of a degC: the margin of a readable place without a limit
 _STANDING = (limit_tables.STANDING,)
 _RUNNING = (limit_tables.RUNNING,)
 
@@ -33,7 +33,7 @@ def attach(application):
 
 
 class Limits:
-    """`rows`: one a place, (channel, where, reference, {state: limit}); without limits of its own a channel is only watched for being readable."""
+    """`rows`: one a place, (channel, where, reference, {state: limit}); a channel without limits is only checked for being readable."""
 
     def __init__(self, application):
         self.application = application
@@ -59,8 +59,8 @@ class Limits:
     # Loading
 
     def _load(self):
-        """Take the stored set into use, as far as it fits the board's channels."""
-        if self._button not in self.application.inputs.on_button:  # settings made the inputs anew
+        """Apply the stored set, as far as it fits the board's channels."""
+        if self._button not in self.application.inputs.on_button:  # a change of settings made new inputs
             self.application.inputs.on_button.append(self._button)
         self.head, references, limits = None, {}, []
         content = self._file.load()
@@ -100,16 +100,16 @@ class Limits:
         for channel, _, _, limits in self.rows:
             if limits and not self._probes[channel]:
                 limit = next(iter(limits.values()))
-                lag_ms = limit["lag_ms"]  # None: a set that was made before lags travelled with it
+                lag_ms = limit["lag_ms"]  # None: a set of version 1, which holds no lags
                 self._probes[channel] = Probe(LAG_MS, 0) if lag_ms is None else Probe(lag_ms)
                 self._per_degc[channel] = limit["per_degc"]
         self._references = references
         self._seen_ms = [self.application.clock.now()] * count
-        self._elapsed_ms = [0] * count  # to this tick; -1: no new conversion yet, so there is nothing to judge
+        self._elapsed_ms = [0] * count  # to this tick; -1: no new conversion yet, so nothing to judge
         self._readable = [False] * count
 
     def _warnings(self, argument):
-        """One piece of a set, its head first; nothing: what is loaded. A set is taken into use when its last piece is here and all fit together."""
+        """One piece of a set, its head first; nothing: reports what is loaded. A set is applied once all its pieces have come and the set is valid."""
         if not argument:
             return self._loaded()
         try:
@@ -156,15 +156,15 @@ class Limits:
     # Margins
 
     def air_units(self):
-        """Air pressure in the tables' unit: the barometer's lowest of the last seconds, else what the host assumed."""
+        """Air pressure in the tables' unit: the barometer's lowest of the last seconds, else the host's assumption."""
         if self._air:
             return min(self._air)
         return self.head["air_units"] if self.head else 0
 
     def states(self, now_ms):
-        """The engine states to reckon with: running or standing; both while that is not known, which is the one worst case.
+        """The engine states to judge by: running or standing; both, as the worst case, while that is unknown.
 
-        An input nobody wired reads as off. So pulses count once one was seen, an ignition that is off once it was seen on.
+        An input that is not wired reads as off. So missing pulses count only once one was seen, and ignition off only once it was seen on.
         """
         fitted = self.application.settings["inputs"]
         inputs = self.application.inputs
@@ -190,7 +190,7 @@ class Limits:
             margin, warn_below = UNREADABLE, 0
             if self._readable[channel]:
                 margin, warn_below = QUIET, 0
-                # boiling over behind the needle after a hot stop is usual on today's fuel: no lamp for it
+                # boiling behind the needle after a hot stop is usual with today's fuel: no lamp for it
                 if limits and not (where == limit_tables.BEHIND_NEEDLE and states == _STANDING):
                     for state in states:
                         limit = limits.get(state)
@@ -206,7 +206,7 @@ class Limits:
             self.alarms.update(place, margin, warn_below, self._elapsed_ms[channel])
 
     def _look(self, channel, time_ms, hot, cold, status_byte):
-        """Whether the channel's reading is one to judge by."""
+        """Whether the channel's reading can be judged."""
         elapsed_ms = (time_ms - self._seen_ms[channel]) & 0xFFFFFFFF
         if hot == NOT_READY and elapsed_ms <= WAIT_MS:
             self._elapsed_ms[channel] = -1
@@ -271,7 +271,7 @@ class Limits:
             self._air.pop(0)
 
     def _button(self, held_ms):
-        """A press: somebody has looked. A long one also asks for the smallest margin, told in blinks."""
+        """A press clears the wink; a long one also shows the smallest margin in blinks."""
         now_ms = self.application.clock.now()
         self.alarms.seen()
         if held_ms >= _LONG_PRESS_MS:
@@ -299,7 +299,7 @@ def _same_chip(reference, settings, channel):
 
 
 def join(pieces):
-    """Pieces as one content, each behind its length."""
+    """Pieces as one byte string, each after its length."""
     return b"".join([bytes([len(piece)]) + piece for piece in pieces])
 
 

@@ -2,10 +2,10 @@
 
 import micropython
 
-micropython.kbd_intr(-1)  # a host that asks at once must not stop the program with a 0x03 inside its command
+micropython.kbd_intr(-1)  # a 0x03 inside an early command must not stop the program
 import board  # noqa: E402
 
-board.lamp(True)  # the lamp test begins with the first line that can light it
+board.lamp(True)  # the lamp test starts as early as possible
 if board.prompt_wanted():
     board.stay_at_prompt()
 else:

@@ -1,7 +1,7 @@
-"""What earlier versions left on the file system, taken over at boot before anything else is loaded; nothing of it is ever deleted.
+"""Moves earlier versions' files at boot, before anything else is loaded; never deletes any.
 
-Version 0.1 kept its segments in a folder `store`. A folder is found before a module of the same name, so `import store` found the folder from the
-second boot on. Here, therefore, names on the file system are never those of modules.
+Version 0.1 kept its segments in a folder `store`. A folder is found before a module of the same name, so from the second boot on `import store` found the
+folder. Therefore no file or folder may have the name of a module.
 """
 
 import os
@@ -13,9 +13,9 @@ _DIRECTORY = 0x4000
 
 
 def folder(root):
-    """Make the old segment folder the new one. Each step is one rename, whole or not at all when power goes; the next boot takes up the rest.
+    """Make the old segment folder the new one. Each step is one atomic rename; after a power cut the next boot does the rest.
 
-    Raises OSError when the file system refuses; what has not been moved yet is still in the old folder.
+    Raises OSError when the file system refuses; what has not been moved is still in the old folder.
     """
     old, new = root + _OLD_FOLDER, root + FOLDER
     if not _is_directory(old):
@@ -27,20 +27,20 @@ def folder(root):
         try:
             _join(old, new)
             return
-        except OSError:  # an entry whose rename was cut short is hidden until something is written: seen the next time
+        except OSError:  # an entry whose rename was cut short is hidden until something is written: try again
             if not more:
                 raise
 
 
 def _join(old, new):
-    """Both are there: an old version ran again after a new one. Its segments are the younger ones."""
+    """For when both folders exist: an old version ran again after a new one, so its segments are the younger ones."""
     here = order([int(name[:5]) for name in os.listdir(new) if _is_segment(name)])
     number = here[-1] if here else -1
     left = {int(name[:5]): name for name in os.listdir(old) if _is_segment(name)}
     for one in order(left):
         number = (number + 1) & 0xFFFF
         os.rename(old + "/" + left[one], "%s/%05d%s" % (new, number, left[one][5:]))
-    for name in os.listdir(old):  # of the owner's own
+    for name in os.listdir(old):  # the user's files
         to = new + "/" + name
         while _exists(to):
             to += "_"

@@ -1,6 +1,6 @@
-"""Inputs that not every board has: voltages behind an ADS1115, and flow meters' pulses. Loaded where the setting more_inputs names one of them.
+"""Inputs that only some boards have: voltages behind an ADS1115, and flow meters' pulses. Loaded if the setting more_inputs names one of them.
 
-An input that gives nothing is left out of the message: nobody takes a broken wire's number for a reading.
+An input without a value is left out of the message, so that a broken wire gives no number.
 """
 
 import board
@@ -9,8 +9,8 @@ from hotfuel_wire.messages import FAILED
 
 _PERIOD_MS = const(1000)
 _BACK_OFF_MAX = const(64)  # periods
-_TOLD_MS = const(60000)  # a loose plug is told of once a minute
-_CONVERSION_MS = const(70)  # 62.5, and a tenth more (datasheet)
+_TOLD_MS = const(60000)  # a loose plug is reported once a minute
+_CONVERSION_MS = const(70)  # 62.5 and 10 % tolerance (datasheet)
 _COUNT_MASK = const(0x3FFFFFFF)  # a small integer on the board
 
 
@@ -20,7 +20,7 @@ def attach(application):
 
 
 class MoreInputs:
-    """Adds itself to the application's lists; the settings may change under it."""
+    """Adds itself to the application's lists; follows changes of settings."""
 
     def __init__(self, application):
         more.join()
@@ -69,12 +69,12 @@ class MoreInputs:
             self._application.emit("more_inputs", {"inputs": inputs})
 
     def _told(self):
-        """Lines for the self-test: the last second's codes, a counter's count of now."""
+        """Lines for the self-test: the last second's codes, the counters' present counts."""
         lines = [("analogue_%d" % (channel + 1), self._sent.get(channel, "silent")) for channel in self._channels]
         return lines + [("flow_%d" % (number - 16), counter.count()) for number, counter in self._counters]
 
     def _convert(self, now_ms):
-        """One step: begin a conversion, or fetch it once it is done."""
+        """One step: start a conversion, or fetch it once it is done."""
         channel = self._channels[self._at]
         if not self._begun:
             if channel not in self._codes:

@@ -1,7 +1,7 @@
-# What is wired to which GPIO of a Raspberry Pi Pico or Pico 2. Plain data: the wiring diagram and the pin map in hardware/ are drawn from it.
+# The wiring of each GPIO of a Raspberry Pi Pico or Pico 2. Plain data: the wiring diagram and the pin map in hardware/ are drawn from it.
 
 SPI_ID = 0
-SPI_HZ = 1_000_000  # the amplifiers allow 5 MHz; leads in a car do better with less
+SPI_HZ = 1_000_000  # the amplifiers allow 5 MHz; long leads in a car need less
 I2C_ID = 0
 I2C_HZ = 100_000  # the MCP960x allows no more
 
@@ -20,12 +20,12 @@ PINS = (
     ("select_7", 10, "out"),
     ("i2c_sda", 4, "both"),  # MCP960x, barometer, clock chip, converter
     ("i2c_scl", 5, "out"),
-    ("engine_pulses", 2, "in"),  # behind its protection: one pulse per ignition event, rising edge
+    ("engine_pulses", 2, "in"),  # after its input protection: one pulse per ignition event, rising edge
     ("receiver_tx", 0, "out"),  # UART0, optional: to a satellite receiver
     ("receiver_rx", 1, "in"),  # from it
     ("flow_1", 7, "in"),  # optional: a fuel flow meter's pulses, open collector; the board pulls up
     ("flow_2", 8, "in"),
-    ("ignition", 3, "in"),  # behind its divider: high while the ignition is on
+    ("ignition", 3, "in"),  # after its divider: high while the ignition is on
     ("button", 14, "in"),  # to ground; the board pulls up
     ("lamp", 15, "out"),  # high lights it
     ("buzzer", 9, "out"),  # high sounds it

@@ -1,16 +1,16 @@
-"""Power that sees the hot soak: after key-off the board goes on for an hour, then sleeps; a weak battery is spared.
+"""Power management: after key-off the board runs for an hour to record the hot soak, then sleeps; it sleeps earlier if the battery is weak.
 
-The feed is permanent, through its own fuse; ignition is sensed. Without a battery reading (on a bench, fed by USB) it never sleeps, nor without an
-ignition input that could wake it, nor while the engine's pulses come. Off is believed for the hour after key-off only once the ignition was seen on.
+The supply is permanent, through its own fuse; ignition is sensed. The board never sleeps without a battery reading (on a bench, powered by USB), without
+an ignition input to wake it, or while engine pulses come. Ignition off counts as key-off only once the ignition was seen on.
 """
 
 import board
 from hotfuel_wire import const
 
 _LOW_MS = const(30000)  # cranking dips are shorter
-_FED_MV = const(6000)  # below that the feed is not a car's battery
+_FED_MV = const(6000)  # below that the supply is not a car's battery
 _TURNED_MS = const(60000)  # pulses within this time: a driving car, whatever the ignition input says
-_DOZE_MS = const(2000)  # shorter than the watchdog's patience
+_DOZE_MS = const(2000)  # shorter than the watchdog's time
 _DIVIDER = const(11)  # 100k over 10k, see pins.py
 _REFERENCE_MV = const(3300)
 
@@ -61,9 +61,9 @@ class Power:
             self._sleep(supply_mv)
 
     def _sleep(self, supply_mv):
-        """Until the ignition comes on; then the board starts anew."""
+        """Sleeps until the ignition comes on; then resets the board."""
         application = self._application
-        application.emit_event("sleep", value=supply_mv)  # an event is flushed to the store at once
+        application.emit_event("sleep", value=supply_mv)  # the store flushes an event at once
         for _ in range(100):
             if not application.sender.pump():
                 break

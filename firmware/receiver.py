@@ -1,21 +1,21 @@
-"""A satellite receiver at UART0: NMEA 0183 sentences go on to the host as they came, positions once a second into the store, ten in one message.
+"""A satellite receiver at UART0: passes NMEA 0183 sentences to the host unchanged, and a position a second to the store, ten in one message.
 
-Loaded where more_inputs names it. Reading and taking apart allocates nothing; only what goes out does, as everywhere.
+Loaded if more_inputs names it. Reading and parsing allocate nothing; only sending does, as everywhere.
 """
 
 import board
 from hotfuel_wire import const, more
 from hotfuel_wire.messages import FAILED
 
-_LIVE_MS = const(150)  # one sentence in so long: of ten a second every other one, of five each
+_LIVE_MS = const(150)  # at most one sentence in this time: every other one of ten a second, each of five
 _SILENT_MS = const(10000)
-_STEPS = const(9)  # behind a track's first position
+_STEPS = const(9)  # after a track's first position
 _TRACK_MS = const(10000)
-_LONGEST = const(96)  # NMEA 0183 allows 82 with $ and the line's end; some send more decimals
+_LONGEST = const(96)  # NMEA 0183 allows 82 with $ and the line end; some receivers send more decimals
 _DAY_CS = const(8640000)
 _BUFFER = const(256)
 _WAITING, _READING = const(0), const(1)
-_FIELDS = const(8)  # of an RMC sentence that are looked at
+_FIELDS = const(8)  # the fields of an RMC sentence that are used
 
 
 def attach(application):
@@ -24,7 +24,7 @@ def attach(application):
 
 
 class Receiver:
-    """Adds itself to the application's lists. good, bad: sentences that were taken, whose checksum was wrong. `fixed`: the last position was valid."""
+    """Adds itself to the application's lists. good, bad: counts of sentences with right and wrong checksum. `fixed`: the last position was valid."""
 
     def __init__(self, application):
         more.join()
@@ -37,13 +37,13 @@ class Receiver:
         self._count = self._next = self._seen = 0
         self._state = _WAITING
         self._fields = bytearray(_FIELDS)  # where each begins
-        self._second = -1  # of the receiver, of the position taken last
+        self._second = -1  # the receiver's second of the last position
         self._now_ms = self._taken_ms = 0
         self._heard_ms = application.clock.now()
         self._rmc_ms = None
         self._steps = [{"later_cs": 0, "north": 0, "east": 0, "speed": 0} for _ in range(_STEPS)]
         self._track = {"age_ms": 0, "time_cs": 0, "latitude": 0, "longitude": 0, "speed": 0, "steps": []}  # type: dict
-        self._taken = -1  # steps of the track so far; -1: not begun
+        self._taken = -1  # steps of the track so far; -1: no track yet
         self._begun_ms = self._last_cs = self._last_north = self._last_east = 0
         self._settings_changed()
         application.on_loop.append(self._loop)
@@ -65,9 +65,9 @@ class Receiver:
         if self._uart is None:
             return
         self._now_ms = now_ms
-        waiting = self._uart.any()  # asked for more than there is, the port waits some milliseconds for it
+        waiting = self._uart.any()  # a read for more bytes than there are blocks for some milliseconds
         if waiting != self._seen and waiting < _BUFFER:
-            self._seen = waiting  # it still speaks: a burst is taken apart in one go, behind its end
+            self._seen = waiting  # still sending: a burst is parsed in one go once it has ended
             waiting = 0
         while waiting:
             self._seen = 0
@@ -111,7 +111,7 @@ class Receiver:
         return False
 
     def _wanted(self, last):
-        """RMC, or GGA of a receiver that sends no RMC (it says the same and no speed), and not sooner than _LIVE_MS after the last one."""
+        """RMC, or GGA of a receiver that sends no RMC (the same without speed), and at least _LIVE_MS after the last one."""
         line, now_ms = self.line, self._now_ms
         if line[4] == 0x4D and line[3] == 0x52 and last == 0x43:
             self._rmc_ms = now_ms
@@ -122,7 +122,7 @@ class Receiver:
         return (now_ms - self._taken_ms) & 0xFFFFFFFF >= _LIVE_MS
 
     def _whole(self):
-        """True for $...*hh with the right sum."""
+        """True for $...*hh with the right checksum."""
         line, end = self.line, self.length - 3
         if end < 7 or line[end] != 0x2A:
             return False
@@ -135,7 +135,7 @@ class Receiver:
         return True
 
     def _sentence(self, now_ms):
-        """A good one: its position into the track, itself to the host."""
+        """Handles a good sentence: adds its position to the track, sends the sentence to the host."""
         application = self._application
         self._heard_ms = self._taken_ms = now_ms
         self.good = (self.good + 1) & 0x3FFFFFFF
@@ -145,7 +145,7 @@ class Receiver:
         application.emit("receiver_sentence", {"text": self.line[: self.length]})
 
     def _find_fields(self):
-        """False if there are fewer than are looked at."""
+        """False if there are fewer than needed."""
         line, fields, number = self.line, self._fields, 0
         for at in range(self.length):
             if line[at] == 0x2C:  # ,
@@ -156,7 +156,7 @@ class Receiver:
         return False
 
     def _number(self, field, places):
-        """A field's number times 10 to `places`, digits behind them cut off; -1 if it is none."""
+        """A field's number times 10 to the power of `places`, truncated; -1 if it is not a number."""
         line, at = self.line, self._fields[field]
         value, left = 0, -1
         if not 0x30 <= line[at] <= 0x39:
@@ -177,7 +177,7 @@ class Receiver:
         return value if byte == 0x2C else -1
 
     def _angle(self, field, negative):
-        """1e-5 minutes of arc of a field [d]ddmm.mmmm with its hemisphere behind it; None if it is none."""
+        """1e-5 minutes of arc of a field [d]ddmm.mmmm and the hemisphere field after it; None if it is not an angle."""
         value = self._number(field, 5)
         if value < 0:
             return None
@@ -185,7 +185,7 @@ class Receiver:
         return -value if self.line[self._fields[field + 1]] == negative else value
 
     def _position(self, now_ms):
-        """The fix of an RMC sentence, the first one of each second of the receiver, into the track."""
+        """Adds the fix of an RMC sentence, the first in each of the receiver's seconds, to the track."""
         second = self.line[11] << 8 | self.line[12]  # the last digits of $--RMC,hhmmss
         if second == self._second or not self._find_fields():
             return
@@ -225,7 +225,7 @@ class Receiver:
 
 
 def _nibble(byte):
-    """Of a hexadecimal digit; 16 for what is none, which no sum can be."""
+    """The value of a hexadecimal digit; 16 for any other byte, which matches no checksum."""
     if 0x30 <= byte <= 0x39:
         return byte - 0x30
     return byte - 0x37 if 0x41 <= byte <= 0x46 else byte - 0x57 if 0x61 <= byte <= 0x66 else 256

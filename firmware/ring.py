@@ -1,23 +1,22 @@
-# The on-board memory: a ring of segment files on the board's flash file system, so that a drive without a laptop is not lost.
+# The on-board memory: a ring of segment files on the board's flash file system, so that a drive without a laptop is recorded.
 #
-# A segment is a piece of wire.log: frames with one zero each, the description first. Segments are numbered in 16 bits, oldest thrown away first.
-# store.py joins it to the application.
+# A segment is a part of wire.log: frames with one zero each, the description first. Segments have 16-bit numbers; the oldest is deleted first.
+# store.py connects it to the application.
 #
-# Flushing is the only moment that matters at power loss: the file system keeps a file as it was at its last flush, so every completed flush
-# is whole and at most FLUSH_MS are lost. Flash erase stops the world (30 to 400 ms a block), hence few flushes, and only in the main loop.
+# Power loss: the file system keeps a file as it was at its last flush, so every completed flush is whole and at most FLUSH_MS are lost. Erasing flash
+# halts the processor (30 to 400 ms a block), hence few flushes, and only in the main loop.
 #
-# Overflow: the oldest segment that is not protected goes. Segments near a mark, a warning or a key-off are protected until downloaded; when half
-# the ring is protected, no more are (what happened first is the run, what comes after is the tow home). With only protected segments left the
-# store is full and says so.
+# Overflow: the oldest unprotected segment is deleted. Segments near a mark, a warning or a key-off are protected until downloaded; once half the ring is
+# protected, no more are (the earliest ones are the run, later ones the tow home). With only protected segments left the store is full and reports it.
 
 import os
 
 from hotfuel_wire import const
 
-FOLDER = "drives"  # never the name of a module: a folder is found first, and hides it from the next boot on
-_SEGMENT_BYTES = const(32000)  # eight 4 KB blocks with littlefs' own pointers; 32768 would take a ninth
-SEGMENT_BLOCKS_BYTES = const(9 * 4096)  # those eight, and one for the folder's own growth
-KEEP_FREE_BYTES = const(65536)  # for settings, and for firmware to be replaced
+FOLDER = "drives"  # not the name of a module: the folder would be found first and hide it from the next boot on
+_SEGMENT_BYTES = const(32000)  # eight 4 KB blocks including littlefs' pointers; 32768 would take a ninth
+SEGMENT_BLOCKS_BYTES = const(9 * 4096)  # those eight, and one for the folder to grow
+KEEP_FREE_BYTES = const(65536)  # for settings and for updating the firmware
 FLUSH_MS = const(10000)
 _READING_MS = const(500)  # probes lag 0.5 to 3 s: two readings a second lose nothing
 _AUXILIARY_MS = const(1000)
@@ -30,7 +29,7 @@ _STORED = _PAUSED + ("description", "barometer", "wall_anchor", "event", "health
 
 
 def order(numbers):
-    """Segment numbers, oldest first, across the wrap of 16 bits: the ring starts behind the largest gap."""
+    """Segment numbers, oldest first, across the wrap of 16 bits: the ring starts after the largest gap."""
     numbers = sorted(numbers)
     if len(numbers) < 2:
         return numbers
@@ -43,10 +42,10 @@ def order(numbers):
 
 
 class Ring:
-    """`head()` gives the frames that begin a segment (description, barometer words); `buffer` holds what waits for the next flush.
+    """`head()` gives the frames that begin a segment (description, barometer words); `buffer` holds frames until the next flush.
 
-    Nothing here raises: what the file system refuses is counted in `lost`. What happens is left in `happened`, rows of (event name, value),
-    for the main loop to send: a frame being stored must not be overwritten by one about storing it.
+    Nothing here raises: frames that the file system refuses are counted in `lost`. Events are queued in `happened`, rows of (event name, value), for the
+    main loop to send: sending one here would overwrite the frame being stored.
     """
 
     def __init__(self, folder, head, buffer, reading_ms=_READING_MS, auxiliary_ms=_AUXILIARY_MS):
@@ -72,11 +71,11 @@ class Ring:
         try:
             os.mkdir(folder)
         except OSError:
-            pass  # it is there already
+            pass  # it exists
         self._protected = {}  # number -> is protected
         try:
             names = os.listdir(folder)
-        except OSError:  # no block of flash was left to make it with
+        except OSError:  # no free block of flash for the folder
             names = ()
             self.full = True
             self._say("store_full", 0)
@@ -92,9 +91,9 @@ class Ring:
     # Writing
 
     def offer(self, name, frame, size, time_ms, at_once=True):
-        """Stores message `name`, the first `size` bytes of `frame` (zeros on both sides), if its kind and rate say so. Replies and data never are.
+        """Stores message `name`, the first `size` bytes of `frame` (zeros on both sides), if its kind and rate allow. Never replies and data.
 
-        An event is flushed at once, unless it is one that may come often.
+        Flushes an event at once, unless it is of a frequent kind.
         """
         if name not in _STORED or self.full or (self.paused and name in _PAUSED):
             return
@@ -114,12 +113,12 @@ class Ring:
             self.flush(time_ms)
 
     def poll(self, time_ms):
-        """Flushes when it is time to; call it from the main loop."""
+        """Flushes when due; call it from the main loop."""
         if self._filled and time_ms - self._flushed_ms >= FLUSH_MS:
             self.flush(time_ms)
 
     def flush(self, time_ms):
-        """Writes the buffer; afterwards it survives a loss of power."""
+        """Writes the buffer; afterwards its frames survive a loss of power."""
         self._flushed_ms = time_ms
         if not self._filled:
             return
@@ -181,7 +180,7 @@ class Ring:
     # Protecting
 
     def protect(self, time_ms):
-        """A mark, a warning or a key-off: keeps the segments of the last and the next 20 minutes."""
+        """Protects the segments of the last and the next 20 minutes; called for a mark, a warning or a key-off."""
         self._protect_until_ms = time_ms + _PROTECT_MS
         for number in order(self._protected):
             recent = number == self._number or time_ms - self._ended.get(number, -_PROTECT_MS - 1) <= _PROTECT_MS
@@ -189,7 +188,7 @@ class Ring:
                 self._rename(number, True)
 
     def downloaded(self, number):
-        """The host has the whole segment: it needs no protection any more."""
+        """The host has the whole segment: removes its protection."""
         if number == self._pinned[0]:
             self._pinned = (-1, 0)
         if self._protected.get(number):
@@ -221,14 +220,14 @@ class Ring:
         return [(number, self.size(number), self._protected[number]) for number in order(self._protected)]
 
     def size(self, number):
-        """Bytes of a segment that are flushed; 0 for one that is not there."""
+        """Flushed bytes of a segment; 0 if it does not exist."""
         try:
             return os.stat(self._path(number))[6]
         except (OSError, KeyError):
             return 0
 
     def read(self, number, offset, most, time_ms):
-        """Bytes of a segment from `offset`, at most `most`; None for a segment that is not there. Pins it against being thrown away for a while."""
+        """Bytes of a segment from `offset`, at most `most`; None if it does not exist. Pins it against deletion for a while."""
         if number not in self._protected:
             return None
         self._pinned = (number, time_ms)
@@ -240,7 +239,7 @@ class Ring:
             return None
 
     def forget(self, number):
-        """Deletes a segment (never the one being written); True if it was there."""
+        """Deletes a segment (never the one being written); True if it existed."""
         if number not in self._protected or (number == self._number and self._file is not None):
             return False
         path = self._path(number)
@@ -254,7 +253,7 @@ class Ring:
         return True
 
     def unpin(self, time_ms):
-        """Releases the pin of a download that has gone quiet."""
+        """Releases the pin of a download that has stopped."""
         if time_ms - self._pinned[1] > PINNED_MS:
             self._pinned = (-1, 0)
 

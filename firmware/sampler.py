@@ -1,7 +1,7 @@
-"""The tick: reads every chip in the timer callback into a ring that is allocated once.
+"""The tick: the timer callback reads every chip into a ring that is allocated once.
 
 When the ring is full the oldest tick is overwritten and counted. The callback allocates nothing, touches no file and sends nothing;
-all traffic with the amplifiers is its own, so nothing else can be in the middle of a transfer when it comes.
+only it talks to the amplifiers, so it never interrupts a transfer.
 """
 
 from array import array
@@ -13,7 +13,7 @@ DEPTH = const(32)  # ticks; a blocked write of one second at 10 Hz takes ten
 
 
 class Sampler:
-    """Counts: late, skipped, dropped (ticks), longest_us (one tick's work). `error`: what stopped a tick, for the main loop to report."""
+    """Counts: late, skipped, dropped (ticks), longest_us (one tick). `error`: the exception that stopped a tick, for the main loop to report."""
 
     def __init__(self, board, chips, period_ms):
         self.chips = chips
@@ -37,7 +37,7 @@ class Sampler:
         self._ring_hot = array("i", [0] * (DEPTH * count))
         self._ring_cold = array("h", [0] * (DEPTH * count))
         self._ring_status = bytearray(DEPTH * count)
-        # Ticks written and read so far, masked; each has one writer, so neither callback nor main loop can spoil the other's count.
+        # Ticks written and read so far, masked; each has one writer, so callback and main loop cannot corrupt each other's count.
         self._written = 0
         self._read = 0
         self._window = 0  # when the current tick's window began
@@ -49,8 +49,8 @@ class Sampler:
     def start(self, clock, unread=False):
         """Configure the chips and start the timer so that it fires in the middle of a tick's window; blocks for a period at most.
 
-        There a read may come half a period late or early without taking its neighbour's number. unread: nobody was told a time yet, so the clock
-        is put there and nothing is waited for.
+        In the middle a read may come half a period late or early and keep its tick number. unread: no time has been sent yet, so the clock is set to the
+        middle instead of waiting for it.
         """
         self.stop()
         for chip in self.chips:
@@ -66,7 +66,7 @@ class Sampler:
         self._run()
 
     def align(self, clock):
-        """Where timer and clock run at slightly different rates: back to the middle of the window, with that window's tick taken at once."""
+        """Corrects for timer and clock running at slightly different rates: back to the middle of the window, taking that window's tick at once."""
         self.stop()
         self._sleep_to_the_middle(clock)
         self._run()
@@ -81,7 +81,7 @@ class Sampler:
         self._board.start_timer(self.period_ms, self._callback)
 
     def stop(self):
-        """No more ticks, not even one whose callback is waiting already: it would configure the chips for settings that are gone."""
+        """No more ticks, not even one whose callback is already pending: it would configure the chips by old settings."""
         self._running = False
         self._board.stop_timer()
 
@@ -91,7 +91,7 @@ class Sampler:
             return
         try:
             self._tick()
-        except Exception as error:  # a traceback printed from here would land between the frames
+        except Exception as error:  # a traceback printed here would land between the frames
             self.error = error
 
     def _tick(self):
@@ -105,7 +105,7 @@ class Sampler:
             self.skipped += 1
             return
         self._window = (now - since % period) & TICKS_MASK  # a sum could leave the small integers at the wrap, and allocate
-        # More than half a period late is in the next window: the one it was meant for has no reading.
+        # A tick more than half a period late falls into the next window: its own window gets no reading.
         if windows > 1 and not self._first:
             self.late += 1
         self.astray = self.astray + 1 if abs(elapsed(now, self._window) * 2 - period) * 4 > period else 0
@@ -141,8 +141,6 @@ class Sampler:
                 self.hot[index] = self._ring_hot[at * count + index]
                 self.cold[index] = self._ring_cold[at * count + index]
                 self.status[index] = self._ring_status[at * count + index]
-            if (
-                elapsed(self._written, self._read) <= DEPTH
-            ):  # else the callback came meanwhile and overwrote what was being copied
+            if elapsed(self._written, self._read) <= DEPTH:  # else the callback overwrote it during the copy
                 self._read = (self._read + 1) & TICKS_MASK
                 return True

@@ -1,6 +1,6 @@
-"""The self-test: what the hardware can see of itself, one step a command. Loaded when it is asked for, and let go again; touches no stored drive.
+"""The self-test: what the hardware can check by itself, one step a command. Loaded on demand and unloaded again; touches no stored drive.
 
-Answers are lines name=value. What cannot be seen from here (a reversed probe, a lamp that is lit) the host gives the builder as a step by hand.
+Answers are lines name=value. For what the board cannot see (a reversed probe, whether the lamp is lit) the host asks the builder.
 """
 
 import os
@@ -11,10 +11,8 @@ from hotfuel_wire import const
 from hotfuel_wire.amplifiers import ROWS
 from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER, NOT_A_CODE, NOT_READY
 
-_ENGINE_MS = const(60000)  # pulses within this time: it runs, or did a moment ago
-_CHARGING_MV = const(
-    13200
-)  # more than a resting battery of 12 V holds: the engine turns the generator (common practice, no source)
+_ENGINE_MS = const(60000)  # pulses within this time: it runs or has just stopped
+_CHARGING_MV = const(13200)  # more than a resting 12 V battery has: the engine turns the generator (common practice, no source)
 _SETTLE_MS = const(100)
 _READ_MOST = const(10)
 _LIT_MS = const(800)
@@ -34,7 +32,7 @@ def run(application, step):
 
 
 def engine_runs(application):
-    """True if pulses or the battery's voltage say so; without both inputs nobody can tell."""
+    """True if pulses or the battery's voltage show it; False if neither input is fitted."""
     inputs = application.inputs
     inputs.read()
     if inputs.turned_within(application.clock.now(), _ENGINE_MS):
@@ -68,7 +66,7 @@ def _chip(application, channel):
 
 
 def _pulled_up(pin):
-    """True if the module at this select pulls it up: let go and weakly pulled down, the line stays high. Idle high again afterwards."""
+    """True if the module at this select pin pulls it up: as an input with the weak pull-down, the line stays high. Idle high again afterwards."""
     pin.init(pin.IN, pin.PULL_DOWN)
     board.sleep_ms(1)
     high = pin() == 1
@@ -77,7 +75,7 @@ def _pulled_up(pin):
 
 
 def _answer(chip):
-    """Configure it and wait for a reading: "ok", or why there is none."""
+    """Configure the chip and wait for a reading: "ok", or why there is none."""
     chip.configure()
     for _ in range(_READ_MOST):
         board.sleep_ms(_SETTLE_MS)
@@ -88,14 +86,14 @@ def _answer(chip):
 
 
 def _quiet():
-    """With nobody selected the data line must rest high: else a module drives it that should not."""
+    """With no chip selected the data line must be high, else an unselected module drives it."""
     got = bytearray(4)
     board.spi().transfer(lambda level: None, 1, bytes(4), got)
     return got == b"\xff\xff\xff\xff"
 
 
 def _rail(application, _number):
-    """Off, every amplifier must fall silent; on, those that answered must answer again."""
+    """With the rail off no amplifier may answer; with it on, those that answered before must answer again."""
     sampler = application.sampler
     sampler.stop()
     off = []
@@ -140,7 +138,7 @@ def _inputs(application, _number):
 
 
 def _more(application, _number):
-    """Of further inputs: asked twice, counts that go on are seen."""
+    """The further inputs; run it twice to see counts rise."""
     lines = [("fitted", ",".join(application.settings["more_inputs"]))]
     for call in application.on_selftest:
         lines += call()
@@ -148,7 +146,7 @@ def _more(application, _number):
 
 
 def _store(application, _number):
-    """Write, read back and delete a file of its own; stored drives are not opened."""
+    """Write, read back and delete a test file; stored drives are not opened."""
     path, pattern = application.folder + FILE, bytes([byte ^ 0xA5 for byte in range(256)])
     try:
         with open(path, "wb") as file:

@@ -1,16 +1,16 @@
-"""Frames go out from the main loop, never from the tick.
+"""Frames are sent from the main loop, never from the tick.
 
-The queue is one preallocated ring of bytes; when it is full the oldest frames are dropped and counted, so that what a host sees after
-a pause is the latest. A host that stops reading never blocks the board: there is room in the port before every write, and once the
-port was full, frames go byte by byte until it flows again (room for one byte is all the port can promise; a longer write would block
-for a second and leave a broken frame). So each time a host stops reading costs one such write at most; the tick goes on during it.
+The queue is one preallocated ring of bytes; when it is full the oldest frames are dropped and counted, so that after a pause a host gets the latest.
+A host that stops reading hardly blocks the board: every write is preceded by a check for room, and once the port was full, frames go byte by byte until
+it flows again (the port only reports room for one byte; a longer write would block for a second and leave a broken frame). So each time a host stops
+reading costs at most one such write; ticks continue during it.
 """
 
 from hotfuel_wire import codec, const, framing
 from hotfuel_wire.messages import PAYLOAD_MAX
 
 QUEUE_BYTES = const(8192)
-_CAREFUL_FRAMES = const(8)  # whole frames without a full port before writing in one go again: more than the port's own buffer
+_CAREFUL_FRAMES = const(8)  # frames without a full port until whole writes resume: more than the port's buffer
 _TURNS = const(8)  # frames, or pieces of one, per call: the main loop has other work
 _PIECES = const(32)  # single bytes in such a piece
 _SLOW_US = const(50000)
@@ -18,7 +18,7 @@ _SLOW_US = const(50000)
 
 class Sender:
     """sent, dropped: frames. `listeners`: called with (message name, frame buffer, length) for every outgoing frame except replies and
-    data; the buffer is used again, and a listener sends nothing itself."""
+    data; the buffer is reused, and a listener must not send."""
 
     def __init__(self, board, clock):
         self.sent = 0
@@ -38,7 +38,7 @@ class Sender:
         self._careful = 0
 
     def emit(self, name, values, time_ms=None):
-        """Pack message `name`, queue its frame and show it to the listeners. Header fields are filled in; returns (payload buffer, length)."""
+        """Pack message `name`, queue its frame and pass it to the listeners. Fills in the header fields; returns (payload buffer, length)."""
         if time_ms is None:
             time_ms = self._clock.now()
         values["time_ms"] = time_ms
@@ -58,7 +58,7 @@ class Sender:
         return self._used + self._length - self._done
 
     def pump(self):
-        """Write what the port takes now, a few frames at most. True if something was written."""
+        """Write as much as the port takes now, a few frames at most. True if something was written."""
         wrote = False
         for _ in range(_TURNS):
             if not (self._length or self._next()):
@@ -112,7 +112,7 @@ class Sender:
         self._used += size + 1
 
     def _next(self):
-        """Move the oldest queued frame into the buffer that is being written: from there on it cannot be dropped."""
+        """Move the oldest queued frame into the write buffer, where it can no longer be dropped."""
         if not self._used:
             return False
         queue = memoryview(self._queue)

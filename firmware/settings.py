@@ -1,6 +1,6 @@
-"""The board's settings: what is allowed, as tables; text in, text out.
+"""The board's settings: tables of allowed values; text in, text out.
 
-A change is text, one `name=value` a line; it is taken as a whole or not at all.
+A change is text, one `name=value` a line; either all lines are applied or none.
 """
 
 from hotfuel_wire.amplifiers import ROWS as CHIP_ROWS
@@ -21,21 +21,21 @@ ROWS = {  # type: dict
     "places": (("tank", "pump", "carb_inlet"), "names", 12),
     "chips": (("MAX31856",) * 3, "words", _AMPLIFIERS),
     "i2c_addresses": (("96", "97", "98"), "words", ("0", "96", "97", "98", "99", "100", "101", "102", "103")),
-    "inputs": ((), "words", _INPUTS),  # what is wired: a board cannot tell an input that is off from one that is not there
+    "inputs": ((), "words", _INPUTS),  # what is wired: a board cannot tell an input that is off from a missing one
     "inputs_confirmed": (
         1,
         "number",
         (0, 1),
-    ),  # 0: taken over from a version whose default was all of them; the owner is asked once
-    "more_inputs": ((), "words", tuple(_MORE)),  # as above: only what is named here is read
+    ),  # 0: from a version whose default was all of them; the user is asked once
+    "more_inputs": ((), "words", tuple(_MORE)),  # likewise: only inputs named here are read
     "converter_address": (72, "number", (72, 73, 74, 75)),  # ADS1115: ADDR to ground, supply, SDA, SCL
     "receiver_baud": (9600, "number", (4800, 9600, 19200, 38400, 57600, 115200)),
     "barometer": ("auto", "word", ("auto", "BMP280", "BMP390")),
-    "stored_rate_hz": (2, "number", (1, 2, 5, 10)),  # with a receiver 2 is taken as 1, for its positions' room
+    "stored_rate_hz": (2, "number", (1, 2, 5, 10)),  # with a receiver 2 means 1, to leave room for positions
     "after_key_off_min": (60, "range", (0, 1440)),
     "low_voltage_mv": (11800, "range", (0, 15000)),  # 0: no cut-off
     "buzzer": (0, "number", (0, 1)),
-    "units": ("si", "word", ("si", "us")),  # of the margin told by blinks
+    "units": ("si", "word", ("si", "us")),  # of the margin shown in blinks
 }
 
 
@@ -44,7 +44,7 @@ class SettingsError(ValueError):
 
 
 def defaults():
-    """A dict of all settings as a new board has them."""
+    """A dict of all settings with their defaults."""
     return {name: row[0] for name, row in ROWS.items()}
 
 
@@ -80,7 +80,7 @@ def show(name, value):
 
 
 def check(settings):
-    """Raise SettingsError where settings do not go together."""
+    """Raise SettingsError if settings contradict each other."""
     count = len(settings["chips"])
     if not 1 <= count <= CHANNELS_MAX:
         raise SettingsError("%d chips; allowed: 1 to %d" % (count, CHANNELS_MAX))
@@ -115,7 +115,7 @@ def check(settings):
 
 
 def changed(settings, text):
-    """A new dict with the lines of `text` applied. Raises SettingsError; `settings` is not touched."""
+    """A new dict with the lines of `text` applied. Raises SettingsError; does not change `settings`."""
     new = dict(settings)
     for line in text.split("\n"):
         name, equals, value = line.partition("=")
@@ -129,10 +129,10 @@ def changed(settings, text):
 
 
 def load(twin, booted_before=False):
-    """(settings, reason): what the file holds over the defaults; a file that cannot be used leaves the defaults and the reason why.
+    """(settings, reason): the file's values over the defaults; for a file that cannot be used, the defaults and the reason.
 
-    Up to version 0.1 all inputs were the default and a default was not stored: a board that has booted before and whose file names no inputs
-    keeps them all, and its file is written anew.
+    Up to version 0.1 the default was all inputs, and defaults were not stored: a board that has booted before and whose file names no inputs keeps them
+    all, and its file is rewritten.
     """
     content = twin.load()
     if content is None and twin.spoiled():
@@ -152,13 +152,13 @@ def load(twin, booted_before=False):
 def _written(twin, settings):
     try:
         save(twin, settings)
-    except OSError:  # at the next boot again
+    except OSError:  # tried again at the next boot
         pass
     return settings
 
 
 def save(twin, settings):
-    """Write all settings that differ from the defaults, and the inputs always. Raises OSError; the old file is kept then."""
+    """Write all settings that differ from the defaults, and always the inputs. Raises OSError and then keeps the old file."""
     twin.save(
         "\n".join(
             [show(name, settings[name]) for name in sorted(ROWS) if name == "inputs" or settings[name] != ROWS[name][0]]

@@ -1,4 +1,4 @@
-"""The on-board store joined to the application: which frames it gets, what it protects, when it rests, and how the host fetches it."""
+"""Connects the on-board store to the application: which frames it gets, what it protects, when it pauses, and how the host fetches segments."""
 
 import struct
 
@@ -8,11 +8,11 @@ from hotfuel_wire.messages import EVENTS, NOT_A_CODE
 from ring import FOLDER, Ring
 
 _FETCH_MAX = const(224)  # bytes of a segment in one data frame
-_QUEUE_BUSY = const(4096)  # bytes waiting for the host: live readings first
+_QUEUE_BUSY = const(4096)  # bytes queued for the host: above this, live readings go first
 _ROWS_MAX = const(32)  # segments listed in one reply
 _ROW = "<HIB"
 
-# A loose plug makes many of these: they wait for the next flush, so that it does not wear the flash.
+# A loose plug makes many of these: they wait for the next flush, to spare the flash.
 _OFTEN = tuple([EVENTS[name] for name in ("chip_lost", "chip_found", "chip_unsteady", "configuration_lost")])
 
 _QUIET_MS = const(30 * 60 * 1000)
@@ -33,7 +33,7 @@ class Quiet:
         self._since_ms = None
 
     def tick(self, time_ms, hot, cold):
-        """True once it has been quiet for _QUIET_MS. A channel that cannot be read says nothing either way."""
+        """True once it has been quiet for _QUIET_MS. Unreadable channels are ignored."""
         for channel in range(len(self._bounds)):
             if hot[channel] < NOT_A_CODE:
                 continue
@@ -48,8 +48,8 @@ class Quiet:
 
 
 def _bound(chip, gain, resolution_bits):
-    """(a, b, most): within _QUIET_DEGC of the amplifier while a * hot - b * cold is not beyond most. A hot code that is a temperature is held against
-    the cold one, one that is an EMF against nothing."""
+    """(a, b, most): within _QUIET_DEGC of the amplifier while a * hot - b * cold is at most `most` in size. A hot code that is a temperature is compared
+    with the cold one; one that is an EMF with zero (b is 0)."""
     from hotfuel_wire.amplifiers import ROWS, uv_per_code
 
     uv = uv_per_code(chip, gain, resolution_bits)
@@ -88,7 +88,7 @@ class Store:
     def _frame(self, name, frame, size):
         now_ms = self._application.clock.now()
         if name in ("description", "barometer"):
-            # In each segment once, at its head, and again only when it is new: the ids in the readings name it.
+            # Once in each segment, at its head, and again only when changed: the ids in the readings refer to it.
             kept = self._head.get(name)
             self._head[name] = bytes(memoryview(frame)[:size])
             if kept is not None and _body(kept) == _body(self._head[name]):
@@ -131,7 +131,7 @@ class Store:
         return b"".join([struct.pack(_ROW, number, size, protected) for number, size, protected in rows])
 
     def _fetch(self, argument):
-        """Sends one data frame: the segment's bytes from an offset on; an empty one at its end, and with that the segment's protection ends."""
+        """Sends one data frame: the segment's bytes from an offset on; an empty frame at its end, which also ends its protection."""
         if len(argument) != 6:
             raise Refused("bad_argument", "a segment (2 bytes) and an offset (4 bytes) expected")
         if self._application.sender.waiting() > _QUEUE_BUSY:
@@ -146,7 +146,7 @@ class Store:
         return b""
 
     def _forget(self, argument):
-        """Deletes a segment (u16); the one being written stays."""
+        """Deletes a segment (u16), but not the one being written."""
         if len(argument) != 2:
             raise Refused("bad_argument", "a segment of 2 bytes expected")
         number = struct.unpack("<H", argument)[0]
@@ -156,12 +156,12 @@ class Store:
 
 
 def _body(frame):
-    """A frame's payload behind its header, which changes at every repetition."""
+    """A frame's payload without its header, which changes at every repetition."""
     return framing.decode(memoryview(frame)[1 : len(frame) - 1])[9:]
 
 
 def worth_keeping(event):
-    """A mark, a warning that comes on, a key-off."""
+    """True for a mark, a warning that turns on, a key-off."""
     if event["code"] == EVENTS["alarm"]:
         return event["value"] & 15 == 1  # the new state: unacknowledged
     return event["code"] in (EVENTS["mark"], EVENTS["ignition_off"])

@@ -1,4 +1,4 @@
-"""Time of day: from a battery-backed clock chip, or from the host for as long as the board has power. Sent as wall anchors."""
+"""Time of day: from a battery-backed clock chip, or from the host while the board has power. Sent as wall anchors."""
 
 import sys
 
@@ -10,19 +10,19 @@ from hotfuel_wire.messages import ANCHOR_FLAGS
 
 _ANCHOR_MS = const(600_000)
 _RETRY_MS = const(60_000)
-_EARLIEST_S = const(1_735_689_600)  # 2025-01-01: a clock before that was never set
+_EARLIEST_S = const(1_735_689_600)  # 2025-01-01: an earlier clock was never set
 _LATEST_S = const(4_102_444_800)  # 2100-01-01
 
 
 class TimeOfDay:
-    """Anchors are taken where the chip's second changes, so they are as good as one turn of the main loop."""
+    """Anchors are taken when the chip's second changes, so they are right to one pass of the main loop."""
 
     def __init__(self, board, application):
         self._application = application
         self._board = board
-        self._chip = None  # a clock chip that answered; without one its module is in memory only while it is asked
-        self._base_us = None  # wall time at board time 0 (of the 32 bits running now)
-        self._second = None  # the chip's second at which watching for a change began
+        self._chip = None  # a clock chip that answered; without one its module is loaded only to look for it
+        self._base_us = None  # wall time at board time 0 (of the current 32-bit period)
+        self._second = None  # the chip's second when the wait for a change began
         self._next_ms = 0
         self._last_ms = 0
         self._set_s = None  # what to write into the chip ...
@@ -30,11 +30,11 @@ class TimeOfDay:
         self.source = "none"
 
     def wall_s(self, time_ms):
-        """Seconds since 1970-01-01 at a board time of this hour, None while unknown."""
+        """Seconds since 1970-01-01 at a board time within the hour; None while unknown."""
         return None if self._base_us is None else (self._base_us + time_ms * 1000) // 1_000_000
 
     def step(self, now_ms):
-        """Called at every turn of the main loop; talks to the chip every 10 minutes for up to a second."""
+        """Called in every pass of the main loop; talks to the chip every 10 minutes for up to a second."""
         if now_ms < self._last_ms and self._base_us is not None:
             self._base_us += (U32 + 1) * 1000
         self._last_ms = now_ms
@@ -76,7 +76,7 @@ class TimeOfDay:
                 raise Refused("bad_argument", "the time is microseconds since 1970 in digits, from 2025 to 2099")
             self._base_us = wall_us - now_ms * 1000
             self.source = "host"
-            # The chip begins a whole second when it is written: wait for the next one. Until then it is not asked either.
+            # The chip starts a whole second when it is written: wait for the next one, and do not read the chip until then.
             self._set_s = wall_us // 1_000_000 + 1
             self._set_ms = (now_ms + 1000 - wall_us // 1000 % 1000) & U32
             self._second = None
@@ -91,7 +91,7 @@ class TimeOfDay:
         try:
             self._clock_chip().set_seconds(self._set_s)
         except OSError:
-            self._no_chip()  # the time holds until power goes
+            self._no_chip()  # the time is kept until the power goes
         self._set_s = None
 
     def _clock_chip(self):

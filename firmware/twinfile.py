@@ -1,10 +1,10 @@
-"""A small content kept in two files that are written in turn: power may go at any moment, one of the two is whole."""
+"""A small content kept in two files, written alternately: whenever the power fails, one of them is whole."""
 
 import binascii
 import os
 import struct
 
-_HEAD = "<II"  # sequence, length: 8 bytes; behind the content the CRC-32 of all before it
+_HEAD = "<II"  # sequence, length: 8 bytes; after the content the CRC-32 of everything before it
 
 
 class TwinFile:
@@ -20,14 +20,14 @@ class TwinFile:
             return None
         with open(self._paths[newest[1]], "rb") as file:
             file.seek(8)
-            return file.read(newest[2])  # in one piece: reading to the end grows its memory step by step
+            return file.read(newest[2])  # with its length: reading to the end would reallocate step by step
 
     def spoiled(self):
-        """True where something was kept and nothing of it is intact."""
+        """True if a file exists and none is intact."""
         return any([_there(path) for path in self._paths]) and self._newest() is None
 
     def save(self, content):
-        """Write over the older file. Raises OSError if it cannot be read back as written; the newer one is untouched then."""
+        """Overwrite the older file. Raises OSError if it does not read back as written; the newer one is unchanged then."""
         newest = self._newest()
         sequence, path = (newest[0] + 1, self._paths[1 - newest[1]]) if newest else (1, self._paths[0])
         head = struct.pack(_HEAD, sequence, len(content))
@@ -56,7 +56,7 @@ def _there(path):
 
 
 def _check(path):
-    """(sequence, length, CRC) of an intact file, else None. Piece by piece: a heap with holes has no room for a whole one to be thrown away again."""
+    """(sequence, length, CRC) of an intact file, else None. Reads in pieces: a fragmented heap may have no room for a whole file."""
     try:
         with open(path, "rb") as file:
             piece = file.read(8)

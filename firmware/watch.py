@@ -1,22 +1,22 @@
-"""What is told about a chip that comes and goes: its first changes at once, then how often, once a minute. A loose plug is no storm of events."""
+"""Limits the events about a chip that is lost and found repeatedly (a loose plug): its first changes at once, then a count once a minute."""
 
 from hotfuel_wire import const
 from hotfuel_wire.messages import NO_ANSWER
 
 MINUTE_MS = const(60000)
-AT_ONCE = 2  # changes of a channel told as they come: away and back
+AT_ONCE = 2  # changes of a channel reported at once: lost and found
 _WORDS = {0: "it answers", NO_ANSWER: "it does not answer"}
 
 
 class Watch:
-    """States of the channels' chips: 0, or the reason that stands in `hot`. `tell`: called as emit_event is."""
+    """States of the channels' chips: 0, or the reason in `hot`. `tell`: called like emit_event."""
 
     def __init__(self, channels, tell):
         self.states = [0] * channels
         self._tell = tell
-        self._told = [0] * channels  # the state told last
-        self._losses = [0] * channels  # not told yet
-        self._changes = [0] * channels  # told in the minute that began at ...
+        self._told = [0] * channels  # the last state reported
+        self._losses = [0] * channels  # not reported yet
+        self._changes = [0] * channels  # reported in the minute that began at ...
         self._since_ms = [None] * channels
 
     def see(self, channel, state, now_ms):
@@ -40,14 +40,14 @@ class Watch:
             self._tell("chip_lost" if state == NO_ANSWER else "configuration_lost", channel)
 
     def step(self, now_ms):
-        """Tells what a minute had more; called now and then."""
+        """Reports a minute's further changes; call it regularly."""
         for channel in range(len(self.states)):
             since_ms = self._since_ms[channel]
             if since_ms is None or (now_ms - since_ms) & 0xFFFFFFFF < MINUTE_MS:
                 continue
             state, losses = self.states[channel], self._losses[channel]
             if not losses and state == self._told[channel]:
-                self._since_ms[channel] = None  # a quiet minute: the next change is a first one again
+                self._since_ms[channel] = None  # a minute without a change: the next one is reported at once again
                 continue
             self._since_ms[channel] = now_ms
             self._losses[channel] = 0

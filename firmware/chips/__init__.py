@@ -1,4 +1,4 @@
-"""The amplifiers: <chip>_map.py is the datasheet's register map, <chip>.py configures and reads."""
+"""The amplifiers: <chip>_map.py is the datasheet's register map, <chip>.py configures and reads the chip."""
 
 
 def driver(name):

@@ -1,4 +1,4 @@
-"""ADS1115 over I2C: four voltages against ground, one conversion each when asked. From TI's datasheet SBAS444.
+"""ADS1115 over I2C: four voltages to ground, one conversion each on request. From TI's datasheet SBAS444.
 
 One conversion takes 62.5 ms (16 a second), over which the chip averages; a code is 4.096 V / 32768.
 """
@@ -7,7 +7,7 @@ from hotfuel_wire import const
 
 _CONVERSION = const(0)  # registers
 _CONFIG = const(1)
-# Config register: begin (bit 15; reads 1 when done), input against ground (14-12: 100 to 111), 4.096 V (11-9: 001), single shot (8), 16 a second (7-5: 001),
+# Config register: start (bit 15; reads 1 when done), input to ground (14-12: 100 to 111), 4.096 V (11-9: 001), single shot (8), 16 a second (7-5: 001),
 # no comparator (1-0: 11)
 _BEGIN = const(0x8000)
 _SET = const(0x4000 | 0x0200 | 0x0100 | 0x0020 | 0x0003)
@@ -25,7 +25,7 @@ class Chip:
         self._set = 0
 
     def begin(self, channel):
-        """Begin the conversion of input 0 to 3."""
+        """Start the conversion of input 0 to 3."""
         self._set = _SET | channel << 12
         self._three[0] = _CONFIG
         self._three[1] = (_BEGIN | self._set) >> 8
@@ -40,7 +40,7 @@ class Chip:
         return got >= _BEGIN
 
     def code(self):
-        """The result, -32768 to 32767: it has no checksum, so it is read until two reads agree."""
+        """The result, -32768 to 32767; without a checksum, so it is read until two reads agree."""
         last = -1
         for _ in range(_MOST_READS):
             got = self._register(_CONVERSION)

@@ -1,7 +1,7 @@
-"""A result is read until reads of it agree: these chips have no checksum, and a flipped bit on the way looks like a temperature.
+"""Reads a result until reads agree: these chips have no checksum, and a bit flipped on the wire looks like a temperature.
 
-Two equal reads are enough in peace; a third one where the result has jumped further than a probe or an amplifier can; four while reads have disagreed
-lately. What is the same in every read stays unseen: a bit that is stuck, a short, a neighbour's clock.
+Normally two equal reads are enough; three if the result has jumped further than a probe or an amplifier can; four while reads have disagreed recently.
+Errors that are the same in every read are not found: a stuck bit, a short, a neighbour's clock.
 """
 
 from hotfuel_wire import const
@@ -9,7 +9,7 @@ from hotfuel_wire.messages import BIT_ERRORS
 
 PEACE, JUMP, NOISE = 2, 3, 4  # equal reads in a row
 _MOST_READS = const(8)
-_NOISE_TICKS = const(64)  # without a disagreement until two reads are enough again
+_NOISE_TICKS = const(64)  # ticks without a disagreement until two reads are enough again
 _COUNT_MASK = const(0x3FFFFFFF)  # a small integer on the board
 
 
@@ -26,7 +26,7 @@ class Agreed:
         self.bit_errors = 0
         self._hot_jump = hot_jump
         self._cold_jump = cold_jump
-        self._by_itself = by_itself  # a conversion may end between two reads, or within one: two changes in a tick are no error
+        self._by_itself = by_itself  # a conversion may end between or during reads: two changes in a tick are no error
         self._noise_ticks = 0
         self._known = False
         self._last_hot = 0
@@ -38,7 +38,7 @@ class Agreed:
         self._noise_ticks = _NOISE_TICKS
 
     def _agree(self):
-        """The result just read is the first of several. False, and BIT_ERRORS in `hot`, if they do not come to agree."""
+        """Repeat the read just made until reads agree. False, and BIT_ERRORS in `hot`, if they do not."""
         need = PEACE
         if self._noise_ticks:
             self._noise_ticks -= 1
@@ -78,12 +78,12 @@ class Agreed:
         return True
 
     def _agree_without(self, reason):
-        """The amplifier is there and has no new result: cold junction and faults all the same."""
+        """The amplifier answers but has no new result: take cold junction and faults only."""
         if self._agree():
             self.hot = reason
 
     def _again(self):
-        """Read the result anew; True if it is as before, else the new one is kept."""
+        """Read the result again; True if it is the same, else keep the new one."""
         raise NotImplementedError
 
     def _take(self):

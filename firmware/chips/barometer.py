@@ -1,8 +1,8 @@
-"""What the two barometers have in common: found by their id, read in raw words, which the host works out with the chip's calibration words."""
+"""The common part of the two barometer drivers: found by id, read raw; the host computes the pressure with the chip's calibration."""
 
 
 class Barometer:
-    """A driver names its registers. Every method raises OSError if the chip does not answer."""
+    """Each driver sets its registers. Every method raises OSError if the chip does not answer."""
 
     IDENTITY = MEASURING = (0, 0)  # register, value
     CALIBRATION = (0, 0, 1)  # register, bytes, bytes at once
@@ -21,12 +21,12 @@ class Barometer:
             return False
 
     def words(self):
-        """The calibration registers, lowest address first; in pieces, as all at once would take longer than the bus's time-out."""
+        """The calibration registers, lowest address first; in pieces, because one read would take longer than the bus time-out."""
         first, size, piece = self.CALIBRATION
         return b"".join([self._i2c.readfrom_mem(self._address, first + at, piece) for at in range(0, size, piece)])
 
     def read_raw(self):
-        """Pressure and temperature registers. Raises OSError if the chip has forgotten its settings: it is configured anew then."""
+        """Pressure and temperature registers. Raises OSError if the chip has lost its settings, and configures it again."""
         register, value = self.MEASURING
         if self._i2c.readfrom_mem(self._address, register, 1)[0] != value:
             raise OSError("settings lost")

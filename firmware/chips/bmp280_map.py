@@ -1,5 +1,5 @@
 # BMP280, Bosch datasheet BST-BMP280-DS001, memory map (addresses and reset values from memory of the published map).
-# What the driver does not use stands as a comment: a name costs the board memory.
+# What the driver does not use is a comment: a name costs memory on the board.
 
 CALIBRATION = 0x88  # dig_T1 ... dig_P9, little-endian
 CALIBRATION_BYTES = 24

@@ -40,7 +40,7 @@ class Chip:
         return ((days_since_1970(2000 + year, month, day) * 24 + hour) * 60 + minute) * 60 + second
 
     def set_seconds(self, seconds):
-        """Set the clock, and clear its mark that it has stopped."""
+        """Set the clock and clear its stopped flag."""
         days = seconds // 86400
         year, month, day = date(days)
         rest = seconds % 86400

@@ -1,5 +1,5 @@
 # DS3231, Maxim datasheet 19-5170, timekeeping registers; binary-coded decimal.
-# What the driver does not use stands as a comment: a name costs the board memory.
+# What the driver does not use is a comment: a name costs memory on the board.
 
 SECONDS = 0x00
 # MINUTES 0x01

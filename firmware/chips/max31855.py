@@ -1,4 +1,4 @@
-"""MAX31855: read only; it linearises with one slope, which the host takes back to the EMF.
+"""MAX31855: read only; it linearises with one slope, from which the host recovers the EMF.
 
 Selecting it stops its conversion and holds the last result, so reading twice within a millisecond reads the same result twice (datasheet 19-5793,
 serial interface).
@@ -15,8 +15,8 @@ PHASE = 0  # SPI mode 0
 class Chip(Agreed):
     """One amplifier. After read_raw(): `hot` (14 bit, 0.25 degC, or NO_ANSWER), `cold` (12 bit, 0.0625 degC), `status` (D2-D0, D16 as bit 7).
 
-    The chip has no new-conversion flag: how fresh a code is, it cannot say. Cold junction and wire at exactly 0 degC with no fault
-    reads as 32 zeros, the same as a bus held low; that one point is given up so that a dead bus is never taken for 0 degC.
+    The chip has no flag for a new conversion, so the age of a code is unknown. Cold junction and probe at exactly 0 degC without a fault read as 32 zeros,
+    the same as a bus held low; that one reading is given up so that a dead bus is never taken for 0 degC.
     """
 
     def __init__(self, board, channel, settings):
@@ -33,7 +33,7 @@ class Chip(Agreed):
         """The chip has nothing to configure."""
 
     def read_raw(self):
-        """Read the 32 bits, again, and take them apart. Sets hot, cold and status."""
+        """Read the 32 bits until reads agree, and split them. Sets hot, cold and status."""
         self._bus.transfer(self._select, PHASE, self._out, self._in)
         if self._no_result():
             if self._again() or self._no_result():

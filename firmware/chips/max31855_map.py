@@ -1,5 +1,5 @@
 # MAX31855, Maxim datasheet 19-5793, memory map: 32 bits, read only, D31 first.
-# What the driver does not use stands as a comment: a name costs the board memory.
+# What the driver does not use is a comment: a name costs memory on the board.
 
 # field: (highest bit, lowest bit)
 # HOT (31, 18): signed, 0.25 degC, linearised with 41.276 uV/degC for type K
@@ -11,4 +11,4 @@
 # SCG (1, 1): short to ground
 # OC (0, 0): open circuit
 
-# CONVERSION_MS 100: at most; pulling CS low aborts the one going on
+# CONVERSION_MS 100: at most; pulling CS low aborts a conversion

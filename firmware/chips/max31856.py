@@ -44,10 +44,10 @@ class Chip(Agreed):
         self._pair_in = bytearray(2)
         first_ms, further_ms = m.CONVERSION_MS[("one_shot", mains_hz)]
         first_ms += int(further_ms * (averages - 1))
-        self._first_ticks = first_ms * settings["rate_hz"] // 1000 + 1  # until the first automatic conversion is there
+        self._first_ticks = first_ms * settings["rate_hz"] // 1000 + 1  # until the first automatic conversion is done
         self._wait_ticks = 0
-        self._begun = False  # a conversion was asked for since the last answer
-        # A quarter of a degC of EMF, and of cold junction.
+        self._begun = False  # a conversion was started since the last answer
+        # A quarter of a degC, of EMF and of cold junction.
         Agreed.__init__(self, 60 * gain // 32, 60, not self._one_shot)
         self.hot = NO_ANSWER
         self.description = {
@@ -70,7 +70,7 @@ class Chip(Agreed):
         self._wait_ticks = 0 if self._one_shot else self._first_ticks
 
     def read_raw(self):
-        """Read registers 00h-0Fh, the result again, then begin the next conversion. Sets hot, cold and status."""
+        """Read registers 00h-0Fh, the result until reads agree, then start the next conversion. Sets hot, cold and status."""
         got = self._in
         self._bus.transfer(self._select, PHASE, self._out, got)
         self.cold = 0
@@ -87,7 +87,7 @@ class Chip(Agreed):
             self._wait_ticks -= 1
             self._agree_without(NOT_READY)
         elif self._one_shot and not self._begun:
-            self._agree_without(NOT_READY)  # silent until now: the register holds a conversion from before
+            self._agree_without(NOT_READY)  # did not answer until now: the register holds an old conversion
         else:
             self._agree()
         self._next()
@@ -99,7 +99,7 @@ class Chip(Agreed):
             self._begun = True
 
     def _found_configured(self):
-        """After a first read that does not hold what was written. Twice the same is lost for sure; once may be a flipped bit."""
+        """Called if a read differs from what was written. The same difference twice means lost settings; once may be a flipped bit."""
         got, first = self._in, self._first
         for _ in range(_CONFIGURATION_READS - 1):
             if self._silent():
@@ -119,14 +119,14 @@ class Chip(Agreed):
             while index < _CONFIGURATION and first[index] == got[1 + index]:
                 index += 1
             if index == _CONFIGURATION and not self._silent():
-                # After a brown-out the chip is off and linearising: its codes would pass for a temperature.
+                # After a brown-out the chip is off and set to linearise: its codes would look like a temperature.
                 self.hot = CONFIGURATION_LOST
                 self._known = False
                 self.configure()
                 return False
         self._wrong_read()
         self.hot = BIT_ERRORS
-        self._next()  # else the next result would be of a conversion long ago
+        self._next()  # else the next result would be an old conversion
         return False
 
     def _again(self):
@@ -154,8 +154,8 @@ class Chip(Agreed):
         self.status = got[1 + m.SR]
 
     def _beat(self):
-        # A threshold nobody uses is changed by one at every tick and read back at the next: a broken data line to the chip
-        # would otherwise leave the last conversion standing for ever, looking like a steady temperature.
+        # An unused threshold is changed by one at every tick and read back at the next: otherwise, with a broken data line to the chip,
+        # the last conversion would be read for ever and look like a steady temperature.
         self._want[m.CJHF] ^= 1
         self._write(m.CJHF, self._want[m.CJHF])
 
@@ -176,7 +176,7 @@ class Chip(Agreed):
         return True
 
     def _silent(self):
-        """All ones or all zeros is a bus without a chip; a chip after power-on answers 03h and FFh in its registers."""
+        """All ones or all zeros means no chip on the bus; a chip after power-on answers 03h and FFh in its registers."""
         got = self._in
         first = got[1]
         if first != 0xFF and first != 0x00:

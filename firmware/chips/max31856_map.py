@@ -1,5 +1,5 @@
 # MAX31856, Maxim datasheet 19-7534, register memory map. Write address = read address + 80h. Bit groups as on the page.
-# What the driver does not use stands as a comment: a name costs the board memory.
+# What the driver does not use is a comment: a name costs memory on the board.
 
 # Registers in datasheet order, with their value after power-on.
 CR0 = 0x00  # 00h  CMODE 1SHOT OCFAULT1:0 CJ FAULT FAULTCLR 50/60Hz

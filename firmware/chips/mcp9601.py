@@ -1,6 +1,6 @@
 """MCP9601 and MCP9600 over I2C: the raw ADC register, not the chip's own linearisation.
 
-Its registers may be read as often as one likes and hold until the next conversion; only the wires' levels are acknowledged, not the data.
+Its registers can be read repeatedly and hold until the next conversion; I2C acknowledges bytes but does not check them.
 """
 
 from hotfuel_wire.messages import CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READY
@@ -15,7 +15,7 @@ BACK_OFF_MAX_TICKS = 64
 class Chip(Agreed):
     """One amplifier. After read_raw(): `hot` (24-bit raw ADC, or a reason), `cold` (0.0625 degC), `status` (STATUS register).
 
-    A hung bus costs one time-out of 2 ms, then the chip is left alone for 1, 2, 4 ... 64 ticks.
+    A hung bus costs one time-out of 2 ms; the next try comes after 1, 2, 4 ... 64 ticks.
     """
 
     def __init__(self, board, channel, settings):
@@ -23,7 +23,7 @@ class Chip(Agreed):
         self._address = int(settings["i2c_addresses"][channel])
         bits = settings["resolution_bits"]
         self._device = m.NORMAL | m.COLD_0_0625 | m.RESOLUTION[bits]
-        # The least filter changes only T_HOT, which is not used, and makes a chip after power-on tell itself from a configured one.
+        # The lowest filter setting affects only T_HOT, which is not used, and tells a configured chip from one after power-on.
         self._sensor = m.TYPE_K | m.FILTER_LEAST
         self._one = bytearray(1)
         self._two = bytearray(2)
@@ -38,7 +38,7 @@ class Chip(Agreed):
         self.description = {"gain": 1, "mains_hz": 0, "averages": 1, "mode": MODES["automatic"], "resolution_bits": bits}
 
     def configure(self):
-        """Write the configuration. A chip that is not there is found by read_raw later."""
+        """Write the configuration. read_raw finds a chip that is connected later."""
         try:
             self._write(m.SENSOR_CONFIGURATION, self._sensor)
             self._write(m.DEVICE_CONFIGURATION, self._device)
@@ -72,7 +72,7 @@ class Chip(Agreed):
             return
         self._again()
         self._agree()
-        self._write(m.STATUS, 0)  # cleared by hand: chips left alone are reported to repeat old codes
+        self._write(m.STATUS, 0)  # cleared explicitly: chips are reported to repeat old codes otherwise
 
     def _configured(self):
         return self._register(m.SENSOR_CONFIGURATION) == self._sensor and self._register(m.DEVICE_CONFIGURATION) == self._device
@@ -120,7 +120,7 @@ class Chip(Agreed):
         return self._one[0]
 
     def _write(self, register, value):
-        # One buffer: writeto_mem would put register and value together in memory taken at each call, and this runs in the timer callback.
+        # One buffer: writeto_mem would allocate at each call, and this runs in the timer callback.
         self._write_two[0] = register
         self._write_two[1] = value
         self._i2c.writeto(self._address, self._write_two)

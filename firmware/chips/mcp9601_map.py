@@ -1,5 +1,5 @@
 # MCP9600, MCP9601, Microchip datasheets DS20005426, DS20006173, register pointers in datasheet order. The MCP9601 adds open and short detection.
-# What the driver does not use stands as a comment: a name costs the board memory.
+# What the driver does not use is a comment: a name costs memory on the board.
 
 T_HOT = 0x00  # 16 bit, 0.0625 degC, linearised and compensated
 # T_DELTA 0x01

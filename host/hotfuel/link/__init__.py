@@ -1,1 +1,1 @@
-"""The way to the board: ports, the only place that knows pyserial, and a view for looking into frames."""
+"""The link to the board: ports (the only code that uses pyserial), the hello, commands, and a view of frames."""

@@ -44,11 +44,11 @@ _NUMBERS = {
     "i64": Int64sl,
 }
 
-UNREAD = "unread"  # what a newer version wrote behind the last field known here
+UNREAD = "unread"  # bytes that a newer version wrote after the last field known here
 
 
 class _Later(Subconstruct):
-    """A field of a later version: its default where the payload ends before it."""
+    """A field of a later version: its default if the payload ends before it."""
 
     def __init__(self, subcon: Construct, default) -> None:
         super().__init__(subcon)
@@ -78,7 +78,7 @@ PAYLOADS: dict[int, Struct] = {number: _message(name, rows) for number, (name, r
 
 
 def view(payload: bytes) -> Container:
-    """A payload as a construct Container, with `message` (its name), every field as it stands on the wire and, under UNREAD, what follows the last one.
+    """A payload as a construct Container: `message` (its name), every field as sent and, under UNREAD, the bytes after the last known field.
 
     Raises InputError for an unknown type or a payload that does not fit its message.
     """
@@ -131,7 +131,7 @@ def _written(value, row, path: str) -> list[str]:
 
 @dataclass(frozen=True)
 class Seen:
-    """What stood between two zeros of a log. at: its first byte there. name: of the message, "" where none can be read, and then why (`problem`)."""
+    """The bytes between two zeros of a log. at: position of the first. name: the message's; "" if it cannot be read, and `problem` says why."""
 
     at: int
     raw: bytes
@@ -142,7 +142,7 @@ class Seen:
 
 
 def names(wanted: Iterable[str]) -> set[str]:
-    """The names of messages, checked. Raises InputError with those there are."""
+    """The names as a set. Raises InputError, with the allowed names, if one is not a message's."""
     known = {name for name, _ in MESSAGES.values()}
     unknown = sorted(set(wanted) - known)
     if unknown:
@@ -151,7 +151,7 @@ def names(wanted: Iterable[str]) -> set[str]:
 
 
 def frames(blocks: Iterable[bytes], first: int = 0) -> Iterator[Seen]:
-    """Every frame or damaged piece that begins at byte `first` or behind it, in log order. blocks: the log in pieces of any size."""
+    """Every frame or damaged piece that begins at or after byte `first`, in log order. blocks: the log in blocks of any size."""
     at, rest = 0, b""
     for data in blocks:
         *pieces, rest = (rest + data).split(b"\0")

@@ -1,7 +1,7 @@
-"""Ports: the only module that knows pyserial. Opens any of its URLs exclusively and reads without polling.
+"""Ports: the only module that uses pyserial. Opens any pyserial URL exclusively and reads without polling.
 
-On POSIX a port is a file descriptor: we wait for it with select and take everything there is with one os.read (pyserial leaves VMIN at 0, so a plain
-blocking read would spin). socket:// is opened here, because pyserial reads such a socket byte by byte. Everything else goes through pyserial.
+On POSIX a port is a file descriptor: we wait with select and take everything available with one os.read (pyserial leaves VMIN at 0, so a plain blocking
+read would spin). socket:// is opened here, because pyserial reads such a socket byte by byte. All other ports go through pyserial.
 """
 
 import contextlib
@@ -24,7 +24,7 @@ _WRITE_TIMEOUT_S = 1.0
 
 
 class Port:
-    """An open port. `read` and `write` raise LinkError when it has gone."""
+    """An open port. `read` and `write` raise LinkError if it has gone away."""
 
     def __init__(self, url: str) -> None:
         self.url = url
@@ -36,19 +36,19 @@ class Port:
         self.close()
 
     def fileno(self) -> int | None:
-        """A descriptor to wait on, None where the system has none for this port."""
+        """A descriptor to wait on; None if the system has none for this port."""
         return None
 
     def read(self, timeout_s: float) -> bytes:
-        """Everything that is there, waiting at most `timeout_s` for the first byte; b"" if none came."""
+        """All bytes available, waiting at most `timeout_s` for the first; b"" if none came."""
         raise NotImplementedError
 
     def write(self, data: bytes) -> None:
-        """Send everything, or raise LinkError: gone, or not taken within a second."""
+        """Send everything. Raises LinkError if the port has gone away or does not take it within a second."""
         raise NotImplementedError
 
     def close(self) -> None:
-        """Let go of the port; may be called again."""
+        """Close the port; may be called again."""
         raise NotImplementedError
 
     def _gone(self, why: object) -> LinkError:
@@ -117,9 +117,9 @@ class _Serial(Port):
 
 
 def open_port(url: str, baud: int = _BAUD) -> Port:
-    """Open a port exclusively: a device ("/dev/ttyACM0", "COM3") or any pyserial URL ("socket://host:port"). baud matters to a real UART only.
+    """Open a port exclusively: a device ("/dev/ttyACM0", "COM3") or any pyserial URL ("socket://host:port"). baud matters only to a real UART.
 
-    Raises LinkError with one sentence: no such port (and which there are), busy (and who has it, where the system tells), no permission (and which
+    Raises LinkError with one sentence: no such port (and which exist), busy (and which program has it, if the system tells), no permission (and which
     group has it), not a serial port.
     """
     if url.startswith("socket://"):
@@ -134,7 +134,7 @@ def open_port(url: str, baud: int = _BAUD) -> Port:
         raise LinkError(f'"{url}" is not a port ({error}); give a device name or a URL such as socket://host:port') from None
     try:
         device.fileno()
-    except Exception:  # pyserial: io.UnsupportedOperation, AttributeError or its own, by kind of port
+    except Exception:  # pyserial raises io.UnsupportedOperation, AttributeError or its own error, depending on the port
         return _Serial(url, device)
     return _Descriptor(url, device) if os.name == "posix" and "://" not in url else _Serial(url, device)
 
@@ -158,7 +158,7 @@ def _open_socket(url: str) -> Port:
 
 def _why_not(url: str, error: Exception) -> str:
     number, text = _number(error), str(error)
-    # on Windows pyserial gives no number, only the name of the error's class in its text
+    # on Windows pyserial gives no error number, only the name of the error's class in its text
     if number == errno.ENOENT or "FileNotFoundError" in text:
         here = [found.device for found in usb_ports()] or ["none with a USB board"]
         return f"there is no port {url}; ports here: {', '.join(here)}"
@@ -179,7 +179,7 @@ def _why_not(url: str, error: Exception) -> str:
 
 
 def _number(error: BaseException | None) -> int | None:
-    """The system's number of an error, which pyserial may leave to the error that it replaces (termios has it as its first argument)."""
+    """The errno of an error, or of the error that caused it: pyserial may not copy it (termios has it as first argument)."""
     while error is not None:
         number = getattr(error, "errno", None) or next(iter(error.args), None)
         if isinstance(number, int):
@@ -203,7 +203,7 @@ def _no_permission(url: str) -> str:
 
 
 def holder_of(device: str) -> str | None:
-    """Name and number of a process that has `device` open, where the system tells (Linux, own processes)."""
+    """Name and number of a process that has `device` open, if the system tells (Linux, own processes)."""
     wanted = os.path.realpath(device)
     for link in Path("/proc").glob("[0-9]*/fd/*"):
         with contextlib.suppress(OSError):

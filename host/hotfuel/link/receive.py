@@ -1,4 +1,4 @@
-"""From a port to bytes that keep coming: the hello, and a link that reconnects by itself."""
+"""Receiving from a port: the hello, and a link that reconnects by itself."""
 
 import contextlib
 import time
@@ -24,7 +24,7 @@ def command(code: str, argument: bytes = b"", sequence: int = 0) -> bytes:
 
 @dataclass
 class Hello:
-    """What answered on a port: the first payload that was one of ours, and the bytes read up to there (they belong into the log)."""
+    """The answer on a port: the first valid payload, and all bytes read up to it (the caller writes them to the log)."""
 
     url: str
     payload: bytes
@@ -32,7 +32,7 @@ class Hello:
 
 
 def hello(port: Port, timeout_s: float = HELLO_S) -> Hello:
-    """Ask who is there and wait for any whole frame. Raises LinkError that says what was seen instead."""
+    """Ask for the version and wait for any whole frame. Raises LinkError that says what was seen instead."""
     reader = framing.FrameReader()
     received = bytearray()
     end = time.monotonic() + timeout_s
@@ -47,7 +47,7 @@ def hello(port: Port, timeout_s: float = HELLO_S) -> Hello:
 
 
 def what_was_seen(received: bytes, seconds: float) -> str:
-    """A sentence about bytes that are not ours, for a person who plugged in the wrong thing."""
+    """A sentence about bytes that are no frames, for a person who plugged in the wrong device."""
     if not received:
         return f"nothing was sent within {seconds:.0f} s; is this the board, and is its firmware installed (`hotfuel board install`)?"
     text = received[:200].decode("ascii", errors="replace")
@@ -76,10 +76,10 @@ def find_boards(timeout_s: float = HELLO_S) -> tuple[list[Hello], list[str]]:
 
 
 class Link:
-    """A port that comes back: after unplugging, a reboot of the board, sleep of the computer.
+    """A port that reconnects: after unplugging, a reboot of the board, sleep of the computer.
 
-    `read` never raises. `connected` says how it stands, `problem` the last reason it did not. A USB board is looked for by its serial number,
-    because it may return under another name. The first opening raises LinkError: the caller must fix a wrong port.
+    `read` never raises. `connected`: whether the port is open; `problem`: the last error. A USB board is found again by its serial number, because its
+    port's name may change. The first opening raises LinkError: the caller must fix a wrong port.
     """
 
     def __init__(
@@ -104,7 +104,7 @@ class Link:
         return self._port is not None
 
     def read(self, timeout_s: float) -> bytes:
-        """What came, waiting at most `timeout_s`; b"" if nothing did. Reconnects when due."""
+        """The bytes received, waiting at most `timeout_s`; b"" if none. Reconnects when due."""
         if self._port is None and not self._reconnect(timeout_s):
             return b""
         assert self._port is not None
@@ -126,7 +126,7 @@ class Link:
         return True
 
     def close(self) -> None:
-        """End the connection for good."""
+        """Close the port and do not reconnect."""
         if self._port is not None:
             self._port.close()
             self._port = None

@@ -1,4 +1,4 @@
-"""Lines of a satellite receiver (NMEA 0183) out of a stream of bytes. What a sentence says is read later; here nothing is judged but its frame."""
+"""Splits a satellite receiver's bytes (NMEA 0183) into sentences. Checks only where they begin and end; their contents are read later."""
 
 from collections.abc import Callable
 from functools import partial
@@ -6,20 +6,20 @@ from functools import partial
 from hotfuel.link import port as ports
 from hotfuel.link.receive import Link
 
-SENTENCE_MAX = 120  # bytes; the standard allows 82 with $ and the line's end, receivers exceed it
-BAUD = 9600  # usual; the standard's own is 4800
+SENTENCE_MAX = 120  # bytes; the standard allows 82 with $ and the line end, receivers exceed it
+BAUD = 9600  # usual; the standard says 4800
 _FIRST, _LAST = 0x20, 0x7E
 
 
 class SentenceReader:
-    """`feed` bytes in pieces of any size; it returns whole sentences, from $ to the end of the line. `bytes_dropped` counts all other bytes."""
+    """`feed` takes bytes in blocks of any size and returns whole sentences, from $ to the end of the line. `bytes_dropped` counts all other bytes."""
 
     def __init__(self) -> None:
         self._line: bytearray | None = None
         self.bytes_dropped = 0
 
     def feed(self, data: bytes) -> list[bytes]:
-        """What `data` completed. A sentence that a $ breaks into, a control character, or one longer than SENTENCE_MAX is dropped."""
+        """The sentences that `data` completes. Drops a sentence that is interrupted by $ or a control character, or longer than SENTENCE_MAX."""
         found = []
         for byte in data:
             if byte == ord("$"):
@@ -39,7 +39,7 @@ class SentenceReader:
 
 
 class Receiver:
-    """A receiver at a port of its own: reconnects by itself, never raises after its first opening, which raises LinkError for a wrong port."""
+    """A receiver at a second port: reconnects by itself. Opening it raises LinkError for a wrong port; after that nothing raises."""
 
     def __init__(self, url: str, baud: int = BAUD, open_port: Callable[[str], ports.Port] | None = None) -> None:
         self._link = Link(url, open_port=open_port or partial(ports.open_port, baud=baud))
@@ -47,7 +47,7 @@ class Receiver:
 
     @property
     def url(self) -> str:
-        """Where it is."""
+        """The port's name."""
         return self._link.url
 
     @property
@@ -57,13 +57,13 @@ class Receiver:
 
     @property
     def bytes_dropped(self) -> int:
-        """Bytes that belonged to no sentence."""
+        """Bytes outside any sentence."""
         return self._reader.bytes_dropped
 
     def sentences(self) -> list[bytes]:
-        """What came since the last call; does not wait."""
+        """The sentences received since the last call; does not wait."""
         return self._reader.feed(self._link.read(0.0))
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
         self._link.close()

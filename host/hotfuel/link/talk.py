@@ -1,4 +1,4 @@
-"""Asking the board: one command, one reply, while live frames go on."""
+"""Commands to the board: one command, one reply, while live frames continue."""
 
 import contextlib
 import time
@@ -19,7 +19,7 @@ _OUTCOME_NAMES = {number: name for name, number in OUTCOMES.items()}
 
 
 class Refusal(LinkError):
-    """The board answered, and the answer is no. `outcome` is its name in messages.OUTCOMES."""
+    """The board refused a command. `outcome` is its name in messages.OUTCOMES."""
 
     def __init__(self, text: str, outcome: str) -> None:
         super().__init__(text)
@@ -29,7 +29,7 @@ class Refusal(LinkError):
 class Talk:
     """A conversation with the board on an open port. `others` gets every other message (name, values), e.g. live readings.
 
-    Raises LinkError when the port goes away or nothing answers, Refusal when the board says no.
+    Raises LinkError if the port goes away or nothing answers, Refusal if the board refuses.
     """
 
     def __init__(self, port: Port, others: Callable[[str, dict[str, Any]], None] = lambda name, values: None) -> None:
@@ -40,7 +40,7 @@ class Talk:
         self._greeted = False
 
     def ask(self, name: str, argument: bytes = b"", timeout_s: float = REPLY_S) -> bytes:
-        """The answer to a command. A lost command or reply is asked again with the same sequence number, which changes nothing twice."""
+        """The answer to a command. Without a reply it is sent again with the same sequence number, so the board never carries it out twice."""
         if not self._greeted:
             self._greet()
         self._sequence = (self._sequence + 1) & 0xFFFF
@@ -53,7 +53,7 @@ class Talk:
         )
 
     def send(self, name: str, argument: bytes) -> int:
-        """Send a command that only asks, without waiting; returns its sequence number."""
+        """Send a read-only command without waiting for the reply; returns its sequence number."""
         self._sequence = (self._sequence + 1) & 0xFFFF
         self._port.write(command(name, argument, self._sequence))
         return self._sequence
@@ -65,7 +65,7 @@ class Talk:
                 yield codec.unpack(payload)
 
     def _greet(self) -> None:
-        """Learns the last sequence number the board knows, so that ours is newer."""
+        """Learns the board's last sequence number, so that ours is newer."""
         for _ in range(TRIES):
             reply = self._once("version", b"", HELLO_S / TRIES)
             if reply is not None:
@@ -100,5 +100,5 @@ class Talk:
 
 
 def fields(answer: bytes) -> dict[str, str]:
-    """An answer of name=value lines as a dict."""
+    """The name=value lines of an answer as a dict."""
     return dict(line.partition("=")[::2] for line in answer.decode(errors="replace").splitlines() if "=" in line)

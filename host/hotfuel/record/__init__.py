@@ -1,1 +1,1 @@
-"""Recording: the process that keeps what the board sends and runs the alarm, nothing else."""
+"""Recording: the process that writes the board's bytes to a log and runs the alarm, nothing else."""

@@ -1,7 +1,7 @@
-"""Fetching what the board stored by itself, while its live frames go on.
+"""Fetches what the board has stored, while live frames continue.
 
-Segments are pieces of wire.log. They are kept one by one in the folder `segments` until all are whole, so that a broken link costs only what was
-under way; then wire.log is written from them. Nothing is deleted on the board unless asked for.
+Segments are parts of wire.log. They are saved one by one in the folder `segments` until all are whole, so that a broken link costs only the bytes in
+transit; then wire.log is written from them. Nothing is deleted on the board unless asked for.
 """
 
 import os
@@ -24,15 +24,15 @@ from hotfuel.log import identity
 SEGMENTS = "segments"
 OUTSTANDING = 4
 DATA_MAX = 224
-AGAIN_S = 1.0  # without an answer for this long a piece is asked for again
+AGAIN_S = 1.0  # a piece not answered within this time is requested again
 GIVE_UP_S = 10.0
-_CLOCKS_APART_S = 300.0  # a person's watch against the computer's clock
+_CLOCKS_APART_S = 300.0  # how far a person's watch may differ from the computer's clock
 _ROW = "<HIB"
 
 
 @dataclass(frozen=True)
 class Segment:
-    """One stored segment as the board lists it."""
+    """A stored segment, from the board's list."""
 
     number: int
     size: int
@@ -40,9 +40,9 @@ class Segment:
 
 
 class Fetcher:
-    """Fetches segments over an open port into `folder`. progress(segment number, bytes so far, bytes of all) is called as bytes arrive.
+    """Fetches segments over an open port into `folder`. Calls progress(segment number, bytes so far, bytes in all) as bytes arrive.
 
-    Raises LinkError when the link breaks: what has arrived is kept, and the next run goes on from there.
+    Raises LinkError when the link breaks: bytes received are kept, and the next run continues from there.
     """
 
     def __init__(
@@ -54,7 +54,7 @@ class Fetcher:
         self._latest: tuple[int, int, int] | None = None  # tick, time_ms, wall_us of the last live frame
 
     def segments(self) -> list[Segment]:
-        """What the board has, oldest first."""
+        """The segments on the board, oldest first."""
         rows: list[Segment] = []
         while True:
             answer = self._talk.ask("segments", struct.pack("<H", len(rows)))
@@ -66,7 +66,7 @@ class Fetcher:
                 return rows
 
     def fetch_all(self) -> list[Segment]:
-        """Fetch every segment that is not whole here already; returns those that are here now, oldest first."""
+        """Fetch every segment not yet complete in `folder`; returns the complete ones, oldest first."""
         (self._folder / SEGMENTS).mkdir(parents=True, exist_ok=True)
         here = []
         for segment in self.segments():
@@ -87,7 +87,7 @@ class Fetcher:
         return here
 
     def forget(self, segments: list[Segment]) -> int:
-        """Delete these segments on the board; returns how many went (the one being written stays)."""
+        """Delete these segments on the board; returns how many were deleted (not the one being written)."""
         gone = 0
         for segment in segments:
             try:
@@ -98,11 +98,11 @@ class Fetcher:
         return gone
 
     def write_log(self, segments: list[Segment]) -> Path:
-        """wire.log from whole segments, and an anchor that ties the running boot to the wall clock. Raises InputError if there is nothing."""
+        """Write wire.log from complete segments, with an anchor that relates the current boot to the wall clock. Raises InputError if there are none."""
         if not segments:
             raise InputError("the board has stored nothing yet; it stores by itself from power-on, wait a minute and try again")
         path = self._folder / "wire.log"
-        log_id = identity.of(path) or identity.new()  # of an earlier download into this folder
+        log_id = identity.of(path) or identity.new()  # the same as an earlier download into this folder
         with whole(path) as fresh, open(fresh, "wb") as log:
             log.write(identity.frame(log_id) + b"\x00")
             for segment in segments:
@@ -135,7 +135,7 @@ class Fetcher:
         os.replace(part, self._path(segment))
 
     def _pieces(self, segment: Segment, begun: int, file: Any) -> None:
-        """Keep up to OUTSTANDING pieces asked for; write them in order. The last, empty one tells the board that the segment is whole here."""
+        """Keep up to OUTSTANDING requests open; write the pieces in order. Fetching the last, empty one tells the board that the host has the segment."""
         asked: dict[int, tuple[float, int]] = {}  # offset -> (when, sequence number)
         arrived: dict[int, bytes] = {}
         written, next_offset = begun, begun
@@ -183,19 +183,19 @@ class Fetcher:
 
 
 def anchor(tick: int, time_ms: int, wall_us: int, flags: int) -> bytes:
-    """The frame of a wall anchor: at wall_us the board's clock stood at time_ms."""
+    """The frame of a wall anchor: at wall_us the board's clock showed time_ms."""
     values = {"tick": tick, "time_ms": time_ms, "wall_us": wall_us, "monotonic_us": time.monotonic_ns() // 1000, "flags": flags}
     return framing.encode(codec.pack("wall_anchor", values))
 
 
 def state_start(log: Path, started_wall_s: float, now_s: float | None = None) -> None:
-    """Anchor the last boot in a log that has none of its own to a time a person states: when the board was switched on.
+    """Anchor the last boot in a log that has no anchor, at the time when a person says the board was switched on.
 
-    The anchor goes right behind the boot's first frame, because anchors belong to the boot they stand in. now_s: unix seconds, this computer's if not
-    given. Raises InputError if all are anchored, or if the drive would not have ended by now.
+    The anchor goes right after the boot's first frame, because an anchor belongs to the boot around it. now_s: unix seconds, default this computer's.
+    Raises InputError if all boots are anchored, or if the drive would end in the future.
     """
     data = log.read_bytes()
-    begun: list[tuple[int, int, int, bool]] = []  # per boot: byte behind its first frame, tick, time_ms, anchored
+    begun: list[tuple[int, int, int, bool]] = []  # per boot: position after its first frame, tick, time_ms, anchored
     key = None
     at = last_ms = 0
     for piece in data.split(b"\x00"):

@@ -1,6 +1,6 @@
-"""What `hotfuel check` finds out about each probe: does it read, how noisy is it, is it steady, which one was warmed.
+"""What `hotfuel check` finds out about each probe: whether it reads, how noisy and how steady it is, and which one was warmed.
 
-Takes live messages (name, values) as they come; does no I/O; the command prompts.
+Takes live messages (name, values); does no I/O; the command prompts.
 """
 
 from collections import deque
@@ -17,7 +17,7 @@ from hotfuel.temperature import counts
 KEPT_S = 40.0
 WARMED_DEGC = 3.0  # a hand warms a bare probe by more than this, and its neighbours by less
 _NAMES = {number: name for name, number in CHIPS.items()}
-# What each chip can report of its own accord. Whatever is not here, it cannot see.
+# The faults that a chip can report by itself. It cannot detect others.
 _ALL_FAULTS = ("open_circuit", "short_to_ground", "short_to_supply", "short_circuit", "input_out_of_range")
 _BLIND = {
     "open_circuit": "a broken wire",
@@ -30,7 +30,7 @@ _BLIND = {
 
 @dataclass(frozen=True)
 class ProbeState:
-    """One channel over the last seconds. noise_degc: standard deviation between neighbours; drift_degc: last against first fifth."""
+    """One channel over the last seconds. noise_degc: standard deviation between neighbours; drift_degc: mean of the last fifth minus the first."""
 
     channel: int
     place: str
@@ -59,12 +59,12 @@ class Probes:
 
     @property
     def board_id(self) -> str:
-        """The board's own id, 16 hexadecimal digits; only when described."""
+        """The board's id, 16 hexadecimal digits; only once described."""
         assert self._description is not None
         return bytes(self._description["board_id"]).hex()
 
     def hear(self, name: str, values: Mapping[str, Any]) -> None:
-        """One live message."""
+        """Take one live message."""
         if name == "description":
             if self._description is None or values["channels"] != self._description["channels"]:
                 self._rows.clear()
@@ -74,17 +74,17 @@ class Probes:
         ):
             time_s = self.latest_s = values["time_ms"] / 1000
             if self._rows and time_s < self._rows[-1][0]:
-                self._rows.clear()  # the board started anew
+                self._rows.clear()  # the board has restarted
             self._rows.append((time_s, values["channels"]))
             while self._rows[-1][0] - self._rows[0][0] > KEPT_S:
                 self._rows.popleft()
 
     def forget(self) -> None:
-        """Begin anew, for the next bath."""
+        """Drop all readings, for the next bath."""
         self._rows.clear()
 
     def seconds(self) -> float:
-        """How much has been collected."""
+        """Length of the readings collected, s."""
         return self._rows[-1][0] - self._rows[0][0] if self._rows else 0.0
 
     def channels(self) -> list[tuple[int, str]]:
@@ -108,7 +108,7 @@ class Probes:
         return time_s, np.asarray(degc), np.asarray(counts.cold_degc(cold, **settings))
 
     def state(self, channel: int) -> ProbeState:
-        """How a channel is now."""
+        """The present state of a channel."""
         assert self._description is not None
         row = self._description["channels"][channel]
         _, degc, cold = self.readings(channel)
@@ -131,7 +131,7 @@ class Probes:
 
 
 def warmed(before: Mapping[int, float], after: Mapping[int, float]) -> int | None:
-    """The channel that was warmed by hand: by more than WARMED_DEGC, and twice as much as any other; None if that is not one.
+    """The channel that was warmed by hand: by more than WARMED_DEGC, and at least twice as much as any other; None if no channel was.
 
     before, after: channel -> mean degC.
     """
@@ -148,7 +148,7 @@ def warmed(before: Mapping[int, float], after: Mapping[int, float]) -> int | Non
 
 
 def boiling_pressure_kpa(messages: Mapping[str, Mapping[str, Any]]) -> float | None:
-    """The board's own barometer, kPa, from its latest barometer and auxiliary messages; None without one."""
+    """Pressure from the board's barometer, kPa, from its latest barometer and auxiliary messages; None without a barometer."""
     words, auxiliary = messages.get("barometer"), messages.get("auxiliary")
     if not words or not auxiliary or not auxiliary["barometer"]:
         return None

@@ -1,6 +1,6 @@
-"""The recording loop: link -> log -> alarm. It keeps every byte, adds anchors, marks and gaps, and gives each payload to whoever warns.
+"""The recording loop: link -> log -> alarm. Writes every byte to the log, adds anchors, marks and gaps, and passes each payload to the alarm.
 
-Nothing that can hang is in here: page and terminal are followers of the log, in processes of their own.
+Nothing here can hang: page and terminal follow the log in separate processes.
 """
 
 import struct
@@ -23,7 +23,7 @@ from hotfuel.record.room import Room
 
 ANCHOR_EVERY_S = 5.0
 SILENCE_S = 2.0  # the slowest board sends every second
-_TURN_S = 0.1  # how long one wait for bytes lasts at most
+_TURN_S = 0.1  # the longest single wait for bytes
 _HEAD_TYPES = (TYPES["description"], TYPES["barometer"])
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
 _HEADER = "<" + "".join(KINDS[row[1]][0] for row in HEADER)
@@ -32,14 +32,14 @@ _U32_MAX = 0xFFFFFFFF
 
 
 def _monotonic() -> float:
-    """Seconds that go on while the computer sleeps, where the system has such a clock."""
+    """Monotonic seconds that also count while the computer sleeps, if the system has such a clock."""
     boottime = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic() if boottime is None else time.clock_gettime(boottime)
 
 
 @dataclass
 class Counts:
-    """What a recording has done so far."""
+    """Counts of a recording so far."""
 
     bytes_received: int = 0
     frames: int = 0
@@ -55,10 +55,10 @@ class Counts:
 class Recorder:
     """Records from `link` into `writer` until told to stop.
 
-    heard: called with the payloads of each read, right after they were given to the log; the alarm lives there. An error in it is said, and costs
-    no data. acknowledge: called when page or terminal ask to quiet the sound (the board is told too). say: gets sentences for a person.
-    folder: the session's, where requests are looked for; None: none are. begun: called once the first frames are on the disk and it confirmed them.
-    moved: called with the new folder when the log had to go on in another. receiver: a satellite receiver whose sentences go into the log too.
+    heard: called with the payloads of each read, right after they went to the log; it runs the alarm. An error in it is reported and costs no data.
+    acknowledge: called when page or terminal ask to silence the sound (the board is told too). say: gets sentences for a person. folder: the session's,
+    where requests are read; None: no requests. begun: called once the disk has confirmed the first frames. moved: called with the new folder when the
+    log has to continue in another. receiver: a satellite receiver whose sentences go into the log too.
     """
 
     link: Link
@@ -82,21 +82,21 @@ class Recorder:
         self._last = [0, 0]  # tick and board time of the last board frame
         self._last_frame_s, self._last_frame_wall_s = self.monotonic(), self.wall()
         self._next_anchor_s = 0.0
-        self._gap: str | None = None  # reason of the gap we are in
+        self._gap: str | None = None  # reason of the current gap
         self._disk_full_since: tuple[float, float] | None = None  # monotonic, wall
         self._damaged_told = self._lost_told = 0
-        self._first = b""  # the first bytes, for a sentence about what is not our board
+        self._first = b""  # the first bytes, for a sentence about a device that is not our board
         self._ending = False
         self._sequence = 0
         self._alarm_fails = False
         self._receiver_there = True
         self._begun = False
         self._moves = self.writer.moved
-        self._head: dict[int, bytes] = {}  # what a log needs to be read from its middle: the last description, barometer words
+        self._head: dict[int, bytes] = {}  # needed to read a log from its middle: the last description, barometer words
         self._room = Room(self.monotonic())
 
     def run(self, seconds: float | None = None, stop: Callable[[], bool] = lambda: False) -> Counts:
-        """Record for `seconds` (None: without end), until `stop()` is true or an "end" is asked for. Returns the counts; closes nothing."""
+        """Record for `seconds` (None: no limit), until `stop()` is true or an "end" is requested. Returns the counts; closes nothing."""
         end = None if seconds is None else self.monotonic() + seconds
         self.link.write(command("version"))
         while not (self._ending or stop() or (end is not None and self.monotonic() >= end)):
@@ -105,10 +105,10 @@ class Recorder:
         return self.counts
 
     def turn(self, timeout_s: float) -> None:
-        """Wait at most `timeout_s` for bytes, keep them, pass them on, do what is due."""
+        """Wait at most `timeout_s` for bytes, log them, pass them on, do what is due."""
         data = self.link.read(timeout_s)
         now = self.monotonic()
-        self._watch(now)  # before the bytes: after the computer slept, the gap is seen by what ends it
+        self._watch(now)  # before the bytes: after the computer slept, the gap must be seen before the bytes that end it
         if data:
             self._keep(data, now)
         if self.receiver is not None:
@@ -121,18 +121,18 @@ class Recorder:
                 self._do(request)
 
     def begin_with(self, received: bytes) -> None:
-        """Take what the link brought before the recording began."""
+        """Take the bytes that the link received before the recording began."""
         if received:
             self._keep(received, self.monotonic())
 
     def go_on(self, part: int, tick: int, time_ms: int, last_wall_s: float) -> None:
-        """Begin another part of a log whose recorder had stopped. tick, time_ms: of its last board frame, received at last_wall_s."""
+        """Begin another part of a log whose recorder has died. tick, time_ms: of its last board frame, received at last_wall_s."""
         self._last = [tick, time_ms]
         self._host("log_start", log_id=self.writer.log_id, wall_us=_us(self.wall()), part=min(part, 0xFFFF))
         self._note_gap("recorder_stopped", last_wall_s, self.wall() - last_wall_s)
 
     def mark(self, text: str, wall_s: float | None = None) -> None:
-        """Note in the log what a person said, now or at `wall_s` (unix seconds)."""
+        """Add a person's mark to the log, now or at `wall_s` (unix seconds)."""
         self.counts.marks += 1
         whole = text.encode("utf-8", "replace")[: PAYLOAD_MAX - LAYOUTS[TYPES["mark"]].size].decode("utf-8", "ignore")
         self._host("mark", wall_us=_us(self.wall() if wall_s is None else wall_s), text=whole.encode("utf-8"))
@@ -145,7 +145,7 @@ class Recorder:
         board = [payload for payload in payloads if (payload[0] & ~SATURATED) < _FIRST_HOST_TYPE and len(payload) >= _HEADER_SIZE]
         if board and self._gap is not None:
             self.say(f"Receiving again after {now - self._last_frame_s:.1f} s.")
-            self._end_gap(now)  # stands before the bytes that ended it
+            self._end_gap(now)  # logged before the bytes that ended it
         self.writer.received(data)
         if board:
             self.counts.frames += len(board)
@@ -166,7 +166,7 @@ class Recorder:
             self._pass_on(payloads)
 
     def _hear_receiver(self, receiver: Receiver) -> None:
-        """Keep a receiver's sentences; one that falls silent or goes away costs the board's data nothing."""
+        """Log a receiver's sentences; if it stops or goes away, the board's data are not affected."""
         if receiver.connected != self._receiver_there:
             self._receiver_there = receiver.connected
             self.say(
@@ -179,7 +179,7 @@ class Recorder:
             self._host("sentence", wall_us=_us(self.wall()), monotonic_us=_us(self.monotonic()), text=text)
 
     def _learn_sequence(self, payload: bytes) -> None:
-        """The board takes a sequence number it has answered for a repetition, so ours must be newer than the last it knows."""
+        """Learns the board's last sequence number: it treats one it has answered as a repeat, so ours must be newer."""
         try:
             values = codec.unpack(payload)[1]
         except codec.WireError:
@@ -193,13 +193,13 @@ class Recorder:
         try:
             self.heard(payloads)
             self._alarm_fails = False
-        except Exception as error:  # whatever the alarm stumbles over, the recording must go on
+        except Exception as error:  # whatever fails in the alarm, the recording must continue
             if not self._alarm_fails:
                 self.say(f"The warning does not work at this moment ({type(error).__name__}: {error}); the recording goes on.")
             self._alarm_fails = True
 
     def _watch(self, now: float) -> None:
-        """Begin a gap when the port has gone or nothing readable has come for too long."""
+        """Begin a gap if the port has gone or nothing readable has come for too long."""
         if not self.link.connected:
             if self._gap is None:
                 self.say(f"{self.link.problem or 'The port went away'}; trying again until it is back.")
@@ -213,13 +213,13 @@ class Recorder:
                 self.say(f"{self.link.url}: {what_was_seen(self._first, silent_s)} Still listening.")
 
     def _end_gap(self, now: float) -> None:
-        """Write down the gap that ends now, with its length."""
+        """Log the gap that ends now, with its length."""
         if self._gap is not None:
             self._note_gap(self._gap, self._last_frame_wall_s, now - self._last_frame_s)
             self._gap = None
 
     def _watch_disk(self, now: float) -> None:
-        """Write down a stretch in which neither disk nor memory took what came, once there is room again."""
+        """Log a time in which neither disk nor memory took the bytes, once there is room again."""
         if self.writer.bytes_lost > self._lost_told:
             self._lost_told = self.counts.bytes_lost = self.writer.bytes_lost
             self._disk_full_since = self._disk_full_since or (now, self.wall())
@@ -228,7 +228,7 @@ class Recorder:
             self._disk_full_since = None
 
     def _watch_place(self, now: float) -> None:
-        """Follow the log into another folder; say when its disk will soon be full."""
+        """Follow the log into another folder; warn when its disk will soon be full."""
         if self.writer.moved != self._moves:
             self._moves = self.writer.moved
             if self.writer.headless:
@@ -245,7 +245,7 @@ class Recorder:
     def _note_gap(self, reason: str, wall_s: float, length_s: float) -> None:
         damaged = self._frames.bytes_damaged - self._damaged_told
         self._damaged_told = self._frames.bytes_damaged
-        length_s = max(length_s, 0.0)  # a clock that was set back in between says nothing of how long it was
+        length_s = max(length_s, 0.0)  # if the clock was set back in between, the length is unknown
         length_ms = max(1, min(round(length_s * 1000), _U32_MAX))
         self._host(
             "link_gap", wall_us=_us(wall_s), length_ms=length_ms, bytes_damaged=min(damaged, _U32_MAX), reason=GAP_REASONS[reason]

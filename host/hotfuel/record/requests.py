@@ -1,4 +1,4 @@
-"""What page and terminal may ask of a running recorder: lines in a file beside the log. No port is opened for it; a dead asker leaves nothing."""
+"""Requests from page and terminal to a running recorder: lines in a file beside the log. No port is opened; a client that dies leaves nothing behind."""
 
 import json
 import os
@@ -8,12 +8,12 @@ from typing import Any
 
 NAME = "requests.jsonl"
 TEXT_MAX = 200  # characters of a mark
-_LINE_MAX = 2000  # bytes; longer lines are not ours
+_LINE_MAX = 2000  # bytes; longer lines are ignored
 _KINDS = ("mark", "acknowledge", "end")
 
 
 def ask(folder: str | os.PathLike[str], kind: str, text: str = "", wall_s: float | None = None) -> None:
-    """Ask the recorder of the session in `folder`: "mark" (with `text`), "acknowledge" (quiet the alarm's sound), "end" (end the recording).
+    """Ask the recorder of the session in `folder`: "mark" (with `text`), "acknowledge" (silence the alarm), "end" (end the recording).
 
     wall_s: when it happened, unix seconds; now if not given. Raises ValueError for another kind, OSError if the folder cannot be written.
     """
@@ -25,14 +25,14 @@ def ask(folder: str | os.PathLike[str], kind: str, text: str = "", wall_s: float
 
 
 class Requests:
-    """The recorder's side: what was asked since it began."""
+    """The recorder's side: the requests since it began."""
 
     def __init__(self, folder: str | os.PathLike[str]) -> None:
         self._path = Path(folder) / NAME
         self._position = self._path.stat().st_size if self._path.exists() else 0
 
     def new(self) -> list[dict[str, Any]]:
-        """Requests not seen yet, each with kind, text, wall_s. Lines that are no request are left out."""
+        """New requests, each with kind, text, wall_s. Skips lines that are not requests."""
         try:
             if self._path.stat().st_size <= self._position:
                 return []

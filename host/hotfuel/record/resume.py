@@ -1,4 +1,4 @@
-"""Where a recording goes: into the folder asked for, on with a drive whose recorder died there, or beside it. Nothing waits for an answer."""
+"""Chooses a recording's folder: the one asked for, continuing a drive whose recorder died there, or a new one beside it. Never prompts."""
 
 import itertools
 import os
@@ -28,7 +28,7 @@ _FILES = ("wire.log", "car.toml", "session.json", "calibration.json")
 
 @dataclass
 class Board:
-    """Who answers on a link: its id as hex ("" if it has not said), the descriptions its readings name, and the bytes that told so."""
+    """The board on a link: its id as hex ("" if not received yet), the description ids of its readings, and the bytes received meanwhile."""
 
     board_id: str = ""
     descriptions: set[int] = field(default_factory=set)
@@ -37,7 +37,7 @@ class Board:
 
 @dataclass(frozen=True)
 class Earlier:
-    """What a recording goes on with: how many parts it has, its last board frame's tick and time, and when that came (unix seconds)."""
+    """The log that a recording continues: its number of parts, its last board frame's tick and time, and when that was received (unix seconds)."""
 
     parts: int
     tick: int
@@ -47,7 +47,7 @@ class Earlier:
 
 @dataclass(frozen=True)
 class Place:
-    """Where the recording goes. earlier: set if it goes on there. sentence: what a person should know of it, "" for nothing."""
+    """The recording's folder. earlier: set if the recording continues a log there. sentence: for a person; "" if there is nothing to say."""
 
     folder: Path
     earlier: Earlier | None = None
@@ -55,7 +55,7 @@ class Place:
 
 
 def ask(link: Link, timeout_s: float = _ASK_S, clock: Callable[[], float] = time.monotonic) -> Board:
-    """Ask who is there, for at most `timeout_s`; ends as soon as the board has told its id. What was received belongs into the log."""
+    """Identify the board, within `timeout_s`; returns as soon as its id is known. The caller writes the received bytes to the log."""
     board = Board()
     reader = FrameReader()
     asked = False
@@ -84,10 +84,10 @@ def ask(link: Link, timeout_s: float = _ASK_S, clock: Callable[[], float] = time
 
 
 def place(out: Path, car: Car | None, board: Callable[[], Board], now_s: float | None = None) -> Place:
-    """Where a recording that was asked to go to `out` goes: never over what is there.
+    """The folder for a recording to `out`: never overwrites anything.
 
-    board: asked only if it decides. A folder whose recorder died is gone on with if the board and the car are the same and its last byte is under two
-    hours old; else the next free name is taken. Raises InputError if `out` cannot hold a session.
+    board: called only if needed. A log whose recorder died is continued if board and car are the same and its last byte is less than two hours old;
+    otherwise the next free name is used. Raises InputError if `out` cannot hold a session.
     """
     if out.exists() and not out.is_dir():
         raise InputError(f"{out} is a file: give a new folder for the session")
@@ -120,7 +120,7 @@ def _taken(folder: Path) -> bool:
 
 
 def _why_not(log: Path, now_s: float) -> str:
-    """Why a folder's log is not gone on with, "" if it may be."""
+    """Why a folder's log cannot be continued; "" if it can."""
     try:
         with open(log, "rb") as file:
             age_s = now_s - os.fstat(file.fileno()).st_mtime
@@ -140,12 +140,12 @@ def _why_not(log: Path, now_s: float) -> str:
         return (
             f"lacks {standing.hole} bytes before what is kept elsewhere of it (put its log back from a copy, or type: {command})"
         )
-    # a clock that was set makes it lie in the future
+    # negative if the clock was set in between
     return "" if abs(age_s) < STILL_THE_DRIVE_S else f"was cut off {abs(age_s) / 3600:.1f} h ago"
 
 
 def _another(old: Any, car_path: Path, car: Car | None, board: Callable[[], Board]) -> str:
-    """How this recording differs from the old one, "" if it does not."""
+    """How this recording differs from the old one; "" if it does not."""
     try:
         before = car_file.load(car_path) if car_path.exists() else None
     except InputError:

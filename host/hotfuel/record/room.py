@@ -1,17 +1,17 @@
-"""How long the disk still takes a recording."""
+"""How many hours of recording fit on the disk."""
 
 import math
 import os
 from pathlib import Path
 
-MOST_BYTES_H = 2.9e6  # eight channels at 10 Hz, the most a board is promised to do (bench_decode.py --day)
+MOST_BYTES_H = 2.9e6  # eight channels at 10 Hz, a board's specified maximum (bench_decode.py --day)
 WARN_H = 1.0
 _LOOK_EVERY_S = 10.0
 _RATE_OVER_S = 60.0
 
 
 def hours(folder: Path, bytes_per_hour: float = MOST_BYTES_H) -> float:
-    """How many hours the disk of `folder` (or of where it will be made) takes so much; nan if the system does not tell."""
+    """Hours until the disk of `folder` (existing or not) is full at that rate; nan if the system does not tell."""
     at = folder.absolute()
     while not at.exists() and at != at.parent:
         at = at.parent
@@ -32,11 +32,11 @@ def words(count_h: float) -> str:
 
 
 class Room:
-    """Watches it during a recording. `look` returns a sentence when there is less than an hour left, once until there is more again."""
+    """Watches the disk during a recording. `look` returns a sentence, once, when less than an hour is left."""
 
     def __init__(self, now: float) -> None:
         self._next = now + _LOOK_EVERY_S
-        self._since: tuple[float, int] | None = None  # when, bytes: the rate is taken from here
+        self._since: tuple[float, int] | None = None  # (time, bytes) from which the rate is computed
         self._bytes_h = MOST_BYTES_H
         self._told = False
 

@@ -1,7 +1,7 @@
-"""How wrong a temperature can be: the error budget from probe to number, as standard uncertainties in degC.
+"""The error budget of a temperature, from probe to number, as standard uncertainties in degC.
 
 A stated limit +-a becomes a standard uncertainty a / sqrt(3) (GUM, JCGM 100:2008, 4.3.7, rectangular distribution); contributions add as the root of
-the sum of squares. `common` marks what all channels of one box share: it does not shrink when channels are compared or averaged.
+the sum of squares. `common` marks contributions shared by all channels of a box: averaging channels does not reduce them.
 """
 
 import csv
@@ -17,8 +17,8 @@ from hotfuel.car import Place, Probe
 from hotfuel.errors import InputError
 from hotfuel.temperature.thermocouple import seebeck_mv_per_degc
 
-# Assumptions, common practice, no source: how far the air about a clamp stands from the fuel (standard deviation, degC), and how far the terminals stand
-# from the chip's own sensor. A fitting's are in hotfuel.places.ROLES.
+# Assumptions, common practice, no source: difference between the air around a clamp and the fuel (standard deviation, degC), and between the terminals
+# and the chip's sensor. Those of fittings are in hotfuel.places.ROLES.
 CLAMP_AIR_DEGC = 30.0
 GRADIENT_LIMIT_DEGC = 0.5
 COPPER_SPAN_DEGC = 20.0
@@ -30,13 +30,13 @@ _PRANDTL = _CP_J_KG_K * _VISCOSITY_PA_S / _CONDUCTIVITY_W_M_K
 # Steel 3.9, pressed magnesia 2.5 to 3. Pressed magnesia conducts 2 to 3 W/(m K) (both from memory); the value in that range that makers' response
 # times of insulated junctions in water fit best (tests/authority/test_against_probe_response.py).
 _SHEATH_J_M3_K, _FILLING_W_M_K = 3.5e6, 2.2
-_AXIAL_DEPTH_M = 0.030  # a probe through the run of a tee is at least this deep
-_AIR_W_M2_K = {"clamp_metal": 30.0, "clamp_insulated": 3.5}  # outside film, bare in a fan's draught and well insulated
+_AXIAL_DEPTH_M = 0.030  # a probe along the run of a tee is at least this deep
+_AIR_W_M2_K = {"clamp_metal": 30.0, "clamp_insulated": 3.5}  # outside film: bare in a fan's draught, and well insulated
 
 
 @dataclass(frozen=True)
 class Fluid:
-    """What flows across a probe."""
+    """Properties of the fluid around a probe."""
 
     density_kg_m3: float
     viscosity_pa_s: float
@@ -58,7 +58,7 @@ GASOLINE = Fluid(_DENSITY_KG_M3, _VISCOSITY_PA_S, _CP_J_KG_K, _CONDUCTIVITY_W_M_
 
 @dataclass(frozen=True)
 class Contribution:
-    """One row of the budget. uncertainty_degc: standard uncertainty, a number or an array over flow."""
+    """One row of the budget. uncertainty_degc: standard uncertainty, a number or an array (one value per flow)."""
 
     name: str
     uncertainty_degc: npt.ArrayLike
@@ -73,9 +73,9 @@ def _rows(name: str) -> list[dict[str, str]]:
 
 
 def tolerance_degc(grade: str, temperature_degc: float) -> tuple[float, str]:
-    """(limit in degC, source) of a thermocouple grade at a temperature: the greater of a figure and a share.
+    """(limit in degC, source) of a thermocouple grade at a temperature: the greater of a fixed and a proportional tolerance.
 
-    Example: tolerance_degc("E230 standard", 60.0) -> 2.2. Raises InputError for an unknown grade or a temperature the grade says nothing about.
+    Example: tolerance_degc("E230 standard", 60.0) -> 2.2. Raises InputError for an unknown grade or a temperature outside the grade's ranges.
     """
     rows = [row for row in _rows("tolerances") if row["grade"] == grade]
     for row in rows:
@@ -87,7 +87,7 @@ def tolerance_degc(grade: str, temperature_degc: float) -> tuple[float, str]:
 
 
 def placement_share(probe: Probe, flow_l_h: npt.ArrayLike, bore_m: float) -> np.ndarray:
-    """Share of (fitting - fuel), for a clamp of (air - fuel), that the probe reads; any shape of flow, nan flow gives nan.
+    """How much of (fitting - fuel), or for a clamp (air - fuel), adds to the reading: 0 to 1; any shape of flow, nan flow gives nan.
 
     Stem: 1 / cosh(m L), m = sqrt(4 h / (k D)), the fin with an adiabatic tip (any heat-transfer textbook), h from Churchill and Bernstein, J. Heat
     Transfer 99 (1977) 300, for flow across a cylinder. Clamp: outside film over outside plus inside film; inside Nu = 3.66 laminar,
@@ -107,11 +107,11 @@ def placement_share(probe: Probe, flow_l_h: npt.ArrayLike, bore_m: float) -> np.
 
 
 def probe_lag_s(sheath_m: npt.ArrayLike, speed_m_s: npt.ArrayLike, insulated: bool = True, fluid: Fluid = GASOLINE) -> np.ndarray:
-    """Time constant of a sheathed probe in a fluid that flows across it, s: how far it reads behind a steady ramp, for each degC/s of the ramp.
+    """Time constant of a sheathed probe in cross flow, s: its lag behind a steady ramp, in degC per degC/s.
 
     rho c D / (4 h) for the film, and with an insulated junction rho c D^2 / (16 k) for conduction from the sheath to the middle: the centre of a long
     cylinder lags its surface by R^2 / (4 a) on a ramp, a = k / (rho c) (Carslaw and Jaeger, Conduction of Heat in Solids, 7.7, from memory). A junction
-    welded to the sheath has the film's only. Example: 3.2 mm, 60 L/h in 3/8 in (0.235 m/s): 2.8 s.
+    welded to the sheath has the film's lag only. Example: 3.2 mm, 60 L/h in 3/8 in (0.235 m/s): 2.8 s.
     """
     sheath = np.asarray(sheath_m, dtype=float)
     film = _SHEATH_J_M3_K * sheath / (4 * fluid.film_w_m2_k(sheath, speed_m_s))
@@ -131,10 +131,10 @@ def budget(
 ) -> list[Contribution]:
     """The error budget of one channel at one temperature and flow (a number or an array).
 
-    chip and gain as in data/amplifiers.csv. A calibration replaces what it measured away (thermocouple, amplifier offset and scale, extension wire)
-    by its own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Extension wire counts in full however little its
-    ends differ: the standards (ASTM E230, IEC 60584-3; data/extension.csv) allow a fixed voltage over the wire's whole range and promise no share of it where
-    the difference is small. Raises InputError for an unknown chip and gain.
+    chip and gain as in data/amplifiers.csv. A calibration replaces the errors it removes (thermocouple, amplifier offset and scale, extension wire) by its
+    own uncertainty; the cold junction's error changes with the box's temperature, so it stays. Extension wire counts in full however little its ends
+    differ in temperature: the standards (ASTM E230, IEC 60584-3; data/extension.csv) allow a fixed voltage over the wire's whole range and do not scale it
+    down for small differences. Raises InputError for an unknown chip and gain.
     """
     found = [row for row in _rows("amplifiers") if row["chip"] == chip and int(row["gain"]) == gain]
     if not found:
@@ -181,6 +181,6 @@ def budget(
 
 
 def root_sum_square(contributions: Iterable[Contribution], common: bool | None = None) -> np.ndarray:
-    """Standard uncertainty of all rows together, degC; `common` True or False takes only the rows of that kind."""
+    """Combined standard uncertainty of the rows, degC; `common` True or False: only of the rows with that flag."""
     chosen = [row.uncertainty_degc for row in contributions if common is None or row.common == common]
     return np.sqrt(sum((np.asarray(value) ** 2 for value in chosen), start=np.zeros(())))

@@ -1,6 +1,6 @@
-"""A board's calibration: per channel a straight line found in ice water and boiling water, with its uncertainty and date, in a JSON file.
+"""A board's calibration: a straight line per channel, measured in ice water and boiling water, with its uncertainty and date, in a JSON file.
 
-`line_through(points)` refuses what cannot be right instead of correcting with it; `Calibration.load` and `.save` keep the file.
+`line_through(points)` rejects implausible points instead of correcting by them; `Calibration.load` and `.save` read and write the file.
 """
 
 import datetime
@@ -19,9 +19,9 @@ from hotfuel.files import whole
 ICE_DEGC, ICE_UNCERTAINTY_DEGC = 0.0, 0.1  # stirred, crushed ice from tap water (common practice, no source)
 BOILING_UNCERTAINTY_DEGC = 0.3  # tap water, pressure known to 1 kPa (common practice, no source)
 STEADY_DEGC, STEADY_S = 0.5, 20.0  # a point counts when its readings stayed this close for this long
-OFFSET_MAX_DEGC = 6.0  # worse than any amplifier and class together: something else is wrong
+OFFSET_MAX_DEGC = 6.0  # more than any amplifier and class together: something else is wrong
 GAIN_RANGE = (0.95, 1.05)
-_APART_DEGC = 30.0  # two points closer than this give no gain worth having
+_APART_DEGC = 30.0  # two points closer than this give no useful gain
 
 # IAPWS-IF97, equation 31 and table 34 (R7-97, 2012): saturation line of water.
 _N = (
@@ -50,7 +50,7 @@ def water_boiling_degc(pressure_kpa: npt.ArrayLike) -> np.ndarray:
 
 
 class Point(BaseModel):
-    """One bath: what it is known to be, what the channel read (mean), how much its readings spread, and the amplifier's own temperature."""
+    """One bath: its known temperature, the channel's mean reading and scatter, and the amplifier's own temperature."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
     bath: Literal["ice", "boiling", "reference thermometer"]
@@ -63,7 +63,7 @@ class Point(BaseModel):
 
 
 class ChannelCalibration(BaseModel):
-    """corrected = gain * measured + offset_degc, with one standard uncertainty of the corrected temperature, from the points listed."""
+    """corrected = gain * measured + offset_degc, with one standard uncertainty of the corrected temperature, and the points it comes from."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
     place: str
@@ -79,14 +79,14 @@ class ChannelCalibration(BaseModel):
 
 
 class Calibration(BaseModel):
-    """All channels of one board. `board_id`: the board's own id as 16 hexadecimal digits; `channels`: channel number -> its line."""
+    """All channels of one board. `board_id`: 16 hexadecimal digits; `channels`: channel number -> its line."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
     board_id: str = Field(pattern=r"^[0-9a-f]{16}$")
     channels: dict[int, ChannelCalibration] = {}
 
     def channel(self, number: int, place: str) -> ChannelCalibration | None:
-        """The line of a channel, None without one or where the channel serves another place now (the probe is another)."""
+        """The line of a channel; None if it has none or is now at another place (so with another probe)."""
         found = self.channels.get(number)
         return found if found is not None and found.place == place else None
 
@@ -150,7 +150,7 @@ def point(bath: str, measured_degc: npt.ArrayLike, time_s: npt.ArrayLike, cold_d
 
 
 def reversed_polarity(taken: Point) -> bool:
-    """The probe's two wires are swapped: the reading stands as far on the wrong side of the amplifier's temperature as it should on the right."""
+    """True if the probe's two wires are swapped: the reading is as far on the wrong side of the amplifier's temperature as it should be on the right."""
     expected = taken.reference_degc - taken.cold_degc
     seen = taken.measured_degc - taken.cold_degc
     return abs(expected) > 5 and seen * expected < 0 and abs(seen + expected) < 0.25 * abs(expected) + 2
@@ -182,7 +182,7 @@ def line_through(place: str, points: Sequence[Point], made_on: datetime.date) ->
     )
     if np.ptp(reference) < _APART_DEGC:
         offset = float(np.mean(reference - measured))
-        # one point says nothing about the scale: 0.4 % of the 60 degC up to hot fuel, the special grade's share
+        # one point does not give the scale: 0.4 % (the special grade's tolerance) of the 60 degC up to hot fuel
         error = math.hypot(float(errors.max()), 0.004 * 60)
         return ChannelCalibration(
             place=place, gain=1.0, offset_degc=offset, uncertainty_degc=error, made_on=made_on, points=tuple(points)

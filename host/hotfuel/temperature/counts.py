@@ -1,6 +1,6 @@
-"""Counts and status of an amplifier chip to degrees: the only place in the house where that happens.
+"""Converts an amplifier chip's codes and status to degrees: the only code that does.
 
-A fault is an answer: nan and a reason. Codes of another gain or chip look plausible and are wrong, so what is not declared is not decoded.
+A fault gives nan and a reason. Codes of another gain or chip look plausible and are wrong, so codes without a description are not converted.
 """
 
 from collections.abc import Mapping
@@ -16,7 +16,7 @@ from hotfuel_wire.status import FAULT_BITS
 from hotfuel.errors import InputError
 from hotfuel.temperature.thermocouple import temperature_degc
 
-# Code -> what a person is told. 0 means that there is a temperature. Append only: stored columns hold these codes.
+# Code -> words for a person. 0 means that there is a temperature. Append only: stored columns hold these codes.
 REASONS: dict[int, str] = {
     0: "",
     1: "the amplifier did not answer",
@@ -37,9 +37,11 @@ REASONS: dict[int, str] = {
     16: "bit errors: the amplifier's answers did not agree (its leads, its clock, a neighbour)",
 }
 _NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
-_COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, 16, _SATURATED, _NO_DESCRIPTION))  # reasons that leave no cold junction either
+_COLD_UNKNOWN = np.isin(
+    np.arange(256), (1, 2, 16, _SATURATED, _NO_DESCRIPTION)
+)  # for these reasons the cold junction is unknown too
 NO_NEW_CONVERSION = 3
-_BLOCK = 1 << 14  # scans worked out together
+_BLOCK = 1 << 14  # scans converted together
 _NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: NO_NEW_CONVERSION, BIT_ERRORS: 16}
 _FAULT_REASONS = {
     "open_circuit": 4,
@@ -56,21 +58,21 @@ _ROWS = {row["number"]: (name, row) for name, row in amplifiers.ROWS.items()}
 
 @dataclass(frozen=True)
 class ChipScale:
-    """What one code means. Either `mv_per_code` (the chip sends an EMF) or `hot_degc_per_code` (it sends a temperature on a straight line of
-    `hot_mv_per_degc` through its own)."""
+    """The scale of a code. Either `mv_per_code` (the chip sends an EMF) or `hot_degc_per_code` (it sends a temperature, linear in EMF by
+    `hot_mv_per_degc` from the cold junction's)."""
 
     cold_degc_per_code: float
     cold_range_degc: tuple[float, float]
-    hot_code_greatest: int  # codes at or beyond it are the end of the range
+    hot_code_greatest: int  # codes at or above it mean the end of the range
     mv_per_code: float = np.nan
     hot_degc_per_code: float = np.nan
     hot_mv_per_degc: float = np.nan
 
 
 def scale(chip: int, gain: int, resolution_bits: int) -> ChipScale | None:
-    """The scale of one channel's codes, None for a chip, gain or resolution that is not known.
+    """The scale of one channel's codes; None for an unknown chip, gain or resolution.
 
-    The figures and their sources are in hotfuel_wire.amplifiers. A chip whose hot code is a temperature has no gain and no resolution to look at.
+    Figures and sources: hotfuel_wire.amplifiers. For a chip whose hot code is a temperature, gain and resolution are ignored.
     """
     if chip not in _ROWS:
         return None
@@ -88,13 +90,13 @@ def scale(chip: int, gain: int, resolution_bits: int) -> ChipScale | None:
 
 
 class Calibrated(Protocol):
-    """What to_degc needs of a calibration: degrees as measured to degrees as they are, nan staying nan."""
+    """What to_degc needs of a calibration: corrects measured degrees; nan stays nan."""
 
     def corrected_degc(self, measured_degc: np.ndarray) -> np.ndarray: ...
 
 
 def loop_emf_mv(hot: npt.ArrayLike, cold_degc: npt.ArrayLike, chip_scale: ChipScale) -> np.ndarray:
-    """EMF at the chip's terminals, mV, from its hot code; a straight line is taken back to an EMF. Any shapes that broadcast."""
+    """EMF at the chip's terminals, mV, from its hot code; a chip's linearised temperature is converted back to EMF. Any shapes that broadcast."""
     codes = np.asarray(hot, dtype=float)
     if np.isnan(chip_scale.mv_per_code):
         return chip_scale.hot_mv_per_degc * (codes * chip_scale.hot_degc_per_code - np.asarray(cold_degc, dtype=float))
@@ -123,7 +125,7 @@ def to_degc(
     """Temperature of the measuring junction from one channel's raw codes.
 
     hot, cold, status: integers as sent, any shapes that broadcast. chip: number in hotfuel_wire.messages.CHIPS; gain and resolution_bits from the
-    board description. saturated, known: True where the board had to cut a number, and where the reading's description is in the log.
+    board description. saturated: True where the board had to cut a number; known: True where the reading's description is in the log.
     Returns (degC, float64, nan where there is none; reason, uint8, a key of REASONS, 0 where there is a temperature), both the broadcast shape.
     Raises InputError if the shapes do not broadcast. Example: to_degc(6905, 8960, 0, chip=1, gain=32, resolution_bits=19) -> (60.0, 0) to 4 mK.
     """
@@ -139,7 +141,7 @@ def to_degc(
     else:
         cold_temperature = cold_codes * chip_scale.cold_degc_per_code
         degc = temperature_degc(loop_emf_mv(hot_codes, cold_temperature, chip_scale), cold_temperature)
-        # Later lines outrank earlier ones: what happened on the way outranks what the chip says, which outranks what the number looks like.
+        # Later lines outrank earlier ones: faults of the transfer outrank those the chip reports, which outrank an implausible number.
         np.copyto(reason, _BEYOND_TABLE, where=np.isnan(degc))
         least, greatest = chip_scale.cold_range_degc
         np.copyto(reason, _COLD_RANGE, where=(cold_temperature < least) | (cold_temperature > greatest))
@@ -174,7 +176,7 @@ def scans_degc(
     shape = (len(scans), scans.dtype["channels"].shape[0])
     degc, cold = np.full((2, *shape), np.nan)
     reason = np.full(shape, _NO_DESCRIPTION, dtype=np.uint8)
-    for start in range(0, len(scans), _BLOCK):  # in pieces, so that a day's readings are never copied as a whole
+    for start in range(0, len(scans), _BLOCK):  # in blocks, so that a day's readings are never copied as a whole
         part = slice(start, start + _BLOCK)
         _fill_degc(scans[part], descriptions, calibration, degc[part], reason[part], cold[part])
     return degc, reason, cold
@@ -188,7 +190,7 @@ def _fill_degc(
     reason: np.ndarray,
     cold: np.ndarray,
 ) -> None:
-    """Channels of one kind are worked out together: a single scan costs one call, not one a channel."""
+    """Converts channels of one kind together: a single scan costs one call, not one per channel."""
     there = np.arange(degc.shape[1]) < scans["width"][:, None]
     for description_id, description in descriptions.items():
         rows = np.flatnonzero(scans["description_id"] == description_id)
@@ -201,7 +203,7 @@ def _fill_degc(
         saturated, known = scans["saturated"][named, None], scans["known"][named, None] & sent_at_all
         kinds: dict[tuple[int, int, int], list[int]] = {}
         for number, channel in enumerate(description["channels"][: degc.shape[1]]):
-            chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip, so "not known here"
+            chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip has it, gives "not known here"
             kinds.setdefault((chip, channel["gain"], channel["resolution_bits"]), []).append(number)
         for (chip, gain, resolution_bits), numbers in kinds.items():
             hot, cold_codes, status = (sent[name][:, numbers] for name in ("hot", "cold", "status"))

@@ -1,4 +1,4 @@
-"""What is odd about a calibration: said on every page that uses it, because it is applied all the same."""
+"""Doubts about a calibration, reported on every page that uses it; the calibration is still applied."""
 
 import datetime
 
@@ -13,7 +13,7 @@ _AT_DEGC = (0.0, 60.0, 100.0)  # ice, hot fuel, boiling water
 def doubts(calibration: Calibration, car: Car | None, today: datetime.date | None = None) -> list[str]:
     """One sentence for each channel whose line is dated in the future, or corrects by more than its probe's tolerance class allows.
 
-    car: without one the class is not known. today: the last day that is not the future, in any time zone, if not given.
+    car: without it the class is unknown. today: default the latest date in any time zone.
     """
     latest = today or (datetime.datetime.now(datetime.UTC) + datetime.timedelta(hours=14)).date()
     probes = {place.name: place.probe for place in car.places} if car is not None else {}

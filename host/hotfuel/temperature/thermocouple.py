@@ -3,8 +3,8 @@
 E(t) = sum c_i t^i + a0 exp(a1 (t - a2)^2), the exponential only above 0 degC; E in mV against an ice-point reference, t in degC (ITS-90).
 Source: G. W. Burns et al., NIST Monograph 175, 1993, as distributed in NIST Standard Reference Database 60; coefficients in data/type_k.csv.
 
-The way back does not use NIST's inverse polynomials, which are up to 0.06 degC off the function they invert: it reads a table of the exact
-inverse, one straight line per 1/256 mV. Its error against the exact inverse is below 0.2 mK (tests/bench/bench_thermocouple.py).
+The inverse does not use NIST's inverse polynomials, which are up to 0.06 degC off: it interpolates a table of the exact inverse linearly, one cell per
+1/256 mV. Its error is below 0.2 mK (tests/bench/bench_thermocouple.py).
 """
 
 import csv
@@ -15,12 +15,12 @@ from importlib import resources
 import numpy as np
 import numpy.typing as npt
 
-LEAST_DEGC, GREATEST_DEGC = -200.0, 1372.0  # where the inverse answers; E(t) itself is defined from -270 degC
+LEAST_DEGC, GREATEST_DEGC = -200.0, 1372.0  # range of the inverse; E(t) itself is defined from -270 degC
 _FORWARD_LEAST_DEGC = -270.0
 _CELLS_PER_UNIT = 256  # cells of the tables per mV and per degC; a power of two, see _Cells
-_COLD_LEAST_DEGC, _COLD_GREATEST_DEGC = -60.0, 130.0  # where every supported chip's own sensor ends
+_COLD_LEAST_DEGC, _COLD_GREATEST_DEGC = -60.0, 130.0  # covers the internal sensor of every supported chip
 _COLD_SLOPE = 0.0405  # mV/degC, the middle of that range
-_BLOCK = 1 << 16  # samples worked on at a time: scratch of that size stays in the processor's cache
+_BLOCK = 1 << 16  # samples converted at a time: scratch of that size stays in the processor's cache
 
 
 @functools.cache
@@ -44,7 +44,7 @@ def emf_mv(temperature_degc: npt.ArrayLike) -> np.ndarray:
     """
     degc = np.asarray(temperature_degc, dtype=float)
     below, above, (a0, a1, a2) = _coefficients()
-    cold = degc <= 0  # the one form is exactly 0 at 0 degC, the other 1e-9 mV off
+    cold = degc <= 0  # this form is exactly 0 at 0 degC, the other is 1e-9 mV off
     with np.errstate(over="ignore", invalid="ignore", under="ignore"):
         emf = np.polyval(above, degc) + a0 * np.exp(a1 * (degc - a2) ** 2)
         if cold.any():
@@ -66,8 +66,8 @@ def seebeck_mv_per_degc(temperature_degc: npt.ArrayLike) -> np.ndarray:
 class _Cells:
     """Finds the table cell of each number in two passes: the number rounded to the nearest 1/256. The first and the last cell are guards.
 
-    Adding 1.5 * 2**44 leaves no room for bits below 1/256, so that the sum's own bits, read as an integer, count 256ths. Whatever lies outside,
-    infinities and nan included, counts far out on one side or the other, and `take(mode="clip")` then reads a guard.
+    Adding 1.5 * 2**44 leaves no room for bits below 1/256, so the sum's bits, read as an integer, count 256ths. Numbers out of range, infinities and nan
+    give an index far outside, and `take(mode="clip")` then reads a guard.
     """
 
     _BIG = 1.5 * 2.0**52 / _CELLS_PER_UNIT
@@ -107,7 +107,7 @@ class _Inverse:
 
 
 class _ColdEmf:
-    """E(t) of terminals: one slope for all, and in each cell the rest of the exact value at its centre; nan in the guards."""
+    """E(t) of terminals: one slope for all cells, plus in each cell the remainder of the exact value at its centre; nan in the guards."""
 
     def __init__(self) -> None:
         self.cells = _Cells(_COLD_LEAST_DEGC, _COLD_GREATEST_DEGC)
@@ -121,7 +121,7 @@ class _ColdEmf:
 
 
 def _newton(emf: np.ndarray) -> np.ndarray:
-    """The exact inverse by Newton's method on the reference function; what lies beyond -200 or 1372 degC gives that end."""
+    """The exact inverse by Newton's method on the reference function, clipped to -200 and 1372 degC."""
     guess_degc = np.linspace(LEAST_DEGC, GREATEST_DEGC, 4096)
     degc = np.interp(emf, emf_mv(guess_degc), guess_degc)
     for _ in range(4):
@@ -130,7 +130,7 @@ def _newton(emf: np.ndarray) -> np.ndarray:
 
 
 class _Bench(threading.local):
-    """The tables, and scratch arrays that stay: fresh memory would cost more than the work done in it. One of each per thread."""
+    """The tables, and scratch arrays that are reused because allocating costs more than the computation. One of each per thread."""
 
     def __init__(self) -> None:
         self.inverse, self.cold_emf = _tables()
@@ -165,7 +165,7 @@ def temperature_degc(emf_mv: npt.ArrayLike, cold_junction_degc: npt.ArrayLike = 
     out = np.empty(measured.shape)
     bench = _bench()
     sums, scratch, index = bench.sums, bench.scratch, bench.index
-    with np.errstate(over="ignore"):  # of numbers near the largest there are; they end in a guard
+    with np.errstate(over="ignore"):  # of numbers near the largest float; they end in a guard
         for start in range(0, out.size, _BLOCK):
             block = slice(start, start + _BLOCK)
             total, result = measured[block], out[block]
@@ -180,14 +180,14 @@ def temperature_degc(emf_mv: npt.ArrayLike, cold_junction_degc: npt.ArrayLike = 
 
 
 def _fill_without_tables(measured_mv: np.ndarray, cold_degc: np.ndarray, result: np.ndarray) -> None:
-    """Work out what the tables left as nan: an end of their range, or really outside."""
+    """Compute what the tables left as nan: at the end of their range, or really outside."""
     missing = np.flatnonzero(np.isnan(result))
     total = measured_mv[missing] + _reference_emf_mv(cold_degc[missing])
     least, greatest = np.add(
         _reference_emf_mv([LEAST_DEGC, GREATEST_DEGC]), (-1e-9, 1e-9)
-    )  # a sum may come out one rounding beyond its end
+    )  # a sum may be one rounding error out of range
     inside = (total >= least) & (total <= greatest)
     result[missing[inside]] = _newton(total[inside])
 
 
-_reference_emf_mv = emf_mv  # temperature_degc's first argument has the function's name
+_reference_emf_mv = emf_mv  # inside temperature_degc the name is an argument's
