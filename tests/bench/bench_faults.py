@@ -215,7 +215,7 @@ def trial(job: Job, folder: Path, ready: Path, fails_at: int, how: str) -> str:
     """One job with one call failing; "" or what was wrong."""
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(ready, folder)
-    os.environ[spill.PLACE_VARIABLE] = str(folder / "kept")
+    os.environ[spill.FALLBACK_VARIABLE] = str(folder / "kept")
     calls = Calls(folder, fails_at, how)
 
     def with_it_failing(tell: Callable[[str], None]) -> None:
@@ -248,7 +248,7 @@ def calls_of(job: Job, ready: Path, folder: Path) -> list[str]:
     """The names of the calls the job makes when nothing fails."""
     shutil.rmtree(folder, ignore_errors=True)
     shutil.copytree(ready, folder)
-    os.environ[spill.PLACE_VARIABLE] = str(folder / "kept")
+    os.environ[spill.FALLBACK_VARIABLE] = str(folder / "kept")
 
     def count(tell: Callable[[str], None]) -> None:
         calls = Calls(folder)
@@ -265,13 +265,13 @@ def calls_of(job: Job, ready: Path, folder: Path) -> list[str]:
 def table(every: int = 1, jobs: list[Job] | None = None, how: tuple[str, ...] = HOW) -> dict[str, Row]:
     """Every n-th call of each job failing in each way."""
     rows: dict[str, Row] = {}
-    before = os.environ.get(spill.PLACE_VARIABLE)
+    before = os.environ.get(spill.FALLBACK_VARIABLE)
     with tempfile.TemporaryDirectory() as name:
         root = Path(name)
         for job in JOBS if jobs is None else jobs:
             ready = root / f"{job.name} ready"
             ready.mkdir()
-            os.environ[spill.PLACE_VARIABLE] = str(ready / "kept")
+            os.environ[spill.FALLBACK_VARIABLE] = str(ready / "kept")
             _, ended = in_a_process(lambda tell, job=job, ready=ready: job.prepare(ready))
             assert ended == 0
             names = calls_of(job, ready, root / "trial")
@@ -286,9 +286,9 @@ def table(every: int = 1, jobs: list[Job] | None = None, how: tuple[str, ...] = 
                         row.lost += 1
                         row.wrong.append(f"call {number}: {wrong}")
     if before is None:
-        os.environ.pop(spill.PLACE_VARIABLE, None)
+        os.environ.pop(spill.FALLBACK_VARIABLE, None)
     else:
-        os.environ[spill.PLACE_VARIABLE] = before
+        os.environ[spill.FALLBACK_VARIABLE] = before
     return rows
 
 

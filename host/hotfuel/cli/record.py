@@ -74,7 +74,7 @@ def record(
     from hotfuel.session import folder as session_folder
 
     if fallback is not None:
-        os.environ[spill.PLACE_VARIABLE] = str(fallback.absolute())  # the page's process reads it too
+        os.environ[spill.FALLBACK_VARIABLE] = str(fallback.absolute())  # the page's process reads it too
         spill.remember(fallback)
     described = car_file.load(car) if car else None
     text = car.read_text(encoding="utf-8") if car else None
@@ -108,7 +108,7 @@ def record(
         left = room.words(room.hours(place.folder))
         note(
             f"listening on {link.url}; {f'{left} of eight channels at 10 Hz; ' if left else ''}if {place.folder} goes away or its disk is full, "
-            f"recording goes on in {spill.fallback_folder()}"
+            f"recording continues in {spill.fallback_folder()}"
         )
         shared = [
             part for name, value in (("--certificate", certificate), ("--key", key)) if value for part in (name, str(value))

@@ -1,1 +1,1 @@
-"""The raw log: everything the link brought, byte for byte, and the host's own frames between. Knows frames, not their meaning."""
+"""The raw log: the link's bytes unchanged, with the host's own frames between them. Knows frames, not their meaning."""

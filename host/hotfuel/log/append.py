@@ -1,11 +1,11 @@
-"""The writer of a raw log. What arrives is kept byte for byte; the host's own frames go between board frames, never into one.
+"""The writer of a raw log. Received bytes are written unchanged; the host's own frames go between board frames, never into one.
 
-A log is opened by one writer only (a lock the system drops when the process ends, however it ends: that is also how followers know a live log).
-Every piece goes to the system at once, so killing the process loses nothing; `fsync` every few seconds bounds what a power cut can take.
-When the disk refuses (full, error, short write) the stream goes on in a second place, in memory at last; the writer tries the disk again every
-second, and appends what was kept when it can: the log then holds the same bytes as if nothing had happened, and where the disk was full a frame that
-says so (`reserve.frame`). Only when every place is full is anything lost, and then it is counted. When the log itself has gone (folder deleted, disk
-unplugged) it goes on as a log in a fallback folder.
+A log has one writer (a lock that the system drops when the process ends, however it ends; followers tell a live log by it). Bytes are handed to the
+system at once, so killing the process loses nothing; `fsync` every few seconds bounds the loss in a power cut.
+When a write fails (disk full, error, short write) the stream continues in another folder, finally in memory. The writer retries the disk every second and
+then appends those bytes: the log holds the same bytes as if nothing had happened, plus, after a full disk, a frame that says so (`reserve.frame`). Bytes
+are lost only when every folder and memory are full, and then counted. If the log itself has gone (folder deleted, disk unplugged), a new log in a fallback
+folder continues it.
 """
 
 import contextlib
@@ -19,24 +19,24 @@ from pathlib import Path
 from hotfuel_wire import framing
 
 from hotfuel.errors import InputError
-from hotfuel.log import identity, joined, others, places, reserve, spill
+from hotfuel.log import disk, identity, joined, others, reserve, sentences, spill
 from hotfuel.log.episode import Episode
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece, Spill
 
 FSYNC_EVERY_S = 5.0
 RETRY_EVERY_S = 1.0
-_CALM_S = 0.5  # a frame that stopped in its middle for this long is not waited for any more
+_CALM_S = 0.5  # a frame incomplete for this long is not waited for any longer
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 class LogWriter:
-    """Appends to the log at `path` (created if missing). What an earlier recorder could only keep elsewhere is put back first.
+    """Appends to the log at `path` (created if missing), first the bytes that an earlier recorder had to keep elsewhere.
 
-    warn: called with one sentence when the disk fails, when bytes are lost, and when it works again; never raises through.
-    fallback: makes a folder for a log to go on in when this one's has gone, and gives the log's path there; None: there is none.
-    write, fsync: the system's calls; tests put failing ones here. log_id: of a new log; drawn if not given.
-    bytes_lost: received, but neither disk nor memory could hold it. part: 0, or how often this log was gone on with.
+    warn: called with one sentence when the disk fails, when bytes are lost, and when it works again; must not raise.
+    fallback: makes a folder for when this one has gone and returns the new log's path there; None: no fallback.
+    write, fsync: the system's calls; tests pass failing ones. log_id: of a new log; drawn if not given.
+    bytes_lost: received, but neither disk nor memory could hold them.
     Raises InputError if another process is writing this log, OSError if it cannot be opened at all.
     """
 
@@ -52,49 +52,49 @@ class LogWriter:
         wall: Callable[[], float] = time.time,
         log_id: bytes | None = None,
         spill_max: int = spill.PIECE_MAX,
-        spill_places: Sequence[Path] | None = None,
+        spill_folders: Sequence[Path] | None = None,
     ) -> None:
         self.path = Path(path)
         self.bytes_lost = 0
-        self.moved = 0  # how often the log went on in another folder
-        self.headless = False  # after such a move: what had been recorded before could not be taken along
+        self.moved = 0  # how often the log moved to another folder
+        self.headless = False  # after such a move: the earlier part of the recording could not be copied
         self._warn, self._fallback, self._write, self._fsync = warn, fallback, write, fsync
         self._clock, self._wall = clock, wall
-        self._spill_max, self._spill_places = spill_max, spill_places
-        self._fd = places.open_log(self.path)
+        self._spill_max, self._spill_folders = spill_max, spill_folders
+        self._fd = disk.open_log(self.path)
         if not lock_for_writing(self._fd):
             os.close(self._fd)
             raise InputError(f"{self.path} is being written by another recording; choose another folder or end that one first")
         self._size = os.fstat(self._fd).st_size
         self._spill: Spill | None = None
         self._spill_since_s = 0.0
-        self._earlier: list[Piece] = []  # what earlier recordings kept elsewhere of this log, and is still there
+        self._earlier: list[Piece] = []  # pieces of this log that earlier recordings kept elsewhere and that are still there
         self._refusing = Episode(warn, clock)
-        self._waiting: list[bytes] = []  # host frames on their way to the next frame boundary
+        self._waiting: list[bytes] = []  # host frames waiting for the next frame boundary
         self._piece = 0  # bytes since the last zero
-        self._cut = False  # bytes were lost: what comes next must not join what stands before
-        self._tail = places.Tail()  # before `_size`
+        self._cut = False  # bytes were lost: the next ones must not be joined to those before
+        self._tail = disk.Tail()  # the last bytes up to `_size`
         self._last_received = self._last_sync = self._last_try = clock()
         self._dirty = False
-        self._drain_from = 0.0  # not before, by the clock: the disk took a large part, and it was in vain
-        self._lost_its_place = False  # the log has gone, and there is no other folder
-        self._full = ""  # how the disk refused; the frame under way goes to it all the same
+        self._drain_from = 0.0  # earliest next try, by the clock: the last one wrote a large part and then failed
+        self._homeless = False  # the log has gone, and there is no other folder
+        self._full = ""  # the disk's error; the current frame is still written, into the reserve's room
         strangers = others.of(self.path) if self._size else ()
         if strangers:
             os.close(self._fd)
             raise InputError(f"record into another folder: {strangers[0].sentence(self.path)}")
         self.log_id = joined.whose(self.path) or log_id or identity.new()
-        found = joined.join(self.path, self._size, self.log_id, self._places(), also_anothers=False)
+        found = joined.join(self.path, self._size, self.log_id, self._folders(), also_anothers=False)
         if found.behind:
             os.close(self._fd)
-            raise InputError(places.cut(self.path, found))
+            raise InputError(sentences.cut(self.path, found))
         self._reserve = reserve.Reserve(self.path, self.log_id, reserve.not_found(self.path, self.log_id, found.end, self._warn))
         if self._size or found.pieces:
             self._go_on_after_an_earlier_recording(found)
         if identity.of(self.path) is None and self._spill is None:
             self._append(
                 identity.frame(self.log_id, wall(), part=1 if self._size else 0)
-            )  # behind a few bytes it goes on with them
+            )  # if there are a few bytes already, it continues them
 
     def __enter__(self) -> "LogWriter":
         return self
@@ -104,18 +104,18 @@ class LogWriter:
 
     @property
     def size(self) -> int:
-        """Length of the stream so far, whether the disk has it already or not."""
+        """Length of the stream so far, on the disk or not."""
         if self._spill is not None:
             return self._spill.base + self._spill.size
         return self._earlier[-1].end if self._earlier else self._size
 
     @property
     def failing(self) -> bool:
-        """True while the disk refuses and the stream goes elsewhere."""
+        """True while the disk fails and the stream is kept elsewhere."""
         return self._spill is not None or bool(self._earlier)
 
     def received(self, data: bytes) -> None:
-        """Keep what the link brought, in one piece or many, exactly as it came."""
+        """Write received bytes, in blocks of any size, unchanged."""
         if not data:
             return
         self._last_received = self._clock()
@@ -129,21 +129,21 @@ class LogWriter:
         self.work()
 
     def host_frame(self, payload: bytes) -> None:
-        """Add a frame of the host's own at the next frame boundary: at once if the stream stands at one. Raises FrameError (payload too long)."""
+        """Add a frame of the host at the next frame boundary: at once if the stream is at one. Raises FrameError (payload too long)."""
         self._waiting.append(framing.encode(payload))
         if self._piece == 0:
             self._give_waiting()
 
     def work(self) -> None:
-        """What is due by time: waiting host frames whose boundary does not come, the disk again, fsync. Call it at least once a second."""
+        """Do what is due: write host frames whose boundary does not come, retry the disk, fsync. Call it at least once a second."""
         now = self._clock()
         if self._waiting and (self._piece > framing.BODY_MAX + 1 or now - self._last_received > _CALM_S):
             self._give_waiting()
         if now - self._last_try >= RETRY_EVERY_S:
             self._last_try = now
-            if places.gone(self.path, self._fd):
+            if disk.gone(self.path, self._fd):
                 self._leave()
-            if self.failing and not self._lost_its_place and now >= self._drain_from:
+            if self.failing and not self._homeless and now >= self._drain_from:
                 self._drain()
                 self._stay_elsewhere()
                 self._note_spill()
@@ -152,31 +152,29 @@ class LogWriter:
             self.sync()
 
     def sync(self) -> bool:
-        """Have the disk confirm what was written; False, with a warning, if it does not."""
+        """fsync; False, with a warning, if the disk does not confirm."""
         self._last_sync = self._clock()
         try:
             self._fsync(self._fd)
         except OSError as error:
-            self._warn(
-                f"{self.path.name}: the disk did not confirm what was written ({error.strerror}); a power cut now could cost data"
-            )
+            self._warn(sentences.not_confirmed(self.path, error))
             return False
         self._dirty = False
         self._tail.clear()
         return True
 
     def close(self) -> None:
-        """Write what waits, fsync, close. What the disk still refuses stays where it is kept: readers find it, and `hotfuel rescue` puts it back."""
+        """Write waiting frames, fsync, close. Bytes that the disk still refuses stay elsewhere: readers find them, and `hotfuel rescue` puts them back."""
         if self._fd < 0:
             return
         self._give_waiting()
-        if places.gone(self.path, self._fd):
+        if disk.gone(self.path, self._fd):
             self._leave()
-        if self.failing and not self._lost_its_place:
+        if self.failing and not self._homeless:
             self._drain()
         if self.failing:
             self._note_spill()
-            self._warn(places.not_on_disk(self.path, self._size, self._all_pieces()))
+            self._warn(sentences.not_on_disk(self.path, self._size, self._all_pieces()))
             if self._spill is not None:
                 self._spill.keep()
         self._refusing.look(self.path.name, at_the_end=True)
@@ -185,29 +183,29 @@ class LogWriter:
         os.close(self._fd)
         self._fd = -1
 
-    def _places(self) -> list[Path]:
-        return list(spill.looked_in() if self._spill_places is None else self._spill_places)
+    def _folders(self) -> list[Path]:
+        return list(spill.looked_in() if self._spill_folders is None else self._spill_folders)
 
     def _give_waiting(self) -> None:
         if self._waiting:
-            self._append(b"".join(self._waiting))  # each begins with a zero: a piece left open ends here
+            self._append(b"".join(self._waiting))  # each begins with a zero, which ends an unfinished frame
             self._waiting.clear()
 
     def _all_pieces(self) -> list[Piece]:
-        """What is elsewhere now, with what earlier recordings left there."""
+        """The pieces kept elsewhere now, by this and earlier recordings."""
         own = self._spill.paths if self._spill is not None else []
         return [*self._earlier, *(piece for path in own if (piece := spill.look(path)) is not None)]
 
     def _go_on_after_an_earlier_recording(self, found: joined.Joined) -> None:
-        """Write what an earlier one could only keep elsewhere, and end the piece it stopped in."""
+        """Put back the bytes that an earlier recording kept elsewhere, and end its last, unfinished frame."""
         self._earlier = list(found.pieces)
         self._drain()
         self._stay_elsewhere()
-        if places.last_byte(self.path, self._fd, self._earlier) != b"\x00":
+        if disk.last_byte(self.path, self._fd, self._earlier) != b"\x00":
             self._append(b"\x00")
 
     def _stay_elsewhere(self) -> None:
-        """While the disk does not take what earlier recordings kept elsewhere, this one's own pieces follow those."""
+        """While the disk does not take earlier recordings' pieces, keep this one's bytes elsewhere too, after them."""
         if self._earlier and self._spill is None:
             self._open_spill("what an earlier recording kept elsewhere does not fit", self._earlier[-1].end)
 
@@ -226,7 +224,7 @@ class LogWriter:
         self._to_spill(data)
 
     def _to_disk(self, data: bytes) -> int:
-        """How many bytes the disk took; fewer than all opens a spill."""
+        """Write to the log; returns how many bytes the disk took. Opens a spill if it was not all."""
         done = 0
         try:
             while done < len(data):
@@ -244,7 +242,7 @@ class LogWriter:
             with contextlib.suppress(OSError):
                 self._size = os.fstat(self._fd).st_size
             self._last_try = self._clock()
-            if places.gone(self.path, self._fd) and self._leave():
+            if disk.gone(self.path, self._fd) and self._leave():
                 return done + self._to_disk(data[done:])
             if full and self._size:
                 self._reserve.give_room()
@@ -254,7 +252,7 @@ class LogWriter:
         return done
 
     def _end_on_disk(self, data: bytes) -> int:
-        """How many bytes a full disk takes with the reserve's room: the rest of the frame under way. Behind it, the frame that says that it is full."""
+        """Write the rest of the current frame into the reserve's room, and after it the frame that says that the disk is full; returns the bytes taken."""
         rest = data[: data.find(b"\x00") + 1] or data
         ends = rest.endswith(b"\x00")
         last = rest + reserve.frame(self._wall()) if ends else rest
@@ -262,7 +260,7 @@ class LogWriter:
         with contextlib.suppress(OSError):
             while done < len(last) and (written := self._write(self._fd, last[done:])) > 0:
                 done += written
-        if done < len(last):  # not even that: as if it had not been tried
+        if done < len(last):  # no room even for that: undo it
             with contextlib.suppress(OSError):
                 os.ftruncate(self._fd, self._size)
         with contextlib.suppress(OSError):
@@ -277,22 +275,17 @@ class LogWriter:
 
     def _open_spill(self, problem: str, base: int) -> None:
         try:
-            before = places.before(self._fd, self._size, self._earlier, base)
-            self._spill = Spill(self.log_id, self.path, base, self._spill_max, self._spill_places, before)
+            before = disk.before(self._fd, self._size, self._earlier, base)
+            self._spill = Spill(self.log_id, self.path, base, self._spill_max, self._spill_folders, before)
         except OSError as error:
-            self._refusing.refused(
-                f"{self.path.name}: the disk refuses ({problem}) and so does every other place ({error.strerror}); nothing can be kept"
-            )
+            self._refusing.refused(sentences.nothing_kept(self.path, problem, error))
             return
         self._spill_since_s = self._wall()
         self._note_spill()
-        self._refusing.refused(
-            f"{self.path.name}: the disk refuses ({problem}); recording goes on in {places.words(self._spill.paths[0])}: "
-            "free some space, it is written then"
-        )
+        self._refusing.refused(sentences.kept_elsewhere(self.path, problem, self._spill.paths[0]))
 
     def _note_spill(self) -> None:
-        """Put down in the reserve what is not on the disk, for whoever finds the folder after a restart, or a copy of it."""
+        """Note in the reserve what is not on the disk, for whoever finds the folder after a restart, or a copy of it."""
         if not self.failing:
             return
         first = self._earlier[0] if self._earlier else None
@@ -310,41 +303,43 @@ class LogWriter:
         self._cut = done < len(data)
         if self._cut:
             if not self.bytes_lost:
-                self._warn(f"{self.path.name}: disk and memory are full; what arrives now is lost until there is space")
+                self._warn(sentences.full(self.path))
             self.bytes_lost += len(data) - done
 
     def _drain(self) -> None:
-        """Append what is kept elsewhere to the log: all of it, or nothing. A part would hide the frame at the log's end that says the disk was full."""
+        """Append the bytes kept elsewhere to the log: all or nothing. A part would hide the frame at the log's end that says the disk was full."""
         with contextlib.suppress(OSError):
             self._size = os.fstat(self._fd).st_size
         begun = self._size
-        if self.failing and not (places.has_room(self.path, self.size - begun + reserve.SIZE) and self._reserve.take_room()):
+        if self.failing and not (disk.has_room(self.path, self.size - begun + reserve.SIZE) and self._reserve.take_room()):
             return
-        whole = places.put_all_back(self._earlier, self._spill, self._fd, begun, self._noted_write)
+        whole = disk.put_all_back(self._earlier, self._spill, self._fd, begun, self._noted_write)
         with contextlib.suppress(OSError):
             self._size = os.fstat(self._fd).st_size
         if not whole:
             self._take_back(begun)
             return
         kept, own = self._spill, self._spill.paths if self._spill is not None else []
-        left = [one for one in spill.of(self.log_id, self._places()) if one.end <= self._size and joined.same(one.log, self.path)]
+        left = [
+            one for one in spill.of(self.log_id, self._folders()) if one.end <= self._size and joined.same(one.log, self.path)
+        ]
         pieces = {piece.path: piece for piece in [*left, *self._all_pieces()]}
         if (pieces or kept is not None) and not self.sync():
             return
         if kept is not None:
             kept.keep()
-        stay = places.let_go(list(pieces.values()), self.path, own)
+        stay = disk.let_go(list(pieces.values()), self.path, own)
         if changed := [piece for piece in stay if piece.path in own]:
-            self._warn(places.not_held(self.path, changed))
+            self._warn(sentences.not_held(self.path, changed))
         if self.failing:
             self._spill, self._earlier = None, []
             self._reserve.kept(None)
-        if kept is not None and not kept.size:  # nothing came after all: a zero behind the frame that says so takes it back
+        if kept is not None and not kept.size:  # nothing was kept after all: a zero after that frame cancels it
             self._to_disk(b"\x00")
         self._refusing.works()
 
     def _take_back(self, begun: int) -> None:
-        """Cut off the part of what is kept elsewhere that the disk took; it is still there."""
+        """Cut off the part that was put back; the pieces still hold it."""
         written = max(0, self._size - begun)
         with contextlib.suppress(OSError):
             os.ftruncate(self._fd, begun)
@@ -359,10 +354,10 @@ class LogWriter:
         return written
 
     def _leave(self) -> bool:
-        """The log is not where it was: follow it if it was only moved, else go on in the fallback folder. True if there is a log to write again."""
-        followed = places.followed(self._fd)
+        """The log is not where it was: follow it if it was only moved, else continue in the fallback folder. True if there is a log to write to."""
+        followed = disk.followed(self._fd)
         if followed is not None:
-            self._warn(f"{self.path.parent} was moved: recording goes on in {followed.parent}")
+            self._warn(sentences.moved(self.path, followed))
             self.path = followed
             self._reserve.path = reserve.path_for(followed)
             self.moved += 1
@@ -371,14 +366,14 @@ class LogWriter:
         try:
             if self._fallback is None:
                 raise InputError("no fallback folder was given")
-            new, whole = places.carry_over(self._fd, self._size, bytes(self._tail), self._fallback(), self._write, self.log_id)
+            new, whole = disk.carry_over(self._fd, self._size, bytes(self._tail), self._fallback(), self._write, self.log_id)
         except (OSError, InputError) as error:
-            if not self._lost_its_place:
-                self._warn(f"{old.parent} HAS GONE, and there is no folder to go on in ({error}); recording goes on in memory")
-                self._lost_its_place = True
+            if not self._homeless:
+                self._warn(sentences.gone(old, None, error))
+                self._homeless = True
                 self._all_to_spill()
             return False
-        self._lost_its_place = False
+        self._homeless = False
         self._reserve.end()
         with contextlib.suppress(OSError):
             os.close(self._fd)
@@ -386,13 +381,14 @@ class LogWriter:
         self._size = os.fstat(new.fd).st_size
         self.log_id = self.log_id if whole else identity.of(new.path) or self.log_id
         self._reserve = reserve.Reserve(self.path, self.log_id)
-        self._warn(
-            f"{old.parent} HAS GONE (deleted, or its disk was removed): recording goes on in {self.path.parent}, "
-            + ("with everything recorded so far" if whole else "from here on; what was recorded before is on the disk that went")
-        )
+        self._warn(sentences.gone(old, self.path, whole=whole))
         if whole:
-            return True  # what is kept elsewhere goes on from it as before
-        kept, self._spill, self._earlier = self._spill, None, []  # they stay: the disk that went may come back, and lacks them
+            return True  # the pieces kept elsewhere continue it as before
+        kept, self._spill, self._earlier = (
+            self._spill,
+            None,
+            [],
+        )  # the pieces stay: the removed disk may come back, and lacks them
         at = 0
         while kept is not None and (piece := kept.get(at, 1 << 16)):
             self._append(piece)
@@ -402,7 +398,7 @@ class LogWriter:
         return True
 
     def _all_to_spill(self) -> None:
-        """There is no file any more: everything that can still be read goes where a person finds it, `hotfuel rescue` makes a log of it."""
+        """There is no file any more: everything still readable goes to a spill, from which `hotfuel rescue` makes a log."""
         if self._spill is not None:
             return
         self._open_spill("its folder has gone", 0)

@@ -1,4 +1,4 @@
-"""Reading a log while it grows, or after it has ended; the same for both."""
+"""Reads a log while it grows or after it has ended, in the same way."""
 
 import os
 import time
@@ -18,7 +18,7 @@ _LOOK_EVERY_S = 0.02
 class Follower:
     """Reads the log at `path` from byte `position` on. `position` grows as it reads. Raises InputError if there is no such log.
 
-    What in its file is another recording's (`log.others`) is passed over. everything: True reads that too.
+    Skips another recording's bytes in the same file (`log.others`); everything=True reads them too.
     """
 
     def __init__(self, path: str | os.PathLike[str], position: int = 0, *, everything: bool = False) -> None:
@@ -41,7 +41,7 @@ class Follower:
         self.close()
 
     def close(self) -> None:
-        """Let go of the log."""
+        """Close the log."""
         self._file.close()
 
     @property
@@ -50,7 +50,7 @@ class Follower:
         return is_being_written(self._file.fileno())
 
     def read(self, most: int = BLOCK) -> bytes:
-        """The next bytes, at most `most`; b"" if nothing more is there at this moment. Does not wait."""
+        """The next bytes, at most `most`; b"" if there are none at the moment. Does not wait."""
         data = self._in_file(most) or self._kept_elsewhere(most)
         if not data:
             # The writer may have moved the spill into the log between the two looks.
@@ -98,7 +98,7 @@ class Follower:
         """Every whole payload until the log's end; waits for more while a recorder has it open."""
         reader = FrameReader()
         while True:
-            was_live = self.live  # asked first: what is written between the last read and the end must still be read
+            was_live = self.live  # before the read: bytes written between the last read and the end must still be read
             data = self.wait(0.25)
             yield from reader.feed(data)
             if not data and not was_live:
@@ -106,7 +106,7 @@ class Follower:
 
 
 def blocks(path: str | os.PathLike[str], size: int = BLOCK, *, everything: bool = False) -> Iterator[bytes]:
-    """The whole log as it is now, in blocks of `size` bytes; everything: with what in its file is another recording's. Raises InputError if there is none."""
+    """The whole log as it is now, in blocks of `size` bytes; everything: with another recording's bytes in the file. Raises InputError if there is none."""
     with Follower(path, everything=everything) as follower:
         while data := follower.read(size):
             yield data

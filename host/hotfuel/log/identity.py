@@ -1,6 +1,6 @@
-"""Which log a log is: its first frame holds a number drawn for it, so that bytes kept elsewhere for it are never taken for another's.
+"""The identity of a log: its first frame holds a random number, so that bytes kept elsewhere for it are never taken for another log's.
 
-A copy of a log has its number too. A log of an earlier version, or one that something else wrote, has none: it is told by its first bytes.
+A copy of a log has the same number. A log of an earlier version or of another program has none: it is identified by its first bytes.
 """
 
 import contextlib
@@ -13,8 +13,8 @@ from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import SATURATED, TYPES
 
 SIZE = 8  # bytes
-HEAD = 4 * framing.FRAME_MAX  # the frame stands in these
-_LEAST = 64  # bytes that tell one old log from another; a shorter one gets its number when it is written to again
+HEAD = 4 * framing.FRAME_MAX  # the first bytes, which hold the frame
+_LEAST = 64  # bytes that identify an old log; a shorter one gets a number when it is written to again
 
 
 def new() -> bytes:
@@ -23,13 +23,13 @@ def new() -> bytes:
 
 
 def later(log_id: bytes) -> bytes:
-    """A number for a log that holds what came later in the log `log_id`, whose beginning is elsewhere: drawn too, and it tells whose it is."""
+    """A number for a log that continues the log `log_id`, whose beginning is elsewhere: random too, but marked with `log_id`."""
     drawn = os.urandom(SIZE // 2)
     return drawn + _mark(drawn, log_id)
 
 
 def goes_on(log_id: bytes, earlier: bytes) -> bool:
-    """Whether the log `log_id` holds what came later in the log `earlier`."""
+    """Whether the log `log_id` continues the log `earlier`."""
     return log_id[SIZE // 2 :] == _mark(log_id[: SIZE // 2], earlier)
 
 
@@ -38,14 +38,14 @@ def _mark(drawn: bytes, log_id: bytes) -> bytes:
 
 
 def frame(log_id: bytes, wall_s: float | None = None, part: int = 0) -> bytes:
-    """The frame that begins a log, or its next part: part 0 is the first recording into it, 1 the one that went on after a crash, ..."""
+    """The frame that begins a log, or its next part: part 0 is the first recording into it, 1 the one that continued it after a crash, ..."""
     wall_us = int(1e6 * (time.time() if wall_s is None else wall_s))
     values = {"tick": 0, "time_ms": 0, "log_id": log_id, "wall_us": max(0, wall_us), "part": min(part, 0xFFFF)}
     return framing.encode(codec.pack("log_start", values))
 
 
 def head(path: str | os.PathLike[str]) -> bytes:
-    """The bytes a log is told by; b"" if it cannot be read."""
+    """The bytes that identify a log; b"" if it cannot be read."""
     try:
         with open(Path(path), "rb") as file:
             return file.read(HEAD)
@@ -69,14 +69,14 @@ def of_head(head: bytes) -> bytes | None:
 
 
 def told(head: bytes) -> bytes | None:
-    """The number that a log which begins with these bytes has by its own words; None if it says none there."""
+    """The number in the first frame of a log that begins with these bytes; None if there is none."""
     behind_frames = False
     for payload in framing.FrameReader().feed(head):
         if payload[0] == TYPES["log_start"]:
             with contextlib.suppress(codec.WireError):
                 values = codec.unpack(payload)[1]
                 if behind_frames and values["part"] == 0:
-                    break  # another log, written behind one of an earlier version
+                    break  # another log, written after one of an earlier version
                 return bytes(values["log_id"])
         behind_frames = behind_frames or is_the_boards(payload)
     return None
@@ -88,5 +88,5 @@ def is_the_boards(payload: bytes) -> bool:
 
 
 def of_bytes(head: bytes) -> bytes | None:
-    """The number of a log without one, told by its first bytes."""
+    """A number for a log that holds none, made from its first bytes."""
     return hashlib.sha256(head[:_LEAST]).digest()[:SIZE] if len(head) >= _LEAST else None

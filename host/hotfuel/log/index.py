@@ -1,4 +1,4 @@
-"""Finding a place in a long log without reading it all: bisection over frame boundaries, nothing stored, nothing to go stale."""
+"""Finds a position in a long log without reading it all: bisection over frame boundaries, with no stored index."""
 
 import os
 from collections.abc import Callable
@@ -7,11 +7,11 @@ from hotfuel_wire.framing import FrameError, decode
 
 from hotfuel.log.follow import Follower
 
-_LOOK = 1 << 16  # bytes read at each place tried
+_LOOK = 1 << 16  # bytes read at each position tried
 
 
 def keyed_frame(follower: Follower, start: int, end: int, key: Callable[[bytes], float | None]) -> tuple[int, float] | None:
-    """(position, key) of the first whole frame at or behind `start` and before `end` for which `key(payload)` is not None; None if there is none."""
+    """(position, key) of the first whole frame from `start` on and before `end` for which `key(payload)` is not None; None if there is none."""
     follower.position = start
     behind = b""
     joined_in_the_middle = start > 0
@@ -42,7 +42,7 @@ def seek(path: str | os.PathLike[str], wanted: float, key: Callable[[bytes], flo
     """A byte position to follow from: the last frame with key(payload) <= wanted, or 0 if there is none.
 
     key: a number that grows along the log for some payloads (for example the wall time of wall anchors), None for the others.
-    Where the key jumps back (the wall clock was set) the answer is one of the places that fit. Raises InputError if there is no such log.
+    If the key jumps back (the wall clock was set) the answer is one of several that fit. Raises InputError if there is no such log.
     """
     with Follower(path) as follower:
         low, high, found = 0, os.stat(path).st_size, 0

@@ -1,7 +1,7 @@
-"""Which kept pieces go on from a log: those whose bytes say so. One number is not enough: two copies of a log may each have gone on under it.
+"""Finds the kept pieces that continue a log, by their bytes. The log's number is not enough: two copies of a log may have been continued separately.
 
-A piece holds digests of the stream before it (`spill.Before`). It joins a log whose last bytes have those digests, or, where they were damaged since, one
-whose recorder noted the piece beside it. Where two go on from the same byte in two ways, the one that was kept for this very log does, else none.
+A piece holds digests of the stream before it (`spill.Before`). It continues a log whose last bytes have those digests, or, if those were damaged since, one
+whose recorder noted the piece beside it. If two pieces continue the same byte differently, the one kept for this very log is used, else none.
 """
 
 import contextlib
@@ -14,14 +14,14 @@ from hotfuel.log.spill import Before, Piece
 
 Read = Callable[[int, int], bytes]
 _BLOCK = 1 << 20
-# Kept as the note beside this log says; for a log at its path; for one that is not there; for another copy, which is there.
+# A piece was kept: as the note beside this log says; for a log at this path; for one that no longer exists; for another copy, which exists.
 _NAMED, _OWN, _HOMELESS, _ANOTHERS = range(4)
 
 
 @dataclass(frozen=True)
 class Joined:
-    """pieces: what goes on from a log of `size` bytes, in order, without a hole. behind: more of it, behind a hole. apart: kept under its number, for it or
-    for a log that has gone, and yet it goes on another way."""
+    """pieces: those that continue a log of `size` bytes, in order, without a hole. behind: later ones, after a hole. apart: kept under the log's number,
+    for it or for a log that has gone, but not continuing it."""
 
     size: int
     pieces: tuple[Piece, ...] = ()
@@ -30,11 +30,11 @@ class Joined:
 
     @property
     def end(self) -> int:
-        """Where the stream ends."""
+        """Length of the stream."""
         return max((piece.end for piece in self.pieces), default=self.size)
 
     def read(self, position: int, most: int) -> bytes:
-        """At most `most` bytes of what is kept elsewhere from `position` on; b"" if nothing is."""
+        """At most `most` bytes from `position` on, from the pieces; b"" if none hold it."""
         for piece in self.pieces:
             if piece.base <= position < piece.end:
                 with contextlib.suppress(OSError):
@@ -43,8 +43,8 @@ class Joined:
 
 
 def whose(path: Path) -> bytes | None:
-    """The number of the log at `path`: as its first frame says, else (that was damaged) as the recorder noted beside it, a later part in it or a kept piece
-    says; else it is told by its first bytes. None if it is too short for that, or cannot be read."""
+    """The number of the log at `path`: from its first frame; if that is damaged, from the recorder's note beside it, a later part in it or a kept piece;
+    else made from its first bytes. None if it is too short for that, or cannot be read."""
     head = identity.head(path)
     told = identity.told(head)
     if told is not None:
@@ -67,10 +67,10 @@ def whose(path: Path) -> bytes | None:
 def join(
     path: Path, size: int, log_id: bytes | None, where: Sequence[Path] | None = None, *, also_anothers: bool = True
 ) -> Joined:
-    """What is kept elsewhere of the log at `path`, of whose file the first `size` bytes are its own.
+    """The pieces kept elsewhere of the log at `path`; the first `size` bytes of its file are its own.
 
-    where: folders to look in beside those its note names; default: the usual ones. also_anothers: False, for a writer, leaves out what was kept for another
-    copy that is there, because what is written into this one must not be that one's, and what stands behind a hole unless it was kept for this very log.
+    where: folders to search besides those in its note; default: the usual ones. also_anothers: False, for a writer, leaves out pieces kept for another
+    existing copy, whose bytes must not be written into this one, and pieces after a hole unless they were kept for this very log.
     """
     if log_id is None:
         return Joined(size)
@@ -125,7 +125,7 @@ def _join(path: Path, file: Read, size: int, found: Sequence[Piece], named: froz
 
 
 def chain_of(piece: Piece, found: Sequence[Piece]) -> list[Piece]:
-    """A piece with those of `found` that provably stand before and behind it in one stream: kept for the same log, byte behind byte, with right digests."""
+    """A piece with those of `found` that adjoin it in one stream, before and after: kept for the same log, without a gap, with matching digests."""
     chain = [piece]
     mates = [one for one in found if one.path != piece.path and one.log == piece.log and one.log_id == piece.log_id]
     for ahead in (True, False):
@@ -140,7 +140,7 @@ def chain_of(piece: Piece, found: Sequence[Piece]) -> list[Piece]:
 
 
 def _behind(first: Piece, second: Piece) -> bool:
-    """Whether the last bytes of one piece are those before the other; of too short a piece nobody can tell."""
+    """Whether the second piece follows the first, by its digests; False if the first is too short to tell."""
     count = min(spill.LAST, second.base)
     if second.before is None or first.size < count:
         return False
@@ -150,7 +150,7 @@ def _behind(first: Piece, second: Piece) -> bool:
 
 
 def same(one: Path, other: Path) -> bool:
-    """Whether two paths are of one file."""
+    """Whether two paths lead to the same file."""
     try:
         return one == other.absolute() or one.resolve() == other.resolve()
     except (OSError, RuntimeError, ValueError):
@@ -169,7 +169,7 @@ def _home(piece: Piece, path: Path, named: frozenset[Path]) -> int:
 
 
 def _goes_on(piece: Piece, stream: Read, position: int, home: int, named: frozenset[Path]) -> bool:
-    """Whether `piece` goes on from the stream at `position`, which is in it or at its beginning."""
+    """Whether `piece` continues the stream at `position`, which is inside the piece or at its start."""
     try:
         over = min(position - piece.base, _BLOCK)
         if over and stream(position - over, over) != piece.read(position - over, over):
@@ -177,14 +177,14 @@ def _goes_on(piece: Piece, stream: Read, position: int, home: int, named: frozen
     except OSError:
         return False
     if over >= spill.LAST or piece.before is None:
-        return True  # of an earlier version there is the number alone
+        return True  # a piece of an earlier version has only the number
     if piece.path in named and identity.told(stream(0, identity.HEAD)) == piece.log_id:
-        return True  # bytes were damaged since: the log's own number and the note beside it are of one mind
+        return True  # bytes were damaged since, but the log's number and the note beside it agree
     return _fits(piece, stream, whole=home > _OWN)
 
 
 def _fits(piece: Piece, stream: Read, *, whole: bool) -> bool:
-    """Whether a stream has, before the piece's first byte, what its digests say. whole: all of it, not the last bytes only."""
+    """Whether the stream before the piece's first byte has the piece's digests. whole: of the whole stream, not only of its last bytes."""
     if piece.before is None:
         return False
     count = min(spill.LAST, piece.base)
@@ -199,7 +199,7 @@ def _fits(piece: Piece, stream: Read, *, whole: bool) -> bool:
 
 
 def _fits_log(piece: Piece, log: Path) -> bool:
-    """Whether another log is the one a piece goes on from."""
+    """Whether a piece continues another log."""
     with contextlib.suppress(OSError, ValueError), open(log, "rb") as file:
         return _fits(piece, others.reading(file), whole=False)
     return False

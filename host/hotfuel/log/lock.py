@@ -1,4 +1,4 @@
-"""Who writes a log: a lock on the file itself, which the system drops when the writing process ends, however it ends."""
+"""The writer's lock on a log's file, which the system drops when the writing process ends, however it ends."""
 
 import os
 import time
@@ -7,7 +7,7 @@ try:
     import fcntl
 except (
     ImportError
-):  # no such locks on this system: writers are not kept apart, and a log counts as live for a while after its last change
+):  # no such locks on this system: two writers are possible, and a log counts as live for a while after its last change
     fcntl = None  # type: ignore[assignment]
 
 _RECENT_S = 10.0
@@ -25,7 +25,7 @@ def lock_for_writing(fd: int) -> bool:
             fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
             return True
         except OSError:
-            # A follower holds the lock for the instant of its look, and may be paused in it on a busy machine; a writer keeps it.
+            # A follower holds the lock only while it checks, but may be paused meanwhile on a busy machine; a writer keeps it.
             if time.monotonic() > end:
                 return False
             time.sleep(_TRY_EVERY_S)

@@ -1,8 +1,8 @@
-"""What in a log's file is another recording's: logs joined by hand, a log written behind another. It is left out by every reader, and never removed.
+"""Finds another recording's bytes in a log's file: logs joined by hand, a log written after another. Every reader skips them; they are never removed.
 
-A log begins with a frame that holds its number (`identity`); so does each part of it that a recording went on with. What follows the number of another
-log, up to the next part of this one or to where its board goes on as it stopped, is that other log's. So is a stretch without a number that this drive's
-board cannot have left room for (`stretches`). A stretch that repeats this log byte for byte is left out too: it counts once.
+A log begins with a frame that holds its number (`identity`), and so does each part that continues it. The bytes after another log's number, up to the next
+part of this one or to where this drive's board continues, are that other log's. So is a stretch without a number that cannot be this drive's by its
+board's time (`stretches`). A stretch that repeats this log byte for byte is skipped too: it counts once.
 """
 
 import contextlib
@@ -22,16 +22,16 @@ from hotfuel.log import identity, stretches
 from hotfuel.log.stretches import Stretch, Told
 from hotfuel.text import typed
 
-Read = Callable[[int, int], bytes]  # (position, at most so many bytes) -> bytes, b"" behind the end
+Read = Callable[[int, int], bytes]  # (position, at most so many bytes) -> bytes, b"" after the end
 _BLOCK = 1 << 20
-_WINDOW = 1 << 16  # bytes looked at on either side, where the order of blocks is in doubt
-_JOINT_TICKS = 10  # a frame or a few may be lost where a block was cut
+_WINDOW = 1 << 16  # bytes examined on either side if the order of blocks is in doubt
+_JOINT_TICKS = 10  # a few frames may be lost where a block was cut
 _START = re.compile(rb"\x00[\x02-\xff]" + re.escape(bytes([TYPES["log_start"]])))
 
 
 @dataclass(frozen=True)
 class Start:
-    """The frame that begins a log or a part of it: where it stands, whose it is, which part, when."""
+    """The frame that begins a log or a part of it: its position, the log's number, which part, when."""
 
     position: int
     log_id: bytes
@@ -41,9 +41,9 @@ class Start:
 
 @dataclass(frozen=True)
 class Other:
-    """Bytes `begin` to `end` of a file are not this recording's. again: they are, but stand there already. began_us: unix microseconds, 0: not known.
+    """Bytes `begin` to `end` of a file are not this recording's. again: they repeat this recording. began_us: unix microseconds, 0: not known.
 
-    headless: it has no number, its board's readings tell it. sure: where it ends is told by the board, not only by this drive's next part.
+    headless: it has no number and was found by its board's readings. sure: its end was found by the board, not only by this drive's next part.
     """
 
     begin: int
@@ -59,34 +59,34 @@ class Other:
         where = f"byte {self.begin} of {log if log is not None else 'this log'}"
         count = f"{self.end - self.begin} bytes"
         if self.again:
-            return f"From {where} on this recording stands a second time in its log, byte for byte ({count}): it counts once"
+            return f"From {where} on this recording is repeated in its log, byte for byte ({count}): it counts once"
         if self.headless:
             about = f", from about {_moment(self.began_us)}" if self.began_us else ""
             said = (
-                f"From {where} on stands another recording without its beginning{about}: the board's readings tell it from this drive's, and it is left out "
+                f"From {where} on there is another recording without its beginning{about}, told from this drive's by the board's readings: it is left out "
                 f"({count})"
             )
         elif self.sure:
-            said = f"From {where} on stands another recording, begun {_moment(self.began_us)}: it is left out ({count}), up to where this drive's board goes on"
+            said = f"From {where} on there is another recording, begun {_moment(self.began_us)}: it is left out ({count}), up to where this drive continues"
         else:
             said = (
-                f"From {where} on stands another recording, begun {_moment(self.began_us)}: it is left out with all that follows it up to where this drive's "
-                f"next part begins ({count}), and if this drive's own bytes are among them, nothing tells them apart"
+                f"From {where} on there is another recording, begun {_moment(self.began_us)}: it is left out with everything up to this drive's next part "
+                f"({count}); if this drive's own bytes are among them, they cannot be told apart"
             )
         return (
-            f"{said}. A drive of its own is made of each by: hotfuel rescue {typed(log.parent)} --into FOLDER"
+            f"{said}. To make a separate drive of each, type: hotfuel rescue {typed(log.parent)} --into FOLDER"
             if log is not None
             else said
         )
 
 
 class Finder:
-    """Finds the starts in a log that may still grow. `look` reads what is new; `others` is what is not this recording's, up to `size`."""
+    """Finds the starts in a log that may still grow. `look` reads new bytes; `others` gives the stretches up to `size` that are not this recording's."""
 
     def __init__(self, read: Read) -> None:
         self._read = read
         self.starts: list[Start] = []
-        self._next = self._seen = 0  # where to look on; how far was looked
+        self._next = self._seen = 0  # position of the next search; how far was read
         self._found: tuple[Other, ...] = ()
         self._found_of = (0, 0, 0)
         self._changes = stretches.Changes(read)
@@ -94,7 +94,7 @@ class Finder:
         self._older: tuple[tuple[int, int], bool] | None = None
 
     def look(self, size: int) -> None:
-        """Look as far as `size`."""
+        """Search up to `size`."""
         if size <= self._seen:
             return
         at = self._next
@@ -102,7 +102,7 @@ class Finder:
             data = self._read(at, min(_BLOCK, size - at))
             if not data:
                 break
-            lead = b"" if at else b"\x00"  # a log whose first zero was cut off begins with a frame all the same
+            lead = b"" if at else b"\x00"  # a log whose first zero was cut off still begins with a frame
             self._take(lead + data, at - len(lead))
             self._changes.take(lead + data, at - len(lead))
             last = data.rfind(b"\x00")
@@ -127,7 +127,7 @@ class Finder:
         return self._found
 
     def _by_boards(self, found: tuple[Other, ...], size: int) -> tuple[Other, ...]:
-        """The same, with what only the boards' readings tell: stretches without a number, and where this drive goes on behind another."""
+        """The same, with what is found only by the boards' readings: stretches without a number, and where this drive continues after another."""
         changes = self._changes
         key = (len(changes.found), size // _BLOCK)
         if self._boards[0] != key:
@@ -136,7 +136,7 @@ class Finder:
         return _judged(self._read, parts, {start.position: start for start in self.starts}, found, self._boards[1], size)
 
     def headless_number(self) -> bytes | None:
-        """The number that a later part, which a recording went on with, gives a log whose first start cannot be read; None if nothing gives it one."""
+        """The number of a log whose first start cannot be read, from a later part; None if there is none."""
         begun = {start.log_id for start in self.starts if start.part == 0}
         return next((start.log_id for start in self.starts if start.part and start.log_id not in begun), None)
 
@@ -161,18 +161,18 @@ class Finder:
 
 
 def of(path: str | os.PathLike[str]) -> tuple[Other, ...]:
-    """What in the log at `path` is not its own. Raises OSError."""
+    """The stretches in the log at `path` that are not its own. Raises OSError."""
     with open(path, "rb") as file:
         return Finder(reading(file)).others(os.fstat(file.fileno()).st_size)
 
 
 def own_end(path: str | os.PathLike[str]) -> int:
-    """Where in its file this recording ends: the size, unless another's bytes stand last. Raises OSError."""
+    """Where in its file this recording ends: the size, unless another's bytes come last. Raises OSError."""
     return end_of(of(path), os.stat(path).st_size)
 
 
 def end_of(others: Sequence[Other], size: int) -> int:
-    """The same, for what was found."""
+    """The same, given the stretches found."""
     end = size
     for other in reversed(others):
         if other.end < end:
@@ -182,7 +182,7 @@ def end_of(others: Sequence[Other], size: int) -> int:
 
 
 def reading(file) -> Read:
-    """How a Finder reads an open file."""
+    """A Finder's access to an open file."""
 
     def read(position: int, most: int) -> bytes:
         file.seek(position)
@@ -192,12 +192,12 @@ def reading(file) -> Read:
 
 
 def reading_bytes(log: bytes | memoryview) -> Read:
-    """How a Finder reads a log in memory."""
+    """A Finder's access to a log in memory."""
     return lambda position, most: bytes(log[position : position + most])
 
 
 def own(read: Read, size: int, others: Sequence[Other], block: int) -> Iterator[bytes]:
-    """This recording's bytes of what `read` gives, in blocks."""
+    """This recording's bytes, in blocks."""
     at = 0
     for other in (*others, Other(size, size, b"", 0)):
         while at < other.begin and (data := read(at, min(block, other.begin - at))):
@@ -229,7 +229,7 @@ def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: boo
                     continue
             elif (
                 start.wall_us != begun_us[start.log_id, start.part]
-            ):  # two copies, each gone on with: the first one's is this drive's
+            ):  # two copies, each continued: the first one's continuation is this drive's
                 found.append(Other(*here, start.log_id, start.wall_us))
                 continue
         seen[start.log_id, start.part] = here
@@ -247,7 +247,7 @@ def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: boo
 def _stretches(read: Read, starts: Sequence[Start], changes: stretches.Changes, size: int) -> list[Stretch]:
     """The log from start to start and change to change."""
     begins = {start.position for start in starts}
-    told_at: dict[int, int] = {}  # start -> the description its readings name, where that is another than before
+    told_at: dict[int, int] = {}  # start -> the description id of its readings, if it differs from the one before
     inner = []
     for change in changes.found:
         start = max((at for at in begins if change.end - 1 <= at <= change.position), default=None)  # two frames may share a zero
@@ -276,7 +276,7 @@ def _judged(
     boards: dict[int, tuple[bytes, int]],
     size: int,
 ) -> tuple[Other, ...]:
-    """Which stretches are another's: by the number of the start they follow, by their board where they follow none."""
+    """Which stretches are another's: by the number of the start they follow, or by their board if they follow none."""
     own: dict[int, Told | None] = {}
     theirs: set[int] = set()
     result = [other for other in found if other.again]
@@ -337,8 +337,8 @@ def _holds_frames(read: Read, end: int) -> bool:
 
 
 def _out_of_order(read: Read, start: Start, size: int) -> bool:
-    """Whether what stands before the beginning of a log is of the same log, its blocks in another order: one start of the board is read on both sides,
-    and what stands before goes on where what stands behind ends. A later log of the same start of the board, whose own start was damaged, does not."""
+    """Whether the bytes before a log's beginning are of the same log, with its blocks out of order: the same start of the board is on both sides, and the
+    bytes before continue where those after end. This is not so for a later log of the same start of the board whose own start was damaged."""
     head, tail = min(start.position, _WINDOW), max(0, start.position - _WINDOW)
     before = _seen(read, 0, head) + (_seen(read, tail, start.position) if tail else [])
     behind = _seen(read, start.position, min(size, start.position + _WINDOW)) + _seen(
@@ -355,7 +355,7 @@ def _out_of_order(read: Read, start: Start, size: int) -> bool:
 
 
 def _seen(read: Read, begin: int, end: int) -> list[tuple[int | None, int, int | None]]:
-    """(description id, tick, wall time us) of readings and anchors in these bytes; None for what a frame does not tell."""
+    """(description id, tick, wall time us) of readings and anchors in these bytes; None for what a frame lacks."""
     rows: list[tuple[int | None, int, int | None]] = []
     for payload in FrameReader().feed(read(begin, end - begin) + b"\x00"):
         if payload[0] & ~SATURATED in (TYPES["reading"], TYPES["wall_anchor"]):

@@ -1,4 +1,4 @@
-"""What of a log is not in its file: where it is kept, whether it can still be had, and putting it back, there or in another folder."""
+"""The parts of a log that are not in its file: where they are kept, whether they can be recovered, and putting them back, there or in another folder."""
 
 import contextlib
 import datetime
@@ -11,7 +11,7 @@ from hotfuel_wire.framing import FRAME_MAX
 
 from hotfuel.errors import InputError
 from hotfuel.files import whole
-from hotfuel.log import follow, identity, joined, others, places, reserve, spill
+from hotfuel.log import disk, follow, identity, joined, others, reserve, sentences, spill
 from hotfuel.log.lock import is_being_written, lock_for_writing
 from hotfuel.log.others import Other
 from hotfuel.log.reserve import Kept
@@ -21,12 +21,12 @@ from hotfuel.text import typed
 
 @dataclass(frozen=True)
 class Standing:
-    """A log that is not whole on its disk. pieces: what is kept elsewhere and can be read; missing: what was kept elsewhere and is not there any more.
+    """A log that is not whole on its disk. pieces: kept elsewhere and readable; missing: was kept elsewhere and is not found.
 
-    missing_from: the first byte of it. went_on_s: set if the log ends where its disk was full, and nothing else is known of what came then.
-    behind: kept elsewhere, too, but before it `hole` bytes are missing, which nobody has: it is not put back. size: of the recording in the log's file.
-    live: its recorder is still at work and puts it back by itself. others: what in the file is another recording's. apart: kept under its number, and yet
-    it does not go on from this log. lost_before: as `missing`, of recorders before the last one.
+    missing_from: its first byte. went_on_s: set if the log ends where its disk was full and nothing is known about the rest. behind: readable pieces after
+    a hole of `hole` missing bytes, so not put back. size: of the recording in the log's file. live: its recorder is running and puts everything back by
+    itself. others: another recording's stretches in the file. apart: pieces kept under its number that do not continue this log. lost_before: as
+    `missing`, of earlier recorders.
     """
 
     log: Path
@@ -46,34 +46,34 @@ class Standing:
 
     @property
     def lost(self) -> bool:
-        """True if a part of the drive is nowhere to be had from here, or does not fit its log."""
+        """True if a part of the drive is not found on this computer, or does not fit its log."""
         own = any(joined.same(piece.log, self.log) for piece in self.apart)
         return self.missing is not None or bool(self.behind or self.lost_before) or self.went_on_s is not None or own
 
     @property
     def remedy(self) -> str:
-        """The command that brings a drive together whose parts are all there."""
+        """The command that reunites a drive whose parts all exist."""
         folder = typed(self.log.parent)
         into = f"hotfuel rescue {folder} --into FOLDER"
-        if any(not other.again for other in self.others):  # nothing is written behind another recording
+        if any(not other.again for other in self.others):  # nothing may be appended after another recording
             return f"Type: {into}"
         return f"Make room and type: hotfuel rescue {folder}. Or: {into}"
 
     @property
     def not_on_disk(self) -> str:
-        """The sentence without what is said of other recordings; "" if the drive is whole on its disk."""
+        """The sentence without the part about other recordings; "" if the drive is whole on its disk."""
         return replace(self, others=()).sentence()
 
     @property
     def kept_bytes(self) -> int:
-        """Bytes that are only elsewhere."""
+        """Bytes kept only elsewhere."""
         return max((piece.end for piece in self.pieces), default=self.size) - self.size
 
     def sentence(self) -> str:
         """For a person: what, when, where, what to type."""
         said = []
         if self.pieces:
-            where = " and ".join(places.words(piece.path) for piece in self.pieces)
+            where = " and ".join(sentences.words(piece.path) for piece in self.pieces)
             since = f" (from {_moment(self.pieces[0].since_wall_s)} on)"
             said.append(f"{_size(self.kept_bytes)} of this drive{since} are not on its disk, only in {where}")
             said[-1] += "; its recorder puts them back as soon as there is room" if self.live else f". {self.remedy}"
@@ -82,9 +82,9 @@ class Standing:
             since = "" if self.hole_since_wall_s is None else f"from {_moment(self.hole_since_wall_s)} "
             said.append(
                 f"{self.hole} bytes of this drive are missing, from byte {first.base - self.hole} on, {since}to {_moment(first.since_wall_s)}: its log was "
-                f"cut, or lost them when the power failed. What follows them ({_size(sum(piece.size for piece in self.behind))}) stays in "
-                f"{' and '.join(places.words(piece.path) for piece in self.behind)} and is not put behind the hole. Put the log back from a copy, or make a "
-                f"drive of its own of it: hotfuel rescue {typed(first.path)} --into FOLDER"
+                f"cut, or lost them when the power failed. The rest ({_size(sum(piece.size for piece in self.behind))}) stays in "
+                f"{' and '.join(sentences.words(piece.path) for piece in self.behind)} and is not put after the hole. Put the log back from a copy, or make a "
+                f"separate drive of the rest: hotfuel rescue {typed(first.path)} --into FOLDER"
             )
         if self.missing is not None:
             said.append(_missing(self.missing, self.missing_from))
@@ -92,9 +92,8 @@ class Standing:
                 said[-1] += f". The whole drive was put into {self.copied_to}"
         said += [_missing(lost, lost.base) for lost in self.lost_before]
         said += [
-            f"{_size(piece.size)} that were kept in {places.words(piece.path)} for {piece.log} do not go on from what this log holds (another copy of it was "
-            f"gone on with, or it was changed): they are left out and stay there. A drive of its own is made of them by: hotfuel rescue "
-            f"{typed(piece.path)} --into FOLDER"
+            f"{_size(piece.size)} kept in {sentences.words(piece.path)} for {piece.log} do not continue this log (a copy of it was recorded into, or it was "
+            f"changed): they are left out and stay there. To make a separate drive of them, type: hotfuel rescue {typed(piece.path)} --into FOLDER"
             for piece in self.apart
         ]
         if self.went_on_s is not None:
@@ -107,7 +106,7 @@ class Standing:
 
 
 def standing(log: str | os.PathLike[str], strangers: tuple[Other, ...] | None = None) -> Standing | None:
-    """How a log stands, None if everything is in its file. strangers: `others.of` it, where that is known. Raises OSError if it cannot be read."""
+    """What a log lacks in its file; None if it lacks nothing. strangers: its `others.of`, if known. Raises OSError if it cannot be read."""
     path = Path(log)
     with open(path, "rb") as file:
         size = os.fstat(file.fileno()).st_size
@@ -159,9 +158,9 @@ def refuse_live(log: Path) -> None:
 
 
 def put_back(log: str | os.PathLike[str]) -> int:
-    """Append to the log what is kept elsewhere of it, up to the first hole; returns how many bytes.
+    """Append the log's pieces to it, up to the first hole; returns how many bytes.
 
-    What was kept for a log elsewhere that this one is a copy of stays (`still_kept`). Raises InputError if it is being recorded or its disk refuses.
+    Pieces kept for another log, of which this one is a copy, stay (`still_kept`). Raises InputError if the log is being recorded or its disk refuses.
     """
     path = Path(log)
     refuse_live(path)
@@ -170,12 +169,12 @@ def put_back(log: str | os.PathLike[str]) -> int:
         return 0
     if found.others:
         raise InputError(f"nothing put back: {found.sentence()}")
-    fd = places.open_log(path)
+    fd = disk.open_log(path)
     try:
         if not lock_for_writing(fd):
             raise InputError(f"{path} is being recorded: its recorder puts everything back by itself as soon as there is room")
         size = os.fstat(fd).st_size
-        problem = places.put_back(found.pieces, fd, size)
+        problem = disk.put_back(found.pieces, fd, size)
         if problem is None:
             try:
                 os.fsync(fd)
@@ -186,10 +185,10 @@ def put_back(log: str | os.PathLike[str]) -> int:
         os.close(fd)
     if problem is not None:
         raise InputError(
-            f"{path}: {_size(back)} of {_size(found.kept_bytes)} are back, then the disk refused ({problem}): make more room and do it again, "
+            f"{path}: {_size(back)} of {_size(found.kept_bytes)} were put back, then the disk refused ({problem}): make more room and repeat the command, "
             f"or type: hotfuel rescue {typed(path.parent)} --into FOLDER"
         )
-    places.let_go(found.pieces, path)
+    disk.let_go(found.pieces, path)
     note = reserve.read(path)
     after = standing(path)
     if note is not None and note.log_id and (after is None or not (after.pieces or after.behind or after.missing)):
@@ -199,9 +198,9 @@ def put_back(log: str | os.PathLike[str]) -> int:
 
 
 def copy(log: str | os.PathLike[str], target: Path) -> int:
-    """Write the whole log, with what is kept elsewhere, as `target`, and note it beside the original; returns its bytes.
+    """Write the whole log, including kept pieces, as `target`, and note the copy beside the original; returns its bytes.
 
-    Raises InputError if `target` is there already or cannot be written.
+    Raises InputError if `target` exists or cannot be written.
     """
     path = Path(log)
     if target.exists():
@@ -222,9 +221,9 @@ def copy(log: str | os.PathLike[str], target: Path) -> int:
 
 
 def split_out(log: str | os.PathLike[str], other: Other, target: Path) -> int:
-    """Write another recording that stands in `log` as a log of its own; returns its bytes. Nothing is taken away from `log`.
+    """Write another recording in `log` as a separate log; returns its bytes. Does not change `log`.
 
-    Raises InputError if `target` is there already or cannot be written.
+    Raises InputError if `target` exists or cannot be written.
     """
     if target.exists():
         raise InputError(f"{target} is there already: give another folder; nothing is overwritten")
@@ -240,7 +239,7 @@ def split_out(log: str | os.PathLike[str], other: Other, target: Path) -> int:
 
 
 def orphans() -> dict[bytes, list[Piece]]:
-    """Everything kept on this computer, by log, in the stream's order."""
+    """All pieces kept on this computer, by log, in the stream's order."""
     found: dict[bytes, list[Piece]] = {}
     for piece in spill.everything():
         found.setdefault(piece.log_id, []).append(piece)
@@ -248,9 +247,9 @@ def orphans() -> dict[bytes, list[Piece]]:
 
 
 def make_log(pieces: Sequence[Piece], target: Path) -> int:
-    """A log of its own from pieces whose log is gone; returns its bytes. They stay: their log's disk may come back.
+    """Make a new log from pieces whose log is gone; returns its bytes. The pieces stay: their log's disk may come back.
 
-    Raises InputError if `target` is there already or cannot be written.
+    Raises InputError if `target` exists or cannot be written.
     """
     if target.exists():
         raise InputError(f"{target} is there already: give another folder; nothing is overwritten")
@@ -259,15 +258,15 @@ def make_log(pieces: Sequence[Piece], target: Path) -> int:
         if not from_the_start:
             file.write(identity.frame(identity.later(pieces[0].log_id), pieces[0].since_wall_s) + b"\x00")
             file.flush()
-        problem = places.put_back(pieces, file.fileno(), 0 if from_the_start else pieces[0].base, over_holes=True)
+        problem = disk.put_back(pieces, file.fileno(), 0 if from_the_start else pieces[0].base, over_holes=True)
         if problem is not None:
-            raise InputError(f"{target} cannot be written ({problem}): give another place, or make room")
+            raise InputError(f"{target} cannot be written ({problem}): give another folder, or make room")
         os.fsync(file.fileno())
     return target.stat().st_size
 
 
 def put_back_by(piece: Piece) -> str:
-    """The command that brings a kept piece to where it belongs, or makes a drive of it."""
+    """The command that puts a kept piece back, or makes a drive of it."""
     found = None
     with contextlib.suppress(OSError, ValueError):
         found = standing(piece.log)
@@ -279,7 +278,7 @@ def put_back_by(piece: Piece) -> str:
 
 
 def groups() -> list[list[Piece]]:
-    """What `orphans` gives, in streams: two copies of one log that went on apart are two."""
+    """The pieces of `orphans` by stream: two copies of a log that were continued separately are two streams."""
     found = []
     for pieces in orphans().values():
         left = list(pieces)
@@ -291,28 +290,28 @@ def groups() -> list[list[Piece]]:
 
 
 def still_kept(log: Path) -> list[Piece]:
-    """Pieces whose bytes this log has and that stay all the same: they were kept for a log elsewhere."""
+    """Pieces that stay although this log holds their bytes: they were kept for another log."""
     log_id = joined.whose(log)
     size = others.own_end(log)
-    return [piece for piece in spill.of(log_id) if piece.end <= size and places.holds(log, piece)] if log_id else []
+    return [piece for piece in spill.of(log_id) if piece.end <= size and disk.holds(log, piece)] if log_id else []
 
 
 def words(pieces: Sequence[Piece]) -> str:
-    """One line about what is kept of one log."""
+    """One line about a log's kept pieces."""
     size = sum(piece.size for piece in pieces)
-    return f"{pieces[0].log.parent}, {_size(size)} since {_moment(pieces[0].since_wall_s)}, in {' and '.join(places.words(p.path) for p in pieces)}"
+    return f"{pieces[0].log.parent}, {_size(size)} since {_moment(pieces[0].since_wall_s)}, in {' and '.join(sentences.words(p.path) for p in pieces)}"
 
 
 def _missing(lost: Kept, since: int) -> str:
     return (
         f"{_size(lost.base + lost.size - since)} of this drive are missing, from {_moment(lost.since_wall_s)} to {_moment(lost.until_wall_s)}: its disk was "
-        f"full and they were kept on {lost.computer} in {', '.join(map(places.words, lost.pieces))}, where they are not found now. If that is another "
+        f"full and they were kept on {lost.computer} in {', '.join(map(sentences.words, lost.pieces))}, where they are not found now. If that is another "
         "computer or a stick that is out, type there: hotfuel rescue. What was in a computer's memory went when it was switched off"
     )
 
 
 def _moment(wall_s: float) -> str:
-    """A wall time in words; the year helps whoever finds it later."""
+    """A wall time in words, with the year because it may be read much later."""
     with contextlib.suppress(OverflowError, OSError, ValueError):
         return datetime.datetime.fromtimestamp(wall_s, datetime.UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
     return "an unknown time"

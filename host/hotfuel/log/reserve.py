@@ -1,10 +1,10 @@
-"""A file beside a log while it is recorded: 64 kB of the disk kept for a note, so that a full disk still takes down what is not on it.
+"""A file beside a log while it is recorded: 64 kB of the disk reserved for a note, so that even on a full disk it can be noted what is kept elsewhere.
 
-It is there from the first byte of a recording to its proper end. Found later, it says that a recorder was killed, or that part of the drive was kept
-elsewhere when last written: also in a copy of the folder, and after the computer was switched off and its memory is gone.
+It exists from the first byte of a recording to its proper end. If it is found later, a recorder was killed, or part of the drive was kept elsewhere when
+it was last written. It says so also in a copy of the folder, and after the computer was switched off and its memory is lost.
 
-When the disk is full its room goes to the log itself, for the rest of the frame under way and a frame that says so (`frame`): so a copy of the log alone
-says it too. Nothing stands behind that frame until what was kept elsewhere is put back.
+When the disk is full, the reserved room goes to the log itself, for the rest of the current frame and a frame that says so (`frame`): then a copy of the
+log alone says it too. Nothing follows that frame until the kept pieces are put back.
 """
 
 import contextlib
@@ -25,7 +25,7 @@ _NOTE_MAX = 4096
 
 @dataclass(frozen=True)
 class Kept:
-    """What a note says: bytes `base` to `base + size` of the log, received from since_wall_s to until_wall_s, lay in `pieces` on `computer`."""
+    """Contents of a note: bytes `base` to `base + size` of the log, received from since_wall_s to until_wall_s, were kept in `pieces` on `computer`."""
 
     base: int
     size: int
@@ -37,8 +37,8 @@ class Kept:
 
 @dataclass(frozen=True)
 class Note:
-    """log_id: whose it is. kept: None while everything is on the disk. ended: the recorder came to its end and closed the log. copied_to: the folder
-    of a copy that has everything, "" if none was made. lost: what earlier recorders kept elsewhere and a later one, which went on, did not find."""
+    """log_id: the log's. kept: None while everything is on the disk. ended: the recorder ended properly and closed the log. copied_to: the folder of a
+    complete copy, "" if none was made. lost: what earlier recorders kept elsewhere and a later one, which continued the log, did not find."""
 
     log_id: bytes
     kept: Kept | None = None
@@ -48,12 +48,12 @@ class Note:
 
 
 def path_for(log: Path) -> Path:
-    """The reserve of a log."""
+    """The path of a log's reserve."""
     return log.with_name(log.name + ".reserve")
 
 
 class Reserve:
-    """The writer's side. Nothing here raises: a log without its reserve is a log all the same. `there`: False if the disk did not give it."""
+    """The writer's side. Nothing here raises: a log works without its reserve. `there`: False if the disk had no room for it."""
 
     def __init__(self, log: Path, log_id: bytes, lost: tuple[Kept, ...] = ()) -> None:
         self.path = path_for(log)
@@ -63,27 +63,27 @@ class Reserve:
         self.there = self._make()
 
     def write(self, note: Note) -> bool:
-        """Put down the note; False if the disk does not even take that."""
+        """Write the note; False if the disk does not even take that."""
         self.note = note
         text = _text(note)
         with contextlib.suppress(OSError):
             os.lseek(self._fd, 0, os.SEEK_SET)
             if os.write(self._fd, text) == len(text):
                 return True
-        with contextlib.suppress(OSError):  # a file system that writes every change to a new place: give back what was reserved
+        with contextlib.suppress(OSError):  # on a copy-on-write file system: give back what was reserved
             os.ftruncate(self._fd, 0)
             os.lseek(self._fd, 0, os.SEEK_SET)
             return os.write(self._fd, text) == len(text)
         return False
 
     def give_room(self) -> None:
-        """Let the log have the room beyond the note; `take_room` takes it again."""
+        """Free the room beyond the note for the log; `take_room` reserves it again."""
         with contextlib.suppress(OSError):
             os.ftruncate(self._fd, _NOTE_MAX)
             self._given = True
 
     def take_room(self) -> bool:
-        """Reserve anew what was given; False if the disk does not give it back."""
+        """Reserve the room again; False if the disk has none."""
         if not self._given:
             return True
         with contextlib.suppress(OSError):
@@ -94,11 +94,11 @@ class Reserve:
         return not self._given
 
     def kept(self, kept: Kept | None) -> bool:
-        """Note what is kept elsewhere now."""
+        """Write the note of what is kept elsewhere now."""
         return self.write(replace(self.note, kept=kept))
 
     def end(self) -> None:
-        """The recording has come to its end: the file goes, or says what is still elsewhere."""
+        """At the end of a recording: remove the file, or note what is still elsewhere."""
         if self.note.kept is None and not self.note.lost:
             with contextlib.suppress(OSError):
                 self.path.unlink()
@@ -113,21 +113,21 @@ class Reserve:
         flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
         try:
             self._fd = os.open(self.path, flags, 0o644)
-            os.write(self._fd, _text(self.note) + os.urandom(SIZE - _NOTE_MAX))  # zeros may be kept as none at all
+            os.write(self._fd, _text(self.note) + os.urandom(SIZE - _NOTE_MAX))  # random, because zeros may be stored as a hole
         except OSError:
             return False
         return True
 
 
 def frame(wall_s: float) -> bytes:
-    """The frame a full disk takes last: a gap without a length, because what follows is kept elsewhere."""
+    """The last frame on a full disk: a gap of length 0, because the stream continues elsewhere."""
     wall_us = max(0, int(1e6 * wall_s))
     values = {"tick": 0, "time_ms": 0, "wall_us": wall_us, "length_ms": 0, "bytes_damaged": 0, "reason": GAP_REASONS["disk_full"]}
     return framing.encode(codec.pack("link_gap", values))
 
 
 def went_on_elsewhere(end: bytes) -> float | None:
-    """Since when (unix seconds) a log that ends with these bytes was kept elsewhere; None if it does not end with `frame`."""
+    """The time (unix seconds) from which a log that ends with these bytes was kept elsewhere; None if it does not end with `frame`."""
     payloads = list(framing.FrameReader().feed(end))
     if not payloads or payloads[-1][0] != TYPES["link_gap"] or not end.endswith(framing.encode(payloads[-1])):
         return None
@@ -139,7 +139,7 @@ def went_on_elsewhere(end: bytes) -> float | None:
 
 
 def read(log: Path) -> Note | None:
-    """The note beside a log; None if there is none. One that cannot be read says only that the recorder did not end."""
+    """The note beside a log; None if there is none. An unreadable one means only that the recorder did not end properly."""
     path = path_for(log)
     try:
         with open(path, "rb") as file:
@@ -162,14 +162,14 @@ def _kept(one: Any) -> Kept:
     pieces = tuple(Path(str(piece)) for piece in one["pieces"])
     kept = Kept(int(one["base"]), int(one["size"]), since_s, until_s, pieces, str(one["computer"]))
     if kept.base < 0 or kept.size < 0:
-        raise ValueError("no place in a log")
+        raise ValueError("no position in a log")
     return kept
 
 
 def not_found(log: Path, log_id: bytes, end: int, say: Callable[[str], None]) -> tuple[Kept, ...]:
-    """What the note beside a log that is gone on with says of bytes that are nowhere to be found: the stream that can be had ends at `end`.
+    """The bytes that the note beside a continued log names and that are not found; the recoverable stream ends at `end`.
 
-    A note of another log is kept beside it under another name: what it knows is not overwritten.
+    A note of another log is renamed and kept beside it, not overwritten.
     """
     note = read(log)
     if note is None or not (note.kept or note.lost):
@@ -185,7 +185,7 @@ def not_found(log: Path, log_id: bytes, end: int, say: Callable[[str], None]) ->
 
 
 def change(log: Path, note: Note) -> None:
-    """Put down another note beside a log that nobody records; one that says nothing more takes the file away. Raises OSError."""
+    """Write another note beside a log that is not being recorded; removes the file if the note is empty. Raises OSError."""
     path = path_for(log)
     if note.kept is None and note.ended and not note.lost:
         path.unlink(missing_ok=True)
@@ -210,7 +210,7 @@ def _text(note: Note) -> bytes:
             return line[: _NOTE_MAX - 1].ljust(_NOTE_MAX - 1) + b"\n"
         if lost:
             lost.pop(0)
-        elif kept is not None:  # names longer than any folder's: how much and since when is worth more
+        elif kept is not None:  # very long paths: keep how much and since when instead
             kept = replace(kept, pieces=kept.pieces[:-1])
 
 

@@ -1,8 +1,7 @@
-"""Where a log goes on while its disk refuses: files in another writable place, in the end in memory, that readers take as the log's continuation.
+"""Keeps a log's bytes elsewhere while its disk fails: in files in another writable folder, finally in memory. Readers treat them as the log's continuation.
 
-Each piece says whose it is (the log's number, its path), at which byte of the log it goes on and what stands before that (digests), so a position in the
-stream stays the same before, during and after, and no other log ever takes it, nor another copy of this one. Pieces are numbered; a place that is full is
-followed by the next.
+Each piece names its log (number, path), the byte of the log at which it begins, and digests of the stream before it. So a position in the stream never
+changes, and no other log, nor another copy of this one, can take the piece. Pieces are numbered; when a folder is full, the next one is used.
 """
 
 import contextlib
@@ -20,20 +19,20 @@ from pathlib import Path
 from stat import S_ISDIR
 from typing import Any
 
-PIECE_MAX = 32 << 20  # bytes a place: ten hours of eight channels at 10 Hz
-PLACE_VARIABLE = "HOTFUEL_FALLBACK"
+PIECE_MAX = 32 << 20  # bytes per folder: ten hours of eight channels at 10 Hz
+FALLBACK_VARIABLE = "HOTFUEL_FALLBACK"
 _SHARED_MEMORY = Path("/dev/shm")
 _HEAD = 4096  # bytes before the stream: one line of JSON, spaces
-LAST = 512  # bytes that tell one stream's end from another's
-_REMEMBERED = 64  # folders that were chosen to go on in
-_LEFT_FREE = 64 << 20  # bytes of a disk that are not ours to fill
+LAST = 512  # bytes that identify the end of a stream
+_REMEMBERED = 64  # fallback folders remembered
+_LEFT_FREE = 64 << 20  # bytes of a disk to leave free
 _NAME = re.compile(r"hotfuel-([0-9a-f]{16})-([0-9]+)\.spill")
 _FLAGS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 
 
 def fallback_folder() -> Path:
-    """The folder for what cannot stay where it should: HOTFUEL_FALLBACK, else `hotfuel-fallback` in the user's home."""
-    chosen = os.environ.get(PLACE_VARIABLE)
+    """The fallback folder: HOTFUEL_FALLBACK, else `hotfuel-fallback` in the user's home."""
+    chosen = os.environ.get(FALLBACK_VARIABLE)
     return Path(chosen) if chosen else _usual_fallback()
 
 
@@ -44,7 +43,7 @@ def _usual_fallback() -> Path:
 
 
 def fallback_folders() -> list[Path]:
-    """Every folder a recording of this user may have gone on in: the one chosen now, the usual one, those chosen before."""
+    """Every fallback folder that this user's recordings may have used: the present one, the default, earlier ones."""
     before: list[str] = []
     with contextlib.suppress(OSError, RuntimeError):
         before = _chosen_before().read_text(encoding="utf-8", errors="surrogateescape").splitlines()
@@ -52,7 +51,7 @@ def fallback_folders() -> list[Path]:
 
 
 def remember(folder: Path) -> None:
-    """Note a folder that was chosen to go on in, so that later commands look there. Never raises: without the note they look in the usual ones."""
+    """Note a fallback folder, so that later commands search it. Never raises: without the note they search the usual ones."""
     known = [path for path in fallback_folders()[1:] if path != _usual_fallback()]
     chosen = folder.absolute()
     if chosen in known or "\n" in str(chosen):
@@ -69,38 +68,38 @@ def _chosen_before() -> Path:
     return (Path(state) if state else Path.home() / ".local" / "state") / "hotfuel" / "fallback-folders"
 
 
-def places() -> list[Path]:
-    """Folders where a log may go on, made when needed: what outlasts a restart first, memory last."""
+def folders() -> list[Path]:
+    """Folders for pieces, made when needed: those that survive a restart first, memory last."""
     own = f"hotfuel-{os.getuid() if hasattr(os, 'getuid') else 0}"
     memory = [_SHARED_MEMORY / own] if _SHARED_MEMORY.is_dir() else []
     return list(dict.fromkeys((fallback_folder(), Path(tempfile.gettempdir()) / own, *memory)))
 
 
 def looked_in() -> list[Path]:
-    """Folders where something of a log may be kept: `places` and those chosen before."""
-    return list(dict.fromkeys((*places(), *fallback_folders())))
+    """Folders in which a log's pieces may be: `folders` and those chosen before."""
+    return list(dict.fromkeys((*folders(), *fallback_folders())))
 
 
-def in_memory(place: Path) -> bool:
-    """True if what lies in this folder goes when the computer is switched off."""
-    return place.parent == _SHARED_MEMORY
+def in_memory(folder: Path) -> bool:
+    """True if files in this folder are lost when the computer is switched off."""
+    return folder.parent == _SHARED_MEMORY
 
 
 def digest(data: bytes) -> str:
-    """What a piece notes of bytes."""
+    """The digest that a piece holds of bytes."""
     return hashlib.sha256(data).hexdigest()[:32]
 
 
 @dataclass(frozen=True)
 class Digests:
-    """Of a stream: of all of it, and of its last bytes (LAST, or as many as there are)."""
+    """Digests of a stream: of all of it, and of its last bytes (LAST, or fewer)."""
 
     all: str
     last: str
 
 
 class Before:
-    """The stream up to where a piece begins, as it passes: `size` bytes."""
+    """Digests the stream before a piece as it is fed; `size`: bytes so far."""
 
     def __init__(self) -> None:
         self.size = 0
@@ -114,15 +113,15 @@ class Before:
         self.size += len(data)
 
     def digests(self) -> Digests:
-        """Of what has passed."""
+        """The digests of the bytes fed so far."""
         return Digests(self._all.hexdigest()[:32], digest(self._last))
 
 
 @dataclass(frozen=True)
 class Piece:
-    """One piece as it lies there: the log's number, the byte of the log it goes on at, how many bytes it holds, the log's path when it was begun.
+    """A piece on disk: the log's number, the byte of the log at which it begins, its size, and the log's path when it was begun.
 
-    before: of the stream up to `base`; None if nothing is known of it (an earlier version, a disk that could not be read any more).
+    before: digests of the stream up to `base`; None if unknown (an earlier version, or the disk could not be read any more).
     """
 
     path: Path
@@ -136,12 +135,12 @@ class Piece:
 
     @property
     def end(self) -> int:
-        """Stream position behind its last byte."""
+        """Stream position after its last byte."""
         return self.base + self.size
 
     @property
     def in_memory(self) -> bool:
-        """True if it goes when the computer is switched off."""
+        """True if it is lost when the computer is switched off."""
         return in_memory(self.path.parent)
 
     def read(self, position: int, most: int) -> bytes:
@@ -152,9 +151,9 @@ class Piece:
 
 
 class Spill:
-    """The writer's side. `put` appends, `get` reads back, `remove` ends it; at most `most` bytes go to each of `where`. Raises OSError if none takes it.
+    """The writer's side. `put` appends, `get` reads back, `remove` ends it; at most `most` bytes go to each folder of `where`. Raises OSError if none works.
 
-    before: the stream up to `base`, if it is known; what is put follows in it.
+    before: digests of the stream up to `base`, if known; `put` updates them.
     """
 
     def __init__(
@@ -170,11 +169,11 @@ class Spill:
         self.paths: list[Path] = []
         self._log_id, self._log, self._most = log_id, log, most
         self._before = before if before is not None and before.size == base else None
-        self._places = list(places() if where is None else where)
+        self._folders = list(folders() if where is None else where)
         self._pieces: list[tuple[int, int, int, int]] = []  # descriptor, stream offset, size, room
-        self._number = 1 + max((piece.number for piece in of(log_id, [*self._places, *looked_in()])), default=-1)
+        self._number = 1 + max((piece.number for piece in of(log_id, [*self._folders, *looked_in()])), default=-1)
         if not self._open_next():
-            raise OSError(28, "no place takes it")
+            raise OSError(28, "no folder takes it")
 
     def put(self, data: bytes) -> int:
         """Append; returns how many bytes fitted."""
@@ -203,28 +202,28 @@ class Spill:
         return b""
 
     def keep(self) -> None:
-        """Let go of the pieces; they stay where they are."""
+        """Close the pieces' files and leave them."""
         for fd, *_ in self._pieces:
             with contextlib.suppress(OSError):
                 os.close(fd)
         self._pieces = []
 
     def remove(self) -> None:
-        """The log holds everything again."""
+        """Remove the pieces: the log holds everything again."""
         self.keep()
         for path in self.paths:
             discard(path)
 
     def _open_next(self) -> bool:
-        while self._places:
-            place = self._places.pop(0)
-            path = place / f"hotfuel-{self._log_id.hex()}-{self._number}.spill"
+        while self._folders:
+            folder = self._folders.pop(0)
+            path = folder / f"hotfuel-{self._log_id.hex()}-{self._number}.spill"
             line = self._head_line()
             fd = -1
             try:
-                place.mkdir(mode=0o700, parents=True, exist_ok=True)
-                room = min(self._most, self._most if in_memory(place) else shutil.disk_usage(place).free - _LEFT_FREE)
-                if room <= 0 or not _ours(place):
+                folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+                room = min(self._most, self._most if in_memory(folder) else shutil.disk_usage(folder).free - _LEFT_FREE)
+                if room <= 0 or not _ours(folder):
                     continue
                 fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _FLAGS, 0o600)
                 if os.write(fd, line) == _HEAD:
@@ -240,7 +239,7 @@ class Spill:
         return False
 
     def _head_line(self) -> bytes:
-        """What a piece that begins now says of itself."""
+        """The head of a piece that begins now."""
         log = os.fsencode(self._log.absolute()).decode("utf-8", "surrogateescape")
         while True:
             head = {"log_id": self._log_id.hex(), "base": self.base + self.size, "since_wall_s": time.time(), "log": log}
@@ -249,26 +248,26 @@ class Spill:
             line = json.dumps(head).encode().ljust(_HEAD - 1) + b"\n"
             if len(line) == _HEAD:
                 return line
-            log = log[len(log) // 4 :]  # longer than any head: its end still tells a person which it was
+            log = log[len(log) // 4 :]  # too long for the head: a person still recognises the path by its end
 
 
-def _ours(place: Path) -> bool:
-    """Folders for all users may hold a trap: a link, or a folder of our name that is another's."""
-    stat = os.lstat(place)
-    return place == fallback_folder() or not hasattr(os, "getuid") or (S_ISDIR(stat.st_mode) and stat.st_uid == os.getuid())
+def _ours(folder: Path) -> bool:
+    """Whether a folder is a real one of this user: in folders for all users another user may have made a link or folder of our name."""
+    stat = os.lstat(folder)
+    return folder == fallback_folder() or not hasattr(os, "getuid") or (S_ISDIR(stat.st_mode) and stat.st_uid == os.getuid())
 
 
 def discard(path: Path) -> None:
     """Remove a piece, and its folder with its last."""
     with contextlib.suppress(OSError):
         path.unlink()
-    if path.parent != Path(os.environ.get(PLACE_VARIABLE) or "."):  # a folder the user chose is not ours to remove
+    if path.parent != Path(os.environ.get(FALLBACK_VARIABLE) or "."):  # never remove a folder that the user chose
         with contextlib.suppress(OSError):
             path.parent.rmdir()
 
 
 def look(path: Path) -> Piece | None:
-    """The piece at `path`; None if that is none, or another user's."""
+    """The piece at `path`; None if there is none, or it is another user's."""
     found = _NAME.fullmatch(path.name)
     if found is None:
         return None
@@ -295,17 +294,17 @@ def look(path: Path) -> Piece | None:
 def of(log_id: bytes, where: Sequence[Path] | None = None) -> list[Piece]:
     """The pieces of one log, in the stream's order."""
     found: list[Piece] = []
-    for place in dict.fromkeys(looked_in() if where is None else where):
+    for folder in dict.fromkeys(looked_in() if where is None else where):
         with contextlib.suppress(OSError):
-            names = [name for name in os.listdir(place) if name.startswith(f"hotfuel-{log_id.hex()}-")]
-            found += [piece for name in names if (piece := look(place / name)) is not None]
+            names = [name for name in os.listdir(folder) if name.startswith(f"hotfuel-{log_id.hex()}-")]
+            found += [piece for name in names if (piece := look(folder / name)) is not None]
     return sorted(found, key=lambda piece: (piece.base, piece.number))
 
 
 def everything() -> Iterator[Piece]:
-    """All pieces of all logs that lie in the usual places."""
-    for place in looked_in():
+    """All pieces of all logs in the usual folders."""
+    for folder in looked_in():
         with contextlib.suppress(OSError):
-            for name in sorted(os.listdir(place)):
-                if _NAME.fullmatch(name) and (piece := look(place / name)) is not None:
+            for name in sorted(os.listdir(folder)):
+                if _NAME.fullmatch(name) and (piece := look(folder / name)) is not None:
                     yield piece

@@ -1,8 +1,8 @@
-"""Where a log goes from one start of a board to another: what tells a stretch of another log, without its beginning, from this drive's own.
+"""Finds where a log changes from one start of a board to another, and tells another log's stretch without its beginning from this drive's own.
 
-Every reading names its board's description, so a change of board, start or settings shows in it; finding those costs one search over the bytes. What
-stands around a change tells the rest: a recorder writes a gap where it did not receive for two seconds, a board that starts counts from zero, and
-board time that goes on behind a stretch from where it was before leaves no room for what the stretch says.
+Every reading names its board's description, so a change of board, start or settings shows in it; finding those takes one search over the bytes. The frames
+around a change tell the rest: a recorder writes a gap if it received nothing for two seconds, a board that starts counts from zero, and board time that
+continues after a stretch as if it had taken no time shows that the stretch is another's.
 """
 
 import contextlib
@@ -16,12 +16,12 @@ from hotfuel_wire.framing import BODY_MAX, FRAME_MAX, FrameError, decode
 from hotfuel_wire.messages import EVENTS, SATURATED, TYPES
 
 Read = Callable[[int, int], bytes]
-Frame = tuple[int, int, bytes | None]  # where its first zero stands, where it ends, its payload; None: no frame
-MOST = 60  # changes in one log; with more it is damaged, and nothing is told from them
+Frame = tuple[int, int, bytes | None]  # position of its first zero, its end, its payload; None: no frame
+MOST = 60  # changes in one log; a log with more is damaged, and they are ignored
 _WINDOW = 1 << 16
 _FRESH_MS = 10_000  # board time by which a recorder has heard a board that started
-_HELD_MS = 1_000  # what a board and a link hold back at most without a gap
-_FAR_US = 2 * 3_600_000_000  # a recording goes on for that long after a crash at most
+_HELD_MS = 1_000  # the most that board and link delay frames without a gap
+_FAR_US = 2 * 3_600_000_000  # a recording is continued at most this long after a crash
 _WRAP = 1 << 32
 _BODY = rb"\x00[\x01-\xff][%b]" + rb"[\x01-\xff]{8}"
 _READING = _BODY % bytes([TYPES["reading"], TYPES["reading"] | SATURATED])
@@ -31,7 +31,7 @@ _ANY_READING = re.compile(_READING + rb"[\x01-\xff]{4}")
 
 @dataclass(frozen=True)
 class Told:
-    """What a reading says: the description it names, its tick and board time."""
+    """From a reading: its description id, tick and board time."""
 
     description_id: int
     tick: int
@@ -40,8 +40,8 @@ class Told:
 
 @dataclass(frozen=True)
 class Change:
-    """A reading names another description than the one before. position: where the first frame of what follows stands; end: where the last one of what
-    was before ends. gap, fresh: a recorder's gap, a board's start stand between; damaged: bytes between that are no frame. walls_us: nearest wall times."""
+    """A reading names another description than the one before. position: of the first frame after the change; end: of the last frame before it. gap, fresh:
+    a recorder's gap, a board's start lies between; damaged: bytes between that are no frame. walls_us: nearest wall times."""
 
     position: int
     end: int
@@ -55,7 +55,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Stretch:
-    """Bytes of one start of a board. change: how it begins; None at the beginning of a log or part. last: its last reading, None if it ends the log."""
+    """Bytes of one start of a board. change: at its beginning; None at the beginning of a log or part. last: its last reading; None if it ends the log."""
 
     begin: int
     end: int
@@ -65,7 +65,7 @@ class Stretch:
 
 
 class Changes:
-    """Finds the changes in a log, block by block. `boards`: (board id, boot count) of every description told in it."""
+    """Finds the changes in a log, block by block. `boards`: (board id, boot count) of every description in it."""
 
     def __init__(self, read: Read) -> None:
         self._read = read
@@ -75,7 +75,7 @@ class Changes:
         self.found: list[Change] = []
 
     def take(self, data: bytes, base: int) -> None:
-        """Look through bytes that stand at `base`; a frame that is cut at their end is met again."""
+        """Search the bytes at position `base`; a frame cut at their end is found in the next call."""
         at = 0
         while len(self.found) < MOST and (match := self._other.search(data, at)) is not None:
             at = match.start() + 1
@@ -95,7 +95,7 @@ class Changes:
             self._other = re.compile(_READING + rb"(?!" + said + rb")[\x01-\xff]{4}")
 
     def boards(self, size: int) -> dict[int, tuple[bytes, int]]:
-        """(board id, boot count) by description id, of all that stand in the log."""
+        """(board id, boot count) by description id, of all descriptions in the log."""
         boards: dict[int, tuple[bytes, int]] = {}
         seen: set[bytes] = set()
         at = 0
@@ -115,7 +115,7 @@ class Changes:
 
 
 def frames(read: Read, begin: int, end: int) -> list[Frame]:
-    """What stands between the zeros of these bytes, in order; the first and the last may be cut."""
+    """The pieces between the zeros of these bytes, in order; the first and the last may be cut."""
     data = read(begin, end - begin)
     found: list[Frame] = []
     at = 0
@@ -143,7 +143,7 @@ def _told(body: bytes) -> Told | None:
 
 
 def _look(read: Read, position: int, first: Told, before_id: int) -> Change | None:
-    """What stands around the first reading of another description."""
+    """The change at the first reading of another description, from the frames around it."""
     begin = max(0, position - _WINDOW)
     around = frames(read, begin, position)
     if begin:
@@ -179,7 +179,7 @@ def _look(read: Read, position: int, first: Told, before_id: int) -> Change | No
 
 
 def last_reading(read: Read, position: int) -> Told | None:
-    """The last reading before a byte, of what stands shortly before it."""
+    """The last reading shortly before a byte."""
     begin = max(0, position - _WINDOW)
     for *_, payload in reversed(frames(read, begin, position)):
         values = _values(payload)
@@ -196,7 +196,7 @@ def _values(payload: bytes | None) -> tuple[str, dict] | None:
 
 
 def _wall(values) -> int | None:
-    """The first a host told; a board's own clock goes on while nobody records."""
+    """The first wall time from a host; the board's clock chip also runs while nothing is recorded."""
     return next(
         (one[1]["wall_us"] for one in values if one is not None and one[0] == "wall_anchor" and not one[1]["flags"]), None
     )
@@ -216,7 +216,7 @@ def _is_of_what_follows(one: tuple[str, dict] | None, payload: bytes, first: Tol
 
 
 def signed(difference: int) -> int:
-    """A difference of two board times, as the shorter way round."""
+    """A difference of two 32-bit board times, between -2^31 and 2^31."""
     return (difference + _WRAP // 2) % _WRAP - _WRAP // 2
 
 
@@ -231,7 +231,7 @@ def foreign(number: int, stretches: Sequence[Stretch], boards: dict[int, tuple[b
     ahead_ms = signed(change.first.time_ms - change.last.time_ms)
     same_start = theirs is None or mine is None or mine == theirs
     if same_start and 0 <= ahead_ms < _FRESH_MS:
-        return False  # other settings, or an instant in which nothing is missing
+        return False  # a change of settings, or so short that nothing is missing
     only_here = not any(one.description_id == here.description_id for one in stretches[:number]) and not any(
         one.description_id == here.description_id and not _impossible(at, stretches)
         for at, one in enumerate(stretches[number + 1 :], start=number + 1)
@@ -249,7 +249,7 @@ def foreign(number: int, stretches: Sequence[Stretch], boards: dict[int, tuple[b
 
 
 def _impossible(number: int, stretches: Sequence[Stretch]) -> bool:
-    """Whether the board whose readings stand before goes on behind as if what is here had taken no time."""
+    """Whether the board before this stretch continues after it as if the stretch had taken no time."""
     change = stretches[number].change
     if change is None:
         return False
@@ -266,7 +266,7 @@ def _impossible(number: int, stretches: Sequence[Stretch]) -> bool:
 
 
 def comes_back(here: Stretch, own: dict[int, Told | None], theirs: set[int], boards: dict[int, tuple[bytes, int]]) -> bool:
-    """Whether a stretch behind another recording's bytes is this drive's again. own: its descriptions, with the last reading that named each."""
+    """Whether a stretch after another recording's bytes is this drive's again. own: its descriptions, with the last reading of each."""
     said = here.description_id
     if said is None:
         return False
@@ -279,7 +279,7 @@ def comes_back(here: Stretch, own: dict[int, Told | None], theirs: set[int], boa
 
 
 def goes_on_at(read: Read, begin: int, end: int, last: Told) -> int | None:
-    """Where between two bytes the readings of one start of a board jump to where this drive's stopped (`last`); None if nowhere."""
+    """The position between two bytes at which the readings of one start of a board jump to where this drive's stopped (`last`); None if they do not."""
     before: int | None = None
     at = begin
     while at < end and (data := read(at, min(1 << 20, end - at) + FRAME_MAX)):
@@ -298,9 +298,9 @@ def goes_on_at(read: Read, begin: int, end: int, last: Told) -> int | None:
 
 
 def mended(read: Read, begin: int, end: int, *, headless: bool) -> tuple[int, int]:
-    """The same two bytes, moved so that the frame which was cut where the other's bytes were put in is whole again; as they are if none is.
+    """The two positions, moved so that the frame cut by the inserted bytes is whole again; unchanged if there is no such frame.
 
-    headless: where the other's bytes begin is not known to the byte, only that it is in what stands before the next zero.
+    headless: the first byte inserted is not known exactly, only that it comes before the next zero.
     """
     edge = read(max(0, begin - FRAME_MAX), min(FRAME_MAX, begin))
     left = edge[edge.rfind(b"\x00") + 1 :]
@@ -331,7 +331,7 @@ def _is_whole(piece: bytes) -> bool:
 
 @lru_cache(64)
 def _seam(left: bytes, right: bytes, counts: tuple[int, ...], right_is_whole: bool) -> tuple[int, int] | None:
-    """(bytes of `left`, one of `counts`; bytes left out of `right`) that make one frame."""
+    """(bytes of `left`, one of `counts`; bytes of `right` to skip) that together make one frame."""
     for count in counts:
         for skipped in (len(right),) if right_is_whole else range(len(right) + 1):
             if 6 <= count + len(right) - skipped <= BODY_MAX + 1:

@@ -128,7 +128,7 @@ def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_o
     for words in MIXED:
         said = hotfuel(*(word.format(mixed=mixed, out=tmp_path / "out") for word in words))
         assert (
-            f"From byte {len(data[0])} of {mixed / 'wire.log'} on stands another recording, begun 2026-05-30 00:13:20 UTC" in said
+            f"From byte {len(data[0])} of {mixed / 'wire.log'} on there is another recording, begun 2026-05-30 00:13:20 UTC" in said
         )
         assert f"hotfuel rescue {mixed} --into FOLDER" in said
     hotfuel("decode", whole, "--out", tmp_path / "alone.csv")
@@ -147,7 +147,7 @@ def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_o
 def test_a_drive_whose_folder_goes_has_somewhere_to_go_whatever_it_is_called(tmp_path, monkeypatch, name):
     from hotfuel.cli.record import _elsewhere
 
-    monkeypatch.setenv(spill.PLACE_VARIABLE, str(tmp_path / "fallback"))
+    monkeypatch.setenv(spill.FALLBACK_VARIABLE, str(tmp_path / "fallback"))
     make = _elsewhere(tmp_path / "gone" / name, None, {"title": f"{name}\x07", "note": "a\ud800b"})
     for _ in range(2):
         log = make()
@@ -240,7 +240,7 @@ def test_a_folder_that_goes_away_while_it_is_recorded(hotfuel, board_at, tmp_pat
         recorder.send_signal(signal.SIGINT)
         said, errors = recorder.communicate(timeout=60)
     assert recorder.returncode == 0, errors
-    assert f"recording goes on in {tmp_path / 'fallback'}" in errors.split("\n")[0]  # named before anything happened
+    assert f"recording continues in {tmp_path / 'fallback'}" in errors.split("\n")[0]  # named before anything happened
     assert ("HAS GONE" if what == "deleted" else "was moved") in errors
     assert f"look at it with: hotfuel review {new}" in said
     assert not out.exists()

@@ -66,7 +66,7 @@ def test_each_write_and_fsync_failing_once_costs_nothing(tmp_path, boundary, fai
     call, what = disk.failed
     expected = {
         ("write", True): ["the disk refuses", "the disk works again"],
-        ("write", False): [],  # a short write is simply gone on with
+        ("write", False): [],  # a short write is simply continued
         ("fsync", True): ["did not confirm"],
         ("fsync", False): [],
     }[call, (what == 0 and call == "write") or isinstance(what, errno_of)]
@@ -96,7 +96,7 @@ def test_memory_full_too_is_counted_and_the_log_stays_valid(tmp_path):
     path, clock, warnings = tmp_path / "wire.log", Clock(), []
     disk = Disk()
     writer = LogWriter(
-        path, clock=clock, warn=warnings.append, write=disk.write, spill_max=60, spill_places=[tmp_path / "second"]
+        path, clock=clock, warn=warnings.append, write=disk.write, spill_max=60, spill_folders=[tmp_path / "second"]
     )
     frames = [framing.encode(wire_logs.reading(100 * n, 5, [(n, 2, 3)])) for n in range(12)]
     for number, frame in enumerate(frames):
@@ -167,7 +167,7 @@ def test_what_is_kept_goes_from_place_to_place_and_reads_as_one(tmp_path):
     for at in range(0, 180, 7):
         writer.received(sent[at : at + 7])
     pieces = spill.of(writer.log_id)
-    assert [piece.path.parent for piece in pieces] == spill.places()
+    assert [piece.path.parent for piece in pieces] == spill.folders()
     assert [piece.size for piece in pieces] == [60, 60, 60]
     assert whole(path) == sent
     note = reserve.read(path)
@@ -219,7 +219,7 @@ def test_a_disk_that_was_pulled_out_costs_nothing_that_it_had_not_confirmed(tmp_
     writer.close()
     assert on_disk(writer.path) == b"\0\0not yet\0\0after\0"
     assert writer.headless
-    assert "on the disk that went" in warnings[0]
+    assert "on the removed disk" in warnings[0]
 
 
 def test_a_renamed_folder_is_followed(tmp_path):

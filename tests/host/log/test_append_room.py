@@ -67,12 +67,12 @@ def test_every_byte_stands_once_and_in_order_when_there_is_room_at_last(tmp_path
     disk, now, sent = Disk(room), [100.0], 0
 
     def opened():
-        return LogWriter(path, write=disk.write, clock=lambda: now[0], spill_places=places, spill_max=25 * FRAME)
+        return LogWriter(path, write=disk.write, clock=lambda: now[0], spill_folders=places, spill_max=25 * FRAME)
 
     with pytest.MonkeyPatch.context() as patch:
         if says_how_full:
             patch.setattr(
-                "hotfuel.log.places.shutil.disk_usage",
+                "hotfuel.log.disk.shutil.disk_usage",
                 lambda _: Usage(1 << 30, 0, disk.free(path) if disk.room < 1 << 40 else 1 << 40),
             )
             patch.setattr("hotfuel.log.spill._LEFT_FREE", -(1 << 40))
@@ -116,9 +116,9 @@ def test_the_room_of_the_reserve_is_not_filled_with_what_is_kept_elsewhere(tmp_p
     monkeypatch.setattr(reserve.Reserve, "give_room", give)
     monkeypatch.setattr(reserve.Reserve, "take_room", take)
     if says_how_full:
-        monkeypatch.setattr("hotfuel.log.places.shutil.disk_usage", lambda _: Usage(1 << 30, 0, disk.free(path)))
+        monkeypatch.setattr("hotfuel.log.disk.shutil.disk_usage", lambda _: Usage(1 << 30, 0, disk.free(path)))
         monkeypatch.setattr("hotfuel.log.spill._LEFT_FREE", -(1 << 40))
-    writer = LogWriter(path, write=disk.write, clock=lambda: now[0], spill_places=[tmp_path / "kept"])
+    writer = LogWriter(path, write=disk.write, clock=lambda: now[0], spill_folders=[tmp_path / "kept"])
     for number in range(1, 60_000 // FRAME + 400):
         writer.received(framing.encode(wire_logs.reading(100 * number, 5, [(number, 2, 3)])))
         now[0] += 0.1

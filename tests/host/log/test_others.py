@@ -57,7 +57,7 @@ def test_what_another_recording_wrote_behind_or_between_is_left_out_and_nothing_
     (found,) = others.of(path)
     assert (found.begin, found.end, found.log_id, found.again) == (len(ours), len(ours + theirs), THEIRS, False)
     (said,) = rescue.standing(path).others
-    assert f"From byte {len(ours)} of {path} on stands another recording" in said.sentence(path)
+    assert f"From byte {len(ours)} of {path} on there is another recording" in said.sentence(path)
     assert [note for note in decode(path).notes if "another recording" in note] == [f"{said.sentence(path)}."]
     path.write_bytes(b"")
     seen = b""
@@ -83,7 +83,7 @@ def test_a_log_copied_behind_itself_counts_once_whichever_copy_was_cut(tmp_path_
     assert hot(path) == hot(whole)
     (found,) = others.of(path)
     assert found.again
-    assert "a second time in its log, byte for byte" in decode(path).notes[0]
+    assert "is repeated in its log, byte for byte" in decode(path).notes[0]
     path.write_bytes(whole * 3)
     assert b"".join(follow.blocks(path)) == whole
 
@@ -135,7 +135,7 @@ def test_a_log_made_of_what_was_kept_holds_the_later_parts_of_the_same_drive():
 def test_nothing_is_written_behind_another_recording(tmp_path):
     path = tmp_path / "wire.log"
     path.write_bytes(FIRST + STRANGE)
-    with pytest.raises(InputError, match="stands another recording"):
+    with pytest.raises(InputError, match="there is another recording"):
         LogWriter(path)
     assert path.read_bytes() == FIRST + STRANGE
 

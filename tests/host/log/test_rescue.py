@@ -7,7 +7,7 @@ import shutil
 import pytest
 import wire_logs
 from hotfuel.errors import InputError
-from hotfuel.log import follow, identity, places, rescue, reserve, spill
+from hotfuel.log import disk, follow, identity, rescue, reserve, spill
 from hotfuel.log.append import LogWriter
 from hotfuel.samples import decode
 from hotfuel_wire import codec, framing
@@ -118,8 +118,8 @@ def test_into_another_folder(half, tmp_path):
 def test_a_disk_that_still_refuses_keeps_everything(half, monkeypatch):
     whole = b"".join(follow.blocks(half))
     real = os.write
-    monkeypatch.setattr("hotfuel.log.places.put_back.__defaults__", (full_disk(0),))
-    with pytest.raises(InputError, match=r"0 bytes of \d+ bytes are back"):
+    monkeypatch.setattr("hotfuel.log.disk.put_back.__defaults__", (full_disk(0),))
+    with pytest.raises(InputError, match=r"0 bytes of \d+ bytes were put back"):
         rescue.put_back(half)
     monkeypatch.undo()
     assert os.write is real
@@ -185,7 +185,7 @@ def test_a_damaged_note_or_piece_costs_no_reading(half):
 
 def test_another_users_piece_is_not_taken(half, monkeypatch):
     monkeypatch.setattr(os, "getuid", lambda: 4242)
-    assert list(spill.of(identity.of(half), [next(iter(spill.places()))])) == []
+    assert list(spill.of(identity.of(half), [next(iter(spill.folders()))])) == []
 
 
 def test_a_piece_of_another_way_that_a_copy_went_is_never_removed(tmp_path):
@@ -199,8 +199,8 @@ def test_a_piece_of_another_way_that_a_copy_went_is_never_removed(tmp_path):
     piece.keep()
     (found,) = spill.of(log_id, [kept])
     log.write_bytes(start + b"what the other did, longer")
-    assert places.let_go([found], log) == [found]
+    assert disk.let_go([found], log) == [found]
     assert found.path.exists()
     log.write_bytes(start + b"what this one recorded, and more")
-    assert places.let_go([found], log) == []
+    assert disk.let_go([found], log) == []
     assert not found.path.exists()

@@ -85,7 +85,7 @@ def test_what_follows_a_whole_other_log_in_the_midst_is_this_drives_again(tmp_pa
     (found,) = others.of(path)
     assert (found.begin, found.log_id, found.sure) == (at, THEIRS, True)
     assert abs(found.end - at - len(theirs)) < 12
-    assert "up to where this drive's board goes on" in decode(path).notes[0]
+    assert "up to where this drive continues" in decode(path).notes[0]
 
 
 def test_another_boards_stretch_behind_a_log_is_left_out(tmp_path):

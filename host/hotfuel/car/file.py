@@ -4,21 +4,17 @@
 commented car file to start from.
 """
 
-import contextlib
 import datetime
-import difflib
 import math
 import re
 import tomllib
-from functools import partial
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     StringConstraints,
@@ -28,6 +24,28 @@ from pydantic import (
 )
 
 from hotfuel import text, units
+from hotfuel.car import mistakes
+from hotfuel.car.quantities import (
+    Acceleration,
+    AirPressure,
+    Altitude,
+    Density,
+    Depression,
+    EngineSpeed,
+    Flow,
+    FuelTemperature,
+    FullSpeed,
+    Length,
+    Lift,
+    Percent,
+    Power,
+    Pressure,
+    Small,
+    TankGauge,
+    Time,
+    VapourPressure,
+    Volume,
+)
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
 from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle, role_named
@@ -41,49 +59,13 @@ CLAMP_LAG_S = 25.0
 _TEXT_MAX = 1 << 20  # bytes; a car file is a few kB, anything larger is a mistake
 
 
-def _quantity(text: Any, dimension: str, least: str, greatest: str) -> float:
-    if not isinstance(text, str):
-        raise InputError(f"a {dimension} is written in quotes with its unit, from {least} to {greatest}")
-    value = units.parse(text, dimension)
-    if not units.parse(least, dimension) <= value <= units.parse(greatest, dimension):
-        raise InputError(f"allowed is {least} to {greatest}")
-    return value
-
-
-def _within(dimension: str, least: str, greatest: str) -> BeforeValidator:
-    """Makes a float field take text with a unit and hold the SI value."""
-    return BeforeValidator(partial(_quantity, dimension=dimension, least=least, greatest=greatest))
-
-
-ALTITUDES = "-430 m", "6000 m"  # from the lowest road to above the highest
-Altitude = Annotated[float, _within("length", *ALTITUDES)]
-Length = Annotated[float, _within("length", "0 m", "20 m")]
-Lift = Annotated[float, _within("length", "-3 m", "3 m")]
-Small = Annotated[float, _within("length", "0.1 mm", "100 mm")]
-Acceleration = Annotated[float, _within("acceleration", "0 g", "6 g")]
-AirPressure = Annotated[float, _within("pressure", "45 kPa", "110 kPa")]
-Pressure = Annotated[float, _within("pressure", "0 kPa", "700 kPa")]
-Depression = Annotated[float, _within("pressure", "0 kPa", "60 kPa")]
-TankGauge = Annotated[float, _within("pressure", "-30 kPa", "70 kPa")]
-VapourPressure = Annotated[float, _within("pressure", "7 kPa", "130 kPa")]
-Volume = Annotated[float, _within("volume", "0 L", "400 L")]
-Flow = Annotated[float, _within("volume flow", "0 L/h", "2000 L/h")]
-Time = Annotated[float, _within("time", "0 s", "600 s")]
-FuelTemperature = Annotated[float, _within("temperature", "-20 degC", "250 degC")]
-Density = Annotated[float, _within("density", "600 kg/m3", "900 kg/m3")]
-Percent = Annotated[float, _within("percent", "0 %", "100 %")]
-EngineSpeed = Annotated[float, _within("engine speed", "100 rpm", "3000 rpm")]
-FullSpeed = Annotated[float, _within("engine speed", "1000 rpm", "20000 rpm")]
-Power = Annotated[float, _within("power", "0 kW", "2000 kW")]
-
-
 class _Table(BaseModel):
     # allow_inf_nan: TOML can write both, and no key of a car file can mean either
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
 class Probe(_Table):
-    """How the junction sits. Sheath, depth and mount decide the placement error, which outweighs the amplifier's."""
+    """How the junction is mounted. Sheath, depth and mount decide the placement error, which outweighs the amplifier's."""
 
     mount: Literal["stem", "axial", "clamp_metal", "clamp_insulated", "clamp_rubber"] = "stem"
     sheath_m: Small = Field(default=0.0016, alias="sheath")
@@ -91,11 +73,11 @@ class Probe(_Table):
     tolerance: Literal["E230 special", "E230 standard", "IEC class 1", "IEC class 2", "IEC class 3"] = "E230 standard"
     junction: Literal["grounded", "ungrounded", "exposed"] = "ungrounded"
     extension_wire: Literal["none", "type K", "KX class 1", "KX class 2", "KCA class 2", "KCB class 2", "copper"] = "none"
-    lag_s: Time = Field(default=math.nan, alias="lag")  # nan until `_usual_lag` has seen that nobody gave one
+    lag_s: Time = Field(default=math.nan, alias="lag")  # nan, if not given, until `_usual_lag` sets it
 
     @model_validator(mode="after")
     def _usual_lag(self) -> "Probe":
-        """Where no lag is given: that of such a sheath in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
+        """The default lag: that of such a sheath in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
 
         Film and sheath: 1.25 s at 1.6 mm, growing with D^1.5; conduction through an insulated junction's filling: 0.26 s, growing with D^2
         (hotfuel.temperature.accuracy.probe_lag_s, within a tenth). Clamped on: 25 s (assumption, common practice, no source).
@@ -113,7 +95,7 @@ class Probe(_Table):
 
     @property
     def indicative(self) -> bool:
-        """A clamp-on probe reads pipe and air too: it may warn and never says act."""
+        """True for a clamp-on probe, which reads pipe and air too: it may raise warn, never act."""
         return self.mount in ("clamp_metal", "clamp_insulated")
 
 
@@ -128,7 +110,7 @@ class Place(_Table):
 
     @property
     def kind(self) -> Role:
-        """What the role means."""
+        """The role's row."""
         return ROLES[self.role]
 
     @model_validator(mode="before")
@@ -187,7 +169,7 @@ class Pump(_Table):
 
 
 class Carburettor(_Table):
-    """The carburettor's bowl: what moves its pressure from the air's."""
+    """The carburettor's bowl: how far its pressure differs from the air's."""
 
     vent_depression_kpa: Depression = Field(default=0.0, alias="vent_depression")
     boost_kpa: Pressure = Field(default=0.0, alias="boost")
@@ -263,7 +245,7 @@ class FuelTable(_Table):
     nitromethane_vol: Percent | None = Field(default=None, alias="nitromethane")
     measured_on: datetime.date | None = None
     t10_assumed: bool | None = None  # true: T10 was taken from the vapour pressure, not measured
-    # figures that stay although they do not go with the others
+    # figures to keep although they contradict the others
     as_printed: tuple[str, ...] | None = Field(default=None, strict=False)
 
     @model_validator(mode="after")
@@ -292,10 +274,8 @@ class Car(_Table):
     units: Literal["us", "si"] = "si"
     altitude_m: Altitude | None = Field(default=None, alias="altitude")
     station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")
-    fix: str | None = (
-        None  # what is fitted besides the standard parts, and the place just behind it: they choose a comparison's question
-    )
-    before: str | None = None
+    fix: str | None = None  # what is fitted besides the standard parts; chooses a comparison's question
+    before: str | None = None  # the place just downstream of the fix
     fuel_table: FuelTable = Field(alias="fuel")
     tank: Tank = Tank()
     suction: Suction = Suction()
@@ -318,12 +298,12 @@ class Car(_Table):
         return self
 
     def fuel(self, shown: Shown | None = None) -> Fuel:
-        """The fuel in the tank, what is said of it in the units of `shown`, else the car's. Raises InputError for figures impossible or not covered."""
+        """The fuel in the tank; its sentences in the units of `shown`, default the car's. Raises InputError for figures impossible or not covered."""
         return fuel_from(self.fuel_table.description(), shown or Shown(self.units))
 
     @property
     def limit_places(self) -> dict[str, tuple[Place, Role]]:
-        """Every place with a limit, in the file's order: name -> its probe's place and its own role, which behind a needle is another."""
+        """Every place with a limit, in the file's order: name -> (its probe's place, its own role); behind a needle the role differs from the probe's."""
         found = {}
         for place in self.places:
             if place.kind.has_limit:
@@ -333,7 +313,7 @@ class Car(_Table):
         return found
 
     def place(self, name: str) -> Place:
-        """The place of that name. Raises InputError with the names there are."""
+        """The place of that name. Raises InputError that lists the names."""
         for place in self.places:
             if place.name == name:
                 return place
@@ -359,62 +339,10 @@ def load(path_or_text: str | Path) -> Car:
                 f"{where} cannot be read ({reason}): give the path of a car file; `hotfuel demo` leaves one behind"
             ) from None
     try:
-        values = tomllib.loads(str(text).removeprefix("\ufeff"))  # the mark with which some editors begin a UTF-8 file
+        values = tomllib.loads(str(text).removeprefix("\ufeff"))  # some editors begin a UTF-8 file with a byte order mark
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise InputError(f"{where} is not TOML: {error}; {_remedy(str(text))}") from None
+        raise InputError(f"{where} is not TOML: {error}; {mistakes.remedy(str(text))}") from None
     try:
         return Car.model_validate(values)
     except ValidationError as error:
-        raise InputError("\n".join(f"{where}: {_sentence(item)}" for item in error.errors())) from None
-
-
-def _remedy(text: str) -> str:
-    """What most likely helps against text that is not TOML."""
-    if any(mark in text for mark in "“”„"):
-        return 'its quotation marks are a word processor\'s: write straight ones, "6 psi"'
-    if "\\" in text:
-        with contextlib.suppress(ValueError, RecursionError):
-            tomllib.loads(text.replace("\\", "/"))
-            return "write / where \\ stands"
-    return 'write key = "value" lines under [tables]'
-
-
-def _sentence(item: Any) -> str:
-    """One pydantic error as a sentence: the key, what was seen, what is allowed."""
-    path = [part for part in item["loc"] if part not in ("function-before", "float")]
-    key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".") or "the file"
-    seen = "" if isinstance(item["input"], dict | list | tuple) else f" is {_shown(item['input'])}"
-    kind, context = item["type"], item.get("ctx", {})
-    if kind == "extra_forbidden":
-        known = _keys_at(path[:-1])
-        near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
-        return f"{key} is not a known key" + (f', did you mean "{near[0]}"?' if near else f"; known here are {', '.join(known)}")
-    if kind == "missing":
-        return f"{key} is missing and has no default"
-    if kind == "value_error":
-        return f"{key}{seen}: {context['error']}"
-    if kind in ("model_type", "model_attributes_type"):
-        return f"{key}{seen}: it is a table; write [{key}] and key = value lines under it"
-    if kind == "tuple_type":
-        return f"{key}{seen}: it is written once for each place as a table [[{key}]]"
-    if kind == "string_type":
-        return f"{key}{seen}: a text is written in quotes"
-    if kind == "literal_error":
-        return f"{key}{seen}: allowed are {context['expected']}"
-    return f"{key}{seen}: {item['msg'][0].lower()}{item['msg'][1:]}"
-
-
-def _shown(value: Any) -> str:
-    text = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _keys_at(path: list[Any]) -> list[str]:
-    """The keys of the table at that path, as they are written in the file."""
-    model: Any = Car
-    for part in path:
-        if isinstance(part, str):
-            field = next((f for name, f in model.model_fields.items() if (f.alias or name) == part), None)
-            kinds = [field.annotation, *get_args(field.annotation)] if field else []
-            model = next((kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel)), model)
-    return [field.alias or name for name, field in model.model_fields.items()]
+        raise InputError("\n".join(f"{where}: {mistakes.sentence(item, Car)}" for item in error.errors())) from None

@@ -1,4 +1,4 @@
-"""Where a log is, was, or goes on: what the writer asks of the file system beyond writing."""
+"""A log's file on its disk: opening, following, copying and putting pieces back; what the writer needs of the file system beyond writing."""
 
 import contextlib
 import errno
@@ -11,16 +11,15 @@ from pathlib import Path
 from hotfuel.log import identity, joined, others, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece
-from hotfuel.text import typed
 
 _BLOCK = 1 << 20
 _TAIL_MAX = 4 << 20
-_NO_LONGER_THERE = (errno.ENXIO, errno.EIO, errno.ENODEV, errno.ESTALE, errno.ENOTCONN)  # of a disk that was unplugged
+_NO_LONGER_THERE = (errno.ENXIO, errno.EIO, errno.ENODEV, errno.ESTALE, errno.ENOTCONN)  # errors of an unplugged disk
 Write = Callable[[int, bytes], int]
 
 
 class Tail(bytearray):
-    """The last bytes of a log that no fsync has confirmed: a disk that is unplugged may never have got them."""
+    """The last bytes of a log, not yet confirmed by fsync: an unplugged disk may lack them."""
 
     def add(self, written: bytes) -> None:
         """The log's next bytes."""
@@ -28,7 +27,7 @@ class Tail(bytearray):
         del self[: max(0, len(self) - _TAIL_MAX)]
 
     def cut(self, count: int) -> None:
-        """So many were cut off the log's end."""
+        """`count` bytes were cut off the log's end."""
         del self[max(0, len(self) - count) :]
 
 
@@ -45,37 +44,6 @@ def open_log(path: Path) -> int:
     return os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0), 0o644)
 
 
-def words(path: Path) -> str:
-    """A kept piece's place, for a person."""
-    return f"this computer's memory ({path})" if spill.in_memory(path.parent) else str(path)
-
-
-def not_on_disk(log: Path, size: int, pieces: Sequence[Piece]) -> str:
-    """For a person: what of a recording that ends is kept elsewhere. size: of the log's file."""
-    where = " and ".join(words(piece.path) for piece in pieces)
-    count = max((piece.end for piece in pieces), default=size) - size
-    return (
-        f"{log.name}: {count} bytes of this drive are not on its disk, only in {where}. Make room and type: "
-        f"hotfuel rescue {typed(log.parent)}. Or onto another disk: hotfuel rescue {typed(log.parent)} --into FOLDER"
-    )
-
-
-def not_held(log: Path, pieces: Sequence[Piece]) -> str:
-    """For a person: what was kept elsewhere should stand in the log now, and does not."""
-    return (
-        f"{log.name}: it does not hold what {' and '.join(words(piece.path) for piece in pieces)} has of this drive (something else wrote into it): that "
-        f"stays there. Type: hotfuel rescue {typed(log.parent)}"
-    )
-
-
-def cut(log: Path, found: joined.Joined) -> str:
-    """For a person: why nothing is recorded into a log that lacks bytes before what is kept elsewhere of it."""
-    return (
-        f"{log} lacks {found.behind[0].base - found.end} bytes before what is kept elsewhere of it begins (its log was cut): record into another folder, and "
-        f"put its log back from a copy, or type: hotfuel rescue {typed(found.behind[0].path)} --into FOLDER"
-    )
-
-
 def gone(path: Path, fd: int) -> bool:
     """True if `path` is no longer the file behind `fd`: deleted, moved, or its disk unplugged."""
     try:
@@ -88,7 +56,7 @@ def gone(path: Path, fd: int) -> bool:
 
 
 def followed(fd: int) -> Path | None:
-    """Where the file behind `fd` was moved to, if the system tells and it is no waste bin; None if it is nowhere."""
+    """Where the file behind `fd` was moved to; None if that is unknown, a waste bin, or nowhere."""
     found = b""
     with contextlib.suppress(OSError):
         found = os.readlink(f"/proc/self/fd/{fd}".encode())
@@ -104,10 +72,10 @@ def followed(fd: int) -> Path | None:
 
 
 def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write, log_id: bytes) -> tuple[Opened, bool]:
-    """(a log at `path` that holds what is behind `fd`, True); if that cannot be read any more, (a log of its own that begins with `tail`, False).
+    """(a copy at `path` of the log behind `fd`, True); if that cannot be read any more, (a new log that begins with `tail`, False).
 
-    size: how many bytes are behind `fd`, of which `tail` are the last; log_id: its number. A deleted file can be read as long as it is open. Raises OSError
-    if the new place cannot be written.
+    size: bytes of the log behind `fd`, of which `tail` are the last; log_id: its number. A deleted file can be read as long as it is open. Raises OSError
+    if `path` cannot be written.
     """
     new = open_log(path)
     if not lock_for_writing(new):
@@ -137,10 +105,10 @@ def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write, log_id
 
 
 def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.write, *, over_holes: bool = False) -> str | None:
-    """Append what is kept elsewhere of the log behind `fd`, which has `size` bytes. Returns what stopped it, None if nothing did. Removes nothing.
+    """Append the pieces of the log behind `fd`, which has `size` bytes. Returns what stopped it, None if nothing did. Removes nothing.
 
-    Pieces may overlap what is there. Where bytes between are missing it stops: glued together, nobody would see the hole. over_holes: for a log of
-    its own, go on; a zero ends the piece before.
+    Pieces may overlap the log. It stops at missing bytes, because the hole would be invisible afterwards. over_holes: for a separate log, continue; a zero
+    ends the piece before the hole.
     """
     position = size
     for piece in sorted(pieces, key=lambda one: (one.base, one.number)):
@@ -162,7 +130,7 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
                 write_all(write, fd, data)
                 position += len(data)
         except OSError as error:
-            if hole:  # where it stopped could not be told next time
+            if hole:  # the next try could not tell where it stopped
                 with contextlib.suppress(OSError):
                     os.ftruncate(fd, before)
             return error.strerror or str(error)
@@ -170,7 +138,7 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
 
 
 def put_all_back(earlier: Sequence[Piece], kept: spill.Spill | None, fd: int, size: int, write: Write) -> bool:
-    """The same, with what this recorder keeps itself, `kept`, behind it. True if that was all."""
+    """The same, followed by this recorder's own spill `kept`. True if everything was written."""
     if earlier and put_back(earlier, fd, size, write) is not None:
         return False
     try:
@@ -185,7 +153,7 @@ def put_all_back(earlier: Sequence[Piece], kept: spill.Spill | None, fd: int, si
 
 
 def before(fd: int, size: int, pieces: Sequence[Piece], base: int) -> spill.Before | None:
-    """The stream up to byte `base`: the file behind `fd`, of `size` bytes, and the pieces that follow it. None if that cannot be read."""
+    """The stream up to byte `base`: the file behind `fd`, of `size` bytes, and the pieces after it. None if that cannot be read."""
     passed = spill.Before()
     try:
         while passed.size < min(base, size) and (data := os.pread(fd, min(_BLOCK, min(base, size) - passed.size), passed.size)):
@@ -201,7 +169,7 @@ def before(fd: int, size: int, pieces: Sequence[Piece], base: int) -> spill.Befo
 
 
 def has_room(log: Path, count: int) -> bool:
-    """Whether the disk of a log says that it takes so many bytes more. One that does not say is believed to: the write itself will tell."""
+    """Whether the disk of a log reports room for `count` bytes. True if it reports nothing: the write itself will show."""
     try:
         usage = shutil.disk_usage(log.parent)
     except OSError:
@@ -210,11 +178,11 @@ def has_room(log: Path, count: int) -> bool:
 
 
 def let_go(pieces: Sequence[Piece], log: Path, own: Collection[Path] = ()) -> list[Piece]:
-    """Remove the pieces of a log that `log` holds now; returns those that stay.
+    """Remove the pieces that `log` holds now; returns those that stay.
 
-    A piece goes only if `log` is the log it was kept for, or if that one is there and has its bytes. A copy may be the first to get them back, and the
-    original's disk be away meanwhile: it may have nothing else. Two copies may have gone on, each its own way under one number: what one log has at
-    the place of a piece need not be that piece, so the bytes themselves decide. own: kept by the recorder of `log` itself, wherever `log` was then.
+    A piece is removed only if `log` is the log it was kept for, or if that log exists and holds its bytes too: a copy may get them back first while the
+    original's disk is away, and the original has nothing else. Two copies may have been continued differently under one number, so the bytes are compared.
+    own: pieces kept by the recorder of `log` itself, wherever `log` was then.
     """
     stay = []
     for piece in pieces:
@@ -230,7 +198,7 @@ def let_go(pieces: Sequence[Piece], log: Path, own: Collection[Path] = ()) -> li
 
 
 def holds(log: Path, piece: Piece) -> bool:
-    """Whether the log has the piece's own bytes where they belong."""
+    """Whether the log holds the piece's bytes at their position."""
     try:
         with open(log, "rb") as file:
             for position in range(piece.base, piece.base + piece.size, 1 << 20):
@@ -254,7 +222,7 @@ def last_byte(path: Path, fd: int, pieces: Sequence[Piece]) -> bytes:
 
 
 def write_all(write: Write, fd: int, data: bytes) -> None:
-    """Write all of it. Raises OSError, with a part written perhaps."""
+    """Write all of it. Raises OSError, possibly after writing a part."""
     done = 0
     while done < len(data):
         written = write(fd, data[done:])
