@@ -1,4 +1,4 @@
-"""Files that are there whole or not at all: what stood there before stays until the new one is complete."""
+"""Writes files whole or not at all: the old file stays until the new one is complete."""
 
 import contextlib
 import os
@@ -19,7 +19,7 @@ def whole(path: str | Path) -> Iterator[Path]:
     Whatever ends the block otherwise - a mistake, a full disk, Ctrl-C - leaves no part file and an older `path` as it was. Folders are made.
     Raises InputError if the place cannot be written.
     """
-    target = Path(os.path.realpath(path))  # a link stays one
+    target = Path(os.path.realpath(path))  # a symbolic link is followed, not replaced
     part = target.with_name(f"{target.stem}.part{target.suffix}")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -1,4 +1,4 @@
-"""The one table of what a place can be, and how a place and the one behind its needle are named.
+"""The one table of a place's possible roles, and the names of a place and of the one behind its needle.
 
 A carburettor inlet is one probe and two places: the fuel in the line, and the same fuel behind the float needle, at the bowl's pressure. The second is
 named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are the only code that knows how.

@@ -1,6 +1,6 @@
 """Text from outside, made safe to show and to store: file names that are no UTF-8, control characters, characters that turn the reading direction.
 
-What a terminal or a page would obey instead of showing is shown as its code, like \\x1b or \\u202e; what a file could not hold likewise.
+Characters that a terminal or page would obey instead of showing are shown as their code, like \\x1b or \\u202e; so are those a file could not hold.
 """
 
 import os

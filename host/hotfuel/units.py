@@ -1,4 +1,4 @@
-"""Every unit conversion of the house. Inside: SI and degrees Celsius, the unit in the name. At the edges: the user's units.
+"""All unit conversions. Inside: SI and degrees Celsius, the unit in the name. At the edges: the user's units.
 
 `parse("6 psi", "pressure")` gives kPa; `Shown("us").temperature(60)` gives "140.0 °F". A temperature *difference* converts by 1.8 without the 32.
 """

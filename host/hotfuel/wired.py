@@ -1,4 +1,4 @@
-"""What a board may have besides its own inputs, as the car file's [[input]] tables state it: voltages with a calibration table, flow meters.
+"""A board's further inputs, from the car file's [[input]] tables: voltages with a calibration table, flow meters.
 
 SI inside: `Input.column` names the column that an input becomes, its unit at the end.
 """

@@ -1,4 +1,4 @@
-"""The book of formulas on fuel: when it boils, here, at this pressure. Knows no samples, sessions or cars."""
+"""Formulas for fuel: at what temperature and pressure it boils. Knows no samples, sessions or cars."""
 
 from hotfuel.fuel.fuel import Fuel
 from hotfuel.fuel.named import fuel_from, fuel_named

@@ -1,7 +1,7 @@
 """Activity coefficients of the liquid by UNIFAC: how strongly the components, above all ethanol, push each other into the vapour.
 
-Ten per cent of ethanol raises the vapour pressure of a gasoline though its own is low, because its molecules are strangers among
-hydrocarbons. UNIFAC (Fredenslund, Jones and Prausnitz, AIChE J. 21 (1975) 1086) works this out from the groups a molecule is made of;
+Ten per cent of ethanol raises the vapour pressure of a gasoline although its own is low, because ethanol and hydrocarbons mix
+non-ideally. UNIFAC (Fredenslund, Jones and Prausnitz, AIChE J. 21 (1975) 1086) computes this from the groups a molecule is made of;
 volumes, surfaces and interactions are those of revision 5 (Hansen et al., Ind. Eng. Chem. Res. 30 (1991) 2352), in `data/unifac_*.csv`.
 """
 

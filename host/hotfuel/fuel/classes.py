@@ -1,4 +1,4 @@
-"""Fuels known by a class: ASTM D4814, EN 228, ASTM D5798. What a class promises is its worst fuel, and that is what is taken."""
+"""Fuels known by a class: ASTM D4814, EN 228, ASTM D5798. The worst fuel that the class allows is used."""
 
 import re
 from dataclasses import dataclass

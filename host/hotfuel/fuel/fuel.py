@@ -1,4 +1,4 @@
-"""The fuel in the tank, as the rest of the house sees it: one object that says when it boils, how sure that is, and where it comes from.
+"""The fuel in the tank, as the other rooms use it: one object that gives its boiling limits, their uncertainty and their source.
 
     Fuel.from_class("D4814", "A-1").limit_degc(101.3)                          -> 54.0
     Fuel.from_measurements(vapour_pressure_kpa=60, t10_degc=55, t50_degc=100, t90_degc=165).limit_degc(101.325)     -> 60.67

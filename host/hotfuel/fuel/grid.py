@@ -1,4 +1,4 @@
-"""Reading a table of evenly spaced rows and columns by linear interpolation, fast, with nan for what is not there."""
+"""Fast linear interpolation in a table of evenly spaced rows and columns; missing values give nan."""
 
 from collections.abc import Sequence
 

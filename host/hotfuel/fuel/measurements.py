@@ -1,4 +1,4 @@
-"""What was measured on a fuel, checked: impossible values are refused with the allowed range before anything is fitted to them."""
+"""A fuel's measured figures, checked: impossible values are rejected, with the allowed range, before anything is fitted to them."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

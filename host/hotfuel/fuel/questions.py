@@ -1,7 +1,7 @@
-"""What a person is asked about a data sheet: figures that do not go together, psi written as kPa, a share of ethanol written as a fraction.
+"""Questions to a person about a data sheet: figures that contradict each other, psi written as kPa, a share of ethanol written as a fraction.
 
-A question never stands in the way of recorded data: the fuel is made all the same, its limit less sure by what the readings of the sheet disagree in.
-The word that keeps a figure as it is, `as_printed` under [fuel], takes the question away and leaves the uncertainty.
+A question never blocks recorded data: the fuel is still made, with the limit's uncertainty widened by the contradiction.
+`as_printed` under [fuel] keeps a figure: it removes the question and leaves the uncertainty.
 """
 
 from dataclasses import dataclass, replace

@@ -1,7 +1,7 @@
-"""What gasolines of one vapour pressure and ethanol content usually are: the figures they have, how widely those scatter, and how they hang together.
+"""Typical gasolines of one vapour pressure and ethanol content: their figures, the scatter of those, and their correlation.
 
-The most ordinary mixture of a vapour pressure (hotfuel.fuel.fit) is worked out once; everything else is linear about it. So the other figures of a
-data sheet can be held against each other, and what each says of T(V/L=20) is a plain normal update: a figure more never makes it less sure.
+The most ordinary mixture of a vapour pressure (hotfuel.fuel.fit) is computed once; everything else is linear about it. So the other figures of a data
+sheet can be checked against each other, and each one's evidence on T(V/L=20) is a plain normal update: one more figure never makes it less certain.
 """
 
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""From margins to what the alarm machine takes: the one place where a percolating bowl and a clamp-on probe are treated, live and afterwards."""
+"""From margins to the alarm machine's inputs: the only code that treats a percolating bowl and a clamp-on probe, live and afterwards."""
 
 import numpy as np
 import numpy.typing as npt

@@ -1,4 +1,4 @@
-"""What the limits assume where nothing measures it, in sentences: flow, the pump's pulses, the column it holds, its pressure, the probes' lag."""
+"""The assumptions behind the limits for quantities not measured, in sentences: flow, the pump's pulses, its held column and pressure, the probes' lag."""
 
 from hotfuel.car import Car
 from hotfuel.places import place_words
@@ -7,7 +7,7 @@ from hotfuel.units import Shown, convert
 
 
 def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
-    """For a person, beside the limits of `car`. Only what touches a place it has."""
+    """For a person, beside the limits of `car`. Only those that concern a place the car has."""
     pressures = {role.pressure for _, role in car.limit_places.values()}
     drawn = car.pump.kind != "electric_submerged" and "suction" in pressures
     pushed = "line" in pressures

@@ -1,4 +1,4 @@
-"""The tables the board's lamp works from: the margins of hotfuel.risk.margin as integers, so that the board needs no polynomial and no fuel.
+"""The board's limit tables: the margins of hotfuel.risk.margin as integers, so that the board needs no polynomial and no fuel data.
 
 Layout and reading of the tables: hotfuel_wire.limit_tables. Against the exact path they are within 0.5 degC over -20 to 85 degC cold junction
 and 26 to 200 kPa for every supported chip (tests/host/risk/test_board_limits.py).
@@ -34,7 +34,7 @@ _UNIT_KPA = wire.PRESSURE_UNIT_PA / 1000
 
 @dataclass(frozen=True)
 class ChannelSetting:
-    """What the board description says of one channel."""
+    """One channel's settings, from the board description."""
 
     chip: int
     gain: int
@@ -65,8 +65,8 @@ def board_tables(
 ) -> BoardTables:
     """All tables for a car and a fuel. settings: channel number -> ChannelSetting; made: when, shown later as the limits' age.
 
-    calibration: of this board. The board corrects nothing: its limits are moved to what the probe will read there, with the calibration's uncertainty.
-    Raises InputError for a place whose channel the board does not have, or a chip or gain that is not known.
+    calibration: of this board. The board does not correct readings: its limits are shifted to what the probe reads there, with the calibration's
+    uncertainty. Raises InputError for a place whose channel the board does not have, or an unknown chip or gain.
     """
     air = ambient(car)
     pieces: list[bytes] = []
@@ -113,7 +113,7 @@ def _counts(setting: ChannelSetting) -> tuple[int, float]:
 
 
 def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: float) -> bytes:
-    """What to add to the shifted hot code so that it counts EMF against an ice point: E(cold), less what a linearised chip added itself."""
+    """The table to add to the shifted hot code to get EMF against an ice point: E(cold), minus what a linearising chip has already added."""
     one = scale(setting.chip, setting.gain, setting.resolution_bits)
     assert one is not None
     codes = np.unique(np.round(_COLD_NODES_DEGC / one.cold_degc_per_code)).astype(int)

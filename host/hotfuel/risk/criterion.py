@@ -1,4 +1,4 @@
-"""How much vapour each place copes with: the V/L whose temperature is the limit.
+"""How much vapour each place tolerates: the V/L whose temperature is the limit.
 
 No published table of pumps' tolerance was found; V/L 20 is what loss of power, hot starting and rough idling are tied to, "varying from car to car"
 (ASTM D4814-18, X1.10.2). The other rows are assumptions, common practice, no source; each limit is printed with its criterion.
@@ -12,7 +12,7 @@ from hotfuel.places import Role
 
 @dataclass(frozen=True)
 class Criterion:
-    """V/L of the limit, the range it may really have, and why."""
+    """V/L of the limit, its plausible range, and the reason."""
 
     vapour_liquid_ratio: float
     least: float
@@ -33,7 +33,7 @@ _PUMPS = {
 }
 _METERING = Criterion(20, 10, 36, "carburettor metering, ASTM D4814-18 X1.10.2")
 _BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}")
-_SET_SHARE = 0.25  # a criterion somebody set is taken as known to a quarter
+_SET_SHARE = 0.25  # a criterion set in the car file is taken as known to 25 %
 
 
 def criterion(car: Car, role: Role) -> Criterion:

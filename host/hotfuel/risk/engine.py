@@ -1,8 +1,8 @@
-"""Whether the engine runs, second by second, out of inputs that lose pulses and catch noise: the one answer for review, restarts, forecasts and coolers.
+"""Whether the engine runs, second by second, from inputs with lost pulses and noise: the one answer for review, restarts, forecasts and coolers.
 
-Two states, running and standing, and the likeliest course through them: a second with pulses above starting speed speaks for running, one without for
-standing, a change costs as much as keeps seven silent seconds bridged and makes eight a stop. So one lost pulse changes nothing, and a burst of noise
-with the ignition off starts no engine.
+Finds the likeliest course of two states, running and standing: a second with pulses above starting speed is evidence for running, one without for
+standing; the cost of a change is set so that seven silent seconds are bridged and eight are a stop. So one lost pulse changes nothing, and a burst of
+noise with the ignition off does not count as running.
 """
 
 from dataclasses import dataclass
@@ -16,9 +16,9 @@ LOST, STRAY = 0.2, 0.1  # seconds of running without pulses, of standing with so
 _TURNING_RPM = 30.0
 _ABSURD_RPM = 15_000.0  # no engine with a carburettor turns that fast: noise
 _PULSES, _SILENCE = float(np.log((1 - LOST) / STRAY)), float(np.log(LOST / (1 - STRAY)))
-_CHANGE = (STOP_S - 0.5) * -_SILENCE / 2  # there and back again
-_RUNNING_AT_ONCE = -3.0  # a recording that begins with two silent seconds begins before the start
-_KEY_OFF = -4.0  # a second of it outweighs pulses
+_CHANGE = (STOP_S - 0.5) * -_SILENCE / 2  # a bridge needs two changes
+_RUNNING_AT_ONCE = -3.0  # a recording whose first two seconds are silent begins before the engine starts
+_KEY_OFF = -4.0  # a second with the ignition off outweighs pulses
 _STEADY_S, _STEADY_SHARE, _STEADY_SPREAD = 10, 0.7, 0.15
 _IDLE_LEVEL_S = 60  # longer than a starter turns in a day
 _EDGE_S = 6
@@ -96,7 +96,7 @@ def engine_course(
 
 
 def _held(values: np.ndarray) -> np.ndarray:
-    """Unknown seconds hold the last known value; those before the first stay nan."""
+    """Unknown seconds take the last known value; those before the first stay nan."""
     known = np.flatnonzero(~np.isnan(values))
     which = np.searchsorted(known, np.arange(len(values)), side="right") - 1
     return np.where(which >= 0, values[known[np.clip(which, 0, None)]], np.nan) if known.size else values
@@ -110,7 +110,7 @@ def _idle(speed: np.ndarray, idle_rpm: float, pulses_per_revolution: float | Non
     lowest = float(levels[_IDLE_LEVEL_S])
     ratio = lowest / idle_rpm
     if 0.75 <= ratio < 1.7 or (ratio >= 1.7 and float(levels[-1]) < 9000.0):
-        return idle_rpm, []  # driven fast all day, an engine shows no idle
+        return idle_rpm, []  # an engine driven fast all day never idles
     likely = (
         ""
         if pulses_per_revolution is None
@@ -198,7 +198,7 @@ def _to_the_key(running: np.ndarray, off: np.ndarray) -> None:
 
 
 def _cut_stalls(running: np.ndarray, speed: np.ndarray, fired: np.ndarray, low: np.ndarray) -> None:
-    """Silences too short for a stop that are one all the same: the speed fell before them and the starter turned at their end."""
+    """Turns silences too short for a stop into stalls if the speed fell before them and the starter turned at their end."""
     for first, last in _stretches(running & ~fired):
         cranked = bool(low[last + 1 - _STALL_CRANKED_S : last + 1].all()) and last + 1 < len(running)
         if not _STALL_LEAST_S <= last - first + 1 < 2 * STOP_S or not cranked or first < 3:

@@ -1,4 +1,4 @@
-"""How a place stands, one numbering for board, host and stored columns (hotfuel_wire.alarm). The words are for people."""
+"""The levels of a place, one numbering for board, host and stored columns (hotfuel_wire.alarm), with words for people."""
 
 import re
 from enum import IntEnum
@@ -9,7 +9,7 @@ from hotfuel.units import Shown
 
 
 class Level(IntEnum):
-    """What a place's margin says. `urgency`: a lost sensor never outranks a live warning. Columns hold these numbers: append only."""
+    """The level of a place's margin. `urgency`: a lost sensor never outranks a live warning. Columns hold these numbers: append only."""
 
     QUIET = alarm.QUIET
     WARN = alarm.WARN
@@ -21,7 +21,7 @@ class Level(IntEnum):
 
     @property
     def beyond(self) -> bool:
-        """True where the limit is passed, or no limit is left to pass."""
+        """True if the limit is passed, or the pressure allows none."""
         return self in BEYOND
 
     @property

@@ -1,5 +1,5 @@
-"""The limit of one criterion of one fuel at every pressure, with what its uncertainty is made of: prepared once, read at each sample's own pressure,
-so that a sample alone and the same sample in a whole session get the same numbers.
+"""The limit of one criterion of one fuel at every pressure, with the parts of its uncertainty: prepared once, read at each sample's own pressure, so
+that a single sample and the same sample in a whole session get the same numbers.
 """
 
 from abc import ABC, abstractmethod
@@ -20,7 +20,7 @@ _NEEDLE_STEP_KPA = 5.0  # the needle's uncertainty is a table of two pressures; 
 
 
 class Limit(ABC):
-    """What is asked at a place. Pressures: kPa absolute, (n,) each; one, or line and bowl behind the needle."""
+    """The limit at a place. Pressures: kPa absolute, (n,) each; one, or line and bowl behind the needle."""
 
     def __init__(self) -> None:
         self._at_one = lru_cache(maxsize=256)(lambda *kpa: self._at(*(np.array([value]) for value in kpa)))
@@ -29,7 +29,7 @@ class Limit(ABC):
         """Four arrays (n,): limit, boiling onset (both degC), variance of the limit (degC^2) without the pressure's share, slope against pressure
         (degC/kPa).
 
-        Not to be written to: a single reading's are kept, because live the same pressure comes reading after reading.
+        Do not write to them: those of a single reading are cached, because live the pressure often stays the same.
         """
         if pressure_kpa[0].size == 1:
             return self._at_one(*(kpa.item() for kpa in pressure_kpa))
@@ -76,9 +76,9 @@ class _InLine(Limit):
 
 
 class _BehindNeedle(Limit):
-    """What enters through the needle falls to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature.
+    """Fuel that passes the needle drops to the bowl's pressure without taking heat: a flash at constant enthalpy, not temperature.
 
-    Line and bowl stand over the same air, so they move up and down together where the slope and the way from sea level are taken.
+    Line and bowl pressure both rest on the air's, so for the slope and the distance from sea level they change together.
     """
 
     def __init__(self, table: LimitTable, own_degc: float, ratio: Criterion) -> None:

@@ -1,7 +1,7 @@
 """The one function that turns temperatures, pressures and a fuel into margins: used live, in reviews, reports, exports and the board's tables.
 
 Margin = limit - temperature at each place, all central estimates; caution is applied once: warn where the margin is below its standard uncertainty,
-act where the central estimate is used up. An unknown engine state is the one worst case (see hotfuel.risk.pressure).
+act where it is zero or less. An unknown engine state is taken as the worst case (see hotfuel.risk.pressure).
 """
 
 import math
@@ -24,7 +24,7 @@ from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places,
 from hotfuel.risk.probes import LAG_SHARE, Traced
 from hotfuel.temperature.accuracy import budget, root_sum_square
 
-_BLOCK = 1 << 14  # samples worked on at a time: they stay in the processor's cache
+_BLOCK = 1 << 14  # samples computed at a time: they stay in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -262,7 +262,7 @@ def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:
 
 
 def _without_limit(name: str, place: PlaceMargin) -> list[str]:
-    """Why a place has no margin although it was read: never left unsaid."""
+    """Why a place has no margin although it was read."""
     if not np.isnan(place.limit_degc).any():
         return []
     where = place_words(name)

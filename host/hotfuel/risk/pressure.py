@@ -1,8 +1,8 @@
-"""Absolute pressure at each place: what decides, with temperature and fuel, whether it boils there.
+"""Absolute pressure at each place, which with temperature and fuel decides whether the fuel boils there.
 
-Running is known from engine speed, fuel pressure, ignition or what a person stated; where it is unknown the lower pressure of the two states is
-taken, the one worst case in the house; so is the flow of full throttle where an engine runs and nothing measures its flow. All pressures in kPa,
-absolute unless a name says gauge.
+The engine's state is known from engine speed, fuel pressure, ignition or a person's statement; where it is unknown, the lower pressure of the two states
+is used as the worst case. Likewise a running engine without a flow measurement is taken at full-throttle flow. All pressures in kPa, absolute unless a
+name says gauge.
 """
 
 from collections.abc import Callable, Mapping

@@ -1,4 +1,4 @@
-"""What each tick of a probe is worth to the alarm, by the one rule of hotfuel_wire.probe: read, unreadable, doubted, or no new conversion yet.
+"""Classifies each tick of a probe for the alarm, by the rule of hotfuel_wire.probe: read, unreadable, doubted, or no new conversion yet.
 
 `ProbeTrace` follows a probe batch by batch, live; `traced` takes a whole recording, stepping only where a reading moved faster than its probe can.
 """

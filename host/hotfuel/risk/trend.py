@@ -1,5 +1,5 @@
-"""Where a margin is going. The trend is taken in enthalpy: a boiling fuel takes heat without getting much hotter, so a temperature trend would say
-"levelling off" exactly when the pump begins to boil.
+"""The trend of a margin, computed in enthalpy: boiling fuel takes up heat without getting much hotter, so a temperature trend would show "levelling
+off" exactly when the pump begins to boil.
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from hotfuel.fuel import Fuel
 
 SPAN_S = 60.0  # ten seconds of trend spread 2 to 27 min for a true 4 (own simulation)
 WINDOW_S = 120.0
-LEAST_MIN, GREATEST_MIN = 0.5, 15.0  # outside nothing is said: too late to read, or too far to know
+LEAST_MIN, GREATEST_MIN = 0.5, 15.0  # outside this range no time is shown: too short to read, or too far ahead to know
 _POINTS = 60
 
 CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = (

@@ -1,4 +1,4 @@
-"""A recording as a whole. pandas enters the house here."""
+"""A recording as a whole. The lowest room that uses pandas."""
 
 from hotfuel.session.recording import Session, open
 

@@ -1,6 +1,6 @@
 """The session folder: wire.log (the recording), car.toml, session.json, calibration.json. Only the first is needed to open one.
 
-Everything the folder says beside the log can be lost without losing a number: it is then said and left out.
+Any file beside the log may be missing or damaged without losing a reading: it is then reported and left out.
 """
 
 import time

@@ -1,6 +1,6 @@
-"""What a session says about itself: a registry of keys, each with unit, type, check and formatter; kept in session.json.
+"""A session's metadata: a registry of keys, each with unit, type, check and formatter; kept in session.json.
 
-Unknown keys (of a newer version) are kept and shown as they are; a value that fails its check is refused on writing and named on reading.
+Unknown keys (of a newer version) are kept and shown unchanged; a value that fails its check is rejected on writing and reported on reading.
 """
 
 import datetime

@@ -1,8 +1,8 @@
 """Positions of a recording, from the sentences of a satellite receiver at the computer or at the board (NMEA 0183, read by pynmea2), or from what the
 board's store kept of them, on the session's own line of time.
 
-The receiver's date is not used, and of its time of day only the steps: a wrong date, a wrong week, a leap second it learns late or a cold start cost
-nothing. When a sentence came is known by the computer's monotonic clock, which the anchors tie to the board's time.
+The receiver's date is not used, and of its time of day only the differences: a wrong date or week, a leap second learnt late or a cold start do no harm.
+The time a sentence was received is known by the computer's monotonic clock, which the anchors relate to the board's time.
 """
 
 from collections.abc import Sequence

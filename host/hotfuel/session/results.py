@@ -1,4 +1,4 @@
-"""What is worked out of one session of an archive, as Parquet: a row per place and reading, and a row per place."""
+"""The results of one session of an archive, as Parquet: a row per place and reading, and a row per place."""
 
 import errno
 import hashlib

@@ -1,4 +1,4 @@
-"""Hot soaks that were recorded: what a car's own forecasts after a stop learn from."""
+"""Recorded hot soaks, from which a car's own forecasts after a stop learn."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
