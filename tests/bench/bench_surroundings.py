@@ -255,7 +255,10 @@ ROWS: list[Callable[[Path], tuple[int, int]]] = [
 
 def run(row: Callable[[Path], tuple[int, int]]) -> tuple[int, int]:
     """(checks, those that held) of one row, in a folder of its own."""
-    with tempfile.TemporaryDirectory() as name, mock.patch.dict(os.environ, {bench_faults.spill.FALLBACK_VARIABLE: f"{name}/kept"}):
+    with (
+        tempfile.TemporaryDirectory() as name,
+        mock.patch.dict(os.environ, {bench_faults.spill.FALLBACK_VARIABLE: f"{name}/kept"}),
+    ):
         return row(Path(name))
 
 

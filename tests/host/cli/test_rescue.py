@@ -128,7 +128,8 @@ def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_o
     for words in MIXED:
         said = hotfuel(*(word.format(mixed=mixed, out=tmp_path / "out") for word in words))
         assert (
-            f"From byte {len(data[0])} of {mixed / 'wire.log'} on there is another recording, begun 2026-05-30 00:13:20 UTC" in said
+            f"From byte {len(data[0])} of {mixed / 'wire.log'} on there is another recording, begun 2026-05-30 00:13:20 UTC"
+            in said
         )
         assert f"hotfuel rescue {mixed} --into FOLDER" in said
     hotfuel("decode", whole, "--out", tmp_path / "alone.csv")
