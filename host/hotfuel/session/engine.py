@@ -7,7 +7,7 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.risk.engine import STOP_S, EngineCourse, engine_course
 from hotfuel.risk.pressure import Conditions, running_state
-from hotfuel.session.means import per_second
+from hotfuel.session.means import Rows
 
 LONGEST_S = 14 * 86400.0  # a longer recording has a clock that jumped
 
@@ -48,10 +48,10 @@ def of_recording(columns: Any, seconds: np.ndarray, car: Car) -> EngineCourse | 
     rpm = np.asarray(columns["engine_rpm"], dtype=float)
     if not np.isfinite(rpm).any() or seconds[-1] - seconds[0] > LONGEST_S:
         return None
-    rows = _rows(seconds)
-    count = int(rows[-1]) + 1
-    ignition = per_second(np.asarray(columns["ignition"], dtype=float), rows, count, largest=True)
-    return engine_course(per_second(rpm, rows, count), ignition, car.engine.idle_speed_rpm, car.engine.pulses_per_revolution)
+    of = _rows(seconds)
+    rows = Rows(of, int(of[-1]) + 1)
+    ignition = rows.largest(np.asarray(columns["ignition"], dtype=float))
+    return engine_course(rows.mean(rpm), ignition, car.engine.idle_speed_rpm, car.engine.pulses_per_revolution)
 
 
 def _rows(seconds: np.ndarray) -> np.ndarray:

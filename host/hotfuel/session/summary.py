@@ -13,7 +13,7 @@ from hotfuel_wire.alarm import ON_DELAY_MS
 from hotfuel.places import behind_needle, is_behind_needle
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.risk.margin import MarginTable, PlaceMargin
-from hotfuel.session.means import SMOOTH_S, per_second, smoothed
+from hotfuel.session.means import SMOOTH_S, Rows, smoothed
 from hotfuel.units import expanded
 
 
@@ -113,11 +113,17 @@ class _Means:
     """Ten-second means on whole seconds since the first reading, as the phases and the story of hotfuel.study take them: one figure everywhere."""
 
     def __init__(self, seconds: np.ndarray) -> None:
-        self._time_s, self._rows = np.unique(np.floor(seconds - seconds[0]), return_inverse=True)
+        second = np.floor(seconds - seconds[0])
+        begins = np.diff(second, prepend=-1.0)
+        if (begins >= 0).all():  # a recording's readings are in order: what np.unique sorts them for
+            self._time_s, self._rows = second[begins > 0], np.cumsum(begins > 0) - 1
+        else:
+            self._time_s, self._rows = np.unique(second, return_inverse=True)
+        self._seconds = Rows(self._rows, len(self._time_s))
 
     def of(self, values: np.ndarray) -> np.ndarray:
         """(seconds that hold a reading,) of samples (n,)."""
-        return smoothed(self._time_s, per_second(values, self._rows, len(self._time_s)))
+        return smoothed(self._time_s, self._seconds.mean(values))
 
     def samples(self, second: int, reach_s: float = 0.0) -> np.ndarray:
         """Which samples lie in a row of `of`, or within so many seconds of it."""
@@ -129,7 +135,7 @@ class _Means:
         """One row of `of`, without working out the others."""
         near = self.samples(second, SMOOTH_S / 2)
         rows = self._rows[near] - self._rows[near].min()
-        found = per_second(values[near], rows, int(rows.max()) + 1)
+        found = Rows(rows, int(rows.max()) + 1).mean(values[near])
         return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
 
 

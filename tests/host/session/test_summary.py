@@ -6,7 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from hotfuel import session
+from hotfuel.session.means import Rows
 from hotfuel.study import story
+from hypothesis import given
+from hypothesis import strategies as st
 
 
 def ten_second_means(column):
@@ -82,3 +85,18 @@ def test_air_does_not_count_as_the_hottest_fuel(drive_folder, drive):
     found = session.open(drive_folder, car=text).summary()
     assert found.hottest.place == "carb_inlet"
     assert np.isnan(found.places["pump"].smallest_margin_degc)
+
+
+@given(st.lists(st.tuples(st.integers(0, 9), st.floats(-1e3, 1e3) | st.just(np.nan)), min_size=1, max_size=40), st.booleans())
+def test_samples_of_a_row_are_gathered_the_same_in_order_or_not(samples, in_order):
+    samples = sorted(samples, key=lambda one: one[0]) if in_order else samples
+    of, values = np.array([row for row, _ in samples]), np.array([value for _, value in samples])
+    rows = Rows(of, 10)
+    for row, (mean, largest) in enumerate(zip(rows.mean(values), rows.largest(values), strict=True)):
+        here = values[(of == row) & np.isfinite(values)]
+        if here.size:
+            assert mean == pytest.approx(here.mean(), abs=1e-9)
+            assert largest == here.max()
+        else:
+            assert np.isnan(mean)
+            assert np.isnan(largest)

@@ -11,7 +11,7 @@ from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel
 from hotfuel.risk.pressure import TANK_GAUGE, ambient
 from hotfuel.session import frame
-from hotfuel.session.means import per_second
+from hotfuel.session.means import Rows
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.crossings import lap_marks
 
@@ -97,21 +97,18 @@ def of_session(session: Session) -> Course:
         raise InputError(
             f"{name} spans {(seconds[-1] - start) / 86400:.0f} days: a session may be at most 14 days long, cut it by runs"
         )
-    rows = np.floor((seconds - start) / STEP_S).astype(int)
-    count = int(rows[-1]) + 1
+    of = np.floor((seconds - start) / STEP_S).astype(int)
+    count = int(of[-1]) + 1
+    rows = Rows(of, count)
     car: Car | None = session.car
     margins: dict[str, dict[str, np.ndarray]] = {}
     if car is not None:
         for place, found in session.margin_table.places.items():
-            margins[place] = {
-                key: per_second(
-                    np.broadcast_to(getattr(found, key), rows.shape).astype(float), rows, count, largest=key == "state"
-                )
-                for key in _MARGINS
-            }
+            columns = {key: np.broadcast_to(getattr(found, key), of.shape).astype(float) for key in _MARGINS}
+            margins[place] = {key: rows.largest(value) if key == "state" else rows.mean(value) for key, value in columns.items()}
     inputs = session.inputs()
     marked = marks_of(session)
-    degc = {c.removesuffix("_degc"): per_second(temperatures[c].to_numpy(dtype=float), rows, count) for c in temperatures.columns}
+    degc = {c.removesuffix("_degc"): rows.mean(temperatures[c].to_numpy(dtype=float)) for c in temperatures.columns}
     notes: list[str] = []
     ambient_degc, guessed = _ambient(session, car, degc, notes)
     return Course(
@@ -120,7 +117,7 @@ def of_session(session: Session) -> Course:
         degc=degc,
         margins=margins,
         inputs={
-            key: per_second(inputs[key].to_numpy(dtype=float), rows, count, largest=key in ("ignition", "running"))
+            key: (rows.largest if key in ("ignition", "running") else rows.mean)(inputs[key].to_numpy(dtype=float))
             for key in _INPUTS
             if key in inputs
         },
