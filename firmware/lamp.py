@@ -26,13 +26,13 @@ CODE_PAUSE_MS = const(1200)
 
 
 def choose(shown, unseen, limits_good, store_full, failed=0):
-    """The pattern to show, tested from the most urgent to the least."""
-    if alarm.URGENCY[shown] >= alarm.URGENCY[alarm.ACT]:
-        return ACT
+    """The pattern to show: that of the most urgent level (`shown`), else of the rest, the most urgent first."""
     if shown == alarm.WARN:
         return WARN
     if shown == alarm.LOST:
         return LOST
+    if alarm.URGENCY[shown]:  # act, and every other alarm there is or will be: none may look like "alive"
+        return ACT
     if failed:
         return FAILED
     if not limits_good:

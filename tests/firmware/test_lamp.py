@@ -42,10 +42,10 @@ def test_patterns_differ_in_count_or_length_of_flash():
     assert flashes(lamp.WINK)[0][1] >= 3 * flashes(lamp.WARN)[0][1]
 
 
-@given(st.sampled_from([0, 1, 2, 3]), st.booleans(), st.booleans(), st.booleans())
+@given(st.sampled_from(range(len(alarm.LEVELS))), st.booleans(), st.booleans(), st.booleans())
 def test_the_most_urgent_is_shown(shown, unseen, limits_good, store_full):
     pattern = lamp.choose(shown, unseen, limits_good, store_full)
-    expected = {alarm.ACT: lamp.ACT, alarm.WARN: lamp.WARN, alarm.LOST: lamp.LOST}.get(shown)
+    expected = {alarm.QUIET: None, alarm.NO_MARGIN: None, alarm.WARN: lamp.WARN, alarm.LOST: lamp.LOST}.get(shown, lamp.ACT)
     if expected is not None:
         assert pattern == expected
     elif not limits_good:

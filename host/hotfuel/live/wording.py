@@ -14,7 +14,7 @@ from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING, WINDOW_S
 from hotfuel.temperature.counts import REASONS
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 STALE_S = 2.0  # numbers older than this are not shown as if they were now
 DRIVER = "The driver does not operate this and does not read it while moving."
@@ -26,7 +26,6 @@ WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
 _KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.LOST: "lost", Level.NO_MARGIN: "none", **dict.fromkeys(BEYOND, "act")}
 _ARROWS = {CLOSING: "closing", OPENING: "opening", LEVEL: "level", BOILING: "vapour"}
 _TRENDS = {BOILING: "first vapour", LEVEL: "level"}
-_SPREAD = 1.96  # standard uncertainties to either side: 95 %
 _PERCOLATES_BY = 1000.0  # degC: a note after a hot stop must not hide a place that can still be warned of
 
 
@@ -75,7 +74,7 @@ def _urgency(words: dict[str, Any], place: PlaceNow) -> tuple[int, float, float]
 
 def _key(place: PlaceNow) -> str:
     """The state as shown. An alarm held on only by its off-delay, and a limit announced ahead, are separate states."""
-    key = _KEYS.get(place.state, "none")
+    key = _KEYS[place.state]
     if key in ("warn", "act"):
         if not math.isfinite(place.back_since):
             return key
@@ -144,7 +143,7 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
         return math.nan, "–", "", ""
     step = step_of(doubt)
     size = steady(f"{name} margin", margin, step)
-    low, high = (steady(f"{name} {end}", abs(margin) + end * _SPREAD * doubt, step) for end in (-1, 1))
+    low, high = (steady(f"{name} {end}", abs(margin) + end * expanded(doubt), step) for end in (-1, 1))
     return size, number(abs(size)), "past" if margin < 0 else "left", f"{number(low)} to {number(high)}"
 
 

@@ -1,0 +1,77 @@
+"""Every level is known wherever a level is told: none may look like "no warning" because a table was forgotten. DEVELOPERS.md lists the tables."""
+
+import importlib.util
+import re
+from pathlib import Path
+
+import pytest
+from hotfuel.live import terminal, warner, wording
+from hotfuel.report import figures, plots, track
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
+from hotfuel_wire import alarm
+
+ROOT = Path(__file__).parents[3]
+spec = importlib.util.spec_from_file_location("lamp_of_levels", ROOT / "firmware" / "lamp.py")
+lamp = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(lamp)
+
+
+def urgent(level):
+    """Asks for as much as act."""
+    return level.urgency >= Level.ACT.urgency
+
+
+def test_numbers_names_and_urgencies_are_those_of_the_wire():
+    assert [level.value for level in Level] == list(range(len(alarm.LEVELS))) == list(range(len(alarm.URGENCY)))
+    assert {level for level in Level if level.urgency} == set(alarm.ALARMS)
+    assert {level for level in Level if urgent(level)} == set(BEYOND)
+
+
+@pytest.mark.parametrize("level", list(Level))
+def test_every_level_is_told_as_urgently_as_it_is(level):
+    assert level.words
+
+    pattern = lamp.choose(level, False, True, False)
+    calm = {Level.WARN: lamp.WARN, Level.LOST: lamp.LOST}
+    assert pattern == (lamp.ACT if urgent(level) else calm[level] if level.urgency else lamp.ALIVE)
+
+    key = wording._KEYS[level]
+    assert (key == "act") == urgent(level)
+    assert (key in ("quiet", "none")) == (not level.urgency)
+    assert key in wording.ORDER
+    assert key in terminal._SIGNS
+    assert key in terminal._STYLES
+    assert f'[data-key="{key}"]' in (ROOT / "host/hotfuel/live/places.css").read_text()
+
+    kind = track.KINDS[level]
+    assert (kind == "act") == urgent(level)
+    assert (kind == "quiet") == (level == Level.QUIET)
+    assert kind in track._COLOURS
+    assert kind in track._WORDS
+
+    name = alarm.LEVELS[level]
+    assert (level in warner._COMES) == (level in warner._GOES) == (name in plots.LEVEL_WORDS) == bool(level.urgency)
+    # Where no limit is left act is on too, and its bar is drawn.
+    assert (name in figures._LEVEL_LOOK) == (name in plots._LEVEL_KEYS) == (bool(level.urgency) and level not in NO_LIMIT)
+
+
+@pytest.mark.parametrize("key", wording.ORDER)
+def test_every_state_of_the_live_page_has_a_sign_and_a_style(key):
+    assert key in terminal._SIGNS
+    assert key in terminal._STYLES
+
+
+def test_the_recipe_for_a_level_names_every_file_that_has_a_table_of_them():
+    recipe = re.search(r"- \*\*a level\*\*.*?(?=\n- \*\*)", (ROOT / "DEVELOPERS.md").read_text(), re.DOTALL).group()
+    for name in (
+        "alarm.py",
+        "lamp.py",
+        "level.py",
+        "wording.py",
+        "warner.py",
+        "track.py",
+        "plots.py",
+        "figures.py",
+        "session/alarms.py",
+    ):
+        assert name in recipe
