@@ -4,6 +4,7 @@ A carburettor inlet is one probe and two places: the fuel in the line, and the s
 named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are the only code that knows how.
 """
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,6 +16,7 @@ CriterionOf = Literal["pump", "metering", "bowl", ""]
 
 _NEEDLE = "_needle"
 _NEEDLE_WORDS = ", behind the needle"
+_OUTSIDE = re.compile(r"(?:^|_)(?:outside|outdoor|ambient)")
 
 
 @dataclass(frozen=True)
@@ -59,8 +61,9 @@ ROLES: dict[str, Role] = {
 
 
 def role_named(role: str, place: str) -> str:
-    """The role a car file means: "air" at a place called "outside", "outdoors" or the like is outside air, as older files have it."""
-    return "outside_air" if role == "air" and "out" in place else role
+    """The role a car file means: "air" at a place called "outside", "air_outdoors", "ambient" or the like is outside air, as older files have it.
+    Air at the outlet of a radiator or cooler is not."""
+    return "outside_air" if role == "air" and _OUTSIDE.search(place) else role
 
 
 def behind_needle(place: str) -> str:

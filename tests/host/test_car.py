@@ -165,12 +165,22 @@ def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_its_r
 
 def test_outside_air_is_a_role_of_its_own():
     """Older files have "air" there and the place's name."""
-    rows = (("outside", "air"), ("box", "outside_air"), ("bonnet", "air"))
+    rows = (
+        ("outside", "air"),
+        ("box", "outside_air"),
+        ("bonnet", "air"),
+        ("cooler_out", "air"),
+        ("outlet", "air"),
+        ("air_outdoors", "air"),
+    )
     text = "".join(f'[[place]]\nname = "{name}"\nchannel = {i}\nrole = "{role}"\n' for i, (name, role) in enumerate(rows))
     assert [(place.kind.air, place.kind.outside) for place in car.load(SMALL + text).places] == [
         (True, True),
         (True, True),
         (True, False),
+        (True, False),
+        (True, False),
+        (True, True),
     ]
 
 

@@ -10,6 +10,7 @@ from hotfuel.live import forecasts
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.history import Stretch
 from hotfuel.live.intake import Batch
+from hotfuel.risk.engine import IDLE_SHARE
 
 _ROWS = 10  # every tenth tick is enough
 
@@ -39,7 +40,7 @@ class Forecaster:
         """Readings of the stop or idle under way; its beginning and end discard the forecasts."""
         if self._car is None:
             return
-        idle_rpm = self._car.engine.idle_speed_rpm * forecasts.IDLE_ABOVE
+        idle_rpm = self._car.engine.idle_speed_rpm * IDLE_SHARE
         for row in range(0, len(batch.seconds), _ROWS):
             at, running, rpm = float(batch.seconds[row]), batch.inputs["running"][row], batch.inputs["engine_rpm"][row]
             for stretch, on in ((self.stop, running == 0), (self.idle, running == 1 and rpm <= idle_rpm)):

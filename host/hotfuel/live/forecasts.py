@@ -29,7 +29,6 @@ from hotfuel.session.soaks import Soak, earlier
 
 FIRST_S, EVERY_S = 60.0, 15.0  # the first forecast after that much of a stretch, a new one that often
 _TRIED_AT_S = 300.0  # bands are tried as they stood five minutes after a stop
-IDLE_ABOVE = 1.5  # up to this share of the car file's idle speed the engine idles
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
+IDLE_SHARE = 1.5  # of idle speed: up to it the engine idles, a raised idle too
 STOP_S = 8.0
 LOST, STRAY = 0.2, 0.1  # seconds of running without pulses, of standing with some, that a bad wire gives; chosen
 _TURNING_RPM = 30.0
