@@ -8,7 +8,6 @@ from hotfuel_wire.messages import MODES, NO_ANSWER
 
 from chips.agreed import Agreed
 
-BUS = "spi"
 PHASE = 0  # SPI mode 0
 
 

@@ -6,7 +6,6 @@ from hotfuel_wire.messages import BIT_ERRORS, CONFIGURATION_LOST, MODES, NO_ANSW
 from chips import max31856_map as m
 from chips.agreed import Agreed
 
-BUS = "spi"
 PHASE = 1  # SPI mode 1
 _CONFIGURATION = const(10)  # registers 00h-09h
 _BURST = const(16)  # registers 00h-0Fh

@@ -8,7 +8,6 @@ from hotfuel_wire.messages import CONFIGURATION_LOST, MODES, NO_ANSWER, NOT_READ
 from chips import mcp9601_map as m
 from chips.agreed import Agreed
 
-BUS = "i2c"
 BACK_OFF_MAX_TICKS = 64
 
 

@@ -62,13 +62,11 @@ def long_session(count: int) -> Session:
         losses=Losses(), clock=Clock(), notes=[],
     )  # fmt: skip
     here = Path("long")
-    session = Session(
-        SessionFolder(here, here / "wire.log", None, None, None, None), decoded, car, "", None, {"utc_offset_min": 120}
-    )
+    session = Session(SessionFolder(here, here / "wire.log", None, None, None), decoded, car, "", None, {"utc_offset_min": 120})
     timeline = Timeline(decoded.clock, True, {0: START_S})
     reason = np.where(np.isnan(degc), 4, 0).astype(np.uint8)
     session.__dict__["ticks"] = Ticks(
-        timeline, seconds, np.zeros(count, "u2"), np.arange(count, dtype="u4"), PLACES, degc, reason, degc - 20
+        timeline, seconds, np.zeros(count, "u2"), np.arange(count, dtype="u4"), PLACES, degc, reason
     )
     return session
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from hotfuel_wire.messages import CHIPS, FAILED, RESET_CAUSES
+from hotfuel_wire.messages import CHIPS, FAILED
 
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.cli.shared_car import altitude_m, fuel_of
@@ -30,7 +30,6 @@ board = typer.Typer(
 NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or with limits of unknown age
 RESTART_S = 15.0
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
-_CAUSES = {number: name for name, number in RESET_CAUSES.items()}
 
 
 @board.command()

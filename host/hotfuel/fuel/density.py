@@ -11,8 +11,6 @@ from hotfuel.errors import InputError
 from hotfuel.fuel.components import Array, rows
 from hotfuel.fuel.volatility import require_range
 
-WATER_60F_KG_M3 = 999.016
-
 
 def thermal_expansion(density_kg_m3: ArrayLike, table: str = "54B") -> Array:
     """alpha = K0/rho^2 + K1/rho + A of the table's band, per degC for "54B" (density at 15 degC), per degF for "6B" (density at 60 degF).

@@ -19,10 +19,9 @@ from bokeh.plotting import figure
 from hotfuel.live.situation import Situation
 from hotfuel.live.state import LiveState
 from hotfuel.places import is_behind_needle
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 HEIGHT_PX = 150
-_SPREAD = 1.96
 _AHEAD_MIN = 5.0  # how much of a forecast is drawn
 _MARGIN = " margin"
 _ANY, _ID = (
@@ -99,7 +98,7 @@ class Points:
             for place in places_of(state):
                 told["places"][place] = {
                     "margin": [self._difference(values.get(f"{place}{_MARGIN}", math.nan)) for _, values in points],
-                    "doubt": [self._difference(_SPREAD * values.get(f"{place} doubt", math.nan)) for _, values in points],
+                    "doubt": [self._difference(expanded(values.get(f"{place} doubt", math.nan))) for _, values in points],
                 }
         if anew or now.outlooks != self._forecast:
             self._forecast = now.outlooks

@@ -7,10 +7,10 @@ from hotfuel.live.forecasts import Outlook, later
 from hotfuel.live.plain import Clock, number, place_label, step_of
 from hotfuel.live.situation import Situation
 from hotfuel.risk.soak import Band
-from hotfuel.units import Shown
+from hotfuel.units import COVERAGE_95, Shown
 
 HORIZON_MIN = 55.0  # how far a forecast looks; a range that reaches it ends in "or more"
-_WIDTH = 2 * 1.96  # standard uncertainties in a band of 95 % (hotfuel.risk.soak)
+_WIDTH = 2 * COVERAGE_95  # standard uncertainties in a band of 95 % (hotfuel.risk.soak)
 
 
 def forecasts(now: Situation, shown: Shown) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.study.fixes.came import Came, Outcome
 from hotfuel.text import directed
-from hotfuel.units import Shown
+from hotfuel.units import Shown, expanded
 
 _ROW_PX, _MOST_ROWS = 22, 16
 _TOLD, _OUTSIDE = "#0b6fa4", "#a3182b"
@@ -35,7 +35,7 @@ def chart(came: Came, shown: Shown, width: int = WIDTH_PX) -> Chart:
             degrees(one.told.told.least),
             degrees(one.told.told.greatest),
             degrees(one.told.before_degc),
-            *(degrees(one.came_degc + k * 1.96 * one.came_u_degc) for k in (-1, 1)),
+            *(degrees(one.came_degc + k * expanded(one.came_u_degc)) for k in (-1, 1)),
         )
     ]
     low, high = min(ends), max(ends)
@@ -59,7 +59,7 @@ def chart(came: Came, shown: Shown, width: int = WIDTH_PX) -> Chart:
         was = degrees(one.told.before_degc)
         chart.marker(was, y, "circle", INK, f"{_name(one)}: {was:.0f} {unit} before", hollow=True, size=3.5)
         came_at, colour = degrees(one.came_degc), _OUTSIDE if one.miss_degc else INK
-        half = 1.96 * one.came_u_degc
+        half = expanded(one.came_u_degc)
         chart.box((degrees(one.came_degc - half), degrees(one.came_degc + half)), (y - 0.03, y + 0.03), "", fill=colour)
         shape = "square" if one.miss_degc else "diamond"
         chart.marker(came_at, y, shape, colour, f"{_name(one)}: {came_at:.0f} {unit} came", hollow=False, size=4.5)
@@ -72,7 +72,7 @@ def table(came: Came, shown: Shown) -> Table:
     made = Table(("Place", "While", "Before", "Forecast", "Came", "Held"), numbers=(2, 3, 4))
     for one in came.outcomes:
         least, greatest = (shown.text(x, "temperature", 0) for x in (one.told.told.least, one.told.told.greatest))
-        half = shown.text(1.96 * one.came_u_degc, "temperature difference", 0)
+        half = shown.text(expanded(one.came_u_degc), "temperature difference", 0)
         off = shown.text(abs(one.miss_degc), "temperature difference", 0)
         way = "hotter" if one.miss_degc > 0 else "cooler"
         told = "yes" if not one.miss_degc else f"no: {directed(off, way, f'a little {way}')}"

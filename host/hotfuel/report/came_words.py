@@ -8,7 +8,7 @@ from hotfuel.places import place_words
 from hotfuel.study.fixes.came import SAID_LOG_U, SIZED, Came
 from hotfuel.study.line.draws import Own
 from hotfuel.text import directed
-from hotfuel.units import Shown
+from hotfuel.units import COVERAGE_95, Shown
 
 
 def sentences(one: Came, shown: Shown) -> list[str]:
@@ -30,7 +30,7 @@ def sentences(one: Came, shown: Shown) -> list[str]:
             f"{directed(off, way, f'a little {way}')} than its range and the doubt of what came allow."
         )
     if one.log_u <= SAID_LOG_U:
-        size, low, high = (float(np.exp(one.log_factor + k * one.log_u)) for k in (0.0, -1.96, 1.96))
+        size, low, high = (float(np.exp(one.log_factor + k * one.log_u)) for k in (0.0, -COVERAGE_95, COVERAGE_95))
         lines.append(
             f"Of the {one.kinds[0]} that the forecast reckoned with, {size:.1f} times as much came ({low:.1f} to {high:.1f})."
         )

@@ -27,7 +27,6 @@ class SessionFolder:
     car_path: Path | None
     metadata_path: Path | None
     calibration_path: Path | None
-    truth_path: Path | None
 
 
 def create(
@@ -88,7 +87,7 @@ def find(path: str | Path) -> SessionFolder:
     def beside(name: str) -> Path | None:
         return folder / name if own and (folder / name).is_file() else None
 
-    return SessionFolder(folder, log, beside(CAR), beside(METADATA), beside(CALIBRATION), beside(TRUTH))
+    return SessionFolder(folder, log, beside(CAR), beside(METADATA), beside(CALIBRATION))
 
 
 def update(folder: SessionFolder, values: Mapping[str, Any]) -> dict[str, Any]:

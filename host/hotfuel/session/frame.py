@@ -23,13 +23,12 @@ from hotfuel.session import engine, more_inputs
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.calibration import Calibration
-from hotfuel.temperature.counts import REASONS, scans_degc
+from hotfuel.temperature.counts import NO_DESCRIPTION, scans_degc
 from hotfuel.text import shown
 
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
 HOLE_LEAST_S = 1.0
 MARGIN_COLUMNS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
-_NO_DESCRIPTION = next(code for code, words in REASONS.items() if "description" in words and "not in the log" in words)
 _EVENT_NAMES = {number: name for name, number in EVENTS.items()}
 _CAUSE_NAMES = {number: name.replace("_", " ") for name, number in RESET_CAUSES.items()}
 _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
@@ -37,7 +36,7 @@ _CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 
 @dataclass(frozen=True)
 class Ticks:
-    """All ticks in time: (n,) seconds on the timeline, boot, tick number; (n, places) degC, reason (key of REASONS), amplifier's own degC."""
+    """All ticks in time: (n,) seconds on the timeline, boot, tick number; (n, places) degC, reason (key of REASONS)."""
 
     timeline: Timeline
     seconds: np.ndarray
@@ -46,7 +45,6 @@ class Ticks:
     places: tuple[str, ...]
     degc: np.ndarray
     reason: np.ndarray
-    amplifier_degc: np.ndarray
 
     @property
     def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
@@ -97,9 +95,9 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
         known = decoded.descriptions.get(number)
         names_of[number] = (channel_places(known, car) if known else _places_without_description(width, car))[:width]
     places = tuple(dict.fromkeys(name for names in names_of.values() for name in names))
-    by_channel = scans_degc(scans, decoded.descriptions, calibration)
+    by_channel = scans_degc(scans, decoded.descriptions, calibration)[:2]
     shape = (len(scans), len(places))
-    by_place = [np.full(shape, np.nan), np.full(shape, _NO_DESCRIPTION, np.uint8), np.full(shape, np.nan)]
+    by_place = [np.full(shape, np.nan), np.full(shape, NO_DESCRIPTION, np.uint8)]
     for number, names in names_of.items():
         rows = slice(None) if len(names_of) == 1 else np.flatnonzero(description == number)
         for channel, name in enumerate(names):
@@ -109,7 +107,7 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
     if order is not None:
         seconds, boot, tick = seconds[order], boot[order], tick[order]
         by_place = [values[order] for values in by_place]
-    return Ticks(timeline, seconds, boot, tick, places, by_place[0], by_place[1], by_place[2])
+    return Ticks(timeline, seconds, boot, tick, places, by_place[0], by_place[1])
 
 
 def _places_without_description(width: int, car: Car | None) -> list[str]:

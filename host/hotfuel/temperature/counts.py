@@ -36,9 +36,9 @@ REASONS: dict[int, str] = {
     15: "the amplifier reports a fault without saying which",
     16: "bit errors: the amplifier's answers did not agree (its leads, its clock, a neighbour)",
 }
-_NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
+NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
 _COLD_UNKNOWN = np.isin(
-    np.arange(256), (1, 2, 16, _SATURATED, _NO_DESCRIPTION)
+    np.arange(256), (1, 2, 16, _SATURATED, NO_DESCRIPTION)
 )  # for these reasons the cold junction is unknown too
 NO_NEW_CONVERSION = 3
 _BLOCK = 1 << 14  # scans converted together
@@ -157,7 +157,7 @@ def to_degc(
     if saturated is not None:
         np.copyto(reason, _SATURATED, where=np.asarray(saturated, dtype=bool))
     if known is not None:
-        np.copyto(reason, _NO_DESCRIPTION, where=~np.asarray(known, dtype=bool))
+        np.copyto(reason, NO_DESCRIPTION, where=~np.asarray(known, dtype=bool))
     degc[reason != 0] = np.nan
     if calibration is not None:
         degc = calibration.corrected_degc(degc)
@@ -175,7 +175,7 @@ def scans_degc(
     """
     shape = (len(scans), scans.dtype["channels"].shape[0])
     degc, cold = np.full((2, *shape), np.nan)
-    reason = np.full(shape, _NO_DESCRIPTION, dtype=np.uint8)
+    reason = np.full(shape, NO_DESCRIPTION, dtype=np.uint8)
     for start in range(0, len(scans), _BLOCK):  # in blocks, so that a day's readings are never copied as a whole
         part = slice(start, start + _BLOCK)
         _fill_degc(scans[part], descriptions, calibration, degc[part], reason[part], cold[part])

@@ -26,7 +26,7 @@ DELTA_DEGC = 3.0
 DELTA_POWER_PERCENT = 0.5
 LEVEL = 0.95
 MOST_RUNS = 100
-_NORMAL = 1.96  # half-width of a 95 % interval with a known spread, in standard errors
+_NORMAL = 1.96  # half-width of a 95 % interval with a known spread, in standard errors; statistics import nothing of units
 
 
 @dataclass(frozen=True)

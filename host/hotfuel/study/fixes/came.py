@@ -22,13 +22,15 @@ from hotfuel.study.line.draws import Draws, Own
 from hotfuel.study.line.grid import STEP_S, Grid
 from hotfuel.study.line.heat import STOPPED
 from hotfuel.study.line.stages import Stage
+from hotfuel.units import expanded
 
 SIZED = ("insulation", "shield", "spacer", "cooler", "ice")  # kinds whose number a factor says something about
 RISE_U_DEGC, RISE_SHARE_U = 0.3, 0.1  # what one section's rise differs by between two days of one car, standard (assumption)
+# beyond it the sessions tell nothing of how much of the fix came; up to here it is said of a single fix
 MOST_LOG_U, SAID_LOG_U = (
     1.5,
     0.5,
-)  # beyond it the sessions tell nothing of how much of the fix came; up to here it is said of a single fix
+)
 _WIDE_U = 0.6  # of the logarithm, a start from which what two sessions say is worked out, and which is taken out again
 _LOGS = np.linspace(-2.0, 1.6, 15)
 _LIKE_SHARE = 0.7  # a stop of at least this share of the other's length counts as long enough
@@ -46,7 +48,7 @@ class Outcome:
     def miss_degc(self) -> float:
         """By how much it came beyond the forecast's range, allowing for the uncertainty of what came: plus is hotter, 0 within it."""
         least, greatest = self.told.told.least, self.told.told.greatest
-        room = 1.96 * self.came_u_degc
+        room = float(expanded(self.came_u_degc))
         return max(self.came_degc - greatest - room, 0.0) + min(self.came_degc - least + room, 0.0)
 
 

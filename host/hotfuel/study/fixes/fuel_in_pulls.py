@@ -15,6 +15,7 @@ from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import excused
 from hotfuel.study.fixes.sessions import runs_and_stretches
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
+from hotfuel.units import expanded
 
 _PROBE_U_DEGC = 1.0  # of one probe (common practice, no source)
 
@@ -55,7 +56,7 @@ def fuel_in_pulls(groups: Mapping[str, Sequence[Session]], baseline: str | None 
         means = np.array([one.mean() for one in each if len(one)])
         if not len(means):
             return {}
-        half = 1.96 * _PROBE_U_DEGC
+        half = expanded(_PROBE_U_DEGC)
         if len(means) > 1:
             half = float(np.hypot(half, special.stdtrit(len(means) - 1, 0.975) * means.std(ddof=1) / np.sqrt(len(means))))
         margin = float(np.mean(least)) if (least := [m for one in mine for m in _margins(one, place, phase)]) else float("nan")

@@ -21,7 +21,6 @@ _LEAST_BLOCKS = 5
 MARGIN = "smallest margin"
 PEAK = "hottest"
 MEAN = "mean"
-QUANTITIES = (MARGIN, PEAK, MEAN)
 WHOLE_RUN = "whole run"  # instead of phases, where the recordings tell none
 
 

@@ -12,9 +12,9 @@ from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course, of_session
 from hotfuel.study.drive.phases import PULL, Phase, phases
 from hotfuel.study.line.transport import flow_of, line_places
+from hotfuel.units import expanded
 
 LONGEST_WAY_S = 600.0
-_SPREAD = 1.96  # standard uncertainties to either side: 95 %
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def _at(course: Course, place: str, start_s: float, end_s: float, flow_l_h: np.n
     margin = _smallest(course, place)
     arrival, least, greatest = (
         _arrival_s(course, place, start_s, flow_l_h * factor)
-        for factor in (1.0, 1 + _SPREAD * relative_u, max(1 - _SPREAD * relative_u, 0.0))
+        for factor in (1.0, 1 + expanded(relative_u), max(1 - expanded(relative_u), 0.0))
     )
     then = margin[int(np.searchsorted(course.time_s, start_s + arrival))] if np.isfinite(arrival) else np.nan
     during = margin[rows]

@@ -16,6 +16,7 @@ from hotfuel.study.line import transport
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.hose import bridged, lagged
 from hotfuel.study.line.section import Section
+from hotfuel.units import expanded
 
 BLOCK_S = 30  # a row of the fit
 METAL_DEGC, METAL_U_DEGC = 92.0, 6.0  # of a warmed engine without a probe (thermostats: common practice, no source)
@@ -116,7 +117,7 @@ def _way(
     ]
     if float(np.mean(heat)) <= 0:  # a cooler is in the section, and the fuel takes up no heat
         return nothing
-    doubt = 1.96 * float(np.std(np.mean(out_slope) * offset[0] - np.mean(in_slope) * offset[1]))
+    doubt = expanded(float(np.std(np.mean(out_slope) * offset[0] - np.mean(in_slope) * offset[1])))
     if doubt > MOST_DOUBT * abs(float(np.mean(heat))):
         return Way(one.before, one.place, Interval(0.0, 0.5, 1.0))
     faster = draws.between("film", "how the heat taken up rises with the flow", 0.0, 0.8)[:, 0]
