@@ -3,12 +3,13 @@
 import board
 from twinfile import TwinFile
 
+# one long, one short: part of the board does not work. Defined here too, because lamp.py may be what failed.
 PATTERN = (
     900,
     300,
     120,
     1680,
-)  # one long, one short: part of the board does not work. Defined here too, because lamp.py may be what failed.
+)
 LAMP = 8  # its number in lamp.py
 TEXT_MAX = 180
 

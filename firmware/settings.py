@@ -22,11 +22,12 @@ ROWS = {  # type: dict
     "chips": (("MAX31856",) * 3, "words", _AMPLIFIERS),
     "i2c_addresses": (("96", "97", "98"), "words", ("0", "96", "97", "98", "99", "100", "101", "102", "103")),
     "inputs": ((), "words", _INPUTS),  # what is wired: a board cannot tell an input that is off from a missing one
+    # 0: from a version whose default was all of them; the user is asked once
     "inputs_confirmed": (
         1,
         "number",
         (0, 1),
-    ),  # 0: from a version whose default was all of them; the user is asked once
+    ),
     "more_inputs": ((), "words", tuple(_MORE)),  # likewise: only inputs named here are read
     "converter_address": (72, "number", (72, 73, 74, 75)),  # ADS1115: ADDR to ground, supply, SDA, SCL
     "receiver_baud": (9600, "number", (4800, 9600, 19200, 38400, 57600, 115200)),

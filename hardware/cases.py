@@ -99,13 +99,14 @@ def load_dump_rows():
     ]
 
 
+# before that the circuit is only settling
 START_S = {
     "pulse 1": 0.009,
     "pulse 2a": 0.009,
     "pulse 3a": 5e-5,
     "pulse 3b": 5e-5,
     "load dump": 0.0,
-}  # before that the circuit is only settling
+}
 
 
 def pulse_rows():

@@ -9,11 +9,12 @@ from pen import GROUPS, INK, QUIET, Sheet
 
 BOARD = (96.0, 25.0)
 BOARD_AT = (11.5, 33.0)  # its lower left corner on the pod's wall
+# middle, housing, and what its terminals stick out (50 W in aluminium: as its maker draws it)
 R1_AT, R1_MM, TERMINAL_MM = (
     (55.0, 16.5),
     (50.0, 29.0),
     11.0,
-)  # middle, housing, and what its terminals stick out (50 W in aluminium: as its maker draws it)
+)
 F2_MM = (14.7, 4.0)  # Therm-O-Disc MICROTEMP G4A data sheet
 GAP_MM = 2.0  # least copper to copper
 

@@ -27,12 +27,13 @@ LEVELS = {
     "starting profile III, ": "Monolithic Power Systems, From Cold Crank to Load Dump, 2021: below 3 V for 15 to 50 ms, then about 6 V; 5 V here",
     "starting profile IV, ": _MEMORY,
 }
+# cases for whose level no publication was found
 MEMORY = (
     "overvoltage",
     "starting profile I, ",
     "starting profile II, ",
     "starting profile IV, ",
-)  # cases for whose level no publication was found
+)
 RUNNING_V = 13.5  # the alternator charges; 14 V before a load dump
 LOAD_DUMP_CORNERS = [(us, ri, td) for us in (79.0, 101.0) for ri in (0.5, 4.0) for td in (0.04, 0.4)]
 LOAD_DUMP_PULSES, LOAD_DUMP_EVERY_S = 10, 60.0

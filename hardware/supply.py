@@ -13,11 +13,12 @@ BATTERY_AH, USABLE_SHARE = 45.0, 0.2  # a small starter battery; the rest is lef
 CONVERTER_AWAKE, CONVERTER_ASLEEP = 0.85, 0.60  # efficiency of U2 at 50 mA and at 2 mA (assumption)
 PICO_CONVERTER = 0.85
 CONVERTER_IDLE_MA = 0.10  # own draw of U2 at its input, at most, by the parts list
+# D1 forward; TV1 and TV2 in the middle of their tolerance at 25 degC, at a few ampere
 R1_OHM, DIODE_V, CLAMP_V = (
     netlist.ohm("R1"),
     0.8,
     28.2,
-)  # D1 forward; TV1 and TV2 in the middle of their tolerance at 25 degC, at a few ampere
+)
 CONVERTER_LEAST_V = 4.5
 C2_F = netlist.PARTS["C2"].size
 

@@ -19,9 +19,8 @@ CUTOFF_J_K, CUTOFF_K_W = 1.0, 5.0  # thermal cut-off pressed onto R1's housing w
 CUTOFF_TOP_DEGC = netlist.PARTS[
     "F2"
 ].top_degc  # its rated functioning temperature: it has opened at the latest there (data sheets of the kind: +0/-10 K)
-CUTOFF_HOLD_DEGC = (
-    CUTOFF_TOP_DEGC - 25.0
-)  # it must not stay above this: Therm-O-Disc MICROTEMP G4A, 104 and 79 degC; 15 K below at 216 degC
+# it must not stay above this: Therm-O-Disc MICROTEMP G4A, 104 and 79 degC; 15 K below at 216 degC
+CUTOFF_HOLD_DEGC = CUTOFF_TOP_DEGC - 25.0
 
 
 def pulse_train(time_s, r1_w, tv_w, ambient_degc, times, every_s=60.0, step_s=2e-4):

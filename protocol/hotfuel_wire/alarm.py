@@ -17,6 +17,7 @@ NORMAL, UNACKNOWLEDGED, ACKNOWLEDGED, RETURNED_UNACKNOWLEDGED = 0, 1, 2, 3
 QUIET, WARN, ACT, LOST, NO_MARGIN, LOW_PRESSURE, IMPOSSIBLE_PRESSURE = 0, 1, 2, 3, 4, 5, 6
 LEVELS = ("quiet", "warn", "act", "lost", "no margin", "low pressure", "impossible pressure")
 ALARMS = (WARN, ACT, LOST, LOW_PRESSURE, IMPOSSIBLE_PRESSURE)
+# by level; a lost sensor never outranks a live warning; the reason for a missing limit outranks act, which is on with it
 URGENCY = (
     0,
     2,
@@ -25,7 +26,7 @@ URGENCY = (
     0,
     4,
     5,
-)  # by level; a lost sensor never outranks a live warning; the reason for a missing limit outranks act, which is on with it
+)
 
 # Margins are in hundredths of a degC. Stop-and-go traffic chatters at a deadband of 1 degC and not at 2 (own simulation);
 # vapour lock builds within tens of seconds, so the minutes usual in process plants are too slow for the on-delay.

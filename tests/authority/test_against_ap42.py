@@ -56,9 +56,8 @@ def test_boiling_onset_is_within_one_degree_and_twice_its_uncertainty(figures):
     # the equation of figure 7.1-15 solved for temperature; before it was held to this, the onset read 0.1 to 2.1 degC high from 48 to 90 kPa
     fuel, kpa = Fuel.from_measurements(*figures), np.arange(75, 101.4, 5)
     degc = np.linspace(10, 60, 501)
-    published = np.interp(
-        kpa, volatility.true_vapour_pressure_kpa(figures[0], degc), degc, right=np.nan
-    )  # its chart ends at 60 degC
+    # its chart ends at 60 degC
+    published = np.interp(kpa, volatility.true_vapour_pressure_kpa(figures[0], degc), degc, right=np.nan)
     off = fuel.bubble_point_degc(kpa) - published
     assert np.nanmax(np.abs(off)) <= 1.0
     assert np.nanmax(np.abs(off)) <= 2 * fuel.onset_uncertainty_degc

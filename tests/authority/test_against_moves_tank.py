@@ -32,7 +32,6 @@ def test_a_hot_soak_ends_when_the_tank_is_as_one_that_was_parked_all_along():
     hours, hot = parked(WARM_DEGC, 3.0, 85.0)
     cold = parked(0.0, 3.0)[1]
     ended = float(hours[np.argmax(hot - cold <= COLD_WITHIN_DEGC)])
-    by_the_source = (
-        np.log(WARM_DEGC / COLD_WITHIN_DEGC) / PER_HOUR
-    )  # both follow the same air, so their difference dies away with 1.4 per hour
+    # both follow the same air, so their difference dies away with 1.4 per hour
+    by_the_source = np.log(WARM_DEGC / COLD_WITHIN_DEGC) / PER_HOUR
     assert by_the_source / 2 <= ended <= 2 * by_the_source

@@ -48,9 +48,8 @@ def test_without_a_session_effect_it_is_the_pooled_t_test():
     rng = np.random.default_rng(11)
     y = rng.normal(0, 1, 24)
     session, side = np.repeat(np.arange(6), 4), np.tile([0, 1, 1, 0], 6)
-    y -= np.array([y[session == s].mean() for s in range(6)])[
-        session
-    ]  # sessions made equal: the variance between them is at its bound
+    # sessions made equal: the variance between them is at its bound
+    y -= np.array([y[session == s].mean() for s in range(6)])[session]
     ours = mixed.random_sessions(y, side, session)
     theirs = stats.ttest_ind(y[side == 1], y[side == 0])
     assert ours.difference == pytest.approx(y[side == 1].mean() - y[side == 0].mean())

@@ -19,13 +19,14 @@ CELLS = [
     Cell(MARGIN, place, phase) for place in ("tank", "pump", "carb_inlet") for phase in ("idle", "drive", "hot soak", "restart")
 ]
 PRIMARY = Cell(MARGIN, "pump", "hot soak")
+# nothing; just worth having, either way; plain. The first three invite every kind of false verdict
 TRUTHS_DEGC = (
     0.0,
     0.0,
     3.0,
     -3.0,
     -7.0,
-)  # nothing; just worth having, either way; plain. The first three invite every kind of false verdict
+)
 INSIDE_SD_DEGC, INSIDE_S = 1.0, 60.0  # noise inside a run and how long it remembers
 STEP_S = 5.0
 KINDS = ("plain", "drift", "heavy tails", "unequal lengths", "whole recordings")

@@ -116,9 +116,8 @@ def one_report(random, days, wrong):
                     60 + 3 * j + truth.get((letter, cell), 0.0) + shared + own + drifted + (slope - SLOPE) * (outside - 27)
                 )
             more = {}
-            if (
-                wrong == "drift"
-            ):  # the probes are read cold before every run, all in fuel of one temperature, each within 0.2 degC
+            # the probes are read cold before every run, all in fuel of one temperature, each within 0.2 degC
+            if wrong == "drift":
                 more["cold_degc"] = {p: random.normal(2.0 * (letter == "b") * (p == "carb_inlet"), 0.2) for p in PLACES}
             if number == lost and wrong in ("missing", "cut"):
                 del values[ASKED], values[Cell(MARGIN, "carb_inlet", PULL)]

@@ -9,9 +9,11 @@ import json
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+
+# codes are EMF: the reference function, tested against the standard by itself
 from hotfuel.temperature.thermocouple import (
     emf_mv,
-)  # codes are EMF: the reference function, tested against the standard by itself
+)
 from hotfuel_wire import codec, framing
 from scipy.signal import lfilter
 

@@ -39,10 +39,11 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
     metal = fuel + draw.uniform(0, 15, n)
     block_s, manifold_s = about(5400, 0.3), about(700, 0.3)  # how fast block and manifold cool by themselves
     block_share, manifold_share = about(0.75, 0.25), about(0.035, 0.5)  # what they add to the bonnet's air per degC of their own
+    # bonnet air to metal; block to metal by conduction, the second path
     to_metal, contact_s = (
         about(1 / 900, 0.4),
         about(1100, 0.4),
-    )  # bonnet air to metal; block to metal by conduction, the second path
+    )
     film_s = about(240, 0.4)  # metal to fuel
     boils = draw.uniform(44, 66, n)
     wind, fan_until = np.zeros(n), np.where(draw.random(n) < 0.35, draw.uniform(60, 480, n), 0.0)

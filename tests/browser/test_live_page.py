@@ -268,9 +268,8 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
         row = decode(drive.folder / "wire.log").messages["mark"][-1]
         assert bytes(row["text"]).decode() == "died"
         answered, sent = made.page.evaluate("[Date.now() / 1000, window.sent / 1000]")
-        assert (
-            touched - 0.5 <= row["wall_us"] / 1e6 <= touched + 0.5 + (answered - sent)
-        )  # no later than the way to the server took
+        # no later than the way to the server took
+        assert touched - 0.5 <= row["wall_us"] / 1e6 <= touched + 0.5 + (answered - sent)
         again.close()
     finally:
         made.context.close()
@@ -372,9 +371,8 @@ def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
     mark = codec.pack("mark", header | {"wall_us": 10**15, "text": b"</script><script>document.title='in'</script>\x1b[2J"})
     car = car_file.EXAMPLE.replace("Blue saloon, road and sprint", "</style><script>document.title='in'</script>")
     for number in range(3):
-        car = car.replace(
-            f"channel = {number}", f"channel = {number + 4}"
-        )  # so that the board's own name for its channel is shown
+        # so that the board's own name for its channel is shown
+        car = car.replace(f"channel = {number}", f"channel = {number + 4}")
     path = session_folder.create(tmp_path / "hostile", car, {"title": "<script>document.title='in'</script>"}).path
     (path / "wire.log").write_bytes(b"".join(framing.encode(payload) for payload in (description, reading, mark)))
     server = Served(path)

@@ -93,9 +93,8 @@ def test_until_a_touch_the_page_says_that_it_does_not_sound_and_then_it_does(see
     seen.open("act")
     assert says_off(seen)
     assert playing(seen) == ""
-    assert seen.page.evaluate(
-        "document.querySelector('#sound-off').classList.contains('due')"
-    )  # an alarm is there and makes no sound
+    # an alarm is there and makes no sound
+    assert seen.page.evaluate("document.querySelector('#sound-off').classList.contains('due')")
     seen.page.click("#sound")
     seen.until("Sound.running()")
     assert not says_off(seen)

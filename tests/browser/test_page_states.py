@@ -58,9 +58,8 @@ def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
         "() => ['#head-was', '#head'].map(name => getComputedStyle(document.querySelector(name))).map(style => [style.color, style.opacity])"
     )
     assert colours[0] == colours[1]  # in full ink
-    assert seen.page.evaluate(
-        "getComputedStyle(document.querySelector('#head')).backgroundImage !== 'none'"
-    )  # the hatch of an act
+    # the hatch of an act
+    assert seen.page.evaluate("getComputedStyle(document.querySelector('#head')).backgroundImage !== 'none'")
     live = seen.page.evaluate(
         """() => [...document.querySelectorAll('.place :is(.margin, .temperature, .limit, .range, .trend, .eta, .history), '
              + '#head-range, #head-eta, #head-history, #health-rows dd')].map(e => e.textContent).filter(text => /\\d/.test(text))"""

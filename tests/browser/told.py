@@ -15,13 +15,14 @@ from hotfuel.units import Shown  # noqa: E402
 
 URL = "http://127.0.0.1:9/"  # nothing listens there, and nothing is asked of it
 SIZES = {"phone": (390, 844), "phone on its side": (844, 390), "tablet": (1280, 800), "laptop": (1366, 768), "wide": (2560, 1440)}
+# of recordings; beside them the page's own states:
 SCENES = (
     *staged.SCENES,
     "waiting",
     "no limits",
     "low pressure",
     "part failed",
-)  # of recordings; beside them the page's own states:
+)
 OWN = {"stale": "act", "stale after quiet": "quiet", "ended": "act", "no word": "act"}  # each after which recording
 FORECAST = ("ahead", "percolation", "hot stop")
 

@@ -106,9 +106,8 @@ class I2cBus:
 
         def answered() -> None:
             self._i2c.complete_connect(self._chip is not None)
-            if (
-                self._chip is None
-            ):  # an aborted transfer empties the FIFO, and the emulator forgets to say so: a time-out instead of EIO
+            # an aborted transfer empties the FIFO, and the emulator forgets to say so: a time-out instead of EIO
+            if self._chip is None:
                 self._i2c._set_interrupts(TX_EMPTY)
 
         self._later(answered, self._chip.stretch_us if self._chip is not None else 0)

@@ -2,6 +2,7 @@
 
 import pytest
 
+# as in trials.py, which needs the emulator to be imported
 NAMES = (
     "boot_time",
     "install",
@@ -22,7 +23,7 @@ NAMES = (
     "swapped_chips",
     "held_bus",
     "self_test",
-)  # as in trials.py, which needs the emulator to be imported
+)
 
 
 @pytest.mark.slow

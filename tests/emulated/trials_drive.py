@@ -112,9 +112,8 @@ def loose_plug(rig: Rig) -> list[Row]:
 
     def drive(loose: bool) -> tuple[float | None, int, int]:
         load_limits(board)
-        board.fitted.surroundings.hot_degc[PUMP] = pump_degc(
-            TOO_HOT_DEGC
-        )  # no other place moves: a sudden fall would be a short, and told
+        # no other place moves: a sudden fall would be a short, and told
+        board.fitted.surroundings.hot_degc[PUMP] = pump_degc(TOO_HOT_DEGC)
         board.usb.take()
         chance, begun, flushes = random.Random(7), board.now_s, board.flash.flushes
         for tick in range(int(LOOSE_S * 5)):
@@ -132,9 +131,8 @@ def loose_plug(rig: Rig) -> list[Row]:
             if values["value"] >> 8 & 15 == ACT and values["value"] & 15 == UNACKNOWLEDGED
         ]
         changes = sum(code in (EVENTS["chip_lost"], EVENTS["chip_found"]) for code in event_codes(data))
-        by_alarms = len(
-            {values["time_ms"] // FLUSH_APART_MS for values in alarms}
-        )  # an alarm is flushed at once, as it should be
+        # an alarm is flushed at once, as it should be
+        by_alarms = len({values["time_ms"] // FLUSH_APART_MS for values in alarms})
         return (acts[0] - begun if acts else None), board.flash.flushes - flushes - by_alarms, changes
 
     steady = in_a_copy(lambda: drive(False))

@@ -154,9 +154,10 @@ def test_a_damaged_example_is_a_car_or_an_input_error(at, put):
 
 def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_its_role():
     assert {*get_args(places.RoleName), "needle"} == set(places.ROLES)
+    # eight channels: the ninth, "other", has no limit either
     text = "".join(
         f'[[place]]\nname = "{role}"\nchannel = {i}\nrole = "{role}"\n' for i, role in enumerate(get_args(places.RoleName)[:8])
-    )  # eight channels: the ninth, "other", has no limit either
+    )
     found = car.load(SMALL + text).limit_places
     assert list(found) == ["tank", "suction", "pump", "line", "carburettor", "carburettor_needle", "bowl"]
     assert [name for name, (_, role) in found.items() if role.percolates] == ["carburettor_needle", "bowl"]

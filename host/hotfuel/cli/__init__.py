@@ -13,9 +13,8 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(AttributeError, ValueError):  # not a terminal, file or pipe
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a ? where a terminal has no degree sign
-    os.environ.setdefault(
-        "PYDANTIC_DISABLE_PLUGINS", "__all__"
-    )  # it would look for them in every installed package, and none is used
+    # it would look for them in every installed package, and none is used
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
         from hotfuel.cli.app import run
 

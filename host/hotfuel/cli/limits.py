@@ -117,9 +117,8 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
         )
     out.print(card.sentence, markup=False)
     out.print(table)
-    asked = [
-        sentence for sentence in about if sentence in card.notes
-    ]  # what is asked of the figures comes before what follows from them
+    # what is asked of the figures comes before what follows from them
+    asked = [sentence for sentence in about if sentence in card.notes]
     lines = [*asked, *(sentence for sentence in about if sentence not in asked)]
     lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")
     per_1000_ft = card.drop_per_1000_m_degc * (0.3048 if shown.system == "us" else 1.0)

@@ -220,9 +220,8 @@ def told(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> tuple[
         verdict, notes, again = standing(plan, shown, corrected)
         sentences = _standing_words(plan, verdict, shown)
         lines += [*sentences, *notes]
-    elif (
-        driven and plan.quantity != day_plan.POWER
-    ):  # reported at once, while there is time to drive it again, and without its value
+    elif driven and plan.quantity != day_plan.POWER:
+        # reported at once, while there is time to drive it again, and without its value
         values, notes = _values(plan, [driven], shown)
         again = [driven] if driven not in values else []
         lines += notes if again else []

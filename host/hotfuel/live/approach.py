@@ -20,10 +20,11 @@ from hotfuel.risk.margin import PlaceMargin
 
 STEP_S = 2.0
 ANNOUNCE_S, FORGET_S = 150.0, 300.0  # time to the limit at which it is announced, and beyond which it is taken back
+# for REMEMBERED_S after a false announcement, the next one waits until the limit is within WARY_S
 WARY_S, REMEMBERED_S = (
     80.0,
     3600.0,
-)  # for REMEMBERED_S after a false announcement, the next one waits until the limit is within WARY_S
+)
 HOLD_S, CALM_S = 8.0, 60.0  # for how long the one and the other must have held
 LOOK_S, LEAST_S = 100.0, 30.0  # how far it looks back, and how far at least
 DOUBTS = 3.0  # standard errors by which the margin must be closing

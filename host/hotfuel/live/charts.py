@@ -24,10 +24,11 @@ from hotfuel.units import Shown, expanded
 HEIGHT_PX = 150
 _AHEAD_MIN = 5.0  # how much of a forecast is drawn
 _MARGIN = " margin"
+# what Bokeh numbers is numbered once for all charts of a page: each needs its own
 _ANY, _ID = (
     "(any place)",
     re.compile(r'"(p\d+)"'),
-)  # what Bokeh numbers is numbered once for all charts of a page: each needs its own
+)
 
 
 def places_of(state: LiveState) -> list[str]:

@@ -219,9 +219,8 @@ class Axis:
     def __init__(self) -> None:
         self.last = -math.inf
         self.wall_offset_s = math.nan
-        self.fast_boots: set[int] = (
-            set()
-        )  # boots of a simulated board that runs faster than real time: their seconds are not adjusted to the clock
+        # boots of a simulated board that runs faster than real time: their seconds are not adjusted to the clock
+        self.fast_boots: set[int] = set()
         self._offsets: dict[int, float] = {}
         self._anchored: set[int] = set()
 

@@ -149,9 +149,8 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
 
 def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
     """What was last known here, shown once it is out of date: "was 15 °F past, act, 05:39:44"."""
-    if place.state in NO_LIMIT and math.isfinite(
-        place.last_degc
-    ):  # the last margin is older than that, and was of another pressure
+    # the last margin is older than that, and was of another pressure
+    if place.state in NO_LIMIT and math.isfinite(place.last_degc):
         at = clock.moment(clock.now - place.last_age_s)
         return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {place.state.words.split(' (')[0]}, {at}"
     if math.isfinite(place.known.margin_degc):

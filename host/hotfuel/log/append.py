@@ -92,9 +92,8 @@ class LogWriter:
         if self._size or found.pieces:
             self._go_on_after_an_earlier_recording(found)
         if identity.of(self.path) is None and self._spill is None:
-            self._append(
-                identity.frame(self.log_id, wall(), part=1 if self._size else 0)
-            )  # if there are a few bytes already, it continues them
+            # if there are a few bytes already, it continues them
+            self._append(identity.frame(self.log_id, wall(), part=1 if self._size else 0))
 
     def __enter__(self) -> "LogWriter":
         return self
@@ -384,11 +383,12 @@ class LogWriter:
         self._warn(sentences.gone(old, self.path, whole=whole))
         if whole:
             return True  # the pieces kept elsewhere continue it as before
+        # the pieces stay: the removed disk may come back, and lacks them
         kept, self._spill, self._earlier = (
             self._spill,
             None,
             [],
-        )  # the pieces stay: the removed disk may come back, and lacks them
+        )
         at = 0
         while kept is not None and (piece := kept.get(at, 1 << 16)):
             self._append(piece)

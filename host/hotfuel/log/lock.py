@@ -5,9 +5,8 @@ import time
 
 try:
     import fcntl
-except (
-    ImportError
-):  # no such locks on this system: two writers are possible, and a log counts as live for a while after its last change
+except ImportError:
+    # no such locks on this system: two writers are possible, and a log counts as live for a while after its last change
     fcntl = None  # type: ignore[assignment]
 
 _RECENT_S = 10.0

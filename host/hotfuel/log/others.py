@@ -227,9 +227,8 @@ def _sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: boo
                 found.append(Other(*shorter, start.log_id, start.wall_us, again=True))
                 if shorter is here:
                     continue
-            elif (
-                start.wall_us != begun_us[start.log_id, start.part]
-            ):  # two copies, each continued: the first one's continuation is this drive's
+            elif start.wall_us != begun_us[start.log_id, start.part]:
+                # two copies, each continued: the first one's continuation is this drive's
                 found.append(Other(*here, start.log_id, start.wall_us))
                 continue
         seen[start.log_id, start.part] = here

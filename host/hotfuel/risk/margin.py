@@ -206,9 +206,8 @@ def _place_margin(
 
 def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     """One value for every element of `shape`, flat."""
-    if values.shape != shape and not (
-        values.size == 1 and math.prod(shape) == 1
-    ):  # broadcasting costs a single reading more than its margin
+    # broadcasting costs a single reading more than its margin
+    if values.shape != shape and not (values.size == 1 and math.prod(shape) == 1):
         values = np.broadcast_to(values, shape)
     return values.reshape(-1)
 

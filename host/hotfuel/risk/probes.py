@@ -167,9 +167,8 @@ def _waiting(times: np.ndarray, not_ready: np.ndarray) -> np.ndarray:
     late = np.flatnonzero(not_ready)
     if not late.size:
         return waiting
-    judged = np.maximum.accumulate(
-        np.where(not_ready, 0, np.arange(len(times)))
-    )  # the last tick with a conversion, or the first tick
+    # the last tick with a conversion, or the first tick
+    judged = np.maximum.accumulate(np.where(not_ready, 0, np.arange(len(times))))
     waiting[late] = times[late] - times[judged[late]] <= WAIT_MS
     for row in late[~waiting[late]].tolist():  # beyond the first wait: one in every WAIT_MS counts, as unreadable
         if not waiting[row] and row + 1 < len(times):

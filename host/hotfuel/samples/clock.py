@@ -54,9 +54,8 @@ class Clock:
             usable = usable[possible]
         for boot in np.unique(usable["boot"]):
             mine = usable[usable["boot"] == boot]
-            mine = mine[
-                mine["flags"] == mine["flags"].min()
-            ]  # measured now before the board's own clock before what a person stated
+            # measured now before the board's own clock before what a person stated
+            mine = mine[mine["flags"] == mine["flags"].min()]
             clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine, clock.notes)
             first_s = float(clock.wall_s(int(boot), mine["time"].min()))
             if first_s < _EARLIEST_S:

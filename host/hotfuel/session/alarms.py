@@ -45,9 +45,8 @@ def _of_place(
         Level.LOW_PRESSURE: (low, read & ~low),
         Level.IMPOSSIBLE_PRESSURE: (none, read & ~none),
     }
-    ons = {
-        level: np.flatnonzero(on) for level, (on, _) in conditions.items()
-    }  # while all that the machine waits for are clear, nothing can change
+    # while all that the machine waits for are clear, nothing can change
+    ons = {level: np.flatnonzero(on) for level, (on, _) in conditions.items()}
     offs = {level: np.flatnonzero(off) for level, (_, off) in conditions.items()}
     blind = np.flatnonzero(unreadable)
     seen_again = np.flatnonzero(read)

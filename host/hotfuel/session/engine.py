@@ -24,9 +24,8 @@ def running(columns: Any, seconds: np.ndarray, car: Car, *, goes_on: bool = Fals
     if course is None:
         return stated
     on = _still(course.running, given["ignition"][-1]) if goes_on else course.running
-    known = np.flatnonzero(
-        np.isfinite(given["engine_rpm"])
-    )  # before the first of them no pulse had ever come, which is no hole in them
+    # before the first of them no pulse had ever come, which is no hole in them
+    known = np.flatnonzero(np.isfinite(given["engine_rpm"]))
     after = np.clip(np.searchsorted(known, np.arange(len(seconds))), None, len(known) - 1)
     before = np.clip(after - 1, 0, None)
     hole_s = np.minimum(np.abs(seconds - seconds[known[after]]), np.abs(seconds - seconds[known[before]]))

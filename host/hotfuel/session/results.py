@@ -75,9 +75,8 @@ def work_out(root: str, identity: str, calibration: str | None) -> str:
 
 def store(root: Path, identity: str, session: recording.Session) -> None:
     """Write samples and summary; an older result of the session, under whatever car and date, goes."""
-    log_bytes = others.own_end(
-        root / SESSIONS / identity / session_folder.LOG
-    )  # a log that was cut or written to later is known by it
+    # a log that was cut or written to later is known by it
+    log_bytes = others.own_end(root / SESSIONS / identity / session_folder.LOG)
     summary = _summary_table(identity, session).assign(log_bytes=log_bytes)
     for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, summary)):
         target = root / kind / f"car={_slug(car_name(session))}" / f"date={date_of(session)}" / f"{identity}.parquet"

@@ -37,9 +37,8 @@ REASONS: dict[int, str] = {
     16: "bit errors: the amplifier's answers did not agree (its leads, its clock, a neighbour)",
 }
 NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
-_COLD_UNKNOWN = np.isin(
-    np.arange(256), (1, 2, 16, _SATURATED, NO_DESCRIPTION)
-)  # for these reasons the cold junction is unknown too
+# for these reasons the cold junction is unknown too
+_COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, 16, _SATURATED, NO_DESCRIPTION))
 NO_NEW_CONVERSION = 3
 _BLOCK = 1 << 14  # scans converted together
 _NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: NO_NEW_CONVERSION, BIT_ERRORS: 16}

@@ -183,9 +183,8 @@ def _fill_without_tables(measured_mv: np.ndarray, cold_degc: np.ndarray, result:
     """Compute what the tables left as nan: at the end of their range, or really outside."""
     missing = np.flatnonzero(np.isnan(result))
     total = measured_mv[missing] + _reference_emf_mv(cold_degc[missing])
-    least, greatest = np.add(
-        _reference_emf_mv([LEAST_DEGC, GREATEST_DEGC]), (-1e-9, 1e-9)
-    )  # a sum may be one rounding error out of range
+    # a sum may be one rounding error out of range
+    least, greatest = np.add(_reference_emf_mv([LEAST_DEGC, GREATEST_DEGC]), (-1e-9, 1e-9))
     inside = (total >= least) & (total <= greatest)
     result[missing[inside]] = _newton(total[inside])
 

@@ -111,9 +111,8 @@ def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path
     assert decoded.losses.ticks_missing == 0
     assert len(decoded.readings) / 3 > 0.5 * size / 60
     hotfuel("review", session, "--out", tmp_path / "killed.html")
-    again = hotfuel(
-        "record", "--port", device, "--car", car_path, "--out", session, "--for", "2"
-    )  # the same command, on with the drive
+    # the same command, on with the drive
+    again = hotfuel("record", "--port", device, "--car", car_path, "--out", session, "--for", "2")
     assert f"{session} was cut off: this recording goes on with it." in again
     decoded = samples.decode(log)
     assert log.stat().st_size > size

@@ -118,9 +118,8 @@ def test_a_cooler_against_the_simulated_one(hotfuel, cooled):
     truth_w = flow / 3.6 * J_PER_ML_K * (running.pump_outlet_degc - running.carb_inlet_degc).median()
     assert abs(found["heat_w"] - truth_w) < 2 * found["heat_u_w"]
     assert found["heat_u_w"] < 0.3 * found["heat_w"]
-    alone = hotfuel("cooler", session, "--before", "carb_inlet", as_json=True)[
-        "cooler"
-    ]  # flow from engine speed, outside air as noted
+    # flow from engine speed, outside air as noted
+    alone = hotfuel("cooler", session, "--before", "carb_inlet", as_json=True)["cooler"]
     assert alone["flow_relative_u"] == 0.35
     assert alone["coolant_degc"] == QUEUE.ambient_degc
     assert abs(alone["cooler"]["heat_w"] - truth_w) < 2 * alone["cooler"]["heat_u_w"]

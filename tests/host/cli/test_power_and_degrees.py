@@ -54,9 +54,8 @@ def test_degrees_margin_power_and_the_fuels_share(hotfuel, day):
     before, cooler = result["power"]["said"]
     assert before["fuel_degc"] == pytest.approx(48, abs=1)
     assert cooler["fuel_degc"] == pytest.approx(24, abs=1)
-    assert cooler["margin_degc"] - before["margin_degc"] == pytest.approx(
-        24, abs=1.5
-    )  # the limit is the same, the fuel 24 degC cooler
+    # the limit is the same, the fuel 24 degC cooler
+    assert cooler["margin_degc"] - before["margin_degc"] == pytest.approx(24, abs=1.5)
     share = gain["allowed"]
     assert share["fuel_cooler_degc"] == pytest.approx(24, abs=1)
     assert 1.5 < share["fuel_half_degc"] < 5

@@ -216,13 +216,14 @@ def test_the_vapour_pressures_named_beside_refused_figures_go_with_them():
 
 @pytest.mark.parametrize(
     ("vapour_pressure_kpa", "t10_degc", "t50_degc", "t90_degc"),
+    # narrow cuts, as racing fuels are
     [
         (38, 71, 104, 140),
         (38, 66, 99, 107),
         (38, 60, 95, 105),
         (35, 75, 99, 105),
         (45, 60, 95, 105),
-    ],  # narrow cuts, as racing fuels are
+    ],
 )
 def test_narrow_cuts_are_fitted_with_or_without_the_linear_equation(vapour_pressure_kpa, t10_degc, t50_degc, t90_degc):
     fuel = Fuel.from_measurements(vapour_pressure_kpa, t10_degc, t50_degc, t90_degc)

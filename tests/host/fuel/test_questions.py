@@ -125,9 +125,8 @@ def test_ethanol_that_nobody_gave_is_said_and_its_limit_lies_within_the_95_perce
     (said,) = [line for line in unsaid.describe() if "Ethanol is not given: counted as 0 %" in line]
     then, lower = map(float, re.search(r"then the limit is (\d+) °C, ([\d.]+) °C lower", said).groups())
     assert then == pytest.approx(limits[2], abs=0.8)
-    assert lower == pytest.approx(
-        limits[0] - limits[2], abs=0.4
-    )  # the mixture of a sheet may miss what is asked of it by so much
+    # the mixture of a sheet may miss what is asked of it by so much
+    assert lower == pytest.approx(limits[0] - limits[2], abs=0.4)
     assert 'Write ethanol = "10 %"' in said
     assert not any("not given" in line for fuel in (none, ten) for line in fuel.describe())
     assert bool(unsaid.questions) == (t50 < 77)  # D4814's least T50 without ethanol, classes AA to C

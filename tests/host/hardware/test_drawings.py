@@ -117,10 +117,11 @@ def test_the_halves_of_the_wiring_diagram_hold_all_of_it_and_are_read_at_a_readm
         left, _, width, height = map(float, root.get("viewBox").split())
         for element in root.iter(SVG + "text"):
             size = float(element.get("font-size"))
+            # header pins' numbers are on the pin map
             assert size * README_PX / width >= 9 or element.text.isdigit(), (
                 name,
                 element.text,
-            )  # header pins' numbers are on the pin map
+            )
             assert left <= float(element.get("x")) <= left + width, (name, element.text)
             assert float(element.get("y")) <= height, (name, element.text)
         shown += [element.text for element in root.iter(SVG + "text")]

@@ -132,10 +132,11 @@ FILES = {f"module_{number}.mpy": 1500 for number in range(39)}
         ({"platform": "esp32"}, "of the kind esp32"),
         ({"mpy": 0x1105}, "bytecode of version 5, not 6: install with --source"),
         ({"free": 100_000}, "has 100 kB free and the firmware takes up to 180 kB"),
+        # an upgrade of the same names replaces them one by one: a full ring leaves 64 kB
         (
             {"free": 60_000, "sizes": dict(FILES)},
             "",
-        ),  # an upgrade of the same names replaces them one by one: a full ring leaves 64 kB
+        ),
     ],
 )
 def test_an_unsuitable_board_is_refused_in_a_sentence(about, says):

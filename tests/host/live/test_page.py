@@ -227,9 +227,8 @@ def test_answers_that_nobody_takes_are_bounded(tmp_path):
             begun = 0
             while begun < guard.PENDING_MAX:
                 deaf = socket.socket()
-                deaf.setsockopt(
-                    socket.SOL_SOCKET, socket.SO_RCVBUF, 4096
-                )  # so that the answer does not fit into the system's buffers
+                # so that the answer does not fit into the system's buffers
+                deaf.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
                 deaf.connect(("127.0.0.1", port))
                 held.callback(deaf.close)
                 deaf.sendall(request)

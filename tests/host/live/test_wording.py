@@ -72,9 +72,8 @@ def test_a_number_is_no_finer_than_its_doubt_and_stands_still(value, uncertainty
     first = steady("pump", value, step)
     assert first % step == pytest.approx(0, abs=1e-9)
     assert abs(first - value) <= step / 2 + 1e-9
-    assert {steady("pump", first + share * step, step) for share in (0.65, -0.65, 0.3, 0.0)} == {
-        first
-    }  # no flicker at the rounding's edge
+    # no flicker at the rounding's edge
+    assert {steady("pump", first + share * step, step) for share in (0.65, -0.65, 0.3, 0.0)} == {first}
     assert steady("pump", first + 0.8 * step, step) == first + step
     assert plain.Steady()("tank", value, step) == first
 

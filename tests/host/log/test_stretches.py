@@ -59,9 +59,8 @@ def test_a_stretch_of_another_log_put_in_anywhere_is_left_out_and_nothing_is_los
     path = tmp_path_factory.mktemp("log") / "wire.log"
     data = WHOLE[:at] + theirs + WHOLE[at:]
     path.write_bytes(data)
-    if not hot(
-        identity.frame(THEIRS) + b"\0" + theirs + b"\7\0"
-    ):  # no reading of theirs is whole: nothing tells it, nothing is read of it
+    # no reading of theirs is whole: nothing tells it, nothing is read of it
+    if not hot(identity.frame(THEIRS) + b"\0" + theirs + b"\7\0"):
         assert set(hot(WHOLE)) - set(hot(path)) <= {hot(WHOLE)[n] for n in range(60)}
         return
     assert own(path, step) == frames_of(WHOLE)

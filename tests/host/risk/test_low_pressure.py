@@ -52,9 +52,10 @@ def check(altitude_m, acceleration_g, suction_inhg, fuel):
     return sum(bool(row.no_limit) for row in card.rows)
 
 
+# slow: a minute
 @pytest.mark.parametrize(
     "cells", [pytest.param(CORNERS, id="corners"), pytest.param(EVERYWHERE, id="everywhere", marks=pytest.mark.slow)]
-)  # slow: a minute
+)
 def test_every_cell_has_a_limit_or_says_why_not(cells):
     fuels = {name: fuel_named(name) for name in {cell[3] for cell in cells}}
     without = [check(*cell[:3], fuels[cell[3]]) for cell in cells]

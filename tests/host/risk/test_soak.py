@@ -19,9 +19,8 @@ def test_the_peaks_bands_hold_on_physics_the_forecaster_lacks():
     # at a true 95 % fewer than 51 of 60, and fewer than 162 or more than 178 of 180, come up about once in 500 runs; the bench has 400 for each
     assert min(sum(inside) for inside, _, _ in results.values()) >= 51
     assert 162 <= sum(sum(inside) for inside, _, _ in results.values()) <= 178
-    assert (
-        np.median(results[5][1]) <= 16.5 * 1.96 / 1.645
-    )  # over 400 soaks: 15 for nine in ten, promised, and as many standard deviations more
+    # over 400 soaks: 15 for nine in ten, promised, and as many standard deviations more
+    assert np.median(results[5][1]) <= 16.5 * 1.96 / 1.645
 
 
 def test_the_idle_margins_band_holds():

@@ -24,9 +24,8 @@ def test_the_grid(values):
     assert stored.dtype == np.float32
     np.testing.assert_array_equal(np.isnan(stored), np.isnan(values))
     known = np.isfinite(values)
-    assert np.all(
-        np.abs(stored[known] - values[known]) <= 0.5 / 128 + np.abs(values[known]) * 2.0**-24
-    )  # half a step, and float32's own half
+    # half a step, and float32's own half
+    assert np.all(np.abs(stored[known] - values[known]) <= 0.5 / 128 + np.abs(values[known]) * 2.0**-24)
     assert np.all(stored[known] * 128 == np.rint(stored[known] * 128))
 
 

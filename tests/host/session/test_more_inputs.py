@@ -188,9 +188,8 @@ def test_flow_over_the_counters_wrap_and_at_any_resolution(start, flow_l_h, per_
     pulses = np.floor(start + 1 + at * flow_l_h / 3600 * per_litre) % (1 << 30)
     got = more_inputs._flow_l_h(np.zeros(40, int), at, pulses, meter)
     seen = flow_l_h / 3600 * per_litre * 10  # pulses in the longest window
-    assert (
-        np.abs(got[15:][pulses[15:] > 0] / flow_l_h - 1).max(initial=0.0) <= 1.0 / min(9.0, max(seen, 1e-9)) + 1e-9
-    )  # ten counted may be nine and a bit that came
+    # ten counted may be nine and a bit that came
+    assert np.abs(got[15:][pulses[15:] > 0] / flow_l_h - 1).max(initial=0.0) <= 1.0 / min(9.0, max(seen, 1e-9)) + 1e-9
 
 
 def test_a_new_boot_or_a_hole_is_no_flow():

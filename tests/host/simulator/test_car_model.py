@@ -311,9 +311,8 @@ class TestBlocks:
         assert probes.loop_emf_mv(junctions, terminals, np.zeros(2)) == pytest.approx(np.array(ideal), abs=1e-9)
         wrong = probes.loop_emf_mv(junctions, terminals, np.array([0.5, 0.5])) - np.array(ideal)
         assert wrong[1, 0] == pytest.approx(0.5 * TypeK.seebeck(95.0), rel=0.01)  # 60 degC along the wire: in full
-        assert wrong[0, 1] == pytest.approx(
-            -0.5 * 5 / 60 * TypeK.seebeck(30.0), rel=0.01
-        )  # colder than the terminals: the other way
+        # colder than the terminals: the other way
+        assert wrong[0, 1] == pytest.approx(-0.5 * 5 / 60 * TypeK.seebeck(30.0), rel=0.01)
 
     def test_the_chips_own_sensor_is_off_and_drifts_but_stays_inside_its_data_sheet(self, summer):
         ambient = summer.truth["ambient_degc"].to_numpy()

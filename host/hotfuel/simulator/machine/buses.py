@@ -96,9 +96,8 @@ class SPI:
         if selected is not None:
             selected.transfer(out, into, self._mode, self._baudrate)
         elif into is not None:
-            idle = (
-                0xFF if self._miso is not None and self._miso.pull_up else 0
-            )  # nobody drives the wire; RP2040's pads pull down after reset
+            # nobody drives the wire; RP2040's pads pull down after reset
+            idle = 0xFF if self._miso is not None and self._miso.pull_up else 0
             for at in range(len(into)):
                 into[at] = idle
         if level is not None and into is not None:

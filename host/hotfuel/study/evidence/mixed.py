@@ -101,9 +101,8 @@ def _satterthwaite(model: _Model, session_variance: float, error_variance: float
     def deviance(x: np.ndarray) -> float:
         return model.fixed(*x)[2]
 
-    free = (
-        [0, 1] if session_variance > step[0] * 2 else [1]
-    )  # a session variance of zero is a bound, not an estimate with its own error
+    # a session variance of zero is a bound, not an estimate with its own error
+    free = [0, 1] if session_variance > step[0] * 2 else [1]
     gradient = np.array([(variance(at + e) - variance(at - e)) / (2 * step[i]) for i in free for e in [_unit(i, step)]])
     hessian = np.empty((len(free), len(free)))
     for row, i in enumerate(free):

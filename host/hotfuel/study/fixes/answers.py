@@ -118,9 +118,8 @@ class Comparison:
     bad_runs: tuple[BadRun, ...] = ()
     settlings: tuple[Settling, ...] = ()  # what was left out after each switch, where sessions were cut at their marks
     pulls: tuple[VariantPulls, ...] = ()  # full-throttle pulls of each variant that has some
-    judgements: tuple[Judgement, ...] = field(
-        default=()
-    )  # hot stops held against the baseline's with trouble, where one is marked
+    # hot stops held against the baseline's with trouble, where one is marked
+    judgements: tuple[Judgement, ...] = field(default=())
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON; `hotfuel.report.compare_words.as_dict` adds the sentences."""

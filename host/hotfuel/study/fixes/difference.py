@@ -16,16 +16,16 @@ from hotfuel.study.fixes.summaries import Cell, Run
 # By how much hot places follow outside air, and its standard uncertainty: an assumption, which every report states. Degree for degree
 # over-corrects by a third in a second thermal model; a thermostat and boiling fuel hold hot places back.
 SLOPE, SLOPE_U = 0.8, 0.15
-STOCK_U = 1 / np.sqrt(
-    3
-)  # of a tank's warmer start none to all is still there later: root mean square of a share uniform from 0 to 1
+# of a tank's warmer start none to all is still there later: root mean square of a share uniform from 0 to 1
+STOCK_U = 1 / np.sqrt(3)
 # What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
 DAY_U_DEGC = 1.5
 DRIFT_FROM_RUNS = 4  # a side; fewer leave no interval worth having when a drift is taken out
+# with this many runs, over this span within the sides, the slope over outside air is estimated
 SLOPE_RUNS, SLOPE_SPAN_DEGC = (
     8,
     6.0,
-)  # with this many runs, over this span within the sides, the slope over outside air is estimated
+)
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 
 

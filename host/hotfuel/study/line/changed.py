@@ -381,9 +381,8 @@ class _Following:
         name = "forgets in a hose" if hose else "forgets"
         tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
         slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
-        if (
-            self.change.insulation_share is not None and self.change.insulated_before == place
-        ):  # insulated fuel keeps a difference longer, too
+        # insulated fuel keeps a difference longer, too
+        if self.change.insulation_share is not None and self.change.insulated_before == place:
             cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
             tau_s = tau_s / (1 - np.minimum(cut, 0.8))
         alike = self.draws.between("stop", "how a fix acts in a stop", *ranges.STOPS_ALIKE)

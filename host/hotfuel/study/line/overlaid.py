@@ -115,9 +115,8 @@ def _laid(each: Sequence[tuple[Course, Sequence[Pull]]], place: str) -> Overlay 
     for number, (course, found) in enumerate(each):
         for pull in found if place in course.degc else ():
             inside = (course.time_s >= pull.start_s - BEFORE_S) & (course.time_s < pull.end_s + AFTER_S)
-            lead = round(
-                (BEFORE_S - (pull.start_s - course.time_s[inside][0])) / STEP_S
-            )  # missing seconds of a pull soon after the first reading
+            # missing seconds of a pull soon after the first reading
+            lead = round((BEFORE_S - (pull.start_s - course.time_s[inside][0])) / STEP_S)
             rows.append(np.concatenate((np.full(lead, np.nan), course.degc[place][inside])))
             names.append(f"{course.name}, {pull.name}")
             of.append(number)

@@ -20,9 +20,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 SI, COUNT = Shown("si"), 1200
-CAR = load(
-    EXAMPLE.replace('kind = "mechanical"', 'kind = "electric_line"')
-)  # a pump on the engine would hide how much of a rise is from outside
+# a pump on the engine would hide how much of a rise is from outside
+CAR = load(EXAMPLE.replace('kind = "mechanical"', 'kind = "electric_line"'))
 SLEEVE = Change("a sleeve", insulation_share=(0.2, 0.6), insulated_before="carb_inlet")
 TANK_DEGC, PUMP_DEGC, RISE_DEGC, AIR_DEGC = 33.0, 44.0, 16.0, 28.0
 

@@ -362,9 +362,8 @@ def test_days_that_hold_both_sides_are_taken_out():
     noise = np.array([0.2, -0.3, 0.4, -0.1])
     pairs = [(60 + level, 55 + level + error) for level, error in zip(days, noise, strict=True)]
     values = [x for day, pair in enumerate(pairs) for x in (pair if day % 2 == 0 else pair[::-1])]
-    answer = compare_runs(on_days(("ab", "ba", "ab", "ba"), values), "a").answers[
-        0
-    ]  # a place in the order would leave two degrees of freedom
+    # a place in the order would leave two degrees of freedom
+    answer = compare_runs(on_days(("ab", "ba", "ab", "ba"), values), "a").answers[0]
     half = 3.18245 * np.std(noise, ddof=1) / 2  # paired t by hand: t(0.975, 3)
     assert answer.difference_degc == pytest.approx(-5 + noise.mean())
     assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)

@@ -261,18 +261,18 @@ def test_lost_probes_do_not_take_the_other_places_with_them():
 def test_insulation_cuts_the_rise_over_the_place_before(drive):
     change = Change("a sleeve", insulation_share=0.5, insulated_before="pump")
     electric = drive.car.model_copy(update={"pump": drive.car.pump.model_copy(update={"kind": "electric_line"})})
+    # a pump on the engine heats from inside too
     for car, wall, wall_u in (
         (electric, 1.0, 0.3),
         (drive.car, np.mean(THROUGH_WALL), np.ptp(THROUGH_WALL) / np.sqrt(12)),
-    ):  # a pump on the engine heats from inside too
+    ):
         result = room.forecast(drive, [change], car=car)[0]
         pump, tank = row(result, "pump"), row(result, "tank")
         rise = pump.running_before_degc - tank.running_before_degc
         assert pump.running_before_degc - pump.running_degc == pytest.approx(0.5 * wall * rise, rel=0.15)
         read_u = np.hypot(*(reading_u_degc(of_session(drive), place, car.engine.idle_flow_l_h) for place in ("tank", "pump")))
-        by_hand = np.hypot(
-            wall_u * rise, np.hypot(wall, wall_u) * read_u
-        )  # the rise as read is within what both probes are wrong by
+        # the rise as read is within what both probes are wrong by
+        by_hand = np.hypot(wall_u * rise, np.hypot(wall, wall_u) * read_u)
         assert pump.running_u_degc == pytest.approx(0.5 * by_hand, rel=0.15)
         assert tank.running_degc == tank.running_before_degc
 

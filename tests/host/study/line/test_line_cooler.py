@@ -10,13 +10,14 @@ from hotfuel.study.line.hose import flow_from_meter
 from hotfuel.study.line.line_cooler import CoolantError, in_session
 from hotfuel.units import Shown
 
+# the hose is not the product's 8 W/K a litre
 AIR_DEGC, COOLANT_DEGC, INLET_DEGC, FLOW_L_H, HOSE_W_K_L = (
     75.0,
     25.0,
     55.0,
     12.0,
     9.0,
-)  # the hose is not the product's 8 W/K a litre
+)
 OWN = 0.6  # the cooler's effectiveness
 BONNET = '[[place]]\nname = "bonnet"\nchannel = 3\nrole = "air"\n'
 

@@ -70,9 +70,8 @@ def test_the_mean_of_a_straight_line_over_a_bin_is_its_middle():
     rising = flat(kw=RPM / 50)
     grid = curves.bins([rising], 500.0)
     np.testing.assert_allclose(np.exp(grid.mean_log_power(rising)), grid.rpm / 50)
-    square = flat(
-        kw=(RPM / 500) ** 2
-    )  # its mean over ten middles of tenths: middle^2 + width^2 (1 - 1/100) / 12, and 25 rpm between points
+    # its mean over ten middles of tenths: middle^2 + width^2 (1 - 1/100) / 12, and 25 rpm between points
+    square = flat(kw=(RPM / 500) ** 2)
     np.testing.assert_allclose(np.exp(grid.mean_log_power(square)), (grid.rpm / 500) ** 2 + 0.99 / 12, rtol=2e-5)
     beside = flat(fuel_degc=np.where(RPM > 3100, RPM / 100, np.nan))
     assert grid.side_mean([beside, flat(fuel_degc=RPM / 100 + 2)], "fuel_degc") == pytest.approx(46, abs=0.05)
@@ -124,9 +123,8 @@ def test_the_gain_of_a_peak_is_the_plain_difference_without_a_fit_or_a_spread():
     assert peaks.gain(fit, [1.0, 1], [1.0, 1]) == pytest.approx((0.0, np.nan, np.nan), nan_ok=True)
     value, low, high = peaks.gain(fit, [1.0, 3], [5.0, 7])
     assert (value, value - low) == pytest.approx((4.0, high - value))
-    assert high - value == pytest.approx(
-        4.30265 * 2**0.5
-    )  # Student's t of 2 degrees of freedom times sqrt(2) of the spread, n = 2 and 2
+    # Student's t of 2 degrees of freedom times sqrt(2) of the spread, n = 2 and 2
+    assert high - value == pytest.approx(4.30265 * 2**0.5)
 
 
 @pytest.mark.parametrize(
@@ -246,9 +244,8 @@ def test_the_trend_within_the_sides():
     assert found.kind == driven.LEVEL
     assert found.trend_percent == pytest.approx(0.26)
     assert found.trend_half_percent == pytest.approx(12.7062 * (0.002 / 5) ** 0.5, rel=1e-4)
-    assert np.isnan(
-        driven.judged(np.array([0.0]), np.array([1.0, 2]), np.zeros(1), np.ones(2)).trend_percent
-    )  # no freedom is left
+    # no freedom is left
+    assert np.isnan(driven.judged(np.array([0.0]), np.array([1.0, 2]), np.zeros(1), np.ones(2)).trend_percent)
 
 
 @pytest.mark.parametrize(

@@ -288,9 +288,8 @@ def test_the_shape_of_the_curve_in_words():
     near = int(where(crossing).split("cross near ")[1].split(" rpm")[0])
     assert abs(near - 4500) <= 250  # the width of a bin
     assert "a loss low down and a gain up top" in where(crossing)
-    assert (
-        crossing.gains[0].verdict == verdicts.NO_DIFFERENCE
-    )  # on average: that the curves cross stands in the first sentence all the same
+    # on average: that the curves cross stands in the first sentence all the same
+    assert crossing.gains[0].verdict == verdicts.NO_DIFFERENCE
     assert said(crossing)[0].endswith(where(crossing))
     assert where(crossing) not in said(crossing)[1:]
     for words, at in (("low down", RPM < 3800), ("in the middle", (RPM > 3850) & (RPM < 5150)), ("up top", RPM > 5200)):

@@ -56,9 +56,8 @@ def test_torque_and_power_are_of_one_kind_where_both_kinds_are_there():
 def test_two_that_fit_equally_well_are_asked_about():
     with pytest.raises(InputError, match=r"Torque A \(Nm\) and Torque B \(Nm\) could each be the torque"):
         columns.assign(["RPM", "Torque A (Nm)", "Torque B (Nm)"], None, {}, {})
-    assert (
-        columns.assign(["RPM", "Torque (Nm)", "Torque (Nm)"], None, {}, {})["torque"].position == 1
-    )  # the same heading twice: the first
+    # the same heading twice: the first
+    assert columns.assign(["RPM", "Torque (Nm)", "Torque (Nm)"], None, {}, {})["torque"].position == 1
     assert columns.assign(["RPM", "Nm", "Gear", "Gear"], None, {}, {})["gear"].position == 2
 
 
@@ -121,18 +120,18 @@ def test_facts_of_a_sweep_are_of_its_own_rows():
     assert np.isnan(facts.of_pull({}, rpm, rows, {"speed": np.full(n, 5.0)}, None).gear_ratio)
     for rows_of_time, told in ((5, True), (4, False)):
         assert np.isfinite(facts.of_pull({}, rpm, rows[:rows_of_time], {"time": np.arange(n) / 4.0}, None).sweep_rpm_s) == told
+    # a clock that does not go on tells nothing
     for clock in (
         np.arange(40.0)[::-1],
         np.concatenate([[5.0, 6.0], np.zeros(38)]),
         np.full(40, 3.0),
-    ):  # a clock that does not go on tells nothing
+    ):
         assert np.isnan(facts.of_pull({}, rpm, np.arange(40)[:8], {"time": clock}, None).sweep_rpm_s)
     back = np.concatenate([[5.0, 4.0], np.arange(6.0, 12.0)])
     assert facts.of_pull({}, rpm, np.arange(8), {"time": back}, None).sweep_rpm_s == pytest.approx(700 / 6)
     jerk = np.concatenate([np.zeros(3), 100.0 * np.arange(1, 25), np.full(3, 1e4)])
-    assert facts.of_pull({}, jerk, np.arange(30), {"time": np.arange(30.0)}, None).sweep_rpm_s == pytest.approx(
-        100.0
-    )  # middle four fifths
+    # middle four fifths
+    assert facts.of_pull({}, jerk, np.arange(30), {"time": np.arange(30.0)}, None).sweep_rpm_s == pytest.approx(100.0)
 
 
 @pytest.mark.parametrize(
@@ -142,12 +141,13 @@ def test_facts_of_a_sweep_are_of_its_own_rows():
         ("rpm,torque\n1/min,Nm\n1000,5\n2000,6\n3000,7\n4000,8\n", ("rpm", "torque"), ("1/min", "Nm"), 4),
         ("title,here\n\nx,y\nrpm,torque\n1000,5\n2000,6\n3000,7\n4000,8\n", ("x", "y"), ("rpm", "torque"), 4),
         ("title,here\nEngine speed,torquevalue\n1000,5\n2000,6\n3000,7\n4000,8\n", ("Engine speed", "torquevalue"), None, 4),
+        # two numbers above are no beginning
         (
             "30,98\nnotes\nrpm,Nm\n1000,5\n2000,6\n3000,7\n4000,8\n5000,9\n",
             ("rpm", "Nm"),
             None,
             5,
-        ),  # two numbers above are no beginning
+        ),
         ("rpm,Nm,\n1000,5,\n2000,6,\n3000,7,\n4000,8,\n", ("rpm", "Nm", ""), None, 4),
     ],
 )
