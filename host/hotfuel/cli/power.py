@@ -183,10 +183,10 @@ def _lines(result: "PowerComparison", degrees: "Comparison | None", inputs: list
     from hotfuel.report import by_hand, compare_words, power_words
     from hotfuel.study.drive.phases import PULL
 
-    told = [power_words.sentences(result, gain, shown) for gain in result.gains]
-    lines = [sentences[0] for sentences in told]
+    told = [power_words.said(result, gain, shown) for gain in result.gains]
+    lines = [one.headline for one in told]
     lines += [compare_words.finding(degrees, shown)] if degrees else []
-    lines += [sentence for sentences in told for sentence in sentences[1:]]
+    lines += [sentence for one in told for sentence in (one.peaks, *one.rest)]
     if degrees:
         lines += filter(None, [by_hand.sentence(degrees.runs, (degrees.baseline, *degrees.variants), PULL, shown)])
     lines += ["", *_table(result, shown), "", *inputs, *power_words.cautions(result)]

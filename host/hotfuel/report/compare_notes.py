@@ -1,6 +1,7 @@
 """What a reader must know beside the answers of a comparison, in sentences and the reader's units."""
 
 from hotfuel.places import place_words
+from hotfuel.report import words
 from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
@@ -11,8 +12,8 @@ from hotfuel.units import Shown, expanded
 _NOTE_AIR = "note it with the session"  # how to type it is for the command line to say: this is printed on paper too
 
 
-def note(one: n.Note, shown: Shown) -> str:
-    """One sentence; "" for a difference that is not visible in what is printed."""
+def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
+    """One sentence; "" for a difference that is not visible in what is printed. plain: as in `words.quantity`."""
     if isinstance(
         one, n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.FixNotNamed | n.SameTime
     ):
@@ -20,7 +21,7 @@ def note(one: n.Note, shown: Shown) -> str:
     if isinstance(one, n.AirNotNoted | n.AirGuessed | n.AirNotKnown | n.AirDiffered | n.AirPressureDiffered):
         return _air(one, shown)
     if isinstance(one, n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LengthsDiffered):
-        return _lengths(one)
+        return _lengths(one, plain)
     if isinstance(one, n.StartsDiffered | n.TankDiffered | n.FuelsDiffered):
         return _starts(one, shown)
     if isinstance(one, n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOffOnOneSide):
@@ -101,7 +102,7 @@ def as_read(one: n.AsRead | None, shown: Shown) -> str:
     return directed(size(one.difference_degc), sense_of(one.cell, one.difference_degc), "the same")
 
 
-def _lengths(one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LengthsDiffered) -> str:
+def _lengths(one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LengthsDiffered, plain: bool) -> str:
     match one:
         case n.WholeRunsCompared():
             return "Phases can only be guessed from the temperatures of at least one session, so whole runs are compared."
@@ -117,8 +118,8 @@ def _lengths(one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n
             )
         case n.LengthsDiffered(first, second, first_s, second_s, phase) if phase:
             return (
-                f"The {phase} lasted {first_s / 60:.1f} min with {first} and {second_s / 60:.1f} min with {second}: the longer one has more chance of an "
-                "extreme."
+                f"The {words.phase(phase, plain)} lasted {first_s / 60:.1f} min with {first} and {second_s / 60:.1f} min with {second}: "
+                "the longer one has more chance of an extreme."
             )
         case n.LengthsDiffered(first, second, first_s, second_s):
             return f"Runs lasted {first_s / 60:.0f} min with {first} and {second_s / 60:.0f} min with {second}: a longer run has more chance of an extreme."
@@ -237,16 +238,17 @@ def bad_run(one: n.BadRun, shown: Shown) -> str:
     )
 
 
-def unanswered(one: n.Unanswered) -> str:
+def unanswered(one: n.Unanswered, plain: bool = False) -> str:
     """No answer to a question that the runs do not hold, and what to drive; the question is never changed silently."""
-    remedy = f"Drive a {one.cell.phase} in every run, or name another phase."
+    phase = words.phase(one.cell.phase, plain)
+    remedy = f"Drive a {phase} in every run, or name another phase."
     if set(one.held) == {WHOLE_RUN}:
         remedy = f"These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of the {WHOLE_RUN}."
     elif one.cell.phase == WHOLE_RUN:
         remedy = "Whole runs are compared only where recordings tell no phases: name a phase."
     return (
-        f"{no_verdict(one)}: it was asked of the {one.cell.phase}, and {_first_three(one.without)} "
-        f"{'has' if len(one.without) == 1 else 'have'} none that was read there. {remedy}"
+        f"{no_verdict(one)}: it was asked of the {phase}, and {_first_three(one.without)} "
+        f"{'has' if len(one.without) == 1 else 'have'} no reading there. {remedy}"
     )
 
 

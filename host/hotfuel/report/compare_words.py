@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from hotfuel.places import place_words
-from hotfuel.report import compare_notes, day_words, more_runs
+from hotfuel.report import compare_notes, day_words, more_runs, words
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison, Planned
@@ -19,18 +19,18 @@ from hotfuel.units import Shown
 _SEEN_TOLD = 2  # sentences of the finding about what was not asked
 
 
-def finding(result: Comparison, shown: Shown) -> str:
-    """What was asked, answered for a customer; then what was seen without being asked; the largest first."""
+def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
+    """What was asked, answered for a customer; then what was seen without being asked; the largest first. plain: as in `words.quantity`."""
     first = sorted((a for a in result.answers if a.primary), key=lambda a: -abs(a.difference_degc))
     second = [
         a for a in result.answers if a.asked and not a.primary and a.baseline == result.baseline and a.verdict in verdicts.DECIDED
     ]
     seen = [a for a in result.answers if a.verdict == verdicts.SEEN]
     said = [
-        *map(compare_notes.unanswered, result.unanswered),
-        *(answer(a, shown) for a in first),
-        best(result.primary, result.best),
-        *(answer(a, shown) for a in (*second, *seen[:_SEEN_TOLD])),
+        *(compare_notes.unanswered(one, plain) for one in result.unanswered),
+        *(answer(a, shown, plain) for a in first),
+        best(result.primary, result.best, plain),
+        *(answer(a, shown, plain) for a in (*second, *seen[:_SEEN_TOLD])),
     ]
     return " ".join(filter(None, said))
 
@@ -49,21 +49,22 @@ def as_dict(result: Comparison, shown: Shown) -> dict[str, object]:
     }
 
 
-def questions(result: Comparison) -> list[str]:
+def questions(result: Comparison, plain: bool = False) -> list[str]:
     """How each question came about, a sentence each."""
-    return [day_words.planned(one) if isinstance(one, Planned) else question(one) for one in result.questions]
+    return [day_words.planned(one, plain) if isinstance(one, Planned) else question(one, plain) for one in result.questions]
 
 
-def question(one: Question) -> str:
+def question(one: Question, plain: bool = False) -> str:
     """What is asked of which variants, and what was guessed or not said."""
     asked = one.cells[0]
+    named = words.cell(asked) if plain else asked.words()
     if one.how == NAMED:
-        return f"Asked beforehand: {asked.words()}."
+        return f"Asked beforehand: {named}."
     if one.how == HARDEST:
-        return f"Nothing says what was fitted, so the question is where the margin is smallest: {asked.words()}."
+        return f"Nothing says what was fitted, so the question is where the margin is smallest: {named}."
     how = "Asked by a guess at what was fitted" if one.guessed else "Asked beforehand, by what was fitted"
     what = "the hottest on the lap, mean of a run's laps," if asked.phase == LAP else "the temperature"
-    said = f"{how}: {what} at the {place_words(asked.place)} ({asked.phase}), then its margin, for {listed(one.variants)}."
+    said = f"{how}: {what} at the {place_words(asked.place)} ({words.phase(asked.phase, plain)}), then its margin, for {listed(one.variants)}."
     if one.guessed:
         said += f" Guessed from the name: {', '.join(f'{name} as {kind}' for name, kind in one.guessed)}."
     if one.unplaced:
@@ -73,9 +74,9 @@ def question(one: Question) -> str:
     return said
 
 
-def conditions(result: Comparison, shown: Shown) -> list[str]:
+def conditions(result: Comparison, shown: Shown, plain: bool = False) -> list[str]:
     """What was adjusted, left out, or differed besides the change."""
-    return _said(result.conditions, shown)
+    return _said(result.conditions, shown, plain)
 
 
 def cautions(result: Comparison, shown: Shown) -> list[str]:
@@ -83,8 +84,8 @@ def cautions(result: Comparison, shown: Shown) -> list[str]:
     return [*settling.sentences(result.settlings), *_said(result.cautions, shown)]
 
 
-def _said(notes: Iterable[Note], shown: Shown) -> list[str]:
-    return list(dict.fromkeys(filter(None, (compare_notes.note(one, shown) for one in notes))))
+def _said(notes: Iterable[Note], shown: Shown, plain: bool = False) -> list[str]:
+    return list(dict.fromkeys(filter(None, (compare_notes.note(one, shown, plain) for one in notes))))
 
 
 def bad_runs(result: Comparison, shown: Shown) -> list[str]:
@@ -92,17 +93,18 @@ def bad_runs(result: Comparison, shown: Shown) -> list[str]:
     return [compare_notes.bad_run(one, shown) for one in result.bad_runs]
 
 
-def answer(one: Answer, shown: Shown) -> str:
+def answer(one: Answer, shown: Shown, plain: bool = False) -> str:
     """The sentence of one answer, and what it was as read where that differs."""
-    said = day_words.answer(one, one.look, shown) if one.look is not None else _answer(one, shown)
+    said = day_words.answer(one, one.look, shown, plain) if one.look is not None else _answer(one, shown, plain)
     if (read := compare_notes.as_read(one.as_read, shown)) and one.as_read is not None:
         air = shown.text(one.as_read.brought_to_degc, "temperature", 0)
         said += f" That is brought to one outside air, {air}; as read it was {read}."
     return said
 
 
-def _answer(one: Answer, shown: Shown) -> str:
-    where = f"the fuel at the {place_words(one.cell.place)} ({one.cell.phase}, {one.cell.quantity})"
+def _answer(one: Answer, shown: Shown, plain: bool) -> str:
+    named = f"{words.phase(one.cell.phase, plain)}, {words.quantity(one.cell.quantity, plain)}"
+    where = f"the fuel at the {place_words(one.cell.place)} ({named})"
     half_degc = (one.high_degc - one.low_degc) / 2  # nan where untested
 
     def size(degc: float) -> str:
@@ -168,9 +170,9 @@ def _fault(one: Answer) -> str:
     return f"{fault.first} stood earlier in the day's order than {other}, and there are too few runs to take that out."
 
 
-def best(cell: Cell, names: tuple[str, ...]) -> str:
+def best(cell: Cell, names: tuple[str, ...], plain: bool = False) -> str:
     """Which may be best. More than one name means that these runs cannot tell them apart."""
-    where = f"at the {place_words(cell.place)} ({cell.phase})"
+    where = f"at the {place_words(cell.place)} ({words.phase(cell.phase, plain)})"
     if len(names) == 1:
         return f"Of all, {names[0]} is the best {where}."
     return f"Which of {listed(names)} is best {where} cannot be told by these runs." if names else ""

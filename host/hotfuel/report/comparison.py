@@ -118,7 +118,7 @@ def make(
     figures: dict[str, Any] = {}
     names = [result.baseline, *result.variants] if result else [curve.name for curve in power.curves] if power else []
     cars = sorted({run.car for run in result.runs if run.car}) if result else []
-    judged = [" ".join(complaint_words.judgement(one, shown)) for one in result.judgements] if result else []
+    judged = [" ".join(complaint_words.judgement(one, shown, plain=True)) for one in result.judgements] if result else []
     complaint, work_done = sheet.complaint_and_work(known, 1.0 if not (result and power) else 0.25 if judged else 0.5)
     customer = known.get("customer")
     table = numbers(power, shown, result) if power else None
@@ -130,14 +130,14 @@ def make(
         complaint=complaint,
         table=table if few else None,
         text=[
-            *map(study_figures.plain, [compare_words.finding(result, shown)] if result else []),
+            *([compare_words.finding(result, shown, plain=True)] if result else []),
             *([power_words.finding(power, shown)] if power else []),
-            *map(study_figures.plain, judged),
+            *judged,
         ],
         work_done=work_done,
         done=_variants(result, power),
         next_steps=answers.next_steps(result, power, _order(result, power)),
-        conditions=[*sheet.driven(every, shown), *map(study_figures.plain, _conditions(result, power, shown))],
+        conditions=[*sheet.driven(every, shown), *_conditions(result, power, shown)],
         reasons=[*_reasons(result), *map(compare_notes.unanswered, result.unanswered)] if result else (),
         weakens=[
             *(_weakens(result, shown) if result else ()),
@@ -158,6 +158,7 @@ def make(
         first.room(height, height)
         figures["runs"] = study_figures.runs(result, shown)
         first.picture = Plot(["runs"], [], study_figures.runs_caption(result))
+    said = [power_words.said(power, gain, shown) for gain in power.gains] if power else []
     values = {
         "title": "With and without: " + ", ".join(names),
         "sheet": first,
@@ -176,9 +177,7 @@ def make(
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
-        "gain_sentences": [line for gain in power.gains for line in power_words.sentences(power, gain, shown)[1:]]
-        if power
-        else [],
+        "gain_sentences": [line for one in said for line in (one.peaks, *one.rest)],
         "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
         "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
@@ -203,8 +202,8 @@ def _weakens(result: Comparison, shown: Shown) -> list[str]:
 def _conditions(result: Comparison | None, power: PowerComparison | None, shown: Shown) -> list[str]:
     lines = []
     if result:
-        lines += compare_words.questions(result)
-        lines += compare_words.conditions(result, shown) or [
+        lines += compare_words.questions(result, plain=True)
+        lines += compare_words.conditions(result, shown, plain=True) or [
             "No difference in the conditions was found among those that are recorded."
         ]
     if power:

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from hotfuel.report import words
 from hotfuel.study.drive.complaint import Judgement, Stop
 from hotfuel.study.drive.restarts import Easier, Hardness, Proof
 from hotfuel.text import is_nothing
@@ -30,11 +31,11 @@ def easier(ways: Sequence[Easier]) -> str:
 def hardness(one: Hardness, shown: Shown) -> str:
     """How hard a hot soak was, in the reader's units; unknown conditions are named."""
     if np.isfinite(one.driven_min):
-        driven = f"after {one.driven_min:.0f} min of running"
+        driven = f" after {one.driven_min:.0f} min of running"
         driven += f", {one.high_speed_min:.0f} min of that at high engine speed" if one.high_speed_min >= 0.5 else ""
     else:
-        driven = "how long it was driven before is not known"
-    parts = [f"{one.soak_min:.0f} min standing{' ' if driven.startswith('after') else ', '}{driven}"]
+        driven = ", how long it was driven before is not known"
+    parts = [f"{one.soak_min:.0f} min standing{driven}"]
     outside = shown.text(one.ambient_degc, "temperature", 0)
     parts.append(f"{outside} outside" if np.isfinite(one.ambient_degc) else "outside temperature not known")
     if np.isfinite(one.limit_degc):
@@ -56,9 +57,9 @@ def proof(found: Proof) -> str:
     )
 
 
-def judgement(one: Judgement, shown: Shown) -> list[str]:
-    """What the stops were compared with, what they show, and what weakens that."""
-    return list(_judgement(one, shown))
+def judgement(one: Judgement, shown: Shown, plain: bool = False) -> list[str]:
+    """What the stops were compared with, what they show, and what weakens that. plain: as in `words.quantity`."""
+    return list(_judgement(one, shown, plain))
 
 
 def as_dict(one: Judgement, shown: Shown) -> dict[str, Any]:
@@ -69,11 +70,11 @@ def as_dict(one: Judgement, shown: Shown) -> dict[str, Any]:
     return plain
 
 
-def _judgement(one: Judgement, shown: Shown) -> Iterator[str]:
+def _judgement(one: Judgement, shown: Shown, plain: bool) -> Iterator[str]:
     variant, hard, held, found = one.variant, one.complaint, one.stops, one.proof
     whose = f"With {variant}, held" if variant else "Held"
     marked = f'marked "{hard.mark}"' if hard.mark else "its hottest stop, as no trouble is marked there"
-    stop = f'"{hard.run}", {hard.phase}; {marked}'
+    stop = f'"{hard.run}", {words.phase(hard.phase, plain)}; {marked}'
     yield f"{whose} against the complaint's stop ({stop}): {hardness(hard.hardness, shown)}."
     if found is not None:
         yield proof(found)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hotfuel.places import place_words
+from hotfuel.report import words
 from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.evidence.verdicts import NO_DIFFERENCE, UNDECIDED
 from hotfuel.study.fixes.answers import Answer, Look, Planned
@@ -36,13 +37,13 @@ def question(plan: DayPlan) -> str:
     return "power" if plan.quantity == POWER else _temperature(plan.cell)
 
 
-def _temperature(cell: Cell) -> str:
-    return f"the temperature at the {place_words(cell.place)} ({cell.phase})"
+def _temperature(cell: Cell, plain: bool = False) -> str:
+    return f"the temperature at the {place_words(cell.place)} ({words.phase(cell.phase, plain)})"
 
 
-def planned(one: Planned) -> str:
-    """How a question of a plan came about."""
-    return f"Planned beforehand: {_temperature(one.cell)}; a look after every block, at most {one.last_block} blocks, {one.driven} driven."
+def planned(one: Planned, plain: bool = False) -> str:
+    """How a question of a plan came about. plain: as in `words.quantity`."""
+    return f"Planned beforehand: {_temperature(one.cell, plain)}; a look after every block, at most {one.last_block} blocks, {one.driven} driven."
 
 
 def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
@@ -92,9 +93,9 @@ def pair(plan: DayPlan, one: Sight, done: int, shown: Shown) -> str:
     return _so_far(about, one.verdict, interval, Look(one.block, done, plan.last_block), plan.quantity == POWER, shown)
 
 
-def answer(one: Answer, look: Look, shown: Shown) -> str:
+def answer(one: Answer, look: Look, shown: Shown, plain: bool = False) -> str:
     """The same of an answer about temperature by a plan."""
-    about = f"{one.variant} against {one.baseline}, {_temperature(one.cell)}"
+    about = f"{one.variant} against {one.baseline}, {_temperature(one.cell, plain)}"
     return _so_far(about, one.verdict, (one.difference_degc, one.low_degc, one.high_degc), look, False, shown)
 
 

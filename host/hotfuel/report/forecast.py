@@ -13,7 +13,6 @@ from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.first_words import interval, try_one
 from hotfuel.report.plots import Plot
-from hotfuel.report.study_figures import SOAK
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
@@ -62,9 +61,9 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
     parts = [
         {
             "title": _sentence_case(one.change),
-            "said": _plain(forecast_words.sentences(one, shown)),
+            "said": _minuses(forecast_words.said(one, shown, plain=True).lines()),
             "rows": _rows(one, shown),
-            "assumed": _plain(forecast_words.assumptions(one, shown)),
+            "assumed": _minuses(forecast_words.assumptions(one, shown)),
         }
         for one in told
     ]
@@ -102,9 +101,9 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
     parts = [
         {
             "title": _sentence_case(one.fix.change.name),
-            "said": _plain(forecast_words.sentences(one.told, shown)),
+            "said": _minuses(forecast_words.said(one.told, shown, plain=True).lines()),
             "rows": None,
-            "assumed": _plain(forecast_words.assumptions(one.told, shown)),
+            "assumed": _minuses(forecast_words.assumptions(one.told, shown)),
         }
         for one in tried
     ]
@@ -119,7 +118,7 @@ def headline(one: Forecast, shown: Shown) -> str:
         return f"With {one.change}: no limit is known, so no room to boiling can be told"
     text = [shown.text(abs(x), "temperature difference", 0) for x in (gain.degc.least, gain.degc.greatest)]
     if gain.degc.half < 0.5 and abs(gain.degc.middle) < 0.5:
-        return f"{one.change[0].upper()}{one.change[1:]} would not change the smallest room to boiling"
+        return f"{one.change[0].upper()}{one.change[1:]} would not change the {words.LEAST_ROOM}"
     if gain.degc.least <= 0 <= gain.degc.greatest:
         less, more = directed(text[0], "less", "no change"), directed(text[1], "more", "no change")
         return f"Whether {one.change} would give more room to boiling cannot be told: {less} to {more}"
@@ -156,13 +155,19 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
         shop=str(session.metadata.get("shop") or ""),
         about=[car, f"for {customer}" if customer else "", session.name],
         complaint=complaint,
-        text=_plain([line for one in told[:1] for line in forecast_words.sentences(one, shown)[1:3]]),
+        text=_minuses(_about_the_margin(told[0], shown) if told else []),
         done_title="What this is",
         done=["Worked out from one recorded drive; nothing of it has been fitted and measured on this car."],
         next_steps=["Fit it, drive the same road on an equally warm day, and compare the result with this sheet."],
-        conditions=_plain([text for one in told[:1] for text in forecast_words.assumptions(one, shown)[:4]]),
+        conditions=_minuses([text for one in told[:1] for text in forecast_words.assumptions(one, shown)[:4]]),
         simulated=bool(session.metadata.get("simulated")),
     )
+
+
+def _about_the_margin(one: Forecast, shown: Shown) -> list[str]:
+    """What the first page says below its headline."""
+    said = forecast_words.said(one, shown, plain=True)
+    return [text for text in (said.margin, said.margin_there or said.doubt) if text]
 
 
 def _report(
@@ -239,7 +244,7 @@ def _rows(one: Forecast, shown: Shown) -> Table:
             "with the change",
             "Hottest",
             "with the change",
-            "Smallest room to boiling",
+            f"{words.LEAST_ROOM[:1].upper()}{words.LEAST_ROOM[1:]}",
             "with the change",
         ),
         numbers=range(1, 7),
@@ -291,6 +296,5 @@ def _minus(text: str) -> str:
     return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
 
 
-def _plain(lines: Sequence[str]) -> list[str]:
-    """Sentences for a reader who does not know the words margin and hot soak."""
-    return [SOAK.sub("hot stop", _minus(line)).replace("smallest margin", "smallest room to boiling") for line in lines]
+def _minuses(lines: Sequence[str]) -> list[str]:
+    return [_minus(line) for line in lines]

@@ -10,7 +10,6 @@ from hotfuel import __version__
 from hotfuel.report import answers, by_hand, compare_words, html, input_table, pictures, power_charts, power_words, sheet, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
-from hotfuel.report.study_figures import plain
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.drive.phases import PULL
@@ -101,7 +100,7 @@ def make(
     every = [session for group in (sessions or {}).values() for session in group]
     known = {key: value for session in every for key, value in session.metadata.items()}
     others = [gain.variant for gain in power.gains]
-    told = [power_words.sentences(power, gain, shown) for gain in power.gains]
+    told = [power_words.said(power, gain, shown) for gain in power.gains]
     customer = known.get("customer")
     car = known.get("car") or next((session.car.name for session in every if session.car), "")
     complaint, work_done = sheet.complaint_and_work(known, 0.5)
@@ -112,8 +111,8 @@ def make(
         about=[str(car or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
         table=numbers(power, shown, degrees),
-        lead=[sentences[0][:1].upper() + sentences[0][1:] for sentences in told],
-        text=[plain(compare_words.finding(degrees, shown))] if degrees else [],
+        lead=[one.headline[:1].upper() + one.headline[1:] for one in told],
+        text=[compare_words.finding(degrees, shown, plain=True)] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
         next_steps=answers.next_steps(None, power, power.proposed_order),
@@ -128,9 +127,9 @@ def make(
         "sheet": first,
         "simulated": first.simulated,
         "title": f"Power: {', '.join(others)} against {power.baseline}",
-        "said": [sentences[1] for sentences in told],
+        "said": [one.peaks for one in told],
         "gains": _gains(power, shown),
-        "told": [sentence for sentences in told for sentence in sentences[2:]],
+        "told": [sentence for one in told for sentence in one.rest],
         "degrees": [compare_words.answer(one, shown) for one in degrees.answers if one.asked or one.primary] if degrees else [],
         "degrees_cautions": [*compare_words.conditions(degrees, shown), *compare_words.cautions(degrees, shown)]
         if degrees

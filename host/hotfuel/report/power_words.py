@@ -1,5 +1,7 @@
 """A comparison of power in words: each gain's sentences, notes on the weather, the order of the pulls, and all of it for JSON."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from hotfuel.report import day_words, gain_words, shape_words
@@ -27,11 +29,29 @@ _ORDER_BY = {
 
 def finding(result: PowerComparison, shown: Shown) -> str:
     """Each variant's gain, for a customer."""
-    return " ".join(sentences(result, gain, shown)[0] for gain in result.gains)
+    return " ".join(said(result, gain, shown).headline for gain in result.gains)
+
+
+@dataclass(frozen=True)
+class Said:
+    """One gain in sentences."""
+
+    headline: str
+    peaks: str
+    rest: tuple[str, ...]
+
+    def lines(self) -> list[str]:
+        """All of them, in order."""
+        return [self.headline, self.peaks, *self.rest]
 
 
 def sentences(result: PowerComparison, gain: Gain, shown: Shown) -> list[str]:
     """One gain of `result`: the headline, the peaks, then everything else."""
+    return said(result, gain, shown).lines()
+
+
+def said(result: PowerComparison, gain: Gain, shown: Shown) -> Said:
+    """One gain of `result`, the headline and the peaks apart from everything else."""
     told = {one.name: one for one in result.said}
     base, variant = told[gain.baseline], told[gain.variant]
     counts = {curve.name: curve.pulls for curve in result.curves}
@@ -39,11 +59,13 @@ def sentences(result: PowerComparison, gain: Gain, shown: Shown) -> list[str]:
     tested = gain.verdict in verdicts.DECIDED or gain.verdict == verdicts.UNDECIDED
     sight = result.sight(gain) if isinstance(result, DayComparison) else None
     if isinstance(result, DayComparison) and sight is not None:
-        first = day_words.pair(result.plan, sight, result.blocks, shown)
-        first = f"{first[:1].upper()}{first[1:]}{gain_words.doubts(gain) if gain.verdict in verdicts.DECIDED else ''}"
+        headline = day_words.pair(result.plan, sight, result.blocks, shown)
+        headline = f"{headline[:1].upper()}{headline[1:]}{gain_words.doubts(gain) if gain.verdict in verdicts.DECIDED else ''}"
     else:
-        first = gain_words.headline(gain, (counts[variant.name], counts[base.name]), result.band_rpm, result.delta_percent, shown)
-    lines = [first, gain_words.peaks(base, variant, gain.peak_gain_kw, gain.peak_gain_nm, shown)]
+        headline = gain_words.headline(
+            gain, (counts[variant.name], counts[base.name]), result.band_rpm, result.delta_percent, shown
+        )
+    peaks, lines = gain_words.peaks(base, variant, gain.peak_gain_kw, gain.peak_gain_nm, shown), []
     by_looks = sight is not None
     if tested and not by_looks and gain.drift_removed and np.isfinite(gain.order.trend_percent):
         lines.append(gain_words.drift(gain.order))
@@ -60,7 +82,7 @@ def sentences(result: PowerComparison, gain: Gain, shown: Shown) -> list[str]:
         lines.append(gain_words.air_flow(gain.air_flow_percent))
     if gain.gain_per_degc is not None and tested:
         lines.append(gain_words.per_degree(gain.gain_per_degc, cooler_degc, shown))
-    return lines
+    return Said(headline, peaks, tuple(lines))
 
 
 def standing(found: Standing, plan: DayPlan, shown: Shown) -> list[str]:

@@ -1,6 +1,5 @@
 """Charts of comparisons: runs side by side, differences with their intervals, power over engine speed. They draw what hotfuel.study worked out."""
 
-import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,7 +14,6 @@ from hotfuel.units import Shown
 ANSWERS_DRAWN = 6
 _ROW_PX, _RUNS_ROW_PX = 40, 56
 _LETTER_PX, _LETTER_WIDE_PX = 6.4, 10.5  # in a narrow picture; in a wide one on a phone, whose print is larger
-SOAK = re.compile(r"(?:(?<=\()|(?<=, )|(?<= a )|(?<=the ))hot soak\b")  # the phase, not a name somebody gave
 _MARKERS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "hex")
 # Vertical offsets of the runs of one side, so that equal ones can be told apart; by number, so that a picture is the same every time.
 _JITTER = (0.0, 0.12, -0.12, 0.06, -0.06)
@@ -87,10 +85,10 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
     span = max(float(np.ptp(every)), 2.0)
     said = "; ".join(f"{name} {draw_number(means[name])} {unit} in the mean of {len(values[name])}" for name in names)
     said += "".join(f"; {name} {words.change(answer, shown, rounded=True)}" for name, answer in tested.items())
-    what = f"{plain(result.drawn.words())}, {unit}" + (" (minus: beyond the limit)" if is_margin else "")
+    what = f"{words.cell(result.drawn)}, {unit}" + (" (minus: beyond the limit)" if is_margin else "")
     plot = _rows(
         "runs" if wide else "card", len(names), Range(float(every.min()) - 0.08 * span, float(every.max()) + 0.08 * span), what,
-        f"Every run, {plain(result.drawn.words())}: {said}.", row_px=row_px, width=width,
+        f"Every run, {words.cell(result.drawn)}: {said}.", row_px=row_px, width=width,
     )  # fmt: skip
     plot.clear = beneath = [(row - 18 / row_px, row + 19 / row_px) for row in range(len(names))]
     if is_margin:
@@ -120,11 +118,6 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
             beside = f": {said_beside[name]}" if name in spans else ""
             plot.label(heads[name] + beside, LEFT_PX + 2, down, look="bold")
     return plot
-
-
-def plain(text: str) -> str:
-    """The study's text for readers of the first page, who need not know the words margin and hot soak."""
-    return SOAK.sub("hot stop", text.replace("smallest margin", "least room to boiling"))
 
 
 def draw_number(value: float) -> str:

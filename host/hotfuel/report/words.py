@@ -12,7 +12,8 @@ from hotfuel.risk.level import in_units
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
-from hotfuel.study.fixes.summaries import MARGIN
+from hotfuel.study.drive.phases import SOAK
+from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.text import directed
 from hotfuel.units import Shown, expanded
 
@@ -29,7 +30,23 @@ CAUTIONS = (
 )
 
 
+LEAST_ROOM = "least room to boiling"
 Moment = pd.Timestamp | pd.Timedelta | NaTType | None  # of a recording that knows the time of day, or time since its start
+
+
+def quantity(name: str, plain: bool) -> str:
+    """What is asked of a place, for example "hottest". plain: for the reader of a first page, who need not know the word margin."""
+    return LEAST_ROOM if plain and name == MARGIN else name
+
+
+def phase(name: str, plain: bool) -> str:
+    """A phase's name. plain: for the reader of a first page, who need not know the words hot soak."""
+    return "hot stop" if plain and name == SOAK else name
+
+
+def cell(one: Cell) -> str:
+    """A question in the words of a first page, for example "least room to boiling at pump, hot stop"."""
+    return f"{quantity(one.quantity, True)} at {place_words(one.place)}, {phase(one.phase, True)}"
 
 
 class Clock:

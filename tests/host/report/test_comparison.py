@@ -60,7 +60,7 @@ def test_one_run_a_side_is_described_not_tested():
 
 
 def test_what_was_asked_and_not_driven_is_said_as_large_as_an_answer():
-    why = "No verdict on what ice can did at the carb inlet: it was asked of the full-throttle pull, and run 1 has none that was read there."
+    why = "No verdict on what ice can did at the carb inlet: it was asked of the full-throttle pull, and run 1 has no reading there."
     asked = Unanswered(Cell(MEAN, "carb_inlet", "full-throttle pull"), ("ice can",), ("run 1",), ("drive", "hot soak"))
     result = replace(compare_runs(runs(), "bare", HOT_SOAK), unanswered=(asked,))
     made = comparison.make(result)

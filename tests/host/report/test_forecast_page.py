@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
-from hotfuel.report import first_words
+from hotfuel.report import first_words, forecast_words
 from hotfuel.report import forecast as page
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import first
@@ -74,7 +74,7 @@ def test_the_heading_is_no_finer_than_its_doubt(told):
     assert heading(2.1, 4.0, 6.2) == "With a spacer under the pump there would be 2 to 6 °C more room to boiling"
     assert heading(-6.2, -4.0, -2.1) == "With a spacer under the pump there would be 2 to 6 °C less room to boiling"
     assert "cannot be told: 2 °C less to 6 °C more" in heading(-2.0, 3.0, 6.0)
-    assert heading(0.0, 0.0, 0.0) == "A spacer under the pump would not change the smallest room to boiling"
+    assert heading(0.0, 0.0, 0.0) == "A spacer under the pump would not change the least room to boiling"
 
 
 def test_what_to_try_first_is_a_page_with_its_groups(course):
@@ -93,3 +93,12 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
     assert "Try first" in made.sheet.headlines[0]
     best = [one.fix.change.name for one in tried if one.group == 1]
     assert len(best) == 1 or all(name in made.sheet.reasons[0] for name in best)  # the card names them too
+
+
+def test_a_change_that_moves_no_temperature_keeps_its_margin_on_the_first_page(course):
+    (told,) = forecast(course, [Change("a road 200 m higher", higher_m=200.0)])
+    said = forecast_words.said(told, SI, plain=True)
+    assert said.moved == "" and said.margin.startswith("With a road 200 m higher, ")
+    made = page.changes(SESSION, [told], SI)
+    assert made.sheet.text[0] == said.margin
+    assert said.margin in text_of(made.page[: made.page.index('id="technical"')])

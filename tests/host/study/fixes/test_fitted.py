@@ -149,7 +149,7 @@ def test_a_phase_that_was_not_driven_gives_no_verdict_and_what_to_drive():
     result = compare_runs(short, "as built", questions=asked("cooler"))
     assert not [a for a in result.answers if a.primary]
     assert compare_words.finding(result, SI).startswith(
-        "No verdict on what cooler did at the carb inlet: it was asked of the full-throttle pull, and as built 0, cooler 0 have none"
+        "No verdict on what cooler did at the carb inlet: it was asked of the full-throttle pull, and as built 0, cooler 0 have no reading"
     )
     assert "Drive a full-throttle pull in every run, or name another phase." in compare_words.finding(result, SI)
     seen = next(a for a in result.answers if a.cell == PUMP_SOAK)
