@@ -35,7 +35,7 @@ def assumed(session: Session, summary: Summary, shown: Shown) -> list[str]:
         if p.criterion:
             copes.setdefault(p.criterion, []).append(place_words(p.place))
     said = [f"vapour, {', '.join(places)}: {text}" for text, places in copes.items()]
-    air = air_basis(session.car, session.inputs()["ambient_pressure_kpa"].to_numpy())
+    air = air_basis(session.car, session.input_arrays()["ambient_pressure_kpa"])
     then = "pressure then: absolute, at the place's smallest margin"
     return [then, *said, f"air pressure: {air}", *assumptions(session.car, shown, session.fuel.density_15c_kg_m3)]
 

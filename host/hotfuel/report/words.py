@@ -254,7 +254,7 @@ def fuel_words(session: Session, shown: Shown) -> str:
 
 
 def _air(session: Session, shown: Shown) -> str:
-    pressures = session.inputs()["ambient_pressure_kpa"].to_numpy()
+    pressures = session.input_arrays()["ambient_pressure_kpa"]
     if np.isfinite(pressures).any():
         low, high = float(np.nanmin(pressures)), float(np.nanmax(pressures))
         ends = list(dict.fromkeys(shown.text(kpa, "pressure") for kpa in (low, high)))

@@ -168,22 +168,33 @@ def _place_margin(
     """pressures: the place's own; line and bowl behind the needle, where the bowl's decides."""
     here = pressures[-1]
     limit_of = limit_at(fuel, ratio, needle=len(pressures) > 1)
+    size = measured.size
+    steady = all(where.pressure_kpa.size == 1 for where in pressures)
+    at_all = limit_of.at(*(where.pressure_kpa.reshape(-1) for where in pressures)) if steady else None
     full = [
         _flat(array, measured.shape)
         for array in (measured, uncertainty, here.uncertainty_kpa, *(where.pressure_kpa for where in pressures))
     ]
-    lead = np.zeros(measured.size) if trace is None else _flat(trace.lead_degc, measured.shape)
-    limit, margin, total, share = np.empty((4, measured.size))
-    state = np.empty(measured.size, dtype=np.uint8)
+    lead = None if trace is None else _flat(trace.lead_degc, measured.shape)
+    limit: np.ndarray = np.empty(size) if at_all is None else np.broadcast_to(at_all[0], size)  # one number takes no memory
+    margin, total = np.empty((2, size))
+    share: np.ndarray = np.zeros(size)
+    state = np.empty(size, dtype=np.uint8)
     seen = place.probe.mount != "clamp_rubber"
-    for start in range(0, measured.size, _BLOCK):
+    for start in range(0, size, _BLOCK):
         part = slice(start, start + _BLOCK)
         degc, probe, spread_kpa, *kpa = (array[part] for array in full)
-        limit[part], onset, variance, slope = _by_stretches(limit_of.at, kpa)
-        degc = degc + lead[part]
-        total[part] = np.sqrt(probe * probe + variance + np.square(slope * spread_kpa) + np.square(LAG_SHARE * lead[part]))
+        if at_all is None:
+            limit[part], onset, variance, slope = _by_stretches(limit_of.at, kpa)
+        else:
+            _, onset, variance, slope = at_all
+        squares = probe * probe + variance + np.square(slope * spread_kpa)
+        if lead is not None:
+            degc = degc + lead[part]
+            squares += np.square(LAG_SHARE * lead[part])
+        np.sqrt(squares, out=total[part])
         margin[part] = limit[part] - degc if seen else np.nan
-        share[part] = _share(limit_of, degc, onset, kpa)
+        _fill_share(share[part], limit_of, degc, onset, kpa)
         state[part] = _state(degc, margin[part], total[part], kpa if seen else (), act=not place.probe.indicative)
     shape = measured.shape
     limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
@@ -243,14 +254,17 @@ def _by_stretches(function: Callable[..., Sequence[np.ndarray]], arrays: Sequenc
     return [np.repeat(values, lengths) for values in function(*[array[starts] for array in arrays])]
 
 
-def _share(limit_of: Limit, measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]) -> np.ndarray:
-    """V/L, asked of the table only above boiling onset; 0 below, nan where temperature or onset is."""
+def _fill_share(
+    share: np.ndarray, limit_of: Limit, measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]
+) -> None:
+    """V/L into zeros, asked of the table only above boiling onset; it stays 0 below, nan where temperature or onset is."""
     over = measured - onset
-    share = np.where(np.isnan(over), np.nan, 0.0)
+    unknown = np.isnan(over)
+    if unknown.any():
+        share[unknown] = np.nan
     hot = np.flatnonzero(over > 0)
     if hot.size:
         share[hot] = limit_of.vapour_liquid_ratio(measured[hot], *[kpa[hot] for kpa in pressures])
-    return share
 
 
 def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:

@@ -4,7 +4,7 @@
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,8 @@ from hotfuel.temperature.counts import NO_NEW_CONVERSION
 # How well a lag is known, as a standard uncertainty: makers' figures for one size of sheath differ by a factor of two, a fuel line's flow is not their
 # water's 0.2 m/s (assumption, common practice, no source).
 LAG_SHARE = 0.3
+
+_CHUNK = 1 << 13  # ticks or blocks at a time: they stay in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -69,97 +71,151 @@ class ProbeTrace:
         return Traced(doubted, waiting, lead / 100, tuple(falls))
 
 
-def traced(lag_s: float, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
-    """As a fresh ProbeTrace sees a whole recording; arguments as there."""
-    times, readings = _times_ms(time_s), _hundredths(degc)
-    waiting = _waiting(times, np.asarray(reason) == NO_NEW_CONVERSION)
-    rows = np.flatnonzero(~waiting)
-    probe = Probe(round(lag_s * 1000))
-    elapsed_ms = np.diff(times[rows], prepend=times[rows][:1])
-    read = np.flatnonzero(readings[rows] != UNREADABLE)
-    values = readings[rows][read]
-    clock = np.cumsum(np.minimum(elapsed_ms, 60_000))[read]
-    moved = np.abs(np.diff(values))
-    between = np.clip(np.diff(clock), 0, 60_000)
-    most = np.zeros(60_001, dtype=np.int64)  # by the time between two readings, of which there are few
-    for elapsed in np.flatnonzero(np.bincount(between)).tolist():
-        most[elapsed] = probe.change(elapsed)
-    suspect = read[1:][moved > most[between]]
-    doubted, rising = np.zeros((2, len(times)), dtype=bool)
-    falls = []
-    at = -1
-    for first in suspect.tolist():
-        if first <= at:
-            continue
-        at = int(read[np.searchsorted(read, first) - 1])
-        probe = Probe(round(lag_s * 1000))
-        probe.take(int(readings[rows[at]]), 0)
-        while at + 1 < len(rows) and (at < first or not probe.settled or readings[rows[at]] == UNREADABLE):
-            at += 1
-            row = int(rows[at])
-            doubted[row] = not probe.take(int(readings[row]), int(elapsed_ms[at])) and readings[row] != UNREADABLE
-            rising[row] = probe.rising
-            if probe.fell:
-                falls.append((row, probe.fell / 100))
-    lead = np.zeros(len(times))
-    usable = (readings != UNREADABLE) & ~doubted & ~rising
-    lead[rows] = _leads(round(lag_s * 1000), np.minimum(elapsed_ms, 60_000), readings[rows], usable[rows]) / 100
+def traced(lag_s: float, time_s: "npt.ArrayLike | Clock", degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
+    """As a fresh ProbeTrace sees a whole recording; arguments as there. The places of a recording can share a Clock of their times."""
+    clock = time_s if isinstance(time_s, Clock) else Clock.of(time_s)
+    ticks = len(clock.ms)
+    waiting = _waiting(clock.ms, np.asarray(reason) == NO_NEW_CONVERSION)
+    values = _hundredths_or_nan(degc)  # a float holds them without loss
+    rows = None
+    if waiting.any():
+        rows = np.flatnonzero(~waiting)
+        clock, values = Clock(clock.ms[rows]), values[rows]
+    doubted, rising, falls = _followed(round(lag_s * 1000), clock.ms, values)
+    if falls or doubted.any() or rising.any():
+        values[doubted | rising] = np.nan
+    lead = _leads(round(lag_s * 1000), clock, values)
+    if rows is not None:
+        falls = [(int(rows[at]), fall) for at, fall in falls]
+        doubted, lead = _spread(doubted, rows, ticks), _spread(lead, rows, ticks)
     return Traced(doubted, waiting, lead, tuple(falls))
 
 
-def _leads(lag_ms: int, elapsed_ms: np.ndarray, readings: np.ndarray, usable: np.ndarray) -> np.ndarray:
-    """hotfuel_wire.probe.Lead for all ticks at once, number for number."""
-    edges = _edges(np.cumsum(elapsed_ms).astype(np.int64).tobytes())
-    lead = np.zeros(len(readings), dtype=np.int64)
+@dataclass(frozen=True)
+class Clock:
+    """Times of ticks in whole milliseconds, int64 (n,), rising, and where the blocks of a lead begin."""
+
+    ms: np.ndarray
+
+    @classmethod
+    def of(cls, time_s: npt.ArrayLike) -> "Clock":
+        """time_s (n,): rising."""
+        return cls(_times_ms(time_s))
+
+    @cached_property
+    def edges(self) -> np.ndarray:
+        """The tick that begins each block: the first one BLOCK_MS or more after the one before."""
+        found, at, stride = [np.zeros(0, np.int64)], 0, 1
+        while at < len(self.ms):
+            # mostly the ticks are even, and a block has as many as the last one
+            rows = np.arange(at, min(at + _CHUNK * stride, len(self.ms) - stride), stride)
+            since = self.ms[rows]
+            even = (self.ms[rows + stride] - since >= wire.BLOCK_MS) & (self.ms[rows + stride - 1] - since < wire.BLOCK_MS)
+            good = len(rows) if even.all() else int(even.argmin())
+            if good:
+                found.append(rows[:good])
+                at = int(rows[good - 1]) + stride
+                continue
+            begin = at
+            following = np.searchsorted(self.ms, self.ms[begin : begin + _CHUNK] + wire.BLOCK_MS).tolist()
+            one_by_one = []
+            while at - begin < len(following):
+                one_by_one.append(at)
+                at = following[at - begin]
+            found.append(np.array(one_by_one))
+            stride = max(at - one_by_one[-1], 1)
+        return np.concatenate(found)
+
+
+def _followed(lag_ms: int, times: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray, list[tuple[int, float]]]:
+    """(doubted, rising, falls), each tick's; stepped only where a reading moved faster than the probe can. values: hundredths, nan for unreadable."""
+    doubted, rising = np.zeros((2, len(times)), dtype=bool)
+    falls = []
+    at = -1
+    for before, first in _jumps(lag_ms, times, values):
+        if first <= at:
+            continue
+        at = before
+        probe = Probe(lag_ms)
+        probe.take(int(values[at]), 0)
+        while at + 1 < len(times) and (at < first or not probe.settled or np.isnan(values[at])):
+            at += 1
+            reading = UNREADABLE if np.isnan(values[at]) else int(values[at])
+            doubted[at] = not probe.take(reading, int(times[at] - times[at - 1])) and reading != UNREADABLE
+            rising[at] = probe.rising
+            if probe.fell:
+                falls.append((at, probe.fell / 100))
+    return doubted, rising, falls
+
+
+def _jumps(lag_ms: int, times: np.ndarray, values: np.ndarray) -> list[tuple[int, int]]:
+    """(tick, next tick with a reading) between which the reading moved further than the probe can."""
+    change = lru_cache(maxsize=None)(Probe(lag_ms).change)
+    found = []
+    last = np.zeros(0, np.int64)
+    for start in range(0, len(values), _CHUNK):
+        read = np.concatenate((last, start + np.flatnonzero(~np.isnan(values[start : start + _CHUNK]))))
+        last = read[-1:]
+        moved = np.abs(np.diff(values[read]))
+        for step in np.flatnonzero(moved > wire.NOISE).tolist():  # a probe can move that far in no time
+            before, after = int(read[step]), int(read[step + 1])
+            if moved[step] > change(min(int(times[after] - times[before]), 60_000)):
+                found.append((before, after))
+    return found
+
+
+def _leads(lag_ms: int, clock: Clock, values: np.ndarray) -> np.ndarray:
+    """hotfuel_wire.probe.Lead for all ticks at once, number for number; degC. values: hundredths, nan where not usable; written to."""
+    edges = clock.edges
     if len(edges) < wire.BLOCKS_LEAST + 1:
-        return lead
-    starts = edges[:-1]
-    clock = np.cumsum(elapsed_ms)[edges]
-    spans_ms = np.diff(clock)
-    sums = np.add.reduceat(np.where(usable, readings, 0)[: edges[-1]], starts)
-    ticks = np.add.reduceat(usable[: edges[-1]].astype(np.int64), starts)
+        return np.zeros(len(values))
+    at_ms = clock.ms[edges]
+    ticks = np.diff(edges)
+    unusable = np.flatnonzero(np.isnan(values))
+    if unusable.size:
+        values[unusable] = 0
+        blocks = np.searchsorted(edges, unusable, side="right") - 1
+        ticks -= np.bincount(blocks, minlength=len(edges))[:-1]
+    sums = np.add.reduceat(values, edges)[:-1].astype(np.int64)
     means = sums // np.maximum(ticks, 1)
-    good = (ticks > 0) & (spans_ms <= wire.BLOCK_MOST_MS)
+    good = (ticks > 0) & (np.diff(at_ms) <= wire.BLOCK_MOST_MS)
     number = np.arange(len(good))
     run = number - np.maximum.accumulate(np.where(good, -1, number))  # blocks without a gap up to this one
-    of_block = np.zeros(len(good), dtype=np.int64)
+    of_block = np.zeros(len(edges) + 1)
     for count in range(wire.BLOCKS_LEAST, wire.BLOCKS + 1):
-        here = np.flatnonzero(run >= count if count == wire.BLOCKS else run == count)
-        if here.size:
-            back = here[:, None] + np.arange(1 - count, 1)
-            of_block[here] = _fit(lag_ms, means[back], spans_ms[back].sum(axis=1))
-    lead[edges[1] :] = np.repeat(of_block, np.diff(edges[1:], append=len(lead)))
-    return lead
-
-
-@lru_cache(maxsize=1)  # the places of a recording have one clock
-def _edges(clock_ms: bytes) -> np.ndarray:
-    """Where blocks begin, of a clock (int64) that begins at 0."""
-    clock = np.frombuffer(clock_ms, np.int64)
-    following = np.searchsorted(
-        clock, clock + wire.BLOCK_MS
-    ).tolist()  # row -> where the block after one that begins there begins
-    edges, at = [], 0
-    while at < len(following):
-        edges.append(at)
-        at = following[at]
-    return np.array(edges)
+        fitted = np.flatnonzero(run >= count if count == wire.BLOCKS else run == count)
+        for start in range(0, len(fitted), _CHUNK):
+            here = fitted[start : start + _CHUNK]
+            back = means[here + np.arange(1 - count, 1)[:, None]]
+            of_block[here + 2] = _fit(lag_ms, back, at_ms[here + 1] - at_ms[here + 1 - count])
+    lengths = np.diff(edges, prepend=0, append=len(values))  # what a block says holds in the next one
+    return np.repeat(of_block / 100, lengths)
 
 
 def _fit(lag_ms: int, means: np.ndarray, span_ms: np.ndarray) -> np.ndarray:
-    """means (k, count), span_ms (k,): Lead._fit."""
-    count = means.shape[1]
-    off = np.clip(means - means[:, -1:], -wire.REACH, wire.REACH)
-    weights = 2 * np.arange(count) - count + 1
+    """means (count, k), span_ms (k,): Lead._fit."""
+    count = len(means)
+    off = np.clip(means - means[-1], -wire.REACH, wire.REACH)
+    weights = range(1 - count, count, 2)
     squares = count * (count * count - 1) // 3
-    slope = 16 * (off @ weights) // squares
-    rest = off - (off.sum(axis=1) // count)[:, None] - slope[:, None] * weights // 16
-    noise = wire.DOUBT * (256 * np.minimum((rest * rest).sum(axis=1), 1 << 20) // ((count - 2) * squares) + wire.FLOOR)
+    slope = 16 * sum(weight * row for weight, row in zip(weights, off, strict=True)) // squares
+    off -= off.sum(axis=0) // count
+    for weight, row in zip(weights, off, strict=True):
+        row -= slope * weight // 16
+    off *= off
+    noise = wire.DOUBT * (256 * np.minimum(off.sum(axis=0), 1 << 20) // ((count - 2) * squares) + wire.FLOOR)
     size = np.minimum(np.abs(slope), 2000)
     lead = min(lag_ms, wire.LAG_MOST_MS) // 100 * slope * count // (span_ms * 8 // 100)
     lead = np.clip(lead, -wire.LEAD_MOST, wire.LEAD_MOST)
     square = np.maximum(size * size, 1)
     return np.where(size * size <= noise, 0, lead * (256 * (size * size - noise) // square) // 256)
+
+
+def _spread(values: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:
+    """`values` at these rows of `count`, 0 elsewhere."""
+    result = np.zeros(count, values.dtype)
+    result[rows] = values
+    return result
 
 
 def _waiting(times: np.ndarray, not_ready: np.ndarray) -> np.ndarray:
@@ -180,10 +236,17 @@ def _waiting(times: np.ndarray, not_ready: np.ndarray) -> np.ndarray:
 
 
 def _times_ms(time_s: npt.ArrayLike) -> np.ndarray:
-    answer: np.ndarray = np.rint(np.asarray(time_s, dtype=float) * 1000).astype(np.int64)
+    milliseconds = np.asarray(time_s, dtype=float) * 1000
+    answer: np.ndarray = np.rint(milliseconds, out=milliseconds).astype(np.int64)
     return answer
 
 
 def _hundredths(degc: npt.ArrayLike) -> np.ndarray:
-    values = np.asarray(degc, dtype=float)
-    return np.where(np.isnan(values), UNREADABLE, np.rint(np.nan_to_num(values) * 100)).astype(np.int64)
+    values = _hundredths_or_nan(degc)
+    return np.where(np.isnan(values), UNREADABLE, np.nan_to_num(values)).astype(np.int64)
+
+
+def _hundredths_or_nan(degc: npt.ArrayLike) -> np.ndarray:
+    values = np.asarray(degc, dtype=float) * 100
+    np.rint(values, out=values)
+    return values

@@ -19,7 +19,8 @@ def running(columns: Any, seconds: np.ndarray, car: Car, *, goes_on: bool = Fals
     goes_on: the recording goes on, so that fewer than STOP_S silent seconds at its end are no stop yet, unless the ignition is off.
     """
     given = {name: np.asarray(columns[name], dtype=float) for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}
-    stated = np.broadcast_to(running_state(car, Conditions(**given)), seconds.shape)
+    known_inputs = {name: values for name, values in given.items() if np.isfinite(values).any()}
+    stated = np.broadcast_to(running_state(car, Conditions(**known_inputs)), seconds.shape)
     course = of_recording(columns, seconds, car)
     if course is None:
         return stated

@@ -4,6 +4,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import TANK_GAUGE, Conditions
-from hotfuel.risk.probes import traced
+from hotfuel.risk.probes import Clock, traced
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session import engine, more_inputs
 from hotfuel.session import inputs as board_inputs
@@ -46,7 +47,7 @@ class Ticks:
     degc: np.ndarray
     reason: np.ndarray
 
-    @property
+    @cached_property
     def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
         """The ticks' times as pandas has them: of day where the clock was known, else since the start."""
         return self.timeline.index(self.seconds)
@@ -128,9 +129,9 @@ def _in_time(seconds: np.ndarray, boot: np.ndarray, tick: np.ndarray) -> np.ndar
     return answer
 
 
-def temperatures(table: Ticks) -> pd.DataFrame:
-    """Columns "<place>_degc"."""
-    return pd.DataFrame(table.degc, index=table.index, columns=[f"{name}_degc" for name in table.places])
+def temperatures(table: Ticks, *, copy: bool = True) -> pd.DataFrame:
+    """Columns "<place>_degc"; not to be written to if not a copy."""
+    return pd.DataFrame(table.degc, index=table.index, columns=[f"{name}_degc" for name in table.places], copy=copy)
 
 
 def reasons(table: Ticks) -> pd.DataFrame:
@@ -142,18 +143,19 @@ def inputs(decoded: Decoded, table: Ticks, car: Car | None) -> pd.DataFrame:
     """Columns engine_rpm, fuel_pressure_kpa (gauge), battery_v, ignition, ambient_pressure_kpa, running, and those of the car file's inputs; nan where
     unknown or not fitted."""
     auxiliary = decoded.messages["auxiliary"]
-    columns = {name: np.full(len(table.seconds), np.nan) for name in (*board_inputs.NAMES, "running")}
+    nothing = np.broadcast_to(np.nan, len(table.seconds))  # an input that is not fitted takes no memory
+    columns = dict.fromkeys((*board_inputs.NAMES, "running"), nothing)
     if len(auxiliary) and car is not None:
         values = board_inputs.from_auxiliary(auxiliary, decoded.messages["barometer"], car)
         columns |= _held(table, auxiliary, values)
     if car is not None and car.inputs:
-        columns |= {name: np.full(len(table.seconds), np.nan) for name in more_inputs.names(car)}
+        columns |= dict.fromkeys(more_inputs.names(car), nothing)
         rows = decoded.messages["more_inputs"]
         values, _ = more_inputs.from_messages(rows, car)
         columns |= _held(table, rows, values)
     if car is not None:
         columns["running"] = engine.running(columns, table.seconds, car)
-    return pd.DataFrame(columns, index=table.index)
+    return pd.DataFrame(columns, index=table.index, copy=False)
 
 
 def _held(table: Ticks, rows: np.ndarray, values: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -192,8 +194,9 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
     names += tuple(name for name in ("flow_l_h", TANK_GAUGE) if name in at_inputs)
     conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
     usable = {place: channel for place, channel in channels.items() if place in measured}
+    clock = Clock.of(table.seconds)
     traces = {
-        name: traced(car.place(name).probe.lag_s, table.seconds, values, table.reason[:, table.places.index(name)])
+        name: traced(car.place(name).probe.lag_s, clock, values, table.reason[:, table.places.index(name)])
         for name, values in measured.items()
     }
     return margins(car, fuel, measured, conditions, usable, traces)

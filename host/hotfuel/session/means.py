@@ -23,6 +23,8 @@ class Rows:
 
     def mean(self, values: np.ndarray) -> np.ndarray:
         """(count,): the mean of each row. values: (n,)."""
+        if self._rising and values.strides == (0,):  # one number for all, as numpy broadcasts it
+            return self._placed(np.where(np.isfinite(values[:1]), values[:1], np.nan))
         good = np.isfinite(values)
         whole = bool(good.all())
         if not self._rising:
@@ -36,6 +38,8 @@ class Rows:
 
     def largest(self, values: np.ndarray) -> np.ndarray:
         """(count,): the largest of each row, for what has no mean, as a state. values: (n,)."""
+        if self._rising and values.dtype.kind in "biu":
+            return self._placed(np.maximum.reduceat(values, self._starts))
         finite = np.where(np.isfinite(values), values, -np.inf)
         if self._rising:
             result = self._placed(np.maximum.reduceat(finite, self._starts))

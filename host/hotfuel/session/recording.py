@@ -127,7 +127,10 @@ class Session:
             (d["period_ms"] / 1000 * frame.HOLE_PERIODS for d in self.descriptions.values()), default=frame.HOLE_LEAST_S
         )
         return summary.summarise(
-            self.temperatures(), table, fuel_places & set(self.ticks.places), max(longest, frame.HOLE_LEAST_S)
+            frame.temperatures(self.ticks, copy=False),
+            table,
+            fuel_places & set(self.ticks.places),
+            max(longest, frame.HOLE_LEAST_S),
         )
 
     def temperatures(self) -> pd.DataFrame:
@@ -152,6 +155,10 @@ class Session:
         A column for each input in the car file; flow_l_h too, through the line, where a meter is wired or a table of one was joined.
         """
         return self._inputs.copy()
+
+    def input_arrays(self) -> dict[str, np.ndarray]:
+        """The columns of `inputs()` as arrays (ticks,), not copied: not to be written to."""
+        return {str(name): column.to_numpy() for name, column in self._inputs.items()}
 
     def marks(self) -> pd.DataFrame:
         """Columns time, text."""

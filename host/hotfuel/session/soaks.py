@@ -38,11 +38,11 @@ class Soak:
 
 def soaks_of(session: Session) -> list[Soak]:
     """Every stop of at least ten minutes after running, at every place with a limit. Empty without a car file."""
-    if session.car is None or not len(session.temperatures()):
+    if session.car is None or not len(session.ticks.seconds):
         return []
     temperatures, table = session.temperatures(), session.margin_table
     seconds = index_seconds(temperatures.index)
-    running = session.inputs()["running"].to_numpy(dtype=float)
+    running = session.input_arrays()["running"]
     stated = session.metadata.get("ambient_degc")
     air_degc = float(stated) if stated is not None else np.nan
     found = []

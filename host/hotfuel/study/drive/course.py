@@ -85,11 +85,11 @@ class Course:
 
 def of_session(session: Session) -> Course:
     """The course of a `hotfuel.session.Session`. Raises InputError, one sentence, for a session without a reading or longer than two weeks."""
-    temperatures = session.temperatures()
+    ticks = session.ticks
     name = session.name
-    if not len(temperatures) or not np.isfinite(temperatures.to_numpy()).any():
+    if not np.isfinite(ticks.degc).any():
         raise InputError(f"{name} has no temperature in it: record first, or give another session")
-    index = temperatures.index
+    index = ticks.index
     seconds = _seconds(index)
     anchored = isinstance(index, pd.DatetimeIndex)
     start = float(seconds[0])
@@ -104,11 +104,11 @@ def of_session(session: Session) -> Course:
     margins: dict[str, dict[str, np.ndarray]] = {}
     if car is not None:
         for place, found in session.margin_table.places.items():
-            columns = {key: np.broadcast_to(getattr(found, key), of.shape).astype(float) for key in _MARGINS}
+            columns = {key: np.broadcast_to(getattr(found, key), of.shape) for key in _MARGINS}
             margins[place] = {key: rows.largest(value) if key == "state" else rows.mean(value) for key, value in columns.items()}
-    inputs = session.inputs()
+    inputs = session.input_arrays()
     marked = marks_of(session)
-    degc = {c.removesuffix("_degc"): rows.mean(temperatures[c].to_numpy(dtype=float)) for c in temperatures.columns}
+    degc = {place: rows.mean(values) for place, values in zip(ticks.places, ticks.degc.T, strict=True)}
     notes: list[str] = []
     ambient_degc, guessed = _ambient(session, car, degc, notes)
     return Course(
@@ -117,9 +117,7 @@ def of_session(session: Session) -> Course:
         degc=degc,
         margins=margins,
         inputs={
-            key: (rows.largest if key in ("ignition", "running") else rows.mean)(inputs[key].to_numpy(dtype=float))
-            for key in _INPUTS
-            if key in inputs
+            key: (rows.largest if key in ("ignition", "running") else rows.mean)(inputs[key]) for key in _INPUTS if key in inputs
         },
         marks=tuple(sorted((at - start, text) for at, text in (*marked, *lap_marks(session, marked)))),
         start_s=start if anchored else np.nan,
@@ -150,7 +148,7 @@ def marks_of(session: Session) -> tuple[tuple[float, str], ...]:
 
 def first_second(session: Session) -> float:
     """The timeline's second of a session's first reading: time zero of its course."""
-    return float(_seconds(session.temperatures().index[:1])[0])
+    return float(_seconds(session.ticks.index[:1])[0])
 
 
 def _seconds(index: pd.Index) -> np.ndarray:

@@ -109,7 +109,7 @@ def phases(session_or_course: Session | Course) -> list[Phase]:
 
 def places_between(course: Course, start_s: float, end_s: float) -> dict[str, PlacePhase]:
     """Each place's numbers over a stretch of the course; places (and needles) without a finite temperature there are left out."""
-    rows = (course.time_s >= start_s) & (course.time_s < end_s)
+    rows = slice(*np.searchsorted(course.time_s, (start_s, end_s)).tolist())
     time_s = course.time_s[rows]
     found = {}
     for place in (*course.degc, *(name for name in course.margins if name not in course.degc)):
@@ -300,7 +300,8 @@ def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
 
 
 def _spans(kinds: Sequence[str] | np.ndarray) -> list[tuple[str, int, int]]:
-    edges = [0, *(i for i in range(1, len(kinds)) if kinds[i] != kinds[i - 1]), len(kinds)]
+    each = np.asarray(kinds)
+    edges = [0, *(np.flatnonzero(each[1:] != each[:-1]) + 1).tolist(), len(kinds)]
     return [(str(kinds[a]), a, b - 1) for a, b in pairwise(edges) if b > a]
 
 

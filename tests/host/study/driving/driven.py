@@ -82,8 +82,17 @@ class Driven:
     def margins(self):
         return self._margins.copy()
 
+    @property
+    def ticks(self):
+        """What study reads of hotfuel.session.frame.Ticks."""
+        places = tuple(column.removesuffix("_degc") for column in self._temperatures)
+        return SimpleNamespace(index=self.index, places=places, degc=self._temperatures.to_numpy())
+
     def inputs(self):
         return self._inputs.copy()
+
+    def input_arrays(self):
+        return {name: column.to_numpy() for name, column in self._inputs.items()}
 
     def by_hand(self):
         """Nobody read."""
