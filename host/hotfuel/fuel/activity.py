@@ -29,13 +29,13 @@ for _row in rows("unifac_interactions"):
 
 @dataclass(frozen=True)
 class _OfGroups:
-    """What follows from the groups alone. ln gamma is linear in its factors, which leaves one matrix product (`linear`) for each state."""
+    """Quantities that depend on the groups alone. ln gamma is linear in its factors, so each state takes one matrix product (`linear`)."""
 
     sums: Array
     linear: Array
     interaction: Array
     constant: Array
-    mixed: Indices  # components of more than one main group; alkanes are of one: their pure term is 0
+    mixed: Indices  # components with more than one main group; alkanes have one, so their pure term is 0
     mixed_share: Array
     mixed_surface: Array
 
@@ -59,7 +59,7 @@ def _of_groups(which: tuple[int, ...]) -> _OfGroups:
 
 
 class Activity:
-    """UNIFAC for the components `which` (indices), at fixed temperatures: what depends on temperature alone is worked out once.
+    """UNIFAC for the components `which` (indices), at fixed temperatures: the terms that depend on temperature alone are computed once.
 
     Example: ethanol at x = 0.1 in n-hexane at 310.9 K -> gamma about 5.
     """

@@ -9,15 +9,15 @@ from hotfuel.fuel.fit import Data, sigma_of
 from hotfuel.fuel.measurements import Measurements
 from hotfuel.fuel.volatility import KPA_PER_PSI, class_row, require_range
 
-TRACE_ETHANOL_VOL = 0.5  # less than this is no blend (denaturant, carry-over): common practice, no source
-# The worst fuel of a class rarely has both limits at once; T(V/L=20) is held, the vapour pressure may give way.
+TRACE_ETHANOL_VOL = 0.5  # less than this does not count as a blend (denaturant, carry-over): common practice, no source
+# The worst fuel of a class rarely has both limits at once; T(V/L=20) is met, the vapour pressure as far as possible.
 _CLASS_PRESSURE_SIGMA_KPA = 15.0
 _UNCOVERED = re.compile(r"\b(methanol|m\d{2,3}|mtbe|etbe|tame|ether|nitro\w*)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class ClassFuel:
-    """What a class gives: data for the mixture, T(V/L=20) if the standard has it, and the words for the user."""
+    """The data of a class: figures for the mixture, T(V/L=20) if the standard has it, and sentences for the user."""
 
     name: str
     route: str
@@ -49,7 +49,7 @@ def find(standard: str, name: str, edition: str | None, ethanol_vol: float | Non
         )
     match = re.fullmatch(r"(?:astm\s*)?(d\s*4814|d\s*5798|en\s*228)\s*(.*)", text, re.IGNORECASE)
     if match is None:
-        raise InputError(f'"{text}" names no standard of the book: use "D4814 A-1", "EN 228 D1" or "D5798 1"')
+        raise InputError(f'"{text}" is not a known standard: use "D4814 A-1", "EN 228 D1" or "D5798 1"')
     kind, rest = match.group(1).lower().replace(" ", ""), match.group(2).strip().upper()
     if ethanol_vol is not None:
         require_range(ethanol_vol, 0, 90, "ethanol", "vol-%")
@@ -74,7 +74,7 @@ def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
     notes = (
         f"Known by class only: the worst fuel the class allows, {lock['meaning']} {minimum:g} °C ({lock['source']}), with a vapour "
         f"pressure near or above the class's maximum of {pressure:g} kPa. A fuel in the tank is usually better.",
-        "In pressure and V/L the limit is carried on by a mixture anchored there.",
+        "At other pressures and V/L the limit comes from a mixture anchored to this value.",
     )
     return ClassFuel(
         f"D4814 {match.group(1)}-{match.group(2)}",
@@ -92,7 +92,7 @@ def _en228(name: str, grade: str, edition: str, ethanol_vol: float | None) -> Cl
         raise InputError(f'grade "{grade}" is not in EN 228: choose E5 or E10')
     row = class_row("en228_volatility", edition, **{"class": name, "grade": grade})
     pressure, e70, e100 = (float(row[key]) for key in ("vapour_pressure_max_kpa", "e70_max_vol", "e100_max_vol"))
-    if row["vapour_lock_index_max"]:  # at the pressure's maximum the index leaves less evaporated at 70 degC
+    if row["vapour_lock_index_max"]:  # at the maximum vapour pressure the index allows less evaporated at 70 degC
         e70 = min(e70, (float(row["vapour_lock_index_max"]) - 10 * pressure) / 7)
     ethanol = float(grade[1:]) if ethanol_vol is None else float(ethanol_vol)
     notes = (
@@ -124,7 +124,7 @@ def _d5798(name: str, edition: str, ethanol_vol: float | None) -> ClassFuel:
     ethanol = 70.0 if ethanol_vol is None else float(ethanol_vol)
     require_range(ethanol, float(row["ethanol_min_vol"]), float(row["ethanol_max_vol"]), "ethanol", "vol-%")
     notes = (
-        f"Known by class only: vapour pressure at the class's maximum of {pressure:.1f} kPa, {ethanol:g} vol-% ethanol taken.",
+        f"Known by class only: vapour pressure at the class's maximum of {pressure:.1f} kPa, {ethanol:g} vol-% ethanol assumed.",
         "The limit comes from a mixture with these values.",
     )
     return ClassFuel(

@@ -1,4 +1,4 @@
-"""The components a gasoline is made of here, and their pure-component properties, read from `data/components.csv`.
+"""The components a gasoline is modelled with, and their pure-component properties, read from `data/components.csv`.
 
 Ten hydrocarbons from n-butane to n-decane stand for the thousands in a pump fuel, ethanol is the eleventh. Vapour pressures are Wagner
 equations, valid from below -40 degC to the critical point: an Antoine range of n-butane ends at 19 degC, inside the range a car sees.
@@ -46,7 +46,7 @@ _LATENT_HEAT_25C = 1000 * _column("latent_heat_25c_kj_mol")
 _LATENT_HEAT_EXPONENT = _column("latent_heat_exponent")
 _REFERENCE_K = 298.15
 _LOG_CRITICAL = np.log(CRITICAL_KPA)
-_FEW = 500  # states up to which all components at once are quicker; beyond, one at a time: the working arrays stay small and in the cache
+_FEW = 500  # up to this many states all components at once are quicker; above it one at a time, so that the working arrays stay in the cache
 
 
 def log_vapour_pressure(temperature_k: Array, which: Indices | slice = slice(None)) -> Array:
@@ -117,6 +117,6 @@ def latent_heat_j_mol(temperature_k: Array, which: Indices | slice = slice(None)
     """Latent heat of the pure components, J/mol, Watson's rule from the value at 25 degC, the exponent fitted from 0 to 110 degC (usual 0.38)."""
     t_shape = (-1,) + (1,) * temperature_k.ndim
     critical = CRITICAL_K[which].reshape(t_shape)
-    # held before the critical point (butane: above 139 degC), where the rule falls off so steeply that enthalpy would not rise with temperature
+    # constant close to the critical point (butane: above 139 degC), where the rule falls so steeply that enthalpy would not rise with temperature
     ratio = np.maximum((critical - temperature_k) / (critical - _REFERENCE_K), 0.1)
     return _LATENT_HEAT_25C[which].reshape(t_shape) * ratio ** _LATENT_HEAT_EXPONENT[which].reshape(t_shape)

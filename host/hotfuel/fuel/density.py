@@ -19,7 +19,7 @@ def thermal_expansion(density_kg_m3: ArrayLike, table: str = "54B") -> Array:
     """
     bands = [row for row in rows("d1250_constants") if row["table"] == table]
     if not bands:
-        raise InputError(f'"{table}" is not a volume correction table of the book: choose 54B or 6B')
+        raise InputError(f'"{table}" is not a known volume correction table: choose 54B or 6B')
     edges = np.array([float(row["density_min_kg_m3"]) for row in bands] + [float(bands[-1]["density_max_kg_m3"])])
     density = require_range(density_kg_m3, edges[0], edges[-1], "density", "kg/m3")
     band = np.clip(np.searchsorted(edges, density, side="right") - 1, 0, len(bands) - 1)
@@ -31,7 +31,7 @@ def thermal_expansion(density_kg_m3: ArrayLike, table: str = "54B") -> Array:
 def volume_correction(density_kg_m3: ArrayLike, warmer_by: ArrayLike, table: str = "54B") -> Array:
     """Volume at the reference temperature over volume `warmer_by` degrees above it: exp(-a d (1 + 0.8 a d)).
 
-    Degrees and density as the table has them ("54B": degC over 15 degC; "6B": degF over 60 degF). Example: 750 kg/m3 at 40 degC -> 0.96972.
+    Degrees and density in the table's units ("54B": degC over 15 degC; "6B": degF over 60 degF). Example: 750 kg/m3 at 40 degC -> 0.96972.
     """
     warmer = np.asarray(warmer_by, dtype=float) * thermal_expansion(density_kg_m3, table)
     return np.exp(-warmer * (1 + 0.8 * warmer))

@@ -1,10 +1,10 @@
-"""A composition for a fuel that is known by a few measurements: the most ordinary gasoline that agrees with them.
+"""A composition for a fuel that is known by a few measurements: the most typical gasoline that agrees with them.
 
 Each component's share starts at that of a typical gasoline and is multiplied by exp(t); the t are found as the most likely ones under a
-normal spread about 0 and the measurements with their own uncertainties (Gauss-Newton). Why it is done so, and not by solving for T10:
+normal spread about 0 and the measurements with their own uncertainties (Gauss-Newton). Why not solve for T10:
 - D86 reads 3 to 8 degC below the true boiling temperature at 10 % evaporated (lag, cold flask, some reflux), so T10 = T10 is wrong by that much;
 - forcing the composition through T(V/L=20) exactly drives winter fuels to 16-19 % butane with hardly any C5, because a degree of T(V/L=20)
-  moves ten per cent of the pentanes. So T(V/L=20) counts with an uncertainty here, and what is left is closed by `Feed.anchor`.
+  moves ten per cent of the pentanes. So T(V/L=20) has an uncertainty here, and `Feed.anchor` removes the remaining difference.
 """
 
 from collections.abc import Mapping
@@ -25,7 +25,7 @@ TEST_VAPOUR_LIQUID_RATIO = 4.0
 # Volume fractions of a typical summer gasoline by boiling range (common practice, no source), in the order of the component table.
 _TYPICAL = np.array([4, 9, 5, 13, 11, 26, 8, 8, 8, 8]) / 100
 COUNT = len(_TYPICAL)
-SPREAD = 0.7  # of ln(share): a third to three times within two sigma and a half
+SPREAD = 0.7  # of ln(share): a third to three times within 2.5 sigma
 FIGURES = ("vapour_pressure_kpa", "t_vl20_degc", "t10_degc", "t50_degc", "t90_degc", "e70_vol", "e100_vol")
 _PERCENT = {"t10_degc": 10, "t50_degc": 50, "t90_degc": 90}
 _EVAPORATED_AT_DEGC = {"e70_vol": 70.0, "e100_vol": 100.0}
@@ -34,21 +34,21 @@ _OFFSET_DEGC = {10: 5.0, 50: 2.0, 90: 0.0}
 _SIGMA = {"t10_degc": 3.0, "t50_degc": 2.0, "t90_degc": 6.0, "e70_vol": 3.0, "e100_vol": 3.0}
 # An ethanol blend's plateau ends later in D86 (reflux) than in an open distillation, so its 50 % point says less about the base.
 _SIGMA_T50_PLATEAU_DEGC, _PLATEAU_FROM_VOL = 4.0, 8.0
-_MOST_KPA, _HOTTEST_K = 510.0, 473.15  # limits are worked out up to here (hotfuel.fuel.table), the flash's range
+_MOST_KPA, _HOTTEST_K = 510.0, 473.15  # limits are computed up to here (hotfuel.fuel.table), the flash's range
 _NUDGE = 1e-3
 _STEPS = np.concatenate([np.linspace(0, 0.16, 5), np.linspace(0.22, 0.94, 16)])
 
 
 @dataclass(frozen=True)
 class Data:
-    """What is known of a fuel: ethanol, and for some of FIGURES the value and its standard uncertainty."""
+    """What is known about a fuel: ethanol, and for some of FIGURES the value and its standard uncertainty."""
 
     ethanol_vol: float
     figures: Mapping[str, tuple[float, float]]
 
 
 def sigma_of(figure: str, ethanol_vol: float) -> float:
-    """Standard uncertainty with which the mixture's distillation meets a measured one, in the figure's unit."""
+    """Standard uncertainty of a measured figure against the mixture's distillation, in the figure's unit."""
     if figure != "t50_degc":
         return _SIGMA[figure]
     return _SIGMA[figure] + _SIGMA_T50_PLATEAU_DEGC * min(ethanol_vol / _PLATEAU_FROM_VOL, 1.0)
@@ -128,7 +128,7 @@ def most_likely(data: Data, start: Array | None = None) -> Array:
         value, slope = with_slopes(tilt, data.ethanol_vol, names)
         residual, jacobian = (value - measured) / sigma, slope / sigma[:, None]
         step = np.linalg.solve(jacobian.T @ jacobian + np.eye(COUNT) / SPREAD**2, -jacobian.T @ residual - tilt / SPREAD**2)
-        # figures that pull apart make the plain step swing to and fro: it is shortened as turns go by
+        # contradictory figures make the full step oscillate: it is shortened with each iteration
         step *= min(1.0, 1.0 / max(np.abs(step).max(), 1e-12)) * (1.0 if turn < 8 else 0.5)
         tilt = tilt + step
         if np.abs(step).max() < 2e-3:
@@ -172,7 +172,7 @@ def log_pressures(feed: flash.Feed) -> Array:
 
 
 def require_boiling_bit_by_bit(feed: flash.Feed) -> None:
-    """InputError unless more of the feed boils only at less pressure and all that limits are worked out for is within the flash's range."""
+    """InputError unless pressure falls as V/L rises and every state that limits are computed for is within the flash's range."""
     hottest = flash.temperature_k(feed, np.array([_MOST_KPA]), np.array([_GRID_RATIO.max()]))
     if np.diff(log_pressures(feed), axis=1).max() >= 0 or hottest > _HOTTEST_K:
         raise InputError("no gasoline boils as these figures say: check vapour pressure, T10, T50, T90, T(V/L=20) and ethanol")
@@ -181,8 +181,8 @@ def require_boiling_bit_by_bit(feed: flash.Feed) -> None:
 def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:
     """The mixture with its anchor set so that V/L is 20 at `t_vl20_degc` and 101.325 kPa; its vapour pressure at V/L 4 stays as it is.
 
-    Where that would have the fuel boil all at once (narrow cuts, as in racing fuels) the anchor ends at nine tenths of what that takes, so that a
-    small change of the figures is a small change of the fuel.
+    Where that would make the fuel boil all at once (narrow cuts, as in racing fuels) the anchor is limited to nine tenths of what that takes, so
+    that a small change in the figures is a small change in the fuel.
     """
     plain = flash.Feed.of_volumes(volume_fraction)
     ratios = _GRID_RATIO[:41]
@@ -196,7 +196,7 @@ def anchored(volume_fraction: Array, t_vl20_degc: float) -> flash.Feed:
         if abs(error) < 1e-7 or (anchor == least and error < 0):
             return feed
         anchor = max(anchor + error, least)
-    raise InputError(f"T(V/L=20) {t_vl20_degc:.4g} degC does not go with this vapour pressure: check both values")
+    raise InputError(f"T(V/L=20) {t_vl20_degc:.4g} degC does not fit this vapour pressure: check both values")
 
 
 def after_loss(volume_fraction: Array, lost_vol: float) -> Array:

@@ -47,7 +47,7 @@ def onset_shift_slope(vapour_liquid_ratio: Array) -> Array:
 
 @dataclass(frozen=True)
 class Feed:
-    """A fuel as the flash sees it: which components, their moles and what follows from them."""
+    """A fuel as the flash takes it: its components, their moles and quantities derived from them."""
 
     which: Indices  # indices into the component table
     moles: Array  # (components, 1) or (components, states), summing to 1
@@ -157,7 +157,7 @@ def temperature_k(feed: Feed, pressure: Array, vapour_liquid_ratio: Array, start
         d_split = -weight * split * (share * k * slope_k - share * (k - 1) / temperature)
         slope = (y * slope_k + k * d_split).sum(axis=0) / vapour - d_split.sum(axis=0) / total
         step = np.clip(error / slope, -15, 15)
-        # gamma lags behind: where steps do not shrink they are halved
+        # gamma is one step late: steps that do not shrink are halved
         step = np.where(np.abs(step) > 0.9 * previous, 0.5 * step, step)
         previous = np.abs(step)
         temperature = temperature - step
@@ -182,7 +182,7 @@ def vapour_share(feed: Feed, temperature: Array, pressure: Array, start: Array, 
     shifted = bool(np.any(feed.anchor)) or feed.onset != 0
     if shifted:
         log_k += feed.log_k_shift(share * ratio_per_share)
-    # the loop works in these, because fresh arrays of this size cost more than the arithmetic
+    # work arrays for the loop, because new arrays of this size cost more than the arithmetic
     excess, term, weighted, delta, delta_before = (np.zeros_like(log_k) for _ in range(5))
     for turn in range(_ROUNDS):
         np.exp(log_k, out=excess)
@@ -229,4 +229,4 @@ def bubble_k(feed: Feed, pressure: float, start_k: Array) -> tuple[Array, Array]
         temperature = temperature - step
         if np.abs(step).max() < 0.1:  # Newton at fixed liquid: the error left is about the step's square times 0.02
             return temperature, partial / total
-    raise InputError("the distillation of this fuel could not be followed: check the measurements")
+    raise InputError("the distillation of this fuel could not be computed: check the measurements")

@@ -23,7 +23,7 @@ from hotfuel.fuel.mixture import PRESSURE_RANGE_KPA, TEMPERATURE_RANGE_DEGC, Mix
 from hotfuel.fuel.table import LimitTable, limit_table_of
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown, expanded
 
-# Standard uncertainty of the limit at V/L 20 and 101.3 kPa, degC, where no figures of the fuel itself stand behind it (measured fuels:
+# Standard uncertainty of the limit at V/L 20 and 101.3 kPa, degC, where it does not rest on figures of the fuel itself (measured fuels:
 # hotfuel.fuel.routes). Own judgement.
 SIGMA_DEGC = {"blended": 2.0, "blended with much ethanol": 2.5, "class": 2.0, "weathered": 2.0}
 TYPICAL_DENSITY_KG_M3 = (
@@ -35,7 +35,7 @@ TYPICAL_DENSITY_KG_M3 = (
 class Fuel:
     """One fuel. Make it with `from_class`, `from_measurements` or `hotfuel.fuel.fuel_named`, not by hand.
 
-    `route` says how the limit was found, `edition` which edition of a standard stands behind it, `notes` are sentences for the user.
+    `route` says how the limit was found, `edition` which edition of a standard it rests on, `notes` are sentences for the user.
     """
 
     name: str
@@ -46,10 +46,10 @@ class Fuel:
     notes: tuple[str, ...] = ()
     edition: str | None = None
     from_memory: bool = False
-    density_15c_kg_m3: float = 0.0  # 0: not measured, a typical one is taken
+    density_15c_kg_m3: float = 0.0  # 0: not measured, a typical one is used
     other_route_degc: float | None = field(default=None)
-    other_route: str = ""  # which that is, in words
-    onset_uncertainty_degc: float = 0.0  # 0: nothing stands behind the onset but the limit; its uncertainty is taken
+    other_route: str = ""  # the other route, in words
+    onset_uncertainty_degc: float = 0.0  # 0: the onset rests on the limit alone and has its uncertainty
     questions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -60,7 +60,7 @@ class Fuel:
             density_15c = TYPICAL_DENSITY_KG_M3 * (1 - share) + float(c.DENSITY_15C_KG_M3[c.ETHANOL]) * share
             object.__setattr__(self, "density_15c_kg_m3", round(density_15c, 1))
 
-    # how a fuel comes to be -----------------------------------------------------------------------------------------------------------
+    # constructors --------------------------------------------------------------------------------------------------------------------
 
     @classmethod
     def from_class(
@@ -95,12 +95,12 @@ class Fuel:
         """A fuel known by measurement or data sheet: vapour pressure (DVPE), D86 temperatures at 10/50/90 % evaporated or per cent evaporated
         at 70 and 100 degC, ethanol in vol-%, density at 15 degC, and T(V/L=20) itself if it was measured (D5188).
 
-        ethanol_vol None: nobody said; counted as 0, the limit less sure so that the pump's usual 10 vol-% lies within its 95 %, and a note says so.
-        Give 0 for a fuel known to hold none. shown: the units of the sentences about the figures (questions, notes, errors), SI if not given.
-        t10_assumed: T10 is no measurement, and counts with 4 degC of uncertainty. Figures that do not go together make the limit less sure and leave
-        a question (`questions`); as_printed names the figures that stay all the same, e.g. ("t10",).
+        ethanol_vol None: not stated; counted as 0, the limit's uncertainty widened so that the pump's usual 10 vol-% lies within its 95 %, with a note.
+        Give 0 for a fuel known to contain none. shown: the units of the sentences about the figures (questions, notes, errors), SI if not given.
+        t10_assumed: T10 was not measured and has 4 degC of uncertainty. Contradictory figures make the limit less certain and raise a question
+        (`questions`); as_printed names figures to keep all the same, e.g. ("t10",).
         Raises InputError for impossible values, each with its allowed range, for a class's maxima given as if they were measured, and for a vapour
-        pressure that suits the other figures as psi only.
+        pressure that fits the other figures only as psi.
         """
         data = Measurements.of(
             as_printed,
@@ -119,8 +119,8 @@ class Fuel:
         return cls(name=name, ethanol_vol=data.ethanol_vol, density_15c_kg_m3=data.density_kg_m3 or 0.0, **found)
 
     def weathered(self, lost_vol: float) -> "Fuel":
-        """This fuel after `lost_vol` vol-% (0 to 20) evaporated in an open tank or drum. To be shown only, never taken without being asked for:
-        weathering raises the limit, and a measured vapour pressure with its date is the way to claim it."""
+        """This fuel after `lost_vol` vol-% (0 to 20) evaporated in an open tank or drum. For display only, never applied unless asked for:
+        weathering raises the limit, and only a measured vapour pressure with its date justifies that."""
         volatility.require_range(lost_vol, 0, 20, "weathering loss", "vol-%")
         left = fit.after_loss(self.feed.volume_fraction(), float(lost_vol))
         return Fuel(
@@ -138,7 +138,7 @@ class Fuel:
         )
 
     def blended(self, ethanol_vol: float) -> "Fuel":
-        """This fuel with ethanol added up to `ethanol_vol` vol-% (splash blend); the mixture answers, no measurement of the blend stands behind it.
+        """This fuel with ethanol added up to `ethanol_vol` vol-% (splash blend); computed from the mixture, not from a measurement of the blend.
 
         Raises InputError if the fuel holds more already. Example: 60 kPa without ethanol -> about 67.8 kPa at 10 vol-%.
         """
@@ -157,11 +157,11 @@ class Fuel:
             from_memory=self.from_memory,
         )
 
-    # what the fuel does ---------------------------------------------------------------------------------------------------------------
+    # properties ----------------------------------------------------------------------------------------------------------------------
 
     @cached_property
     def mixture(self) -> Mixture:
-        """The mixture behind the numbers."""
+        """The mixture the numbers are computed from."""
         return mixture_of(self.feed)
 
     @cached_property
@@ -180,7 +180,7 @@ class Fuel:
 
     @staticmethod
     def covers(temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> np.ndarray:
-        """Where the flash can be asked: -40 to 200 degC and 20 to 600 kPa absolute; False for nan."""
+        """Where the flash is valid: -40 to 200 degC and 20 to 600 kPa absolute; False for nan."""
         (cold, hot), (low, high) = TEMPERATURE_RANGE_DEGC, PRESSURE_RANGE_KPA
         degc, kpa = np.asarray(temperature_degc, dtype=float), np.asarray(pressure_kpa, dtype=float)
         return np.asarray((degc >= cold) & (degc <= hot) & (kpa >= low) & (kpa <= high))
@@ -230,15 +230,15 @@ class Fuel:
         return self.mixture.latent_heat_kj_per_kg(temperature_degc)
 
     def uncertainty_degc(self, vapour_liquid_ratio: float = 20.0) -> float:
-        """Standard uncertainty at 101.3 kPa of the temperature at which V/L is reached: the onset's up to V/L 4, the limit's from 20, between them as
-        the way in `flash.volatility_shift`."""
+        """Standard uncertainty at 101.3 kPa of the temperature at which V/L is reached: the onset's up to V/L 4, the limit's from 20, between them
+        interpolated like `flash.volatility_shift`."""
         share = float(np.clip(flash.volatility_shift(np.asarray(vapour_liquid_ratio, dtype=float)), 0, 1))
         return float(np.sqrt((1 - share) * self.onset_uncertainty_degc**2 + share * self.limit_uncertainty_degc**2))
 
     def describe(self, shown: Shown | None = None) -> list[str]:
-        """Sentences for the user: what the fuel is, which route and edition, from memory or not, how sure, what is not covered.
+        """Sentences for the user: what the fuel is, which route and edition, from memory or not, how certain, what is not covered.
 
-        shown: the user's units, SI if not given; what a standard or data sheet states stays in its own.
+        shown: the user's units, SI if not given; what a standard or data sheet states stays in its own units.
         """
         shown = shown or Shown()
         limit = float(self.limit_degc(STANDARD_PRESSURE_KPA))
@@ -246,7 +246,7 @@ class Fuel:
         at = f"{shown.text(limit, 'temperature')} and {shown.text(STANDARD_PRESSURE_KPA, 'pressure')}"
         widened = ", with the doubt about its figures" if self.questions else ""
         sentences = [
-            f"{self.name}: at {at} (sea level) its vapour takes 20 times the room of what is liquid (V/L 20), give or take "
+            f"{self.name}: at {at} (sea level) its vapour takes up 20 times the volume of its liquid (V/L 20), give or take "
             f"{shown.text(sigma, 'temperature difference')} (95 %{widened}); {self.route}."
         ]
         onset_degc = shown.text(float(self.bubble_point_degc(STANDARD_PRESSURE_KPA)), "temperature")
@@ -281,7 +281,7 @@ def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: floa
 
 
 def require_covered(**content: float | None) -> None:
-    """InputError if the fuel holds something these formulas do not cover, e.g. require_covered(methanol_vol=15)."""
+    """InputError if the fuel contains something these formulas do not cover, e.g. require_covered(methanol_vol=15)."""
     for what, amount in content.items():
         if amount:
             raise InputError(

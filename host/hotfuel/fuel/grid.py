@@ -8,13 +8,13 @@ from hotfuel.fuel.components import Array, Indices
 
 
 def _cell(place: Array, points: int) -> Indices:
-    """The cell a fractional index lies in; nan becomes some cell of the table and comes back with the fraction."""
+    """The cell a fractional index lies in; nan gets an arbitrary cell; its fraction stays nan, and so does the result."""
     cell = np.fmax(place, 0.0).astype(np.intp)
     return np.minimum(cell, points - 2)
 
 
 def along(curve: Array, row: Array) -> Array:
-    """A curve at fractional index `row`, linear between its points; nan where `row` is nan, carried on straight beyond the ends."""
+    """A curve at fractional index `row`, linear between its points; nan where `row` is nan, extrapolated in a straight line beyond the ends."""
     return along_each((curve,), row)[0]
 
 
@@ -26,7 +26,7 @@ def along_each(curves: Sequence[Array], row: Array) -> list[Array]:
 
 
 def _between(start: Array, end: Array, share: Array) -> Array:
-    """The straight line from start to end; takes `end` for its result."""
+    """Linear interpolation from start to end; overwrites `end` with the result."""
     end -= start
     end *= share
     end += start

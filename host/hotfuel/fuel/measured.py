@@ -1,4 +1,4 @@
-"""A fuel from its data sheet: route, doubts, composition, anchor and onset put together. hotfuel.fuel.Fuel wraps the answer."""
+"""A fuel from its data sheet: route, doubts, composition, anchor and onset together. hotfuel.fuel.Fuel wraps the result."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -12,14 +12,14 @@ from hotfuel.fuel.questions import apart, doubts, require_kpa, widened
 from hotfuel.fuel.usual import Usual, usual
 from hotfuel.units import Shown
 
-_T_VL20_SIGMA_DEGC = 1.0  # with which T(V/L=20) shapes the composition; what is left the anchor takes
+_T_VL20_SIGMA_DEGC = 1.0  # of T(V/L=20) in the fit of the composition; the anchor takes up the rest
 _SI = Shown()
-_TOLD_APART_DEGC = 1.5  # from where the other route's value is shown beside the limit
+_TOLD_APART_DEGC = 1.5  # from this difference on the other route's value is shown beside the limit
 
 
 @dataclass(frozen=True)
 class MeasuredFuel:
-    """What a data sheet comes to; the fields are those of hotfuel.fuel.Fuel."""
+    """The fuel computed from a data sheet; the fields are those of hotfuel.fuel.Fuel."""
 
     route: str
     feed: flash.Feed
@@ -34,7 +34,7 @@ class MeasuredFuel:
 
 @lru_cache(maxsize=64)
 def measured_fuel(data: Measurements, shown: Shown = _SI) -> MeasuredFuel:
-    """One fit per data sheet; a car file read twice costs it once. What is said of it is in the units of `shown`.
+    """One fit per data sheet; a car file read twice costs it once. Its sentences are in the units of `shown`.
 
     Raises InputError where no gasoline has these figures.
     """
@@ -70,8 +70,8 @@ def measured_fuel(data: Measurements, shown: Shown = _SI) -> MeasuredFuel:
 
 
 def _feed(data: Measurements, ordinary: Usual, t_vl20_degc: float) -> tuple[flash.Feed, float]:
-    """(the fuel, how far its T(V/L=20) is from the one wanted, degC). Where the anchor ends early, as on narrow cuts, T(V/L=20) counts the more in the
-    composition the further the first try missed it."""
+    """(the fuel, how far its T(V/L=20) is from the one wanted, degC). Where the anchor is limited, as on narrow cuts, the further the first fit
+    missed T(V/L=20), the more weight it gets in the composition."""
     missed, start = 0.0, None
     for _ in range(2):
         figures = {**data.for_fit(), "t_vl20_degc": (t_vl20_degc, _T_VL20_SIGMA_DEGC / (1 + 10 * missed))}
@@ -88,7 +88,7 @@ def _feed(data: Measurements, ordinary: Usual, t_vl20_degc: float) -> tuple[flas
 
 
 def _in_words(data: Measurements, found: routes.Route, shown: Shown) -> tuple[str, list[str], float | None, str]:
-    """(the route in words, notes, the other route's value in degC where it is worth telling, the other route in words)."""
+    """(the route in words, notes, the other route's value in degC where it is worth showing, the other route in words)."""
     if data.t_vl20_degc is not None:
         return "measured T(V/L=20)", [], None, ""
     notes = []
@@ -104,9 +104,9 @@ def _in_words(data: Measurements, found: routes.Route, shown: Shown) -> tuple[st
         elif missing:
             why = f"{' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} not given, which the linear equation of ASTM D4814 needs"
         elif data.vapour_pressure_kpa <= 15:
-            why = "The vapour pressure is below what the linear equation of ASTM D4814 is for"
+            why = "The vapour pressure is below the range of the linear equation of ASTM D4814"
         else:
-            why = "T10 is above what the linear equation of ASTM D4814 is for"
+            why = "T10 is above the range of the linear equation of ASTM D4814"
         notes.append(f"{why}: the limit comes from the mixture alone.")
         return "mixture fitted to the measurements given", notes, None, ""
     if data.ethanol_vol >= classes.TRACE_ETHANOL_VOL:
@@ -123,7 +123,7 @@ def _in_words(data: Measurements, found: routes.Route, shown: Shown) -> tuple[st
     else:
         route = f"{100 * found.credit:.0f} % linear equation of ASTM D4814, the rest the mixture fitted to the measurements"
         notes.append(
-            "The linear equation reaches a fuel like this in part only: the limit lies between it and the mixture, less surely."
+            "The linear equation applies only in part to a fuel like this: the limit lies between it and the mixture and is less certain."
         )
     words = "the mixture fitted to the measurements" if found.credit > 0.5 else "the linear equation of ASTM D4814"
     return (route, notes, other, words) if abs(found.apart_degc) > _TOLD_APART_DEGC else (route, notes, None, "")

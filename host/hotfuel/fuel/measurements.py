@@ -12,7 +12,7 @@ from hotfuel.fuel import volatility
 from hotfuel.fuel.fit import sigma_of
 from hotfuel.units import Shown
 
-# field -> (name, least, most, unit). Below 12.5 kPa two quite different compositions fit equally well (T(V/L=20) 98 and 117 degC), and no gasoline is there.
+# field -> (name, least, most, unit). Below 12.5 kPa two quite different compositions fit equally well (T(V/L=20) 98 and 117 degC), and no gasoline is that low.
 _RANGES = {
     "vapour_pressure_kpa": ("vapour pressure", 13, 115, "kPa"),
     "t10_degc": ("T10", 25, 100, "degC"),
@@ -35,8 +35,8 @@ ASSUMED_T10_DEGC = (
 class Measurements:
     """A fuel's data sheet. Temperatures are D86 per cent evaporated; `density_kg_m3` is at 15 degC.
 
-    t10_assumed: T10 was not measured but assumed. ethanol_given: False where nobody said, and 0 is taken.
-    as_printed: the figures that stay although they do not go with the others.
+    t10_assumed: T10 was not measured but assumed. ethanol_given: False where it is not stated and 0 is assumed.
+    as_printed: the figures kept although they contradict the others.
     """
 
     vapour_pressure_kpa: float
@@ -56,7 +56,7 @@ class Measurements:
     def of(cls, as_printed: Iterable[str] = (), **figures: object) -> "Measurements":
         """From a caller's arguments: numbers of any kind become floats, ethanol that is None counts as 0 and as not given.
 
-        Raises InputError for what is no number, one sentence.
+        Raises InputError, one sentence, for a value that is not a number.
         """
         ethanol_given = figures.get("ethanol_vol") is not None
         if not ethanol_given:
@@ -73,14 +73,14 @@ class Measurements:
         known = {short(field): field for field in _RANGES}
         for name in chosen:
             if name not in known and name not in _RANGES:
-                raise InputError(f'as_printed names "{name}", which is no figure of a data sheet: use {", ".join(known)}')
+                raise InputError(f'as_printed names "{name}", which is not a figure of a data sheet: use {", ".join(known)}')
         names = tuple(known.get(name, name) for name in chosen)
         return cls(**figures, as_printed=names, ethanol_given=ethanol_given)  # type: ignore[arg-type]
 
     def check(self, shown: Shown | None = None) -> None:
-        """InputError, in the units of `shown`, for a distillation that cannot be or a value beyond its range."""
+        """InputError, in the units of `shown`, for an impossible distillation or a value out of range."""
         shown = shown or Shown()
-        # the order first: of two values that were exchanged one is often beyond its range too, which says less
+        # the order first: of two exchanged values one is often out of range too, and that message helps less
         self._rising(("t10_degc", "t50_degc", "t90_degc"), shown)
         self._rising(("e70_vol", "e100_vol"), shown)
         for field, (name, low, high, unit) in _RANGES.items():
@@ -142,7 +142,7 @@ def in_words(field: str, value: float, shown: Shown | None = None) -> str:
 
 
 def number(field: str, value: float, shown: Shown | None = None, digits: int = 4) -> str:
-    """A figure in the unit of `unit_of`, as short as it can be written with so many digits."""
+    """A figure in the unit of `unit_of`, as short as that many digits allow."""
     return f"{_converted(field, value, shown):.{digits}g}"
 
 

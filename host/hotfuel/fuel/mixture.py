@@ -41,7 +41,7 @@ def _ratio(value: ArrayLike) -> Array:
 
 
 def _in_blocks(function: Callable[..., Array], *arguments: ArrayLike) -> Array:
-    """`function` over flat blocks of the broadcast arguments, put together in their shape."""
+    """`function` over flat blocks of the broadcast arguments; the results in their shape."""
     arrays = np.broadcast_arrays(*arguments)
     shape, flat = arrays[0].shape, [np.ravel(array) for array in arrays]
     starts = range(0, flat[0].size, _BLOCK)
@@ -54,11 +54,11 @@ def _in_blocks(function: Callable[..., Array], *arguments: ArrayLike) -> Array:
     return np.concatenate(done).reshape(shape) if done else np.empty(shape)
 
 
-_MIXTURES: dict[tuple[bytes, bytes, bytes, float], "Mixture"] = {}  # the latest few
+_MIXTURES: dict[tuple[bytes, bytes, bytes, float], "Mixture"] = {}  # the most recently used few
 
 
 def mixture_of(feed: flash.Feed) -> "Mixture":
-    """The mixture of a feed; the same one for an equal feed, since a session asks its car for the fuel again and again."""
+    """The mixture of a feed; the same one for an equal feed, since a session gets the fuel from its car many times."""
     key = (feed.which.tobytes(), feed.moles.tobytes(), np.asarray(feed.anchor, dtype=float).tobytes(), feed.onset)
     if key not in _MIXTURES:
         while len(_MIXTURES) >= _MIXTURES_MOST:
@@ -82,7 +82,7 @@ class Mixture:
         states = np.broadcast_arrays(kelvin[:, None], ratios)
         log_p = np.log(flash.pressure_kpa(self.feed, *(state.ravel() for state in states))).reshape(states[0].shape)
         depth = (log_p[:, :1] - log_p) / (log_p[:, :1] - log_p[:, -1:])
-        # hot fuel is all vapour before the largest V/L: there the depth stands still, and a start needs no more than an order
+        # hot fuel is all vapour before the largest V/L: there the depth is constant, and a start value need only keep the order
         depth = np.maximum.accumulate(depth, axis=1) + 1e-9 * np.arange(len(ratios))
         even = np.linspace(0, 1, 101)
         share_ratio = np.linspace(0, _START_RATIO_MAX, 61)

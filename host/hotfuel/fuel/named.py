@@ -1,4 +1,4 @@
-"""From what a car file says of its fuel to a `Fuel`: a class by name, or a data sheet."""
+"""Makes a `Fuel` from a car file's entry: a class by name, or a data sheet."""
 
 from collections.abc import Mapping
 from inspect import signature

@@ -12,7 +12,7 @@ from hotfuel.fuel import fit, flash, volatility
 from hotfuel.units import ZERO_DEGC_IN_K
 
 # Standard uncertainty of the onset, degC: AP-42's equation differs from its own table by up to 2.4 % (0.7 degC), its slope is a typical one (0.3), and
-# vapour pressure is measured to 0.7 kPa (0.3). With ethanol, which AP-42 does not know, the mixture's slope is all there is: own judgement.
+# vapour pressure is measured to 0.7 kPa (0.3). AP-42 does not cover ethanol; there only the mixture's slope is available: own judgement.
 ONSET_DEGC, ONSET_ETHANOL_DEGC = 0.85, 1.5
 _AT_KPA, _HOTTEST_DEGC = 92.0, 60.0  # AP-42's chart ends at 60 degC
 _LEAST_KPA, _MOST_KPA = 2 * volatility.KPA_PER_PSI, 20 * volatility.KPA_PER_PSI  # its range of Reid vapour pressure
@@ -20,7 +20,7 @@ _MOST = 0.08  # of ln P, about 2.5 degC
 
 
 def with_published_onset(feed: flash.Feed, vapour_pressure_kpa: float, ethanol_vol: float) -> flash.Feed:
-    """The feed with its bubble point set by AP-42; from 20 to 50 vol-% ethanol less and less, beyond not at all."""
+    """The feed with its bubble point set by AP-42; fading out from 20 to 50 vol-% ethanol."""
     reid = float(np.clip(vapour_pressure_kpa, _LEAST_KPA, _MOST_KPA))
     degc = np.linspace(-18, _HOTTEST_DEGC, 157)
     published = volatility.true_vapour_pressure_kpa(reid, degc)
@@ -29,7 +29,7 @@ def with_published_onset(feed: flash.Feed, vapour_pressure_kpa: float, ethanol_v
     kelvin, nothing = np.array([at + ZERO_DEGC_IN_K]), np.zeros(1)
     plain = replace(feed, onset=0.0)
     own = float(flash.pressure_kpa(plain, kelvin, nothing)[0])
-    # a correction downwards flattens the way into boiling: it may take four fifths of its slope, else more vapour would mean more pressure
+    # a downward correction flattens the start of boiling: at most four fifths of its slope, else pressure would rise with vapour
     least = 0.8 * float((np.diff(fit.log_pressures(plain)[:, :5], axis=1) / -np.diff(flash.onset_shift(np.arange(5.0)))).max())
     share = float(np.clip((50 - ethanol_vol) / 30, 0, 1))
     return replace(feed, onset=share * float(np.clip(np.log(pressure / own), least, _MOST)))

@@ -1,4 +1,4 @@
-"""Questions to a person about a data sheet: figures that contradict each other, psi written as kPa, a share of ethanol written as a fraction.
+"""Questions to the user about a data sheet: figures that contradict each other, psi written as kPa, a share of ethanol written as a fraction.
 
 A question never blocks recorded data: the fuel is still made, with the limit's uncertainty widened by the contradiction.
 `as_printed` under [fuel] keeps a figure: it removes the question and leaves the uncertainty.
@@ -17,8 +17,8 @@ from hotfuel.units import COVERAGE_95, Shown
 
 # Fifteen retail gasolines and every aviation and racing cut tried stay within 2.3 standard deviations; own judgement.
 OFF, _HOPELESS = 2.65, 12.0
-_FURTHEST_DEGC = 10.0  # how far a figure may move the limit from the vapour pressure's before it is refused
-_HELD = ("t10_degc", "t50_degc", "e70_vol", "e100_vol")  # T90 says next to nothing of the front end
+_FURTHEST_DEGC = 10.0  # how far a figure may move the limit from that of the vapour pressure alone before it is rejected
+_HELD = ("t10_degc", "t50_degc", "e70_vol", "e100_vol")  # T90 says next to nothing about the front end
 _PRESSURES_KPA = (35.0, 115.0)
 _LEAST_T_VL20_APART_DEGC = 3.0
 _PUMP_ETHANOL_VOL = 10.0  # what most pump gasoline holds (common practice, no source)
@@ -27,7 +27,8 @@ _WRITE_ETHANOL = 'write ethanol = "10 %" (or what it holds, "0 %" if none) under
 
 @dataclass(frozen=True)
 class Doubt:
-    """One figure in doubt: the sentence about it, whether it still asks, and how far the readings of the sheet are apart in the limit, degC."""
+    """One figure in doubt: the sentence about it, whether the user still has to answer, and how far apart
+    the possible readings of the sheet put the limit, degC."""
 
     sentence: str
     asks: bool
@@ -35,15 +36,15 @@ class Doubt:
 
 
 def require_kpa(data: Measurements, shown: Shown | None = None) -> None:
-    """InputError with the question if the vapour pressure suits the other figures as psi and not as kPa."""
+    """InputError with the question if the vapour pressure fits the other figures as psi and not as kPa."""
     pressure = data.vapour_pressure_kpa
     in_kpa = pressure * volatility.KPA_PER_PSI
     if "vapour_pressure_kpa" in data.as_printed or not _PRESSURES_KPA[0] <= in_kpa <= _PRESSURES_KPA[1]:
         return
     others = data.words("vapour_pressure_kpa", shown=shown)
-    front = data.t10_degc is not None or data.e70_vol is not None  # T50 and T90 go with any vapour pressure
+    front = data.t10_degc is not None or data.e70_vol is not None  # T50 and T90 fit any vapour pressure
     if _suits(data, in_kpa) and not (front and _suits(data, pressure)):
-        beside = f"does not go with {others}, but {pressure:.4g} psi would" if front else "is less than gasolines have"
+        beside = f"does not fit {others}, but {pressure:.4g} psi would" if front else "is less than gasolines have"
         raise InputError(
             f"a vapour pressure of {pressure:.4g} kPa {beside}: is it in psi? Then write {in_kpa:.1f} kPa ({pressure:.4g} psi); if it is kPa, write "
             'as_printed = ["vapour_pressure"] under [fuel]'
@@ -59,7 +60,7 @@ def _suits(data: Measurements, vapour_pressure_kpa: float) -> bool:
 
 
 def furthest(data: Measurements, ordinary: Usual) -> tuple[str, Expected]:
-    """The figure that is furthest from where the others have it, as they have it; its `off` without a sign."""
+    """The figure furthest from the value the others predict, with that prediction; its `off` without a sign."""
     given = {name: figure for name, figure in data.for_fit().items() if name in _HELD}
     held = ordinary.held_against_each_other(given)
     name = max(held, key=lambda figure: abs(held[figure].off), default="")
@@ -67,13 +68,13 @@ def furthest(data: Measurements, ordinary: Usual) -> tuple[str, Expected]:
 
 
 def beyond_any_gasoline(data: Measurements, ordinary: Usual) -> bool:
-    """Whether the figures are so far apart that no limit is given."""
+    """Whether the figures contradict each other so much that no limit is given."""
     moved = ordinary.t_vl20_degc(data.for_fit())[0] - ordinary.t_vl20_degc({})[0]
     return furthest(data, ordinary)[1].off > _HOPELESS or abs(moved) > _FURTHEST_DEGC
 
 
 def doubts(data: Measurements, ordinary: Usual, found: Route, shown: Shown | None = None) -> list[Doubt]:
-    """What the figures leave in doubt, in the units of `shown`. Raises InputError where they are further apart than any gasoline's."""
+    """The doubts about the figures, in the units of `shown`. Raises InputError where they contradict each other more than any gasoline's."""
     shown = shown or Shown()
     if beyond_any_gasoline(data, ordinary):
         raise InputError(apart(data, shown))
@@ -82,7 +83,7 @@ def doubts(data: Measurements, ordinary: Usual, found: Route, shown: Shown | Non
     if expected.off > OFF:
         likely = usual_vapour_pressure_kpa(data.ethanol_vol, data.for_fit())
         disagreement = max(abs(found.t_vl20_degc - ordinary.t_vl20_degc(figures)[0]) for figures in ({}, data.for_fit()))
-        # If it is the vapour pressure that is wrong, the limit may be far lower; that it may be higher harms nobody.
+        # If it is the vapour pressure that is wrong, the limit may be far lower; that it may be higher does no harm.
         disagreement = max([disagreement, *(found.t_vl20_degc - lower for lower in _at_pressure(data, likely.value))])
         found_doubts.append(_contradiction(data, name, expected, likely, disagreement, shown))
     if data.t_vl20_degc is not None:
@@ -91,7 +92,7 @@ def doubts(data: Measurements, ordinary: Usual, found: Route, shown: Shown | Non
             raise InputError(apart(data, shown))
         if off > max(_LEAST_T_VL20_APART_DEGC, OFF * found.sigma_degc):
             sentence = (
-                f"{in_words('t_vl20_degc', data.t_vl20_degc, shown)} does not go with {data.words('t_vl20_degc', shown=shown)}: with these it is "
+                f"{in_words('t_vl20_degc', data.t_vl20_degc, shown)} does not fit {data.words('t_vl20_degc', shown=shown)}: with these it is "
                 f"{_as_a_rule('t_vl20_degc', Expected(found.t_vl20_degc, found.sigma_degc, 0.0), shown)}"
             )
             found_doubts.append(_doubt(data, "t_vl20_degc", sentence, off))
@@ -100,7 +101,7 @@ def doubts(data: Measurements, ordinary: Usual, found: Route, shown: Shown | Non
 
 
 def _at_pressure(data: Measurements, vapour_pressure_kpa: float) -> list[float]:
-    """The limit if the vapour pressure were this one and the other figures right, degC; nothing where no gasoline has it."""
+    """The limit if the vapour pressure were this one and the other figures right, degC; empty where no gasoline has it."""
     try:
         return [usual(vapour_pressure_kpa, data.ethanol_vol).t_vl20_degc(data.for_fit())[0]]
     except InputError:
@@ -111,7 +112,7 @@ def _contradiction(
     data: Measurements, name: str, expected: Expected, pressure: Expected, disagreement_degc: float, shown: Shown
 ) -> Doubt:
     value = getattr(data, name)
-    sentence = f"{in_words(name, value, shown)} does not go with {data.words(name, shown=shown)}: with these it is {_as_a_rule(name, expected, shown)}"
+    sentence = f"{in_words(name, value, shown)} does not fit {data.words(name, shown=shown)}: with these it is {_as_a_rule(name, expected, shown)}"
     light = value < expected.value if name == "t50_degc" else name == "e70_vol" and value > expected.value
     if light and not data.ethanol_given:
         sentence += f". Or it holds ethanol, which is not given: {_WRITE_ETHANOL}"
@@ -125,7 +126,7 @@ def _as_a_rule(name: str, expected: Expected, shown: Shown) -> str:
 
 
 def _low_t50(data: Measurements) -> float:
-    """What a T50 is below, degC, if it is lower than gasolines without ethanol and of this vapour pressure have it; else 0.
+    """The least T50 of gasolines without ethanol at this vapour pressure, degC, if the given T50 is below it; else 0.
 
     Source: least T50 of ASTM D4814-18 table 1, classes AA to C (up to 79 kPa) and D and E.
     """
@@ -134,10 +135,10 @@ def _low_t50(data: Measurements) -> float:
 
 
 def _ethanol_not_given(data: Measurements, found: Route, asked: bool, shown: Shown) -> Doubt | None:
-    """Ethanol counted as none because nobody said: the limit is no surer than with the pump's usual share, and holds that limit in its 95 %.
+    """Ethanol not stated and counted as none: the limit is no more certain than with the pump's usual share, and its 95 % include the limit of that fuel.
 
-    A T50 below what gasolines without ethanol have asks for it, unless the sheet is `asked` about already. None where it was given, and where a measured
-    T(V/L=20) leaves the limit to no one's guess.
+    A T50 below that of gasolines without ethanol raises a question, unless one is `asked` already. None where ethanol was given, and where
+    T(V/L=20) was measured, which settles the limit.
     """
     if data.ethanol_given or data.t_vl20_degc is not None:
         return None
@@ -160,12 +161,12 @@ def _ethanol_not_given(data: Measurements, found: Route, asked: bool, shown: Sho
         less_sure = np.sqrt(max(other.sigma_degc**2 - found.sigma_degc**2, 0.0))
         apart_degc = float(max(lower / COVERAGE_95, less_sure))
         limit, by = shown.text(other.t_vl20_degc, "temperature", 0), shown.text(abs(lower), "temperature difference")
-        said += f" Most pump gasoline holds 10 %: then the limit is {limit}, {by} {'lower' if lower > 0 else 'higher'}, which the 95 % hold too."
+        said += f" Most pump gasoline holds 10 %: then the limit is {limit}, {by} {'lower' if lower > 0 else 'higher'}, which the 95 % include."
     return Doubt(f"{said} {_WRITE_ETHANOL[0].upper()}{_WRITE_ETHANOL[1:]}.", asks, apart_degc)
 
 
 def _fraction(data: Measurements, found: Route) -> Doubt | None:
-    """Ethanol of less than one per cent that as a fraction would be a blend that is sold."""
+    """Ethanol below one per cent that, read as a fraction, would be a blend on sale."""
     percent = 100 * data.ethanol_vol
     if "ethanol_vol" in data.as_printed or not (2 <= percent <= 30 or 70 <= percent <= 90):
         return None
@@ -181,13 +182,13 @@ def _fraction(data: Measurements, found: Route) -> Doubt | None:
 def _doubt(data: Measurements, name: str, sentence: str, disagreement_degc: float) -> Doubt:
     sentence = sentence if sentence.endswith("?") else f"{sentence}."
     if name in data.as_printed:
-        return Doubt(f"{sentence} Kept as printed; the limit is less sure for it.", False, disagreement_degc)
-    ask = f'Check the data sheet; if it says so, write as_printed = ["{short(name)}"] under [fuel] in the car file. The limit is less sure for it.'
+        return Doubt(f"{sentence} Kept as printed; the limit is less certain.", False, disagreement_degc)
+    ask = f'Check the data sheet; if it says so, write as_printed = ["{short(name)}"] under [fuel] in the car file. The limit is less certain.'
     return Doubt(f"{sentence} {ask}", True, disagreement_degc)
 
 
 def apart(data: Measurements, shown: Shown | None = None) -> str:
-    """What to say, in the units of `shown`, of figures no gasoline has together."""
+    """The sentence, in the units of `shown`, about figures no gasoline has together."""
     given = data.for_fit()
     if data.t_vl20_degc is not None:
         given["t_vl20_degc"] = data.t_vl20_degc, 1.0
@@ -200,15 +201,15 @@ def apart(data: Measurements, shown: Shown | None = None) -> str:
         ethanol = f"; or it holds ethanol, which is not given: {_WRITE_ETHANOL}"
     if low <= data.vapour_pressure_kpa <= high:
         return (
-            f"no fuel of many parts boils as {pressure} with {others} says, and a single substance is not covered; check each figure and its unit on "
+            f"no fuel of many components boils as {pressure} with {others} says, and a single substance is not covered; check each figure and its unit on "
             f"the data sheet, or leave one out{ethanol}"
         )
     return (
-        f"{pressure} does not go with {others}: with that it is {span('vapour_pressure_kpa', low, high, shown)} as a rule; "
+        f"{pressure} does not fit {others}: with that it is {span('vapour_pressure_kpa', low, high, shown)} as a rule; "
         f"check each figure and its unit on the data sheet, or leave one out{ethanol}"
     )
 
 
 def widened(sigma_degc: float, found: list[Doubt]) -> float:
-    """An uncertainty with the disagreements in it, degC."""
+    """An uncertainty that includes the disagreements, degC."""
     return float(np.hypot(sigma_degc, max((doubt.disagreement_degc for doubt in found), default=0.0)))

@@ -1,8 +1,8 @@
-"""From a data sheet to T(V/L=20) and how sure that is: the published equation, the mixture, and the way from one to the other without a jump.
+"""From a data sheet to T(V/L=20) and its uncertainty: the published equation, the mixture, and the continuous transition between them.
 
-Two routes lead to the limit: the linear equation of ASTM D4814 (`volatility`), which holds for ordinary gasolines whose T10 and T50 are known, and the
-mixture (`usual`), which holds for everything else less surely. `credit` says how far the equation reaches a fuel, 1 to 0; the limit is that share of the
-equation and the rest of the mixture. None of the numbers here is published; what they were judged by is said at each.
+Two routes lead to the limit: the linear equation of ASTM D4814 (`volatility`), which holds for ordinary gasolines whose T10 and T50 are known,
+and the mixture (`usual`), which holds, less certainly, for everything else. `credit` says how far the equation applies to a fuel, 1 to 0; the limit
+is that share of the equation and the rest of the mixture. None of the numbers here is published; the basis of each is given beside it.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from hotfuel.fuel.measurements import ASSUMED_T10_DEGC, Measurements
 from hotfuel.fuel.usual import Usual
 
 # Standard uncertainties of T(V/L=20), degC. The equation: 0.7 RMS against measurement without ethanol, about 1.5 with (15 retail gasolines, see
-# tests/authority/test_against_measured_gasolines.py); a measured T(V/L=20) as the equation; the mixture: the same gasolines by vapour pressure alone.
+# tests/authority/test_against_measured_gasolines.py); a measured T(V/L=20): as the equation; the mixture: the same gasolines by vapour pressure alone.
 EQUATION_DEGC, EQUATION_ETHANOL_DEGC, MIXTURE_DEGC, MUCH_ETHANOL_DEGC = 0.7, 1.5, 2.2, 2.7
 _CORRELATION = 0.5  # of the two routes' errors: they share the vapour pressure (own judgement)
 _REPRODUCIBILITY_SIGMAS = 2.77  # a reproducibility is exceeded once in twenty: 1.96 * sqrt(2) standard deviations
@@ -37,10 +37,10 @@ def _ramp(value: float, at_0: float, at_1: float) -> float:
 
 
 def credit(data: Measurements) -> float:
-    """How far the equation reaches: 0 without T10 or T50, 1 for an ordinary gasoline.
+    """How far the equation applies: 0 without T10 or T50, 1 for an ordinary gasoline.
 
     Down to 0.4 from 50 to 35 kPa of vapour pressure: there the equation reads 2 to 4 degC low and the mixture 1 to 3 high on narrow blends whose
-    composition is known (tests/host/fuel/test_edges.py). To nothing from 35 to 15 kPa, from T10 75 to 95 degC and from 12 to 20 vol-% ethanol; by a
+    composition is known (tests/host/fuel/test_edges.py). To 0 from 35 to 15 kPa, from T10 75 to 95 degC and from 12 to 20 vol-% ethanol; by a
     half from T50 85 to 60 degC without ethanol (D4814's own least is 77) and from 0 to 8 vol-% ethanol.
     """
     if data.t10_degc is None or data.t50_degc is None:
@@ -57,7 +57,7 @@ def credit(data: Measurements) -> float:
 
 
 def mixture_sigma_degc(ethanol_vol: float) -> float:
-    """What the mixture itself may be wrong by: more where ethanol is most of the fuel."""
+    """Standard uncertainty of the mixture itself: more where ethanol is most of the fuel."""
     return MIXTURE_DEGC + (MUCH_ETHANOL_DEGC - MIXTURE_DEGC) * _ramp(ethanol_vol, 15, 40)
 
 
@@ -69,7 +69,7 @@ def route(data: Measurements, ordinary: Usual) -> Route:
     share, equation = credit(data), data.blend_degc()
     if equation is None or share == 0:
         return Route(mixture, sigma, 0.0, 0.0)
-    # the routes are held apart by the three figures both know: what else is given must not make the equation less sure
+    # the routes are compared by the three figures both use: further figures must not make the equation less certain
     three = {name: figure for name, figure in given.items() if name in ("t10_degc", "t50_degc")}
     apart = equation - ordinary.t_vl20_degc(three)[0]
     own = _equation_sigma_degc(data, equation, apart)
@@ -79,7 +79,7 @@ def route(data: Measurements, ordinary: Usual) -> Route:
 
 def _equation_sigma_degc(data: Measurements, equation_degc: float, apart_degc: float) -> float:
     """The equation's own uncertainty: its agreement with measurement, the reproducibility of its figures, and where the two routes are further apart
-    than half a degree, seven tenths of the rest, up to what the mixture alone would be unsure by."""
+    than half a degree, seven tenths of the rest, up to the uncertainty of the mixture alone."""
     ethanol = float(volatility.plateau_share(data.ethanol_vol))
     agreement = EQUATION_DEGC + (EQUATION_ETHANOL_DEGC - EQUATION_DEGC) * ethanol
     figures = float(volatility.t_vl20_reproducibility_degc(equation_degc)) / _REPRODUCIBILITY_SIGMAS * (1 - ethanol)

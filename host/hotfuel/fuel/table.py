@@ -1,7 +1,7 @@
 """A limit table prepared once for a fuel: boiling limits, V/L and the needle for long records by interpolation instead of a flash.
 
-The flash is solved on a coarse grid of ln P and V/L and refined by bicubic splines: to a fine grid, read by linear interpolation, and, for one
-V/L as every place has it, to a curve over evenly spaced pressures, which needs no logarithm and no second axis.
+The flash is solved on a coarse grid of ln P and V/L and refined by bicubic splines: to a fine grid, read by linear interpolation, and, for a single
+V/L, which is what each place has, to a curve over evenly spaced pressures, which needs no logarithm and no second axis.
 Range 25 to 500 kPa absolute and V/L 0 to 40; outside it, and where data is missing (nan), the answer is nan, never a value at the edge.
 Above V/L 40 the V/L estimate stays at 40, which reads "40 or more": no pump's criterion lies there, and at 500 kPa little fuel is left.
 """
@@ -33,7 +33,7 @@ class LimitTable:
     """
 
     def __init__(self, mixture: Mixture) -> None:
-        from scipy.interpolate import RectBivariateSpline  # loads slowly, and most commands need no fuel
+        from scipy.interpolate import RectBivariateSpline  # slow to import, and most commands need no fuel
 
         low, high = np.log(PRESSURE_RANGE_KPA[0] * 0.98), np.log(PRESSURE_RANGE_KPA[1] * 1.02)
         top = np.log1p(RATIO_MAX / _BEND)
@@ -47,7 +47,7 @@ class LimitTable:
         self.pressures_kpa: Array = np.arange(PRESSURE_RANGE_KPA[0], PRESSURE_RANGE_KPA[1] + STEP_KPA / 2, STEP_KPA)
         self._curves: dict[tuple[float, bool], Array] = {}
 
-    # A card of limits asks for a curve or two: what else there is, is worked out when it is asked for.
+    # A limits card needs a curve or two: the rest is computed when first needed.
 
     @cached_property
     def _limit_spline(self) -> _Spline:

@@ -1,6 +1,6 @@
 """Typical gasolines of one vapour pressure and ethanol content: their figures, the scatter of those, and their correlation.
 
-The most ordinary mixture of a vapour pressure (hotfuel.fuel.fit) is computed once; everything else is linear about it. So the other figures of a data
+The most typical mixture of a vapour pressure (hotfuel.fuel.fit) is computed once; everything else is linear about it. So the other figures of a data
 sheet can be checked against each other, and each one's evidence on T(V/L=20) is a plain normal update: one more figure never makes it less certain.
 """
 
@@ -19,7 +19,7 @@ VAPOUR_PRESSURE_SIGMA_KPA = 0.7
 
 @dataclass(frozen=True)
 class Expected:
-    """A figure as the others have it: value and standard deviation in its unit, and by how many of those the given one is off."""
+    """A figure as the others predict it: value and standard deviation in its unit, and how many of those the given one is off."""
 
     value: float
     sigma: float
@@ -52,7 +52,7 @@ class Usual:
         return self.tilt + self.covariance @ slope.T @ inverse @ difference
 
     def t_vl20_degc(self, given: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
-        """T(V/L=20) with these figures and its standard deviation, degC, without what the mixture itself may be wrong by."""
+        """T(V/L=20) with these figures and its standard deviation, degC, without the uncertainty of the mixture itself."""
         own = self.slope[1]
         value, variance = self.mean[1], own @ self.covariance @ own
         if given:
@@ -62,7 +62,7 @@ class Usual:
         return float(value), float(np.sqrt(variance))
 
     def held_against_each_other(self, given: Mapping[str, tuple[float, float]]) -> dict[str, Expected]:
-        """Each figure as vapour pressure and the other figures have it (leave one out of a normal distribution)."""
+        """Each figure as vapour pressure and the other figures predict it (leave one out of a normal distribution)."""
         if not given:
             return {}
         difference, inverse, _ = self._update(given)
@@ -74,7 +74,7 @@ class Usual:
 
     def softened(self, given: Mapping[str, tuple[float, float]], sigmas: float = 3.0) -> dict[str, tuple[float, float]]:
         """The figures, none further than `sigmas` standard deviations from the usual one: what a composition is fitted to, so that a contradictory
-        figure bends it only so far."""
+        figure has limited influence."""
         softened = {}
         for name, (value, sigma) in given.items():
             i = fit.FIGURES.index(name)
@@ -85,7 +85,7 @@ class Usual:
 
 @lru_cache(maxsize=256)
 def usual(vapour_pressure_kpa: float, ethanol_vol: float) -> Usual:
-    """The ordinary gasoline of a vapour pressure (kPa) with so much ethanol (vol-%). Raises InputError if there is none."""
+    """The ordinary gasoline of a vapour pressure (kPa) with this much ethanol (vol-%). Raises InputError if there is none."""
     data = fit.Data(ethanol_vol, {"vapour_pressure_kpa": (vapour_pressure_kpa, 0.02)})
     tilt = fit.most_likely(data)
     mean, slope = fit.with_slopes(tilt, ethanol_vol, fit.FIGURES)

@@ -1,7 +1,7 @@
-"""Board time: unwrapped beyond 2^32 ms, and told apart from one boot of the board to the next.
+"""Board time: unwrapped beyond 2^32 ms, and the boots of the board told apart.
 
-A new boot is seen in any of three ways: board time falls back by more than anything the board can hold back (BACK_MS); a reading names another
-description and is earlier than the reading before (readings leave the board in order); a description carries another board or boot count.
+A new boot is seen in any of three ways: board time falls back by more than the board can delay a frame (BACK_MS); a reading names another
+description and is earlier than the reading before (readings leave the board in order); a description carries another board id or boot count.
 `step` takes one frame, `steps` a block of them with the same result.
 """
 
@@ -10,7 +10,7 @@ import math
 import numpy as np
 from hotfuel_wire.messages import TYPES
 
-BACK_MS = 15_000  # a full ring and a blocked link delay a reading behind other frames by less
+BACK_MS = 15_000  # a full ring buffer and a blocked link delay a reading by less than this
 _READING, _DESCRIPTION, _COMMAND = TYPES["reading"], TYPES["description"], TYPES["command"]
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
 _NEUTRAL = TYPES["health"]  # a board message that says nothing about boots
@@ -18,7 +18,7 @@ _WRAP = 1 << 32
 
 
 def _signed(difference):
-    """A difference of two 32-bit times, as the shorter way round."""
+    """A signed difference of two 32-bit times: the smaller of the two that wrapping allows."""
     return (difference + _WRAP // 2) % _WRAP - _WRAP // 2
 
 
@@ -28,16 +28,16 @@ class Boots:
     def __init__(self) -> None:
         self.boot = -1
         self._last = 0  # board time of the last frame, ms, unwrapped
-        self._most = 0  # greatest of this boot
-        self._key: object = None  # board id and boot count, once a description told them
+        self._most = 0  # the greatest in this boot
+        self._key: object = None  # board id and boot count, once a description gave them
         self._reading_id: int | None = None
         self._reading_ms = 0
 
     def step(self, kind: int, tick: int, time_ms: int, reading_id: int | None = None, key: object = None) -> tuple[int, float]:
         """(boot, time in s since that boot) of one frame, in log order.
 
-        kind: the message type. reading_id: a reading's description_id. key: anything that tells a description's board and boot count.
-        A host frame gets the boot so far and the board time it carries; nan if it carries none.
+        kind: the message type. reading_id: a reading's description_id. key: any value that identifies a description's board and boot count.
+        A host frame gets the current boot and the board time it carries; nan if it carries none.
         """
         if kind >= _FIRST_HOST_TYPE or kind == _COMMAND:
             if self.boot < 0 or not (tick or time_ms):
@@ -86,7 +86,7 @@ class Boots:
         host = host[first:]
         board_ms, board_kind = time_ms, kind
         if len(host):
-            # A host frame changes nothing: it stands in the line as a frame without meaning, with the time of the board frame before it.
+            # A host frame changes nothing: it is treated as a frame without effect, with the time of the board frame before it.
             board_ms, board_kind = time_ms.copy(), kind.copy()
             begins_run = np.diff(host, prepend=-2) > 1
             board_ms[host] = time_ms[np.maximum.accumulate(np.where(begins_run, host, 0)) - 1]
@@ -109,16 +109,16 @@ class Boots:
             self._last = self._most = int(time_ms[0])
         steps = np.empty(len(time_ms), np.int32)
         steps[0] = _signed(int(time_ms[0]) - self._last)
-        # 32-bit numbers wrap by themselves: their difference, read with a sign, is the shorter way round
+        # 32-bit numbers wrap by themselves: their difference, read as signed, is the smaller one
         np.subtract(time_ms[1:], time_ms[:-1], out=steps[1:].view(np.uint32))
-        running = np.cumsum(steps, dtype=np.int64)  # board time as if all were one boot
+        running = np.cumsum(steps, dtype=np.int64)  # board time as if there were one boot
         running += self._last
         if self._goes_on(steps, running, reading_id, keys):
             self.boot = max(self.boot, 0)
             self._last = int(running[-1])
             self._most = max(self._most, int(running.max()))
             self._key = next(iter(keys.values()), self._key)
-            behind = int(np.argmax(kind[::-1] == _READING))  # frames behind the last reading
+            behind = int(np.argmax(kind[::-1] == _READING))  # frames after the last reading
             if kind[-1 - behind] == _READING:
                 self._reading_id, self._reading_ms = int(reading_id), int(running[-1 - behind])
             return self.boot, running
@@ -136,7 +136,7 @@ class Boots:
         return bool(running.min() >= self._most - BACK_MS and (running >= most).all())
 
     def _look(self, kind, time_ms, steps, running, reading_id, keys) -> tuple[np.ndarray, np.ndarray]:
-        """As _board_steps, looking at every frame where something can happen, one by one."""
+        """As _board_steps, but one by one through every frame that could change something."""
         readings = np.flatnonzero(kind == _READING)
         ids = reading_id[readings]
         looked_at = (steps < 0) | (kind == _DESCRIPTION)
@@ -157,7 +157,7 @@ class Boots:
         return np.repeat(np.array(boots), lengths).astype(np.uint16), running - np.repeat(np.array(shifts), lengths)
 
     def _pass_over(self, last: int, reading: int, start: int, shift: int, running, readings, reading_id) -> None:
-        """The state after frame `last`, when nothing happened since the one looked at before; `reading`: number of the last reading up to there."""
+        """The state after frame `last`, where no frame changed anything since the one handled before; `reading`: number of the last reading up to there."""
         if last < start:
             return
         self._last = int(running[last]) - shift

@@ -1,4 +1,4 @@
-"""From frames, block by block, to the tables of a whole log. Memory stays at the tables plus one block."""
+"""From frames, block by block, to the tables of a whole log. Memory use is the tables plus one block."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -16,16 +16,16 @@ from hotfuel.samples.bulk import Block, Part
 from hotfuel.samples.losses import Losses
 
 _READING, _DESCRIPTION = TYPES["reading"], TYPES["description"]
-_FIXED = LAYOUTS[_READING].size  # bytes of a reading in front of its channels
+_FIXED = LAYOUTS[_READING].size  # bytes of a reading before its channels
 _COUNT_AT = table.field(table.WIRE[_READING], table.COUNT)[1]  # the byte that says how many channels there are
 _FRAME = 6  # bytes on the wire that a payload does not hold, at least: a zero, a byte of COBS, the CRC
-Positions = slice | np.ndarray  # where a part's frames stand among all frames of its block
+Positions = slice | np.ndarray  # the positions of a part's frames among all frames of its block
 _Boot = np.ndarray | int  # of each frame, or of all of them
 
 
 @dataclass
 class _Messages:
-    """A part whose payloads are messages: what they repeat is there `count` times. `fixed`: their fixed parts, as rows of table.WIRE."""
+    """A part whose payloads are messages: their group is repeated `count` times. `fixed`: their fixed parts, as rows of table.WIRE."""
 
     kind: int
     order: np.ndarray
@@ -50,7 +50,7 @@ class Builder:
         self._boots = Boots()
         self._messages = {name: np.empty(0, row) for name, row in table.MESSAGES.items()}
         self._filled = dict.fromkeys(table.MESSAGES, 0)
-        self._undescribed: dict[int, int] = {}  # ids named by readings before their description came -> readings
+        self._undescribed: dict[int, int] = {}  # id that readings named before its description came -> number of those readings
         self._last_reading: tuple[int, int, int] | None = None  # boot, description id, tick
 
     def add(self, block: Block) -> None:
@@ -86,7 +86,7 @@ class Builder:
             self._take_readings(readings, kind, boot, time_s)
 
     def scans(self) -> np.ndarray:
-        """The table of scans; `known` and its count are settled here, because a description may come behind its readings."""
+        """The table of scans; `known` and its count are set here, because a description may come after its readings."""
         rows = self._rows[: self._used]
         for number in [number for number in self._undescribed if number in self.descriptions]:
             del self._undescribed[number]
@@ -99,9 +99,9 @@ class Builder:
         return {name: rows[: self._filled[name]] for name, rows in self._messages.items()}
 
     def _fitting(self, part: Part) -> list[_Messages]:
-        """The payloads that are long enough for their message and end inside none of its fields, one part for each count of what it repeats.
+        """The payloads that are long enough for their message and do not end inside a field, one part for each number of repeated groups.
 
-        Shorter and longer ones than this version writes are among them; the others are counted and left out.
+        They may be shorter or longer than this version writes; the others are counted and left out.
         """
         layout = LAYOUTS.get(part.kind)
         payloads, length = part.payloads.shape
@@ -123,7 +123,7 @@ class Builder:
         return fitting
 
     def _take_descriptions(self, part: _Messages) -> list[object]:
-        """Keep new ones; returns what tells each one's boot from another."""
+        """Keep new ones; returns the key that identifies each one's boot."""
         ids = _description_ids(part)
         for number, at in zip(*np.unique(ids, return_index=True), strict=True):
             if int(number) not in self.descriptions:
@@ -148,7 +148,7 @@ class Builder:
                 self.fast_boots.update(rows["boot"][(rows["simulated"] > 0) & (rows["simulated_speed"] > 1)].tolist())
 
     def _message_rows(self, name: str, count: int) -> np.ndarray:
-        """The next `count` rows of a message's table, which is made as long as the log so far suggests and grows where that was too short."""
+        """The next `count` rows of a message's table, which is allocated as long as the log so far suggests, and grows where that was too short."""
         before, filled = self._messages[name], self._filled[name]
         if filled + count > len(before):
             as_before = int(1.1 * count * self.size / self.losses.bytes_total) if self.losses.bytes_total else 0
@@ -172,11 +172,11 @@ class Builder:
         self._note(rows)
 
     def _room(self, count: int, channels: int) -> np.ndarray:
-        """The next `count` rows of the table, which has room for so many channels."""
+        """The next `count` rows of the table, which has room for that many channels."""
         before = self._rows
         channels = max(channels, before.dtype["channels"].shape[0])
         if self._used + count > len(before) or table.scans(channels) != before.dtype:
-            # Memory never touched is never there: the table may be too long, and is cut at the end. It grows for a log that grows while it is read.
+            # The system provides memory only once it is written to: the table may be too long, and is cut at the end. It grows if the log grows while read.
             fitting = self.size // (_FRAME + _FIXED + channels * table.CHANNEL.itemsize) + 64
             self._rows = np.empty(max(fitting, 2 * self._used + count), table.scans(channels))
             _widen(before[: self._used], self._rows[: self._used])
@@ -194,7 +194,7 @@ class Builder:
                 self._undescribed[int(number)] = self._undescribed.get(int(number), 0) + int(count)
                 readings["known"][ids == number] = False
         boot, tick = readings["boot"], readings["tick"]
-        # between neighbours of one boot and description; a tick number that falls back is no loss
+        # between neighbours of one boot and description; a tick number that falls back is not a loss
         apart = np.flatnonzero(tick[1:] - tick[:-1] > 1)
         left_out = tick[apart + 1].astype(np.int64) - tick[apart] - 1
         neighbours = (boot[apart + 1] == boot[apart]) & (ids[apart + 1] == ids[apart])
@@ -206,7 +206,7 @@ class Builder:
 
 
 def _positions(pieces: int, parts: list[_Messages]) -> tuple[list[Positions], int]:
-    """Where each part's frames stand among all frames of the block, and how many those are."""
+    """The positions of each part's frames among all frames of the block, and how many frames there are."""
     if len(parts) == 1:
         return [slice(0, len(parts[0].order))], len(parts[0].order)
     if sum(len(part.order) for part in parts) == pieces:
@@ -224,7 +224,7 @@ def _positions(pieces: int, parts: list[_Messages]) -> tuple[list[Positions], in
 
 
 def ends_well(layout: Layout, behind: int) -> bool:
-    """True if a payload with so many bytes behind what it repeats ends at the end of a field, or behind the last one known here."""
+    """True if a payload with that many bytes after its repeated groups ends at the end of a field, or after the last field known here."""
     for row in layout.later:
         if behind <= 0:
             break
@@ -265,7 +265,7 @@ def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot
     saturated = fixed["type"] >= SATURATED
     if saturated.any():
         rows["saturated"][at] = saturated
-    size = layout.size - table.BEFORE_TICK  # in the table the fields stand as on the wire
+    size = layout.size - table.BEFORE_TICK  # in the table the fields have the order they have on the wire
     table.span(rows, table.field(rows.dtype, "tick")[1], size)[at] = _bytes(part, table.BEFORE_TICK, size)
     if layout.name == "description":
         rows["description_id"][at] = _description_ids(part)
@@ -277,10 +277,10 @@ def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot
 
 
 def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s: np.ndarray) -> None:
-    """Put one part's readings into rows[at]; channels behind those that were sent are zero."""
+    """Put one part's readings into rows[at]; channels beyond those sent are zero."""
     fixed, row = part.fixed, rows.dtype.itemsize
     into = rows[at] if isinstance(at, slice) else np.empty(len(time_s), rows.dtype)
-    alike = np.zeros(1, rows.dtype)  # what all have in common is written in one piece
+    alike = np.zeros(1, rows.dtype)  # the part all have in common is copied as one
     alike["known"], alike["width"] = True, part.count
     same_id = _uniform(fixed["description_id"])
     columns: list[tuple[str, Any]] = [("boot", boot), ("description_id", fixed["description_id"] if same_id is None else same_id)]

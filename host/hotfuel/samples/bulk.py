@@ -1,10 +1,10 @@
 """Frames out of a whole log, many at a time: the same answer as hotfuel_wire.framing.FrameReader, in plain numpy.
 
-A block of the log is cut at its zeros; pieces of one length are laid under one another and decoded together. Most have their zeros, so their COBS
+A block of the log is cut at its zeros; pieces of one length are stacked as rows and decoded together. Most have their zeros, so their COBS
 codes too, at the same places: those are undone eight bytes at a time; in the others all pieces step from code to code together.
 
-CRC-32 is checked in two steps. Behind a payload and its own CRC the register holds the same number whatever the payload was, so a run of right pieces
-of one length has one known CRC, which C works out far faster than the pieces' own. A run with one wrong piece always misses it, as that piece alone
+CRC-32 is checked in two steps. After a payload and its own CRC the register holds the same number whatever the payload was, so a run of correct pieces
+of one length has one known CRC, which C code computes far faster than the CRC of each piece. A run with one wrong piece always misses it, as that piece alone
 would; a run with several misses it but for one chance in 2**32. Then every piece of the run is checked by its own: CRC-32 is linear over bits, the CRC
 of a message is the XOR of what each byte at its place adds, so that takes one look-up per byte or pair of bytes, and none where all pieces agree.
 """
@@ -20,14 +20,15 @@ from hotfuel_wire.messages import SATURATED
 
 BLOCK = 1 << 21  # bytes taken from the log at a time
 _TOGETHER = 1 << 16  # pieces decoded together: their bytes stay in the processor's cache
-_KEPT = 1 << 23  # bytes of working memory that stay with the process from block to block
-_RUN = 512  # pieces whose CRC is looked at as one
-_ASKED = 15  # pieces that say where most have their codes
-_FEW = 64  # that few pieces of one length are decoded one by one
-_PAIRS_FROM = 1 << 11  # pieces for which looking up pairs of bytes pays: its tables are large
+_KEPT = 1 << 23  # bytes of working memory that the process keeps from block to block
+_RUN = 512  # pieces whose CRC is checked as one
+_ASKED = 15  # pieces sampled to find where most have their codes
+_FEW = 64  # up to this many pieces of one length are decoded one by one
+_PAIRS_FROM = 1 << 11  # from this many pieces on looking up pairs of bytes pays: the tables are large
 _SHORTEST, _LONGEST = 6, framing.BODY_MAX + 1
 _WORD = 8  # bytes looked at together
-_BEFORE, _BEHIND = b"\x00", bytes(_WORD)  # pieces then begin and end in turn, and the last can be read in whole words
+# so that every piece has a beginning and an end, and the last can be read in whole words
+_BEFORE, _BEHIND = b"\x00", bytes(_WORD)
 
 
 @dataclass
@@ -52,9 +53,9 @@ class Block:
 
 def blocks(source: Iterable[bytes | memoryview]) -> Iterator[Block]:
     """Decode a log given in pieces of any size (about BLOCK is fast). What follows the last zero counts as if a zero ended it."""
-    # Until it has once let go of a large piece, glibc gives memory back to the system after every block, and fetching it anew costs time.
+    # Until it has freed a large piece once, glibc returns memory to the system after every block, and getting it back costs time.
     np.empty(_KEPT, np.uint8)
-    open_piece = b""  # begun, its zero not seen yet
+    open_piece = b""  # a piece that has begun and whose zero has not come yet
     for data in source:
         data = b"".join((_BEFORE, open_piece, data, _BEHIND))
         end = data.rfind(b"\x00", 0, -_WORD) + 1
@@ -67,7 +68,7 @@ def blocks(source: Iterable[bytes | memoryview]) -> Iterator[Block]:
 
 
 def decode(log: np.ndarray, end: int) -> Block:
-    """All frames of the bytes up to `end`, which begin and end with a zero; behind them a word at least can be read."""
+    """All frames of the bytes up to `end`, which begin and end with a zero; at least one word after them can be read."""
     zero = log[:end] == 0
     edges = np.flatnonzero(zero[1:] != zero[:-1])
     edges += 1
@@ -143,9 +144,9 @@ def _decode_together(log: np.ndarray, starts: np.ndarray, length: int) -> tuple[
 
 
 def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
-    """Put the zeros back in place; the first byte of a row (its first code) and those behind `length` become 0 too.
+    """Put the zeros back in place; the first byte of a row (its first code) and those after `length` become 0 too.
 
-    Returns which pieces end where their last code says.
+    Returns which pieces end where their last code points.
     """
     models = [_codes(row.tobytes(), length) for row in rows[:: -(-len(rows) // _ASKED)]]
     codes = np.frombuffer(max(models, key=models.count), np.uint8)
@@ -174,7 +175,7 @@ def _words(rows: np.ndarray) -> np.ndarray:
 
 
 def _codes(piece: bytes, length: int) -> bytes:
-    """A piece's COBS codes where they stand, all else 0."""
+    """A piece's COBS codes at their positions, all else 0."""
     codes = bytearray(len(piece))
     at = 0
     while at < length:
@@ -204,7 +205,7 @@ def _follow_codes(rows: np.ndarray, length: int) -> np.ndarray:
 
 @lru_cache(256)
 def _run_crc(length: int, width: int, pieces: int) -> int:
-    """CRC-32 of so many right pieces of one length, COBS undone and with it their first byte 0, each filled up to `width` bytes with zeros."""
+    """CRC-32 of that many correct pieces of one length, COBS undone and so their first byte 0, each filled up to `width` bytes with zeros."""
     payload = bytes(length - 5)
     row = b"\x00" + payload + binascii.crc32(payload).to_bytes(4, "little")
     return binascii.crc32(row.ljust(width, b"\x00") * pieces)
@@ -239,7 +240,7 @@ def _tables() -> np.ndarray:
 
 @lru_cache(128)
 def _pair_table(distance: int) -> np.ndarray:
-    """What a byte that `distance` bytes follow and the next one add together; taken as one number, the first byte counting 256."""
+    """What a byte with `distance` bytes after it and the next byte add together; taken as one number, the first byte counting 256."""
     table = _tables()
     return (table[distance][:, None] ^ table[distance - 1]).reshape(-1)
 
@@ -257,7 +258,7 @@ def _varying(rows: np.ndarray) -> np.ndarray:
 
 
 def _crc_difference(rows: np.ndarray, length: int) -> np.ndarray:
-    """CRC-32 of each payload XOR the one that follows it: 0 where they agree. Behind one byte of COBS, a row holds both up to `length`."""
+    """CRC-32 of each payload XOR the one that follows it: 0 where they agree. After one byte of COBS, a row holds both up to `length`."""
     end = length - 4
     difference = rows[:, end:length].view("<u4")[:, 0].copy()
     varies = _varying(rows)

@@ -2,7 +2,7 @@
 
 An anchor says: at this wall time a frame with this board time arrived. The board's crystal drifts (tens of ppm, with temperature), an anchor comes
 late when the link was busy, and the laptop's clock may be set during a drive. So: a set clock is recognised by the host's monotonic clock and undone
-(the later time counts for the whole boot), one line is fitted through all anchors by medians, and what is left is followed in ten-minute windows.
+(the later time counts for the whole boot), one line is fitted through all anchors by medians, and the remainder is followed in ten-minute windows.
 A simulated board that runs faster than real time keeps its own seconds, beginning at its first anchor.
 """
 
@@ -15,7 +15,7 @@ import numpy as np
 _WINDOW_S = 600.0
 _SET_S = 0.2  # a jump of wall time against monotonic time beyond this is a clock that was set
 _PAIRS = 401  # anchors used for the drift, evenly picked
-_NOTED_S = 60.0  # a clock that was set by less is nobody's business
+_NOTED_S = 60.0  # a clock that was set by less is not reported
 _EARLIEST_S = 1_704_067_200.0  # 2024-01-01: nothing was recorded before
 _LATEST_US = 7_258_118_400_000_000  # 2200-01-01
 DRIFT_MAX = 500e-6  # a crystal is good to 50 ppm; beyond ten times that the anchors are wrong, not the crystal
@@ -54,14 +54,14 @@ class Clock:
             usable = usable[possible]
         for boot in np.unique(usable["boot"]):
             mine = usable[usable["boot"] == boot]
-            # measured now before the board's own clock before what a person stated
+            # preferred: measured now, then the board's own clock, then what a person stated
             mine = mine[mine["flags"] == mine["flags"].min()]
             clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine, clock.notes)
             first_s = float(clock.wall_s(int(boot), mine["time"].min()))
             if first_s < _EARLIEST_S:
                 day = datetime.datetime.fromtimestamp(first_s, datetime.UTC).date()
                 clock.notes.append(
-                    f"The clock said {day} when this was recorded, which cannot be: dates and times of day are wrong, lengths of time are right."
+                    f"The clock said {day} when this was recorded, which is impossible: dates and times of day are wrong, lengths of time are right."
                 )
         clock.notes = list(dict.fromkeys(clock.notes))
         return clock
@@ -124,7 +124,7 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
     node_time, node_flat = _medians(time_s, begins), _medians(in_window, begins)
     left = flat - np.interp(time_s, node_time, node_flat)
     uncertainty = float(1.4826 * np.median(np.abs(left))) if len(left) > 1 else 0.1
-    # Between nodes the offset is straight; the drift also holds inside a window, so two more nodes stand at the ends.
+    # Between nodes the offset is straight; the drift also holds inside a window, so there are two more nodes at the ends.
     ends = np.array([time_s[0], time_s[-1]])
     all_time = np.concatenate((ends[:1], node_time, ends[1:]))
     all_flat = np.concatenate((node_flat[:1], node_flat, node_flat[-1:]))
@@ -132,7 +132,7 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
 
 
 def _medians(values: np.ndarray, begins: np.ndarray) -> np.ndarray:
-    """The median of each window of `values`, in which they ascend; `begins`: where each window begins."""
+    """The median of each window of `values`, which ascend within it; `begins`: where each window begins."""
     middle = np.diff(begins, append=len(values)) - 1
     return (values[begins + middle // 2] + values[begins + (middle + 1) // 2]) / 2
 
@@ -142,10 +142,10 @@ def _length(seconds: float) -> str:
 
 
 def _undo_setting(anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Wall times in s, as if the clock had always been as it was at the end of the boot; and by how much it was set before each next one, s.
+    """Wall times in s, as if the clock had always been as at the end of the boot; and by how much it was set before each following anchor, s.
 
-    Wall time that jumps while monotonic time keeps pace with the board: the clock was set. Both jumping against the board: the computer slept, or
-    another recording went on; then wall time is right.
+    Wall time jumps while monotonic time keeps pace with the board: the clock was set. Both jump against the board: the computer slept, or another
+    recording continued; then wall time is right.
     """
     wall_s = anchors["wall_us"].astype(np.int64) / 1e6
     wall_step = np.diff(anchors["wall_us"].astype(np.int64)) / 1e6
@@ -155,7 +155,7 @@ def _undo_setting(anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         np.abs(monotonic_step - board_step) < _SET_S + DRIFT_MAX * np.abs(board_step)
     )
     set_by = np.where(was_set, wall_step - monotonic_step, 0.0)
-    # each anchor takes all settings that came after it
+    # each anchor is shifted by all settings that came after it
     return wall_s + np.concatenate((np.cumsum(set_by[::-1])[::-1], [0.0])), set_by
 
 

@@ -16,19 +16,19 @@ from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
 from hotfuel.samples.losses import Gap, Losses, gap_reason
 
-_FROM_THE_START_S = 15.0  # a boot whose first health message is that young began in this log
+_FROM_THE_START_S = 15.0  # a boot whose first health message has a board time below this began in this log
 
 
 @dataclass
 class Decoded:
-    """A log as tables, in log order; the columns are those of samples.table, their meaning stands in PROTOCOL.md."""
+    """A log as tables, in log order; the columns are those of samples.table, PROTOCOL.md gives their meaning."""
 
     scans: np.ndarray  # table.scans, one row per reading
     messages: dict[str, np.ndarray]  # name -> table.MESSAGES[name]; every name is there, without rows if none came
     descriptions: dict[int, dict]  # description_id -> values as hotfuel_wire.codec.unpack gives them
     losses: Losses
     clock: Clock
-    notes: list[str] = field(default_factory=list)  # what was put right or could not be, in sentences
+    notes: list[str] = field(default_factory=list)  # what was corrected or could not be, in sentences
 
     @cached_property
     def readings(self) -> np.ndarray:
@@ -39,8 +39,8 @@ class Decoded:
 def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str], *, as_it_stands: bool = False) -> Decoded:
     """Decode a log: its bytes, or the path of one or of the session folder it is in.
 
-    What in it is another recording's is left out, which `.notes` say. as_it_stands: True leaves that in, and blocks in the wrong order where they are, as
-    whoever follows a growing stream meets them.
+    Bytes of another recording are left out, and `.notes` say so. as_it_stands: True keeps them, and blocks in the wrong order where they are, as a
+    reader that follows a growing stream gets them.
     Damage never raises: it is counted in `.losses`. Raises InputError if the path cannot be read.
     Example: `decode("drive/wire.log").readings["hot"]`.
     """
@@ -71,7 +71,7 @@ def _may_hold_another(found: Decoded, head: bytes) -> bool:
 
 
 def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[others.Other], path: Path | None) -> Decoded:
-    """The log again without what is not its own."""
+    """The log again without the bytes of other recordings."""
     if strangers:
         size = found.losses.bytes_total - sum(other.end - other.begin for other in strangers)
         found = _assemble(own, size, False)
@@ -119,10 +119,10 @@ def _dropped(health: np.ndarray) -> int:
 
 
 def _missing_at_starts(events: np.ndarray, scans: np.ndarray, descriptions: dict[int, dict]) -> int:
-    """Numbers left out before the first reading of every boot that says in this log that it starts.
+    """Numbers left out before the first reading of every boot whose start message is in this log.
 
-    A reading's number is its board time in whole periods. The board waits for the middle of a period, says that it starts, and takes its first reading
-    in the next. A board that needs longer to say so may have taken that one later: such a number is not counted.
+    A reading's number is its board time in whole periods. The board waits for the middle of a period, sends its start message, and takes its first
+    reading in the next. A board that needs longer to send it may have taken that reading later: such a number is not counted.
     """
     missing = 0
     for event in events[events["code"] == EVENTS["boot"]]:

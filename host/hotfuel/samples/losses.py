@@ -17,7 +17,7 @@ _PLAIN = {
 
 @dataclass(frozen=True)
 class Gap:
-    """From `wall_s` (unix seconds) on, for `length_s`, nothing could be received or kept. `boot`, `time_s`: the board's last before it."""
+    """From `wall_s` (unix seconds) on, for `length_s`, nothing could be received or kept. `boot`, `time_s`: of the board's last frame before it."""
 
     wall_s: float
     length_s: float
@@ -32,12 +32,12 @@ class Losses:
 
     bytes_total: int = 0
     frames: int = 0  # with a right CRC
-    pieces_damaged: int = 0  # between two zeros, but no frame
+    pieces_damaged: int = 0  # between two zeros, but not a frame
     bytes_damaged: int = 0
     ticks_missing: int = 0  # numbers left out between readings of one boot and description, or before the first after a start
     unknown_types: dict[int, int] = field(default_factory=dict)
     payloads_misfit: int = 0  # right CRC, but longer or shorter than their message
-    newer_protocol: int = 0  # highest protocol version seen above ours; 0: none
+    newer_protocol: int = 0  # highest protocol version seen above this program's; 0: none
     readings: int = 0  # frames, not channels
     readings_without_description: int = 0
     readings_saturated: int = 0
@@ -53,7 +53,7 @@ class Losses:
             )
         if self.readings_without_description:
             said.append(
-                f"{self.readings_without_description} of {self.readings} readings name a board description this log lacks; "
+                f"{self.readings_without_description} of {self.readings} readings name a board description that is not in this log; "
                 "they have no temperature."
             )
         if self.ticks_missing:

@@ -1,8 +1,8 @@
-"""Blocks of a log that stand in another order than they were recorded (pieces joined by hand, a damaged file system) put in order.
+"""Puts blocks of a log that are not in the order they were recorded (pieces joined by hand, a damaged file system) back in order.
 
 Board time that falls back reads as a start of the board. Where the description that the readings name says that it is the same start, the ticks do not
-contradict it and the wall times agree, the parts are one, in the order of their ticks. Starts of one board stand in the order in which it counted
-them, unless wall times contradict that or the count may have begun anew. What cannot be settled stays where it is and is reported.
+contradict it and the wall times agree, the parts are one, in the order of their ticks. Starts of one board are put in the order in which it counted
+them, unless wall times contradict that or the count may have restarted. What cannot be settled stays where it is and is reported.
 """
 
 from dataclasses import dataclass, field
@@ -18,7 +18,7 @@ _MOST = 500  # starts in one log; with more the log is damaged, and nothing is t
 
 @dataclass
 class Order:
-    """boots: boot number in the log -> the one it belongs to. joined: those that several belong to. notes: sentences for a person."""
+    """boots: boot number in the log -> the boot it belongs to. joined: boots that several belong to. notes: sentences for a person."""
 
     boots: dict[int, int] = field(default_factory=dict)
     joined: set[int] = field(default_factory=set)
@@ -49,7 +49,7 @@ def find(scans: np.ndarray, messages: dict[str, np.ndarray], descriptions: dict[
     order.joined = set(order.boots.values())
     for starts in counted.values():
         _by_count(order, starts, messages["wall_anchor"])
-    if order.boots:  # numbers that went leave none out
+    if order.boots:  # numbers given to one boot leave no gaps
         numbers = np.unique(np.concatenate([scans["boot"], *(rows["boot"] for rows in messages.values())])).tolist()
         left = sorted({order.boots.get(number, number) for number in numbers})
         order.joined = {left.index(mine) for mine in order.joined}
@@ -84,14 +84,14 @@ def _of(scans: np.ndarray, boot: int) -> np.ndarray:
 
 
 def _one(first: np.ndarray, second: np.ndarray, messages: dict[str, np.ndarray], boot: int, other: int) -> bool:
-    """Whether two parts that name the same start of the board can be of one."""
+    """Whether two parts that name the same start of the board can belong together."""
     _, mine, theirs = np.intersect1d(first["tick"], second["tick"], return_indices=True)
     if len(mine) and not (
         np.array_equal(first["channels"][mine], second["channels"][theirs])
         and np.array_equal(first["time"][mine], second["time"][theirs])
     ):
         return False
-    for said, rows in ((boot, second), (other, first)):  # nothing comes before the board says that it starts
+    for said, rows in ((boot, second), (other, first)):  # nothing comes before the board's start message
         events = messages["event"]
         starts = events["time"][(events["boot"] == said) & (events["code"] == EVENTS["boot"])]
         if len(starts) and rows["time"].min() < starts.max() - _EARLY_S:
@@ -123,23 +123,21 @@ def _by_count(order: Order, starts: list[tuple[int, int]], anchors: np.ndarray) 
         moved = {boot: number for (boot, _), number in zip(by_count, numbers, strict=True)}
         order.boots = moved | {boot: moved.get(mine, mine) for boot, mine in order.boots.items()}
         order.joined = {moved.get(mine, mine) for mine in order.joined}
-        order.notes.append(
-            "Starts of the board stood in another order in this log than it counted them and were put in that order."
-        )
+        order.notes.append("Starts of the board were not in the order in which it counted them and were put in that order.")
     elif [walls[boot] for boot, _ in starts if boot in walls] != sorted(walls.values()) or len(walls) < len(starts):
         for (_, count), (_, next_count) in pairwise(starts):
             if next_count < count:
                 order.notes.append(
-                    f"The board's start number {next_count} stands behind its number {count} in this log: the parts may be in the wrong order, or its "
+                    f"The board's start number {next_count} comes after its number {count} in this log: the parts may be in the wrong order, or its "
                     "settings were erased."
                 )
 
 
 def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]]) -> None:
     if order.boots:
+        parts, were = ("part", "was") if len(order.boots) == 1 else ("parts", "were")
         order.notes.append(
-            f"{len(order.boots)} part{'s' if len(order.boots) > 1 else ''} of this log stood out of order and "
-            f"{'were' if len(order.boots) > 1 else 'was'} put in order by the board's ticks."
+            f"{len(order.boots)} {parts} of this log {were} out of order and {were} put in order by the board's ticks."
         )
     for boots in runs.values():
         for boot in boots[1:]:

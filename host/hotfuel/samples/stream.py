@@ -1,4 +1,4 @@
-"""A log as it arrives, message by message or with its readings as rows: the same answers as `decode` gives for the whole."""
+"""A log as it arrives, message by message or with its readings as rows: the same results as `decode` gives for the whole log."""
 
 import math
 import struct
@@ -16,7 +16,7 @@ from hotfuel.samples import table
 from hotfuel.samples.boots import Boots
 from hotfuel.samples.build import ends_well, scans_of
 
-ROWS_MAX = 600  # readings handed out together; more gain nothing
+ROWS_MAX = 600  # readings returned together; more gain nothing
 _READING = LAYOUTS[TYPES["reading"]]
 _FIELDS = [row[0] for row in _READING.fixed]
 
@@ -34,7 +34,7 @@ class Message:
 
 @dataclass(frozen=True)
 class _Reading:
-    """A reading's payload, not yet taken apart."""
+    """A reading's payload, not yet unpacked."""
 
     payload: bytes
     boot: int
@@ -77,7 +77,7 @@ class Stream:
     def batches(self, payloads: Iterable[bytes]) -> Iterator[Message | np.ndarray]:
         """Readings as rows of `table.scans`, all of one boot and description; every other message by itself.
 
-        A batch is handed out before anything that could change what it means (another boot, a description), after ROWS_MAX readings, and when `payloads`
+        A batch is returned before anything that could change its meaning (another boot, a description), after ROWS_MAX readings, and when `payloads`
         end. Other messages do not wait for it. `known` is true where the description has been seen in this stream.
         """
         waiting: list[_Reading] = []

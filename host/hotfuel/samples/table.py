@@ -1,4 +1,4 @@
-"""numpy tables of what the wire carries, derived from hotfuel_wire.messages; nobody types a field twice."""
+"""numpy tables of what the wire carries, derived from hotfuel_wire.messages; no field is declared twice."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
@@ -76,14 +76,14 @@ def _shared_dtype() -> np.dtype:
 
 
 SHARED = _shared_dtype()
-"""What stands in front of a reading's channels, copied in one piece: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
+"""What comes before a reading's channels, copied as one: time (s since that boot), tick, description_id, boot (0, 1, .. boots seen in this
 log), saturated (the board had to change a number), known (the description it names is in the log), width (how many channels were sent), and what
-later versions put behind the channels."""
+later versions put after the channels."""
 
 
 @lru_cache
 def scans(channels: int) -> np.dtype:
-    """One row a reading: SHARED and, side by side, `channels` as they lie on the wire (hot, cold, status); those behind `width` are zero."""
+    """One row a reading: SHARED and, side by side, `channels` as they lie on the wire (hot, cold, status); those from `width` on are zero."""
     shared = {name: field(SHARED, name) for name in SHARED.names or ()}
     size = SHARED.itemsize + channels * CHANNEL.itemsize
     return at_offsets(shared | {"channels": ((CHANNEL, (channels,)), SHARED.itemsize)}, -(-size // 8) * 8)
@@ -118,7 +118,7 @@ def span(rows: np.ndarray, at: int, size: int) -> np.ndarray:
 
     In rows that hold objects too a field has to begin at `at`, and no object may be among the bytes.
     """
-    if rows.dtype.hasobject:  # numpy shows no such rows as bytes, only a field of them
+    if rows.dtype.hasobject:  # numpy cannot view such rows as bytes, only one of their fields
         first = rows[next(name for name in rows.dtype.names or () if field(rows.dtype, name)[1] == at)]
         one = as_strided(first, (len(rows), 1), (rows.strides[0], first.itemsize)).view(np.uint8)
         return as_strided(one, (len(rows), size), (rows.strides[0], 1)).view(f"V{size}")[:, 0]
@@ -141,11 +141,11 @@ GROUPS: dict[str, np.dtype] = {
     for layout in LAYOUTS.values()
     if layout.group and layout.name not in ("reading", "description")
 }
-"""Message name -> what it repeats, as it lies on the wire; in MESSAGES these groups stand as they came, in bytes."""
+"""Message name -> what it repeats, as it lies on the wire; in MESSAGES these groups are kept as received, in bytes."""
 
 
 def packed(name: str, groups: Sequence[Mapping[str, Any]]) -> bytes:
-    """The groups of one message, as hotfuel_wire.codec.unpack gives them, in the bytes that MESSAGES has of them."""
+    """The groups of one message, as hotfuel_wire.codec.unpack gives them, as the bytes that MESSAGES holds."""
     row = GROUPS[name]
     return np.array([tuple(one[field] for field in row.names or ()) for one in groups], row).tobytes()
 
@@ -170,7 +170,7 @@ own fields, its bytes as an object; for a description its id in place of the cha
 
 
 def row(name: str, boot: int, time_s: float, values: Mapping[str, Any]) -> np.void:
-    """One message, as hotfuel_wire.codec.unpack gives it, as a row of MESSAGES; a description's channels have no place in it."""
+    """One message, as hotfuel_wire.codec.unpack gives it, as a row of MESSAGES; without a description's channels."""
     kind, layout = MESSAGES[name], LAYOUTS[TYPES[name]]
     told = {"boot": boot, "time": time_s, **values}
     if name in GROUPS and layout.tail:

@@ -200,8 +200,8 @@ def test_what_is_asked_of_a_data_sheet_comes_once_and_first(hotfuel, tmp_path):
     said = " ".join(hotfuel("limits", "--car", tmp_path / "car.toml", "--figure", tmp_path / "x.html").split())
     assert said.startswith("At 1969 ft this fuel's lowest limit is at the pump: ")
     assert "figure: " in said.rpartition(". ")[2]
-    assert said.count("T10 167 °F does not go with a vapour pressure of 14.5 psi") == 1
-    assert said.index("T10 167 °F does not go with") < said.index("with the doubt about its figures")
+    assert said.count("T10 167 °F does not fit a vapour pressure of 14.5 psi") == 1
+    assert said.index("T10 167 °F does not fit") < said.index("with the doubt about its figures")
     assert "°C" not in said  # the example car reads degF
     assert "degC" not in said
 

@@ -167,7 +167,7 @@ def test_blends_and_weathered_fuels_by_volume():
 def test_sentences_of_a_fuel_in_the_readers_units():
     first, onset, *_ = PLAIN.describe(Shown("us"))
     assert first == (
-        "measured fuel: at 141.2 °F and 14.7 psi (sea level) its vapour takes 20 times the room of what is liquid (V/L 20), give or take 3.0 °F (95 %); "
+        "measured fuel: at 141.2 °F and 14.7 psi (sea level) its vapour takes up 20 times the volume of its liquid (V/L 20), give or take 3.0 °F (95 %); "
         "linear equation of ASTM D4814 on measured values."
     )
     assert onset == "Boiling onset at 128.2 °F, uncertainty ±3.0 °F (95 %)."

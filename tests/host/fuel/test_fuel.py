@@ -190,12 +190,12 @@ def test_describe_says_route_edition_memory_and_what_is_not_covered():
         ({"vapour_pressure_kpa": 60, "density_kg_m3": 0.74}, "653 to 830"),
         (
             {"vapour_pressure_kpa": 110, "ethanol_vol": 88},
-            r"110 kPa does not go with ethanol 88 vol-%: with that it is \d+ to \d+ kPa as a rule",
+            r"110 kPa does not fit ethanol 88 vol-%: with that it is \d+ to \d+ kPa as a rule",
         ),
-        ({"vapour_pressure_kpa": 20, "t10_degc": 40, "t50_degc": 100}, "20 kPa does not go with T10 40 degC and T50 100 degC"),
-        ({"vapour_pressure_kpa": 100, "t_vl20_degc": 70}, r"100 kPa does not go with T\(V/L=20\) 70 degC"),
+        ({"vapour_pressure_kpa": 20, "t10_degc": 40, "t50_degc": 100}, "20 kPa does not fit T10 40 degC and T50 100 degC"),
+        ({"vapour_pressure_kpa": 100, "t_vl20_degc": 70}, r"100 kPa does not fit T\(V/L=20\) 70 degC"),
         ({"vapour_pressure_kpa": 77, "t50_degc": 93, "t_vl20_degc": 39}, "check each figure and its unit on the data sheet"),
-        ({"vapour_pressure_kpa": 57, "t10_degc": 96}, "57 kPa does not go with T10 96 degC"),
+        ({"vapour_pressure_kpa": 57, "t10_degc": 96}, "57 kPa does not fit T10 96 degC"),
     ],
 )
 def test_impossible_measurements_are_refused_in_one_sentence(values, message):
@@ -206,7 +206,7 @@ def test_impossible_measurements_are_refused_in_one_sentence(values, message):
 
 def test_the_vapour_pressures_named_beside_refused_figures_go_with_them():
     others = {"t10_degc": 45, "t50_degc": 105, "t90_degc": 130}
-    with pytest.raises(InputError, match="does not go with T10 45 degC, T50 105 degC and T90 130 degC") as caught:
+    with pytest.raises(InputError, match="does not fit T10 45 degC, T50 105 degC and T90 130 degC") as caught:
         Fuel.from_measurements(20, **others)
     low, high = map(int, re.search(r"it is (\d+) to (\d+) kPa", str(caught.value)).groups())
     assert 20 < low < high
@@ -274,7 +274,7 @@ def test_named_fuels():
 @pytest.mark.parametrize(
     ("entry", "message"),
     [
-        ("premium", "names no standard"),
+        ("premium", "is not a known standard"),
         ("D4814 A", "vapour-lock class 1 to 6"),
         ("D4814 A-9", "choose 1, 2, 3"),
         ("D4814 Q-1", "choose AA, A, B"),

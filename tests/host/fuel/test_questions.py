@@ -16,7 +16,7 @@ def test_contradictory_figures_are_named_asked_about_and_make_the_limit_less_sur
     alone = float(Fuel.from_measurements(figures[0]).limit_degc(101.325))
     assert abs(float(fuel.limit_degc(101.325)) - alone) <= fuel.limit_uncertainty_degc
     assert len(fuel.questions) == 1
-    assert f"T10 {figures[1]} degC does not go with a vapour pressure of {figures[0]} kPa" in fuel.questions[0]
+    assert f"T10 {figures[1]} degC does not fit a vapour pressure of {figures[0]} kPa" in fuel.questions[0]
     assert 'as_printed = ["t10"]' in fuel.questions[0]
     assert fuel.questions[0] in fuel.describe()
 
@@ -38,7 +38,7 @@ def test_the_word_takes_the_question_away_and_leaves_the_uncertainty():
     assert not kept.questions
     assert any("Kept as printed" in note for note in kept.notes)
     assert kept.limit_uncertainty_degc == asked.limit_uncertainty_degc
-    with pytest.raises(InputError, match='as_printed names "rvp", which is no figure'):
+    with pytest.raises(InputError, match='as_printed names "rvp", which is not a figure'):
         fuel_from({"vapour_pressure_kpa": 80, "as_printed": ["rvp"]})
 
 
@@ -54,7 +54,7 @@ def test_a_measured_limit_that_does_not_go_with_the_rest_is_asked_about():
     fuel = Fuel.from_measurements(91.4, 43.0, 67.7, t_vl20_degc=51.1)
     assert float(fuel.limit_degc(101.325)) == pytest.approx(51.1, abs=0.05)
     assert fuel.limit_uncertainty_degc > 7
-    assert "T(V/L=20) 51.1 degC does not go with" in fuel.questions[0]
+    assert "T(V/L=20) 51.1 degC does not fit" in fuel.questions[0]
     assert not Fuel.from_measurements(91.4, 43.0, 67.7, t_vl20_degc=43.5).questions
 
 
@@ -158,7 +158,7 @@ def test_figures_are_quoted_in_the_reader_s_units(figures, message):
     with pytest.raises(InputError, match=message):
         Fuel.from_measurements(**{"vapour_pressure_kpa": 62.0528, **figures}, shown=US)
     (question,) = Fuel.from_measurements(100, 75, 120, ethanol_vol=0, shown=US).questions
-    assert "T10 167 °F does not go with a vapour pressure of 14.5 psi" in question
+    assert "T10 167 °F does not fit a vapour pressure of 14.5 psi" in question
     assert "degC" not in question
     assert "kPa" not in question
 

@@ -109,7 +109,7 @@ def test_a_count_that_may_have_begun_anew_is_said_and_left():
     decoded = read(block(0, 60, boot_count=8), block(0, 50, boot_count=1))
     assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1)] == [600, 500]
     assert len(decoded.notes) == 1
-    assert "number 1 stands behind its number 8" in decoded.notes[0]
+    assert "number 1 comes after its number 8" in decoded.notes[0]
 
 
 @pytest.mark.parametrize(("first_s", "second_s", "boots"), [(0.0, 3600.0, [600, 500]), (3600.0, 0.0, [500, 600])])
