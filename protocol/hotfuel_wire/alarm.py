@@ -3,8 +3,8 @@
 States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returned unacknowledged.
 These terms are used in code only; lamp and screens use plain words.
 
-A place has three alarms. Warn: the margin is below its uncertainty. Act: the margin is zero or less. Lost: the place cannot be read. If the pressure
-allows no limit, warn and act are both on and a fourth alarm gives the reason.
+A place has five alarms. Warn: the margin is below its uncertainty. Act: the margin is zero or less. Lost: the place cannot be read. Low pressure and
+impossible pressure: there is no limit, and this is the reason; warn and act are then both on too.
 Warn and act turn on when their condition has held for ON_DELAY_MS and off when it has been clear, beyond the deadband, for OFF_DELAY_MS.
 An unreadable tick proves nothing: it pauses these timers, adds none of its time and does not reset an on-timer, so a loose plug cannot silence a warning.
 Nor can it end one: after BLIND_MS without a readable tick, or once the place is lost, the off-timers restart.
@@ -18,15 +18,7 @@ QUIET, WARN, ACT, LOST, NO_MARGIN, LOW_PRESSURE, IMPOSSIBLE_PRESSURE = 0, 1, 2, 
 LEVELS = ("quiet", "warn", "act", "lost", "no margin", "low pressure", "impossible pressure")
 ALARMS = (WARN, ACT, LOST, LOW_PRESSURE, IMPOSSIBLE_PRESSURE)
 # by level; a lost sensor never outranks a live warning; the reason for a missing limit outranks act, which is on with it
-URGENCY = (
-    0,
-    2,
-    3,
-    1,
-    0,
-    4,
-    5,
-)
+URGENCY = (0, 2, 3, 1, 0, 4, 5)
 
 # Margins are in hundredths of a degC. Stop-and-go traffic chatters at a deadband of 1 degC and not at 2 (own simulation);
 # vapour lock builds within tens of seconds, so the minutes usual in process plants are too slow for the on-delay.

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from hotfuel_wire.messages import CHIPS, FAILED
+from hotfuel_wire.meanings import CHIP_NAMES
+from hotfuel_wire.messages import FAILED
 
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.cli.shared_car import altitude_m, fuel_of
@@ -29,7 +30,6 @@ board = typer.Typer(
 
 NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or with limits of unknown age
 RESTART_S = 15.0
-_CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 
 
 @board.command()
@@ -51,7 +51,7 @@ def info(port: Port = None, as_json: Json = False) -> None:
         {
             "channel": number,
             "place": row["place"].rstrip(b"\0").decode(),
-            "chip": _CHIP_NAMES.get(row["chip"], row["chip"]),
+            "chip": CHIP_NAMES.get(row["chip"], row["chip"]),
             "gain": row["gain"],
         }
         for number, row in enumerate(description["channels"])

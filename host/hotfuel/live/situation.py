@@ -58,7 +58,6 @@ class Situation:
     at: float
     wall_offset_s: float
     places: tuple[PlaceNow, ...]
-    smallest: PlaceNow | None
     unseen_places: tuple[str, ...]
     first: str
     winks: bool

@@ -8,7 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from hotfuel_wire.messages import EVENTS, NO_CHANNEL
+from hotfuel_wire.meanings import EVENT_NAMES
+from hotfuel_wire.messages import NO_CHANNEL
 
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
@@ -37,7 +38,6 @@ from hotfuel.units import Shown
 
 _BLOCK = 1 << 15  # bytes taken at a time: a batch or two
 _TREND_EVERY_S = 2.0
-_EVENT_NAMES = {number: name for name, number in EVENTS.items()}
 _SAID_EVENTS = (
     "boot",
     "chip_lost",
@@ -56,7 +56,7 @@ class LiveState:
     """Follows the log of a session. Call `advance` often; `situation()` is what is known then.
 
     path: session folder or log. clock: monotonic seconds. Raises InputError if there is no recording. A mistake in the session's car file is a note.
-    Example: `state = LiveState("sunday"); state.advance(); print(state.situation().smallest)`.
+    Example: `state = LiveState("sunday"); state.advance(); print(state.situation().places)`.
     """
 
     def __init__(self, path: str | Path, clock: Callable[[], float] = time.monotonic) -> None:
@@ -193,7 +193,7 @@ class LiveState:
             self._event(values, at)
 
     def _event(self, values: dict[str, Any], at: float) -> None:
-        name = _EVENT_NAMES.get(values["code"], "")
+        name = EVENT_NAMES.get(values["code"], "")
         place = self._place_of(values["channel"])
         if name == "alarm" and place:
             self.board.event(values["value"], place, values["detail"], at)
@@ -240,7 +240,6 @@ class LiveState:
         batch = self._latest
         at = float(batch.seconds[-1]) if batch is not None else math.nan
         places = self._places(batch, at) if batch is not None else ()
-        with_margin = [place for place in places if math.isfinite(place.margin_degc)]
         use_board = self.board.capable
         disagreement: tuple[str, ...] = ()
         if use_board and self.host is not None:
@@ -249,7 +248,7 @@ class LiveState:
         source = self.board if use_board or self.host is None else self.host
         return Situation(
             name=self.name, live=self.live, read_share=self._read_share(), age_s=math.nan if self._heard is None else self._clock() - self._heard,
-            at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places, smallest=min(with_margin, key=_nearest, default=None),
+            at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places,
             unseen_places=tuple(dict.fromkeys(probe_of(p.name) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
             first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
             outlooks=self.forecaster.outlooks, standing=self.forecaster.stop.on, stopped_at=self.forecaster.stop.began, marks=tuple(self.marks),
@@ -315,11 +314,6 @@ class LiveState:
             "gap_s": self._gaps[1], "gap_reason": self._gaps[2], "boots": self.intake.boot + 1, "lamp": self.board.lamp,
             "events": tuple(self._events), "unknown": sum(self.intake.stream.unknown_types.values()),
         }  # fmt: skip
-
-
-def _nearest(place: PlaceNow) -> float:
-    # percolation after a hot stop is a note: it must not hide a place that can still be warned of
-    return place.margin_degc + (1000.0 if place.percolates else 0.0)
 
 
 def _car(path: Path | None) -> tuple[car_file.Car | None, list[str]]:

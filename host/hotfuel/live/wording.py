@@ -113,9 +113,7 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
         "arrow": _arrow(place, clock) if has_limit and seen else "unknown",
         "trend": _trend(place, clock) if has_limit and seen else "",
         "eta": "" if _turned(place, clock) else _eta(place),
-        "lost": (place.state.words.split(" (")[0] if place.state in NO_LIMIT else "")
-        if seen
-        else REASONS.get(place.reason, "no reading"),
+        "lost": (place.state.short if place.state in NO_LIMIT else "") if seen else REASONS.get(place.reason, "no reading"),
         "was": _was(place, word, shown, clock),
         **_told(action),
         "history": _history(place, clock, key),
@@ -152,7 +150,7 @@ def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
     # the last margin is older than that, and was of another pressure
     if place.state in NO_LIMIT and math.isfinite(place.last_degc):
         at = clock.moment(clock.now - place.last_age_s)
-        return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {place.state.words.split(' (')[0]}, {at}"
+        return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {place.state.short}, {at}"
     if math.isfinite(place.known.margin_degc):
         _, size, left, _ = _margin("", place.known.margin_degc, place.known.uncertainty_degc, shown, Steady())
         what = f"{size} {shown.unit('temperature difference')} {left}"

@@ -9,7 +9,7 @@ import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report.words import Clock, minute, rough, spoken
-from hotfuel.risk.level import Level, in_units
+from hotfuel.risk.level import Level, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.story import Story
@@ -48,11 +48,11 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
     left out, a sentence."""
     near, hot = summary.smallest, summary.hottest
     if (without := summary.without_limit) is not None:
-        kind = BOILED if without.no_limit == Level.LOW_PRESSURE.words else NO_LIMIT
+        kind = BOILED if without.no_limit == Level.LOW_PRESSURE else NO_LIMIT
         lowest = shown.text(without.no_limit_kpa, "pressure")
         return Headline(
             kind,
-            f"The fuel had no room left to boiling {where(without.place)} for {spoken(without.no_limit_s)}: {in_units(without.no_limit, shown)}.",
+            f"The fuel had no room left to boiling {where(without.place)} for {spoken(without.no_limit_s)}: {words_in_units(without.no_limit, shown)}.",
             f"Worked out from {minute(clock, without.no_limit_from)} on; the lowest pressure there was {lowest}.",
             ("Check the pressure's sensor and line first, then measure again.",),
         )

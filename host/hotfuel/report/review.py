@@ -31,7 +31,7 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
 from hotfuel.report.table import Table
-from hotfuel.risk.level import in_units
+from hotfuel.risk.level import in_units, words_in_units
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
@@ -235,7 +235,9 @@ def _numbers(summary: Summary, alarms: pd.DataFrame, shown: Shown, clock: words.
     near, hot, without = summary.smallest, summary.hottest, summary.without_limit
     rows = []
     if without is not None:
-        where = f"{place_words(without.place)}, from {clock.moment(without.no_limit_from)}: {in_units(without.no_limit, shown)}"
+        where = (
+            f"{place_words(without.place)}, from {clock.moment(without.no_limit_from)}: {words_in_units(without.no_limit, shown)}"
+        )
         rows.append({"label": "Smallest margin to boiling", "value": "none left", "where": where, "look": "beyond"})
     elif near is None:
         rows.append({"label": "Smallest margin to boiling", "value": "–", "where": "no limit is known", "look": ""})
@@ -288,7 +290,9 @@ def _places(session: Session, summary: Summary, shown: Shown, clock: words.Clock
             if np.isfinite(half):
                 hottest = hottest.replace(",", f" ±{words.difference(shown, half)},", 1)
             told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
-            table.rows.append((place_words(p.place), hottest, in_units(p.no_limit, shown) or "no limit", "", "", *told, lost))
+            table.rows.append(
+                (place_words(p.place), hottest, words_in_units(p.no_limit, shown) or "no limit", "", "", *told, lost)
+            )
             continue
         margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, expanded(p.uncertainty_degc))}, {clock.moment(p.smallest_margin_at)}"
         margin += f"\nbut {words.duration(p.no_limit_s)} without a limit" if p.no_limit else ""

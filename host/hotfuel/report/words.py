@@ -8,7 +8,7 @@ import pandas as pd
 from pandas.api.typing import NaTType
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
-from hotfuel.risk.level import in_units
+from hotfuel.risk.level import words_in_units
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
@@ -179,7 +179,7 @@ def without_limit(place: PlaceSummary, shown: Shown, clock: Clock) -> str:
     since = f"from {clock.moment(place.no_limit_from)}" + ("" if clock.dates else " after the start")
     return (
         f"At the {place_words(place.place)}, {since}, for {duration(place.no_limit_s)} altogether: "
-        f"{in_units(place.no_limit, shown)}; it counts as beyond the limit. "
+        f"{words_in_units(place.no_limit, shown)}; it counts as beyond the limit. "
         f"The lowest pressure worked out there was {shown.text(place.no_limit_kpa, 'pressure')} absolute."
     )
 

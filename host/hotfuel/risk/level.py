@@ -30,6 +30,11 @@ class Level(IntEnum):
         return int(alarm.URGENCY[self])
 
     @property
+    def short(self) -> str:
+        """The same without what its words have in brackets."""
+        return _SHORT.get(self, self.words)
+
+    @property
     def words(self) -> str:
         """For a person."""
         return _WORDS[self]
@@ -47,12 +52,18 @@ def in_units(words: str, shown: Shown) -> str:
     return words if shown.system == "si" else _KPA.sub(lambda found: shown.text(float(found[1]), "pressure"), words)
 
 
+def words_in_units(level: Level | None, shown: Shown) -> str:
+    """A level's words in the reader's unit, "" for None."""
+    return "" if level is None else in_units(level.words, shown)
+
+
+_SHORT = {Level.LOW_PRESSURE: "pressure too low for a limit"}
 _WORDS = {
     Level.QUIET: "no warning",
     Level.WARN: "warn",
     Level.ACT: "act",
     Level.LOST: "sensor lost",
     Level.NO_MARGIN: "no margin here",
-    Level.LOW_PRESSURE: f"pressure too low for a limit ({LEAST})",
+    Level.LOW_PRESSURE: f"{_SHORT[Level.LOW_PRESSURE]} ({LEAST})",
     Level.IMPOSSIBLE_PRESSURE: "impossible pressure: check the car file",
 }

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.places import Role
-from hotfuel.risk.suction import GASOLINE_KG_M3, GAUGE_SHARE, delivery_kpa, held_column_kpa, suction_kpa
+from hotfuel.risk.suction import GASOLINE_KG_M3, GAUGE_SHARE, as_array, delivery_kpa, held_column_kpa, suction_kpa
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown
 from hotfuel.wired import flow_share
 
@@ -133,14 +133,14 @@ def running_state(car: Car, conditions: Conditions) -> np.ndarray:
 
     The line keeps its pressure for a while after key-off, so ignition off outranks it. An input that is not wired is nan, and says nothing.
     """
-    state = _array(conditions.running)
+    state = as_array(conditions.running)
     if conditions.engine_rpm is not None:
-        speed = _array(conditions.engine_rpm)
+        speed = as_array(conditions.engine_rpm)
         state = _first_known(state, np.where(np.isnan(speed), np.nan, (speed >= _TURNING_RPM).astype(float)))
     if conditions.ignition is not None:
-        state = _first_known(state, np.where(_array(conditions.ignition) == 0, 0.0, np.nan))
+        state = _first_known(state, np.where(as_array(conditions.ignition) == 0, 0.0, np.nan))
     if conditions.fuel_pressure_kpa is not None and car.pump.pressure_kpa > 0:
-        share = _array(conditions.fuel_pressure_kpa) / car.pump.pressure_kpa
+        share = as_array(conditions.fuel_pressure_kpa) / car.pump.pressure_kpa
         state = _first_known(state, np.where(share >= 0.5, 1.0, np.where(share <= 0.2, 0.0, np.nan)))
     return state
 
@@ -191,7 +191,7 @@ def air_basis(car: Car, measured_kpa: npt.ArrayLike) -> str:
 
 def _air(car: Car, conditions: Conditions) -> tuple[np.ndarray, np.ndarray]:
     stated = ambient(car)
-    measured = _array(conditions.ambient_pressure_kpa)
+    measured = as_array(conditions.ambient_pressure_kpa)
     known = ~np.isnan(measured)
     if not known.any():
         return np.asarray(stated.pressure_kpa), np.asarray(stated.uncertainty_kpa)
@@ -215,12 +215,12 @@ def _at_place(
     tank, tank_basis = _tank(car, conditions, air)
     if role.pressure == "tank" or (role.pressure == "suction" and car.pump.kind == "electric_submerged"):
         return PlacePressure(tank, air_uncertainty, tank_basis)
-    flow = _array(conditions.flow_l_h)
+    flow = as_array(conditions.flow_l_h)
     at_flow = " (at full throttle where no flow is measured)" if np.isnan(flow).any() else ""
     if role.pressure == "suction":
         acceleration: npt.ArrayLike = car.suction.acceleration_m_s2
         if conditions.acceleration_m_s2 is not None:
-            stated = _array(conditions.acceleration_m_s2)
+            stated = as_array(conditions.acceleration_m_s2)
             acceleration = np.where(np.isnan(stated), acceleration, stated)
         depression, spread = _metered(car, flow, lambda at: suction_kpa(car, at, acceleration, density, conditions.engine_rpm))
         running = tank - depression, np.hypot(air_uncertainty, spread)
@@ -241,7 +241,7 @@ def _at_place(
     pressure = np.where(take_running, running[0], standing[0])
     uncertainty = np.where(take_running, running[1], standing[1])
     if role.pressure == "line" and conditions.fuel_pressure_kpa is not None:
-        measured_gauge = _array(conditions.fuel_pressure_kpa)
+        measured_gauge = as_array(conditions.fuel_pressure_kpa)
         over_air = np.maximum(measured_gauge, 0.0)
         measured_uncertainty = np.sqrt(air_uncertainty**2 + (GAUGE_SHARE * over_air) ** 2)  # a fifth of the time np.hypot takes
         known = ~np.isnan(measured_gauge)
@@ -265,7 +265,7 @@ def _metered(
 
 def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray, str]:
     """A sealed tank counts what was measured, else its cap's vacuum relief; the cap's pressure relief is never counted as help."""
-    measured = _array(conditions.tank_gauge_kpa)
+    measured = as_array(conditions.tank_gauge_kpa)
     stated = car.tank.gauge_pressure_kpa
     if not car.tank.sealed:
         fallback, basis = air, "vented tank: air pressure"
@@ -288,10 +288,6 @@ def looked_back(conditions: Conditions) -> Conditions:
     if not rows:
         return replace(conditions, time_s=None)
     return replace(conditions, **dict(zip(rows, lowest_recent(times, np.stack(list(rows.values()))), strict=True)), time_s=None)
-
-
-def _array(value: Any) -> np.ndarray:
-    return np.asarray(np.nan if value is None else value, dtype=float)
 
 
 def _first_known(first: np.ndarray, second: np.ndarray) -> np.ndarray:

@@ -44,7 +44,7 @@ def suction_kpa(
         flow, acceleration, rpm = (None if np.isnan(value) else value for value in numbers)
         return _steady_suction_kpa(car.suction, car.engine, car.pump, flow, acceleration, density_kg_m3, rpm)
     return _suction_kpa(
-        car.suction, car.engine, car.pump, _array(flow_l_h), _array(acceleration_m_s2), density_kg_m3, _array(speed)
+        car.suction, car.engine, car.pump, as_array(flow_l_h), as_array(acceleration_m_s2), density_kg_m3, as_array(speed)
     )
 
 
@@ -59,8 +59,8 @@ def _steady_suction_kpa(
     engine_rpm: float | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Asked anew for every reading of a live recording."""
-    values = _array(flow_l_h), _array(acceleration_m_s2)
-    return _suction_kpa(suction, engine, pump, *values, density_kg_m3, _array(engine_rpm))
+    values = as_array(flow_l_h), as_array(acceleration_m_s2)
+    return _suction_kpa(suction, engine, pump, *values, density_kg_m3, as_array(engine_rpm))
 
 
 def _suction_kpa(
@@ -100,7 +100,7 @@ def pulse_kpa(car: Car, flow_l_h: float, engine_rpm: float, density_kg_m3: float
     last soft hose or damper to the pump: a hose takes up the pulses of what is before it. `rigid_length` in the car file, else up to 50 mm. A
     mechanical pump strokes once in two turns of the engine. Example: 50 mm in an 8 mm bore, 60 L/h, 5000 rpm: 6.1 kPa.
     """
-    found = _pulse_kpa(car.suction, car.pump, _array(flow_l_h), _array(engine_rpm), density_kg_m3)
+    found = _pulse_kpa(car.suction, car.pump, as_array(flow_l_h), as_array(engine_rpm), density_kg_m3)
     return float(found)
 
 
@@ -126,7 +126,7 @@ def delivery_kpa(car: Car, flow_l_h: npt.ArrayLike) -> tuple[np.ndarray, np.ndar
     From the car file's pressure at idle to `pressure_full` at full flow, with the square of the flow, each known to 5 %. Without `pressure_full` it may
     fall to half: the middle of that range, and the range over sqrt(12).
     """
-    flow = _array(flow_l_h)
+    flow = as_array(flow_l_h)
     share = np.where(np.isnan(flow), 1.0, np.clip(_of_full_flow(car.engine, flow), 0.0, 1.0))
     gauge, stated = car.pump.pressure_kpa, car.pump.pressure_full_kpa
     at_full = gauge * (1 - FALL_SHARE / 2) if stated is None else stated
@@ -143,11 +143,12 @@ def _of_full_flow(engine: Engine, flow: np.ndarray) -> np.ndarray:
 
 def line_loss_kpa(flow_l_h: npt.ArrayLike, length_m: float, bore_m: float, density_kg_m3: float = GASOLINE_KG_M3) -> np.ndarray:
     """Friction loss of steady flow in a smooth round line, kPa: f L/d rho v^2/2, f = 64/Re below Re 2300, 0.3164 Re^-0.25 above (Blasius)."""
-    speed = _array(flow_l_h) / 3.6e6 / (np.pi / 4 * bore_m**2)
+    speed = as_array(flow_l_h) / 3.6e6 / (np.pi / 4 * bore_m**2)
     reynolds = np.maximum(density_kg_m3 * speed * bore_m / GASOLINE_PA_S, 1e-9)
     friction = np.where(reynolds < 2300, 64 / reynolds, 0.3164 * reynolds**-0.25)
     return friction * length_m / bore_m * density_kg_m3 * speed**2 / 2000
 
 
-def _array(value: Any) -> np.ndarray:
+def as_array(value: Any) -> np.ndarray:
+    """A number or array as floats, nan for None."""
     return np.asarray(np.nan if value is None else value, dtype=float)

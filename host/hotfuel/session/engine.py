@@ -1,6 +1,6 @@
 """The engine's course of a recording: hotfuel.risk.engine on the grid of one second that study reads too, and back to the readings."""
 
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -12,7 +12,13 @@ from hotfuel.session.means import Rows
 LONGEST_S = 14 * 86400.0  # a longer recording has a clock that jumped
 
 
-def running(columns: Any, seconds: np.ndarray, car: Car, *, goes_on: bool = False) -> np.ndarray:
+class Columns(Protocol):
+    """Columns by name, arrays (n,): a mapping or a DataFrame."""
+
+    def __getitem__(self, name: str, /) -> Any: ...
+
+
+def running(columns: Columns, seconds: np.ndarray, car: Car, *, goes_on: bool = False) -> np.ndarray:
     """1 running, 0 standing, nan unknown, one a reading (n,): by the engine's course where its speed is measured, bridging holes up to STOP_S; elsewhere
     by risk.pressure.running_state. columns, a table or a dict: engine_rpm, fuel_pressure_kpa, ignition, each (n,); seconds (n,): rising.
 
@@ -43,7 +49,7 @@ def _still(running: np.ndarray, ignition: float) -> np.ndarray:
     return np.concatenate((running[:-silent], np.ones(silent, bool)))
 
 
-def of_recording(columns: Any, seconds: np.ndarray, car: Car) -> EngineCourse | None:
+def of_recording(columns: Columns, seconds: np.ndarray, car: Car) -> EngineCourse | None:
     """The course by the second, None where engine speed is never known or the recording longer than LONGEST_S; arguments as in `running`."""
     rpm = np.asarray(columns["engine_rpm"], dtype=float)
     if not np.isfinite(rpm).any() or seconds[-1] - seconds[0] > LONGEST_S:

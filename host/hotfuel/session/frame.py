@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from hotfuel_wire.alarm import LEVELS
-from hotfuel_wire.meanings import from_event_value
-from hotfuel_wire.messages import CHIPS, EVENTS, NO_CHANNEL, RESET_CAUSES
+from hotfuel_wire.meanings import CHIP_NAMES, EVENT_NAMES, from_event_value
+from hotfuel_wire.messages import EVENTS, NO_CHANNEL, RESET_CAUSES
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
@@ -30,9 +30,7 @@ from hotfuel.text import shown
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
 HOLE_LEAST_S = 1.0
 MARGIN_COLUMNS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
-_EVENT_NAMES = {number: name for name, number in EVENTS.items()}
 _CAUSE_NAMES = {number: name.replace("_", " ") for name, number in RESET_CAUSES.items()}
-_CHIP_NAMES = {number: name for name, number in CHIPS.items()}
 
 
 @dataclass(frozen=True)
@@ -173,7 +171,7 @@ def channels_of(
     result = {}
     for description in descriptions.values():
         for number, (place, channel) in enumerate(zip(channel_places(description, car), description["channels"], strict=True)):
-            chip = _CHIP_NAMES.get(channel["chip"])
+            chip = CHIP_NAMES.get(channel["chip"])
             if chip is None:
                 continue
             line = calibration.channel(number, text_of(channel["place"])) if calibration is not None else None
@@ -273,7 +271,7 @@ def events(decoded: Decoded, timeline: Timeline, car: Car | None) -> pd.DataFram
     rows = []
     for row in decoded.messages["event"]:
         code, channel = int(row["code"]), int(row["channel"])
-        name = _EVENT_NAMES.get(code, f"event {code}").replace("_", " ")
+        name = EVENT_NAMES.get(code, f"event {code}").replace("_", " ")
         text = text_of(row["detail"])
         if code == EVENTS["alarm"]:
             number, level, old, new = from_event_value(int(row["value"]))

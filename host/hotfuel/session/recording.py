@@ -307,7 +307,7 @@ def _from_log(decoded: Decoded) -> dict[str, Any]:
     }
 
 
-def _boards(decoded: Any) -> list[str]:
+def _boards(decoded: Decoded) -> list[str]:
     """A change of board within one log, in a sentence."""
     boards = list(dict.fromkeys(bytes(told["board_id"]).hex() for told in decoded.descriptions.values()))
     if len(boards) < 2:

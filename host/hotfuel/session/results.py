@@ -21,7 +21,7 @@ from hotfuel.temperature.calibration import Calibration
 
 SESSIONS, SAMPLES, SUMMARY = "sessions", "samples", "summary"
 _DIGITS = 10
-MARGIN_COLUMNS = ("limit_degc", "margin_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio")
+_COLUMNS = ("limit_degc", "margin_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio")
 
 
 def identities(root: Path) -> list[str]:
@@ -139,7 +139,7 @@ def _samples_table(identity: str, session: recording.Session) -> pd.DataFrame:
             "time_utc": pd.DatetimeIndex(times, tz="UTC"),
             "elapsed_ms": np.tile(elapsed_ms, len(names)),
             "temperature_degc": floats([degc[probe_of(place)] for place in names]),
-            **{name: column(name) for name in MARGIN_COLUMNS},
+            **{name: column(name) for name in _COLUMNS},
             "state": state,
         }
     )

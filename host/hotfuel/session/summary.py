@@ -38,9 +38,8 @@ class PlaceSummary:
     lost_s: float = 0.0
     criterion: str = ""
     basis: str = ""
-    no_limit: str = (
-        ""  # why there was none, the worst of it, where that lasted as long as an alarm needs; it counts as beyond the limit
-    )
+    # why there was none, the worst of it, where that lasted as long as an alarm needs; it counts as beyond the limit
+    no_limit: Level | None = None
     no_limit_s: float = 0.0
     no_limit_from: Any = pd.NaT
     no_limit_kpa: float = np.nan  # the lowest pressure then
@@ -99,7 +98,7 @@ def summarise(
     return Summary(
         index[0], index[-1], float(seconds[-1] - seconds[0]), float(step.sum()), len(index), places,
         max(hot, key=lambda p: p.hottest_degc, default=None), min(near, key=lambda p: p.smallest_margin_degc, default=None),
-        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE.words, p.no_limit_s), default=None),
+        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE, p.no_limit_s), default=None),
     )  # fmt: skip
 
 
@@ -181,12 +180,14 @@ def _without_limit(margin: PlaceMargin, index: pd.Index, step: np.ndarray) -> di
         return {}
     worst = max((level for level in NO_LIMIT if (margin.state == level).any()), key=lambda level: level.urgency)
     lowest = float(margin.pressure_kpa[rows].min())
-    return {"no_limit": worst.words, "no_limit_s": lasted_s, "no_limit_from": index[int(rows.argmax())], "no_limit_kpa": lowest}
+    return {"no_limit": worst, "no_limit_s": lasted_s, "no_limit_from": index[int(rows.argmax())], "no_limit_kpa": lowest}
 
 
 def _plain(value: Any) -> Any:
     if isinstance(value, dict):
-        return {key: _plain(entry) for key, entry in value.items()}
+        return {key: _plain("" if key == "no_limit" and entry is None else entry) for key, entry in value.items()}
+    if isinstance(value, Level):
+        return value.words
     if value is pd.NaT or value is None:
         return None
     if isinstance(value, pd.Timestamp):

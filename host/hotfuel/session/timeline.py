@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pandas as pd
+
+from hotfuel.samples.clock import Clock
 
 OVERLAP_S = 60.0  # noted when a start of the board lies so long before the end of the one before
 UNPLACED_STEP_S = 1.0  # between two boots whose distance nobody knows
@@ -15,14 +16,14 @@ UNPLACED_STEP_S = 1.0  # between two boots whose distance nobody knows
 class Timeline:
     """`seconds(boot, time_s)`: unix seconds if `anchored`, else seconds since the first boot. `notes`: what was assumed, in sentences."""
 
-    clock: Any
+    clock: Clock
     anchored: bool
     offsets_s: dict[int, float]
     notes: list[str] = field(default_factory=list)
 
     @classmethod
-    def of(cls, clock: Any, boot: np.ndarray, time_s: np.ndarray) -> "Timeline":
-        """clock: hotfuel.samples.clock.Clock. boot, time_s: of all readings, in log order.
+    def of(cls, clock: Clock, boot: np.ndarray, time_s: np.ndarray) -> "Timeline":
+        """boot, time_s: of all readings, in log order.
 
         A boot without an anchor is put right behind the one before it, or, at the beginning, right before the first one that has an anchor.
         """

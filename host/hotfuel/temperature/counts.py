@@ -94,6 +94,17 @@ class Calibrated(Protocol):
     def corrected_degc(self, measured_degc: np.ndarray) -> np.ndarray: ...
 
 
+class BoardCalibration(Protocol):
+    """What scans_degc needs of a board's calibration (hotfuel.temperature.calibration.Calibration)."""
+
+    @property
+    def board_id(self) -> str:
+        """16 hexadecimal digits."""
+
+    def channel(self, number: int, place: str) -> Calibrated | None:
+        """The correction of a channel at a place, None if it has none."""
+
+
 def loop_emf_mv(hot: npt.ArrayLike, cold_degc: npt.ArrayLike, chip_scale: ChipScale) -> np.ndarray:
     """EMF at the chip's terminals, mV, from its hot code; a chip's linearised temperature is converted back to EMF. Any shapes that broadcast."""
     codes = np.asarray(hot, dtype=float)
@@ -164,13 +175,13 @@ def to_degc(
 
 
 def scans_degc(
-    scans: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: Any = None
+    scans: np.ndarray, descriptions: Mapping[int, Mapping[str, Any]], calibration: BoardCalibration | None = None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """to_degc over a table of scans (hotfuel.samples.table.scans) whose descriptions, chips and channels differ.
 
-    descriptions: description_id -> the description's values as hotfuel_wire.codec.unpack gives them. calibration: None or an object with
-    `channel(number, place)` -> correction or None (hotfuel.temperature.calibration.Calibration). Returns (degC, reason, amplifier's own temperature
-    degC), each (scans, channels); a channel that a scan does not have counts as one without description.
+    descriptions: description_id -> the description's values as hotfuel_wire.codec.unpack gives them. calibration: of one board; another
+    board's readings are not corrected. Returns (degC, reason, amplifier's own temperature degC), each (scans, channels); a channel that a scan does not
+    have counts as one without description.
     """
     shape = (len(scans), scans.dtype["channels"].shape[0])
     degc, cold = np.full((2, *shape), np.nan)
@@ -184,7 +195,7 @@ def scans_degc(
 def _fill_degc(
     scans: np.ndarray,
     descriptions: Mapping[int, Mapping[str, Any]],
-    calibration: Any,
+    calibration: BoardCalibration | None,
     degc: np.ndarray,
     reason: np.ndarray,
     cold: np.ndarray,
@@ -198,7 +209,7 @@ def _fill_degc(
         named = slice(None) if len(rows) == len(scans) else rows
         sent, sent_at_all = scans["channels"][named], there[named]
         board = bytes(description.get("board_id", b"")).hex()  # another board's readings in the same log are not corrected
-        own = getattr(calibration, "board_id", board) == board
+        own = calibration if calibration is not None and calibration.board_id == board else None
         saturated, known = scans["saturated"][named, None], scans["known"][named, None] & sent_at_all
         kinds: dict[tuple[int, int, int], list[int]] = {}
         for number, channel in enumerate(description["channels"][: degc.shape[1]]):
@@ -214,7 +225,7 @@ def _fill_degc(
             for at, number in enumerate(numbers):
                 degc[named, number], reason[named, number], cold[named, number] = values[:, at], why[:, at], measured[:, at]
                 place = bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace")
-                correction = calibration.channel(number, place) if calibration is not None and own else None
+                correction = own.channel(number, place) if own is not None else None
                 if correction is not None:
                     degc[named, number] = correction.corrected_degc(values[:, at])
         declared = len(description["channels"])

@@ -5,7 +5,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hotfuel.live import terminal, warner, wording
+from hotfuel.live import alarms, terminal, warner, wording
 from hotfuel.report import figures, plots, track
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel_wire import alarm
@@ -53,6 +53,15 @@ def test_every_level_is_told_as_urgently_as_it_is(level):
     assert (level in warner._COMES) == (level in warner._GOES) == (name in plots.LEVEL_WORDS) == bool(level.urgency)
     # Where no limit is left act is on too, and its bar is drawn.
     assert (name in figures._LEVEL_LOOK) == (name in plots._LEVEL_KEYS) == (bool(level.urgency) and level not in NO_LIMIT)
+
+
+def test_the_lamp_numbers_of_health_are_those_of_the_lamp():
+    assert (alarms.LAMP_NO_LIMITS, alarms.LAMP_WINK, alarms.LAMP_TEST) == (lamp.NO_LIMITS, lamp.WINK, lamp.TEST)
+
+
+@pytest.mark.parametrize("level", list(Level))
+def test_the_short_words_are_the_words_without_what_is_in_brackets(level):
+    assert level.short == re.sub(r" \(.*\)", "", level.words)
 
 
 @pytest.mark.parametrize("key", wording.ORDER)

@@ -34,7 +34,7 @@ def place(name="pump", margin=5.0, state=Level.QUIET, **more):
 def situation(*places, **more):
     values = {
         "name": "sunday", "live": True, "read_share": 1.0, "age_s": 0.1, "at": 100.0, "wall_offset_s": math.nan, "places": places,
-        "smallest": min(places, key=lambda p: p.margin_degc, default=None), "unseen_places": (), "first": "", "winks": False, "sounding": False,
+        "unseen_places": (), "first": "", "winks": False, "sounding": False,
         "board_warns": False, "disagreement": (), "outlooks": (), "standing": False, "stopped_at": math.nan,
         "inputs": {"running": 1.0}, "marks": (), "health": HEALTH,
         "notes": (),
@@ -286,7 +286,7 @@ def test_no_word_promises_anything_or_tells_a_likelihood():
 
 
 def test_a_panel_is_plain_json():
-    nothing = situation(smallest=None, at=math.nan, age_s=math.nan, inputs={})
+    nothing = situation(at=math.nan, age_s=math.nan, inputs={})
     for now in (
         nothing,
         situation(place(degc=math.nan, margin_degc=math.nan, reason=4, last_degc=math.nan, last_age_s=math.nan)),

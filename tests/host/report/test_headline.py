@@ -123,7 +123,7 @@ def answer(verdict, difference, low, high, quantity=PEAK):
     found = dict.fromkeys(Answer.__dataclass_fields__)
     found |= {
         "variant": "shield", "baseline": "bare", "cell": Cell(quantity, "pump", "hot soak"), "primary": True, "asked": True, "verdict": verdict,
-        "difference_degc": difference, "low_degc": low, "high_degc": high, "sentence": "",
+        "difference_degc": difference, "low_degc": low, "high_degc": high,
     }  # fmt: skip
     return Answer(**found)
 

@@ -7,6 +7,7 @@ from hotfuel import car, session
 from hotfuel.cli.shared import findings
 from hotfuel.report import review, words
 from hotfuel.report.story_words import sentences
+from hotfuel.risk.level import Level
 from hotfuel.session import folder
 from hotfuel.study import story
 from hotfuel.units import Shown
@@ -31,7 +32,7 @@ def test_too_low_a_pressure_leads(tmp_path, synthetic):
     assert summary.smallest is not None, "tank and needle have a margin left"
     assert summary.smallest.smallest_margin_degc > 0
     without = summary.without_limit
-    assert (without.place, without.no_limit) == ("pump", "pressure too low for a limit (under 25 kPa)")
+    assert (without.place, without.no_limit) == ("pump", Level.LOW_PRESSURE)
     assert without.no_limit_s == pytest.approx(60, abs=1)
     assert 0 < without.no_limit_kpa < 25
     text = words.nearest(summary, Shown("si"), words.Clock(True, 0))
@@ -55,11 +56,13 @@ def test_too_low_a_pressure_leads(tmp_path, synthetic):
     assert "under 25 kPa" in lines[1]
     assert any("pump was beyond its limit" in line for line in lines)
     assert summary.as_dict()["without_limit"]["place"] == "pump"
+    assert summary.as_dict()["without_limit"]["no_limit"] == "pressure too low for a limit (under 25 kPa)"
+    assert summary.as_dict()["places"]["tank"]["no_limit"] == ""
 
 
 def test_an_impossible_pressure_leads_before_a_low_one(tmp_path, synthetic):
     found = drive(tmp_path, synthetic, 3.0)
-    assert found.summary().without_limit.no_limit == "impossible pressure: check the car file"
+    assert found.summary().without_limit.no_limit == Level.IMPOSSIBLE_PRESSURE
     assert "check the car file" in sentences(story.tell(found), Shown("si"))[0]
 
 

@@ -197,10 +197,14 @@ def test_a_calibration_applies_to_its_channel_and_place_only():
             return measured - 1.5
 
     class OnlyTank:
+        board_id = "00112233445566aa"
+
         def channel(self, number, place):
             return Line() if (number, place) == (0, "tank") else None
 
     rows = scans((7, True, [(6908, 8960, 0), (240, 560, 0)]), room=2)
-    plain, _, _ = scans_degc(rows, {7: _description()})
-    corrected, _, _ = scans_degc(rows, {7: _description()}, OnlyTank())
+    mine, other = (_description() | {"board_id": bytes.fromhex(number)} for number in (OnlyTank.board_id, "00112233445566ab"))
+    plain, _, _ = scans_degc(rows, {7: mine})
+    corrected, _, _ = scans_degc(rows, {7: mine}, OnlyTank())
+    assert np.array_equal(scans_degc(rows, {7: other}, OnlyTank())[0], plain)
     assert corrected - plain == pytest.approx(np.array([[-1.5, 0]]))

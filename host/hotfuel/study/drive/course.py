@@ -19,7 +19,6 @@ STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
 _COLD_S, _COLD_SPREAD_DEGC = 20, 3.0
 _INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa", "running", "flow_l_h", TANK_GAUGE)
-_MARGINS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,7 @@ def of_session(session: Session) -> Course:
     margins: dict[str, dict[str, np.ndarray]] = {}
     if car is not None:
         for place, found in session.margin_table.places.items():
-            columns = {key: np.broadcast_to(getattr(found, key), of.shape) for key in _MARGINS}
+            columns = {key: np.broadcast_to(getattr(found, key), of.shape) for key in frame.MARGIN_COLUMNS}
             margins[place] = {key: rows.largest(value) if key == "state" else rows.mean(value) for key, value in columns.items()}
     inputs = session.input_arrays()
     marked = marks_of(session)

@@ -11,6 +11,7 @@ from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
+from hotfuel.session.frame import MARGIN_COLUMNS
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.notes import AnotherFuel, NoCarFile, Note, PlacesLeftOut, PressureApart
@@ -98,12 +99,11 @@ class Common:
         )
         known = {p.name for p in car.places}
         table = margins(car, self._fuel, {p: v for p, v in course.degc.items() if p in known}, conditions)
-        columns = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
         shape = course.time_s.shape
         return replace(
             course,
             margins={
-                name: {key: np.broadcast_to(np.asarray(getattr(place, key), dtype=float), shape) for key in columns}
+                name: {key: np.broadcast_to(np.asarray(getattr(place, key), dtype=float), shape) for key in MARGIN_COLUMNS}
                 for name, place in table.places.items()
             },
         )
