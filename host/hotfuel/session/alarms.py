@@ -39,13 +39,13 @@ def _of_place(
     unreadable = margin == alarm.UNREADABLE
     read = ~unreadable
     low, none = margin == alarm.TOO_LOW, margin == alarm.IMPOSSIBLE
-    conditions = {  # where each holds, where it is clear beyond the deadband; as Alarms.update has them
+    conditions = {  # where each holds, where it is clear beyond the deadband; as in Alarms.update
         Level.WARN: (read & (margin < warn_below), read & (margin >= warn_below + alarm.DEADBAND)),
         Level.ACT: (read & (margin < 0), read & (margin >= alarm.DEADBAND)),
         Level.LOW_PRESSURE: (low, read & ~low),
         Level.IMPOSSIBLE_PRESSURE: (none, read & ~none),
     }
-    # while all that the machine waits for are clear, nothing can change
+    # while everything that the machine waits for is clear, nothing can change
     ons = {level: np.flatnonzero(on) for level, (on, _) in conditions.items()}
     offs = {level: np.flatnonzero(off) for level, (_, off) in conditions.items()}
     blind = np.flatnonzero(unreadable)
@@ -69,7 +69,7 @@ def _of_place(
         waiting = any(one.waiting for one in single.values())
         saturated = sight.blind_ms >= 2 * alarm.BLIND_MS  # further unreadable ticks, none a gap, leave it as it is
         if saturated and single[Level.LOST].live and at < len(margin) and unreadable[at]:
-            # Blind throughout: neither the window nor a paused timer changes, if the window's pieces stand as they did.
+            # Blind throughout: neither the window nor a paused timer changes, if the window's pieces are as before.
             after = np.searchsorted(seen_again, at)
             until = int(seen_again[after]) if after < len(seen_again) else len(margin)
             alike = np.flatnonzero((clock_ms[at - 1 : until] - clock_ms[at - 1]) % alarm.PIECE_MS == 0)

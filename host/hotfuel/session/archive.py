@@ -1,11 +1,11 @@
-"""Many sessions in one folder: the recordings themselves, and what was worked out of them as Parquet by car and date, readable without this program.
+"""Many sessions in one folder: the recordings themselves, and the results computed from them as Parquet by car and date, readable without this program.
 
     sessions/<id>/                                    the session folder as it was added (the log is the truth)
-    outcomes/<id>.json                                a kept forecast beside what came in that session (hotfuel.study.fixes.own)
+    outcomes/<id>.json                                a kept forecast beside what happened in that session (hotfuel.study.fixes.own)
     samples/car=<car>/date=<date>/<id>.parquet        a row per place and reading
     summary/car=<car>/date=<date>/<id>.parquet        a row per place
 
-Everything but sessions/ and outcomes/ can be worked out again, on all cores or on a cluster.
+Everything but sessions/ and outcomes/ can be recomputed, on all cores or on a cluster.
 """
 
 import contextlib
@@ -32,14 +32,14 @@ from hotfuel.temperature.calibration import Calibration
 
 __all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "identity_of", "listed", "recompute", "work_out"]
 _CONNECT_S = 10
-_LEFT_BEHIND_S = 3600.0  # a part older than that is of no command still at work
+_LEFT_BEHIND_S = 3600.0  # a part file older than that belongs to no running command
 
 
 def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None) -> str:
-    """Copy a session into the archive (made if missing) and work it out; returns its id. Nothing is overwritten. What a full disk left elsewhere is
-    taken along; `say` gets a sentence about it, and about a span that is missing.
+    """Copy a session into the archive (made if missing) and compute its results; returns its id. Nothing is overwritten. Parts of the log that a
+    full disk left elsewhere are included; `say` gets a sentence about those, and about a span that is missing.
 
-    Raises InputError if there is no recording, no reading in it, or it is there already.
+    Raises InputError if there is no recording, no reading in it, or it is in the archive already.
     """
     require_duckdb()
     where = session_folder.find(path)
@@ -47,7 +47,7 @@ def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None)
     if not len(session.ticks.seconds):
         raise InputError(f"{session.name} has no reading in it: an archive holds recordings")
     if session.standing is not None:
-        say(f"{session.name}: {session.standing.sentence()}." + (" They are taken along." if session.standing.pieces else ""))
+        say(f"{session.name}: {session.standing.sentence()}." + (" They are included." if session.standing.pieces else ""))
     identity = identity_of(session)
     target = Path(archive) / SESSIONS / identity
     if target.exists():
@@ -66,13 +66,13 @@ def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None)
         for file in (where.car_path, where.metadata_path, where.calibration_path, kept):
             if file is not None:
                 shutil.copyfile(file, part / file.name)
-        if not session.metadata.get("title"):  # it was called by its folder, which is another one here
+        if not session.metadata.get("title"):  # it was named after its folder, which is another one here
             session_folder.update(session_folder.find(part), {"title": session.name})
         os.replace(part, target)
     except OSError as error:
         raise InputError(f"{target} cannot be written ({error.strerror}): give an archive on a disk with room") from None
     finally:
-        shutil.rmtree(part, ignore_errors=True)  # what a full disk or Ctrl-C left; a whole one has its own name by now
+        shutil.rmtree(part, ignore_errors=True)  # left by a full disk or Ctrl-C; a complete one has been renamed by now
     try:
         store(Path(archive), identity, session)
     except OSError as error:
@@ -94,12 +94,11 @@ def recompute(
     progress: Callable[[float], None] = lambda share: None,
     say: Say = lambda sentence: None,
 ) -> int:
-    """Work out every session again with this version's models; returns how many. On all cores, or on the Dask cluster whose scheduler is `cluster`.
+    """Recompute every session with this version's models; returns how many. On all cores, or on the Dask cluster whose scheduler is `cluster`.
 
     calibration: a calibration file for the sessions of its board; it replaces theirs. The cluster's workers must see the archive at the same path. A
-    worker that dies costs its session's work so far: another one does it again. Results of sessions whose folder has gone go too; `say` names them.
-    Raises InputError if there is no archive, a file is wrong, the cluster
-    does not answer, or sessions failed (all others are done then).
+    worker that dies loses its session's work so far: another one repeats it. Results of sessions whose folder no longer exists are removed; `say`
+    names them. Raises InputError if there is no archive, a file is wrong, the cluster does not answer, or sessions failed (after all others are done).
     """
     require_duckdb()
     root = existing(archive).resolve()
@@ -111,7 +110,7 @@ def recompute(
     for identity in here:
         for sentence in metadata.read(root / SESSIONS / identity / session_folder.METADATA)[1]:
             say(
-                f"{identity}: {sentence} What it said (title, what was fitted) is not in the new results: put it back from a copy and do this again"
+                f"{identity}: {sentence} Its entries (title, what was fitted) are not in the new results: put it back from a copy and do this again"
             )
         lacks = not_whole(root, identity)
         if lacks:
@@ -142,9 +141,9 @@ def _on_all_cores(root: Path, identities: list[str], calibration: str | None) ->
                 try:
                     yield futures[future], future.result()
                 except BrokenProcessPool:
-                    yield futures[future], "a process was killed, perhaps for want of memory"
+                    yield futures[future], "a process was killed, perhaps because memory ran out"
         finally:
-            # waited for: a pool that is still closing when the interpreter ends writes to a pipe that is closed already
+            # wait: a pool still closing when the interpreter exits writes to a pipe that is already closed
             pool.shutdown(wait=True, cancel_futures=True)
 
 
@@ -153,7 +152,7 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
     """Processes started inside ignore Ctrl-C: this process gets it, and they finish the session they are working on."""
     try:
         before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    except ValueError:  # not in the main thread, which alone hears it
+    except ValueError:  # not in the main thread, the only one that gets it
         yield
         return
     try:
@@ -194,7 +193,7 @@ def _tidy(root: Path, here: set[str], say: Say) -> None:
             if file.stem not in here:
                 file.unlink(missing_ok=True)
                 if kind == SUMMARY:
-                    say(f"the results of {file.stem} were removed: its folder in {root / SESSIONS} has gone")
+                    say(f"the results of {file.stem} were removed: its folder in {root / SESSIONS} no longer exists")
     for part in [*(root / SESSIONS).glob("*.part"), *root.glob("*/*/*/*.part")]:
         with contextlib.suppress(OSError):
             if time.time() - part.stat().st_mtime > _LEFT_BEHIND_S:
@@ -205,7 +204,7 @@ def _tidy(root: Path, here: set[str], say: Say) -> None:
 
 
 def _copy_log(log: Path, target: Path) -> None:
-    """The whole stream, with what a full disk left elsewhere, and the note of a span that is missing."""
+    """The whole stream, with the parts that a full disk left elsewhere, and the note of a span that is missing."""
     with open(target, "wb") as file:
         for data in follow.blocks(log):
             file.write(data)

@@ -1,6 +1,6 @@
 """Readings that a person took: a mark such as "block 183 degF", or a table (CSV with a time column) kept beside the log.
 
-Shown as columns and dots; never used as evidence.
+They are shown as columns and dots, never used as evidence.
 
 The flow of a fuel meter in such a table is used: `flow_l_h` feeds pressures and studies where it is known.
 """
@@ -24,11 +24,11 @@ from hotfuel.text import one_line
 TABLES = "readings-*.csv"  # beside the log
 TABLE_MAX = 20 << 20  # bytes
 DOUBT = (
-    "Readings by hand are shown and counted in nothing: a surface thermometer or thermal camera reads bare, shiny metal far too cool, because it sends "
+    "Readings by hand are shown and enter no result: a surface thermometer or thermal camera reads bare, shiny metal far too cool, because it sends "
     "out little of its heat (emissivity 0.05 to 0.3 where tape or matt paint has 0.95, from memory), and a gauge is only as good as its last check."
 )
-FLOW, USED, RETURN = "fuel_flow", "fuel_used", "return_flow"  # through the line; burnt; back to the tank
-# dimension -> (end of a column's name, least, greatest): beyond them somebody slipped
+FLOW, USED, RETURN = "fuel_flow", "fuel_used", "return_flow"  # through the line; burnt; returned to the tank
+# dimension -> (end of a column's name, least, greatest): a value outside is a slip
 DIMENSIONS = {
     "temperature": ("degc", -60.0, 1200.0),
     "pressure": ("kpa", -100.0, 2000.0),
@@ -41,7 +41,7 @@ _MARK = re.compile(r"\s*([^\W\d][\w ,'/-]{0,39}?)[\s:=]+([-+]?\d{1,6}(?:\.\d{1,6
 _HEADING = re.compile(r"\s*(.*?)(?:[ _,]+|\s*[(\[]\s*)([^\s(),\[\]_]+(?:_h)?)\s*[)\]]?\s*")
 _TIMES = ("time", "time_utc", "timestamp", "date_time", "datetime", "time_s", "seconds", "utc")
 _SINCE = ("time_s", "seconds")
-_HELD_STEPS, _HELD_MOST_S = 3.0, 15.0  # values of a table closer than that hold from one to the next
+_HELD_STEPS, _HELD_MOST_S = 3.0, 15.0  # values of a table closer together than this are held from one to the next
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def of_mark(text: str) -> tuple[str, str, float] | None:
 
 
 def of_marks(marks: Sequence[tuple[float, str]]) -> list[HandReading]:
-    """Of marks (second of the timeline, text)."""
+    """The readings in marks (second of the timeline, text)."""
     return [HandReading(at, *found) for at, text in marks if at == at and (found := of_mark(text)) is not None]
 
 
@@ -92,7 +92,7 @@ def of_table(
     separator = max(",;\t", key=head.count)
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", pd.errors.ParserWarning)  # a line longer than the headings
+            warnings.simplefilter("ignore", pd.errors.ParserWarning)  # a row longer than the headings
             frame = pd.read_csv(
                 io.StringIO(text),
                 sep=separator,
@@ -104,7 +104,7 @@ def of_table(
             )
     except (ValueError, pd.errors.ParserError, OverflowError, csv.Error) as error:
         raise InputError(
-            f"{name} is no table ({one_line(str(error))[:80]}): write one line of headings and one line a moment"
+            f"{name} is not a table ({one_line(str(error))[:80]}): write one line of headings and one line a moment"
         ) from None
     times = [str(column) for column in frame.columns if place_from_words(str(column).casefold()) in _TIMES]
     if not times:
@@ -133,7 +133,7 @@ def of_table(
         odd = good & ~((values >= least) & (values <= greatest))
         if odd.any():
             remarks.append(
-                f'{name}: {np.count_nonzero(odd)} values of "{one_line(str(column))[:40]}" cannot be and are left out.'
+                f'{name}: {np.count_nonzero(odd)} values of "{one_line(str(column))[:40]}" are impossible and are left out.'
             )
         use = np.flatnonzero(good & ~odd)
         found += [HandReading(float(at[row]), place, dimension, float(values[row]), True) for row in use]
@@ -151,7 +151,7 @@ def _moments(
         return pd.to_numeric(column, errors="coerce").to_numpy(dtype=float) + start_s, []
     if not anchored:
         raise InputError(
-            f'{name} has times of day, and the recording knows none: head the column "time_s" and give seconds since the first reading'
+            f'{name} has times of day, but the recording has none: head the column "time_s" and give seconds since the first reading'
         )
     at = np.full(len(column), np.nan)
     local = 0
@@ -166,7 +166,7 @@ def _moments(
 
 
 def _heading(text: str) -> tuple[str, str, str] | None:
-    """(place, dimension, unit) of a column's heading; None where it has no unit of these dimensions."""
+    """(place, dimension, unit) of a column's heading; None without a unit of these dimensions."""
     found = _HEADING.fullmatch(text)
     unit = _UNIT.get(found[2].casefold()) if found else None
     if found is None or unit is None or not (place := _name(found[1])):

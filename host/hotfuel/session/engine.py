@@ -1,4 +1,4 @@
-"""The engine's course of a recording: hotfuel.risk.engine on the grid of one second that study reads too, and back to the readings."""
+"""The engine's course over a recording: hotfuel.risk.engine on the one-second grid that study uses too, mapped back to the readings."""
 
 from typing import Any, Protocol
 
@@ -9,7 +9,7 @@ from hotfuel.risk.engine import STOP_S, EngineCourse, engine_course
 from hotfuel.risk.pressure import Conditions, running_state
 from hotfuel.session.means import Rows
 
-LONGEST_S = 14 * 86400.0  # a longer recording has a clock that jumped
+LONGEST_S = 14 * 86400.0  # a longer recording has a clock that was set
 
 
 class Columns(Protocol):
@@ -19,10 +19,10 @@ class Columns(Protocol):
 
 
 def running(columns: Columns, seconds: np.ndarray, car: Car, *, goes_on: bool = False) -> np.ndarray:
-    """1 running, 0 standing, nan unknown, one a reading (n,): by the engine's course where its speed is measured, bridging holes up to STOP_S; elsewhere
+    """1 running, 0 standing, nan unknown, per reading (n,): by the engine's course where its speed is measured, bridging holes up to STOP_S; elsewhere
     by risk.pressure.running_state. columns, a table or a dict: engine_rpm, fuel_pressure_kpa, ignition, each (n,); seconds (n,): rising.
 
-    goes_on: the recording goes on, so that fewer than STOP_S silent seconds at its end are no stop yet, unless the ignition is off.
+    goes_on: the recording continues, so fewer than STOP_S silent seconds at its end are not a stop yet, unless the ignition is off.
     """
     given = {name: np.asarray(columns[name], dtype=float) for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}
     known_inputs = {name: values for name, values in given.items() if np.isfinite(values).any()}
@@ -31,8 +31,7 @@ def running(columns: Columns, seconds: np.ndarray, car: Car, *, goes_on: bool = 
     if course is None:
         return stated
     on = _still(course.running, given["ignition"][-1]) if goes_on else course.running
-    # before the first of them no pulse had ever come, which is no hole in them
-    known = np.flatnonzero(np.isfinite(given["engine_rpm"]))
+    known = np.flatnonzero(np.isfinite(given["engine_rpm"]))  # before the first of them no pulse had come yet: not a gap
     after = np.clip(np.searchsorted(known, np.arange(len(seconds))), None, len(known) - 1)
     before = np.clip(after - 1, 0, None)
     hole_s = np.minimum(np.abs(seconds - seconds[known[after]]), np.abs(seconds - seconds[known[before]]))
@@ -50,7 +49,7 @@ def _still(running: np.ndarray, ignition: float) -> np.ndarray:
 
 
 def of_recording(columns: Columns, seconds: np.ndarray, car: Car) -> EngineCourse | None:
-    """The course by the second, None where engine speed is never known or the recording longer than LONGEST_S; arguments as in `running`."""
+    """The course by the second, None if engine speed is never known or the recording longer than LONGEST_S; arguments as in `running`."""
     rpm = np.asarray(columns["engine_rpm"], dtype=float)
     if not np.isfinite(rpm).any() or seconds[-1] - seconds[0] > LONGEST_S:
         return None

@@ -1,4 +1,4 @@
-"""A session in other programs' files: CSV, Parquet, ASAM MDF4. The unit is in each column's name and, where the format has a place for it, there too.
+"""A session in file formats of other programs: CSV, Parquet, ASAM MDF4. The unit is in each column's name and, where the format has a place for it, there too.
 
 Parquet holds true degrees as 32-bit floats on a grid of 1/128 degC (a tenth of the amplifiers' noise), split into bytes and compressed: about 1.3
 bytes a value, readable by any program that reads Parquet.
@@ -51,7 +51,7 @@ _COMMENTS = {
     "_by_hand_degc": "read by a person",
     "_by_hand_degf": "read by a person",
     "_margin_degc": "limit minus temperature",
-    "_limit_degc": "temperature at which the fuel forms the vapour this place copes with, at the pressure there",
+    "_limit_degc": "temperature at which the fuel forms as much vapour as this place tolerates, at the pressure there",
     "_uncertainty_degc": "one standard uncertainty of the margin",
     "_pressure_kpa": "absolute pressure",
     "_vapour_liquid_ratio": "volumes of vapour over one of liquid; 40 stands for 40 or more",
@@ -64,14 +64,14 @@ _COMMENTS = {
     "ignition": "1 on, 0 off",
     "_degc": "fuel temperature, thermocouple type K, NIST ITS-90",
     "_margin_degf": "limit minus temperature",
-    "_limit_degf": "temperature at which the fuel forms the vapour this place copes with, at the pressure there",
+    "_limit_degf": "temperature at which the fuel forms as much vapour as this place tolerates, at the pressure there",
     "_uncertainty_degf": "one standard uncertainty of the margin",
     "_pressure_psi": "absolute pressure",
     "_degf": "fuel temperature, thermocouple type K, NIST ITS-90",
 }
 
 
-_POSITIONS = ("latitude_deg", "longitude_deg")  # finer than any grid of temperatures
+_POSITIONS = ("latitude_deg", "longitude_deg")  # finer than the grid of temperatures
 _DIFFERENCES = ("_margin_degc", "_uncertainty_degc")  # convert without the 32
 
 
@@ -90,7 +90,7 @@ def table(session: Session, units: str = "si", with_positions: bool = False) -> 
 
 
 def _at_ticks(session: Session) -> dict[str, np.ndarray]:
-    """Degrees at every tick between fixes that lie close together, nan elsewhere."""
+    """Degrees at every tick, interpolated between fixes close in time, nan elsewhere."""
     found, at = session.positions, session.ticks.seconds
     if found is None or len(found.seconds) < 2:
         return {}
@@ -133,7 +133,7 @@ def _table(session: Session) -> pd.DataFrame:
 
 
 def require_library(path: str | Path) -> None:
-    """Raises InputError where the library for this ending is not installed: asked before a session is read."""
+    """Raises InputError if the library for this ending is not installed; called before a session is read."""
     ending = Path(path).suffix.lower()
     library, remedy = LIBRARIES.get(ending, ("", ""))
     if library and find_spec(library) is None:
@@ -165,7 +165,7 @@ def write(session: Session, path: str | Path, units: str = "si", with_positions:
 
 
 def _refuse_another_table(target: Path) -> None:
-    """Raises InputError rather than overwrite a CSV that this program did not write: most likely a dynamometer's only copy."""
+    """Raises InputError instead of overwriting a CSV that this program did not write: it may be a dynamometer's only copy."""
     if not target.is_file():
         return
     with contextlib.suppress(OSError), open(target, "rb") as file:

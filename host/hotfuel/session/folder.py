@@ -14,7 +14,7 @@ from hotfuel.errors import InputError
 from hotfuel.session import metadata
 
 LOG, CAR, METADATA, CALIBRATION, TRUTH = "wire.log", "car.toml", "session.json", "calibration.json", "truth.csv"
-FORECASTS = "forecasts.json"  # forecasts that were made from it and kept (hotfuel.study.fixes.kept)
+FORECASTS = "forecasts.json"  # forecasts made from it and kept (hotfuel.study.fixes.kept)
 LAP_LINE = "lap_line.txt"  # a place on the ground: in a file of its own, because metadata is shared
 
 
@@ -81,7 +81,7 @@ def find(path: str | Path) -> SessionFolder:
         return find(given.parent)
     else:
         folder, log = given.parent, given
-    # a lone log of another name does not take the files of a session that happens to lie beside it
+    # a lone log of another name does not use the files of a session that happens to be beside it
     own = log.name == LOG
 
     def beside(name: str) -> Path | None:

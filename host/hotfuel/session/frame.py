@@ -1,5 +1,5 @@
 """Tables of a recording in pandas: one row per tick, a column per place. The numbers come from the same functions as everywhere else
-(hotfuel.temperature.counts, hotfuel.risk.margin); here they get an index and names with units, nothing more.
+(hotfuel.temperature.counts, hotfuel.risk.margin); here they only get an index and names with units.
 """
 
 from collections.abc import Mapping
@@ -47,12 +47,12 @@ class Ticks:
 
     @cached_property
     def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
-        """The ticks' times as pandas has them: of day where the clock was known, else since the start."""
+        """The ticks' times for pandas: date and time where the clock was known, else time since the start."""
         return self.timeline.index(self.seconds)
 
 
 def text_of(raw: bytes) -> str:
-    """A zero-padded or UTF-8 field as text; what must not be shown as it is, as its code."""
+    """A zero-padded or UTF-8 field as text; characters that must not be shown as they are appear as their code."""
     return shown(bytes(raw).rstrip(b"\x00").decode("utf-8", "replace"))
 
 
@@ -71,7 +71,7 @@ def channel_places(description: Mapping[str, Any], car: Car | None) -> list[str]
 
 
 def contradicted(description: Mapping[str, Any], car: Car) -> list[tuple[int, str, int]]:
-    """(channel, the name the board gave it, the channel where the car file has that place) of those that differ: the board's name counts."""
+    """(channel, the name the board gave it, the channel of that place in the car file) where these differ: the board's name is used."""
     channel_of = {place.name: place.channel for place in car.places}
     named = ((number, text_of(channel["place"])) for number, channel in enumerate(description["channels"]))
     return [(number, name, channel_of[name]) for number, name in named if channel_of.get(name, number) != number]
@@ -115,7 +115,7 @@ def _places_without_description(width: int, car: Car | None) -> list[str]:
 
 
 def _in_time(seconds: np.ndarray, boot: np.ndarray, tick: np.ndarray) -> np.ndarray | None:
-    """The rows to keep, in time; None if all are already so."""
+    """The rows to keep, in order of time; None if all rows already are."""
     if not len(seconds) or (np.isfinite(seconds).all() and (np.diff(seconds) > 0).all()):
         return None
     order = np.argsort(seconds, kind="stable")
@@ -167,7 +167,7 @@ def _held(table: Ticks, rows: np.ndarray, values: Mapping[str, np.ndarray]) -> d
 def channels_of(
     descriptions: Mapping[int, Mapping[str, Any]], car: Car, calibration: Calibration | None = None
 ) -> dict[str, Channel]:
-    """What reads each place, for its uncertainty; of the last description that has it."""
+    """The channel that reads each place, for its uncertainty; from the last description that has it."""
     result = {}
     for description in descriptions.values():
         for number, (place, channel) in enumerate(zip(channel_places(description, car), description["channels"], strict=True)):

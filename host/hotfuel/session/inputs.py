@@ -18,7 +18,7 @@ NAMES = ("engine_rpm", "fuel_pressure_kpa", "battery_v", "ignition", "ambient_pr
 
 
 def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> dict[str, np.ndarray]:
-    """name of NAMES -> one float per row of `auxiliary`, nan where not fitted or not known: an input named as wired is known once it was seen to work.
+    """name of NAMES -> one float per row of `auxiliary`, nan where not fitted or unknown: an input declared as wired is known once it has been seen to work.
 
     auxiliary, barometer: tables of these messages in log order (fields of the message, boot, time in s). fuel_pressure_kpa is gauge.
     """
@@ -51,8 +51,8 @@ def from_auxiliary(auxiliary: np.ndarray, barometer: np.ndarray, car: Car) -> di
 def _engine_rpm(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, pulses_per_revolution: float) -> np.ndarray:
     """Mean speed since the last row at least SPEED_WINDOW_S earlier in the same boot; nan before there is one.
 
-    nan too until the boot's first pulse: a wire that is not there is silent like an engine that stands. After it, silence is 0. The count is the
-    board's own since its boot, so a recording that begins later knows as well.
+    nan too until the boot's first pulse: a missing wire is as silent as a stopped engine. After it, silence is 0. The count is the board's own
+    since its boot, so a recording that begins later has it too.
     """
     if not len(time_s):
         return np.zeros(0)
@@ -73,7 +73,7 @@ def _engine_rpm(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, pulses
 
 
 def _ambient_kpa(auxiliary: np.ndarray, barometer: np.ndarray) -> np.ndarray:
-    """Each row by the factory words last sent before it in its boot; by the boot's first ones for rows before those."""
+    """Each row, with the factory words last sent before it in its boot; rows before those use the boot's first ones."""
     result = np.full(len(auxiliary), np.nan)
     for boot in np.unique(barometer["boot"]):
         words = barometer[barometer["boot"] == boot]

@@ -31,8 +31,8 @@ def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lam
     smallest_margin_degc, smallest_margin_place, places, not_whole (a sentence: what of its drive is missing or elsewhere; else "").
     Raises InputError if there is no archive.
 
-    say: gets a sentence for each session that had to be worked out again, or whose folder has gone. bad: one, which begins with its id, for each that
-    cannot be listed, or is listed with earlier results because its log was cut or holds no reading any more.
+    say: gets a sentence for each session that had to be recomputed, or whose folder no longer exists. bad: one, which begins with its id, for each
+    that cannot be listed, or is listed with earlier results because its log was cut or no longer holds a reading.
     """
     return find(archive, say=say, bad=bad)
 
@@ -52,7 +52,7 @@ def find(
 ) -> pd.DataFrame:
     """The sessions that match everything given; columns as `listed`. car, fix: part of the name, any case. place: a place that was measured.
 
-    since, until: days, 2026-06-01, both included. Raises InputError for no archive, or a day that is none.
+    since, until: days, 2026-06-01, both included. Raises InputError if there is no archive, or for an invalid day.
     """
     require_duckdb()
     import duckdb
@@ -84,13 +84,13 @@ def find(
 
     try:
         return asked()
-    except duckdb.Error:  # a file whose ends are whole is damaged inside: each is read, and that one is worked out again
+    except duckdb.Error:  # a file with both ends intact is damaged inside: each is read, and that one is recomputed
         files = _summaries(root, say, bad, _readable)
         return asked()
 
 
 def not_whole(root: Path, identity: str) -> str:
-    """What a session's log lacks, or has that is another's, in a sentence; "" if it is whole on its disk, or cannot be read at all (that is said elsewhere)."""
+    """What a session's log lacks, or holds of another recording, in a sentence; "" if it is whole on its disk, or unreadable (reported elsewhere)."""
     log = root / SESSIONS / identity / session_folder.LOG
     try:
         found = standing(log)
@@ -100,13 +100,13 @@ def not_whole(root: Path, identity: str) -> str:
 
 
 def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> list[Path]:
-    """The summary of every session that is there, each `good`; worked out again where it was not."""
+    """The summary of every existing session, each `good`; recomputed where it was not."""
     here = identities(root)
     found: dict[str, list[Path]] = {}
     for file in sorted((root / SUMMARY).glob("*/*/*.parquet")):
         found.setdefault(file.stem, []).append(file)
     for identity in sorted(found.keys() - set(here)):
-        say(f"{identity} is not listed any more: its folder in {root / SESSIONS} has gone")
+        say(f"{identity} is not listed any more: its folder in {root / SESSIONS} no longer exists")
     usable = []
     for identity in here:
         files = found.get(identity, [])
@@ -116,18 +116,18 @@ def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> 
                 file.unlink(missing_ok=True)
             problem = work_out(str(root), identity, None)
             if problem:
-                bad(f"{identity}: {wrong}, and working it out again failed: {problem}")
+                bad(f"{identity}: {wrong}, and recomputing it failed: {problem}")
                 continue
-            say(f"{identity} was worked out again: {wrong}")
+            say(f"{identity} was recomputed: {wrong}")
             files = sorted((root / SUMMARY).glob(f"*/*/{identity}.parquet"))
         elif not _has_reading(root / SESSIONS / identity / session_folder.LOG):
-            bad(f"{identity}: no reading is left in its log; what is listed was worked out earlier: put the log back from a copy")
+            bad(f"{identity}: no reading is left in its log; the listed results are earlier ones: put the log back from a copy")
         usable += files[:1]
     return usable
 
 
 def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
-    """A sentence for each log that is longer than the one its results were worked out of, or shorter and yet holds a reading."""
+    """A sentence for each log that is longer than the one its results were computed from, or shorter but still holds a reading."""
     for row in sizes.to_dict("records"):
         log, full = root / SESSIONS / str(row["session"]) / session_folder.LOG, row.get("log_bytes")
         size = log.stat().st_size if log.is_file() else 0
@@ -157,7 +157,7 @@ def _has_reading(log: Path) -> bool:
 
 
 def _whole(file: Path) -> bool:
-    """Whether it begins and ends as a Parquet file does: quick, and enough to tell a file that was cut off."""
+    """Whether it begins and ends as a Parquet file does: quick, and enough to detect a file that was cut off."""
     with open(file, "rb") as one:
         begins = one.read(4)
         one.seek(max(0, file.stat().st_size - 4))
@@ -178,7 +178,7 @@ def existing(archive: str | Path) -> Path:
     """The archive's folder. Raises InputError if there is none."""
     root = Path(archive)
     if not (root / SESSIONS).is_dir():
-        raise InputError(f"{root} is no archive: `hotfuel archive add` makes one")
+        raise InputError(f"{root} is not an archive: `hotfuel archive add` makes one")
     return root
 
 
@@ -188,4 +188,4 @@ def _day(text: str | None) -> str | None:
     try:
         return pd.Timestamp(text).strftime("%Y-%m-%d")
     except ValueError:
-        raise InputError(f'"{text}" is no day: write it like 2026-06-01') from None
+        raise InputError(f'"{text}" is not a day: write it like 2026-06-01') from None

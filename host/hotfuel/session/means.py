@@ -9,7 +9,7 @@ SMOOTH_S = 10.0
 
 
 class Rows:
-    """Samples gathered into rows, such as those of one second: one number a row from its finite samples, nan where it has none.
+    """Samples grouped into rows, such as those of one second: one number per row from its finite samples, nan where it has none.
 
     of: (n,) the row of each sample, 0 to count - 1. Where it rises, as in a recording, a row is one run of samples, which is five times quicker.
     """
@@ -37,7 +37,7 @@ class Rows:
         return self._placed(np.where(n > 0, total / np.maximum(n, 1), np.nan))
 
     def largest(self, values: np.ndarray) -> np.ndarray:
-        """(count,): the largest of each row, for what has no mean, as a state. values: (n,)."""
+        """(count,): the largest of each row, for values without a mean, such as a state. values: (n,)."""
         if self._rising and values.dtype.kind in "biu":
             return self._placed(np.maximum.reduceat(values, self._starts))
         finite = np.where(np.isfinite(values), values, -np.inf)
@@ -66,7 +66,7 @@ def smoothed(time_s: npt.ArrayLike, values: npt.ArrayLike, width_s: float = SMOO
         return np.where(n > 0, (total[last] - total[first]) / np.where(n > 0, n, 1), np.nan)
 
 
-@lru_cache(maxsize=8)  # all the columns of a course have one clock
+@lru_cache(maxsize=8)  # all columns of a course share one clock
 def _windows(time_s: bytes, width_s: float) -> tuple[np.ndarray, np.ndarray]:
     """(first, one past the last) sample within half of `width_s` of each of the times (float64, rising)."""
     t = np.frombuffer(time_s)

@@ -109,7 +109,7 @@ def _texts(*rows: tuple[str, str]) -> list[Key]:
 KEYS: dict[str, Key] = {
     key.name: key
     for key in (
-        # what a person says
+        # entered by a person
         *_texts(
             ("title", "Title"),
             ("customer", "Customer"),
@@ -127,7 +127,7 @@ KEYS: dict[str, Key] = {
         Key("ambient_degc", "Outside air", float, "degC", _number(-60, 70), _as("temperature")),
         Key("humidity_percent", "Relative humidity", float, "%", _number(0, 100), _plain(0, "%")),
         Key("fuel_bought_on", "Fuel bought on", str, "", _date, _as_is),
-        # what the recording knows
+        # known from the recording
         *_texts(
             ("car", "Car"),
             ("board_id", "Board"),
@@ -176,7 +176,7 @@ def write(path: Path, values: Mapping[str, Any]) -> dict[str, Value]:
 
 
 def read(path: Path) -> tuple[dict[str, Any], list[str]]:
-    """(values, sentences about what could not be used). A missing file is no metadata; a damaged one is reported, never raised."""
+    """(values, sentences about what could not be used). A missing file means no metadata; a damaged one is reported, never raised."""
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
         stored = found["metadata"]

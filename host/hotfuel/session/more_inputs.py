@@ -11,12 +11,12 @@ from hotfuel.wired import Input, line_flow_l_h
 FLOW = "flow_l_h"
 _GROUP = table.GROUPS["more_inputs"]
 _COUNT_WRAP = 1 << 30
-_PULSES_LEAST = 10  # a flow is the mean over so many pulses: one more or less is a tenth of it
-_WINDOW_S = (1.0, 10.0)  # ... and over that long, at least and at most
+_PULSES_LEAST = 10  # a flow is the mean over this many pulses: one more or less changes it by a tenth
+_WINDOW_S = (1.0, 10.0)  # ... and over this long, at least and at most
 
 
 def _by_number(rows: np.ndarray, number: int) -> np.ndarray:
-    """(n,) an input's value in each message, nan where it is not in it."""
+    """(n,) an input's value in each message, nan where the message lacks it."""
     counts = rows["count"].astype(int)
     every = np.frombuffer(b"".join(rows["inputs"].tolist()), _GROUP)
     row = np.repeat(np.arange(len(rows)), counts)
@@ -51,7 +51,7 @@ def from_messages(rows: np.ndarray, car: Car) -> tuple[dict[str, np.ndarray], di
 
 
 def names(car: Car | None) -> tuple[str, ...]:
-    """The columns that a car file's inputs become."""
+    """The names of the columns made from a car file's inputs."""
     if car is None:
         return ()
     flow = line_flow_l_h({str(one.measures): np.zeros(0) for one in car.inputs if one.is_flow}, 0.0)
@@ -59,8 +59,8 @@ def names(car: Car | None) -> tuple[str, ...]:
 
 
 def _flow_l_h(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, meter: Input) -> np.ndarray:
-    """Mean flow over the last pulses of the same boot: over at least _PULSES_LEAST of them, or _WINDOW_S at most; nan until the boot's first pulse, as a
-    lead that is not there is as silent as fuel that stands."""
+    """Mean flow over the last pulses of the same boot: over at least _PULSES_LEAST of them, or _WINDOW_S at most; nan until the boot's first pulse,
+    because a missing lead is as silent as standing fuel."""
     result = np.full(len(pulses), np.nan)
     for number in np.unique(boot):
         rows = np.flatnonzero((boot == number) & np.isfinite(pulses))
@@ -75,7 +75,7 @@ def _flow_l_h(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, meter: I
         )
         before = np.maximum(before, np.searchsorted(at, at - _WINDOW_S[1] - 1e-6))
         elapsed = at - at[before]
-        # across a hole in the recording nobody knows when the pulses came
+        # across a gap in the recording the times of the pulses are unknown
         holes = np.concatenate([[0], np.cumsum(np.diff(at) > _WINDOW_S[1] / 2)])
         usable = (elapsed >= _WINDOW_S[0] - 0.1) & (count > 0) & (holes == holes[before])
         litres = (total - total[before]) / float(meter.pulses_per_litre or np.nan)
@@ -84,7 +84,7 @@ def _flow_l_h(boot: np.ndarray, time_s: np.ndarray, pulses: np.ndarray, meter: I
 
 
 def notes(beyond: Mapping[str, np.ndarray], columns: Mapping[str, np.ndarray]) -> list[str]:
-    """A sentence for each input that was beyond its calibration or range, and for each that gave nothing."""
+    """A sentence for each input that was beyond its calibration or range, and for each without a value."""
     said = []
     for name, outside in beyond.items():
         values = columns[name]
@@ -94,6 +94,6 @@ def notes(beyond: Mapping[str, np.ndarray], columns: Mapping[str, np.ndarray]) -
             )
         elif not np.isfinite(values).any():
             said.append(
-                f"{name} is in the car file, and the recording has no value of it: look at its lead, and at the board's setting more_inputs."
+                f"{name} is in the car file, but the recording has no value of it: check its lead, and the board's setting more_inputs."
             )
     return said

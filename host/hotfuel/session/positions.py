@@ -1,7 +1,7 @@
-"""Positions of a recording, from the sentences of a satellite receiver at the computer or at the board (NMEA 0183, read by pynmea2), or from what the
-board's store kept of them, on the session's own line of time.
+"""Positions of a recording, from the sentences of a satellite receiver at the computer or at the board (NMEA 0183, read by pynmea2), or from those
+kept in the board's store, on the session's own timeline.
 
-The receiver's date is not used, and of its time of day only the differences: a wrong date or week, a leap second learnt late or a cold start do no harm.
+The receiver's date is not used, and of its time of day only the differences: a wrong date or week, a leap second applied late or a cold start do no harm.
 The time a sentence was received is known by the computer's monotonic clock, which the anchors relate to the board's time.
 """
 
@@ -17,12 +17,12 @@ from hotfuel.samples.decoded import Decoded
 from hotfuel.session.timeline import Timeline
 
 FASTEST_M_S = 120.0  # between two fixes; a position further away is a jump
-STEP_S = 0.7  # by so much the receiver's time must leave the computer's to have been set
+STEP_S = 0.7  # a shift of the receiver's time against the computer's by this much means that it was set
 _DRIFTS_S = 600.0
-_MINUTE_S = 60.0  # a port does not stall longer without a sentence in time
+_MINUTE_S = 60.0  # a port does not stall longer than this without a sentence on time
 _DAY_S = 86400.0
 _EARTH_M = 6_371_000.0
-_BACK_AFTER = 3  # fixes that agree with one another end a jump
+_BACK_AFTER = 3  # this many fixes that agree with one another end a jump
 KNOT_M_S = 1852.0 / 3600.0
 _SENTENCES = ("RMC", "GGA")
 _UNITS_PER_DEGREE = 60e5  # of a track
@@ -30,7 +30,7 @@ _UNITS_PER_DEGREE = 60e5  # of a track
 
 @dataclass(frozen=True)
 class Fix:
-    """One sentence with a position. time_s: of day, as the receiver has it. speed_m_s, heading_deg: nan where the sentence has none."""
+    """One sentence with a position. time_s: of day, from the receiver. speed_m_s, heading_deg: nan where the sentence has none."""
 
     time_s: float
     latitude_deg: float
@@ -60,7 +60,7 @@ def fix_of(sentence: bytes) -> Fix | None:
 
     Example: fix_of(b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*59").
     """
-    import pynmea2  # a session without a receiver does without it
+    import pynmea2  # slow to import: not needed without a receiver
 
     try:
         read = pynmea2.parse(sentence.decode("ascii"), check=True)
@@ -103,11 +103,11 @@ def of_recording(decoded: Decoded, timeline: Timeline) -> Positions | None:
     at_computer = _fixes([bytes(text) for text in rows["text"]], _received(decoded, timeline)) if len(rows) else []
     at_board = _fixes([bytes(text) for text in said["text"]], timeline.seconds(said["boot"], said["time"])) if len(said) else []
     at_board = sorted([*at_board, *_of_tracks(tracks, timeline)], key=lambda one: one[1])
-    return _positions(max(at_computer, at_board, key=len))  # of two receivers the one that told more
+    return _positions(max(at_computer, at_board, key=len))  # of two receivers the one with more fixes
 
 
 def positions(sentences: Sequence[bytes], received_s: np.ndarray) -> Positions:
-    """sentences with the seconds (n,) at which they came, in that order; nan leaves a sentence out."""
+    """sentences with the seconds (n,) at which they came, in that order; nan: the sentence is left out."""
     if not len(sentences):
         empty = np.zeros(0)
         return Positions(empty, empty, empty, empty)
@@ -123,7 +123,7 @@ def _fixes(sentences: Sequence[bytes], received_s: np.ndarray) -> list[tuple[Fix
 
 
 def _of_tracks(rows: np.ndarray, timeline: Timeline) -> list[tuple[Fix, float]]:
-    """The positions of the board's messages `track`; the first of one came when the message says, the others as much later as the receiver's time has it."""
+    """The positions of the board's messages `track`; the first of one came at the message's time, the others as much later as the receiver's times say."""
     found = []
     came = timeline.seconds(rows["boot"], rows["time"]) - rows["age_ms"] / 1000
     for row, first_s in zip(rows, came.tolist(), strict=True):
@@ -155,7 +155,7 @@ def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
     at, set_times = _placed(day, came)
     if set_times:
         notes.append(
-            f"The receiver's time was set {set_times} time{'s' if set_times > 1 else ''} on the way; fixes are placed by when they came."
+            f"The receiver's time was set {set_times} time{'s' if set_times > 1 else ''} during the drive; fixes are placed by when they came."
         )
     place = np.array([(fix.latitude_deg, fix.longitude_deg, fix.speed_m_s) for fix, _ in fixes])
     order = np.lexsort((np.isnan(place[:, 2]), at))  # of two of one moment the one with a speed first
@@ -183,12 +183,12 @@ def _received(decoded: Decoded, timeline: Timeline) -> np.ndarray:
         return coarse
     at = rows["monotonic_us"] / 1e6
     fine = at + np.interp(at, anchors["monotonic_us"][usable][order] / 1e6, offset[usable][order])
-    # another computer's monotonic clock, or one that began anew with it, is far off what the board's frames say
+    # the monotonic clock of another computer, or of one that restarted, is far from the board's frames
     return np.where(np.isfinite(coarse) & (np.abs(fine - coarse) > 10.0), coarse, fine)
 
 
 def _placed(day_s: np.ndarray, came_s: np.ndarray) -> tuple[np.ndarray, int]:
-    """(seconds (n,) of each fix, how often the receiver's time was set): its own steps, shifted to when its sentences came, where that was soonest."""
+    """(seconds (n,) of each fix, how often the receiver's time was set): its own steps, shifted to the arrival of the sentences with the least delay."""
     behind = (came_s - day_s + _DAY_S / 2) % _DAY_S - _DAY_S / 2
     shift = np.concatenate(
         [[0.0], np.cumsum(np.where(np.abs(np.diff(behind)) > _DAY_S / 2, -np.sign(np.diff(behind)) * _DAY_S, 0.0))]
@@ -206,8 +206,8 @@ def _placed(day_s: np.ndarray, came_s: np.ndarray) -> tuple[np.ndarray, int]:
 
 
 def _soonest(behind: np.ndarray, came_s: np.ndarray) -> np.ndarray:
-    """How far the receiver's time is behind when a sentence comes without delay (n,): the least of the minute before or of the minute after, whichever is
-    more. A port that stalls raises neither; a time that is set moves one of them at once. Nothing comes before it was sent."""
+    """How far the receiver's time is behind for a sentence without delay (n,): the least of the minute before or of the minute after, whichever is
+    greater. A port that stalls raises neither; a time that is set moves one of them at once. Nothing comes before it was sent."""
     step = float(np.median(np.diff(came_s))) if len(came_s) > 1 else 1.0
     count = int(np.clip(_MINUTE_S / max(step, 0.01), 5, 3000))
     before, after = (pd.Series(way).rolling(count, min_periods=1).min().to_numpy() for way in (behind, behind[::-1]))
@@ -225,7 +225,7 @@ def _without_jumps(at_s: np.ndarray, place: np.ndarray) -> np.ndarray:
             continue
         kept[row] = False
         apart = apart + 1 if apart and _fits(at_s, place, row - 1, row) else 1
-        if apart >= _BACK_AFTER:  # there it is, then: what came before was the jump
+        if apart >= _BACK_AFTER:  # the car is there: the earlier fix was the jump
             kept[row - apart + 1 : row + 1] = True
             last, apart = row, 0
     return kept

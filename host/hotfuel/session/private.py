@@ -1,7 +1,7 @@
-"""Sessions for sharing: who, which car and where are left out; the numbers stay as they are.
+"""Sessions for sharing: names of people, cars and places are left out; the numbers stay as they are.
 
-Rows of the registry that name somebody or some place go. What a person typed stays, without the names in those rows and without what looks like an
-address, a number plate, a telephone number or a position; for what nobody can recognise so, read it before sending it.
+Rows of the registry that name a person or place are removed. Text that a person typed stays, without the names in those rows and without what looks
+like an address, a number plate, a telephone number or a position; not everything can be recognised, so read it before sending it.
 """
 
 import re
@@ -38,7 +38,7 @@ _PLATES = _LOOKS_PERSONAL[-2:]
 
 
 def hider(names: Iterable[str]) -> Callable[[str], str]:
-    """What takes these names, and what looks personal, out of a text."""
+    """A function that removes these names, and what looks personal, from a text."""
     known = sorted({name.strip() for name in names if len(name.strip()) > 1}, key=len, reverse=True)
     spelt = [rf"(?<!\w){re.escape(name)}(?:['’]?s|['’])?(?!\w)" for name in known]  # Anna, Anna's, Annas
     spelt += [_plate_anyhow(plate) for name in known for plate in _plates(name)]
@@ -53,18 +53,18 @@ def hider(names: Iterable[str]) -> Callable[[str], str]:
 
 
 def _plates(text: str) -> list[str]:
-    """What looks like a number plate in it."""
+    """The parts of a text that look like a number plate."""
     return [found for pattern in _PLATES for found in pattern.findall(text)]
 
 
 def _plate_anyhow(plate: str) -> str:
-    """The pattern of a plate that is known, with blanks, hyphens or nothing between its letters and figures."""
+    """The pattern of a known plate, with blanks, hyphens or nothing between its letters and figures."""
     signs = "[ -]?".join(sign for sign in plate if sign.isalnum())
     return rf"(?<!\w){signs}(?!\w)"
 
 
 def hide(sessions: Iterable[Session]) -> None:
-    """Take names, plates and positions out of these sessions, in place: of their metadata, car, marks and notes. Cars stay told apart, as A, B ..."""
+    """Remove names, plates and positions from these sessions, in place: from metadata, car, marks and notes. Cars stay distinguishable, as A, B ..."""
     every = list(sessions)
     names: set[str] = set()
     for session in every:

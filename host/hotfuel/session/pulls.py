@@ -1,4 +1,4 @@
-"""Full-throttle pulls found in the engine's speed, and what one did at a place: for studies of a recording and for the live page alike."""
+"""Full-throttle pulls found in the engine's speed, and what one changed at a place: for studies of a recording and for the live page alike."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
 from hotfuel.units import Shown
 
-AFTER_S = 10.0  # looked at behind a pull, because what it drew is still on its way
+AFTER_S = 10.0  # watched after a pull, because the fuel it drew is still on its way
 _RISE_RPM_S, _LEAST_S, _SHARE = 60.0, 3.0, 0.7
 
 
@@ -36,7 +36,7 @@ def sweeps(rpm: np.ndarray, idle_rpm: float) -> list[tuple[int, int]]:
 
 @dataclass(frozen=True)
 class Extent:
-    """What a pull did at a place, degC: at its start and end; the lowest of the pull and AFTER_S behind it, and how long after the start. nan: unknown."""
+    """Temperatures of a pull at a place, degC: at its start and end; the lowest of the pull and AFTER_S after it, how long after the start. nan: unknown."""
 
     start_degc: float
     end_degc: float

@@ -1,4 +1,4 @@
-"""A session as a whole: what `hotfuel.session.open` returns. Everything is worked out once, when it is first asked for."""
+"""A session as a whole: what `hotfuel.session.open` returns. Everything is computed once, when first needed."""
 
 import contextlib
 from collections.abc import Callable
@@ -46,10 +46,10 @@ class Session:
     notes: list[str] = field(default_factory=list)
     standing: Standing | None = None  # set if the log is not whole on its disk
     car_refused: str = ""  # why the session's own car file was left out
-    take_out: Callable[[str], str] | None = None  # what takes names out of marks and notes for sharing: hotfuel.session.private
+    take_out: Callable[[str], str] | None = None  # removes names from marks and notes for sharing: hotfuel.session.private
 
     def __repr__(self) -> str:
-        """What it is, in one line: name, car, when, how long, places. Example: <Session sunday: Blue saloon, 2026-06-01 09:12 UTC, 31 min, tank pump>."""
+        """One line: name, car, when, how long, places. Example: <Session sunday: Blue saloon, 2026-06-01 09:12 UTC, 31 min, tank pump>."""
         if not len(self.ticks.seconds):
             return f"<Session {self.name}: no reading>"
         index, seconds = self.ticks.index, self.ticks.seconds
@@ -134,7 +134,7 @@ class Session:
         )
 
     def temperatures(self) -> pd.DataFrame:
-        """(ticks, places) in degC, columns "<place>_degc"; nan where there is none. Index: UTC if the log knows wall time, else time deltas."""
+        """(ticks, places) in degC, columns "<place>_degc"; nan where there is none. Index: UTC if the log has wall times, else time deltas."""
         return frame.temperatures(self.ticks)
 
     def reasons(self) -> pd.DataFrame:
@@ -169,7 +169,7 @@ class Session:
 
     @cached_property
     def positions(self) -> positions.Positions | None:
-        """Where the car was, by the sentences of a satellite receiver; None where there was none. Private: nothing that is shared has them unless asked."""
+        """Where the car was, from the sentences of a satellite receiver; None if there was none. Private: shared only on request."""
         return positions.of_recording(self.decoded, self.ticks.timeline)
 
     def by_hand(self) -> pd.DataFrame:
@@ -185,7 +185,7 @@ class Session:
         )
 
     def by_hand_columns(self) -> pd.DataFrame:
-        """The same at the ticks, columns such as "block_by_hand_degc"; same index as `temperatures()`, nan where nobody read."""
+        """The same at the ticks, columns such as "block_by_hand_degc"; same index as `temperatures()`, nan where there is no reading."""
         return pd.DataFrame(by_hand.columns(self._by_hand[0], self.ticks.seconds), index=self.ticks.index)
 
     def gaps(self) -> pd.DataFrame:
@@ -252,7 +252,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     not_whole = None
     with contextlib.suppress(OSError):  # a log that cannot be read is named below
         not_whole = standing(where.log_path)
-    if not_whole is not None and not_whole.not_on_disk:  # what is another's is said by whoever leaves it out
+    if not_whole is not None and not_whole.not_on_disk:  # bytes of another recording are reported where they are left out
         notes.insert(0, f"{not_whole.not_on_disk}.")
     decoded = samples.decode(where.log_path)
     text = refused = ""
@@ -294,7 +294,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
 
 
 def _from_log(decoded: Decoded) -> dict[str, Any]:
-    """Metadata that the log itself tells, of its last description."""
+    """Metadata from the log itself, from its last description."""
     if not decoded.descriptions:
         return {}
     last = list(decoded.descriptions.values())[-1]
@@ -308,12 +308,12 @@ def _from_log(decoded: Decoded) -> dict[str, Any]:
 
 
 def _boards(decoded: Decoded) -> list[str]:
-    """A change of board within one log, in a sentence."""
+    """A sentence about a change of board within one log."""
     boards = list(dict.fromkeys(bytes(told["board_id"]).hex() for told in decoded.descriptions.values()))
     if len(boards) < 2:
         return []
     return [
-        f"{len(boards)} boards are in this recording, {' and '.join(boards)}: what is said of channels and firmware is of the last; "
+        f"{len(boards)} boards are in this recording, {' and '.join(boards)}: channels and firmware are given for the last one; "
         "a calibration holds for its own board only."
     ]
 

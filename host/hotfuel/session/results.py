@@ -35,7 +35,7 @@ def files_of(root: Path, identity: str) -> list[Path]:
 
 
 def digest(log: Path) -> str:
-    """What of a log's bytes, with those kept elsewhere, stands at the end of a session's id."""
+    """The digest of a log's bytes, with those kept elsewhere, at the end of a session's id."""
     hashed = hashlib.sha256()
     for data in follow.blocks(log):
         hashed.update(data)
@@ -43,45 +43,44 @@ def digest(log: Path) -> str:
 
 
 def _is_another_log(root: Path, identity: str) -> bool:
-    """Whether a session that has results holds another log than the one they were worked out of."""
+    """Whether a session that has results holds another log than the one they were computed from."""
     known = re.fullmatch(rf".+_([0-9a-f]{{{_DIGITS}}})", identity)
     has_results = any(file.parts[-4] == SUMMARY for file in files_of(root, identity))
     return known is not None and has_results and digest(root / SESSIONS / identity / session_folder.LOG) != known[1]
 
 
 def work_out(root: str, identity: str, calibration: str | None) -> str:
-    """One session again; what every core and worker runs. Returns "" or what was wrong, in words."""
+    """Recompute one session; what every core and worker runs. Returns "" or what was wrong, in words."""
     try:
         here = Path(root) / SESSIONS / identity
         new = Calibration.load(calibration) if calibration is not None else None
         session = recording.open(here, calibration=new)
         if new is not None and session.calibration is None:
-            session = recording.open(here)  # another board's
+            session = recording.open(here)  # of another board
         elif new is not None:
             new.save(here / session_folder.CALIBRATION)
         if not len(session.ticks.seconds):
             return "there is no reading in its log"
         if _is_another_log(Path(root), identity):
-            return "its log is not the one that was added (cut or changed), so its results stay: put it back from a copy, or remove them to go by what is left"
+            return "its log is not the one that was added (cut or changed), so its results stay: put it back from a copy, or remove them to use what is left"
         store(Path(root), identity, session)
     except InputError as error:
         return str(error)
     except OSError as error:
         return f"{error.filename or here}: {error.strerror or error}"
     except Exception as error:  # one bad session must not stop the others, whatever is wrong with it
-        return f"it cannot be worked out ({type(error).__name__}: {error})"
+        return f"its results cannot be computed ({type(error).__name__}: {error})"
     return ""
 
 
 def store(root: Path, identity: str, session: recording.Session) -> None:
-    """Write samples and summary; an older result of the session, under whatever car and date, goes."""
-    # a log that was cut or written to later is known by it
-    log_bytes = others.own_end(root / SESSIONS / identity / session_folder.LOG)
+    """Write samples and summary; an older result of the session, under any car and date, is removed."""
+    log_bytes = others.own_end(root / SESSIONS / identity / session_folder.LOG)  # shows later that a log was cut or has grown
     summary = _summary_table(identity, session).assign(log_bytes=log_bytes)
     for kind, table in ((SAMPLES, _samples_table(identity, session)), (SUMMARY, summary)):
         target = root / kind / f"car={_slug(car_name(session))}" / f"date={date_of(session)}" / f"{identity}.parquet"
         target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_suffix(f".{os.getpid()}.part")  # no reader takes it up; two may write at once
+        part = target.with_suffix(f".{os.getpid()}.part")  # no reader uses it; two may write at once
         try:
             _write(table, part)
             os.replace(part, target)
@@ -151,7 +150,7 @@ def _repeated(texts: list[str], count: int) -> "pd.Categorical[str]":
 
 
 def _summary_table(identity: str, session: recording.Session) -> pd.DataFrame:
-    """One row per place with its numbers and what the session says of itself; a needle's hottest is its inlet's and is not repeated."""
+    """One row per place with its numbers and the session's metadata; a needle's hottest is its inlet's and is not repeated."""
     found = session.summary()
     holds_fuel = {p.name for p in session.car.places if p.kind.has_limit} if session.car else set(session.ticks.places)
     rows = []
@@ -174,12 +173,12 @@ def _summary_table(identity: str, session: recording.Session) -> pd.DataFrame:
 
 
 def car_name(session: recording.Session) -> str:
-    """What the car is called in an archive: as its file says, else as the session does."""
+    """The car's name in an archive: from its file, else from the session."""
     return session.car.name if session.car is not None else str(session.metadata.get("car") or "unknown car")
 
 
 def date_of(session: recording.Session) -> str:
-    """The day it began, local where the session knows its offset."""
+    """The day it began, local where the session has its offset from UTC."""
     started = session.summary().started
     if not isinstance(started, pd.Timestamp):
         return "unknown"

@@ -13,7 +13,7 @@ from hotfuel.session.recording import Session, open
 from hotfuel.session.summary import index_seconds
 
 LEAST_S, MOST_S = 600.0, 3500.0  # a stop shorter than ten minutes has not shown its peak
-NEWEST = 40  # earlier recordings looked at
+NEWEST = 40  # earlier recordings read
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ def soaks_of(session: Session) -> list[Soak]:
 
 
 def earlier(path: Path, car_name: str) -> Iterator[Soak]:
-    """The soaks of the same car in the other session folders beside `path`, newest folders first; what cannot be read is passed over."""
+    """The soaks of the same car in the other session folders beside `path`, newest folders first; what cannot be read is skipped."""
     here = path.resolve()
     others = [folder for folder in here.parent.iterdir() if folder != here and (folder / session_folder.LOG).is_file()]
     others.sort(key=lambda folder: (folder / session_folder.LOG).stat().st_mtime, reverse=True)

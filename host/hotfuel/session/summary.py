@@ -1,4 +1,4 @@
-"""The numbers a person wants first: hottest, smallest margin, when, where; for the whole recording and for each place.
+"""The numbers a reader wants first: hottest, smallest margin, when, where; for the whole recording and for each place.
 
 Extremes, and the numbers beside a smallest margin, are means over ten seconds; durations count every reading.
 """
@@ -38,7 +38,7 @@ class PlaceSummary:
     lost_s: float = 0.0
     criterion: str = ""
     basis: str = ""
-    # why there was none, the worst of it, where that lasted as long as an alarm needs; it counts as beyond the limit
+    # the worst reason why there was none, where that lasted as long as an alarm needs; it counts as beyond the limit
     no_limit: Level | None = None
     no_limit_s: float = 0.0
     no_limit_from: Any = pd.NaT
@@ -48,7 +48,7 @@ class PlaceSummary:
 @dataclass(frozen=True)
 class Summary:
     """The whole recording. hottest: the hottest place; smallest: the place of the smallest margin; without_limit: the place whose pressure left no limit,
-    impossible before too low, then for the longest, and it leads before the smallest margin; None where there is none.
+    impossible before too low, then the longest; it comes before the smallest margin; None where there is none.
     """
 
     started: Any
@@ -109,12 +109,12 @@ def index_seconds(index: pd.Index) -> np.ndarray:
 
 
 class _Means:
-    """Ten-second means on whole seconds since the first reading, as the phases and the story of hotfuel.study take them: one figure everywhere."""
+    """Ten-second means on whole seconds since the first reading, as in the phases and the story of hotfuel.study: the same figure everywhere."""
 
     def __init__(self, seconds: np.ndarray) -> None:
         second = np.floor(seconds - seconds[0])
         begins = np.diff(second, prepend=-1.0)
-        if (begins >= 0).all():  # a recording's readings are in order: what np.unique sorts them for
+        if (begins >= 0).all():  # a recording's readings are in order: np.unique would sort them
             self._time_s, self._rows = second[begins > 0], np.cumsum(begins > 0) - 1
         else:
             self._time_s, self._rows = np.unique(second, return_inverse=True)
@@ -125,13 +125,13 @@ class _Means:
         return smoothed(self._time_s, self._seconds.mean(values))
 
     def samples(self, second: int, reach_s: float = 0.0) -> np.ndarray:
-        """Which samples lie in a row of `of`, or within so many seconds of it."""
+        """Which samples lie in a row of `of`, or within that many seconds of it."""
         at_s = self._time_s[second]
         first, end = np.searchsorted(self._time_s, at_s - reach_s, "left"), np.searchsorted(self._time_s, at_s + reach_s, "right")
         return np.flatnonzero((self._rows >= first) & (self._rows < end))
 
     def about(self, second: int, values: np.ndarray) -> float:
-        """One row of `of`, without working out the others."""
+        """One row of `of`, without computing the others."""
         near = self.samples(second, SMOOTH_S / 2)
         rows = self._rows[near] - self._rows[near].min()
         found = Rows(rows, int(rows.max()) + 1).mean(values[near])

@@ -8,8 +8,8 @@ import pandas as pd
 
 from hotfuel.samples.clock import Clock
 
-OVERLAP_S = 60.0  # noted when a start of the board lies so long before the end of the one before
-UNPLACED_STEP_S = 1.0  # between two boots whose distance nobody knows
+OVERLAP_S = 60.0  # a start of the board this long before the end of the one before is noted
+UNPLACED_STEP_S = 1.0  # between two boots whose distance is unknown
 
 
 @dataclass
@@ -25,7 +25,7 @@ class Timeline:
     def of(cls, clock: Clock, boot: np.ndarray, time_s: np.ndarray) -> "Timeline":
         """boot, time_s: of all readings, in log order.
 
-        A boot without an anchor is put right behind the one before it, or, at the beginning, right before the first one that has an anchor.
+        A boot without an anchor is put right after the one before it, or, at the beginning, right before the first one that has an anchor.
         """
         boots = [int(number) for number in np.unique(boot)]
         spans = {number: (float(np.nanmin(time_s[boot == number])), float(np.nanmax(time_s[boot == number]))) for number in boots}
@@ -39,7 +39,7 @@ class Timeline:
                 end = last + line.offsets_s[number]
             if len(boots) > 1:
                 line.notes.append(
-                    f"The board started {len(boots)} times and no wall time is known: the parts are put one behind the other."
+                    f"The board started {len(boots)} times and no wall time is known: the parts are put one after another."
                 )
             return line
         behind = float(clock.wall_s(known[0], spans[known[0]][0]))
@@ -57,12 +57,12 @@ class Timeline:
         line._note_overlaps([number for number in known if number in spans], spans)
         if line.offsets_s:
             line.notes.append(
-                f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put beside their neighbours."
+                f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put next to their neighbours."
             )
         return line
 
     def _note_overlaps(self, known: list[int], spans: dict[int, tuple[float, float]]) -> None:
-        """Say where a start of the board lies before the end of the one before it: the clock was set between them."""
+        """Note where a start of the board lies before the end of the one before it: the clock was set between them."""
         for earlier, later in pairwise(known):
             over_s = float(self.clock.wall_s(earlier, spans[earlier][1])) - float(self.clock.wall_s(later, spans[later][0]))
             if over_s > OVERLAP_S:

@@ -54,7 +54,7 @@ def test_find_by_day(filled, synthetic):
     second = first + datetime.timedelta(days=1)
     assert len(archive.find(filled, since=str(second))) == 4
     assert len(archive.find(filled, since=str(first), until=str(first))) == 2
-    with pytest.raises(InputError, match="is no day"):
+    with pytest.raises(InputError, match="is not a day"):
         archive.find(filled, since="tomorrow-ish")
 
 
@@ -88,7 +88,7 @@ def test_a_session_is_added_once_and_nothing_is_overwritten(filled, sessions):
 
 @pytest.mark.parametrize("task", [archive.listed, archive.recompute])
 def test_no_archive_is_one_sentence(tmp_path, task):
-    with pytest.raises(InputError, match="is no archive"):
+    with pytest.raises(InputError, match="is not an archive"):
         task(tmp_path / "nowhere")
 
 

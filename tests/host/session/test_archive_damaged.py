@@ -62,7 +62,7 @@ def test_a_log_that_was_cut_behind_its_first_reading_is_named_and_its_results_st
         listed, said, bad = told(root)
         assert (listed, said) == (ids, [])
         assert bad == [
-            f"{ids[1]}: its log was cut ({left:,} of {len(whole):,} bytes are left); what is listed was worked out earlier: put the log back from a copy"
+            f"{ids[1]}: its log was cut ({left:,} of {len(whole):,} bytes are left); the listed results are earlier ones: put the log back from a copy"
         ]
     pd.testing.assert_frame_equal(archive.listed(root), before)
     log.write_bytes(whole)
@@ -95,7 +95,7 @@ def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(
     assert listed == [ids[0], ids[2]]
     assert said == []
     assert len(bad) == 1
-    assert f"{ids[1]}: its summary could not be read, and working it out again failed: there is no reading in its log" in bad[0]
+    assert f"{ids[1]}: its summary could not be read, and recomputing it failed: there is no reading in its log" in bad[0]
 
 
 def test_recompute_says_that_a_damaged_session_file_costs_the_title(three):
@@ -123,7 +123,7 @@ def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_go_on(thre
     assert listed == ids  # with its last good results
     assert said == []
     assert len(bad) == 1
-    assert f"{ids[1]}: no reading is left in its log; what is listed was worked out earlier" in bad[0]
+    assert f"{ids[1]}: no reading is left in its log; the listed results are earlier ones" in bad[0]
 
 
 def test_a_cut_log_does_not_replace_results_of_the_whole_one(three):
@@ -145,7 +145,7 @@ def test_a_session_removed_from_disk_leaves_the_list_with_a_word(three):
     shutil.rmtree(root / "sessions" / ids[0])
     listed, said, bad = told(root)
     assert (listed, bad) == (ids[1:], [])
-    assert said == [f"{ids[0]} is not listed any more: its folder in {root / 'sessions'} has gone"]
+    assert said == [f"{ids[0]} is not listed any more: its folder in {root / 'sessions'} no longer exists"]
     said = []
     archive.recompute(root, say=said.append)
     assert len(said) == 1
