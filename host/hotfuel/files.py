@@ -14,9 +14,9 @@ _LOOKED_AT = 1 << 16  # bytes of either end of a file
 
 @contextlib.contextmanager
 def whole(path: str | Path) -> Iterator[Path]:
-    """The path of a part file beside `path` (same ending) to write to; it takes `path`'s place when the block ends well.
+    """The path of a part file beside `path` (same ending) to write to; it replaces `path` when the block ends without an error.
 
-    Whatever ends the block otherwise - a mistake, a full disk, Ctrl-C - leaves no part file and an older `path` as it was. Folders are made.
+    If the block ends otherwise - an error, a full disk, Ctrl-C - no part file is left and an older `path` is unchanged. Folders are made.
     Raises InputError if the place cannot be written.
     """
     target = Path(os.path.realpath(path))  # a symbolic link is followed, not replaced
@@ -24,9 +24,9 @@ def whole(path: str | Path) -> Iterator[Path]:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         yield part
-        _on_the_disk(part)  # before its name: a power cut in between would leave an empty file where a good one stood
+        _on_the_disk(part)  # before renaming: a power cut in between would leave an empty file in place of a good one
         os.replace(part, target)
-        with contextlib.suppress(OSError):  # not every system lets a folder be opened
+        with contextlib.suppress(OSError):  # not every system allows opening a folder
             _on_the_disk(target.parent)
     except OSError as error:
         raise InputError(f"{path} cannot be written ({error.strerror or error}): give another place, or make room") from None
@@ -36,7 +36,7 @@ def whole(path: str | Path) -> Iterator[Path]:
 
 
 def refuse_anothers(path: str | Path) -> None:
-    """Raises InputError if another program's file stands there, of which there may be no second; ours name this one near their beginning or end."""
+    """Raises InputError if a file of another program is there, perhaps its only copy; this program's files name it near their beginning or end."""
     target = Path(path)
     if not target.is_file():
         return
@@ -52,7 +52,7 @@ def refuse_anothers(path: str | Path) -> None:
 
 
 def refuse_unwritable(path: str | Path) -> None:
-    """Raises InputError if no file can be made where `path` is to stand; folders are made."""
+    """Raises InputError if no file can be made at `path`; folders are made."""
     folder = Path(path).parent
     try:
         folder.mkdir(parents=True, exist_ok=True)

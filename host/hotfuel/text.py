@@ -1,6 +1,6 @@
-"""Text from outside, made safe to show and to store: file names that are no UTF-8, control characters, characters that turn the reading direction.
+"""Text from outside, made safe to show and to store: file names that are not UTF-8, control characters, characters that change the reading direction.
 
-Characters that a terminal or page would obey instead of showing are shown as their code, like \\x1b or \\u202e; so are those a file could not hold.
+Characters that a terminal or page would obey instead of showing are shown as their code, like \\x1b or \\u202e; so are those that a file could not contain.
 """
 
 import os
@@ -10,13 +10,13 @@ from collections.abc import Callable, Sequence
 
 from hotfuel.errors import InputError
 
-# Controls but tab and line feed; the separators that end a line unseen; marks that turn the reading direction (UAX 9); halves of surrogate pairs,
-# which stand for bytes of a file name that are no UTF-8.
+# Controls but tab and line feed; the separators that end a line invisibly; marks that change the reading direction (UAX 9); halves of surrogate
+# pairs, which represent bytes of a file name that are not UTF-8.
 _UNSAFE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
 
 
 def shown(text: str) -> str:
-    """The text with every such character as its code. A byte of a file name that is no UTF-8 appears as that byte."""
+    """The text with every such character as its code. A byte of a file name that is not UTF-8 appears as that byte."""
     return _UNSAFE.sub(_code, text)
 
 
@@ -26,12 +26,12 @@ def one_line(text: str) -> str:
 
 
 def file_name(text: str) -> str:
-    """A name for a file or folder that every system takes: letters, digits, spaces, dots inside and dashes, 60 at most; "drive" where nothing is left."""
+    """A name for a file or folder that every system accepts: letters, digits, spaces, dots inside and dashes, 60 at most; "drive" if nothing is left."""
     return re.sub(r"[^\w. -]+", "-", one_line(text))[:60].strip(". ") or "drive"
 
 
 def checked(text: str) -> str:
-    """The text itself. Raises InputError if it holds such a character."""
+    """The text unchanged. Raises InputError if it holds such a character."""
     found = _UNSAFE.search(text)
     if found is not None:
         raise InputError(f'"{one_line(text)[:60]}" holds {_code(found)}, which cannot be read: allowed is text')
@@ -40,7 +40,7 @@ def checked(text: str) -> str:
 
 def _code(found: "re.Match[str]") -> str:
     number = ord(found[0])
-    if 0xDC80 <= number <= 0xDCFF:  # how Python carries a byte that it could not decode
+    if 0xDC80 <= number <= 0xDCFF:  # how Python represents a byte that it could not decode
         return f"\\x{number - 0xDC00:02x}"
     return f"\\x{number:02x}" if number < 0x100 else f"\\u{number:04x}"
 
@@ -51,12 +51,12 @@ def listed(names: Sequence[str]) -> str:
 
 
 def directed(size: str, word: str, none: str) -> str:
-    """ "2.0 °F cooler"; `none` where the size as it is printed ("0.0 °F") is nothing, which has no direction."""
+    """ "2.0 °F cooler"; `none` where the size as printed ("0.0 °F") is zero, which has no direction."""
     return none if is_nothing(size) else f"{size} {word}"
 
 
 def is_nothing(size: str) -> bool:
-    """Whether a size as it is printed is zero. Example: is_nothing("0.0 °F")."""
+    """Whether a size as printed is zero. Example: is_nothing("0.0 °F")."""
     return not size.split()[0].strip("-+0.")
 
 
@@ -69,7 +69,7 @@ def signed(value: float, decimals: int = 1) -> str:
 def between(low: float, high: float, size: Callable[[float], str], sense: Callable[[float], str]) -> str:
     """ "between 6.9 and 9.8 °C cooler", the smaller first, or, where the interval holds zero, "between 1.0 °C cooler and 2.0 °C hotter"."""
     near, far = sorted((low, high), key=abs)
-    if low * high > 0 or is_nothing(size(near)):  # a nothing has no direction
+    if low * high > 0 or is_nothing(size(near)):  # zero has no direction
         return f"between {size(near)} and {size(far)} {sense(far)}"
     return f"between {size(low)} {sense(low)} and {size(high)} {sense(high)}"
 

@@ -14,7 +14,7 @@ ZERO_DEGC_IN_K = 273.15
 STANDARD_PRESSURE_KPA = 101.325
 COVERAGE_95 = 1.96  # standard uncertainties that hold 95 % of a normal distribution, two-sided
 
-# dimension -> unit as a person writes it -> (factor, offset): SI value = number * factor + offset. The first unit is the SI one.
+# dimension -> unit as written -> (factor, offset): SI value = number * factor + offset. The first unit is the SI one.
 # Exact by definition: inch 25.4 mm, pound 0.45359237 kg, US gallon 231 in3, standard gravity 9.80665 (NIST SP 811 appendix B).
 _PSI = 6.894757293168361
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
@@ -131,7 +131,7 @@ def convert(value, dimension: str, unit: str):
 
 
 def expanded(standard_uncertainty: Any) -> Any:
-    """What a reader sees as ±, 95 %, of a standard uncertainty (number or array), the same unit."""
+    """The ± figure (95 %) shown for a standard uncertainty (number or array), in the same unit."""
     return COVERAGE_95 * standard_uncertainty
 
 
@@ -150,7 +150,7 @@ _SHOWN = {
 
 
 def checked_system(text: str) -> str:
-    """The name of a system of units. Raises InputError for another than "si" and "us"."""
+    """The name of a system of units. Raises InputError unless it is "si" or "us"."""
     if text not in ("si", "us"):
         raise InputError(f'units "{text}" are not known: choose "si" or "us"')
     return text
@@ -182,5 +182,5 @@ class Shown:
         return f"{number:.{places}f} {self.unit(dimension)}"
 
     def no_finer(self, si: float, dimension: str, doubt: float) -> str:
-        """Text of a temperature or difference no finer than its doubt, a difference: whole degrees where that is one or more of the reader's."""
+        """Text of a temperature or difference no finer than its doubt, a difference: whole degrees where the doubt is one or more of the reader's degrees."""
         return self.text(si, dimension, 0 if float(self.value(doubt, "temperature difference")) >= 1 else 1)

@@ -1,6 +1,6 @@
 """A board's further inputs, from the car file's [[input]] tables: voltages with a calibration table, flow meters.
 
-SI inside: `Input.column` names the column that an input becomes, its unit at the end.
+SI inside: `Input.column` is the name of an input's column, ending in its unit.
 """
 
 from collections.abc import Iterable
@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validat
 from hotfuel import units
 from hotfuel.errors import InputError
 
-# unit as it is written -> (end of the column's name, dimension of hotfuel.units or "" where it stays as it is)
+# unit as written -> (end of the column's name, dimension of hotfuel.units or "" where it is not converted)
 UNITS = {
     **{unit: ("kpa", "pressure") for unit in units.UNITS["pressure"]},
     **{unit: ("degc", "temperature") for unit in ("degC", "degF", "K")},
@@ -25,17 +25,17 @@ UNITS = {
 DIVIDER = (15.0 + 27.0) / 27.0  # at the converter's inputs, hardware/MORE_INPUTS.md: 5 V become 3.2 V
 BOARD_SHARE = 0.002  # standard uncertainty of a voltage, as a share of it: divider of 0.1 % resistors, and the converter's own 6 megohm across it
 METER_SHARE = 0.05  # of a pulse flow meter at these flows (common practice, no source)
-_BEYOND = 0.01  # of the calibration's span: so far outside a reading still counts as its end
+_BEYOND = 0.01  # of the calibration's span: this far outside, a reading still counts as its end
 _POINTS_MOST = 100
 _LINE, _ENGINE, _RETURN = "line", "engine", "return"
 Source = Literal["analogue_1", "analogue_2", "analogue_3", "analogue_4", "flow_1", "flow_2"]
 
 
 class Input(BaseModel):
-    """One of them. points: (voltage at the board's terminal with its unit, value in `unit`), voltages rising, straight lines between.
+    """One further input. points: (voltage at the board's terminal with its unit, value in `unit`), voltages rising, straight lines between.
 
-    uncertainty: one standard uncertainty, in `unit`, of a flow meter in per cent. range: what can be, in `unit` or L/h; beyond it there is no value.
-    measures: where a flow meter sits: in the "line" from the tank, at the "engine" behind the return's tee, in the "return".
+    uncertainty: one standard uncertainty, in `unit`, of a flow meter in per cent. range: possible values, in `unit` or L/h; outside it there is no value.
+    measures: where a flow meter sits: in the "line" from the tank, at the "engine" after the return's tee, in the "return".
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
@@ -97,12 +97,12 @@ class Input(BaseModel):
 
     @property
     def is_flow(self) -> bool:
-        """A flow meter, not a voltage."""
+        """True for a flow meter, False for a voltage."""
         return self.source.startswith("flow")
 
     @property
     def number(self) -> int:
-        """On the wire."""
+        """Its number on the wire."""
         return INPUTS[self.source]
 
     @property
@@ -111,7 +111,7 @@ class Input(BaseModel):
 
     @property
     def dimension(self) -> str:
-        """Of hotfuel.units; "" for a quantity that is shown as it is."""
+        """Its dimension in hotfuel.units; "" for a quantity shown unconverted."""
         return "volume flow" if self.is_flow else UNITS[self.unit or ""][1]
 
     @property
@@ -128,7 +128,7 @@ class Input(BaseModel):
         return given * factor + offset
 
     def of_codes(self, codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(values (n,) in SI, nan where there is none; True where the voltage or the value is beyond what the car file allows) of converter codes."""
+        """(values (n,) in SI, nan where there is none; True where the voltage or the value is outside what the car file allows) of converter codes."""
         volts, known = np.asarray(codes, dtype=float) * CONVERTER_V_PER_CODE * self.divider, self._volts
         spare = _BEYOND * (known[-1] - known[0])
         written = np.interp(volts, known, [value for _, value in self.points])
@@ -137,14 +137,14 @@ class Input(BaseModel):
         return np.where(beyond, np.nan, values), beyond & np.isfinite(volts)
 
     def volts_of(self, values: np.ndarray) -> np.ndarray:
-        """Voltages at the board's terminal (n,) that give these values in SI; the inverse of the calibration, for what rises or falls all the way."""
+        """Voltages at the board's terminal (n,) that give these values in SI; the inverse of the calibration, if it rises or falls throughout."""
         known = self._si([value for _, value in self.points])
         order = np.argsort(known)
         volts: np.ndarray = np.interp(values, known[order], self._volts[order])
         return volts
 
     def out_of_range(self, written: np.ndarray) -> np.ndarray:
-        """Where values in the car file's unit are beyond its range."""
+        """Where values in the car file's unit are outside its range."""
         least, greatest = self.range or (-np.inf, np.inf)
         with np.errstate(invalid="ignore"):
             outside: np.ndarray = (written < least) | (written > greatest)
@@ -174,14 +174,14 @@ _ENDS |= {"percent": ("", " %"), "v": ("", " V"), "lambda": ("", ""), "afr": (""
 
 
 def words_of(column: str) -> str:
-    """ "second_pressure_kpa" -> "second pressure"; a lambda and an air-fuel ratio keep what they are, for their numbers have no unit."""
+    """ "second_pressure_kpa" -> "second pressure"; a lambda and an air-fuel ratio keep their names, because their numbers have no unit."""
     end = next((end for end in _ENDS if column.endswith(f"_{end}")), "")
     name = column.removesuffix(f"_{end}").replace("_", " ") if end else column
     return f"{name} {'AFR' if end == 'afr' else end}" if end in ("lambda", "afr") and name not in ("lambda", "afr") else name
 
 
 def text_of(column: str, value: float, shown: units.Shown) -> str:
-    """A value of such a column as a reader has it: "3.2 psi", "0.87"."""
+    """A value of such a column in the reader's units: "3.2 psi", "0.87"."""
     dimension, unit = _ENDS.get(next((end for end in _ENDS if column.endswith(f"_{end}")), ""), ("", ""))
     if dimension:
         return shown.text(value, dimension)
@@ -207,11 +207,11 @@ def _each_once(inputs: tuple[Input, ...]) -> tuple[Input, ...]:
     flows = [one.measures for one in inputs if one.is_flow]
     if len(set(flows)) != len(flows):
         raise InputError(
-            f'two flow meters measure the {flows[0]}: one of two sits in the "line" or at the "engine", the other in the "return"'
+            f'two flow meters measure the {flows[0]}: of two, one is in the "line" or at the "engine", the other in the "return"'
         )
     taken = [one.name for one in inputs if one.column in TAKEN]
     if taken:
-        raise InputError(f"an input cannot be named {taken[0]}: the board has that itself; give another name")
+        raise InputError(f"an input cannot be named {taken[0]}: the board has an input of that name; give another")
     return inputs
 
 
@@ -219,7 +219,7 @@ Inputs = Annotated[tuple[Input, ...], AfterValidator(_each_once)]
 
 
 def line_flow_l_h(flows: dict[str, np.ndarray], return_l_h: float) -> np.ndarray | None:
-    """Flow through the line (n,) of meters {measures: L/h}: what one in the line says; else at the engine, with what flows back (a meter's, or as stated)."""
+    """Flow through the line (n,) of meters {measures: L/h}: from one in the line; else from one at the engine plus the return flow (metered or as stated)."""
     if _LINE in flows:
         return flows[_LINE]
     if _ENGINE in flows:
@@ -228,6 +228,6 @@ def line_flow_l_h(flows: dict[str, np.ndarray], return_l_h: float) -> np.ndarray
 
 
 def flow_share(inputs: Iterable[Input]) -> float:
-    """Standard uncertainty of the metered flow, relative: as the car file states it for its meters, together where there are two; else METER_SHARE."""
+    """Standard uncertainty of the metered flow, relative: as stated in the car file for its meters, combined where there are two; else METER_SHARE."""
     stated = [one.uncertainty / 100 for one in inputs if one.is_flow and one.uncertainty]
     return float(np.hypot.reduce(stated)) if stated else METER_SHARE

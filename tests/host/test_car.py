@@ -124,7 +124,7 @@ def test_files(tmp_path):
     path.write_bytes(b"\xff\xfe[fuel]\n")
     assert "not UTF-8" in refused(path)
     path.write_bytes(b"#" * ((1 << 20) + 1))
-    assert "no car file" in refused(path)
+    assert "not a car file" in refused(path)
     assert "cannot be read" in refused(tmp_path)
     assert "cannot be read" in refused("nul\0byte")
 

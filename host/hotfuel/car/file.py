@@ -60,12 +60,12 @@ _TEXT_MAX = 1 << 20  # bytes; a car file is a few kB, anything larger is a mista
 
 
 class _Table(BaseModel):
-    # allow_inf_nan: TOML can write both, and no key of a car file can mean either
+    # allow_inf_nan: TOML has both, and neither is valid for any key of a car file
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
 class Probe(_Table):
-    """How the junction is mounted. Sheath, depth and mount decide the placement error, which outweighs the amplifier's."""
+    """How the junction is mounted. Sheath, depth and mount decide the placement error, which is larger than the amplifier's."""
 
     mount: Literal["stem", "axial", "clamp_metal", "clamp_insulated", "clamp_rubber"] = "stem"
     sheath_m: Small = Field(default=0.0016, alias="sheath")
@@ -77,7 +77,7 @@ class Probe(_Table):
 
     @model_validator(mode="after")
     def _usual_lag(self) -> "Probe":
-        """The default lag: that of such a sheath in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
+        """The default lag: that of a sheath of this size in a line's fuel at cruise (10 L/h in an 8 mm bore), rounded to 0.1 s.
 
         Film and sheath: 1.25 s at 1.6 mm, growing with D^1.5; conduction through an insulated junction's filling: 0.26 s, growing with D^2
         (hotfuel.temperature.accuracy.probe_lag_s, within a tenth). Clamped on: 25 s (assumption, common practice, no source).
@@ -90,12 +90,12 @@ class Probe(_Table):
 
     @property
     def lag_stated(self) -> bool:
-        """Whether the car file gives the lag."""
+        """True if the car file gives the lag."""
         return "lag_s" in self.model_fields_set
 
     @property
     def indicative(self) -> bool:
-        """True for a clamp-on probe, which reads pipe and air too: it may raise warn, never act."""
+        """True for a clamp-on probe, which also reads the pipe and the air: it may raise warn, never act."""
         return self.mount in ("clamp_metal", "clamp_insulated")
 
 
@@ -110,7 +110,7 @@ class Place(_Table):
 
     @property
     def kind(self) -> Role:
-        """The role's row."""
+        """The role's row in hotfuel.places.ROLES."""
         return ROLES[self.role]
 
     @model_validator(mode="before")
@@ -129,7 +129,7 @@ class Place(_Table):
 
 
 class Tank(_Table):
-    """The tank: sealed or vented, and how it keeps its pressure."""
+    """The tank: sealed or vented, and how its pressure is held."""
 
     sealed: bool = False
     gauge_pressure_kpa: TankGauge | None = Field(default=None, alias="gauge_pressure")
@@ -169,7 +169,7 @@ class Pump(_Table):
 
 
 class Carburettor(_Table):
-    """The carburettor's bowl: how far its pressure differs from the air's."""
+    """The carburettor's bowl: the difference of its pressure from the air's."""
 
     vent_depression_kpa: Depression = Field(default=0.0, alias="vent_depression")
     boost_kpa: Pressure = Field(default=0.0, alias="boost")
@@ -177,12 +177,12 @@ class Carburettor(_Table):
     @model_validator(mode="before")
     @classmethod
     def _once_known(cls, given: Any) -> Any:
-        """Older car files hold the bowl's volume, which no number needs."""
+        """Older car files give the bowl's volume, which nothing uses."""
         return {name: value for name, value in given.items() if name != "bowl_volume"} if isinstance(given, dict) else given
 
 
 class Engine(_Table):
-    """The engine: speed, displacement, power, and the fuel that flows to it."""
+    """The engine: speed, displacement, power, and fuel flow."""
 
     idle_speed_rpm: EngineSpeed = Field(default=800.0, alias="idle_speed")
     full_speed_rpm: FullSpeed = Field(default=5000.0, alias="full_speed")  # the highest at full throttle
@@ -251,11 +251,11 @@ class FuelTable(_Table):
     @model_validator(mode="after")
     def _one_way(self) -> "FuelTable":
         if (self.class_ is None) == (self.vapour_pressure_kpa is None):
-            raise InputError('needs either "class" or "vapour_pressure" with a distillation, not both and not neither')
+            raise InputError('needs either "class" or "vapour_pressure" with a distillation: give one of the two')
         return self
 
     def description(self) -> dict[str, object]:
-        """What was given, as hotfuel.fuel.fuel_from wants it."""
+        """The values given, in the form that hotfuel.fuel.fuel_from takes."""
         given = {name: value for name, value in self if value is not None and name != "measured_on"}
         return {"class" if name == "class_" else name: value for name, value in given.items()}
 
@@ -274,7 +274,7 @@ class Car(_Table):
     units: Literal["us", "si"] = "si"
     altitude_m: Altitude | None = Field(default=None, alias="altitude")
     station_pressure_kpa: AirPressure | None = Field(default=None, alias="station_pressure")
-    fix: str | None = None  # what is fitted besides the standard parts; chooses a comparison's question
+    fix: str | None = None  # what is fitted besides the standard parts; selects a comparison's question
     before: str | None = None  # the place just downstream of the fix
     fuel_table: FuelTable = Field(alias="fuel")
     tank: Tank = Tank()
@@ -321,7 +321,7 @@ class Car(_Table):
 
 
 def load(path_or_text: str | Path) -> Car:
-    """The car of a file (Path, or a str without a line break) or of its text. Raises InputError, one sentence a mistake."""
+    """The car of a file (Path, or a str without a line break) or of its text. Raises InputError with one sentence per mistake."""
     where = "car file"
     text = path_or_text
     if isinstance(path_or_text, Path) or "\n" not in path_or_text:
@@ -329,7 +329,7 @@ def load(path_or_text: str | Path) -> Car:
         where = path.name
         try:
             if path.stat().st_size > _TEXT_MAX:
-                raise InputError(f"{where} has more than {_TEXT_MAX} bytes: that is no car file")
+                raise InputError(f"{where} has more than {_TEXT_MAX} bytes: that is not a car file")
             text = path.read_text(encoding="utf-8")
         except UnicodeDecodeError:
             raise InputError(f"{where} is not UTF-8 text: save it as plain text (in Notepad: Save as, Encoding UTF-8)") from None

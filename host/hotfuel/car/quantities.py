@@ -19,7 +19,7 @@ def _quantity(text: object, dimension: str, least: str, greatest: str) -> float:
 
 
 def _within(dimension: str, least: str, greatest: str) -> BeforeValidator:
-    """Lets a float field take text with a unit and hold the SI value."""
+    """A float field that accepts text with a unit and holds the SI value."""
     return BeforeValidator(partial(_quantity, dimension=dimension, least=least, greatest=greatest))
 
 

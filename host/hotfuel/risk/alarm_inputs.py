@@ -11,14 +11,14 @@ from hotfuel.risk.probes import LAG_SHARE
 
 def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(margin, warn_below, seen), each (n,): hundredths of a degC as hotfuel_wire.alarm.Alarms.update takes them; rows that are not `seen` are left out,
-    and the time to the next one counts from the last that was.
+    and the time to the next one counts from the last row seen.
 
     running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
     after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
     """
     known = np.isfinite(place.margin_degc)
     left, spread = np.where(known, place.margin_degc, 0.0), np.where(known, place.uncertainty_degc, 0.0)
-    if place.traced is not None:  # the alarm has a lead of its own, upward only, in place of the lag's share of the uncertainty
+    if place.traced is not None:  # the alarm has its own lead, upward only, instead of the lag's share of the uncertainty
         lead = place.traced.lead_degc
         hundredths = np.rint(100 * lead).astype(np.int64)
         left = left + lead - np.maximum(hundredths, 0) * 7 // 5 / 100

@@ -7,7 +7,7 @@ from hotfuel.units import Shown, convert
 
 
 def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
-    """For a person, beside the limits of `car`. Only those that concern a place the car has."""
+    """Sentences shown beside the limits of `car`. Only those that concern a place the car has."""
     pressures = {role.pressure for _, role in car.limit_places.values()}
     drawn = car.pump.kind != "electric_submerged" and "suction" in pressures
     pushed = "line" in pressures

@@ -28,7 +28,7 @@ from hotfuel.temperature.thermocouple import emf_mv, seebeck_mv_per_degc
 
 _COLD_NODES_DEGC = np.linspace(-40.0, 125.0, 12)
 _PRESSURE_NODES_KPA = np.geomspace(*PRESSURE_RANGE_KPA, 20)
-_COUNT_MV = 0.00025  # a count is at most this, so that rounding costs no more than 0.006 degC
+_COUNT_MV = 0.00025  # a count is at most this, so that rounding adds no more than 0.006 degC
 _UNIT_KPA = wire.PRESSURE_UNIT_PA / 1000
 
 
@@ -63,7 +63,7 @@ def board_tables(
     made: datetime.datetime,
     calibration: Calibration | None = None,
 ) -> BoardTables:
-    """All tables for a car and a fuel. settings: channel number -> ChannelSetting; made: when, shown later as the limits' age.
+    """All tables for a car and a fuel. settings: channel number -> ChannelSetting; made: the time, shown later as the limits' age.
 
     calibration: of this board. The board does not correct readings: its limits are shifted to what the probe reads there, with the calibration's
     uncertainty. Raises InputError for a place whose channel the board does not have, or an unknown chip or gain.
@@ -78,14 +78,14 @@ def board_tables(
         if setting is None:
             have = ", ".join(str(number) for number in settings) or "none"
             raise InputError(
-                f"{place.name} is on channel {place.channel} in the car file, the board has the channels {have}: mend the car file"
+                f"{place.name} is on channel {place.channel} in the car file, the board has the channels {have}: correct the car file"
             )
         shift, count_mv = _counts(setting)
         pieces.append(_reference(place.channel, setting, shift, count_mv))
         known = calibration.channel(place.channel, place.name) if calibration is not None else None
         if calibration is not None and known is None:
             notes.append(
-                f"{place.name}: the calibration has no line for this place on channel {place.channel}, its limits are for the probe as bought"
+                f"{place.name}: the calibration has no line for this place on channel {place.channel}; its limits are for an uncalibrated probe"
             )
         pieces += _limits(car, fuel, place, setting, count_mv, known)
         if place.probe.indicative:
@@ -113,7 +113,7 @@ def _counts(setting: ChannelSetting) -> tuple[int, float]:
 
 
 def _reference(channel: int, setting: ChannelSetting, shift: int, count_mv: float) -> bytes:
-    """The table to add to the shifted hot code to get EMF against an ice point: E(cold), minus what a linearising chip has already added."""
+    """The table to add to the shifted hot code to get EMF against an ice point: E(cold), minus what a linearising chip already added."""
     one = scale(setting.chip, setting.gain, setting.resolution_bits)
     assert one is not None
     codes = np.unique(np.round(_COLD_NODES_DEGC / one.cold_degc_per_code)).astype(int)
@@ -150,7 +150,7 @@ def _limits(
             ratio = criterion(car, role).vapour_liquid_ratio
             if where == wire.BEHIND_NEEDLE:
                 gauge = float(pressures[place.name].pressure_kpa) - air_kpa
-                # the line's pressure follows the bowl's: both stand on the air's
+                # the line's pressure follows the bowl's: both depend on the air pressure
                 bowl_gauge = float(pressures[name].pressure_kpa) - air_kpa
                 line = np.clip(_PRESSURE_NODES_KPA - bowl_gauge + gauge, *PRESSURE_RANGE_KPA)
                 limit = table.needle_limit_degc(line, _PRESSURE_NODES_KPA, ratio)

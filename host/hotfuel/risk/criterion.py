@@ -1,7 +1,7 @@
 """How much vapour each place tolerates: the V/L whose temperature is the limit.
 
 No published table of pumps' tolerance was found; V/L 20 is what loss of power, hot starting and rough idling are tied to, "varying from car to car"
-(ASTM D4814-18, X1.10.2). The other rows are assumptions, common practice, no source; each limit is printed with its criterion.
+(ASTM D4814-18, X1.10.2). The other rows are assumptions, common practice, no source; each limit is shown with its criterion.
 """
 
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ class Criterion:
 
     @property
     def text(self) -> str:
-        """For a person: "V/L 20 (10 to 36): mechanical pump, ..."."""
+        """Text for a person: "V/L 20 (10 to 36): mechanical pump, ..."."""
         return f"V/L {self.vapour_liquid_ratio:g} ({self.least:g} to {self.greatest:g}): {self.reason}"
 
 
@@ -33,7 +33,7 @@ _PUMPS = {
 }
 _METERING = Criterion(20, 10, 36, "carburettor metering, ASTM D4814-18 X1.10.2")
 _BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}")
-_SET_SHARE = 0.25  # a criterion set in the car file is taken as known to 25 %
+_SET_SHARE = 0.25  # a criterion set in the car file is assumed known to 25 %
 
 
 def criterion(car: Car, role: Role) -> Criterion:

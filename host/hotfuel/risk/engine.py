@@ -1,4 +1,4 @@
-"""Whether the engine runs, second by second, from inputs with lost pulses and noise: the one answer for review, restarts, forecasts and coolers.
+"""Whether the engine runs, second by second, from inputs with lost pulses and noise: the same result for review, restarts, forecasts and coolers.
 
 Finds the likeliest course of two states, running and standing: a second with pulses above starting speed is evidence for running, one without for
 standing; the cost of a change is set so that seven silent seconds are bridged and eight are a stop. So one lost pulse changes nothing, and a burst of
@@ -13,9 +13,12 @@ import numpy.typing as npt
 FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
 IDLE_SHARE = 1.5  # of idle speed: up to it the engine idles, a raised idle too
 STOP_S = 8.0
-LOST, STRAY = 0.2, 0.1  # seconds of running without pulses, of standing with some, that a bad wire gives; chosen
+LOST, STRAY = (
+    0.2,
+    0.1,
+)  # shares of running seconds without pulses, and of standing seconds with some, caused by a bad wire; chosen
 _TURNING_RPM = 30.0
-_ABSURD_RPM = 15_000.0  # no engine with a carburettor turns that fast: noise
+_ABSURD_RPM = 15_000.0  # no engine with a carburettor turns this fast: noise
 _PULSES, _SILENCE = float(np.log((1 - LOST) / STRAY)), float(np.log(LOST / (1 - STRAY)))
 _CHANGE = (STOP_S - 0.5) * -_SILENCE / 2  # a bridge needs two changes
 _RUNNING_AT_ONCE = -3.0  # a recording whose first two seconds are silent begins before the engine starts
@@ -28,8 +31,8 @@ _STALL_LEAST_S, _STALL_CRANKED_S = 3, 2
 
 @dataclass(frozen=True)
 class EngineCourse:
-    """Arrays (n,), one a second. running: bool. turning: bool, the starter turns it. rpm: lost seconds bridged, 0 standing. idle_rpm: as these pulses
-    have it. doubts: what is wrong with the inputs, in sentences."""
+    """Arrays (n,), one a second. running: bool. turning: bool, the starter turns it. rpm: lost seconds bridged, 0 standing. idle_rpm: according to
+    these pulses. doubts: sentences about what is wrong with the inputs."""
 
     running: np.ndarray
     turning: np.ndarray
@@ -47,9 +50,9 @@ def engine_course(
 ) -> EngineCourse:
     """The engine's course from one value a second: rpm and ignition (1, 0), nan where not known; ignition all nan where it is not wired.
 
-    otherwise: 1 running, 0 standing, nan, from what else is known (fuel pressure, marks); speaks where rpm is nan. All arrays (n,), n may be 0.
-    A stop with the ignition on takes STOP_S without pulses, or a fall of speed before and cranking after (a stall). Ignition off means standing, unless
-    pulses go on steadily: then its wire is in doubt. Example: engine_course([800] * 60 + [0] + [800] * 60, nan...) -> running throughout.
+    otherwise: 1 running, 0 standing, nan, from other evidence (fuel pressure, marks); used where rpm is nan. All arrays (n,), n may be 0.
+    A stop with the ignition on takes STOP_S without pulses, or a fall of speed before and cranking after (a stall). Ignition off means standing,
+    unless pulses continue steadily: then its wire is in doubt. Example: engine_course([800] * 60 + [0] + [800] * 60, nan...) -> running throughout.
     """
     speed, key = np.array(rpm, dtype=float), _held(np.asarray(ignition, dtype=float))
     doubts = []
@@ -104,7 +107,7 @@ def _held(values: np.ndarray) -> np.ndarray:
 
 
 def _idle(speed: np.ndarray, idle_rpm: float, pulses_per_revolution: float | None) -> tuple[float, list[str]]:
-    """(idle speed as these pulses have it, what is odd about it): the slowest speed held steadily, where no engine could hold the car file's share."""
+    """(idle speed according to these pulses, a sentence if it is odd): the slowest speed held steadily, if too far from the car file's to be its idle."""
     levels = np.sort(speed[_steady(speed, speed > 2 * _TURNING_RPM)])
     if len(levels) < 2 * _IDLE_LEVEL_S:
         return idle_rpm, []
@@ -127,7 +130,7 @@ def _whole(pulses: float) -> str:
 
 
 def _steady(speed: np.ndarray, usable: np.ndarray) -> np.ndarray:
-    """Seconds in the middle of five whose speeds lie within an eighth."""
+    """Seconds in the middle of five whose speeds agree within an eighth."""
     if len(speed) < 5:
         return np.zeros(len(speed), bool)
     near = np.lib.stride_tricks.sliding_window_view(np.where(usable, speed, np.nan), 5)
@@ -137,7 +140,8 @@ def _steady(speed: np.ndarray, usable: np.ndarray) -> np.ndarray:
 
 
 def _running_on_with_key_off(speed: np.ndarray, fired: np.ndarray, key: np.ndarray, idle: float) -> np.ndarray:
-    """Stretches of ignition off in which pulses above idle go on steadily, (n,) of bool: whole stretches, since a wire that lies once lies there."""
+    """Stretches of ignition off in which pulses above idle continue steadily, (n,) of bool: whole stretches, since a wire
+    that reads wrong once does so for all of it."""
     against = np.zeros(len(speed), bool)
     off = key == 0
     if not (off & fired).any() or len(speed) < _STEADY_S:
@@ -177,7 +181,7 @@ def _likeliest(odds: np.ndarray) -> np.ndarray:
 
 
 def _to_the_last_pulse(running: np.ndarray, speed: np.ndarray, usable: np.ndarray) -> None:
-    """Silent seconds about an end of running do not shorten it: seconds with pulses of about the speed inside belong to it."""
+    """Silent seconds near an end of running do not shorten it: seconds with pulses at about the same speed belong to it."""
     for first, last in _stretches(running):
         for end, step in ((last, 1), (first, -1)):
             inside = np.arange(end, (first if step > 0 else last) - step, -step)[:_EDGE_S]
@@ -212,7 +216,7 @@ def _cut_stalls(running: np.ndarray, speed: np.ndarray, fired: np.ndarray, low: 
 
 
 def _neighboured(flags: np.ndarray) -> np.ndarray:
-    """True beside another True: a single second of few pulses is no starter."""
+    """True beside another True: a single second with few pulses is not the starter."""
     answer: np.ndarray = np.concatenate([flags[1:], [False]]) | np.concatenate([[False], flags[:-1]])
     return answer
 

@@ -1,4 +1,4 @@
-"""What pressures show by themselves: fuel trapped in the line after a hot stop, and a tank whose vent is blocked."""
+"""What pressures alone show: fuel trapped in the line after a hot stop, and a tank whose vent is blocked."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ _TREND_S = 120.0
 
 @dataclass(frozen=True)
 class Finding:
-    """What was found (a kind above), when (seconds, as the times given), and how large."""
+    """What was found (a kind above), when (seconds, on the times given), and how large."""
 
     kind: str
     time_s: float

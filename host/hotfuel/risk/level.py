@@ -1,4 +1,4 @@
-"""The levels of a place, one numbering for board, host and stored columns (hotfuel_wire.alarm), with words for people."""
+"""The levels of a place, one numbering for board, host and stored columns (hotfuel_wire.alarm), with words for each."""
 
 import re
 from enum import IntEnum
@@ -43,7 +43,7 @@ class Level(IntEnum):
 BEYOND = (Level.ACT, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 NO_LIMIT = (Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 
-LEAST = "under 25 kPa"  # the least pressure that limits are worked out for, as the words say it
+LEAST = "under 25 kPa"  # the least pressure that limits are computed for, as written in the words
 _KPA = re.compile(r"(\d+(?:\.\d+)?) kPa\b")
 
 

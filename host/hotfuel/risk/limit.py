@@ -1,4 +1,4 @@
-"""The limit of one criterion of one fuel at every pressure, with the parts of its uncertainty: prepared once, read at each sample's own pressure, so
+"""The limit of one criterion of one fuel at every pressure, with the parts of its uncertainty: computed once, read at each sample's own pressure, so
 that a single sample and the same sample in a whole session get the same numbers.
 """
 
@@ -14,7 +14,7 @@ from hotfuel.fuel.table import PRESSURE_RANGE_KPA, STEP_KPA, LimitTable
 from hotfuel.risk.criterion import Criterion
 from hotfuel.units import STANDARD_PRESSURE_KPA
 
-# Share of the way from sea level that the limit may be off: the published altitude rule is 4.4 degC per 1000 m (ASTM D4814-18, 5.2.1), mixtures 4.7.
+# Uncertainty of the limit as a share of its change from sea level: the published altitude rule is 4.4 degC per 1000 m (ASTM D4814-18, 5.2.1), mixtures 4.7.
 EXTRAPOLATION_SHARE = 0.06
 _NEEDLE_STEP_KPA = 5.0  # the needle's uncertainty is a table of two pressures; it needs no more than a tenth of a degree
 

@@ -21,13 +21,13 @@ from hotfuel.risk.pressure import Ambient, Conditions, ambient, launch_accelerat
 from hotfuel.units import STANDARD_PRESSURE_KPA, Shown, expanded
 
 _ROUTES_DIFFER_DEGC = 0.5
-STATES = ("full throttle", "idle", "standing", "launch")  # without a flow signal the first is what every running engine counts as
+STATES = ("full throttle", "idle", "standing", "launch")  # without a flow signal every running engine counts as the first
 
 
 @dataclass(frozen=True)
 class LimitRow:
     """One limit, or why there is none (`no_limit`). `onset_degc`: where boiling begins, with the standard uncertainty the fuel gives it;
-    `more_careful_degc`: by the fuel's other route where that is lower, else the limit itself.
+    `more_careful_degc`: from the fuel's other route where that is lower, else the limit itself.
     """
 
     place: str
@@ -77,7 +77,7 @@ def limits_card(
     channels: Mapping[str, Channel] | None = None,
     shown: Shown | None = None,
 ) -> LimitsCard:
-    """The card of a car, with another fuel or altitude than the car file's if given; the notes in the units of `shown`, default the car file's.
+    """The card of a car, with another fuel or altitude than the car file's if given; notes in the units of `shown`, default the car file's.
 
     "idle" and "launch" have rows where they differ from full throttle (acceleration only where a pump draws through a line). Raises InputError as margins
     and the atmosphere do.
@@ -85,7 +85,7 @@ def limits_card(
     shown = shown or Shown(car.units)
     fuel = fuel or car.fuel(shown)
     if altitude_m is not None:
-        standard_atmosphere_kpa(altitude_m)  # refuses what is no altitude
+        standard_atmosphere_kpa(altitude_m)  # raises for an impossible altitude
         car = car.model_copy(update={"altitude_m": altitude_m, "station_pressure_kpa": None})
     air = ambient(car, shown)
     lower_by = _other_route_lower_by(fuel)
@@ -98,7 +98,7 @@ def limits_card(
             conditions = replace(conditions, flow_l_h=car.engine.idle_flow_l_h, engine_rpm=car.engine.idle_speed_rpm)
         if state == "launch":
             conditions = replace(conditions, acceleration_m_s2=launch_acceleration_m_s2(car))
-        # an array of one: the margin itself is of no interest here, the limits do not depend on the temperature
+        # an array of one: only the limits are used here, and they do not depend on the temperature
         table = margins(car, fuel, {place.name: np.array([20.0]) for place in car.places}, conditions, channels)
         notes += [note for note in table.notes if note not in notes]
         for name, place in table.places.items():
@@ -131,7 +131,7 @@ def limits_card(
 
 
 def _where(car: Car, air: Ambient, shown: Shown) -> str:
-    """The air the limits hold for: "10000 ft", or the pressure where no altitude stands behind it alone."""
+    """The air the limits hold for: "10000 ft", or the pressure where it does not come from an altitude alone."""
     if car.altitude_m is not None and air.question is None:
         return shown.text(car.altitude_m, "length")
     return f"{shown.text(air.pressure_kpa, 'pressure')} ({air.source})"
@@ -176,7 +176,7 @@ def altitude_curves(
 ) -> dict[str, np.ndarray]:
     """Limit against altitude with the fuels as curves: {"altitude_m", "pressure_kpa", "<fuel>_limit_degc", "<fuel>_onset_degc"}, each (n,).
 
-    suction_kpa: taken off the standard atmosphere, for the pump's inlet.
+    suction_kpa: subtracted from the standard atmosphere, for the pump's inlet.
     """
     altitude = np.asarray(altitude_m, dtype=float)
     pressure = standard_atmosphere_kpa(altitude) - suction_kpa
@@ -188,7 +188,7 @@ def altitude_curves(
 
 
 def _with_onsets(fuel: Fuel, rows: list[LimitRow], lines_kpa: list[float]) -> list[LimitRow]:
-    """The rows with where boiling begins, where they have a limit; all at once, which takes hardly longer than one."""
+    """The rows with the temperature at which boiling begins, where they have a limit; all at once, which takes hardly longer than one."""
     onsets = np.full(len(rows), np.nan)
     pressure, line = np.array([row.pressure_kpa for row in rows]), np.array(lines_kpa)
     limited = np.isfinite([row.limit_degc for row in rows])

@@ -1,7 +1,7 @@
 """The one function that turns temperatures, pressures and a fuel into margins: used live, in reviews, reports, exports and the board's tables.
 
 Margin = limit - temperature at each place, all central estimates; caution is applied once: warn where the margin is below its standard uncertainty,
-act where it is zero or less. An unknown engine state is taken as the worst case (see hotfuel.risk.pressure).
+act where it is zero or less. An unknown engine state counts as the worst case (see hotfuel.risk.pressure).
 """
 
 import math
@@ -32,7 +32,7 @@ class PlaceMargin:
     """One place's arrays, all of the temperatures' shape. state: hotfuel.risk.level.Level, without the delays the alarm adds.
 
     temperature_degc is the reading. margin_degc, uncertainty_degc, vapour_liquid_ratio and state are of the fuel: the reading and its probe's lag times
-    recent slope. traced: that, and which of these ticks the alarm judges by; None where each is its own. indicative: never says act.
+    recent slope. traced: that slope, and which of these ticks the alarm uses; None where each tick stands alone. indicative: never says act.
     percolates: boiling here after a hot stop is usual.
     """
 
@@ -75,7 +75,7 @@ class MarginTable:
 
 @dataclass(frozen=True)
 class Channel:
-    """What reads a place: for the temperature's uncertainty."""
+    """The channel that reads a place: for the temperature's uncertainty."""
 
     chip: str = "MAX31856"
     gain: int = 32
@@ -93,8 +93,8 @@ def margins(
     """Margins at every place of the car that has a limit and is in `temperatures`.
 
     temperatures: place name -> degC, one shape for all (nan where there is none). conditions: hotfuel.risk.pressure.Conditions, arrays of that shape
-    or numbers. channels: place name -> Channel, default a MAX31856 at gain 32 without calibration. traces: place name -> what hotfuel.risk.probes
-    says of the same ticks, where they come from a probe. Returns a MarginTable.
+    or numbers. channels: place name -> Channel, default a MAX31856 at gain 32 without calibration. traces: place name -> the result of
+    hotfuel.risk.probes for the same ticks, where they come from a probe. Returns a MarginTable.
     Raises InputError for a place the car does not have or arrays that do not fit together.
     """
     conditions = conditions or Conditions()
@@ -152,7 +152,7 @@ def _at_flow(place: Place, flow_l_h: npt.ArrayLike, bore_m: float, channel: Chan
     return root_sum_square(rows)
 
 
-_at_steady_flow = lru_cache(maxsize=64)(_at_flow)  # asked anew for every reading of a live recording
+_at_steady_flow = lru_cache(maxsize=64)(_at_flow)  # called again for every reading of a live recording
 
 
 def _place_margin(
@@ -241,7 +241,7 @@ def _state(
 
 
 def _by_stretches(function: Callable[..., Sequence[np.ndarray]], arrays: Sequence[np.ndarray]) -> Sequence[np.ndarray]:
-    """function(*arrays), worked out once for each stretch in which no array changes: pressures come at 1/s and often stand still for minutes."""
+    """function(*arrays), computed once for each stretch in which no array changes: pressures come at 1/s and often do not change for minutes."""
     if arrays[0].size < 2:
         return function(*arrays)
     changes = arrays[0][1:] != arrays[0][:-1]
@@ -257,7 +257,7 @@ def _by_stretches(function: Callable[..., Sequence[np.ndarray]], arrays: Sequenc
 def _fill_share(
     share: np.ndarray, limit_of: Limit, measured: np.ndarray, onset: np.ndarray, pressures: Sequence[np.ndarray]
 ) -> None:
-    """V/L into zeros, asked of the table only above boiling onset; it stays 0 below, nan where temperature or onset is."""
+    """V/L into zeros, looked up only above boiling onset; it stays 0 below, nan where temperature or onset is."""
     over = measured - onset
     unknown = np.isnan(over)
     if unknown.any():
@@ -268,8 +268,8 @@ def _fill_share(
 
 
 def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:
-    """Flow past the probes for the placement error: as measured, at least the idle flow. Standing fuel takes its fitting's temperature, so that the
-    error does not go on growing as the flow dies."""
+    """Flow past the probes for the placement error: as measured, at least the idle flow. Standing fuel takes on its fitting's temperature, so the
+    error does not keep growing as the flow stops."""
     idle = car.engine.idle_flow_l_h
     return idle if conditions.flow_l_h is None else np.fmax(np.asarray(conditions.flow_l_h, dtype=float), idle)
 
@@ -281,13 +281,13 @@ def _without_limit(name: str, place: PlaceMargin) -> list[str]:
     where = place_words(name)
     notes = [f"{where}: {level.words}; it counts as beyond the limit" for level in NO_LIMIT if (place.state == level).any()]
     if (np.isnan(place.limit_degc) & (place.pressure_kpa > PRESSURE_RANGE_KPA[1])).any():
-        notes.append(f"{where}: no limit is worked out above {PRESSURE_RANGE_KPA[1]:.0f} kPa absolute")
+        notes.append(f"{where}: no limit is computed above {PRESSURE_RANGE_KPA[1]:.0f} kPa absolute")
     return notes
 
 
 def _engine_note(state: np.ndarray) -> str:
     unknown = np.isnan(state)
-    if not unknown.any() or unknown.mean() < 0.005:  # the first second of a recording is never known
+    if not unknown.any() or unknown.mean() < 0.005:  # the first second of a recording is always unknown
         return ""
     share = "throughout" if unknown.all() else f"in {100 * unknown.mean():.0f} % of the samples"
     return f"whether the engine ran is not known {share}: there the lower pressure of running and standing is used at each place"

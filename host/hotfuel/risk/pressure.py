@@ -1,7 +1,7 @@
 """Absolute pressure at each place, which with temperature and fuel decides whether the fuel boils there.
 
 The engine's state is known from engine speed, fuel pressure, ignition or a person's statement; where it is unknown, the lower pressure of the two states
-is used as the worst case. Likewise a running engine without a flow measurement is taken at full-throttle flow. All pressures in kPa, absolute unless a
+is used as the worst case. Likewise a running engine without a flow measurement counts as at full-throttle flow. All pressures in kPa, absolute unless a
 name says gauge.
 """
 
@@ -45,7 +45,7 @@ def standard_atmosphere_kpa(altitude_m: npt.ArrayLike) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Conditions:
-    """What is known beside the temperatures; each a number, an array (all of one shape) or None, nan where a sample is unknown.
+    """Known quantities other than temperatures; each a number, an array (all of one shape) or None, nan where a sample is unknown.
 
     running: 1 the engine runs, 0 it stands. fuel_pressure_kpa: gauge, behind the pump. tank_gauge_kpa: gauge, in the tank.
     flow_l_h: through the line. acceleration_m_s2: forward; None takes the car file's. time_s: rising; lets limits look back 5 s.
@@ -66,7 +66,7 @@ _Answer = TypeVar("_Answer")
 
 
 def _kept_when_steady(answer: Callable[..., _Answer]) -> Callable[..., _Answer]:
-    """Keep the answers for conditions that are plain numbers: a live recording asks for the same ones reading after reading."""
+    """Cache the results for conditions that are plain numbers: a live recording needs the same ones for every reading."""
     kept = lru_cache(maxsize=256)(answer)
 
     @wraps(answer)
@@ -79,7 +79,7 @@ def _kept_when_steady(answer: Callable[..., _Answer]) -> Callable[..., _Answer]:
 
 @dataclass(frozen=True)
 class Ambient:
-    """Air pressure, its standard uncertainty, where it comes from, and what a person should be asked (None: nothing)."""
+    """Air pressure, its standard uncertainty, its source, and the question to ask the user (None: none)."""
 
     pressure_kpa: float
     uncertainty_kpa: float
@@ -129,9 +129,9 @@ def _ambient(altitude_m: float | None, station: float | None, shown: Shown) -> A
 
 @_kept_when_steady
 def running_state(car: Car, conditions: Conditions) -> np.ndarray:
-    """1 running, 0 standing, nan unknown: what was stated, else engine speed, else ignition off, else fuel pressure.
+    """1 running, 0 standing, nan unknown: as stated, else from engine speed, else ignition off, else fuel pressure.
 
-    The line keeps its pressure for a while after key-off, so ignition off outranks it. An input that is not wired is nan, and says nothing.
+    The line keeps its pressure for a while after key-off, so ignition off outranks it. An input that is not wired is nan and is ignored.
     """
     state = as_array(conditions.running)
     if conditions.engine_rpm is not None:
@@ -156,7 +156,7 @@ def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: flo
     here = np.arange(times.size)
     first = np.maximum(np.minimum(np.searchsorted(times, times - look_back_s), here) - 1, 0)
     first += times - times[first] > look_back_s  # at the window's edge the difference decides, not its rounded beginning
-    windows = np.stack((first, here + 1), axis=1).ravel()  # every other one is a sample's window
+    windows = np.stack((first, here + 1), axis=1).ravel()  # every second one is a sample's window
     padded = np.concatenate((samples, np.full_like(samples[..., :1], np.nan)), axis=-1)
     return np.fmin.reduceat(padded, windows, axis=-1)[..., ::2]
 
@@ -177,7 +177,7 @@ def at_places(car: Car, conditions: Conditions, density_kg_m3: float = GASOLINE_
 
 
 def launch_acceleration_m_s2(car: Car) -> float:
-    """A launch is never gentler than everyday use."""
+    """The launch acceleration, m/s^2: at least that of everyday use."""
     return max(car.suction.launch_acceleration_m_s2, car.suction.acceleration_m_s2)
 
 
@@ -224,7 +224,7 @@ def _at_place(
             acceleration = np.where(np.isnan(stated), acceleration, stated)
         depression, spread = _metered(car, flow, lambda at: suction_kpa(car, at, acceleration, density, conditions.engine_rpm))
         running = tank - depression, np.hypot(air_uncertainty, spread)
-        # a tank under pressure is no help here: the line may have drained
+        # pressure in the tank does not count here: the line may have drained
         standing = np.minimum(tank, air) - held_column_kpa(car, density), air_uncertainty
         measured = car.suction.suction_idle_kpa is not None or car.suction.suction_full_kpa is not None
         how = "measured" if measured else "calculated, its loss taken as 1 to 3 times"
@@ -236,7 +236,7 @@ def _at_place(
         gauge, spread = _metered(car, flow, lambda at: delivery_kpa(car, at))
         running, standing = (air + gauge, np.hypot(air_uncertainty, spread)), (air, air_uncertainty)
         basis = f"running{at_flow}: air pressure and pump pressure, which falls with flow; standing: air pressure"
-    # `<=` would choose nothing for nan; an unknown state takes the lower pressure of the two
+    # `<=` would be False for nan; an unknown state takes the lower pressure of the two
     take_running = np.where(np.isnan(state), running[0] < standing[0], state == 1)
     pressure = np.where(take_running, running[0], standing[0])
     uncertainty = np.where(take_running, running[1], standing[1])
@@ -256,7 +256,7 @@ def _at_place(
 def _metered(
     car: Car, flow_l_h: np.ndarray, at_flow: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(pressure, uncertainty) at a flow, with what the car's meter adds by its own uncertainty: how far one of it moves the pressure."""
+    """(pressure, uncertainty) at a flow, with the car's meter's uncertainty added: the change of pressure for one standard uncertainty of flow."""
     pressure, spread = at_flow(flow_l_h)
     if np.isnan(flow_l_h).all() or not any(one.is_flow for one in car.inputs):
         return pressure, spread
@@ -264,7 +264,7 @@ def _metered(
 
 
 def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray, str]:
-    """A sealed tank counts what was measured, else its cap's vacuum relief; the cap's pressure relief is never counted as help."""
+    """A sealed tank uses the measured pressure, else its cap's vacuum relief; the cap's pressure relief is never counted."""
     measured = as_array(conditions.tank_gauge_kpa)
     stated = car.tank.gauge_pressure_kpa
     if not car.tank.sealed:
@@ -279,7 +279,7 @@ def _tank(car: Car, conditions: Conditions, air: np.ndarray) -> tuple[np.ndarray
 
 
 def looked_back(conditions: Conditions) -> Conditions:
-    """The conditions with the lowest pressures of the last 5 s in place of the pressures, and without times: what at_places judges each sample by."""
+    """The conditions with the lowest pressures of the last 5 s in place of the pressures, and without times: the input of at_places for each sample."""
     if conditions.time_s is None:
         return conditions
     times = np.asarray(conditions.time_s, dtype=float)

@@ -23,10 +23,10 @@ _CHUNK = 1 << 13  # ticks or blocks at a time: they stay in the processor's cach
 
 @dataclass(frozen=True)
 class Traced:
-    """Each (n,) bool. doubted: a fall faster than the probe can do, unreadable for the alarm. waiting: no new conversion yet, nothing to judge.
+    """Each (n,) bool. doubted: a fall faster than the probe can follow, unreadable for the alarm. waiting: no new conversion yet, nothing to evaluate.
 
-    falls: (row, degC) of each such fall that stayed and was believed after all. lead_degc (n,): lag times recent slope, what the fuel is hotter than
-    the reading; its standard uncertainty is LAG_SHARE of it.
+    falls: (row, degC) of each such fall that stayed and was accepted in the end. lead_degc (n,): lag times recent slope, by how much the fuel is
+    hotter than the reading; its standard uncertainty is LAG_SHARE of it.
     """
 
     doubted: np.ndarray
@@ -36,7 +36,7 @@ class Traced:
 
 
 def fall_note(place: str) -> str:
-    """For a person, where `falls` has a row."""
+    """A sentence for the user, where `falls` has a row."""
     return (
         f"{place}: the reading fell faster than its probe can and stayed down; for 10 s it counted as unreadable, then it was believed. "
         "A shorted lead reads like this: check probe and wire"
@@ -72,7 +72,7 @@ class ProbeTrace:
 
 
 def traced(lag_s: float, time_s: "npt.ArrayLike | Clock", degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
-    """As a fresh ProbeTrace sees a whole recording; arguments as there. The places of a recording can share a Clock of their times."""
+    """What a new ProbeTrace returns for a whole recording; arguments as there. The places of a recording can share a Clock of their times."""
     clock = time_s if isinstance(time_s, Clock) else Clock.of(time_s)
     ticks = len(clock.ms)
     waiting = _waiting(clock.ms, np.asarray(reason) == NO_NEW_CONVERSION)

@@ -1,10 +1,10 @@
 """Forecasts after a stop and while idling, each with a band that should hold the truth 95 times in 100.
 
 The model is small on purpose: fuel at a place follows its surroundings, T' = (E + d - T) / tau, above boiling onset 0.36 times as fast; the
-surroundings warm up once the air stands still, then cool towards the outside air with tau_c; d, an autocorrelated disturbance, stands for what the
+surroundings warm up once the air stands still, then cool towards the outside air with tau_c; d, an autocorrelated disturbance, represents what the
 model leaves out (wind, a fan that runs on, vapour that leaves, a second source of heat). For many sets of these numbers drawn from the prior a Kalman
-filter gives the likelihood of what was measured; paths drawn from the best give peak and times. How often the bands hold is measured on physics this
-model lacks: tests/bench/bench_soak.py.
+filter gives the likelihood of what was measured; paths drawn from the best give peak and times. How often the bands hold is measured against a
+fuller physical model: tests/bench/bench_soak.py.
 """
 
 import functools
@@ -27,11 +27,11 @@ _BOILING_SLOPE = 0.36  # between boiling onset and V/L 20 a degree takes 1/0.36 
 
 @dataclass(frozen=True)
 class Prior:
-    """What is believed before a stop: medians and spreads (standard deviation of the logarithm) of the model's numbers.
+    """The assumptions before a stop: medians and spreads (standard deviation of the logarithm) of the model's numbers.
 
-    heat_degc: how far the surroundings stand above the outside air; tau_s: how fast the fuel follows; cooling_s: how fast the surroundings cool;
-    early_share, early_s: up to which share of that heat is not there yet at the stop, and how fast it comes; disturbance_share: standard deviation
-    of d as a share of heat_degc; disturbance_s: how long it stays alike. soaks: real ones behind it.
+    heat_degc: how much hotter the surroundings are than the outside air; tau_s: how fast the fuel follows; cooling_s: how fast they cool;
+    early_share, early_s: at most this share of that heat has not arrived at the stop, and how fast it comes; disturbance_share: standard deviation
+    of d as a share of heat_degc; disturbance_s: its correlation time. soaks: number of real soaks it was learned from.
     """
 
     heat_degc: float = 54.0
@@ -69,7 +69,7 @@ class Band:
 @dataclass(frozen=True)
 class SoakForecast:
     """After a stop. Minutes count from the stop. onset and limit: when they are passed, nan bands where fewer than half the paths pass them;
-    `onset_words`, `limit_words` say it for a person. time_s and path_degc (3, n): the band over time, for a figure."""
+    `onset_words`, `limit_words`: the same in words. time_s and path_degc (3, n): the band over time, for a figure."""
 
     peak_degc: Band
     peak_min: Band
@@ -154,7 +154,7 @@ def forecast_idle(
 
 
 def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, float, float]]) -> Prior:
-    """The car's own prior after earlier soaks, each (time_s, temperature_degc, air_degc, onset_degc); three soaks' worth of `prior` stay in it."""
+    """The car's own prior, learned from earlier soaks, each (time_s, temperature_degc, air_degc, onset_degc); `prior` keeps the weight of three soaks."""
     weight = 3.0
     names = ("heat", "tau", "cooling")
     centres = {"heat": np.log(prior.heat_degc), "tau": np.log(prior.tau_s), "cooling": np.log(prior.cooling_s)}
@@ -185,9 +185,9 @@ def learned(prior: Prior, soaks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike, fl
 
 
 def widening_of(peaks: Sequence[tuple[Band, float]]) -> float:
-    """By how much to widen bands so that they would have held 95 % of earlier soaks, each (forecast peak, peak that came); split conformal
+    """The factor that widens bands so that they would have held 95 % of earlier soaks, each (forecast peak, peak that came); split conformal
     prediction (Vovk et al., Algorithmic Learning in a Random World, 2005). 1 while there are fewer than ten, and never below 1 with fewer than 19:
-    so few cannot tell what one in twenty does."""
+    so few cannot show an event of one in twenty."""
     if len(peaks) < REAL_SOAKS_NEEDED:
         return 1.0
     misses = []
@@ -243,7 +243,7 @@ def _steps(time_s: npt.ArrayLike, temperature_degc: npt.ArrayLike) -> tuple[np.n
 @functools.cache
 def _normals() -> np.ndarray:
     """(5, particles) standard normal numbers, evenly spread: the same for every forecast, so that a page does not flicker."""
-    from scipy.stats import qmc  # loads slowly, and a page without a stop needs none
+    from scipy.stats import qmc  # slow to import, and a page without a stop does not need it
 
     return np.asarray(special.ndtri(qmc.Sobol(5, seed=11).random(_PARTICLES).clip(1e-6, 1 - 1e-6))).T
 
@@ -291,7 +291,7 @@ def _filtered(values: np.ndarray, air_degc: float, prior: Prior, onset_degc: flo
 def _drawn(cloud: _Cloud, prior: Prior, steps: int, onset_degc: float) -> np.ndarray:
     """(paths, steps): temperatures after the last reading, drawn from the particles by their weights."""
     generator = np.random.default_rng(5)
-    # systematic resampling: the least scatter of all ways to draw by weight
+    # systematic resampling: the least scatter of the ways to draw by weight
     chosen = np.searchsorted(np.cumsum(cloud.weights), (np.arange(_PATHS) + generator.random()) / _PATHS).clip(0, _PARTICLES - 1)
     heat, tau = cloud.heat[chosen], cloud.tau[chosen]
     tt, td, dd = (row[chosen] for row in cloud.covariance)
@@ -322,7 +322,7 @@ def _first_above(paths: np.ndarray, times: np.ndarray, level_degc: float) -> tup
 
 
 def _last_above(paths: np.ndarray, times: np.ndarray, level_degc: float) -> np.ndarray:
-    """Minutes at which paths that passed the level are below it for good; those still above at the end count as the end."""
+    """Minutes at which paths that passed the level are below it for good; those still above at the end count with the last minute."""
     above = paths > level_degc
     passes = above.any(axis=1)
     last = above.shape[1] - 1 - np.argmax(above[passes, ::-1], axis=1)
@@ -335,9 +335,9 @@ def _passed(minutes: np.ndarray, share: float) -> Band:
 
 
 def _words(share: float, what: str) -> str:
-    """No probability on a screen: three words' worth of it."""
+    """A probability in one of three phrases: the screen shows no number for it."""
     if share >= 0.9:
         return f"will very likely pass {what}"
     if share >= 0.5:
-        return f"will rather pass {what} than not"
+        return f"will more likely pass {what} than not"
     return f"may pass {what}" if share >= 0.1 else f"not expected to pass {what}"

@@ -1,6 +1,6 @@
-"""What a pump takes off the pressure before it and adds behind it: lift, acceleration, friction, pulses; the column that stays when it stops.
+"""How a pump lowers the pressure at its inlet and raises it at its outlet: lift, acceleration, friction, pulses; the column held when it stops.
 
-Where nothing measures the flow the engine is taken at full throttle, flow and speed: that is where the pump's inlet is lowest. Pressures in kPa.
+Where the flow is not measured the engine counts as at full throttle, flow and speed: there the pump's inlet pressure is lowest. Pressures in kPa.
 """
 
 from functools import lru_cache
@@ -14,14 +14,14 @@ from hotfuel.car import Car, Engine, Pump, Suction
 STANDARD_GRAVITY_M_S2 = 9.80665
 GASOLINE_KG_M3 = 740.0  # EN 228 allows 720 to 775 at 15 degC
 GASOLINE_PA_S = 0.0005  # viscosity; published tables disagree by a factor of two
-GAUGE_SHARE = 0.05  # a stated or measured gauge pressure is taken as known to 5 %
+GAUGE_SHARE = 0.05  # a stated or measured gauge pressure is assumed known to 5 %
 PULSE_C, PULSE_K = 0.4, 2.0  # one single-acting cylinder; most hydrocarbons (Hydraulic Institute, see pulse_kpa)
-RIGID_LENGTH_M = 0.05  # the pump's stub and passage, where the car file says nothing (assumption, common practice, no source)
+RIGID_LENGTH_M = 0.05  # the pump's stub and passage, where the car file does not give it (assumption, common practice, no source)
 PULSE_MOST_KPA = 10.0  # a deeper pulse draws vapour, which cushions it (assumption, no source)
 ELECTRIC_STROKES_PER_MIN = (
     1200.0  # a plunger pump; a rotary one has no pulses, which the range covers (assumption, common practice, no source)
 )
-FALL_SHARE = 0.5  # of its pressure that a pump may lose from no flow to full flow (assumption, common practice, no source)
+FALL_SHARE = 0.5  # share of its pressure that a pump may lose from no flow to full flow (assumption, common practice, no source)
 
 
 def suction_kpa(
@@ -38,7 +38,7 @@ def suction_kpa(
     because pumps suck in pulses. The pulses' own depression is anything from none to `pulse_kpa`: half of it, and the range over sqrt(12) as its
     uncertainty (GUM, JCGM 100:2008, 4.3.7). A nan flow is that of full throttle. Example: 3 m of line at 1 g take 21.8 kPa off.
     """
-    speed = np.nan if engine_rpm is None or np.isnan(flow_l_h).all() else engine_rpm  # full throttle has its own speed
+    speed = np.nan if engine_rpm is None or np.isnan(flow_l_h).all() else engine_rpm  # full throttle uses its own engine speed
     if np.ndim(flow_l_h) == 0 and np.ndim(acceleration_m_s2) == 0 and np.ndim(speed) == 0:
         numbers = (float(np.asarray(value)) for value in (flow_l_h, acceleration_m_s2, speed))
         flow, acceleration, rpm = (None if np.isnan(value) else value for value in numbers)
@@ -58,7 +58,7 @@ def _steady_suction_kpa(
     density_kg_m3: float,
     engine_rpm: float | None,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Asked anew for every reading of a live recording."""
+    """Called again for every reading of a live recording."""
     values = as_array(flow_l_h), as_array(acceleration_m_s2)
     return _suction_kpa(suction, engine, pump, *values, density_kg_m3, as_array(engine_rpm))
 
@@ -93,11 +93,11 @@ def _suction_kpa(
 
 
 def pulse_kpa(car: Car, flow_l_h: float, engine_rpm: float, density_kg_m3: float = GASOLINE_KG_M3) -> float:
-    """The most that a reciprocating pump's pulses take off at its inlet, kPa: the inertia of the column it moves to and fro, rho L/A dQ/dt.
+    """The largest pressure drop from a reciprocating pump's pulses at its inlet, kPa: the inertia of the column it moves to and fro, rho L/A dQ/dt.
 
     For one single-acting cylinder the greatest dQ/dt is C n Q / K in consistent units, C = 0.4, n in strokes per minute, K = 2 for most hydrocarbons:
     the Hydraulic Institute's acceleration head of reciprocating pumps, h = L V n C / (K g) (a sine's own is 0.33). L is the rigid column only, from the
-    last soft hose or damper to the pump: a hose takes up the pulses of what is before it. `rigid_length` in the car file, else up to 50 mm. A
+    last soft hose or damper to the pump: a hose absorbs the pulses of the column before it. `rigid_length` in the car file, else up to 50 mm. A
     mechanical pump strokes once in two turns of the engine. Example: 50 mm in an 8 mm bore, 60 L/h, 5000 rpm: 6.1 kPa.
     """
     found = _pulse_kpa(car.suction, car.pump, as_array(flow_l_h), as_array(engine_rpm), density_kg_m3)
@@ -115,13 +115,13 @@ def _pulse_kpa(suction: Suction, pump: Pump, flow: np.ndarray, engine_rpm: np.nd
 def held_column_kpa(car: Car, density_kg_m3: float = GASOLINE_KG_M3) -> float:
     """How far below the tank the pump's inlet stands when it has stopped: its valves hold the lifted column, rho g h. Example: 0.3 m: 2.2 kPa.
 
-    A pump below the tank's surface gets no help from the column: its valves may leak, or the line may have drained.
+    For a pump below the tank's surface the column is not counted: its valves may leak, or the line may have drained.
     """
     return density_kg_m3 * STANDARD_GRAVITY_M_S2 * max(car.suction.lift_m, 0.0) / 1000
 
 
 def delivery_kpa(car: Car, flow_l_h: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    """(gauge pressure behind a running pump, its standard uncertainty), kPa, where it is not measured; a nan flow is that of full throttle.
+    """(gauge pressure after a running pump, its standard uncertainty), kPa, where it is not measured; a nan flow is that of full throttle.
 
     From the car file's pressure at idle to `pressure_full` at full flow, with the square of the flow, each known to 5 %. Without `pressure_full` it may
     fall to half: the middle of that range, and the range over sqrt(12).
@@ -136,7 +136,7 @@ def delivery_kpa(car: Car, flow_l_h: npt.ArrayLike) -> tuple[np.ndarray, np.ndar
 
 
 def _of_full_flow(engine: Engine, flow: np.ndarray) -> np.ndarray:
-    """0 at idle flow, 1 at full flow, with the square of the flow between."""
+    """0 at idle flow, 1 at full flow, varying with the square of the flow between."""
     span = max(engine.full_flow_l_h**2 - engine.idle_flow_l_h**2, 1e-9)
     return (flow**2 - engine.idle_flow_l_h**2) / span
 

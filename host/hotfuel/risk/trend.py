@@ -11,7 +11,10 @@ from hotfuel.fuel import Fuel
 
 SPAN_S = 60.0  # ten seconds of trend spread 2 to 27 min for a true 4 (own simulation)
 WINDOW_S = 120.0
-LEAST_MIN, GREATEST_MIN = 0.5, 15.0  # outside this range no time is shown: too short to read, or too far ahead to know
+LEAST_MIN, GREATEST_MIN = (
+    0.5,
+    15.0,
+)  # outside this range no time is shown: too near to be worth showing, or too far ahead to predict
 _POINTS = 60
 
 CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = (
@@ -25,7 +28,7 @@ CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = (
 
 @dataclass(frozen=True)
 class Trend:
-    """`words` for a person; minutes to the limit with a range of two standard errors, nan where nothing is said; heating in W per kg of fuel."""
+    """`words` for a person; minutes to the limit with a range of two standard errors, nan where none is given; heating in W per kg of fuel."""
 
     words: str
     minutes: float = np.nan
@@ -46,7 +49,7 @@ def trend(
     """Trend at one place from its last `window_s` seconds.
 
     time_s (n,) rising, temperature_degc (n,), pressure_kpa (n,) or a number (absolute, at that place). The limit is V/L `vapour_liquid_ratio` at the
-    latest pressure, or `limit_degc` where another one counts: behind the needle it is the temperature in the line at which the fuel boils over
+    latest pressure, or `limit_degc` where a different one applies: behind the needle it is the temperature in the line at which the fuel boils over
     there. At or above the bubble point the words are "boiling has begun" whatever the slope.
     """
     times, temperatures = np.asarray(time_s, dtype=float), np.asarray(temperature_degc, dtype=float)

@@ -73,7 +73,7 @@ def test_a_line_above_the_table_has_no_margin_and_is_not_called_low(fuel):
         car(), fuel, {"carb_inlet": [30.0]}, Conditions(running=1.0, ambient_pressure_kpa=95.0, fuel_pressure_kpa=420.0)
     )
     assert [found[name].state[0] for name in ("carb_inlet", "carb_inlet_needle")] == [Level.NO_MARGIN] * 2
-    assert any("no limit is worked out above 500 kPa" in note for note in found.notes)
+    assert any("no limit is computed above 500 kPa" in note for note in found.notes)
     low = margins(car(), fuel, {"carb_inlet": [30.0]}, Conditions(running=1.0, ambient_pressure_kpa=20.0, fuel_pressure_kpa=40.0))
     assert [low[name].state[0] for name in ("carb_inlet", "carb_inlet_needle")] == [Level.QUIET, Level.LOW_PRESSURE]
     assert not any("above 500 kPa" in note for note in low.notes)

@@ -122,7 +122,10 @@ def test_the_numbers_the_bands_were_measured_with():
     assert ends(found.peak_min) == [12.58, 28.92, 59.92]
     assert ends(found.onset_min) == [9.75, 11.75, 23.58]
     assert ends(found.below_onset_min) == [20.58, 55.25, 59.92]
-    assert (found.onset_words, found.limit_words) == ("will rather pass boiling onset than not", "not expected to pass the limit")
+    assert (found.onset_words, found.limit_words) == (
+        "will more likely pass boiling onset than not",
+        "not expected to pass the limit",
+    )
     assert (len(found.time_s), found.time_s[0], found.time_s[-1], found.path_degc.shape) == (360, 5.0, 3595.0, (3, 360))
     assert ends(forecast_soak(TIMES, DEGC, onset_degc=48.0, limit_degc=50.0).peak_degc) == [48.87, 52.80, 60.09]
     idle = forecast_idle(TIMES, DEGC, onset_degc=52.0, limit_degc=58.0)
@@ -181,7 +184,7 @@ def test_when_paths_pass_a_level_and_are_below_it_again():
 
 @pytest.mark.parametrize(
     ("share", "words"),
-    [(0.9, "will very likely pass it"), (0.89, "will rather pass it than not"), (0.5, "will rather pass it than not"), (0.49, "may pass it"),
+    [(0.9, "will very likely pass it"), (0.89, "will more likely pass it than not"), (0.5, "will more likely pass it than not"), (0.49, "may pass it"),
      (0.1, "may pass it"), (0.09, "not expected to pass it")],
 )  # fmt: skip
 def test_three_words_worth_of_a_share(share, words):
