@@ -251,7 +251,7 @@ class FuelTable(_Table):
     @model_validator(mode="after")
     def _one_way(self) -> "FuelTable":
         if (self.class_ is None) == (self.vapour_pressure_kpa is None):
-            raise InputError('needs either "class" or "vapour_pressure" with a distillation: give one of the two')
+            raise InputError('needs either "class" or "vapour_pressure" with a distillation, not both')
         return self
 
     def description(self) -> dict[str, object]:

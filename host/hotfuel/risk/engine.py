@@ -13,10 +13,8 @@ import numpy.typing as npt
 FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
 IDLE_SHARE = 1.5  # of idle speed: up to it the engine idles, a raised idle too
 STOP_S = 8.0
-LOST, STRAY = (
-    0.2,
-    0.1,
-)  # shares of running seconds without pulses, and of standing seconds with some, caused by a bad wire; chosen
+# shares of running seconds without pulses, and of standing seconds with some, caused by a bad wire; chosen
+LOST, STRAY = 0.2, 0.1
 _TURNING_RPM = 30.0
 _ABSURD_RPM = 15_000.0  # no engine with a carburettor turns this fast: noise
 _PULSES, _SILENCE = float(np.log((1 - LOST) / STRAY)), float(np.log(LOST / (1 - STRAY)))

@@ -11,10 +11,8 @@ from hotfuel.fuel import Fuel
 
 SPAN_S = 60.0  # ten seconds of trend spread 2 to 27 min for a true 4 (own simulation)
 WINDOW_S = 120.0
-LEAST_MIN, GREATEST_MIN = (
-    0.5,
-    15.0,
-)  # outside this range no time is shown: too near to be worth showing, or too far ahead to predict
+# outside this range no time is shown: too near to be worth showing, or too far ahead to predict
+LEAST_MIN, GREATEST_MIN = 0.5, 15.0
 _POINTS = 60
 
 CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = (

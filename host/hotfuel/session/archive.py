@@ -122,7 +122,7 @@ def recompute(
             failed.append(f"{identity}: {problem}")
         progress(number / len(here))
     if failed:
-        raise InputError(f"{len(failed)} of {len(here)} sessions could not be worked out again: {'; '.join(failed)}")
+        raise InputError(f"{len(failed)} of {len(here)} sessions could not be recomputed: {'; '.join(failed)}")
     return len(here)
 
 

@@ -242,7 +242,7 @@ def gaps(decoded: Decoded, table: Ticks) -> pd.DataFrame:
     for at in holes:
         inside = [gap.reason for start, gap in links if table.seconds[at] - least_s <= start <= table.seconds[at + 1]]
         if table.boot[at + 1] != table.boot[at]:
-            words.append("the board started anew")
+            words.append("the board restarted")
         else:
             words.append(f"link: {inside[0].replace('_', ' ')}" if inside else "readings missing")
     if links and len(table.seconds):

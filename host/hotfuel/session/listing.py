@@ -138,7 +138,7 @@ def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
             )
         elif full is not None and size < full and _has_reading(log):
             yield (
-                f"{row['session']}: its log was cut ({size:,} of {int(full):,} bytes are left); what is listed was worked out earlier: "
+                f"{row['session']}: its log was cut ({size:,} of {int(full):,} bytes are left); the listed results are earlier ones: "
                 "put the log back from a copy"
             )
 

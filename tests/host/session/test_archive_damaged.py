@@ -117,7 +117,7 @@ def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_go_on(thre
         path.mkdir()
     else:
         path.write_bytes(log)
-    with pytest.raises(InputError, match=f"1 of 3 sessions could not be worked out again: {ids[1]}: "):
+    with pytest.raises(InputError, match=f"1 of 3 sessions could not be recomputed: {ids[1]}: "):
         archive.recompute(root)
     listed, said, bad = told(root)
     assert listed == ids  # with its last good results
@@ -131,7 +131,7 @@ def test_a_cut_log_does_not_replace_results_of_the_whole_one(three):
     path, before = root / "sessions" / ids[1] / "wire.log", archive.listed(root)
     path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
     with pytest.raises(
-        InputError, match=f"1 of 3 sessions could not be worked out again: {ids[1]}: its log is not the one that was added"
+        InputError, match=f"1 of 3 sessions could not be recomputed: {ids[1]}: its log is not the one that was added"
     ):
         archive.recompute(root)
     pd.testing.assert_frame_equal(archive.listed(root), before)

@@ -62,7 +62,7 @@ def test_a_car_renamed_moves_its_results(tmp_path, sessions):
 def test_one_bad_session_does_not_stop_the_others(tmp_path, sessions):
     first, second = (archive.add(tmp_path, path) for path in sessions[:2])
     (tmp_path / "sessions" / first / "wire.log").unlink()
-    with pytest.raises(InputError, match=f"1 of 2 sessions could not be worked out again: {first}"):
+    with pytest.raises(InputError, match=f"1 of 2 sessions could not be recomputed: {first}"):
         archive.recompute(tmp_path)
     assert second in set(archive.listed(tmp_path)["session"])
 
