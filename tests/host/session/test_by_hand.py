@@ -65,7 +65,7 @@ def test_a_table_joins_by_its_clock_in_any_zone_and_separator():
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "no table"),
+        ("", "not a table"),
         ("block (degF)\n183\n", "no column of times"),
         ("time,block\n2026-05-28T20:27:40Z,183\n", "holds no reading"),
         ("time,block (degF)\nyesterday,183\n", "holds no reading"),
