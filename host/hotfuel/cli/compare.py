@@ -198,7 +198,7 @@ def _how_to_say(result: "Comparison") -> list[str]:
     if any(isinstance(one, Question) and one.guessed for one in result.questions):
         lines.append('If that is not what was fitted, say it with --fix: "NAME=cooler before carb_inlet".')
     if any(isinstance(one, FixNotNamed) for one in result.conditions):
-        lines.append('What was fitted is said with --fix: "NAME=cooler before carb_inlet".')
+        lines.append('Name what was fitted with --fix: "NAME=cooler before carb_inlet".')
     if result.unanswered:
         lines.append('Another phase is named with --phase: "drive", "hot soak", "whole run".')
     if any(isinstance(one, AirNotNoted | AirGuessed) for one in result.conditions):

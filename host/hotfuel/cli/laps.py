@@ -29,7 +29,7 @@ def laps(
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", help="HTML page to write, with the path drawn to scale: whoever gets it sees where you drove."),
+        typer.Option("--out", help="HTML page to write, with the path drawn to scale: anyone who gets it sees where you drove."),
     ] = None,
     positions: Annotated[
         bool, typer.Option("--positions", help="Also print the line's position, which is private by default.")

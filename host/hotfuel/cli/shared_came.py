@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def held_with(opened: "Session", forecast_from: Path) -> "Came":
-    """What came in `opened` of the forecast kept with another session. Raises InputError for no forecast of what was fitted, and for another car."""
+    """Compare `opened` with the forecast stored in another session. Raises InputError if none matches the fix, or the car differs."""
     from hotfuel.study.fixes import kept
 
     first = open_session(forecast_from)

@@ -58,7 +58,7 @@ def what_was_seen(received: bytes, seconds: float) -> str:
         return f'the board sends an error text instead of frames: "{" ".join(text.split())[:120]}".'
     if readable > 0.9 * len(text):
         return f'this is another device; it sends text: "{" ".join(text.split())[:60]}".'
-    return f"{len(received)} bytes came, none of them a frame of ours (first: {received[:12].hex(' ')}); another device, or a wrong baud rate."
+    return f"{len(received)} bytes came, none of them part of a hotfuel frame (first: {received[:12].hex(' ')}); another device, or a wrong baud rate."
 
 
 def find_boards(timeout_s: float = HELLO_S) -> tuple[list[Hello], list[str]]:

@@ -23,7 +23,7 @@ _NOT_DONE = {
     "store": "it stores nothing",
     "power": "it never sleeps, so it can drain the battery",
     "more_inputs": "its converter does not answer, so voltages are not read",
-    "receiver": "its satellite receiver sends nothing, so no position is kept",
+    "receiver": "its satellite receiver sends nothing, so no position is stored",
     "settings": "its settings are damaged and it uses the defaults, so places may have the wrong names",
 }
 

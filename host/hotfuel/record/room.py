@@ -53,6 +53,6 @@ class Room:
         left_h = hours(folder, self._bytes_h)
         if left_h < WARN_H and not self._told:
             self._told = True
-            return f"The disk of {folder} has {words(left_h)} at this rate; make room, or recording goes on elsewhere when it is full."
+            return f"The disk of {folder} has {words(left_h)} at this rate. Free some space, or recording will continue elsewhere once it is full."
         self._told = self._told and left_h < 1.5 * WARN_H
         return ""

@@ -87,6 +87,6 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     if verdicts.NO_DIFFERENCE in words:
         steps.append("Where nothing changed, look for where the fuel takes up its heat, and try there.")
     if words - set(verdicts.DECIDED) or not words:
-        by_turns = f" in this order: {', '.join(order)}" if order else ", the sides by turns"
+        by_turns = f" in this order: {', '.join(order)}" if order else ", alternating the sides"
         steps.append(f"{'Drive more runs' if result else 'Make more pulls'}{by_turns}; then compare all of them.")
     return steps or ["Another car, another fuel or a hotter day needs runs of its own."]

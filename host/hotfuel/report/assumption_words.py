@@ -26,7 +26,7 @@ def sentence(one: assumed.Assumption, shown: Shown) -> str:
                 "its onset."
             )
         case assumed.LongerStop():
-            return f"The stop of {one.was_min:.0f} min goes on to {one.minutes:g} min as the soak forecast says, from this session's own readings."
+            return f"The stop of {one.was_min:.0f} min lasts {one.minutes:g} min instead, as the soak forecast says, from this session's own readings."
         case assumed.CoolerAir() | assumed.IceWater() | assumed.CoolerSize():
             return _cooler(one, shown)
         case assumed.ReturnIntoTank():
@@ -97,7 +97,9 @@ def _cooler(one: assumed.CoolerAir | assumed.IceWater | assumed.CoolerSize, show
         case assumed.CoolerAir():
             over, half = (shown.text(float(degc), "temperature difference", 0) for degc in (one.over_degc, expanded(one.u_degc)))
             still = (
-                "" if one.fanned else ", and a tenth to seven tenths of its air while the car stands (common practice, no source)"
+                ""
+                if one.air_when_standing
+                else ", and a tenth to seven tenths of its air while the car stands (common practice, no source)"
             )
             return f"The cooler sees air {over} ±{half} above outside air{still}."
         case assumed.IceWater():

@@ -68,7 +68,7 @@ def method(session: Session, shown: Shown) -> list[str]:
     lines.append(
         "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
         f"is worked out from engine speed, displacement and mixture (±{100 * expanded(FLOW_U):.0f} %) plus the declared return; without it only the time under "
-        "way can be told. A pump in the section counts in its heat; less than nothing taken up is heat lost. A dash: not told by this recording."
+        "way can be told. A pump in the section adds its own heat. A negative value is heat lost. A dash: this recording cannot tell."
     )
     lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
     return lines

@@ -12,9 +12,8 @@ from hotfuel.places import place_words
 from hotfuel.report import study_figures
 from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import ACT, COLOURS
-from hotfuel.report.headline import where
 from hotfuel.report.table import Table
-from hotfuel.report.words import rough
+from hotfuel.report.words import rough, where
 from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
 from hotfuel.study.fixes.fitted import parse
 from hotfuel.units import Shown, expanded

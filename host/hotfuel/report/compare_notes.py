@@ -187,10 +187,10 @@ def _order(
                 "drive the runs in a mixed order to rule that out."
             )
         case n.FirstEveryDay(variant):
-            return f"On every day {variant} was driven first: a car still warm from the run before looks like the change; let either go first by turns."
+            return f"On every day {variant} was driven first: a car still warm from the run before looks like the change; alternate which one goes first."
         case n.WidenedByPairs(first, second):
             return (
-                f"{first} and {second} were driven in an order that shows a car's warming as a change: the interval is widened by what this car's archived "
+                f"{first} and {second} were driven in an order that makes warming look like a change: the interval is widened by what this car's archived "
                 "pairs of runs with the same parts fitted differ by."
             )
 

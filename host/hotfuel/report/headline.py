@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
-from hotfuel.report.words import Clock, minute, rough, spoken
+from hotfuel.report.words import Clock, minute, rough, spoken, where
 from hotfuel.risk.level import Level, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
@@ -95,12 +95,6 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             f"The fuel stayed below its boiling limit at every probe{' that read' if silent else ''}; nearest {where(near.place)}, {gap} below.",
         )
     return Headline(kind, sentence, _basis(near, shown, clock, doubt_degc) + silent, _next(kind, near, phase))
-
-
-def where(place: str) -> str:
-    """ "at the pump", "behind the needle at the carb inlet"."""
-    name = place_words(probe_of(place))
-    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
 
 
 def _degrees(shown: Shown, degc: float) -> str:

@@ -38,7 +38,7 @@ _METHOD = (  # {start}: the limit at the start, in the reader's unit
     "like a gain, or that nobody knows, gives no verdict. Nor do sides that differ by another gear, 10 % in sweep rate, another smoothing, or {start} at "
     "the start (limits: common practice, no source).",
     "Peaks are of a running mean over 200 rpm, each pull's own, then averaged; a top that stays within 0.5 % over more than that is given as a range.",
-    "A gain is said to lie low down, in the middle or up top where that third of the curve is tested against the rest of it and has a quarter more, in per "
+    "A gain is called low down, in the middle or up top where that third of the curve is tested against the rest of it and has a quarter more, in per "
     "cent and in power.",
     "What physics allows: charge cooling by an enthalpy balance of the unburnt charge, from the square-root law of the power standards to the ceiling by "
     "density with constant friction; a fixed jet passes denser fuel by the root of its density.",

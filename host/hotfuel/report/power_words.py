@@ -70,7 +70,7 @@ def said(result: PowerComparison, gain: Gain, shown: Shown) -> Said:
     if tested and not by_looks and gain.drift_removed and np.isfinite(gain.order.trend_percent):
         lines.append(gain_words.drift(gain.order))
     if not tested and not by_looks:
-        lines.append("Without a verdict nothing is said of the curve's shape.")
+        lines.append("Without a verdict the curve's shape is not judged.")
     elif not gain.where.is_placed:  # a part of the curve is named in the headline
         lines.append(shape_words.where(gain.where, shown))
     lines += gain_words.beside(base, variant, gain.mixture, shown)
@@ -129,7 +129,7 @@ def weather(note: WeatherNote) -> str:
     if note.kind == weathers.OUTSIDE:
         return (
             "The weather is outside the 7 % for which the correction holds: absolute figures do not count; "
-            "the comparison goes on because both sides share it."
+            "the comparison still holds, because both sides share it."
         )
     what = "The weather is known of some pulls only" if note.kind == weathers.PARTLY else "No weather was given"
     return f"{what}: figures are compared as measured, and a change in the weather between the sides would look like the change."

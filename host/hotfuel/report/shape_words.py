@@ -18,9 +18,9 @@ def where(found: Shape, shown: Shown) -> str:
     unit = shown.unit("power")
     percent = _thirds(found.in_percent)
     if found.kind == shape.NO_BAND:
-        return "A single pull on a side gives no band for the curve, so nothing is said of its shape."
+        return "A single pull on a side gives no band for the curve, so its shape is not judged."
     if found.kind == shape.NOT_ASKED:
-        return "The plan asks for the mean over these engine speeds: nothing is said of the curve's shape."
+        return "The plan asks for the mean over these engine speeds: the curve's shape is not judged."
     if found.kind == shape.CROSSING:
         words = "a gain low down and a loss up top" if found.sign > 0 else "a loss low down and a gain up top"
         return f"The curves cross near {round(found.low_rpm, -1):.0f} rpm: {words}."

@@ -3,8 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.places import place_words
 from hotfuel.report import complaint_words, heat_words, limit_words, line_words
+from hotfuel.report.words import where
 from hotfuel.risk.findings import TRAPPED_FUEL, Finding
 from hotfuel.risk.level import in_units
 from hotfuel.study.drive import restarts
@@ -65,24 +66,19 @@ class Clock:
 def _without_limit(one: WithoutLimit, clock: Clock, shown: Shown) -> str:
     """It counts as beyond the limit and comes before every smallest margin."""
     return (
-        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {_where(one.place)}: {in_units(one.level.words, shown)}. "
+        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {where(one.place)}: {in_units(one.level.words, shown)}. "
         f"It counts as beyond the limit; the lowest pressure worked out was {shown.text(one.lowest_kpa, 'pressure')} absolute."
     )
 
 
 def _nearest(one: Nearest, clock: Clock, shown: Shown) -> str:
     left = shown.text(abs(one.margin_degc), "temperature difference")
-    where = f"The fuel {_where(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
+    came = f"The fuel {where(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
     state = f"{left} were left" if one.margin_degc > 0 else f"it was {left} beyond"
     return (
-        f"{where}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
+        f"{came}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
         f"(limit {shown.text(one.limit_degc, 'temperature')}), because {one.reason}."
     )
-
-
-def _where(place: str) -> str:
-    name = place_words(probe_of(place))
-    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
 
 
 def _hottest(one: Hottest, clock: Clock, shown: Shown) -> str:
@@ -112,8 +108,8 @@ def _soak(told: Story, soak: SoakStory, shown: Shown) -> str:
     if not soak.first_place:
         return f"{soak.phase.capitalize()} ({how}): no place passed its limit."
     if soak.crossed_min < 0.5:
-        return f"{soak.phase.capitalize()} ({how}): the fuel {_where(soak.first_place)} was beyond its limit from the stop on."
-    first = f"the fuel {_where(soak.first_place)} passed its limit first"
+        return f"{soak.phase.capitalize()} ({how}): the fuel {where(soak.first_place)} was beyond its limit from the stop on."
+    first = f"the fuel {where(soak.first_place)} passed its limit first"
     return f"{soak.phase.capitalize()} ({how}): {first}, {soak.crossed_min:.0f} min after the stop."
 
 
@@ -127,7 +123,7 @@ def _restart(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
     if known:
         place = min(known, key=lambda p: known[p])
         left = f"{shown.text(abs(known[place]), 'temperature difference')} {'left' if known[place] > 0 else 'beyond the limit'}"
-        parts.append(f"smallest margin then {left}, {_where(place)}")
+        parts.append(f"smallest margin then {left}, {where(place)}")
     if one.trouble:
         parts.append(f'marked "{one.trouble}"')
     return ", ".join(parts) + "."

@@ -34,6 +34,12 @@ LEAST_ROOM = "least room to boiling"
 Moment = pd.Timestamp | pd.Timedelta | NaTType | None  # of a recording that knows the time of day, or time since its start
 
 
+def where(place: str) -> str:
+    """ "at the pump", "behind the needle at the carb inlet"."""
+    name = place_words(probe_of(place))
+    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
+
+
 def quantity(name: str, plain: bool) -> str:
     """What is asked of a place, for example "hottest". plain: for the reader of a first page, who need not know the word margin."""
     return LEAST_ROOM if plain and name == MARGIN else name

@@ -69,7 +69,7 @@ class Losses:
         for number, count in sorted(self.unknown_types.items()):
             said.append(f"{count} messages of type {number}, which this version does not know, were left out.")
         if self.payloads_misfit:
-            said.append(f"{self.payloads_misfit} messages have another length than this version expects and were left out.")
+            said.append(f"{self.payloads_misfit} messages have an unexpected length and were skipped.")
         said += [f"Nothing was received for {gap.length_s:.1f} s {_PLAIN[gap.reason]}." for gap in self.gaps]
         return said
 

@@ -15,7 +15,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.session.recording import Session
 from hotfuel.study.drive import own_limit, restarts
 from hotfuel.study.drive.complaint import Judgement, judge
-from hotfuel.study.drive.course import Course, of_session
+from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import full_throttle, overlaid, transport
 from hotfuel.study.line.heat import HeatBudget, budget
@@ -108,7 +108,7 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
 
     Raises InputError for a session without a temperature, and for a complaint without a hot soak or of another car.
     """
-    course = _course(session_or_course)
+    course = full_throttle.as_course(session_or_course)
     found = phases(course)
     nearest = _nearest(course, found)
     pulled = full_throttle.pulls(course, found)
@@ -128,17 +128,13 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         start_s=course.start_s,
         utc_offset_min=course.utc_offset_min,
         pressure_of=course.car.limit_places[nearest.place][1].pressure if course.car and nearest else "",
-        judgement=judge(_course(complaint), course, found) if complaint is not None else None,
+        judgement=judge(full_throttle.as_course(complaint), course, found) if complaint is not None else None,
         sections=transport.sections(course),
         pressures=tuple(pressure_findings(course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE))),
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),
     )
-
-
-def _course(session_or_course: Session | Course) -> Course:
-    return session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
 
 
 def _nearest(course: Course, found: Sequence[Phase]) -> Nearest | None:

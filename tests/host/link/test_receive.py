@@ -49,7 +49,7 @@ def test_hello_returns_the_first_frame_and_all_bytes_up_to_it():
         ([b"MicroPython v1.26 on 2026-01-01; Raspberry Pi Pico\r\n>>> "], "prompt answers, but not our firmware"),
         ([b"Traceback (most recent call last):\r\n  File main.py\r\nKeyError: 5\r\n"], "sends an error text instead of frames"),
         ([b"$GPGGA,123519,4807.038,N\r\n"], 'another device; it sends text: "$GPGGA,123519'),
-        ([bytes(range(128, 160))], "32 bytes came, none of them a frame of ours (first: 80 81 82"),
+        ([bytes(range(128, 160))], "32 bytes came, none of them part of a hotfuel frame (first: 80 81 82"),
     ],
 )
 def test_the_wrong_device_is_described(sent, said):

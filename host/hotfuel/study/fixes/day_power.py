@@ -80,8 +80,8 @@ def power_standing(plan: DayPlan, read: Mapping[int, Pull], already_corrected: b
 def power_answered(
     plan: DayPlan, read: Mapping[int, Pull], found: Standing, already_corrected: bool | None = None
 ) -> DayComparison:
-    """The pulls compared, with the verdicts and intervals of the plan's looks and no others: a test of as many pulls as if their number had been fixed
-    would claim more than the looks allow. Raises InputError as `compare_pulls`.
+    """The pulls compared, with the verdicts and intervals of the plan's looks: a fixed-sample test would overstate the evidence, because the plan looks
+    after every block. Raises InputError as `compare_pulls`.
     """
     result = compare_pulls(
         grouped(plan, read), plan.variants[0], order=[read[n].name for n in sorted(read)], delta_percent=plan.difference,

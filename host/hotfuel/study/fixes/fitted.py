@@ -14,30 +14,30 @@ NAMED, FITTED, HARDEST = "named", "by what was fitted", "hardest"  # how a quest
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of fix: the phase in which it acts, and the words by which it is known in a name."""
+    """A kind of fix: the phase in which it acts, and the words by which it is known in a name.
+
+    in_line: it acts on the fuel that passes, not on what lies before it. anywhere: it needs no place, because it acts on the whole line.
+    """
 
     phase: str
     words: tuple[str, ...]
+    in_line: bool = False
+    anywhere: bool = False
 
 
 # The order matters: a fan-blown cooler is a cooler, an ice can in the return line is an ice can. Where each acts: common practice, no source.
 KINDS: dict[str, Kind] = {
-    "ice": Kind(PULL, ("ice", "iced")),
-    "cooler": Kind(PULL, ("cooler", "chiller", "heat exchanger")),
-    "spray": Kind(PULL, ("spray", "sprayed")),
-    "spacer": Kind(SOAK, ("spacer", "phenolic")),
+    "ice": Kind(PULL, ("ice", "iced"), in_line=True),
+    "cooler": Kind(PULL, ("cooler", "chiller", "heat exchanger"), in_line=True),
+    "spray": Kind(PULL, ("spray", "sprayed"), in_line=True),
+    "spacer": Kind(SOAK, ("spacer", "phenolic"), in_line=True),
     "shield": Kind(SOAK, ("shield", "shielded", "heat shield")),
-    "insulation": Kind(DRIVE, ("insulation", "insulated", "sleeve", "sleeved", "wrap", "wrapped")),
-    "return": Kind(IDLE, ("return", "return line")),
-    "fan": Kind(SOAK, ("fan", "fan run-on")),
-    "pump": Kind(SOAK, ("pump",)),
-    "fuel": Kind(SOAK, ("fuel", "gasoline", "petrol")),
+    "insulation": Kind(DRIVE, ("insulation", "insulated", "sleeve", "sleeved", "wrap", "wrapped"), in_line=True),
+    "return": Kind(IDLE, ("return", "return line"), anywhere=True),
+    "fan": Kind(SOAK, ("fan", "fan run-on"), anywhere=True),
+    "pump": Kind(SOAK, ("pump",), anywhere=True),
+    "fuel": Kind(SOAK, ("fuel", "gasoline", "petrol"), anywhere=True),
 }
-
-
-# These act on the fuel that passes, not on what lies before them.
-_IN_THE_LINE = ("ice", "cooler", "spray", "spacer", "insulation")
-_ANYWHERE = ("fan", "fuel", "pump", "return")  # these need no place: they act on the whole line
 
 
 @dataclass(frozen=True)
@@ -123,11 +123,11 @@ def questions(
         found.setdefault(key, []).append(name)
         if fix.guessed:
             guessed.setdefault(key, []).append((name, fix.kind))
-        elif not fix.before and fix.kind not in _ANYWHERE:
+        elif not fix.before and not KINDS[fix.kind].anywhere:
             placed.setdefault(key, []).append(name)
     made = []
     for (place, when), names in found.items():
-        in_line = all((fix := fitted[name]) is not None and fix.kind in _IN_THE_LINE for name in names)
+        in_line = all((fix := fitted[name]) is not None and KINDS[fix.kind].in_line for name in names)
         before = tuple(places[: list(places).index(place)]) if in_line else ()
         made.append(
             Question(

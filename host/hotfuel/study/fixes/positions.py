@@ -34,8 +34,8 @@ def order_fault(a: Sequence[Run], b: Sequence[Run], driven: Sequence[Run] = ()) 
     """Why this order allows no verdict; None where it allows one or is not known.
 
     Within days (or recordings) that hold both sides, the sides' mean positions must be equal, or the position must be fitted, for which each side must
-    have come first somewhere and three degrees of freedom must remain. Where no day holds both: a side all of whose runs were the first of their day
-    shows nothing of what a car does later in a day, and cannot be compared with a side that was driven several times a day.
+    have come first somewhere and three degrees of freedom must remain. Where no day holds both: if every run of one side was the first of its day, that
+    side shows nothing of a car already warm, so it cannot be compared with a side that was driven several times a day.
 
     driven: all runs that are compared. A run of a third variant between two of these has warmed the car like any other, so it counts in their positions.
     """

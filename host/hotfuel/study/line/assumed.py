@@ -85,11 +85,12 @@ class NeverRan:
 
 @dataclass(frozen=True)
 class CoolerAir:
-    """The air at a cooler is over_degc above outside air, with its standard uncertainty; fanned: as much of it passes while the car stands."""
+    """The air at a cooler is over_degc above outside air, with its standard uncertainty;
+    air_when_standing: a fan blows as much of it through while the car stands."""
 
     over_degc: float
     u_degc: float
-    fanned: bool
+    air_when_standing: bool
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,7 @@ class SwirlPot:
 
 @dataclass(frozen=True)
 class LongerStop:
-    """The stop of was_min goes on to `minutes`."""
+    """The stop of was_min lasts `minutes` instead."""
 
     was_min: float
     minutes: float
