@@ -78,7 +78,7 @@ def summarise(
         return Summary(pd.NaT, pd.NaT, 0.0, 0.0, 0)
     seconds = index_seconds(index)
     step = np.diff(seconds, append=seconds[-1:])
-    step = np.where(step > longest_step_s, 0.0, step)
+    step[step > longest_step_s] = 0.0
     means = _Means(seconds)
     places = {}
     for column in temperatures.columns:
@@ -113,9 +113,12 @@ class _Means:
 
     def __init__(self, seconds: np.ndarray) -> None:
         second = np.floor(seconds - seconds[0])
-        begins = np.diff(second, prepend=-1.0)
-        if (begins >= 0).all():  # a recording's readings are in order: np.unique would sort them
-            self._time_s, self._rows = second[begins > 0], np.cumsum(begins > 0) - 1
+        steps = np.diff(second)
+        self._in_order = bool((steps >= 0).all())
+        if self._in_order:  # as a recording's readings are: np.unique would sort them
+            begins = np.concatenate([[0], np.flatnonzero(steps) + 1])
+            self._time_s = second[begins]
+            self._rows = np.repeat(np.arange(len(begins)), np.diff(begins, append=len(second)))
         else:
             self._time_s, self._rows = np.unique(second, return_inverse=True)
         self._seconds = Rows(self._rows, len(self._time_s))
@@ -128,6 +131,8 @@ class _Means:
         """Which samples lie in a row of `of`, or within that many seconds of it."""
         at_s = self._time_s[second]
         first, end = np.searchsorted(self._time_s, at_s - reach_s, "left"), np.searchsorted(self._time_s, at_s + reach_s, "right")
+        if self._in_order:
+            return np.arange(*np.searchsorted(self._rows, (first, end)))
         return np.flatnonzero((self._rows >= first) & (self._rows < end))
 
     def about(self, second: int, values: np.ndarray) -> float:
