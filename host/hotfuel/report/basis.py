@@ -70,6 +70,10 @@ def method(session: Session, shown: Shown) -> list[str]:
         f"is worked out from engine speed, displacement and mixture (±{100 * expanded(FLOW_U):.0f} %) plus the declared return; without it only the time under "
         "way can be told. A pump in the section adds its own heat. A negative value is heat lost. A dash: this recording cannot tell."
     )
+    lines.append(
+        "Shares of the heat are counted over the sections that take heat up, not over one that takes it out. They differ from shares of the degrees: a rise "
+        "counts by the fuel that flowed at that time, and heat that went into boiling raises no temperature."
+    )
     lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
     return lines
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.report.chart import LEFT_PX, Chart, Range
-from hotfuel.report.heat_words import percent, sentence
+from hotfuel.report.heat_words import UNTOLD, percent, sentence, taken_up
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.study.line.heat import DRIVING, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part
@@ -14,7 +14,6 @@ from hotfuel.units import Shown
 _RUNG_PX = 26
 _LOOKS = {STANDING_STILL: ("#a3182b", ()), DRIVING: ("#0b6fa4", (7, 4)), PULLING: ("#3d5a2a", (2, 3))}
 _SAID = {STANDING_STILL: "solid", DRIVING: "dashed", PULLING: "dotted"}  # a chart on its own has no key
-UNTOLD = "cannot be told here"
 
 
 def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot | None:
@@ -85,7 +84,7 @@ def table(budget: HeatBudget, shown: Shown) -> Table:
                 "return to the tank",
                 "running",
                 "",
-                f"{budget.back_w.middle:.0f} W ±{budget.back_w.half:.0f}",
+                taken_up(budget.back_w),
                 percent(budget.back_share),
             )
         )
@@ -101,7 +100,6 @@ def _values(part: Part, shown: Shown) -> tuple[str, str, str]:
         return f"{degrees} at {place_words(part.place)}", "", ""
     if not np.isfinite(part.watts.middle):
         return degrees, "", ""
-    watts = f"{part.watts.middle:.0f} W ±{part.watts.half:.0f}".replace("-", "−")
-    if part.watts.half > abs(part.watts.middle):
-        watts = f"{UNTOLD} (within ±{part.watts.half:.0f} W)"
-    return degrees, watts, percent(part.share) if part.share_told else UNTOLD
+    if part.cools:
+        return degrees, taken_up(part.watts), "takes heat out"
+    return degrees, taken_up(part.watts), percent(part.share) if part.share_told else UNTOLD

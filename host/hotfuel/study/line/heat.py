@@ -1,7 +1,8 @@
 """Where the fuel takes up its heat: watts and degrees by section of the line and by phase, each with its uncertainty.
 
 The same plug of fuel is followed: fuel that leaves a section is compared with its own state when it entered, in enthalpy, so that the heat of boiling
-counts. Shares are of the heat between the first and the last place; one whose uncertainty is more than half of it is not reported.
+counts. Shares are of what the sections between the first and the last place take up; one whose uncertainty is more than half of it is not reported. A
+section that surely takes heat out (a cooler) has no share and does not count in the others'.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,7 +18,7 @@ from hotfuel.risk.pressure import Conditions, at_places
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
 from hotfuel.study.line import transport, ways
-from hotfuel.study.line.draws import DRAWS, Draws, Interval
+from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
 from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.parked import parked
 from hotfuel.study.line.section import Section
@@ -43,10 +44,11 @@ _DEGC = np.arange(-40.0, 181.0, 1.0)
 
 @dataclass(frozen=True)
 class Part:
-    """One section in one phase. watts: heat taken up, mean over the time; degc: by how much the same fuel got warmer; share: of all sections in that phase.
+    """One section in one phase. watts: heat taken up, mean over the time; degc: by how much the same fuel got warmer; share: of what all
+    sections take up in that phase.
 
-    watts and share are nan intervals where the flow is unknown, while nothing flows, and in a pull, which is too short.
-    share_told: whether the share is known well enough to report.
+    watts and share are nan intervals where the flow is unknown, while nothing flows, and in a pull, which is too short; share also where heat is taken out.
+    share_told, watts_told: whether they are known well enough to report.
     """
 
     before: str
@@ -62,6 +64,27 @@ class Part:
         """Whether the share is known well enough to report."""
         one = self.share
         return bool(np.isfinite(one.middle) and (one.half <= max(MOST_DOUBT * abs(one.middle), SMALL) or one.greatest <= LITTLE))
+
+    @property
+    def watts_told(self) -> bool:
+        """Whether the watts are known well enough to report."""
+        return is_told(self.watts)
+
+    @property
+    def cools(self) -> bool:
+        """Whether the fuel surely gives off heat here: the whole interval is below nothing."""
+        return (self.watts if np.isfinite(self.watts.middle) else self.degc).greatest < 0
+
+    @property
+    def warms(self) -> bool:
+        """Whether the fuel surely takes up heat here."""
+        return (self.watts if np.isfinite(self.watts.middle) else self.degc).least > 0
+
+
+def is_told(watts: Interval) -> bool:
+    """Whether heat is known well enough to report: its interval lies on one side of nothing, and its standard uncertainty is at most half of it; what is
+    surely taken out is always reported."""
+    return bool(watts.greatest < 0 or (watts.least > 0 and watts.half <= watts.middle))
 
 
 @dataclass(frozen=True)
@@ -81,7 +104,7 @@ class HeatBudget:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        told = [asdict(part) | {"share_told": part.share_told} for part in self.parts]
+        told = [asdict(part) | {"share_told": part.share_told, "watts_told": part.watts_told} for part in self.parts]
         return asdict(self) | {"parts": told, "ways": [way.as_dict() for way in self.ways]}
 
 
@@ -221,10 +244,11 @@ class _Following:
                 out, into = offsets[one.place], offsets[one.before]
                 watts.append(mean[0] * (1 + own) + mean[1] * volume + mean[2] * out - mean[3] * into + stood)
                 degrees.append(float(np.mean((one.leaves_degc - one.entered_degc)[use])) + out - into)
-            total = np.sum([w for w in watts if np.isfinite(w).all()], axis=0)
-            for one, w, d in zip(self.sections, watts, degrees, strict=True):
+            takes = [np.isfinite(w).all() and np.quantile(w, COVERED[2]) >= 0 for w in watts]
+            total = np.sum([w for w, up in zip(watts, takes, strict=True) if up], axis=0)
+            for one, w, d, up in zip(self.sections, watts, degrees, takes, strict=True):
                 with np.errstate(invalid="ignore", divide="ignore"):
-                    share = np.where(np.abs(total) > 1e-9, w / total, np.nan) if self.known else np.full(DRAWS, np.nan)
+                    share = np.where(np.abs(total) > 1e-9, w / total, np.nan) if self.known and up else np.full(DRAWS, np.nan)
                 heat = w * (1 + (flow - 1) * self._burnt_share(one, rows)) * cp if self.known else np.full(DRAWS, np.nan)
                 if phase == PULLING:
                     heat, share = np.full(DRAWS, np.nan), np.full(DRAWS, np.nan)

@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
-from hotfuel.report.heat_words import sentence
+from hotfuel.report import heat as page
+from hotfuel.report.heat_words import percent, sentence, taken_up
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import heat
+from hotfuel.study.line.draws import Interval
 from hotfuel.units import Shown
 
 sys.path.insert(0, str(Path(__file__).parents[3] / "bench"))
@@ -48,6 +50,54 @@ def test_watts_and_shares_by_hand():
     assert share.watts.half > 0.35 * share.watts.middle  # no watts without the flow's doubt
     assert share.share.half < 0.35 * share.share.middle  # which is in both parts of a share
     assert "between tank and pump" in sentence(found, Shown("si"))
+
+
+def test_a_cooler_has_no_share_and_the_one_section_that_warms_the_fuel_is_the_answer():
+    cooled = replace(
+        steady(), degc=steady().degc | {"carb_inlet": np.full(COUNT, 37.0)}
+    )  # 12 degC up to the pump, 5 down after it
+    found = heat.budget(cooled)
+    # 5.46 W/K as above: 65.5 W in, 27.3 W out
+    assert part(found, "carb_inlet").watts.middle == pytest.approx(-27.3, rel=0.15)
+    assert part(found, "carb_inlet").watts.greatest < 0
+    assert np.isnan(part(found, "carb_inlet").share.middle)
+    assert part(found, "pump").share.least == pytest.approx(1.0)
+    said = sentence(found, Shown("si"))
+    assert "all of the heat that the fuel takes up enters between tank and pump" in said
+    rows = {row[0]: row for row in page.table(found, Shown("si")).rows}
+    assert rows["tank to pump"][4] == "all"
+    taken = re.fullmatch(r"takes out (\d+) to (\d+) W", rows["pump to carb inlet"][3])
+    assert float(taken[1]) == pytest.approx(-part(found, "carb_inlet").watts.greatest, abs=0.5)
+    assert float(taken[2]) == pytest.approx(-part(found, "carb_inlet").watts.least, abs=0.5)
+    assert f"between pump and carb inlet {taken[1]} to {taken[2]} W are taken out" in said
+    assert [one["watts_told"] for one in found.as_dict()["parts"]] == [True, True]
+
+
+@pytest.mark.parametrize(
+    ("interval", "said"),
+    [
+        ((16.2, 38.0, 88.7), "16 to 89 W"),
+        ((-33.8, -11.3, -0.9), "takes out 0.9 to 34 W"),
+        ((-1.7, 10.7, 30.0), "cannot be told here (between −2 and 30 W)"),
+        ((0.5, 10.0, 34.0), "cannot be told here (between 0.5 and 34 W)"),
+        ((-0.3, 4.0, 9.0), "cannot be told here (between −0.3 and 9 W)"),
+    ],
+)
+def test_watts_are_said_from_least_to_greatest(interval, said):
+    assert taken_up(Interval(*interval)) == said
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [
+        ((0.57, 0.73, 1.07), "57 % or more"),
+        ((0.96, 1.56, 2.1), "96 % or more"),
+        ((1.0, 1.0, 1.0), "all"),
+        ((-0.1, 0.1, 1.3), "at most 100 %"),
+    ],
+)
+def test_no_share_is_beyond_a_hundred_per_cent(share, said):
+    assert percent(Interval(*share)) == said
 
 
 def test_without_a_flow_degrees_only():
