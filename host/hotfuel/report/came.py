@@ -5,12 +5,14 @@ Renders hotfuel.study.fixes.came.
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from hotfuel.places import place_words
-from hotfuel.report.came_words import sentences
+from hotfuel.report.came_words import margin, margins, sentences
 from hotfuel.report.chart import INK, LEFT_PX, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
-from hotfuel.study.fixes.came import Came, Outcome
+from hotfuel.study.fixes.came import HELD, LEAST_HALF_DEGC, MISSED, UNTOLD, Came, Outcome
 from hotfuel.text import directed
 from hotfuel.units import Shown, expanded
 
@@ -39,12 +41,12 @@ def chart(came: Came, shown: Shown, width: int = WIDTH_PX) -> Chart:
         )
     ]
     low, high = min(ends), max(ends)
-    unit, held = shown.unit("temperature"), sum(not one.miss_degc for one in rows)
+    unit, held = shown.unit("temperature"), came.counted(HELD)
     room = 0.42 if width == NARROW_PX else 0.3
     chart = Chart(
         "came" if width == WIDTH_PX else "card-came", _ROW_PX * len(rows) + 6, Range(low - room * (high - low) - 1, high + 0.04 * (high - low) + 0.5),
         Range(-(len(rows) - 0.4), 0.6), title=f"Fuel, {unit}", x_title=f"{unit}, at the outside air of the drive it was forecast from", show_y=False,
-        alt=f"What was forecast for {came.change} and what came: {held} of {len(rows)} within the range.", width=width,
+        alt=f"What was forecast for {came.change} and what came: {held} of {held + came.counted(MISSED)} within the range.", width=width,
     )  # fmt: skip
     for number, one in enumerate(rows):
         y = -float(number)
@@ -70,23 +72,43 @@ def chart(came: Came, shown: Shown, width: int = WIDTH_PX) -> Chart:
 def table(came: Came, shown: Shown) -> Table:
     """A row for each place and phase."""
     made = Table(("Place", "While", "Before", "Forecast", "Came", "Held"), numbers=(2, 3, 4))
+    if came.room is not None:
+        made.rows.append(_room(came, came.room, shown))
     for one in came.outcomes:
         least, greatest = (shown.text(x, "temperature", 0) for x in (one.told.told.least, one.told.told.greatest))
         half = shown.text(expanded(one.came_u_degc), "temperature difference", 0)
         off = shown.text(abs(one.miss_degc), "temperature difference", 0)
         way = "hotter" if one.miss_degc > 0 else "cooler"
-        told = "yes" if not one.miss_degc else f"no: {directed(off, way, f'a little {way}')}"
+        told = one.held if one.held != MISSED else f"no: {directed(off, way, f'a little {way}')}"
         made.rows.append(
             (
                 place_words(one.told.place),
                 one.told.phase,
                 shown.text(one.told.before_degc, "temperature", 0),
-                "as before" if one.told.told.half < 0.05 else f"{least.split()[0]} to {greatest}",
+                "as before" if one.told.told.half < LEAST_HALF_DEGC else f"{least.split()[0]} to {greatest}",
                 f"{shown.text(one.came_degc, 'temperature', 0)} ±{half}",
                 told,
             )
         )
     return made
+
+
+def _room(came: Came, room: Outcome, shown: Shown) -> tuple[str, ...]:
+    """The table's first row: the smallest margin anywhere."""
+    told = room.told
+    head = (
+        f"least room to boiling, {place_words(told.place)}",
+        told.phase,
+        margin(told.before_degc, shown),
+        margins(told.told, shown),
+    )
+    if not np.isfinite(room.came_degc):
+        return (*head, "–", UNTOLD)
+    half = shown.text(expanded(room.came_u_degc), "temperature difference", 0)
+    where = "" if came.room_place == told.place else f", {place_words(came.room_place)}"
+    off, way = shown.text(abs(room.miss_degc), "temperature difference", 0), "more" if room.miss_degc > 0 else "less"
+    held = room.held if room.held != MISSED else f"no: {directed(off, way, f'a little {way}')}"
+    return (*head, f"{margin(room.came_degc, shown)} ±{half}{where}", held)
 
 
 def _name(one: Outcome) -> str:
@@ -96,5 +118,6 @@ def _name(one: Outcome) -> str:
 def _caption(came: Came) -> str:
     return (
         f"Blue: where the forecast of {came.made} had it in 95 of 100, with {came.change}. Ring: before. Diamond: what came, with the doubt of two days' "
-        "difference, at the same outside air; a red square where both together do not reach the forecast."
+        'difference, at the same outside air; a red square where both together do not reach the forecast. "Cannot be told": what came, with its doubt, also '
+        'fits no change. "Not counted": no change was forecast.'
     )

@@ -4,10 +4,12 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from hotfuel.places import place_words
 from hotfuel.report.words import Clock
 from hotfuel.session import Session
 from hotfuel.units import Shown
 
+_NOTHING_DONE = ("as built", "none", "no", "nothing", "standard", "stock", "as delivered")  # in place of a fix
 # key of the metadata, label, most characters: a person's account of a repair is seldom longer
 _TEXTS = (("complaint", "Complaint", 320), ("work_done", "What was done", 640))
 _MORE = " … (continued in the technical part)"
@@ -19,6 +21,14 @@ def complaint_and_work(known: Mapping[str, Any], share: float = 1.0) -> tuple[st
         textwrap.shorten(str(known.get(key) or ""), int(most * share), placeholder=_MORE) for key, _, most in _TEXTS
     )
     return complaint, work_done
+
+
+def fitted(known: Mapping[str, Any]) -> list[str]:
+    """The fix that a session's metadata names, as a line of what was done; none for a car as it was built."""
+    fix = str(known.get("fix") or "").strip()
+    before = place_words(str(known.get("before") or ""))
+    where = f" before {before}" if before and " before " not in fix else ""
+    return [f"Fitted: {fix}{where}."] if fix and fix.lower() not in _NOTHING_DONE else []
 
 
 def simulated(sessions: Sequence[Session]) -> dict[str, Any]:

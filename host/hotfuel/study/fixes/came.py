@@ -5,6 +5,7 @@ of what came. How large the fix turned out is a factor on its own number (share 
 along the fix's section, everything else being as uncertain as in the forecast.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -13,12 +14,14 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.fixes.difference import DAY_U_DEGC, SLOPE, SLOPE_U
 from hotfuel.study.fixes.kept import Kept
 from hotfuel.study.line import stages as by_phase
 from hotfuel.study.line.change import RETURN, Change
 from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.draws import Draws, Own
+from hotfuel.study.line.forecast import Before
 from hotfuel.study.line.grid import STEP_S, Grid
 from hotfuel.study.line.heat import STOPPED
 from hotfuel.study.line.stages import Stage
@@ -33,6 +36,12 @@ MOST_LOG_U, SAID_LOG_U = (
 )
 _WIDE_U = 0.6  # of the logarithm, a start from which what two sessions say is worked out, and which is taken out again
 _LOGS = np.linspace(-2.0, 1.6, 15)
+HELD, MISSED, UNTOLD, UNMOVED = "yes", "no", "cannot be told", "not counted"
+LEAST_HALF_DEGC = 0.05  # a forecast within less than it says that a place stays as it was
+OTHER_FLOW, OTHER_PULLS = (
+    1.5,
+    0.15,
+)  # times as much flow while driving, and share of the running time at full throttle, that make it another kind of drive
 _LIKE_SHARE = 0.7  # a stop of at least this share of the other's length counts as long enough
 
 
@@ -51,11 +60,27 @@ class Outcome:
         room = float(expanded(self.came_u_degc))
         return max(self.came_degc - greatest - room, 0.0) + min(self.came_degc - least + room, 0.0)
 
+    @property
+    def held(self) -> str:
+        """HELD, MISSED, UNTOLD, where what came is too uncertain to tell the forecast from no change, or UNMOVED, where no change was forecast."""
+        told, before, room = self.told.told, self.told.before_degc, float(expanded(self.came_u_degc))
+        if self.miss_degc:
+            return MISSED
+        if max(told.half, abs(told.middle - before)) < LEAST_HALF_DEGC:
+            return UNMOVED
+        as_before = abs(self.came_degc - before) <= room and not told.least <= before <= told.greatest
+        return UNTOLD if as_before or room > abs(told.middle - before) else HELD
+
 
 @dataclass(frozen=True)
 class Came:
     """One forecast beside what came. log_factor, log_u: how much of the fix there was, logarithm with its standard uncertainty; nan where the kind has no
-    number of its own, or the sessions do not tell."""
+    number of its own, or the sessions do not tell.
+
+    room: the smallest margin anywhere (degC; its place and phase in `told`), None where the forecast kept none; where it came, room_place, and a nan value
+    where the drive with the fix does not tell. missing: phases of the forecast that this drive does not have, or not as long. flow_ratio, pulls_more: times
+    as much flow while driving, nan where unknown, and by how much more of the running time was at full throttle.
+    """
 
     change: str
     kinds: tuple[str, ...]
@@ -64,10 +89,25 @@ class Came:
     log_factor: float
     log_u: float
     simulated: bool = False  # of either session
+    room: Outcome | None = None
+    room_place: str = ""
+    missing: tuple[str, ...] = ()
+    flow_ratio: float = np.nan
+    pulls_more: float = 0.0
+
+    def counted(self, held: str) -> int:
+        """How many outcomes of this kind there are."""
+        return sum(one.held == held for one in self.outcomes)
+
+    @property
+    def other_drive(self) -> bool:
+        """Whether the two drives differ in kind."""
+        return abs(np.log(self.flow_ratio)) > np.log(OTHER_FLOW) or abs(self.pulls_more) > OTHER_PULLS
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return asdict(self)
+        plain = asdict(self) | {"outcomes": [asdict(one) | {"held": one.held} for one in self.outcomes]}
+        return plain | {"room": asdict(self.room) | {"held": self.room.held} if self.room is not None else None}
 
 
 def held(kept: Kept, before: Course, after: Course, car: Car) -> Came:
@@ -89,7 +129,53 @@ def held(kept: Kept, before: Course, after: Course, car: Car) -> Came:
             f"{after.name} has no phase at a place that the forecast of {before.name} is about: drive the same road, with the same places"
         )
     factor, u = _factor(kept, first, second, car)
-    return Came(kept.change.name, kept.kinds, kept.made, tuple(outcomes), factor, u, before.simulated or after.simulated)
+    missing = tuple(dict.fromkeys(told.phase for told in kept.stages if _alike(rows.get(told.phase), told) is None))
+    room, room_place = _room(kept, after, car, missing, moved, float(day_u))
+    return Came(
+        kept.change.name,
+        kept.kinds,
+        kept.made,
+        tuple(outcomes),
+        factor,
+        u,
+        before.simulated or after.simulated,
+        room,
+        room_place,
+        missing,
+        _flow(second) / _flow(first),
+        _pulls(second) - _pulls(first),
+    )
+
+
+def _flow(grid: Grid) -> float:
+    """L/h while driving, mean; nan where it is unknown or the car was not driven."""
+    driven = grid.litres_h[grid.on & ~grid.idle]
+    return float(np.mean(driven)) if len(driven) and np.mean(driven) > 0 else np.nan
+
+
+def _pulls(grid: Grid) -> float:
+    return float(np.mean(grid.pull[grid.on])) if grid.on.any() else 0.0
+
+
+def _room(kept: Kept, after: Course, car: Car, missing: Sequence[str], moved: float, u_degc: float) -> tuple[Outcome | None, str]:
+    """(the smallest margin that was forecast and came, the place where it came); what came is nan where the drive does not tell."""
+    told = kept.room
+    if told is None:
+        return None, ""
+    untold = Outcome(told, np.nan, u_degc), ""
+    used = after.car or car
+    soaked = told.phase.startswith(SOAK)
+    there = STOPPED not in missing if soaked else any(one.kind in told.phase for one in phases(after))
+    if not there or used.fuel().name != car.fuel().name:
+        return untold
+    second = Before(after, used)
+    longest = next((one.seconds for one in kept.stages if one.phase == STOPPED), 0.0)
+    use = ~second.grid.soak | (np.cumsum(second.grid.soak) * STEP_S <= longest)
+    least = {p: float(np.nanmin(m[use])) for p, m in second.margin_degc.items() if np.isfinite(m[use]).any()}
+    if not least:
+        return untold
+    place = min(least, key=lambda name: least[name])
+    return Outcome(told, least[place] + moved, u_degc), place
 
 
 def _alike(where: np.ndarray | None, told: Stage) -> np.ndarray | None:

@@ -22,11 +22,13 @@ FORMAT = 1
 
 @dataclass(frozen=True)
 class Kept:
-    """One forecast as it was made, and the day."""
+    """One forecast as it was made, and the day. room: the smallest margin anywhere, before and with the change, with the place and phase where it will be;
+    None where no limit is known, and in files of before it was kept."""
 
     change: Change
     stages: tuple[Stage, ...]
     made: str
+    room: Stage | None = None
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -65,10 +67,25 @@ def keep(folder: Path, told: Sequence[tuple[Change, Forecast]], made: str) -> Pa
     path = folder / FORECASTS
     names = {change.name for change, _ in told}
     rows = [_plain(one) for one in read(folder)[0] if one.change.name not in names]
-    rows += [_plain(Kept(change, one.stages, made)) for change, one in told]
+    rows += [_plain(Kept(change, one.stages, made, room_in(one))) for change, one in told]
     with whole(path) as part:
         part.write_text(json.dumps({"format": FORMAT, "forecasts": rows}, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     return path
+
+
+def room_in(one: Forecast) -> Stage | None:
+    """The smallest margin of all places, before and with the change, degC; None where no limit is known."""
+    was = [row.margin_before_degc for row in one.rows if row.margin_before_degc == row.margin_before_degc]
+    if one.smallest is None or not was:
+        return None
+    gain, before = one.smallest.degc, min(was)
+    return Stage(
+        one.smallest.place,
+        one.smallest.phase,
+        0.0,
+        before,
+        Interval(before + gain.least, before + gain.middle, before + gain.greatest, gain.carried_by),
+    )
 
 
 def read(folder: Path) -> tuple[list[Kept], list[str]]:
@@ -101,7 +118,8 @@ def matching(found: Sequence[Kept], said: Mapping[str, Any]) -> Kept | None:
 def _plain(one: Kept) -> dict[str, Any]:
     usual = {f.name: f.default for f in fields(Change)}
     change = {name: value for name, value in asdict(one.change).items() if value != usual[name]}
-    return {"made": one.made, "change": change, "stages": [asdict(stage) for stage in one.stages]}
+    room = {"room": asdict(one.room)} if one.room is not None else {}
+    return {"made": one.made, "change": change, "stages": [asdict(stage) for stage in one.stages], **room}
 
 
 def _kept(row: Any) -> Kept:
@@ -109,11 +127,10 @@ def _kept(row: Any) -> Kept:
     given: dict[str, Any] = {
         name: tuple(value) if isinstance(value, list) else value for name, value in row["change"].items() if name in known
     }
-    stages = tuple(
-        Stage(
-            str(s["place"]), str(s["phase"]), float(s["seconds"]), float(s["before_degc"]),
-            Interval(float(s["told"]["least"]), float(s["told"]["middle"]), float(s["told"]["greatest"])),
-        )
-        for s in row["stages"]
-    )  # fmt: skip
-    return Kept(Change(**given), stages, str(row["made"]))
+    room = row.get("room")
+    return Kept(Change(**given), tuple(map(_stage, row["stages"])), str(row["made"]), _stage(room) if room is not None else None)
+
+
+def _stage(s: Any) -> Stage:
+    told = Interval(float(s["told"]["least"]), float(s["told"]["middle"]), float(s["told"]["greatest"]))
+    return Stage(str(s["place"]), str(s["phase"]), float(s["seconds"]), float(s["before_degc"]), told)

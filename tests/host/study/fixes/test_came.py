@@ -13,8 +13,9 @@ from hotfuel.report import came_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes import came, kept, own
 from hotfuel.study.line.change import Change
-from hotfuel.study.line.draws import OWN_U, Own
+from hotfuel.study.line.draws import OWN_U, Interval, Own
 from hotfuel.study.line.forecast import forecast
+from hotfuel.study.line.stages import Stage
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
@@ -67,8 +68,67 @@ def test_what_the_forecast_had_wrong_is_said():
     assert came_words.sentences(good, SI)[0].startswith("What came with a sleeve lies within the forecast")
     bad = came.held(told(), course(), course(RISE_DEGC + 9), CAR)
     said = came_words.sentences(bad, SI)
-    assert "held in 4 of 6 ranges" in said[0]
+    assert "held in 0 of 2 ranges that the fix moves" in said[0]  # nothing was forecast to change at tank and pump
     assert "carb inlet" in said[0] and "hotter than its range" in said[0]
+
+
+def outcome(came_degc, u_degc=1.0, before=50.0, least=40.0, greatest=47.0):
+    stage = Stage("carb_inlet", "driving", 300.0, before, Interval(least, (least + greatest) / 2, greatest))
+    return came.Outcome(stage, came_degc, u_degc)
+
+
+@pytest.mark.parametrize(
+    ("one", "held"),
+    [
+        (outcome(44.0), came.HELD),
+        (outcome(53.0), came.MISSED),
+        (outcome(48.5), came.UNTOLD),  # 46.5 to 50.5 reaches both the forecast and 50 as before
+        (outcome(50.0, 4.5), came.UNTOLD),
+        (outcome(44.0, 4.5), came.UNTOLD),  # +-8.8, for a change of 6.5
+        (outcome(44.0, 1.0, before=44.0, least=43.99, greatest=44.01), came.UNMOVED),
+        (outcome(48.0, 1.0, before=44.0, least=43.99, greatest=44.01), came.MISSED),
+    ],
+)
+def test_a_forecast_has_held_only_where_no_change_would_have_missed(one, held):
+    assert one.held == held
+
+
+def test_a_drive_without_idling_or_of_another_kind_is_a_caution():
+    short = course(RISE_DEGC * 0.6)
+    driven = replace(short, inputs=short.inputs | {"engine_rpm": np.full(COUNT, 4500.0)})
+    held = came.held(told(), course(), driven, CAR)
+    assert held.missing == ("idling",)
+    assert held.flow_ratio > 1.5
+    said = " ".join(came_words.first(held, SI))
+    assert "has no idling: what was forecast of that is not tested" in said
+    assert "not of one kind" in said
+    assert came.held(told(), course(), short, CAR).other_drive is False
+
+
+def test_more_than_reckoned_within_a_wide_range_is_said_so():
+    good = replace(came.held(told(), course(), course(RISE_DEGC * 0.6), CAR), log_factor=1.16, log_u=0.45)
+    verdict, size = came_words.sentences(good, SI)
+    assert "lies within the wide range of the forecast" in verdict
+    assert verdict.endswith("but more came than it reckoned with.")
+    assert "3.2 times as much came (1.3 to 7.7)" in size
+
+
+def test_whether_the_room_came_is_said_first(tmp_path):
+    kept.keep(tmp_path, [(SLEEVE, forecast(course(), [SLEEVE])[0])], "1 June 2026")
+    (one,) = kept.read(tmp_path)[0]
+    held = came.held(one, course(), course(RISE_DEGC * 0.6), CAR)
+    before = min(row.margin_before_degc for row in forecast(course(), [SLEEVE])[0].rows)
+    assert held.room.told.before_degc == pytest.approx(before)
+    # the sleeve leaves the pump as it was, which is nearest to boiling with it: what came is the same margin
+    assert (held.room.told.place, held.room_place) == ("pump", "pump")
+    assert held.room.came_degc == pytest.approx(held.room.told.told.middle)
+    no_idling = replace(course(RISE_DEGC * 0.6), inputs=course().inputs | {"engine_rpm": np.full(COUNT, 2000.0)})
+    assert np.isnan(came.held(one, course(), no_idling, CAR).room.came_degc)
+    assert came_words.sentences(held, SI)[0].startswith("The least room to boiling with a sleeve was forecast at ")
+    older = json.loads((tmp_path / "forecasts.json").read_text())
+    del older["forecasts"][0]["room"]
+    (tmp_path / "forecasts.json").write_text(json.dumps(older))
+    assert kept.read(tmp_path) == ([replace(one, room=None)], [])
 
 
 def test_a_session_with_nothing_alike_is_refused():
