@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.study.fixes.came import HELD, MISSED, OTHER_FLOW, OTHER_PULLS, SAID_LOG_U, SIZED, UNTOLD, Came
+from hotfuel.study.fixes.came import HELD, MISSED, OTHER_FLOW, OTHER_PULLS, SAID_LOG_U, SIZED, UNMOVED, UNTOLD, Came
 from hotfuel.study.line.draws import Interval, Own
 from hotfuel.study.line.heat import PULLING, STANDING_STILL, STOPPED
 from hotfuel.text import directed
@@ -37,6 +37,7 @@ def _room(one: Came, shown: Shown) -> list[str]:
     beyond = {
         MISSED: f", {'more' if one.room.miss_degc > 0 else 'less'} than forecast",
         UNTOLD: ", too uncertain to tell whether it came true",
+        UNMOVED: ", where no change was forecast",
     }
     return [
         f"{forecast} and came at {margin(one.room.came_degc, shown)} ±{half} ({place_words(one.room_place)}){beyond.get(one.room.held, '')}."

@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
-from hotfuel.report import html, review, words
+from hotfuel.report import html, review, sheet, words
 from hotfuel.units import Shown
 
 
@@ -243,3 +243,16 @@ def test_durations_and_signs():
     assert words.signed(Shown("us"), -5.0) == "−9.0 °F"
     assert words.signed(Shown("us"), 5.0) == "+9.0 °F"
     assert words.signed(Shown("us"), -0.001) == "0.0 °F"
+
+
+@pytest.mark.parametrize(
+    ("known", "done"),
+    [
+        ({"fix": "cooler with fan", "before": "carb_inlet"}, ["Fitted: cooler with fan before carb inlet."]),
+        ({"fix": "sleeve before carb inlet", "before": "carb_inlet"}, ["Fitted: sleeve before carb inlet."]),
+        ({"fix": "As built"}, []),
+        ({}, []),
+    ],
+)
+def test_a_fix_without_a_report_of_the_work_is_what_was_done(known, done):
+    assert sheet.fitted(known) == done
