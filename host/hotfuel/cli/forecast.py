@@ -1,6 +1,7 @@
 """`hotfuel forecast`: what a fix, several together, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first."""
 
 from dataclasses import replace
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -8,6 +9,7 @@ import typer
 
 from hotfuel.cli.shared import Json, OutPage, Pdf, Png, Units, WithoutNames, open_session, page_beside, share, show, told_first
 from hotfuel.errors import HotfuelError, UsageError
+from hotfuel.text import listed
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 def forecast(
     session: Annotated[Path, typer.Argument(help="Session folder to start from.")],
     cooler: Annotated[
-        str | None,
+        list[str] | None,
         typer.Option(
             "--cooler",
             help='A cooler before a place, or in the "return": PLACE=EFFECTIVENESS, at a flow if you know it, or its UA: carb_inlet=0.6, '
@@ -33,10 +35,13 @@ def forecast(
         str | None, typer.Option("--ice", help='An ice can: with --cooler its coolant; "3 kg", or how long it lasts, "20 min".')
     ] = None,
     insulation: Annotated[
-        str | None, typer.Option("--insulation", help="The section before a place: PLACE=SHARE of its heat kept out.")
+        list[str] | None,
+        typer.Option("--insulation", help="The section before a place: PLACE=SHARE of its heat kept out. May be given again."),
     ] = None,
-    shield: Annotated[str | None, typer.Option("--shield", help="A heat shield beside that section: PLACE=SHARE.")] = None,
-    spacer: Annotated[str | None, typer.Option("--spacer", help="A spacer under it: pump=SHARE or carburettor=SHARE.")] = None,
+    shield: Annotated[list[str] | None, typer.Option("--shield", help="A heat shield beside that section: PLACE=SHARE.")] = None,
+    spacer: Annotated[
+        list[str] | None, typer.Option("--spacer", help="A spacer under it: pump=SHARE or carburettor=SHARE.")
+    ] = None,
     back: Annotated[
         str | None, typer.Option("--return", help='A new return line: "30 L/h", to the tank, or "30 L/h to swirl pot".')
     ] = None,
@@ -79,7 +84,21 @@ def forecast(
     from hotfuel.study.line.change import Change
     from hotfuel.study.line.forecast import forecast as forecasts
 
-    parts = _parts(cooler, coolant, ice, insulation, shield, spacer, back, pump_moved, tank_pump, fuel, higher, hotter, stop)
+    parts = _parts(
+        cooler or [],
+        coolant,
+        ice,
+        insulation or [],
+        shield or [],
+        spacer or [],
+        back,
+        pump_moved,
+        tank_pump,
+        fuel,
+        higher,
+        hotter,
+        stop,
+    )
     tank_l = parse(tank_holds, "volume") if tank_holds else None
     opened = open_session(session, car)
     share([opened], without_names)
@@ -103,12 +122,11 @@ def forecast(
         show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, lines, as_json)
         return
     if together:
-        several: dict[str, Any] = {}
-        for _, values in parts:
-            several |= values
-        parts = [(" and ".join(name for name, _ in parts), several)]
+        parts = [(listed([name for name, _ in parts]), _at_once(parts))]
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
     made = forecasts(opened, changes, own=history)
+    best = sorted(range(len(made)), key=lambda n: -made[n].smallest.degc.middle if made[n].smallest else inf)
+    changes, made = [changes[n] for n in best], [made[n] for n in best]
     asked = {kind for change in changes for kind in kinds_in(change)}
     lines = came_words.history(history, sorted(asked))
     for one in made:
@@ -148,7 +166,7 @@ def _keep(opened: "Session", archive: Path | None, told: "list[tuple[Change, For
 
 
 def _parts(
-    cooler: str | None, coolant: str | None, ice: str | None, insulation: str | None, shield: str | None, spacer: str | None, back: str | None,
+    coolers: list[str], coolant: str | None, ice: str | None, insulation: list[str], shields: list[str], spacers: list[str], back: str | None,
     pump_moved: bool, tank_pump: bool, fuel: str | None, higher: str | None, hotter: str | None, stop: str | None,
 ) -> list[tuple[str, dict[str, Any]]]:  # fmt: skip
     """(what it is called, fields of a Change) of each part that was asked for. Raises UsageError for what cannot be read."""
@@ -156,19 +174,18 @@ def _parts(
     from hotfuel.places import place_words
 
     parts: list[tuple[str, dict[str, Any]]] = []
-    if cooler:
-        parts.append(_cooler(cooler, coolant, ice))
-    elif coolant or ice:
+    parts += [_cooler(text, coolant, ice) for text in coolers]
+    if (coolant or ice) and not coolers:
         raise UsageError("--coolant and --ice say how a cooler is cooled: give --cooler with them")
-    for text, option, what, share_name, place_name in (
+    for texts, option, what, share_name, place_name in (
         (insulation, "--insulation", "insulation", "insulation_share", "insulated_before"),
-        (shield, "--shield", "a heat shield", "shield_share", "shielded_before"),
+        (shields, "--shield", "a heat shield", "shield_share", "shielded_before"),
     ):
-        if text:
+        for text in texts:
             place, share = _share(text, option)
             parts.append((f"{what} before {place_words(place)}", {share_name: share, place_name: place}))
-    if spacer:
-        under, share = _share(spacer, "--spacer")
+    for text in spacers:
+        under, share = _share(text, "--spacer")
         parts.append((f"a spacer under the {under}", {"spacer_share": share, "spacer_under": under}))
     if back:
         flow, _, where = back.partition(" to ")
@@ -190,6 +207,29 @@ def _parts(
     if stop:
         parts.append((f"a stop of {stop.strip()}", {"stop_min": parse(stop, "time") / 60}))
     return parts
+
+
+_AGAIN = {"insulated_before": "also_insulated", "shielded_before": "also_shielded", "spacer_under": "also_spaced"}
+
+
+def _at_once(parts: list[tuple[str, dict[str, Any]]]) -> dict[str, Any]:
+    """The fields of one Change of all parts. Raises UsageError for two coolers, and for a fix twice at one place."""
+    made: dict[str, Any] = {}
+    for name, values in parts:
+        if "cooler_before" in made and "cooler_before" in values:
+            raise UsageError(
+                "--together takes one cooler, and two were given: leave one out, or leave out --together for each by itself"
+            )
+        at = next((field for field in _AGAIN if field in values), None)
+        if at is None or at not in made:
+            made |= values
+            continue
+        share = next(value for field, value in values.items() if field != at)
+        more = made.get(_AGAIN[at], ())
+        if values[at] in (made[at], *(place for place, _ in more)):
+            raise UsageError(f"--together was given {name} twice: leave one out, or leave out --together for each by itself")
+        made[_AGAIN[at]] = (*more, (values[at], share))
+    return made
 
 
 def _cooler(text: str, coolant: str | None, ice: str | None) -> tuple[str, dict[str, Any]]:

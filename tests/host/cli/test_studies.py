@@ -94,6 +94,26 @@ def test_forecasts_name_what_they_assume(hotfuel, sessions):
     assert float(standard_atmosphere_kpa(0) - standard_atmosphere_kpa(1000)) == pytest.approx(11.4, abs=0.1)
 
 
+def test_a_fix_given_twice_is_two_forecasts_the_best_first_and_one_together(hotfuel, sessions):
+    twice = ("--insulation", "carb_inlet=0.1", "--insulation", "pump=0.5", "--spacer", "pump=0.5")
+    each = hotfuel("forecast", sessions["before"][0], *twice, as_json=True)["forecasts"]
+    gains = [one["smallest"]["degc"]["middle"] for one in each]
+    assert sorted(one["change"] for one in each) == [
+        "a spacer under the pump",
+        "insulation before carb inlet",
+        "insulation before pump",
+    ]
+    assert gains == sorted(gains, reverse=True)
+    (both,) = hotfuel("forecast", sessions["before"][0], *twice, "--together", as_json=True)["forecasts"]
+    assert both["change"] == "insulation before carb inlet, insulation before pump and a spacer under the pump"
+    assert both["smallest"]["degc"]["middle"] > gains[0]
+    for again, words in (
+        (("--insulation", "pump=0.4"), "insulation before pump twice"),
+        (("--cooler", "pump=0.4", "--cooler", "carb_inlet=0.4"), "takes one cooler"),
+    ):
+        assert words in hotfuel("forecast", sessions["before"][0], *twice, *again, "--together", code=2)
+
+
 def test_a_cooler_day_and_a_lower_place_are_called_so(hotfuel, sessions):
     said = hotfuel("forecast", sessions["before"][0], "--hotter", "-5 degC", "--higher", "-500 m", "--units", "us")
     assert "With a day 5 degC cooler" in said

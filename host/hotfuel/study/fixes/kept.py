@@ -39,7 +39,7 @@ class Kept:
     def place(self) -> str:
         """The place that a single fix of it stands before, "" where it has none or there are several."""
         one = self.change
-        found = {p for p in (one.cooler_before, one.insulated_before, one.shielded_before) if p}
+        found = {p for p in (one.cooler_before, *one.insulated, *one.shielded) if p}
         return found.pop() if len(found) == 1 else ""
 
 
@@ -47,8 +47,8 @@ def kinds_in(change: Change) -> tuple[str, ...]:
     """The kinds of fix in a change."""
     iced = change.coolant == "ice" and change.coolant_degc is None
     given = {
-        "ice": change.cooled and iced, "cooler": change.cooled and not iced, "spacer": change.spacer_share is not None,
-        "shield": change.shield_share is not None, "insulation": change.insulation_share is not None, "return": change.return_l_h is not None,
+        "ice": change.cooled and iced, "cooler": change.cooled and not iced, "spacer": bool(change.spaced),
+        "shield": bool(change.shielded), "insulation": bool(change.insulated), "return": change.return_l_h is not None,
         "pump": change.pump_moved or change.submerged_pump,
     }  # fmt: skip
     return tuple(kind for kind in KINDS if given.get(kind))
@@ -122,11 +122,13 @@ def _plain(one: Kept) -> dict[str, Any]:
     return {"made": one.made, "change": change, "stages": [asdict(stage) for stage in one.stages], **room}
 
 
+def _tuples(value: Any) -> Any:
+    return tuple(map(_tuples, value)) if isinstance(value, list) else value
+
+
 def _kept(row: Any) -> Kept:
     known = {f.name for f in fields(Change)} - {"fuel"}
-    given: dict[str, Any] = {
-        name: tuple(value) if isinstance(value, list) else value for name, value in row["change"].items() if name in known
-    }
+    given: dict[str, Any] = {name: _tuples(value) for name, value in row["change"].items() if name in known}
     room = row.get("room")
     return Kept(Change(**given), tuple(map(_stage, row["stages"])), str(row["made"]), _stage(room) if room is not None else None)
 

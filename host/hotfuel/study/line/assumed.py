@@ -153,15 +153,12 @@ Assumption = (
 
 def along_the_line(to: "Changed", change: Change) -> Iterator[Assumption]:
     """One for each part of a change, other than a cooler, that acts on the heat the fuel takes up."""
-    for fix, share, place in (
-        ("insulation", change.insulation_share, change.insulated_before),
-        ("shield", change.shield_share, change.shielded_before),
-    ):
-        if share is not None:
+    for fix, given in (("insulation", change.insulated), ("shield", change.shielded)):
+        for place, share in given.items():
             before = to.grid.before(place) or "tank"
             yield Section(fix, share, before, place, to.pump_in(place, before))
-    if change.spacer_share is not None:
-        yield Spacer(change.spacer_under, change.spacer_share)
+    for under, share in change.spaced.items():
+        yield Spacer(under, share)
     if change.return_l_h is not None:
         yield MoreFlow(change.return_l_h, to.known_flow)
     if change.submerged_pump or change.pump_moved:

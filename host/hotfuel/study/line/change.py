@@ -25,7 +25,8 @@ class Change:
     cooler_effectiveness (0 to 1, at cooler_flow_l_h, else at the session's own middle flow) or cooler_ua_w_k, and cooler_before: a cooler in the line
     just before that place, or in the return ("return"). coolant: what cools it; coolant_degc: its temperature, in place of the usual one.
     ice_kg or ice_minutes: how long ice lasts. insulation_share and insulated_before: the heat taken up in the section before that place is cut by that share;
-    shield_share and shielded_before likewise, for radiated heat. spacer_share, spacer_under ("pump" or "carburettor"). return_l_h: a new return line's
+    shield_share and shielded_before likewise, for radiated heat. spacer_share, spacer_under ("pump" or "carburettor"). also_insulated, also_shielded,
+    also_spaced: more of the same at other places, (place, Share) each. return_l_h: a new return line's
     flow, to the tank or (return_to) a swirl pot. tank_l: fuel in the tank. pump_moved: an electric pump near the tank. submerged_pump: in it.
     fuel: another fuel. higher_m: metres higher. hotter_degc: a hotter day. stop_min: the stop lasts that long.
     """
@@ -54,6 +55,24 @@ class Change:
     tank_l: float | None = None
     pump_moved: bool = False
     stop_min: float | None = None
+    also_insulated: tuple[tuple[str, Share], ...] = ()
+    also_shielded: tuple[tuple[str, Share], ...] = ()
+    also_spaced: tuple[tuple[str, Share], ...] = ()
+
+    @property
+    def insulated(self) -> dict[str, Share]:
+        """Shares of insulation by the place that its section ends at."""
+        return _by_place(self.insulated_before, self.insulation_share, self.also_insulated)
+
+    @property
+    def shielded(self) -> dict[str, Share]:
+        """Shares of heat shields by the place that their section ends at."""
+        return _by_place(self.shielded_before, self.shield_share, self.also_shielded)
+
+    @property
+    def spaced(self) -> dict[str, Share]:
+        """Shares of spacers by what they are under."""
+        return _by_place(self.spacer_under, self.spacer_share, self.also_spaced)
 
     @property
     def cooled(self) -> bool:
@@ -63,8 +82,12 @@ class Change:
     @property
     def acts_on_temperature(self) -> bool:
         """Whether any part of it changes the heat that the fuel takes up."""
-        heats = (self.insulation_share, self.shield_share, self.spacer_share, self.return_l_h)
-        return self.cooled or any(share is not None for share in heats) or self.pump_moved or self.submerged_pump
+        fitted = self.cooled or self.insulated or self.shielded or self.spaced
+        return bool(fitted or self.return_l_h is not None or self.pump_moved or self.submerged_pump)
+
+
+def _by_place(place: str, share: Share | None, more: tuple[tuple[str, Share], ...]) -> dict[str, Share]:
+    return ({} if share is None else {place: share}) | dict(more)
 
 
 def bounds(share: Share) -> tuple[float, float]:
@@ -98,9 +121,16 @@ def check(course: Course, car: Car, change: Change) -> None:
         raise InputError(
             f"{change.name}: a cooler in the return needs a return line: give its flow, or return_flow in the car file"
         )
-    if change.spacer_share is not None and change.spacer_under not in ("pump", "carburettor"):
-        raise InputError(f'{change.name}: a spacer under "{change.spacer_under}" was given, allowed are pump and carburettor')
-    if change.spacer_share is not None and change.spacer_under == "pump" and car.pump.kind != "mechanical":
+    for under in change.spaced:
+        if under not in ("pump", "carburettor"):
+            raise InputError(f'{change.name}: a spacer under "{under}" was given, allowed are pump and carburettor')
+    if change.submerged_pump and change.pump_moved:
+        raise InputError(f"{change.name}: the pump can be in the tank or near it, not both: give one of them, or each by itself")
+    if "pump" in change.spaced and (change.submerged_pump or change.pump_moved):
+        raise InputError(
+            f"{change.name}: no pump is left on the engine for a spacer to go under: give one of them, or each by itself"
+        )
+    if "pump" in change.spaced and car.pump.kind != "mechanical":
         raise InputError(f"{change.name}: a spacer under the pump is for a pump on the engine, and this one is {car.pump.kind}")
     if change.return_to not in ("tank", "swirl pot"):
         raise InputError(f'{change.name}: a return to "{change.return_to}" was given, allowed are tank and swirl pot')
@@ -113,23 +143,19 @@ def check(course: Course, car: Car, change: Change) -> None:
 
 
 def _shares(change: Change) -> Iterator[tuple[Share, str]]:
-    for value, what in (
-        (change.cooler_effectiveness, "a cooler"),
-        (change.insulation_share, "insulation"),
-        (change.shield_share, "a shield"),
-        (change.spacer_share, "a spacer"),
-    ):
-        if value is not None:
+    if change.cooler_effectiveness is not None:
+        yield change.cooler_effectiveness, "a cooler"
+    for given, what in ((change.insulated, "insulation"), (change.shielded, "a shield"), (change.spaced, "a spacer")):
+        for value in given.values():
             yield value, what
 
 
 def _sections(change: Change) -> Iterator[tuple[str, str]]:
     if change.cooled and change.cooler_before != RETURN:
         yield change.cooler_before, "a cooler"
-    if change.insulation_share is not None:
-        yield change.insulated_before, "insulation"
-    if change.shield_share is not None:
-        yield change.shielded_before, "a shield"
+    for given, what in ((change.insulated, "insulation"), (change.shielded, "a shield")):
+        for place in given:
+            yield place, what
 
 
 def _section(course: Course, change: Change, place: str, what: str) -> None:

@@ -232,42 +232,40 @@ class _Following:
             faster = kept**share
             warmed = rise * np.where(kept < 0.999, (1 - faster) / np.maximum(1 - kept, 1e-3), share)
             kept = faster
-        if change.insulation_share is not None and change.insulated_before == place:
+        if place in change.insulated:
             warmed = warmed * (1 - self._insulated(place, before))
-        if change.shield_share is not None and change.shielded_before == place:
+        if place in change.shielded:
             shone = self.draws.between("shone", "how much of the rise shines on the line", *ranges.SHONE) * self.to.share(
-                "shield", "what a shield keeps off", change.shield_share
+                "shield", "what a shield keeps off", change.shielded[place]
             )
             warmed = warmed - np.maximum(warmed, 0.0) * shone
-        if change.spacer_share is not None:
+        if change.spaced:
             warmed = warmed - np.maximum(warmed, 0.0) * self._spaced(place, before)
         return np.asarray(difference * kept + warmed - rise)
 
     def _insulated(self, place: str, before: str) -> np.ndarray:
-        assert self.change.insulation_share is not None
         # A pump on the engine, at either end of the section, heats the fuel from inside, where insulation does not help.
         wall = (
             self.draws.between("wall", "how much of the rise comes through the wall", *ranges.THROUGH_WALL)
             if self.to.pump_in(place, before)
             else np.clip(self.draws.normal("wall", "how much of the rise comes through the wall", 1.0, WALL_U), 0.0, None)
         )
-        return np.asarray(wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share))
+        return np.asarray(wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulated[place]))
 
     def _spaced(self, place: str, before: str) -> np.ndarray | float:
-        assert self.change.spacer_share is not None
-        cut = self.to.share("spacer", "how much a spacer keeps out", self.change.spacer_share)
+        """Share of a section's rise that spacers keep out."""
         conducted = self.draws.between("flange", "how much comes through the flange", *ranges.CONDUCTED)
-        if self.change.spacer_under == "carburettor":
-            return cut * conducted if self.roles.get(place) == "bowl" else 0.0
-        if self.roles.get(place) in ("pump", "suction"):
-            return np.asarray(cut * conducted)
-        # behind the pump the rise includes its outlet side
-        return np.asarray(
-            cut
-            * conducted
-            * self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET)
-            * self.to.pump_in(place, before)
-        )
+        kept_out: np.ndarray | float = 0.0
+        for under, share in self.change.spaced.items():
+            cut = self.to.share("spacer", "how much a spacer keeps out", share) * conducted
+            if under == "carburettor":
+                kept_out = kept_out + cut * (self.roles.get(place) == "bowl")
+            elif self.roles.get(place) in ("pump", "suction"):
+                kept_out = kept_out + cut
+            else:  # behind the pump the rise includes its outlet side
+                outlet = self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET)
+                kept_out = kept_out + cut * outlet * self.to.pump_in(place, before)
+        return np.minimum(kept_out, 1.0)
 
     def _pumped(self, place: str, before: str | None, difference: np.ndarray) -> np.ndarray:
         """With a pump in or near the tank: fuel no longer passes a pump on the engine."""
@@ -318,16 +316,15 @@ class _Following:
         )
         slower: np.ndarray | float = 0.0  # share of its warming after the stop
         held: np.ndarray | float = 0.0  # degC of its final temperature above the air
-        if change.insulation_share is not None and change.insulated_before == place:
-            cut = self.to.share("insulation", "what the insulation keeps out", change.insulation_share)
+        if place in change.insulated:
+            cut = self.to.share("insulation", "what the insulation keeps out", change.insulated[place])
             slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", *ranges.HELD)
-        if change.shield_share is not None and change.shielded_before == place:
-            cut = self.to.share("shield", "what a shield keeps off", change.shield_share)
+        if place in change.shielded:
+            cut = self.to.share("shield", "what a shield keeps off", change.shielded[place])
             slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", *ranges.HELD_SHIELD)
-        if change.spacer_share is not None and self.roles.get(place) in (
-            ("pump", "suction") if change.spacer_under == "pump" else ("bowl",)
-        ):
-            cut = self.to.share("spacer", "how much a spacer keeps out", change.spacer_share)
+        under = {"pump": "pump", "suction": "pump", "bowl": "carburettor"}.get(self.roles.get(place, ""), "")
+        if under in change.spaced:
+            cut = self.to.share("spacer", "how much a spacer keeps out", change.spaced[under])
             part = self.draws.between("held p", "what a spacer does for standing fuel", *ranges.HELD_SPACER)
             slower, held = slower + cut * part, held + over * cut * part
         if change.return_l_h is not None and self.to.pump_in(place, place):
@@ -348,7 +345,7 @@ class _Following:
     def _flushed(self, place: str, before: str) -> np.ndarray:
         """After a start, fuel that stood upstream passes, and a change on its way makes it warmer or cooler: uncertainty only, (DRAWS, m)."""
         change, made = self.change, np.zeros((DRAWS, len(self.grid.on)))
-        if place not in (change.insulated_before, change.shielded_before) and self.more_l_h is None:
+        if place not in change.insulated and place not in change.shielded and self.more_l_h is None:
             return made
         doubt = self.draws.normal("flush", "how hot the fuel arrives that stood further back", *ranges.FLUSHED)
         for end, rows in self.grid.starts(ranges.FLUSH_S):
@@ -382,8 +379,8 @@ class _Following:
         tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
         slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
         # insulated fuel keeps a difference longer, too
-        if self.change.insulation_share is not None and self.change.insulated_before == place:
-            cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulation_share)
+        if place in self.change.insulated:
+            cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulated[place])
             tau_s = tau_s / (1 - np.minimum(cut, 0.8))
         alike = self.draws.between("stop", "how a fix acts in a stop", *ranges.STOPS_ALIKE)
         for first, end in self.grid.standing():

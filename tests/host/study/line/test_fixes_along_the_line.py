@@ -132,6 +132,21 @@ def test_two_fixes_together_do_more_than_either_and_less_than_their_sum():
     assert max(gained[:2]) < gained[2] < sum(gained[:2])
 
 
+def test_the_same_fix_at_two_places_acts_at_both():
+    pump, inlet = (
+        {"insulation_share": 0.5, "insulated_before": "pump"},
+        {"insulation_share": 0.5, "insulated_before": "carb_inlet"},
+    )
+    spacers = {"spacer_share": 0.5, "spacer_under": "carburettor", "also_spaced": (("pump", 0.5),)}
+    asked = (pump, inlet, pump | {"also_insulated": (("carb_inlet", 0.5),)}, spacers, {"spacer_share": 0.5})
+    first_only, second, both, spaced, spacer = forecast(steady(), [Change("x", **values) for values in asked])
+    fall = [INLET_DEGC - row(one, "carb_inlet").running_degc for one in (first_only, second, both)]
+    assert fall[2] > max(fall[:2]) + 0.5
+    assert row(both, "pump").running_degc == row(first_only, "pump").running_degc
+    assert row(spaced, "pump").running_degc == row(spacer, "pump").running_degc < PUMP_DEGC
+    assert len(both.assumptions) == len(first_only.assumptions) + 1  # each is told
+
+
 def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
     tried = first.try_first(steady(pump=52.0))
     assert [one.group for one in tried] == sorted(one.group for one in tried)
@@ -178,6 +193,9 @@ def test_a_longer_stop_needs_a_stop():
     ("change", "words"),
     [
         (Change("x", cooler_effectiveness=0.5, cooler_before="return"), "needs a return line"),
+        (Change("x", pump_moved=True, submerged_pump=True), "in the tank or near it, not both"),
+        (Change("x", spacer_share=0.5, submerged_pump=True), "no pump is left on the engine"),
+        (Change("x", spacer_share=0.5, also_spaced=(("roof", 0.5),)), "allowed are pump and carburettor"),
         (Change("x", spacer_share=0.5, spacer_under="roof"), "allowed are pump and carburettor"),
         (Change("x", return_l_h=900.0), "allowed is 0.5 to 400"),
         (Change("x", return_l_h=20.0, return_to="roof"), "allowed are tank and swirl pot"),
