@@ -125,8 +125,8 @@ def forecast(
         parts = [(listed([name for name, _ in parts]), _at_once(parts))]
     changes = [replace(Change(name, **values), tank_l=tank_l) for name, values in parts]
     made = forecasts(opened, changes, own=history)
-    best = sorted(range(len(made)), key=lambda n: -made[n].smallest.degc.middle if made[n].smallest else inf)
-    changes, made = [changes[n] for n in best], [made[n] for n in best]
+    pairs = sorted(zip(changes, made, strict=True), key=lambda pair: -_gained(pair[1]))
+    changes, made = [change for change, _ in pairs], [one for _, one in pairs]
     asked = {kind for change in changes for kind in kinds_in(change)}
     lines = came_words.history(history, sorted(asked))
     for one in made:
@@ -148,6 +148,11 @@ def forecast(
         lines,
         as_json,
     )
+
+
+def _gained(one: "Forecast") -> float:
+    """Its gain in the smallest margin, degC; the least of all where none can be told."""
+    return one.smallest.degc.middle if one.smallest is not None else -inf
 
 
 def _keep(opened: "Session", archive: Path | None, told: "list[tuple[Change, Forecast]]") -> list[str]:
