@@ -110,13 +110,19 @@ def forecast(
         raise UsageError("--keep keeps the forecast of a fix: name the fix that will be fitted")
     history = own.of_archive(archive, bool(opened.metadata.get("simulated"))) if archive else {}
     if not parts:
-        tried = first.try_first(of_session(opened), own=history)
-        lines = [*first_words.sentences(tried, shown), *came_words.history(history, [one.fix.kind for one in tried])]
+        course = of_session(opened)
+        tried = first.try_first(course, own=history)
+        caution = first_words.caution(*first.little_to_tell(course, tried), shown)
+        lines = [
+            *([f"{caution}."] if caution else []),
+            *first_words.sentences(tried, shown),
+            *came_words.history(history, [one.fix.kind for one in tried]),
+        ]
         if target:
             from hotfuel.report import forecast as page
 
             with told_first(lines, target, as_json):
-                page.write(page.try_first(opened, tried, shown), target, shown, pdf, png)
+                page.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
             lines.append(f"report: {target}")
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first.UNKNOWN]
         show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, lines, as_json)

@@ -48,7 +48,7 @@ def _hotter(one: assumed.HotterAir, shown: Shown) -> str:
         return "Fuel rises by a half to all of the outside air's degrees: the session does not say how hot the air was."
     return (
         "What stands in outside air rises with it degree for degree; what the engine heats rises less, because a thermostat holds the "
-        f"engine: by none to four fifths of the share it stands on the way from the air to the engine's {shown.text(one.engine_degc, 'temperature')}."
+        f"engine: by none to four fifths of the share it stands on the way from the air to the engine's {shown.text(one.engine_degc, 'temperature', 0)}."
     )
 
 
@@ -116,6 +116,10 @@ def _cooler(one: assumed.CoolerAir | assumed.IceWater | assumed.CoolerSize, show
     )
     if one.effectiveness is None:
         size = f"A UA of {words_of(one.ua_w_k or 0.0, 'W/K')}, less effective at more flow (NTU)"
+        if one.flow_assumed:
+            size += (
+                f", at {shown.text(one.flow_l_h, 'volume flow')}, the car file's idle flow, because the session's is not known"
+            )
     else:
         at = (
             f"at {shown.text(one.flow_l_h, 'volume flow')}"

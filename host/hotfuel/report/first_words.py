@@ -12,25 +12,52 @@ from hotfuel.units import Shown
 def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
     """What to try first, one line a fix by groups, and the fixes whose effect is unknown."""
     lines, last = [], 0
-    for one in tried:
+    useful = helping(tried, shown)
+    if not useful:
+        lines.append("None of the fixes that can be forecast here gives more room to boiling:")
+    for one in useful:
         if one.group != last:
-            lines.append(_heading([other for other in tried if other.group == one.group]))
+            lines.append(_heading([other for other in useful if other.group == one.group], first=not last))
             last = one.group
         lines.append(f"  {line(one, shown)}")
+    others = [one for one in tried if one not in useful]
+    if useful and others:
+        lines.append("These would not help here: as far as can be told they give no more room to boiling")
+    lines += [f"  {line(one, shown)}" for one in others]
     lines.append("Of these nothing is known here:")
     lines += [f"  {name} ({fuss}): {why}" for name, fuss, why in UNKNOWN]
     return lines
 
 
-def _heading(group: Sequence[Tried]) -> str:
+def caution(no_stop: bool, far_degc: float, shown: Shown) -> str:
+    """Why a ranking made from this session says little (`study.line.first.little_to_tell`); "" where it came near boiling in a hot stop."""
+    why = ["holds no hot stop"] if no_stop else []
+    if far_degc == far_degc:
+        why.append(f"came no nearer to boiling than {shown.text(far_degc, 'temperature difference', 0)}")
+    return (
+        f"This session {' and '.join(why)}, so the order of the fixes says little: record a hot drive with a stop" if why else ""
+    )
+
+
+def helping(tried: Sequence[Tried], shown: Shown) -> list[Tried]:
+    """Those that would give more room to boiling, as far as it is told: its middle, at the precision of its doubt, is more than nothing."""
+    found = []
+    for one in tried:
+        gain = one.told.smallest
+        if gain is None or gain.degc.middle <= 0 or not helps([one]):
+            continue
+        if not is_nothing(shown.no_finer(gain.degc.middle, "temperature difference", gain.degc.half)):
+            found.append(one)
+    return found
+
+
+def _heading(group: Sequence[Tried], first: bool) -> str:
     """The heading of a group: whether to try it first, and whether its fixes can be told apart."""
-    several, best = len(group) > 1, group[0].group == 1
-    if best and not helps(group):
-        return "None of the fixes that can be forecast here gives more room to boiling:"
-    if best:
+    several = len(group) > 1
+    if first:
         names = ", ".join(one.fix.change.name for one in group)
         return f"{try_one(group)}: {names}." if several else f"Try first: {names}."
-    which = f"Group {group[0].group}, {'after those' if helps(group) else 'which gives no more room'}"
+    which = f"Group {group[0].group}, after those"
     return f"{which}: these cannot be told apart here" if several else which
 
 
@@ -62,10 +89,13 @@ def interval(degc: Interval, shown: Shown, words: tuple[str, str]) -> str:
     flip = -1 if degc.middle < 0 else 1
     least, greatest = sorted((flip * degc.least, flip * degc.greatest))
     text = [shown.no_finer(x, "temperature difference", degc.half) for x in (abs(degc.middle), least, greatest)]
+    ways = [word if is_nothing(text[0]) else word.split()[0] for word in words]
+    ends = [
+        directed(shown.no_finer(abs(x), "temperature difference", degc.half), ways[0 if x > 0 else 1], "no change")
+        for x in (degc.least, degc.greatest)
+    ]
     if is_nothing(text[0]):  # what rounds to 0 has no direction, but its ends have
-        ends = [
-            directed(shown.no_finer(abs(x), "temperature difference", degc.half), words[0 if x > 0 else 1], "no change")
-            for x in (degc.least, degc.greatest)
-        ]
         return f"no change ({ends[0]} to {ends[1]})"
+    if least < 0 < greatest and "no change" not in ends:  # a minus would not say which way
+        return f"{text[0]} {words[0 if flip > 0 else 1]} ({ends[0]} to {ends[1]})"
     return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].split()[0]} to {text[2]})"

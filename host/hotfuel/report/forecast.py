@@ -11,14 +11,14 @@ from hotfuel.places import place_words
 from hotfuel.report import forecast_words, html, pictures, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
-from hotfuel.report.first_words import interval, try_one
+from hotfuel.report.first_words import helping, interval, try_one
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import UNKNOWN, Tried, helps
+from hotfuel.study.line.first import UNKNOWN, Tried
 from hotfuel.study.line.forecast import Curve, Forecast, Row
-from hotfuel.text import directed
+from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown
 
 _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
@@ -71,33 +71,34 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
     return _report(session, "What a change would do", first, figures, values, _card(told[0], shown))
 
 
-def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
-    """The page of what to try first."""
-    best = [one for one in tried if one.group == 1]
+def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: str = "") -> Report:
+    """The page of what to try first. caution: why this session says little about it, if it does."""
+    useful = helping(tried, shown)
+    best = [one for one in useful if one.group == useful[0].group]
     names = ", ".join(one.fix.change.name for one in best)
-    if not helps(best):
+    if not best:
         lines = ["None of the fixes that can be forecast here gives more room to boiling"]
     elif len(best) == 1:
         lines = [f"Try first: {names}"]
     else:
         lines = [try_one(best)]
-    first = _sheet(session, lines, [one.told for one in tried[:1]], shown)
-    first.lead = [f"They are: {names}."] if len(best) > 1 and helps(best) else []
+    first = _sheet(session, [*([caution] if caution else []), *lines], [one.told for one in tried[:1]], shown)
+    first.lead = [f"They are: {names}."] if len(best) > 1 else []
     first.reasons = [*first.lead, f"Drawn: {best[0].fix.change.name}."] if first.lead else []  # the card has no caption
     first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=())
     for one in tried[:7]:
-        first.table.rows.append(_first_row(one, shown)[:4])
+        first.table.rows.append(_first_row(one, shown, one in useful)[:4])
     first.next_steps = ["Fit one thing at a time, drive the same road on an equally warm day, and compare the two sessions."]
     figures: dict[str, Chart] = {}
-    if best and (place := chosen(best[0].told)):
-        figures["change0"] = _chart("change0", best[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
-        first.picture = Plot(["change0"], _key(), _caption(best[0].told, place))
+    if tried and (place := chosen(tried[0].told)):
+        figures["change0"] = _chart("change0", tried[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
+        first.picture = Plot(["change0"], _key(), _caption(tried[0].told, place))
     groups = Table(
         ("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull", "Nearest its limit then", "Most of the doubt is",
             "Work and upkeep", "Where its numbers come from"),
         numbers=(),
     )  # fmt: skip
-    groups.rows += [_first_row(one, shown) for one in tried]
+    groups.rows += [_first_row(one, shown, one in useful) for one in tried]
     parts = [
         {
             "title": _sentence_case(one.fix.change.name),
@@ -108,7 +109,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown) -> Report:
         for one in tried
     ]
     values: dict[str, object] = {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}
-    return _report(session, "What to try first", first, figures, values, _card(best[0].told, shown) if best else list)
+    return _report(session, "What to try first", first, figures, values, _card(tried[0].told, shown) if tried else list)
 
 
 def headline(one: Forecast, shown: Shown) -> str:
@@ -167,7 +168,7 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
 def _about_the_margin(one: Forecast, shown: Shown) -> list[str]:
     """What the first page says below its headline."""
     said = forecast_words.said(one, shown, plain=True)
-    return [text for text in (said.margin, said.margin_there or said.doubt) if text]
+    return [text for text in (said.margin, said.was_least or said.margin_there or said.doubt) if text]
 
 
 def _report(
@@ -262,7 +263,7 @@ def _row(row: Row, shown: Shown) -> tuple[str, ...]:
             return _minus(shown.text(before, dimension)), "as before"
         half = shown.no_finer(after.half, "temperature difference", after.half)
         was, will = (_minus(shown.no_finer(x, dimension, after.half)) for x in (before, after.middle))
-        return was, f"{will} ±{half}"
+        return was, will if is_nothing(half) else f"{will} ±{half}"
 
     return (
         place_words(row.place),
@@ -272,11 +273,11 @@ def _row(row: Row, shown: Shown) -> tuple[str, ...]:
     )
 
 
-def _first_row(one: Tried, shown: Shown) -> tuple[str, ...]:
+def _first_row(one: Tried, shown: Shown, helps: bool) -> tuple[str, ...]:
     gain, pull = one.told.smallest, one.told.in_pull
     assert gain is not None
     return (
-        str(one.group),
+        str(one.group) if helps else "would not help",
         one.fix.change.name,
         _minus(interval(gain.degc, shown, ("more", "less"))),
         _minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",

@@ -91,7 +91,7 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
         told = first_words.interval(one.told.smallest.degc, SI, ("more", "less"))
         assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]
-    best = [one.fix.change.name for one in tried if one.group == 1]
+    best = [one.fix.change.name for one in first_words.helping(tried, SI) if one.group == 1]
     assert len(best) == 1 or all(name in made.sheet.reasons[0] for name in best)  # the card names them too
 
 
@@ -102,3 +102,17 @@ def test_a_change_that_moves_no_temperature_keeps_its_margin_on_the_first_page(c
     made = page.changes(SESSION, [told], SI)
     assert made.sheet.text[0] == said.margin
     assert said.margin in text_of(made.page[: made.page.index('id="technical"')])
+
+
+def test_the_first_sentence_adds_up_and_the_place_that_was_worst_is_told(told):
+    gain = Gain("carb_inlet", "idle", Interval(5.0, 9.0, 12.0))
+    one = replace(told[0], smallest=gain)
+    was = min(one.rows, key=lambda row: row.margin_before_degc if row.margin_before_degc == row.margin_before_degc else np.inf)
+    said = forecast_words.said(one, SI, plain=True)
+    other = next(row.place for row in one.rows if row.place != was.place and np.isfinite(row.margin_degc))
+    elsewhere = forecast_words.said(replace(one, smallest=replace(gain, place=other)), SI, plain=True)
+    assert elsewhere.was_least.startswith("At the ")
+    assert "9 °C more room (5 to 12 °C)" in said.margin
+    after, before = re.findall(r"(\d+) °C( beyond)?[^,:]*, at the", said.margin)
+    signed = [-int(size) if beyond else int(size) for size, beyond in (after, before)]
+    assert signed[0] - signed[1] == 9

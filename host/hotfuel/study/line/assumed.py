@@ -103,12 +103,14 @@ class IceWater:
 
 @dataclass(frozen=True)
 class CoolerSize:
-    """A cooler of an effectiveness at flow_l_h (nan: not known) or of a UA, before a place or in the return."""
+    """A cooler of an effectiveness at flow_l_h (nan: not known) or of a UA, before a place or in the return. flow_assumed: flow_l_h is the idle flow of the
+    car file, because the session's is not known."""
 
     effectiveness: Share | None
     ua_w_k: Share | None
     flow_l_h: float
     before: str
+    flow_assumed: bool = False
 
 
 @dataclass(frozen=True)

@@ -122,4 +122,5 @@ class Cooling:
             made.append(CoolerAir(COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC, change.coolant == "fan"))
         if change.coolant == "ice" and change.coolant_degc is None:
             made.append(IceWater(change.ice_minutes or None, change.ice_kg or USUAL_ICE_KG))
-        return [*made, CoolerSize(change.cooler_effectiveness, change.cooler_ua_w_k, at_l_h, change.cooler_before)]
+        assumed = not self.to.known_flow and not change.cooler_flow_l_h and change.cooler_effectiveness is None
+        return [*made, CoolerSize(change.cooler_effectiveness, change.cooler_ua_w_k, at_l_h, change.cooler_before, assumed)]

@@ -13,6 +13,7 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.line.change import Change, Coolant
 from hotfuel.study.line.draws import Own
 from hotfuel.study.line.forecast import Forecast, forecast
@@ -20,6 +21,8 @@ from hotfuel.study.line.forecast import Forecast, forecast
 PRACTICE = "common practice, no source"
 ALIKE = 0.025  # two fixes are told apart where one is better in all but this share of the draws
 _NOTHING_DEGC = 0.05
+FAR_DEGC = 20.0  # a session that came no nearer to boiling shows little of what a fix does in a hot one (assumption)
+_STOP_S = 60.0
 WORTH_DEGC = 0.5  # a smaller gain is not worth the work
 
 UNKNOWN = (
@@ -152,6 +155,17 @@ def try_first(
         else:
             groups.append(groups[-1])
     return [Tried(fix, one, group) for (fix, one), group in zip(known, groups, strict=True)]
+
+
+def little_to_tell(course: Course, tried: Sequence[Tried]) -> tuple[bool, float]:
+    """(Whether a session holds no hot stop of a minute or more; its smallest margin of all, degC, if it is above FAR_DEGC, else nan): a ranking made
+    from such a session says little."""
+    stops = any(one.kind == SOAK and one.duration_s >= _STOP_S for one in phases(course))
+    least = min(
+        (row.margin_before_degc for one in tried[:1] for row in one.told.rows if np.isfinite(row.margin_before_degc)),
+        default=np.nan,
+    )
+    return not stops, float(least) if least > FAR_DEGC else np.nan
 
 
 def helps(group: Sequence[Tried]) -> bool:

@@ -158,12 +158,24 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
         if one.group == 1:
             assert better < 0.975  # not surely worse than the best
     said = "\n".join(first_words.sentences(tried, SI))
-    best = [one.fix.change.name for one in tried if one.group == 1]
+    best = [one.fix.change.name for one in first_words.helping(tried, SI) if one.group == 1]
     assert said.startswith("Try first one of these " if len(best) > 1 else "Try first: ")
     assert all(name in said.partition("\n")[0] for name in best)
     nothing = [one for one in tried if not first.helps([one])]
     assert first_words.sentences([replace(one, group=1) for one in nothing], SI)[0].startswith("None of the fixes")
     assert first_words.interval(Interval(-1.6, 0.2, 2.4), SI, ("cooler", "hotter")) == "no change (2 °C hotter to 2 °C cooler)"
+    assert (
+        first_words.interval(Interval(-16.0, -1.0, 2.0), SI, ("more room", "less room"))
+        == "1 °C less room (16 °C less to 2 °C more)"
+    )
+    assert (
+        first_words.interval(Interval(-6.0, 7.0, 10.0), SI, ("more room", "less room"))
+        == "7 °C more room (6 °C less to 10 °C more)"
+    )
+    useless = said[said.index("These would not help here") :]
+    for one in tried:
+        assert (f"  {one.fix.change.name}: " in useless) == (one not in first_words.helping(tried, SI))
+    assert "no more room" in useless and " more room (" not in useless
     assert "ice to carry, meltwater to drain" in said
     assert "common practice, no source" in said
     assert "nothing known" in said
@@ -174,6 +186,18 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
     with_pump = next(one for one in tried if one.fix.kind == "spacer")
     assert with_pump.told.smallest.degc.middle > 0
     assert with_pump.told.smallest.degc.carried_by
+
+
+def test_a_session_that_never_came_near_says_that_its_order_says_little():
+    far = steady(tank=20.0, pump=22.0, carb_inlet=24.0)
+    no_stop, degc = first.little_to_tell(far, first.try_first(far))
+    assert no_stop and degc > 20
+    assert first_words.caution(no_stop, degc, SI).startswith(
+        f"This session holds no hot stop and came no nearer to boiling than {degc:.0f} °C, "
+    )
+    assert first_words.caution(False, np.nan, SI) == ""
+    near = steady(pump=75.0)
+    assert np.isnan(first.little_to_tell(near, first.try_first(near))[1])
 
 
 def test_the_same_assumption_is_drawn_alike_for_every_change():

@@ -9,7 +9,7 @@ from driven import Driven
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.report import assumption_words
+from hotfuel.report import assumption_words, first_words
 from hotfuel.report.forecast_words import assumptions, sentences
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
@@ -140,7 +140,7 @@ def test_half_way_to_the_engine_half_of_what_does_not_follow_counts():
     assert np.mean(changed.degc["pump"]) == pytest.approx(60 + (least + greatest) / 2, abs=0.05)
     assert np.std(changed.degc["pump"]) == pytest.approx(np.hypot((greatest - least) / np.sqrt(12), 0.03 * 15), rel=0.05)
     said = assumption_words.sentence(changed.assumptions[0], Shown("us"))
-    assert "194.0 °F" in said
+    assert "194 °F" in said
     assert "°C" not in said
 
 
@@ -170,9 +170,9 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     assert result.power_ceiling_percent > result.power_square_root_percent
     assert any("effectiveness of 0.6" in line for line in assumptions(result, SI))
     said = sentences(result, Shown(CAR.units))
-    stays = said[1]  # at the pump, before the cooler
+    stays = said[0]  # at the pump, before the cooler
     assert "the fuel would stay" in stays and "beyond its limit at the pump" in stays
-    assert said[2].startswith("At the carb inlet the fuel would come to")
+    assert said[1].startswith("At the carb inlet the fuel would come to")
     for other in (Change("a hotter day", hotter_degc=10), Change("a pass", higher_m=1000), Change("winter fuel", fuel=WINTER)):
         assert np.isnan(one(drive, other).power_ceiling_percent)  # air and fuel do more to power than the fuel's temperature
 
@@ -211,6 +211,14 @@ def test_a_pump_in_the_tank_helps_the_line_while_the_engine_runs(drive):
     # Standing after the stop nothing holds the pressure: the smallest margin of the soak is no larger than the air's pressure allows.
     assert row(result, "pump").margin.least < 0
     assert row(result, "pump").phase in ("hot soak", "restart")
+    said = sentences(result, SI)
+    assert (
+        "of the whole car would be" in said[0]
+        and first_words.interval(result.smallest.degc, SI, ("more room", "less room")) in said[0]
+    )
+    tank = row(result, "tank")
+    less = round(tank.margin_before_degc - tank.margin_degc)
+    assert f"The tank has {less} °C less room, because its fuel then has the limit of a pump's suction." in said
     # none to all of the rise to the old pump goes, with what its outlet side gave, less what the new one puts in: cooler, with a real uncertainty
     rise = row(result, "pump").running_before_degc - row(result, "tank").running_before_degc
     inlet = row(result, "carb_inlet")
