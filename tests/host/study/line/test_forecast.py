@@ -227,11 +227,7 @@ def test_a_pump_in_the_tank_helps_the_line_while_the_engine_runs(drive):
 
 
 def test_without_a_probe_at_the_pump_its_heat_is_only_doubt():
-    session = driven("queue")
-    session = type("Part", (), {"__getattr__": lambda self, name: getattr(driven("queue"), name)})()
-    session.temperatures = lambda: driven("queue").temperatures()[["carb_inlet_degc"]]
-    session.margins = lambda: driven("queue").margins()[[c for c in driven("queue").margins() if c.startswith("carb")]]
-    inlet = row(one(session, Change("a pump in the tank", submerged_pump=True)), "carb_inlet")
+    inlet = row(one(lost("queue", "tank", "pump"), Change("a pump in the tank", submerged_pump=True)), "carb_inlet")
     assert abs(inlet.running_degc - inlet.running_before_degc) < 0.5 * inlet.running_u_degc  # the new pump's own heat
     assert 5 < inlet.running_u_degc < 10
 
