@@ -1,10 +1,10 @@
 """The prose for each field, for people and PROTOCOL.md, and what an event's value says. Host only: strings cost memory on the board."""
 
+from hotfuel_wire import messages
 from hotfuel_wire.amplifiers import ROWS
-from hotfuel_wire.messages import CHIPS, EVENTS
 
-CHIP_NAMES = {number: name for name, number in CHIPS.items()}
-EVENT_NAMES = {number: name for name, number in EVENTS.items()}
+CHIP_NAMES = {number: name for name, number in messages.CHIPS.items()}
+EVENT_NAMES = {number: name for name, number in messages.EVENTS.items()}
 
 MESSAGES = {
     "header": "Begins every payload.",

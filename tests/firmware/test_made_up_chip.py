@@ -103,12 +103,12 @@ HOST = """
 import json, sys
 from pathlib import Path
 from hotfuel import session
-from hotfuel.cli.board import _CHIP_NAMES
+from hotfuel_wire.meanings import CHIP_NAMES
 opened = session.open(sys.argv[1])
 degc, reasons = opened.temperatures(), opened.reasons()
 print(json.dumps({
     "first": degc.iloc[5].tolist(), "last": [None if x != x else x for x in degc.iloc[-1].tolist()],
-    "reason": [str(x) for x in reasons.iloc[-1].tolist()], "chips": sorted(_CHIP_NAMES),
+    "reason": [str(x) for x in reasons.iloc[-1].tolist()], "chips": sorted(CHIP_NAMES),
 }))
 """
 

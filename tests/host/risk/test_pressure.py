@@ -7,7 +7,7 @@ import pytest
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
 from hotfuel.risk.pressure import Conditions, ambient, at_places, launch_acceleration_m_s2, lowest_recent, running_state
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 PSI = 6.894757
@@ -135,6 +135,7 @@ def test_arrays_of_two_lengths_are_an_input_error():
     st.lists(st.tuples(st.floats(0.05, 3), st.floats(60, 110) | st.just(float("nan"))), min_size=1, max_size=40),
     st.floats(0.5, 8),
 )
+@example([(1.0, float("nan")), (3.0, 60.0), (0.7315116159026293, float("nan"))], 0.7315116159026293)
 def test_lowest_recent_is_the_lowest_of_the_window(rows, look_back):
     times = np.cumsum([row[0] for row in rows])
     values = np.array([row[1] for row in rows])
