@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
-IDLE_SHARE = 1.5  # of idle speed: up to it the engine idles, a raised idle too
+IDLE_SHARE = 1.5  # of idle speed: up to it the live page takes the engine to idle, a raised idle too
 STOP_S = 8.0
 # shares of running seconds without pulses, and of standing seconds with some, caused by a bad wire; chosen
 LOST, STRAY = 0.2, 0.1

@@ -155,9 +155,7 @@ def lowest_recent(time_s: npt.ArrayLike, values: npt.ArrayLike, look_back_s: flo
         return samples.copy()
     here = np.arange(times.size)
     first = np.maximum(np.minimum(np.searchsorted(times, times - look_back_s), here) - 1, 0)
-    for _ in range(
-        2
-    ):  # at the window's edge the difference decides, not its rounded beginning, which may be one sample off either way
+    for _ in range(2):  # at the edge the difference decides, not the rounded beginning: up to one sample off either way
         first += times - times[first] > look_back_s
     windows = np.stack((first, here + 1), axis=1).ravel()  # every second one is a sample's window
     padded = np.concatenate((samples, np.full_like(samples[..., :1], np.nan)), axis=-1)

@@ -13,7 +13,7 @@ import numpy as np
 
 from hotfuel.errors import UsageError
 from hotfuel.places import probe_of
-from hotfuel.risk.engine import IDLE_SHARE, EngineCourse, engine_course
+from hotfuel.risk.engine import EngineCourse, engine_course
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.session.means import smoothed
 from hotfuel.session.pulls import sweeps
@@ -39,6 +39,9 @@ RESTART_S = 30.0
 SHORTEST_IDLE_S = 45.0  # a stop at a red light belongs to the drive, a queue does not
 SHORTEST_DRIVE_S = 20.0  # creeping forward belongs to the queue
 _NEVER_HEATED_DEGC = 6.0
+# Up to this share of idle speed the engine idled. Less than the live page's (risk.engine.IDLE_SHARE): there an idle that the driver raised on the page's
+# advice must still be forecast as one; here slow driving must not be counted to the idle.
+_IDLE_SHARE = 1.4
 _RUNNING_SHARE = 0.5  # of the pump's pressure, above which the engine counts as running
 _STOP = re.compile(r"\b(stop|stopped|key off|engine off|switched off|parked|shut off)\b")
 _START = re.compile(r"\b(start|started|restart|restarted|fired|engine on|running)\b")
@@ -203,7 +206,7 @@ def _from_speed(course: Course, engine: EngineCourse) -> np.ndarray:
     rpm, idle = engine.rpm, engine.idle_rpm
     kinds = _from_running(course, engine.running, engine.turning)
     driving = kinds == DRIVE
-    kinds[driving & (rpm <= IDLE_SHARE * idle)] = IDLE
+    kinds[driving & (rpm <= _IDLE_SHARE * idle)] = IDLE
     for first, last in sweeps(rpm, idle):
         part = kinds[first : last + 1]
         part[(part == DRIVE) | (part == IDLE)] = PULL
@@ -213,7 +216,7 @@ def _from_speed(course: Course, engine: EngineCourse) -> np.ndarray:
             moved = np.flatnonzero(rpm[first : last + 1] > 2.2 * idle)
             if moved.size:
                 rest = kinds[first + moved[0] : last + 1]
-                rest[:] = np.where(rpm[first + moved[0] : last + 1] > IDLE_SHARE * idle, DRIVE, IDLE)
+                rest[:] = np.where(rpm[first + moved[0] : last + 1] > _IDLE_SHARE * idle, DRIVE, IDLE)
     return kinds
 
 
