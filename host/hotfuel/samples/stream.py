@@ -51,6 +51,7 @@ class Stream:
         self.payloads_misfit = 0
         self._boots = Boots()
         self._described: set[int] = set()
+        self._boot = -1  # of the readings returned last
 
     def feed(self, data: bytes) -> Iterator[Message]:
         """The messages completed by `data`."""
@@ -78,7 +79,8 @@ class Stream:
         """Readings as rows of `table.scans`, all of one boot and description; every other message by itself.
 
         A batch is returned before anything that could change its meaning (another boot, a description), after ROWS_MAX readings, and when `payloads`
-        end. Other messages do not wait for it. `known` is true where the description has been seen in this stream.
+        end. Other messages do not wait for it, except the first of a boot: what is returned first says where the boot's time begins. `known` is true
+        where the description has been seen in this stream.
         """
         waiting: list[_Reading] = []
         for payload in payloads:
@@ -90,7 +92,7 @@ class Stream:
                     yield self._rows(waiting)
                     waiting = []
                 waiting.append(one)
-            elif waiting and (one.name == "description" or (one.boot != waiting[0].boot and math.isfinite(one.time_s))):
+            elif waiting and (one.name == "description" or (one.boot != self._boot and math.isfinite(one.time_s))):
                 yield self._rows(waiting)
                 waiting = []
             if len(waiting) >= ROWS_MAX:
@@ -116,6 +118,7 @@ class Stream:
         return _Reading(payload, boot, time_s, head["description_id"])
 
     def _rows(self, waiting: list[_Reading]) -> np.ndarray:
+        self._boot = waiting[0].boot
         rows = scans_of([one.payload for one in waiting], waiting[0].boot, np.array([one.time_s for one in waiting]))
         rows["known"] = waiting[0].description_id in self._described
         return rows

@@ -18,8 +18,8 @@ from hotfuel.live.wording import panel
 from hotfuel.log.append import LogWriter
 from hotfuel.risk.level import Level
 from hotfuel.units import Shown
-from hotfuel_wire import alarm
-from hotfuel_wire.messages import NO_ANSWER
+from hotfuel_wire import alarm, framing
+from hotfuel_wire.messages import NO_ANSWER, TYPES
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +87,23 @@ def test_pulses_never_seen_are_unknown_on_the_live_page_too(session):
     assert np.isnan(running[seconds < 14]).all()
     assert (running[(seconds > 17) & (seconds < 24)] == 1).all()
     assert (running[seconds > 32] == 0).all()
+
+
+@pytest.mark.parametrize("described", [True, False])
+def test_a_boots_first_readings_count_whatever_message_follows_them(session, described):
+    """All in one piece: the boot's place on the axis is that of its first reading, not of the message behind it."""
+    before, after = synthetic.Recording(), synthetic.Recording(boot_count=2)
+    for tick in range(200):  # longer than the next boot: where its description was lost, its falling time tells it
+        before.reading(tick * 0.2, (30, 40, 50))
+    for tick in range(76, 120):
+        after.reading(tick * 0.2, (30, 40, 50))
+        if tick == 94:
+            after.mark(tick * 0.2, "here")
+    frames = [frame for frame in after.data.split(b"\0") if frame]
+    (at,) = (n for n, frame in enumerate(frames) if framing.decode(frame)[0] & 0x7F == TYPES["description"])
+    kept = frames if described else frames[:at] + frames[at + 1 :]
+    seen = batches(session(before.data + b"".join(b"\0" + frame + b"\0" for frame in kept)), iter(lambda: 1 << 20, None))
+    assert np.concatenate([batch.tick for batch in seen]).tolist() == [*range(200), *range(76, 120)]
 
 
 def test_the_host_warns_when_the_whole_session_says_so(session, drive):
