@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from hotfuel.places import place_words
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import UNKNOWN, WORTH_DEGC, Tried, helps
@@ -18,6 +20,8 @@ def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
     for one in useful:
         if one.group != last:
             lines.append(_heading([other for other in useful if other.group == one.group], first=not last))
+            if not last and (left := beyond_still(useful, shown)):
+                lines.append(f"{left}.")
             last = one.group
         lines.append(f"  {line(one, shown)}")
     others = [one for one in tried if one not in useful]
@@ -36,6 +40,27 @@ def caution(no_stop: bool, far_degc: float, shown: Shown) -> str:
         why.append(f"came no nearer to boiling than {shown.text(far_degc, 'temperature difference', 0)}")
     return (
         f"This session {' and '.join(why)}, so the order of the fixes says little: record a hot drive with a stop" if why else ""
+    )
+
+
+def beyond_still(useful: Sequence[Tried], shown: Shown) -> str:
+    """That the best fix by itself leaves fuel beyond its limit, or may; "" where no fuel is beyond it now, or the best surely brings it back."""
+    best = max(useful, key=lambda one: one.told.smallest.degc.middle if one.told.smallest else -np.inf)
+    gain, rows = best.told.smallest, [row for row in best.told.rows if np.isfinite(row.margin_before_degc)]
+    if gain is None or not rows:
+        return ""
+    was = min(rows, key=lambda row: row.margin_before_degc)
+    if was.margin_before_degc >= 0 or was.margin_before_degc + gain.degc.least >= 0:
+        return ""
+    now = (
+        f"{shown.text(-was.margin_before_degc, 'temperature difference', 0)} beyond its limit at the {place_words(was.place)} now"
+    )
+    left_degc = was.margin_before_degc + gain.degc.middle
+    left = shown.no_finer(abs(left_degc), "temperature difference", gain.degc.half)
+    if left_degc >= 0 or is_nothing(left):
+        return f"Fuel is {now}; whether the best fix by itself brings it back below cannot be told"
+    return (
+        f"No fix is enough by itself: fuel is {now}, and the best would leave it {left} beyond, at the {place_words(gain.place)}"
     )
 
 

@@ -11,7 +11,7 @@ from hotfuel.places import place_words
 from hotfuel.report import forecast_words, html, pictures, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
-from hotfuel.report.first_words import helping, interval, try_one
+from hotfuel.report.first_words import beyond_still, helping, interval, try_one
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
@@ -82,8 +82,9 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
         lines = [f"Try first: {names}"]
     else:
         lines = [try_one(best)]
+    left = beyond_still(useful, shown) if useful else ""
     first = _sheet(session, [*([caution] if caution else []), *lines], [one.told for one in tried[:1]], shown)
-    first.lead = [f"They are: {names}."] if len(best) > 1 else []
+    first.lead = [*([f"They are: {names}."] if len(best) > 1 else []), *([f"{left}."] if left else [])]
     first.reasons = [*first.lead, f"Drawn: {best[0].fix.change.name}."] if first.lead else []  # the card has no caption
     first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=())
     for one in tried[:7]:

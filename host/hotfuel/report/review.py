@@ -5,22 +5,20 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 
 from hotfuel import __version__
 from hotfuel.errors import InputError
-from hotfuel.places import is_behind_needle, place_words
+from hotfuel.places import place_words
 from hotfuel.report import (
     basis,
     complaint_words,
     heat,
     html,
     input_table,
-    line_words,
-    plots,
     pull_figures,
     pull_table,
+    review_tables,
     sheet,
     stops,
     story_words,
@@ -30,7 +28,6 @@ from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
-from hotfuel.report.table import Table
 from hotfuel.risk.level import in_units, words_in_units
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
@@ -42,7 +39,7 @@ from hotfuel.units import Shown, expanded
 if TYPE_CHECKING:
     from hotfuel.study.fixes.came import Came
 
-_ROWS_MOST, _TITLE_MOST = 40, 70
+_TITLE_MOST = 70
 _PICTURE_PX, _PICTURE_LEAST_PX = 250, 110
 
 
@@ -143,17 +140,17 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "simulated": first.simulated,
         "finding": words.nearest(summary, shown, clock),
         "overview": [*moved, *drawn.overview()],
-        "marks": _marks(session, clock),
-        "places": _places(session, summary, shown, clock),
-        "alarm_rows": _alarm_rows(alarms, shown, clock),
+        "marks": review_tables.marks(session, clock),
+        "places": review_tables.places(session, summary, shown, clock),
+        "alarm_rows": review_tables.alarms(alarms, shown, clock),
         "story": story_words.sentences(told, shown) if told else [],
-        "phases": _phases(told, session, shown, clock) if told else None,
+        "phases": review_tables.phases(told, session, shown, clock) if told else None,
         "hot_stops": stops.hot_stops(told, shown) if told else None,
         "restarts": stops.restarts(told, session.ticks.index[0], shown, clock) if told else None,
         "held": stops.held([told.judgement], shown) if told and told.judgement else None,
         "pulled": _pulled(told, drawn, shown),
         "pulls": pull_table.pulls(told, session.ticks.index[0], shown, clock) if told else None,
-        "line": _line(told, session, shown, clock) if told else None,
+        "line": review_tables.line(told, session, shown, clock) if told else None,
         "heat": heat.ladder(told.heat, shown, drawn.figures) if told and told.heat else None,
         "heat_rows": heat.table(told.heat, shown) if told and told.heat else None,
         "came": held_forecast.part(came, shown, drawn.figures) if came is not None else None,
@@ -167,8 +164,8 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "calibration": basis.calibration(session, shown),
         "notes": [in_units(note, shown) for note in session.all_notes()]
         or ["Nothing is missing: every reading the board numbered is here."],
-        "gaps": _gaps(session, clock),
-        "events": _events(session, clock),
+        "gaps": review_tables.gaps(session, clock),
+        "events": review_tables.events(session, clock),
         "session_rows": [
             *shown_rows(_not_told(session.metadata), shown),
             ("Report made with", f"hotfuel {__version__}"),
@@ -274,136 +271,3 @@ def _numbers(summary: Summary, alarms: pd.DataFrame, shown: Shown, clock: words.
         "look": "beyond" if beyond else "",
     })  # fmt: skip
     return rows
-
-
-def _places(session: Session, summary: Summary, shown: Shown, clock: words.Clock) -> Table:
-    table = Table(
-        ("Place", "Hottest", "Smallest margin", "Limit there", "V/L there", "Warned", "Beyond the limit", "No reading"),
-        numbers=range(1, 8),
-    )
-    for p in summary.places.values():
-        hottest = (
-            "" if is_behind_needle(p.place) else f"{shown.text(p.hottest_degc, 'temperature')}, {clock.moment(p.hottest_at)}"
-        )
-        lost = "" if is_behind_needle(p.place) else words.duration(p.lost_s)
-        if p.smallest_margin_degc != p.smallest_margin_degc:
-            half = basis.reading_half_degc(session, p.place)
-            if np.isfinite(half):
-                hottest = hottest.replace(",", f" ±{words.difference(shown, half)},", 1)
-            told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
-            table.rows.append(
-                (place_words(p.place), hottest, words_in_units(p.no_limit, shown) or "no limit", "", "", *told, lost)
-            )
-            continue
-        margin = f"{words.signed(shown, p.smallest_margin_degc)} ±{words.difference(shown, expanded(p.uncertainty_degc))}, {clock.moment(p.smallest_margin_at)}"
-        margin += f"\nbut {words.duration(p.no_limit_s)} without a limit" if p.no_limit else ""
-        limit, ratio = shown.text(p.limit_there_degc, "temperature"), _ratio(p.vapour_liquid_ratio_there)
-        within, beyond = words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)
-        table.rows.append((place_words(p.place), hottest, margin, limit, ratio, within, beyond, lost))
-    return table
-
-
-def _ratio(value: float) -> str:
-    if not np.isfinite(value):
-        return ""
-    return "40 or more" if value >= 39.99 else f"{value:.1f}"
-
-
-def _phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
-    """One row a phase: its place with the smallest margin, or the hottest where no margin is known."""
-    table = Table(("Phase", "From", "Length", "Hottest", "Smallest margin", "Warned", "Beyond"), numbers=(2, 5, 6))
-    start = session.ticks.index[0]
-    for phase in told.phases[:_ROWS_MOST]:
-        places = {name: place for name, place in phase.places.items() if not np.isnan(place.peak_degc)}
-        if not places:
-            continue
-        hot = max(places, key=lambda name: places[name].peak_degc)
-        limited = {name: place for name, place in places.items() if not np.isnan(place.smallest_margin_degc)}
-        near = min(limited, key=lambda name: limited[name].smallest_margin_degc, default=None)
-        without = max(
-            (name for name in places if places[name].no_limit_s), key=lambda name: places[name].no_limit_s, default=None
-        )
-        margin = (
-            f"none left, {place_words(without)}"
-            if without
-            else f"{words.signed(shown, limited[near].smallest_margin_degc)}, {place_words(near)}"
-            if near
-            else "no limit"
-        )
-        table.rows.append(
-            (
-                phase.name, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
-                f"{shown.text(places[hot].peak_degc, 'temperature')}, {place_words(hot)}", margin,
-                words.duration(max((p.warn_s for p in places.values()), default=0.0)), words.duration(max((p.act_s for p in places.values()), default=0.0)),
-            )
-        )  # fmt: skip
-    return table.cut(len(told.phases), _ROWS_MOST) if table.rows else None
-
-
-def _line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
-    """One row per section of the line: the most informative stretch, and what the fuel did there."""
-    table = Table(
-        ("Section", "Stretch that shows most", "Under way", "Volume", "Heat taken up", "Heat a degree", "Why it changed"),
-        numbers=(2, 3, 4, 5),
-    )
-    start = session.ticks.index[0]
-    for one in told.sections[:_ROWS_MOST]:
-        stretch = f"{clock.moment(start + pd.Timedelta(seconds=one.start_s))}, {words.duration(one.end_s - one.start_s)}"
-        found = one.hose
-        values = [""] * 4
-        if found is not None:
-            declared = "\nas declared" if found.volume_u_l == 0 else ""
-            values = [
-                _within(found.delay_s, expanded(found.delay_u_s), 0, "s"),
-                _within(1000 * found.volume_l, 1000 * expanded(found.volume_u_l), 0, "mL") + declared,
-                _within(found.heat_w, expanded(found.heat_u_w), 0, "W"),
-                _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
-            ]
-        table.rows.append(
-            (f"{place_words(one.before)} to {place_words(one.place)}", stretch, *values, line_words.section(one, shown))
-        )
-    return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
-
-
-def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:
-    if not np.isfinite(value):
-        return "–"
-    return f"{value:.{decimals}f} {unit}" + (f"\n±{uncertainty:.{decimals}f}" if uncertainty else "")
-
-
-def _alarm_rows(alarms: pd.DataFrame, shown: Shown, clock: words.Clock) -> Table | None:
-    if not len(alarms):
-        return None
-    table = Table(("From", "to", "Place", "What"))
-    rows: Any = alarms.head(_ROWS_MOST).itertuples()
-    for row in rows:
-        said = in_units(plots.LEVEL_WORDS[row.level], shown)
-        table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), said))
-    return table.cut(len(alarms), _ROWS_MOST)
-
-
-def _marks(session: Session, clock: words.Clock) -> Table | None:
-    marks = session.marks()
-    table = Table(("No.", "Time", "What was marked"))
-    rows: Any = marks.head(_ROWS_MOST).itertuples()
-    for number, row in enumerate(rows, start=1):
-        table.rows.append((str(number), clock.moment(row.time), str(row.text)))
-    return table.cut(len(marks), _ROWS_MOST) if table.rows else None
-
-
-def _gaps(session: Session, clock: words.Clock) -> Table | None:
-    gaps = session.gaps()
-    table = Table(("From", "to", "Length", "Reason"))
-    rows: Any = gaps.head(_ROWS_MOST).itertuples()
-    for row in rows:
-        table.rows.append((clock.moment(row.start), clock.moment(row.end), words.duration(row.duration_s), str(row.reason)))
-    return table.cut(len(gaps), _ROWS_MOST) if table.rows else None
-
-
-def _events(session: Session, clock: words.Clock) -> Table | None:
-    events = session.events()
-    table = Table(("Time", "Event", "Place", "Detail"))
-    rows: Any = events.head(_ROWS_MOST).itertuples()
-    for row in rows:
-        table.rows.append((clock.moment(row.time), str(row.event), str(row.place), str(row.text)))
-    return table.cut(len(events), _ROWS_MOST) if table.rows else None

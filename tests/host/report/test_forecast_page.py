@@ -95,6 +95,23 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
     assert len(best) == 1 or all(name in made.sheet.reasons[0] for name in best)  # the card names them too
 
 
+def fix_that_gives(least, middle, greatest, now=-12.0):
+    """A fix as `try_first` returns it, by which the pump's smallest margin `now` grows by middle (least to greatest), all degC."""
+    gain = SimpleNamespace(degc=Interval(least, middle, greatest), place="carb_inlet", phase="hot soak")
+    rows = (SimpleNamespace(place="tank", margin_before_degc=20.0), SimpleNamespace(place="pump", margin_before_degc=now))
+    return SimpleNamespace(told=SimpleNamespace(smallest=gain, rows=rows))
+
+
+def test_a_gain_that_is_not_enough_is_told_as_such():
+    first_of = fix_that_gives
+    assert first_words.beyond_still([first_of(2.0, 3.0, 5.0), first_of(4.0, 8.0, 10.0)], SI) == (
+        "No fix is enough by itself: fuel is 12 °C beyond its limit at the pump now, and the best would leave it 4 °C beyond, at the carb inlet"
+    )
+    assert "cannot be told" in first_words.beyond_still([first_of(10.0, 13.0, 20.0)], SI)
+    assert first_words.beyond_still([first_of(12.5, 14.0, 20.0)], SI) == ""  # surely enough
+    assert first_words.beyond_still([first_of(1.0, 3.0, 5.0, now=2.0)], SI) == ""  # never beyond
+
+
 def test_a_change_that_moves_no_temperature_keeps_its_margin_on_the_first_page(course):
     (told,) = forecast(course, [Change("a road 200 m higher", higher_m=200.0)])
     said = forecast_words.said(told, SI, plain=True)

@@ -89,9 +89,9 @@ def test_on_a_cluster_with_a_worker_killed_in_mid_run(filled, tmp_path):
         return processes[-1]
 
     try:
-        start("dask_scheduler", "--port", "0", "--no-dashboard")
+        scheduler = start("dask_scheduler", "--port", "0", "--no-dashboard")
         workers = [start("dask_worker", "--no-nanny", "--nthreads", "1", "--no-dashboard") for _ in range(2)]
-        address = _wait_for_workers(address_file, 2)
+        address = _wait_for_workers(scheduler, address_file, 2)
         killed = []
 
         def progress(share):
@@ -101,7 +101,7 @@ def test_on_a_cluster_with_a_worker_killed_in_mid_run(filled, tmp_path):
 
         assert archive.recompute(filled, cluster=address, progress=progress) == 6
         assert killed == [pytest.approx(1 / 6)]
-        assert workers[0].wait(10) == -signal.SIGKILL
+        assert workers[0].wait(600) == -signal.SIGKILL
         for old, new in zip(before, results(filled), strict=True):
             pd.testing.assert_frame_equal(old, new)
     finally:
@@ -110,17 +110,15 @@ def test_on_a_cluster_with_a_worker_killed_in_mid_run(filled, tmp_path):
             process.wait()
 
 
-def _wait_for_workers(address_file, count):
-
+def _wait_for_workers(scheduler, address_file, count):
     from distributed import Client
 
-    end = time.monotonic() + 60
     while not address_file.exists() or not address_file.read_text():
-        assert time.monotonic() < end, "the scheduler did not start"
+        assert scheduler.poll() is None, "the scheduler ended before it was ready"
         time.sleep(0.1)
     address = json.loads(address_file.read_text())["address"]
     with Client(address, set_as_default=False) as client:
-        client.wait_for_workers(count, timeout=60)
+        client.wait_for_workers(count, timeout=600)  # ends a hang, judges nothing
     return address
 
 
