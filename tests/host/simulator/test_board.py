@@ -117,14 +117,11 @@ def test_nothing_is_lost_before_the_reader_comes(read):
 
 
 def test_speed_is_kept(read):
+    """No faster than asked. That it never waits longer than that is held with a clock of the test's own, in test_feed.py: a busy machine may be slow."""
     begun_s = time.monotonic()
     with SimulatedBoard(still(20), speed=10) as board, read(board) as reader:
-        reader.until(reader.ticks)
-        running_s = time.monotonic()  # the interpreter has started, however long that took
         reader.to_the_end()
-        ended_s = time.monotonic()
-    assert ended_s - begun_s >= 1.9
-    assert ended_s - running_s <= 4.0
+    assert time.monotonic() - begun_s >= 1.9
 
 
 def test_a_real_time_board_does_not_wait_and_its_firmware_counts_what_it_dropped(read):
