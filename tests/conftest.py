@@ -1,4 +1,4 @@
-"""What several rooms' tests need: the interpreters the board's sources run under, and short hypothesis profiles for a small machine."""
+"""What tests of several rooms need: the interpreters that the board's sources run under, and short hypothesis profiles for a small machine."""
 
 import hashlib
 import json
@@ -20,16 +20,17 @@ ROOT = Path(__file__).parent.parent
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
-# One worker a processor is enough: the threads of numpy's linear algebra only wait for each other beside it, a tenth of the time of the fits.
+# One BLAS thread per worker is enough: with more, the threads only wait for each other and the fits take ten times as long.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def _not_waiting_for_the_disk(descriptor):
-    os.fstat(descriptor)  # a closed one is an error, as in the call itself
+    os.fstat(descriptor)  # a closed descriptor is an error, as in the real call
 
 
-# Before anything of ours binds it: what fsync adds to write is seen only after a power cut of this machine, which no test makes, and thousands of calls
-# wait minutes for the disk. Tests of when it is called, and of calls that fail, hand in their own; programs started by tests call the real one.
+# Replaced before our modules bind it: what fsync adds to write shows only after a power cut of this machine, which no test makes,
+# and thousands of calls would wait minutes for the disk. Tests of when it is called, and of calls that fail, pass in their own;
+# programs started by tests call the real one.
 os.fsync = _not_waiting_for_the_disk
 WEBASSEMBLY = ROOT / "node_modules" / "@micropython" / "micropython-webassembly-pyscript" / "micropython.mjs"
 
@@ -39,7 +40,7 @@ settings.register_profile("quick", deadline=None, max_examples=15, suppress_heal
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 
-# The files that take longest, the longest first: begun at the end, one of them would keep one worker busy while the others have nothing left to do.
+# The slowest files, the slowest first: started last, one of them would keep one worker busy while the others are idle.
 LONGEST = (
     "host/live/test_approach.py",
     "host/risk/test_low_pressure.py",
@@ -72,9 +73,9 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: order.get(item.path, len(order)))
 
 
-@pytest.hookimpl(optionalhook=True)  # without xdist, as the bench of mutants runs, the hook is not known
+@pytest.hookimpl(optionalhook=True)  # without xdist, as in the bench of mutants, the hook is unknown
 def pytest_xdist_auto_num_workers(config):
-    """`-n auto`: one more than there are processors, because a third of the suite's time is waiting, for boards, recorders and browsers on their own clocks."""
+    """`-n auto`: one more than there are processors, because a third of the suite's time is spent waiting for boards, recorders and browsers."""
     return (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1) + 1
 
 
@@ -151,7 +152,7 @@ def wire_sources():
 
 @pytest.fixture(scope="session", autouse=True)
 def _fallback_folder(tmp_path_factory):
-    """What a recorder keeps elsewhere while its disk refuses goes here, not into the home of whoever runs the tests."""
+    """Data that a recorder writes elsewhere while its disk refuses goes here, not into the home of whoever runs the tests."""
     folder = tmp_path_factory.mktemp("fallback")
     with mock.patch.dict(os.environ, HOTFUEL_FALLBACK=str(folder), XDG_STATE_HOME=str(tmp_path_factory.mktemp("state"))):
         yield folder
@@ -159,7 +160,7 @@ def _fallback_folder(tmp_path_factory):
 
 @pytest.fixture(scope="session", autouse=True)
 def _driven_once():
-    """The simulated car's heat is worked out once for each scenario and day in a process: many tests drive the same car, and it is most of their time."""
+    """The simulated car's heat is calculated once per scenario and day in each process: many tests drive the same car, and it is most of their time."""
     from hotfuel.simulator import car_model
 
     march, kept = car_model.march, {}

@@ -1,4 +1,4 @@
-"""What the documents say is true: the README's blocks run, every command is documented, CI runs what the README says."""
+"""The documents are correct: the README's blocks run, every command is documented, CI runs what the README says."""
 
 import ast
 import re
@@ -94,13 +94,13 @@ def test_every_command_in_the_documents_exists(commands):
     assert seen > 10
 
 
-def test_links_between_documents_lead_somewhere():
+def test_links_between_documents_resolve():
     for document in DOCUMENTS:
         for target in re.findall(r"\]\(([^)#:]+)\)", document.read_text(encoding="utf-8")):
             assert (document.parent / target).exists(), f"{document.name} -> {target}"
 
 
-def test_every_folder_has_its_line():
+def test_every_folder_is_described():
     for folder in ("protocol", "firmware", "host", "hardware", "tests"):
         assert f"`{folder}/`" in README
 
@@ -108,14 +108,16 @@ def test_every_folder_has_its_line():
 def undocumented(node, prefix=""):
     for part in node.body:
         if isinstance(part, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) and not part.name.startswith("_"):
-            if not ast.get_docstring(part) and not (part.body and ast.unparse(part.body[-1]) == "..."):  # a protocol's method
+            if not ast.get_docstring(part) and not (
+                part.body and ast.unparse(part.body[-1]) == "..."
+            ):  # a method of a protocol class
                 yield prefix + part.name
             if isinstance(part, ast.ClassDef):
                 yield from undocumented(part, prefix=part.name + ".")
 
 
-def test_every_public_function_and_class_says_what_it_is():
-    """But for the simulated board's insides, whose names and meaning are MicroPython's, the datasheets' and the port's."""
+def test_every_public_function_and_class_has_a_docstring():
+    """Except the simulated board's internals, whose names and meaning are those of MicroPython, the datasheets and the port."""
     inside = [ROOT / "host" / "hotfuel" / "simulator" / name for name in ("machine", "chips", "port.py")]
     missing = []
     for path in sorted(path for folder in ("host", "protocol", "firmware") for path in (ROOT / folder).rglob("*.py")):

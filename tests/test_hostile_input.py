@@ -1,4 +1,4 @@
-"""Hostile bytes at every door: the kept corpus and some hundred changed copies of it. tests/bench/bench_fuzz.py does it a million times."""
+"""Hostile bytes at every entry point: the kept corpus and several hundred changed copies of it. tests/bench/bench_fuzz.py does it a million times."""
 
 import gc
 import json
@@ -53,7 +53,7 @@ CHANGED = {
 
 
 def changed(data: bytes, others: list[bytes], draw: random.Random) -> bytes:
-    """A copy with a few bits, bytes or stretches changed, or the end of another input behind it."""
+    """A copy with a few bits, bytes or runs of bytes changed, or the end of another input appended."""
     copy = bytearray(data)
     for _ in range(draw.randint(1, 4)):
         at = draw.randrange(len(copy) + 1)
@@ -73,7 +73,7 @@ def changed(data: bytes, others: list[bytes], draw: random.Random) -> bytes:
 
 
 def inputs(name: str) -> list[bytes]:
-    """The kept inputs of a target, nothing at all, and changed copies: the same ones at every run."""
+    """The kept inputs of a target, the empty one, and changed copies: the same at every run."""
     kept = fuzz_targets.corpus(name)
     draw = random.Random(name)
     longest = fuzz_targets.TARGETS[name][1]
@@ -81,8 +81,8 @@ def inputs(name: str) -> list[bytes]:
 
 
 def attack(name: str) -> str:
-    """What went wrong first, with the bytes that did it; "" if nothing did. An input that takes 10 s of processor time counts as hanging; one that waits
-    for ever ends at the suite's own limit for a test."""
+    """The first failure, with the bytes that caused it; "" if there was none. An input that takes 10 s of processor time counts
+    as hanging; one that waits for ever ends at the suite's own time limit for a test."""
 
     def hangs(*_: object) -> None:
         raise TimeoutError(f"no end after {HANGS_S} s of processor time")
@@ -100,7 +100,7 @@ def attack(name: str) -> str:
     return ""
 
 
-pytestmark = pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="this system has no timer to end what hangs")
+pytestmark = pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="this system has no timer to interrupt a hang")
 
 
 def test_every_target_has_kept_inputs_and_is_tried():
@@ -113,8 +113,8 @@ def test_nothing_escapes_the_one_error_type(name):
     assert attack(name) == ""
 
 
-def test_the_board_answers_and_goes_on():
-    """In a process of its own: there, the board's modules take the place of Python's."""
+def test_the_board_answers_and_keeps_running():
+    """In its own process, where the board's modules replace Python's."""
     code = "import json, sys; sys.path.insert(0, sys.argv[1]); import test_hostile_input as t; sys.stderr.write(json.dumps(t.attack('board')))"
     done = subprocess.run([sys.executable, "-c", code, str(HERE)], capture_output=True, timeout=120, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
@@ -122,7 +122,7 @@ def test_the_board_answers_and_goes_on():
 
 
 def test_the_attack_finds_a_planted_defect(monkeypatch):
-    """The check can fail: a reader that trips over one type of message is caught."""
+    """The check can fail: a reader that raises at one type of message is caught."""
 
     def trips(data: bytes) -> None:
         for payload in framing.FrameReader().feed(fuzz_targets.frames_of(data)):
@@ -133,8 +133,8 @@ def test_the_attack_finds_a_planted_defect(monkeypatch):
     assert attack("payloads").startswith("KeyError: 66 from ")
 
 
-def test_what_cannot_be_opened_says_so_in_one_type(tmp_path):
-    """A name of a file that is none: the error type is the one a person gets."""
+def test_what_cannot_be_opened_raises_the_one_error_type(tmp_path):
+    """A file name that does not exist: the error type is the one a person gets."""
     with pytest.raises(InputError):
         samples.decode(tmp_path / "no such log")
 
@@ -176,7 +176,7 @@ def _descriptions(count: int) -> bytes:
 
 @pytest.mark.parametrize("name", WALLS)
 def test_memory_stays_within_a_multiple_of_the_log(name):
-    """Half a megabyte at most of the worst there is: the tables take no more than 48 bytes for each of its bytes, the stream next to nothing."""
+    """At most half a megabyte of the worst log: the tables take no more than 48 bytes for each of its bytes, the stream almost none."""
     log = WALLS[name] or _descriptions(3000)
     tracemalloc.start()
     try:
@@ -195,9 +195,9 @@ def test_memory_stays_within_a_multiple_of_the_log(name):
 
 
 @pytest.mark.parametrize("name", ["stream", "pulls_csv", "car_file"])
-def test_what_was_read_before_leaves_nothing_in_memory(name):
-    """The same hostile inputs again and again: the third round keeps no more than the second did. The first fills what may be kept; it is not traced,
-    which costs a multiple of the time."""
+def test_earlier_inputs_leave_nothing_in_memory(name):
+    """The same hostile inputs three times: the third pass keeps no more memory than the second. The first fills the caches; it is
+    not traced, because tracing multiplies the time."""
     target = fuzz_targets.TARGETS[name][0]()
     tried = inputs(name)[:80]
 

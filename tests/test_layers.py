@@ -1,4 +1,4 @@
-"""Who may import whom. Data flows up the house; imports point down; nothing turns back."""
+"""Which room may import which. Data flows up; imports point down; there are no cycles."""
 
 import ast
 from pathlib import Path
@@ -34,9 +34,17 @@ FLOORS = [
 ]
 # Stricter than the order alone.
 FORBIDDEN = {
-    "fuel": {"log", "link", "samples"},  # a book of formulas: knows no samples
+    "fuel": {"log", "link", "samples"},  # formulas only: does not use samples
     "live": {"link"},  # follows the log
-    "simulator": {"samples", "risk", "record", "session", "live", "study", "report"},  # a side building: makes data, judges none
+    "simulator": {
+        "samples",
+        "risk",
+        "record",
+        "session",
+        "live",
+        "study",
+        "report",
+    },  # off to the side: generates data, judges none
 }
 # The rooms of `study`, from the ground up, and the rooms each may import besides its own.
 STUDY = {
@@ -47,7 +55,7 @@ STUDY = {
     "story": {"line", "drive", "power", "evidence"},
     "fixes": {"story", "line", "drive", "power", "evidence"},
 }
-# Rooms of `study` whose results are numbers and named kinds: what is said in the reader's units is said in `report` and `live`.
+# Rooms of `study` whose results are numbers and named kinds: sentences in the reader's units are written in `report` and `live`.
 WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "line", "power", "story", "fixes")
 PANDAS_FROM = "session"
 LIBRARY_ROOMS = {
@@ -84,7 +92,7 @@ def imports(path):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             if node.level:
-                # the board's process imports these as the package `simulator`, without the host's package around it
+                # the board's process imports these as the package `simulator`, without the package around it
                 assert path.is_relative_to(HOST / "simulator"), f"{path}: relative import"
                 continue
             yield node.module or ""
@@ -114,9 +122,9 @@ def test_a_room_imports_only_rooms_below_it(path):
     if room == "__init__":
         return
     if room == "__main__":
-        assert list(imports(path)) == ["hotfuel.cli"]  # the door
+        assert list(imports(path)) == ["hotfuel.cli"]  # the package's public entry
         return
-    assert room in FLOORS, f"{room} is not in the plan of the house"
+    assert room in FLOORS, f"{room} is not in the list of rooms"
     height = FLOORS.index(room)
     for name in imports(path):
         parts = name.split(".")
@@ -124,8 +132,8 @@ def test_a_room_imports_only_rooms_below_it(path):
             other = parts[1]
             if other.startswith("__"):
                 continue
-            assert other in FLOORS, f"{path.name} imports {name}, which is not in the plan"
-            assert FLOORS.index(other) <= height, f"{path.name} ({room}) imports {name}: that turns back"
+            assert other in FLOORS, f"{path.name} imports {name}, which is not in the list of rooms"
+            assert FLOORS.index(other) <= height, f"{path.name} ({room}) imports {name}, which is above it"
             assert other not in FORBIDDEN.get(room, set()), f"{path.name} ({room}) must not know {other}"
         elif parts[0] == "pandas":
             assert height >= FLOORS.index(PANDAS_FROM) or room == "simulator", f"{path.name}: pandas enters at {PANDAS_FROM}"
@@ -142,7 +150,7 @@ def test_a_room_of_study_imports_only_rooms_below_it(path):
     for name in imports(path):
         if name.startswith("hotfuel.study"):
             assert name.count(".") >= 2, f"{path.name}: import a room of study, not study itself"
-            assert name.split(".")[2] in STUDY[room] | {room}, f"study/{room}/{path.name} imports {name}: that turns back"
+            assert name.split(".")[2] in STUDY[room] | {room}, f"study/{room}/{path.name} imports {name}, which is above it"
 
 
 def test_statistics_know_no_fuel():
@@ -159,8 +167,8 @@ def test_nobody_imports_the_command_line():
 
 
 @pytest.mark.parametrize("path", sorted((HOST / "cli").glob("*.py")), ids=lambda p: p.name)
-def test_a_command_knows_no_other_command(path):
-    """What commands share is in files named shared*; only the application knows them all."""
+def test_a_command_imports_no_other_command(path):
+    """What commands share is in files named shared*; only the application imports all commands."""
     if path.name in ("__init__.py", "app.py"):
         return
     own = [name for name in imports(path) if name.startswith("hotfuel.cli")]
@@ -182,7 +190,7 @@ def test_one_firmware_file_touches_the_machine(path):
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "firmware" / "chips").glob("*_map.py")), ids=lambda p: p.name)
-def test_register_maps_execute_nothing(path):
+def test_register_maps_contain_no_code(path):
     for node in ast.parse(path.read_text()).body:
         assert isinstance(node, ast.Assign | ast.Expr), f"{path.name}:{node.lineno} is more than a table"
         assert not [n for n in ast.walk(node) if isinstance(n, ast.Call) and getattr(n.func, "id", "") != "const"], (
@@ -190,13 +198,13 @@ def test_register_maps_execute_nothing(path):
         )
 
 
-def test_the_simulators_chips_are_not_typed_from_the_firmware():
+def test_the_simulators_chips_do_not_reuse_the_firmwares_maps():
     for path in (HOST / "simulator").rglob("*.py"):
         assert "_map" not in " ".join(imports(path)), path
 
 
-def test_every_module_can_be_read_in_one_sitting():
-    """350 lines is the rule; 420 the hard bound."""
+def test_every_module_is_short_enough_to_read():
+    """350 lines is the rule; 420 the hard limit."""
     long = {}
     for folder in ("host", "protocol", "firmware"):
         for path in (ROOT / folder).rglob("*.py"):

@@ -1,6 +1,6 @@
-"""Half an hour of recording, faster, with everything going wrong at once: every tick the board sent is stored or reported lost, exactly.
+"""Half an hour of recording, faster than real time, with all faults at once: every tick the board sent is stored or reported lost, exactly.
 
-tests/bench/bench_long_run.py does a day. The count itself is checked against logs from which something was taken away.
+tests/bench/bench_long_run.py does a day. The count itself is checked against logs with something removed.
 """
 
 import copy
@@ -44,16 +44,16 @@ def test_every_tick_sent_is_stored_or_reported(ran):
     assert outcome.sent == outcome.stored + outcome.between + outcome.starts + outcome.ends
     assert outcome.sent > 0.9 * HOURS * 3600 * 5
     assert outcome.live == outcome.stored
-    # it did go wrong: else the run shows nothing
+    # faults did occur: otherwise the run shows nothing
     assert outcome.unplugged >= 2
     assert outcome.boots >= 2
     assert outcome.between > 0
     assert 0.002 < outcome.pieces_damaged / outcome.sent < 0.03
-    assert outcome.board_dropped == 0, "the board waits for its reader, so it must have dropped nothing"
+    assert outcome.board_dropped == 0, "the board waits for its reader, so it must not have dropped anything"
 
 
 def again(ran, log):
-    """The count over another log of the same run: what it finds wrong."""
+    """The count over another log of the same run: the errors it finds."""
     folder, _, (outcome, _, sent, live) = ran
     outcome = copy.deepcopy(outcome)
     original = (folder / "wire.log").read_bytes()
@@ -66,7 +66,7 @@ def again(ran, log):
 
 
 def test_the_count_sees_a_reading_too_many_one_changed_and_one_gone(ran):
-    """The check can fail: each of these makes a mismatch, the untouched log none."""
+    """The check can fail: each of these causes a mismatch, the untouched log none."""
     folder, _, _ = ran
     log = (folder / "wire.log").read_bytes()
     assert again(ran, log) == []
@@ -90,6 +90,6 @@ def test_the_count_sees_a_reading_too_many_one_changed_and_one_gone(ran):
     invented = framing.encode(codec.pack("reading", values))[1:-1]
     assert any("never sent" in sentence for sentence in again(ran, joined([*pieces[:at], invented, *pieces[at + 1 :]])))
     assert any("live state" in sentence for sentence in again(ran, joined([*pieces[:at], *pieces[at + 1 :]])))
-    # the last reading gone without a trace: no later number, no damage, no gap
+    # the last reading removed without a trace: no later number, no damage, no gap
     last, _ = readings[-1]
     assert any("without a damaged piece or gap" in sentence for sentence in again(ran, joined(pieces[:last])))

@@ -1,4 +1,4 @@
-"""The wheel alone: built, installed in an environment of its own outside the checkout, and the demo run from it."""
+"""The wheel alone: built, installed in its own environment outside the checkout, and the demo run from it."""
 
 import json
 import os
@@ -44,7 +44,7 @@ def wheel(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def python(wheel, tmp_path_factory):
-    """An environment that holds the wheel; the libraries it needs are lent by this one, the checkout is not."""
+    """An environment that holds the wheel; the libraries it needs are borrowed from this one, the checkout is not visible."""
     folder = tmp_path_factory.mktemp("environment")
     venv.create(folder, with_pip=True)
     program = folder / ("Scripts" if os.name == "nt" else "bin") / "python"
@@ -55,7 +55,7 @@ def python(wheel, tmp_path_factory):
     return program
 
 
-def test_what_goes_onto_a_board_is_inside(wheel):
+def test_the_boards_files_are_in_the_wheel(wheel):
     names = set(zipfile.ZipFile(wheel).namelist())
     wanted = {f"hotfuel/_firmware/{p.relative_to(ROOT / 'firmware')}" for p in (ROOT / "firmware").rglob("*.py")}
     assert wanted <= names

@@ -1,4 +1,4 @@
-"""Libraries that take seconds to load: only by the worker that runs their tests."""
+"""Libraries that take seconds to import, loaded only by the worker that runs their tests."""
 
 import pytest
 

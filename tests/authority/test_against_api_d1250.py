@@ -1,4 +1,4 @@
-"""API MPMS 11.1 / ASTM D1250, tables 54B (15 degC) and 6B (60 degF): constants of the gasoline band and values worked out with them."""
+"""API MPMS 11.1 / ASTM D1250, tables 54B (15 degC) and 6B (60 degF): constants of the gasoline band and values calculated from them."""
 
 import numpy as np
 import pytest
@@ -28,7 +28,7 @@ def test_table_54b(rho15):
 @pytest.mark.parametrize("api", T6B)
 def test_table_6b(api):
     degf = np.array(list(T6B[api]))
-    rho60 = 141.5 / (api + 131.5) * 999.016  # what API gravity is, of water at 60 degF
+    rho60 = 141.5 / (api + 131.5) * 999.016  # the definition of API gravity, for water at 60 degF
     np.testing.assert_allclose(density.volume_correction(rho60, degf - 60, "6B"), list(T6B[api].values()), atol=2e-5)
 
 

@@ -45,7 +45,7 @@ def test_vapour_lock_class_is_the_limit(number, minimum):
 
 
 @pytest.mark.parametrize(("number", "degc"), FIVE_CLASSES.items())
-def test_older_edition_is_kept_apart(number, degc):
+def test_older_edition_has_its_own_table(number, degc):
     fuel = Fuel.from_class("D4814", f"A-{number}", edition="five-class")
     assert float(fuel.limit_degc(101.325)) == pytest.approx(degc, abs=0.01)
     assert "five-class" in fuel.edition

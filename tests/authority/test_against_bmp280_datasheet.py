@@ -26,12 +26,12 @@ def test_pressure_falls_as_the_code_rises():
     assert all(later < earlier for earlier, later in itertools.pairwise(pressures))
 
 
-# A BMP390's words, of our own invention but of the size real chips have.
+# words of a BMP390, made up but of the size that real chips have
 WORDS390 = struct.pack("<HHbhhbbHHbbhbb", 27772, 18974, -10, 6000, 300, 10, 0, 24900, 29800, -13, -7, 16000, 20, -60)
 
 
 def reference_390(words, up, ut):
-    """The datasheet's steps one by one in double precision, with the scaled coefficients it names."""
+    """The datasheet's steps one by one in double precision, with the coefficients scaled as it describes."""
     n = struct.unpack("<HHbhhbbHHbbhbb", words)
     par_t = (n[0] / 2**-8, n[1] / 2**30, n[2] / 2**48)
     par_p = (

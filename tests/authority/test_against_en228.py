@@ -15,7 +15,7 @@ def test_index_limits_and_that_e10_is_two_percent_of_e70_higher(name, e5, e10):
     assert e10 - e5 == 14
 
 
-def test_class_d1_keeps_its_index_and_says_what_it_rests_on():
+def test_class_d1_keeps_its_index_and_names_its_basis():
     fuel = Fuel.from_class("EN 228", "D1", grade="E5")
     assert fuel.vapour_pressure_kpa == pytest.approx(90, abs=0.3)
     assert "35.7 % evaporated" in " ".join(fuel.describe())

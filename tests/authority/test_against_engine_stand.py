@@ -1,4 +1,5 @@
-"""Against orders of magnitude seen on engine stands and in cars: common practice, no source, single pulls that prove nothing. Nothing is tuned to them."""
+"""Against orders of magnitude seen on engine stands and in cars (common practice, no source; single pulls prove nothing). No
+parameter is fitted to them."""
 
 import numpy as np
 import pytest
@@ -10,21 +11,22 @@ from hotfuel.study.power.expectation import expectation
 
 
 def test_order_of_magnitude_on_an_engine_stand():
-    """Common practice, no source: a fan-blown cooler took fuel from about 118 to about 74 degF and about 0.7 % more power was seen, about 1.5 % at 65.
+    """Common practice, no source: a fan-blown cooler took fuel from about 118 to about 74 degF and the engine made about 0.7 %
+    more power, about 1.5 % at 65 degF.
 
-    Single pulls prove nothing, and nothing is tuned to them: the two laws must only bracket the order of magnitude.
+    Single pulls prove nothing and no parameter is fitted to them: the two power laws only have to bracket the order of magnitude.
     """
     blown, chilled = expectation((118 - 74) / 1.8), expectation((118 - 65) / 1.8)
     assert blown.square_root_percent <= 0.7 <= blown.ceiling_with_friction_percent
     assert chilled.square_root_percent <= 1.5 <= chilled.ceiling_with_friction_percent * 1.05
-    # another published test saw the same power with 50 and 85 degF fuel: no more than 1 % may be promised there
+    # another published test saw the same power with 50 and 85 degF fuel, so the lower law must not predict more than 1 %
     assert expectation((85 - 50) / 1.8).square_root_percent < 0.5
 
 
-def test_each_further_degree_of_a_cooler_brings_less():
-    """Under the bonnet near 180 degF, brought to 120 to 140 degF (common practice, no source).
+def test_doubling_a_cooler_gives_less_than_twice_the_power():
+    """Under the bonnet near 180 degF, cooled to 120 to 140 degF (common practice, no source).
 
-    An exchanger twice the size does not take twice the degrees out, so it does not bring twice the power.
+    An exchanger twice the size removes less than twice the degrees, so it does not give twice the power.
     """
     hot, air = (180 - 32) / 1.8, 30.0
     gains = [expectation(effectiveness(ntu, 0.2) * (hot - air)).square_root_percent for ntu in (0.4, 0.8, 1.2, 1.6, 2.0)]

@@ -31,7 +31,7 @@ def test_the_same_exchanger_with_other_gas():
 
 def test_limits_every_textbook_gives():
     for kind in ("counterflow", "parallel flow", "crossflow", "bath"):
-        # The other side keeps its temperature: one formula for all arrangements.
+        # the other side keeps its temperature: one formula for all arrangements
         assert cooler.effectiveness(1.7, 0.0, kind) == pytest.approx(1 - np.exp(-1.7))
     assert cooler.effectiveness(3.0, 1.0, "counterflow") == pytest.approx(3 / 4)
     assert cooler.effectiveness(50.0, 1.0, "parallel flow") == pytest.approx(0.5)
@@ -40,7 +40,7 @@ def test_limits_every_textbook_gives():
 @pytest.mark.parametrize("kind", ["counterflow", "parallel flow"])
 @pytest.mark.parametrize("ratio", [0.2, 0.7, 0.999])
 def test_against_the_logarithmic_mean_difference(kind, ratio):
-    """Q = UA x logarithmic mean difference, the other way to the same answer, without effectiveness or NTU."""
+    """Q = UA x logarithmic mean difference: the same answer without effectiveness or NTU."""
     fuel, ua, hot, cold = 5.0, 8.0, 60.0, 20.0
     heat = cooler.effectiveness(ua / fuel, ratio, kind) * fuel * (hot - cold)
     hot_out, cold_out = hot - heat / fuel, cold + heat / (fuel / ratio)

@@ -9,7 +9,7 @@ CABLES = {"type K": 2.2, "KX class 1": 1.5, "KX class 2": 2.5, "KCA class 2": 2.
 
 
 @pytest.mark.parametrize(("wire", "limit_degc"), CABLES.items())
-def test_the_cable_counts_in_full_as_a_rectangle(wire, limit_degc):
+def test_the_cable_tolerance_counts_in_full_as_a_rectangular_distribution(wire, limit_degc):
     place = Place(name="pump", channel=0, role="pump", probe={"extension_wire": wire})
     (row,) = [row for row in budget(place) if row.name == "extension wire"]
     assert row.uncertainty_degc == pytest.approx(limit_degc / np.sqrt(3))

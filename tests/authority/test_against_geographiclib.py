@@ -1,4 +1,5 @@
-"""Metres on our plane against geodesics on the WGS 84 ellipsoid (C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87, 2013) in his own library."""
+"""Distances on the local plane against geodesics on the WGS 84 ellipsoid (C. F. F. Karney, Algorithms for geodesics, J. Geodesy
+87, 2013) from the author's library."""
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 
 
 @given(st.floats(-75, 75), st.floats(-180, 180), st.floats(0, 360), st.floats(1, 10_000))
-def test_ten_kilometres_are_right_to_a_thousandth(latitude, longitude, heading, metres):
+def test_ten_kilometres_are_right_to_one_part_in_a_thousand(latitude, longitude, heading, metres):
     there = Geodesic.WGS84.Direct(latitude, longitude, heading, metres)
     x, y = Plane(latitude, longitude).metres(there["lat2"], there["lon2"])
     assert np.hypot(x, y) == pytest.approx(metres, rel=1e-3)

@@ -1,4 +1,4 @@
-"""Against the `ht` library's effectiveness and NTU, for every arrangement of coolers there is."""
+"""Against the `ht` library's effectiveness and NTU, for every arrangement of cooler supported here."""
 
 import numpy as np
 import pytest
@@ -14,7 +14,7 @@ THEIRS = {
 NTUS, RATIOS = (0.05, 0.3, 1.0, 2.5, 6.0), (0.0, 0.1, 0.5, 0.9, 1.0)
 
 
-def test_every_arrangement_has_its_peer():
+def test_every_arrangement_has_a_counterpart_in_ht():
     assert set(THEIRS) == set(cooler.ARRANGEMENTS)
 
 

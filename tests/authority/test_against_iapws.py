@@ -18,7 +18,7 @@ def test_agrees_with_coolprop_from_high_passes_to_sea_level(coolprop):
         assert water_boiling_degc(kpa) == pytest.approx(theirs, abs=0.005)
 
 
-def test_outside_is_refused():
+def test_outside_the_range_is_refused():
     with pytest.raises(InputError, match="1 to 1000 kPa"):
         water_boiling_degc(0.5)
     with pytest.raises(InputError, match="1 to 1000 kPa"):

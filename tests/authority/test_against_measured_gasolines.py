@@ -26,12 +26,13 @@ GASOLINES = {
     "TN-WSAS-AZFH3W": (60.0, 50.9, 99.6, None, None, 59.8, True),
     "TN-WSAS-AZHKQP": (59.4, 51.2, 101.3, None, None, 60.2, True),
 }
-# Shown, and tuned to by nothing: the first's T(V/L=20) is 8 degC above its neighbours', the second's assumed T10 does not fit.
+# Reported but not fitted to: the first's T(V/L=20) is 8 degC above that of similar fuels; the second's assumed T10 is
+# inconsistent.
 SUSPECT = ("TN-61916138", "TN-WSAS-AYZMG9")
 
 
 def errors(names):
-    """(limit less measured, standard uncertainty) in degC of each."""
+    """(limit minus measured, standard uncertainty) in degC for each fuel."""
     found = []
     for name in names:
         pressure, t10, t50, t90, ethanol, measured, assumed = GASOLINES[name]
@@ -43,7 +44,7 @@ def errors(names):
 def test_thirteen_gasolines():
     off, sigma = errors([name for name in GASOLINES if name not in SUSPECT])
     assert np.sqrt(np.mean(off**2)) <= 0.9
-    assert off.max() <= 3  # none more than 3 degC on the unsafe side
+    assert off.max() <= 3  # none is more than 3 degC on the unsafe side
     assert np.mean(np.abs(off) <= sigma) >= 0.60
     assert np.mean(np.abs(off) <= 2 * sigma) >= 0.90
     assert np.median(sigma) <= 1.5
@@ -56,7 +57,7 @@ def test_without_and_with_ten_per_cent_ethanol():
     assert np.sqrt(np.mean(blend**2)) <= 1.1
 
 
-def test_the_two_that_do_not_fit_are_shown():
+def test_the_two_outliers_are_reported():
     (suspect, unfitting), _ = errors(SUSPECT)
     assert suspect == pytest.approx(-7.5, abs=1)
     assert 3.5 <= unfitting <= 5.7

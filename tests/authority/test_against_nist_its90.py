@@ -34,7 +34,7 @@ def test_temperature_is_the_tables_within_its_rounding(degc, mv):
 
 
 def test_seebeck_coefficients():
-    # computed by thermocouple_its90.TypeK.seebeck, printed here for the reader: uV/degC
+    # calculated with thermocouple_its90.TypeK.seebeck, uV/degC
     for degc, uv in ((0, 39.450), (25, 40.518), (50, 41.246), (60, 41.421), (100, 41.369)):
         assert 1000 * seebeck_mv_per_degc(degc) == pytest.approx(uv, abs=0.001)
 
@@ -58,7 +58,7 @@ def test_inverse_is_within_a_millikelvin_of_the_exact_inverse_everywhere():
     assert np.abs(temperature_degc(emf_mv(exact)) - exact).max() < millikelvin
 
 
-def test_published_inverse_polynomial_is_worse_by_its_published_error():
+def test_published_inverse_polynomial_is_off_by_its_published_error():
     # NIST SRD 60, inverse 0 to 500 degC, coefficients as printed; its published error band is -0.05 to +0.04 degC
     printed = [
         0,

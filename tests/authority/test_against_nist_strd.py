@@ -1,5 +1,6 @@
-"""NIST/ITL Statistical Reference Datasets: certified least squares, against `intervals.linear` (the side as the regressor in question) and against
-`curve.fitted`, which fits hoses. Both nonlinear sets are y = b1 (1 - exp(-b2 x)), from the two starts NIST gives.
+"""NIST/ITL Statistical Reference Datasets: certified least squares, against `intervals.linear` (the variant as the regressor of
+interest) and against `curve.fitted`, which fits hose delays. Both nonlinear sets are y = b1 (1 - exp(-b2 x)), from the two starts
+NIST gives.
 """
 
 import numpy as np
@@ -22,7 +23,7 @@ def test_norris():
 
     file = resources.files("scipy.stats.tests").joinpath("data/nist_linregress/Norris.dat")
     if not file.is_file():
-        pytest.skip("this scipy carries no tests")
+        pytest.skip("this scipy is installed without its tests")
     y, x = np.array([line.split() for line in file.read_text().splitlines()[60:96]], dtype=float).T
     found = intervals.linear(y, x, np.empty((36, 0)), "least squares")
     assert found.difference == pytest.approx(1.00211681802045, rel=1e-9)
@@ -31,7 +32,7 @@ def test_norris():
 
 
 def test_nearly_constant_covariates():
-    # 16 runs adjusted for air pressure (95 +- 0.02 kPa) and duration (7200 +- 60 s): as statsmodels finds it on centred columns
+    # 16 runs adjusted for air pressure (95 +- 0.02 kPa) and duration (7200 +- 60 s), against statsmodels on centred columns
     import statsmodels.api as sm
 
     rng = np.random.default_rng(3)
@@ -44,8 +45,8 @@ def test_nearly_constant_covariates():
     assert found.standard_error == pytest.approx(theirs.bse[1], rel=1e-8)
 
 
-# Misra1a: lower difficulty, 14 points of dental research's monomolecular adsorption (data from memory, held by its certified residual). BoxBOD: higher
-# difficulty, 6 points of biochemical oxygen demand.
+# Misra1a: lower difficulty, 14 points of dental research's monomolecular adsorption (data from memory, checked against its
+# certified residual). BoxBOD: higher difficulty, 6 points of biochemical oxygen demand.
 MISRA1A = (
     [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0],
     [10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78],
@@ -74,7 +75,7 @@ def test_saturating_curves(data, starts, parameters, deviations, spread):
         b1, b2 = np.exp(logs)
         return b1 * (1 - np.exp(-b2 * x)) - y
 
-    found = curve.fitted(misfit, np.log(starts))  # as logarithms, as hoses have them
+    found = curve.fitted(misfit, np.log(starts))  # in logarithms, as hoses are fitted
     assert np.exp(found.parameters) == pytest.approx(parameters, rel=1e-5)
     assert np.sqrt(np.diag(found.covariance)) * parameters == pytest.approx(deviations, rel=1e-4)
     assert found.spread == pytest.approx(spread, rel=1e-8)

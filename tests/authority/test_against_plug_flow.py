@@ -1,4 +1,4 @@
-"""Against an independent numerical solution of plug flow with heat exchange: parcels followed on their way (characteristics), in fine steps.
+"""Against an independent numerical solution of plug flow with heat exchange: parcels followed along the pipe (characteristics) in fine steps.
 
 d T/d t + q/A d T/d x = UA / (rho cp V) (T_s - T), the textbook equation of a tubular heat exchanger without mixing.
 """
@@ -14,7 +14,7 @@ RHO_CP_J_ML_K = 0.74 * 2.1
 
 
 def parcels(time_s, inlet, flow_l_h, volume_ml, ua_w_k, around, fine=10):
-    """Each little volume that enters keeps its identity, is warmed step by step and leaves when as much has entered behind it."""
+    """Each small volume that enters is tracked: it is warmed step by step and leaves when as much has entered behind it."""
     row = deque([[volume_ml, inlet[0]]])
     out, step = [inlet[0]], (time_s[1] - time_s[0]) / fine
     keep = np.exp(-step * ua_w_k / (RHO_CP_J_ML_K * volume_ml))
@@ -41,7 +41,7 @@ def parcels(time_s, inlet, flow_l_h, volume_ml, ua_w_k, around, fine=10):
 
 @pytest.fixture(scope="module")
 def drive():
-    """Flow that steps, ramps and stops, an inlet that waves, surroundings that warm up slowly."""
+    """Flow that steps, ramps and stops, a sinusoidal inlet temperature, surroundings that warm up slowly."""
     t = np.arange(0, 420.0)
     flow = np.interp(t, [0, 60, 61, 140, 150, 230, 231, 290, 291, 420], [12, 12, 40, 40, 5, 5, 0, 0, 15, 15])
     inlet = 45 + 8 * np.sin(t / 35) + 4 * np.sin(t / 11)
@@ -54,14 +54,14 @@ def test_outlet(drive, volume_ml, ua):
     t, inlet, flow, around = drive
     numerical = parcels(t, inlet, flow, volume_ml, ua, around)
     ours = hose.outlet(t, inlet, flow, volume_ml / 1000, ua, around, density_kg_m3=740, cp_j_kg_k=2100)
-    after = np.cumsum(flow) / 3.6 > 1.2 * volume_ml  # what stood inside at first is the test's own choice
+    after = np.cumsum(flow) / 3.6 > 1.2 * volume_ml  # what filled the pipe at first is the test's own choice
     assert after.sum() > 300
     # half a sample of delay where the inlet changes by up to 0.6 degC a second
     assert np.abs(ours - numerical)[after].max() < 0.35
     assert np.sqrt(np.mean((ours - numerical)[after] ** 2)) < 0.1
 
 
-def test_volume_and_ua_from_what_the_numerical_solution_gave(drive):
+def test_volume_and_ua_are_recovered_from_the_numerical_solution(drive):
     t, inlet, flow, around = drive
     numerical = parcels(t, inlet, flow, 80, 0.7, around)
     noise = np.random.default_rng(5).normal(0, 0.05, len(t))

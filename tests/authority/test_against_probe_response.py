@@ -1,7 +1,8 @@
-"""Makers' response times of sheathed thermocouples: bands of a factor two, because their tables differ by as much for one size.
+"""Makers' response times of sheathed thermocouples: bands of a factor of two, because the tables differ by that much for one size.
 
-SAB, technical information, "Response time of thermocouples in water and air" (undated web page; the same values at electronic-sensor.de, whose heading
-of the air column is 2 m/s, which fits a cylinder in cross flow; 0.2 m/s does not). WIKA, frequently asked questions: 6 mm, in flowing water by VDI/VDE 3522.
+SAB, technical information, "Response time of thermocouples in water and air" (undated web page; the same values at
+electronic-sensor.de, whose heading of the air column is 2 m/s, which fits a cylinder in cross flow; 0.2 m/s does not). WIKA,
+frequently asked questions: 6 mm, in flowing water by VDI/VDE 3522.
 """
 
 import numpy as np
@@ -16,12 +17,12 @@ SAB = [
     (0.5, True, 0.06, 0.13, 1.8, 5.5), (1.0, True, 0.15, 0.5, 3, 10), (3.0, True, 1.2, 2.9, 23, 80), (6.0, True, 4, 9.6, 60, 200),
     (0.5, False, 0.03, 0.1, 1.8, 6), (1.0, False, 0.06, 0.18, 3, 10), (3.0, False, 0.22, 0.75, 23, 80), (6.0, False, 0.55, 2.6, 55, 185),
 ]  # fmt: skip
-# the norm's water flows at 0.4 m/s
+# in the standard the water flows at 0.4 m/s
 WIKA = [(6.0, True, 3.3, 7.9), (6.0, False, 1.1, 3.5)]
 
 
 def within_a_factor_two(lag_s, t50_s, t90_s):
-    """A first-order probe is half there after ln 2 of its lag and nine tenths after ln 10."""
+    """A first-order probe reaches half of a step after ln 2 of its lag and nine tenths after ln 10."""
     assert 0.5 <= lag_s * np.log(2) / t50_s <= 2
     assert 0.5 <= lag_s * np.log(10) / t90_s <= 2
 
@@ -33,11 +34,11 @@ def test_in_water_and_air(sheath_mm, insulated, water_t50, water_t90, air_t50, a
 
 
 @pytest.mark.parametrize(("sheath_mm", "insulated", "t50", "t90"), WIKA)
-def test_by_the_norm(sheath_mm, insulated, t50, t90):
+def test_by_the_standard(sheath_mm, insulated, t50, t90):
     within_a_factor_two(float(probe_lag_s(sheath_mm / 1000, 0.4, insulated, WATER)), t50, t90)
 
 
-def test_one_lump_would_be_too_quick_for_an_insulated_junction():
+def test_one_lump_would_be_too_fast_for_an_insulated_junction():
     quick = [
         float(probe_lag_s(sheath / 1000, 0.2, False, WATER)) * np.log(2) / t50 for sheath, insulated, t50, *_ in SAB if insulated
     ]

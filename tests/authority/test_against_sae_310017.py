@@ -1,5 +1,5 @@
-"""The simulated car against what 27 real ones did in 1930 (SAE 310017, abstract): steady 40 mph, fuel at the pump's outlet on average 22.8 degC above
-the air, the worst point of any car 40.6; idling afterwards adds up to 11."""
+"""The simulated car against 27 real cars in 1930 (SAE 310017, abstract): steady 40 mph, fuel at the pump's outlet on average 22.8
+degC above the air, the worst point of any car 40.6; idling afterwards adds up to 11."""
 
 from dataclasses import replace
 
@@ -15,7 +15,7 @@ def rise(truth, phase):
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
-def test_the_default_car_stands_inside_their_spread(seed):
+def test_the_default_car_is_inside_their_spread(seed):
     scenario = scenarios()["steady 40 mph"]
     truth = CarModel(replace(scenario, seed=seed)).truth
     assert truth[truth["phase"] == "steady"]["speed_km_h"].iloc[200:-200].mean() == pytest.approx(64.4, rel=0.08)  # 40 mph

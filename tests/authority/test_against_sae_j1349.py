@@ -8,7 +8,7 @@ from hotfuel.units import parse
 from hypothesis import given
 from hypothesis import strategies as st
 
-# kPa, degC, % humidity, dry kPa, J1349, older; worked by hand from the formulas with Magnus' vapour pressure
+# kPa, degC, % humidity, dry kPa, J1349, older; calculated by hand from the formulas with Magnus' vapour pressure
 WORKED = [(98.0, 30.0, 50.0, 95.882, 1.0486, 1.0828), (100.0, 10.0, 60.0, 99.264, 0.9669, 1.0108)]
 
 
@@ -26,7 +26,7 @@ def test_the_older_standards_worked_example():
     assert correction.older_standard(air) == pytest.approx(1.1005, abs=1e-3)
 
 
-def test_the_standards_meet_their_own_conditions():
+def test_each_standard_gives_1_at_its_own_conditions():
     assert correction.sae_j1349(correction.Weather(99.0, 25.0, 0.0)) == pytest.approx(1.0, abs=1e-12)
     assert correction.older_standard(
         correction.Weather(parse("29.92 inHg", "pressure"), parse("60 degF", "temperature"), 0.0)
@@ -41,8 +41,8 @@ def test_mechanical_losses_are_held_constant():
     assert correction.sae_j1349(low) - 1 == pytest.approx(0.118)
 
 
-def test_the_edge_of_seven_per_cent():
-    # Standard atmosphere at 500 and 600 m, dry 25 degC air: the edge is passed near 550 m
+def test_the_limit_of_seven_per_cent():
+    # Standard atmosphere at 500 and 600 m, dry 25 degC air: the 7 % limit is passed near 550 m
     assert correction.is_valid(correction.weather(95.461, 25, relative_humidity_percent=30))
     assert not correction.is_valid(correction.weather(92.0, 25, relative_humidity_percent=50))
 
@@ -59,7 +59,7 @@ def test_vapour_pressure_of_water():
 
 
 @given(st.floats(-10, 40), st.floats(0, 100))
-def test_a_dew_point_says_the_same_as_a_humidity(degc, humidity):
+def test_a_dew_point_gives_the_same_factor_as_a_humidity(degc, humidity):
     by_humidity = correction.weather(99, degc, relative_humidity_percent=humidity)
     assert 0 <= by_humidity.vapour_pressure_kpa <= correction.saturation_pressure_kpa(degc) * 1.0001
     assert correction.weather(99, degc, dew_point_degc=degc).vapour_pressure_kpa == pytest.approx(
@@ -79,12 +79,12 @@ def test_a_dew_point_says_the_same_as_a_humidity(degc, humidity):
         ((float("nan"), 25, {"relative_humidity_percent": 50}), "60 to 110 kPa"),
     ],
 )
-def test_impossible_weather_is_one_sentence(arguments, words):
+def test_impossible_weather_is_refused_in_one_sentence(arguments, words):
     kpa, degc, humidity = arguments
     with pytest.raises(InputError, match=words):
         correction.weather(kpa, degc, **humidity)
 
 
-def test_an_unknown_standard_names_the_known_ones():
+def test_an_unknown_standard_is_refused_and_the_known_ones_named():
     with pytest.raises(InputError, match="SAE J1349 or older standard"):
         correction.factor(correction.Weather(99, 25, 0), "ISO")

@@ -1,4 +1,4 @@
-"""Against scipy.stats: the t intervals of two samples, and the bootstrap where it holds."""
+"""Against scipy.stats: the t intervals of two samples, and the bootstrap where it applies."""
 
 import numpy as np
 import pytest
@@ -31,7 +31,7 @@ def test_a_worked_t_interval():
     assert ours.p_difference() == pytest.approx(0.0794, abs=2e-4)  # Welch, as printed by R's t.test(extra ~ group, sleep)
 
 
-def test_the_bootstrap_agrees_where_runs_are_many():
+def test_agrees_with_the_bootstrap_when_there_are_many_runs():
     rng = np.random.default_rng(5)
     a, b = rng.normal(60, 2, 60), rng.normal(55, 3, 60)
     theirs = stats.bootstrap(

@@ -24,7 +24,8 @@ def test_difference_and_standard_error(seed, keep, formula):
     assert ours.difference == pytest.approx(theirs.params["side"], rel=1e-4)
     variance = float(theirs.cov_re.iloc[0, 0]) + float(theirs.scale)
     assert ours.spread == pytest.approx(np.sqrt(variance), rel=1e-3)
-    # Theirs takes the observed information with the variances in it, ours X'V^-1 X as Satterthwaite's method does: the same when balanced.
+    # statsmodels uses the observed information including the variances, we use X'V^-1 X as in Satterthwaite's method: the same
+    # when balanced.
     assert ours.standard_error == pytest.approx(theirs.bse["side"], rel=1e-3 if keep == 1 else 0.03)
 
 
@@ -48,7 +49,7 @@ def test_without_a_session_effect_it_is_the_pooled_t_test():
     rng = np.random.default_rng(11)
     y = rng.normal(0, 1, 24)
     session, side = np.repeat(np.arange(6), 4), np.tile([0, 1, 1, 0], 6)
-    # sessions made equal: the variance between them is at its bound
+    # sessions made equal, so the variance between them is zero, its lower bound
     y -= np.array([y[session == s].mean() for s in range(6)])[session]
     ours = mixed.random_sessions(y, side, session)
     theirs = stats.ttest_ind(y[side == 1], y[side == 0])
@@ -64,10 +65,11 @@ def test_pigs_as_lme4_has_them():
     pytest.importorskip("statsmodels")
     file = resources.files("statsmodels.regression").joinpath("tests/results/dietox.csv")
     if not file.is_file():
-        pytest.skip("this statsmodels carries no tests")
+        pytest.skip("this statsmodels is installed without its tests")
     pigs = pd.read_csv(str(file))
     found = mixed.random_sessions(pigs.Weight.to_numpy(), pigs.Time.to_numpy(), pigs.Pig.to_numpy())
     assert found.difference == pytest.approx(6.942505, abs=1e-6)
     assert found.standard_error == pytest.approx(0.03338727, rel=1e-4)
     assert found.spread**2 == pytest.approx(11.36692 + 40.39395, rel=1e-5)
-    assert found.degrees_of_freedom == pytest.approx(861 - 72 - 1, abs=0.5)  # what lies within a pig alone tells the slope
+    # the slope is determined by the differences within each pig alone
+    assert found.degrees_of_freedom == pytest.approx(861 - 72 - 1, abs=0.5)

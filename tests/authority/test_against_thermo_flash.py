@@ -30,7 +30,7 @@ def test_unifac_against_thermo(kelvin):
 
 @pytest.mark.parametrize("ethanol", [0.0, 0.10, 0.85])
 def test_flash_against_thermo(ethanol):
-    # the same model in another's solver: bubble point within 0.02 degC, vapour share within 0.0005
+    # the same model in another solver: bubble point within 0.02 degC, vapour fraction within 0.0005
     thermo = pytest.importorskip("thermo")
     feed = blend(ethanol)
     names = [c.COMPONENTS[i]["cas"] for i in feed.which]
@@ -74,7 +74,7 @@ def test_flash_against_thermo(ethanol):
 
 
 def test_bubble_point_against_a_cubic_equation_of_state(coolprop):
-    # CoolProp, Peng-Robinson, real vapour and no activity model: an unlike method, so within 2 degC
+    # CoolProp, Peng-Robinson, real vapour and no activity model: a different method, so within 2 degC
     feed = Feed.of_volumes([0.06, 0.10, 0.06, 0, 0.25, 0.33, 0.20, 0, 0, 0, 0])
     fluids = ["n-Butane", "Isopentane", "n-Pentane", "n-Hexane", "n-Heptane", "Toluene"]
     state = coolprop.AbstractState("PR", "&".join(fluids))
@@ -84,15 +84,15 @@ def test_bubble_point_against_a_cubic_equation_of_state(coolprop):
 
 
 def test_pentane_heptane_by_hand():
-    """Raoult's law worked by hand with Antoine constants of Poling, Prausnitz and O'Connell (5th ed., appendix A):
-    n-pentane log10(P/bar) = 3.97786 - 1064.840/(T - 41.136 K), n-heptane 4.02023 - 1263.909/(T - 56.718 K).
-    x = 0.5/0.5 at 60 degC: P1 = 214.1 kPa, P2 = 28.05 kPa, bubble pressure 121.1 kPa, y1 = 0.884; at 80 kPa the vapour share is
-    0.5 (K1-1)/(1+b(K1-1)) + 0.5 (K2-1)/(1+b(K2-1)) = 0 with K1 = 2.676, K2 = 0.3507: b = 0.4719."""
+    """Raoult's law calculated by hand with Antoine constants of Poling, Prausnitz and O'Connell (5th ed., appendix A): n-pentane
+    log10(P/bar) = 3.97786 - 1064.840/(T - 41.136 K), n-heptane 4.02023 - 1263.909/(T - 56.718 K). x = 0.5/0.5 at 60 degC: P1 =
+    214.1 kPa, P2 = 28.05 kPa, bubble pressure 121.1 kPa, y1 = 0.884; at 80 kPa the vapour fraction is 0.5 (K1-1)/(1+b(K1-1)) +
+    0.5 (K2-1)/(1+b(K2-1)) = 0 with K1 = 2.676, K2 = 0.3507: b = 0.4719."""
     moles = np.zeros(11)
     moles[[c.NAMES.index("n-pentane"), c.NAMES.index("n-heptane")]] = 0.5
     feed = Feed.of_volumes(moles * c.VOLUME_15C_M3_MOL)
     mixture = Mixture(feed)
-    # UNIFAC adds nearly nothing between two alkanes
+    # UNIFAC changes almost nothing between two alkanes
     assert float(mixture.pressure_kpa(60.0, 0)) == pytest.approx(121.1, rel=0.01)
     ratio = float(mixture.vapour_liquid_ratio(60.0, 80.0))
     share = ratio * 80_000 * feed.liquid_volume_m3[0] / (c.GAS_CONSTANT * 333.15)

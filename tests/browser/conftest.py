@@ -1,4 +1,4 @@
-"""One browser, and one page fed by the tests, shared by all tests that only look at it."""
+"""One browser, and one page with test data, shared by all tests that only look at it."""
 
 import sys
 from pathlib import Path
@@ -28,7 +28,7 @@ def scenes(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def shared(chromium, scenes):
-    """One page for all tests that only look."""
+    """One page for all tests that only look at it."""
     import told
 
     made = told.Told(chromium, scenes).open()

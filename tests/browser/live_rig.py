@@ -1,4 +1,4 @@
-"""A simulated drive, the real recorder, and the page in a process of its own: what tests and bench of the live page stand on."""
+"""A simulated drive, the real recorder, and the page in its own process: the common base of the live page's tests and bench."""
 
 import contextlib
 import os
@@ -33,7 +33,7 @@ _SERVE = (
 
 
 def missing() -> str:
-    """Why there can be no browser test here; "" if there can."""
+    """Why browser tests cannot run here; "" if they can."""
     if not (Path(CHROMIUM).exists() or shutil.which("chromium")):
         return f"no Chromium at {CHROMIUM}"
     try:
@@ -83,7 +83,7 @@ class Server:
         self.url = found.group()
 
     def kill(self) -> None:
-        """As a crash would."""
+        """Kill it, as a crash would."""
         self.process.kill()
         self.process.wait()
 
@@ -101,7 +101,7 @@ class Server:
 
 @dataclass
 class Drive:
-    """Board, recorder and session folder; `truth` is the model's table, its times those of the board plus `start_s`."""
+    """Board, recorder and session folder; `truth` is the model's table, whose times are the board's plus `start_s`."""
 
     path: Path
     model: CarModel
@@ -125,12 +125,12 @@ class Drive:
             Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._stop.is_set)
 
     def truth(self, column: str) -> float:
-        """The model's number at the moment the board has reached."""
+        """The model's value at the board's present time."""
         table = self.model.truth
         return float(np.interp(self.start_s + self.board.time_s, table["time_s"], table[column]))
 
     def stop(self) -> None:
-        """End the recording; the board goes on."""
+        """End the recording; the board keeps running."""
         self._stop.set()
         self._thread.join(SLOWEST_S)
 
@@ -143,6 +143,6 @@ def wait_for(what, timeout_s: float = SLOWEST_S, every_s: float = 0.05):
     """The first true value of what(); AssertionError when the time is up."""
     end = time.monotonic() + timeout_s
     while not (value := what()):
-        assert time.monotonic() < end, f"waited {timeout_s} s in vain"
+        assert time.monotonic() < end, f"waited {timeout_s} s without result"
         time.sleep(every_s)
     return value

@@ -1,4 +1,4 @@
-"""Screenshots of the page in every state at every size, to be looked at.
+"""Screenshots of the page in every state at every size, for a person to look at.
 
 python tests/browser/shots.py FOLDER [state ...]
 """
@@ -24,7 +24,7 @@ _DRAWN = (
 
 
 def shoot(out: Path, states: tuple[str, ...]) -> None:
-    """Each state near by day at every size, far by day at those of the reading distances, and by night."""
+    """Each state in the near view by day at every size, in the far view by day at the sizes with a reading distance, and by night."""
     out.mkdir(parents=True, exist_ok=True)
     with rig.browser() as chromium, tempfile.TemporaryDirectory() as scratch:
         scenes = told.Scenes(Path(scratch))
@@ -32,7 +32,7 @@ def shoot(out: Path, states: tuple[str, ...]) -> None:
             made = told.Told(chromium, scenes, charts=True).open(told.OWN.get(state, state))
             if state not in ("waiting", "no limits"):
                 made.until("Boolean(window.Charts)", 120)
-                made.tell(told.OWN.get(state, state))  # their points come with a panel
+                made.tell(told.OWN.get(state, state))  # the charts' points come with a panel
                 made.until(_DRAWN, 120)
             if state == "no word":
                 made.hang_up()
@@ -43,7 +43,7 @@ def shoot(out: Path, states: tuple[str, ...]) -> None:
                     made.page.set_viewport_size(dict(zip(("width", "height"), told.SIZES[size], strict=True)))
                     if state != "no word":
                         made.tell(state)
-                    made.page.wait_for_timeout(250)  # charts are drawn anew for the size
+                    made.page.wait_for_timeout(250)  # charts are redrawn for the size
                     if state != "no word":
                         made.tell(state)
                     made.page.screenshot(path=out / f"{state}-{size}-{view}-{look}.png".replace(" ", "-"))

@@ -13,12 +13,12 @@ from hotfuel.session import folder as session_folder
 from hotfuel_wire.messages import HEALTH, NO_ANSWER
 
 HISTORY_S = 320.0
-NEEDED_S = 5.0  # what every scene holds at least before it counts
+NEEDED_S = 5.0  # the shortest history of every scene, s
 QUIET = (32.0, 43.0, 48.0)
 
 
 def _health(failed: int) -> dict[str, int]:
-    """A health message that only says what could not start."""
+    """A health message that reports only what could not start."""
     return dict.fromkeys((row[0] for row in HEALTH), 0) | {"lamp": 8, "failed": failed}
 
 
@@ -31,7 +31,7 @@ def _act(t):
     return (32.0, LIMIT + 7 if t > -40 else LIMIT - 7, 50.0)
 
 
-# name -> (seconds from now, negative before) -> (tank, pump, carb inlet); None for a place that gives no answer
+# name -> (seconds from now, negative before) -> (tank, pump, carb inlet); None for a place that does not answer
 SCENES = {
     "quiet": lambda t: QUIET,
     "ahead": lambda t: (32.0, min(LIMIT - 3.4 + 3.0 * t / 60, LIMIT - 3.2), 48.0),
@@ -53,8 +53,8 @@ SCENES = {
     ),
     "hot stop": lambda t: (33.0, 44.0 + max(t + 240, 0) / 13, 49.0 + max(t + 240, 0) / 18),
 }
-STOPPED = {"percolation": -200.0, "hot stop": -240.0}  # since when the engine stands
-MORE = ("suction", "filter", "return_line", "bowl", "underhood")  # beside the example's three, for the scene "many"
+STOPPED = {"percolation": -200.0, "hot stop": -240.0}  # when the engine stopped
+MORE = ("suction", "filter", "return_line", "bowl", "underhood")  # besides the example's three, for the scene "many"
 _ROLES = ("suction", "line", "line", "bowl", "air")
 _MANY = car_file.EXAMPLE + "".join(
     f'\n[[place]]\nname = "{name}"\nchannel = {3 + number}\nrole = "{role}"\n'
@@ -128,12 +128,12 @@ class Staged:
             self._send()
 
     def stop(self) -> None:
-        """No more readings."""
+        """Send no more readings."""
         self._stop.set()
         self._thread.join()
 
     def end(self) -> None:
-        """The recording is over."""
+        """End the recording."""
         self.stop()
         self.writer.close()
 

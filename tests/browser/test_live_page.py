@@ -1,4 +1,4 @@
-"""The page in a real browser, fed by the simulated board through its port and the real recorder: what a crew sees, and what it must not see."""
+"""The page in a real browser, fed by the simulated board through its port and the real recorder: what a crew must see, and must not see."""
 
 import math
 import re
@@ -24,7 +24,7 @@ if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
 from watched import LAPTOP, PHONE, SENT, STAMPS, Watched
 
-QUEUE_S = 1000.0  # of the summer drive: standing in a queue, engine idling, close to the limit
+QUEUE_S = 1000.0  # part of the summer drive: waiting in a queue, engine idling, close to the limit
 CAR = car_file.load(car_file.EXAMPLE)
 
 
@@ -70,12 +70,13 @@ def test_numbers_are_the_models_within_the_probes_error(seen, drive):
         uncertainty_degc = float(temperature_uncertainty_degc(CAR, place, CAR.engine.idle_flow_l_h, Channel()))
         assert uncertainty_degc < 5
         assert abs(shown_degc - drive.truth(f"{place.name}_degc")) < 2 * uncertainty_degc
-        # the junction itself is known better: its wire's error, the amplifier's cold junction (0.7 degC, datasheet 19-7534, from memory), noise and rounding
+        # the junction itself is known better: its wire's error, the amplifier's cold junction (0.7 degC, datasheet 19-7534, from
+        # memory), noise and rounding
         junction_degc = drive.truth(f"{place.name}_probe_degc")
         assert abs(shown_degc - junction_degc) < abs(probes[place.name].error_degc) + 0.7 + 0.2 + 0.7  # shown to a whole degree
 
 
-def test_the_worst_place_comes_first_whole_then_the_places_then_the_rest(seen):
+def test_order_on_the_page_worst_place_then_other_places_then_the_rest(seen):
     seen.page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
     order = ("#head-word", "#head-margin", "#head-range", "#head-action", "#places", "#marking", "#health")
     tops = [seen.page.locator(selector).bounding_box()["y"] for selector in order]
@@ -87,7 +88,7 @@ def test_the_worst_place_comes_first_whole_then_the_places_then_the_rest(seen):
     assert re.fullmatch(r"range −?\d+ to \d+", seen.text("#head-range"))
 
 
-def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
+def test_no_network_requests_and_no_console_errors(seen, server):
     at = seen.text("#time")
     seen.until(f"document.querySelector('#time').textContent !== '{at}'")
     assert {
@@ -96,7 +97,7 @@ def test_nothing_is_asked_of_the_network_and_nothing_complains(seen, server):
         if not url.startswith(("data:", "blob:"))
     } == {server.url.rstrip("/")}
     assert seen.complaints == []
-    # where a busy machine keeps the server silent for long, the page asks anew: one at a time all the same
+    # when a busy machine keeps the server silent for long, the page reconnects, but still one connection at a time
     assert sum(not socket.is_closed() for socket in seen.sockets) == 1
     assert {socket.url.rsplit("/", 1)[1] for socket in seen.sockets} == {"live"}
 
@@ -109,7 +110,7 @@ def test_a_mark_lands_in_the_log_as_it_was_typed(seen, drive):
         seen.page.wait_for_function("text => document.querySelector('#marks').innerText.includes(text)", arg=text)
     marks = [bytes(row["text"]).decode() for row in decode(drive.folder / "wire.log").messages["mark"]]
     assert marks[-2:] == ["stumbled at the lights", hostile]
-    seen.until("document.querySelectorAll('#waiting li').length === 0")  # the server said that the log has them
+    seen.until("document.querySelectorAll('#waiting li').length === 0")  # the server confirmed that the log has them
     assert seen.page.evaluate("document.querySelectorAll('img').length") == 0
     assert seen.page.title() != "in"
 
@@ -118,11 +119,11 @@ def test_ending_asks_first(seen):
     said = seen.text("#answer")
     seen.answer_whether_to_end("#end-no")
     assert not seen.page.is_visible("#sure")
-    assert seen.text("#answer") == said  # nothing was asked of the recorder
+    assert seen.text("#answer") == said  # the recorder received no request
     assert seen.page.is_enabled("#end")
 
 
-def test_a_browser_that_sends_junk_gets_nowhere(seen, drive, server):
+def test_a_browser_that_sends_junk_has_no_effect(seen, drive, server):
     before = (drive.folder / "requests.jsonl").read_text() if (drive.folder / "requests.jsonl").exists() else ""
     seen.page.evaluate(
         """url => new Promise(done => {
@@ -149,16 +150,17 @@ HEARD = """() => {
 }"""
 
 
-def test_without_readings_everything_is_of_another_moment_together_and_comes_back(seen, drive):
+def test_without_readings_every_value_is_marked_old_at_once_and_they_come_back(seen, drive):
     seen.until("!document.body.classList.contains('old')")
     seen.page.evaluate(STAMPS)
     drive.board.unplug()
     try:
-        named = "window.stamps.find(row => row[1] && row[2].startsWith('NOT CURRENT: last reading '))"  # not a server that fell behind
+        # and not a server that is slow
+        named = "window.stamps.find(row => row[1] && row[2].startsWith('NOT CURRENT: last reading '))"
         seen.until(f"document.body.classList.contains('old') && {named}")
         stale, _, words, margin, reading = seen.page.evaluate(named)
-        # by the page's own stamps, whose wall clock counts whole milliseconds, and no later than its event loop let it; test_page_stale.py holds the
-        # same without a busy machine's doing
+        # by the page's own time stamps: its wall clock counts whole milliseconds, and its event loop may run late.
+        # test_page_stale.py checks the same without the influence of a busy machine
         age_s = (stale - reading) / 1000
         assert 2.0 - 0.002 <= age_s <= 2.1 + seen.page.evaluate("window.late") / 1000
         assert int(re.match(r"NOT CURRENT: last reading (\d+) s ago", words).group(1)) in (math.floor(age_s), math.ceil(age_s))
@@ -182,13 +184,13 @@ def test_without_readings_everything_is_of_another_moment_together_and_comes_bac
     seen.until("document.querySelector('#health-rows').innerText.includes('1 gaps')")
 
 
-def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_found(chromium, drive):
+def test_a_killed_server_leaves_no_value_that_looks_live_and_a_restarted_one_is_found(chromium, drive):
     killed = Served(drive.folder, units="us")
     zone = "Asia/Tokyo" if time.localtime().tm_gmtoff != 9 * 3600 else "UTC"
     made = Watched(chromium, killed.url, PHONE, timezone_id=zone)
     try:
         made.until("!document.body.classList.contains('old')")
-        made.page.add_init_script(SENT)  # of the page that is loaded anew
+        made.page.add_init_script(SENT)  # of the page that is reloaded
         made.page.evaluate(STAMPS)
         made.page.evaluate(HEARD)
         made.until("window.heard?.age_s != null")
@@ -196,7 +198,7 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
         made.until(
             "document.body.classList.contains('old') && document.querySelector('#alert-words').textContent.startsWith('NOT CURRENT: ')"
         )
-        # a busy machine's server may fall behind before it is killed: whatever the page says of that, none of it looks live
+        # the server may fall behind on a busy machine before it is killed: whatever the page says about that, no value looks live
         assert set(made.page.evaluate("window.stamps.filter(row => row[1]).map(row => row[3])")) == {"–"}
         made.until(
             "document.querySelector('#alert-words').textContent.startsWith('NOT CURRENT: no word from the recording computer for ')"
@@ -219,14 +221,14 @@ def test_a_killed_server_leaves_no_live_looking_number_and_one_that_returns_is_f
         assert made.page.evaluate("new Date().getTimezoneOffset()") != -time.localtime().tm_gmtoff // 60
         made.page.fill("#mark-text", "half a sen")
         again = Served(drive.folder, units="us", port=int(killed.url.rstrip("/").rsplit(":")[-1]))
-        made.page.reload()  # the mark outlives the page
+        made.page.reload()  # the mark survives a reload
         made.until("!document.body.classList.contains('old')")
         assert made.page.input_value("#mark-text") == "half a sen"
         made.until("document.querySelectorAll('#waiting li').length === 0")
         row = decode(drive.folder / "wire.log").messages["mark"][-1]
         assert bytes(row["text"]).decode() == "died"
         answered, sent = made.page.evaluate("[Date.now() / 1000, window.sent / 1000]")
-        # no later than the way to the server took
+        # no later than the time to reach the server
         assert touched - 0.5 <= row["wall_us"] / 1e6 <= touched + 0.5 + (answered - sent)
         again.close()
     finally:
@@ -273,7 +275,7 @@ def test_a_state_change_appears_and_an_ended_recording_is_no_longer_live(chromiu
 
 
 def made_limit(made, place):
-    """The limit a place shows, as soon as it shows one; seen and read in one look, because the next panel may have none."""
+    """The limit a place shows, as soon as it shows one; checked and read in one evaluation, because the next panel may have none."""
     made.until(
         f"(window.shown = /limit ([\\d.]+)/.exec(document.querySelector('[data-place={place}] .limit').textContent)) !== null"
     )
@@ -288,7 +290,7 @@ def test_opened_to_the_network_the_link_with_its_token_works_in_a_browser(chromi
         made.until("!document.body.classList.contains('old')")
         other = made.context.new_page()
         assert other.goto(f"http://127.0.0.1:{port}/").status == 403
-        # another site's page that knows the link still may not connect: its origin is not ours
+        # a page of another site that knows the link still cannot connect: its origin differs
         assert other.evaluate(
             """url => new Promise(done => {
                  const socket = new WebSocket(url);
@@ -329,7 +331,7 @@ def test_hostile_names_and_marks_in_a_log_run_nothing(chromium, tmp_path):
     mark = codec.pack("mark", header | {"wall_us": 10**15, "text": b"</script><script>document.title='in'</script>\x1b[2J"})
     car = car_file.EXAMPLE.replace("Blue saloon, road and sprint", "</style><script>document.title='in'</script>")
     for number in range(3):
-        # so that the board's own name for its channel is shown
+        # so that the board's own name for the channel is shown
         car = car.replace(f"channel = {number}", f"channel = {number + 4}")
     path = session_folder.create(tmp_path / "hostile", car, {"title": "<script>document.title='in'</script>"}).path
     (path / "wire.log").write_bytes(b"".join(framing.encode(payload) for payload in (description, reading, mark)))

@@ -1,4 +1,4 @@
-"""Legibility at each reading distance, and fit: every state on every screen."""
+"""Legibility at each reading distance, and that every state fits every screen."""
 
 import math
 import re
@@ -19,7 +19,8 @@ PHONES = ("phone", "phone on its side")
 EVERY = (*told.SCENES, *told.OWN)
 
 
-# Letters for eyes: the height of a capital as drawn, in minutes of arc. Panels of the issue: diagonal in inches, pixels, m for far and near view.
+# Legibility: the height of a capital as drawn, in minutes of arc. Required screens: diagonal in inches, pixels, distance in m for
+# far and near view.
 PANELS = {"laptop": (14.0, 2.0, 0.7), "tablet": (10.1, 1.0, 0.5), "phone": (6.1, 0.7, 0.4)}
 CAPITALS = """selector => [...document.querySelectorAll(selector)].filter(e => e.textContent.trim() && e.getClientRects().length
     && getComputedStyle(e).visibility === 'visible' && !e.closest('.unseen') && !(e.closest('details') && !e.closest('summary'))).map(e => {
@@ -37,7 +38,7 @@ def arc_minutes(pixels, size, distance_m):
 
 @pytest.mark.parametrize("size", PANELS)
 @pytest.mark.parametrize("scene", ["act", "ahead", "quiet", "lost"])
-def test_word_number_and_action_are_read_from_afar(seen, size, scene):
+def test_word_number_and_action_are_legible_from_afar(seen, size, scene):
     seen.look(scene, size, view="far")
     found = dict(seen.page.evaluate(CAPITALS, "#head-word, #head-place, #head-margin, #head-short, #head-unit, #head-left"))
     wanted = {"head-word", "head-place", "head-margin", "head-short"} | ({"head-unit", "head-left"} if scene != "lost" else set())
@@ -55,7 +56,7 @@ def test_word_number_and_action_are_read_from_afar(seen, size, scene):
 
 
 @pytest.mark.parametrize("size", PANELS)
-def test_from_arms_length_state_and_margin_and_all_the_rest_are_read(seen, size):
+def test_from_arms_length_state_margin_and_all_the_rest_are_legible(seen, size):
     for scene in ("many", "ahead", "stale", "hot stop"):
         seen.look(scene, size)
         far = PANELS[size][2]
@@ -95,7 +96,7 @@ def test_a_screen_of_2560_pixels_is_used(seen):
     assert used[0] < 60
     assert used[1] > 2500
     assert used[2] > 0.6 * 1440
-    assert used[3] > 20  # letters grow with it
+    assert used[3] > 20  # letters scale with it
 
 
 FITS = """phone => {
@@ -124,20 +125,20 @@ FITS = """phone => {
 
 
 @pytest.mark.parametrize("size", [*SIZES, (768, 1024), (320, 568)], ids=str)
-def test_every_state_fits_and_on_a_phone_what_one_needs_is_on_the_first_screen(seen, size):
-    """Nothing cut off, no sideways scroll, targets of 44 px; on a phone headline, action, Quiet and Mark without a scroll."""
+def test_every_state_fits_and_a_phone_shows_the_essentials_on_the_first_screen(seen, size):
+    """Nothing cut off, no sideways scrolling, targets of 44 px; on a phone headline, action, Quiet and Mark without scrolling."""
     for scene in EVERY:
         seen.look(scene, size)
         assert seen.page.evaluate(FITS, size in PHONES) == [], scene
         assert seen.page.text_content("#head-action") or scene in ("waiting", "no limits")
 
 
-def test_on_a_phone_quiet_places_are_one_row_and_open_at_a_touch(seen):
+def test_on_a_phone_quiet_places_are_one_row_that_opens_at_a_touch(seen):
     seen.look("many", "phone")
     heights = "() => [...document.querySelectorAll('.place[data-key=quiet]')].map(e => e.getBoundingClientRect().height)"
     before = seen.page.evaluate(heights)
     assert len(before) >= 5
-    assert max(before) < 90  # one row, of two lines at most where a name is long
+    assert max(before) < 90  # one row, of at most two lines where a name is long
     seen.page.click(".place[data-key=quiet] .first")
     assert seen.page.evaluate(heights)[0] > 150
     seen.page.click(".place[data-key=quiet] .first")
@@ -155,7 +156,7 @@ def test_more_than_four_places_scroll_and_the_worst_comes_first(seen):
     assert seen.page.evaluate("(e => e.scrollHeight <= e.clientHeight + 1)(document.querySelector('#head-action'))")
 
 
-def test_no_number_is_broken_and_each_unit_stays_in_its_box(seen):
+def test_no_number_wraps_and_each_unit_stays_in_its_box(seen):
     for width, height in (*SIZES.values(), (820, 1180), (1440, 900), (1024, 768)):
         seen.page.set_viewport_size({"width": width, "height": height})
         lines, over = seen.page.evaluate(
@@ -187,7 +188,7 @@ def contrast(first, second):
 
 
 @pytest.mark.parametrize("look", ["day", "night"])
-def test_states_differ_without_colour_and_none_is_green(seen, look):
+def test_states_can_be_told_apart_without_colour_and_none_is_green(seen, look):
     if seen.page.evaluate("document.body.dataset.look") != look:
         seen.page.click("#settings summary")
         seen.page.click("#look")
@@ -209,7 +210,7 @@ def test_states_differ_without_colour_and_none_is_green(seen, look):
            })""",
         keys,
     )
-    assert len({state["sign"] for state in made}) == len(keys)  # a shape each
+    assert len({state["sign"] for state in made}) == len(keys)  # a different shape for each
     assert [state["pattern"] for state in made] == [False, False, True, False, False, False, False]
     for state in made:
         assert contrast(state["ink"], state["ground"]) > (7 if look == "day" else 5), state
@@ -218,6 +219,6 @@ def test_states_differ_without_colour_and_none_is_green(seen, look):
     quiet, warn, act = made[:3]
     assert contrast(quiet["ground"], act["ground"]) > 1.5
     if look == "day":
-        assert contrast(warn["ground"], act["ground"]) > 3  # light against dark, to any eye
-    else:  # no large bright field in the dark: brightness is in lines and letters
+        assert contrast(warn["ground"], act["ground"]) > 3  # contrast of light and dark, visible without colour vision
+    else:  # no large bright area in the dark: brightness is in lines and letters only
         assert max(contrast(state["ground"], "rgb(0, 0, 0)") for state in made) < 4

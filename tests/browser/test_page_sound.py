@@ -1,4 +1,4 @@
-"""The page's sounds: levels and onsets as the browser renders them, what starts and stops them, and that a page that cannot play them says so."""
+"""The page's sounds: levels and onsets as the browser renders them, what starts and stops them, and the notice of a page that cannot play them."""
 
 import sys
 from pathlib import Path
@@ -19,7 +19,7 @@ LEVEL_S = 0.02
 
 @pytest.fixture
 def seen(chromium, scenes):
-    """A page of its own: it has not been touched yet."""
+    """A page of its own that has not been touched yet."""
     made = Told(chromium, scenes)
     yield made
     assert made.complaints == []
@@ -31,7 +31,7 @@ def playing(seen):
 
 
 def heard(seen, looks=200):
-    """The greatest level at the loudspeaker in so many looks, at most a whole period of the longest pattern."""
+    """The highest level at the loudspeaker in so many samples, covering at most one period of the longest pattern."""
     most = 0.0
     for _ in range(looks):
         most = max(most, seen.page.evaluate("Sound.level()"))
@@ -42,7 +42,7 @@ def heard(seen, looks=200):
 
 
 def silent(seen):
-    """No sound in 30 looks, from a moment on at which the loudspeaker has got what the page told it."""
+    """True if there is no sound in 30 samples, starting once the loudspeaker has received what the page sent it."""
     at = seen.page.evaluate("Sound.at()")
     seen.until(f"Sound.at() > {at + 0.2}")
     return heard(seen, 30) < 0.01
@@ -80,20 +80,20 @@ def test_each_pattern_has_its_rhythm_and_is_loud(rendered, pattern, onsets, leng
     assert [onset for onset, _, _ in found] == pytest.approx(onsets, abs=0.01)
     assert [length for _, length, _ in found[:2]] == pytest.approx([length_s] * 2, abs=0.02)
     assert min(level for _, _, level in found) > 0.25  # of full scale, root mean square
-    assert np.abs(rendered[pattern]).max() < 1  # and nothing is clipped
+    assert np.abs(rendered[pattern]).max() < 1  # and nothing clips
 
 
-def test_the_two_are_told_apart_without_hearing_pitch_or_level(rendered):
+def test_the_two_patterns_differ_by_rhythm_alone(rendered):
     act, heed = (pulses(rendered[name]) for name in ("act", "heed"))
     assert len(act) > 5 * len(heed)
     assert heed[0][1] > 4 * act[0][1]
 
 
-def test_until_a_touch_the_page_says_that_it_does_not_sound_and_then_it_does(seen):
+def test_until_a_touch_the_page_says_that_sound_is_off_and_then_it_sounds(seen):
     seen.open("act")
     assert says_off(seen)
     assert playing(seen) == ""
-    # an alarm is there and makes no sound
+    # an alarm is present and makes no sound
     assert seen.page.evaluate("document.querySelector('#sound-off').classList.contains('due')")
     seen.page.click("#sound")
     seen.until("Sound.running()")
@@ -103,9 +103,9 @@ def test_until_a_touch_the_page_says_that_it_does_not_sound_and_then_it_does(see
     assert heard(seen) > 0.3
 
 
-def test_a_touch_in_a_quiet_state_is_a_test_of_both_patterns_and_then_silence(seen):
+def test_a_touch_in_a_quiet_state_plays_both_patterns_once_then_silence(seen):
     seen.open("quiet")
-    # the page itself listens all the time: a busy machine may ask it too late
+    # the page samples its level all the time itself: a busy machine may ask it too late
     seen.page.evaluate(
         "() => { window.most = 0; setInterval(() => { window.most = Math.max(window.most, Sound.level()); }, 5); }"
     )
@@ -117,7 +117,7 @@ def test_a_touch_in_a_quiet_state_is_a_test_of_both_patterns_and_then_silence(se
     assert heard(seen, 30) < 0.01
 
 
-def test_quieting_is_of_one_alarm_and_a_new_place_or_a_worse_state_sounds_again(seen):
+def test_quieting_silences_one_alarm_and_a_new_place_or_a_worse_state_sounds_again(seen):
     seen.open("warn")
     seen.page.click("#sound")
     seen.until("Sound.playing() === 'heed'")
@@ -152,7 +152,7 @@ def test_readings_lost_during_an_alarm_sound_and_can_be_quieted_until_they_are_b
     assert playing(seen) == ""
     seen.tell("act", sound={"pattern": "", "places": {"pump": "11:07:20"}})
     seen.tell("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}})
-    assert playing(seen) == "heed"  # lost once more
+    assert playing(seen) == "heed"  # lost again
     seen.hang_up()
     seen.later(3000)
     assert playing(seen) == "heed"

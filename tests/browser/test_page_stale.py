@@ -1,5 +1,4 @@
-"""When the page says that it is out of date, by its own clock; and what it says before the first message, without script, and while
-the network is slow."""
+"""When the page says that it is out of date, by its own clock; and what it shows before the first message, without JavaScript, and on a slow network."""
 
 import re
 import sys
@@ -18,7 +17,7 @@ from told import Told
 
 @pytest.fixture
 def clocked(chromium, scenes):
-    """A page whose clock the test moves."""
+    """A page whose clock the test controls."""
     made = Told(chromium, scenes, clock="stepped")
     yield made
     assert made.complaints == []
@@ -29,26 +28,26 @@ STAMPS = "Object.fromEntries(performance.getEntriesByType('mark').map(mark => [m
 
 
 def stale_after_s(page):
-    """From the last reading to when the page said that it is out of date, by the page's own clock."""
+    """Seconds from the last reading until the page said that it is out of date, by the page's own clock."""
     stamps = page.evaluate(STAMPS)
     return (stamps["stale"] - stamps["reading"]) / 1000
 
 
 @pytest.mark.parametrize("age_s", [0.0, 0.13, 0.9, 1.99])
-def test_without_a_word_the_page_is_stale_within_2_1_s_of_the_last_reading(clocked, age_s):
+def test_without_messages_the_page_is_stale_within_2_1_s_of_the_last_reading(clocked, age_s):
     clocked.open("act")
     clocked.pass_ms(3000)
     clocked.tell("act", age_s=age_s)
     assert not clocked.old()
     clocked.pass_ms(round(1000 * (2.0 - age_s)) - 5)
-    assert not clocked.old()  # and not before two seconds
+    assert not clocked.old()  # and not within two seconds
     clocked.pass_ms(105)
     assert clocked.old()
     assert 2.0 <= stale_after_s(clocked.page) <= 2.1
     assert clocked.page.inner_text("#head-margin") == "–"
 
 
-def test_readings_that_stop_while_the_server_goes_on_are_stale_within_2_1_s(clocked):
+def test_without_readings_but_with_messages_the_page_is_stale_within_2_1_s(clocked):
     clocked.open("act", age_s=0.05)
     clocked.pass_ms(437)
     for age_s in (0.487, 0.987, 1.487, 1.987):
@@ -61,7 +60,7 @@ def test_readings_that_stop_while_the_server_goes_on_are_stale_within_2_1_s(cloc
     assert not clocked.old()
 
 
-def test_a_server_that_went_with_the_recording_leaves_a_page_that_says_it_has_ended(clocked):
+def test_a_server_that_ended_with_the_recording_leaves_a_page_that_says_it_has_ended(clocked):
     clocked.open("act")
     told = clocked.tell("ended", last=True)
     clocked.hang_up()
@@ -73,7 +72,7 @@ def test_a_server_that_went_with_the_recording_leaves_a_page_that_says_it_has_en
         assert clocked.page.inner_text("#head-margin") == "–"
 
 
-def test_a_page_that_slept_is_judged_before_it_is_looked_at(clocked):
+def test_a_page_that_slept_is_stale_before_it_can_be_read(clocked):
     clocked.open("act")
     clocked.page.evaluate(
         "() => { const late = Date.now() + 3600e3; Date.now = () => late; window.dispatchEvent(new Event('focus')); }"
@@ -81,8 +80,8 @@ def test_a_page_that_slept_is_judged_before_it_is_looked_at(clocked):
     assert clocked.old()
 
 
-def test_on_a_real_clock_no_turn_of_the_page_finds_a_stale_number_live(chromium, scenes):
-    """However late a busy machine lets the page's timers run: what looks at it after them never finds it live beyond 2.1 s."""
+def test_on_a_real_clock_no_task_of_the_page_sees_a_stale_number_as_live(chromium, scenes):
+    """However late a busy machine runs the page's timers: code that runs after them never sees it live beyond 2.1 s."""
     made = Told(chromium, scenes, clock="real")
     try:
         made.open("act")
@@ -108,7 +107,7 @@ def test_on_a_real_clock_no_turn_of_the_page_finds_a_stale_number_live(chromium,
         made.close()
 
 
-def test_without_script_it_says_what_it_waits_for_or_what_is_so(chromium, scenes):
+def test_without_script_the_page_says_what_it_waits_for_or_the_state(chromium, scenes):
     for scene, words in (("waiting", "Waiting for the first reading of the board."), ("act", "act: pump")):
         made = Told(chromium, scenes, script=False)
         try:
@@ -122,11 +121,11 @@ def test_without_script_it_says_what_it_waits_for_or_what_is_so(chromium, scenes
             made.close()
 
 
-def test_numbers_are_there_before_the_library_of_the_charts_and_within_64_kb(chromium, scenes):
+def test_numbers_are_shown_before_the_chart_library_loads_and_within_64_kb(chromium, scenes):
     made = Told(chromium, scenes, charts=True)
     held = []
     try:
-        made.page.route(re.compile(r"bokeh\.js"), lambda route: held.append(route))  # a slow network: it does not come yet
+        made.page.route(re.compile(r"bokeh\.js"), lambda route: held.append(route))  # on a slow network it has not arrived yet
         made.open("act")
         rig.wait_for(lambda: made.page.evaluate("1") and held)
         margin = scenes["act"].told["us"]["head"]["margin"]
@@ -141,7 +140,7 @@ def test_numbers_are_there_before_the_library_of_the_charts_and_within_64_kb(chr
         made.close()
 
 
-def test_before_the_first_word_the_page_says_what_it_waits_for(chromium, scenes):
+def test_before_the_first_message_the_page_says_what_it_waits_for(chromium, scenes):
     made = Told(chromium, scenes)
     try:
         made.connected = False
@@ -154,7 +153,7 @@ def test_before_the_first_word_the_page_says_what_it_waits_for(chromium, scenes)
         made.close()
 
 
-def test_units_are_switched_on_the_page_and_kept(chromium, scenes):
+def test_units_are_switched_on_the_page_and_remembered(chromium, scenes):
     made = Told(chromium, scenes)
     try:
         made.open("act")

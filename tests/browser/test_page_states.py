@@ -1,4 +1,4 @@
-"""The page in every state: text, charts, what is spoken, what the keyboard reaches, what the accessibility rules find."""
+"""The page in every state: text, charts, what a screen reader speaks, what the keyboard reaches, what the accessibility rules find."""
 
 import re
 import sys
@@ -17,7 +17,7 @@ from told import Told
 EVERY = (*told.SCENES, *told.OWN)
 
 
-# What is told of each state, whatever the size.
+# What each state must say, at any size.
 @pytest.mark.parametrize(("scene", "key", "word"), [
     ("quiet", "quiet", "no warning"), ("ahead", "ahead", "limit ahead"), ("warn", "warn", "warn"), ("act", "act", "act"),
     ("back", "back", "was beyond"), ("lost", "lost", "sensor lost"), ("act and lost", "act", "act"), ("low pressure", "act", "act"),
@@ -32,7 +32,7 @@ def test_the_headline_says_why_there_is_no_number(seen):
     seen.look("low pressure")
     assert seen.page.inner_text("#head-lost") == "pressure too low for a limit"
     warmth = seen.page.inner_text("#head-was")
-    assert re.fullmatch(r"now \d+ °F", warmth)  # its sensor is well, and says so
+    assert re.fullmatch(r"now \d+ °F", warmth)  # its sensor works, and the page says so
     assert warmth in seen.page.inner_text("[data-place=pump]")
     assert not seen.page.is_visible("[data-place=pump] .chart")
     seen.look("lost")
@@ -49,7 +49,7 @@ def test_a_part_of_the_board_that_could_not_start_is_named_in_the_headline_and_i
 
 
 @pytest.mark.parametrize("scene", ["stale", "ended", "no word"])
-def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
+def test_a_last_known_act_stays_act_and_no_number_looks_live(seen, scene):
     seen.look(scene)
     assert seen.page.get_attribute("#head", "data-key") == "act"
     assert seen.page.inner_text("#head-margin") == "–"
@@ -57,8 +57,8 @@ def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
     colours = seen.page.evaluate(
         "() => ['#head-was', '#head'].map(name => getComputedStyle(document.querySelector(name))).map(style => [style.color, style.opacity])"
     )
-    assert colours[0] == colours[1]  # in full ink
-    # the hatch of an act
+    assert colours[0] == colours[1]  # at full opacity
+    # the hatching of act
     assert seen.page.evaluate("getComputedStyle(document.querySelector('#head')).backgroundImage !== 'none'")
     live = seen.page.evaluate(
         """() => [...document.querySelectorAll('.place :is(.margin, .temperature, .limit, .range, .trend, .eta, .history), '
@@ -79,7 +79,7 @@ def test_a_last_known_act_stays_one_and_no_number_is_left_live(seen, scene):
     )
 
 
-def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(seen):
+def test_only_a_current_reading_says_that_there_is_nothing_to_do(seen):
     for view, where in (("near", "#head-action"), ("far", "#head-short")):
         told = {}
         for name, scene, more in (
@@ -98,13 +98,13 @@ def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(seen):
         assert re.search(r"assume (the fuel is )?hot", told["stale"])
         assert "ended" in told["ended"]
         assert "othing to do" not in told["stale"] + told["ended"]
-    seen.look("stale")  # after an act what was to be done stays said
+    seen.look("stale")  # after an act the action stays shown
     assert seen.page.inner_text("#head-action") == seen.scenes["act"].told["us"]["head"]["action"]
 
 
 @pytest.fixture(scope="module")
 def charted(chromium, scenes):
-    """A page of its own on which the charts are drawn."""
+    """A page of its own with the charts drawn."""
     made = Told(chromium, scenes, charts=True).open()
     made.until("Boolean(window.Charts)", 60)
     made.look("hot stop")
@@ -114,7 +114,7 @@ def charted(chromium, scenes):
     made.close()
 
 
-def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_a_place(charted):
+def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_for_each_place(charted):
     seen = charted
     words = seen.page.inner_text("#restart")
     assert re.match(
@@ -141,11 +141,11 @@ def test_after_a_stop_there_is_a_countdown_with_its_band_and_a_chart_a_place(cha
     assert pump["zero"]
     assert pump["ahead"] > 3
     assert pump["end"] == seen.page.inner_text("[data-place=pump] .margin")
-    assert pump["dashes"][0] != pump["dashes"][1]  # told apart without hue
+    assert pump["dashes"][0] != pump["dashes"][1]  # can be told apart without hue
     assert pump["widths"][0] > pump["widths"][1]
 
 
-def test_when_readings_stop_no_chart_has_a_number_or_a_forecast_until_they_are_back(charted):
+def test_when_readings_stop_no_chart_shows_a_number_or_a_forecast_until_they_are_back(charted):
     told = """() => Bokeh.documents.map(model => {
       const place = model.roots()[0].name.slice(6), of = name => model.get_model_by_name(`${name} ${place}`).data;
       return [of('end').text.length, of('ahead').x.length];
@@ -165,7 +165,7 @@ def test_when_readings_stop_no_chart_has_a_number_or_a_forecast_until_they_are_b
 
 
 def violations(page):
-    """What axe holds against the page: (rule, elements)."""
+    """Violations that axe finds on the page: (rule, elements)."""
     axe = (Path(pytest.importorskip("axe_playwright_python").__file__).parent / "axe.min.js").read_text(encoding="utf-8")
     if not page.evaluate("'axe' in window"):
         page.evaluate(axe)
@@ -175,7 +175,7 @@ def violations(page):
              return [told.passes.length, told.violations.map(rule => [rule.id, rule.nodes.map(node => node.target)])];
            }"""
     )
-    assert found[0] > 10  # it ran
+    assert found[0] > 10  # axe did run
     return found[1]
 
 
@@ -190,7 +190,7 @@ def test_axe_finds_nothing_in_the_charts(charted):
     assert violations(charted.page) == []
 
 
-def test_one_heading_of_the_first_rank_landmarks_and_names(seen):
+def test_one_top_level_heading_landmarks_and_names(seen):
     seen.look("many")
     found = seen.page.evaluate(
         "() => ['h1', 'main', 'header', 'footer', 'aside'].map(name => document.querySelectorAll(name).length)"
@@ -208,7 +208,7 @@ def test_one_heading_of_the_first_rank_landmarks_and_names(seen):
         assert words in snapshot, words
 
 
-def test_it_speaks_only_when_a_state_changes(chromium, scenes):
+def test_announcements_only_when_a_state_changes(chromium, scenes):
     made = Told(chromium, scenes)
     try:
         made.open("quiet")
@@ -246,7 +246,7 @@ def test_it_speaks_only_when_a_state_changes(chromium, scenes):
         made.close()
 
 
-def test_by_keyboard_alone_marks_quiet_views_and_the_end_are_reached_and_the_place_is_kept(chromium, scenes):
+def test_keyboard_alone_reaches_marks_quiet_views_and_the_end_and_focus_is_kept(chromium, scenes):
     made = Told(chromium, scenes)
     try:
         made.open("act")
@@ -257,7 +257,7 @@ def test_by_keyboard_alone_marks_quiet_views_and_the_end_are_reached_and_the_pla
                 "document.activeElement.id || document.activeElement.dataset.mark || document.activeElement.className"
             )
             ring = made.page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
-            assert name == "" or ring != "none", name  # one sees where one is
+            assert name == "" or ring != "none", name  # the focus is visible
             reached.add(name)
         assert {"sound", "view", "mark-text", "end", "quiet", "mark", "stumbled", "fan off", "first", "quieting"} <= reached
         made.page.focus("[data-place=tank] .first")

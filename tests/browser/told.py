@@ -1,4 +1,4 @@
-"""The real page in a real browser without a server: its requests are answered here, so that a test decides what it is sent, and when."""
+"""The real page in a real browser without a server: its requests are answered here, so that a test decides what it receives, and when."""
 
 import json
 import re
@@ -13,9 +13,9 @@ from hotfuel.live import charts  # noqa: E402
 from hotfuel.live import page as live_page  # noqa: E402
 from hotfuel.units import Shown  # noqa: E402
 
-URL = "http://127.0.0.1:9/"  # nothing listens there, and nothing is asked of it
+URL = "http://127.0.0.1:9/"  # nothing listens there, and no request reaches it
 SIZES = {"phone": (390, 844), "phone on its side": (844, 390), "tablet": (1280, 800), "laptop": (1366, 768), "wide": (2560, 1440)}
-# of recordings; beside them the page's own states:
+# states of recordings; besides them the page's own states:
 SCENES = (
     *staged.SCENES,
     "waiting",
@@ -23,7 +23,7 @@ SCENES = (
     "low pressure",
     "part failed",
 )
-OWN = {"stale": "act", "stale after quiet": "quiet", "ended": "act", "no word": "act"}  # each after which recording
+OWN = {"stale": "act", "stale after quiet": "quiet", "ended": "act", "no word": "act"}  # each with the recording it follows
 FORECAST = ("ahead", "percolation", "hot stop")
 
 
@@ -54,7 +54,7 @@ class Scene:
 
 
 class Scenes:
-    """Made when first asked for, once."""
+    """Each scene, made once on first use."""
 
     def __init__(self, path: Path) -> None:
         self._path, self._made = path, {}
@@ -105,11 +105,11 @@ _ROOM = """document.querySelectorAll('.place:has(.limit:not(:empty)) .chart').fo
 
 
 class Told:
-    """A browser's page. `asked`: what it asked over its WebSocket; `units`: those it wanted; `complaints`: errors it met.
+    """A browser's page. `asked`: its requests over its WebSocket; `units`: those it wanted; `complaints`: its errors.
 
-    clock: "still": its timers run, but for it no time passes unless `later` says so, so that nothing gets old while a busy machine is slow;
-    "stepped": its timers too run only in `pass_ms`; "real". script: False as in a browser without. charts: whether they are drawn; where nothing
-    looks at them their boxes have the size they would have, and stay empty.
+    clock: "still": timers run, but time stands still unless `later` moves it, so that nothing gets old on a slow machine;
+    "stepped": timers too run only in `pass_ms`; "real". script: False as in a browser without JavaScript. charts: whether they
+    are drawn; otherwise their boxes have the size they would have, and stay empty.
     """
 
     def __init__(
@@ -131,7 +131,7 @@ class Told:
         self.page.route_web_socket(re.compile("/live$"), self._open)
 
     def open(self, name: str = "quiet", **changes) -> "Told":
-        """Load the page and tell it a scene."""
+        """Load the page and send it a scene."""
         self._scene = self.scenes[name]
         self.page.goto(URL)
         self.tell(name, **changes)
@@ -203,31 +203,31 @@ class Told:
         )
 
     def hang_up(self) -> None:
-        """The server has gone."""
+        """Close the connection from the server's side."""
         self.connected = False
         for socket in self.sockets:
             socket.close()
         self.sockets.clear()
 
     def connect_again(self) -> None:
-        """The server is back."""
+        """Accept connections again."""
         self.connected = True
         rig.wait_for(lambda: self.page.evaluate("1") and self.sockets)
 
     def old(self) -> bool:
-        """The page says that it is out of date."""
+        """True if the page says that it is out of date."""
         return self.page.evaluate("document.body.classList.contains('old')")
 
     def later(self, milliseconds: int) -> None:
-        """The still clock jumps ahead by so much; returns once the page has seen it."""
+        """Move the still clock forward by so much; returns once the page has noticed."""
         self.page.evaluate("milliseconds => { later(milliseconds); window.dispatchEvent(new Event('focus')); }", milliseconds)
 
     def until(self, condition: str, timeout_s: float = rig.SLOWEST_S) -> None:
-        """Wait until the page says that this is so."""
+        """Wait until this expression is true on the page."""
         rig.wait_for(lambda: self.page.evaluate(condition), timeout_s, 0.03)
 
     def pass_ms(self, milliseconds: int) -> None:
-        """The stepped clock goes on by so much, its timers in their order."""
+        """Move the stepped clock forward by so much, its timers in their order."""
         self.page.evaluate("milliseconds => pass(milliseconds)", milliseconds)
 
     def close(self) -> None:

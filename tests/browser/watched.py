@@ -11,7 +11,7 @@ PHONE, LAPTOP = SIZES[0], SIZES[-1]
 
 
 class Watched:
-    """A page of a browser, what it asked the network for and what it complained about."""
+    """A page of a browser, with its network requests and its console errors."""
 
     def __init__(self, chromium, url, size=LAPTOP, **more):
         self.context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, **more)
@@ -36,7 +36,7 @@ class Watched:
         return self.page.evaluate("document.body.classList.contains('old')")
 
     def answer_whether_to_end(self, button):
-        """Press End the recording, then this button. The question disappears after ten seconds, which a busy machine may need in between."""
+        """Press End the recording, then this button. The question disappears after ten seconds; a busy machine may take that long in between."""
         for _ in range(20):
             self.page.click("#end")
             try:
@@ -44,7 +44,7 @@ class Watched:
             except TimeoutError:
                 continue
             return
-        pytest.fail("the question whether to end never stood long enough to be answered")
+        pytest.fail("the question whether to end was never shown long enough to be answered")
 
     def until(self, condition, timeout_s=rig.SLOWEST_S):
         self.page.wait_for_function(f"() => ({condition})", timeout=timeout_s * 1000)

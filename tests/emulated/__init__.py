@@ -1,9 +1,9 @@
 """The emulated board: the unmodified firmware under the official MicroPython image, on an emulated RP2040 with chip models at its pins.
 
-board.py the board and its time; flash.py its file system and cuts of its power; usb.py the host's side of USB; buses.py SPI and I2C;
-chips.py what hangs on them, and what they measure; talk.py the host's own code in the board's time; lamp.py what the lamp says;
-ready.py installed boards; rig.py what trials share; trials*.py the trials.
-Needs the extra `emulator` and a MicroPython image (see DEVELOPERS.md).
+board.py the board and its time; flash.py its file system and power cuts; usb.py the host's side of USB; buses.py SPI and I2C;
+chips.py the chips on them and what they measure; talk.py the host's own code in the board's time; lamp.py the lamp's pattern;
+ready.py installed boards; rig.py what trials share; trials*.py the trials. Needs the extra `emulator` and a MicroPython image
+(see DEVELOPERS.md).
 """
 
 CANNOT = (

@@ -1,6 +1,6 @@
 """The emulated board: power, time, pins, resets, and copies of a running board.
 
-Everything runs in the caller's thread, and nothing between its calls, so a trial is the same to the byte every time.
+Everything runs in the caller's thread and nothing runs between calls, so a trial gives the same bytes every time.
 """
 
 import dataclasses
@@ -30,9 +30,9 @@ ADC_FULL = 4095
 
 
 class EmulatedBoard:
-    """A Pico with its circuit. `files`: what its file system holds at first (None: blank flash). Made switched off; `power_on()` starts it.
+    """A Pico with its circuit. `files`: the initial contents of its file system (None: blank flash). It is off at first; `power_on()` starts it.
 
-    `lamp`: (us, lit) at every change of the lamp's pin. `resets`: us of every reset that the board made by itself.
+    `lamp`: (us, lit) at every change of the lamp's pin. `resets`: us of every reset by the board itself.
     """
 
     def __init__(self, image: Path, files: Mapping[str, bytes] | None, fitted: Fitted | None = None) -> None:
@@ -80,7 +80,7 @@ class EmulatedBoard:
     # Power
 
     def power_on(self, *, connected: bool = True, seed: int = 1) -> "EmulatedBoard":
-        """Start; with `connected` run until the host sees the board on USB. Memory holds what it happens to hold."""
+        """Start; with `connected` run until the host sees the board on USB. RAM holds random bytes."""
         self.mcu.sram[:] = random.Random(seed).randbytes(len(self.mcu.sram))
         self.mcu.core.pc = FLASH_START_ADDRESS
         if connected:
@@ -88,7 +88,7 @@ class EmulatedBoard:
         return self
 
     def power_cut(self) -> "EmulatedBoard":
-        """The power goes away now: everything but the flash is gone, and the board is off."""
+        """Cut the power now: everything but the flash is lost, and the board is off."""
         image = self.flash.image
         self._make()
         self.flash.image = image
@@ -110,12 +110,12 @@ class EmulatedBoard:
         self._simulator.stopped = True
 
     def step(self) -> None:
-        """A few milliseconds of real time's worth of work, as it comes."""
+        """Run for a few milliseconds' worth of real time."""
         self._simulator.stopped = False
         self._simulator._execute_batch()
 
     def run(self, seconds: float) -> "EmulatedBoard":
-        """So many seconds of the board's time, or until its power is cut inside a flash write."""
+        """Run for so many seconds of the board's time, or until its power is cut inside a flash write."""
         self._alarm.schedule(seconds * 1e9)
         self._simulator.stopped = False
         while not self._simulator.stopped:
@@ -124,7 +124,7 @@ class EmulatedBoard:
         return self
 
     def until(self, condition: Callable[[], bool], most_s: float, step_s: float = 0.002) -> float:
-        """Run until `condition()` holds, looked at every `step_s`; returns the board's time. Raises TimeoutError after `most_s`."""
+        """Run until `condition()` holds, checked every `step_s`; returns the board's time. Raises TimeoutError after `most_s`."""
         end = self.now_s + most_s
         while not condition():
             if self.now_s >= end:
@@ -139,10 +139,10 @@ class EmulatedBoard:
         """Call `action` so many seconds from now, wherever the firmware is then."""
         alarm = self._clock.create_alarm(action)
         alarm.schedule(seconds * 1e9)
-        self._alarms.append(alarm)  # the clock keeps no reference that would survive an unlinked one
+        self._alarms.append(alarm)  # the clock keeps no reference to an alarm that is unlinked
 
     def busy(self, seconds: float) -> float:
-        """Run, and return the share of the processor's time that was not spent waiting for an interrupt."""
+        """Run, and return the share of the processor's time not spent waiting for an interrupt."""
         cycles, begun_ns = self.mcu.core.cycles, self._clock.nanos
         self.run(seconds)
         return (self.mcu.core.cycles - cycles) * CYCLE_NS / (self._clock.nanos - begun_ns)
@@ -150,7 +150,7 @@ class EmulatedBoard:
     # Pins
 
     def hold(self, name: str, level: bool | None) -> None:
-        """Somebody outside puts a pin at a level; None lets go."""
+        """Drive a pin to a level from outside; None releases it."""
         pin = self.mcu.gpio[self.wiring.gpio[name]]
         if level is None:
             self._held.pop(name, None)
@@ -160,7 +160,7 @@ class EmulatedBoard:
             pin.set_input_value(level)
 
     def slow_button(self, charge_us: float) -> None:
-        """The button's lead is a capacitor: low until so long after the pull-up came on. Nobody presses."""
+        """Model the button's lead as a capacitor: the pin is low for so long after the pull-up came on. Nobody presses it."""
         pin = self.mcu.gpio[self.wiring.gpio["button"]]
         self.hold("button", False)
 
@@ -184,12 +184,13 @@ class EmulatedBoard:
 
 
 def _mend(uart: Any) -> None:
-    """A UART that interrupts for sending only when it has sent (RP2040 datasheet 4.2.6.3): the emulator's never stops, and nothing else is done."""
+    """A UART that raises its transmit interrupt only when it has sent (RP2040 datasheet 4.2.6.3): the emulator's raises it
+    without end, and nothing else runs."""
     uart.check_interrupts = lambda: uart.rp2040.set_interrupt(uart.irq, bool(uart._interrupt_status & uart._interrupt_mask))
 
 
 def in_a_copy(work: Callable[[], Any]) -> Any:
-    """What `work()` returns in a child process: whatever it does to a running board happens to the child's copy.
+    """What `work()` returns in a child process: whatever it does to a running board happens to the child's copy only.
 
     Raises RuntimeError with the child's traceback when it failed.
     """
@@ -205,7 +206,7 @@ def in_a_copy(work: Callable[[], Any]) -> Any:
             with os.fdopen(writing, "wb") as pipe:
                 pipe.write(pickle.dumps(answer))
         finally:
-            os._exit(0)  # whatever happens, the copy does not go on with its parent's work
+            os._exit(0)  # whatever happens, the copy must not go on with its parent's work
     os.close(writing)
     with os.fdopen(reading, "rb") as pipe:
         content = pipe.read()

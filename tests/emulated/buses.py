@@ -1,6 +1,6 @@
-"""SPI and I2C of the emulated RP2040, joined byte by byte to the chip models of hotfuel.simulator.chips, at the speed the firmware chose.
+"""SPI and I2C of the emulated RP2040, connected byte by byte to the chip models of hotfuel.simulator.chips, at the speed the firmware chose.
 
-The models move whole transfers; here a byte comes at a time, as on the wires.
+The models handle whole transfers; here one byte comes at a time, as on the wires.
 """
 
 from collections.abc import Callable
@@ -8,13 +8,13 @@ from typing import Any
 
 from rp2040py.gpio_pin import GPIOPinState
 
-PREFETCH = 32  # bytes: more than any of the chips is asked for in one go
+PREFETCH = 32  # bytes: more than any of the chips is asked for in one transfer
 TX_EMPTY = 1 << 4  # IC_RAW_INTR_STAT, RP2040 datasheet 4.3.17
 IDLE_HIGH, IDLE_LOW = 0xFF, 0x00
 
 
 class SpiBus:
-    """One SPI block and its selects. `disturb`: None, or what becomes of every byte a selected chip sends (byte in, byte out)."""
+    """One SPI block and its select lines. `disturb`: None, or a function of every byte a selected chip sends, returning the byte received."""
 
     def __init__(self, mcu: Any, number: int, miso_gpio: int) -> None:
         self._mcu = mcu
@@ -33,7 +33,7 @@ class SpiBus:
         self._chips[select_gpio] = chip
 
         def changed(new: GPIOPinState, _old: GPIOPinState) -> None:
-            low = new == GPIOPinState.LOW  # driven low; a pin that floats selects nothing
+            low = new == GPIOPinState.LOW  # driven low; a floating pin selects nothing
             if low != (select_gpio in self._selected):
                 (self._selected.add if low else self._selected.discard)(select_gpio)
                 chip.select(0 if low else 1)
@@ -58,7 +58,7 @@ class SpiBus:
 
 
 class I2cBus:
-    """One I2C block. hold(): somebody keeps the data line low, and no transfer ends; let_go(): the transfer that waited goes on."""
+    """One I2C block. hold() pulls the data line low, and no transfer ends; let_go() releases it, and the waiting transfer completes."""
 
     def __init__(self, mcu: Any, number: int) -> None:
         self._i2c = mcu.i2c[number]
@@ -88,11 +88,11 @@ class I2cBus:
             self._alarm.schedule(self._byte_ns() + wait_us * 1000)
 
     def hold(self) -> None:
-        """The data line is low from now on."""
+        """Pull the data line low from now on."""
         self._held = True
 
     def let_go(self) -> None:
-        """It is free again."""
+        """Release the data line."""
         self._held = False
         if self._waits:
             self._waits = False
@@ -106,7 +106,8 @@ class I2cBus:
 
         def answered() -> None:
             self._i2c.complete_connect(self._chip is not None)
-            # an aborted transfer empties the FIFO, and the emulator forgets to say so: a time-out instead of EIO
+            # an aborted transfer empties the FIFO, but the emulator does not raise the interrupt: the firmware sees a time-out
+            # instead of EIO
             if self._chip is None:
                 self._i2c._set_interrupts(TX_EMPTY)
 
@@ -117,7 +118,7 @@ class I2cBus:
         self._later(lambda: self._i2c.complete_write(self._chip is not None))
 
     def _read(self, _acknowledged: bool) -> None:
-        if self._to_read is None:  # the models hand over a whole read at once
+        if self._to_read is None:  # the models return a whole read at once
             into = bytearray(PREFETCH)
             if self._chip is not None:
                 self._chip.read_into(into)

@@ -1,7 +1,8 @@
-"""What hangs on the emulated board, and what it measures.
+"""The chips on the emulated board, and what they measure.
 
-The chips are the models of hotfuel.simulator.chips, typed from the data sheets and not from the firmware's maps; their voltages come from a type K
-library of other people (PyPI thermocouple-its90), so that neither the host's polynomials nor the models' own table vouch for themselves.
+They are the models of hotfuel.simulator.chips, typed from the data sheets and not from the firmware's maps; their voltages come
+from an independent type K library (PyPI thermocouple-its90), so that neither the host's polynomials nor the models' own table are
+checked against themselves.
 """
 
 from collections.abc import Sequence
@@ -19,7 +20,7 @@ from emulated.buses import I2cBus, SpiBus
 
 @dataclass
 class Surroundings:
-    """What the chips measure: degC at the probes and at the amplifiers' terminals, one of each a channel; the air."""
+    """What the chips measure: degC at the probes and at the amplifiers' terminals, one of each per channel; the air."""
 
     hot_degc: list[float]
     cold_degc: list[float]
@@ -69,9 +70,9 @@ class Clock:
 
 
 def wire(fitted: Fitted, wiring: Wiring, mcu: Any, spi: SpiBus, i2c: I2cBus) -> tuple[list[Any], Any]:
-    """The models, wired as the wiring diagram has them; returns the amplifiers in channel order, and the converter (None: none).
+    """Connect the models as in the wiring diagram; returns the amplifiers in channel order, and the converter (None: none).
 
-    They are fed while the sensor rail is not low, and begin anew with it.
+    They are powered while the sensor rail is not low, and reset with it.
     """
     clock = Clock(mcu.clock)
     amplifiers, converter = [], None

@@ -1,4 +1,4 @@
-"""The package `emulated` on the path, and the image the trials run on."""
+"""The package `emulated` on the path, and the image that the trials run on."""
 
 import os
 import sys
@@ -15,7 +15,7 @@ IMAGE = "HOTFUEL_BOARD_IMAGE"
 
 @pytest.fixture(scope="session")
 def rig():
-    """The boards of the image that the environment names, each started once for all trials."""
+    """The boards of the image that the environment variable names, each started once for all trials."""
     named = os.environ.get(IMAGE)
     if not named:
         pytest.skip(f"{IMAGE} names no MicroPython image (RPI_PICO, a .uf2 file from micropython.org/download/RPI_PICO)")

@@ -1,7 +1,7 @@
-"""The emulated board's flash: a littlefs image made from files and read back, and power that goes away in the middle of a write or an erase.
+"""The emulated board's flash: a littlefs image made from files and read back, and power that fails in the middle of a write or an erase.
 
-A cut leaves the page or the block half done: the first half of a page written, the first half of a block erased. Erasing and writing take their time,
-during which the chip says that it is busy and the board waits with interrupts off.
+A cut leaves the page or the block half done: the first half of a page written, the first half of a block erased. Erasing and
+writing take time, during which the chip reports busy and the board waits with interrupts off.
 """
 
 from collections.abc import Callable, Mapping
@@ -15,7 +15,7 @@ BUSY = 1  # in the status register
 # Typical times of a W25Q16JV, the Pico's flash (Winbond's data sheet, AC characteristics; at most 400, 2000 and 3 ms), ms
 TAKES_MS = {SECTOR_ERASE: 45.0, BLOCK_ERASE: 150.0, PAGE_PROGRAM: 0.4}
 PROGRAM_BYTES = 256
-FLUSH_APART_NS = 0.3e9  # writes closer together are one flush's
+FLUSH_APART_NS = 0.3e9  # writes closer together belong to one flush
 SSI = 0x18000  # the flash's serial interface among the emulator's peripherals: its address without the last three digits
 DISK_VERSION = 0x00020000  # what MicroPython 1.26 formats
 
@@ -30,9 +30,10 @@ def folder_files(folder: Path) -> dict[str, bytes]:
 
 
 class Flash:
-    """The file system's part of the flash. `takes_ms`: what erasing and writing take. `hangs`: it says "busy" for ever.
+    """The file system's part of the flash. `takes_ms`: duration of erasing and writing. `hangs`: it reports busy for ever.
 
-    `writes`: pages written and blocks erased since power-on; `flushes`: bursts of them. `cut_at`: the write the power goes away in; `on_cut` is called then.
+    `writes`: pages written and blocks erased since power-on; `flushes`: bursts of them. `cut_at`: the write at which the power
+    fails; `on_cut` is called then.
     """
 
     def __init__(self, mcu: Any, layout: Any, on_cut: Callable[[], None] = lambda: None) -> None:
@@ -53,7 +54,7 @@ class Flash:
         self._ssi._apply_command, self._ssi._shift_byte = self._command, self._byte
 
     def put(self, files: Mapping[str, bytes]) -> None:
-        """A new file system that holds these files."""
+        """Replace it by a new file system that holds these files."""
         context = UserContext(buffsize=self._size)
         system = LittleFS(
             context=context,
@@ -71,7 +72,7 @@ class Flash:
         self.image = bytes(context.buffer)
 
     def erase(self) -> None:
-        """Blank, as it comes from the shop: the board formats it at its first start."""
+        """Make it blank, as new from the factory: the board formats it at its first start."""
         self.image = b"\xff" * self._size
 
     @property
@@ -86,7 +87,7 @@ class Flash:
         self._mcu.flash[start : start + len(content)] = content
 
     def fill(self, blocks_left: int) -> None:
-        """A file of the owner's takes all of the file system but so many blocks."""
+        """Fill all of the file system but so many blocks with a file of the owner's."""
         context, system = self._mounted()
         block, count = self._layout.fs_blocksize, self._layout.fs_blockcount
         with system.open("owners.bin", "wb"):
@@ -114,7 +115,7 @@ class Flash:
         return context, system
 
     def files(self) -> dict[str, bytes]:
-        """Every file as it is in flash now, what is not flushed left out."""
+        """Every file as it is in flash now, without what is not flushed yet."""
         _, system = self._mounted()
         found: dict[str, bytes] = {}
         for folder, _, names in system.walk("/"):
@@ -132,7 +133,7 @@ class Flash:
         return answer
 
     def _command(self) -> None:
-        """One command to the flash chip is whole; one that changes something counts, and may be the one the power goes away in."""
+        """One whole command to the flash chip; one that changes something is counted, and may be the one at which the power fails."""
         sent = self._ssi._tx_buffer
         if self.is_cut:
             sent.clear()

@@ -1,10 +1,10 @@
-"""What the lamp says, read at its pin: the patterns are typed from hardware/LAMP.md, the card for the driver."""
+"""The lamp's pattern, read at its pin: the patterns are typed from hardware/LAMP.md, the card for the driver."""
 
 import itertools
 
 from emulated.board import EmulatedBoard
 
-# ms lit and dark in turn
+# ms lit and dark, alternating
 PATTERNS = {
     "act": (200, 200),
     "warn": (900, 600),
@@ -14,12 +14,12 @@ PATTERNS = {
     "alive": (60, 2940),
     "prompt": (1750, 250),
 }
-LAMP_WITHIN_MS = 45  # the main loop turns every 20 ms
+LAMP_WITHIN_MS = 45  # the main loop runs every 20 ms
 LOOKED_S = 6.2
 
 
 def shown(board: EmulatedBoard, seconds: float = LOOKED_S) -> str:
-    """The pattern at the lamp's pin over so many seconds: a name of LAMP.md, or the times that fit none, ms."""
+    """The pattern at the lamp's pin over so many seconds: a name of LAMP.md, or the times, in ms, where none fits."""
     board.lamp.clear()
     board.run(seconds)
     edges = board.lamp

@@ -1,4 +1,4 @@
-"""Boards ready for a trial: what `hotfuel board install` lays out, already in flash, with the settings and limits a trial wants."""
+"""Boards ready for a trial: flash contents as `hotfuel board install` writes them, with the settings and limits a trial wants."""
 
 import binascii
 import datetime
@@ -30,7 +30,7 @@ def installed(bytecode: bool = True) -> dict[str, bytes]:
 
 
 def twin(content: bytes, sequence: int = 1) -> bytes:
-    """A file as the board keeps its settings in: sequence, length, content, CRC-32 of all before it."""
+    """The bytes of a settings file: sequence, length, content, CRC-32 of all before it."""
     data = struct.pack("<II", sequence, len(content)) + content
     return data + struct.pack("<I", binascii.crc32(data))
 
@@ -43,7 +43,8 @@ def board(
     *,
     bytecode: bool = True,
 ) -> EmulatedBoard:
-    """An installed board, switched off. settings: beside chips, places and addresses; no inputs unless named. more: files beside those installed."""
+    """An installed board, switched off. settings: besides chips, places and addresses; no inputs unless named. more: files
+    besides the installed ones."""
     fitted = fitted or Fitted()
     wanted = {"inputs": (), **(settings or {})}
     text = settings_text(fitted.chips, wanted)
@@ -52,7 +53,7 @@ def board(
 
 
 def example_limits() -> tuple[bytes, ...]:
-    """The pieces of the example car's limits for three MAX31856 at gain 32, as `hotfuel board warnings` sends them."""
+    """The blocks of the example car's limits for three MAX31856 at gain 32, as `hotfuel board warnings` sends them."""
     car = car_file.load(car_file.EXAMPLE)
     setting = board_limits.ChannelSetting(CHIPS["MAX31856"], 32, 19)
     made = datetime.datetime(2026, 6, 1, tzinfo=datetime.UTC)

@@ -1,4 +1,4 @@
-"""What trials share: a row of the table, boards that were started once and are copied for each trial, and how a board's bytes are read."""
+"""What trials share: a result row, boards that were started once and are copied for each trial, and functions that read a board's bytes."""
 
 import functools
 from collections.abc import Callable
@@ -15,7 +15,7 @@ from emulated.board import EmulatedBoard
 from emulated.chips import Fitted
 
 FIRST_READING_S = 6.0
-BUTTON_LEAD_US = 80  # 1 nF on the processor's weakest pull-up, 80 kohm, to 2.0 V: three metres of lead and a filter
+BUTTON_LEAD_US = 80  # 1 nF charged by the RP2040's weakest pull-up, 80 kohm, to 2.0 V: three metres of lead and a filter
 
 
 @dataclass(frozen=True)
@@ -28,14 +28,14 @@ class Row:
 
 
 def started(board: EmulatedBoard, most_s: float = FIRST_READING_S) -> EmulatedBoard:
-    """Switch on and run until the first readings frame is at the host."""
+    """Switch on and run until the host has the first readings frame."""
     board.power_on()
     board.until(lambda: any(name == "reading" for name, _ in talk.messages(bytes(board.usb.received))), most_s, 0.01)
     return board
 
 
 class Rig:
-    """The boards of one image, each started once; a trial works on a copy of it (see board.in_a_copy)."""
+    """The boards of one image, each started once; a trial works on a copy (see board.in_a_copy)."""
 
     def __init__(self, image: Path) -> None:
         self.image = image
@@ -47,14 +47,14 @@ class Rig:
 
     @functools.cached_property
     def eight(self) -> EmulatedBoard:
-        """Eight MAX31856 at 10 Hz, the button on a long lead."""
+        """Eight MAX31856 at 10 Hz, with the button on a long lead."""
         board = ready.board(self.image, Fitted(("MAX31856",) * 8), ready.EIGHT_AT_TEN)
         board.slow_button(BUTTON_LEAD_US)
         return started(board)
 
 
 def degrees(data: bytes, boards: EmulatedBoard) -> tuple[np.ndarray, np.ndarray]:
-    """What the host makes of these bytes, which must hold a description: degC and reason, each (readings, channels)."""
+    """The host's decoding of these bytes, which must hold a description: degC and reason, each (readings, channels)."""
     decoded = samples.decode(data)
     degc, reason, _ = scans_degc(decoded.scans, decoded.descriptions)
     count = len(boards.fitted.chips)
@@ -62,7 +62,7 @@ def degrees(data: bytes, boards: EmulatedBoard) -> tuple[np.ndarray, np.ndarray]
 
 
 def described(board: EmulatedBoard, seconds: float) -> bytes:
-    """The bytes of so many seconds, begun by a description that is asked for."""
+    """The bytes of so many seconds, starting with a description that is requested."""
     board.usb.take()
     with talk.boards_time(board) as port:
         talk.Talk(port).ask("info")

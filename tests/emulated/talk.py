@@ -1,4 +1,4 @@
-"""The host's own code on the emulated board: a port of hotfuel.link, and the board's time in place of the computer's."""
+"""The host's own code on the emulated board: a port for hotfuel.link, and the board's time in place of the computer's."""
 
 import contextlib
 from collections.abc import Iterator
@@ -14,11 +14,11 @@ from hotfuel_wire.framing import FrameReader
 from emulated.board import EmulatedBoard
 
 STEP_S = 0.005
-UNIX_S = 1_780_000_000  # when the board was switched on, as far as the host knows
+UNIX_S = 1_780_000_000  # the host's time at which the board was switched on
 
 
 class EmulatedPort(Port):
-    """Reading runs the board. `log`: everything that came."""
+    """A port whose reads run the board. `log`: everything received."""
 
     def __init__(self, board: EmulatedBoard) -> None:
         super().__init__("emulated")
@@ -41,7 +41,7 @@ class EmulatedPort(Port):
 
 @contextlib.contextmanager
 def boards_time(board: EmulatedBoard) -> Iterator[EmulatedPort]:
-    """Inside, hotfuel.link.talk and hotfuel.record.download go by the board's time."""
+    """Inside this context, hotfuel.link.talk and hotfuel.record.download use the board's time."""
     clock = SimpleNamespace(
         monotonic=lambda: board.now_s,
         monotonic_ns=lambda: int(board.now_s * 1e9),
@@ -52,13 +52,13 @@ def boards_time(board: EmulatedBoard) -> Iterator[EmulatedPort]:
 
 
 def ask(board: EmulatedBoard, name: str, argument: bytes = b"") -> bytes:
-    """One command's answer. Raises LinkError, Refusal."""
+    """The answer to one command. Raises LinkError, Refusal."""
     with boards_time(board) as port:
         return Talk(port).ask(name, argument)
 
 
 def messages(data: bytes) -> list[tuple[str, dict[str, Any]]]:
-    """Every message in these bytes, in order, damaged ones left out."""
+    """Every message in these bytes, in order, without damaged ones."""
     found = []
     for payload in FrameReader().feed(b"\x00" + data):
         with contextlib.suppress(codec.WireError):

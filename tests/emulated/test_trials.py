@@ -1,8 +1,8 @@
-"""Every trial on the emulated board; they run where HOTFUEL_BOARD_IMAGE names an image. Minutes each: marked slow."""
+"""Every trial on the emulated board; they run where HOTFUEL_BOARD_IMAGE names an image. They take minutes each and are marked slow."""
 
 import pytest
 
-# as in trials.py, which needs the emulator to be imported
+# the names of trials.py, which cannot be imported without the emulator
 NAMES = (
     "boot_time",
     "install",

@@ -1,4 +1,4 @@
-"""Trials of starting: how soon, installed and upgraded over USB, through cuts of the power, after a hang, at the prompt."""
+"""Trials of starting: time to the first reading, installation and upgrade over USB, power cuts, after a hang, at the prompt."""
 
 import subprocess
 import sys
@@ -17,18 +17,18 @@ from emulated.usb import serve
 
 FIRST_READING_MOST_S = 1.2
 LAMP_MOST_S = 0.5
-INSTALL_MOST_S = 1500.0  # of real time: the emulator is slower than a board
-# `hotfuel board install`, with the patience that the emulator's slowness wants.
+INSTALL_MOST_S = 1500.0  # s of real time: the emulator is slower than a board
+# `hotfuel board install` with longer time-outs, because the emulator is slow
 PATIENT_INSTALL = f"from hotfuel import cli; from hotfuel.install import run; run.COPY_S = {INSTALL_MOST_S:.0f}; cli.main()"
-BEFORE = "d0e574d"  # the commit of the version before: its segments lay in a folder called store, its modules were sources
+BEFORE = "d0e574d"  # the commit of the version before: its segments were in a folder called store, its modules were sources
 PROMPT_LOOKED_S = 4.5
-STORED_S = 11.0  # a flush comes every 10 s
-INSTALL_CUT_AT = 60  # about half way through some hundred writes and erases
-FLUSHES_CUT = (2, 5, 9)  # which write or erase of the second boot's flush the power goes away in
+STORED_S = 11.0  # a flush happens every 10 s
+INSTALL_CUT_AT = 60  # about half way through several hundred writes and erases
+FLUSHES_CUT = (2, 5, 9)  # the write or erase of the second boot's flush at which the power fails
 
 
 def boot_time(rig: Rig) -> list[Row]:
-    """Eight channels at 10 Hz, the button on a long lead: the first readings frame, the lamp."""
+    """Eight channels at 10 Hz, the button on a long lead: time to the first readings frame and to the lamp."""
     board = rig.eight
     readings = [values for name, values in talk.messages(bytes(board.usb.received)) if name == "reading"]
     lit = next(us for us, on in board.lamp if on) / 1e6
@@ -75,11 +75,11 @@ def _readings_come(board: EmulatedBoard, most_s: float = 6.0) -> bool:
 
 
 def install(rig: Rig) -> list[Row]:
-    """`hotfuel board install` to a board with nothing on it, over its USB."""
+    """`hotfuel board install` over USB to a board with nothing on it."""
 
     def work() -> list[Row]:
         board = EmulatedBoard(rig.image, None).power_on()
-        board.run(0.5)  # the image makes the file system
+        board.run(0.5)  # the image formats the file system
         board.usb.take()
         code = _install(board)
         measures = _readings_come(board)
@@ -97,9 +97,10 @@ def install(rig: Rig) -> list[Row]:
 
 
 def install_cut(rig: Rig) -> list[Row]:
-    """The power goes away while the files are copied over a board's that was installed as sources: it waits at its prompt, and installing again mends it.
+    """The power fails while files are copied over those of a board that was installed as sources: it waits at its prompt, and
+    installing again repairs it.
 
-    Over equal files nothing would be written: mpremote leaves out what is there already.
+    Over equal files nothing would be written: mpremote skips files that are there already.
     """
 
     def work() -> list[Row]:
@@ -160,7 +161,7 @@ def files_before(root: Path, commit: str = BEFORE) -> dict[str, bytes]:
 
 
 def upgrade(rig: Rig) -> list[Row]:
-    """The version before, with settings of the owner's and a drive stored, then `hotfuel board install` over it."""
+    """The version before, with the owner's settings and a stored drive, then `hotfuel board install` over it."""
     old = files_before(Path(__file__).parents[2])
 
     def work() -> list[Row]:
@@ -202,14 +203,14 @@ def upgrade(rig: Rig) -> list[Row]:
 
 
 def _segments(board: EmulatedBoard) -> dict[int, bytes]:
-    """What a download brings, by segment."""
+    """The segments that a download brings."""
     with talk.boards_time(board) as port, tempfile.TemporaryDirectory() as folder:
         fetcher = Fetcher(port, Path(folder))
         return {segment.number: fetcher._path(segment).read_bytes() for segment in fetcher.fetch_all()}
 
 
 def _stored(board: EmulatedBoard) -> dict[int, bytes]:
-    """What is in flash, by segment."""
+    """The segments in flash."""
     return {
         int(name.rpartition("/")[2][:5]): content
         for name, content in board.flash.files().items()
@@ -223,13 +224,13 @@ def _mark(board: EmulatedBoard) -> None:
 
 
 def power_cuts(rig: Rig) -> list[Row]:
-    """Three boots: the power goes away between two of them, and then inside a write or an erase of a flush."""
+    """Three boots: the power fails between two of them, and then inside a write or an erase of a flush."""
     board = rig.three
 
     def second_boot() -> list[Row]:
         board.run(2.0)
         _mark(board)
-        board.run(0.7)  # wherever it is then
+        board.run(0.7)  # at whatever point it has reached
         first = _stored(board)
         started(board.power_cut())
         attached = b"store" in talk.ask(board, "info")
@@ -267,12 +268,12 @@ def _row(trial: str, boot: int, board: EmulatedBoard, attached: bool, kept: bool
 
 
 def causes(rig: Rig) -> list[Row]:
-    """Why it started: a hang is "watchdog", a reset asked for is not; and the way to the prompt and back."""
+    """The reported cause of a start: a hang is "watchdog", a requested reset is not; and the way to the prompt and back."""
 
     board = rig.three
 
     def hang() -> list[Row]:
-        board.flash.hangs = True  # the flash chip says that it is busy: the processor waits with its interrupts off
+        board.flash.hangs = True  # the flash chip reports busy: the processor waits with interrupts off
         board.usb.write(command("mark", b"into the hang", 9))
         board.run(0.5)
         board.mcu.watchdog.timer.set(20_000)  # near its end, to save the time of 8 s of waiting
@@ -319,7 +320,7 @@ def _described(board: EmulatedBoard) -> bytes:
 
 
 def failed_module(rig: Rig) -> list[Row]:
-    """The module of the warnings cannot start: the lamp says so, `board info` names it, and it is in flash for the next host."""
+    """The warnings module cannot start: the lamp shows it, `board info` names it, and it is in flash for the next host."""
 
     def work() -> list[Row]:
         files = {name: content for name, content in ready.installed().items() if name != "limits.mpy"}

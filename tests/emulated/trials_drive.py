@@ -1,4 +1,4 @@
-"""Trials of a drive: the lamp at its pin, a host that stops reading, plugs that come and go, and the download."""
+"""Trials of a drive: the lamp at its pin, a host that stops reading, loose plugs, and the download."""
 
 import random
 import tempfile
@@ -26,13 +26,13 @@ SILENT_S = 30.0
 LOOSE_S = 16.0
 LOOSE_SHARE = 0.2
 ACT_MOST_S = 12.0
-FLUSHES_MORE = 1  # two alarms close together may be one flush or two
+FLUSHES_MORE = 1  # two alarms close together may share one flush
 FLUSH_APART_MS = 300
 DRIVE_S = 15.0
 
 
 def pump_degc(margin_degc: float, *, in_uncertainty: bool = False) -> float:
-    """The temperature at the example car's pump with this margin (or with half its uncertainty), the lower of running and standing."""
+    """The temperature at the example car's pump that gives this margin (or with half its uncertainty), the lower of running and standing."""
     car = car_file.load(car_file.EXAMPLE)
     degc = np.arange(30.0, 110.0, 0.02)
     found = []
@@ -75,7 +75,7 @@ def lamp(rig: Rig) -> list[Row]:
 
 
 def silent_host(rig: Rig) -> list[Row]:
-    """The host does not read for 30 s: no tick late, what is lost is counted, and the latest arrives first."""
+    """The host does not read for 30 s: no tick is late, losses are counted, and the latest readings arrive first."""
 
     board = rig.three
 
@@ -106,13 +106,13 @@ def silent_host(rig: Rig) -> list[Row]:
 
 
 def loose_plug(rig: Rig) -> list[Row]:
-    """The pump at a margin of -5 degC behind a plug that misses one tick in five at random: act comes, and the flash is not worn by it."""
+    """The pump at a margin of -5 degC behind a plug that fails in one tick of five at random: act comes on, and the flash is not worn by it."""
 
     board = rig.three
 
     def drive(loose: bool) -> tuple[float | None, int, int]:
         load_limits(board)
-        # no other place moves: a sudden fall would be a short, and told
+        # no other place moves: a sudden fall would be taken for a short and reported
         board.fitted.surroundings.hot_degc[PUMP] = pump_degc(TOO_HOT_DEGC)
         board.usb.take()
         chance, begun, flushes = random.Random(7), board.now_s, board.flash.flushes
@@ -131,7 +131,7 @@ def loose_plug(rig: Rig) -> list[Row]:
             if values["value"] >> 8 & 15 == ACT and values["value"] & 15 == UNACKNOWLEDGED
         ]
         changes = sum(code in (EVENTS["chip_lost"], EVENTS["chip_found"]) for code in event_codes(data))
-        # an alarm is flushed at once, as it should be
+        # an alarm is flushed at once, as intended
         by_alarms = len({values["time_ms"] // FLUSH_APART_MS for values in alarms})
         return (acts[0] - begun if acts else None), board.flash.flushes - flushes - by_alarms, changes
 
@@ -152,7 +152,7 @@ def loose_plug(rig: Rig) -> list[Row]:
 
 
 def download(rig: Rig) -> list[Row]:
-    """What a download brings is what lies in flash, byte for byte."""
+    """What a download brings equals what is in flash, byte for byte."""
 
     board = rig.three
 

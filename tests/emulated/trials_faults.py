@@ -1,4 +1,4 @@
-"""Trials of what goes wrong in a box: flash that is full, settings that are damaged, the wrong amplifier in a socket, a data line held low, the self-test."""
+"""Trials of faults in a box: full flash, damaged settings, the wrong amplifier in a socket, a data line held low, the self-test."""
 
 import json
 import os
@@ -18,15 +18,15 @@ from emulated.lamp import shown
 from emulated.rig import Rig, Row, degrees, described, event_codes, health, started
 from emulated.usb import serve
 
-BLOCKS_LEFT = 8  # less than the store keeps free for settings and firmware
+BLOCKS_LEFT = 8  # less than the store reserves for settings and firmware
 MEASURED_S = 12.0  # one health message, and one flush
 WITHIN_DEGC = 0.5
-CHECK_MOST_S = 900.0  # of real time
+CHECK_MOST_S = 900.0  # s of real time
 PATIENT_CHECK = "from hotfuel.cli import board_check, main; board_check.STEP_S = 300.0; main()"
 
 
 def _good(board: EmulatedBoard, seconds: float) -> tuple[bytes, np.ndarray, int]:
-    """What came in so many seconds: the bytes, how far each channel's good readings were off (degC, nan without one), how many readings."""
+    """Result of so many seconds: the bytes, the error of each channel's good readings (degC, nan without one), the number of readings."""
     data = described(board, seconds)
     degc, reason = degrees(data, board)
     off = np.full(degc.shape[1], np.nan)
@@ -38,7 +38,7 @@ def _good(board: EmulatedBoard, seconds: float) -> tuple[bytes, np.ndarray, int]
 
 
 def _set_rate(board: EmulatedBoard) -> tuple[str, bytes]:
-    """What a change of a setting is answered, and what the board says of it then."""
+    """The answer to a change of a setting, and what the board reports about it then."""
     try:
         talk.ask(board, "settings_set", b"stored_rate_hz=5")
         said = "taken"
@@ -48,7 +48,8 @@ def _set_rate(board: EmulatedBoard) -> tuple[str, bytes]:
 
 
 def full_flash(rig: Rig) -> list[Row]:
-    """The owner's own file leaves no room: it measures, says that it stores nothing, and keeps its old settings or takes the new ones whole."""
+    """The owner's own file leaves no room: the board measures, reports that it stores nothing, and keeps its old settings or
+    takes the new ones whole."""
 
     def with_left(blocks: int) -> list[Row]:
         board = ready.board(rig.image)
@@ -75,7 +76,7 @@ def full_flash(rig: Rig) -> list[Row]:
 
 
 def damaged_settings(rig: Rig) -> list[Row]:
-    """One copy of the settings spoilt, both, and a whole one whose text is not allowed."""
+    """One copy of the settings damaged, both, and an intact one whose text is not allowed."""
     old, new = b"places=tank,pump,needle\ninputs=battery", b"places=tank,pump,rail\ninputs=battery"
 
     def spoilt(content: bytes) -> bytes:
@@ -120,7 +121,7 @@ def damaged_settings(rig: Rig) -> list[Row]:
 
 
 def swapped_chips(rig: Rig) -> list[Row]:
-    """Another amplifier in the socket than the settings name: nothing of it goes out as good, unless it is read alike."""
+    """Another amplifier in the socket than the settings name: none of its readings goes out as good, unless it is read alike."""
     named = ("MAX31856", "MAX31855", "MCP9601")
     there = ("MAX31855", "MAX31856", "MCP9600")
     text = b"chips=" + ",".join(named).encode()
@@ -157,7 +158,7 @@ def swapped_chips(rig: Rig) -> list[Row]:
 
 
 def held_bus(rig: Rig) -> list[Row]:
-    """SDA shorted to ground while it measures, and let go: the amplifiers on the other bus go on at their rate, and it comes back."""
+    """SDA shorted to ground while it measures, then released: the amplifiers on the other bus keep their rate, and the barometer comes back."""
 
     def work() -> list[Row]:
         board = started(ready.board(rig.image, Fitted(("MAX31856", "MAX31856", "MCP9601"), "BMP280"), {"inputs": ("barometer",)}))
@@ -180,7 +181,7 @@ def held_bus(rig: Rig) -> list[Row]:
             )
         ]
         board.i2c.let_go()
-        board.run(14.0)  # it is left alone for up to 64 ticks
+        board.run(14.0)  # it is skipped for up to 64 ticks
         _, off, _ = _good(board, 3.0)
         return [*rows, Row("SDA let go: it comes back", f"off by {off[2]:.2f} °C at most", bool(off[2] <= WITHIN_DEGC))]
 
@@ -188,7 +189,7 @@ def held_bus(rig: Rig) -> list[Row]:
 
 
 def self_test(rig: Rig) -> list[Row]:
-    """`hotfuel board check` over the emulated USB: a whole box, then one probe without its plug; the stored drive untouched."""
+    """`hotfuel board check` over the emulated USB: a complete box, then one probe unplugged; the stored drive is untouched."""
 
     def check(board: EmulatedBoard) -> tuple[int, dict[str, str]]:
         with tempfile.TemporaryDirectory() as folder:

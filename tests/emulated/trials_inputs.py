@@ -22,7 +22,7 @@ BUSY_MOST = 0.40
 
 
 def _pulses(board: EmulatedBoard, name: str, hertz: float) -> list[int]:
-    """A flow meter at that pin from now on; the list's only number counts its pulses."""
+    """Connect a flow meter to that pin from now on; the only number of the list returned counts its pulses."""
     count, level = [0], [True]
 
     def turn() -> None:
@@ -37,7 +37,7 @@ def _pulses(board: EmulatedBoard, name: str, hertz: float) -> list[int]:
 
 
 def _receiver(board: EmulatedBoard, seconds: float) -> list[bytes]:
-    """A receiver that says RMC and GGA ten times a second, byte by byte at its rate; returns its sentences."""
+    """A receiver that sends RMC and GGA ten times a second, byte by byte at its rate; returns its sentences."""
     rng, track = np.random.default_rng(1), circuit.Circuit()
     driven = circuit.drive(track, 1, rng, 1 / FIXES_HZ)
     sent = [(at, text) for at, text in circuit.sentences(track, driven, 1_780_000_000.0, 0.5, rng) if at < seconds]
@@ -51,7 +51,7 @@ def _receiver(board: EmulatedBoard, seconds: float) -> list[bytes]:
 
 
 def further_inputs(rig: Rig) -> list[Row]:
-    """All inputs at once beside eight channels at 10 Hz: what came out of each, what it costs, and a converter that goes away."""
+    """All inputs at once beside eight channels at 10 Hz: the readings of each, the processor time, and a converter that is removed."""
     fitted = Fitted(("MAX31856",) * 8, "BMP390", EVERYTHING)
     fitted.surroundings.analogue_v[:] = VOLTS
     settings = {**ready.EIGHT_AT_TEN, "inputs": INPUTS, "more_inputs": EVERYTHING, "receiver_baud": BAUD}

@@ -1,4 +1,4 @@
-"""Trials of measuring: every chip family and both barometers, rates and their load, bits that flip on the wire, plugs that come and go."""
+"""Trials of measuring: every chip family and both barometers, rates and their load, flipped bits on the wire, loose plugs."""
 
 import random
 from collections.abc import Callable
@@ -12,7 +12,7 @@ from emulated.board import EmulatedBoard, in_a_copy
 from emulated.chips import Fitted
 from emulated.rig import Rig, Row, degrees, described, health, started
 
-# The share of ticks at 5 Hz with a new conversion: an MCP960x takes 320 ms at 18 bit, and says so in between.
+# The share of ticks at 5 Hz with a new conversion: an MCP960x takes 320 ms at 18 bits, and reports no new conversion in between.
 FAMILIES = {"MAX31856": 1.0, "MAX31855": 1.0, "MCP9601": 200 / 320, "MCP9600": 200 / 320}
 WITHIN_DEGC = 0.5
 WITHIN_PA = 30
@@ -24,7 +24,7 @@ PROBES_DEGC = (-20.0, 42.5, 68.0, 110.0)
 
 
 def families(rig: Rig) -> list[Row]:
-    """One of each amplifier, and the barometer: what the host makes of the board's bytes against what the models measured."""
+    """One of each amplifier, and the barometer: the host's decoding of the board's bytes against what the models measured."""
 
     def with_barometer(name: str) -> list[Row]:
         board = ready.board(rig.image, Fitted(tuple(FAMILIES), name), {"inputs": ("barometer",)})
@@ -98,7 +98,7 @@ def flips(share: float, seed: int) -> Callable[[int], int]:
 
 
 def bit_errors(rig: Rig) -> list[Row]:
-    """Bits flipped on MISO: nothing wrong goes out as good, and at 0.1 % most ticks still do. Twenty seeds: bench_bit_errors.py."""
+    """Bits flipped on MISO: no wrong reading goes out as good, and at 0.1 % most ticks still give one. Twenty seeds: bench_bit_errors.py."""
 
     board = rig.three
 

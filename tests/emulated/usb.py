@@ -15,7 +15,7 @@ PAUSE_S = 0.02
 
 
 class UsbHost:
-    """`received`: what the board sent and nobody took yet. `at_ns`: when each packet came, with its size."""
+    """`received`: what the board sent and has not been taken yet. `at_ns`: the time of each packet, with its size."""
 
     def __init__(self, device: Any) -> None:
         self.received = bytearray()
@@ -26,7 +26,7 @@ class UsbHost:
         self._usb = device.cdc.usb
         self._clock = device.mcu.clock
         self._to_send = bytearray()
-        self._waiting: tuple[int, int] | None = None  # the board's read that the host has nothing for
+        self._waiting: tuple[int, int] | None = None  # the board's pending read for which the host has no data
         self._held: list[Callable[[], None]] = []
         self._cdc.on_device_connected = self._connected
         self._cdc.on_serial_data = self._data
@@ -34,7 +34,7 @@ class UsbHost:
         self._let_the_host_stop()
 
     def write(self, data: bytes) -> None:
-        """Send bytes to the board; they go as it takes them."""
+        """Queue bytes for the board; they are sent as it takes them."""
         self._to_send += data
         self.feed()
 
@@ -44,7 +44,7 @@ class UsbHost:
         return data
 
     def read_on(self, reading: bool) -> None:
-        """False: the host asks for nothing more, as when a program does not read its port."""
+        """False: the host stops requesting data, like a program that does not read its port."""
         self.reading = reading
         if reading:
             held, self._held = self._held, []
@@ -60,8 +60,11 @@ class UsbHost:
             self.at_ns.append((int(self._clock.nanos), len(buffer)))
 
     def _answer_no_empty_reads(self) -> None:
-        """The emulator answers every read of the board with an empty packet at once, and the board reads again, for ever: three times slower,
-        and never idle. A host has nothing to say then, which is what happens here."""
+        """Leave the board's reads pending while there is no data.
+
+        The emulator would answer each with an empty packet at once and the board would read again without end: three times
+        slower, and never idle. A real host sends nothing then.
+        """
         answer = self._usb.on_endpoint_read
 
         def on_read(endpoint: int, size: int) -> None:
@@ -102,7 +105,7 @@ class UsbHost:
                 alarm.schedule = gate(alarm.schedule)
 
     def feed(self) -> None:
-        """Hand over what the board is ready for."""
+        """Hand over as much as the board is ready for."""
         fifo = self._cdc.tx_fifo
         while self._to_send and fifo.item_count < PACKET:
             fifo.push(self._to_send.pop(0))
@@ -123,7 +126,7 @@ def serve(board: Any, program: Callable[[str], int], most_s: float) -> int | Non
     child = os.fork()
     if child == 0:
         code = 1
-        os.setsid()  # so that what it starts ends with it
+        os.setsid()  # so that processes it starts end with it
         try:
             os.close(ours)
             code = program(path)
@@ -145,7 +148,7 @@ def serve(board: Any, program: Callable[[str], int], most_s: float) -> int | Non
                 raise TimeoutError(f"the program was not done after {most_s:.0f} s")
             board.step()
             out += board.usb.take()
-            ahead_s = board.now_s - board_began - (time.monotonic() - begun)  # an idle board is faster than time
+            ahead_s = board.now_s - board_began - (time.monotonic() - begun)  # an idle board is faster than real time
             readable, writable, _ = select.select([ours], [ours] if out else [], [], min(max(0.0, ahead_s), PAUSE_S))
             if readable:
                 board.usb.write(os.read(ours, READ_AT_ONCE))

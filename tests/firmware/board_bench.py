@@ -11,7 +11,7 @@ sys.path.insert(0, root + "/tests/firmware")
 import rig
 
 rig.arrange(root)
-ticks_us = real_time.ticks_us  # before the stand-in takes its place
+ticks_us = real_time.ticks_us  # before the stand-in replaces it
 measured = {}
 
 
@@ -23,7 +23,7 @@ def us_each(function, count):
 
 
 def drivers_alone():
-    """One tick of three amplifiers on a board that answers at once: the firmware's own work, and what it allocates."""
+    """One tick of three amplifiers on a board that answers at once: the firmware's own time, and what it allocates."""
     from chips.max31856 import Chip
     from clock import Clock
     from fake_board import SETTINGS, FakeBoard, converted
@@ -52,7 +52,7 @@ def drivers_alone():
 
 
 def framing_alone():
-    """One reading of three channels: pack, CRC, COBS; against the floor of touching each of its bytes once."""
+    """One reading of three channels: pack, CRC, COBS; against the minimum of touching each of its bytes once."""
     from hotfuel_wire import codec, framing
 
     channel = {"hot": 6711, "cold": 6400, "status": 0}

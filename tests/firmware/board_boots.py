@@ -1,6 +1,7 @@
-# Runs under the MicroPython unix port: board_boots.py ROOT IMAGE SECONDS [STOP_AFTER [PREPARE]]. One life of a board whose firmware and data share one
-# littlefs, as on a Pico. IMAGE: the flash, kept in a file; a new one is installed first, and PREPARE names what else it then holds.
-# STOP_AFTER: power fails at this write or erase; 0: never. SECONDS below 0: it is installed and not started. Frames on standard output, one JSON object on standard error.
+# Runs under the MicroPython unix port: board_boots.py ROOT IMAGE SECONDS [STOP_AFTER [PREPARE]]. One life of a board whose
+# firmware and data share one littlefs, as on a Pico. IMAGE: the flash, kept in a file; a new one is installed first, and PREPARE
+# names its further contents. STOP_AFTER: power fails at this write or erase; 0: never. SECONDS below 0: installed but not
+# started. Frames on standard output, one JSON object on standard error.
 
 import json
 import os
@@ -63,7 +64,7 @@ def write(path, data):
 
 
 def old_store(folder, first, count):
-    """What version 0.1 left: segments as it named them, and something of the owner's."""
+    """The store that version 0.1 left: segments under its names, and a file of the owner's."""
     os.mkdir(folder)
     for number in range(first, first + count):
         write("%s/%05d.%s" % (folder, number & 0xFFFF, "key" if number % 2 else "seg"), (b"segment %d " % number) * 40)
@@ -98,7 +99,7 @@ def command(sequence, name, argument=b""):
 
 
 def fetch_all():
-    """Every segment in pieces, as a host does it; what the files hold beside it."""
+    """Every segment in pieces, as a host fetches them, and the contents of the files besides."""
     sequence = 1000
     found["files"] = {}
     for name in sorted(os.listdir("drives")):

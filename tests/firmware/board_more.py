@@ -1,4 +1,5 @@
-# Further inputs on MicroPython or CPython: board_more.py ROOT FOLDER SCENARIO, as board_run.py; a file of its own, for the sources live in the board's heap.
+# Further inputs on MicroPython or CPython: board_more.py ROOT FOLDER SCENARIO, as board_run.py; a separate file, because sources
+# take up the board's heap.
 
 import json
 import sys
@@ -24,7 +25,8 @@ def check(app, name):
 
 
 def more_inputs():
-    """Two voltages and two flow meters; the converter goes away from 4 to 7 s, one read of it is spoiled at 9 s; then one voltage and one meter are left."""
+    """Two voltages and two flow meters; the converter is away from 4 to 7 s, one read of it is corrupted at 9 s; then one voltage
+    and one meter remain."""
     made = rig.Rig()
     from simulator.machine import boot, standin_rp2, world
 
@@ -68,7 +70,7 @@ def more_inputs():
 
 
 def receiver():
-    """12 s of a receiver that says RMC and GGA ten times a second, between noise; then silence, sentences again, and the setting taken away."""
+    """12 s of a receiver that sends RMC and GGA ten times a second, with noise in between; then silence, sentences again, and the setting removed."""
     made = rig.Rig()
     from simulator.machine.buses import UART
 

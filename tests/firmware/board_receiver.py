@@ -34,12 +34,12 @@ import receiver
 
 SENTENCE = b"$GPRMC,120000.00,A,0000.000,N,00000.000,E,0.0,0.0,010126,,,A*59\r\n"
 made = receiver.Receiver(Application())
-made._taken_ms = -1000  # nothing was taken just now
+made._taken_ms = -1000  # nothing was taken in this turn
 text = (SENTENCE * 10 + b"$GPRMC,1" + b"x" * 300 + SENTENCE.replace(b"*59", b"*58")) * 2 + SENTENCE * 20
 
 
 def read():
-    """Sentences taken, or -1 where something wanted memory; only locals are bound while the heap is locked."""
+    """Number of sentences taken, or -1 where something allocated memory; only locals are bound while the heap is locked."""
     good = at = 0
     micropython.heap_lock()
     try:

@@ -57,7 +57,7 @@ class Flash:
         if op == 6:
             cut = self._spend()
             self.erases += 1
-            if cut:  # half erased: what was there is gone, what will be is not there yet
+            if cut:  # half erased: the old content is gone, the new not there yet
                 self.data[argument * BLOCK : argument * BLOCK + BLOCK // 2] = b"\xff" * (BLOCK // 2)
                 raise PowerCut()
             self.data[argument * BLOCK : (argument + 1) * BLOCK] = b"\xff" * BLOCK
@@ -92,7 +92,7 @@ LENGTH_MS = 300000
 
 
 def kept(make):
-    """make(time_ms), packed once for the minutes that a trial drives again and again."""
+    """make(time_ms), packed once for the minutes that a trial repeats again and again."""
     made = {}
 
     def frame_at(time_ms):
@@ -198,7 +198,7 @@ class Run:
         vfs.umount("/f")
 
 
-KNOWN = {}  # what stands between two zeros -> the message in it, or None: trials read the same few hundred frames again and again
+KNOWN = {}  # bytes between two zeros -> their message, or None: trials read the same few hundred frames again and again
 
 
 def message(piece):
@@ -220,7 +220,7 @@ def contents():
         first = True
         with open("/f/store/" + names[number], "rb") as file:
             pieces = file.read().split(b"\x00")
-        damaged += bool(pieces.pop())  # an end that no zero closes
+        damaged += bool(pieces.pop())  # an end without a closing zero
         for piece in pieces:
             found = message(piece) if piece else None
             if found is None:
@@ -236,7 +236,7 @@ def contents():
 
 
 def trial(first, step):
-    """Power fails at write or erase number first, first + step, ...; afterwards the store opens, holds every flushed frame, and goes on."""
+    """Power fails at write or erase number first, first + step, ...; afterwards the store opens, holds every flushed frame, and keeps recording."""
     flash = Flash()
     tried = lost = broken = went_on = 0
     number = first
@@ -253,7 +253,7 @@ def trial(first, step):
         if not cut:
             run.end()
             break
-        # The board is dead: what it still holds open must not reach the flash, now or when it is collected.
+        # The board is dead: files it still has open must not reach the flash, now or when they are collected.
         flash.dead = True
         try:
             run.end()
@@ -277,8 +277,8 @@ def trial(first, step):
 
 
 def capacity(installed="", positions=False):
-    """Hours of three channels at the default rates on a Pico's file system, and its wear. installed: folder of firmware that is on it too. positions: of
-    a receiver, for which store.py keeps one reading a second."""
+    """Hours of three channels at the default rates on a Pico's file system, and its wear. installed: folder of firmware stored
+    beside them. positions: with a receiver's, for which store.py keeps one reading a second."""
     flash = Flash()
     run = Run(flash, True)
     if positions:
@@ -313,7 +313,7 @@ def copy(source, target):
 
 
 def tow_home():
-    """A run with a mark in its first minutes, then a long tow home: what happened first is still there."""
+    """A run with a mark in its first minutes, then a long tow home: the run is still there."""
     flash = Flash()
     run = Run(flash, True)
     run.drive(0, 6 * 3600 * 1000, step_ms=500, event_ms=[600000] + list(range(2 * 3600 * 1000, 6 * 3600 * 1000, 600000)))

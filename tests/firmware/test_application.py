@@ -1,4 +1,4 @@
-"""The whole firmware on the stand-in board, under the real MicroPython and under CPython: what comes out of its port."""
+"""The whole firmware on the stand-in board, under the real MicroPython and under CPython: the frames that come out of its port."""
 
 import json
 import subprocess
@@ -12,7 +12,7 @@ from hotfuel_wire.messages import CONFIGURATION_LOST, EVENTS, NO_ANSWER, NOT_A_C
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
-HEAP = "384K"  # words are twice the board's here, and the stand-in's chips live in the same heap
+HEAP = "384K"  # words are twice as large as on the board, and the stand-in's chips are in the same heap
 
 
 @pytest.fixture(params=["micropython", "cpython"])
@@ -85,7 +85,7 @@ def test_boot_describe_read(run):
     assert health[-1]["frames_sent"] > 110
 
 
-def test_a_chip_that_goes_is_no_answer_and_comes_back_by_itself(run):
+def test_a_chip_that_goes_away_gives_no_answer_and_comes_back_by_itself(run):
     messages, _ = run("lost")
     middle = hots(messages, 1)
     assert middle.count(NO_ANSWER) == 15, "three seconds at 5 Hz"
@@ -102,7 +102,7 @@ def test_a_chip_that_goes_is_no_answer_and_comes_back_by_itself(run):
     assert kinds[2:] in ([], [("configuration_lost", 1)])
 
 
-def test_a_module_that_cannot_start_is_seen(run):
+def test_a_module_that_cannot_start_is_reported(run):
     messages, found = run("broken")
     assert found["lamp"] == [8, 2]
     assert only(messages, "health")[0]["failed"] == 2
@@ -110,7 +110,7 @@ def test_a_module_that_cannot_start_is_seen(run):
     assert found["lamp"][1] == 0
     messages += later
     names = [name for name, _ in events(messages)]
-    assert names.count("module_failed") == 2, "in its boot, and after it once"
+    assert names.count("module_failed") == 2, "in its boot, and once after it"
     told = [values for values in only(messages, "event") if values["code"] == EVENTS["module_failed"]]
     assert {values["value"] for values in told} == {1}
     assert all(values["detail"].startswith(b"store: TypeError") for values in told)
@@ -120,7 +120,7 @@ def test_a_module_that_cannot_start_is_seen(run):
 
 
 def test_a_loose_plug_does_not_wear_the_flash(run):
-    """In and out every second for five minutes: at most a tenth more flushes than in five quiet ones; how it stands is told all the same."""
+    """In and out every second for five minutes: at most a tenth more flushes than in five quiet ones; the final state is reported all the same."""
     messages, found = run("storm")
     assert found["quiet"] >= 28
     assert found["storm"] <= 1.1 * found["quiet"], found
@@ -129,7 +129,7 @@ def test_a_loose_plug_does_not_wear_the_flash(run):
     assert 4 <= told.count("chip_unsteady") <= 6
     assert len(told) <= 9
     losses = sum(values["value"] for values in only(messages, "event") if values["code"] == EVENTS["chip_unsteady"])
-    assert losses >= 149 - 30, "all but the last minute's, which are not told yet"
+    assert losses >= 149 - 30, "all but the last minute's, which are not reported yet"
 
 
 def test_a_brown_out_costs_one_tick_and_is_never_a_temperature(run):
@@ -208,26 +208,26 @@ def test_settings_change_description_rate_and_survive_a_boot(run):
     assert {values["boot_count"] for values in only(messages, "description")} == {2}
 
 
-def test_board_time_goes_on_across_the_interpreters_wrap(run):
+def test_board_time_continues_across_the_interpreters_wrap(run):
     messages, _ = run("wrap")
     readings = only(messages, "reading")
     assert [reading["tick"] for reading in readings] == list(range(1, len(readings) + 1))
     assert len(readings) >= 48
 
 
-def test_a_host_that_does_not_read_for_a_minute_stops_no_tick(run):
+def test_a_host_that_does_not_read_for_a_minute_delays_no_tick(run):
     messages, found = run("deaf_host")
     assert found["late"] == 0
     assert found["dropped"] > 150
     assert 7900 < found["waiting"] <= 8192 + framing.FRAME_MAX
     ticks = [reading["tick"] for reading in only(messages, "reading")]
     late = [tick for tick in ticks if tick > 200]
-    assert late == list(range(late[0], late[-1] + 1)), "the latest are there, without a hole"
+    assert late == list(range(late[0], late[-1] + 1)), "the latest are there, without a gap"
     assert late[-1] >= 322
 
 
-def test_flash_erases_of_400_ms_cost_ticks_but_no_truth(run):
-    """Datasheets of the Pico's flash: up to 400 ms a 4 KB block, during which no interrupt comes through."""
+def test_flash_erases_of_400_ms_cost_ticks_but_no_wrong_readings(run):
+    """Datasheets of the Pico's flash: up to 400 ms for a 4 KB block, during which interrupts are off."""
     messages, found = run("erases")
     assert found["erases"] >= 18
     assert found["erases"] // 2 <= found["late"] <= 2 * found["erases"], "at most ceil(0.4 s * 5 Hz) each"
@@ -273,7 +273,7 @@ def test_other_inputs(run):
     assert 440 < mark["value"] < 560
 
 
-def test_junk_and_senseless_commands_change_nothing_and_stop_nothing(run):
+def test_junk_and_senseless_commands_change_and_stop_nothing(run):
     messages, found = run("fuzz")
     assert found["unchanged_by_junk"] is True
     assert found["unchanged"] is True

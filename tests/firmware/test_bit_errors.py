@@ -1,6 +1,7 @@
 """Flipped bits on the way from the amplifiers: caught, counted, and never a temperature that is wrong by more than half a degC.
 
-The chips here are small models of the results' registers, typed from the datasheets; every bit of every byte they answer flips with a given probability.
+The chips are small models of the result registers, typed from the datasheets; every bit of every byte they send flips with a
+given probability.
 """
 
 import random
@@ -37,8 +38,8 @@ class Noise:
 
 
 class Converter:
-    """A probe between 20 and 80 degC that moves at most 1.5 degC/s, its amplifier between 20 and 40; open for 3 s of every 100. `truths`: of the results
-    that may be read at this tick: (hot code, cold code, open)."""
+    """A probe between 20 and 80 degC that moves at most 1.5 degC/s, its amplifier between 20 and 40; open for 3 s of every 100.
+    `truths`: the results that may be read at this tick: (hot code, cold code, open)."""
 
     def __init__(self, noise, codes_per_degc, cold_per_degc):
         self.noise, self.codes, self.cold_codes = noise, codes_per_degc, cold_per_degc
@@ -58,7 +59,7 @@ class Converter:
         self.truths = [*getattr(self, "truths", [])[-1:], self.now]
 
     def off_degc(self, hot, cold):
-        """How far the nearest result is from what was read."""
+        """Distance of what was read from the nearest true result, degC."""
         return min(abs((hot - h) / self.codes + (cold - c) / self.cold_codes) for h, c, _ in self.truths)
 
 
@@ -151,7 +152,7 @@ MODELS = {"MAX31856": Max31856, "MAX31855": Max31855, "MCP9601": Mcp9601}
 
 
 def drive(name, mode, p, seed, ticks):
-    """(share of good readings, worst error in degC of those, readings taken for good with an open probe, bit errors counted, bits flipped)"""
+    """(share of good readings, their worst error in degC, readings taken for good with an open probe, bit errors counted, bits flipped)"""
     noise = Noise(seed, p)
     model = MODELS[name](noise, mode == "automatic")
     settings = {
@@ -195,7 +196,7 @@ def held(name, mode, p, seeds, ticks):
 
 @pytest.mark.parametrize("p", RATES)
 @pytest.mark.parametrize(("name", "mode"), CASES)
-def test_no_flipped_bit_is_a_temperature(name, mode, p):
+def test_no_flipped_bit_becomes_a_temperature(name, mode, p):
     held(name, mode, p, 2, 3000)
 
 
@@ -203,13 +204,13 @@ def test_no_flipped_bit_is_a_temperature(name, mode, p):
 @pytest.mark.timeout(1200)
 @pytest.mark.parametrize("p", RATES)
 @pytest.mark.parametrize(("name", "mode"), CASES)
-def test_no_flipped_bit_is_a_temperature_in_200_000_ticks(name, mode, p):
+def test_no_flipped_bit_becomes_a_temperature_in_200_000_ticks(name, mode, p):
     """About a minute a case."""
     held(name, mode, p, 20, 10_000)
 
 
-def test_a_step_of_the_temperature_is_believed_at_the_tick_it_comes():
-    """A probe from ice into boiling water: what jumps is read a third time, and goes out."""
+def test_a_step_of_the_temperature_is_accepted_at_the_tick_it_comes():
+    """A probe moved from ice into boiling water: the jump is read a third time, and goes out."""
     noise = Noise(1, 0)
     model = Max31856(noise, False)
     chip = driver("MAX31856")(model, 0, SETTINGS)

@@ -1,4 +1,4 @@
-"""What a boot decides before anything runs: prompt or application, and why the board started."""
+"""What a boot decides before anything runs: prompt or application, and the reason for the start."""
 
 import importlib.util
 import sys
@@ -13,7 +13,7 @@ BOARD = Path(__file__).parents[2] / "firmware" / "board.py"
 
 
 class Bench:
-    """A button's wire with a capacitance that the pull-up charges; time passes only while the program sleeps, but for what a call takes."""
+    """A button's wire with a capacitance that the pull-up charges; time passes only while the program sleeps, and by the length of a call."""
 
     def __init__(self):
         self.now_us = 0.0
@@ -27,7 +27,7 @@ class Bench:
         self.timer = None
 
     def level(self):
-        self.now_us += 16.5  # measured on the emulated board: pull-up on to read
+        self.now_us += 16.5  # measured on the emulated board: from pull-up on to read
         if self.pressed:
             return 0
         charged = 1 - 2.718281828 ** (-(self.now_us - self.enabled_us) * 1e-6 / (self.pull_ohm * self.farad))
@@ -89,14 +89,14 @@ def bench(monkeypatch, tmp_path):
 
 
 @pytest.mark.parametrize(("farad", "ohm"), [(5e-12, 80e3), (355e-12, 80e3), (1e-9, 80e3), (100e-9, 80e3), (100e-9, 4700)])
-def test_a_lead_or_a_filter_is_no_button(bench, farad, ohm):
+def test_a_long_lead_or_a_filter_is_not_taken_for_a_pressed_button(bench, farad, ohm):
     """3 m of lead have 300 pF; 100 nF against contact bounce, with and without the 4.7k of the wiring diagram."""
     bench.farad, bench.pull_ohm = farad, ohm
     assert bench.boot().prompt_wanted() is False
     assert bench.now_us < 60_000, "and the boot waits no longer for it than for a held button"
 
 
-def test_a_held_button_is_one_and_a_short_touch_is_none(bench):
+def test_a_held_button_counts_and_a_short_touch_does_not(bench):
     bench.pressed = True
     assert bench.boot().prompt_wanted() is True
     assert bench.now_us > 50_000
@@ -112,7 +112,7 @@ def test_a_held_button_is_one_and_a_short_touch_is_none(bench):
     assert board.prompt_wanted() is False
 
 
-def test_an_installation_under_way_ends_at_the_prompt_at_every_boot(bench, tmp_path):
+def test_during_an_installation_every_boot_ends_at_the_prompt(bench, tmp_path):
     (tmp_path / "install.flag").write_text("1")
     for _ in range(3):
         assert bench.boot().prompt_wanted() is True
@@ -131,8 +131,8 @@ def test_the_lamp_at_the_prompt_is_lit_with_short_gaps(bench):
 
 
 @pytest.mark.parametrize("reason", ["wake", "service"])
-def test_a_deliberate_reset_is_no_hang(bench, reason):
-    """The rp2 port resets by its watchdog, and reports it so."""
+def test_a_deliberate_reset_is_not_reported_as_a_hang(bench, reason):
+    """The rp2 port resets by its watchdog, and reports that as the cause."""
     bench.boot().reset(reason)
     assert bench.reset == 1
     bench.cause = 3
@@ -142,7 +142,7 @@ def test_a_deliberate_reset_is_no_hang(bench, reason):
     assert bench.boot().reset_cause() == "watchdog", "the reason holds for one boot"
 
 
-def test_a_reason_kept_is_forgotten_when_power_went_instead(bench):
+def test_a_stored_reason_is_forgotten_after_a_power_loss(bench):
     bench.boot().reset("wake")
     bench.cause = 1
     assert bench.boot().reset_cause() == "power_on"
@@ -150,7 +150,7 @@ def test_a_reason_kept_is_forgotten_when_power_went_instead(bench):
     assert bench.boot().reset_cause() == "watchdog"
 
 
-def test_from_the_prompt_the_next_reset_is_service(bench):
+def test_the_reset_after_the_prompt_is_reported_as_service(bench):
     bench.boot().leave_for_prompt()
     bench.cause = 3
     board = bench.boot()

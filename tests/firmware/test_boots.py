@@ -14,7 +14,7 @@ ROOT = HERE.parent.parent
 
 
 class Life:
-    """One boot: `found` is what the script says at its end, `messages` what came out of the port."""
+    """One boot: `found` is the script's final output, `messages` came out of the port."""
 
     def __init__(self, found, messages):
         self.found = found
@@ -24,7 +24,7 @@ class Life:
         return [values for kind, values in self.messages if kind == "event" and values["code"] == EVENTS[name]]
 
     def fetched(self):
-        """Segment number -> its bytes, put together from the data frames."""
+        """Segment number -> its bytes, assembled from the data frames."""
         pieces: dict[int, dict[int, bytes]] = {}
         for kind, values in self.messages:
             if kind == "data":
@@ -71,7 +71,7 @@ def test_three_boots_with_a_power_cut_in_a_flash_write_keep_every_drive(boot):
         assert life.events("exception") == []
         fetched = life.fetched()
         assert fetched == life.files()
-        assert {number: fetched[number] for number in before} == before, "what was stored before is still there, to the byte"
+        assert {number: fetched[number] for number in before} == before, "what was stored before is still there, byte for byte"
         newest = readings(fetched[max(fetched)])
         assert newest[0] < 1000
         assert newest[-1] > 20_000
@@ -80,8 +80,8 @@ def test_three_boots_with_a_power_cut_in_a_flash_write_keep_every_drive(boot):
 
 
 @pytest.mark.parametrize("prepare", ["old", "both"])
-def test_what_an_older_board_stored_is_moved_and_can_be_fetched(boot, prepare):
-    """Version 0.1's folder: two segments before and two behind the wrap of their numbers, and a note of the owner's."""
+def test_segments_of_an_older_version_are_moved_and_can_be_fetched(boot, prepare):
+    """Version 0.1's folder: two segments before and two after the wrap of their numbers, and a file of the owner's."""
     life = boot(15, prepare=prepare)
     assert life.events("exception") == []
     left = life.found["left"]
@@ -92,9 +92,9 @@ def test_what_an_older_board_stored_is_moved_and_can_be_fetched(boot, prepare):
     assert life.fetched() == life.files()
     if prepare == "old":
         assert [fetched_of(life, number & 0xFFFF) for number in range(65534, 65538)] == old
-        assert max(number for number, data in fetched if readings(data)) == 2, "and it goes on behind them"
+        assert max(number for number, data in fetched if readings(data)) == 2, "and numbering continues after them"
     else:
-        assert [fetched_of(life, number) for number in range(10, 14)] == old, "behind what was there"
+        assert [fetched_of(life, number) for number in range(10, 14)] == old, "after what was there"
         assert [fetched_of(life, number) for number in range(7, 10)] == [(b"segment %d " % n) * 40 for n in range(7, 10)]
     assert boot(15).fetched().items() >= {n: d for n, d in fetched if not readings(d)}.items()
 
@@ -119,8 +119,8 @@ def test_power_cut_at_every_write_of_the_move_loses_nothing(boot, prepare, tmp_p
     assert cuts >= 6
 
 
-def test_nothing_on_the_file_system_bears_a_modules_name(boot):
-    """A folder, or a file, found before the module of that name hides it."""
+def test_nothing_on_the_file_system_has_a_modules_name(boot):
+    """A folder or file that is found before the module of the same name would hide it."""
     life = boot(15)
     sources = {path: ROOT / "protocol" if path.startswith("lib/") else ROOT / "firmware" for path in life.found["installed"]}
     imported = set()
@@ -134,5 +134,5 @@ def test_nothing_on_the_file_system_bears_a_modules_name(boot):
                     imported.add(node.module.split(".")[0])
     imported |= {name.split(".")[0] for name in life.found["modules"]} | {"store", "limits", "power"}
     made = {path.rstrip("/").split("/")[0] for path in life.found["left"]} - {p.split("/")[0] for p in life.found["installed"]}
-    assert {"drives", "settings_a", "boots_a"} <= made, "it made what it makes"
+    assert {"drives", "settings_a", "boots_a"} <= made, "it created its own files"
     assert {name.split(".")[0] for name in made} & imported == set()

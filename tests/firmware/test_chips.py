@@ -1,4 +1,4 @@
-"""Drivers against recorded conversations: bytes out, bytes in, and the numbers that come of them. Bytes typed from the datasheets."""
+"""Drivers against recorded conversations: bytes out, bytes in, and the resulting numbers. Bytes typed from the datasheets."""
 
 import pytest
 from chips import driver, max31856_map
@@ -9,7 +9,7 @@ from hotfuel_wire.status import faults
 
 
 class Spi:
-    """Plays a conversation: lines of "out | in" in hex; what goes out must be word for word the line's. No "in" means zeros."""
+    """Plays a conversation: lines of "out | in" in hex; the bytes sent must equal the line's exactly. No "in" means zeros."""
 
     def __init__(self):
         self.lines = []
@@ -29,7 +29,7 @@ class Spi:
         return channel
 
     def transfer(self, select, phase, out, into):
-        if bytes(out) == b"\x0a" + bytes(6):  # a MAX31856's result again: as it was
+        if bytes(out) == b"\x0a" + bytes(6):  # a MAX31856's result read again: unchanged
             self.again += 1
             into[1:] = self.burst[11:]
             return
@@ -70,7 +70,7 @@ def configured(**changes):
 
 
 def read(bus, chip, registers, *writes, bursts=1):
-    """bursts: how often all registers are read; the result is read again by itself."""
+    """bursts: how often all registers are read; the result is read a second time by itself."""
     for _ in range(bursts):
         bus.expect(READ_ALL + "00 " + registers)
     for write in writes:
@@ -80,7 +80,7 @@ def read(bus, chip, registers, *writes, bursts=1):
     return chip.hot, chip.cold, chip.status
 
 
-def test_max31856_configures_every_register_while_off_and_begins_last():
+def test_max31856_configures_every_register_while_off_and_starts_last():
     bus, chip = configured()
     assert not bus.lines
     assert bus.modes == {1}
@@ -126,11 +126,11 @@ def test_max31856_numbers(registers, hot, cold, status):
     assert ("open_circuit" in faults(1, status)) == (status == 1)
 
 
-def test_max31856_proves_each_tick_that_the_chip_heard_the_one_before():
+def test_max31856_proves_at_each_tick_that_the_chip_took_the_previous_write():
     bus, chip = configured()
     read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")
     assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", "83 7F", "80 50")[0] == 6712
-    # The write of 7E arrived, the one of 7F did not: the same conversion would stand there for ever.
+    # The write of 7E arrived, that of 7F did not: the same conversion would stay there for ever.
     assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", ONE_SHOT_60HZ, bursts=2) == (
         CONFIGURATION_LOST,
         0,
@@ -155,7 +155,7 @@ def test_max31856_still_converting_is_left_to_finish():
         "11 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00",  # the other mains filter
     ],
 )
-def test_max31856_that_lost_its_configuration_is_no_temperature_and_is_configured_anew(registers):
+def test_max31856_that_lost_its_configuration_gives_no_temperature_and_is_configured_again(registers):
     bus, chip = configured()
     assert read(bus, chip, registers, ONE_SHOT_60HZ, bursts=2) == (CONFIGURATION_LOST, 0, 0)
     assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == 6711
@@ -166,13 +166,13 @@ def test_max31856_absent_chip_and_its_return(byte):
     bus, chip = configured()
     for _ in range(3):
         assert read(bus, chip, byte * 16) == (NO_ANSWER, 0, 0)
-    # Only the lead was loose: the chip kept its settings, and a conversion from before in its register. Not that one.
+    # Only the lead was loose: the chip kept its settings, and an old conversion in its register, which must not be used.
     assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == NOT_READY
     assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", "83 7F", "80 50")[0] == 6712
 
 
 def test_max31856_automatic_waits_for_its_first_conversion():
-    """155 ms at most at 10 Hz: the register still holds zero at the first tick, which would pass for the cold junction's temperature."""
+    """155 ms at most at 10 Hz: the register still holds zero at the first tick, which would be taken for the cold junction's temperature."""
     bus, chip = max31856(mode="automatic", rate_hz=10)
     bus.expect(ONE_SHOT_60HZ.replace("80 50", "80 90"))
     chip.configure()
@@ -203,7 +203,7 @@ def test_max31856_map_is_the_datasheets():
     assert [getattr(max31856_map, name) for name in names] == list(range(16))
 
 
-def test_settings_table_is_what_the_conversion_times_allow():
+def test_settings_table_allows_for_the_conversion_times():
     """MOST_AVERAGES against the datasheet's longest conversion: first + (n - 1) * further within the period."""
     for (mode, mains_hz), (first_ms, further_ms) in max31856_map.CONVERSION_MS.items():
         for rate_hz in (1, 2, 5, 10):

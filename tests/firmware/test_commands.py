@@ -1,4 +1,4 @@
-"""Every command gets one answer; damaged, malformed, replayed and stale ones change nothing and raise nothing."""
+"""Every command gets one answer; damaged, malformed, repeated and outdated ones change nothing and raise nothing."""
 
 import pytest
 from commands import ANSWER_MAX, Commands, Refused
@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 
 class Desk:
-    """Commands with one handler that changes something, one that only asks, one that fails and one that refuses."""
+    """Commands: one handler that changes something, one that only reads, one that fails and one that refuses."""
 
     def __init__(self):
         self.changes = []
@@ -70,7 +70,7 @@ def test_a_repeated_command_gets_the_same_reply_and_an_older_one_is_stale():
     assert desk.send(7, "mark", b"b") == (7, "stale", b"sequence 7 is not newer than the last, 7")
     assert desk.send(6, "mark", b"c")[1] == "stale"
     assert desk.send(8, "mark", b"d") == (8, "done", b"m2")
-    assert desk.send(7, "mark", b"a")[1] == "stale", "a recording of the first, played later"
+    assert desk.send(7, "mark", b"a")[1] == "stale", "a recording of the first, replayed later"
     assert desk.changes == [b"a", b"d"]
 
 
@@ -82,7 +82,7 @@ def test_sequence_numbers_wrap():
     assert len(desk.changes) == 5
 
 
-def test_commands_that_only_ask_need_no_new_number_and_take_none():
+def test_commands_that_only_read_need_no_new_number_and_use_none_up():
     desk = Desk()
     desk.send(9, "mark", b"a")
     for sequence in (0, 9, 9, 60000):
@@ -100,7 +100,7 @@ def test_a_failed_command_repeated_is_not_tried_again():
 def test_a_malformed_command_is_answered_where_its_number_can_be_read():
     desk = Desk()
     payload = bytearray(codec.pack("command", {"tick": 0, "time_ms": 0, "sequence": 0x1234, "code": 6, "argument": b"abc"}))
-    payload[12] = 200  # says 200 bytes follow
+    payload[12] = 200  # claims that 200 bytes follow
     desk.commands.receive(framing.encode(bytes(payload)))
     reply = desk.replies[-1][1]
     assert (reply["sequence"], reply["outcome"]) == (0x1234, OUTCOMES["bad_argument"])
@@ -139,7 +139,7 @@ def test_random_bytes_change_nothing_and_never_raise(pieces):
 
 
 @given(st.data())
-def test_one_changed_bit_or_byte_never_gets_through(data):
+def test_a_command_with_one_changed_bit_or_byte_is_never_carried_out(data):
     desk = Desk()
     whole = bytearray(data.draw(st.sampled_from(GOOD)))
     at = data.draw(st.integers(1, len(whole) - 2))

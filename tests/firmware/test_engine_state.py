@@ -1,4 +1,4 @@
-"""Whether the engine runs: what the board reckons with and what the host makes of the board's frames are one answer, unknown where nothing was seen yet."""
+"""Whether the engine runs: the board's own answer and the host's from the board's frames agree; it is unknown where nothing was seen yet."""
 
 import sys
 import types
@@ -16,11 +16,11 @@ from inputs import Inputs
 from settings import defaults as new_board
 
 NOW = {frozenset((RUNNING,)): 1.0, frozenset((STANDING,)): 0.0, frozenset((RUNNING, STANDING)): np.nan}
-SETTLED = 4  # seconds of the same: each side looks back over its own second or two
+SETTLED = 4  # seconds without a change: each side looks back over its own second or two
 
 
 class Board:
-    """Pulses a second and an ignition that can be turned."""
+    """Pulses per second and an ignition that can be switched."""
 
     def __init__(self):
         self.pulses, self.on = 0, False
@@ -40,7 +40,7 @@ class Board:
 
 @pytest.fixture(scope="module")
 def states():
-    """Limits.states of firmware/limits.py, of an application that has these inputs."""
+    """Limits.states of firmware/limits.py, for an application with these inputs."""
     kept = {name: sys.modules.pop(name, None) for name in ("board", "limits")}
     sys.modules["board"] = types.ModuleType("board")
     import limits
@@ -55,7 +55,7 @@ def states():
 
 
 def driven(states, folder, names, boots):
-    """(board's answers, host's) second by second; boots: lists of (pulses a second, ignition on), a boot each. 1 runs, 0 stands, nan unknown."""
+    """(board's answers, host's) second by second; boots: for each boot a list of (pulses per second, ignition on). 1 runs, 0 stands, nan unknown."""
     car = car_file.load(car_file.EXAMPLE)
     board_says, rows = [], []
     for boot, seconds in enumerate(boots):
@@ -100,21 +100,21 @@ def test_board_and_host_agree_wherever_nothing_has_changed_for_seconds(states, t
     settled = np.concatenate(
         [[at >= SETTLED and len(set(boot[at - SETTLED : at + 1])) == 1 for at in range(len(boot))] for boot in boots]
     )
-    # the board waits five seconds before it believes that the ignition is off: a crank is no key-off
+    # the board waits five seconds before it takes the ignition as off: cranking is no key-off
     np.testing.assert_array_equal(board[settled], host[settled])
 
 
-def test_silence_is_unknown_until_the_first_pulse_of_a_boot_and_standing_after_it(states, tmp_path):
+def test_silence_is_unknown_until_the_first_pulse_of_a_boot_and_means_stopped_after_it(states, tmp_path):
     quiet, turning = [(0, False)] * 8, [(50, False)] * 8
     board, host = driven(states, tmp_path, ("engine_pulses",), [quiet + turning + quiet, quiet])
     for says in (board, host):
         assert np.isnan(says[:8]).all()
         assert (says[9:16] == 1).all()
         assert (says[19:24] == 0).all()
-        assert np.isnan(says[24:]).all(), "a new boot has seen nothing yet"
+        assert np.isnan(says[24:]).all(), "a new boot has seen no pulse yet"
 
 
-def test_an_ignition_is_believed_off_once_it_was_seen_on_in_any_boot(states, tmp_path):
+def test_ignition_off_counts_only_after_it_was_seen_on_in_any_boot(states, tmp_path):
     off, on = [(0, False)] * 8, [(0, True)] * 8
     board, host = driven(states, tmp_path, ("ignition",), [off, off + on + off, off])
     for says in (board, host):

@@ -1,4 +1,4 @@
-"""An optional module that could not start is seen: by the lamp, in flash, by the next host; and it does not wear the flash at every boot."""
+"""An optional module that could not start is reported by the lamp, in flash and to the next host, without wearing the flash at every boot."""
 
 import sys
 import types
@@ -25,7 +25,7 @@ def failures(monkeypatch):
     sys.modules.pop("failures", None)
 
 
-def test_the_lamp_blinks_its_pattern_without_the_lamps_own_module(failures):
+def test_the_lamp_blinks_its_pattern_even_without_the_lamp_module(failures):
     assert lamp.PATTERNS[lamp.FAILED] == failures.PATTERN
     assert lamp.FAILED == failures.LAMP
     for now_ms in range(0, 9000, 20):
@@ -34,7 +34,7 @@ def test_the_lamp_blinks_its_pattern_without_the_lamps_own_module(failures):
     assert sys.modules["board"].lit == expected
 
 
-def test_kept_over_boots_and_told_to_the_next_host_once(failures, tmp_path):
+def test_kept_over_boots_and_reported_to_the_next_host_once(failures, tmp_path):
     events = []
 
     def emit_event(name, channel=255, value=0, detail=""):
@@ -50,7 +50,7 @@ def test_kept_over_boots_and_told_to_the_next_host_once(failures, tmp_path):
     again = failures.Failures(folder)
     again.keep("store: AttributeError: no attach", 6)
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == stored, "not written at every boot"
-    later = failures.Failures(folder)  # all is well now; the drive with boot 5 and 6 has no store
+    later = failures.Failures(folder)  # all is well now; the drive with boots 5 and 6 has no store
     for _ in range(3):
         later.tell(emit_event, 0)
     assert events == [("module_failed", 5, "store: AttributeError: no attach")]
@@ -60,16 +60,16 @@ def test_kept_over_boots_and_told_to_the_next_host_once(failures, tmp_path):
     assert quiet.last == (5, "store: AttributeError: no attach"), "board info still has it"
 
 
-def test_while_it_lasts_every_boot_tells_it(failures, tmp_path):
+def test_while_it_lasts_every_boot_reports_it(failures, tmp_path):
     events = []
     for boot in (1, 2, 3):
         one = failures.Failures(f"{tmp_path}/")
         one.keep("limits: ImportError", boot)
         one.tell(lambda name, channel=255, value=0, detail="": events.append(value), 1)
-    assert events == [1, 1, 1], "the boot that had it first"
+    assert events == [1, 1, 1], "the first boot with the failure"
 
 
-def test_the_lamps_order():
+def test_the_lamps_order_of_failures():
     assert lamp.choose(alarm.LOST, 0, 1, 0, 2) == lamp.LOST
     assert lamp.choose(0, 0, 0, 0, 2) == lamp.FAILED
     assert lamp.choose(0, 1, 0, 1, 0) == lamp.NO_LIMITS

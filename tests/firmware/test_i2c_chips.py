@@ -74,7 +74,7 @@ def test_mcp9601_numbers(raw, cold_bytes, hot, cold):
     assert (chip.hot, chip.cold, chip.status) == (hot, cold, 0x40)
 
 
-def test_mcp9601_without_a_new_conversion_says_so():
+def test_mcp9601_without_a_new_conversion_reports_that():
     bus, chip = mcp9601()
     bus.lines = [*CONFIGURED, ("read", 0x04, "10"), *result("10", "01 90", "00 01 F4") * 3]
     chip.read_raw()
@@ -82,7 +82,7 @@ def test_mcp9601_without_a_new_conversion_says_so():
     assert faults(3, chip.status) == ["open_circuit"]
 
 
-def test_mcp9601_after_power_on_is_configured_anew():
+def test_mcp9601_after_power_on_is_configured_again():
     bus, chip = mcp9601(bits=16)
     bus.lines = [("read", 0x05, "00"), ("read", 0x05, "00"), ("write", 0x05, "01"), ("write", 0x06, "20"), ("write", 0x04, "00")]
     chip.read_raw()
@@ -90,7 +90,7 @@ def test_mcp9601_after_power_on_is_configured_anew():
     assert (chip.hot, chip.cold, chip.status) == (CONFIGURATION_LOST, 0, 0)
 
 
-def test_mcp9601_that_hangs_is_left_alone_longer_and_longer_and_comes_back():
+def test_mcp9601_that_hangs_is_retried_less_and_less_often_and_comes_back():
     bus, chip = mcp9601()
     tries = []
     for tick in range(200):
@@ -109,7 +109,7 @@ def test_mcp9601_that_hangs_is_left_alone_longer_and_longer_and_comes_back():
     chip.read_raw()
     bus.lines = [("read", 0x05, "")]
     chip.read_raw()
-    assert not bus.lines, "the back-off starts anew"
+    assert not bus.lines, "the back-off starts over"
 
 
 def test_mcp9601_map():

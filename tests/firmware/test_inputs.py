@@ -1,4 +1,4 @@
-"""Button, ignition, barometer, time of day, on a board of the test's own."""
+"""Button, ignition, barometer and time of day, on a fake board."""
 
 import types
 from datetime import UTC, datetime
@@ -96,7 +96,7 @@ def test_button_reports_how_long_it_was_held_and_does_not_bounce():
 
 @pytest.fixture(autouse=True)
 def own_folder(tmp_path, monkeypatch):
-    """The board's files are where it runs."""
+    """Run in a folder of its own, where the board keeps its files."""
     monkeypatch.chdir(tmp_path)
 
 
@@ -106,7 +106,7 @@ def ignition(board, inputs, start_ms, length_ms, on):
         inputs.step(time_ms)
 
 
-def test_ignition_is_reported_at_its_changes_after_the_contact_has_settled():
+def test_ignition_changes_are_reported_after_the_contact_has_settled():
     board = Board()
     inputs = Inputs(board, defaults())
     changes = []
@@ -123,7 +123,7 @@ def test_ignition_is_reported_at_its_changes_after_the_contact_has_settled():
 
 
 def test_cranking_is_never_a_key_off():
-    """Cranking for 15 s at 6.5 V: the divider stands where a pin may read either way, and reads low for up to 4 s at a stretch."""
+    """Cranking for 15 s at 6.5 V: the divider's output is where a pin may read either way, and reads low for up to 4 s at a time."""
     board = Board()
     board.ignition_on = True
     inputs = Inputs(board, defaults())
@@ -148,7 +148,7 @@ def test_an_ignition_once_seen_on_is_remembered_over_resets():
     assert Inputs(board, defaults()).ignition_seen is True
 
 
-def test_an_ignition_nobody_named_is_not_remembered():
+def test_an_ignition_that_is_not_in_the_settings_is_not_remembered():
     board = Board()
     board.ignition_on = True
     inputs = Inputs(board, new_board())
@@ -180,7 +180,7 @@ def test_pulses_count_from_the_first_one_seen():
     anew.goes_on_from(inputs)
     anew.step(90_000)
     anew.read()
-    assert (anew.pulses_ms, anew.values["pulses"]) == (5000, 7), "settings that change make no engine run"
+    assert (anew.pulses_ms, anew.values["pulses"]) == (5000, 7), "a change of settings does not make the engine run"
 
 
 def test_auxiliary_says_what_is_fitted_and_reads_only_that():
@@ -195,11 +195,11 @@ def test_auxiliary_says_what_is_fitted_and_reads_only_that():
     assert inputs.barometer_values() is None
 
 
-def test_barometer_is_found_lost_and_found_again():
+def test_barometer_is_found_and_lost_and_found_again():
     board = Board()
     fit_bmp280(board.bus)
     inputs = Inputs(board, defaults())
-    assert inputs.read() is True, "new: its words have to be sent"
+    assert inputs.read() is True, "new: its calibration words have to be sent"
     assert inputs.barometer_values() == {"chip": 1, "words": bytes(range(24))}
     assert inputs.values["barometer"] == b"", "its first conversion is not there yet"
     assert inputs.read() is False
@@ -214,7 +214,7 @@ def test_barometer_is_found_lost_and_found_again():
     assert inputs.values["fitted"] & FITTED["barometer"]
 
 
-def test_barometer_that_forgot_its_settings_is_configured_anew():
+def test_barometer_that_lost_its_settings_is_configured_again():
     board = Board()
     fit_bmp280(board.bus, 0x76)
     inputs = Inputs(board, defaults())
@@ -246,14 +246,14 @@ def test_clock_chip_against_the_calendar_of_datetime(when):
     assert bytes(registers[:7]) == before
 
 
-def test_clock_chip_that_stopped_or_holds_nonsense_has_no_time():
+def test_clock_chip_that_stopped_or_holds_an_impossible_time_gives_none():
     bus = I2c()
     registers = fit_clock(bus, datetime(2026, 5, 1, tzinfo=UTC), stopped=True)
     chip = Ds3231(bus)
     assert chip.seconds() is None
     chip.set_seconds(1_800_000_000)
     assert chip.seconds() == 1_800_000_000
-    registers[5] |= 0x80  # the century bit says nothing about this century
+    registers[5] |= 0x80  # the century bit does not tell the century
     assert chip.seconds() == 1_800_000_000
     registers[5] = 0x13
     assert chip.seconds() is None
@@ -278,7 +278,7 @@ class Application:
         self.sent.append((name, detail, None))
 
 
-def test_anchors_are_taken_where_the_second_changes():
+def test_wall_anchors_are_taken_where_the_second_changes():
     board, application = Board(), Application()
     registers = fit_clock(board.bus, datetime(2026, 7, 1, 12, 0, 0, tzinfo=UTC))
     day = TimeOfDay(board, application)
@@ -312,7 +312,7 @@ def test_the_host_sets_the_time_and_the_chip_at_a_whole_second():
 
 
 @pytest.mark.parametrize("argument", [b"now", b"-5", b"1", b"99999999999999999999", b"\xff", b"1.5e15"])
-def test_a_time_that_is_none_is_refused(argument):
+def test_an_impossible_time_is_refused(argument):
     day = TimeOfDay(Board(), Application())
     with pytest.raises(Refused):
         day.command(argument)

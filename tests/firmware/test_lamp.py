@@ -1,4 +1,4 @@
-"""The lamp's patterns told apart, and never dark for long."""
+"""The lamp's patterns can be told apart, and it is never dark for long."""
 
 import importlib.util
 from pathlib import Path
@@ -55,7 +55,7 @@ def test_the_most_urgent_is_shown(shown, unseen, limits_good, store_full):
 
 
 @given(st.integers(1, 8), st.integers(1, 99))
-def test_blink_code_can_be_counted_back(place, margin):
+def test_a_blink_code_can_be_counted(place, margin):
     times = lamp.blink_code(place, margin)
     groups, group = [], []
     for on, off in zip(times[0::2], times[1::2], strict=True):
@@ -85,7 +85,7 @@ def test_lamp_test_at_boot_then_the_pattern():
     assert sum(shown) == 60 // 20
 
 
-def test_a_code_plays_once_and_act_is_never_hidden():
+def test_a_code_plays_once_and_never_hides_act():
     one = lamp.Lamp()
     one.show(lamp.ALIVE, 5000)
     code = lamp.blink_code(1, 12)
@@ -100,5 +100,5 @@ def test_a_code_plays_once_and_act_is_never_hidden():
     ("sounding", "allowed", "ignition", "heard"),
     [(True, True, True, True), (True, False, True, False), (True, True, False, False), (False, True, True, False)],
 )
-def test_buzzer_for_act_only_by_choice_and_never_after_key_off(sounding, allowed, ignition, heard):
+def test_buzzer_sounds_for_act_only_if_chosen_and_never_after_key_off(sounding, allowed, ignition, heard):
     assert lamp.buzzer(sounding, allowed, ignition) is heard

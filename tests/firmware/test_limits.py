@@ -1,4 +1,4 @@
-"""The board's limits, alarms, lamp and button, against the exact path of the host."""
+"""The board's limits, alarms, lamp and button, against the exact calculation of the host."""
 
 import datetime
 import sys
@@ -23,7 +23,7 @@ COLD = 25 * 256  # the MAX31856's code of 25 degC
 
 
 class Application:
-    """What limits.py uses of application.py."""
+    """The part of application.py that limits.py uses."""
 
     def __init__(self, folder, names=("engine_pulses", "ignition")):
         self.folder = str(folder) + "/"
@@ -55,7 +55,7 @@ class Application:
 
 @pytest.fixture(scope="module")
 def limits_module():
-    """firmware/limits.py over a board that only remembers its lamp and buzzer."""
+    """firmware/limits.py over a board that only records its lamp and buzzer."""
     board = types.ModuleType("board")
     board.lit, board.sounds = [], []
     board.lamp, board.buzzer = board.lit.append, board.sounds.append
@@ -122,13 +122,13 @@ def test_margins_are_the_hosts_within_half_a_degree(limits_module, car, tables, 
             continue
         seen += 1
         if where == limit_tables.BEHIND_NEEDLE and not running:
-            assert margin == limits_module.QUIET, "percolation after a hot stop is no alarm"
+            assert margin == limits_module.QUIET, "percolation after a hot stop is not an alarm"
             continue
         name = names[channel].name + ("_needle" if where == limit_tables.BEHIND_NEEDLE else "")
         expected = float(exact[name].margin_degc[0])
         if names[channel].probe.indicative:
             expected = max(expected, 0.0)
-        # a degree of temperature is 1.00 to 1.04 of the tables' fixed counts per degree away from 60 degC
+        # away from 60 degC, a degree of temperature is 1.00 to 1.04 of the tables' fixed counts per degree
         assert margin / 100 == pytest.approx(expected, abs=0.5 + 0.03 * abs(expected)), name
     assert seen == 4
 
@@ -145,8 +145,8 @@ def test_an_alarm_comes_and_the_lamp_follows(limits_module, tables, tmp_path):
     application.handlers["acknowledge"](b"")
     drive(application, one, [30, 95, 30], 1)
     assert not sys.modules["board"].sounds[-1]
-    assert application.health["lamp"] == 6, "the lamp goes on showing what is live"
-    for degc in range(95, 30, -1):  # no probe falls at once
+    assert application.health["lamp"] == 6, "the lamp keeps showing what is live"
+    for degc in range(95, 30, -1):  # no real probe falls at once
         drive(application, one, [30, degc, 30], 0.4)
     drive(application, one, [30, 30, 30], 62)
     assert (application.health["lamp"], application.health["alarm_unseen"]) == (1, 1), "the slow wink"
@@ -169,8 +169,8 @@ def test_a_lost_sensor_and_no_limits_have_patterns_of_their_own(limits_module, t
 
 @pytest.mark.parametrize("every", [20, 5, 2])
 @pytest.mark.parametrize("bad", [None, 25.0])
-def test_a_loose_plug_silences_nothing(limits_module, tables, tmp_path, every, bad):
-    """Open, or shorted (which reads the amplifier's own 25 degC), in one tick of so many: act comes, and nobody is told that the pump is cool."""
+def test_a_loose_plug_does_not_silence_an_alarm(limits_module, tables, tmp_path, every, bad):
+    """Open, or shorted (which reads the amplifier's own 25 degC), in one tick of so many: act comes on, and the pump is never reported as cool."""
     application, one = loaded(limits_module, tmp_path, tables)
     drive(application, one, [30, 80, 30], 0.4)
     for step in range(60):
@@ -181,7 +181,7 @@ def test_a_loose_plug_silences_nothing(limits_module, tables, tmp_path, every, b
     assert not [event for event in application.events if event[0] == "fall_believed"]
 
 
-def test_a_short_that_stays_is_believed_and_said(limits_module, tables, tmp_path):
+def test_a_lasting_short_is_believed_and_reported(limits_module, tables, tmp_path):
     application, one = loaded(limits_module, tmp_path, tables)
     drive(application, one, [30, 80, 30], 5)
     drive(application, one, [30, 25, 30], 12)
@@ -190,8 +190,8 @@ def test_a_short_that_stays_is_believed_and_said(limits_module, tables, tmp_path
     assert said[2] == pytest.approx(5500, rel=0.04)
 
 
-def test_the_lag_is_reckoned_with(limits_module, car, tables, tmp_path):
-    """On a ramp of 30 degC a minute a probe of 8 s shows 4 degC too little: the board acts when the fuel is at its limit."""
+def test_the_probes_lag_is_allowed_for(limits_module, car, tables, tmp_path):
+    """On a ramp of 30 degC a minute a probe with a lag of 8 s reads 4 degC low: the board alarms when the fuel is at its limit."""
     places = tuple(p.model_copy(update={"probe": p.probe.model_copy(update={"lag_s": 8.0, "mount": "stem"})}) for p in car.places)
     slow = car.model_copy(update={"places": places})
     setting = board_limits.ChannelSetting(CHIPS["MAX31856"], 32, 19)
@@ -211,8 +211,8 @@ def test_the_lag_is_reckoned_with(limits_module, car, tables, tmp_path):
     assert 0.0 < late["new"] < 7.0 < late["old"]
 
 
-def test_no_new_conversion_is_no_fault(limits_module, tables, tmp_path):
-    """One tick in 16, and then none for good, which is a dead chip."""
+def test_no_new_conversion_is_not_a_fault(limits_module, tables, tmp_path):
+    """None in one tick of 16; then none at all, which is a dead chip."""
     application, one = loaded(limits_module, tmp_path, tables)
     drive(application, one, [30, 30, 30], 1)
 
@@ -232,8 +232,8 @@ def test_no_new_conversion_is_no_fault(limits_module, tables, tmp_path):
     assert all(places[alarm.LOST].live for places in one.alarms.places)
 
 
-def test_stopped_the_limit_falls_at_the_carburettor(limits_module, tables, tmp_path):
-    """Key-off takes the pump's pressure away: the same line temperature has less room at once."""
+def test_with_the_engine_stopped_the_limit_falls_at_the_carburettor(limits_module, tables, tmp_path):
+    """Key-off removes the pump's pressure: the same line temperature has a smaller margin at once."""
     application, one = loaded(limits_module, tmp_path, tables)
     drive(application, one, [30, 30, 50], 3)
     at = next(i for i, row in enumerate(one.rows) if row[0] == 2 and row[1] == limit_tables.IN_LINE)
@@ -242,7 +242,7 @@ def test_stopped_the_limit_falls_at_the_carburettor(limits_module, tables, tmp_p
     assert one._margins[at] < running - 300
 
 
-def test_old_limits_are_shown_as_such(limits_module, tables, tmp_path):
+def test_old_limits_are_marked_as_old(limits_module, tables, tmp_path):
     application, one = loaded(limits_module, tmp_path, tables)
     application.wall = int(MADE.timestamp()) + 31 * 86400
     drive(application, one, [30, 30, 30], 5)
@@ -263,7 +263,7 @@ def test_the_set_survives_a_boot_and_a_broken_one_changes_nothing(limits_module,
 
 
 def test_limits_for_another_chip_are_not_used(limits_module, tables, tmp_path):
-    """Codes of one gain read as another's look plausible and are wrong."""
+    """Codes of one gain read as another's look plausible but are wrong."""
     application, one = loaded(limits_module, tmp_path, tables)
     application.settings = {**application.settings, "gain": 8}
     for call in application.on_change:
@@ -273,7 +273,7 @@ def test_limits_for_another_chip_are_not_used(limits_module, tables, tmp_path):
     assert application.health["lamp"] == 3
 
 
-def test_a_long_press_tells_the_smallest_margin(limits_module, tables, tmp_path):
+def test_a_long_press_reports_the_smallest_margin(limits_module, tables, tmp_path):
     application, one = loaded(limits_module, tmp_path, tables)
     drive(application, one, [30, 45, 30], 5)
     channel, margin = one.smallest()
@@ -301,7 +301,7 @@ def test_join_and_split(limits_module, pieces):
         ((), False, 0, {STANDING, RUNNING}),
     ],
 )
-def test_what_tells_the_board_that_the_engine_runs(limits_module, tables, tmp_path, names, ignition, fuel_pressure, running):
+def test_the_inputs_that_show_that_the_engine_runs(limits_module, tables, tmp_path, names, ignition, fuel_pressure, running):
     application, one = loaded(limits_module, tmp_path, tables, names=names)
     application.inputs.ignition = ignition
     application.inputs.values["fuel_pressure"] = fuel_pressure
@@ -310,8 +310,8 @@ def test_what_tells_the_board_that_the_engine_runs(limits_module, tables, tmp_pa
 
 
 @pytest.mark.parametrize("names", [("engine_pulses",), ("engine_pulses", "ignition"), ("ignition",), ("fuel_pressure",)])
-def test_an_input_nobody_wired_tells_nothing_and_the_lower_limit_holds(limits_module, tables, tmp_path, names):
-    """No pulse since boot, an ignition never seen on, a sender at 0 V: all read as off."""
+def test_an_unwired_input_shows_nothing_and_the_lower_limit_applies(limits_module, tables, tmp_path, names):
+    """No pulse since boot, an ignition never seen on, a sender at 0 V: each would read as off, but shows nothing."""
     application, one = loaded(limits_module, tmp_path, tables, names=names)
     inputs = application.inputs
     inputs.ignition, inputs.ignition_seen, inputs.pulses_ms = False, False, None

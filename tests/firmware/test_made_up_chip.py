@@ -1,4 +1,4 @@
-"""A chip nobody has heard of, added as DEVELOPERS.md says: one row, a driver, a model. Followed from its registers to a temperature."""
+"""A made-up chip, added as DEVELOPERS.md says: one row, a driver, a model. Followed from its registers to a temperature."""
 
 import csv
 import json
@@ -73,7 +73,7 @@ class ZZ99(Terminals):
             into[at] = sent[self.at]
             self.at += 1
 """
-# Frames on standard output, what went wrong elsewhere on standard error.
+# Frames on standard output, other errors on standard error.
 BOARD = """
 import json, sys
 sys.path.insert(0, sys.argv[1] + "/tests/firmware")
@@ -115,7 +115,7 @@ print(json.dumps({
 
 @pytest.fixture
 def tree(tmp_path):
-    """A copy of the sources with the chip in it."""
+    """A copy of the sources with the chip added."""
     for name in ("firmware", "protocol", "host/hotfuel", "tests/firmware"):
         shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
     rows = tmp_path / "protocol/hotfuel_wire/amplifiers.py"
@@ -157,8 +157,8 @@ def test_from_its_registers_to_a_temperature(tree, interpreter, request):
     assert seen.returncode == 0, seen.stderr[-2000:]
     got = json.loads(seen.stdout)
     assert got["chips"] == [1, 2, 3, 4, 77]
-    # NIST ITS-90, type K, printed table: 25 degC 1.000 mV, 50 degC 2.023, 100 degC 4.096, near there 0.0405 and 0.0413 mV a degree. 1 and 3 mV
-    # between probe and an amplifier of 25 degC are 2.000 and 4.000 mV against ice.
+    # NIST ITS-90, type K, printed table: 25 degC 1.000 mV, 50 degC 2.023, 100 degC 4.096, near there 0.0405 and 0.0413 mV a
+    # degree. 1 and 3 mV between probe and an amplifier of 25 degC are 2.000 and 4.000 mV with an ice-point reference.
     assert got["first"][0] == pytest.approx(50 - 0.023 / 0.0405, abs=0.05)
     assert got["first"][2] == pytest.approx(100 - 0.096 / 0.0413, abs=0.05)
     assert got["last"][0] == got["first"][0]
@@ -166,7 +166,7 @@ def test_from_its_registers_to_a_temperature(tree, interpreter, request):
     assert got["reason"][2] == "4", "open circuit, in temperature.counts.REASONS"
 
 
-def test_a_chip_without_a_row_or_a_driver_is_driven_as_no_other():
+def test_a_chip_without_a_row_or_a_driver_is_not_driven_as_another():
     code = (
         "import sys; sys.path[:0] = sys.argv[1:]; from chips import driver\n"
         "for name in ('AD8495', 'GHOST'):\n"
@@ -181,8 +181,9 @@ def test_a_chip_without_a_row_or_a_driver_is_driven_as_no_other():
 
 
 @pytest.mark.parametrize("chip", amplifiers.ROWS)
-def test_what_no_row_can_hold_is_there_for_every_chip(chip):
-    """Driver and map on the board's list, error figures for every gain, words for its codes, a place on the parts list, a model."""
+def test_what_a_row_cannot_hold_exists_for_every_chip(chip):
+    """Driver and map in the list of the board's files, error figures for every gain, a text for each of its codes, an entry in
+    the parts list, a model."""
     row = amplifiers.ROWS[chip]
     shipped = (ROOT / "firmware" / "package.json").read_text(encoding="utf-8")
     assert f'"chips/{row["driver"]}.py"' in shipped

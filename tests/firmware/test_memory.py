@@ -17,7 +17,7 @@ AS_SHIPPED = 120_000
 
 
 def measured(root: Path = ROOT) -> dict[str, str]:
-    """What memory.mjs prints: module -> bytes in use after it."""
+    """Output of memory.mjs: module -> bytes in use after it."""
     if shutil.which("node") is None or not WEBASSEMBLY.exists():
         pytest.skip(
             "no WebAssembly MicroPython here: npm install --no-save @micropython/micropython-webassembly-pyscript@1.27.0, and node"
@@ -26,7 +26,7 @@ def measured(root: Path = ROOT) -> dict[str, str]:
         ["node", str(HERE / "memory.mjs"), WEBASSEMBLY.as_uri(), str(root)],
         capture_output=True,
         encoding="utf-8",
-        errors="replace",  # the board's first frames come between the lines
+        errors="replace",  # the board's first frames are between the lines
         timeout=120,
         check=False,
     )
@@ -48,7 +48,7 @@ def test_as_shipped_it_takes_119_kb(shipped):
     used, with_clock_chip = (int(rows[name]) - int(rows["interpreter"]) for name in ("running", "with_clock_chip"))
     print(f"{used} bytes of {PICO_HEAP}, with a clock chip {with_clock_chip}")
     assert 30_000 < used < with_clock_chip < AS_SHIPPED, rows
-    # what only some boards have costs only those: with every one of them a fifth of the heap is free at least
+    # inputs that only some boards have cost memory only there: with all of them at least a fifth of the heap is free
     everything = int(rows["with_everything"]) - int(rows["interpreter"])
     print(f"with every further input {everything}")
     assert "more_inputs" in rows["fitted_all"]

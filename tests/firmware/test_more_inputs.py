@@ -12,20 +12,20 @@ from settings import ROWS
 from test_application import only, run  # noqa: F401 - the fixture
 
 
-def test_only_what_is_named_is_read_and_a_converter_that_goes_is_told_and_comes_back(run):  # noqa: F811
+def test_only_named_inputs_are_read_and_a_converter_that_goes_away_is_reported_and_comes_back(run):  # noqa: F811
     messages, found = run("more_inputs", "board_more.py", "448K")
-    assert found["default"] == [[], False, False]  # a new board claims none of them, and spends no memory on them
+    assert found["default"] == [[], False, False]  # a new board has none of them in its settings, and spends no memory on them
     assert found["let_go"] == [False]
     marks = [at for at, (name, values) in enumerate(messages) if name == "event" and values["detail"] in (b"less", b"none")]
     first, second, last = messages[: marks[0]], messages[marks[0] : marks[1]], messages[marks[1] :]
     rows = [{one["input"]: one["value"] for one in values["inputs"]} for values in only(first, "more_inputs")]
     assert 13 <= len(rows) <= 15
-    # 1.0 and 3.2 V at 125 uV a code (datasheet SBAS444, 4.096 V over 32768), worked out by hand; a spoiled read is read again
+    # 1.0 and 3.2 V at 125 uV a code (datasheet SBAS444, 4.096 V over 32768), calculated by hand; a corrupted read is repeated
     assert {row[1] for row in rows if 1 in row} == {8000}
     assert {row[4] for row in rows if 4 in row} == {25600}
     silent = [row for row in rows if 1 not in row and 4 not in row]
     assert 2 <= len(silent) <= 6
-    assert all({17, 18} <= set(row) for row in rows), "the flow meters go on beside a converter that is away"
+    assert all({17, 18} <= set(row) for row in rows), "the flow meters keep counting while the converter is away"
     for number, step in ((17, 37), (18, 5)):
         steps = {after[number] - before[number] for before, after in pairwise(rows)}
         assert steps <= {0, step, 2 * step}
@@ -42,7 +42,7 @@ def test_only_what_is_named_is_read_and_a_converter_that_goes_is_told_and_comes_
     assert told == ["chip_lost", "chip_found"]
     for values in only(second, "more_inputs")[1:]:
         assert [one["input"] for one in values["inputs"]] == [4, 18]
-    assert len(only(last, "more_inputs")) <= 1  # one may have waited
+    assert len(only(last, "more_inputs")) <= 1  # one may have been waiting
     assert [values["outcome"] for values in only(last, "reply")] == [OUTCOMES["done"], *[OUTCOMES["bad_argument"]] * 4]
     assert found["still"] == []
     readings = only(messages, "reading")
@@ -51,14 +51,14 @@ def test_only_what_is_named_is_read_and_a_converter_that_goes_is_told_and_comes_
     )
 
 
-def test_the_settings_know_what_the_wire_has_a_number_for():
+def test_every_input_in_the_settings_has_a_number_on_the_wire():
     assert ROWS["more_inputs"][2] == tuple(more.INPUTS)
     assert ROWS["more_inputs"][0] == ()
     assert len(set(more.INPUTS.values())) == len(more.INPUTS)
 
 
 class Bus:
-    """I2C with one chip's model behind it."""
+    """I2C with one chip model on it."""
 
     def __init__(self, chip):
         self.chip = chip
@@ -88,7 +88,7 @@ class Clock:
 
 @pytest.mark.parametrize(("volts", "code"), [(0.0, 0), (1.6, 12800), (3.2, 25600), (-0.05, -400), (4.0, 26400)])
 def test_a_conversion_takes_its_time_and_gives_the_datasheets_code(volts, code):
-    """125 uV a code; over the supply of 3.3 V the chip does not go: 26400."""
+    """125 uV a code; the chip does not read above its supply of 3.3 V: 26400."""
     world, clock = World([0.3, volts, 0.7, 1.1]), Clock()
     chip = models.model("ADS1115")(world, 0, clock)
     driver = ads1115.Chip(Bus(chip), 0x48)
@@ -101,7 +101,7 @@ def test_a_conversion_takes_its_time_and_gives_the_datasheets_code(volts, code):
     assert driver.code() == code
 
 
-def test_a_chip_that_lost_its_settings_or_flips_bits_for_ever_gives_nothing():
+def test_a_chip_that_lost_its_settings_or_keeps_flipping_bits_gives_nothing():
     world, clock = World([1.0] * 4), Clock()
     chip = models.model("ADS1115")(world, 0, clock)
     driver = ads1115.Chip(Bus(chip), 0x48)

@@ -1,4 +1,4 @@
-"""Going to sleep after key-off and on a weak battery, and never on a bench."""
+"""Sleep after key-off and on a weak battery, but never on a bench."""
 
 import sys
 import types
@@ -25,7 +25,7 @@ class Board(types.ModuleType):
         return self.dozes >= self.key_on_after
 
     def doze(self, ms):
-        assert ms < 8000, "the watchdog would bite"
+        assert ms < 8000, "the watchdog would reset"
         self.dozes += 1
 
     def reset(self, reason):
@@ -49,7 +49,7 @@ def power():
 class Application:
     def __init__(self, volts, inputs=("battery", "ignition"), seen=True):
         self.settings = {"inputs": inputs, "after_key_off_min": 60, "low_voltage_mv": 11800}
-        self.pulses_s = None  # when the last one came
+        self.pulses_s = None  # time of the last event
         self.inputs = types.SimpleNamespace(
             ignition=False,
             ignition_seen=seen,
@@ -73,7 +73,7 @@ def minutes_until_sleep(power, application, most=200):
     return None
 
 
-def test_an_hour_after_key_off_then_sleep_until_the_key_comes_back(power):
+def test_an_hour_after_key_off_it_sleeps_until_the_key_is_on_again(power):
     application = Application(12.6)
     assert minutes_until_sleep(power, application) == pytest.approx(60, abs=0.1)
     assert [name for name, _ in application.events] == ["sleep"]
@@ -85,7 +85,7 @@ def test_an_hour_after_key_off_then_sleep_until_the_key_comes_back(power):
     assert board.done.count("feed") == 5
 
 
-def test_a_weak_battery_is_spared_after_half_a_minute(power):
+def test_a_weak_battery_puts_it_to_sleep_after_half_a_minute(power):
     application = Application(11.5)
     assert minutes_until_sleep(power, application) == pytest.approx(0.5, abs=0.1)
     assert [name for name, _ in application.events] == ["low_voltage", "sleep"]
@@ -95,15 +95,15 @@ def test_a_weak_battery_is_spared_after_half_a_minute(power):
     ("volts", "inputs", "key"),
     [(12.6, ("battery", "ignition"), True), (0.0, ("battery", "ignition"), False), (12.6, ("battery",), False)],
 )
-def test_it_stays_awake_with_the_key_on_on_a_bench_and_without_the_inputs(power, volts, inputs, key):
+def test_it_stays_awake_with_the_key_on_or_on_a_bench_or_without_the_inputs(power, volts, inputs, key):
     application = Application(volts, inputs)
     application.inputs.ignition = key
     assert minutes_until_sleep(power, application) is None
     assert application.events == []
 
 
-def test_an_ignition_wire_nobody_connected_puts_no_driving_car_to_sleep(power):
-    """Listed, never seen on: the hour does not run. Only a weak battery is spared."""
+def test_an_unconnected_ignition_wire_does_not_put_a_driving_car_to_sleep(power):
+    """In the settings but never seen on: the hour does not count. Only a weak battery leads to sleep."""
     assert minutes_until_sleep(power, Application(12.6, seen=False)) is None
     assert minutes_until_sleep(power, Application(11.5, seen=False)) == pytest.approx(0.5, abs=0.1)
 

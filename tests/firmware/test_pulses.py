@@ -1,4 +1,4 @@
-"""The pulse counter's program, run on a small model of the RP2040's programmable input and output (datasheet 3.2.5 and 3.4).
+"""The pulse counter's PIO program, run on a small model of the RP2040's PIO (datasheet 3.2.5 and 3.4).
 
 A jump that is taken sets the program counter; only an instruction that does not jump wraps from the last one to the first.
 """
@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 COUNTERS = Path(__file__).parents[2] / "firmware" / "counters.py"
-MEMORY = 32  # instructions; the interpreter puts a program at their end
+MEMORY = 32  # instructions; the interpreter places a program at the end of the memory
 
 
 class Assembler:
-    """Takes the calls of a program in the place of rp2.asm_pio. `rows`: [instruction, its operand, delay]."""
+    """Takes the calls of a program in place of rp2.asm_pio. `rows`: [instruction, its operand, delay]."""
 
     def __init__(self):
         self.rows = []
@@ -39,14 +39,14 @@ class Assembler:
 
 
 def run(program, levels):
-    """What X is after the pin's levels, one a clock cycle."""
+    """The value of X after the pin's levels, one a clock cycle."""
     start = MEMORY - len(program.rows)
     counter, x, idle = 0, 0xFFFFFFFF, 0
     for level in levels:
         if idle:
             idle -= 1
             continue
-        assert start + counter < MEMORY and counter < len(program.rows), "the program has run out of itself"
+        assert start + counter < MEMORY and counter < len(program.rows), "the program counter has left the program"
         instruction, operand, delay = program.rows[counter]
         if instruction == "wait" and level != operand:
             continue

@@ -15,12 +15,13 @@ spec.loader.exec_module(ring)
 
 
 def board(micropython, *arguments):
-    # the last line: collecting files of a board that lost power prints before it
+    # the last line: when files of a board that lost power are collected, messages are printed before it
     return micropython(SCRIPT, ROOT / "firmware", *arguments, heap="16M", timeout=280).splitlines()[-1]
 
 
 def test_power_lost_at_every_write_and_erase(micropython):
-    """Every n of a scripted run of five minutes with three events: nothing flushed is lost, at most 10 s are not flushed, the store goes on."""
+    """Every n of a scripted run of five minutes with three events: nothing flushed is lost, at most 10 s are not flushed, and the
+    store keeps recording."""
     tried, lost, broken, went_on = map(int, board(micropython, "trial", 0, 1).split())
     print(
         f"power cuts tried {tried}, frames lost beyond the promise {lost}, stores with a damaged piece {broken}, opened again and went on {went_on}"
@@ -30,7 +31,7 @@ def test_power_lost_at_every_write_and_erase(micropython):
 
 
 def test_three_hours_of_three_channels_fit_on_a_pico(micropython):
-    """The figure the README states: 352 blocks of 4 KB, default rates, 64 KB left free; at the moment when least is kept."""
+    """The figure in the README: 352 blocks of 4 KB, default rates, 64 KB left free, at the moment when least is kept."""
     hours, erases_per_hour, kept_bytes, free_bytes = board(micropython, "capacity").split()
     print(f"kept {hours} h in {kept_bytes} bytes, {erases_per_hour} erases an hour, {free_bytes} bytes free")
     assert float(hours) >= 3.0
@@ -106,7 +107,7 @@ def test_replies_are_never_stored_and_rates_are_kept(tmp_path):
     assert one.segments() == [(0, (1 + 30) * 41, False)]
 
 
-def test_full_of_protected_segments_it_says_so_and_takes_up_again_when_one_is_fetched(tmp_path, monkeypatch):
+def test_full_of_protected_segments_it_reports_that_and_resumes_when_one_is_fetched(tmp_path, monkeypatch):
     Disk(tmp_path / "s", monkeypatch, ring.KEEP_FREE_BYTES + 4 * ring.SEGMENT_BLOCKS_BYTES)
     one = new(tmp_path / "s")
     one._may_protect = lambda: True  # the worst case: everything is worth keeping
@@ -125,7 +126,7 @@ def test_full_of_protected_segments_it_says_so_and_takes_up_again_when_one_is_fe
     assert one.segments()[-1][0] > oldest + 2
 
 
-def test_a_segment_being_fetched_is_not_thrown_away(tmp_path, monkeypatch):
+def test_a_segment_being_fetched_is_not_deleted(tmp_path, monkeypatch):
     Disk(tmp_path / "s", monkeypatch, ring.KEEP_FREE_BYTES + 3 * ring.SEGMENT_BLOCKS_BYTES)
     one = new(tmp_path / "s")
     for step in range(4000):
@@ -134,14 +135,14 @@ def test_a_segment_being_fetched_is_not_thrown_away(tmp_path, monkeypatch):
     kept = [number for number, _, _ in one.segments()]
     assert all(32000 - 4096 < size <= 32000 for _, size, _ in one.segments()[:-1]), "each is filled and none takes a ninth block"
     assert 0 in kept
-    assert 1 not in kept, "there was need to throw away, and it took the next one"
+    assert 1 not in kept, "something had to be deleted, and it was the next one"
     one.unpin(4000 + ring.PINNED_MS + 1)
     for step in range(4000, 6000):
         offer(one, "event", step)
     assert 0 not in [number for number, _, _ in one.segments()]
 
 
-def test_a_file_system_that_refuses_is_counted_and_never_raises(tmp_path, monkeypatch):
+def test_a_failing_file_system_is_counted_and_never_raises(tmp_path, monkeypatch):
     one = new(tmp_path / "s")
     offer(one, "event", 0)
     monkeypatch.setattr(one, "_write", lambda data: (_ for _ in ()).throw(OSError(28, "no space")))
@@ -162,7 +163,7 @@ def test_other_files_in_the_folder_are_left_alone(tmp_path, name):
     assert (tmp_path / "s" / name).read_text() == "mine"
 
 
-def test_a_flash_without_a_block_for_the_folder_is_full_and_says_so(tmp_path):
+def test_a_flash_without_a_block_for_the_folder_is_reported_full(tmp_path):
     one = new(tmp_path / "nowhere" / "s")
     assert (one.full, said(one)) == (True, ["store_full"])
     offer(one, "event", 0)

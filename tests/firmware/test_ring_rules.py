@@ -1,4 +1,4 @@
-"""The store's rules one by one, on this machine's file system: what is kept, when it is flushed, where a segment ends, what is protected and thrown away."""
+"""The store's rules one by one, on this machine's file system: what is kept, when it is flushed, where a segment ends, what is protected and deleted."""
 
 import importlib.util
 from pathlib import Path
@@ -15,7 +15,7 @@ SEGMENT, MINUTE = 32000, 60_000
 
 @pytest.fixture
 def free(monkeypatch):
-    """What the file system says is free, in blocks of 4096 bytes; may be changed."""
+    """The blocks of 4096 bytes that the file system reports free; may be changed."""
     blocks = [1000]
     monkeypatch.setattr(ring.os, "statvfs", lambda _: (4096, 0, 0, blocks[0]), raising=False)
     return blocks
@@ -32,7 +32,7 @@ def offer(one, name="event", time_ms=0, frame=FRAME, size=None, **more):
 
 
 def full_segments(one, ends_ms):
-    """A segment that ends at each of these times, and one that is being written."""
+    """One segment ending at each of these times, and one being written."""
     for time_ms in ends_ms:
         one.flush(time_ms)
         one._size = SEGMENT
@@ -64,7 +64,7 @@ def test_what_is_stored_and_when(store):
 
 
 @pytest.mark.parametrize(("name", "interval_ms"), [("reading", 500), ("auxiliary", 1000), ("health", 60000)])
-def test_one_a_slot(store, name, interval_ms):
+def test_one_frame_per_slot(store, name, interval_ms):
     one = store()
     for time_ms in (0, interval_ms - 1, interval_ms, 2 * interval_ms - 1, 2 * interval_ms, 2 * interval_ms):
         offer(one, name, time_ms)
@@ -74,10 +74,10 @@ def test_one_a_slot(store, name, interval_ms):
     assert one._waiting == 5
 
 
-def test_flushed_when_it_is_time_or_the_buffer_is_full(store):
+def test_flushed_when_due_or_when_the_buffer_is_full(store):
     one = store(room=82)
     one.poll(20000)
-    assert one.segments() == []  # nothing to flush, no segment
+    assert one.segments() == []  # nothing to flush, so no segment
     offer(one, "barometer", 20000)
     offer(one, "barometer", 20000)
     assert one.stored == 0  # two fit exactly
@@ -100,7 +100,7 @@ def test_a_segment_takes_32000_bytes(store, size, segments):
     one = store(room=SEGMENT)
     offer(one, "barometer")
     one.flush(0)  # head and frame: 82
-    one._size -= 41  # as if the head alone stood there
+    one._size -= 41  # as if only the head were there
     offer(one, "barometer", frame=bytes(size + 1))
     one.flush(1)
     assert len(one.segments()) == segments
@@ -108,7 +108,7 @@ def test_a_segment_takes_32000_bytes(store, size, segments):
     assert one.stored == 2
 
 
-def test_numbers_go_on_across_a_boot_and_the_wrap(store, tmp_path):
+def test_numbers_continue_across_a_boot_and_the_wrap(store, tmp_path):
     (tmp_path / "s").mkdir()
     (tmp_path / "s" / "65535.seg").write_bytes(b"1234567")
     (tmp_path / "s" / "65534.key").write_bytes(b"12")
@@ -120,7 +120,7 @@ def test_numbers_go_on_across_a_boot_and_the_wrap(store, tmp_path):
     assert (one.writing(), one.size(12)) == (0, 0)
 
 
-def test_room_is_made_by_the_oldest_that_is_free_to_go(store, free):
+def test_the_oldest_deletable_segments_are_deleted_to_make_room(store, free):
     one = store()
     full_segments(one, [0, 1, 2, 3])
     assert [number for number, _, _ in one.segments()] == [0, 1, 2, 3]
@@ -136,7 +136,7 @@ def test_room_is_made_by_the_oldest_that_is_free_to_go(store, free):
     assert gone == [2]  # 0 is protected, 1 is being fetched
 
 
-def test_with_nothing_that_may_go_it_is_full_and_counts_what_is_lost(store, free):
+def test_with_nothing_to_delete_it_is_full_and_counts_losses(store, free):
     one = store()
     full_segments(one, [0, 1])
     for number in (0, 1):
@@ -153,24 +153,24 @@ def test_with_nothing_that_may_go_it_is_full_and_counts_what_is_lost(store, free
     assert not one.full
     assert one.segments()[0] == (0, 82, False)
     one.full = True
-    one.downloaded(0)  # it is protected no more: nothing is gained
+    one.downloaded(0)  # it is no longer protected: but nothing is gained
     assert one.full
     assert one.forget(0)
     assert not one.full
 
 
 @pytest.mark.parametrize(("after_ms", "kept"), [(20 * MINUTE, True), (20 * MINUTE + 1, False)])
-def test_a_mark_keeps_the_last_twenty_minutes(store, after_ms, kept):
+def test_a_mark_protects_the_last_twenty_minutes(store, after_ms, kept):
     one = store()
     full_segments(one, [0, 5, 5 + 2 * MINUTE])
     assert [number for number, _, _ in one.segments()] == [0, 1, 2]
     one.protect(5 + after_ms)  # segment 0 ended at 5, 1 two minutes later; 2 is being written
     assert [protected for _, _, protected in one.segments()] == [kept, True, True]
     offer(one, "event", 6 + after_ms)
-    assert one.segments()[2] == (2, 3 * 41, True)  # it goes on in the file of its new name
+    assert one.segments()[2] == (2, 3 * 41, True)  # it continues in the file under its new name
 
 
-def test_what_another_boot_wrote_is_not_recent(store):
+def test_segments_of_another_boot_are_not_recent(store):
     full_segments(store(), [0, 1, 2])
     again = store()
     again.protect(0)
@@ -178,7 +178,7 @@ def test_what_another_boot_wrote_is_not_recent(store):
 
 
 @pytest.mark.parametrize(("begins_ms", "kept"), [(20 * MINUTE - 1, True), (20 * MINUTE, False)])
-def test_and_the_next_twenty(store, begins_ms, kept):
+def test_a_mark_protects_the_next_twenty_minutes(store, begins_ms, kept):
     one = store()
     one.protect(0)
     full_segments(one, [begins_ms])
@@ -187,16 +187,16 @@ def test_and_the_next_twenty(store, begins_ms, kept):
 
 @pytest.mark.parametrize(("spare", "protected"), [(0, 1), (1, 2), (2, 2), (4, 3)])
 def test_at_most_half_of_the_ring_is_protected(store, free, spare, protected):
-    """Four segments and the room for `spare` more of 32000 bytes beside what stays free: fewer than half, with the next one counted."""
+    """Four segments, and room for `spare` more of 32000 bytes beyond the reserve: fewer than half, counting the next one."""
     one = store()
     full_segments(one, [0, 1, 2, 3])
     free[0] = (ring.KEEP_FREE_BYTES + spare * SEGMENT) // 4096 + 1
     one.protect(4)
     assert sum(kept for _, _, kept in one.segments()) == protected
-    assert not one.segments()[-1][2]  # from the oldest on
+    assert not one.segments()[-1][2]  # starting with the oldest
 
 
-def test_what_is_being_fetched_stays_for_thirty_seconds(store):
+def test_a_segment_being_fetched_is_kept_for_thirty_seconds(store):
     one = store()
     full_segments(one, [0, 1])
     assert one.read(0, 40, 3, 1000) == FRAME[41:42] + FRAME[1:3]
@@ -241,14 +241,14 @@ def test_after_a_close_a_new_segment_begins(store):
     assert one.segments() == [(0, 82, False), (1, 82, False)]
 
 
-def test_what_happened_is_kept_eight_times(store):
+def test_the_first_eight_errors_are_kept(store):
     one = store()
     for value in range(10):
         one._say("exception", value)
     assert [value for _, value in one.happened] == list(range(8))
 
 
-def test_a_rename_that_is_refused_is_taken_back(store, monkeypatch):
+def test_a_refused_rename_is_undone(store, monkeypatch):
     one = store()
     full_segments(one, [0, 1])
     monkeypatch.setattr(ring.os, "rename", lambda *_: (_ for _ in ()).throw(OSError(5, "no")))
@@ -272,5 +272,5 @@ def test_a_rename_that_is_refused_is_taken_back(store, monkeypatch):
         ([5, 20, 60000], [60000, 5, 20]),
     ],
 )
-def test_the_order_begins_behind_the_largest_gap(numbers, ordered):
+def test_the_order_starts_after_the_largest_gap(numbers, ordered):
     assert ring.order(numbers) == ordered

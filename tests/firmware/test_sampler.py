@@ -1,4 +1,4 @@
-"""Tick numbers, late and skipped ticks, and the ring, on a board whose time the test moves."""
+"""Tick numbers, late and skipped ticks, and the ring buffer, on a board whose time the test controls."""
 
 from itertools import pairwise
 
@@ -55,7 +55,7 @@ def test_the_timer_starts_in_the_middle_of_a_window():
         assert sampler.chips[0].configured == 1
 
 
-def test_ticks_in_time_are_all_read_and_none_is_late():
+def test_ticks_on_time_are_all_read_and_none_is_late():
     board, sampler, clock, _ = started()
     for _ in range(10):
         board.advance(200)
@@ -67,14 +67,14 @@ def test_ticks_in_time_are_all_read_and_none_is_late():
 
 
 def test_a_flash_erase_of_400_ms_is_one_late_tick_and_its_burst_is_skipped():
-    """Interrupts off for 400 ms at 5 Hz: two callbacks come at once behind it. One tick is lost, shows as a gap, and time stamps stay true."""
+    """Interrupts off for 400 ms at 5 Hz: two callbacks come at once afterwards. One tick is lost and shows as a gap, and time stamps stay true."""
     board, sampler, clock, _ = started()
     board.advance(200)
     board.timer[1](None)  # 300 ms, tick 1
     board.advance(350)  # off from just before 500 until 650
     board.timer[1](None)  # due at 500: tick 3, late
     board.advance(1)
-    board.timer[1](None)  # nothing was due at 651: the second of the burst
+    board.timer[1](None)  # nothing was due at 651: the second callback of the burst
     board.advance(49)
     board.timer[1](None)  # due at 700
     board.advance(200)
@@ -111,7 +111,7 @@ def test_whatever_the_callbacks_do_tick_numbers_rise_and_lie_half_a_period_apart
 
 
 @pytest.mark.parametrize("timer_ms", [200.3, 199.7, 200.0])
-def test_a_timer_that_runs_at_another_rate_is_brought_back_before_it_costs_a_tick(timer_ms):
+def test_a_timer_at_a_wrong_rate_is_corrected_before_it_costs_a_tick(timer_ms):
     """A timer 0.15 % off drifts through a whole window in two minutes."""
     board, sampler, clock, _ = started()
     rows, aligned = [], 0
@@ -144,8 +144,8 @@ def test_a_full_ring_drops_the_oldest_and_counts_them():
     assert list(sampler.cold) == [-(DEPTH + 7)] * 2
 
 
-def test_a_callback_in_the_middle_of_take_spoils_nothing():
-    """The tick that is being copied is overwritten meanwhile: the next oldest is given instead, and the loss counted."""
+def test_a_callback_during_take_corrupts_nothing():
+    """The tick being copied is overwritten meanwhile: the next oldest is returned instead, and the loss counted."""
     board, sampler, clock, _ = started()
 
     class Interrupting(list):
@@ -168,7 +168,7 @@ def test_a_callback_in_the_middle_of_take_spoils_nothing():
     assert [hot[0] for _, hot in taken(sampler, clock)] == list(range(3, DEPTH + 2))
 
 
-def test_a_tick_that_fails_is_kept_for_the_main_loop_and_the_next_one_is_read():
+def test_an_exception_in_a_tick_is_kept_for_the_main_loop_and_the_next_tick_is_read():
     board, sampler, clock, chips = started()
     chips[0].read_raw, working = (lambda: 1 // 0), chips[0].read_raw
     board.advance(200)
@@ -180,7 +180,7 @@ def test_a_tick_that_fails_is_kept_for_the_main_loop_and_the_next_one_is_read():
     assert [hot for _, hot in taken(sampler, clock)] == [[1]]
 
 
-def test_a_callback_that_waits_while_sampling_is_stopped_does_nothing():
+def test_a_pending_callback_does_nothing_after_sampling_is_stopped():
     board, sampler, clock, chips = started()
     callback = board.timer[1]
     sampler.stop()
@@ -203,7 +203,7 @@ def test_longest_tick():
     assert sampler.longest_us == 3000
 
 
-def test_board_time_goes_on_across_the_interpreters_wrap_and_wraps_at_32_bits():
+def test_board_time_continues_across_the_interpreters_wrap_and_wraps_at_32_bits():
     board = FakeBoard(0, start_ms=TICKS_MASK - 10)
     clock = Clock(board.ticks_ms)
     board.advance(30)

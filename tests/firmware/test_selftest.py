@@ -54,7 +54,7 @@ def test_store_is_written_and_read_back_and_nothing_stays(found):
     assert "selftest.tmp" not in found["folder"]
 
 
-def test_readings_go_on_and_the_module_is_let_go(found):
+def test_readings_resume_and_the_module_is_unloaded(found):
     assert found["running again"] is True
     assert found["let go"] is True
     assert found["outcome"] == 0

@@ -1,4 +1,4 @@
-"""Frames to a host that reads, that stops, that comes back."""
+"""Frames to a host that reads, stops, and comes back."""
 
 import pytest
 from hotfuel_wire import codec, framing
@@ -8,7 +8,8 @@ from sender import QUEUE_BYTES, Sender
 
 
 class Port:
-    """A port with a buffer of `free` bytes. Says room for one free byte, as the board's does; a write beyond it blocks for a second and loses the rest."""
+    """A port with a buffer of `free` bytes. It reports room for one free byte, as the board's does; a write beyond it blocks for
+    a second and loses the rest."""
 
     def __init__(self, free=256):
         self.free = free
@@ -75,7 +76,7 @@ def test_a_number_that_does_not_fit_is_saturated_and_marked():
     assert (got["value"], got["saturated"]) == (0x7FFFFFFF, True)
 
 
-def test_listeners_see_every_frame_but_replies_and_data():
+def test_listeners_get_every_frame_except_replies_and_data():
     _, out = sender()
     heard = []
     out.listeners.append(lambda name, frame, length: heard.append((name, bytes(frame[:length]))))
@@ -86,7 +87,7 @@ def test_listeners_see_every_frame_but_replies_and_data():
     assert codec.unpack(framing.decode(heard[0][1].strip(b"\x00")))[1]["value"] == 5
 
 
-def test_a_host_that_stops_reading_blocks_once_at_most_and_the_oldest_frames_go():
+def test_a_host_that_stops_reading_blocks_at_most_once_and_the_oldest_frames_are_dropped():
     port, out = sender(free=256)
     for number in range(2000):
         out.emit("event", event(number))
@@ -101,14 +102,14 @@ def test_a_host_that_stops_reading_blocks_once_at_most_and_the_oldest_frames_go(
     assert port.blocked <= 1
     assert numbers == sorted(numbers)
     assert numbers[-1] == 1999
-    assert reader.pieces_damaged <= 1, "only the frame that met the full port"
+    assert reader.pieces_damaged <= 1, "only the frame that hit the full port"
     assert len(numbers) + out.dropped + reader.pieces_damaged == 2000
     assert out.dropped > 1000
     latest = [number for number in numbers if number > 100]
-    assert latest == list(range(latest[0], 2000)), "what is left is the latest, without a hole"
+    assert latest == list(range(latest[0], 2000)), "what is left is the latest, without a gap"
 
 
-def test_after_a_full_port_frames_go_byte_by_byte_and_stay_whole():
+def test_after_a_full_port_frames_are_sent_byte_by_byte_and_stay_whole():
     port, out = sender(free=0)
     for number in range(50):
         out.emit("event", event(number, b"x" * 60))
@@ -121,7 +122,7 @@ def test_after_a_full_port_frames_go_byte_by_byte_and_stay_whole():
     assert (reader.pieces_damaged, port.blocked, out.dropped) == (0, 0, 0)
 
 
-def test_it_flows_again_after_a_while():
+def test_normal_sending_resumes_after_a_while():
     port, out = sender(free=0)
     out.emit("event", event(0))
     out.pump()
@@ -155,8 +156,8 @@ def test_a_port_that_takes_part_of_a_frame_gets_the_rest_later():
     assert values(port)[0] == [0, 1, 2, 3, 4]
 
 
-def test_a_port_that_says_room_and_takes_nothing_does_not_hold_up_the_board():
-    """Before USB is up the port answers so."""
+def test_a_port_that_reports_room_and_takes_nothing_does_not_hold_up_the_board():
+    """Before USB is up the port behaves like this."""
     port, out = sender()
     tries = []
     port.write = lambda data: tries.append(1) or 0
@@ -185,7 +186,7 @@ def test_whatever_the_host_takes_frames_stay_in_order_and_all_are_accounted_for(
     assert out.waiting() == 0
     numbers, reader = values(port)
     assert numbers == sorted(numbers)
-    assert len(steps) - port.blocked <= len(numbers) + out.dropped <= len(steps), "a blocked write spoils its own frame only"
+    assert len(steps) - port.blocked <= len(numbers) + out.dropped <= len(steps), "a blocked write damages its own frame only"
     assert reader.pieces_damaged <= port.blocked
     assert out.sent + out.dropped == len(steps)
 

@@ -1,4 +1,4 @@
-"""Settings are taken whole or not at all, and power may go while they are stored."""
+"""Settings are taken whole or not at all, and power may fail while they are stored."""
 
 import builtins
 import io
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from twinfile import TwinFile
 
 
-def test_defaults_go_together_and_every_row_has_one():
+def test_defaults_are_consistent_and_every_row_has_one():
     configuration.check(configuration.defaults())
     assert configuration.defaults()["rate_hz"] == 5
     assert configuration.defaults()["mode"] == "one_shot"
@@ -104,7 +104,7 @@ def test_stored_and_loaded(tmp_path):
 
 
 @pytest.mark.parametrize("booted_before", [False, True])
-def test_two_damaged_copies_are_said_and_no_input_is_claimed(tmp_path, booted_before):
+def test_two_damaged_copies_are_reported_and_no_input_is_assumed(tmp_path, booted_before):
     twin = TwinFile("settings", f"{tmp_path}/")
     assert not twin.spoiled()
     for rate_hz in ("1", "2"):
@@ -117,13 +117,13 @@ def test_two_damaged_copies_are_said_and_no_input_is_claimed(tmp_path, booted_be
     settings, why = configuration.load(TwinFile("settings", f"{tmp_path}/"), booted_before)
     assert (settings, twin.spoiled()) == (configuration.defaults(), True)
     assert settings["inputs"] == () and "damaged" in why
-    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == damaged, "nothing is written over"
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == damaged, "nothing is overwritten"
 
 
 ALL = ("barometer", "battery", "fuel_pressure", "engine_pulses", "ignition", "mark_button")
 
 
-def test_a_new_board_takes_no_input_as_wired_and_still_does_at_its_second_boot(tmp_path):
+def test_a_new_board_assumes_no_input_also_at_its_second_boot(tmp_path):
     twin = TwinFile("settings", f"{tmp_path}/")
     for booted_before in (False, True, True):
         settings, reason = configuration.load(twin, booted_before)
@@ -132,7 +132,7 @@ def test_a_new_board_takes_no_input_as_wired_and_still_does_at_its_second_boot(t
 
 @pytest.mark.parametrize("stored", [None, b"rate_hz=5", b"buzzer=1\nmode=automatic\nrate_hz=10"])
 def test_an_upgrade_keeps_the_inputs_an_older_board_had_by_default(tmp_path, stored):
-    """Version 0.1 stored what differed from its defaults, and all inputs were one of them."""
+    """Version 0.1 stored only what differed from its defaults, and all inputs were among its defaults."""
     twin = TwinFile("settings", f"{tmp_path}/")
     if stored:
         twin.save(stored)
@@ -141,7 +141,7 @@ def test_an_upgrade_keeps_the_inputs_an_older_board_had_by_default(tmp_path, sto
         assert (settings["inputs"], settings["inputs_confirmed"], reason) == (ALL, 0, "")
         assert settings["rate_hz"] == (10 if stored and b"10" in stored else 5)
     configuration.save(twin, configuration.changed(settings, "inputs=battery,ignition"))
-    assert configuration.load(twin, True)[0]["inputs_confirmed"] == 1, "named once, and not asked again"
+    assert configuration.load(twin, True)[0]["inputs_confirmed"] == 1, "named once, and not decided again"
     assert configuration.load(twin, True)[0]["inputs"] == ("battery", "ignition")
 
 
@@ -152,7 +152,7 @@ def test_an_upgrade_keeps_inputs_that_were_named(tmp_path):
     assert (settings["inputs"], settings["inputs_confirmed"], settings["units"]) == (("ignition",), 1, "us")
 
 
-def test_settings_of_another_version_leave_the_defaults_and_say_why(tmp_path):
+def test_settings_of_another_version_leave_the_defaults_and_give_the_reason(tmp_path):
     twin = TwinFile("settings", f"{tmp_path}/")
     twin.save(b"rate_hz=5\nturbo=1")
     loaded, reason = configuration.load(twin)
@@ -163,7 +163,7 @@ def test_settings_of_another_version_leave_the_defaults_and_say_why(tmp_path):
 
 
 @given(st.lists(st.binary(max_size=80), min_size=1, max_size=6))
-def test_the_twin_file_gives_back_what_was_saved_last(tmp_path_factory, contents):
+def test_the_twin_file_returns_what_was_saved_last(tmp_path_factory, contents):
     twin = TwinFile("x", f"{tmp_path_factory.mktemp('twin')}/")
     assert twin.load() is None
     for content in contents:
@@ -172,7 +172,7 @@ def test_the_twin_file_gives_back_what_was_saved_last(tmp_path_factory, contents
 
 
 def test_power_cut_at_every_byte_keeps_the_old_or_has_the_new(tmp_path):
-    """The file that is being written stops anywhere; what was there before stays whole."""
+    """The file being written stops at any byte; the previous one stays whole."""
     folder = f"{tmp_path}/"
     TwinFile("x", folder).save(b"first")
     TwinFile("x", folder).save(b"second")
@@ -184,7 +184,7 @@ def test_power_cut_at_every_byte_keeps_the_old_or_has_the_new(tmp_path):
     for length in range(len(whole)):
         older.write_bytes(whole[:length])
         assert TwinFile("x", folder).load() == b"second"
-        TwinFile("x", folder).save(b"fourth")  # over the torn one, never over the good one
+        TwinFile("x", folder).save(b"fourth")  # over the torn copy, never over the good one
         assert newer.read_bytes() == kept
         assert TwinFile("x", folder).load() == b"fourth"
     for bit in range(8 * len(whole)):
@@ -194,7 +194,7 @@ def test_power_cut_at_every_byte_keeps_the_old_or_has_the_new(tmp_path):
         assert TwinFile("x", folder).load() == b"second"
 
 
-def test_a_file_system_that_refuses_keeps_the_old(tmp_path, monkeypatch):
+def test_a_file_system_that_refuses_keeps_the_old_settings(tmp_path, monkeypatch):
     folder = f"{tmp_path}/"
     twin = TwinFile("x", folder)
     twin.save(b"first")
@@ -227,7 +227,7 @@ def test_a_write_that_does_not_read_back_is_an_error(tmp_path, monkeypatch):
 
 def test_power_cuts_on_the_boards_own_file_system(micropython, board_path):
     out = micropython(Path(__file__).parent / "board_twin.py", path=board_path, heap="4M")
-    last = out.strip().splitlines()[-1]  # before it: the interpreter clearing away files that were open when power went
+    last = out.strip().splitlines()[-1]  # printed before it: the interpreter closing files that were open when power failed
     assert last.startswith("power cut at each of ")
     assert int(last.split()[5]) > 50
     assert last.endswith("settings lost: 0")

@@ -18,7 +18,7 @@ pytest.importorskip("mypy")
 
 @pytest.fixture(scope="module")
 def stubs(tmp_path_factory):
-    """A folder with the stubs alone: among the installed packages they would not be told from CPython's own modules."""
+    """A folder with the stubs alone: among the installed packages they would shadow CPython's own modules."""
     folder = tmp_path_factory.mktemp("stubs")
     for name in STUBS:
         try:
@@ -34,7 +34,7 @@ def stubs(tmp_path_factory):
 
 @pytest.fixture
 def board(tmp_path):
-    """A copy of all that goes onto a board, as it lies there."""
+    """A copy of all files that go onto a board, laid out as there."""
     folder = tmp_path / "board"
     shutil.copytree(ROOT / "firmware", folder, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copytree(ROOT / "protocol" / "hotfuel_wire", folder / "hotfuel_wire", ignore=shutil.ignore_patterns("__pycache__"))

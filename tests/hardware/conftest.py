@@ -1,4 +1,4 @@
-"""The modules of hardware/, loaded for these tests only: nothing of them stays importable afterwards."""
+"""The modules of hardware/, loaded for these tests only and removed from sys.modules afterwards."""
 
 import importlib
 import sys
@@ -37,7 +37,7 @@ def hardware():
     try:
         found = {name: importlib.import_module(name) for name in NAMES}
     finally:
-        sys.path[:] = path  # as it was: the firmware's own tests in the same process have these folders there too
+        sys.path[:] = path  # restored: the firmware's own tests in the same process have these folders on sys.path too
         for name in set(sys.modules) - before:
             if str(getattr(sys.modules[name], "__file__", "")).startswith(tuple(folders)):
                 del sys.modules[name]

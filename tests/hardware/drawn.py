@@ -1,7 +1,7 @@
-"""What a drawn circuit connects: the traced leads of a sheet, and the nets that the netlist's parts put on them.
+"""What a drawn circuit connects: the traced leads of a sheet, and the nets assigned to them from the netlist's parts.
 
-Leads join where one ends on another, and where a dot is. Which net a lead is on follows from what has a name there (rails, ground, pins), and then from
-part to part: a resistor with SENSE at one end and one more net in the netlist has that one at its other end.
+Leads join where one ends on another, and at dots. The net of a lead follows from named points on it (rails, ground, pins), then
+from part to part: a resistor with SENSE at one end and one more net in the netlist has that one at its other end.
 """
 
 import itertools
@@ -18,7 +18,8 @@ def _touches(leads, point):
 
 
 def joined(leads, dots, points, keys=()):
-    """The group of each lead, then of each point: the same number for what is joined. keys: one a point; points of one key are one, however often drawn."""
+    """The group of each lead, then of each point: connected ones have the same number. keys: one a point; points with the same
+    key are the same point, however often drawn."""
     parent = list(range(len(leads) + len(points)))
 
     def find(one):
@@ -44,7 +45,7 @@ def joined(leads, dots, points, keys=()):
 
 
 def along_each_other(leads, groups):
-    """Pairs of leads of two groups that share more than a point of a level or upright line: drawn as a short."""
+    """Pairs of leads of two groups that overlap along a horizontal or vertical line: drawn as a short."""
     lines = {}
     for lead, group in zip(leads, groups, strict=False):
         for (x1, y1), (x2, y2) in itertools.pairwise(lead):
@@ -58,7 +59,7 @@ def along_each_other(leads, groups):
 
 
 def complaints(sheet, parts, from_the_car):
-    """Sentences on everything that is drawn otherwise than the netlist has it. sheet: pen.Sheet; parts, from_the_car: the netlist's."""
+    """One sentence for everything drawn differently from the netlist. sheet: pen.Sheet; parts, from_the_car: the netlist's."""
     ends = [(mark, pin, at) for mark, pins, places in sheet.ends for pin, at in zip(pins, places, strict=True)]
     points = [at for at, _ in sheet.named] + [at for _, _, at in ends]
     keys = [None for _ in sheet.named] + [(mark, pin) if pin else None for mark, pin, _ in ends]
@@ -79,7 +80,7 @@ def complaints(sheet, parts, from_the_car):
             put(group, parts[mark].pins[pin], f"{mark}.{pin}")
         else:
             alike.setdefault(mark, []).append(group)
-    for _ in alike:  # from part to part, as far as it goes
+    for _ in alike:  # propagate from part to part until nothing changes
         for mark, pair in alike.items():
             nets = list(parts[mark].pins.values())
             for here, there in (pair, pair[::-1]):
@@ -122,7 +123,8 @@ def complaints(sheet, parts, from_the_car):
     for group, (at, net) in zip(of_points, sheet.named, strict=False):
         if group not in held and not any(_at_edge(at, edge) for edge in edges):
             wrong.append(f"the sign {net} at {at} stands at nothing")
-    by_name = set(of_points[: len(sheet.named)])  # what bears its net's name needs no lead to the rest of it
+    # a lead labelled with its net's name need not be connected to the rest of the net
+    by_name = set(of_points[: len(sheet.named)])
     for net in sorted(set(known.values())):
         pieces = {group for group in groups if known.get(group) == net}
         if len(pieces) > 1 and pieces - by_name:

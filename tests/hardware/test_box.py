@@ -1,4 +1,4 @@
-"""The stripboard layout carries the netlist, and the drilling plan fits the boxes."""
+"""The stripboard layout matches the netlist, and the drilling plan fits the boxes."""
 
 import itertools
 import math
@@ -23,7 +23,7 @@ def test_no_hole_is_used_twice_and_all_lie_on_the_board(hardware):
         assert column != box.CUT
 
 
-def test_every_part_of_the_box_is_placed_or_stands_off_the_board(hardware):
+def test_every_part_of_the_box_is_placed_or_mounted_off_the_board(hardware):
     box, parts = hardware.box, hardware.netlist.PARTS
     inside = {mark for mark, part in parts.items() if part.place == "box"}
     off = {mark for mark in inside if parts[mark].kind in box.OFF_THE_BOARD} | {"D15"}  # D15 sits at the USB socket

@@ -1,4 +1,4 @@
-"""The rule check of the netlist, and that its own rules can fail."""
+"""The rule check of the netlist, and that each rule can fail."""
 
 import dataclasses
 import re

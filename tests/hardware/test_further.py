@@ -1,4 +1,4 @@
-"""The drawing of further inputs joins what its netlist has, its values are those the programs reckon with, and nothing a car does to a lead hurts the pins."""
+"""The drawing of further inputs matches its netlist, its values are those the programs use, and no voltage of a car on a lead damages the pins."""
 
 import csv
 import dataclasses
@@ -30,7 +30,7 @@ def test_a_drawing_of_another_circuit_is_found(hardware, mark):
     assert drawn.complaints(sheet, hardware.further.PARTS | {mark: other}, hardware.further.FROM_THE_CAR)
 
 
-def test_no_mark_is_the_boxs_own_and_every_part_is_on_the_list(hardware):
+def test_no_mark_is_used_by_the_box_too_and_every_part_is_on_the_list(hardware):
     own = set(hardware.further.PARTS) - {"U1"}
     assert not own & set(hardware.netlist.PARTS)
     with open(ROOT / "hardware" / "further.csv", encoding="utf-8", newline="") as file:
@@ -45,7 +45,7 @@ def test_no_mark_is_the_boxs_own_and_every_part_is_on_the_list(hardware):
                 assert row["value"].replace(" nF", "n").startswith(value), mark
 
 
-def test_five_volts_are_within_the_converters_supply_and_the_divider_is_the_programs(hardware):
+def test_five_volts_stay_within_the_converters_supply_and_the_divider_matches_the_programs(hardware):
     series, shunt = hardware.further.SERIES_OHM, hardware.further.SHUNT_OHM
     assert (series + shunt) / shunt == pytest.approx(DIVIDER)
     # two resistors of 0.1 % as uniform errors, and 6 megohm of the converter at this range (datasheet SBAS444, from memory) across the lower one
@@ -56,8 +56,8 @@ def test_five_volts_are_within_the_converters_supply_and_the_divider_is_the_prog
     assert 5.0 / DIVIDER < 3.3
 
 
-def test_a_lead_on_the_battery_feeds_less_than_any_part_stands(hardware):
-    """24 V at a terminal, for ever: current through the clamp and the series resistor's heat against their ratings (further.PARTS)."""
+def test_a_lead_on_the_battery_stays_within_every_parts_rating(hardware):
+    """24 V at a terminal for ever: the current through the clamp and the series resistor's heat against their ratings (further.PARTS)."""
     parts = hardware.further.PARTS
     current = (24.0 - 3.6) / hardware.further.SERIES_OHM
     assert current < parts["D51"].amp / 10

@@ -1,4 +1,4 @@
-"""The diodes of the circuit simulator against what their makers publish, and every pulse with where its level comes from."""
+"""The diode models of the circuit simulator against their makers' published figures, and every pulse names the source of its level."""
 
 import math
 import re
@@ -31,7 +31,7 @@ def test_a_diode_drops_what_its_data_sheet_says(hardware, name, amp, most_v):
     assert 0.7 * most_v < volt < 1.1 * most_v
 
 
-def test_every_pulse_says_where_its_level_comes_from(hardware):
+def test_every_pulse_names_the_source_of_its_level(hardware):
     pulses = hardware.pulses
     cases = [pulse.name for pulse in pulses.pulses()] + [pulses.load_dump(*corner).name for corner in pulses.LOAD_DUMP_CORNERS]
     for name in cases:
@@ -40,7 +40,7 @@ def test_every_pulse_says_where_its_level_comes_from(hardware):
         assert ("level from memory" in found[0]) == name.startswith(pulses.MEMORY), name
 
 
-def test_levels_from_memory_lie_inside_published_ones(hardware):
+def test_levels_from_memory_are_inside_published_ones(hardware):
     level = {name: (dip, turning) for name, dip, turning, *_ in hardware.pulses.STARTING}
     for name in ("I", "II", "IV"):
         assert all(mine >= deepest for mine, deepest in zip(level[name], level["III"], strict=True))

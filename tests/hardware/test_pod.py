@@ -1,4 +1,5 @@
-"""The pod's inner board: every pin on the copper of its net, nothing closer than it may be, everything inside, heat's copper as the models reckon with."""
+"""The pod's inner board: every pin is on the copper of its net, clearances are kept, everything fits inside, and the copper for
+heat is as in the thermal models."""
 
 import itertools
 
@@ -20,7 +21,7 @@ def apart(one, other):
     return (dx * dx + dy * dy) ** 0.5
 
 
-def test_every_pin_stands_on_the_copper_of_its_net(hardware):
+def test_every_pin_is_on_the_copper_of_its_net(hardware):
     netlist, pod = hardware.netlist, hardware.pod
     for mark, (pins, _) in pod.PARTS.items():
         assert set(pins) == set(netlist.PARTS[mark].pins)
@@ -40,7 +41,7 @@ def test_the_board_and_its_leads_make_the_pods_circuit(hardware):
     assert {net for _, net, _ in pod.LEADS} == set(pod.ISLANDS) & leaves
 
 
-def test_copper_keeps_its_distance(hardware):
+def test_copper_keeps_its_clearance(hardware):
     box, pod = hardware.box, hardware.pod
     pieces = [(net, piece) for net, found in pod.ISLANDS.items() for piece in found]
     for (net, one), (other_net, other) in itertools.combinations(pieces, 2):
@@ -54,7 +55,7 @@ def test_copper_keeps_its_distance(hardware):
         assert all(apart(ring, piece) >= 1.0 for _, piece in pieces), name
 
 
-def test_bodies_lie_on_the_board_and_beside_each_other(hardware):
+def test_bodies_are_on_the_board_and_do_not_overlap(hardware):
     pod = hardware.pod
     for mark, (_, body) in pod.PARTS.items():
         assert within(body[:2], (0, 0, *pod.BOARD)) and within(body[2:], (0, 0, *pod.BOARD)), mark
@@ -81,8 +82,8 @@ def test_board_r1_and_glands_fit_the_pod(hardware):
     assert abs(holes["R1 b"][0] - holes["R1 a"][0]) == 40 and abs(holes["R1 b"][1] - holes["R1 a"][1]) == 21
 
 
-def test_heat_has_the_copper_it_is_reckoned_with(hardware):
+def test_the_copper_for_heat_is_as_in_the_models(hardware):
     netlist, pod = hardware.netlist, hardware.pod
     assert pod.copper_mm2("VD") >= 20 * 20, "D1's cathode: 20 K/W on 20 x 20 mm (models.py)"
-    for mark in ("TV1", "TV2"):  # 25 K/W from slug to board (thermal.py): at least the tab's own size and as much again
+    for mark in ("TV1", "TV2"):  # 25 K/W from slug to board (thermal.py): at least the tab's own area and as much again
         assert pod.copper_mm2(netlist.PARTS[mark].pins["A"]) >= 2 * 10.4 * 11.0, mark

@@ -1,4 +1,4 @@
-"""A short behind R1, for ever: R1 and its neighbours stay within derated ratings, or F2 opens in time."""
+"""A permanent short behind R1: R1 and its neighbours stay within derated ratings, or F2 opens in time."""
 
 import numpy as np
 import pytest
@@ -19,7 +19,7 @@ def test_nothing_stays_outside_its_derated_rating(sweep):
     assert sweep.r1_degc.max() < 185
 
 
-def test_resistor_of_the_greatest_power_is_swept_too(hardware):
+def test_the_resistor_value_of_greatest_power_is_in_the_sweep(hardware):
     for tolerance in (-0.05, 0.05):
         assert hardware.thermal.short_sweep(tolerance=tolerance, step_s=0.5, hours=1.5).outside_s.max() <= TOO_LONG_S
 
@@ -35,7 +35,7 @@ def test_the_circuit_it_replaces_fails(hardware):
     assert hardware.thermal.short_sweep(old, cutoff=False, step_s=0.5, hours=0.2).outside_s.max() > TOO_LONG_S
 
 
-def test_steady_wall_against_the_sum_worked_by_hand(hardware):
+def test_steady_wall_temperature_against_a_calculation_by_hand(hardware):
     # dead short, 9 V, -20 degC, still air: all heat leaves through 0.0234 m2 x 5 W/m2K
     found = hardware.thermal.short_sweep(step_s=0.5)
     number = found.cases.index((0.0, 9.0, -20.0, 5.0))
@@ -45,12 +45,12 @@ def test_steady_wall_against_the_sum_worked_by_hand(hardware):
 
 
 def test_two_hundred_pulses_of_heat_leave_f2_closed(hardware):
-    # ten load dumps from 85 degC: even all of R1's heat kept in housing and element
+    # ten load dumps from 85 degC: even if all of R1's heat stays in the housing and the element
     joule = max(float(row["r1_joule"]) for row in hardware.simulate.kept() if row["name"].startswith("load dump A"))
     thermal = hardware.thermal
     gain_k = 10 * joule / (thermal.HOUSING_J_K + thermal.ELEMENT_J_K + thermal.POD_J_K)
     assert 85.0 - 10.0 + gain_k < thermal.CUTOFF_HOLD_DEGC
-    # with the pod's own loss over the nine minutes, from 85 degC
+    # with the pod's own heat loss over the nine minutes, from 85 degC
     wall = 85.0
     for _ in range(10):
         wall = (

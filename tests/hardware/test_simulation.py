@@ -1,4 +1,4 @@
-"""ngspice runs the netlist again: what hardware/simulated.csv says is what comes out, and no part is over its rating."""
+"""ngspice runs the netlist again: it gives what hardware/simulated.csv says, and no part exceeds its rating."""
 
 import math
 
@@ -13,7 +13,7 @@ def ngspice(hardware):
     return hardware
 
 
-def test_kept_results_hold_no_trouble_and_every_case(hardware):
+def test_stored_results_show_no_overload_and_cover_every_case(hardware):
     rows = hardware.simulate.kept()
     assert [row["troubles"] for row in rows] == [""] * len(rows)
     names = [row["name"] for row in rows]
@@ -30,18 +30,18 @@ def test_load_dump_pulses_cover_the_published_corners(hardware):
     at = dict(pulse.points)
     assert max(at.values()) == 101.0
     tenth = np.interp(0.03 + 0.4, [t for t, _ in pulse.points], [v for _, v in pulse.points])
-    assert tenth == pytest.approx(14.0 + 8.7, abs=0.6)  # fallen to a tenth after td
+    assert tenth == pytest.approx(14.0 + 8.7, abs=0.6)  # down to a tenth after td
 
 
 def test_a_divider_and_a_charging_capacitor_by_hand(ngspice):
-    # R3 and R4 at 12 V; C2 charges through R1: both worked out on paper
+    # R3 and R4 at 12 V; C2 charges through R1: both calculated by hand
     wave = ngspice.spice.run(ngspice.spice.deck(ngspice.pulses.steady("12 V", 12.0)))
     assert wave["v(sense)"][-1] == pytest.approx(12.0 / 11, rel=0.01)
     at = np.argmin(np.abs(wave["time"] - 0.05))
     assert 0.0 < wave["v(vin)"][at] < wave["v(12v)"][at]
 
 
-def test_load_dump_agrees_with_the_sum_by_hand(ngspice):
+def test_load_dump_agrees_with_the_calculation_by_hand(ngspice):
     wave = ngspice.spice.run(ngspice.spice.deck(ngspice.pulses.load_dump(101.0, 4.0, 0.4)))
     found = ngspice.stress.stress(wave)
     amps, r1_joule, tv_joule, square = ngspice.supply.load_dump(101.0, 4.0, 0.4)
@@ -51,8 +51,8 @@ def test_load_dump_agrees_with_the_sum_by_hand(ngspice):
     assert found["F1"]["a2s"] == pytest.approx(square, rel=0.12)
 
 
-def test_energy_is_kept(ngspice):
-    """What leaves the source is what the parts take, but for what capacitors hold."""
+def test_energy_is_conserved(ngspice):
+    """The energy that leaves the source is taken up by the parts, apart from what capacitors store."""
     wave = ngspice.spice.run(ngspice.spice.deck(ngspice.pulses.steady("14 V", 14.0)))
     late = wave["time"] > 0.5
     amps = np.abs(wave["i(@rf1[i])"][late]).mean()
@@ -63,8 +63,8 @@ def test_energy_is_kept(ngspice):
 
 @pytest.mark.slow  # about 40 s
 @pytest.mark.parametrize("group", ["load dump", "pulse", "fault"])
-def test_simulated_rows_come_out_again(ngspice, group, monkeypatch):
-    """The hot corner of every case; its figures lie at or under the worst of all corners that the page shows."""
+def test_simulated_rows_are_reproduced(ngspice, group, monkeypatch):
+    """The hot corner of every case; its figures are at or below the worst of all corners, which the page shows."""
     cases, kept = ngspice.cases, {row["name"]: row for row in ngspice.simulate.kept()}
     monkeypatch.setattr(cases, "CORNERS", [(85.0, ngspice.models.BREAKDOWN_V[0], -0.05)])
     rows = {"load dump": cases.load_dump_rows, "pulse": cases.pulse_rows, "fault": cases.fault_rows}[group]()
@@ -86,8 +86,8 @@ def test_simulated_rows_come_out_again(ngspice, group, monkeypatch):
 
 
 @pytest.mark.slow  # about 2 s
-def test_the_older_circuit_would_be_found_out(ngspice, monkeypatch):
-    """A lamp wire on the battery burns a quarter-watt resistor in R26's place: the check says so."""
+def test_the_check_would_have_caught_the_older_circuit(ngspice, monkeypatch):
+    """A lamp wire on the battery burns a quarter-watt resistor in R26's place: the check reports it."""
     import dataclasses
 
     part = ngspice.netlist.PARTS["R26"]

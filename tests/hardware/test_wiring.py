@@ -17,7 +17,7 @@ def sheet(hardware):
 
 
 def complaints(hardware, sheet, **pins):
-    """pins: mark -> pins that it has in the netlist instead."""
+    """pins: mark -> the pins to compare with, in place of the netlist's own."""
     parts = dict(hardware.netlist.PARTS)
     for mark, changed in pins.items():
         parts[mark] = dataclasses.replace(parts[mark], pins=parts[mark].pins | changed)
@@ -55,7 +55,7 @@ def test_a_part_that_is_not_drawn_is_found(hardware, sheet):
 
 
 def test_each_lead_counts(hardware, sheet):
-    """Without one of its leads the drawing is not the netlist any more. Every tenth is tried; all were, once."""
+    """Without any one of its leads the drawing no longer matches the netlist. Every tenth is tried here; all were tried once."""
     leads = list(sheet.leads)
     for number in range(0, len(leads), 10):
         sheet.leads = leads[:number] + leads[number + 1 :]

@@ -1,10 +1,11 @@
-# Runs on every interpreter: replays alarm_vectors.jsonl and prints every line whose outcome differs, then the count.
-# A line with a limit has readings in place of margins: they go through a Probe first, and how many were believed and what fell are part of the outcome.
+# Runs on every interpreter: replays alarm_vectors.jsonl and prints every line whose outcome differs, then the count. A line with
+# a limit holds readings instead of margins: they go through a Probe first, and the number believed and the falls it reported are
+# part of the outcome.
 import json
 
 
 def outcome(row, alarm, probe):
-    """What these two modules make of a line."""
+    """What the two modules make of one line."""
     got = []
     at = [0]
     alarms = alarm.Alarms(row["places"], lambda place, level, old, new: got.append([at[0], place, alarm.LEVELS[level], old, new]))

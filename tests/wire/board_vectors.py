@@ -1,5 +1,5 @@
-# Runs on every interpreter: packs every line of vectors.jsonl the board's way, compares the frame and what is read back from it; prints what differs,
-# then the count.
+# Runs on every interpreter: packs every line of vectors.jsonl with the board's code, compares the frame and the values read back
+# from it, and prints every difference, then the count.
 import binascii
 import json
 
@@ -19,7 +19,7 @@ def plain(value):
 
 
 def same(read, written):
-    """Written values, and entries of groups, as they come back: byte strings of fixed length with zeros behind."""
+    """True if written values and group entries equal what was read back; byte strings of fixed length come back padded with zeros."""
     if isinstance(written, dict):
         return all([same(read[key], value) for key, value in written.items()])
     if isinstance(written, list):
@@ -28,7 +28,7 @@ def same(read, written):
 
 
 def read_back(payload, row):
-    """True if this interpreter's reader takes the payload as the line says."""
+    """True if this interpreter's reader decodes the payload as the line says."""
     try:
         name, values = codec.unpack(payload)
     except codec.WireError:

@@ -1,4 +1,4 @@
-"""The alarm state machine: hand-written courses on every interpreter, and properties on random ones."""
+"""The alarm state machine: hand-written sequences of margins on every interpreter, and properties on random ones."""
 
 import itertools
 import os
@@ -39,7 +39,7 @@ def test_webassembly(webassembly, wire_sources):
 
 
 def replay(margins, step_ms=500, places=1):
-    """[(step, place, level, old, new)] of a course of margins, and the alarms afterwards."""
+    """[(step, place, level, old, new)] of a sequence of margins, and the alarms afterwards."""
     changes = []
     alarms = alarm.Alarms(places, lambda *change: changes.append((step, *change)))
     for step, margin in enumerate(margins):  # noqa: B007 - the lambda reads `step`
@@ -54,15 +54,15 @@ held = st.lists(st.tuples(margins, st.integers(1, 200)), max_size=12).map(lambda
 
 
 @given(st.one_of(courses, held))
-def test_order_is_kept(course):
-    """Every alarm goes on and off in turn, each change starts from the state the last one ended in, and steps never go back."""
+def test_transitions_are_in_order(course):
+    """Every alarm alternates on and off, each change starts from the state where the last one ended, and step numbers never decrease."""
     changes, alarms = replay(course)
     last = {}
     for step, place, level, old, new in changes:
         before_step, before = last.get((place, level), (-1, alarm.NORMAL))
         assert old == before
         assert step > before_step
-        assert (old, new) in {(0, 1), (1, 3), (3, 1)}, "without acknowledging, on and off alternate"
+        assert (old, new) in {(0, 1), (1, 3), (3, 1)}, "without an acknowledgement, on and off alternate"
         last[(place, level)] = (step, new)
     assert alarms.unseen is bool(changes)
 
@@ -81,7 +81,7 @@ def test_nothing_is_missed_beyond_the_on_delay(course):
 
 @given(st.integers(WARN_BELOW, WARN_BELOW + alarm.DEADBAND - 1), st.integers(0, alarm.DEADBAND - 1), st.integers(0, 30))
 def test_no_chatter_inside_the_deadband(at_warn, at_act, swing):
-    """Once on, a margin that stays between a limit and its deadband for minutes never changes that alarm again, however it moves about in there."""
+    """Once on, an alarm does not change while its margin stays between the limit and its deadband, however the margin moves within it."""
     swung = [(-swing, 0, swing)[step % 3] for step in range(400)]
     for level, below, at in ((alarm.WARN, WARN_BELOW, at_warn), (alarm.ACT, 0, at_act)):
         course = [min(max(at + by, below), below + alarm.DEADBAND - 1) for by in swung]
@@ -92,7 +92,7 @@ def test_no_chatter_inside_the_deadband(at_warn, at_act, swing):
 
 @given(held)
 def test_at_most_one_change_per_delay(course):
-    """However the margin jumps, an alarm changes at most once per on-delay, and comes back at most once per on-delay plus off-delay."""
+    """However the margin jumps, an alarm changes at most once per on-delay, and comes on again at most once per on-delay plus off-delay."""
     changes, _ = replay(course)
     for level, off_delay in ((alarm.WARN, alarm.OFF_DELAY_MS), (alarm.ACT, alarm.OFF_DELAY_MS)):
         steps = [change[0] for change in changes if change[2] == level]
@@ -101,8 +101,8 @@ def test_at_most_one_change_per_delay(course):
 
 
 @given(held, st.lists(st.integers(1, 60), max_size=6))
-def test_acknowledging_changes_no_live_state_and_no_wink(course, cuts):
-    """The same course with and without acknowledging shows the same lamp at every step."""
+def test_acknowledging_changes_no_live_state_and_does_not_affect_the_lamp(course, cuts):
+    """The same sequence with and without acknowledging shows the same lamp pattern at every step."""
     plain, quiet = alarm.Alarms(1, lambda *_: None), alarm.Alarms(1, lambda *_: None)
     for step, margin in enumerate(course):
         plain.update(0, margin, WARN_BELOW, 500)
@@ -113,8 +113,8 @@ def test_acknowledging_changes_no_live_state_and_no_wink(course, cuts):
         assert (plain.shown(), plain.unseen, plain.first_out) == (quiet.shown(), quiet.unseen, quiet.first_out)
 
 
-class Thorough(alarm.Alarms):
-    """Leaves out none of the work: every tick goes through the window and every alarm, and what shows is looked for each time."""
+class EveryStep(alarm.Alarms):
+    """The same machine without its shortcuts: every tick goes through the window and every alarm, and the state shown is worked out each time."""
 
     def update(self, place, margin, warn_below, elapsed_ms):
         self._at_rest[place] = False
@@ -138,9 +138,9 @@ class Thorough(alarm.Alarms):
         max_size=12,
     )
 )
-def test_work_left_out_in_peace_changes_nothing(course):
+def test_the_shortcuts_while_nothing_happens_change_nothing(course):
     told = [], []
-    both = [cls(2, lambda *change, to=to: to.append(change)) for cls, to in zip((alarm.Alarms, Thorough), told, strict=True)]
+    both = [cls(2, lambda *change, to=to: to.append(change)) for cls, to in zip((alarm.Alarms, EveryStep), told, strict=True)]
     for step, (margin, elapsed_ms, times, then) in enumerate(course):
         for _ in range(times):
             for alarms in both:
@@ -154,7 +154,7 @@ def test_work_left_out_in_peace_changes_nothing(course):
 
 
 @pytest.mark.parametrize(("margin", "level"), [(100, alarm.WARN), (-100, alarm.ACT)])
-def test_a_lost_place_before_a_hot_one_is_not_what_is_shown(margin, level):
+def test_a_lost_place_listed_before_a_hot_one_does_not_hide_it(margin, level):
     alarms = alarm.Alarms(2, lambda *_: None)
     for _ in range(20):
         alarms.update(0, alarm.UNREADABLE, WARN_BELOW, 500)
@@ -162,8 +162,8 @@ def test_a_lost_place_before_a_hot_one_is_not_what_is_shown(margin, level):
     assert (alarms.shown(0), alarms.shown(1), alarms.shown()) == (alarm.LOST, level, level)
 
 
-def test_one_hot_tick_long_ago_gives_no_head_start():
-    """Its timer ended with it: the alarm takes as long as for a place that was never hot."""
+def test_one_hot_tick_long_ago_does_not_shorten_the_delay():
+    """Its timer ended with it: the alarm takes as long as at a place that was never hot."""
 
     def ticks_to_act(alarms):
         for tick in range(100):
@@ -190,8 +190,8 @@ def test_a_lost_sensor_never_outranks_a_live_act(course):
 
 
 @given(st.lists(st.tuples(margins, st.integers(0, 4)), max_size=200))
-def test_unreadable_ticks_delay_warn_and_act_by_nothing_but_themselves(course):
-    """With unreadable ticks put in between, both come on at the same readable tick as without."""
+def test_unreadable_ticks_delay_warn_and_act_only_by_their_own_duration(course):
+    """With unreadable ticks inserted, both alarms come on at the same readable tick as without."""
     plain, _ = replay([margin for margin, _ in course])
     woven, places = [], []
     for margin, between in course:
@@ -206,8 +206,8 @@ def test_unreadable_ticks_delay_warn_and_act_by_nothing_but_themselves(course):
 
 
 @given(st.lists(st.one_of(margins, st.just(alarm.UNREADABLE)), max_size=400))
-def test_the_window_counts_what_it_holds(course):
-    """Against a plain list of the last ticks: the window is 7.5 to 8 s long."""
+def test_the_sliding_window_counts_correctly(course):
+    """Against a plain list of the last ticks; the window is 7.5 to 8 s long."""
     sight = alarm.Sight()
     for at, margin in enumerate(course):
         sight.step(margin == alarm.UNREADABLE, 200)
@@ -215,7 +215,7 @@ def test_the_window_counts_what_it_holds(course):
         assert 200 * sum(gone[-37:]) <= sight.unreadable_ms <= 200 * sum(gone[-40:])
 
 
-# One probe at a margin of -5 degC, 5 ticks a second; each trial is one seed. What they must do was fixed before they were run.
+# One probe at a margin of -5 degC, 5 ticks a second; each trial is one seed. The bounds were fixed before the trials were run.
 
 
 def course_of(seed, share, margin, seconds):
@@ -232,7 +232,7 @@ def seconds_to(level, course):
 def test_delays_are_kept_to_the_millisecond():
     for delay_ms, live in ((3999, False), (4000, True)):
         one = alarm.Alarm(4000, 60000)
-        for step_ms in (7, delay_ms - 5, 5):  # the first tick begins the delay
+        for step_ms in (7, delay_ms - 5, 5):  # the delay starts at the first tick
             one.update(True, False, step_ms)
         assert one.live == live
     for delay_ms, live in ((59999, True), (60000, False)):
@@ -251,7 +251,7 @@ def test_act_with_unreadable_ticks_at_random(share):
     assert min(found) >= 4
 
 
-def test_act_with_every_so_many_ticks_unreadable():
+def test_act_with_every_nth_tick_unreadable():
     for every, most_s in ((20, 4.4), (10, 4.6), (5, 5.2), (2, 8.2)):
         course = [alarm.UNREADABLE if step % every == 0 else -500 for step in range(3000)]
         assert seconds_to(alarm.ACT, course) <= most_s
@@ -269,7 +269,7 @@ def test_one_unreadable_tick_in_ten_is_not_lost(seeds):
     assert all(seconds_to(alarm.LOST, course_of(seed, 0.1, 2000, 600)) is None for seed in seeds)
 
 
-def test_codes_that_are_no_margins_lie_below_every_margin():
+def test_codes_without_a_margin_are_below_every_margin():
     """A margin is hundredths of a degC, an int of 31 bits on the board; every code is below NO_NUMBER, every margin above."""
     codes = {alarm.UNREADABLE, alarm.TOO_LOW, alarm.IMPOSSIBLE}
     assert len(codes) == 3

@@ -1,4 +1,5 @@
-"""Every rule of the alarm machine and of the probe is held by a vector: taken out of the source, at least one line ends otherwise."""
+"""Every rule of the alarm machine and of the probe is covered by a vector: with the rule removed from the source, at least one
+line has another outcome."""
 
 import json
 import runpy
@@ -13,7 +14,7 @@ HERE = Path(__file__).parent
 OUTCOME = runpy.run_path(str(HERE / "board_alarm.py"))["outcome"]
 LINES = [json.loads(line) for line in (HERE.parent.parent / "protocol" / "alarm_vectors.jsonl").read_text("utf-8").splitlines()]
 
-# (rule, module, in its source, what stands there without the rule)
+# (rule, module, text in its source, the text with the rule removed)
 RULES = [
     ("deadband of warn", alarm, "margin >= warn_below + DEADBAND", "margin >= warn_below"),
     ("deadband of act", alarm, "margin < 0, margin >= DEADBAND", "margin < 0, margin >= 0"),
@@ -75,7 +76,7 @@ RULES = [
 
 
 def without(monkeypatch, module, there, instead):
-    """The two modules, one of them with another line."""
+    """The two modules, one of them with one piece of its source replaced."""
     source = Path(module.__file__).read_text("utf-8")
     assert source.count(there) == 1, f"{source.count(there)} times in {module.__name__}: {there!r}"
     changed = types.ModuleType(module.__name__)
@@ -87,6 +88,6 @@ def without(monkeypatch, module, there, instead):
 
 
 @pytest.mark.parametrize(("rule", "module", "there", "instead"), RULES, ids=[row[0] for row in RULES])
-def test_without_it_a_vector_ends_otherwise(rule, module, there, instead, monkeypatch):
+def test_without_the_rule_some_vector_has_another_outcome(rule, module, there, instead, monkeypatch):
     machine, reader = without(monkeypatch, module, there, instead)
     assert any(OUTCOME(line, machine, reader) != line["outcome"] for line in LINES), rule

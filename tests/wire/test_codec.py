@@ -65,7 +65,7 @@ def test_round_trip(sent):
                     assert same, key
         else:
             assert got[field] == value
-    assert codec.pack(name, values, saturate=True) == payload, "the board changes nothing that fits"
+    assert codec.pack(name, values, saturate=True) == payload, "the board must not change a value that fits"
 
 
 @given(any_numbers)
@@ -103,8 +103,8 @@ def test_garbage_behind_a_good_crc_raises_one_error_type(payload):
 
 
 @given(any_message, st.binary(max_size=80), st.data())
-def test_a_newer_writers_bytes_are_left_unread(sent, more, data):
-    """Whatever stands behind the last known field, what was known is read as before; an end inside a known field is refused."""
+def test_bytes_from_a_newer_writer_are_left_unread(sent, more, data):
+    """Whatever follows the last known field, the known ones are read as before; a payload that ends inside a known field is refused."""
     name, values = sent
     layout = codec.LAYOUTS[messages.TYPES[name]]
     values = {row[0]: row[4] for row in layout.later} | values
@@ -127,7 +127,7 @@ def test_a_newer_writers_bytes_are_left_unread(sent, more, data):
             codec.unpack(payload[:length])
 
 
-def test_what_is_repeated_gives_way_to_later_fields():
+def test_repeated_entries_are_cut_to_make_room_for_later_fields():
     values = {"tick": 0, "time_ms": 0, "fitted": 0, "inputs": 0, "battery": 0, "fuel_pressure": 0, "pulses": 0, "fitted_high": 7}
     most = messages.PAYLOAD_MAX - codec.LAYOUTS[3].size - 2
     assert len(codec.pack("auxiliary", {**values, "barometer": bytes(most)})) == messages.PAYLOAD_MAX
@@ -147,8 +147,8 @@ def test_a_missing_field_is_named():
         codec.pack("reading", {"time_ms": 0, "description_id": 0, "channels": []})
 
 
-def test_sizes_that_others_rely_on():
-    """Four channels make 42 bytes; eight described channels and 224 bytes of stored data fit one payload."""
+def test_sizes_that_other_code_relies_on():
+    """Four channels make 42 bytes; eight described channels, or 224 bytes of stored data, fit one payload."""
     header = {"tick": 0, "time_ms": 0}
     channel = {"hot": 0, "cold": 0, "status": 0}
     assert len(codec.pack("reading", {**header, "description_id": 0, "channels": [channel] * 4})) == 42
@@ -157,7 +157,7 @@ def test_sizes_that_others_rely_on():
 
 
 def test_messages_grow_at_their_end_only():
-    """Rows with a default come last, of kinds whose size is known, with defaults that fit."""
+    """Rows with a default come last; their kinds have a known size and their defaults fit."""
     for name, rows in messages.MESSAGES.values():
         later = [row for row in rows if len(row) == 5]
         assert list(rows[len(rows) - len(later) :]) == later, name

@@ -18,7 +18,7 @@ adversarial = st.one_of(
 
 
 def test_crc32_check_value():
-    """IEEE 802.3 CRC-32 of "123456789" is CBF43926 (the check value catalogues of CRCs publish)."""
+    """IEEE 802.3 CRC-32 of "123456789" is CBF43926 (the check value published in CRC catalogues)."""
     assert binascii.crc32(b"123456789") == 0xCBF43926
     assert cobs.cobs.decode(framing.encode(b"123456789")[1:-1])[-4:] == bytes.fromhex("2639f4cb")
 
@@ -57,7 +57,7 @@ junk = st.binary(max_size=600).map(lambda data: data.replace(b"\x00", b"\x01"))
 
 
 @given(st.lists(payloads, max_size=8), st.lists(junk, min_size=9, max_size=9), st.integers(1, 64))
-def test_reader_keeps_good_neighbours_and_counts_the_rest(sent, between, piece_size):
+def test_reader_keeps_good_frames_next_to_junk_and_counts_the_junk(sent, between, piece_size):
     """Text printed between frames costs no frame; every junk byte is counted; the size of the pieces fed changes nothing."""
     stream = (
         between[0] + b"".join(framing.encode(payload) + text for payload, text in zip(sent, between[1:], strict=False)) + b"\x00"
@@ -74,7 +74,7 @@ def test_reader_keeps_good_neighbours_and_counts_the_rest(sent, between, piece_s
 
 @given(st.lists(payloads, min_size=2, max_size=6), st.data())
 def test_a_flipped_bit_costs_its_own_frame_only(sent, data):
-    """One flipped bit never invents a payload and never costs a neighbour more than the frame it joins on to."""
+    """One flipped bit never produces a wrong payload and never costs a neighbour beyond the frame that it joins."""
     frames = [framing.encode(payload) for payload in sent]
     stream = bytearray(b"".join(frames))
     at = data.draw(st.integers(0, len(stream) - 1))
@@ -88,7 +88,7 @@ def test_a_flipped_bit_costs_its_own_frame_only(sent, data):
 
 
 @given(st.lists(payloads, min_size=1, max_size=5), st.integers(0, 1000))
-def test_truncated_anywhere_keeps_what_was_whole(sent, cut):
+def test_truncated_anywhere_keeps_the_complete_frames(sent, cut):
     stream = b"".join(framing.encode(payload) for payload in sent)
     cut = min(cut, len(stream))
     whole = 0
@@ -99,7 +99,7 @@ def test_truncated_anywhere_keeps_what_was_whole(sent, cut):
     assert list(framing.FrameReader().feed(stream[:cut])) == sent[:whole]
 
 
-def test_memory_is_bounded_without_a_zero():
+def test_memory_is_bounded_when_no_zero_comes():
     reader = framing.FrameReader()
     for _ in range(1000):
         assert list(reader.feed(b"A" * 4096)) == []

@@ -1,4 +1,4 @@
-"""What a probe can and cannot do: properties on random courses. Hand-written ones are among alarm_vectors.jsonl."""
+"""What a probe can and cannot do physically: properties on random sequences. Hand-written ones are in alarm_vectors.jsonl."""
 
 import itertools
 import math
@@ -21,11 +21,11 @@ def believed(course, step_ms, lag_ms=1500):
 @given(
     st.lists(st.tuples(readings, st.integers(1, 40)), min_size=1, max_size=8), steps_ms, st.sampled_from([500, 1500, 8000, 25000])
 )
-def test_a_real_probe_is_believed_whatever_the_fuel_does(plugs, step_ms, lag_ms):
+def test_a_real_probe_is_believed_however_the_fuel_temperature_moves(plugs, step_ms, lag_ms):
     """A first-order probe in fuel that jumps by up to 50 degC, read with noise of +-1 degC, is never doubted."""
     at, course = float(plugs[0][0]), []
     for wanted, ticks in plugs:
-        fuel = min(max(wanted, round(at) - 5000), round(at) + 5000)  # of the probe: two jumps in a row are no more than one
+        fuel = min(max(wanted, round(at) - 5000), round(at) + 5000)  # of the probe: two jumps in a row are limited to one
         for tick in range(ticks):
             at = fuel + (at - fuel) * math.exp(-step_ms / lag_ms)
             course.append(round(at) + (100, -100)[tick % 2])
@@ -51,7 +51,7 @@ def test_a_rise_is_always_believed_and_doubt_ends(course, step_ms, lag_ms):
 
 
 @pytest.mark.parametrize("step_ms", [100, 200, 500])
-def test_a_short_is_doubted_for_ten_seconds_and_then_said(step_ms):
+def test_a_short_is_doubted_for_ten_seconds_and_then_reported(step_ms):
     one = Probe(1500)
     assert all(one.take(7000, step_ms) for _ in range(20))
     seconds, said = 0.0, []
@@ -64,7 +64,7 @@ def test_a_short_is_doubted_for_ten_seconds_and_then_said(step_ms):
     assert one.fell == 0
 
 
-def test_a_fall_within_the_noise_is_none():
+def test_a_fall_within_the_noise_is_not_reported():
     one = Probe(600_000)
     one.take(5000, 200)
     assert one.take(5000 - NOISE, 200)

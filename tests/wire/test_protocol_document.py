@@ -1,4 +1,4 @@
-"""PROTOCOL.md and vectors.jsonl are what their scripts write, and every field has its prose."""
+"""PROTOCOL.md and vectors.jsonl are what their scripts write, and every field has an explanation."""
 
 import importlib.util
 from pathlib import Path
@@ -27,17 +27,17 @@ def fields():
         yield from (f"{layout.name}.{row[0]}" for row in layout.later)
 
 
-def test_every_field_has_a_meaning_and_no_meaning_is_left_over():
+def test_every_field_is_explained_and_no_explanation_is_left_over():
     assert set(fields()) == set(meanings.FIELDS)
     assert {layout.name for layout in codec.LAYOUTS.values()} | {"header"} == set(meanings.MESSAGES)
 
 
 @pytest.mark.parametrize("title", ["EVENTS", "COMMANDS"])
-def test_every_number_has_a_meaning(title):
+def test_every_number_is_explained(title):
     assert list(getattr(meanings, title)) == list(getattr(messages, title))
 
 
-def test_the_document_alone_says_what_codes_and_status_bits_mean():
+def test_codes_and_status_bits_are_explained_in_the_document_only():
     assert list(meanings.CODES) == list(messages.CHIPS)
     text = (PROTOCOL / "PROTOCOL.md").read_text(encoding="utf-8")
     assert "messages." not in text.partition("<!-- tables: begin -->")[2]

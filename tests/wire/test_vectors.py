@@ -1,4 +1,4 @@
-"""The golden frames, on every interpreter. Identical bytes on CPython, 64-bit MicroPython and 32-bit MicroPython."""
+"""The golden frames: identical bytes on CPython, 64-bit MicroPython and 32-bit MicroPython."""
 
 import binascii
 import hashlib
@@ -51,7 +51,7 @@ def test_golden_frame(row):
 
 
 def test_the_frames_of_version_1_are_as_they_were():
-    """The file's first 20 lines, written before messages could grow: a log of version 1 decodes for ever."""
+    """The file's first 20 lines, written before messages could grow: a log of version 1 must decode for ever."""
     first = b"".join(VECTORS.read_bytes().splitlines(keepends=True)[:20])
     assert hashlib.sha256(first).hexdigest() == "15a69d0a5c71d0138d8888106c6ad82aa7ecce16980bfedf4d0420c955c97500"
     told = plain(ROWS[0]["values"])
@@ -94,7 +94,7 @@ def test_there_are_vectors_for_both_directions():
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["message"])
 def test_golden_frame_against_the_cobs_library_and_zlib(row):
-    """The frame taken apart by others' code: COBS by the `cobs` library, CRC-32 by binascii."""
+    """The frame taken apart by independent code: COBS by the `cobs` library, CRC-32 by binascii."""
     frame = bytes.fromhex(row["frame"])
     assert frame[0] == frame[-1] == 0
     assert 0 not in frame[1:-1]

@@ -1,4 +1,4 @@
-"""The least a firmware can be loaded on: every pin reads 0, nothing answers on I2C, SPI reads ones. For interpreters without the simulator."""
+"""The minimum that the firmware can be loaded on: every pin reads 0, nothing answers on I2C, SPI reads ones. For interpreters without the simulator."""
 
 PWRON_RESET, WDT_RESET = 1, 3
 

@@ -1,4 +1,4 @@
-"""A port that has never anything to read and always room."""
+"""A port that never has anything to read and always has room."""
 
 POLLIN, POLLOUT = 1, 4
 

@@ -23,7 +23,7 @@ def page(name):
 
 
 def tables(name):
-    """Every table of a page: list of lists of cells, the head first, the rule left out."""
+    """Every table of a page: a list of lists of cells, header first, without the rule."""
     found, rows = [], []
     for line in [*page(name).splitlines(), ""]:
         if line.startswith("|"):

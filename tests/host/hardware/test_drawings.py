@@ -1,4 +1,4 @@
-"""Drawings, pins and the parts list say what the firmware does."""
+"""Drawings, pins and the parts list agree with the firmware."""
 
 import itertools
 import re
@@ -10,7 +10,7 @@ import pytest
 from hotfuel.car import Sensors
 from read_pages import HARDWARE, PINS, ROOT, SVG, bom, drawn, ohms
 
-# Raspberry Pi Pico datasheet, pinout: what stands at header pins 1 to 40 (Pico 2: the same)
+# Raspberry Pi Pico datasheet, pinout: the signals at header pins 1 to 40 (Pico 2: the same)
 HEADER = (
     "GP0", "GP1", "GND", "GP2", "GP3", "GP4", "GP5", "GND", "GP6", "GP7", "GP8", "GP9", "GND", "GP10",
     "GP11", "GP12", "GP13", "GND", "GP14", "GP15", "GP16", "GP17", "GND", "GP18", "GP19", "GP20", "GP21", "GND",
@@ -28,7 +28,7 @@ def texts(root, kind):
 
 @pytest.fixture(scope="module")
 def drawing():
-    """The modules behind the drawings; nothing of them stays importable afterwards."""
+    """The modules behind the drawings, removed from sys.modules afterwards."""
     folders = [str(HARDWARE), str(ROOT / "firmware")]
     before, path = set(sys.modules), sys.path[:]
     sys.path[:0] = folders
@@ -56,7 +56,7 @@ def test_every_pin_is_on_the_header_and_used_once():
     assert {f"GP{gpio}" for gpio in gpios} <= set(HEADER)
 
 
-def test_buses_sit_on_pins_that_can_be_them():
+def test_buses_are_on_pins_that_support_them():
     gpio = {name: number for name, number, _ in PINS["PINS"]}
     assert PINS["SPI_ID"] == 0
     assert PINS["I2C_ID"] == 0
@@ -83,7 +83,7 @@ def test_the_pin_map_shows_each_pin_at_its_place_on_the_header():
     assert seen == {name: gpio for name, gpio, _ in PINS["PINS"]}
 
 
-def test_the_wiring_diagram_has_a_lead_for_each_pin_that_starts_at_it():
+def test_the_wiring_diagram_has_a_lead_for_each_pin():
     root = drawn("wiring.svg")
     label = {
         word: float(element.get("y"))
@@ -106,10 +106,10 @@ def test_the_wiring_diagram_has_a_lead_for_each_pin_that_starts_at_it():
             assert float(start.split(",")[1]) == label[name] - 4, name
 
 
-README_PX = 830  # of a page on the web that shows a README, at most
+README_PX = 830  # of a web page that shows a README, at most
 
 
-def test_the_halves_of_the_wiring_diagram_hold_all_of_it_and_are_read_at_a_readmes_width():
+def test_the_halves_of_the_wiring_diagram_hold_all_of_it_and_are_legible_at_a_readmes_width():
     whole = drawn("wiring.svg")
     shown = []
     for name in ("wiring-left.svg", "wiring-right.svg"):
@@ -117,7 +117,7 @@ def test_the_halves_of_the_wiring_diagram_hold_all_of_it_and_are_read_at_a_readm
         left, _, width, height = map(float, root.get("viewBox").split())
         for element in root.iter(SVG + "text"):
             size = float(element.get("font-size"))
-            # header pins' numbers are on the pin map
+            # header pin numbers are on the pin map
             assert size * README_PX / width >= 9 or element.text.isdigit(), (
                 name,
                 element.text,
@@ -170,12 +170,12 @@ def test_values_in_the_diagram_are_those_of_the_parts_list():
     assert checked == 41
 
 
-def test_dividers_are_those_the_programs_reckon_with():
+def test_dividers_are_those_the_programs_use():
     battery = (ohms("R3") + ohms("R4")) / ohms("R4")
     source = (ROOT / "firmware" / "power.py").read_text(encoding="utf-8")
     assert battery == pytest.approx(int(re.search(r"^_DIVIDER = const\((\d+)\)", source, re.M).group(1)))
     assert battery == pytest.approx(Sensors().battery_divider)
-    # per cent of the sender's 5 V is taken as per cent of the converter's 3.3 V
+    # per cent of the sender's 5 V are taken as per cent of the converter's 3.3 V
     assert 5.0 * ohms("R13") / (ohms("R12") + ohms("R13")) == pytest.approx(3.3, rel=0.005)
     for mark in ("R7", "R11"):
         assert ohms(mark) <= 8200  # RP2350 datasheet, erratum E9

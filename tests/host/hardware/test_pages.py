@@ -1,4 +1,4 @@
-"""What the hardware pages name exists."""
+"""Everything that the hardware pages name exists."""
 
 import importlib
 import pkgutil
@@ -13,7 +13,7 @@ from read_pages import HARDWARE, PAGES, PINS, SETTINGS, ohms, page, table
 
 
 @pytest.mark.parametrize("path", PAGES, ids=lambda path: path.name)
-def test_links_lead_somewhere(path):
+def test_links_resolve(path):
     for target in re.findall(r"\]\(([^)#]+)\)", path.read_text(encoding="utf-8")):
         assert (HARDWARE / target).exists(), target
 
@@ -43,7 +43,7 @@ def test_settings_and_car_keys_named_on_the_pages_exist():
         assert name in SETTINGS["ROWS"]
 
 
-def test_what_a_new_board_expects_is_what_its_firmware_has():
+def test_the_inputs_of_a_new_board_are_those_of_its_firmware():
     gpio = {name: f"GP{number}" for name, number, _ in PINS["PINS"]}
     rows = {row[0].partition(":")[0]: " ".join(row) for row in table("README.md", ["what", "where", "how it is used"])[1:]}
     for what, names in (
@@ -70,7 +70,7 @@ def test_what_a_new_board_expects_is_what_its_firmware_has():
     assert (PINS["SPI_HZ"], PINS["I2C_HZ"]) == (1_000_000, 100_000)
 
 
-def test_sender_table_converts_and_its_offset_is_worked_out():
+def test_sender_table_converts_and_its_offset_is_calculated():
     for row in table("README.md", ["fuel system", "usual pressure"])[1:]:
         for cell in row[1:]:
             for psi, kpa in re.findall(r"([\d.]+) psi[a-z ]*\((?:\d+ to )?([\d.]+) kPa\)", cell):
@@ -80,7 +80,7 @@ def test_sender_table_converts_and_its_offset_is_worked_out():
 
 
 @pytest.mark.parametrize("name", ["README.md", "PROBES.md", "CHECKLIST.md", "LAMP.md"])
-def test_cautions_stand_where_the_steps_are(name):
+def test_cautions_are_next_to_the_steps(name):
     assert "No warning does not mean safe" in page(name)
     for word in {
         "PROBES.md": ("depressurised", "extinguisher", "can leak", "never the driver"),

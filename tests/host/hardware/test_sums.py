@@ -1,4 +1,4 @@
-"""The pages on supply, probes and errors state what the sums give."""
+"""The pages on supply, probes and errors state what the calculations give."""
 
 import math
 import re
@@ -10,7 +10,7 @@ from hotfuel.temperature.accuracy import budget, placement_share, root_sum_squar
 from read_pages import FIN, ROOT, SETTINGS, SUPPLY, number, page, table
 
 
-def test_supply_page_states_what_the_sums_give():
+def test_supply_page_states_the_calculated_values():
     text = page("SUPPLY.md")
     assert [number(row[1]) for row in table("SUPPLY.md", ["state", "mA"])[1:]] == [
         pytest.approx(SUPPLY["draw_ma"](state), abs=0.05) for state in ("awake", "asleep")
@@ -22,7 +22,7 @@ def test_supply_page_states_what_the_sums_give():
         assert number(row[2]) == pytest.approx(SUPPLY["ignition_pin_v"](number(row[1])), abs=0.006)
 
 
-def test_load_dump_against_the_integral_worked_by_hand():
+def test_load_dump_against_the_integral_by_hand():
     # excess current (A e^(-t/tau) - B) until it is zero, integrated on paper
     r1, clamp = SUPPLY["R1_OHM"], SUPPLY["CLAMP_V"]
     assert r1 == 15.0
@@ -48,7 +48,7 @@ def test_supply_page_states_the_firmwares_own_times():
     assert re.search(r"^_DOZE_MS = const\(2000\)", power, re.M)
 
 
-def test_probe_page_states_what_the_fin_gives():
+def test_probe_page_states_the_calculated_fin():
     stems = table("PROBES.md", ["sheath", "depth"])[1:]
     assert [[number(cell) for cell in row] for row in stems] == [
         pytest.approx(row, abs=0.051) for row in map(list, FIN["stem_rows"]())
@@ -59,14 +59,14 @@ def test_probe_page_states_what_the_fin_gives():
     ]
 
 
-def test_two_ways_to_reckon_a_stem_agree():
+def test_two_ways_to_calculate_a_stem_agree():
     for sheath, depth, idle, full in FIN["stem_rows"]():
         probe = Probe.model_validate({"sheath": f"{sheath} mm", "depth": f"{depth} mm"})
         other = 100 * placement_share(probe, [FIN["IDLE_L_H"], FIN["FULL_L_H"]], FIN["BORE_M"])
         assert [idle, full] == pytest.approx(other, rel=0.125, abs=0.15)
 
 
-def test_fin_against_the_equation_solved_in_slices():
+def test_fin_against_finite_differences():
     # theta'' = m2 theta, theta(0) = 1, -k theta'(L) = h theta(L): finite differences, 1.6 mm, 10 mm deep, idle flow
     sheath, depth, slices = 0.0016, 0.010, 4000
     film = FIN["film_w_m2_k"](sheath, 4.0)
@@ -89,7 +89,7 @@ def test_clamp_shares_on_the_probe_page():
         assert 100 * placement_share(Probe.model_validate({"mount": mount}), 4.0, FIN["BORE_M"]) == pytest.approx(share, abs=0.51)
 
 
-def test_error_budget_page_is_what_the_product_reckons():
+def test_error_budget_page_is_what_the_product_calculates():
     cases = table("ERROR_BUDGET.md", ["case", "probe"])[1:]
     rows = table("ERROR_BUDGET.md", ["source", "A"])
     stated = {row[0].strip("*"): dict(zip(rows[0][1:], row[1:], strict=True)) for row in rows[1:]}

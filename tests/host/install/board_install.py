@@ -1,6 +1,7 @@
-# Runs under the MicroPython unix port: board_install.py ROOT STAGED PROGRAMS IMAGE STOP_AFTER OLD. An installation as it happens on a board's littlefs, power
-# failing at its n-th write or erase (0: never). PROGRAMS: folder with the installer's own look, begin and finish. OLD: a folder for what a new image holds
-# already. What the programs print goes to standard output; the last line says "cut" or "done"; then what the file system holds, name and digest.
+# Runs under the MicroPython unix port: board_install.py ROOT STAGED PROGRAMS IMAGE STOP_AFTER OLD. An installation on a board's
+# littlefs, power failing at its n-th write or erase (0: never). PROGRAMS: folder with the installer's own programs look, begin
+# and finish. OLD: a folder with the contents of a new image. What the programs print goes to standard output; the last line says
+# "cut" or "done"; then what the file system holds, name and digest.
 import hashlib
 import os
 import sys

@@ -1,4 +1,4 @@
-"""The installer's calls of mpremote, in their order, and what it says when one of them fails. The whole way is tried on the emulated board."""
+"""The installer's calls of mpremote, in order, and its message when one of them fails. The whole installation is tried on the emulated board."""
 
 import json
 from pathlib import Path
@@ -15,7 +15,7 @@ ABOUT = {
 
 @pytest.fixture
 def calls(monkeypatch):
-    """A stand-in for mpremote: `answers` by a word of the call; what was called, in short."""
+    """A stand-in for mpremote: `answers` by a word of the call; returns the calls, abbreviated."""
     made = type("Calls", (), {"words": [], "answers": {}})()
 
     def called(command, **_how):
@@ -37,7 +37,7 @@ def calls(monkeypatch):
     return made
 
 
-def test_flag_then_the_way_to_the_prompt_then_the_rest_then_verified(calls):
+def test_order_is_flag_then_the_files_for_the_prompt_then_the_rest_then_verified(calls):
     done = run.install(None, lambda _text: None)
     assert calls.words[:3] == ["look", "begin", "fs cp board.py"]
     assert calls.words[3].startswith("fs cp -r")
@@ -66,7 +66,7 @@ def test_a_board_that_is_not_at_its_prompt(calls):
 
 
 def test_a_board_that_stops_answering_while_it_is_copied_to(calls, monkeypatch):
-    # seen on the emulated board, whose copying was slower than the time allowed
+    # seen on the emulated board, where copying was slower than the time allowed
     def hangs(command, **how):
         if "fs" in command:
             raise run.subprocess.TimeoutExpired(command, how["timeout"])
@@ -85,7 +85,7 @@ def test_without_mpremote(monkeypatch):
         run.install(None, lambda _text: None)
 
 
-def test_without_mpy_cross_it_is_said(calls, monkeypatch):
+def test_without_mpy_cross_it_says_so(calls, monkeypatch):
     monkeypatch.setattr(staging, "beside_python", lambda program: "/x/mpremote" if program == "mpremote" else None)
     said = []
     assert run.install(None, said.append).bytecode is False

@@ -1,4 +1,4 @@
-"""What goes onto a board: every module once, as bytecode that any MicroPython from 1.24 on loads, or as sources."""
+"""The files that go onto a board: every module once, as bytecode that MicroPython from 1.24 on loads, or as source."""
 
 import ast
 import json
@@ -19,7 +19,7 @@ def compiler():
 
 
 @pytest.mark.usefixtures("compiler")
-def test_modules_are_bytecode_without_native_code_and_the_way_to_the_prompt_stays_source(tmp_path):
+def test_modules_are_bytecode_without_native_code_and_the_files_for_the_prompt_stay_source(tmp_path):
     assert staging.stage(tmp_path) is True
     names = staging.files(tmp_path)
     assert {name.replace(".mpy", ".py") for name in names} == LISTED
@@ -43,7 +43,7 @@ def _outline(source, docstrings):
 
 
 @pytest.mark.parametrize("name", staging.STAY_SOURCES)
-def test_sources_go_without_prose_and_are_the_same_program_line_for_line(name):
+def test_sources_lose_their_prose_and_are_the_same_program_line_for_line(name):
     source = (ROOT / "firmware" / name).read_text(encoding="utf-8")
     bare = staging.without_prose(source)
     assert _outline(bare, docstrings=False) == _outline(source, docstrings=True)
@@ -56,7 +56,7 @@ def test_what_only_looks_like_prose_stays():
     assert staging.without_prose(source) == 'a = """b\n# c"""\nf("d")\n\n\nd = {"e": 1,\n     "f": 2}\n'
 
 
-def test_without_mpy_cross_the_sources_go(tmp_path, monkeypatch):
+def test_without_mpy_cross_the_sources_are_installed(tmp_path, monkeypatch):
     monkeypatch.setattr(staging, "beside_python", lambda _program: None)
     assert staging.stage(tmp_path) is False
     assert set(staging.files(tmp_path)) == LISTED
@@ -77,7 +77,7 @@ def test_sources_on_request(tmp_path):
         ("#!/bin/sh\nprintf 'M\\006\\022\\037xx' > \"$4\"\n", "format 4d06121f; expected version 6"),
     ],
 )
-def test_a_compiler_that_makes_what_no_board_loads_is_refused(tmp_path, monkeypatch, script, says):
+def test_a_compiler_whose_output_no_board_loads_is_refused(tmp_path, monkeypatch, script, says):
     program = tmp_path / "mpy-cross"
     program.write_text(script)
     program.chmod(0o755)

@@ -1,4 +1,4 @@
-"""An installation on the board's own file system, with power failing anywhere in it; and boards that are refused before anything is written."""
+"""An installation on the board's own file system, with power failing at any point; and boards that are refused before anything is written."""
 
 import hashlib
 import json
@@ -23,7 +23,7 @@ def digest(data):
 
 
 class Kit:
-    """A board's flash, an older version on it (sources), and the new one staged."""
+    """A board's flash with an older version on it (sources), and the new one staged."""
 
     def __init__(self, micropython, folder):
         self.program, self.folder, self.image = micropython.program, folder, folder / "flash.img"
@@ -44,7 +44,7 @@ class Kit:
             (self.programs / name).write_text(text)
 
     def run(self, stop_after=0):
-        """(what the programs printed, {name: digest} or None when power failed); stop_after -1: only look at what is there."""
+        """(what the programs printed, {name: digest} or None when power failed); stop_after -1: only read what is there."""
         command = [self.program, "-X", "heapsize=2M", str(Path(__file__).parent / "board_install.py"), str(ROOT)]
         places = [str(self.staged), str(self.programs), str(self.image), str(stop_after), str(self.old)]
         done = subprocess.run([*command, *places], capture_output=True, text=True, check=False, timeout=120)
@@ -83,7 +83,7 @@ def test_an_upgrade_leaves_the_new_version_and_the_data_and_nothing_else(kit):
     assert kit.run()[1] == held, "installing again changes nothing"
 
 
-def test_a_file_that_arrived_damaged_keeps_the_flag_and_removes_nothing(kit):
+def test_a_file_damaged_in_transfer_keeps_the_flag_and_removes_nothing(kit):
     finish = (kit.programs / "finish").read_text()
     some = digest(kit.new["clock.mpy"])[: steps.DIGITS]
     (kit.programs / "finish").write_text(finish.replace(some, "0" * steps.DIGITS))
@@ -94,7 +94,7 @@ def test_a_file_that_arrived_damaged_keeps_the_flag_and_removes_nothing(kit):
 
 
 def test_power_may_fail_at_any_write(kit):
-    """Afterwards the board runs the old version untouched, or ends at its prompt; installing again gives the new one; data is whole all along."""
+    """Afterwards the board runs the old version untouched, or ends at its prompt; installing again gives the new one; data stays whole throughout."""
     kit.run(-1)
     old_image = kit.image.read_bytes()
     trials = 0
@@ -132,7 +132,7 @@ FILES = {f"module_{number}.mpy": 1500 for number in range(39)}
         ({"platform": "esp32"}, "of the kind esp32"),
         ({"mpy": 0x1105}, "bytecode of version 5, not 6: install with --source"),
         ({"free": 100_000}, "has 100 kB free and the firmware takes up to 180 kB"),
-        # an upgrade of the same names replaces them one by one: a full ring leaves 64 kB
+        # an upgrade of the same names replaces files one by one: a full ring leaves 64 kB
         (
             {"free": 60_000, "sizes": dict(FILES)},
             "",

@@ -86,7 +86,7 @@ def test_what_is_not_of_this_moment_is_a_dash_with_what_it_was(session):
 
 
 @pytest.mark.parametrize(("width", "height"), [(100, 30), (40, 12)])
-def test_only_a_reading_of_this_moment_says_that_there_is_nothing_to_do(session, width, height):
+def test_only_a_current_reading_says_that_there_is_nothing_to_do(session, width, height):
     now = panel_of(session(synthetic.drive(60.0).data)) | {"live": True, "age_s": 0.3}
     assert now["head"]["key"] == "quiet"
     fresh, stale, ended = (

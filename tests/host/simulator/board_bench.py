@@ -1,4 +1,4 @@
-"""Runs under MicroPython and CPython alike: the stand-in driven as a firmware drives it; prints what it saw, one line a fact."""
+"""Runs under MicroPython and CPython alike: drives the stand-in as a firmware does and prints what it saw, one line per fact."""
 
 import sys
 
@@ -71,7 +71,7 @@ poller = select.poll()
 before = clock.now_us
 print("poll", poller.poll(50), clock.now_us - before)
 
-# A program that must not allocate may use the buses and the clock all the same.
+# A program that must not allocate can still use the buses and the clock.
 micropython.heap_lock()
 burst()
 time.ticks_ms()

@@ -57,7 +57,7 @@ for n in range(1, changes + 1):
     want = b"".join([bytes([number]) * 300 for number in range(done[0])])
     if content[: len(want)] != want:
         lost += 1
-    with open("/f/log", "ab") as file:  # and it goes on
+    with open("/f/log", "ab") as file:  # and it keeps running
         file.write(b"on")
     vfs.umount("/f")
 print("trials", changes, "lost", lost)

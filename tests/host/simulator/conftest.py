@@ -13,7 +13,7 @@ from hotfuel_wire.framing import FrameReader, encode
 
 
 class Bench:
-    """wire() puts a chip on the board; emf and cold set what its terminals see."""
+    """wire() puts a chip on the board; emf and cold set the values at its terminals."""
 
     clock = clock
     world = world
@@ -50,7 +50,7 @@ def engine(request):
 
 
 class Reader:
-    """Takes every frame, as a recorder would. frames: (message name, values) as they came; `reader` counts what was no frame; `raw`: all bytes."""
+    """Takes every frame, as a recorder would. frames: (message name, values) in order; `reader` counts what was no frame; `raw`: all bytes."""
 
     def __init__(self, board, timeout_s=0.05):
         self.board = board
@@ -67,7 +67,7 @@ class Reader:
         self.port.close()
 
     def take(self):
-        """What is there now, or comes within the time-out; the number of bytes."""
+        """Read what is there now or arrives within the time-out; returns the number of bytes."""
         data = self.port.read(max(1, self.port.in_waiting))
         self.raw += data
         for payload in self.reader.feed(data):

@@ -1,4 +1,4 @@
-"""The simulated board end to end: the real firmware in its own process, its bytes read off a real port."""
+"""The simulated board end to end: the real firmware in its own process, its bytes read from a real port."""
 
 import time
 from pathlib import Path
@@ -27,7 +27,7 @@ def event_codes(reader):
     return [event["code"] for event in reader.of("event")]
 
 
-def test_the_firmwares_frames_carry_what_its_chips_saw(engine, read):
+def test_the_firmwares_frames_hold_what_its_chips_measured(engine, read):
     with (
         SimulatedBoard(still(30, battery_v=13.8, ambient_pressure_kpa=83.4), speed=200, engine=engine) as board,
         read(board) as reader,
@@ -51,7 +51,7 @@ def test_the_firmwares_frames_carry_what_its_chips_saw(engine, read):
 
 
 def ramp(seconds, step_s=0.05):
-    """1 mV a minute on channel 0, engine and ignition going on after 5 s."""
+    """1 mV a minute on channel 0, engine and ignition on from 5 s."""
     for first in np.arange(0, seconds, 1.0):
         time_s = first + np.arange(round(1 / step_s)) * step_s
         emf = np.zeros((len(time_s), 3))
@@ -60,7 +60,7 @@ def ramp(seconds, step_s=0.05):
         yield Samples(time_s, emf, np.full((len(time_s), 3), 20.0), engine_rpm=running * 3000.0, ignition=running * 1.0)
 
 
-def test_a_changing_world_arrives_with_its_own_time(engine, read):
+def test_a_changing_signal_arrives_with_its_own_time(engine, read):
     """Codes of a ramp, against the ramp at the reading's own time; the conversion is at most a period older, a sample held 50 ms."""
     with SimulatedBoard(ramp(20), speed=200, engine=engine) as board, read(board) as reader:
         reader.to_the_end()
@@ -113,8 +113,8 @@ def test_speed_is_kept(read):
     assert time.monotonic() - begun_s >= 1.9
 
 
-def test_a_real_time_board_does_not_wait_and_its_firmware_counts_what_it_dropped(read):
-    """As on real parts: the reader stops, the tick goes on, the oldest frames go."""
+def test_a_real_time_board_does_not_wait_and_its_firmware_counts_dropped_frames(read):
+    """As on real parts: the reader stops, ticks continue, the oldest frames are dropped."""
     with SimulatedBoard(still(400), speed=100, hold_for_reader=False) as board, read(board) as reader:
         reader.until(lambda: len(reader.ticks()) > 20)
         paused_at_s = board.time_s
@@ -132,7 +132,7 @@ def test_a_real_time_board_does_not_wait_and_its_firmware_counts_what_it_dropped
 
 
 @needs_pty
-def test_unplugged_and_plugged_the_port_is_there_again_under_its_name(engine, read):
+def test_after_unplugging_the_port_returns_under_its_name(engine, read):
     with SimulatedBoard(still(600), speed=50, engine=engine) as board:
         device = board.device
         with read(board) as reader:
@@ -179,7 +179,7 @@ def test_faults_switch_while_it_runs(engine, read):
         reader.until(lambda: all(reader.codes(channel)[-1] > NOT_A_CODE for channel in range(3)))
         with pytest.raises(InputError, match="no 7 on this board"):
             board.fault(7, "gone")
-    # while the channel had its fault, no code in between meant another temperature
+    # while the channel had its fault, no code meant another temperature
     allowed = {round(PLACES_MV[1] * CODES_PER_MV)}
     assert {code for code in reader.codes(1) if code > NOT_A_CODE} <= allowed
     codes = event_codes(reader)
@@ -194,7 +194,7 @@ def test_faults_given_at_the_start_are_there_from_the_first_reading(read):
     assert set(reader.codes(0, "status")) == {0}
 
 
-def test_other_chips_are_wired_as_the_settings_say(engine, read):
+def test_other_chips_are_wired_as_in_the_settings(engine, read):
     chips = ("MAX31855", "MCP9601", "MAX31856", "MCP9600")
     source = steady([4.0] * 4, [25.0] * 4, seconds=10)
     with SimulatedBoard(source, chips=chips, speed=100, engine=engine, barometer="BMP280") as board, read(board) as reader:
@@ -210,7 +210,7 @@ def test_other_chips_are_wired_as_the_settings_say(engine, read):
     assert reader.of("barometer")[0]["chip"] == 1
 
 
-def test_a_power_cut_starts_it_again_with_what_its_flash_held(engine, read):
+def test_a_power_cut_restarts_it_with_the_contents_of_its_flash(engine, read):
     with SimulatedBoard(still(3000), speed=FAULT_SPEED, engine=engine) as board:
         with read(board) as reader:
             reader.until(lambda: len(reader.ticks()) > 20)
@@ -232,7 +232,7 @@ def test_a_power_cut_starts_it_again_with_what_its_flash_held(engine, read):
     assert again.ticks()[0] <= 1
 
 
-def test_service_leaves_the_prompt_and_the_next_reset_brings_the_firmware_back(engine, read):
+def test_service_stays_at_the_prompt_and_the_next_reset_starts_the_firmware(engine, read):
     with SimulatedBoard(still(3000), speed=FAULT_SPEED, engine=engine) as board:
         with read(board) as reader:
             reader.until(lambda: len(reader.ticks()) > 5)
@@ -275,7 +275,7 @@ def test_power_failing_inside_a_flash_write_costs_no_settings(read):
         assert reader.of("description")[0]["period_ms"] == 500
 
 
-def test_the_engine_is_chosen_and_said(monkeypatch):
+def test_the_interpreter_is_chosen_and_reported(monkeypatch):
     with pytest.raises(InputError, match='"micropython" and "cpython"'):
         SimulatedBoard(still(1), engine="pypy")
     with pytest.raises(InputError, match="speed is 0"):

@@ -35,7 +35,7 @@ with SimulatedBoard(steady([1.0], [20.0], seconds=1e6), chips=("MAX31856",), spe
     print(board._board.process.pid, flush=True)
     time.sleep(60)
 """
-    # what a killed process cannot clear up lies in this test's own folder
+    # what a killed process cannot clean up is in this test's own folder
     host = subprocess.Popen(
         [sys.executable, "-c", script], stdout=subprocess.PIPE, text=True, env={**os.environ, "TMPDIR": str(tmp_path)}
     )
@@ -50,7 +50,7 @@ with SimulatedBoard(steady([1.0], [20.0], seconds=1e6), chips=("MAX31856",), spe
     assert not running(pid)
 
 
-def test_closing_takes_everything_away(read):
+def test_closing_removes_everything(read):
     with SimulatedBoard(steady([1.0] * 3, [25.0] * 3, seconds=3000), speed=50) as board, read(board) as reader:
         reader.until(lambda: len(reader.ticks()) > 2)
         pid, device, folder = board._board.process.pid, board.device, board._folder

@@ -1,4 +1,4 @@
-"""The stand-in does the same under the real MicroPython and under CPython."""
+"""The stand-in behaves the same under the real MicroPython and under CPython."""
 
 import ast
 import itertools
@@ -27,4 +27,4 @@ def test_the_stand_in_gives_the_same_answers_under_both(micropython):
     assert len(ticks) == 7
     assert {later - earlier for earlier, later in itertools.pairwise(ticks)} == {30_000}
     assert facts["nobody"] == "5"
-    assert facts["poll"].startswith("[] 500")  # 50 ms of the board's time, none of ours
+    assert facts["poll"].startswith("[] 500")  # 50 ms of the board's time, none of real time

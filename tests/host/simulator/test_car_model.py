@@ -1,4 +1,4 @@
-"""The thermal car: heat balances, delays, what a fix does, and that the same seed is the same day."""
+"""The thermal car: heat balances, delays, the effect of each fix, and that the same seed is the same day."""
 
 from dataclasses import replace
 
@@ -44,7 +44,7 @@ def soaks():
     return {name: CarModel(replace(scenario, variation=0.0)).truth for name, scenario in wanted.items()}
 
 
-def test_watts_taken_up_are_rise_times_mass_flow_times_cp():
+def test_watts_taken_up_equal_rise_times_mass_flow_times_cp():
     truth = CarModel(replace(scenarios()["steady 40 mph"], variation=0)).truth
     steady = truth[truth["phase"] == "steady"].iloc[1200:-200]
     watts = (steady["line_heat_w"] + steady["pump_heat_w"]).mean()
@@ -97,13 +97,13 @@ def test_a_pull_after_idling_brings_hot_fuel_to_the_carburettor_though_nothing_g
     truth = CarModel(Scenario(drive=phases, variation=0.0, start_block_degc=85.0)).truth
     pull = truth[truth["phase"] == "pull"]
     through_s = np.cumsum(pull["flow_l_h"].to_numpy() / 3.6) * STEP_S
-    late_s = float(np.argmax(through_s > 80 + 20)) * STEP_S  # hose and the pump's outlet chamber, by volume over flow
+    late_s = float(np.argmax(through_s > 80 + 20)) * STEP_S  # volume of hose and pump outlet chamber over flow
     begins = pull["carb_inlet_degc"].iloc[0]
     assert abs(pull["carb_inlet_degc"].iloc[int(late_s / STEP_S / 3)] - begins) < 3
-    assert pull["carb_inlet_degc"].iloc[int(2.5 * late_s / STEP_S)] < begins - 4  # fresh fuel has come through
+    assert pull["carb_inlet_degc"].iloc[int(2.5 * late_s / STEP_S)] < begins - 4  # fresh fuel has arrived
 
 
-# fix -> (place, phase) it is bought for, and by how many degrees at least
+# fix -> (place, phase) it is meant for, and the smallest improvement in degC
 FIXES = {
     "sleeved line": ("carb_inlet_degc", "queue", 1.5),
     "heat shield": ("carb_inlet_degc", "queue", 1.0),
@@ -118,23 +118,23 @@ FIXES = {
 
 
 @pytest.mark.parametrize("name", FIXES)
-def test_each_fix_lowers_what_it_is_bought_for(soaks, name):
+def test_each_fix_lowers_the_temperature_it_is_meant_for(soaks, name):
     place, phase, least_degc = FIXES[name]
     before, after = (truth[truth["phase"] == phase][place].max() for truth in (soaks["as built"], soaks[name]))
     assert before - after > least_degc
 
 
-def test_the_table_of_fixes_is_whole(soaks):
+def test_the_table_of_fixes_is_complete(soaks):
     changed = set(soaks) - {"as built", "nothing changed", "winter fuel", "at 1600 m"}
     assert changed == set(FIXES)
 
 
-def test_a_cooler_without_fan_does_less_in_the_queue_than_with_one(soaks):
+def test_a_cooler_does_less_in_the_queue_without_a_fan(soaks):
     hottest = {name: truth[truth["phase"] == "queue"]["carb_inlet_degc"].max() for name, truth in soaks.items()}
     assert hottest["cooler with fan"] + 5 < hottest["cooler"]
 
 
-def test_nothing_changed_is_no_difference(soaks):
+def test_an_unchanged_car_shows_no_difference(soaks):
     assert np.array_equal(soaks["as built"]["pump_degc"], soaks["nothing changed"]["pump_degc"])
 
 
@@ -146,7 +146,7 @@ def test_ice_melts_and_then_helps_less():
     assert gain.iloc[4000] > 2 * gain.iloc[-1]
 
 
-def test_constant_watts_warm_boiling_fuel_at_about_a_third_of_the_pace():
+def test_boiling_fuel_warms_at_about_a_third_of_the_rate_at_constant_watts():
     # between onset and V/L 20 this fuel takes 39.4 kJ/kg where liquid alone takes 14.1 (own calculation on a ten-component mixture)
     boiling = Boiling(fuel_from(dict(SUMMER_FUEL)))
     onset = boiling.onset_degc(101.325)
@@ -186,21 +186,21 @@ class TestChance:
         peaks = [CarModel(replace(scenarios()["as built"], seed=seed)).truth["pump_degc"].max() for seed in range(8)]
         assert 0.3 < np.std(peaks) < 4.0
 
-    def test_without_variation_seeds_differ_by_the_probes_noise_only(self):
+    def test_without_variation_seeds_differ_by_probe_noise_only(self):
         models = [CarModel(replace(scenarios()["as built"], seed=seed, variation=0.0)) for seed in (1, 2)]
         for column in ("tank_degc", "pump_degc", "carb_inlet_degc", "ambient_pressure_kpa"):
             assert np.array_equal(models[0].truth[column], models[1].truth[column]), column
         assert not np.array_equal(models[0].all(0.25).emf_mv, models[1].all(0.25).emf_mv)
 
-    def test_another_fix_leaves_day_and_driver_alone(self):
+    def test_another_fix_leaves_day_and_driver_unchanged(self):
         a, b = (CarModel(scenarios()[name]).truth for name in ("as built", "cooler"))
         assert np.array_equal(a["ambient_degc"], b["ambient_degc"])
         assert np.array_equal(a["engine_rpm"], b["engine_rpm"])
 
 
 class TestBlocks:
-    def test_the_loop_gives_e_probe_less_e_terminals(self, summer):
-        # thermocouple_its90 is an implementation of the NIST functions by others
+    def test_the_loop_gives_the_emf_of_probe_less_terminals(self, summer):
+        # thermocouple_its90 is an independent implementation of the NIST functions
         block = summer.all(0.25)
         truth = summer.truth
         for channel, fitted in enumerate(summer.scenario.probes):
@@ -208,7 +208,7 @@ class TestBlocks:
                 probe = float(truth[f"{fitted.where}_probe_degc"].iloc[n])
                 cold = float(block.cold_degc[n, channel])
                 ideal = TypeK.emf(probe) - TypeK.emf(cold)
-                # wire error up to 0.5 degC, chip's offset and gradient up to 1.2, noise
+                # wire error up to 0.5 degC, the chip's offset and gradient up to 1.2, noise
                 assert block.emf_mv[n, channel] == pytest.approx(ideal, abs=0.041 * 1.9)
             fine = block.emf_mv[40:, channel]
             assert np.std(np.diff(fine)) < 0.02
@@ -218,11 +218,11 @@ class TestBlocks:
         ideal = [[TypeK.emf(t) - TypeK.emf(35.0) for t in row] for row in junctions]
         assert probes.loop_emf_mv(junctions, terminals, np.zeros(2)) == pytest.approx(np.array(ideal), abs=1e-9)
         wrong = probes.loop_emf_mv(junctions, terminals, np.array([0.5, 0.5])) - np.array(ideal)
-        assert wrong[1, 0] == pytest.approx(0.5 * TypeK.seebeck(95.0), rel=0.01)  # 60 degC along the wire: in full
-        # colder than the terminals: the other way
+        assert wrong[1, 0] == pytest.approx(0.5 * TypeK.seebeck(95.0), rel=0.01)  # 60 degC along the wire: the full error
+        # colder than the terminals: the opposite sign
         assert wrong[0, 1] == pytest.approx(-0.5 * 5 / 60 * TypeK.seebeck(30.0), rel=0.01)
 
-    def test_the_chips_own_sensor_is_off_and_drifts_but_stays_inside_its_data_sheet(self, summer):
+    def test_the_chips_own_sensor_is_off_and_drifts_but_stays_within_its_data_sheet(self, summer):
         ambient = summer.truth["ambient_degc"].to_numpy()
         box = probes.terminals(ambient, 3, np.random.default_rng(2))
         off = box.chip_degc - box.terminals_degc[:, None]
@@ -231,7 +231,7 @@ class TestBlocks:
         assert box.terminals_degc[-1] > ambient[-1] + 6
 
     @pytest.mark.parametrize(("dt_s", "block_s"), [(0.05, 1.0), (0.1, 7.0)])
-    def test_blocks_follow_each_other_without_a_gap(self, dt_s, block_s):
+    def test_blocks_are_continuous(self, dt_s, block_s):
         model = CarModel(replace(scenarios()["as built"], drive=(Phase("idle", 1, "idle"),), variation=0))
         blocks = list(model.blocks(dt_s, block_s))
         times = np.concatenate([block.time_s for block in blocks])
@@ -240,7 +240,7 @@ class TestBlocks:
         whole = model.all(dt_s)
         assert np.array_equal(np.concatenate([block.emf_mv for block in blocks]), whole.emf_mv)
 
-    def test_starting_pulls_the_battery_down_and_the_ignition_tells_the_stop(self, summer):
+    def test_cranking_pulls_the_battery_down_and_the_ignition_shows_the_stop(self, summer):
         block, truth = summer.all(0.25), summer.truth
         assert block.battery_v.min() == pytest.approx(8.5)
         assert block.battery_v[block.engine_rpm > 700].min() > 13
@@ -275,7 +275,7 @@ class TestBlocks:
         assert abs(fast) < 0.5 * idling
 
     @pytest.mark.parametrize(("dt_s", "block_s"), [(0.0, 1.0), (2.0, 5.0), (0.5, 0.1), (float("nan"), 1.0)])
-    def test_steps_that_do_not_fit_are_refused(self, dt_s, block_s):
+    def test_inconsistent_steps_are_refused(self, dt_s, block_s):
         with pytest.raises(InputError, match="allowed are steps"):
             CarModel().blocks(dt_s, block_s)
 
@@ -290,11 +290,11 @@ class TestBlocks:
         ({"probes": ()}, "1 to 8"),
     ],
 )
-def test_a_scenario_that_cannot_be_is_refused(change, words):
+def test_an_impossible_scenario_is_refused(change, words):
     with pytest.raises(InputError, match=words):
         Scenario(**change)
 
 
-def test_a_probe_where_there_is_nothing():
+def test_a_probe_at_an_unknown_place_is_refused():
     with pytest.raises(InputError, match='no place "moon"'):
         FittedProbe("moon", EIGHT_PROBES[0].probe)

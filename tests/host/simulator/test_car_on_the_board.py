@@ -20,8 +20,9 @@ def test_every_code_is_a_voltage_the_car_had_at_the_conversions_time(read):
     readings = reader.of("reading")[2:]
     assert len(readings) >= 5 * 90 - 4
     samples = np.rint(given.emf_mv * CODES_PER_MV)
-    # The board's clock begins where its first tick's window needs it, so it is ahead of the car's by less than a period, the same all the way.
-    # The conversion was asked for at the tick before; the chip's model takes the voltage at its middle; a sample holds for 50 ms.
+    # The board's clock starts where its first tick's window needs it, so it is ahead of the car's by less than a period, constant
+    # throughout. The conversion was requested at the tick before; the chip's model takes the voltage at its middle; a sample
+    # holds for 50 ms.
     middles_s = np.array([reading["time_ms"] for reading in readings]) / 1000 - PERIOD_S + CONVERSION_S / 2
     codes = np.array([[channel["hot"] for channel in reading["channels"]] for reading in readings])
 
@@ -31,6 +32,6 @@ def test_every_code_is_a_voltage_the_car_had_at_the_conversions_time(read):
 
     ahead_s = min(np.arange(0, PERIOD_S, 0.01), key=misses)
     assert misses(ahead_s) == 0
-    assert misses(ahead_s + 2 * SAMPLE_S) > len(codes)  # another time is seen
+    assert misses(ahead_s + 2 * SAMPLE_S) > len(codes)  # another time does not fit
     pressures = [auxiliary["fuel_pressure"] for auxiliary in reader.of("auxiliary")]
     assert len(set(pressures)) > 1  # the pump builds it up

@@ -24,7 +24,7 @@ def test_a_periodic_timer_fires_at_its_scheduled_times(bench):
     assert times_ms == [100, 200, 300, 400, 500, 600, 700, 800, 900, 1000]
 
 
-def test_callbacks_run_between_two_calls_of_the_program_and_time_goes_on_from_there(bench):
+def test_callbacks_run_between_two_calls_of_the_program_and_time_continues_from_there(bench):
     _, times_ms = fired(7)
     while clock.now_us < 30_000:
         time.ticks_us()
@@ -32,7 +32,7 @@ def test_callbacks_run_between_two_calls_of_the_program_and_time_goes_on_from_th
     assert max(t - round(t) for t in times_ms) < 0.01
 
 
-def test_a_timer_held_up_by_flash_comes_in_a_burst_and_keeps_its_own_time(bench):
+def test_a_timer_held_up_by_flash_comes_in_a_burst_and_keeps_its_schedule(bench):
     _, times_ms = fired(100)
     time.sleep_ms(50)
     clock.stop_world(350_000)
@@ -41,7 +41,7 @@ def test_a_timer_held_up_by_flash_comes_in_a_burst_and_keeps_its_own_time(bench)
     assert times_ms == [400, 400, 400, 400, 500]  # re-armed from when it was due
 
 
-def test_callbacks_beyond_the_schedulers_queue_vanish_and_are_counted(bench):
+def test_callbacks_beyond_the_schedulers_queue_are_dropped_and_counted(bench):
     _, times_ms = fired(100)
     clock.stop_world(2_000_000)
     time.sleep_ms(1)
@@ -49,7 +49,7 @@ def test_callbacks_beyond_the_schedulers_queue_vanish_and_are_counted(bench):
     assert clock.callbacks_lost == 20 - QUEUE_LENGTH
 
 
-def test_callbacks_do_not_run_inside_each_other(bench):
+def test_callbacks_do_not_nest(bench):
     depth, deepest = 0, 0
 
     def slow(_timer):
@@ -73,14 +73,14 @@ def test_one_shot_timers_fire_once_and_stopped_ones_not_at_all(bench):
     assert never == []
 
 
-def test_a_timer_knows_no_hard_callbacks_because_1_24_does_not(bench):
+def test_a_timer_has_no_hard_callbacks_because_1_24_has_none(bench):
     with pytest.raises(TypeError):
         machine.Timer(period=10, hard=True)
     with pytest.raises(ValueError, match="exist"):
         machine.Timer(0)
 
 
-def test_a_callback_that_raises_is_reported_and_its_timer_goes_on(bench):
+def test_an_exception_in_a_callback_is_reported_and_its_timer_continues(bench):
     reports, calls = [], []
     clock.on_exception = reports.append
 
@@ -131,7 +131,7 @@ def test_the_watchdog_counts_while_flash_holds_interrupts_off(bench):
         clock.stop_world(1_500_000)
 
 
-def test_the_watchdog_of_an_rp2040_goes_no_further_than_8388_ms(bench):
+def test_the_watchdog_of_an_rp2040_allows_at_most_8388_ms(bench):
     machine.WDT(timeout=8388)
     with pytest.raises(ValueError, match="8388"):
         machine.WDT(timeout=8389)
@@ -156,7 +156,7 @@ def test_ticks_diff_undoes_ticks_add(ticks, delta):
 
 
 @given(st.datetimes(datetime.datetime(1970, 1, 1), datetime.datetime(2199, 12, 31)))
-def test_dates_are_the_calendars(moment):
+def test_dates_agree_with_the_calendar(moment):
     """Against Python's datetime."""
     moment = moment.replace(microsecond=0)
     since_s = round((moment - datetime.datetime(1970, 1, 1)).total_seconds())
@@ -165,7 +165,7 @@ def test_dates_are_the_calendars(moment):
     assert rtc.seconds_since_1970(*expected[:6]) == since_s
 
 
-def test_the_processors_clock_starts_at_2021_and_can_be_set(bench):
+def test_the_processors_clock_starts_in_2021_and_can_be_set(bench):
     clock_of_board = machine.RTC()
     assert clock_of_board.datetime()[:3] == (2021, 1, 1)
     time.sleep(5)

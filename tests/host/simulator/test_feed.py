@@ -1,4 +1,4 @@
-"""From a source's arrays to the whole numbers the board's process takes."""
+"""From a source's arrays to the whole numbers that the board's process takes."""
 
 import itertools
 import struct
@@ -37,7 +37,7 @@ def test_a_block_becomes_columns_of_whole_numbers():
     assert columns[9].tolist() == [0, 1]
 
 
-def test_pulses_run_on_over_blocks():
+def test_pulses_continue_over_blocks():
     pieces = list(slices(steady([0.0], [20.0], seconds=3, engine_rpm=6000.0), Senders(), 1, speed=1000))
     assert [unpacked(piece)[2][6][-1] for piece in pieces] == [200, 400, 600]
 
@@ -68,7 +68,7 @@ def supply(speed, seconds=5):
     return Supply(slices(steady([0.0], [20.0], seconds=seconds), Senders(), 1, speed), speed)
 
 
-def test_a_slice_is_due_when_the_wall_clock_has_come_to_it(monkeypatch):
+def test_a_slice_is_due_when_the_wall_clock_reaches_it(monkeypatch):
     now = [1000.0]
     monkeypatch.setattr("hotfuel.simulator.feed.time.monotonic", lambda: now[0])
     source = supply(speed=100)
@@ -84,7 +84,7 @@ def test_a_slice_is_due_when_the_wall_clock_has_come_to_it(monkeypatch):
     assert source.wait_s() == pytest.approx(0.01)
 
 
-def test_behind_the_last_slice_the_supply_has_ended():
+def test_after_the_last_slice_the_supply_ends():
     source = supply(speed=60000, seconds=2)
     given = []
     while not source.ended:
@@ -93,7 +93,7 @@ def test_behind_the_last_slice_the_supply_has_ended():
     assert given == [0, 1_000_000]
 
 
-def test_a_board_that_starts_anew_gets_again_what_it_had_not_finished():
+def test_a_restarted_board_gets_again_what_it_had_not_finished():
     source = supply(speed=60000)
     for _ in range(4):
         while source.wait_s() > 0:

@@ -34,7 +34,7 @@ def test_power_fails_in_the_middle_of_the_nth_change():
     assert flash.image[:14] == b"\x00" * 4 + b"\xff" * 4 + b"\x00" * 2 + b"\xff" * 4
     with pytest.raises(PowerLost):
         flash.ioctl(6, 0)
-    assert flash.image[0] == 0  # it stays dead
+    assert flash.image[0] == 0  # it stays off
 
 
 def test_an_erase_takes_its_time_with_interrupts_off(bench):
@@ -44,7 +44,7 @@ def test_an_erase_takes_its_time_with_interrupts_off(bench):
     assert clock.now_us == 45_000 + 2 * PAGE_WRITE_US
 
 
-def test_a_file_keeps_the_flash_over_a_reset(tmp_path):
+def test_a_file_keeps_the_flash_contents_over_a_reset(tmp_path):
     path = str(tmp_path / "flash.img")
     FlashFile(path, blocks=4).writeblocks(3, b"kept", 100)
     into = bytearray(4)
@@ -55,7 +55,7 @@ def test_a_file_keeps_the_flash_over_a_reset(tmp_path):
 
 def test_littlefs_survives_a_power_cut_at_every_write_and_erase(micropython):
     output = micropython(Path(__file__).parent / "board_power_cut.py", simulator_folder(), heap="2M")
-    # Files left open when power failed are closed by the garbage collector, which complains about the dead flash.
+    # Files left open when power failed are closed by the garbage collector, which reports errors of the dead flash.
     lines = [line for line in output.splitlines() if line.startswith(("changes", "trials", "took", "no cut"))]
     words = lines[0].split()
     changes, erases = int(words[1]), int(words[3])

@@ -28,7 +28,7 @@ def test_bmp280_worked_example():
 
 
 @given(pressure_pa=st.integers(30_000, 110_000), degc=st.floats(-30, 75))
-def test_raw_words_solve_the_compensation(pressure_pa, degc):
+def test_raw_words_invert_the_compensation(pressure_pa, degc):
     raw = bmp280.solve(lambda word: bmp280.fine_temperature(word) / 5120, degc, 20)
     fine = bmp280.fine_temperature(raw)
     assert fine / 5120 == pytest.approx(degc, abs=0.001)
@@ -40,7 +40,7 @@ def test_raw_words_solve_the_compensation(pressure_pa, degc):
     assert bmp390.pressure_pa(raw, degc) == pytest.approx(pressure_pa, abs=0.02)
 
 
-def test_a_bmp280_measures_when_it_is_told_to(bench, i2c):
+def test_a_bmp280_measures_when_commanded(bench, i2c):
     bench.wire("BMP280", BAROMETER, "i2c")
     bench.ambient(83_500, 31.5)
     assert i2c.readfrom_mem(BAROMETER, 0xD0, 1) == b"\x58"
@@ -56,7 +56,7 @@ def test_a_bmp280_measures_when_it_is_told_to(bench, i2c):
     assert i2c.readfrom_mem(BAROMETER, 0xF4, 1) == b"\x00"
 
 
-def test_a_bmp390_measures_when_it_is_told_to(bench, i2c):
+def test_a_bmp390_measures_when_commanded(bench, i2c):
     chip = bench.wire("BMP390", BAROMETER, "i2c")
     bench.ambient(101_325, -5.0)
     assert i2c.readfrom_mem(BAROMETER, 0x00, 1) == b"\x60"

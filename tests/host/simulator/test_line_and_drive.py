@@ -34,7 +34,7 @@ class TestLine:
 
     @given(st.floats(0.05, 3), st.floats(1, 20))
     def test_steady_rise_is_that_of_a_heat_exchanger(self, ua_w_k, flow_ml_s):
-        # any heat-transfer textbook: T_out = T_around + (T_in - T_around) exp(-UA / (m cp))
+        # as in any heat-transfer textbook: T_out = T_around + (T_in - T_around) exp(-UA / (m cp))
         line = Line(80.0, ua_w_k, 20.0)
         out = run(line, flow_ml_s, 20.0, 70.0, 4 * 80.0 / flow_ml_s + 10)
         expected = 70.0 - 50.0 * np.exp(-ua_w_k / (flow_ml_s * J_PER_ML_K))
@@ -47,7 +47,7 @@ class TestLine:
         assert line.heat_w / (np.mean(out[-20:]) - 20.0) == pytest.approx(4.3, rel=0.02)
 
     @given(flows, st.floats(-10, 90), st.floats(-10, 90), st.floats(0, 5))
-    def test_heat_is_neither_lost_nor_made(self, flows_ml_s, inlet_degc, around_degc, ua_w_k):
+    def test_heat_is_conserved(self, flows_ml_s, inlet_degc, around_degc, ua_w_k):
         line = Line(60.0, ua_w_k, 30.0, cells=12)
         before, carried_j, heat_j = line.stored_j(), 0.0, 0.0
         for flow in flows_ml_s:
@@ -64,7 +64,7 @@ class TestLine:
 
 
 class TestDrive:
-    def test_fuel_used_meets_the_engine_at_both_ends(self):
+    def test_fuel_use_at_idle_and_full_power_is_the_engines(self):
         engine = Engine()
         assert engine.used_l_h(np.array(750.0), np.array(0.0)) == pytest.approx(4.0)
         assert engine.used_l_h(np.array(5000.0), np.array(179.0)) == pytest.approx(75.0)
@@ -83,7 +83,7 @@ class TestDrive:
         assert body.chassis_line_ml + body.bonnet_line_ml == pytest.approx(1000 * litres[1])
         assert body.hose_ml == pytest.approx(1000 * litres[2])
 
-    def test_full_throttle_uses_many_times_what_a_cruise_does_and_height_is_gained(self):
+    def test_full_throttle_uses_many_times_as_much_as_a_cruise_and_gains_height(self):
         phases = (Phase("hill", 4, "cruise", 60, climb_m=200), Phase("pull", 3, "pulls", 70))
         profile = drive(phases, Engine(), np.random.default_rng(0), variation=0)
         assert profile.climbed_m[-1] == pytest.approx(200, rel=0.01)
@@ -92,7 +92,7 @@ class TestDrive:
         assert profile.used_l_h.max() <= 75.0
 
     @pytest.mark.parametrize("bad", [{"kind": "fly"}, {"minutes": 0}, {"minutes": 1e6}])
-    def test_what_cannot_be_driven_is_said(self, bad):
+    def test_what_cannot_be_driven_is_reported(self, bad):
         with pytest.raises(InputError, match="allowed|there are"):
             Phase(**{"name": "x", "minutes": 1, "kind": "idle", **bad})
 

@@ -33,7 +33,7 @@ def test_i2c_refuses_pins_that_do_not_reach_its_block(bench, scl, sda):
         machine.I2C(0, scl=Pin(scl), sda=Pin(sda))
 
 
-def test_a_line_nobody_drives_reads_as_its_pull(bench):
+def test_an_undriven_line_reads_as_its_pull(bench):
     into = bytearray(3)
     spi().write_readinto(bytes(3), into)
     assert bytes(into) == b"\x00\x00\x00"
@@ -64,13 +64,13 @@ def test_a_stuck_spi_line_hides_the_chip(bench):
     assert into[1] == 0x03
 
 
-def test_an_address_nobody_answers_is_eio(bench):
+def test_an_address_without_a_chip_gives_eio(bench):
     with pytest.raises(OSError) as error:  # noqa: PT011 - MicroPython's carries a number only, looked at below
         i2c().readfrom_mem(0x60, 0, 1)
     assert error.value.args == (buses.EIO,)
 
 
-def test_a_stuck_i2c_bus_costs_its_timeout(bench):
+def test_a_stuck_i2c_bus_takes_its_timeout(bench):
     bench.wire("BMP280", 0x76, "i2c")
     buses.stuck[("i2c", 0)] = 0
     before_us = clock.now_us
@@ -82,7 +82,7 @@ def test_a_stuck_i2c_bus_costs_its_timeout(bench):
     assert i2c().readfrom_mem(0x76, 0xD0, 1) == b"\x58"
 
 
-def test_a_chip_that_stretches_the_clock_beyond_the_timeout_is_given_up(bench):
+def test_clock_stretching_beyond_the_timeout_gives_an_error(bench):
     chip = bench.wire("MCP9601", 0x60, "i2c")
     chip.set_fault("stretch", 1500)
     i2c(timeout=2000).readfrom_mem(0x60, 0x04, 1)
@@ -92,7 +92,7 @@ def test_a_chip_that_stretches_the_clock_beyond_the_timeout_is_given_up(bench):
     assert error.value.args == (buses.ETIMEDOUT,)
 
 
-def test_scan_finds_who_answers(bench):
+def test_scan_finds_the_chips_that_answer(bench):
     bench.wire("MCP9601", 0x60, "i2c")
     lost = bench.wire("BMP390", 0x76, "i2c")
     assert i2c().scan() == [0x60, 0x76]
@@ -100,7 +100,7 @@ def test_scan_finds_who_answers(bench):
     assert i2c().scan() == [0x60]
 
 
-def test_a_pin_is_what_drives_it(bench):
+def test_a_pin_reads_what_drives_it(bench):
     button = Pin(14, Pin.IN, Pin.PULL_UP)
     assert button() == 1
     pins.lines[14].hold(0)
@@ -114,7 +114,7 @@ def test_a_pin_is_what_drives_it(bench):
         Pin(30)
 
 
-def test_edges_call_the_handler_that_asked_for_them(bench):
+def test_edges_call_only_the_handler_registered_for_them(bench):
     seen = []
     pin = Pin(3, Pin.IN, Pin.PULL_DOWN)
     pin.irq(handler=seen.append, trigger=Pin.IRQ_RISING)
@@ -124,7 +124,7 @@ def test_edges_call_the_handler_that_asked_for_them(bench):
     assert seen == [pin, pin]
 
 
-def test_the_analogue_inputs_read_the_world(bench):
+def test_the_analogue_inputs_read_the_simulated_voltages(bench):
     ADC.sources[26] = world.BATTERY_CODE
     bench.world.resting[2 * bench.channels + world.BATTERY_CODE] = 22747
     assert ADC(Pin(26)).read_u16() == 22747
@@ -133,7 +133,7 @@ def test_the_analogue_inputs_read_the_world(bench):
         ADC(Pin(15))
 
 
-def test_a_state_machine_counts_the_pulses_that_come_while_it_runs(bench):
+def test_a_state_machine_counts_pulses_while_it_runs(bench):
     standin_rp2.pulse_pins[2] = 4
     column = 2 * bench.channels + world.PULSES
     bench.world.resting[column] = 100
@@ -156,13 +156,13 @@ def test_pwm_remembers_frequency_and_duty(bench):
     assert buzzer.duty_u16() == 0
 
 
-def test_samples_hold_from_their_own_moment_on(bench):
+def test_samples_hold_from_their_own_time_on(bench):
     from array import array
 
     bench.world.start(1, boot_us=10_000_000)
     columns = [[10, 20, 30, 40], [1, 1, 1, 1], *[[0] * 4] * world.INPUTS]
     bench.world.take(10_000_000, 50_000, 4, array("i", [value for column in columns for value in column]).tobytes())
-    # before, at, between and behind the samples; the board's time begins at its boot
+    # before, at, between and after the samples; the board's time starts at its boot
     assert [bench.world.emf_nv(0, at_us) for at_us in (-1, 0, 49_999, 50_000, 149_999, 150_000, 900_000)] == [
         10,
         10,

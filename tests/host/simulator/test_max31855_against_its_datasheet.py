@@ -58,7 +58,8 @@ def test_reference_junction_codes(bench, degc, bits):
     bench.cold_degc(degc)
     word = read(bench)
     assert f"{word >> 4 & 0xFFF:012b}" == bits.replace(" ", "")
-    assert word >> 18 == round(degc * 4) & 0x3FFF or abs(degc * 4 - round(degc * 4)) == 0.25  # no EMF: as warm as the chip
+    # no EMF: the probe is as warm as the chip
+    assert word >> 18 == round(degc * 4) & 0x3FFF or abs(degc * 4 - round(degc * 4)) == 0.25
 
 
 @pytest.mark.parametrize(("fault", "low_bits"), [("open_circuit", 0b001), ("ground_short", 0b010), ("supply_short", 0b100)])
@@ -82,7 +83,7 @@ def test_it_converts_by_itself_within_100_ms(bench):
     assert read(bench) >> 18 == 200
 
 
-def test_a_frozen_chip_repeats_itself_and_a_lost_one_is_silent(bench):
+def test_a_frozen_chip_repeats_its_value_and_a_lost_one_is_silent(bench):
     chip = bench.wire("MAX31855")
     bench.cold_degc(25)
     before = read(bench)
@@ -93,7 +94,7 @@ def test_a_frozen_chip_repeats_itself_and_a_lost_one_is_silent(bench):
     assert read(bench) == 0
 
 
-def test_read_in_spi_mode_1_it_comes_a_bit_late(bench):
+def test_read_in_spi_mode_1_its_bits_come_late(bench):
     bench.wire("MAX31855")
     bench.cold_degc(25)
     assert read(bench, phase=1) == read(bench) << 1 & 0xFFFFFFFF

@@ -65,7 +65,7 @@ def test_registers_after_power_on(amplifier):
     assert amplifier.read() == RESET_VALUES == expected
 
 
-def test_writing_goes_up_through_the_registers_and_leaves_read_only_ones(amplifier):
+def test_writes_autoincrement_and_leave_read_only_registers(amplifier):
     amplifier.write(0x03, 0x50, 0xF0, 0x10, 0x20)
     assert amplifier.read(0x03, 4) == b"\x50\xf0\x10\x20"
     amplifier.write(0x0C, 1, 2, 3, 4)
@@ -91,7 +91,7 @@ def test_cold_junction_codes(bench, amplifier, degc, register):
     assert amplifier.read(0x0A, 2).hex().upper() == register
 
 
-def test_the_cold_junction_offset_counts_sixteenths(bench, amplifier):
+def test_the_cold_junction_offset_is_in_sixteenths(bench, amplifier):
     bench.cold_degc(25)
     amplifier.write(9, 0x10)
     assert amplifier.convert(GAIN_32)[1] == 26 * 256
@@ -197,7 +197,7 @@ def test_a_one_shot_conversion_starts_when_the_select_pin_goes_high(bench, ampli
     assert amplifier.chip.conversions == 1
 
 
-def test_until_the_conversion_is_done_the_old_value_stands(bench, amplifier):
+def test_the_old_value_stays_until_the_conversion_is_done(bench, amplifier):
     bench.emf_uv(1000)
     first = amplifier.convert(GAIN_32)[0]
     bench.emf_uv(2000)
@@ -248,7 +248,7 @@ def test_cold_junction_faults(bench, amplifier, degc, expected):
     assert amplifier.convert(GAIN_32)[2] == expected
 
 
-def test_a_brown_out_leaves_a_chip_that_is_off_and_in_another_mode(bench, amplifier):
+def test_after_a_brown_out_the_chip_is_off_and_in_another_mode(bench, amplifier):
     bench.emf_uv(1000)
     amplifier.convert(GAIN_32)
     amplifier.chip.set_fault("brown_out")

@@ -96,7 +96,7 @@ def test_device_id(bench, name, upper):
 
 
 @pytest.mark.parametrize(("name", "on_open", "on_short"), [("MCP9601", 0x10, 0x20), ("MCP9600", 0, 0)])
-def test_only_the_mcp9601_sees_open_and_short(bench, name, on_open, on_short):
+def test_only_the_mcp9601_detects_open_and_short(bench, name, on_open, on_short):
     converter = Converter(bench, name)
     converter.chip.set_fault("open_circuit")
     time.sleep_ms(400)
@@ -115,7 +115,7 @@ def test_after_a_brown_out_it_converts_with_its_reset_values(bench):
     assert (converter.read(SENSOR, 1), converter.read(DEVICE, 1)) == (0, 0)
 
 
-def test_it_goes_no_faster_than_100_khz(bench):
+def test_it_accepts_at_most_100_khz(bench):
     converter = Converter(bench)
     fast = machine.I2C(0, scl=Pin(5), sda=Pin(4), freq=400_000)
     with pytest.raises(OSError):  # noqa: PT011 - the number is the same as without an answer

@@ -1,4 +1,4 @@
-"""Small test programs in place of the firmware: what a program on the board sees of ports, pins, resets and flash."""
+"""Small test programs in place of the firmware: how a program on the board sees ports, pins, resets and flash."""
 
 import ast
 import datetime
@@ -83,7 +83,7 @@ while True:
     assert bytes(reader.raw) == sent
 
 
-def test_resets_have_their_cause_and_flash_stays(program, engine, read):
+def test_resets_report_their_cause_and_flash_is_kept(program, engine, read):
     folder = program(
         """
 import machine, time
@@ -146,7 +146,7 @@ print("pulses", count)
     assert int(reader.raw.split(b"pulses")[1].split()[0]) == pytest.approx(2000, abs=25)
 
 
-def test_the_rail_pin_feeds_the_amplifiers(program, engine, read):
+def test_the_rail_pin_powers_the_amplifiers(program, engine, read):
     folder = program(
         """
 import time
@@ -193,7 +193,7 @@ print(list(I2C(0, scl=Pin(5), sda=Pin(4), freq=100000).readfrom_mem(0x68, 0, 7))
 
 @needs_micropython
 def test_flash_erases_make_ticks_late_and_leave_their_numbers_right(program, read):
-    """A period of 200 ms and erases of 300 ms: ticks come late in bursts, and the timer keeps to its own schedule."""
+    """A period of 200 ms and erases of 300 ms: ticks come late in bursts, and the timer keeps its schedule."""
     folder = program(
         """
 import time

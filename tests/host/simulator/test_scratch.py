@@ -30,7 +30,7 @@ def folders(where):
     return sorted(where.glob(PREFIX + "*"))
 
 
-def test_a_killed_boards_folders_go_and_a_living_ones_stay(temporary):
+def test_a_killed_boards_folders_are_removed_and_a_running_ones_kept(temporary):
     board = subprocess.Popen(
         [sys.executable, "-c", BOARD], env={**os.environ, "TMPDIR": str(temporary)}, stdout=subprocess.PIPE, text=True
     )
@@ -49,7 +49,7 @@ def test_a_killed_boards_folders_go_and_a_living_ones_stay(temporary):
     for folder in folders(temporary):
         os.utime(folder, (0, 0))
     ends = time.monotonic() + 30
-    while folders(temporary) and time.monotonic() < ends:  # the kernel lets go of the locks a moment after the process
+    while folders(temporary) and time.monotonic() < ends:  # the kernel releases the locks a moment after the process ends
         ScratchFolder().close()
     assert folders(temporary) == []
 
