@@ -8,7 +8,7 @@ from collections import deque
 import numpy as np
 import pytest
 from hotfuel.simulator.plug_flow import Line
-from hotfuel.study.line import hose
+from hotfuel.study.line import hose, plug_flow
 
 RHO_CP_J_ML_K = 0.74 * 2.1
 
@@ -53,7 +53,7 @@ def drive():
 def test_outlet(drive, volume_ml, ua):
     t, inlet, flow, around = drive
     numerical = parcels(t, inlet, flow, volume_ml, ua, around)
-    ours = hose.outlet(t, inlet, flow, volume_ml / 1000, ua, around, density_kg_m3=740, cp_j_kg_k=2100)
+    ours = plug_flow.outlet(t, inlet, flow, volume_ml / 1000, ua, around, density_kg_m3=740, cp_j_kg_k=2100)
     after = np.cumsum(flow) / 3.6 > 1.2 * volume_ml  # what filled the pipe at first is the test's own choice
     assert after.sum() > 300
     # half a sample of delay where the inlet changes by up to 0.6 degC a second
@@ -65,7 +65,7 @@ def test_volume_and_ua_are_recovered_from_the_numerical_solution(drive):
     t, inlet, flow, around = drive
     numerical = parcels(t, inlet, flow, 80, 0.7, around)
     noise = np.random.default_rng(5).normal(0, 0.05, len(t))
-    found = hose.fit(t, hose.lagged(t, inlet, 2), hose.lagged(t, numerical, 6) + noise, hose.flow_from_meter(flow), surroundings_degc=around,
+    found = hose.fit(t, plug_flow.lagged(t, inlet, 2), plug_flow.lagged(t, numerical, 6) + noise, hose.flow_from_meter(flow), surroundings_degc=around,
                      upstream_lag_s=2, downstream_lag_s=6)  # fmt: skip
     assert found.volume_l == pytest.approx(0.080, rel=0.03)
     assert found.ua_w_k == pytest.approx(0.7, rel=0.1)
@@ -76,7 +76,7 @@ def test_volume_and_ua_are_recovered_from_the_numerical_solution(drive):
 def test_steady_state_is_the_textbooks_exponential():
     # By hand: 10 L/h x 0.74 x 2100 / 3600 = 4.317 W/K; exp(-1 / 4.317) = 0.7932; 60 - 20 x 0.7932 = 44.14 degC
     t = np.arange(0, 400.0)
-    ours = hose.outlet(t, np.full(400, 40.0), 10.0, 0.08, 1.0, 60.0)
+    ours = plug_flow.outlet(t, np.full(400, 40.0), 10.0, 0.08, 1.0, 60.0)
     assert ours[-1] == pytest.approx(44.14, abs=0.01)
 
 
@@ -85,5 +85,5 @@ def test_the_simulated_cars_line_agrees():
     inlet = 45 + 6 * np.sin(t / 20)
     flow = np.where(t < 150, 20.0, 8.0)
     marched = np.array([line.step(0.25, q / 3.6, x, 60.0) for q, x in zip(flow, inlet, strict=True)])
-    ours = hose.outlet(t, inlet, flow, 0.080, 0.7, 60.0)
+    ours = plug_flow.outlet(t, inlet, flow, 0.080, 0.7, 60.0)
     assert np.abs(ours - marched)[t > 30].max() < 0.25

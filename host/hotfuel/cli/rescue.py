@@ -15,7 +15,7 @@ from hotfuel.errors import InputError
 from hotfuel.text import one_line, typed
 
 if TYPE_CHECKING:
-    from hotfuel.log.others import Other
+    from hotfuel.log.other import Other
     from hotfuel.log.spill import Piece
     from hotfuel.session.folder import SessionFolder
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from hotfuel.log import others, rescue
-from hotfuel.log.others import Other
+from hotfuel.log.other import Other
 
 LOOK_EVERY_S = 1.0
 

@@ -13,7 +13,7 @@ from hotfuel.errors import InputError
 from hotfuel.files import whole
 from hotfuel.log import disk, follow, identity, joined, others, reserve, sentences, spill
 from hotfuel.log.lock import is_being_written, lock_for_writing
-from hotfuel.log.others import Other
+from hotfuel.log.other import Other
 from hotfuel.log.reserve import Kept
 from hotfuel.log.spill import Piece
 from hotfuel.text import typed

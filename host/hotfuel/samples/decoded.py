@@ -11,6 +11,7 @@ import numpy as np
 from hotfuel_wire.messages import EVENTS, GAP_REASONS
 
 from hotfuel.log import follow, identity, others
+from hotfuel.log.other import Other
 from hotfuel.samples import bulk, order, table
 from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
@@ -70,7 +71,7 @@ def _may_hold_another(found: Decoded, head: bytes) -> bool:
     return bool(len(ids) and (ids != ids[0]).any()) or count > 1 or (count == 1 and not identity.begins(head))
 
 
-def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[others.Other], path: Path | None) -> Decoded:
+def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[Other], path: Path | None) -> Decoded:
     """The log again without the bytes of other recordings."""
     if strangers:
         size = found.losses.bytes_total - sum(other.end - other.begin for other in strangers)

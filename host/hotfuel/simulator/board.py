@@ -22,6 +22,7 @@ from hotfuel.errors import InputError
 from hotfuel.simulator import process, wiring
 from hotfuel.simulator.feed import Senders, Source, Supply, slices
 from hotfuel.simulator.firmware_sources import firmware_folder, wire_folder
+from hotfuel.simulator.outgoing import Outgoing
 from hotfuel.simulator.port import open_port
 from hotfuel.simulator.scratch import ScratchFolder
 
@@ -29,8 +30,6 @@ AHEAD = 3  # slices the process may hold: enough to keep it busy, few enough for
 IDLE_S = 0.02  # how often a port without a reader is checked
 EXIT_S = 5.0
 KILL_S = 1.0
-LAST_BYTES_S = 1.0
-SETTLED_S = 0.05
 
 FIRMWARE_ROM, WIRE_ROM = "/rom_firmware", "/lib/hotfuel_wire"
 
@@ -76,7 +75,6 @@ class SimulatedBoard:
         self.speed = speed
         self.failure: str | None = None
         self.resets: list[tuple[float, int]] = []  # (time in s of the simulation, exit code) of every end but the last
-        self._hold = speed != 1.0 if hold_for_reader is None else hold_for_reader
         self._firmware = firmware or firmware_folder()
         self._wiring = wiring.read(self._firmware)
         self._supply = Supply(slices(source, senders or Senders(), len(self.chips), speed), speed)
@@ -96,7 +94,7 @@ class SimulatedBoard:
             folder = self._scratch.path
         self._folder = folder
         self._port = open_port(link)
-        self._plugged = True
+        self._out = Outgoing(self._port, hold=speed != 1.0 if hold_for_reader is None else hold_for_reader)
         self._over_tcp = (link == "socket" and self.engine == process.CPYTHON) or os.name != "posix"
         self._wake, self._waker = socket.socketpair()
         self._wake.setblocking(False)
@@ -109,10 +107,8 @@ class SimulatedBoard:
         self._time_us = 0
         self._boot_us = 0
         self._cause = 1
-        self._pending = b""
         self._to_board = b""
         self._kill_s = math.inf
-        self._unread_s = -math.inf  # when the reader last had unread data
 
     @property
     def device(self) -> str:
@@ -219,7 +215,7 @@ class SimulatedBoard:
             "speed": max(1, round(self.speed)),
             "board_id": "simulate",
             "reset_cause": self._cause,
-            "hold_for_reader": self._hold,
+            "hold_for_reader": self._out.hold,
             "chips": self._chip_rows,
             "flash": str(self._folder / ("flash.img" if self.engine == process.MICROPYTHON else "flash")),
             "erase_ms": self._erase_ms,
@@ -250,10 +246,9 @@ class SimulatedBoard:
             readable.append(board.line)
             if self._to_board:
                 writable.append(board.input)
-        if self._pending and reading:
+        if self._out.pending and reading:
             writable += self._port.room()
-        takes = len(self._pending) == 0 and (reading or not self._plugged or not self._hold)
-        if board is not None and takes:
+        if board is not None and self._out.takes(reading):
             readable.append(board.output)
         can_read, can_write, _ = select.select(readable, writable, [], timeout_s)
         if self._wake in can_read:
@@ -261,11 +256,11 @@ class SimulatedBoard:
             return
         if any(number in can_read for number in self._port.waits()):
             self._to_board += self._port.read()
-        if self._pending and reading and any(number in can_write for number in self._port.room()):
-            self._pending = self._pending[self._port.write(self._pending) :]
+        if self._out.pending and reading and any(number in can_write for number in self._port.room()):
+            self._out.push()
         if board is not None:
             self._serve(board, can_read, can_write, reading)
-        elif self._delivered():
+        elif self._out.delivered():
             self._finished.set()
 
     def _serve(self, board: process.BoardProcess, can_read: list[Any], can_write: list[Any], reading: bool) -> None:
@@ -275,7 +270,7 @@ class SimulatedBoard:
             if board.output in can_read:
                 data = board.receive()
                 if reading:
-                    self._pending = data[self._port.write(data) :]
+                    self._out.put(data)
             if board.line in can_read:
                 for kind, board_us in board.answers():
                     self._time_us = self._boot_us + board_us
@@ -287,7 +282,7 @@ class SimulatedBoard:
     def _feed(self) -> float:
         """Send what is due; returns how long until the next slice is due, s."""
         while self._supply.in_hand < AHEAD and not self._supply.ended:
-            if self._hold and self._plugged and not self._port.reading():
+            if self._out.hold and self._out.plugged and not self._port.reading():
                 return IDLE_S  # time stands still until a reader comes, so that nothing is lost
             wait_s = self._supply.wait_s()
             if self._supply.ended:
@@ -309,12 +304,9 @@ class SimulatedBoard:
         while self._orders:
             kind, what = self._orders.popleft()
             if kind == "unplug":
-                self._plugged = False
-                self._port.unplug()
-                self._pending = b""
+                self._out.unplug()
             elif kind == "plug":
-                self._port.plug()
-                self._plugged = True
+                self._out.plug()
             elif kind == "power_cut":
                 self._kill_s = time.monotonic() + KILL_S  # in case it does not respond
                 self._tell(process.CHANGE, b'{"power": "cut"}')
@@ -325,7 +317,7 @@ class SimulatedBoard:
 
     def _ended(self, board: process.BoardProcess) -> None:
         """The process has ended: because the source ended, by a reset or a power cut, or because it crashed."""
-        self._unread_s = time.monotonic()
+        self._out.begin_to_settle()
         self._drain(board)
         with contextlib.suppress(Exception):
             board.process.wait(EXIT_S)
@@ -341,10 +333,7 @@ class SimulatedBoard:
         self._boot_us = self._time_us
         if code != process.RESET_SOFT:
             self._cause = 3 if code == process.RESET_BY_WATCHDOG else 1
-        if self._plugged:  # a board that resets leaves the USB bus and comes back
-            self._pass_on_what_is_left()
-            self._port.unplug()
-            self._port.plug()
+        self._out.reset()
         self.resets.append((self.time_s, code))  # now that the port is back
         self._power_on()
 
@@ -352,25 +341,9 @@ class SimulatedBoard:
         """Read the last that it sent and reported."""
         with contextlib.suppress(OSError, EOFError):
             while data := board.receive():
-                self._pending += data if self._hold or self._port.reading() else b""
+                self._out.put_last(data)
         with contextlib.suppress(OSError, EOFError):
             board.line.setblocking(False)
             while True:
                 for _, board_us in board.answers():
                     self._time_us = self._boot_us + board_us
-
-    def _pass_on_what_is_left(self) -> None:
-        """Give the reader what is left before the port closes, which would discard it."""
-        until = time.monotonic() + LAST_BYTES_S
-        while self._port.reading() and not self._delivered() and time.monotonic() < until:
-            if self._pending:
-                self._pending = self._pending[self._port.write(self._pending) :]
-            time.sleep(0.005)
-        if not self._hold:
-            self._pending = b""
-
-    def _delivered(self) -> bool:
-        """True once the reader, if there is one, has had everything for a moment: data just written does not show as unread at once."""
-        if self._pending or (self._port.reading() and self._port.unread()):
-            self._unread_s = time.monotonic()
-        return time.monotonic() - self._unread_s > SETTLED_S

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from hotfuel.errors import InputError
-from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3
+from hotfuel.study.line.plug_flow import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3
 from hotfuel.units import expanded
 
 LEAST_SPAN_DEGC = 3.0

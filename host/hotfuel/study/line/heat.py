@@ -19,8 +19,8 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
 from hotfuel.study.line import transport, ways
 from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
-from hotfuel.study.line.hose import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.parked import parked
+from hotfuel.study.line.plug_flow import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.section import Section
 
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"

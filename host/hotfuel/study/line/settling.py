@@ -9,7 +9,7 @@ import numpy as np
 from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import transport
-from hotfuel.study.line.hose import lagged
+from hotfuel.study.line.plug_flow import lagged
 
 LAGS = 3.0  # after three time constants a twentieth of the change remains
 LEAST_LEFT_S = 60.0

@@ -14,7 +14,7 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import fired
 from hotfuel.study.line import transport
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
-from hotfuel.study.line.hose import bridged, lagged
+from hotfuel.study.line.plug_flow import bridged, lagged
 from hotfuel.study.line.section import Section
 from hotfuel.units import expanded
 

@@ -10,7 +10,7 @@ from hotfuel.errors import InputError
 from hotfuel.report import line_words
 from hotfuel.simulator.car_model import CarModel, scenarios
 from hotfuel.simulator.scenarios import EIGHT_PROBES
-from hotfuel.study.line import hose
+from hotfuel.study.line import hose, plug_flow
 from hotfuel.units import Shown
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -89,7 +89,11 @@ def pulse(lag_up=0.0, lag_down=0.0, delay_s=30, n=400, noise=0.02, rise=0.0):
     up = 45 + 6 * np.exp(-(((t - 90) / 15) ** 2)) - 5 * np.exp(-(((t - 220) / 20) ** 2))
     down = np.interp(t - delay_s, t, up) + rise
     rng = np.random.default_rng(2)
-    return t, hose.lagged(t, up, lag_up) + rng.normal(0, noise, n), hose.lagged(t, down, lag_down) + rng.normal(0, noise, n)
+    return (
+        t,
+        plug_flow.lagged(t, up, lag_up) + rng.normal(0, noise, n),
+        plug_flow.lagged(t, down, lag_down) + rng.normal(0, noise, n),
+    )
 
 
 @pytest.mark.parametrize(("lag_up", "lag_down"), [(1.5, 1.5), (1.5, 12.0), (10.0, 1.5)])
@@ -111,21 +115,21 @@ def test_the_probes_lag_is_removed(lag_up, lag_down):
 @settings(max_examples=25)
 @given(st.floats(0.03, 0.3), st.floats(4, 60))
 def test_delay_is_volume_by_flow(volume_l, flow_l_h):
-    seconds = float(hose.delay_s(volume_l, flow_l_h))
+    seconds = float(plug_flow.delay_s(volume_l, flow_l_h))
     assert seconds == pytest.approx(volume_l * 3600 / flow_l_h)
     t = np.arange(0, 3 * seconds + 20, 0.5)
-    out = hose.outlet(t, np.where(t < seconds, 40.0, 50.0), flow_l_h, volume_l, 1e-9, 20.0)
+    out = plug_flow.outlet(t, np.where(t < seconds, 40.0, 50.0), flow_l_h, volume_l, 1e-9, 20.0)
     assert float(t[np.argmax(out > 45)]) == pytest.approx(2 * seconds, abs=1.01)
 
 
 def test_lag_is_the_first_order_step():
     t = np.arange(0, 60.0, 0.1)
-    read = hose.lagged(t, np.where(t > 0.05, 10.0, 0.0), 5.0)
+    read = plug_flow.lagged(t, np.where(t > 0.05, 10.0, 0.0), 5.0)
     assert np.interp(5.0, t, read) == pytest.approx(10 * (1 - np.exp(-1)), abs=0.15)
 
 
 def sentence(t, up, flow, around, ua=1.0, volume=0.08):
-    down = hose.outlet(t, up, flow, volume, ua, around)
+    down = plug_flow.outlet(t, up, flow, volume, ua, around)
     return line_words.hose(hose.fit(t, up, down, hose.flow_from_meter(flow), surroundings_degc=around, volume_l=volume,
                                     upstream_lag_s=0, downstream_lag_s=0), NAMES, Shown("si"))  # fmt: skip
 
