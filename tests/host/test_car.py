@@ -1,4 +1,4 @@
-"""The car file: the example, every kind of mistake as one sentence, and units on every quantity."""
+"""The car file: the example, one sentence for every kind of mistake, and units on every quantity."""
 
 import contextlib
 import string
@@ -98,7 +98,7 @@ def test_a_small_file_gets_the_three_usual_places():
         ("a = " + "[" * 5000 + "\n", "car file is not TOML", ""),
     ],
 )
-def test_a_mistake_is_one_sentence_with_key_what_was_seen_and_what_is_allowed(text, key, said):
+def test_a_mistake_is_one_sentence_with_key_value_seen_and_values_allowed(text, key, said):
     message = refused(text)
     assert key in message
     assert said in message
@@ -109,7 +109,7 @@ def test_two_mistakes_are_two_sentences():
     assert len(refused('[fuel]\nclass = "D4814 A-1"\n[pump]\nkind = "hand"\n[engine]\nidle = "800 rpm"\n').splitlines()) == 2
 
 
-def test_what_is_not_covered_is_refused_when_the_fuel_is_asked_for():
+def test_a_fuel_outside_the_range_is_refused_when_it_is_used():
     with pytest.raises(InputError, match="not covered"):
         car.load(SMALL + 'methanol = "15 %"\n').fuel()
     with pytest.raises(InputError, match=r"T50|t50|50"):
@@ -129,7 +129,7 @@ def test_files(tmp_path):
     assert "cannot be read" in refused("nul\0byte")
 
 
-def test_a_place_by_name():
+def test_a_place_is_found_by_name():
     assert car.load(SMALL).place("pump").channel == 1
     with pytest.raises(InputError, match="tank, pump, carb_inlet"):
         car.load(SMALL).place("carb")
@@ -152,9 +152,9 @@ def test_a_damaged_example_is_a_car_or_an_input_error(at, put):
         assert car.load(text).places
 
 
-def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_its_role():
+def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_has_a_role():
     assert {*get_args(places.RoleName), "needle"} == set(places.ROLES)
-    # eight channels: the ninth, "other", has no limit either
+    # eight channels: the ninth role, "other", has no limit either
     text = "".join(
         f'[[place]]\nname = "{role}"\nchannel = {i}\nrole = "{role}"\n' for i, role in enumerate(get_args(places.RoleName)[:8])
     )
@@ -165,7 +165,7 @@ def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_its_r
 
 
 def test_outside_air_is_a_role_of_its_own():
-    """Older files have "air" there and the place's name."""
+    """Older files have "air" there and the position in the place's name."""
     rows = (
         ("outside", "air"),
         ("box", "outside_air"),
@@ -185,14 +185,14 @@ def test_outside_air_is_a_role_of_its_own():
     ]
 
 
-def test_a_car_file_that_still_has_a_bowl_volume_is_read():
+def test_an_old_car_file_with_a_bowl_volume_is_still_read():
     assert car.load(SMALL + '[carburettor]\nbowl_volume = "0.25 L"\nboost = "6 psi"\n').carburettor.boost_kpa == pytest.approx(
         41.37, abs=0.01
     )
 
 
 @given(st.from_regex(car.PLACE_NAME, fullmatch=True).filter(lambda name: not name.endswith(("_needle", "_"))), st.booleans())
-def test_a_places_name_returns_from_its_words(name, needle):
+def test_a_places_name_is_recovered_from_its_words(name, needle):
     full = places.behind_needle(name) if needle else name
     assert places.place_from_words(places.place_words(full)) == full
     assert places.probe_of(full) == name and places.is_behind_needle(full) == needle

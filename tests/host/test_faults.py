@@ -1,4 +1,4 @@
-"""Some of the disk's calls failing or the process killed after them, and what surrounds a recording. tests/bench/bench_faults.py does every call."""
+"""Disk calls that fail, the process killed after one of them, and the surroundings of a recording. tests/bench/bench_faults.py does every call."""
 
 import os
 import sys
@@ -7,22 +7,22 @@ from pathlib import Path
 import pytest
 
 if not hasattr(os, "fork") or not Path("/proc/self/fd").is_dir():
-    pytest.skip("the trials are forked processes, and see which files they write under /proc: Linux", allow_module_level=True)
+    pytest.skip("the trials fork and look up the files they write under /proc, so they need Linux", allow_module_level=True)
 sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))
 import bench_faults
 import bench_surroundings
 
 
 @pytest.mark.parametrize(("job", "every"), [("recorder", 9), ("download", 5), ("archive add", 23), ("export", 5)])
-def test_a_call_that_fails_costs_nothing_that_is_not_said(job, every):
+def test_a_failing_call_loses_nothing_without_saying_so(job, every):
     (chosen,) = (one for one in bench_faults.JOBS if one.name == job)
     rows = bench_faults.table(every, [chosen], ("ENOSPC", "kill"))
     assert sum(row.tried for row in rows.values()) >= 4
     assert {title: row.wrong for title, row in rows.items() if row.lost} == {}
 
 
-def test_the_trials_would_see_a_loss(monkeypatch):
-    """The check itself: a recorder that throws away what the disk refuses is caught."""
+def test_the_trials_would_detect_a_loss(monkeypatch):
+    """The check itself: a recorder that drops what the disk refuses is caught."""
     from hotfuel.log.append import LogWriter
 
     monkeypatch.setattr(LogWriter, "_to_spill", lambda self, data: None)

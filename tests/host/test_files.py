@@ -1,4 +1,4 @@
-"""A file is there whole or not at all, however the writing ends."""
+"""A file is written whole or not at all, however the writing ends."""
 
 import pytest
 from hotfuel.errors import InputError
@@ -7,7 +7,7 @@ from hotfuel.files import refuse_anothers, whole
 
 @pytest.mark.parametrize("end", [KeyboardInterrupt, OSError(28, "No space left on device"), ValueError])
 @pytest.mark.parametrize("before", [None, "the older one"])
-def test_a_writing_that_does_not_end_well_leaves_nothing(tmp_path, end, before):
+def test_a_failed_write_leaves_nothing(tmp_path, end, before):
     target = tmp_path / "sunday.csv"
     if before:
         target.write_text(before)
@@ -22,17 +22,17 @@ def test_a_writing_that_does_not_end_well_leaves_nothing(tmp_path, end, before):
         assert target.read_text() == before
 
 
-def test_a_whole_one_takes_the_place(tmp_path):
+def test_a_complete_file_replaces_the_old_one(tmp_path):
     target = tmp_path / "new folder" / "sunday.csv"
     for text in ("first", "second"):
         with whole(target) as part:
-            assert part.suffix == ".csv"  # some writers go by the ending
+            assert part.suffix == ".csv"  # some writers go by the file's ending
             part.write_text(text)
         assert target.read_text() == text
     assert list(target.parent.iterdir()) == [target]
 
 
-def test_what_a_link_points_to_is_replaced_and_the_link_stays(tmp_path):
+def test_a_links_target_is_replaced_and_the_link_stays(tmp_path):
     (tmp_path / "disk").mkdir()
     (tmp_path / "disk" / "real.csv").write_text("old")
     (tmp_path / "link.csv").symlink_to(tmp_path / "disk" / "real.csv")
@@ -43,7 +43,7 @@ def test_what_a_link_points_to_is_replaced_and_the_link_stays(tmp_path):
     assert len(list((tmp_path / "disk").iterdir())) == 1
 
 
-def test_another_programs_file_is_refused_and_ours_is_not(tmp_path):
+def test_a_file_of_another_program_is_not_overwritten_and_ours_is(tmp_path):
     refuse_anothers(tmp_path / "not there")
     refuse_anothers(tmp_path / "no folder" / "not there")
     path = tmp_path / "sunday.pdf"

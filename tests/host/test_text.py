@@ -1,4 +1,4 @@
-"""Nothing from outside moves a terminal's cursor, turns a page's reading direction or breaks a file."""
+"""No text from outside can move a terminal's cursor, change a page's reading direction or break a file."""
 
 import shlex
 import unicodedata
@@ -13,7 +13,7 @@ ANY = st.text(st.characters(min_codepoint=0, max_codepoint=0x10FFFF, categories=
 
 
 @given(ANY)
-def test_what_is_shown_can_be_shown_and_stored(given_text):
+def test_cleaned_text_can_be_shown_and_stored(given_text):
     found = text.shown(given_text)
     found.encode("utf-8")
     # L, R, LRE, RLO, ... by Unicode's own table; RLM, LRM and ALM are formats of their own
@@ -25,7 +25,7 @@ def test_what_is_shown_can_be_shown_and_stored(given_text):
 
 
 @given(ANY)
-def test_what_is_checked_is_left_as_it_is_or_refused(given_text):
+def test_checked_text_is_unchanged_or_refused(given_text):
     if text.shown(given_text) == given_text:
         assert text.checked(given_text) == given_text
     else:
@@ -33,18 +33,18 @@ def test_what_is_checked_is_left_as_it_is_or_refused(given_text):
             text.checked(given_text)
 
 
-def test_ordinary_text_is_left_alone():
+def test_ordinary_text_is_unchanged():
     for ordinary in ("Überholspur 21 °C", "קפה", "مرحبا", "日本語", "👩‍🔧", "a\tb\nc", "é"):
         assert text.checked(ordinary) == text.shown(ordinary) == ordinary
 
 
-def test_a_file_name_that_is_no_utf_8_shows_its_bytes():
+def test_a_file_name_that_is_not_utf_8_shows_its_bytes():
     assert text.shown(b"caf\xe9".decode("utf-8", "surrogateescape")) == "caf\\xe9"
     assert text.shown("\x1b[2Jgone\u202egpj.exe") == "\\x1b[2Jgone\\u202egpj.exe"
 
 
 @pytest.mark.parametrize("folder", ["sunday", "-y", "--out", "a b", "it's", "$HOME", "*", "; ls", "-a b"])
-def test_a_folder_in_a_command_is_one_word_and_no_option(folder):
+def test_a_folder_in_a_command_is_one_word_and_not_an_option(folder):
     (word,) = shlex.split(text.typed(folder))
     assert word in (folder, f"./{folder}")
     assert not word.startswith("-")

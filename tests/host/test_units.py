@@ -1,4 +1,4 @@
-"""Units: exact factors, round trips, differences without the 32, and what a person who forgets a unit is told."""
+"""Units: exact factors, round trips, differences without the offset of 32, and the message to a person who forgets a unit."""
 
 import numpy as np
 import pytest
@@ -26,13 +26,13 @@ def test_parse(text, dimension, si):
 @pytest.mark.parametrize(
     "text", ["", "psi", "6", "6 6 psi", "six psi", "6 degC", "nan psi", "inf psi", "0x6 psi", "6 psi extra", "6,5 psi"]
 )
-def test_what_is_no_pressure_names_the_allowed_units(text):
+def test_a_value_that_is_not_a_pressure_is_refused_with_the_allowed_units(text):
     with pytest.raises(InputError, match="kPa, psi, bar"):
         parse(text, "pressure")
 
 
 @given(st.sampled_from([(d, u) for d, units in UNITS.items() for u in units]), st.floats(-1e6, 1e6))
-def test_every_unit_there_and_back(row, value):
+def test_every_unit_round_trips(row, value):
     dimension, unit = row
     factor, offset = UNITS[dimension][unit]
     assert convert(value * factor + offset, dimension, unit) == pytest.approx(value, rel=1e-9, abs=1e-6)
@@ -47,7 +47,7 @@ def test_a_difference_converts_by_1_8_without_the_32(warm, cold):
 
 
 @given(st.sampled_from(["si", "us"]), st.floats(-0.02, 0.02))
-def test_no_difference_prints_as_0_without_a_sign(system, tiny):
+def test_a_zero_difference_prints_as_0_without_a_sign(system, tiny):
     assert Shown(system).text(tiny, "temperature difference") == f"0.0 {Shown(system).unit('temperature difference')}"
 
 

@@ -18,7 +18,7 @@ COLD_DEGC = 24.0
 
 @contextlib.contextmanager
 def as_a_program_warns():
-    """Warnings as a program of its own shows them: what is meant for developers not at all, all else on stderr."""
+    """Warnings as a separate program shows them: those for developers not at all, all others on stderr."""
 
     def write(message, category, filename, lineno, file=None, line=None):
         sys.stderr.write(warnings.formatwarning(message, category, filename, lineno, line))
@@ -32,10 +32,12 @@ def as_a_program_warns():
 
 @pytest.fixture
 def hotfuel(capfd, monkeypatch):
-    """run(*arguments, code=0, as_json=False) -> stdout and stderr (or the parsed object); asserts the exit code (None: any) and that no traceback is shown.
+    """run(*arguments, code=0, as_json=False) -> stdout and stderr (or the parsed object); asserts the exit code (None: any) and
+    that no traceback is shown.
 
-    The entry point runs in this process, which saves loading the libraries each time; what is said is taken at the file descriptors, as a shell
-    takes it. That a process of its own says and does the same: test_start.py, test_drives.py and tests/test_package.py."""
+    The entry point runs in this process, which saves loading the libraries each time; its output is captured at the file
+    descriptors, as a shell does. Separate processes are tested in test_start.py, test_drives.py and tests/test_package.py.
+    """
 
     def run(*arguments, code=0, as_json=False):
         monkeypatch.setattr(sys, "argv", ["hotfuel", *map(str, arguments), *(["--json"] if as_json else [])])
@@ -52,7 +54,7 @@ def hotfuel(capfd, monkeypatch):
 
 @pytest.fixture
 def board_at():
-    """at(degC, ...) -> a running simulated board whose probes stand in baths of these temperatures."""
+    """at(degC, ...) -> a running simulated board whose probes are in baths of these temperatures."""
     boards = []
 
     def at(*degrees, speed=1.0, **options):

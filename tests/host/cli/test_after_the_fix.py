@@ -1,4 +1,5 @@
-"""After the fix, as a user goes about it: a forecast kept, the session with the fix added, what came, and the next forecast from one's own history."""
+"""After the fix, as a user does it: a forecast stored, the session with the fix added, the comparison with the forecast, and the
+next forecast from the user's own history."""
 
 import json
 from dataclasses import replace
@@ -26,7 +27,7 @@ def sessions(tmp_path_factory):
     return first, second
 
 
-def test_a_forecast_is_kept_held_against_what_came_and_shapes_the_next(hotfuel, sessions, tmp_path):
+def test_a_forecast_is_stored_compared_with_the_result_and_improves_the_next(hotfuel, sessions, tmp_path):
     first, second = sessions
     archive = tmp_path / "archive"
     assert "kept: " in hotfuel("forecast", first, *COOLER, "--keep")
@@ -60,7 +61,7 @@ def test_a_forecast_is_kept_held_against_what_came_and_shapes_the_next(hotfuel, 
         (("review", "--forecast"), "no forecast was kept with", 1),
     ],
 )
-def test_what_cannot_be_kept_or_held_is_said(hotfuel, sessions, tmp_path, arguments, said, code):
+def test_what_cannot_be_stored_or_compared_is_reported(hotfuel, sessions, tmp_path, arguments, said, code):
     command, *rest = arguments
     more = [*rest, sessions[1]] if command == "review" else rest
     target = ("--out", tmp_path / "x.html") if command == "review" else ()

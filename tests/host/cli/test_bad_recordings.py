@@ -1,4 +1,4 @@
-"""Recordings that are not evidence, written as a recorder would leave them: each is named, and the rest decides."""
+"""Recordings that cannot count as evidence, as a recorder would leave them: each is named, and the verdict comes from the rest."""
 
 import os
 import pty
@@ -18,7 +18,8 @@ PULLS = (("drive", 120), ("pull", 72), ("drive", 120), ("idle", 60), ("stop", 20
 
 
 def drives(folder, plan, *, drive=DRIVE, odd=None, own_degc=0.5, hourly_degc=0.0, seed=18):
-    """{side: paths} of a plan such as ("ab", "ba"), a letter a run and a word a day; side b is cooler. odd: {run's number: what is different there}."""
+    """{side: paths} of a plan such as ("ab", "ba"), one letter a run and one word a day; side b is cooler. odd: {number of a run:
+    what differs in it}."""
     random, sides, number = np.random.default_rng(seed), {}, 0
     for day, letters in enumerate(plan):
         for hour, letter in enumerate(letters):
@@ -40,7 +41,7 @@ def arguments(sides, names=("as built", "cooler")):
 
 
 @pytest.mark.slow
-def test_parked_cut_short_and_swapped_are_named_and_the_rest_decides(hotfuel, tmp_path):
+def test_parked_cut_short_and_swapped_runs_are_named_and_the_rest_decide(hotfuel, tmp_path):
     odd = {
         2: {"drive": (("idle", 682),)},
         4: {"drive": (("drive", 100),)},
@@ -65,8 +66,8 @@ def test_parked_cut_short_and_swapped_are_named_and_the_rest_decides(hotfuel, tm
 
 
 @pytest.mark.slow
-def test_a_baseline_that_always_came_first_is_judged_by_the_archives_pairs(hotfuel, tmp_path):
-    """Twelve runs with nothing changed, on three days: nine pairs. Without them no verdict; with them a wider interval, and it says why."""
+def test_a_baseline_that_always_came_first_is_judged_with_pairs_from_the_archive(hotfuel, tmp_path):
+    """Twelve runs with nothing changed, on three days: nine pairs. Without them no verdict; with them a wider interval and the reason."""
     pytest.importorskip("duckdb")
     short = (("drive", 150),)
     kept = drives(tmp_path / "kept", ("aaaa",) * 3, drive=short, hourly_degc=0.4, seed=19)
@@ -87,7 +88,7 @@ def test_a_baseline_that_always_came_first_is_judged_by_the_archives_pairs(hotfu
 
 
 @pytest.mark.slow
-def test_the_archive_asks_a_person_at_a_terminal_what_was_fitted_and_once(hotfuel, tmp_path):
+def test_the_archive_asks_a_person_at_a_terminal_once_what_was_fitted(hotfuel, tmp_path):
     pytest.importorskip("duckdb")
     (path,) = drives(tmp_path, ("a",), drive=(("drive", 60),))["a"]
     archive = tmp_path / "archive"
@@ -119,7 +120,7 @@ def test_the_archive_asks_a_person_at_a_terminal_what_was_fitted_and_once(hotfue
     assert "what was fitted" not in at_a_terminal(b"", tmp_path / "another")
 
 
-def test_a_table_in_the_units_that_were_asked_for(hotfuel, tmp_path):
+def test_a_table_has_the_units_that_were_asked_for(hotfuel, tmp_path):
     (path,) = drives(tmp_path, ("a",), drive=(("drive", 30),))["a"]
     for units in ("si", "us"):
         hotfuel("decode", path, "--units", units, "--out", tmp_path / f"{units}.csv")

@@ -1,4 +1,4 @@
-"""`hotfuel board check` against the real firmware on a simulated board, and its words for what cannot be had there."""
+"""`hotfuel board check` against the real firmware on a simulated board, and its messages for what cannot be simulated there."""
 
 import json
 
@@ -7,7 +7,7 @@ from hotfuel.cli import board_check
 from hotfuel.cli.board_check import BY_HAND, FINE, TROUBLE, chip_row, input_rows, more_rows, rail_rows
 
 
-def test_a_sound_box(board_at, hotfuel, tmp_path, monkeypatch):
+def test_a_healthy_box(board_at, hotfuel, tmp_path, monkeypatch):
     monkeypatch.setattr(board_check, "MORE_S", 0.3)
     board = board_at(30, 45, 60, speed=5, settings={"more_inputs": ("analogue_1", "flow_1")})
     path = tmp_path / "kept.json"
@@ -16,7 +16,7 @@ def test_a_sound_box(board_at, hotfuel, tmp_path, monkeypatch):
     assert state["MAX31856, tank"] == state["MAX31856, pump"] == state["MAX31856, carb inlet"] == FINE
     assert state["3V3S"] == state["store"] == FINE
     assert state["probe, pump"] == state["lamp"] == BY_HAND
-    assert state["analogue 1"] == state["flow 1"] == BY_HAND  # it answers, 0 V; nothing flows
+    assert state["analogue 1"] == state["flow 1"] == BY_HAND  # it answers, 0 V; no flow
     assert result["trouble"] == 0
     kept = json.loads(path.read_text(encoding="utf-8"))
     about = hotfuel("board", "info", "--port", board.device, as_json=True)
@@ -44,13 +44,13 @@ CHIP = {"name": "MAX31856", "pulled_up": "0", "others_quiet": "1", "answer": "ok
         ({"name": "MCP9601", "cold": "400", "status": "80"}, TROUBLE, "open circuit"),
     ],
 )
-def test_words_for_a_chip(changes, state, words):
+def test_messages_for_a_chip(changes, state, words):
     _, got, said = chip_row("pump", CHIP | changes)
     assert got == state
     assert words in said
 
 
-def test_words_for_rails():
+def test_messages_for_rails():
     def state(**said):
         return {what: state for what, state, _ in rail_rows(said)}
 
@@ -63,7 +63,7 @@ def test_words_for_rails():
     assert state(**good | {"vsys_mv": "0"})["VSYS"] == BY_HAND
 
 
-def test_words_for_inputs():
+def test_messages_for_inputs():
     said = {
         "fitted": "battery,fuel_pressure,ignition",
         "battery_mv": "12600",
@@ -96,7 +96,7 @@ MORE |= {"receiver_good": "10", "receiver_bad": "0", "receiver_fixed": "1"}
         ({"analogue_1": "0", "receiver_good": "20"}, (BY_HAND, BY_HAND, FINE), "0.00 V"),
     ],
 )
-def test_words_for_further_inputs(later, states, words):
+def test_messages_for_further_inputs(later, states, words):
     rows = more_rows(MORE, MORE | later, 2.0)
     assert tuple(state for _, state, _ in rows) == states
     assert [what for what, *_ in rows] == ["analogue 1", "flow 1", "receiver"]

@@ -52,7 +52,7 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert "is of board 0123456789abcdef, this one is " + about["board"]["board_id"] in hotfuel(*arguments, code=1)
 
 
-def test_download_opens_like_any_session_and_goes_on_where_it_stopped(board_at, hotfuel, tmp_path):
+def test_download_opens_like_any_session_and_resumes_where_it_stopped(board_at, hotfuel, tmp_path):
     board = board_at(30, 45, 60, speed=20)
     board_time = 120
     while board.time_s < board_time:
@@ -68,7 +68,7 @@ def test_download_opens_like_any_session_and_goes_on_where_it_stopped(board_at, 
 
 
 def test_check_finds_offsets_a_broken_wire_and_swapped_wires(board_at, hotfuel, tmp_path):
-    """Ice water: one probe 0.6 degC off, one with its two wires exchanged, one broken."""
+    """Ice water: one probe 0.6 degC off, one with its wires swapped, one broken."""
     from hotfuel.temperature.thermocouple import emf_mv
 
     backwards = -float(emf_mv(0.0) - emf_mv(24.0))
@@ -87,11 +87,11 @@ def test_check_finds_offsets_a_broken_wire_and_swapped_wires(board_at, hotfuel, 
     assert "a short to ground" in look[0]["cannot_see"]
 
 
-def test_no_port_is_one_sentence(hotfuel, tmp_path):
+def test_a_missing_port_is_one_sentence(hotfuel, tmp_path):
     said = hotfuel("board", "info", "--port", "/dev/not-there", code=1)
     assert "there is no port /dev/not-there" in said
     said = hotfuel("record", "--port", "/dev/not-there", "--out", tmp_path / "x", code=1)
     assert "there is no port" in said
     said = hotfuel("download", "--port", "/dev/not-there", "--out", tmp_path / "x", code=1)
     assert "there is no port" in said
-    assert not (tmp_path / "x").exists(), "the same command must do once the board is there"
+    assert not (tmp_path / "x").exists(), "the same command must work once the board is there"

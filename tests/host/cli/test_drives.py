@@ -1,4 +1,4 @@
-"""Recording and looking at a drive, as a user does it: simulator, record, decode and review by hand; ports that are wrong or go away."""
+"""Recording and viewing a drive as a user does: simulator, record, decode and review by hand; ports that are wrong or disappear."""
 
 import contextlib
 import json
@@ -23,8 +23,8 @@ def car_path(tmp_path):
     return path
 
 
-def hears_ctrl_c():
-    """Where the tests run in a shell's background Ctrl-C is ignored, and so it would be by what they start."""
+def accepts_ctrl_c():
+    """In the background of a shell Ctrl-C is ignored, and child processes would inherit that."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
@@ -32,7 +32,7 @@ def hears_ctrl_c():
 def running(*arguments):
     process = subprocess.Popen(
         [sys.executable, "-m", "hotfuel", *map(str, arguments)],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hears_ctrl_c,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=accepts_ctrl_c,
     )  # fmt: skip
     try:
         yield process
@@ -59,7 +59,7 @@ def reasons(gaps):
 
 @pytest.fixture
 def device():
-    """The port of `hotfuel simulator --pty` at 10 times real time; it goes when the drive is over, three minutes later."""
+    """The port of `hotfuel simulator --pty` at 10 times real time; it disappears when the drive is over, three minutes later."""
     with running("simulator", "--pty", "--speed", "10") as process:
         yield process.stdout.readline().strip()
 
@@ -111,7 +111,7 @@ def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path
     assert decoded.losses.ticks_missing == 0
     assert len(decoded.readings) / 3 > 0.5 * size / 60
     hotfuel("review", session, "--out", tmp_path / "killed.html")
-    # the same command, on with the drive
+    # the same command continues the drive
     again = hotfuel("record", "--port", device, "--car", car_path, "--out", session, "--for", "2")
     assert f"{session} was cut off: this recording goes on with it." in again
     decoded = samples.decode(log)
@@ -123,8 +123,8 @@ def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path
     assert f"this recording goes to {session}-2" in elsewhere
 
 
-def test_a_port_that_goes_away_ends_in_a_readable_session(hotfuel, tmp_path, car_path):
-    """The board's plug is pulled and never put back: the recorder keeps trying; ended by hand it leaves a session with the gap in it."""
+def test_a_port_that_disappears_leaves_a_readable_session(hotfuel, tmp_path, car_path):
+    """The board is unplugged and never plugged in again: the recorder keeps trying; ended by hand it leaves a session with the gap in it."""
     log = tmp_path / "s" / "wire.log"
     with running("simulator", "--pty", "--speed", "20") as simulator:
         port = simulator.stdout.readline().strip()
@@ -145,7 +145,7 @@ def test_a_port_that_goes_away_ends_in_a_readable_session(hotfuel, tmp_path, car
     assert reasons(losses.gaps) == ["port_gone"]
 
 
-def test_a_wrong_device_is_said_and_what_came_is_kept(hotfuel, tmp_path):
+def test_a_wrong_device_is_reported_and_its_bytes_are_kept(hotfuel, tmp_path):
     master, slave = os.openpty()
     with (
         contextlib.closing(os.fdopen(master, "wb", buffering=0)) as other,
@@ -192,7 +192,7 @@ def test_wrong_use_is_one_sentence(hotfuel, tmp_path, monkeypatch, arguments, co
     assert len(said.strip().splitlines()) == 1
 
 
-def test_what_is_asked_of_a_data_sheet_comes_once_and_first(hotfuel, tmp_path):
+def test_questions_about_a_data_sheet_come_once_and_first(hotfuel, tmp_path):
     sheet = (
         car_file.EXAMPLE.replace('"60 kPa"', '"100 kPa"').replace('"55 degC"', '"75 degC"').replace('"100 degC"', '"120 degC"')
     )
@@ -202,17 +202,17 @@ def test_what_is_asked_of_a_data_sheet_comes_once_and_first(hotfuel, tmp_path):
     assert "figure: " in said.rpartition(". ")[2]
     assert said.count("T10 167 °F does not fit a vapour pressure of 14.5 psi") == 1
     assert said.index("T10 167 °F does not fit") < said.index("with the doubt about its figures")
-    assert "°C" not in said  # the example car reads degF
+    assert "°C" not in said  # the example car is read in degF
     assert "degC" not in said
 
 
-def test_a_figure_of_the_fuel_that_cannot_be_names_file_and_table(hotfuel, tmp_path):
+def test_an_impossible_figure_of_the_fuel_names_file_and_table(hotfuel, tmp_path):
     (tmp_path / "car.toml").write_text(car_file.EXAMPLE.replace('"100 degC"', '"120 degF"'), encoding="utf-8")
     said = hotfuel("limits", "--car", tmp_path / "car.toml", code=1)
     assert said.startswith("hotfuel: car.toml: fuel: T50 120 °F is not above T10 131 °F")
 
 
-def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(hotfuel, tmp_path):
+def test_an_empty_recording_is_reviewed_without_warnings_of_the_drawing_library(hotfuel, tmp_path):
     (tmp_path / "wire.log").touch()
     said = subprocess.run(
         [sys.executable, "-m", "hotfuel", "review", tmp_path, "--out", tmp_path / "page.html"],
@@ -233,7 +233,7 @@ def test_an_empty_recording_is_reviewed_without_a_remark_of_the_drawing_library(
         ("pump in the tank", 600, 60, "electric_submerged"),
     ],
 )
-def test_the_simulated_car_s_file_says_what_was_simulated(tmp_path, hotfuel, drive, altitude_m, vapour_pressure_kpa, pump):
+def test_the_simulated_cars_file_says_what_was_simulated(tmp_path, hotfuel, drive, altitude_m, vapour_pressure_kpa, pump):
     hotfuel("simulator", "--drive", drive, "--car-out", tmp_path / "new" / "car.toml", "--for", "0.1")
     described = car_file.load(tmp_path / "new" / "car.toml")
     assert described.altitude_m == altitude_m

@@ -1,4 +1,4 @@
-"""Ctrl-C: one sentence, exit code 130, nothing half-written, whatever the command was at."""
+"""Ctrl-C: one sentence, exit code 130, no half-written file, whatever the command was doing."""
 
 import subprocess
 import sys
@@ -31,7 +31,7 @@ def interrupt(*arguments, **options):
         ["cooler", "sunday", "--before", "pump"],
     ],
 )
-def test_every_command_says_one_sentence(capsys, monkeypatch, command):
+def test_every_command_prints_one_sentence(capsys, monkeypatch, command):
     monkeypatch.setattr(session, "open", interrupt)
     code, out, err = ended(capsys, monkeypatch, *command)
     assert (code, out) == (130, "")

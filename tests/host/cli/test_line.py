@@ -1,4 +1,4 @@
-"""The line as a user asks for it: hoses in the review, coolers and ice, on recordings of the simulated car, against its truth."""
+"""The fuel line as a user asks about it: hoses in the review, coolers and ice, on recordings of the simulated car, against its true values."""
 
 import re
 from dataclasses import replace
@@ -19,12 +19,12 @@ PLACES = "".join(
 CAR = car_file.EXAMPLE[: car_file.EXAMPLE.index("[[place]]")].replace('units = "us"', 'units = "si"') + PLACES
 FIRST = car_file.EXAMPLE.replace('units = "us"', 'units = "si"')
 BARE = Body(hose_w_k=1e-6, exhaust_to_hose_w_k=0.0, hose_ml=2.0)  # the probe right behind the cooler
-# an hour and more at one flow
+# more than an hour at one flow
 STEADY = (Phase("road", 70.0, "cruise", 64.0),)
 
 
 def recorded(folder, scenario, car=CAR, places=tuple(ROLES)):
-    """The scenario's session at 1 Hz, and its truth (1 Hz)."""
+    """The scenario's session at 1 Hz, and its true values (1 Hz)."""
     truth = CarModel(replace(scenario, probes=EIGHT_PROBES)).truth.iloc[::4]
     degc = truth[[f"{place}_probe_degc" for place in places]].to_numpy()
     about = {"ambient_degc": scenario.ambient_degc}
@@ -53,14 +53,14 @@ def iced(root):
     )
 
 
-def test_review_tells_of_the_hose(hotfuel, summer, tmp_path):
+def test_review_reports_the_hose(hotfuel, summer, tmp_path):
     session, truth = summer
     page = tmp_path / "review.html"
     result = hotfuel("review", session, "--out", page, as_json=True)
     assert [(s["before"], s["place"]) for s in result["sections"]] == [
         ("tank", "pump"), ("pump", "pump_outlet"), ("pump_outlet", "carb_inlet"),
     ]  # fmt: skip
-    assert "sections" not in result["story"], "once is enough"
+    assert "sections" not in result["story"], "once only"
     section = result["sections"][-1]
     found = section["hose"]
     # the simulated car's hose: 80 mL, 0.73 W/K
@@ -72,13 +72,13 @@ def test_review_tells_of_the_hose(hotfuel, summer, tmp_path):
     assert result["sections"][0]["hose"] is None
     text = page.read_text()
     assert "The line between places" in text
-    assert "because cooler fuel arrived from the pump outlet" in text  # in the story, with its moment
+    assert "because cooler fuel arrived from the pump outlet" in text  # in the story, with its time
     said = hotfuel("review", session, "--out", page, "--units", "us")
     assert "carb inlet turned cooler by" in said
     assert "°F" in said
 
 
-def test_without_displacement_no_watts_are_told(hotfuel, root, summer, tmp_path):
+def test_without_displacement_no_watts_are_given(hotfuel, root, summer, tmp_path):
     car = tmp_path / "car.toml"
     car.write_text(CAR.replace('displacement = "5.0 L"\n', ""))
     page = tmp_path / "review.html"
@@ -118,7 +118,7 @@ def test_a_cooler_against_the_simulated_one(hotfuel, cooled):
     truth_w = flow / 3.6 * J_PER_ML_K * (running.pump_outlet_degc - running.carb_inlet_degc).median()
     assert abs(found["heat_w"] - truth_w) < 2 * found["heat_u_w"]
     assert found["heat_u_w"] < 0.3 * found["heat_w"]
-    # flow from engine speed, outside air as noted
+    # flow from engine speed, outside air from the notes
     alone = hotfuel("cooler", session, "--before", "carb_inlet", as_json=True)["cooler"]
     assert alone["flow_relative_u"] == 0.35
     assert alone["coolant_degc"] == QUEUE.ambient_degc
@@ -145,7 +145,7 @@ def test_the_same_cooler_on_a_hotter_faster_day(hotfuel, cooled, root):
     assert "°C" not in said
 
 
-def test_ice_lasts_as_long_as_the_simulated_cans_does_for_the_fuels_heat(hotfuel, iced):
+def test_ice_lasts_as_long_as_in_the_simulated_can_for_the_fuels_heat(hotfuel, iced):
     session, truth = iced
     found = hotfuel("cooler", session, "--before", "carb_inlet", "--flow", "12 L/h", "--ice", "3 kg", as_json=True)
     settled = truth[(truth.time_s > 120) & (truth.time_s < 1200)]
@@ -153,7 +153,7 @@ def test_ice_lasts_as_long_as_the_simulated_cans_does_for_the_fuels_heat(hotfuel
     assert abs(found["ice"]["minutes"] - 3 * 333.55e3 / heat_w / 60) < 2 * found["ice"]["u_minutes"]
     assert found["ice"]["u_minutes"] < 0.3 * found["ice"]["minutes"]
     assert found["cooler"]["coolant_degc"] == 0
-    # the simulated can's ice is gone sooner, because its wall takes up heat too; that is said
+    # the simulated can's ice melts sooner, because its wall takes up heat too; the report says so
     leaving = truth.carb_inlet_degc.to_numpy()
     gone_s = truth.time_s.to_numpy()[np.flatnonzero(leaving > np.median(leaving[120:600]) + 3)[0]]
     assert gone_s / 60 < found["ice"]["minutes"]
@@ -198,7 +198,7 @@ def test_a_coolers_sheet_for_the_customer(hotfuel, cooled, tmp_path):
         assert words.casefold() in sheet.casefold(), words
     assert "carb_inlet" not in sheet
     assert "--" not in sheet, "no command line on a customer's sheet"
-    assert page.count('class="line"') == 2  # before the cooler and behind it
+    assert page.count('class="line"') == 2  # before the cooler and after it
 
 
 def test_a_coolers_refusal_is_in_the_readers_units_and_words(hotfuel, cooled):
@@ -208,9 +208,9 @@ def test_a_coolers_refusal_is_in_the_readers_units_and_words(hotfuel, cooled):
     assert "below the coolant: at least 5 °F above it" in said
 
 
-def test_a_forecast_is_shared_without_names(hotfuel, cooled, tmp_path, monkeypatch):
+def test_a_forecast_for_sharing_has_no_names(hotfuel, cooled, tmp_path, monkeypatch):
     monkeypatch.setenv("HOTFUEL_BROWSER", "nothing-of-that-name")
     said = hotfuel("forecast", cooled[0], "--hotter", "5 degC", "--without-names", "--png", tmp_path / "hotter.png", code=1)
-    assert "a day 5 degC hotter" in said, "the answer is told, though there is nothing to draw it with"
+    assert "a day 5 degC hotter" in said, "the answer is printed, though there is nothing to draw it with"
     assert str(tmp_path / "hotter.html") in said
     assert car_file.load(CAR).name not in (tmp_path / "hotter.html").read_text()

@@ -44,7 +44,7 @@ def typed(capsys, monkeypatch):
         (["board", "infoo"], "`hotfuel board --help` tells more"),
     ],
 )
-def test_a_command_typed_wrong_is_one_sentence(typed, words, told):
+def test_a_mistyped_command_is_one_sentence(typed, words, told):
     code, out, err = typed(*words)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("hotfuel: ")
@@ -57,7 +57,7 @@ def test_without_a_command_the_help_is_shown(typed):
     assert "review" in out + err
 
 
-def test_the_version_is_told(typed):
+def test_the_version_is_printed(typed):
     assert typed("--version")[:2] == (0, "hotfuel 0.1.0\n")
 
 
@@ -83,7 +83,7 @@ def test_a_car_file_from_a_windows_editor(tmp_path):
         (lambda text: text.replace("[fuel]", "fuel:"), "under [tables]"),
     ],
 )
-def test_a_car_file_that_is_no_toml_is_told_the_remedy(change, told):
+def test_a_car_file_that_is_not_toml_is_refused_with_the_remedy(change, told):
     with pytest.raises(InputError) as error:
         car_file.load(change(car_file.EXAMPLE))
     assert told in str(error.value)
@@ -96,9 +96,9 @@ def test_a_table_of_another_program_is_not_overwritten(tmp_path):
     with pytest.raises(InputError, match="nothing is overwritten"):
         export.write(session.open(made.path), theirs)
     assert theirs.read_text().startswith("rpm")
-    (tmp_path / "sunday.csv").touch()  # nothing in it, nothing to lose
+    (tmp_path / "sunday.csv").touch()  # it is empty, so nothing is lost
     ours = export.write(session.open(made.path), tmp_path / "sunday.csv")
-    assert export.write(session.open(made.path), ours) == ours, "its own it writes anew"
+    assert export.write(session.open(made.path), ours) == ours, "its own files it overwrites"
 
 
 def test_a_car_file_given_for_a_session(tmp_path):
@@ -107,13 +107,13 @@ def test_a_car_file_given_for_a_session(tmp_path):
         folder.find(tmp_path / "car.toml")
 
 
-def test_too_hot_a_day_is_told_with_its_unit():
+def test_too_hot_a_day_is_refused_with_its_unit():
     with pytest.raises(InputError, match="482.22: allowed is a number from -60 to 70 degC"):
         metadata.checked({"ambient_degc": parse("900 degF", "temperature")})
 
 
-def test_a_disk_that_filled_while_printing(tmp_path, monkeypatch):
-    """The browser says nothing and leaves the first pages."""
+def test_a_disk_that_fills_while_printing(tmp_path, monkeypatch):
+    """The browser reports nothing and leaves the first pages."""
 
     def half(command, **options):
         out = next(word for word in command if word.startswith("--print-to-pdf=")).partition("=")[2]
@@ -155,7 +155,7 @@ def test_the_limits_fit_a_narrow_terminal(monkeypatch, columns):
     assert any("standing" in line for line in table)
 
 
-def test_a_broken_car_file_is_told_where_the_review_is_asked_for(typed, tmp_path):
+def test_a_broken_car_file_is_reported_by_the_review(typed, tmp_path):
     made = folder.create(tmp_path / "sunday")
     (made.path / "car.toml").write_text("name = = x\n")
     code, out, _ = typed("review", made.path)
@@ -163,14 +163,14 @@ def test_a_broken_car_file_is_told_where_the_review_is_asked_for(typed, tmp_path
     assert "The car file was left out, so there are no limits" in out
 
 
-def test_times_are_those_of_the_page(tmp_path):
+def test_times_are_those_on_the_page(tmp_path):
     places = [place.name for place in car_file.load(car_file.EXAMPLE).places]
     made = write(tmp_path / "sunday", car_file.EXAMPLE, places, [[30, 40, 50]] * 60, [800.0] * 60, about={"utc_offset_min": -240})
     lines = findings(session.open(made), Shown("us"))
     assert re.search(r"^hottest: carb inlet 122\.\d °F at 16:26:\d\d local time, UTC-4 h$", lines[0])  # 20:26 UTC
 
 
-def test_a_session_of_the_archive_reads_as_a_line_for_people():
+def test_a_session_in_the_archive_is_listed_in_readable_words():
     row = {
         "session": "2026-06-01_10-00-00_ab",
         "title": "evening run",
@@ -189,19 +189,19 @@ def test_a_session_of_the_archive_reads_as_a_line_for_people():
 
 
 @pytest.mark.parametrize("place", ["carb_inlet", "carb_inlet_needle", "tank"])
-def test_a_question_is_taken_as_the_report_writes_it(place):
+def test_a_question_is_accepted_as_the_report_writes_it(place):
     cell = Cell("smallest margin", place, "hot soak")
     assert "_" not in cell.words()
     assert asking.parse(cell.words()) == cell
     assert asking.parse(f"smallest margin at {place}, hot soak") == cell
 
 
-def test_a_place_may_be_written_as_it_is_read():
+def test_a_place_may_be_typed_as_it_is_printed():
     assert forecast._share("carb inlet=0.6", "--cooler") == ("carb_inlet", 0.6)
 
 
-def test_without_names_says_which_names_stay(capsys):
-    """What a person typed as a variant's name is on the page as it was typed."""
+def test_without_names_lists_the_names_that_stay(capsys):
+    """The name that a person typed for a variant is on the page as it was typed."""
     from hotfuel.cli.shared import share
 
     share([], True, {"bare": [], "Otto's cooler": []})

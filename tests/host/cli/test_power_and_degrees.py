@@ -1,4 +1,4 @@
-"""Sessions and pulls of the same variants in one command: degrees, margin, power, and what physics allows of the gain."""
+"""Sessions and pulls of the same variants in one command: degrees, margin, power, and the gain that physics allows."""
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ RPM = np.arange(2500, 6001, 50.0)
 
 
 def session(folder, seed, carb_degc, places=PLACES):
-    """Ten minutes at idle with three sweeps of ten seconds from 2000 to 6000 rpm, during which the carburettor's fuel is at carb_degc."""
+    """Ten minutes at idle with three sweeps of ten seconds from 2000 to 6000 rpm, with fuel at carb_degc at the carburettor."""
     random = np.random.default_rng(seed)
     time_s = np.arange(0.5, 600, 0.5)
     rpm = np.full_like(time_s, 800.0)
@@ -31,7 +31,7 @@ def session(folder, seed, carb_degc, places=PLACES):
 
 @pytest.fixture(scope="module")
 def day(tmp_path_factory):
-    """Six runs, before and cooler in turn; fuel at 48 and 24 degC, 5 % more power: more than physics can give."""
+    """Six runs, "before" and "cooler" in turn; fuel at 48 and 24 degC, 5 % more power: more than physics allows."""
     root = tmp_path_factory.mktemp("day")
     random = np.random.default_rng(4)
     sides = {"before": [], "cooler": []}
@@ -46,7 +46,7 @@ def day(tmp_path_factory):
     return root, [f"{name}={','.join(paths)}" for name, paths in sides.items()]
 
 
-def test_degrees_margin_power_and_the_fuels_share(hotfuel, day):
+def test_degrees_margin_power_and_the_share_due_to_fuel(hotfuel, day):
     root, arguments = day
     result = hotfuel("power", *arguments, "--out", root / "both.html", as_json=True)
     (gain,) = result["power"]["gains"]
@@ -73,8 +73,8 @@ def test_degrees_margin_power_and_the_fuels_share(hotfuel, day):
     assert "Power: cooler against before" in page
 
 
-def test_a_run_with_swapped_probes_does_not_move_the_fuels_temperature(day, tmp_path):
-    """Its tank's 30 degC were read at the inlet: counted, the mean would be 43.5."""
+def test_a_run_with_swapped_probes_does_not_change_the_fuels_temperature(day, tmp_path):
+    """The tank's 30 degC were read at the inlet: included, the mean would be 43.5."""
     _, arguments = day
     paths = {name: [p for p in rest.split(",") if "drive" in p] for name, _, rest in (text.partition("=") for text in arguments)}
     groups = {name: [open_session(path) for path in each] for name, each in paths.items()}

@@ -1,4 +1,4 @@
-"""Pulls from the command line: several in one file, divided between variants, columns by file, and what a wrong option is told."""
+"""Pulls from the command line: several in one file, divided between variants, columns by file, and the messages for wrong options."""
 
 import sys
 from pathlib import Path
@@ -14,7 +14,7 @@ from pull_files import LBFT_NM, RPM, SEVERAL, torque_nm, write
 
 
 def day(folder, gain=2.0, order="bvvbbv", head="Run,RPM,Torque (lb-ft)\n", name="day.csv"):
-    """Six pulls stacked in one file, b as it was and v with `gain` per cent more, 0.2 % from pull to pull."""
+    """Six pulls stacked in one file: b as it was and v with `gain` per cent more, drifting by 0.2 % from pull to pull."""
     random = np.random.default_rng(2)
     rows = []
     for number, letter in enumerate(order, start=1):
@@ -44,7 +44,7 @@ def test_pulls_of_one_file_are_divided_by_their_numbers(hotfuel, tmp_path):
     assert said.index("Read from:") > said.index("peak power")
 
 
-def test_the_list_says_what_a_file_holds(hotfuel, tmp_path):
+def test_the_list_shows_what_a_file_holds(hotfuel, tmp_path):
     path = write(tmp_path / "day.txt", SEVERAL["workbook, one sheet a pull"]())
     told = hotfuel("power", "--list", path)
     for number in (3, 4, 7):
@@ -55,14 +55,14 @@ def test_the_list_says_what_a_file_holds(hotfuel, tmp_path):
     assert held[0]["weather"]["pressure_kpa"] == pytest.approx(98.54)
 
 
-def test_one_after_the_other_is_told_the_trend_and_no_verdict(hotfuel, tmp_path):
+def test_pulls_one_variant_after_the_other_give_the_trend_and_no_verdict(hotfuel, tmp_path):
     path = day(tmp_path, order="bbbvvv")
     said = hotfuel("power", f"before={path}:1-3", f"cooler={path}:4-6")
     assert "proves nothing here: all pulls of one side came before all of the other" in said.splitlines()[0]
     assert "To decide it, pull in this order" in said
 
 
-def test_the_order_may_be_named_by_numbers(hotfuel, tmp_path):
+def test_the_order_may_be_given_by_numbers(hotfuel, tmp_path):
     path = day(tmp_path, order="bbbvvv")
     sides = (f"before={path}:1-3", f"cooler={path}:4-6")
     result = hotfuel("power", *sides, "--order", "1,4,5,2,3,6", as_json=True)["power"]
@@ -102,7 +102,7 @@ def test_columns_and_units_by_file(hotfuel, tmp_path):
         (("before=day.csv:1", "cooler=day.csv:2", "--order", "1,3"), 1, "every pull once (--order)"),
     ],
 )
-def test_a_wrong_option_is_named_as_it_is_typed(hotfuel, tmp_path, monkeypatch, arguments, code, words):
+def test_a_wrong_option_is_named_as_it_was_typed(hotfuel, tmp_path, monkeypatch, arguments, code, words):
     day(tmp_path)
     monkeypatch.chdir(tmp_path)
     said = hotfuel("power", *arguments, code=code)
@@ -110,7 +110,7 @@ def test_a_wrong_option_is_named_as_it_is_typed(hotfuel, tmp_path, monkeypatch, 
     assert len(said.strip().splitlines()) == 1
 
 
-def test_what_is_chosen():
+def test_selection():
     assert chosen(["a=x.csv:1,4-6,y.csv"])["a"] == [Chosen(Path("x.csv"), (1, 4, 5, 6)), Chosen(Path("y.csv"))]
     assert chosen(["a=x.csv,y.csv:2", "a=z.csv"])["a"] == [
         Chosen(Path("x.csv")),

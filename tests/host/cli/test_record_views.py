@@ -1,4 +1,4 @@
-"""`hotfuel record --page`, whole: however the recording is ended, a browser that looks is told so before the page goes."""
+"""`hotfuel record --page` as a whole: however the recording ends, a connected browser is told so before the page disappears."""
 
 import asyncio
 import json
@@ -37,7 +37,7 @@ def test_a_browser_is_told_that_the_recording_has_ended(board_at, tmp_path, how)
                 if told["places"] and told["live"] and not asked:
                     asked = True
                     if how == "ctrl-c":
-                        os.killpg(recorder.pid, signal.SIGINT)  # as a terminal does: every process of it gets one
+                        os.killpg(recorder.pid, signal.SIGINT)  # as a terminal does: every process gets one
                     else:
                         socket.write_message(json.dumps({"ask": json.dumps({"id": "1", "kind": "end"})}))
             return asked, told

@@ -1,4 +1,4 @@
-"""Is a repair shown, and what did a switch do: review and compare as a shop calls them, on sessions whose stop, marks and difference are known."""
+"""Did a repair help, and what did a switch do: review and compare as a workshop calls them, on sessions with known stop, marks and difference."""
 
 import json
 import re
@@ -23,7 +23,7 @@ WALL_S = 1_780_000_000
 
 
 def marked(folder, *marks):
-    """The session with marks (second, text) put behind its log."""
+    """The session with marks (second, text) appended to its log."""
     with open(folder / "wire.log", "ab") as log:
         for second, text in marks:
             header = {"tick": int(2 * second), "time_ms": int(1000 * second)}
@@ -33,7 +33,7 @@ def marked(folder, *marks):
 
 
 def hot_stop(folder, title, *marks, ambient_degc=30.0, stop_s=STOP_S, seed=1, **about):
-    """Six minutes of idle, a stop, a start: the pump passes its limit while it stands."""
+    """Six minutes of idle, a stop, a start: the pump passes its limit while the engine is off."""
     rng = np.random.default_rng(seed)
     time_s = np.arange(0.5, RUN_S + stop_s + CRANK_S + AFTER_S, 0.5)
     stands = (time_s >= RUN_S) & (time_s < RUN_S + stop_s)
@@ -50,11 +50,11 @@ TROUBLE = (RESTART_S + 15.0, "hard start")
 
 @pytest.fixture(scope="module")
 def monday(tmp_path_factory):
-    """The complaint: a hot stop after which it would hardly start."""
+    """The complaint: a hot stop after which the engine would hardly start."""
     return hot_stop(tmp_path_factory.mktemp("complaint") / "monday", "As it came", TROUBLE)
 
 
-def test_a_stop_as_hard_without_trouble_is_told_with_its_bound(hotfuel, monday, tmp_path):
+def test_an_equally_hard_stop_without_trouble_is_reported_with_its_bound(hotfuel, monday, tmp_path):
     friday = hot_stop(tmp_path / "friday", "Line sleeved", seed=2, fix="sleeve", before="pump")
     found = hotfuel("review", friday, "--complaint", monday, as_json=True)
     judgement = found["story"]["judgement"]
@@ -107,7 +107,7 @@ def test_a_stop_as_hard_without_trouble_is_told_with_its_bound(hotfuel, monday, 
         ({"stop_s": 240}, "because it stood for a shorter time"),
     ],
 )
-def test_an_easier_stop_shows_nothing(hotfuel, monday, tmp_path, changed, words):
+def test_an_easier_stop_proves_nothing(hotfuel, monday, tmp_path, changed, words):
     since = hot_stop(tmp_path / "since", "Line sleeved", seed=2, **changed)
     found = hotfuel("review", since, "--complaint", monday, as_json=True)["story"]["judgement"]
     assert found["proof"]["shown"] is False
@@ -115,7 +115,7 @@ def test_an_easier_stop_shows_nothing(hotfuel, monday, tmp_path, changed, words)
     assert "easier: " in (since / "review.html").read_text(encoding="utf-8")
 
 
-def test_a_comparison_tells_of_each_variants_stops(hotfuel, monday, tmp_path):
+def test_a_comparison_reports_each_variants_stops(hotfuel, monday, tmp_path):
     stops = [hot_stop(tmp_path / f"day{day}", f"Day {day}", seed=day) for day in (2, 3, 4)]
     again = hot_stop(tmp_path / "again", "Shielded", TROUBLE, seed=5)
     out = tmp_path / "repair.html"
@@ -134,12 +134,12 @@ def test_a_comparison_tells_of_each_variants_stops(hotfuel, monday, tmp_path):
     assert "86 °F outside" in said
 
 
-def test_a_comparison_without_trouble_marked_claims_no_repair(hotfuel, tmp_path):
+def test_a_comparison_without_marked_trouble_claims_no_repair(hotfuel, tmp_path):
     before, after = (hot_stop(tmp_path / name, name, seed=seed) for seed, name in ((2, "before"), (3, "after")))
     assert hotfuel("compare", f"before={before}", f"after={after}", as_json=True)["comparison"]["judgements"] == []
 
 
-def test_a_complaint_that_cannot_be_used_is_one_sentence(hotfuel, monday, tmp_path):
+def test_an_unusable_complaint_is_one_sentence(hotfuel, monday, tmp_path):
     friday = hot_stop(tmp_path / "friday", "Line sleeved", seed=2)
     said = hotfuel("review", friday, "--complaint", friday, code=2)
     assert "is the session under review itself" in said
@@ -153,7 +153,7 @@ def test_a_complaint_that_cannot_be_used_is_one_sentence(hotfuel, monday, tmp_pa
 
 
 def switched(folder, cooler_degc=6.0, texts=("Switch: fan off", "Switch: fan on")):
-    """An hour at one speed; from each "fan on" to the next "fan off" the carburettor inlet is cooler_degc cooler. Ten minutes each, in turn."""
+    """An hour at one speed; from each "fan on" to the next "fan off" the carburettor inlet is cooler_degc cooler. Ten minutes each, alternating."""
     rng = np.random.default_rng(4)
     time_s = np.arange(0.5, 3600, 0.5)
     on = (time_s // 600).astype(int) % 2 == 1
@@ -172,7 +172,7 @@ def switched(folder, cooler_degc=6.0, texts=("Switch: fan off", "Switch: fan on"
 
 
 @pytest.mark.parametrize("texts", [("Switch: fan off", "Switch: fan on"), ("fan off", "FAN ON ")])
-def test_something_switched_on_the_way_is_compared_within_its_session(hotfuel, tmp_path, texts):
+def test_something_switched_during_the_drive_is_compared_within_its_session(hotfuel, tmp_path, texts):
     sunday = switched(tmp_path / "sunday", texts=texts)
     question = ("--question", "mean at carb_inlet, drive", "--worth-having", "2 degC")
     found = hotfuel("compare", f"fan off={sunday}", f"fan on={sunday}", *question, as_json=True)["comparison"]
@@ -198,7 +198,7 @@ def test_a_switch_without_a_mark_for_one_side_is_one_sentence(hotfuel, tmp_path)
     assert len(said.strip().splitlines()) == 1
 
 
-def test_a_long_account_keeps_to_one_page(hotfuel, monday, tmp_path):
+def test_a_long_report_fits_one_page(hotfuel, monday, tmp_path):
     if html.browser() is None or shutil.which("pdftotext") is None:
         pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
     work = (

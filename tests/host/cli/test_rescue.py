@@ -1,4 +1,4 @@
-"""A disk that fills, a folder that is deleted: what the user is told, and what brings the drive back."""
+"""A disk that fills, a folder that is deleted: the messages to the user, and the commands that bring the drive back."""
 
 import errno
 import fcntl
@@ -72,7 +72,7 @@ COMMANDS = [
 
 
 @pytest.mark.parametrize("words", COMMANDS, ids=lambda words: words[0])
-def test_every_command_says_that_a_drive_is_not_whole_on_its_disk(hotfuel, half, whole, tmp_path, words):
+def test_every_command_says_that_a_drive_is_incomplete_on_its_disk(hotfuel, half, whole, tmp_path, words):
     said = hotfuel(*(word.format(half=half, whole=whole, out=tmp_path / "out") for word in words), code=None)
     assert f"are not on its disk, only in {next(spill.everything()).path}" in said
     assert f"hotfuel rescue {half}" in said
@@ -88,7 +88,7 @@ def test_rescue_puts_it_back(hotfuel, half, drive_log):
     assert "not on its disk" not in hotfuel("review", half)
 
 
-def test_a_kept_file_named_from_its_own_folder_is_told_the_command_that_works(hotfuel, half, monkeypatch):
+def test_a_kept_file_given_from_its_own_folder_is_answered_with_the_command_that_works(hotfuel, half, monkeypatch):
     piece = next(spill.everything()).path
     monkeypatch.chdir(piece.parent)
     assert f"make room and type: hotfuel rescue {half}" in hotfuel("rescue", piece.name, code=1)
@@ -117,7 +117,7 @@ MIXED = [
 ]
 
 
-def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_of_its_own(
+def test_another_recording_after_a_drive_is_named_left_out_and_given_its_own_folder(
     hotfuel, whole, drive_log, car_path, tmp_path
 ):
     mixed, theirs = tmp_path / "mixed", identity.frame(b"theirlog", 1_780_100_000.0) + drive_log[: len(drive_log) // 2]
@@ -145,7 +145,7 @@ def test_another_recording_behind_a_drive_is_named_left_out_and_given_a_folder_o
 
 
 @pytest.mark.parametrize("name", ["..", "\udcff\x1b[2J", "...", "д" * 200, "a\u202eb", "plain"])
-def test_a_drive_whose_folder_goes_has_somewhere_to_go_whatever_it_is_called(tmp_path, monkeypatch, name):
+def test_a_drive_whose_folder_disappears_has_a_fallback_whatever_its_name(tmp_path, monkeypatch, name):
     from hotfuel.cli.record import _elsewhere
 
     monkeypatch.setenv(spill.FALLBACK_VARIABLE, str(tmp_path / "fallback"))
@@ -159,7 +159,7 @@ def test_a_drive_whose_folder_goes_has_somewhere_to_go_whatever_it_is_called(tmp
     assert len(list((tmp_path / "fallback").iterdir())) == 2
 
 
-def test_what_is_left_of_a_folder_that_has_gone(hotfuel, half, tmp_path):
+def test_remains_of_a_folder_that_has_disappeared(hotfuel, half, tmp_path):
     shutil.rmtree(half)
     listed = hotfuel("rescue")
     assert str(half) in listed
@@ -196,7 +196,7 @@ def test_a_log_cut_before_the_kept_part_is_refused_and_the_part_stays(hotfuel, h
     assert not piece.path.exists()
 
 
-def test_a_copy_does_not_take_the_kept_part_from_an_original_that_is_away(hotfuel, half, tmp_path):
+def test_a_copy_does_not_take_the_kept_part_from_an_original_that_is_not_mounted(hotfuel, half, tmp_path):
     shutil.copytree(half, tmp_path / "copy")
     half.rename(tmp_path / "unmounted")
     said = hotfuel("rescue", tmp_path / "copy")
@@ -211,7 +211,7 @@ def test_a_copy_does_not_take_the_kept_part_from_an_original_that_is_away(hotfue
     assert not piece.path.exists()
 
 
-def test_while_it_is_recorded_rescue_says_so_at_once(hotfuel, half, tmp_path):
+def test_during_recording_rescue_says_so_at_once(hotfuel, half, tmp_path):
     before = b"".join(piece.path.read_bytes() for piece in spill.everything())
     with open(half / "wire.log", "rb") as file:
         fcntl.flock(file, fcntl.LOCK_EX)
@@ -222,13 +222,13 @@ def test_while_it_is_recorded_rescue_says_so_at_once(hotfuel, half, tmp_path):
 
 
 @pytest.mark.parametrize("what", ["deleted", "renamed"])
-def test_a_folder_that_goes_away_while_it_is_recorded(hotfuel, board_at, tmp_path, car_path, what, monkeypatch):
-    """Said within a second or so; the drive is whole in the fallback folder, with its car file; the last lines name where it is."""
+def test_a_folder_that_disappears_during_recording(hotfuel, board_at, tmp_path, car_path, what, monkeypatch):
+    """Reported within a second or so; the drive is whole in the fallback folder, with its car file; the last lines say where it is."""
     board = board_at(30, 45, 44)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     out = tmp_path / "n1"
     command = [sys.executable, "-m", "hotfuel", "record", "--port", board.device, "--car", str(car_path), "--out", str(out)]
-    command += ["--fallback", str(tmp_path / "fallback")]  # later commands are not told of it again
+    command += ["--fallback", str(tmp_path / "fallback")]  # later commands do not report it again
     with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as recorder:
         _until(lambda: (out / "wire.log").exists() and (out / "wire.log").stat().st_size > 3000)
         if what == "deleted":
@@ -256,7 +256,7 @@ def test_a_folder_that_goes_away_while_it_is_recorded(hotfuel, board_at, tmp_pat
     assert (what == "renamed") == ("went away" not in str(opened.metadata.get("note")))
 
 
-def test_the_page_ends_with_a_recorder_that_is_killed(board_at, tmp_path):
+def test_the_page_ends_when_its_recorder_is_killed(board_at, tmp_path):
     board = board_at(30, 45, 44)
     command = [sys.executable, "-m", "hotfuel", "record", "--port", board.device, "--out", str(tmp_path / "n1"), "--page"]
     with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as recorder:

@@ -1,4 +1,4 @@
-"""Commands import what only they need: the program starts quickly, and each command finds its parts."""
+"""Commands import only what they need: the program starts quickly, and each command finds its modules."""
 
 import ast
 import contextlib
@@ -10,7 +10,7 @@ from pathlib import Path
 import hotfuel.cli
 
 COMMANDS = sorted(Path(hotfuel.cli.__path__[0]).glob("*.py"))
-# Each as the first of ours; the libraries are there, which saves their time.
+# Each imported as the first of our modules; the libraries are loaded already, which saves their time.
 IMPORT_EACH = """
 import sys
 import bokeh.plotting, jinja2, numpy, pandas, pyarrow.parquet, pydantic, scipy.interpolate, scipy.optimize, scipy.stats
@@ -54,7 +54,7 @@ def test_help_of_the_program_and_of_every_command_loads_no_heavy_library():
     assert done.stdout.splitlines() == ["list [] False", "all [] True"], done.stderr
 
 
-def test_the_list_of_commands_begins_with_the_first_one_needs_and_cuts_nothing_off(capsys, monkeypatch):
+def test_the_list_of_commands_begins_with_the_first_to_use_and_cuts_nothing_off(capsys, monkeypatch):
     from hotfuel.cli.app import run
 
     monkeypatch.setattr(sys, "argv", ["hotfuel", "--help"])
@@ -66,7 +66,7 @@ def test_the_list_of_commands_begins_with_the_first_one_needs_and_cuts_nothing_o
 
 
 def imported_when_called():
-    """What of ours the functions of the command line import when they are called: modules, statements."""
+    """Our modules that the functions of the command line import when they are called: modules, statements."""
     functions = [
         node for path in COMMANDS for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.FunctionDef)
     ]
@@ -78,15 +78,15 @@ def imported_when_called():
 
 
 def is_module(name):
-    """Whether a dotted name is a module, and no function or class in one."""
+    """True if a dotted name is a module, not a function or class in one."""
     try:
         return importlib.util.find_spec(name) is not None
-    except ModuleNotFoundError:  # its parent is no package
+    except ModuleNotFoundError:  # its parent is not a package
         return False
 
 
-def test_what_a_command_imports_can_be_the_first_to_be_imported():
-    """The tests beside this one call commands one after another in one process: here none can live on what another has loaded."""
+def test_every_import_inside_a_command_works_as_the_first_one():
+    """The other tests call commands one after another in one process: here none can rely on what another has loaded."""
     modules, statements = imported_when_called()
     assert {"hotfuel.link.receive", "hotfuel.study.fixes.sessions", "hotfuel.report.comparison"} <= set(modules)
     assert "from hotfuel.study.fixes.sessions import compare_sessions" in statements

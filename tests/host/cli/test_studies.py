@@ -1,4 +1,4 @@
-"""Compare, power and forecast as a user calls them, on sessions whose true difference is known."""
+"""Compare, power and forecast as a user calls them, on sessions with a known difference."""
 
 import json
 import subprocess
@@ -43,7 +43,7 @@ def sessions(tmp_path_factory):
     return found
 
 
-def test_a_known_difference_is_found_where_it_is_and_nowhere_else(hotfuel, sessions, tmp_path):
+def test_a_known_difference_is_found_at_its_place_and_nowhere_else(hotfuel, sessions, tmp_path):
     arguments = [f"{name}={','.join(paths)}" for name, paths in sessions.items()]
     out = tmp_path / "fix.html"
     result = hotfuel("compare", *arguments, "--question", "smallest margin at carb_inlet, hot soak", "--out", out, as_json=True)[
@@ -94,7 +94,7 @@ def test_forecasts_name_what_they_assume(hotfuel, sessions):
     assert float(standard_atmosphere_kpa(0) - standard_atmosphere_kpa(1000)) == pytest.approx(11.4, abs=0.1)
 
 
-def test_a_fix_given_twice_is_two_forecasts_the_best_first_and_one_together(hotfuel, sessions):
+def test_two_fixes_give_two_forecasts_best_first_and_one_combined(hotfuel, sessions):
     twice = ("--insulation", "carb_inlet=0.1", "--insulation", "pump=0.5", "--spacer", "pump=0.5")
     each = hotfuel("forecast", sessions["before"][0], *twice, as_json=True)["forecasts"]
     gains = [one["smallest"]["degc"]["middle"] for one in each]
@@ -114,7 +114,7 @@ def test_a_fix_given_twice_is_two_forecasts_the_best_first_and_one_together(hotf
         assert words in hotfuel("forecast", sessions["before"][0], *twice, *again, "--together", code=2)
 
 
-def test_a_cooler_day_and_a_lower_place_are_called_so(hotfuel, sessions):
+def test_a_cooler_day_and_a_lower_place_are_reported_as_such(hotfuel, sessions):
     said = hotfuel("forecast", sessions["before"][0], "--hotter", "-5 degC", "--higher", "-500 m", "--units", "us")
     assert "With a day 5 degC cooler" in said
     assert "With 500 m lower" in said
@@ -131,7 +131,7 @@ def pull(path, gain, noise, lead=""):
     return str(path)
 
 
-def test_power_of_a_known_gain(hotfuel, tmp_path):
+def test_the_power_of_a_known_gain(hotfuel, tmp_path):
     before = [pull(tmp_path / f"a{i}.csv", 1.0, 0.0015) for i in range(6)]
     after = [pull(tmp_path / f"b{i}.csv", 1.02, 0.0015, lead="\ufeff") for i in range(6)]
     result = hotfuel("power", "before=" + ",".join(before), "after=" + ",".join(after), as_json=True)["power"]
@@ -159,7 +159,7 @@ def test_power_asks_rather_than_guesses(hotfuel, tmp_path):
     assert old["curves"][0]["factor"] == pytest.approx(1.0828, abs=1e-4)  # by hand: 95.88 kPa dry, 30 degC
 
 
-def test_the_fuels_temperature_can_be_given_beside_pulls(hotfuel, tmp_path):
+def test_the_fuels_temperature_can_be_given_with_pulls(hotfuel, tmp_path):
     before = [pull(tmp_path / f"a{i}.csv", 1.0, 0.0015) for i in range(4)]
     after = [pull(tmp_path / f"b{i}.csv", 1.007, 0.0015) for i in range(4)]
     sides = ("before=" + ",".join(before), "after=" + ",".join(after))
@@ -178,7 +178,7 @@ def test_temperature_and_power_of_a_fix_on_one_sheet(hotfuel, sessions, tmp_path
     variants = [f"{name}={','.join(paths)}" for name, paths in sessions.items()]
     pulls = [
         f"{name}={','.join(pull(tmp_path / f'{name}{i}.csv', gain, 0.0015) for i in driven)}"
-        for name, gain, driven in (("before", 1, (0, 3, 4)), ("fix", 1.01, (1, 2, 5)))  # in turn, as their numbers tell
+        for name, gain, driven in (("before", 1, (0, 3, 4)), ("fix", 1.01, (1, 2, 5)))  # in turn, as their numbers show
     ]
     out = tmp_path / "both.html"
     options = ("--power", pulls[0], "--power", pulls[1], "--weather", "98 kPa, 30 degC, 50 %", "--out", out)
@@ -194,7 +194,7 @@ def test_temperature_and_power_of_a_fix_on_one_sheet(hotfuel, sessions, tmp_path
     assert "none of the variants compared: they are before, fix" in said
 
 
-def test_pulls_of_one_name_in_two_folders_are_two(hotfuel, tmp_path):
+def test_pulls_of_the_same_name_in_two_folders_are_two(hotfuel, tmp_path):
     names = {}
     for number, (folder, gain) in enumerate((("mon", 1.0), ("tue", 1.0), ("wed", 1.02), ("thu", 1.02))):
         (tmp_path / folder).mkdir()
@@ -206,7 +206,7 @@ def test_pulls_of_one_name_in_two_folders_are_two(hotfuel, tmp_path):
     assert list(result["mapping"]) == ["mon/run1", "tue/run1", "wed/run1", "thu/run1"]
 
 
-def test_an_archive_is_filled_searched_and_worked_out_again(hotfuel, sessions, tmp_path):
+def test_an_archive_is_filled_searched_and_recomputed(hotfuel, sessions, tmp_path):
     archive = tmp_path / "archive"
     assert len(hotfuel("archive", "add", *sessions["before"][:2], "--archive", archive, as_json=True)["added"]) == 2
     assert len(hotfuel("archive", "list", "--archive", archive, as_json=True)["sessions"]) == 2
@@ -215,7 +215,7 @@ def test_an_archive_is_filled_searched_and_worked_out_again(hotfuel, sessions, t
         len(hotfuel("archive", "find", "--place", "pump", "--car", "Blue saloon", "--archive", archive, as_json=True)["sessions"])
         == 2
     )
-    # a process of its own, because it starts one for every core, and those must not start the command again
+    # a separate process, because it starts one for every core, and those must not run the command again
     command = [sys.executable, "-m", "hotfuel", "archive", "recompute", "--archive", archive, "--json"]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
     assert json.loads(done.stdout)["recomputed"] == 2

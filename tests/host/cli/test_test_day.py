@@ -1,4 +1,4 @@
-"""A test day as a user drives it: plan, one run after another with a board that answers, the verdict; and the same with the files of a test stand."""
+"""A test day as a user drives it: plan, one run after another with a board, the verdict; and the same with files from a test stand."""
 
 import contextlib
 import os
@@ -24,7 +24,7 @@ from pull_files import RPM, lines, torque_nm
 
 @contextlib.contextmanager
 def running_engine(*degrees):
-    """A board in a car driven at 2200 rpm, its probes in baths; it has begun to send, however busy the machine."""
+    """A board in a car driven at 2200 rpm, its probes in baths; ready once it has begun to send, however busy the machine."""
     emf = [float(emf_mv(degc) - emf_mv(24.0)) for degc in degrees]
     source = steady(emf, [24.0] * 3, seconds=3600, engine_rpm=2200, ignition=1)
     with SimulatedBoard(source, speed=20, hold_for_reader=False) as board:
@@ -38,7 +38,7 @@ def running_engine(*degrees):
 
 @pytest.mark.slow
 def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel, tmp_path):
-    """Four runs with a board: baths of 60 and 40 degC at the carburettor inlet, by turns, as the plan has them."""
+    """Four runs with a board: baths of 60 and 40 degC at the carburettor inlet, alternating as planned."""
     day = tmp_path / "sunday.toml"
     asked = ("--place", "carb inlet", "--phase", "drive", "--difference", "9 degF", "--fix", "ice can=ice before carb_inlet")
     planned = hotfuel("plan", "as built", "ice can", *asked, "--out", day, as_json=True)["plan"]
@@ -60,7 +60,7 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
             assert "cooler" not in refused
             assert not (tmp_path / "day.html").exists()
         if number in (1, 3):
-            assert "cooler" not in said, "between blocks only what is next is told"
+            assert "cooler" not in said, "between blocks only the next step is printed"
         if number == 2:
             assert "1 of 5 blocks are complete" in said, said
             assert "a verdict is looked for from the second on" in said
@@ -74,11 +74,11 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
     told = hotfuel("archive", "add", folder, "--archive", tmp_path / "archive", as_json=True)
     assert len(told["added"]) == 1
     rows = hotfuel("archive", "list", "--archive", tmp_path / "archive", as_json=True)["sessions"]
-    assert rows[0]["fix"] == ("ice" if order[3] == "ice can" else ""), "what is fitted comes from the plan"
+    assert rows[0]["fix"] == ("ice" if order[3] == "ice can" else ""), "the fitted parts come from the plan"
 
 
 @pytest.mark.slow
-def test_a_run_that_was_cut_off_goes_on_by_the_same_command_or_is_driven_again(hotfuel, tmp_path):
+def test_an_interrupted_run_is_continued_by_the_same_command_or_driven_again(hotfuel, tmp_path):
     day = tmp_path / "sunday.toml"
     order = hotfuel("plan", "as built", "ice can", "--fix", "ice can=ice before carb_inlet", "--out", day, as_json=True)["plan"][
         "order"
@@ -88,7 +88,7 @@ def test_a_run_that_was_cut_off_goes_on_by_the_same_command_or_is_driven_again(h
     with running_engine(30, 45, 60) as board:
         command = ("record", "--plan", day, "--port", board.device, "--for", "1.5")
         assert run in hotfuel(*command)
-        Reserve(first / "wire.log", b"")  # as it lies there when the recorder dies
+        Reserve(first / "wire.log", b"")  # as the recorder leaves it when it dies
         said = hotfuel("plan", day)
         assert f"{run.capitalize()} was cut off: hotfuel record --plan" in said
         before = (first / "wire.log").stat().st_size
@@ -107,7 +107,7 @@ def test_a_run_that_was_cut_off_goes_on_by_the_same_command_or_is_driven_again(h
 
 
 def test_a_day_on_the_test_stand(hotfuel, tmp_path):
-    """Pulls go beside the plan as CSV under the names it tells; 2 % more power is found, and nothing is said between blocks."""
+    """Pulls are saved beside the plan as CSV under the names it gives; 2 % more power is found, and no result is given between blocks."""
     day = tmp_path / "pulls.toml"
     planned = hotfuel("plan", "before", "cooler", "--difference", "2 %", "--spread", "0.3 %", "--out", day, as_json=True)["plan"]
     rng = np.random.default_rng(3)
@@ -140,7 +140,7 @@ def test_a_day_on_the_test_stand(hotfuel, tmp_path):
     assert "should decide" not in page
 
 
-def test_pulls_in_two_gears_give_a_day_no_verdict(hotfuel, tmp_path):
+def test_a_day_with_pulls_in_two_gears_gets_no_verdict(hotfuel, tmp_path):
     day = tmp_path / "pulls.toml"
     order = hotfuel("plan", "before", "cooler", "--difference", "2 %", "--spread", "0.3 %", "--out", day, as_json=True)["plan"][
         "order"
@@ -156,7 +156,7 @@ def test_pulls_in_two_gears_give_a_day_no_verdict(hotfuel, tmp_path):
     assert f"Next is run 5 of {len(order)}" in said
 
 
-def test_a_recording_that_holds_nothing_is_named_and_driven_again(hotfuel, tmp_path):
+def test_an_empty_recording_is_named_and_driven_again(hotfuel, tmp_path):
     day = tmp_path / "sunday.toml"
     asked = ("--fix", "ice can=ice before carb_inlet", "--difference", "5 degF", "--out", day)
     order = hotfuel("plan", "as built", "ice can", *asked, as_json=True)["plan"]["order"]
@@ -169,7 +169,7 @@ def test_a_recording_that_holds_nothing_is_named_and_driven_again(hotfuel, tmp_p
         assert f"hotfuel record --plan {day} drives the run again." in said
         assert f"Next is run 1 of {len(order)}: {order[0]}, again." in said
     assert hotfuel("plan", day, as_json=True)["plan"]["again"] == [1, 2]
-    # driven again beside the old one, which stays where it is; what is there then counts, and holds nothing either
+    # driven again beside the old one, which stays where it is; the new one then counts, and is empty too
     plan = day_plan.load(day)
     assert shared_plan.next_number(plan) == 1
     beside = plan.run_path(1).with_name(f"{plan.run_path(1).name}-2")

@@ -1,4 +1,4 @@
-"""A session folder written as the recorder would, from temperatures and engine speed that are known."""
+"""A session folder as the recorder would write it, from known temperatures and engine speed."""
 
 import numpy as np
 from hotfuel.session import metadata
@@ -26,8 +26,8 @@ def write(
     pulses_per_revolution=4,
     counts=None,
 ):
-    """degc (n, places) and engine_rpm (n,), each `period_ms`; engine speed goes out as pulses once a second. counts: {"battery", "fuel_pressure"},
-    where these are fitted, too."""
+    """degc (n, places) and engine_rpm (n,), one value each `period_ms`; engine speed is sent as pulses once a second. counts:
+    {"battery", "fuel_pressure"} where fitted."""
     folder.mkdir(parents=True)
     (folder / "car.toml").write_text(car, encoding="utf-8")
     metadata.write(folder / "session.json", about or {})

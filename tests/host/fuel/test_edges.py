@@ -1,4 +1,4 @@
-"""Where routes meet and where they end: no jumps, nothing surer for knowing less, narrow blends inside what is stated."""
+"""Where routes meet and where they end: no jumps, less information never gives a smaller uncertainty, narrow blends within the stated uncertainty."""
 
 import numpy as np
 import pytest
@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 STEPS = {"vapour_pressure_kpa": 0.1, "t10_degc": 0.2, "t50_degc": 0.2, "t90_degc": 0.2, "ethanol_vol": 0.1, "e70_vol": 0.1}
 
 
-# Vapour pressures and ethanol the sheets stand on: the ordinary gasoline of each is worked out once, everything else about it is quick.
-# The whole domain, densely: tests/bench/bench_routes.py.
+# Vapour pressures and ethanol contents of the data sheets: the ordinary gasoline of each is calculated once, everything else is
+# quick. The whole range, densely: tests/bench/bench_routes.py.
 _DRAW = np.random.default_rng(5)
 GROUNDS = [
     (float(_DRAW.uniform(25, 112)), float(ethanol))
@@ -25,7 +25,7 @@ GROUNDS = [
 
 @st.composite
 def data_sheets(draw):
-    """Figures within their ranges, of every kind together, not all of them plausible."""
+    """Figures of every kind within their ranges, not all of the combinations plausible."""
     vapour_pressure, ethanol = draw(st.sampled_from(GROUNDS))
     t10 = draw(st.none() | st.floats(28, 95))
     t50 = draw(st.none() | st.floats(max(57, (t10 or 0) + 2), 138))
@@ -69,10 +69,10 @@ def test_a_small_step_moves_the_limit_by_at_most_0_3_degc(data, figure):
 @example(Measurements(38.0, 66.0, 99.0, 107.0))
 @example(Measurements(63.5, 53.0, 72.0, 160.0, 10.0))
 @example(Measurements(58.0, 59.0, 86.0, 140.0, 9.6))
-def test_leaving_out_a_figure_that_agrees_never_makes_the_limit_surer(data):
+def test_leaving_out_a_consistent_figure_never_makes_the_limit_more_certain(data):
     try:
         ordinary, whole = usual(data.vapour_pressure_kpa, data.ethanol_vol), route(data)
-        assume(furthest(data, ordinary)[1].off <= OFF)  # nothing is asked
+        assume(furthest(data, ordinary)[1].off <= OFF)  # no question is asked
         for figure in FITTED:
             if getattr(data, figure) is not None:
                 assert route(changed(data, **{figure: None})).sigma_degc >= whole.sigma_degc - 1e-6, figure
@@ -90,7 +90,7 @@ def test_leaving_out_a_figure_that_agrees_never_makes_the_limit_surer(data):
         ((40, 69, 100, None), (40, 69.2, 100, None)),
     ],
 )
-def test_where_the_routes_used_to_jump_the_whole_fuel_does_not(low, high):
+def test_where_the_routes_used_to_jump_the_whole_fuel_is_continuous(low, high):
     below, above = Fuel.from_measurements(*low), Fuel.from_measurements(*high)
     for kpa, ratio in ((101.325, 20), (80, 20), (101.325, 4), (101.325, 0), (40, 20)):
         assert abs(float(above.limit_degc(kpa, ratio) - below.limit_degc(kpa, ratio))) <= 0.3
@@ -98,7 +98,7 @@ def test_where_the_routes_used_to_jump_the_whole_fuel_does_not(low, high):
 
 
 def narrow_blend(seed):
-    """Three to five components between isopentane and m-xylene, its data sheet as this package's distillation has it, and its true T(V/L=20)."""
+    """Three to five components between isopentane and m-xylene, its data sheet by this package's distillation, and its true T(V/L=20)."""
     rng = np.random.default_rng(seed)
     volumes = np.zeros(len(c.NAMES))
     which = rng.choice(np.arange(1, 8), rng.integers(3, 6), replace=False)
@@ -111,7 +111,7 @@ def narrow_blend(seed):
 
 
 def test_narrow_blends_of_known_composition_are_inside_the_stated_uncertainty():
-    # the linear equation with its usual 0.8 degC missed such blends by 2 to 5 standard uncertainties
+    # with its usual 0.8 degC, the linear equation missed such blends by 2 to 5 standard uncertainties
     off = []
     for seed in range(30):
         (pressure, t10, t50, t90), true = narrow_blend(seed)
@@ -126,7 +126,7 @@ def test_narrow_blends_of_known_composition_are_inside_the_stated_uncertainty():
 
 
 @pytest.mark.parametrize("figures", [(45, 70, 100, 125), (43, 68, 102, 120), (38, 71, 104, 140), (38, 66, 99, 107)])
-def test_aviation_and_racing_cuts_are_less_sure_than_a_pump_gasoline(figures):
+def test_aviation_and_racing_cuts_are_less_certain_than_a_pump_gasoline(figures):
     assert (
         Fuel.from_measurements(*figures).limit_uncertainty_degc
         > Fuel.from_measurements(60, 55, 100, 165).limit_uncertainty_degc + 0.2

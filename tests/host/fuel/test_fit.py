@@ -23,7 +23,7 @@ COMPLETE_E0 = [
 
 
 @pytest.mark.parametrize("measured", COMPLETE_E0)
-def test_vapour_pressure_and_d4814_value_come_back(measured):
+def test_vapour_pressure_and_d4814_value_are_reproduced(measured):
     fuel = Fuel.from_measurements(*measured)
     assert fuel.vapour_pressure_kpa == pytest.approx(measured[0], abs=0.5)
     assert float(fuel.limit_degc(101.325)) == pytest.approx(float(volatility.t_vl20_linear_degc(*measured[:3])), abs=0.2)
@@ -31,7 +31,8 @@ def test_vapour_pressure_and_d4814_value_come_back(measured):
 
 @pytest.mark.parametrize("measured", COMPLETE_E0)
 def test_composition_is_an_ordinary_gasoline(measured):
-    # butane up to 16 %, pentanes 12 to 25 %, no component gone: a fit forced through T(V/L=20) had winter fuels at 16-19 % butane and hardly any C5
+    # butane up to 16 %, pentanes 12 to 25 %, every component present: a fit forced through T(V/L=20) had winter fuels at 16-19 %
+    # butane and hardly any C5
     share = dict(zip(c.NAMES, 100 * Fuel.from_measurements(*measured).feed.volume_fraction(), strict=True))
     assert 2 < share["n-butane"] < 16.5
     assert 12 < share["isopentane"] + share["n-pentane"] < 25
@@ -40,8 +41,8 @@ def test_composition_is_an_ordinary_gasoline(measured):
 
 
 @pytest.mark.parametrize("measured", COMPLETE_E0[::3])
-def test_mixture_alone_comes_near_the_equation(measured):
-    # without the anchor: the part of the answer that is physics is never off by more than 1.2 degC
+def test_the_mixture_alone_is_close_to_the_equation(measured):
+    # without the anchor: the physical part of the answer is never off by more than 1.2 degC
     volumes = Fuel.from_measurements(*measured).feed.volume_fraction()
     plain = fit.flash.temperature_k(fit.flash.Feed.of_volumes(volumes), np.array([101.325]), np.array([20.0]))[0] - 273.15
     assert plain == pytest.approx(float(volatility.t_vl20_linear_degc(*measured[:3])), abs=1.2)

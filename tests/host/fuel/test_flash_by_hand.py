@@ -1,4 +1,4 @@
-"""The flash against a slow one: Rachford and Rice by bisection, activity put back in until nothing moves; and the small formulas of a fuel by hand."""
+"""The flash against a slow one (Rachford and Rice by bisection, activity iterated to convergence), and the small formulas of a fuel by hand."""
 
 import numpy as np
 import pytest
@@ -14,7 +14,7 @@ PLAIN = Fuel.from_measurements(60, 55, 100, 165, 0)
 
 
 def feed_of(anchor=0.0, onset=0.0):
-    """A light part, a heavy one and ethanol."""
+    """A light component, a heavy one and ethanol."""
     volumes = np.zeros(len(c.COMPONENTS))
     volumes[[1, len(c.COMPONENTS) - 3, c.ETHANOL]] = 0.3, 0.6, 0.1
     return flash.Feed.of_volumes(volumes, anchor, onset)
@@ -49,7 +49,7 @@ def slow_split(feed, kelvin, pressure):
 
 @pytest.mark.parametrize(("anchor", "onset"), [(0.0, 0.0), (0.05, 0.0), (-0.03, 0.04)])
 @pytest.mark.parametrize("ratio", [0.5, 4.0, 20.0])
-def test_pressure_temperature_and_share_are_those_of_the_slow_flash(anchor, onset, ratio):
+def test_pressure_temperature_and_vapour_fraction_equal_the_slow_flashs(anchor, onset, ratio):
     feed = feed_of(anchor, onset)
     pressures = flash.pressure_kpa(feed, KELVIN, np.full(3, ratio))
     liquids = flash.liquid_at(feed, KELVIN, np.full(3, ratio))
@@ -98,7 +98,7 @@ def test_the_corrections_of_ln_p_and_their_slopes():
     assert feed.log_k_shift(ratio) == pytest.approx(0.2 * flash.onset_shift(ratio) - 0.1 * flash.volatility_shift(ratio))
 
 
-def test_a_feed_from_volumes_and_back():
+def test_a_feed_from_volumes_and_back_to_volumes():
     volumes = np.zeros((len(c.COMPONENTS), 2))
     volumes[0], volumes[3] = (0.2, 0.0), (0.6, 1.0)
     feed = flash.Feed.of_volumes(volumes)
@@ -164,7 +164,7 @@ def test_blends_and_weathered_fuels_by_volume():
     assert blend.weathered(0.0).ethanol_vol == 25.0
 
 
-def test_sentences_of_a_fuel_in_the_readers_units():
+def test_sentences_about_a_fuel_in_the_readers_units():
     first, onset, *_ = PLAIN.describe(Shown("us"))
     assert first == (
         "measured fuel: at 141.2 °F and 14.7 psi (sea level) its vapour takes up 20 times the volume of its liquid (V/L 20), give or take 3.0 °F (95 %); "

@@ -1,4 +1,4 @@
-"""The fuel as the rest of the house sees it: routes, limits, ethanol, weathering, the needle, and what is refused."""
+"""The fuel as the other rooms use it: routes, limits, ethanol, weathering, the needle, and what is refused."""
 
 import re
 
@@ -40,7 +40,7 @@ def test_limit_rises_with_pressure_and_with_ratio(vp, ethanol, kpa, step):
     assert float(fuel.vapour_liquid_ratio(fuel.bubble_point_degc(kpa) - 0.05, kpa)) == 0
 
 
-def test_ethanol_blend_keeps_to_what_is_known_of_measured_fuels():
+def test_ethanol_blends_agree_with_measured_fuels():
     """Public D5188 records in orders of magnitude: E10 with T50 67-73 degC within 2 degC of the linear value; with T50 85-105 degC the linear value
     reads 2 to 6.6 degC too high; fleet means 54-54.5 degC at 63-64 kPa and about 43 degC at 94-95 kPa; E10 about 6 degC below E0 of the same
     vapour pressure."""
@@ -79,13 +79,13 @@ def test_uncertainty_follows_the_route():
     assert winter.limit_uncertainty_degc > E0.limit_uncertainty_degc
 
 
-def test_uncertainty_where_nothing_of_the_fuel_was_measured_is_the_books():
+def test_uncertainty_without_any_measurement_is_the_published_one():
     assert CLASS.limit_uncertainty_degc == 2.0
     for ethanol, sigma in ((5, 2.0), (20, 2.0), (20.1, 2.5), (85, 2.5)):
         assert E0.blended(ethanol).limit_uncertainty_degc == pytest.approx(np.hypot(E0.limit_uncertainty_degc, sigma))
 
 
-def test_uncertainty_goes_from_the_onsets_to_the_limits():
+def test_uncertainty_grows_from_the_onsets_to_the_limits():
     onset, limit = E0.onset_uncertainty_degc, E0.limit_uncertainty_degc
     assert [E0.uncertainty_degc(ratio) for ratio in (0, 4, 20, 36)] == pytest.approx([onset, onset, limit, limit])
     share = float(flash.volatility_shift(np.asarray(10.0)))
@@ -93,7 +93,7 @@ def test_uncertainty_goes_from_the_onsets_to_the_limits():
     assert E0.uncertainty_degc(10) == pytest.approx(((1 - share) * onset**2 + share * limit**2) ** 0.5)
 
 
-def test_what_the_flash_can_be_asked():
+def test_queries_of_the_flash():
     degc = [-40.1, -40, 60, 200, 200.1, np.nan]
     assert E0.covers(degc, 101.325).tolist() == [False, True, True, True, False, False]
     assert E0.covers(60, [19.9, 20, 600, 600.1, np.nan]).tolist() == [False, True, True, False, False]
@@ -113,12 +113,12 @@ def test_evaporated_shares_instead_of_temperatures():
     assert front.limit_degc(101.325) < fuel.limit_degc(101.325)
 
 
-def test_criteria_suction_and_needle_in_their_order_of_magnitude():
-    # worked out on another mixture of 60 kPa: V/L 4, 20, 36 at 88 kPa = 50.4, 55.2, 59.5; 21.8 kPa of acceleration head 9.3 degC
+def test_criteria_suction_and_needle_have_the_right_order_of_magnitude():
+    # calculated on another mixture of 60 kPa: V/L 4, 20, 36 at 88 kPa = 50.4, 55.2, 59.5; 21.8 kPa of acceleration head 9.3 degC
     np.testing.assert_allclose(E0.limit_degc(88, [4, 20, 36]), [50.4, 55.2, 59.5], atol=0.5)
     limits = E0.limit_degc([101.325, 101.325 - 21.8])
     assert limits[0] - limits[1] == pytest.approx(9.3, abs=0.4)
-    # fuel at 65 degC and 6 psi: V/L about 12 behind the needle, an isothermal flash would claim 34
+    # fuel at 65 degC and 6 psi: V/L about 12 behind the needle, where an isothermal flash would give 34
     assert float(E0.isenthalpic_vapour_liquid_ratio(65.0, 142.7, 101.3)) == pytest.approx(12, abs=1)
     assert float(E0.vapour_liquid_ratio(65.0, 101.3)) == pytest.approx(34, abs=1.5)
 
@@ -150,8 +150,8 @@ def test_temperature_at_enthalpy_is_the_inverse_over_the_range(fuel):
     )
 
 
-def test_weathering_flatters_and_is_never_the_default():
-    # worked out on another mixture: 2 vol-% -3.5 kPa and +1.8 degC, 10 vol-% +9.6 degC
+def test_weathering_raises_the_limit_and_is_never_the_default():
+    # calculated on another mixture: 2 vol-% -3.5 kPa and +1.8 degC, 10 vol-% +9.6 degC
     light, heavy = E0.weathered(2), E0.weathered(10)
     assert light.vapour_pressure_kpa - E0.vapour_pressure_kpa == pytest.approx(-3.4, abs=0.4)
     assert float(light.limit_degc(101.325) - E0.limit_degc(101.325)) == pytest.approx(1.8, abs=0.3)
@@ -170,7 +170,7 @@ def test_density():
     assert E10.density_15c_kg_m3 == 745.4
 
 
-def test_describe_says_route_edition_memory_and_what_is_not_covered():
+def test_describe_gives_route_edition_values_from_memory_and_what_is_not_covered():
     text = " ".join(CLASS.describe())
     for words in ("class only", "2018", "verify the edition", "from memory", "methanol, ethers, nitro"):
         assert words in text
@@ -204,7 +204,7 @@ def test_impossible_measurements_are_refused_in_one_sentence(values, message):
     assert "\n" not in str(caught.value)
 
 
-def test_the_vapour_pressures_named_beside_refused_figures_go_with_them():
+def test_vapour_pressures_suggested_in_a_refusal_fit_the_figures():
     others = {"t10_degc": 45, "t50_degc": 105, "t90_degc": 130}
     with pytest.raises(InputError, match="does not fit T10 45 degC, T50 105 degC and T90 130 degC") as caught:
         Fuel.from_measurements(20, **others)
@@ -238,7 +238,7 @@ def test_narrow_cuts_are_fitted_with_or_without_the_linear_equation(vapour_press
 
 @pytest.mark.parametrize(
     ("vapour_pressure_kpa", "t10_degc", "t50_degc"),
-    [(90, 40, 107), (40, 69, 100), (90, 55, 100), (39, 62, 118)],  # anchored well above and below the mixture's own idea
+    [(90, 40, 107), (40, 69, 100), (90, 55, 100), (39, 62, 118)],  # anchored well above and below the mixture's own value
 )
 def test_anchored_fuels_have_a_limit_table(vapour_pressure_kpa, t10_degc, t50_degc):
     fuel = Fuel.from_measurements(vapour_pressure_kpa, t10_degc, t50_degc)
@@ -288,33 +288,35 @@ def test_named_fuels():
         ({"class": "D4814 A-1", "edition": "1871"}, "choose 2018 or five-class"),
     ],
 )
-def test_what_is_unknown_or_not_covered_is_said(entry, message):
+def test_unknown_or_uncovered_properties_are_reported(entry, message):
     with pytest.raises(InputError, match=message):
         fuel_from(entry)
 
 
-def test_components_have_what_the_formulas_need():
+def test_components_have_every_constant_the_formulas_need():
     assert len(c.NAMES) == 11
     assert c.NAMES[c.ETHANOL] == "ethanol"
     assert all(row["source"] for row in c.COMPONENTS)
 
 
-def test_a_ratio_is_of_liquid_as_it_is_at_0_degc():
-    """V/L counts vapour over the liquid's volume at 0 degC (ASTM D5188): of n-hexane at V/L 20, 60 degC, by the gas law and handbook densities."""
+def test_a_ratio_refers_to_liquid_at_0_degc():
+    """V/L is the vapour's volume over the liquid's volume at 0 degC (ASTM D5188): for n-hexane at V/L 20, 60 degC, by the gas law
+    and handbook densities."""
     volumes = np.zeros(len(c.NAMES))
     volumes[c.NAMES.index("n-hexane")] = 1.0
     feed = flash.Feed.of_volumes(volumes)
     kpa, kelvin = flash.pressure_kpa(feed, np.array([333.15]), np.array([20.0])), 333.15
     left = flash.liquid_at(feed, np.array([kelvin]), np.array([20.0]))
-    # one mole of feed: K is 1 for a pure substance, so `liquid_at` leaves the mole fraction 1; the vapour's moles follow from the volume it takes
+    # one mole of feed: K is 1 for a pure substance, so `liquid_at` leaves a mole fraction of 1; the vapour's moles follow from
+    # its volume
     assert left == pytest.approx(1.0)
     per_mole_m3 = 0.08618 / 677.0  # n-hexane at 0 degC: 677 kg/m3 (handbook; 664 at 15 degC)
     assert float(feed.liquid_volume_m3[0]) == pytest.approx(per_mole_m3, rel=0.005)
     assert float(kpa[0]) == pytest.approx(76.4, rel=0.02)  # its vapour pressure at 60 degC
 
 
-def test_the_liquid_beside_its_vapour_is_whole():
-    """Mole fractions add up to one only where the vapour beside them is as much as the ratio says."""
+def test_mole_fractions_of_the_liquid_add_up_to_one():
+    """They do so only where the amount of vapour is what the ratio says."""
     kelvin, ratio = np.array([310.0, 340.0]), np.array([20.0, 4.0])
     for fuel in (E0, E10):
         liquid = flash.liquid_at(fuel.feed, kelvin, ratio)

@@ -1,4 +1,4 @@
-"""What a person is asked about a data sheet, and what it costs not to answer."""
+"""The questions about a data sheet, and the effect of leaving them unanswered."""
 
 import re
 
@@ -11,7 +11,7 @@ CONTRADICTORY = [(100, 75, 120), (80, 70, 110), (70, 70, 110), (62, 70, 120), (9
 
 
 @pytest.mark.parametrize("figures", CONTRADICTORY)
-def test_contradictory_figures_are_named_asked_about_and_make_the_limit_less_sure(figures):
+def test_contradictory_figures_are_named_asked_about_and_make_the_limit_less_certain(figures):
     fuel = Fuel.from_measurements(*figures)
     alone = float(Fuel.from_measurements(figures[0]).limit_degc(101.325))
     assert abs(float(fuel.limit_degc(101.325)) - alone) <= fuel.limit_uncertainty_degc
@@ -23,7 +23,7 @@ def test_contradictory_figures_are_named_asked_about_and_make_the_limit_less_sur
 
 @pytest.mark.parametrize(("pressure", "t10"), [(13, 60), (13, 70), (16, 60), (20, 60), (25, 60)])
 def test_a_front_end_too_light_for_its_vapour_pressure_may_mean_a_far_lower_limit(pressure, t10):
-    """A fuel of which a tenth distils by 60 degC does not begin to boil at 96: if the vapour pressure is what is wrong, the limit is that of a lighter fuel."""
+    """A fuel of which a tenth distils by 60 degC does not begin to boil at 96: if the vapour pressure is wrong, the limit is that of a lighter fuel."""
     fuel = Fuel.from_measurements(pressure, t10, 100, t90_degc=165)
     lighter = Fuel.from_measurements(45, t10, 100, t90_degc=165)
     assert any("Or the vapour pressure is wrong" in line for line in fuel.questions)
@@ -32,7 +32,7 @@ def test_a_front_end_too_light_for_its_vapour_pressure_may_mean_a_far_lower_limi
     assert not any("No T10" in line for line in fuel.notes)
 
 
-def test_the_word_takes_the_question_away_and_leaves_the_uncertainty():
+def test_a_confirmation_removes_the_question_and_keeps_the_uncertainty():
     asked = fuel_from({"vapour_pressure_kpa": 80, "t10_degc": 70, "t50_degc": 110})
     kept = fuel_from({"vapour_pressure_kpa": 80, "t10_degc": 70, "t50_degc": 110, "as_printed": ["t10"]})
     assert not kept.questions
@@ -45,12 +45,12 @@ def test_the_word_takes_the_question_away_and_leaves_the_uncertainty():
 @pytest.mark.parametrize(
     "figures", [(60, 55, 100, 165), (93, 43, 90, 160), (63.5, 53, 72, 160, 10), (54, 58, 104), (45, 70, 100, 125), (103, 40, 85)]
 )
-def test_ordinary_figures_are_not_asked_about(figures):
+def test_ordinary_figures_raise_no_question(figures):
     assert not Fuel.from_measurements(*figures).questions
 
 
-def test_a_measured_limit_that_does_not_go_with_the_rest_is_asked_about():
-    # a retail gasoline of a public record: DVPE 91.4 kPa with T(V/L=20) 51.1, its neighbours 42 to 44
+def test_a_measured_limit_that_contradicts_the_rest_is_asked_about():
+    # a retail gasoline of a public record: DVPE 91.4 kPa with T(V/L=20) 51.1; similar fuels have 42 to 44
     fuel = Fuel.from_measurements(91.4, 43.0, 67.7, t_vl20_degc=51.1)
     assert float(fuel.limit_degc(101.325)) == pytest.approx(51.1, abs=0.05)
     assert fuel.limit_uncertainty_degc > 7
@@ -70,12 +70,12 @@ def test_a_measured_limit_that_does_not_go_with_the_rest_is_asked_about():
         (11.5, {"e70_vol": 30}),
     ],
 )
-def test_psi_written_as_kpa_gets_the_question(pressure, figures):
+def test_psi_entered_as_kpa_raises_the_question(pressure, figures):
     with pytest.raises(InputError, match=rf"is it in psi\? Then write {pressure * 6.894757:.1f} kPa"):
         Fuel.from_measurements(pressure, **figures)
 
 
-def test_psi_below_the_range_gets_the_question_too_and_heavy_cuts_do_not():
+def test_psi_below_the_range_raises_the_question_too_and_heavy_cuts_do_not():
     with pytest.raises(InputError, match=r"outside 13 to 115 kPa: is it in psi\? Then write 62.1 kPa"):
         Fuel.from_measurements(9, 50, 100)
     assert Fuel.from_measurements(16, t10_degc=90, t50_degc=105).limit_degc(101.325) > 80
@@ -104,19 +104,19 @@ def test_a_fraction_of_ethanol_is_asked_about():
         ({"vapour_pressure_kpa": True}, "which is not a number"),
     ],
 )
-def test_what_is_no_number_is_one_sentence(given, message):
+def test_a_value_that_is_not_a_number_is_one_sentence(given, message):
     with pytest.raises(InputError, match=message):
         Fuel.from_measurements(**given)
 
 
-def test_an_assumed_t10_carries_four_degrees():
+def test_an_assumed_t10_has_four_degrees_of_uncertainty():
     measured, assumed = Fuel.from_measurements(60, 55, 100), Fuel.from_measurements(60, 55, 100, t10_assumed=True)
     assert assumed.limit_uncertainty_degc**2 - measured.limit_uncertainty_degc**2 == pytest.approx((0.2 * 4) ** 2, abs=0.1)
     assert float(assumed.limit_degc(101.325)) == pytest.approx(float(measured.limit_degc(101.325)), abs=0.1)
 
 
 @pytest.mark.parametrize("t50", [71.1, 93.3, 104.4])
-def test_ethanol_that_nobody_gave_is_said_and_its_limit_lies_within_the_95_percent(t50):
+def test_missing_ethanol_content_is_reported_and_the_limit_with_it_is_inside_the_95_percent(t50):
     unsaid, none, ten = (Fuel.from_measurements(62.05, 55, t50, 165.6, vol) for vol in (None, 0, 10))
     limits = [float(fuel.limit_degc(101.325)) for fuel in (unsaid, none, ten)]
     assert limits[0] == limits[1]
@@ -125,7 +125,7 @@ def test_ethanol_that_nobody_gave_is_said_and_its_limit_lies_within_the_95_perce
     (said,) = [line for line in unsaid.describe() if "Ethanol is not given: counted as 0 %" in line]
     then, lower = map(float, re.search(r"then the limit is (\d+) °C, ([\d.]+) °C lower", said).groups())
     assert then == pytest.approx(limits[2], abs=0.8)
-    # the mixture of a sheet may miss what is asked of it by so much
+    # the mixture of a sheet may differ from its figures by this much
     assert lower == pytest.approx(limits[0] - limits[2], abs=0.4)
     assert 'Write ethanol = "10 %"' in said
     assert not any("not given" in line for fuel in (none, ten) for line in fuel.describe())
@@ -133,11 +133,11 @@ def test_ethanol_that_nobody_gave_is_said_and_its_limit_lies_within_the_95_perce
     assert not none.questions
 
 
-def test_a_measured_limit_needs_no_word_about_ethanol():
+def test_with_a_measured_limit_no_ethanol_content_is_needed():
     assert not any("Ethanol" in line for line in Fuel.from_measurements(63.5, 53, 90, t_vl20_degc=56).describe())
 
 
-def test_a_low_t50_names_the_ethanol_that_was_not_given():
+def test_a_low_t50_names_the_missing_ethanol_content():
     asked = Fuel.from_measurements(62.05, 55, 56, 165.6).questions
     assert "Or it holds ethanol, which is not given" in asked[0]
     assert not any("ethanol" in line for line in Fuel.from_measurements(62.05, 55, 56, 165.6, 0).questions)
@@ -154,7 +154,7 @@ US = Shown("us")
         ({"vapour_pressure_kpa": 137.8951}, "vapour pressure 20 psi is outside 1.89 to 16.7 psi"),
     ],
 )
-def test_figures_are_quoted_in_the_reader_s_units(figures, message):
+def test_figures_are_quoted_in_the_readers_units(figures, message):
     with pytest.raises(InputError, match=message):
         Fuel.from_measurements(**{"vapour_pressure_kpa": 62.0528, **figures}, shown=US)
     (question,) = Fuel.from_measurements(100, 75, 120, ethanol_vol=0, shown=US).questions
@@ -172,5 +172,5 @@ def test_figures_are_quoted_in_the_reader_s_units(figures, message):
         ((60, None, None, None, 40), "With 40 % ethanol"),
     ],
 )
-def test_the_note_names_the_one_reason_why_the_equation_is_not_used(figures, why):
+def test_the_note_gives_the_one_reason_why_the_equation_is_not_used(figures, why):
     assert [note for note in Fuel.from_measurements(*figures).notes if why in note and " or " not in note]

@@ -1,4 +1,4 @@
-"""The limit table against the direct flash, over its whole range; nan in, nan out; nothing outside it."""
+"""The limit table against the direct flash, over its whole range; nan in, nan out; nan outside it."""
 
 import numpy as np
 import pytest

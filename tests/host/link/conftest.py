@@ -1,4 +1,4 @@
-"""The maker of logs (samples/wire_logs.py) on the path."""
+"""samples/wire_logs.py, which makes logs, on the path."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""The construct view is derived from the declaration: it must read what the codec reads, and refuse what it refuses."""
+"""The construct view is derived from the declaration: it must read what the codec reads, and refuse what the codec refuses."""
 
 import pytest
 import wire_logs
@@ -48,7 +48,7 @@ def test_lines_for_a_person():
     assert any(line.startswith("  period_ms = 100 ms") for line in said)
 
 
-def test_what_a_newer_version_wrote_is_shown_and_an_older_ones_gaps_are_defaults():
+def test_a_newer_versions_fields_are_shown_and_missing_ones_are_defaults():
     payload = wire_logs.reading(100, 7, [(1, 2, 3)])
     assert inspect.view(payload + b"\x05\xff")[inspect.UNREAD] == b"\x05\xff"
     assert inspect.lines(payload + b"\x05\xff")[-1] == "  2 bytes more, of a newer version: 05 ff"
@@ -60,7 +60,7 @@ def test_what_a_newer_version_wrote_is_shown_and_an_older_ones_gaps_are_defaults
 
 
 @given(wire_logs.payloads())
-def test_lines_never_fail_otherwise(payload):
+def test_lines_raise_only_the_one_error_type(payload):
     try:
         said = inspect.lines(payload)
     except InputError:
@@ -68,7 +68,7 @@ def test_lines_never_fail_otherwise(payload):
     assert len(said) > 3
 
 
-def test_unknown_and_misfit_are_sentences():
+def test_unknown_and_misfitting_payloads_are_sentences():
     with pytest.raises(InputError, match="message type 99 is not known here"):
         inspect.view(bytes([99]) + bytes(20))
     with pytest.raises(InputError, match="this reading payload of 10 bytes does not fit"):
@@ -78,7 +78,7 @@ def test_unknown_and_misfit_are_sentences():
 
 
 @given(wire_logs.streams(), st.integers(1, 300), st.integers(0, 400))
-def test_frames_are_those_of_the_reader_wherever_the_blocks_are_cut(stream, size, first):
+def test_frames_equal_the_readers_wherever_the_blocks_are_cut(stream, size, first):
     data = stream if isinstance(stream, bytes) else stream[0]
     seen = list(inspect.frames(data[at : at + size] for at in range(0, len(data), size)))
     reader = framing.FrameReader()
@@ -98,6 +98,6 @@ def refused(payload):
     return False
 
 
-def test_an_unknown_name_is_told_those_there_are():
+def test_an_unknown_name_is_refused_with_the_known_ones():
     with pytest.raises(InputError, match="no message helth; there are .*health"):
         inspect.names(["helth"])

@@ -59,7 +59,7 @@ def test_a_vanished_port_is_one_sentence(terminal):
             port.read(1)
 
 
-def test_a_port_is_opened_once_only(terminal):
+def test_a_port_is_opened_only_once(terminal):
     with open_port(terminal[1]), pytest.raises(LinkError, match=f"{terminal[1]} is in use") as caught:
         open_port(terminal[1])
     assert "modem manager" in str(caught.value)
@@ -74,7 +74,7 @@ def test_the_holder_of_a_busy_port_is_named(terminal):
         process.stdin.close()
 
 
-def test_a_board_that_does_not_read_is_told_not_waited_for(terminal, monkeypatch):
+def test_a_board_that_does_not_read_is_reported_not_waited_for(terminal, monkeypatch):
     monkeypatch.setattr(ports, "_WRITE_TIMEOUT_S", 0.1)
     with open_port(terminal[1]) as port, pytest.raises(LinkError, match="takes no data"):
         port.write(b"x" * 400_000)
@@ -85,14 +85,14 @@ def test_no_such_port():
         open_port("/dev/ttyNONE9")
 
 
-def test_a_file_is_no_port(tmp_path):
+def test_a_file_is_not_a_port(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"x")
     with pytest.raises(LinkError, match="is a file, not a serial port"):
         open_port(str(tmp_path / "wire.log"))
 
 
 def test_no_permission_names_the_group(monkeypatch, terminal):
-    """As root nothing is forbidden, so pyserial's refusal is played."""
+    """As root nothing is forbidden, so pyserial's refusal is simulated."""
     import grp
 
     def refuse(*_, **__):
@@ -139,7 +139,7 @@ def test_a_socket_is_read_in_blocks(server):
             port.read(5)
 
 
-def test_nobody_listens(server):
+def test_a_socket_without_a_listener(server):
     number = server.getsockname()[1]
     server.close()
     with pytest.raises(LinkError, match="cannot be reached .*refused"):
@@ -164,6 +164,6 @@ def test_likely_boards_come_first(monkeypatch):
     assert [ports.is_likely_board(found) for found in ports.usb_ports()] == [True, False]
 
 
-def test_a_device_that_is_no_serial_port_is_told_by_the_systems_number():
+def test_a_device_that_is_not_a_serial_port_is_recognised_by_the_systems_error_number():
     with pytest.raises(LinkError, match="/dev/null is no serial port"):
         open_port("/dev/null")

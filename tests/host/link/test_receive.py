@@ -1,4 +1,4 @@
-"""The hello, and a link that comes back."""
+"""The first frame, and a link that comes back."""
 
 import itertools
 
@@ -12,7 +12,7 @@ from hotfuel_wire import codec, framing
 
 
 class Played(Port):
-    """A port that gives the pieces it was made with, then nothing, or goes away."""
+    """A port that returns the pieces it was made with, then nothing, or disappears."""
 
     def __init__(self, pieces, goes=False, url="played"):
         super().__init__(url)

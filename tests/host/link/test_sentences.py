@@ -1,4 +1,4 @@
-"""Sentences out of a stream: whole, in any pieces, between junk; and a receiver's port that goes away."""
+"""Sentences out of a stream: complete, in any pieces, between junk; and a receiver's port that disappears."""
 
 from itertools import pairwise
 
@@ -16,7 +16,7 @@ WHOLE = [b"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"
     st.lists(st.integers(0, 400), max_size=6),
     st.sampled_from([b"\r\n", b"\n", b"\r"]),
 )
-def test_pieces_of_any_size_give_the_same(texts, cuts, end):
+def test_pieces_of_any_size_give_the_same_sentences(texts, cuts, end):
     data = b"".join(text + end for text in texts)
     edges = [0, *sorted(min(cut, len(data)) for cut in cuts), len(data)]
     reader = SentenceReader()
@@ -35,7 +35,7 @@ def test_every_byte_is_in_a_sentence_or_counted(data):
     assert all(text.startswith(b"$") and len(text) <= SENTENCE_MAX and text.isascii() and text.count(b"$") == 1 for text in found)
 
 
-def test_junk_a_wrong_speed_and_a_broken_line_cost_only_themselves():
+def test_junk_a_wrong_speed_and_a_broken_line_cost_only_the_affected_sentences():
     reader = SentenceReader()
     assert reader.feed(
         b"\xff\x00\x7f4807.0\r\n" + WHOLE[0] + b"\r\n$GPGG" + WHOLE[1] + b"\r\n$" + b"x" * 500 + b"\n" + WHOLE[0] + b"\n"
@@ -61,7 +61,7 @@ class Port:
         pass
 
 
-def test_a_receiver_that_goes_away_comes_back_and_never_raises(monkeypatch):
+def test_a_receiver_that_disappears_comes_back_and_never_raises(monkeypatch):
     ports = [Port([WHOLE[0][:20], WHOLE[0][20:] + b"\r\n", None]), Port([b"x\n" + WHOLE[1] + b"\r\n"])]
     receiver = Receiver("COM9", open_port=lambda url: ports.pop(0))
     assert receiver.sentences() == []

@@ -1,4 +1,4 @@
-"""The maker of known recordings (session/synthetic.py) and of servers (serving.py) on the path, and a session folder to follow."""
+"""session/synthetic.py, which makes known recordings, and serving.py on the path, and a session folder to follow."""
 
 import sys
 from pathlib import Path

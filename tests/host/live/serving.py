@@ -1,4 +1,4 @@
-"""The page's server in a process of its own, forked from one that has its modules already: a start costs a tenth of a fresh interpreter's."""
+"""The page's server in its own process, forked from one that has imported its modules: a tenth of the start time of a fresh interpreter."""
 
 import asyncio
 import multiprocessing
@@ -18,7 +18,7 @@ _CONTEXT.set_forkserver_preload(["hotfuel.live.serve"])
 
 
 def finished(trial: Coroutine[Any, Any, Any]) -> Any:
-    """What a coroutine returns, run in a thread of its own: a browser that other tests keep open has a loop running in this one."""
+    """The result of a coroutine, run in its own thread: a browser that other tests keep open has an event loop running in this one."""
     with ThreadPoolExecutor(1) as alone:
         return alone.submit(asyncio.run, trial).result()
 
@@ -60,11 +60,11 @@ class Served:
         return self._complaints.read_text()
 
     def alive(self) -> bool:
-        """Whether it goes on."""
+        """True while it runs."""
         return self.process.is_alive()
 
     def stop(self, number: int = signal.SIGTERM) -> int:
-        """Ask it to end by this signal. Returns its exit code."""
+        """Send it this signal to end. Returns its exit code."""
         assert self.process.pid is not None
         os.kill(self.process.pid, number)
         self.process.join(30)
@@ -72,12 +72,12 @@ class Served:
         return self.process.exitcode
 
     def kill(self) -> None:
-        """As a crash would."""
+        """Kill it, as a crash would."""
         self.process.kill()
         self.process.join(30)
 
     def close(self) -> None:
-        """End it, if it has not."""
+        """End it if it still runs."""
         if self.alive():
             self.stop()
         self._folder.cleanup()

@@ -1,4 +1,4 @@
-"""The record of alarms that are on: which place was first, since when, which level is the worst."""
+"""The record of active alarms: which place came first, since when, which level is the worst."""
 
 import math
 
@@ -12,7 +12,7 @@ ON, OFF = alarm.UNACKNOWLEDGED, alarm.NORMAL
 def test_the_first_place_stays_first_until_all_are_clear():
     book = BoardAlarms()
     book.turn("tank", Level.LOST, ON, 1.0)
-    assert book.first == "", "a lost sensor is no warning"
+    assert book.first == "", "a lost sensor is not a warning"
     book.turn("pump", Level.WARN, ON, 2.0)
     book.turn("carb_inlet", Level.ACT, ON, 3.0)
     assert book.first == "pump"
@@ -21,7 +21,7 @@ def test_the_first_place_stays_first_until_all_are_clear():
     assert book.first == "pump"
     assert (book.spells["pump"].begin, math.isnan(book.spells["pump"].end)) == (2.0, True)
     book.turn("pump", Level.ACT, OFF, 6.0)
-    assert book.first == "pump", "the other place still is"
+    assert book.first == "pump", "the other place still is active"
     assert book.spells["pump"].end == 6.0
     book.turn("carb_inlet", Level.ACT, OFF, 7.0)
     assert book.first == ""
@@ -30,7 +30,7 @@ def test_the_first_place_stays_first_until_all_are_clear():
     assert book.spells["carb_inlet"].begin == 8.0
 
 
-def test_the_worst_that_is_live_and_a_lost_sensor_below_a_warning():
+def test_the_worst_live_alarm_comes_first_and_a_lost_sensor_ranks_below_a_warning():
     book = BoardAlarms()
     assert book.state("pump") == Level.QUIET
     book.turn("pump", Level.LOST, ON, 1.0)

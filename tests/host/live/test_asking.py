@@ -1,4 +1,4 @@
-"""What a page asks of its recorder: marks, quieting, ending; bounded, done once, and nothing that is not a request."""
+"""Requests of a page to its recorder: marks, quieting, ending; bounded, done once, and anything else is ignored."""
 
 import asyncio
 import contextlib
@@ -13,7 +13,7 @@ from serving import finished
 
 
 class Asked:
-    """A page on a folder whose log is open for writing, without a server; and what was asked of its recorder."""
+    """A page on a folder whose log is open for writing, without a server; and the requests to its recorder."""
 
     def __init__(self, path):
         self.clock, self.wall = [0.0], [1_780_000_000.0]
@@ -75,7 +75,7 @@ def test_a_mark_of_any_text_becomes_one_mark_of_plain_text(asked, text):
     ["", "{", "[]", "null", "7", '"mark"', '{"kind": "mark"}', '{"kind": "format", "id": "1"}', '{"kind": ["mark"], "id": "1"}', "x" * (1 << 20),
      "[" * 3900, '{"kind": "mark", "id": 5}'],
 )  # fmt: skip
-def test_what_is_no_request_is_left_alone(asked, junk):
+def test_anything_but_a_request_is_ignored(asked, junk):
     assert asked.desk.ask(junk, "14:03:20") == {}
     assert asked.recorder.new() == []
 
@@ -86,7 +86,7 @@ def test_a_request_repeated_is_done_once(asked):
     assert len(asked.recorder.new()) == 1
 
 
-def test_a_mark_is_kept_only_when_the_log_has_it_and_carries_the_moment_of_its_touch(asked):
+def test_a_mark_is_confirmed_only_when_the_log_has_it_and_keeps_the_time_of_its_touch(asked):
     answer = asked.ask(id="a", kind="mark", text="stumbled", age_s=42.5)
     assert (answer["done"], answer["kept"]) == (True, False)
     (request,) = asked.recorder.new()
@@ -113,7 +113,7 @@ def test_a_mark_the_recorder_never_wrote_is_passed_on_again(asked):
 
 
 @pytest.mark.parametrize("age_s", [-1, 1e9, "x", None, True, [], 1e400])
-def test_an_age_that_cannot_be_is_none(asked, age_s):
+def test_an_impossible_age_is_ignored(asked, age_s):
     asked.ask(id="a", kind="mark", text="x", age_s=age_s)
     (request,) = asked.recorder.new()
     assert request["wall_s"] == pytest.approx(1_780_000_000.0, abs=1e-5)
@@ -128,7 +128,7 @@ def test_requests_are_bounded_in_number(asked):
 
 
 @pytest.mark.parametrize("place", [{"a": 1}, ["pump"], 7, True])
-def test_a_place_that_is_no_name_quiets_nothing(asked, place):
+def test_an_invalid_place_name_quiets_nothing(asked, place):
     assert not asked.ask(id="1", kind="quiet", place=place)["done"]
     assert asked.recorder.new() == []
 
@@ -149,7 +149,7 @@ def test_an_ended_recording_takes_no_requests(tmp_path):
     made.close()
 
 
-def test_an_error_in_a_turn_is_said_once_and_does_not_end_the_page(asked, monkeypatch):
+def test_an_error_in_a_turn_is_reported_once_and_does_not_end_the_page(asked, monkeypatch):
     said = []
     asked.page._say = said.append
     turns = []
@@ -162,7 +162,7 @@ def test_an_error_in_a_turn_is_said_once_and_does_not_end_the_page(asked, monkey
 
     async def trial():
         going = asyncio.ensure_future(asked.page.work())
-        while len(turns) <= 2:  # however long a busy machine takes for three
+        while len(turns) <= 2:  # for three, however busy the machine
             assert not going.done()
             await asyncio.sleep(0.01)
         going.cancel()

@@ -1,4 +1,4 @@
-"""The live answer to "does it run" against the whole recording's, and the last pull in numbers."""
+"""The live answer to "does the engine run" against the whole recording's, and the last pull in numbers."""
 
 import numpy as np
 import pytest
@@ -26,14 +26,14 @@ def fed(seconds, inputs, cuts):
     return np.concatenate([now.running(seconds[a:b], {name: v[a:b] for name, v in inputs.items()}) for a, b in parts if b > a])
 
 
-def test_a_lost_second_is_no_stop_and_a_stop_is_one_after_eight_seconds():
+def test_a_lost_second_is_not_a_stop_and_eight_silent_seconds_are():
     seconds, inputs = columns([850] * 60 + [0] * 1 + [850] * 30 + [0] * 30)
     found = fed(seconds, inputs, range(1, len(seconds)))
     assert (found[5 : 5 * 98] == 1).all()  # one second alone could be noise
     assert (found[5 * 99 + 1 :] == 0).all()
 
 
-def test_the_ignition_stops_it_within_a_second_or_two():
+def test_ignition_off_means_stopped_within_a_second_or_two():
     seconds, inputs = columns([850] * 60 + [0] * 10, [1.0] * 60 + [0.0] * 10)
     found = fed(seconds, inputs, range(1, len(seconds)))
     assert (found[5:300] == 1).all()
@@ -41,7 +41,7 @@ def test_the_ignition_stops_it_within_a_second_or_two():
 
 
 @given(st.lists(st.integers(1, 400), max_size=12), st.sampled_from([np.nan, 1.0]))
-def test_in_whatever_pieces_a_settled_state_is_that_of_the_whole(cuts, key):
+def test_in_pieces_of_any_size_a_settled_state_is_that_of_the_whole(cuts, key):
     rpm = [850] * 40 + [2500] * 20 + [0] * 20 + [180] * 2 + [850] * 40
     rpm[30] = rpm[70] = rpm[100] = 0
     seconds, inputs = columns(rpm, key)
@@ -53,7 +53,7 @@ def test_in_whatever_pieces_a_settled_state_is_that_of_the_whole(cuts, key):
     assert (found[settled] == whole[settled]).all()
 
 
-def test_the_last_pull_is_told_when_what_it_drew_has_come():
+def test_the_last_pull_is_reported_once_the_fuel_it_drew_has_arrived():
     idle = CAR.engine.idle_speed_rpm
     rpm = np.concatenate([np.full(100, 2 * idle), np.linspace(2 * idle, 7 * idle, 9), np.full(60, 2 * idle)])
     inlet = np.full(len(rpm), 60.0)

@@ -1,4 +1,4 @@
-"""Forecasts after a stop learn from this car's own stops, recorded beside the session that is shown."""
+"""Forecasts after a stop use this car's own earlier stops, recorded beside the session that is shown."""
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ ONSET_DEGC = 60.0
 
 
 def made_up(heat_degc, seed, air_degc=25.0, minutes=40):
-    """A stop in which the place follows surroundings that stand heat_degc above the air: below boiling onset throughout."""
+    """A stop in which the place follows surroundings heat_degc above the air: below boiling onset throughout."""
     rng = np.random.default_rng(seed)
     time_s = np.arange(0, minutes * 60, 1.0)
     heat = heat_degc + rng.normal(0, 1.0)
@@ -44,7 +44,7 @@ def test_without_own_soaks_it_is_model_only():
     assert told.model_only
 
 
-def test_own_soaks_narrow_the_band_and_end_the_model_only_mark(monkeypatch, tmp_path, car):
+def test_own_soaks_narrow_the_band_and_remove_the_model_only_mark(monkeypatch, tmp_path, car):
     monkeypatch.setattr(forecasts, "earlier", lambda path, name: iter([made_up(22.0, seed) for seed in range(12)]))
     known = forecasts.experience(tmp_path, car)
     assert known["pump"].prior.soaks >= REAL_SOAKS_NEEDED
@@ -65,16 +65,16 @@ def test_fewer_than_ten_stay_model_only(monkeypatch, tmp_path, car):
     assert AFTER_STOP.soaks == 0
 
 
-def test_stops_are_found_after_running_only_and_from_ten_minutes_on():
+def test_stops_count_only_after_running_and_from_ten_minutes_on():
     seconds = np.arange(0, 3000.0)
     running = np.ones(3000)
-    running[:700] = 0  # standing before the first start: no hot soak
+    running[:700] = 0  # standing before the first start: not a hot soak
     running[1000:1500] = 0  # eight minutes
     running[1800:2700] = 0  # fifteen
     assert list(soaks._stops(seconds, running)) == [(1800, 2700)]
 
 
-def test_a_folder_beside_that_is_no_session_is_passed_over(tmp_path):
+def test_a_folder_beside_it_that_is_not_a_session_is_skipped(tmp_path):
     (tmp_path / "here").mkdir()
     (tmp_path / "junk").mkdir()
     (tmp_path / "junk" / "wire.log").write_bytes(b"\x00\x01junk")

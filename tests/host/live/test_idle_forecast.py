@@ -1,4 +1,4 @@
-"""Idle forecasts from end to end: a simulated drive into a long queue is recorded, followed as it grows, and the forecast held against the truth."""
+"""Idle forecasts end to end: a simulated drive into a long queue is recorded, followed as it grows, and the forecast compared with the truth."""
 
 import numpy as np
 import pytest
@@ -14,11 +14,11 @@ from hotfuel.simulator.scenarios import Scenario
 from hotfuel.temperature.thermocouple import temperature_degc
 from hotfuel.units import Shown
 
-TOLD_AT_MIN = (3, 6, 9)  # of the idle
+TOLD_AT_MIN = (3, 6, 9)  # s of the idle
 
 
 def frames(model):
-    """(board time s, frames) of every second of the drive, as a board with all inputs sends them."""
+    """(board time s, frames) for every second of the drive, as a board with all inputs sends them."""
     car, seen = car_file.load(car_file.EXAMPLE), model.all(1.0)
     senders = Senders.of(car)
     degc = temperature_degc(seen.emf_mv, seen.cold_degc)
@@ -47,7 +47,7 @@ def model(request):
     return CarModel(Scenario(drive=drive, seed=seed, start_block_degc=80.0, ambient_degc=ambient_degc))
 
 
-def test_the_truth_ten_minutes_later_lies_in_the_band_told_at_idle(session, model):
+def test_the_truth_ten_minutes_later_is_inside_the_band_forecast_at_idle(session, model):
     truth, path = model.truth, session()
     queue_s = float(truth["time_s"][truth["phase"] == "queue"].iloc[0])
     due_s = [queue_s + 60.0 * minutes for minutes in TOLD_AT_MIN]
@@ -78,5 +78,5 @@ def test_the_truth_ten_minutes_later_lies_in_the_band_told_at_idle(session, mode
             assert outlook.idle.smallest_margin_degc.middle <= left.middle
             held.append(band.least <= later <= band.greatest)
             widths.append(band.greatest - band.least)
-    assert sum(held) >= 8  # of 9; a band of 95 % holds 8 of them or more in thirteen of fourteen drives
+    assert sum(held) >= 8  # of 9; a band of 95 % contains 8 of them or more in thirteen of fourteen drives
     assert np.median(widths) < 17.0 * 1.96 / 1.645  # 17 for nine in ten

@@ -1,4 +1,4 @@
-"""How people reach the page: its link, its code, the warning about a network, the browser it opens, HTTPS."""
+"""How people reach the page: its link, its QR code, the warning about a network, the browser it opens, HTTPS."""
 
 import os
 import re
@@ -27,31 +27,31 @@ LINK = "http://192.0.2.7:8080/Xk3-abc_DEF0123456789"
         ("pit.example", "secret", True, "https://pit.example:8080/secret"),
     ],
 )
-def test_the_link_is_one_a_browser_takes(address, token, secure, expected):
+def test_a_browser_accepts_the_link(address, token, secure, expected):
     assert invitation.link(address, 8080, token, secure) == expected
 
 
-def test_a_page_for_all_addresses_is_linked_by_one_that_others_can_reach():
+def test_a_page_for_all_addresses_is_linked_by_an_address_that_others_can_reach():
     found = re.fullmatch(r"http://([^/]+):8080/secret", invitation.link("0.0.0.0", 8080, "secret", False)).group(1)
     assert found not in ("", "0.0.0.0", "::")
 
 
-def test_the_code_is_the_links_with_the_quiet_zone_a_camera_needs():
+def test_the_qr_code_holds_the_link_and_has_the_quiet_zone_a_camera_needs():
     rows = invitation.code(LINK).rstrip("\n").split("\n")
     plain = [re.sub(r"\x1b\[[0-9;]*m", "", row) for row in rows]
     modules = []
-    for row in plain:  # two modules a letter, one above the other
+    for row in plain:  # two modules per character, one above the other
         modules += [[letter in "\u2588\u2580" for letter in row], [letter in "\u2588\u2584" for letter in row]]
     side = len(segno.make(LINK, micro=False).matrix)
     light = modules[0][0]
-    assert all(cell == light for row in modules[:4] for cell in row)  # ISO/IEC 18004 wants four modules of quiet around it
+    assert all(cell == light for row in modules[:4] for cell in row)  # ISO/IEC 18004 requires a quiet zone of four modules
     inner = [[cell != light for cell in row[4 : 4 + side]] for row in modules[4 : 4 + side]]
     assert inner == [[bool(cell) for cell in row] for row in segno.make(LINK, micro=False).matrix]
 
 
 @pytest.fixture
 def opened(monkeypatch):
-    """Links given to this computer's browser."""
+    """Links opened in this computer's browser."""
     found = []
     monkeypatch.setattr(invitation.webbrowser, "open", found.append)
     return found
@@ -67,7 +67,7 @@ def said(monkeypatch, screen, *arguments):
     return lines
 
 
-def test_on_this_computer_the_link_is_said_and_its_browser_opened_where_there_is_a_screen(monkeypatch, opened):
+def test_on_this_computer_the_link_is_printed_and_opened_where_there_is_a_screen(monkeypatch, opened):
     assert said(monkeypatch, True, "http://127.0.0.1:8080/", "", False, True) == ["live page: http://127.0.0.1:8080/"]
     assert opened == ["http://127.0.0.1:8080/"]
     monkeypatch.setattr(invitation.sys, "platform", "linux")
@@ -76,7 +76,7 @@ def test_on_this_computer_the_link_is_said_and_its_browser_opened_where_there_is
     assert len(opened) == 1
 
 
-def test_opened_to_a_network_what_the_link_allows_its_code_and_the_risk_of_plain_http_are_said(monkeypatch, opened):
+def test_on_a_network_the_link_its_permissions_its_code_and_the_risk_of_plain_http_are_printed(monkeypatch, opened):
     lines = said(monkeypatch, False, LINK, "Xk3", False, True)
     assert lines == [
         f"live page: {LINK}  (anyone with this link can watch, mark and end the recording)",
@@ -90,7 +90,7 @@ def test_opened_to_a_network_what_the_link_allows_its_code_and_the_risk_of_plain
 
 @pytest.fixture(scope="module")
 def certificate(tmp_path_factory):
-    """(certificate, key) of 127.0.0.1, signed by nobody but itself."""
+    """A self-signed (certificate, key) for 127.0.0.1."""
     program = shutil.which("openssl")
     if program is None:
         pytest.skip("no openssl here")
@@ -114,7 +114,7 @@ def certificate(tmp_path_factory):
 
 
 def test_with_a_certificate_the_page_is_served_over_https_and_opened_in_the_browser(certificate, tmp_path):
-    """The command a recorder starts, whole: `follow --page --browse`, and a browser that only notes what it was given."""
+    """The whole command that a recorder starts: `follow --page --browse`, and a browser that only records its arguments."""
     (tmp_path / "wire.log").write_bytes(b"")
     noted = tmp_path / "noted"
     browser = tmp_path / "browser"
@@ -141,7 +141,7 @@ def test_with_a_certificate_the_page_is_served_over_https_and_opened_in_the_brow
         with urllib.request.urlopen(link, context=trusting, timeout=90) as answer:
             assert 'id="head-margin"' in answer.read().decode()
         end = time.monotonic() + 90
-        while not (noted.exists() and noted.read_text()) and time.monotonic() < end:  # the browser is a process of its own
+        while not (noted.exists() and noted.read_text()) and time.monotonic() < end:  # the browser is a separate process
             time.sleep(0.02)
         assert noted.read_text() == link
     finally:
@@ -150,7 +150,7 @@ def test_with_a_certificate_the_page_is_served_over_https_and_opened_in_the_brow
 
 
 @pytest.mark.parametrize("text", ["", "-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n", None])
-def test_a_certificate_that_cannot_be_used_is_a_sentence(tmp_path, text):
+def test_an_unusable_certificate_is_a_sentence(tmp_path, text):
     (tmp_path / "wire.log").write_bytes(b"")
     if text is not None:
         (tmp_path / "pit.pem").write_text(text)
@@ -158,7 +158,7 @@ def test_a_certificate_that_cannot_be_used_is_a_sentence(tmp_path, text):
         serve.serve(tmp_path, certificate=tmp_path / "pit.pem")
 
 
-def test_recording_with_a_page_has_it_open_the_browser(monkeypatch, tmp_path):
+def test_recording_with_a_page_opens_the_browser(monkeypatch, tmp_path):
     started = []
     monkeypatch.setattr(record.subprocess, "Popen", lambda command: started.append(command))
     record._Views(tmp_path, [["--page", "--browse", "--address", "127.0.0.1"]], "us")

@@ -1,4 +1,4 @@
-"""A page that a recorder started ends with the recording, and not before its viewers know that it has ended."""
+"""A page that a recorder started ends with the recording, and not before its viewers have been told that it has ended."""
 
 import asyncio
 import json
@@ -22,8 +22,8 @@ async def viewer(url):
     return await websocket_connect(HTTPRequest(f"ws://127.0.0.1:{port}/live", headers={"Origin": f"http://127.0.0.1:{port}"}))
 
 
-async def heard(socket, enough=lambda told: False):
-    """What it is told, each piece taken, until `enough` or until the server has gone."""
+async def received(socket, enough=lambda told: False):
+    """The messages it receives, until `enough` is true of one or until the server has gone."""
     found = []
     while (message := await socket.read_message()) is not None:
         found.append(json.loads(message))
@@ -33,19 +33,19 @@ async def heard(socket, enough=lambda told: False):
     return found
 
 
-def test_a_viewer_is_told_that_the_recording_has_ended_before_the_page_goes(tmp_path):
+def test_a_viewer_is_told_that_the_recording_has_ended_before_the_page_ends(tmp_path):
     writer = LogWriter(tmp_path / "wire.log")
     writer.received(synthetic.drive(5.0).data)
     with Served(tmp_path, with_recorder=True) as server:
 
         async def trial():
             socket = await viewer(server.url)
-            assert (await heard(socket, lambda told: told["places"]))[-1]["live"]
+            assert (await received(socket, lambda told: told["places"]))[-1]["live"]
             os.kill(server.process.pid, signal.SIGINT)  # Ctrl-C reaches the page too, and its recorder decides
-            before = await heard(socket, lambda told: told["sequence"] >= 6)
+            before = await received(socket, lambda told: told["sequence"] >= 6)
             assert all(told["live"] and not told["last"] for told in before)
             writer.close()
-            return await heard(socket)
+            return await received(socket)
 
         after = finished(trial())
         assert not after[-1]["live"]
@@ -55,7 +55,7 @@ def test_a_viewer_is_told_that_the_recording_has_ended_before_the_page_goes(tmp_
 
 
 class Page:
-    """A log that is live as long as `script` says, by seconds, and views that have the last after `takes_s`."""
+    """A log that is live according to `script`, second by second, and views that have the last message after `takes_s`."""
 
     def __init__(self, lives, takes_s=()):
         self.now, self.lives, self.left_at, self.takes_s = 0.0, lives, None, takes_s
@@ -80,7 +80,7 @@ class Page:
 
         async def sleep(seconds):
             self.now += seconds
-            for part in (0.75, 0.5, 0.25, 0.0):  # turns come between the looks
+            for part in (0.75, 0.5, 0.25, 0.0):  # event loop turns run between the checks
                 if self.lives(self.now - part * seconds):
                     self.live_at = self.now - part * seconds
             if self.now > within_s:
@@ -109,26 +109,26 @@ def test_it_waits_for_every_viewer_but_not_for_ever(takes_s, expected_s):
     assert page.end(60) - page.left_at == pytest.approx(expected_s, abs=0.15)
 
 
-def test_a_log_that_another_folder_takes_over_has_not_ended():
+def test_a_log_that_moves_to_another_folder_has_not_ended():
     assert Page(lambda now: not 10 < now < 10.4).end(60) is None
 
 
-def test_before_its_recorder_has_begun_nothing_has_ended():
+def test_nothing_has_ended_before_its_recorder_has_begun():
     assert Page(lambda now: 5 < now < 10).end(60) > 10
     assert Page(lambda now: False).end(60) is None
 
 
-def test_a_recording_that_begins_and_ends_between_two_looks_has_ended():
+def test_a_recording_that_begins_and_ends_between_two_checks_has_ended():
     page = Page(lambda now: 5.001 < now < 5.049, (0.1,))
     assert page.end(60) == pytest.approx(5.1 + leaving.GONE_S, abs=0.15)
 
 
-def test_a_recording_that_ended_before_the_page_saw_any_of_it_has_ended_when_its_recorder_says_so():
+def test_a_recording_that_ended_before_the_page_saw_it_has_ended_when_its_recorder_says_so():
     assert Page(lambda now: False).end(60, lambda now: now > 7) == pytest.approx(7, abs=0.15)
 
 
-def test_the_recorder_waits_for_no_page_that_shows_nothing_yet(tmp_path, monkeypatch):
-    """A page that never starts to show is ended at once; one that shows is given the time to tell."""
+def test_the_recorder_does_not_wait_for_a_page_that_shows_nothing_yet(tmp_path, monkeypatch):
+    """A page that has not begun to show is ended at once; one that shows is given time to tell its viewers."""
     waited, began = [], []
 
     class Process:

@@ -1,4 +1,4 @@
-"""Every level is known wherever a level is told: none may look like "no warning" because a table was forgotten. DEVELOPERS.md lists the tables."""
+"""Every level is handled wherever levels are shown: none may look like "no warning" because a table was forgotten. DEVELOPERS.md lists the tables."""
 
 import importlib.util
 import re
@@ -17,7 +17,7 @@ spec.loader.exec_module(lamp)
 
 
 def urgent(level):
-    """Asks for as much as act."""
+    """True if the level is as urgent as act."""
     return level.urgency >= Level.ACT.urgency
 
 
@@ -28,7 +28,7 @@ def test_numbers_names_and_urgencies_are_those_of_the_wire():
 
 
 @pytest.mark.parametrize("level", list(Level))
-def test_every_level_is_told_as_urgently_as_it_is(level):
+def test_every_level_is_shown_with_its_urgency(level):
     assert level.words
 
     pattern = lamp.choose(level, False, True, False)
@@ -55,12 +55,12 @@ def test_every_level_is_told_as_urgently_as_it_is(level):
     assert (name in figures._LEVEL_LOOK) == (name in plots._LEVEL_KEYS) == (bool(level.urgency) and level not in NO_LIMIT)
 
 
-def test_the_lamp_numbers_of_health_are_those_of_the_lamp():
+def test_the_lamp_numbers_in_health_are_those_of_the_lamp():
     assert (alarms.LAMP_NO_LIMITS, alarms.LAMP_WINK, alarms.LAMP_TEST) == (lamp.NO_LIMITS, lamp.WINK, lamp.TEST)
 
 
 @pytest.mark.parametrize("level", list(Level))
-def test_the_short_words_are_the_words_without_what_is_in_brackets(level):
+def test_the_short_words_are_the_words_without_the_part_in_brackets(level):
     assert level.short == re.sub(r" \(.*\)", "", level.words)
 
 
@@ -70,7 +70,7 @@ def test_every_state_of_the_live_page_has_a_sign_and_a_style(key):
     assert key in terminal._STYLES
 
 
-def test_the_recipe_for_a_level_names_every_file_that_has_a_table_of_them():
+def test_the_recipe_for_a_level_names_every_file_with_a_table_of_them():
     recipe = re.search(r"- \*\*a level\*\*.*?(?=\n- \*\*)", (ROOT / "DEVELOPERS.md").read_text(), re.DOTALL).group()
     for name in (
         "alarm.py",

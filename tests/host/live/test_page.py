@@ -1,4 +1,4 @@
-"""Access and requests that must be refused: the page's server without a browser."""
+"""Access, and requests that must be refused: the page's server without a browser."""
 
 import asyncio
 import contextlib
@@ -30,7 +30,7 @@ def network(tmp_path_factory):
     with Served(path, "0.0.0.0") as server:
         port, token = re.fullmatch(r"http://[^/]+:(\d+)/(.+)", server.url).groups()
         yield int(port), token, f"http://127.0.0.1:{port}/{token}"
-        assert server.alive()  # nothing that was tried brought it down
+        assert server.alive()  # no attempt brought it down
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +41,7 @@ def loopback(tmp_path_factory):
         yield server.url, server
 
 
-SLOWEST_S = 90.0  # a busy machine's; nothing is judged by it
+SLOWEST_S = 90.0  # s for a busy machine; no result depends on it
 
 
 def get(url, **headers):
@@ -53,8 +53,8 @@ def get(url, **headers):
         return error.code, error.headers, error.read().decode("utf-8", "replace")
 
 
-def test_a_run_of_a_test_day_says_when_it_may_begin(tmp_path):
-    """Its name stands there once: it is the page's own."""
+def test_a_run_of_a_test_day_shows_when_it_may_begin(tmp_path):
+    """The name of the run appears once, in the heading."""
     (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
     run = "run 5 of 12: ice can"
     metadata.write(tmp_path / "session.json", {"title": run, "test_day": f"{run}; start when the tank is below 95.0 °F"})
@@ -66,7 +66,7 @@ def test_a_run_of_a_test_day_says_when_it_may_begin(tmp_path):
 
 
 def connect(url, origin):
-    """Open the WebSocket and send nothing; the first message, or the status it was refused with."""
+    """Open the WebSocket and send nothing; the first message, or the status with which it was refused."""
 
     async def trial():
         headers = {} if origin is None else {"Origin": origin}
@@ -83,7 +83,7 @@ def connect(url, origin):
         return error.code
 
 
-def test_with_the_whole_link_the_page_opens(network):
+def test_the_page_opens_with_the_whole_link(network):
     port, token, link = network
     status, headers, text = get(link)
     assert status == 200
@@ -92,7 +92,7 @@ def test_with_the_whole_link_the_page_opens(network):
     assert headers["Referrer-Policy"] == "no-referrer"
     assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
     assert len(token) >= 32
-    assert len(text.encode()) < 64_000  # all that the first useful paint takes
+    assert len(text.encode()) < 64_000  # everything needed for the first useful paint
     assert re.findall(r'<script[^>]* src="([^"]+)"', text) == []  # the charts' script comes after the numbers
     status, headers, script = get(f"{link}/bokeh.js")
     assert (status, headers["Cross-Origin-Resource-Policy"]) == (200, "same-origin")
@@ -102,7 +102,7 @@ def test_with_the_whole_link_the_page_opens(network):
     assert {place["place"] for place in first["places"]} == {"tank", "pump", "carb_inlet"}
 
 
-def test_without_script_the_page_says_what_is_so_and_loads_itself_anew(network, tmp_path):
+def test_without_script_the_page_shows_the_state_and_reloads_itself(network, tmp_path):
     plain = re.search(r"<noscript>\s*<main.*?</noscript>", get(network[2])[2], re.DOTALL).group()
     assert "needs JavaScript" in plain
     assert re.search(r"pump</strong>\s*\d+ °F", plain)
@@ -157,7 +157,7 @@ def test_the_gate_never_falls_over_and_never_opens_by_chance(path, host, origin)
     assert isinstance(guard.refusal(path, host, origin, ""), str)
 
 
-def test_the_gate_on_what_belongs_together():
+def test_the_access_check_in_detail():
     assert guard.refusal("/secret/ws", "10.0.0.5:80", "http://10.0.0.5:80", "secret") == ""
     assert guard.refusal("/secret", "car.local:80", None, "secret") == ""
     assert guard.refusal("/secretx", "10.0.0.5:80", None, "secret")
@@ -166,7 +166,7 @@ def test_the_gate_on_what_belongs_together():
     assert guard.refusal("/", "[::", None, "")
 
 
-def test_a_megabyte_over_the_websocket_ends_that_connection_only(loopback):
+def test_a_megabyte_over_the_websocket_ends_only_that_connection(loopback):
     link, server = loopback
     port = re.search(r":(\d+)", link).group(1)
 
@@ -208,7 +208,7 @@ def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
             assert status == 503
             assert "close one" in text
             opened.pop().close()
-            for _ in range(1000):  # it takes the server a turn to see that one has gone
+            for _ in range(1000):  # the server needs a turn to notice that one has gone
                 if (await asyncio.to_thread(get, link))[0] == 200:
                     break
                 await asyncio.sleep(0.05)
@@ -217,7 +217,7 @@ def test_too_many_pages_are_refused_with_a_sentence(tmp_path):
         finished(trial())
 
 
-def test_answers_that_nobody_takes_are_bounded(tmp_path):
+def test_unread_answers_are_bounded(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(5.0).data)
     with Served(tmp_path) as server:
         link = server.url
@@ -246,7 +246,7 @@ def test_answers_that_nobody_takes_are_bounded(tmp_path):
         assert server.alive()
 
 
-def test_a_rush_is_refused_only_while_it_makes_the_viewers_wait():
+def test_a_rush_is_refused_only_while_it_delays_the_viewers():
     late, now = [0.0], [0.0]
     rush = guard.Rush(lambda: late[0], lambda: now[0])
 
@@ -257,7 +257,7 @@ def test_a_rush_is_refused_only_while_it_makes_the_viewers_wait():
             found.append(rush.too_many())
         return found
 
-    assert not any(asked(200, 0.005))  # as fast as it likes while nobody waits
+    assert not any(asked(200, 0.005))  # as fast as possible while nobody waits
     late[0] = 0.2
     assert all(asked(5, 0.005))
     now[0] += 10
@@ -268,7 +268,7 @@ def test_a_rush_is_refused_only_while_it_makes_the_viewers_wait():
 
 
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])
-def test_another_site_is_given_nothing_but_may_link_here(loopback, site):
+def test_another_site_gets_nothing_but_may_link_here(loopback, site):
     link, _ = loopback
     for path in ("", "bokeh.js", "charts.js", "chart?place=pump"):
         assert get(link + path, **{"Sec-Fetch-Site": site, "Sec-Fetch-Mode": "no-cors", "Sec-Fetch-Dest": "script"})[0] == 403
@@ -281,7 +281,7 @@ def test_another_site_is_given_nothing_but_may_link_here(loopback, site):
     )
 
 
-def test_a_browser_that_never_reads_costs_nothing(tmp_path):
+def test_a_browser_that_never_reads_costs_no_memory(tmp_path):
     (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
     with Served(tmp_path) as server:
         link = server.url
@@ -292,7 +292,7 @@ def test_a_browser_that_never_reads_costs_nothing(tmp_path):
                 f"Sec-WebSocket-Version: 13\r\nOrigin: http://127.0.0.1:{port}\r\n\r\n".encode()
             )
             deaf.settimeout(30)
-            deaf.recv(1, socket.MSG_PEEK)  # the handshake is through
+            deaf.recv(1, socket.MSG_PEEK)  # the handshake is complete
             time.sleep(2.5)
             deaf.setblocking(False)
             waiting = len(deaf.recv(1 << 20))
@@ -301,7 +301,7 @@ def test_a_browser_that_never_reads_costs_nothing(tmp_path):
         assert server.alive()
 
 
-def test_an_address_that_cannot_be_used_is_a_sentence(tmp_path):
+def test_an_unusable_address_is_a_sentence(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
     with pytest.raises(InputError, match="the page cannot listen on 203.0.113.9 port 80"):
         serve.serve(tmp_path, address="203.0.113.9", port=80)
@@ -313,7 +313,7 @@ def test_an_address_that_cannot_be_used_is_a_sentence(tmp_path):
         serve.serve(tmp_path / "nowhere")
 
 
-def test_the_page_ends_with_a_signal_and_says_its_link_once(tmp_path):
+def test_the_page_ends_with_a_signal_and_prints_its_link_once(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
     with Served(tmp_path) as server:
         assert server.stop(signal.SIGINT) == 0

@@ -5,7 +5,7 @@ from hotfuel.live.sounds import Quieting
 
 
 def told(live=True, **states):
-    """A panel's part that sounds: place -> key; "lost ..." for one that cannot be read."""
+    """The part of a panel that sounds: place -> key; "lost ..." for one that cannot be read."""
     places = [
         {"place": name, "key": key.removeprefix("lost "), "lost": "no answer" if key.startswith("lost ") else ""}
         for name, key in states.items()
@@ -41,7 +41,7 @@ def test_an_ended_recording_makes_no_sound():
     assert after(told(live=False, pump="act")).sound() == ""
 
 
-def test_quieting_one_place_is_of_that_place_and_a_new_one_sounds():
+def test_quieting_applies_to_one_place_and_a_new_one_sounds():
     made = after(told(pump="act", tank="warn"))
     assert not made.quiet("pump", "14:03:20")
     assert (made.quieted("pump"), made.quieted("tank"), made.sound()) == ("14:03:20", "", "heed")
@@ -61,7 +61,7 @@ def test_a_worse_state_sounds_again_and_a_better_one_does_not():
     assert (made.sound(), made.quieted("pump")) == ("", "14:03:40")
 
 
-def test_what_recovered_and_came_back_before_its_warning_ended_stays_quiet_and_the_next_one_sounds():
+def test_an_alarm_that_recovers_and_returns_before_its_warning_ends_stays_quiet_and_the_next_sounds():
     made = after(told(pump="act"))
     made.quiet("", "14:03:20")
     made.update(told(pump="back"))

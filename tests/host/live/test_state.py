@@ -34,7 +34,7 @@ def read(state, budget_s=60.0):
 
 
 def batches(path, pieces=None):
-    """All batches of a log, given to the state in pieces of these sizes (None: as a follower takes them)."""
+    """All batches of a log, given to the state in pieces of these sizes (None: as a follower reads them)."""
     seen = []
     with LiveState(path) as state:
         state.watch = seen.append
@@ -62,7 +62,7 @@ def test_the_live_numbers_are_those_of_the_whole_session(session, drive, seed):
     whole = sessions.open(path)
     assert np.array_equal(np.concatenate([b.degc for b in seen]), whole.temperatures().to_numpy(), equal_nan=True)
     seconds = np.concatenate([b.seconds for b in seen])
-    # an auxiliary that arrives behind its reading counts for the next one: that can matter only where the engine's state changes
+    # an auxiliary that arrives after its reading counts for the next one, which matters only where the engine's state changes
     settled = (seconds > 3) & ~((seconds > 19) & (seconds < 28)) & ~((seconds > 449) & (seconds < 458))
     assert settled.mean() > 0.97
     margins = whole.margins()
@@ -74,7 +74,7 @@ def test_the_live_numbers_are_those_of_the_whole_session(session, drive, seed):
             assert np.allclose(ours[settled], moving[settled], rtol=0, atol=1e-9, equal_nan=True), (place, name)
 
 
-def test_pulses_never_seen_are_unknown_on_the_live_page_too(session):
+def test_unseen_pulses_are_unknown_on_the_live_page_too(session):
     made = synthetic.Recording()
     for second in range(40):
         for tick in range(5):
@@ -90,10 +90,10 @@ def test_pulses_never_seen_are_unknown_on_the_live_page_too(session):
 
 
 @pytest.mark.parametrize("described", [True, False])
-def test_a_boots_first_readings_count_whatever_message_follows_them(session, described):
-    """All in one piece: the boot's place on the axis is that of its first reading, not of the message behind it."""
+def test_a_boots_first_readings_count_whatever_message_follows(session, described):
+    """All in one piece: the boot is placed on the axis by its first reading, not by the message after it."""
     before, after = synthetic.Recording(), synthetic.Recording(boot_count=2)
-    for tick in range(200):  # longer than the next boot: where its description was lost, its falling time tells it
+    for tick in range(200):  # longer than the next boot: where its description was lost, it is recognised by its earlier time
         before.reading(tick * 0.2, (30, 40, 50))
     for tick in range(76, 120):
         after.reading(tick * 0.2, (30, 40, 50))
@@ -106,7 +106,7 @@ def test_a_boots_first_readings_count_whatever_message_follows_them(session, des
     assert np.concatenate([batch.tick for batch in seen]).tolist() == [*range(200), *range(76, 120)]
 
 
-def test_the_host_warns_when_the_whole_session_says_so(session, drive):
+def test_the_host_warns_when_the_whole_session_does(session, drive):
     path = session(drive.data)
     alarms = sessions.open(path).alarms()
     start = sessions.open(path).temperatures().index[0]
@@ -117,10 +117,10 @@ def test_the_host_warns_when_the_whole_session_says_so(session, drive):
             spell = state.host.spells[place]
             assert spell.begin == pytest.approx((of_place["start"].min() - start).total_seconds(), abs=0.01)
             assert spell.end == pytest.approx((of_place["end"].max() - start).total_seconds(), abs=0.01)
-        assert state.situation().winks  # something happened and nobody has looked
+        assert state.situation().winks  # an alarm happened and nobody has acknowledged it
 
 
-def test_states_and_the_smallest_margin_on_the_way(session, drive):
+def test_states_and_the_smallest_margin_so_far(session, drive):
     made = synthetic.drive(400.0)
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
@@ -138,7 +138,7 @@ def test_states_and_the_smallest_margin_on_the_way(session, drive):
     assert now.marks == ()
 
 
-def test_behind_the_needle_there_is_a_time_to_its_own_limit(session):
+def test_behind_the_needle_the_time_to_its_own_limit_is_given(session):
     made = synthetic.Recording()
     for number in range(750):
         time_s = number * 0.2
@@ -183,8 +183,8 @@ def test_a_log_that_grows_is_followed(session, drive):
         assert not read(state).live
 
 
-def test_a_part_that_is_kept_elsewhere_is_said_while_it_is(session, drive, tmp_path, monkeypatch):
-    """In the view of whoever looks on, not only in the recorder's terminal: where it is, and nothing more once it is back."""
+def test_a_part_kept_elsewhere_is_reported_while_it_is(session, drive, tmp_path, monkeypatch):
+    """In the view of anyone watching, not only in the recorder's terminal: where it is, and nothing more once it is back."""
     monkeypatch.setenv("HOTFUEL_FALLBACK", str(tmp_path / "kept"))
     path, full, clock = session(), [False], [100.0]
 
@@ -229,7 +229,7 @@ def test_an_old_recording_is_as_old_as_its_file(session, drive):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_damage_costs_what_it_hits_and_nothing_else(session, seed):
+def test_damage_costs_only_what_it_hits(session, seed):
     data = bytearray(synthetic.drive(60.0).data)
     generator = random.Random(seed)
     for _ in range(len(data) // 200):
@@ -246,7 +246,7 @@ def test_damage_costs_what_it_hits_and_nothing_else(session, seed):
     assert any(f"{damaged} damaged pieces" in row["text"] and row["bad"] for row in health)
 
 
-def test_a_lost_sensor_is_said_with_its_reason_and_its_last_number(session):
+def test_a_lost_sensor_is_reported_with_its_reason_and_its_last_number(session):
     made = synthetic.Recording()
     made.anchor(0.0)
     for number in range(300):
@@ -296,7 +296,7 @@ def test_after_a_stop_there_is_a_forecast_marked_as_model_only(session, drive):
     assert told["title"] == "After this stop"
     assert told["note"].startswith("model only")
     pump = next(outlook for outlook in now.outlooks if outlook.place == "pump")
-    # it has peaked already: the forecast cannot be below what was measured
+    # the peak has passed: the forecast cannot be below what was measured
     assert pump.soak.peak_degc.least >= 62.0
     assert pump.elapsed_min == pytest.approx(350 / 60, abs=0.3)
 
@@ -316,7 +316,7 @@ def test_memory_does_not_grow_with_the_recording():
     assert len(points.since(0)) == history.POINTS
 
 
-def test_a_hole_breaks_the_trace():
+def test_a_gap_breaks_the_trace():
     points = history.History()
     points.add(np.array([0.0, 1.0, 2.0]), {"pump": np.array([1.0, 2.0, 3.0])})
     points.add(np.array([10.0]), {"pump": np.array([4.0])})
@@ -331,7 +331,7 @@ def test_minutes_from_a_stop_become_minutes_from_now():
     assert math.isnan(forecasts.later(Band(math.nan, math.nan, math.nan), 8.0).middle)
 
 
-def test_a_clamp_on_probe_warns_and_never_says_act(session):
+def test_a_clamp_on_probe_warns_and_never_reaches_act(session):
     text = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
     with LiveState(session(synthetic.drive(400.0).data, text)) as state:
         now = read(state).situation()

@@ -22,7 +22,7 @@ def with_health(made, time_s, lamp, unseen=0):
     )  # fmt: skip
 
 
-def test_the_boards_own_warning_is_shown_and_only_it_clears_its_wink(session):
+def test_the_boards_own_warning_is_shown_and_only_the_board_clears_its_latched_mark(session):
     made = synthetic.Recording()
     for number in range(150):
         time_s = number * 0.2
@@ -71,17 +71,17 @@ def test_a_board_without_limits_leaves_the_warning_to_the_host(session):
     assert rows["warnings"]["text"] == "by this computer: the board has no limits, or old ones"
 
 
-def test_limits_of_board_and_car_file_that_disagree_are_said(session):
+def test_disagreeing_limits_of_board_and_car_file_are_reported(session):
     made = synthetic.drive(400.0)
     with_health(made, 400.0, 0)
     with LiveState(session(made.data)) as state:
         now = read(state).situation()
     assert "pump" in now.disagreement
-    assert now.places[1].state == Level.ACT  # the careful one of the two
+    assert now.places[1].state == Level.ACT  # the lower of the two
     assert any("load them again" in flag for flag in panel(now, Shown("si"))["flags"])
 
 
-def test_a_board_that_starts_anew_has_forgotten_its_warnings(session):
+def test_a_restarted_board_has_forgotten_its_warnings(session):
     made = synthetic.Recording()
     for number in range(50):
         made.reading(number * 0.2, [30.0, 40.0, 45.0])

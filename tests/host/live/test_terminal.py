@@ -48,7 +48,7 @@ def words_of(text):
 
 @pytest.mark.parametrize("old", [False, True])
 @pytest.mark.parametrize(("width", "height"), [(100, 30), (80, 24), (60, 20), (59, 16), (40, 12), (40, 30), (46, 14)])
-def test_it_fits_with_the_worst_place_its_action_and_the_caution_whole(session, width, height, old):
+def test_it_fits_with_the_worst_place_its_action_and_the_caution_complete(session, width, height, old):
     now = panel_of(session(synthetic.drive(400.0).data)) | {"live": True, "age_s": 7.0 if old else 0.3}
     for count in (1, 4, 9):
         many = now | {"places": [now["places"][0], *(now["places"][1:] * 3)[: count - 1]]}
@@ -60,7 +60,7 @@ def test_it_fits_with_the_worst_place_its_action_and_the_caution_whole(session, 
         assert f"{'was ' if old else ''}{now['head']['margin']} °F past" in text
         assert now["head"]["brief" if width < 60 or height < 20 else "action"] in text
         assert "No warning does not mean safe" in text
-        # no word is broken: every one that is there is one of the panel's, or of the frame's
+        # no word is broken: every word shown is one of the panel's or of the frame's
         known = (
             words_of(json.dumps(many, ensure_ascii=False)) | words_of(terminal._SHORT_CAUTION) | words_of(str(terminal.MARK_KEYS))
         )
@@ -73,12 +73,12 @@ def test_it_fits_with_the_worst_place_its_action_and_the_caution_whole(session, 
         assert shown + counted == count
 
 
-def test_what_is_not_of_this_moment_is_a_dash_with_what_it_was(session):
+def test_a_value_that_is_not_current_is_a_dash_with_its_last_value(session):
     now = panel_of(session(synthetic.drive(60.0).data)) | {"live": True, "age_s": 7.0}
     text = printed(now)
     assert "NOT CURRENT: last reading 7 s ago" in text
     assert "Check the plug at the board" in " ".join(text.split())
-    assert not re.search(r"\d °F left(?!, )", text)  # every number that is left says when it was
+    assert not re.search(r"\d °F left(?!, )", text)  # every number that is left carries its time
     assert "link:" not in text
     fresh = printed(now | {"age_s": 0.3})
     assert "NOT CURRENT" not in fresh
@@ -157,6 +157,6 @@ def test_ctrl_c_ends_it_quietly(session):
         terminal.show(path, console=Console(file=io.StringIO()), sleep=sleep)
 
 
-def test_nothing_to_show_is_a_sentence(tmp_path):
+def test_nothing_to_show_is_reported_in_a_sentence(tmp_path):
     with pytest.raises(InputError, match="holds no wire.log"):
         terminal.show(tmp_path)

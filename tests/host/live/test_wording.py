@@ -59,26 +59,26 @@ def test_the_headline_is_word_place_margin_range_and_arrow_of_one_place():
 @pytest.mark.parametrize(
     ("margin", "margin_text", "left", "spread"), [(-1.0, "2", "past", "−8 to 10"), (0.0, "0", "left", "−8 to 8")]
 )
-def test_a_margin_used_up_and_one_of_nothing(margin, margin_text, left, spread):
+def test_a_margin_used_up_and_a_margin_of_zero(margin, margin_text, left, spread):
     head = wording.panel(situation(place(margin=margin)), Shown("us"))["head"]
     assert (head["margin"], head["left"], head["range"]) == (margin_text, left, spread)
 
 
 @given(st.floats(-60, 60), st.floats(0.3, 40))
-def test_a_number_is_no_finer_than_its_doubt_and_stands_still(value, uncertainty):
+def test_a_number_is_rounded_to_its_uncertainty_and_does_not_flicker(value, uncertainty):
     step = plain.step_of(uncertainty)
     assert step <= max(uncertainty, 1.0)
     steady = plain.Steady()
     first = steady("pump", value, step)
     assert first % step == pytest.approx(0, abs=1e-9)
     assert abs(first - value) <= step / 2 + 1e-9
-    # no flicker at the rounding's edge
+    # no flicker at the edge of rounding
     assert {steady("pump", first + share * step, step) for share in (0.65, -0.65, 0.3, 0.0)} == {first}
     assert steady("pump", first + 0.8 * step, step) == first + step
     assert plain.Steady()("tank", value, step) == first
 
 
-def test_what_is_unknown_is_forgotten_and_shown_as_a_dash():
+def test_unknown_values_are_cleared_and_shown_as_a_dash():
     steady = plain.Steady()
     assert steady("pump", 7.4, 1.0) == 7
     assert math.isnan(steady("pump", math.nan, 1.0))
@@ -131,7 +131,7 @@ def test_places_come_worst_first_by_state_and_then_by_margin():
     ]  # fmt: skip
 
 
-def test_a_place_without_any_limit_left_leads_and_says_why_and_without_limits_the_hottest_does():
+def test_a_place_without_a_limit_leads_with_the_reason_and_without_any_limits_the_hottest_does():
     told = wording.panel(
         situation(place("carb_inlet", -2.0, Level.ACT), place("pump", math.nan, Level.LOW_PRESSURE, limit_degc=math.nan)),
         Shown("si"),
@@ -149,11 +149,11 @@ def test_a_place_without_any_limit_left_leads_and_says_why_and_without_limits_th
     )
 
 
-def test_the_limit_ahead_is_a_state_with_its_own_word_and_an_action_that_helps():
+def test_the_limit_ahead_is_a_state_with_its_own_word_and_a_useful_action():
     head = wording.panel(situation(place(margin=6.0, ahead=True, ahead_min=(2.2, 1.6, 3.4))), Shown("si"))["head"]
     assert (head["key"], head["word"], head["eta"]) == ("ahead", "limit ahead", "limit in about 2 min (2 to 3)")
     vapour = wording.panel(situation(place(margin=6.0, ahead=True, trend=Trend(BOILING))), Shown("si"))["head"]
-    assert (vapour["arrow"], vapour["trend"]) == ("closing", "first vapour")  # where it goes, and what is there already
+    assert (vapour["arrow"], vapour["trend"]) == ("closing", "first vapour")  # where it is heading, and what is there already
     assert "raise the idle" in head["action"]
     standing = wording.panel(
         situation(place(margin=6.0, ahead=True, ahead_min=(2.2, 1.6, 3.4)), inputs={"running": 0.0}), Shown("si")
@@ -162,7 +162,7 @@ def test_the_limit_ahead_is_a_state_with_its_own_word_and_an_action_that_helps()
     assert "outdoors" in standing["action"]
 
 
-def test_quiet_says_nothing_to_do():
+def test_quiet_says_that_there_is_nothing_to_do():
     head = wording.panel(situation(place()), Shown("si"))["head"]
     assert head["action"] == "Nothing to do now."
 
@@ -180,14 +180,14 @@ def test_a_latched_alarm_whose_margin_has_recovered_reads_differently():
     assert still_close["history"].startswith("was beyond, back below since")
 
 
-def test_while_a_trend_still_looks_back_on_what_was_beyond_it_points_nowhere():
+def test_a_trend_that_still_includes_time_beyond_the_limit_gives_no_direction():
     back = {"margin": 6.0, "state": Level.ACT, "spell": Spell(40.0), "trend": Trend(CLOSING, 4.2, 3.1, 6.4)}
     for since, arrow, trend, eta in ((74.0, "unknown", "", ""), (-30.0, "closing", "closing", "limit in about 4 min (3 to 6)")):
         head = wording.panel(situation(place(**back, back_since=since)), Shown("si"))["head"]
         assert (head["key"], head["arrow"], head["trend"], head["eta"]) == ("back", arrow, trend, eta)
 
 
-def test_what_cannot_be_read_is_a_dash_and_what_it_last_was_and_an_act_stays_one():
+def test_an_unreadable_value_is_a_dash_with_its_last_value_and_an_act_stays():
     known = memory.LastMargin(97.0, -8.2, 2.5)
     blind = place(margin=math.nan, state=Level.ACT, degc=math.nan, reason=4, limit_degc=57.0, known=known)
     row = wording.panel(situation(blind), Shown("us"))["places"][0]
@@ -195,7 +195,7 @@ def test_what_cannot_be_read_is_a_dash_and_what_it_last_was_and_an_act_stays_one
     assert row["was"] == "was 14 °F past, act, 0:01:37 h"
 
 
-def test_where_the_pressure_leaves_no_limit_an_old_margin_is_not_what_it_last_was():
+def test_where_the_pressure_leaves_no_limit_an_old_margin_is_not_shown_as_the_last():
     known = memory.LastMargin(20.0, -0.1, 2.5)
     for level, said in (
         (Level.LOW_PRESSURE, "pressure too low for a limit"),
@@ -212,40 +212,40 @@ def test_percolation_after_a_hot_stop_is_a_note():
     assert shown["places"][0]["name"] == "carb inlet, behind the needle"
 
 
-def test_no_time_to_the_limit_unless_it_can_be_told():
+def test_a_time_to_the_limit_is_given_only_if_it_is_known():
     shown = wording.panel(situation(place(trend=Trend(BOILING))), Shown("si"))["places"][0]
     assert shown["eta"] == ""
-    assert shown["trend"] == "first vapour"  # it is not the limit yet
+    assert shown["trend"] == "first vapour"  # not at the limit yet
     past = wording.panel(situation(place(margin=-3.0, state=Level.ACT, trend=Trend(BOILING))), Shown("si"))["places"][0]
     assert past["trend"] == "boiling"
 
 
-def test_a_time_whose_end_nobody_can_tell_has_no_end():
+def test_a_time_range_without_a_known_end_is_open():
     shown = wording.panel(situation(place(trend=Trend(CLOSING, 9.6, 5.2, 58.0))), Shown("si"))["places"][0]
     assert shown["eta"] == "limit in about 10 min (5 or more)"
 
 
-def test_what_was_hot_is_said_with_its_time():
+def test_past_heat_is_reported_with_its_time():
     calm, hot = place(spell=Spell(40.0, 70.0)), place(state=Level.WARN, spell=Spell(40.0, math.nan))
     assert wording.panel(situation(calm, at=700.0), Shown("si"))["places"][0]["history"] == "was hot 0:00:40 h, quiet 10 min"
     assert wording.panel(situation(hot, at=700.0), Shown("si"))["places"][0]["history"] == "hot now, since 0:00:40 h"
 
 
-def test_an_idle_forecast_reads_at_a_glance():
+def test_an_idle_forecast_is_short():
     idle = IdleForecast(10.0, Band(60, 61, 62), Band(0.0, 2.2, 4.4), Band(0, 2, 4), True)
     told = wording.panel(situation(place(), outlooks=(Outlook("pump", 2.0, idle=idle),)), Shown("us"))["forecasts"]
     assert told["rows"] == [{"name": "pump", "text": "in 10 min: 4 °F left, 0 to 8"}]
     assert told["note"].startswith("model only")
 
 
-def test_an_idle_forecast_past_the_limit_says_past_and_is_no_finer_than_its_band():
+def test_an_idle_forecast_past_the_limit_says_past_and_is_rounded_to_its_band():
     idle = IdleForecast(10.0, Band(60, 61, 62), Band(-25.7, -14.6, -5.2), Band(0, 2, 4), True)
     told = wording.panel(situation(place(), outlooks=(Outlook("pump", 2.0, idle=idle),)), Shown("us"))["forecasts"]
-    # 14.6 degC are 26 degF; the band of 37 degF, 95 in 100, stands for a standard uncertainty of 9.4, which allows steps of 5
+    # 14.6 degC are 26 degF; the band of 37 degF (95 in 100) corresponds to a standard uncertainty of 9.4, which allows steps of 5
     assert told["rows"][0]["text"] == "in 10 min: 25 °F past, 10 to 45"
 
 
-def test_a_part_of_the_board_that_could_not_start_is_said():
+def test_a_part_of_the_board_that_could_not_start_is_reported():
     board = {"store_free_kb": 900, "frames_stored": 0, "failed": 1 | 4}
     told = wording.panel(situation(place(), health=HEALTH | {"board": board}), Shown("us"))
     assert "part of the board could not start: its lamp gives no warning, it never sleeps" in told["flags"][0]
@@ -258,7 +258,7 @@ def test_a_part_of_the_board_that_could_not_start_is_said():
     assert told["flags"] == []
 
 
-def test_no_word_promises_anything_or_tells_a_likelihood():
+def test_no_word_promises_anything_or_states_a_likelihood():
     states = [
         place(state=state, margin=margin)
         for state in (Level.QUIET, Level.WARN, Level.ACT, Level.LOST)
@@ -312,7 +312,7 @@ def test_marks_of_unknown_origin_are_shown_as_text():
     assert shown[0]["text"] == "<script>alert(1)</script> [2J gnp [bold red]x"
 
 
-def test_after_a_stop_a_restart_is_counted_down_to():
+def test_after_a_stop_there_is_a_countdown_to_a_restart():
     def waits(*minutes):
         return type("Soak", (), {"below_onset_min": Band(*minutes), "model_only": True})()
 

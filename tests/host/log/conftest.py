@@ -1,4 +1,4 @@
-"""The maker of logs (samples/wire_logs.py) and the disks that fail (disks.py) on the path."""
+"""samples/wire_logs.py, which makes logs, and disks.py, whose disks fail, on the path."""
 
 import sys
 from pathlib import Path

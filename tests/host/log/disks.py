@@ -1,4 +1,4 @@
-"""A disk that fails as planned, a clock that stands still, and what of a log is where."""
+"""A disk that fails as planned, a clock that stands still, and where each part of a log is."""
 
 import errno
 import os
@@ -11,7 +11,7 @@ MARK = wire_logs.mark("here", 1)
 
 
 class Disk:
-    """Stands in for os.write and os.fsync; `plan` says how the next calls end: an errno, a number of bytes taken at most, None: well."""
+    """Replaces os.write and os.fsync; `plan` gives the results of the next calls: an errno, the most bytes taken, None: success."""
 
     def __init__(self, plan=()):
         self.plan = list(plan)
@@ -59,7 +59,7 @@ START = len(identity.frame(identity.new()))
 
 
 def whole(path):
-    """The stream behind the frame that says which log it is."""
+    """The stream after the frame that says which log it is."""
     return b"".join(follow.blocks(path))[START:]
 
 

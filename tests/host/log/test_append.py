@@ -1,4 +1,4 @@
-"""The log's writer: what arrives is kept byte for byte, whatever disk and process do."""
+"""The log's writer: what arrives is stored byte for byte, whatever disk and process do."""
 
 import pytest
 import wire_logs
@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 
 @given(st.lists(st.one_of(st.binary(min_size=1, max_size=40), st.none()), max_size=30))
-def test_bytes_stay_bytes_and_host_frames_stand_between(tmp_path_factory, events):
-    """Any bytes in any pieces: every host frame is whole, and without them the log is what came."""
+def test_bytes_are_unchanged_and_host_frames_are_between_them(tmp_path_factory, events):
+    """Any bytes in any pieces: every host frame is whole, and without them the log equals what was received."""
     path = tmp_path_factory.mktemp("log") / "wire.log"
     clock = Clock()
     frame = framing.encode(MARK)
@@ -27,7 +27,7 @@ def test_bytes_stay_bytes_and_host_frames_stand_between(tmp_path_factory, events
     marks = sum(event is None for event in events)
     assert len(data) == len(sent) + marks * len(frame)
     kept, at, seen = bytearray(), 0, 0
-    while at < len(data):  # take out host frames where a boundary stands
+    while at < len(data):  # remove host frames where there is a boundary
         if data.startswith(frame, at):
             at += len(frame)
             seen += 1
@@ -47,7 +47,7 @@ def test_a_host_frame_waits_for_the_end_of_the_board_frame(tmp_path):
     assert whole(tmp_path / "wire.log") == frame + framing.encode(MARK)
 
 
-def test_a_host_frame_waits_only_so_long(tmp_path):
+def test_a_host_frame_waits_only_for_a_limited_time(tmp_path):
     """The board fell silent inside a frame: after half a second the mark is written, and ends the piece."""
     clock = Clock()
     with LogWriter(tmp_path / "wire.log", clock=clock) as writer:
@@ -60,7 +60,7 @@ def test_a_host_frame_waits_only_so_long(tmp_path):
         assert whole(tmp_path / "wire.log") == b"\x00abc" + framing.encode(MARK)
 
 
-def test_a_device_that_never_sends_a_zero_does_not_keep_marks_waiting(tmp_path):
+def test_a_device_that_never_sends_a_zero_does_not_delay_marks(tmp_path):
     with LogWriter(tmp_path / "wire.log") as writer:
         writer.host_frame(MARK)
         writer.received(b"$GPGGA,text without end\r\n" * 20)
@@ -79,13 +79,13 @@ def test_fsync_every_five_seconds_and_at_the_end(tmp_path):
     assert synced == [105.0, 110.0, 112.0]
 
 
-def test_two_writers_are_refused(tmp_path):
+def test_a_second_writer_is_refused(tmp_path):
     with LogWriter(tmp_path / "wire.log"), pytest.raises(InputError, match="being written by another recording"):
         LogWriter(tmp_path / "wire.log")
     LogWriter(tmp_path / "wire.log").close()
 
 
-def test_a_log_goes_on_after_an_earlier_recording_that_stopped_inside_a_frame(tmp_path):
+def test_a_log_continues_after_an_earlier_recording_that_stopped_inside_a_frame(tmp_path):
     frames = [framing.encode(wire_logs.reading(100 * n, 5, [(n, 2, 3)])) for n in range(3)]
     (tmp_path / "wire.log").write_bytes(frames[0] + frames[1][1:20])
     with LogWriter(tmp_path / "wire.log") as writer:
@@ -93,7 +93,7 @@ def test_a_log_goes_on_after_an_earlier_recording_that_stopped_inside_a_frame(tm
     assert [m.values["channels"][0]["hot"] for m in board_only((tmp_path / "wire.log").read_bytes())] == [0, 2]
 
 
-def test_no_board_byte_waits_for_anything(tmp_path):
+def test_no_board_byte_is_delayed(tmp_path):
     """Every byte can be read by others as soon as `received` returns."""
     with LogWriter(tmp_path / "wire.log") as writer:
         for number in range(50):

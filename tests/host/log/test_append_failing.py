@@ -1,4 +1,4 @@
-"""The log's writer on a disk that fails, fills up, is pulled out or whose folder goes: nothing received is lost, and what is, is counted."""
+"""The log's writer on a disk that fails, fills up or is pulled out, or whose folder disappears: nothing received is lost, or the loss is counted."""
 
 import errno
 import itertools
@@ -19,7 +19,7 @@ FULL_AT_S = 1_780_000_000.0
 
 
 def but_full(data):
-    """Without the frame that says where the disk was full, which stands there once at most."""
+    """Without the frame that says where the disk was full, which occurs at most once."""
     head, _, tail = data.partition(reserve.frame(FULL_AT_S))
     assert reserve.frame(FULL_AT_S) not in tail
     return head + tail
@@ -45,8 +45,8 @@ def failing_run(path, plan, told=None):
 
 @pytest.mark.parametrize("boundary", range(14))
 @pytest.mark.parametrize("failure", FAILURES, ids=repr)
-def test_each_write_and_fsync_failing_once_costs_nothing(tmp_path, boundary, failure):
-    """The n-th call to the system fails once: a follower sees every byte all the while, and in the end the file holds them all."""
+def test_each_write_and_fsync_failing_once_loses_nothing(tmp_path, boundary, failure):
+    """The n-th system call fails once: a follower sees every byte all the time, and in the end the file holds them all."""
     path = tmp_path / "wire.log"
     seen = bytearray()
 
@@ -76,7 +76,7 @@ def test_each_write_and_fsync_failing_once_costs_nothing(tmp_path, boundary, fai
     assert not reserve.path_for(path).exists()
 
 
-def test_a_full_disk_is_told_and_the_log_is_whole_when_space_returns(tmp_path):
+def test_a_full_disk_is_reported_and_the_log_is_whole_when_space_returns(tmp_path):
     path = tmp_path / "wire.log"
     sent, writer, _, warnings, disk = failing_run(path, [None, 5] + [errno_of(errno.ENOSPC)] * 1000)
     assert writer.failing
@@ -91,8 +91,8 @@ def test_a_full_disk_is_told_and_the_log_is_whole_when_space_returns(tmp_path):
     assert "works again" in warnings[1]
 
 
-def test_memory_full_too_is_counted_and_the_log_stays_valid(tmp_path):
-    """Disk refuses, spill holds 60 bytes: the loss is counted, and the frames before and after are whole."""
+def test_when_memory_is_full_too_the_loss_is_counted_and_the_log_stays_valid(tmp_path):
+    """The disk refuses, the spill holds 60 bytes: the loss is counted, and the frames before and after are whole."""
     path, clock, warnings = tmp_path / "wire.log", Clock(), []
     disk = Disk()
     writer = LogWriter(
@@ -130,8 +130,8 @@ def test_a_recorder_killed_with_its_log_in_memory_loses_nothing(tmp_path):
 
 
 @pytest.mark.parametrize("reuse_inode", [True, False])
-def test_a_new_log_never_takes_what_an_earlier_one_left(tmp_path, reuse_inode):
-    """The folder of a drive that is partly in memory is deleted, a new drive begins at the same path, on the same inode if the system gives it."""
+def test_a_new_log_never_takes_over_what_an_earlier_one_left(tmp_path, reuse_inode):
+    """The folder of a drive that is partly in memory is deleted, a new drive begins at the same path, and possibly on the same inode."""
     path = tmp_path / "sunday" / "wire.log"
     path.parent.mkdir()
     disk = Disk([None, *[errno_of(errno.ENOSPC)] * 1000])
@@ -159,8 +159,8 @@ def test_a_new_log_never_takes_what_an_earlier_one_left(tmp_path, reuse_inode):
         spill.discard(piece.path)
 
 
-def test_what_is_kept_goes_from_place_to_place_and_reads_as_one(tmp_path):
-    """60 bytes fit each of the usual places: the second disk first, memory last; a follower reads across them."""
+def test_kept_bytes_move_from_place_to_place_and_read_as_one(tmp_path):
+    """Each of the usual places takes 60 bytes: the second disk first, memory last; a follower reads across them."""
     path, disk = tmp_path / "wire.log", Disk([None, *[errno_of(errno.ENOSPC)] * 1000])
     writer = LogWriter(path, write=disk.write, spill_max=60)
     sent = bytes(range(1, 181))
@@ -178,8 +178,8 @@ def test_what_is_kept_goes_from_place_to_place_and_reads_as_one(tmp_path):
     assert not list(spill.everything())
 
 
-def test_a_deleted_folder_goes_on_in_the_fallback_with_everything(tmp_path):
-    """Within a second of the look, byte for byte, host frames too; and the old folder is not made again."""
+def test_a_deleted_folder_continues_in_the_fallback_with_everything(tmp_path):
+    """Within a second of the check, byte for byte, including host frames; and the old folder is not created again."""
     clock, warnings, folder = Clock(), [], tmp_path / "sunday"
     folder.mkdir()
 
@@ -202,8 +202,8 @@ def test_a_deleted_folder_goes_on_in_the_fallback_with_everything(tmp_path):
     assert not writer.headless
 
 
-def test_a_disk_that_was_pulled_out_costs_nothing_that_it_had_not_confirmed(tmp_path, monkeypatch):
-    """Nothing behind the old descriptor can be read any more: the new log begins with what no fsync had confirmed."""
+def test_a_disk_that_was_pulled_out_costs_only_what_it_had_confirmed(tmp_path, monkeypatch):
+    """The old descriptor can no longer be read: the new log begins with what no fsync had confirmed."""
     clock, warnings, folder = Clock(), [], tmp_path / "stick"
     folder.mkdir()
     writer = LogWriter(folder / "wire.log", clock=clock, warn=warnings.append, fallback=lambda: tmp_path / "wire.log")

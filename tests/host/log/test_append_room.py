@@ -1,4 +1,4 @@
-"""A disk whose free room comes and goes in steps: what was kept elsewhere comes back whole, once, in order, and nothing stays there."""
+"""A disk whose free space comes and goes in steps: what was kept elsewhere is put back whole, once, in order, and nothing is left behind."""
 
 import errno
 import os
@@ -24,7 +24,7 @@ STEP = st.one_of(
 
 
 class Disk:
-    """So many bytes of a log fit; a write that does not fit whole is taken in part, as a full disk does."""
+    """A disk with room for so many bytes of a log; a write that does not fit is taken in part, as a full disk does."""
 
     def __init__(self, room):
         self.room = room
@@ -46,7 +46,7 @@ def numbers(data):
 
 
 def killed(writer):
-    """As the system leaves a process that it ends: files closed, nothing written any more."""
+    """As the system leaves a process that it kills: files closed, nothing more written."""
     for fd in (writer._fd, writer._reserve._fd):
         os.close(fd)
     if writer._spill is not None:
@@ -61,7 +61,7 @@ def killed(writer):
     [("frames", 60), ("closed", 0), ("frames", 60), ("room", 50 * FRAME + 5), ("again", 0), ("room", 60 * FRAME), ("again", 0)],
     False,
 )
-def test_every_byte_stands_once_and_in_order_when_there_is_room_at_last(tmp_path_factory, room, steps, says_how_full):
+def test_every_byte_is_there_once_and_in_order_when_there_is_room_at_last(tmp_path_factory, room, steps, says_how_full):
     folder = tmp_path_factory.mktemp("room")
     path, places = folder / "wire.log", [folder / f"place{n}" for n in range(12)]
     disk, now, sent = Disk(room), [100.0], 0
@@ -99,8 +99,8 @@ def test_every_byte_stands_once_and_in_order_when_there_is_room_at_last(tmp_path
 
 
 @pytest.mark.parametrize("says_how_full", [True, False])
-def test_the_room_of_the_reserve_is_not_filled_with_what_is_kept_elsewhere(tmp_path, monkeypatch, says_how_full):
-    """A full log alone, copied at any moment, ends with the frame that says that the drive went on elsewhere."""
+def test_the_reserve_is_not_filled_with_bytes_kept_elsewhere(tmp_path, monkeypatch, says_how_full):
+    """A full log copied alone, at any moment, ends with the frame that says that the drive continues elsewhere."""
     path, disk, now = tmp_path / "wire.log", Disk(40 * FRAME), [100.0]
 
     def give(self):

@@ -1,4 +1,4 @@
-"""Followers: live or finished, waiting or not, from the start or from a place in the middle."""
+"""Followers: of live or finished logs, waiting or not, from the start or from the middle."""
 
 import random
 import threading
@@ -36,7 +36,7 @@ def test_a_follower_ends_with_the_recording(tmp_path):
     thread.join()
 
 
-def test_looking_whether_a_log_is_live_never_keeps_a_writer_out(tmp_path):
+def test_checking_whether_a_log_is_live_never_locks_a_writer_out(tmp_path):
     path = tmp_path / "wire.log"
     path.touch()
     stop = threading.Event()
@@ -75,7 +75,7 @@ def test_blocks_are_the_log(tmp_path_factory, data, size):
     assert b"".join(blocks(path, size)) == data
 
 
-def test_no_log_is_one_sentence(tmp_path):
+def test_a_missing_log_is_one_sentence(tmp_path):
     with pytest.raises(InputError, match=r"nothing cannot be read \(No such file"):
         Follower(tmp_path / "nothing")
 
@@ -93,7 +93,7 @@ def long_log(tmp_path_factory):
 
 
 def anchors(path):
-    """[(position, wall_us)] of every whole anchor, the plain way."""
+    """[(position, wall_us)] of every whole anchor, by a plain search."""
     found, at = [], 0
     for piece in path.read_bytes().split(b"\0"):
         if piece:
@@ -119,7 +119,7 @@ def test_seeking_finds_the_last_anchor_before_a_time(long_log):
 
 def test_seeking_reads_little_of_a_long_log(tmp_path, monkeypatch):
     path = tmp_path / "wire.log"
-    path.write_bytes(wire_logs.drive(2000) * 20)  # the key falls back 19 times: any place that fits will do
+    path.write_bytes(wire_logs.drive(2000) * 20)  # the key goes back 19 times: any position that fits is accepted
     read = []
     plain = Follower.read
     monkeypatch.setattr(Follower, "read", lambda self, most=0: read.append(most) or plain(self, most))

@@ -1,4 +1,4 @@
-"""A kept piece joins the log whose bytes it goes on from, and no other copy of it, however folders are copied, renamed, swapped or damaged."""
+"""A kept piece joins the log whose bytes it continues, and no other copy of it, however folders are copied, renamed, swapped or damaged."""
 
 import errno
 import os
@@ -21,7 +21,7 @@ def frames(first, count):
 
 
 def record(path, data, room, wall_s):
-    """One recorder: it gets `data` in small reads, its disk takes `room` bytes of it."""
+    """One recorder: it receives `data` in small reads, and its disk takes `room` bytes of it."""
     left = [room]
 
     def write(fd, piece):
@@ -62,14 +62,14 @@ def bytes_of(path):
 
 
 @settings(deadline=None, max_examples=12)
-@example((0, 0), True, "swapped")  # both logs are alike to the byte: only the notes beside them tell
+@example((0, 0), True, "swapped")  # both logs are equal byte for byte: only the notes beside them differ
 @given(
     st.tuples(st.integers(0, 700), st.integers(0, 700)),
     st.booleans(),
     st.sampled_from(["as they are", "swapped", "one renamed", "one deleted", "read from a third", "without notes"]),
 )
-def test_two_copies_that_went_on_apart_never_get_each_others_bytes(tmp_path_factory, rooms, alike, moved):
-    """Both disks fill, at any byte. alike: the board sent the same to both but for the times, so that many bytes before the pieces agree."""
+def test_two_copies_that_continued_separately_never_get_each_others_bytes(tmp_path_factory, rooms, alike, moved):
+    """Both disks fill, at any byte. alike: the board sent the same to both except for the times, so that many bytes before the pieces agree."""
     nothing_is_kept()
     base = tmp_path_factory.mktemp("copies")
     one, two = cut_off(base / "one"), base / "two" / "wire.log"
@@ -105,7 +105,7 @@ def test_two_copies_that_went_on_apart_never_get_each_others_bytes(tmp_path_fact
     for name, log in there.items():
         assert bytes_of(log) == whole[name]
     pieces = list(spill.everything())
-    for piece in pieces:  # each alone, into a folder: its own stream's bytes and no other's
+    for piece in pieces:  # each put into a folder alone: its own stream's bytes and no other's
         made = base / f"made-{piece.path.name}" / "wire.log"
         rescue.make_log(joined.chain_of(piece, pieces), made)
         of = whole["one" if piece.log == one else "two"]
@@ -117,7 +117,7 @@ def test_two_copies_that_went_on_apart_never_get_each_others_bytes(tmp_path_fact
     assert left if moved == "one deleted" else True
 
 
-def test_of_two_that_go_on_from_the_same_byte_a_third_copy_takes_neither(tmp_path):
+def test_of_two_pieces_that_continue_from_the_same_byte_a_third_copy_takes_neither(tmp_path):
     one, two, third = cut_off(tmp_path / "one"), tmp_path / "two" / "wire.log", tmp_path / "third" / "wire.log"
     for other in (two, third):
         shutil.copytree(one.parent, other.parent)
@@ -137,7 +137,7 @@ def test_of_two_that_go_on_from_the_same_byte_a_third_copy_takes_neither(tmp_pat
 
 
 @pytest.mark.parametrize("note", [True, False])
-def test_where_the_first_bytes_are_damaged_nothing_kept_is_forgotten(tmp_path, note):
+def test_with_damaged_first_bytes_no_kept_piece_is_forgotten(tmp_path, note):
     log = cut_off(tmp_path / "one")
     record(log, frames(100, 40), 300, 1_780_000_100.0)
     size, whole = log.stat().st_size, bytes_of(log)
@@ -154,10 +154,10 @@ def test_where_the_first_bytes_are_damaged_nothing_kept_is_forgotten(tmp_path, n
     assert not list(spill.everything())
 
 
-def test_a_note_of_what_is_nowhere_outlasts_the_next_recording(tmp_path):
+def test_a_note_of_a_piece_that_is_nowhere_survives_the_next_recording(tmp_path):
     log = cut_off(tmp_path / "one")
     record(log, frames(100, 40), 300, 1_780_000_100.0)
-    for piece in spill.everything():  # as the memory of a computer that was switched off
+    for piece in spill.everything():  # like the memory of a computer that was switched off
         piece.path.unlink()
     with LogWriter(log) as writer:
         writer.received(frames(200, 9))
@@ -171,7 +171,7 @@ def test_a_note_of_what_is_nowhere_outlasts_the_next_recording(tmp_path):
     assert reserve.path_for(log).with_name(f"wire.log.reserve-{b'one log '.hex()}").exists()
 
 
-def test_a_piece_of_an_earlier_version_is_told_by_its_number(tmp_path):
+def test_a_piece_of_an_earlier_version_is_recognised_by_its_number(tmp_path):
     log = cut_off(tmp_path / "one")
     piece = spill.Spill(b"one log ", log, log.stat().st_size)
     piece.put(frames(100, 5))
@@ -180,7 +180,7 @@ def test_a_piece_of_an_earlier_version_is_told_by_its_number(tmp_path):
     assert next(spill.everything()).before is None
 
 
-def test_a_long_name_in_any_script_or_none_is_kept_with_the_piece(tmp_path):
+def test_a_name_of_any_length_or_script_or_none_is_stored_with_the_piece(tmp_path):
     folder = tmp_path
     for name in (b"\xff\xfe drive", "поездка ".encode() * 12, "поездка ".encode() * 15, "д".encode() * 120, "д".encode() * 120):
         folder = folder / os.fsdecode(name)
@@ -196,7 +196,7 @@ def test_a_long_name_in_any_script_or_none_is_kept_with_the_piece(tmp_path):
         rescue.make_log([found], tmp_path / "made" / "wire.log")
 
 
-def test_a_disk_that_refuses_again_and_again_is_told_once_and_counted(tmp_path):
+def test_a_disk_that_keeps_refusing_is_reported_once_and_counted(tmp_path):
     said, now, full = [], [0.0], [False]
 
     def write(fd, data):
@@ -222,8 +222,8 @@ def test_a_disk_that_refuses_again_and_again_is_told_once_and_counted(tmp_path):
     assert len(said) == 2
 
 
-def test_a_note_does_not_bring_a_piece_to_a_log_of_another_number_and_other_bytes(tmp_path):
-    """The log was replaced by another, its first bytes damaged: the note beside it is the earlier log's, and its digests decide."""
+def test_a_note_does_not_join_a_piece_to_a_log_of_another_number_and_other_bytes(tmp_path):
+    """The log was replaced by another and its first bytes are damaged: the note beside it belongs to the earlier log, and its digests decide."""
     nothing_is_kept()
     log = cut_off(tmp_path / "drive")
     record(log, frames(100, 40), 0, 1_780_000_100.0)

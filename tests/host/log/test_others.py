@@ -1,4 +1,4 @@
-"""What another recording left in a log's file is never read as this drive's, and named; what is this drive's is never left out."""
+"""What another recording left in a log's file is never read as part of this drive, and is named; what belongs to this drive is never left out."""
 
 import functools
 import os
@@ -43,10 +43,11 @@ def hot(log):
     st.sampled_from([0, 1]),
     st.integers(1, 300),
 )
-def test_what_another_recording_wrote_behind_or_between_is_left_out_and_nothing_else(
+def test_another_recordings_bytes_after_or_inside_a_log_are_left_out_and_nothing_else(
     tmp_path_factory, cut, end, goes_on, their_part, step
 ):
-    """Any cut of ours, any cut of theirs behind it, ours again or not: bytes and readings are those without theirs, whole and while it grows."""
+    """Any cut of ours, any cut of theirs after it, with or without more of ours: bytes and readings are those without theirs, for
+    the whole log and while it grows."""
     ours, theirs = FIRST[:cut] if cut > 60 else FIRST, part(THEIRS, their_part, boot_count=7, first=500)[: max(end, 45)]
     again = SECOND if goes_on else b""
     path = tmp_path_factory.mktemp("log") / "wire.log"
@@ -67,7 +68,7 @@ def test_what_another_recording_wrote_behind_or_between_is_left_out_and_nothing_
                 file.write(data[at : at + 97])
             while new := follower.read():
                 seen += new
-    # of a start that stands there half, nobody can tell whose it is: that much and no more was seen of theirs
+    # nobody can tell whose an incomplete start is: that much and no more of theirs was seen
     extra = len(seen) - len(ours + again)
     assert 0 <= extra < 60
     assert hot(seen) == hot(ours + again)
@@ -88,14 +89,14 @@ def test_a_log_copied_behind_itself_counts_once_whichever_copy_was_cut(tmp_path_
     assert b"".join(follow.blocks(path)) == whole
 
 
-def test_parts_of_one_drive_stay_one_whatever_their_order():
+def test_parts_of_one_drive_stay_one_in_any_order():
     cut = SECOND.index(b"\x00\x00", 200) + 1
     for data in (FIRST + SECOND, SECOND + FIRST, SECOND[cut:] + FIRST + SECOND[:cut]):
         assert hot(data) == hot(FIRST + SECOND)
         assert not [note for note in decode(data).notes if "another recording" in note]
 
 
-def test_a_drive_of_an_earlier_version_keeps_what_has_no_number_and_goes_on(tmp_path):
+def test_a_drive_of_an_earlier_version_keeps_parts_without_a_number_and_continues(tmp_path):
     old = part(b"", start=False)
     path = tmp_path / "wire.log"
     path.write_bytes(old)
@@ -110,7 +111,7 @@ def test_a_drive_of_an_earlier_version_keeps_what_has_no_number_and_goes_on(tmp_
     assert others.of(path)[0].begin == len(old)
 
 
-def test_blocks_of_one_log_in_the_wrong_order_are_not_taken_for_two(tmp_path):
+def test_blocks_of_one_log_in_the_wrong_order_are_not_taken_for_two_logs(tmp_path):
     data = part(OURS, count=400)
     for cut in (900, len(data) // 2, len(data) - 900):
         mixed = data[cut:] + data[:cut]
@@ -118,21 +119,21 @@ def test_blocks_of_one_log_in_the_wrong_order_are_not_taken_for_two(tmp_path):
         assert others.Finder(others.reading_bytes(mixed)).others(len(mixed)) == ()
 
 
-def test_a_log_whose_first_bytes_are_damaged_goes_on_as_itself(tmp_path):
+def test_a_log_with_damaged_first_bytes_continues_as_itself(tmp_path):
     path = tmp_path / "wire.log"
     path.write_bytes(b"\x07" * 30 + FIRST[30:] + SECOND)
     assert hot(path) == hot(FIRST + SECOND)
     assert others.of(path) == ()
 
 
-def test_a_log_made_of_what_was_kept_holds_the_later_parts_of_the_same_drive():
+def test_a_log_made_from_kept_parts_holds_the_later_parts_of_the_same_drive():
     made = identity.frame(identity.later(OURS), DAY_S) + b"\x00" + FIRST[-400:] + SECOND
     assert len(hot(made)) > 40
     assert others.Finder(others.reading_bytes(made)).others(len(made)) == ()
     assert not identity.goes_on(identity.new(), OURS)
 
 
-def test_nothing_is_written_behind_another_recording(tmp_path):
+def test_nothing_is_appended_to_another_recording(tmp_path):
     path = tmp_path / "wire.log"
     path.write_bytes(FIRST + STRANGE)
     with pytest.raises(InputError, match="there is another recording"):
@@ -140,7 +141,7 @@ def test_nothing_is_written_behind_another_recording(tmp_path):
     assert path.read_bytes() == FIRST + STRANGE
 
 
-def test_each_gets_a_log_of_its_own(tmp_path):
+def test_each_drive_gets_its_own_log(tmp_path):
     path = tmp_path / "wire.log"
     path.write_bytes(FIRST + STRANGE)
     (found,) = others.of(path)
@@ -152,7 +153,7 @@ def test_each_gets_a_log_of_its_own(tmp_path):
 
 
 def test_a_copy_of_the_log_alone_says_that_its_disk_was_full(tmp_path):
-    """The disk takes 2000 bytes and what the reserve gives back, then nothing; the copy has neither the note beside it nor the kept piece's folder."""
+    """The disk takes 2000 bytes and the space of the reserve, then nothing; the copy has neither the note beside it nor the kept piece's folder."""
     path, copied = tmp_path / "wire.log", tmp_path / "copy.log"
     frames = framing.encode(wire_logs.description(1)), *(part(OURS, count=200)[-4000:][n : n + 50] for n in range(0, 4000, 50))
     taken, room = [0], [2000]
@@ -177,7 +178,7 @@ def test_a_copy_of_the_log_alone_says_that_its_disk_was_full(tmp_path):
         whole = b"".join(follow.blocks(path))
         spilled = [piece.path for piece in found.pieces]
         assert spilled
-        for piece in spilled:  # as in another computer
+        for piece in spilled:  # as on another computer
             piece.rename(piece.with_suffix(".away"))
         found = rescue.standing(copied)
         assert found.went_on_s == DAY_S
@@ -193,7 +194,7 @@ def test_a_copy_of_the_log_alone_says_that_its_disk_was_full(tmp_path):
     assert rescue.standing(path) is None
 
 
-def test_where_nothing_came_after_the_disk_was_full_nothing_is_missing(tmp_path):
+def test_when_nothing_came_after_the_disk_was_full_nothing_is_missing(tmp_path):
     path, calls = tmp_path / "wire.log", [0]
 
     def write(fd, data):
@@ -204,14 +205,14 @@ def test_where_nothing_came_after_the_disk_was_full_nothing_is_missing(tmp_path)
 
     with LogWriter(path, write=write) as writer:
         for payload in (wire_logs.description(1), wire_logs.reading(100, 5, [(1, 2, 3)])):
-            writer.received(framing.encode(payload)[1:])  # a board that sends one zero only: the frame under way is the last
+            writer.received(framing.encode(payload)[1:])  # a board that sends only one zero: the frame under way is the last
         assert writer.failing
     assert len(decode(path).messages["link_gap"]) == 1
     assert rescue.standing(path) is None
 
 
-def test_of_two_copies_each_gone_on_with_and_joined_the_first_ones_part_is_this_drives():
-    """One number, part 1 twice, begun at two times: also where only the other's continuation stands behind, and where both hold the same beginning."""
+def test_of_two_copies_that_both_continued_and_were_joined_the_first_ones_part_counts():
+    """One number, part 1 twice, begun at two times: also where only the other's continuation follows, and where both hold the same beginning."""
     mine, other = FIRST + SECOND, part(OURS, 1, boot_count=3, first=700, began_s=DAY_S + 500)
     for log in (mine + other, mine + FIRST + other):
         assert hot(log) == hot(mine)
@@ -219,8 +220,8 @@ def test_of_two_copies_each_gone_on_with_and_joined_the_first_ones_part_is_this_
     assert [(one.begin, one.end, one.again) for one in found] == [(len(mine), len(mine + other), False)]
 
 
-def test_an_older_log_of_the_same_start_behind_one_whose_own_start_is_damaged_is_not_counted():
+def test_an_older_log_with_the_same_start_after_one_with_a_damaged_start_is_not_counted():
     older, newer = part(THEIRS), part(OURS, first=400, began_s=DAY_S)
     assert hot(newer[45:] + older) == hot(newer)
-    shuffled = part(THEIRS, first=40, start=False) + older  # blocks in another order: the one goes on where the other ends
+    shuffled = part(THEIRS, first=40, start=False) + older  # blocks in another order: one continues where the other ends
     assert set(hot(shuffled)) == set(range(80))

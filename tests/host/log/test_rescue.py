@@ -1,4 +1,4 @@
-"""What a full disk left elsewhere: named by whoever looks, read by whoever reads, put back on demand, never mixed with another drive's."""
+"""What a full disk left elsewhere: reported by every view, read by every reader, put back on demand, never mixed with another drive's."""
 
 import errno
 import os
@@ -32,7 +32,7 @@ def full_disk(after):
 
 @pytest.fixture
 def half(tmp_path):
-    """A drive of which 29 readings are on the disk and 30 elsewhere; its recorder has ended."""
+    """A drive with 29 readings on the disk and 30 elsewhere; its recorder has ended."""
     path = tmp_path / "sunday" / "wire.log"
     path.parent.mkdir()
     with LogWriter(path, write=full_disk(31), wall=lambda: 1_780_000_000.0) as writer:
@@ -47,7 +47,7 @@ def readings(path):
     return decode(path).readings["hot"].tolist()
 
 
-def test_a_half_drive_reads_whole_and_says_where_it_is(half):
+def test_a_half_drive_reads_whole_and_says_where_the_rest_is(half):
     assert readings(half) == list(range(1, 60))
     found = rescue.standing(half)
     assert found.kept_bytes == sum(map(len, FRAMES[30:]))
@@ -56,7 +56,7 @@ def test_a_half_drive_reads_whole_and_says_where_it_is(half):
     assert str(found.pieces[0].path) in found.sentence()
 
 
-def test_a_recording_that_goes_on_says_at_its_end_what_the_earlier_one_left_too(half):
+def test_a_continued_recording_reports_at_its_end_what_the_earlier_one_left_too(half):
     said = []
     with LogWriter(half, write=full_disk(0), warn=said.append) as writer:
         for frame in FRAMES[30:]:
@@ -67,7 +67,7 @@ def test_a_recording_that_goes_on_says_at_its_end_what_the_earlier_one_left_too(
     assert str(second.path) in said[-1]
 
 
-def test_it_is_put_back_byte_for_byte_and_nothing_stays(half):
+def test_it_is_put_back_byte_for_byte_and_nothing_is_left_behind(half):
     whole = b"".join(follow.blocks(half))
     assert rescue.put_back(half) == sum(map(len, FRAMES[30:]))
     assert half.read_bytes() == whole
@@ -137,7 +137,7 @@ def test_the_next_recorder_puts_it_back_first(half):
     assert not list(spill.everything())
 
 
-def test_the_next_recorder_on_a_disk_still_full_goes_on_behind_it(half):
+def test_the_next_recorder_on_a_disk_still_full_continues_after_it(half):
     whole = b"".join(follow.blocks(half))
     more = [framing.encode(wire_logs.reading(100 * n, NUMBER, [(n, 2, 3)])) for n in range(60, 70)]
     with LogWriter(half, write=full_disk(0)) as writer:
@@ -150,7 +150,7 @@ def test_the_next_recorder_on_a_disk_still_full_goes_on_behind_it(half):
     assert not list(spill.everything())
 
 
-def test_a_recorder_does_not_glue_over_a_hole(half):
+def test_a_recorder_does_not_join_across_a_gap(half):
     (piece,) = rescue.standing(half).pieces
     os.truncate(half, piece.base - 7)
     cut = half.read_bytes()
@@ -172,7 +172,7 @@ def test_pieces_whose_log_is_gone_become_a_log(half, tmp_path):
     assert list(rescue.orphans()) == [log_id]  # which may come back
 
 
-def test_a_damaged_note_or_piece_costs_no_reading(half):
+def test_a_damaged_note_or_piece_loses_no_reading(half):
     for junk in (b"", b"{", b'{"log_id": 5}', os.urandom(5000), b"[" * 3000):
         reserve.path_for(half).write_bytes(junk)
         assert readings(half) == list(range(1, 60))
@@ -188,8 +188,9 @@ def test_another_users_piece_is_not_taken(half, monkeypatch):
     assert list(spill.of(identity.of(half), [next(iter(spill.folders()))])) == []
 
 
-def test_a_piece_of_another_way_that_a_copy_went_is_never_removed(tmp_path):
-    """Two copies of one log went on under its number: at the place of one's piece the log that was put back may have the other's bytes."""
+def test_a_piece_of_another_copys_continuation_is_never_removed(tmp_path):
+    """Two copies of one log continued under its number: the log that was put back may hold the other's bytes at the position of
+    the first one's piece."""
     log, kept = tmp_path / "wire.log", tmp_path / "kept"
     kept.mkdir()
     start = b"".join(bytes([number]) for number in range(200))

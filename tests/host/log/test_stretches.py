@@ -1,4 +1,5 @@
-"""Bytes of another log without its beginning, or a whole other log in the midst of one: set aside where board, start or ticks say so, and nothing else."""
+"""Bytes of another log without its beginning, or a whole other log in the middle of one: set aside where board, start or ticks
+show it, and nothing else."""
 
 import functools
 
@@ -43,7 +44,7 @@ def frames_of(data):
 
 
 def own(path, step=1 << 20):
-    """The frames of what is this drive's: of two zeros in a row, or bytes that both logs have at the seam, either may be whose."""
+    """The frames of this drive; of two zeros in a row, or bytes that both logs share at the seam, either may be whose."""
     return frames_of(b"".join(follow.blocks(path, step)))
 
 
@@ -54,12 +55,12 @@ def own(path, step=1 << 20):
     st.tuples(st.integers(60, 3000), st.integers(1, 3000)),
     st.integers(1, 500),
 )
-def test_a_stretch_of_another_log_put_in_anywhere_is_left_out_and_nothing_is_lost(tmp_path_factory, at, which, span, step):
+def test_a_piece_of_another_log_inserted_anywhere_is_left_out_and_nothing_is_lost(tmp_path_factory, at, which, span, step):
     theirs = log(THEIRS, **which)[span[0] : sum(span)]
     path = tmp_path_factory.mktemp("log") / "wire.log"
     data = WHOLE[:at] + theirs + WHOLE[at:]
     path.write_bytes(data)
-    # no reading of theirs is whole: nothing tells it, nothing is read of it
+    # no reading of theirs is whole: nothing identifies it, nothing of it is read
     if not hot(identity.frame(THEIRS) + b"\0" + theirs + b"\7\0"):
         assert set(hot(WHOLE)) - set(hot(path)) <= {hot(WHOLE)[n] for n in range(60)}
         return
@@ -75,7 +76,7 @@ def test_a_stretch_of_another_log_put_in_anywhere_is_left_out_and_nothing_is_los
 
 @settings(deadline=None, max_examples=10)
 @given(st.integers(1500, len(WHOLE) - 60), st.sampled_from([ANOTHER_BOARD, ANOTHER_START, SAME_START]), st.integers(400, 3000))
-def test_what_follows_a_whole_other_log_in_the_midst_is_this_drives_again(tmp_path_factory, at, which, end):
+def test_what_follows_a_whole_other_log_in_the_middle_is_this_drives_again(tmp_path_factory, at, which, end):
     theirs = log(THEIRS, **which)[:end]
     path = tmp_path_factory.mktemp("log") / "wire.log"
     path.write_bytes(WHOLE[:at] + theirs + WHOLE[at:])
@@ -87,7 +88,7 @@ def test_what_follows_a_whole_other_log_in_the_midst_is_this_drives_again(tmp_pa
     assert "up to where this drive continues" in decode(path).notes[0]
 
 
-def test_another_boards_stretch_behind_a_log_is_left_out(tmp_path):
+def test_another_boards_piece_after_a_log_is_left_out(tmp_path):
     path = tmp_path / "wire.log"
     theirs = log(THEIRS, **ANOTHER_BOARD)
     path.write_bytes(WHOLE + theirs[theirs.index(b"\0\0", 1500) + 1 :])
@@ -112,13 +113,13 @@ SWAPPED = log(OURS, **ANOTHER_BOARD)[len(identity.frame(OURS)) :]
         WHOLE + gap(360) + LATER,  # it did so while the port was away
         WHOLE + gap(360) + SWAPPED,  # another board was plugged in
         WHOLE + gap(360) + SWAPPED + gap(9060) + log(OURS, first=500)[len(identity.frame(OURS)) :],  # and the first one again
-        WHOLE[:-30] + bytes(300) + b"\7" * 700 + LATER,  # what stood between is damaged
+        WHOLE[:-30] + bytes(300) + b"\7" * 700 + LATER,  # the bytes in between are damaged
         WHOLE + LATER,  # or cut out
         WHOLE[:2500] + FRESH + WHOLE[2500:],  # blocks in the wrong order
         WHOLE + log(OURS, boot=2, first=300)[len(identity.frame(OURS)) :],
     ],
 )
-def test_what_may_be_this_drives_is_never_left_out(tmp_path, data):
+def test_what_may_belong_to_this_drive_is_never_left_out(tmp_path, data):
     path = tmp_path / "wire.log"
     path.write_bytes(data)
     assert others.of(path) == ()

@@ -1,4 +1,4 @@
-"""The crash trials of tests/bench/bench_crash.py in short: killed recorders, a log cut at every byte, each call to the disk failing once."""
+"""The crash trials of tests/bench/bench_crash.py, shortened: killed recorders, a log cut at every byte, each disk call failing once."""
 
 import os
 import sys
@@ -11,15 +11,15 @@ import bench_crash
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="recorders are forked")
-def test_killed_recorders_leave_sessions_with_all_that_is_older_than_a_second(tmp_path):
+def test_killed_recorders_leave_sessions_with_everything_older_than_a_second(tmp_path):
     done = bench_crash.kills(12, tmp_path, lives_s=(1.2, 3.0))
     assert len(done) == 12
     assert [trial.verdict() for trial in done] == [""] * 12
-    assert min(len(trial.sent) for trial in done) > 40  # there was something to lose
+    assert min(len(trial.sent) for trial in done) > 40  # there was data to lose
 
 
-def test_the_verdict_sees_a_lost_an_invented_and_a_swapped_frame(tmp_path):
-    """The check can fail: a log spoiled by hand is told."""
+def test_the_verdict_detects_a_lost_an_invented_and_a_swapped_frame(tmp_path):
+    """The check can fail: a log damaged by hand is detected."""
     trial = bench_crash.kills(1, tmp_path, lives_s=(1.5, 1.6))[0]
     log = trial.path / "wire.log"
     whole, three, four = log.read_bytes(), bench_crash.frame(3), bench_crash.frame(4)
@@ -34,7 +34,7 @@ def test_the_verdict_sees_a_lost_an_invented_and_a_swapped_frame(tmp_path):
     assert "older than 1 s" in trial.verdict()
 
 
-def test_a_log_cut_at_any_byte_opens_with_every_whole_frame_and_is_recorded_on(tmp_path):
+def test_a_log_cut_at_any_byte_opens_with_every_whole_frame_and_recording_continues(tmp_path):
     counts = bench_crash.cut_at_every_byte(tmp_path)
     assert counts["tried"] > 1900
     assert counts["lost"] == 0

@@ -1,4 +1,4 @@
-"""Fetching what the board stored: broken at every frame, replies lost, a ring that runs on, damage; and a stated start."""
+"""Fetching what the board stored: interrupted at every frame, replies lost, a ring that keeps running, damage; and a stated start."""
 
 import itertools
 import struct
@@ -52,7 +52,7 @@ SEGMENTS = {7: segment(1, 500, 40), 8: segment(2, 500, 25), 9: segment(2, 13000,
 
 
 class Board:
-    """A port with a board behind it that stores SEGMENTS. break_after: answers before the link breaks; lose: every n-th answer never arrives."""
+    """A port with a board behind it that stores SEGMENTS. break_after: answers before the link breaks; lose: every n-th answer is lost."""
 
     url = "test port"
 
@@ -125,8 +125,8 @@ def test_a_download_holds_every_stored_frame_in_order_and_one_anchor(tmp_path):
     assert sorted(set(decoded.readings["boot"])) == [0, 1]
 
 
-def test_broken_at_every_frame_it_goes_on_where_it_stopped(tmp_path):
-    """The link breaks after 1, 2, 3 ... answers; each time a new try finishes the job, and asks for no piece that had arrived whole."""
+def test_interrupted_at_every_frame_it_resumes_where_it_stopped(tmp_path):
+    """The link breaks after 1, 2, 3 ... answers; each time a new try finishes the download, and does not request pieces that had arrived whole."""
     count = 0
     for break_after in range(1, 40):
         folder = tmp_path / str(break_after)
@@ -146,7 +146,7 @@ def test_broken_at_every_frame_it_goes_on_where_it_stopped(tmp_path):
 
 
 @pytest.mark.parametrize("lose", [3, 5, 7])
-def test_lost_answers_are_asked_for_again(tmp_path, monkeypatch, lose):
+def test_lost_answers_are_requested_again(tmp_path, monkeypatch, lose):
     monkeypatch.setattr("hotfuel.record.download.AGAIN_S", 0.02)
     monkeypatch.setattr("hotfuel.link.talk.REPLY_S", 0.02)
     board = Board(lose=lose)
@@ -187,7 +187,7 @@ def test_a_segment_the_ring_overwrote_meanwhile_is_left_out(tmp_path):
     assert whole_log(fetcher.write_log(here))[1:-1] == expected({8: SEGMENTS[8], 9: SEGMENTS[9]})
 
 
-def test_damage_inside_a_segment_is_found_and_nothing_is_kept_of_it(tmp_path):
+def test_damage_inside_a_segment_is_found_and_nothing_of_it_is_kept(tmp_path):
     spoilt = bytearray(SEGMENTS[8])
     spoilt[100] ^= 4
     with pytest.raises(LinkError, match="segment 8 arrived damaged"):
@@ -195,7 +195,7 @@ def test_damage_inside_a_segment_is_found_and_nothing_is_kept_of_it(tmp_path):
     assert list((tmp_path / "segments").iterdir()) == []
 
 
-def test_forget_only_when_asked(tmp_path):
+def test_segments_are_forgotten_only_when_asked(tmp_path):
     board = Board()
     fetcher = Fetcher(board, tmp_path)
     here = fetcher.fetch_all()
@@ -227,10 +227,10 @@ def test_a_stated_start_anchors_the_last_boot_that_has_none(tmp_path):
 
 
 @pytest.mark.parametrize("text", ["9999-12-31 23:59", "2999-01-01", "0001-01-01", "yesterday", "2026-13-01"])
-def test_a_start_that_has_not_been_is_refused_before_anything_is_fetched(text):
+def test_a_start_in_the_future_is_refused_before_anything_is_fetched(text):
     with pytest.raises(InputError, match="future" if "999" in text else "is no date"):
         _moment(text)
 
 
-def test_a_start_in_local_time_is_taken():
+def test_a_start_in_local_time_is_accepted():
     assert _moment("2026-06-01 14:05+02:00") == 1_780_315_500

@@ -1,4 +1,4 @@
-"""The recording loop on a real pseudo-terminal: killed at any instant, and with a terminal that goes and comes back."""
+"""The recording loop on a real pseudo-terminal: killed at any moment, and with a terminal that disappears and comes back."""
 
 import os
 import pty
@@ -56,7 +56,7 @@ with Link(sys.argv[1]) as link, LogWriter(sys.argv[2]) as writer:
 
 @pytest.mark.parametrize("after_s", [0.3, 0.5, 0.81])
 def test_killed_while_recording_from_a_terminal(tmp_path, after_s):
-    """SIGKILL at any instant: every frame older than a second is there, none is invented, the log opens."""
+    """SIGKILL at any moment: every frame older than a second is there, none is invented, the log opens."""
     ours, theirs = pty.openpty()
     tty.setraw(theirs)
     stop = threading.Event()
@@ -87,7 +87,7 @@ def test_killed_while_recording_from_a_terminal(tmp_path, after_s):
 
 
 def test_a_terminal_that_vanishes_and_comes_back(tmp_path, monkeypatch):
-    """The other side closes; a new one appears under the same name; the recording goes on by itself, and the gap is in the log."""
+    """The other side closes; a new one appears under the same name; the recording continues by itself, and the gap is in the log."""
     name = tmp_path / "port"
 
     def new_terminal():

@@ -1,4 +1,4 @@
-"""A satellite receiver beside the board: its sentences in the log, in the time of the board, whatever its port does."""
+"""A satellite receiver connected beside the board: its sentences are in the log, in the board's time, whatever its port does."""
 
 import numpy as np
 import pytest
@@ -54,7 +54,7 @@ class Beside:
         return found or []
 
 
-def test_sentences_lie_in_the_log_beside_the_readings_and_in_their_time(tmp_path):
+def test_sentences_are_in_the_log_beside_the_readings_and_in_their_time(tmp_path):
     told = [[circuit.rmc(1_780_000_000.0 + k / 10, 40.0 + 1e-5 * k, -40.0, 1.0, 0.0)] if k % 10 == 0 else [] for k in range(200)]
     told[77] = None
     told[120] = [b"$GPXXX,damaged"]

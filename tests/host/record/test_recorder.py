@@ -1,4 +1,4 @@
-"""The recording loop on played links and clocks."""
+"""The recording loop on simulated links and clocks."""
 
 import os
 import re
@@ -20,7 +20,7 @@ NUMBER = codec.description_id(wire_logs.description(1))
 
 
 class Played:
-    """A link and its clock in one: each turn gives the next bytes, and `step_s` passes. None: the port is gone in this turn."""
+    """A link and its clock in one: each turn returns the next bytes, and `step_s` passes. None: the port is gone in this turn."""
 
     url = "played"
     problem = "played went away (unplugged); plug the board in again"
@@ -51,7 +51,7 @@ def frame(time_ms, hot=1):
 
 
 def record(tmp_path, turns, **more):
-    """Everything in `turns` recorded; returns (recorder, what it said, bytes of the log, decoded log)."""
+    """Record everything in `turns`; returns (recorder, its messages, bytes of the log, decoded log)."""
     link, said = Played(turns), []
     path = tmp_path / "wire.log"
     with LogWriter(path, clock=link.monotonic) as writer:
@@ -62,7 +62,7 @@ def record(tmp_path, turns, **more):
     return made, said, path.read_bytes(), decode(path)
 
 
-def test_bytes_go_through_and_anchors_tell_when(tmp_path):
+def test_bytes_pass_through_and_anchors_give_the_time(tmp_path):
     turns = [frame(100 * n) for n in range(1, 201)]
     made, said, data, decoded = record(tmp_path, turns)
     assert said == []
@@ -77,7 +77,7 @@ def test_bytes_go_through_and_anchors_tell_when(tmp_path):
     assert made.counts.gaps == 0
 
 
-def test_the_log_is_every_byte_received_with_the_hosts_frames_taken_out(tmp_path):
+def test_without_host_frames_the_log_is_every_byte_received(tmp_path):
     received = [b"noise", frame(100)[:9], frame(100)[9:], b"\0\0", frame(200) + b"Traceback", frame(300)]
     _, _, data, decoded = record(tmp_path, received)
     for name in ("wall_anchor", "link_gap"):
@@ -107,14 +107,14 @@ def test_silence_is_a_gap_with_its_length(tmp_path):
     assert made.counts.gap_s == pytest.approx(5.0)
 
 
-def test_noise_is_no_sign_of_life(tmp_path):
+def test_noise_is_not_a_sign_of_life(tmp_path):
     *_, decoded = record(tmp_path, [frame(100), *[b"noise \0"] * 30, frame(3200)])
     (gap,) = decoded.losses.gaps
     assert gap.reason == "silence"
     assert decoded.messages["link_gap"]["bytes_damaged"].tolist() == [30 * 6]
 
 
-def test_unplugged_is_a_gap_with_its_reason(tmp_path):
+def test_unplugging_is_a_gap_with_its_reason(tmp_path):
     _, said, _, decoded = record(tmp_path, [frame(100), frame(200)[:10], *[None] * 10, frame(300)])
     (gap,) = decoded.losses.gaps
     assert (gap.reason, gap.length_s) == ("port_gone", pytest.approx(1.2, abs=0.01))
@@ -133,7 +133,7 @@ def test_a_computer_that_slept_leaves_a_gap(tmp_path):
     with LogWriter(tmp_path / "wire.log", clock=link.monotonic) as writer:
         made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
         made.turn(0.1)
-        link.now += 600  # nothing runs meanwhile
+        link.now += 600  # nothing runs in between
         link.turns = [frame(600_200)]
         made.turn(0.1)
     (gap,) = decode(tmp_path).losses.gaps
@@ -145,7 +145,7 @@ def test_the_wrong_device_is_described(tmp_path):
     assert said == ['played: this is another device; it sends text: "$GPGGA,1,2". Still listening.']
 
 
-def test_marks_and_requests(tmp_path):
+def test_marks_and_requests_are_carried_out(tmp_path):
     requests.ask(tmp_path, "mark", "before it began")
     link = Played([])
     with LogWriter(tmp_path / "wire.log", clock=link.monotonic) as writer:
@@ -194,12 +194,12 @@ def test_a_long_mark_is_cut_at_a_whole_character(tmp_path):
     assert len(text.encode()) in (221, 222)
 
 
-def test_an_asker_is_told_what_can_be_asked(tmp_path):
+def test_an_unknown_request_is_answered_with_the_known_ones(tmp_path):
     with pytest.raises(ValueError, match="mark, acknowledge, end, not stop"):
         requests.ask(tmp_path, "stop")
 
 
-def test_an_alarm_that_fails_costs_no_data(tmp_path):
+def test_a_failing_alarm_loses_no_data(tmp_path):
     def heard(payloads):
         raise ZeroDivisionError("oh")
 
@@ -237,7 +237,7 @@ def test_no_port_at_the_beginning_is_an_error_at_once():
         Link("/dev/ttyNONE9")
 
 
-def test_it_has_begun_once_bytes_are_on_the_disk(tmp_path):
+def test_it_counts_as_begun_once_bytes_are_on_the_disk(tmp_path):
     begun = []
     link = Played([b"", b"noise", frame(100), frame(200)])
     synced = []
@@ -251,7 +251,7 @@ def test_it_has_begun_once_bytes_are_on_the_disk(tmp_path):
     assert begun[0][-1] >= len(frame(100))
 
 
-def test_going_on_after_a_crash_says_how_long_nothing_was_kept(tmp_path):
+def test_continuing_after_a_crash_says_how_long_nothing_was_recorded(tmp_path):
     path = tmp_path / "wire.log"
     link = Played([framing.encode(wire_logs.description(1)), frame(100), frame(200)])
     with LogWriter(path, clock=link.monotonic) as writer:
@@ -273,7 +273,7 @@ def test_going_on_after_a_crash_says_how_long_nothing_was_kept(tmp_path):
     assert set(decoded.readings["boot"].tolist()) == {0}
 
 
-def test_a_clock_that_was_set_back_makes_no_gap_of_less_than_nothing(tmp_path):
+def test_a_clock_that_was_set_back_makes_no_negative_gap(tmp_path):
     link = Played([])
     with LogWriter(tmp_path / "wire.log") as writer:
         made = Recorder(link, writer, monotonic=link.monotonic, wall=link.wall)
@@ -281,8 +281,8 @@ def test_a_clock_that_was_set_back_makes_no_gap_of_less_than_nothing(tmp_path):
     assert (made.counts.gaps, made.counts.gap_s) == (1, 0.0)
 
 
-def test_a_log_that_had_to_begin_anew_elsewhere_can_be_read(tmp_path, monkeypatch):
-    """The disk was pulled out: the new log gets the board's last description, and asks of page and terminal are heard in the new folder."""
+def test_a_log_that_had_to_be_restarted_elsewhere_can_be_read(tmp_path, monkeypatch):
+    """The disk was pulled out: the new log gets the board's last description, and requests of page and terminal are read in the new folder."""
     folder, moved = tmp_path / "stick", []
     folder.mkdir()
     new = tmp_path / "fallback"
@@ -304,11 +304,11 @@ def test_a_log_that_had_to_begin_anew_elsewhere_can_be_read(tmp_path, monkeypatc
     assert decoded.losses.readings_without_description == 0
     ticks = decoded.readings["tick"].tolist()
     assert ticks == list(range(ticks[0], 80))
-    assert ticks[0] <= 60  # nothing older than the last fsync is needed, and all since is there
+    assert ticks[0] <= 60  # nothing older than the last fsync is needed, and everything since is there
     assert [bytes(text) for text in decoded.messages["mark"]["text"]] == [b"still here"]
 
 
-def test_a_disk_with_less_than_an_hour_of_room_is_named_once(tmp_path, monkeypatch):
+def test_a_disk_with_less_than_an_hour_of_space_is_reported_once(tmp_path, monkeypatch):
     free = [30e6]
     monkeypatch.setattr("hotfuel.record.room.hours", lambda folder, rate=1.0: free[0] / 40e6)
     turns = [frame(100 * n) for n in range(1, 700)]

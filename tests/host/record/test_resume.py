@@ -1,4 +1,4 @@
-"""The same command after a crash: on with the drive if it is the same one, beside it otherwise, never over it."""
+"""The same command after a crash: continues the drive if it is the same one, records beside it otherwise, never over it."""
 
 import os
 import time
@@ -25,7 +25,7 @@ def frames(count):
 
 @pytest.fixture
 def cut_off(tmp_path):
-    """A drive whose recorder died just now; (folder asked for)."""
+    """A drive whose recorder died just now; returns the folder asked for."""
     return make(tmp_path / "sunday")
 
 
@@ -47,14 +47,14 @@ def nobody():
     raise AssertionError("the board must not be asked")
 
 
-def test_a_free_folder_is_taken_without_a_word(tmp_path):
+def test_a_free_folder_is_used_without_a_message(tmp_path):
     assert resume.place(tmp_path / "sunday", None, nobody) == resume.Place(tmp_path / "sunday")
     (tmp_path / "monday").mkdir()
     assert resume.place(tmp_path / "monday", None, nobody).folder == tmp_path / "monday"
 
 
 @pytest.mark.parametrize("board", [SAME, Board("", {NUMBER})], ids=["by its id", "by its readings"])
-def test_a_drive_that_was_cut_off_is_gone_on_with(cut_off, board):
+def test_an_interrupted_drive_is_continued(cut_off, board):
     found = resume.place(cut_off, None, lambda: board)
     assert found.folder == cut_off
     assert (found.earlier.parts, found.earlier.tick, found.earlier.time_ms) == (1, 20, 2000)
@@ -87,7 +87,7 @@ def test_a_finished_one_is_left_alone(tmp_path):
     assert "finished recording" in found.sentence
 
 
-def test_the_last_of_a_row_counts(tmp_path):
+def test_the_last_folder_of_a_series_counts(tmp_path):
     make(tmp_path / "sunday", ended=True)
     last = make(tmp_path / "sunday-2")
     assert resume.place(tmp_path / "sunday", None, lambda: SAME).folder == last
@@ -103,7 +103,7 @@ def test_two_hours_later_it_is_another_drive(cut_off):
     assert "cut off 2.0 h ago" in found.sentence
 
 
-def test_one_that_is_being_recorded_is_left_alone(tmp_path):
+def test_a_drive_being_recorded_is_left_alone(tmp_path):
     folder = tmp_path / "sunday"
     folder.mkdir()
     with LogWriter(folder / "wire.log"):
@@ -123,7 +123,7 @@ def test_a_folder_that_holds_only_a_car_file_or_a_log_that_cannot_be_read(tmp_pa
         resume.place(tmp_path / "file", None, nobody)
 
 
-def test_a_log_cut_to_nothing_is_gone_on_with(cut_off):
+def test_a_log_cut_to_nothing_is_continued(cut_off):
     (cut_off / "wire.log").write_bytes(b"")
     found = resume.place(cut_off, None, lambda: SAME)
     assert found.folder == cut_off
@@ -148,7 +148,7 @@ def reply(code, answer):
     )
 
 
-def test_the_board_is_asked_and_what_it_sends_meanwhile_is_kept():
+def test_the_board_is_queried_and_what_it_sends_meanwhile_is_kept():
     reading = framing.encode(wire_logs.reading(100, NUMBER, [(1, 2, 3)]))
     pieces = [reading, reply(1, b"last_sequence=7\n"), reading, reply(2, b"board_id=0102030405060708\n"), b"not read"]
     link = Played(pieces)
@@ -158,7 +158,7 @@ def test_the_board_is_asked_and_what_it_sends_meanwhile_is_kept():
     assert [(asked["code"], asked["sequence"]) for asked in link.written] == [(1, 0), (2, 8)]
 
 
-def test_a_board_that_says_nothing_is_not_waited_for_longer_than_three_seconds():
+def test_a_silent_board_is_waited_for_at_most_three_seconds():
     link = Played([b"$GPGGA\r\n"] * 5)
     board = resume.ask(link, clock=lambda: link.now)
     assert board.board_id == ""

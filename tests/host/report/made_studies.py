@@ -1,4 +1,4 @@
-"""Runs and pulls whose answers are known, for the pages of comparisons."""
+"""Runs and pulls with known results, for the pages of comparisons."""
 
 import numpy as np
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run
@@ -8,7 +8,7 @@ HOT_SOAK, DRIVE = Cell(MARGIN, "pump", "hot soak"), Cell(PEAK, "tank", "drive")
 
 
 def runs(count=6):
-    """Alternating runs of a bare car and one with a sleeve <b>; the sleeve leaves 8 degC more."""
+    """Alternating runs of a bare car and one with a sleeve <b>; with the sleeve the margin is 8 degC larger."""
     spread = (0.3, -0.4, 0.1, 0.5, -0.2, 0.0)
     return [
         Run(

@@ -1,4 +1,4 @@
-"""Whether a complaint's trouble is gone: fuel that boils again is an answer, however easy the stop was."""
+"""Whether a complaint's trouble is gone: if fuel boils again, that is an answer, however easy the stop was."""
 
 from dataclasses import replace
 
@@ -37,16 +37,16 @@ def judged(before_degc, now_degc, *, hard_enough=0, failures=0):
     ],
 )  # fmt: skip
 def test_the_answer(judgement, said):
-    """±4.9 degC is 1.96 times the standard uncertainty: 4.8 beyond is within the doubt."""
+    """±4.9 degC is 1.96 times the standard uncertainty: 4.8 beyond is within the uncertainty."""
     assert before_after.headline(judgement) == said
 
 
-def test_a_change_carries_its_doubt():
+def test_a_change_has_its_uncertainty():
     (row,) = before_after.table(before_after.pairs(judged(-13.0, -11.0)), Shown("si")).rows
     assert row == ("pump", "65 °C", "13 °C beyond, ±5 °C", "65 °C", "11 °C beyond, ±5 °C", "2 °C more room, ±7 °C")
 
 
-def test_a_session_is_named_shortly():
+def test_a_session_has_a_short_name():
     course = Course("As it came", np.zeros(1), {}, {}, {}, (), 1_780_000_000.0, utc_offset_min=120)
     assert called(course) == "As it came"
     assert called(replace(course, name="goes on " * 60)) == "session of 28 May 2026"

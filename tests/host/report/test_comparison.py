@@ -1,4 +1,4 @@
-"""The comparison's page renders the study's results word for word and number for number."""
+"""The comparison's page shows the study's results word for word and number for number."""
 
 import re
 import shutil
@@ -23,7 +23,7 @@ from made_studies import HOT_SOAK, pulls, runs
 
 
 def text_of(page):
-    """What a person reads."""
+    """The text that a person reads."""
     body = page[page.index("<main>") : page.index("</main>")]
     plain = re.sub(r"<[^>]+>", " ", body)
     for code, sign in (("&lt;", "<"), ("&gt;", ">"), ("&#39;", "'"), ("&#34;", '"'), ("&amp;", "&")):
@@ -59,7 +59,7 @@ def test_one_run_a_side_is_described_not_tested():
     assert f"Drive in this order: {', '.join(result.proposed_order)}." in text
 
 
-def test_what_was_asked_and_not_driven_is_said_as_large_as_an_answer():
+def test_a_question_without_runs_is_reported_as_large_as_an_answer():
     why = "No verdict on what ice can did at the carb inlet: it was asked of the full-throttle pull, and run 1 has no reading there."
     asked = Unanswered(Cell(MEAN, "carb_inlet", "full-throttle pull"), ("ice can",), ("run 1",), ("drive", "hot soak"))
     result = replace(compare_runs(runs(), "bare", HOT_SOAK), unanswered=(asked,))
@@ -70,8 +70,8 @@ def test_what_was_asked_and_not_driven_is_said_as_large_as_an_answer():
 
 
 @pytest.mark.parametrize("width", [WIDTH_PX, NARROW_PX])
-def test_no_upright_crosses_a_label(width):
-    """Of the runs, of the differences, and of a complaint's places; print is told by its letters' usual size."""
+def test_no_vertical_line_crosses_a_label(width):
+    """Of the runs, of the differences, and of a complaint's places; text extents are estimated from the usual size of letters."""
     result = compare_runs(runs(), "bare", HOT_SOAK)
     charts = [study_figures.runs(result, Shown("us"), width), study_figures.intervals(result.answers, 3.0, Shown("us"))]
     for chart in charts:
@@ -99,12 +99,12 @@ def test_temperature_and_power_on_one_sheet():
     assert re.sub(r"\s+", " ", power_words.finding(power, Shown("si"))) in sheet
     assert "bare: 3 runs, 4 pulls" in sheet
     assert f"{Shown('si').text(power.said[1].power_kw.value, 'power')} at 6400 rpm" in sheet
-    assert "gain over bare, %" in both[both.index("Technical part") :]  # the curves, with the gain beneath them
-    assert "separable from mixture:" not in both  # the headline says what cannot be told apart, nothing says it again
+    assert "gain over bare, %" in both[both.index("Technical part") :]  # the curves, with the gain below them
+    assert "separable from mixture:" not in both  # the headline says what cannot be distinguished, and nothing repeats it
 
 
-def test_variants_stand_beside_one_another_at_every_place_and_phase():
-    """The intervals of what was asked hold together, the others are single; a place before the fix says so."""
+def test_variants_are_side_by_side_at_every_place_and_phase():
+    """The intervals of what was asked hold jointly, the others singly; a place before the fix is marked."""
     asked, other, before = Cell(MEAN, "carb_inlet", "drive"), Cell(MEAN, "pump", "drive"), Cell(MEAN, "tank", "drive")
     three = [
         Run(f"{name} {n}", name, f"{name} {n}", {asked: degc + 0.3 * n, other: 40 + 0.2 * (n % 2), before: 30 + 0.1 * (n % 3)}, {}, ambient_degc=24.0)
@@ -140,7 +140,7 @@ def test_names_are_escaped_and_nothing_is_loaded():
         assert not re.search(word, text_of(page), re.IGNORECASE), word
 
 
-def test_the_sessions_tell_customer_and_work(drive):
+def test_the_sessions_give_customer_and_work(drive):
     result = compare_runs(runs(), "bare", HOT_SOAK)
     text = text_of(comparison.render(result, {"bare": [drive], "sleeve <b>": [drive]}))
     assert 'for A. "Driver" & Son' in text
@@ -151,7 +151,7 @@ def test_the_sessions_tell_customer_and_work(drive):
     assert 0 < conditions.index(when) < conditions.index(air) < conditions.index(height) < conditions.index(fuel)
 
 
-def test_where_nothing_differed_that_is_said():
+def test_no_difference_is_reported_as_such():
     result = compare_runs(runs(), "bare", HOT_SOAK)
     said = "No difference in the conditions was found among those that are recorded."
     assert result.conditions == ()
@@ -160,8 +160,8 @@ def test_where_nothing_differed_that_is_said():
     assert said not in text_of(comparison.render(compare_runs(warmer, "bare", HOT_SOAK)))
 
 
-def test_paper_has_no_word_to_be_typed():
-    """What is missing is said in words a customer can read; the command line tells its options beside it."""
+def test_paper_shows_no_command_line_options():
+    """What is missing is described in words a customer can read; the command line adds its options."""
     missing = questions({"sleeve <b>": Fitted("cooler", "pump", guessed=True)}, ("tank", "pump"))[0]
     result = compare_runs(runs(), "bare", questions=missing)
     assert result.unanswered
@@ -184,8 +184,8 @@ def test_temperature_and_power_fit_one_sheet_of_paper(tmp_path):
     assert "Technical part" in pages[1]
 
 
-def test_the_card_says_why_there_is_no_verdict():
-    """Baseline first on each of four days: the reason stands on the card, and first among what weakens the finding."""
+def test_the_card_gives_the_reason_for_no_verdict():
+    """Baseline first on each of four days: the reason is on the card, and first among the weaknesses of the finding."""
     cell = Cell(MEAN, "carb_inlet", "full-throttle pull")
     driven = [
         Run(

@@ -23,7 +23,7 @@ def axis_of(count, holes=(), step_s=0.2):
 
 
 def columns_of(axis, count):
-    """Of each row its pixel column: equal stretches of time, the first from the record's first second on."""
+    """The pixel column of each row: equal intervals of time from the record's first second on."""
     first_s = axis.seconds[0] + (axis.seconds[-1] - axis.seconds[0]) / count * np.arange(count)
     return np.array([np.flatnonzero(first_s <= second)[-1] for second in axis.seconds])
 
@@ -136,39 +136,39 @@ def test_time_ticks():
 
 
 @given(st.lists(st.floats(0, 300), min_size=1, max_size=8))
-def test_labels_are_kept_apart(wanted):
+def test_labels_do_not_overlap(wanted):
     placed = figures.apart(wanted, 14)
     assert np.diff(np.sort(placed)).min(initial=14) >= 14 - 1e-9
     assert [placed[n] >= wanted[n] for n in range(len(wanted))] == [True] * len(wanted)
 
 
 def luminance(colour):
-    """Relative luminance after WCAG 2.1."""
+    """Relative luminance by WCAG 2.1."""
     parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
     linear = [part / 12.92 if part <= 0.03928 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 @pytest.mark.parametrize("colour", [*figures.COLOURS, figures.WARN, figures.ACT, figures.LOST])
-def test_no_colour_reads_as_a_go_ahead(colour):
+def test_no_colour_looks_like_a_go_ahead(colour):
     red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
     assert not (green > red and green > blue), colour
 
 
 @pytest.mark.parametrize("colour", [*figures.COLOURS, figures.ACT])
-def test_lines_stand_out_from_the_paper(colour):
+def test_lines_contrast_with_the_paper(colour):
     """Contrast of at least 3 : 1 (WCAG 2.1, 1.4.11, graphical objects)."""
     assert 1.05 / (luminance(colour) + 0.05) >= 3, colour
 
 
-def test_places_differ_without_colour():
+def test_places_can_be_told_apart_without_colour():
     names = [f"place{number}" for number in range(7)] + ["place1_needle"]
     styles = figures.styles(names)
     assert len({style.dash for style in styles.values()}) == len(names)
     assert styles["place1_needle"].colour == styles["place1"].colour
 
 
-def test_lines_carry_what_they_were_given():
+def test_lines_hold_the_values_they_were_given():
     axis = axis_of(50)
     values = np.linspace(20, 30, 50)
     plot = figures.blank("one", axis, 100, Range(15, 35), "temperature", "One place.")
@@ -181,14 +181,14 @@ def test_lines_carry_what_they_were_given():
         ],
     )
     svg = plot.svg()
-    (pieces,) = drawn(svg)  # a line of nothing is not drawn
+    (pieces,) = drawn(svg)  # a line without values is not drawn
     np.testing.assert_allclose(np.interp(plot.px(at), pieces[0][:, 0], pieces[0][:, 1]), plot.py(values), atol=0.06)
     found = ElementTree.fromstring(svg)  # well formed, whatever the names are
     assert [path.get("data-name") for path in found.iter() if path.get("data-name")] == ['pump "2" <b>']
     assert found.get("aria-label") == "One place."
 
 
-def test_alarm_bars_stand_at_their_times():
+def test_alarm_bars_are_at_their_times():
     axis = axis_of(100)
     spans = [
         ("pump", "act", float(axis.seconds[10]), float(axis.seconds[50]), "pump: beyond"),
@@ -200,7 +200,7 @@ def test_alarm_bars_stand_at_their_times():
     np.testing.assert_allclose([float(bar.get("x")), float(bar.get("width"))], [left, right - left], atol=0.06)
 
 
-def test_altitude_figure_shows_every_fuel_and_marks_what_was_asked():
+def test_altitude_figure_shows_every_fuel_and_marks_the_requested_point():
     heights = np.array([0.0, 1000.0, 2000.0])
     curves = {
         "altitude_m": heights,

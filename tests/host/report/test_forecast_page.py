@@ -1,4 +1,4 @@
-"""The pages of `forecast`: the answer as heading no finer than its doubt, the picture's curves as they were worked out, one sign for minus."""
+"""The pages of `forecast`: the answer as heading, rounded to its uncertainty, the picture's curves as calculated, one sign for minus."""
 
 import re
 from dataclasses import replace
@@ -56,7 +56,7 @@ def test_the_page_has_the_answer_first_and_its_picture(told):
     customer = text_of(made.page[: made.page.index('id="technical"')])
     assert "margin" not in customer
     assert not re.search(r"(?<![\w-])-\d", said)  # one sign for minus
-    assert not re.search(r"±0(?:\.0)?(?![.\d])", said) and "as before" in said  # what nothing reaches is not told to a tenth
+    assert not re.search(r"±0(?:\.0)?(?![.\d])", said) and "as before" in said  # an unchanged value is not given to a tenth
     chart = made.figures["change0"]
     curve = told[0].curves[page.chosen(told[0])]
     assert chart.y.low < curve.least_degc.min()
@@ -66,7 +66,7 @@ def test_the_page_has_the_answer_first_and_its_picture(told):
     assert np.all(curve.middle_degc <= curve.greatest_degc + 1e-9)
 
 
-def test_the_heading_is_no_finer_than_its_doubt(told):
+def test_the_heading_is_rounded_to_its_uncertainty(told):
     def heading(least, middle, greatest):
         gain = Gain("pump", "idle", Interval(least, middle, greatest))
         return page.headline(replace(told[0], smallest=gain), SI)
@@ -87,7 +87,7 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
     assert "Of these nothing is known here" in said
     doubts = [one.told.smallest.degc.half for one in tried]
     assert max(doubts) > 1
-    for one, half in zip(tried, doubts, strict=True):  # no finer than its doubt
+    for one, half in zip(tried, doubts, strict=True):  # rounded to its uncertainty
         told = first_words.interval(one.told.smallest.degc, SI, ("more", "less"))
         assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]
@@ -96,19 +96,19 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
 
 
 def fix_that_gives(least, middle, greatest, now=-12.0):
-    """A fix as `try_first` returns it, by which the pump's smallest margin `now` grows by middle (least to greatest), all degC."""
+    """A fix as `try_first` returns it that raises the pump's smallest margin `now` by middle (least to greatest), all degC."""
     gain = SimpleNamespace(degc=Interval(least, middle, greatest), place="carb_inlet", phase="hot soak")
     rows = (SimpleNamespace(place="tank", margin_before_degc=20.0), SimpleNamespace(place="pump", margin_before_degc=now))
     return SimpleNamespace(told=SimpleNamespace(smallest=gain, rows=rows))
 
 
-def test_a_gain_that_is_not_enough_is_told_as_such():
+def test_a_gain_that_is_not_enough_is_reported_as_such():
     first_of = fix_that_gives
     assert first_words.beyond_still([first_of(2.0, 3.0, 5.0), first_of(4.0, 8.0, 10.0)], SI) == (
         "No fix is enough by itself: fuel is 12 °C beyond its limit at the pump now, and the best would leave it 4 °C beyond, at the carb inlet"
     )
     assert "cannot be told" in first_words.beyond_still([first_of(10.0, 13.0, 20.0)], SI)
-    assert first_words.beyond_still([first_of(12.5, 14.0, 20.0)], SI) == ""  # surely enough
+    assert first_words.beyond_still([first_of(12.5, 14.0, 20.0)], SI) == ""  # clearly enough
     assert first_words.beyond_still([first_of(1.0, 3.0, 5.0, now=2.0)], SI) == ""  # never beyond
 
 
@@ -121,7 +121,7 @@ def test_a_change_that_moves_no_temperature_keeps_its_margin_on_the_first_page(c
     assert said.margin in text_of(made.page[: made.page.index('id="technical"')])
 
 
-def test_the_first_sentence_adds_up_and_the_place_that_was_worst_is_told(told):
+def test_the_first_sentence_adds_up_and_the_worst_place_is_named(told):
     gain = Gain("carb_inlet", "idle", Interval(5.0, 9.0, 12.0))
     one = replace(told[0], smallest=gain)
     was = min(one.rows, key=lambda row: row.margin_before_degc if row.margin_before_degc == row.margin_before_degc else np.inf)

@@ -1,4 +1,4 @@
-"""Page one in words: "boiled" only beyond the doubt, every answer a sentence of its own, no number finer than its doubt."""
+"""Page one in words: "boiled" only beyond the uncertainty, a separate sentence for every answer, every number rounded to its uncertainty."""
 
 import re
 from dataclasses import replace
@@ -17,7 +17,7 @@ CLOCK = words.Clock(True, 120)
 
 
 def with_margin(drive, margin_degc, uncertainty_degc=2.0):
-    """The drive's summary with another smallest margin. The doubt is 1.96 times the standard uncertainty."""
+    """The drive's summary with another smallest margin. Its uncertainty is 1.96 times the standard uncertainty."""
     summary = drive.summary()
     near = replace(
         summary.smallest, smallest_margin_degc=margin_degc, uncertainty_degc=uncertainty_degc, limit_there_degc=60.0,
@@ -38,16 +38,16 @@ def with_margin(drive, margin_degc, uncertainty_degc=2.0):
         (4.0, BELOW, "stayed below its boiling limit at every probe"),
     ],
 )
-def test_boiled_only_beyond_the_doubt(drive, margin, kind, said):
+def test_boiled_only_beyond_the_uncertainty(drive, margin, kind, said):
     for told in (story.tell(drive), None):
         head = headline(with_margin(drive, margin), told, Shown("si"), CLOCK)
         assert head.kind == kind
         assert said in head.sentence
         assert ("boiled" in head.sentence) == (kind in (BOILED, CLOSE))
-        assert "±4 °C" in head.basis  # 3.92, and no finer than a degree
+        assert "±4 °C" in head.basis  # 3.92, rounded to a degree
         assert not re.search(r"\d\.\d °C", head.sentence + head.basis)
         assert "margin" not in head.sentence + head.basis
-        assert ("at that limit" in head.basis) == (margin == 0)  # nothing is not above it
+        assert ("at that limit" in head.basis) == (margin == 0)  # zero is not above it
         assert head.next_steps
 
 
@@ -58,7 +58,7 @@ def test_how_long_and_when(drive):
     assert headline(with_margin(drive, -9.0), None, Shown("us"), CLOCK).sentence.endswith("for 13 minutes.")
 
 
-def test_only_time_beyond_by_more_than_the_doubt_is_boiling(drive):
+def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive):
     summary = with_margin(drive, -9.0)
     near = replace(summary.smallest, beyond_doubt_s=640.0)
     for told in (story.tell(drive), None):
@@ -68,8 +68,8 @@ def test_only_time_beyond_by_more_than_the_doubt_is_boiling(drive):
     assert "after you parked" not in head.sentence
 
 
-def test_the_surely_boiling_time_is_counted_reading_by_reading(drive):
-    """Against a count of its own: every reading stands for the step to the next one."""
+def test_the_time_certainly_boiling_is_counted_reading_by_reading(drive):
+    """Against a separate count: every reading counts for the step to the next one."""
     step_s = np.diff(drive.ticks.seconds, append=drive.ticks.seconds[-1])
     for name, place in drive.margin_table.places.items():
         surely = place.margin_degc + 1.96 * place.uncertainty_degc <= 0
@@ -96,7 +96,7 @@ def test_a_short_or_cold_recording_is_no_finding(drive, recorded_s, hottest_degc
     assert headline(boiled, None, Shown("si"), CLOCK).kind == BOILED  # trouble is trouble, however short
 
 
-def test_nothing_known(drive):
+def test_nothing_known_is_reported(drive):
     summary = drive.summary()
     assert headline(replace(summary, smallest=None), None, Shown("us"), CLOCK).kind == NO_LIMIT
     nothing = headline(replace(summary, smallest=None, hottest=None), None, Shown("us"), CLOCK)
@@ -115,7 +115,7 @@ def test_nothing_known(drive):
         (7200, "2 hours"),
     ],
 )
-def test_times_as_they_are_said(seconds, said):
+def test_times_in_words(seconds, said):
     assert words.spoken(seconds) == said
 
 
@@ -156,13 +156,13 @@ def test_every_verdict_has_its_sentence(one, said):
     assert answers.temperature(one, 3.0, Shown("us")) == said
 
 
-def test_plus_is_more_room():
-    """A change of margin from -12.2 to -10.8 is more room."""
+def test_plus_is_more_margin():
+    """A change of margin from -12.2 to -10.8 is more margin."""
     told = words.change(answer(verdicts.UNDECIDED, 1.4, -0.8, 2.0, MARGIN), Shown("si"))
     assert told == "1.4 °C more room (from 0.8 °C less room to 2.0 °C more room)"
 
 
-def test_a_probe_that_gave_nothing_for_long_is_said(drive):
+def test_a_probe_that_gave_nothing_for_long_is_reported(drive):
     summary = with_margin(drive, 9.0)
     name, place = next((name, place) for name, place in summary.places.items() if name == "tank")
     dead = replace(summary, places={**summary.places, name: replace(place, lost_s=max(520.0, 0.06 * summary.recorded_s))})
@@ -173,7 +173,7 @@ def test_a_probe_that_gave_nothing_for_long_is_said(drive):
     assert "no reading" not in headline(short, None, Shown("si"), CLOCK).basis
 
 
-def test_a_car_file_that_cannot_be_used_is_not_called_missing(drive):
+def test_an_unusable_car_file_is_not_called_missing(drive):
     summary = replace(drive.summary(), smallest=None)
     refused = 'The car file was left out: station_pressure is "20 kPa".'
     head = headline(summary, None, Shown("us"), CLOCK, refused)

@@ -25,24 +25,24 @@ def test_a_page_is_written_where_a_page_belongs(tmp_path, name):
     assert html.write("<p>°", tmp_path / name).read_text(encoding="utf-8") == "<p>°"
 
 
-def test_a_browser_that_prints_nothing_is_told_even_over_an_older_file(tmp_path, monkeypatch):
+def test_a_browser_that_prints_nothing_is_reported_even_over_an_older_file(tmp_path, monkeypatch):
     page, kept = tmp_path / "page.html", tmp_path / "page.pdf"
     page.write_text("<html><head></head></html>")
     kept.write_text("older, of hotfuel")
-    monkeypatch.setenv("HOTFUEL_BROWSER", "true")  # ends well and prints nothing
+    monkeypatch.setenv("HOTFUEL_BROWSER", "true")  # exits with success and prints nothing
     with pytest.raises(InputError, match="could not print"):
         html.write_pdf(page, kept)
     assert kept.read_text() == "older, of hotfuel"
 
 
 @pytest.mark.parametrize("name", ["a.pdf", "a.png"])
-def test_a_place_that_cannot_be_written_is_named_before_anything_is_drawn(tmp_path, monkeypatch, name):
+def test_an_unwritable_place_is_named_before_anything_is_drawn(tmp_path, monkeypatch, name):
     from hotfuel.report import pictures
     from hotfuel.report.customer import Report, Sheet
 
     (tmp_path / "file").write_text("")
-    where = tmp_path / "file" / name  # no folder
-    monkeypatch.setattr(html, "_drawn", None)  # a browser that was asked would fail
+    where = tmp_path / "file" / name  # not a folder
+    monkeypatch.setattr(html, "_drawn", None)  # calling a browser would fail
     page = html.write("<p>hotfuel</p>", tmp_path / "page.html")
     with pytest.raises(InputError) as refused:
         if name.endswith(".pdf"):
@@ -52,7 +52,7 @@ def test_a_place_that_cannot_be_written_is_named_before_anything_is_drawn(tmp_pa
     assert str(refused.value) == f"{where} cannot be written (File exists): give another place, or make room"
 
 
-def test_no_page_can_leave_open_whether_it_was_simulated():
+def test_every_page_says_whether_it_was_simulated():
     with pytest.raises(jinja2.UndefinedError, match="simulated"):
         html.page("page.html.jinja", {}, {"title": "laps"})
     assert ">SIMULATED<" in html.page("page.html.jinja", {}, {"title": "laps", "simulated": True})

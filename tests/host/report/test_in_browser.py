@@ -1,4 +1,4 @@
-"""The reports in a real browser: what the pointer is told on every chart is true, a closer look is one, and nothing is missing without a script."""
+"""The reports in a real browser: tooltips on every chart are correct, zooming works, and nothing is missing without JavaScript."""
 
 import re
 import shutil
@@ -23,7 +23,7 @@ playwright = pytest.importorskip("playwright.sync_api")
 if html.browser() is None:
     pytest.skip("needs Chromium", allow_module_level=True)
 OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-# Of every line of every chart: its name, and a point a third of the way along, on the screen and as it was drawn.
+# For every line of every chart: its name, and a point a third of the way along, on the screen and as it was drawn.
 POINTS = """() => [...document.querySelectorAll("svg.chart")].flatMap((svg) => [...svg.querySelectorAll("path.line")].map((path) => {
   const at = path.getPointAtLength(path.getTotalLength() / 3), screen = at.matrixTransform(svg.getScreenCTM());
   svg.scrollIntoView({block: "center"});
@@ -57,7 +57,7 @@ def pages(drive, tmp_path_factory):
 
 def opened(chromium, path, **options):
     page = chromium.new_page(viewport={"width": 900, "height": 800}, **options)
-    page.set_default_timeout(90_000)  # a busy machine's
+    page.set_default_timeout(90_000)  # s for a busy machine
     complaints = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("request", lambda asked: complaints.append(asked.url) if asked.url != path.as_uri() else None)
@@ -70,7 +70,7 @@ def number(text):
 
 
 @pytest.mark.parametrize("which", ["review", "compare", "power", "limits"])
-def test_every_line_tells_name_value_unit_and_place(chromium, pages, which):
+def test_every_line_has_a_tooltip_with_name_value_unit_and_place(chromium, pages, which):
     page, complaints = opened(chromium, pages[which])
     seen = page.evaluate(POINTS)
     assert len(seen) >= {"review": 12, "compare": 5, "power": 5, "limits": 4}[which]
@@ -84,14 +84,14 @@ def test_every_line_tells_name_value_unit_and_place(chromium, pages, which):
         each = (high - low) / (low_px - high_px)
         expected = low + (low_px - one["y"]) * each
         same = match[1] == one["name"]
-        assert same or which == "review", (told, one["name"])  # where two lines cross, either is true
+        assert same or which == "review", (told, one["name"])  # where two lines cross, either is correct
         if same and which != "review":
             assert abs(number(match[2]) - expected) <= 0.06 + 1.5 * abs(each), (told, expected)
     assert not complaints
     page.close()
 
 
-def test_what_is_told_of_a_reading_is_the_sessions_own(chromium, pages, drive):
+def test_the_tooltip_of_a_reading_is_the_sessions_own_value(chromium, pages, drive):
     page, _ = opened(chromium, pages["review"])
     degf = Shown("us").value(drive.temperatures()["tank_degc"].to_numpy(), "temperature")
     clock = (drive.ticks.index + np.timedelta64(7200, "s")).strftime("%H:%M:%S").to_numpy()
@@ -110,7 +110,7 @@ def test_what_is_told_of_a_reading_is_the_sessions_own(chromium, pages, drive):
     page.close()
 
 
-def test_marks_bars_and_runs_tell_what_they_are(chromium, pages):
+def test_marks_bars_and_runs_have_tooltips(chromium, pages):
     for which, least in (("review", 1), ("compare", 8), ("limits", 2)):
         page, _ = opened(chromium, pages[which])
         shapes = page.locator("[data-tip]")
@@ -119,13 +119,13 @@ def test_marks_bars_and_runs_tell_what_they_are(chromium, pages):
         for number_ in range(0, len(known), 1 + len(known) // 6):
             shapes.nth(number_).hover(force=True)
             told = page.locator(".under").inner_text()
-            assert told in known  # of two that lie on each other either
+            assert told in known  # of two that overlap either
             assert told
             assert "NaN" not in told
         page.close()
 
 
-def test_a_closer_look_at_a_stretch_and_back(chromium, pages):
+def test_zooming_into_a_span_and_back(chromium, pages):
     page, complaints = opened(chromium, pages["review"])
     chart = page.locator("svg.chart").first
     chart.scroll_into_view_if_needed()
@@ -173,7 +173,7 @@ def test_without_a_script_every_chart_is_there(chromium, pages):
     context.close()
 
 
-# Every text with a letter or a figure in it: what it says and how tall its print is on the screen.
+# Every text with a letter or a digit in it: its content and its height on the screen.
 PRINT = """() => { const found = []; const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) { const text = walk.currentNode.textContent.trim(), of = walk.currentNode.parentElement;
     if (!/[\\p{L}\\d]/u.test(text) || !of.getClientRects().length) continue;
@@ -183,7 +183,7 @@ PRINT = """() => { const found = []; const walk = document.createTreeWalker(docu
   return found; }"""
 
 
-def test_nothing_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(chromium, drive):
+def test_no_text_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(chromium, drive):
     made_ = [
         review.make(drive),
         comparison.make(compare_runs(made.runs(), "bare", made.HOT_SOAK), units="us"),
@@ -202,7 +202,7 @@ def test_nothing_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(c
     page.close()
 
 
-def test_the_pictures_are_upright_and_whole(drive, tmp_path):
+def test_the_pictures_are_upright_and_complete(drive, tmp_path):
     from PIL import Image
 
     report = review.make(drive)
@@ -216,4 +216,4 @@ def test_the_pictures_are_upright_and_whole(drive, tmp_path):
             assert (255, 0, 255) not in {colour for _, colour in drawn.convert("RGB").getcolors(1 << 24)}
             if name == names[0]:
                 assert drawn.height > drawn.width
-    pictures.write(report, tmp_path / "sunday.png")  # ours are written again
+    pictures.write(report, tmp_path / "sunday.png")  # our own files are overwritten

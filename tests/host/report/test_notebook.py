@@ -30,7 +30,7 @@ def written(folders, path, **more):
     return path.read_text(encoding="utf-8")
 
 
-def test_each_session_has_its_number_and_picture_and_each_stretch_its_parts(folders, tmp_path):
+def test_each_session_has_its_number_and_picture_and_each_period_its_parts(folders, tmp_path):
     page = written(folders, tmp_path / "n.html")
     summary = session.open(folders / "s0").summary()
     near = summary.smallest
@@ -46,7 +46,7 @@ def test_each_session_has_its_number_and_picture_and_each_stretch_its_parts(fold
     assert len(page) < 100_000
 
 
-def test_a_session_leads_to_its_own_report(folders, tmp_path):
+def test_a_session_links_to_its_own_report(folders, tmp_path):
     (folders / "s1" / "review.html").write_text("hotfuel", encoding="utf-8")
     assert 'href="s1/review.html"' in written(folders, folders / "notebook.html")
 

@@ -1,4 +1,4 @@
-"""The sheet of power: the answer first, one picture that shows 1 %, each caution once, where the columns came from last."""
+"""The power sheet: the answer first, one picture that shows 1 %, each caution once, the source of the columns last."""
 
 import re
 import shutil
@@ -55,11 +55,11 @@ def test_the_answer_comes_first_and_provenance_last(units):
         assert shown.text(said.fuel_degc, "temperature") in sheet
     assert "read from" not in sheet.casefold()
     assert technical.index("How it was worked out") < technical.index("Where every column came from")
-    assert technical.rstrip().split("Where every column came from")[1].count("1.000") == 1  # alike pulls in one row
+    assert technical.rstrip().split("Where every column came from")[1].count("1.000") == 1  # equal pulls in one row
     assert f"{gain.gain_percent:+.2f} %".replace("-", "−") in technical
 
 
-def test_each_caution_is_said_once_and_nothing_is_promised():
+def test_each_caution_is_given_once_and_nothing_is_promised():
     page = report.render(compare_pulls(pulls(), "bare"))
     text = text_of(page)
     for caution in report._CAUTIONS:
@@ -72,7 +72,7 @@ def test_each_caution_is_said_once_and_nothing_is_promised():
 
 
 def drawn(result, units="si"):
-    """Of each frame: the text, and the lines read back from their paths in the scale's own units: name -> (rpm, values)."""
+    """For each frame: the text, and the lines read back from their paths in the scale's own units: name -> (rpm, values)."""
     found = {}
     for name, chart in power_charts.charts(result, Shown(units)).items():
         root = ET.fromstring(str(chart.svg()))
@@ -93,8 +93,8 @@ def drawn(result, units="si"):
     return found
 
 
-def test_the_picture_holds_the_numbers_and_says_them():
-    """Read back from the SVG: the gain's line stands where the gain is on its scale, and 1 % is more than a tenth of the frame's height."""
+def test_the_picture_holds_the_numbers_it_states():
+    """Read back from the SVG: the gain's line is where the gain is on its scale, and 1 % is more than a tenth of the frame's height."""
     result = compare_pulls(pulls(), "bare")
     frames = drawn(result)
     texts, ids = [], []
@@ -119,7 +119,7 @@ def test_the_picture_holds_the_numbers_and_says_them():
         assert sum(path.get("class") == "hair" for path in root.iter("path")) == 6  # each pull thin over the two means
 
 
-def test_the_key_names_the_variants_and_counts_their_pulls():
+def test_the_legend_names_the_variants_and_counts_their_pulls():
     text = text_of(report.render(compare_pulls(pulls(), "bare")))
     assert "bare (3)" in text
     assert "cooler <b> (3)" in text
@@ -151,7 +151,7 @@ def test_the_customers_sheet_is_one_page(tmp_path, order, units):
     assert "Technical part" in pages[1]
 
 
-def test_days_and_air_of_the_pulls_stand_among_the_conditions(drive):
+def test_days_and_air_of_the_pulls_are_among_the_conditions(drive):
     from dataclasses import replace
     from datetime import datetime
 

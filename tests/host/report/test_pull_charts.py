@@ -1,4 +1,5 @@
-"""Charts of pulls against the numbers they are drawn from: the mean's line, the band, one hair a pull; variants each in a colour and dash of their own."""
+"""Charts of pulls against the numbers they are drawn from: the line of the mean, the band, one thin line per pull; each variant
+in its own colour and dash."""
 
 import re
 
@@ -18,7 +19,7 @@ def laid(drop, unit="session", pulls=3):
 
 
 def lines(svg):
-    """What is drawn as a line."""
+    """Everything drawn as a line."""
     return re.findall(r'<path d="[^"]+"[^>]*class="line"', svg)
 
 
@@ -27,7 +28,7 @@ def test_one_sessions_pulls():
     svg = str(chart.svg())
     assert svg.count('class="hair"') == 3
     assert svg.index('class="line"') < svg.index('class="hair"'), (
-        "a pull lies over the mean, or it is not seen where they are alike"
+        "a pull is drawn over the mean, otherwise it is invisible where they coincide"
     )
     assert len(lines(svg)) == 1
     assert "from 140 °F to 120 °F at the lowest" in chart.alt
@@ -56,7 +57,7 @@ def test_variants_over_each_other_and_their_table():
 
 
 @pytest.mark.parametrize("system", ["si", "us"])
-def test_a_place_nobody_could_read_leaves_the_chart_whole(system):
+def test_a_place_that_could_not_be_read_leaves_the_chart_whole(system):
     blank = laid(10.0)
     blank.traces[1, :] = np.nan
     assert "<svg" in str(pull_figures.of_session(blank, Shown(system)).svg())

@@ -83,12 +83,12 @@ def test_the_technical_part(page, drive):
         assert re.sub(r"\s+", " ", note) in technical
 
 
-def test_it_stands_alone(page):
+def test_the_page_is_self_contained(page):
     assert page.addresses == []
     assert "link" not in page.tags
 
 
-def test_text_of_people_is_escaped(page, drive):
+def test_text_from_people_is_escaped(page, drive):
     assert "<b>& back" not in review.render(drive)
     assert "Pass road <b>& back</b>" in page.text
 
@@ -153,7 +153,7 @@ def test_a_car_with_air_probes_only(tmp_path, synthetic):
     page = Page(review.render(session.open(tmp_path))).text
     assert "no limit is known" in page
     rows = page[page.index("Place by place") :]
-    assert re.search(r"tank [\d.]+ °F ±\d\.\d °F, ", rows), "what was read is told with its doubt"
+    assert re.search(r"tank [\d.]+ °F ±\d\.\d °F, ", rows), "what was read is given with its uncertainty"
 
 
 def test_probes_that_all_failed(tmp_path, synthetic):
@@ -254,5 +254,5 @@ def test_durations_and_signs():
         ({}, []),
     ],
 )
-def test_a_fix_without_a_report_of_the_work_is_what_was_done(known, done):
+def test_a_fix_without_a_report_of_the_work_is_shown_as_what_was_done(known, done):
     assert sheet.fitted(known) == done

@@ -1,4 +1,4 @@
-"""How many sheets of paper a review takes, counted in the print: the demo's drive, with everything that a person can say of it."""
+"""The number of sheets that a review takes, counted in the print: the demo's drive, with every text that a person can enter."""
 
 import re
 import shutil
@@ -35,7 +35,7 @@ ABOUT = {
 
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory):
-    """The demo's car and drive with all that its board has wired but the barometer, whose chart stands beside another."""
+    """The demo's car and drive with everything wired that its board can have except the barometer, whose chart shares a row with another."""
     truth = CarModel(Scenario()).truth.iloc[::4]
     degc = truth[[f"{place}_probe_degc" for place in PLACES]].to_numpy()
     where, counts = tmp_path_factory.mktemp("sheets") / "drive", {"battery": 22748, "fuel_pressure": 25777}
@@ -63,4 +63,4 @@ def test_a_review_with_all_its_texts_is_five_sheets(opened, tmp_path, paper):
     strip = next(sheet for sheet in sheets if "act: beyond its limit" in sheet)
     after = strip[strip.index("act: beyond its limit") :]
     rows = re.findall(r"^ +(carb inlet, behind the needle|carb inlet|pump)$", after, re.MULTILINE)
-    assert len(rows) == len(set(rows)) >= 2, "each label of a chart stands once in the print"
+    assert len(rows) == len(set(rows)) >= 2, "each label of a chart appears once in the print"

@@ -1,4 +1,4 @@
-"""A drive on which the pressure left the pump no limit: page, sheet, story and terminal begin with that, whatever other places have left."""
+"""A drive on which the pressure left the pump no limit: page, sheet, story and terminal begin with that, whatever margin other places have."""
 
 import re
 

@@ -1,4 +1,4 @@
-"""The maker of spoilt drives (engine_drives.py) on the path."""
+"""engine_drives.py, which makes disturbed drives, on the path."""
 
 import sys
 from pathlib import Path

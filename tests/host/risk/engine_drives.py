@@ -1,4 +1,4 @@
-"""Drives as the simulated driver makes them, one value a second, their engine speed and ignition spoilt in known ways; the truth beside."""
+"""Drives as the simulated driver makes them, one value a second, with engine speed and ignition disturbed in known ways, and the truth."""
 
 import numpy as np
 from hotfuel.simulator.drives import Engine, Phase, drive
@@ -8,8 +8,9 @@ EDGE_S = 3
 
 
 def made(seed, death_s=(15, 90)):
-    """(rpm, ignition, deaths): a drive with two stops and, ignition on, up to three deaths of the engine that end in cranking. deaths: (first silent
-    second, first second running again, whether the speed fell over a second), all three abrupt or not by chance."""
+    """(rpm, ignition, deaths): a drive with two stops and, with the ignition on, up to three times that the engine dies and is
+    cranked again. deaths: (first silent second, first second running again, whether the speed fell over a second); by chance all
+    three are abrupt or none is."""
     rng = np.random.default_rng(seed)
     parts = [
         Phase("cold start", 1.5, "idle"),
@@ -66,7 +67,7 @@ def edges(running):
 
 
 def paired(wanted, found):
-    """True if each of both has one of the other within EDGE_S."""
+    """True if every one has a counterpart within EDGE_S in the other list."""
     return len(wanted) == len(found) and bool((np.abs(np.sort(wanted) - np.sort(found)) <= EDGE_S).all())
 
 

@@ -1,4 +1,4 @@
-"""What the alarm machine is given: percolation after a hot stop raises nothing, a clamp-on probe never reaches act, a lost probe is lost."""
+"""The inputs of the alarm machine: percolation after a hot stop raises nothing, a clamp-on probe never reaches act, a lost probe is reported lost."""
 
 import numpy as np
 from hotfuel import car as car_file
@@ -13,7 +13,7 @@ def table(text, degrees, running):
     return margins(car, car.fuel(), {"carb_inlet": np.array(degrees), "pump": np.array(degrees)}, Conditions(running=running))
 
 
-def test_behind_the_needle_only_while_it_runs():
+def test_behind_the_needle_only_while_the_engine_runs():
     hot = [40.0, 90.0, np.nan]
     for running, quiet in ((1.0, False), (0.0, True)):
         found = table(car_file.EXAMPLE, hot, running)
@@ -25,8 +25,8 @@ def test_behind_the_needle_only_while_it_runs():
         assert in_line[1] == round(100 * float(found["carb_inlet"].margin_degc[1])) < 0
 
 
-def test_where_the_pressure_leaves_no_limit_warn_act_and_why_come_on():
-    """A clamp-on probe too: the pressure is not its doubt."""
+def test_where_the_pressure_leaves_no_limit_warn_and_act_come_on_with_the_reason():
+    """At a clamp-on probe too: the pressure is not part of its uncertainty."""
     clamped = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')
     for text in (car_file.EXAMPLE, clamped):
         car = car_file.load(text)

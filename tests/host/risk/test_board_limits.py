@@ -1,4 +1,4 @@
-"""The board's integer tables against the exact path, for every supported chip."""
+"""The board's integer tables against the exact calculation, for every supported chip."""
 
 import datetime
 
@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 
 def loop_code(emf, cold, *, chip, gain, resolution_bits):
-    """The hot code (not rounded) a chip sends for an EMF at its terminals, from the scale of its codes: what loop_emf_mv undoes."""
+    """The hot code (not rounded) that a chip sends for an EMF at its terminals, from the scale of its codes: the inverse of loop_emf_mv."""
     one = scale(chip, gain, resolution_bits)
     if np.isnan(one.mv_per_code):
         return (np.asarray(emf, dtype=float) / one.hot_mv_per_degc + cold) / one.hot_degc_per_code
@@ -55,7 +55,7 @@ def tables_for(car, fuel, setting):
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("state", [wire.STANDING, wire.RUNNING])
-def test_margins_of_the_tables_are_within_half_a_degree_of_the_exact_path(kind, state, car, fuel):
+def test_margins_of_the_tables_are_within_half_a_degree_of_the_exact_calculation(kind, state, car, fuel):
     setting = KINDS[kind]
     one = scale(setting.chip, setting.gain, setting.resolution_bits)
     _, references, limits = tables_for(car, fuel, setting)
@@ -97,7 +97,7 @@ def test_a_measured_line_pressure_replaces_the_stated_one_in_the_line_only(car, 
     )
 
 
-def test_the_lag_travels_with_the_limit_and_older_sets_are_read(car, fuel):
+def test_the_lag_is_sent_with_the_limit_and_older_sets_are_read(car, fuel):
     made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31856 gain 32"]), MADE)
     _, _, limits = wire.check(made.head, list(made.pieces))
     assert {row["channel"]: row["lag_ms"] for row in limits} == {p.channel: round(1000 * p.probe.lag_s) for p in car.places}
@@ -111,21 +111,21 @@ def test_the_lag_travels_with_the_limit_and_older_sets_are_read(car, fuel):
         wire.unpack(made.head[:1] + b"\3" + made.head[2:])
 
 
-def test_every_piece_fits_one_command(car, fuel):
+def test_every_block_fits_one_command(car, fuel):
     made = board_tables(car, fuel, dict.fromkeys(range(3), KINDS["MAX31856 gain 32"]), MADE)
     room = PAYLOAD_MAX - 9 - 4  # header, and the fixed fields of a command
     assert [row[0] for row in COMMAND] == ["sequence", "code", "argument_length", "argument"]
     assert max(len(piece) for piece in (made.head, *made.pieces)) <= room
 
 
-def test_head_carries_age_altitude_and_the_air_pressure_to_fall_back_on(car, fuel):
+def test_head_holds_age_altitude_and_the_fallback_air_pressure(car, fuel):
     head, _, _ = tables_for(car, fuel, KINDS["MAX31856 gain 32"])
     assert head["made"] == MADE.timestamp()
     assert head["altitude_m"] == 600
     assert head["air_units"] == pytest.approx(9432, abs=1)  # standard atmosphere at 600 m
 
 
-def test_a_calibration_moves_the_limits_to_what_the_probe_reads_there_and_narrows_the_warning(car, fuel):
+def test_a_calibration_moves_the_limits_to_the_probes_reading_there_and_narrows_the_warning(car, fuel):
     setting = KINDS["MAX31856 gain 32"]
     one = scale(setting.chip, setting.gain, setting.resolution_bits)
     line = ChannelCalibration(place="pump", gain=0.98, offset_degc=-3.0, uncertainty_degc=0.3, made_on=MADE.date())
@@ -150,8 +150,9 @@ def test_a_calibration_moves_the_limits_to_what_the_probe_reads_there_and_narrow
     assert [note.split(":")[0] for note in made.notes if "calibration" in note] == ["tank", "carb_inlet"]
 
 
-def test_figures_of_a_table_by_hand(car, fuel):
-    """Counts per degC as the probe reads them, pressures in 10 Pa from 25 to 500 kPa, and an uncertainty that does not fit cut at what the wire holds."""
+def test_values_of_a_table_by_hand(car, fuel):
+    """Counts per degC as the probe reads them, pressures in 10 Pa from 25 to 500 kPa, and an uncertainty too large for the wire
+    clipped to its maximum."""
     setting = KINDS["MAX31856 gain 32"]
     line = ChannelCalibration(place="pump", gain=0.95, offset_degc=0.0, uncertainty_degc=0.3, made_on=MADE.date())
     doubtful = Fuel(**{**{name: getattr(fuel, name) for name in fuel.__dataclass_fields__}, "limit_uncertainty_degc": 700.0})
@@ -168,13 +169,13 @@ def test_figures_of_a_table_by_hand(car, fuel):
         assert (row["xs"][0], row["xs"][-1], row["warn_centi"]) == (2500, 50000, 65535)
 
 
-def test_a_place_on_a_channel_the_board_lacks_is_refused(car, fuel):
+def test_a_place_on_a_channel_that_the_board_lacks_is_refused(car, fuel):
     with pytest.raises(InputError, match="carb_inlet is on channel 2"):
         board_tables(car, fuel, {0: KINDS["MAX31855"], 1: KINDS["MAX31855"]}, MADE)
 
 
 @given(st.lists(st.integers(-30000, 30000), min_size=2, max_size=20, unique=True), st.data())
-def test_lookup_stays_between_its_nodes_and_hits_them(xs, data):
+def test_lookup_is_exact_at_its_nodes_and_between_them_elsewhere(xs, data):
     xs = sorted(xs)
     ys = data.draw(st.lists(st.integers(-400000, 400000), min_size=len(xs), max_size=len(xs)))
     for x, y in zip(xs, ys, strict=True):
@@ -186,7 +187,7 @@ def test_lookup_stays_between_its_nodes_and_hits_them(xs, data):
 
 
 @given(st.binary(max_size=200), st.integers(0, 3))
-def test_no_bytes_make_the_reader_raise_anything_but_its_own_error(junk, kind):
+def test_any_bytes_raise_only_the_readers_own_error(junk, kind):
     try:
         row = wire.unpack(bytes([kind]) + junk)
     except wire.TableError:

@@ -1,4 +1,4 @@
-"""Bounds and terms of the risk room that few drives touch, each just inside and just outside, or against another library."""
+"""Bounds and terms of the risk room that few drives reach, each just inside and just outside, or against another library."""
 
 from types import SimpleNamespace
 
@@ -33,7 +33,7 @@ def car(text=""):
     return car_file.load('[fuel]\nclass = "D4814 A-1"\n' + text)
 
 
-def test_levels_say_what_they_are_and_how_urgent():
+def test_levels_have_names_and_urgencies():
     assert {level.name: level.beyond for level in Level} == {
         "QUIET": False, "WARN": False, "ACT": True, "LOST": False, "NO_MARGIN": False, "LOW_PRESSURE": True, "IMPOSSIBLE_PRESSURE": True,
     }  # fmt: skip
@@ -43,8 +43,8 @@ def test_levels_say_what_they_are_and_how_urgent():
     assert (Level.WARN.words, Level.LOST.words) == ("warn", "sensor lost")
 
 
-def test_of_a_traced_probe_the_alarm_gets_a_lead_upward_only():
-    """Margin of the fuel 2 degC, lead 3 degC: the reading's own margin is 5; less 1.4 leads 0.8. Its uncertainty is without the lag's share of 0.9."""
+def test_a_traced_probe_gives_the_alarm_a_lead_upward_only():
+    """Margin of the fuel 2 degC, lead 3 degC: the reading's own margin is 5; minus 1.4 leads 0.8. Its uncertainty excludes the lag's share of 0.9."""
     lead = np.array([3.0, -3.0, 0.0, 3.0, 0.5])
     place = SimpleNamespace(
         margin_degc=np.array([2.0, 2.0, 2.0, NAN, 2.0]), uncertainty_degc=np.array([1.5, 1.5, 1.5, 1.5, 0.1]), state=np.full(5, Level.QUIET),
@@ -60,7 +60,7 @@ def test_of_a_traced_probe_the_alarm_gets_a_lead_upward_only():
     assert seen.tolist() == [False, False, True, True, True]
 
 
-def test_percolation_is_quiet_only_while_it_stands_and_known_so():
+def test_percolation_is_quiet_only_while_the_engine_is_known_to_stand():
     place = SimpleNamespace(
         margin_degc=np.array([-2.0, -2.0, -2.0]), uncertainty_degc=np.array([1.5, 1.5, 1.5]), state=np.full(3, Level.ACT), traced=None,
         indicative=False, percolates=True,
@@ -68,7 +68,7 @@ def test_percolation_is_quiet_only_while_it_stands_and_known_so():
     assert alarm_inputs(place, np.array([0.0, 1.0, NAN]))[0].tolist() == [150 + alarm.DEADBAND, -200, -200]
 
 
-def test_a_line_above_the_table_has_no_margin_and_is_not_called_low(fuel):
+def test_a_line_pressure_above_the_table_gives_no_margin_and_is_not_called_low(fuel):
     found = margins(
         car(), fuel, {"carb_inlet": [30.0]}, Conditions(running=1.0, ambient_pressure_kpa=95.0, fuel_pressure_kpa=420.0)
     )
@@ -80,14 +80,14 @@ def test_a_line_above_the_table_has_no_margin_and_is_not_called_low(fuel):
     assert not any("rubber" in note for note in low.notes)
 
 
-def test_an_unknown_engine_for_less_than_one_in_two_hundred_is_not_said():
+def test_an_unknown_engine_for_less_than_one_in_two_hundred_is_not_reported():
     state = np.ones(1000)
     for unknown, said in ((0, False), (4, False), (5, True)):
         state[:unknown] = NAN
         assert bool(margin._engine_note(state)) == said
 
 
-def test_flow_past_a_probe_is_at_least_that_of_idle():
+def test_flow_past_a_probe_is_at_least_the_idle_flow():
     a_car = car('[engine]\nidle_flow = "4 L/h"\n')
     assert margin._flow(a_car, Conditions()) == 4.0
     assert margin._flow(a_car, Conditions(flow_l_h=[1.0, NAN, 30.0])).tolist() == [4.0, 4.0, 30.0]
@@ -102,7 +102,7 @@ def test_the_smallest_margin_has_its_place(fuel):
     assert margins(car(), fuel, {"tank": [NAN]}, Conditions(running=0.0)).smallest == pytest.approx(("", NAN), nan_ok=True)
 
 
-def test_a_measured_line_pressure_is_known_to_a_twentieth_beside_the_air():
+def test_a_measured_line_pressure_is_known_to_a_twentieth_besides_the_air():
     found = at_places(car(), Conditions(running=1.0, ambient_pressure_kpa=95.0, fuel_pressure_kpa=[40.0, -2.0, NAN]))[
         "carb_inlet"
     ]
@@ -120,7 +120,7 @@ def test_a_measured_line_pressure_is_known_to_a_twentieth_beside_the_air():
     [("91.5 kPa", "station pressure", 91.5, False), ("91.0 kPa", "station pressure", 91.0, True), ("97.2 kPa", "station pressure", 97.2, False),
      ("97.5 kPa", "standard atmosphere at 600 m", 94.32, True)],
 )  # fmt: skip
-def test_a_barometer_within_3_kpa_of_the_altitude_is_believed(station, source, kpa, asks):
+def test_a_barometer_within_3_kpa_of_the_altitude_is_accepted(station, source, kpa, asks):
     """94.32 kPa at 600 m by the published formula."""
     found = ambient(car_file.load(f'altitude = "600 m"\nstation_pressure = "{station}"\n[fuel]\nclass = "D4814 A-1"\n'))
     assert (found.source, found.pressure_kpa, found.question is not None) == (source, pytest.approx(kpa, abs=0.01), asks)
@@ -133,7 +133,7 @@ def test_the_window_of_the_lowest_pressure():
     assert lowest_recent(times, [[1.0, NAN, 3, 4, 5, 6], [NAN] * 6])[0].tolist() == [1, 1, 1, 3, 3, 5]
     assert np.isnan(lowest_recent(times, [NAN] * 6)).all()
     assert lowest_recent([], []).shape == (0,)
-    tenths = np.arange(60) * 0.1  # 5 s back is 50 steps or 49: the difference of the times decides, as it rounds
+    tenths = np.arange(60) * 0.1  # 5 s back is 50 steps or 49: the rounded difference of the times decides
     assert lowest_recent(tenths, np.arange(60.0)).tolist() == [float(np.argmax(now - tenths <= 5.0)) for now in tenths]
 
 
@@ -144,7 +144,7 @@ def test_ends_of_the_standard_atmosphere(altitude_m):
         standard_atmosphere_kpa(1.001 * altitude_m)
 
 
-def test_what_an_engine_speed_and_a_line_pressure_say():
+def test_the_engines_state_from_engine_speed_and_line_pressure():
     a_car = car('[pump]\npressure = "40 kPa"\n')
     for rpm, state in ((49.9, 0.0), (50.0, 1.0)):
         assert pressure.running_state(a_car, Conditions(engine_rpm=rpm)) == state
@@ -157,13 +157,13 @@ def test_what_an_engine_speed_and_a_line_pressure_say():
 @pytest.mark.parametrize(
     ("chosen", "ends"), [("8", (6.0, 10.0)), ("32", (24.0, 40.0)), ("34", (25.5, 40.0)), ("30", (22.5, 37.5))]
 )
-def test_a_criterion_set_is_known_to_a_quarter_and_ends_where_the_table_does(chosen, ends):
+def test_a_criterion_from_the_car_file_is_known_to_a_quarter_and_ends_where_the_table_does(chosen, ends):
     found = criterion(car(f"[pump]\nvapour_liquid_ratio = {chosen}\n"), ROLES["pump"])
     assert (found.least, found.greatest) == ends
     assert found.text == f"V/L {chosen} ({ends[0]:g} to {ends[1]:g}): set in the car file"
 
 
-def test_a_trends_line_is_least_squares_with_an_error_for_neighbours_that_resemble():
+def test_a_trends_line_is_least_squares_with_an_error_for_correlated_neighbours():
     rng = np.random.default_rng(4)
     times = np.sort(rng.uniform(0, 100, 40))
     values = 3 + 0.2 * times + rng.normal(0, 1, 40)
@@ -181,7 +181,7 @@ def test_a_trends_line_is_least_squares_with_an_error_for_neighbours_that_resemb
 
 
 @pytest.mark.parametrize(("count", "sizes"), [(60, [1] * 60), (61, [2] * 30), (120, [2] * 60), (121, [3] * 40), (5, [1] * 5)])
-def test_at_most_sixty_means_of_neighbours_and_the_newest_is_in_one(count, sizes):
+def test_at_most_sixty_means_of_neighbours_which_include_the_newest(count, sizes):
     values = np.arange(float(count))
     found, double = trend._averaged(values, 2 * values)
     assert len(found) == len(sizes)
@@ -209,7 +209,7 @@ def watts(fuel, left_min, seconds=100, w_kg=100.0, step=1.0):
         (-0.2, False, trend.BOILING),
     ],
 )
-def test_times_told_are_half_a_minute_to_a_quarter_of_an_hour(fuel, left_min, told, words):
+def test_times_given_are_half_a_minute_to_a_quarter_of_an_hour(fuel, left_min, told, words):
     found = trend.trend(*watts(fuel, left_min), 101.325, fuel, 20.0)
     assert (found.words, np.isfinite(found.minutes)) == (words, told)
     assert found.heating_w_kg == pytest.approx(100, rel=0.02)
@@ -223,7 +223,7 @@ def test_a_trend_needs_five_readings_over_a_minute_and_looks_back_two(fuel):
     times, degc = watts(fuel, 5.0, 300.0)
     degc[times < 180] = 20.0  # older than two minutes
     assert trend.trend(times, degc, 101.325, fuel, 20.0).minutes == pytest.approx(5.0, rel=0.02)
-    degc[times < 184] = 20.0  # the oldest of 121 is left over, the next three are one mean
+    degc[times < 184] = 20.0  # the oldest of 121 is dropped, the next three are one mean
     assert trend.trend(times, degc, 101.325, fuel, 20.0).minutes != pytest.approx(5.0, rel=0.02)
 
 
@@ -248,7 +248,7 @@ def test_a_vacuum_that_grew_by_more_than_half_a_kpa_in_two_minutes(at_first, at_
     assert pressure_findings(times[1:], np.ones(120), tank_gauge_kpa=gauge[1:]) == []  # 119 s
 
 
-def test_friction_turns_at_reynolds_2300():
+def test_friction_changes_at_reynolds_2300():
     """64/Re below, 0.3164 Re^-0.25 above: at 8 mm and 0.5 mPa s Re = 740 v 0.008 / 0.0005, 2300 at 35.16 L/h; the loss is f L/d rho v^2/2."""
     for flow, friction in ((35.1, lambda re: 64 / re), (35.2, lambda re: 0.3164 / re**0.25)):
         speed = flow / 3.6e6 / (np.pi / 4 * 0.008**2)
@@ -260,7 +260,7 @@ def test_friction_turns_at_reynolds_2300():
     assert suction.line_loss_kpa(0.0, 3.0, 0.008) == 0.0
 
 
-def test_what_is_said_of_the_lines_pressure_and_the_probes():
+def test_sentences_about_the_lines_pressure_and_the_probes():
     stated, unstated, none = (
         car(f'[pump]\npressure = "40 kPa"\n{more}')
         for more in ('pressure_full = "30 kPa"\n', "", 'kind = "electric_submerged"\n')
@@ -296,7 +296,7 @@ def test_a_route_that_is_lower_by_less_than_half_a_degree_is_not_shown(fuel):
 
 
 def test_the_needles_table_is_that_of_the_limit_at_line_and_bowl(fuel):
-    """The slope against both pressures together, and the way from sea level, as differences of the direct limit."""
+    """The slope against both pressures together, and the difference from sea level, as differences of the direct limit."""
     role = criterion(car(), ROLES["needle"])
     prepared = limit.limit_at(fuel, role, needle=True)
     line, bowl = np.array([130.0, 140.0]), np.array([95.0, 100.0])

@@ -9,7 +9,7 @@ from hotfuel.risk.criterion import criterion
 @pytest.mark.parametrize(
     ("kind", "expected"), [("mechanical", (20, 10, 36)), ("electric_line", (4, 0, 10)), ("electric_submerged", (4, 0, 10))]
 )
-def test_the_pumps_kind_sets_it_and_says_that_it_is_assumed(kind, expected):
+def test_the_pumps_kind_sets_it_and_it_is_marked_as_assumed(kind, expected):
     car = car_file.load(car_file.EXAMPLE.replace('kind = "mechanical"', f'kind = "{kind}"'))
     found = criterion(car, ROLES["pump"])
     assert (found.vapour_liquid_ratio, found.least, found.greatest) == expected

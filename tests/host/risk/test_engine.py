@@ -1,4 +1,4 @@
-"""Whether the engine runs, from inputs that lose pulses and catch noise, against what the drive was; and by hand."""
+"""Whether the engine runs, from inputs that lose pulses and pick up noise, against the true drive; and by hand."""
 
 import engine_drives as drives
 import numpy as np
@@ -34,14 +34,14 @@ def test_with_the_ignition_on_eight_silent_seconds_are_a_stop(silent_s, stops):
 
 
 def test_a_stall_is_a_fall_and_cranking():
-    """Five seconds in all: silent ones between a falling speed and the starter are a stop, without either they are lost pulses."""
+    """Five seconds in all: silent ones between a falling speed and the starter are a stop; without either they are lost pulses."""
     assert np.count_nonzero(~course((850, 60), (500, 1), (300, 1), (0, 2), (180, 2), (850, 60)).running) == 5
     assert course((850, 60), (0, 5), (850, 60)).running.all()
     assert course((850, 60), (0, 3), (180, 2), (850, 60)).running.all()
     assert course((850, 60), (300, 1), (0, 4), (850, 60)).running.all()
 
 
-def test_ignition_off_is_standing_whatever_the_wire_catches():
+def test_ignition_off_means_standing_whatever_pulses_the_wire_picks_up():
     noise = [(0, 9, 0.0), (3000, 1, 0.0), (0, 5, 0.0), (700, 2, 0.0)] * 10
     found = course((850, 100), *noise, (180, 3), (850, 100))
     starts, stops = drives.edges(found.running)
@@ -52,7 +52,7 @@ def test_ignition_off_is_standing_whatever_the_wire_catches():
     assert any("with the ignition off had pulses, which is noise" in sentence for sentence in found.doubts)
 
 
-def test_steady_pulses_with_the_ignition_off_are_a_wire_in_doubt():
+def test_steady_pulses_with_the_ignition_off_put_the_wire_in_doubt():
     found = course((850, 100), (2000, 200, 0.0), (850, 100))
     assert found.running.all()
     assert any(
@@ -67,7 +67,7 @@ def test_steady_pulses_with_the_ignition_off_are_a_wire_in_doubt():
 
 
 @pytest.mark.parametrize(("share", "looks"), [(0.5, "2"), (0.25, "1")])
-def test_pulses_per_revolution_that_do_not_fit_are_named_and_make_no_restarts(share, looks):
+def test_pulses_per_revolution_that_cannot_be_right_are_named_and_make_no_restarts(share, looks):
     rpm, ignition, _ = drives.made(1)
     clean = engine_course(rpm, ignition, IDLE, 4.0)
     found = engine_course(rpm * share, ignition, IDLE, 4.0)
@@ -76,19 +76,20 @@ def test_pulses_per_revolution_that_do_not_fit_are_named_and_make_no_restarts(sh
     assert not any("pulses per revolution" in sentence for sentence in clean.doubts)
 
 
-def test_an_engine_driven_fast_all_day_is_no_wrong_count():
+def test_an_engine_driven_fast_all_day_is_not_a_wrong_pulse_count():
     assert course((2600, 900), (5200, 30), (2600, 300)).doubts == ()
     assert any("looks like 4, not 2" in said for said in course((1600, 200), (9500, 60), (1600, 200)).doubts)
 
 
-def test_absurd_speeds_are_left_out_and_said():
+def test_absurd_speeds_are_left_out_and_reported():
     found = course((850, 60), (40000, 3), (850, 60))
     assert found.rpm.max() == 850
     assert "3 seconds had more than 15,000 rpm, which is noise: they are left out." in found.doubts
 
 
 def trial(seeds):
-    """By way: share of drives whose starts and stops are all as in the clean one; of deaths found; false starts and stops; share with the clean one's pulls."""
+    """For each kind of disturbance: the share of drives whose starts and stops are all as in the clean one; of deaths found;
+    false starts and stops; the share with the clean one's pulls."""
     same, found, extra, pulled = (dict.fromkeys(WAYS, 0) for _ in range(4))
     deaths_seen = 0
     for seed in seeds:
@@ -117,17 +118,18 @@ def test_a_fifth_of_the_seconds_lost_or_a_tenth_noise_leave_stops_and_starts_whe
 
 @pytest.mark.slow
 def test_two_hundred_drives():
-    """10 s. The promise: 95 % of 200 drives as clean, pulls too, 95 % of real deaths of 15 s and more found."""
+    """10 s. The requirement: 95 % of 200 drives as clean, pulls too, and 95 % of real deaths of 15 s and more found."""
     for way, (same, found, extra, pulled) in trial(range(200)).items():
         print(
-            f"{way}: {same:.1%} of drives as clean, {pulled:.1%} by their pulls, {found:.1%} of deaths found, {extra} false starts and stops"
+            f"{way}: {same:.1%} of drives as clean, {pulled:.1%} in their pulls, {found:.1%} of deaths found, {extra} false starts and stops"
         )
         assert min(same, found, pulled) >= 0.95, way
 
 
 @pytest.mark.slow
 def test_stalls_of_three_to_eight_seconds():
-    """A row of their own, 8 s: with a fall of speed before and the starter after it they are found; abrupt ones shorter than 8 s look like lost pulses."""
+    """Counted separately, 8 s: with a fall of speed before and the starter after it they are found; abrupt ones shorter than 8 s
+    look like lost pulses."""
     for way in ("clean", *WAYS):
         found = {False: [], True: []}
         for seed in range(200):
@@ -145,7 +147,7 @@ def test_stalls_of_three_to_eight_seconds():
     st.lists(st.tuples(st.sampled_from([0.0, 180.0, 700.0, 850.0, 4000.0, np.nan, 1e5]), st.integers(1, 40)), max_size=20),
     st.sampled_from([0.0, 1.0, np.nan]),
 )
-def test_any_course_has_an_answer_every_second(parts, key):
+def test_any_sequence_has_an_answer_every_second(parts, key):
     rpm = np.concatenate([np.zeros(0), *(np.full(seconds, value) for value, seconds in parts)])
     found = engine_course(rpm, np.full(len(rpm), key), IDLE)
     assert len(found.running) == len(found.rpm) == len(rpm)

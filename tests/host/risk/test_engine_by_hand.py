@@ -1,4 +1,4 @@
-"""The parts of the engine's course by hand: the likeliest course against all courses there are, and each bound just inside and just outside."""
+"""The parts of the engine-state estimate by hand: the likeliest sequence against all possible ones, and each bound just inside and just outside."""
 
 import itertools
 
@@ -20,7 +20,7 @@ def course(rpm, key=None, idle=800.0, pulses=2.0, **more):
 
 
 def worth(odds, states):
-    """Log odds of a course, by what a second and a change are worth: -3 to begin running, half of 7.5 silent seconds for each change."""
+    """Log odds of a sequence from the weights of seconds and changes: -3 to begin running, half of 7.5 silent seconds for each change."""
     silence = np.log(0.2 / 0.9)
     return (
         -3.0 * states[0]
@@ -30,7 +30,7 @@ def worth(odds, states):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_the_likeliest_course_is_the_best_of_all(seed):
+def test_the_likeliest_sequence_is_the_best_of_all(seed):
     odds = np.random.default_rng(seed).normal(0, 6, 11).round(1)
     odds[3:6] = odds[3]  # a run of equal seconds is one step
     best = max(itertools.product((0, 1), repeat=11), key=lambda states: worth(odds, states))
@@ -38,18 +38,19 @@ def test_the_likeliest_course_is_the_best_of_all(seed):
     assert engine._likeliest(np.zeros(0)).tolist() == []
 
 
-def test_what_a_second_is_worth():
+def test_the_weight_of_a_second():
     assert pytest.approx(np.log(0.8 / 0.1)) == engine._PULSES
     assert pytest.approx(np.log(0.2 / 0.9)) == engine._SILENCE
     assert course(of((800, 20), (0, 7), (800, 20))).running.all()
     assert course(of((800, 20), (0, 8), (800, 20))).running.tolist() == of((1, 20), (0, 8), (1, 20)).tolist()
     assert not course(of((0, 2), (800, 20))).running[:2].any()  # it begins before the start
-    assert course(of((479, 20), (0, 20))).running.any() == course(of((0, 40))).running.any()  # 0.6 of idle is 480: below it turns
+    # 0.6 of idle is 480: below it the engine is cranked
+    assert course(of((479, 20), (0, 20))).running.any() == course(of((0, 40))).running.any()
     assert course(of((480, 20), (0, 20))).running.tolist() == of((1, 20), (0, 20)).tolist()
 
 
 @pytest.mark.parametrize(("other", "running"), [(1.0, True), (0.0, False), (NAN, True), (-1.0, True)])
-def test_what_else_is_known_speaks_where_speed_is_not(other, running):
+def test_other_inputs_decide_where_speed_is_unknown(other, running):
     rpm = of((800, 30), (NAN, 30))
     found = course(rpm, otherwise=of((NAN, 30), (other, 30)))
     assert found.running.tolist() == of((1, 30), (running, 30)).tolist()
@@ -81,7 +82,7 @@ def test_absurd_speeds_are_counted():
         (1359, 130, 9000, 800, ""), (1360, 130, 8999, 800, ""), (61, 130, 0, 61, "looks like 0.5, not 2"), (60, 130, 0, 800, ""),
     ],
 )  # fmt: skip
-def test_pulses_counted_wrong_show_in_the_idle(rpm, seconds, fast, idle, said):
+def test_wrong_pulse_counts_show_at_idle(rpm, seconds, fast, idle, said):
     speed = of((rpm, seconds), (fast, 20 if fast else 0))
     found, sentences = engine._idle(speed, 800.0, 2.0)
     assert found == idle
@@ -91,7 +92,7 @@ def test_pulses_counted_wrong_show_in_the_idle(rpm, seconds, fast, idle, said):
 
 
 def test_the_slowest_steady_speed_is_held_for_a_minute():
-    """Sixty steady seconds of a starter are none: the 61st slowest second decides."""
+    """Sixty steady seconds of a starter do not count: the 61st slowest second decides."""
     for seconds, idle in ((64, 800), (65, 300)):  # 60 and 61 seconds in the middle of five
         assert engine._idle(of((300, seconds), (0, 5), (800, 90)), 800.0, 2.0)[0] == idle
     assert [engine._whole(value) for value in (0.1, 0.74, 0.76, 1.3, 2.0)] == ["0.5", "0.5", "1", "1.5", "2"]
@@ -110,7 +111,7 @@ def test_steady_seconds_lie_within_an_eighth():
     [(800, 20, 0, True), (800, 19, 0, False), (640, 20, 0, True), (639, 20, 0, False), (800, 60, 3, True), (800, 60, 2, False)],
 )
 def test_steady_pulses_with_the_key_off(rpm, seconds, lost, against):
-    """More than ten windows of ten seconds, in 0.7 of which there are pulses of 0.8 of idle or more; lost: one second in so many."""
+    """More than ten windows of ten seconds, 0.7 of which have pulses of 0.8 of idle or more; lost: one second in so many."""
     speed = np.full(seconds, float(rpm))
     if lost:
         speed[::lost] = 0.0
@@ -141,7 +142,7 @@ def test_scattered_pulses_with_the_key_off_are_noise():
         ([500, 0, 500, 0], 3),
     ],
 )
-def test_pulses_about_an_end_of_running_belong_to_it(after, belongs):
+def test_pulses_around_an_end_of_running_belong_to_it(after, belongs):
     """Within six seconds, at 0.4 to 1.6 of the level inside, here 800."""
     speed = np.concatenate([np.full(10, 800.0), after, np.zeros(8)])
     for turn in (slice(None), slice(None, None, -1)):
@@ -151,7 +152,7 @@ def test_pulses_about_an_end_of_running_belong_to_it(after, belongs):
 
 
 @pytest.mark.parametrize(("silent_s", "stopped"), [(1, 1), (7, 7), (8, 0)])
-def test_the_key_stopped_the_engine_where_it_is_turned_off_soon(silent_s, stopped):
+def test_the_key_stopped_the_engine_if_it_is_turned_off_soon_after(silent_s, stopped):
     running, off = np.arange(30) < 10, np.arange(30) >= 10 + silent_s
     engine._to_the_key(running, off)
     assert np.count_nonzero(running) == 10 + stopped
@@ -177,32 +178,32 @@ def test_a_stall_is_cut_out_of_running(before, silence, stalled):
     engine._cut_stalls(running, speed, speed >= 480, low)
     assert (~running[len(before) : len(before) + len(silence)]).all() == stalled
     assert np.count_nonzero(~running) == (len(silence) if stalled else 0)
-    end = np.array([*before, *silence], dtype=float)  # nothing after it: it did not come back
+    end = np.array([*before, *silence], dtype=float)  # nothing after it: the engine did not start again
     running = np.ones(len(end), bool)
     engine._cut_stalls(running, end, end >= 480, (end > 30) & (end < 480))
     assert running.all()
 
 
-def test_neighbours_stretches_and_counts():
+def test_neighbours_runs_of_values_and_counts():
     assert engine._neighboured(np.array([1, 0, 0, 1, 1, 0], bool)).tolist() == [False, True, True, True, True, True]
     assert engine._stretches(np.array([1, 0, 1, 1, 0, 1], bool)) == [(0, 0), (2, 3), (5, 5)]
     assert engine._seconds(np.array([True, False, True]), np.ones(3, bool)) == "2 of 3 seconds"
 
 
 @pytest.mark.parametrize(("lost", "said"), [(5, False), (6, True)])
-def test_more_than_five_bridged_seconds_are_said(lost, said):
+def test_more_than_five_bridged_seconds_are_reported(lost, said):
     rpm = np.full(160, 800.0)
     rpm[10 : 10 + 20 * lost : 20] = 0
     found = course(rpm)
     assert found.running.all()
     assert found.rpm.tolist() == [800.0] * 160
     assert any(f"{lost} of 160 seconds of running had no pulses" in doubt for doubt in found.doubts) == said
-    longer = np.concatenate([rpm, np.full(40, 800.0)])  # three in a hundred: 6 of 200 are none too many
+    longer = np.concatenate([rpm, np.full(40, 800.0)])  # three in a hundred: 6 of 200 are allowed
     assert course(longer).doubts == ()
 
 
 @pytest.mark.parametrize(("stray", "said"), [(5, False), (6, True)])
-def test_pulses_with_the_key_off_are_said(stray, said):
+def test_pulses_with_the_key_off_are_reported(stray, said):
     rpm = of((800, 20), (0, 160))
     rpm[30 : 30 + 20 * stray : 20] = 300
     found = course(rpm, key=of((1, 20), (0, 160)))
@@ -211,7 +212,7 @@ def test_pulses_with_the_key_off_are_said(stray, said):
     assert not found.turning.any()
 
 
-def test_a_starter_turns_beside_running_or_itself():
+def test_a_starter_counts_next_to_running_or_at_its_own_speed():
     found = course(of((0, 20), (200, 3), (800, 30), (0, 20), (200, 1), (0, 20)))
     assert np.flatnonzero(found.turning).tolist() == [20, 21, 22]
     assert found.rpm.tolist() == of((0, 20), (200, 3), (800, 30), (0, 41)).tolist()

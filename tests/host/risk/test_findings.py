@@ -1,4 +1,4 @@
-"""Trapped fuel after a stop and a blocked tank vent, found once, and nothing found where there is nothing."""
+"""Trapped fuel after a stop and a blocked tank vent: each found once, and nothing found where there is nothing."""
 
 import numpy as np
 import pytest
@@ -23,7 +23,7 @@ def test_line_pressure_that_climbs_after_the_stop_is_found_with_its_caution():
     assert f"{found.size_kpa / 6.894757:.1f} psi" in words(found, Shown("us"))
 
 
-def test_pressure_that_bleeds_off_or_swings_while_running_is_no_finding():
+def test_pressure_that_bleeds_off_or_swings_while_running_is_not_a_finding():
     pressure = np.where(TIME < 300, 38 + 5 * np.sin(TIME), 30 * np.exp(-(TIME - 300) / 60))
     assert pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure) == []
     assert pressure_findings(TIME, RUNNING, fuel_pressure_kpa=np.full(TIME.shape, np.nan)) == []
@@ -41,7 +41,8 @@ def test_a_growing_vacuum_in_the_tank_is_a_blocked_vent():
     assert found.kind == BLOCKED_VENT
     assert "vent is blocked" in words(found, Shown("si"))
     assert found.time_s == pytest.approx(400, abs=2)
-    assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=np.full(TIME.shape, -3.0)) == []  # a cap's vacuum relief stands still
+    # a cap's vacuum relief holds a constant vacuum
+    assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=np.full(TIME.shape, -3.0)) == []
     assert pressure_findings(TIME, RUNNING, tank_gauge_kpa=TIME / 200) == []
     begins_deep = pressure_findings(TIME, RUNNING, tank_gauge_kpa=-4 - TIME / 200)[0].time_s
-    assert begins_deep == pytest.approx(120, abs=0.5)  # what came before the recording is not known
+    assert begins_deep == pytest.approx(120, abs=0.5)  # what came before the recording is unknown

@@ -1,4 +1,4 @@
-"""The card says what the margins use, row by row, and the curves fall with altitude."""
+"""The card shows what the margins use, row by row, and the curves fall with altitude."""
 
 import json
 
@@ -53,19 +53,19 @@ def test_another_altitude_and_fuel(car):
         limits_card(car, altitude_m=20000.0)
 
 
-def test_what_lowers_it_is_a_difference(car):
+def test_each_cause_of_a_lower_limit_is_a_difference(car):
     card = limits_card(car)
     assert 0.35 < card.drop_per_kpa_degc < 0.55
     assert 4 < card.drop_per_1000_m_degc < 5.2  # ASTM D4814-18 5.2.1: 4.4
 
 
-def test_where_two_routes_disagree_both_are_there_and_the_careful_one_is_lower(car):
+def test_where_two_routes_disagree_both_are_there_and_the_lower_is_used(car):
     plain = Fuel.from_measurements(vapour_pressure_kpa=60, t10_degc=55, t50_degc=100, t90_degc=165)
     lower = Fuel(**{**{name: getattr(plain, name) for name in plain.__dataclass_fields__}, "other_route_degc": 58.0})
     card = limits_card(car, lower)
     tank = rows_of(card, "standing")["tank", False]
     assert tank.limit_degc - tank.more_careful_degc == pytest.approx(60.67 - 58.0, abs=0.05)
-    (two,) = [note for note in card.notes if "two routes" in note]  # the example car reads degF: 2.67 degC are 4.8
+    (two,) = [note for note in card.notes if "two routes" in note]  # the example car is read in degF: 2.67 degC are 4.8
     assert "by the other every limit is 4.8 °F lower" in two
     assert all(row.more_careful_degc == row.limit_degc for row in limits_card(car, plain).rows)
 
@@ -100,7 +100,7 @@ def test_a_card_says_when_the_fuel_was_measured(car):
 
 
 def test_one_sentence_leads_the_card(car):
-    card = limits_card(car, altitude_m=3048.0)  # the example car reads degF
+    card = limits_card(car, altitude_m=3048.0)  # the example car is read in degF
     full, launch = (rows_of(card, state)["pump", False] for state in ("full throttle", "launch"))
     assert launch.limit_degc == min(row.limit_degc for row in card.rows)
     of = [[f"{1.8 * degc + 32:.0f} °F" for degc in (row.limit_degc, row.onset_degc)] for row in (full, launch)]

@@ -1,4 +1,5 @@
-"""Altitude, acceleration, suction and fuel together: every place has a limit or says why not, every set of board tables loads, and nothing raises."""
+"""Altitude, acceleration, suction and fuel together: every place has a limit or the reason for having none, every set of board
+tables loads, and nothing raises."""
 
 import datetime
 import itertools
@@ -56,14 +57,14 @@ def check(altitude_m, acceleration_g, suction_inhg, fuel):
 @pytest.mark.parametrize(
     "cells", [pytest.param(CORNERS, id="corners"), pytest.param(EVERYWHERE, id="everywhere", marks=pytest.mark.slow)]
 )
-def test_every_cell_has_a_limit_or_says_why_not(cells):
+def test_every_combination_has_a_limit_or_a_reason(cells):
     fuels = {name: fuel_named(name) for name in {cell[3] for cell in cells}}
     without = [check(*cell[:3], fuels[cell[3]]) for cell in cells]
     assert 0 < sum(count > 0 for count in without) < len(cells), "both kinds are among them"
 
 
 def test_a_boiling_pump_at_altitude_is_never_quiet():
-    """The example car at 3000 m with 1 g: a limit today, and beyond the limit where there is none."""
+    """The example car at 3000 m with 1 g: it has a limit, and where there is none it counts as beyond the limit."""
     car = car_file.load(car_file.EXAMPLE).model_copy(update={"altitude_m": 3000.0, "station_pressure_kpa": None})
     suction = car.suction.model_copy(update={"acceleration_m_s2": 9.80665})
     for car_now in (car, car.model_copy(update={"suction": suction})):

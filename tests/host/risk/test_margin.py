@@ -1,4 +1,4 @@
-"""Margins: the limit of the fuel at the pressure there, one criterion a place, states, uncertainty, notes."""
+"""Margins: the fuel's limit at the local pressure, one criterion per place, states, uncertainty, notes."""
 
 import numpy as np
 import pytest
@@ -48,14 +48,15 @@ def test_limits_agree_with_the_direct_flash(fuel):
 
 
 def test_line_and_needle_are_two_numbers_at_the_carburettor(fuel):
-    # own trial of this fuel: in the line at 6 psi 65 degC has 10 degC left; behind the needle it has V/L near 12, an isothermal flash would claim 34
+    # own trial of this fuel: in the line at 6 psi and 65 degC the margin is 10 degC; behind the needle V/L is near 12, where an
+    # isothermal flash would give 34
     table = margins(car('[pump]\npressure = "6 psi"\npressure_full = "6 psi"\n'), fuel, {"carb_inlet": [65.0]}, SEA)
     assert table["carb_inlet"].margin_degc[0] == pytest.approx(10, abs=1)
     assert table["carb_inlet_needle"].vapour_liquid_ratio[0] == pytest.approx(11.7, abs=1.5)
     assert fuel.vapour_liquid_ratio(65.0, 101.325) == pytest.approx(34, abs=2)
 
 
-def test_after_stop_the_lines_limit_drops_at_once(fuel):
+def test_after_a_stop_the_lines_limit_drops_at_once(fuel):
     a_car = car('[pump]\npressure = "6 psi"\npressure_full = "6 psi"\n')
     conditions = Conditions(running=[1, 0], ambient_pressure_kpa=101.325)
     assert margins(a_car, fuel, {"carb_inlet": [65.0, 65.0]}, conditions)["carb_inlet"].limit_degc == pytest.approx(
@@ -63,7 +64,7 @@ def test_after_stop_the_lines_limit_drops_at_once(fuel):
     )
 
 
-def test_states_warn_below_the_uncertainty_act_at_the_central_estimate(fuel):
+def test_warn_is_within_the_uncertainty_and_act_at_the_central_estimate(fuel):
     probe = margins(car(), fuel, {"tank": [20.0]}, SEA)["tank"]
     limit, uncertainty = probe.limit_degc[0], probe.uncertainty_degc[0]
     temperatures = limit - np.array([1.02 * uncertainty, 0.98 * uncertainty, 0.01, -0.01, np.nan])
@@ -114,9 +115,9 @@ def test_uncertainty_is_the_root_of_the_sum_of_squares_and_calibration_shrinks_i
 @pytest.mark.parametrize(
     ("line", "bowl"), [(101.3, 101.3), (84.0, 84.0), (110.0, 101.3), (136.7, 95.3), (300.0, 101.3), (97.0, 92.0)]
 )
-def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure(fuel, line, bowl):
+def test_the_limits_uncertainty_combines_its_terms_at_the_samples_own_pressure(fuel, line, bowl):
     def terms(limit):
-        """Fuel, extrapolation, criterion, pressure, by the direct flash. limit(kPa up, V/L)."""
+        """Fuel, extrapolation, criterion, pressure, by the direct flash. limit(kPa added, V/L)."""
         span = limit(0.0, 36.0) - limit(0.0, 10.0)
         slope = (limit(1.0, 20.0) - limit(-1.0, 20.0)) / 2
         from_sea_level = limit(0.0, 20.0) - limit(101.325 - bowl, 20.0)
@@ -132,13 +133,13 @@ def test_the_limits_uncertainty_is_made_of_its_terms_at_the_samples_own_pressure
         assert np.sqrt(ours[2] + (ours[3] * 0.9) ** 2) == pytest.approx(np.sqrt(terms(limit)), abs=0.05)
 
 
-def test_an_unknown_engine_state_is_said(fuel):
+def test_an_unknown_engine_state_is_reported(fuel):
     table = margins(car(), fuel, {"pump": [30.0, 30.0]}, Conditions(running=[1, np.nan], ambient_pressure_kpa=95.0))
     assert "not known in 50 %" in table.engine_note
     assert "not known throughout" in margins(car(), fuel, {"pump": [30.0]}).engine_note
 
 
-def test_pressures_that_stand_still_for_stretches_give_the_same_as_sample_by_sample(fuel):
+def test_constant_pressures_give_the_same_as_sample_by_sample(fuel):
     generator = np.random.default_rng(5)
     air = np.repeat(generator.uniform(80, 100, 20), generator.integers(1, 9, 20))
     n = air.size
@@ -162,7 +163,9 @@ def test_scalars_empty_arrays_and_pressures_beyond_the_table(fuel):
         beyond = table["tank"]
         assert beyond.state[0] == level
         assert np.isnan(beyond.margin_degc[0]) == (level != Level.QUIET)
-        assert any(note.startswith("tank") for note in table.notes) == (level != Level.QUIET), "no limit is never left unsaid"
+        assert any(note.startswith("tank") for note in table.notes) == (level != Level.QUIET), (
+            "a missing limit must always be reported"
+        )
 
 
 def test_air_probes_have_no_margin_and_unknown_places_are_an_error(fuel):

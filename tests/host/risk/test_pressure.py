@@ -1,4 +1,4 @@
-"""Absolute pressure place by place, by hand; the engine's state; what is asked."""
+"""Absolute pressure place by place, by hand; the engine's state; what is asked of the user."""
 
 import dataclasses
 
@@ -65,13 +65,13 @@ def test_unknown_state_takes_the_lower_pressure_of_both_at_each_place():
     assert unknown == pytest.approx({"tank": 95, "pump": 91, "carb_inlet": 95, "carb_inlet_needle": 95})
 
 
-def test_measured_line_pressure_counts_after_stop_too_and_missing_samples_fall_back():
+def test_measured_line_pressure_counts_after_a_stop_too_and_missing_samples_fall_back():
     a_car = car('[pump]\npressure = "6 psi"\n')
     line = kpa(a_car, "carb_inlet", running=[1, 0, 0], fuel_pressure_kpa=[40.0, 12.0, np.nan], ambient_pressure_kpa=95.0)
     assert line == pytest.approx([135, 107, 95])
 
 
-def test_submerged_pump_has_no_suction_and_a_blow_through_lifts_the_bowl():
+def test_submerged_pump_has_no_suction_and_a_blow_through_carburettor_raises_the_bowl_pressure():
     a_car = car('[pump]\nkind = "electric_submerged"\n[suction]\nlift = "1 m"\n[carburettor]\nboost = "6 psi"\n')
     assert kpa(a_car, "pump", running=1, ambient_pressure_kpa=95.0) == pytest.approx(95)
     assert kpa(a_car, "carb_inlet_needle", running=1, ambient_pressure_kpa=95.0) == pytest.approx(95 + 6 * PSI)
@@ -84,11 +84,11 @@ def test_sealed_tank_counts_measured_pressure_or_the_caps_vacuum_relief_never_it
     assert kpa(sealed, "tank", ambient_pressure_kpa=95.0, tank_gauge_kpa=[5.0, -4.0, np.nan]) == pytest.approx([100, 91, 92])
     stated = car('[tank]\nsealed = true\ngauge_pressure = "2 kPa"\n')
     assert kpa(stated, "tank", ambient_pressure_kpa=95.0) == pytest.approx(97)
-    # a tank under pressure does not help the pump's inlet of a standing car: the line may have drained
+    # pressure in the tank does not help the pump's inlet of a standing car: the line may have drained
     assert kpa(stated, "pump", running=0, ambient_pressure_kpa=95.0) == pytest.approx(95)
 
 
-def test_launch_takes_the_car_files_acceleration_off_the_pump_only():
+def test_launch_applies_the_car_files_acceleration_to_the_pump_only():
     a_car = car('[suction]\nlaunch_acceleration = "1.5 g"\nline_length = "4 m"\n')
     calm, launch = (
         at_places(a_car, Conditions(running=1)),
@@ -97,7 +97,7 @@ def test_launch_takes_the_car_files_acceleration_off_the_pump_only():
     assert calm["pump"].pressure_kpa - launch["pump"].pressure_kpa == pytest.approx(740 * 1.5 * 9.80665 * 4 / 1000)
     assert calm["carb_inlet"].pressure_kpa == launch["carb_inlet"].pressure_kpa
     keen = car('[suction]\nacceleration = "2 g"\nlaunch_acceleration = "1.5 g"\n')
-    assert launch_acceleration_m_s2(keen) == pytest.approx(2 * 9.80665), "a launch is never gentler than everyday use"
+    assert launch_acceleration_m_s2(keen) == pytest.approx(2 * 9.80665), "a launch is never less severe than everyday use"
     assert launch_acceleration_m_s2(a_car) == pytest.approx(1.5 * 9.80665)
 
 
@@ -108,7 +108,7 @@ def test_launch_takes_the_car_files_acceleration_off_the_pump_only():
         ({"running": 1}, 1),
         ({"engine_rpm": 800}, 1),
         ({"engine_rpm": 0}, 0),
-        ({"engine_rpm": 0, "running": 1}, 1),  # what a person states outranks
+        ({"engine_rpm": 0, "running": 1}, 1),  # what a person states takes precedence
         ({"engine_rpm": np.nan, "fuel_pressure_kpa": 30.0}, 1),
         ({"fuel_pressure_kpa": 2.0}, 0),
         ({"fuel_pressure_kpa": 12.0}, np.nan),
@@ -117,12 +117,12 @@ def test_launch_takes_the_car_files_acceleration_off_the_pump_only():
         ({"ignition": 1, "engine_rpm": 900}, 1),
         ({"ignition": 0, "fuel_pressure_kpa": 30.0}, 0),  # key-off: the line still holds its pressure
         ({"ignition": 1, "fuel_pressure_kpa": 30.0}, 1),
-        ({"ignition": np.nan, "fuel_pressure_kpa": 30.0}, 1),  # not wired: says nothing
-        ({"ignition": 0, "engine_rpm": 900}, 1),  # it turns: the ignition's wire is off
+        ({"ignition": np.nan, "fuel_pressure_kpa": 30.0}, 1),  # not wired: tells nothing
+        ({"ignition": 0, "engine_rpm": 900}, 1),  # the engine turns: the ignition's wire is off
         ({"ignition": 0, "running": 1}, 1),
     ],
 )
-def test_what_tells_that_the_engine_runs(conditions, state):
+def test_the_inputs_that_show_that_the_engine_runs(conditions, state):
     assert running_state(car(), Conditions(**conditions)) == pytest.approx(state, nan_ok=True)
 
 
@@ -161,8 +161,8 @@ def test_more_suction_or_acceleration_never_raises_the_pressure_at_the_pump(air,
         assert at_places(car(), dataclasses.replace(base, **change))["pump"].pressure_kpa <= here
 
 
-def test_a_meters_own_uncertainty_is_in_the_pressures_uncertainty():
-    """Suction from 3 kPa at 4 L/h to 9 at 60, pump from 40 to 28 kPa, both with the square of the flow: what 4 % of 40 L/h move, by hand."""
+def test_a_meters_own_uncertainty_is_included_in_the_pressures_uncertainty():
+    """Suction from 3 kPa at 4 L/h to 9 at 60, pump from 40 to 28 kPa, both with the square of the flow: the effect of 4 % of 40 L/h, by hand."""
     text = (
         '[suction]\nlift = "0 m"\nsuction_idle = "3 kPa"\nsuction_full = "9 kPa"\nrigid_length = "0 m"\n'
         '[pump]\npressure = "40 kPa"\npressure_full = "28 kPa"\n[engine]\nidle_flow = "4 L/h"\nfull_flow = "60 L/h"\n'

@@ -1,5 +1,5 @@
-"""A probe that lags, on fuel that warms: when act comes, and what margin is shown. The probe is one lump, worked out exactly; the filter knows only its
-readings and the car file's lag.
+"""A lagging probe in fuel that warms: when act comes on, and the margin shown. The probe is one lump, solved exactly; the filter
+knows only its readings and the car file's lag.
 """
 
 import numpy as np
@@ -41,7 +41,7 @@ def judged(car, fuel, read, with_lag=True):
 
 
 def comes(table, level):
-    """Seconds at which the alarm comes on; all of them."""
+    """Seconds at which the alarm comes on, all of them."""
     found = []
     machine = alarm.Alarms(1, lambda _, which, __, new: found.append(at / HZ) if which == level and new == 1 else None)
     rows = zip(*(values.tolist() for values in alarm_inputs(table["pump"], table.running)), strict=True)
@@ -56,7 +56,7 @@ def fuel():
 
 
 def ramp(limit_degc, per_min, below=25.0):
-    """Two minutes steady, then rising through the limit; and the second at which it does."""
+    """Two minutes steady, then rising through the limit; and the second at which it crosses."""
     rise = np.maximum(np.arange(HZ * int(240 + 60 * below / per_min)) / HZ - 120, 0) * per_min / 60
     return limit_degc - below + rise, 120 + 60 * below / per_min
 
@@ -64,7 +64,7 @@ def ramp(limit_degc, per_min, below=25.0):
 @pytest.mark.parametrize("per_min", RAMPS)
 @pytest.mark.parametrize("lag_s", LAGS)
 @pytest.mark.parametrize("share", FILE_IS)
-def test_act_comes_in_time_and_the_shown_margin_holds(fuel, per_min, lag_s, share):
+def test_act_comes_in_time_and_the_shown_margin_is_within_its_uncertainty(fuel, per_min, lag_s, share):
     car = car_with(share * lag_s)
     limit = float(margins(car, fuel, {"pump": [50.0]}, RUNNING)["pump"].limit_degc[0])
     truth, crossing_s = ramp(limit, per_min)
@@ -83,7 +83,7 @@ def test_act_comes_in_time_and_the_shown_margin_holds(fuel, per_min, lag_s, shar
         assert not excess[: 100 * HZ].any() or noise
 
 
-def test_steady_is_steady(fuel):
+def test_steady_fuel_gets_no_lead(fuel):
     car = car_with(25.0)
     table = judged(car, fuel, np.full(3000, 40.0))
     plain = judged(car, fuel, np.full(3000, 40.0), with_lag=False)
@@ -94,8 +94,8 @@ def test_steady_is_steady(fuel):
 @pytest.mark.parametrize("step_degc", [0.0, 0.25])
 @pytest.mark.parametrize("noise_degc", [0.02, 0.1, 0.3])
 @pytest.mark.parametrize("lag_s", LAGS)
-def test_steady_and_noisy_drives_are_warned_of_no_more_often(fuel, lag_s, noise_degc, step_degc):
-    """Half a degree above the warning, for twenty minutes, also wandering slowly by 0.2 degC: no warning that today's would not give."""
+def test_steady_and_noisy_drives_get_no_more_warnings(fuel, lag_s, noise_degc, step_degc):
+    """Half a degree above the warning, for twenty minutes, also drifting slowly by 0.2 degC: no warning that would not come without the lead."""
     car = car_with(lag_s)
     here = margins(car, fuel, {"pump": [50.0]}, RUNNING)["pump"]
     edge = float(here.limit_degc[0] - here.uncertainty_degc[0])

@@ -1,4 +1,4 @@
-"""A whole recording traced at once is the same recording followed tick by tick, in batches of any size."""
+"""A whole recording traced at once gives the same as the recording followed tick by tick, in batches of any size."""
 
 import itertools
 
@@ -22,7 +22,7 @@ def course(runs):
 
 
 @given(runs, st.sampled_from([0.1, 0.2, 1.0, 3.0]), st.sampled_from([0.0, 1.5, 25.0]), st.lists(st.integers(1, 1500), max_size=6))
-def test_at_once_is_tick_by_tick(runs, period_s, lag_s, cuts):
+def test_all_at_once_equals_tick_by_tick(runs, period_s, lag_s, cuts):
     degc, reason = course(runs)
     seconds = 12.0 + period_s * np.arange(len(degc))
     whole = traced(lag_s, seconds, degc, reason)
@@ -34,7 +34,7 @@ def test_at_once_is_tick_by_tick(runs, period_s, lag_s, cuts):
     assert list(whole.falls) == joined
 
 
-def test_a_short_is_doubted_and_one_that_stays_is_told():
+def test_a_short_is_doubted_and_a_lasting_one_is_reported():
     degc = np.concatenate((np.full(100, 70.0), np.full(25, 28.0), np.full(100, 70.0), np.full(100, 28.0)))
     found = traced(1.5, 0.2 * np.arange(len(degc)), degc, np.zeros(len(degc)))
     assert np.flatnonzero(found.doubted).tolist() == [*range(100, 125), *range(225, 275)]

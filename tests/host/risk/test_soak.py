@@ -1,4 +1,5 @@
-"""Forecasts: coverage on physics the forecaster lacks (a short run of tests/bench/bench_soak.py), sense of the parts, learning, refusal."""
+"""Forecasts: coverage under physics that the forecaster's model lacks (a short run of tests/bench/bench_soak.py), plausibility of
+the parts, learning, refusal."""
 
 import itertools
 import sys
@@ -10,16 +11,17 @@ from hotfuel.errors import InputError
 from hotfuel.risk.soak import AFTER_STOP, Band, Prior, forecast_idle, forecast_soak, learned, widening_of
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
-from bench_soak import idle_trial, soak_trial  # the bench's own trial, so that test and table cannot part
+from bench_soak import idle_trial, soak_trial  # the bench's own trial, so that test and table cannot differ
 from soak_physics import soaks
 
 
-def test_the_peaks_bands_hold_on_physics_the_forecaster_lacks():
+def test_the_peaks_bands_hold_under_physics_the_model_lacks():
     results = {horizon: soak_trial(soaks(60, seed=40 + horizon), horizon, seed=1) for horizon in (2, 5, 10)}
-    # at a true 95 % fewer than 51 of 60, and fewer than 162 or more than 178 of 180, come up about once in 500 runs; the bench has 400 for each
+    # at a true 95 %, fewer than 51 of 60 and fewer than 162 or more than 178 of 180 occur about once in 500 runs; the bench has
+    # 400 for each
     assert min(sum(inside) for inside, _, _ in results.values()) >= 51
     assert 162 <= sum(sum(inside) for inside, _, _ in results.values()) <= 178
-    # over 400 soaks: 15 for nine in ten, promised, and as many standard deviations more
+    # over 400 soaks: 15 for the required nine in ten, and as many standard deviations more
     assert np.median(results[5][1]) <= 16.5 * 1.96 / 1.645
 
 
@@ -28,7 +30,7 @@ def test_the_idle_margins_band_holds():
     assert sum(inside) >= 51
 
 
-def test_bands_narrow_as_the_soak_goes_on():
+def test_bands_narrow_during_the_soak():
     some = soaks(12, seed=3)
     widths = [np.median(soak_trial(some, horizon, seed=1)[1]) for horizon in (2, 5, 10, 20)]
     assert all(later < earlier for earlier, later in itertools.pairwise(widths))
@@ -39,7 +41,7 @@ def rising(minutes, noise=0.0, peak=60.0, start=40.0, tau=800.0):
     return times, peak - (peak - start) * np.exp(-times / tau) + noise * np.sin(times)
 
 
-def test_onset_and_limit_are_passed_in_order_and_said_in_words():
+def test_onset_and_limit_are_crossed_in_order_and_described():
     found = forecast_soak(*rising(6), 25.0, onset_degc=48.0, limit_degc=50.0)
     assert found.onset_words == "will very likely pass boiling onset"
     assert found.onset_min.middle < found.limit_min.middle
@@ -52,7 +54,7 @@ def test_onset_and_limit_are_passed_in_order_and_said_in_words():
     assert "%" not in found.onset_words + found.limit_words
 
 
-def test_what_was_measured_is_in_the_path():
+def test_measured_readings_are_part_of_the_path():
     times, degc = rising(8)
     found = forecast_soak(times, degc, 25.0, onset_degc=60.0, limit_degc=65.0)
     measured = found.time_s < times[-1]
@@ -77,7 +79,7 @@ def test_the_same_readings_give_the_same_forecast():
 
 
 @pytest.mark.parametrize("count", [0, 1, 20])
-def test_too_little_is_refused_with_what_is_needed(count):
+def test_too_few_readings_are_refused_with_what_is_needed(count):
     times, degc = rising(5)
     with pytest.raises(InputError, match="at least three steps of 10 s"):
         forecast_soak(times[:count], degc[:count], 25.0, onset_degc=52.0, limit_degc=58.0)
@@ -129,8 +131,9 @@ def test_widening_from_earlier_misses():
     assert wide.greatest - wide.least > 1.5 * (base.greatest - base.least)
 
 
-def test_many_soaks_that_tell_little_leave_the_spread_they_leave():
-    # half a minute tells hardly anything of the heat to come: sixty such soaks, all alike, must not make the next one's heat certain
+def test_many_soaks_with_little_information_leave_the_prior_spread():
+    # half a minute holds hardly any information about the heat to come: sixty such soaks, all alike, must not make the next one's
+    # heat certain
     short = rising(0.5, peak=65.0, start=38.0, tau=600.0)
     own = learned(AFTER_STOP, [(*short, 25.0, 80.0)] * 60)
     assert own.heat_spread > 0.7 * AFTER_STOP.heat_spread

@@ -1,4 +1,4 @@
-"""The parts of the soak forecast against a textbook's Kalman filter and by hand, and the numbers its bands were measured with."""
+"""The parts of the soak forecast against a textbook Kalman filter and by hand, and the constants for which the bands' coverage was measured."""
 
 from dataclasses import replace
 
@@ -12,7 +12,7 @@ DEGC = 60 - 20 * np.exp(-TIMES / 800)
 
 
 def transition(cloud, at, step, degc, onset, prior):
-    """(F, what the surroundings add, Q) of one particle for the ten seconds after `step`: T' = (E + d - T) / tau, slower above onset; d fades."""
+    """(F, the surroundings' contribution, Q) of one particle for the ten seconds after `step`: T' = (E + d - T) / tau, slower above onset; d decays."""
     follows = (1 - np.exp(-10 / cloud.tau[at])) * (0.36 if degc > onset else 1.0)
     stays = np.exp(-10 / prior.disturbance_s)
     middle = 10 * step + 5
@@ -28,8 +28,8 @@ def transition(cloud, at, step, degc, onset, prior):
 
 
 @pytest.mark.parametrize("onset", [80.0, 45.0])
-def test_the_filter_is_kalmans(onset):
-    """Predict with F P F' + Q, correct with P H' / (H P H' + R), weigh by the density of what was missed (any textbook of filtering)."""
+def test_the_filter_is_a_kalman_filter(onset):
+    """Predict with F P F' + Q, correct with P H' / (H P H' + R), weight by the density of the innovation (any textbook on filtering)."""
     _, values = soak._steps(TIMES, DEGC)
     values[7:9] = np.nan
     prior = replace(AFTER_STOP, noise_degc=0.3)
@@ -57,7 +57,7 @@ def test_the_filter_is_kalmans(onset):
     assert cloud.elapsed_s == 10 * (len(values) - 1)
 
 
-def test_what_is_believed_before_a_stop():
+def test_the_prior_before_a_stop():
     _, values = soak._steps(TIMES[:40], DEGC[:40])
     cloud = soak._filtered(values, np.nan, AFTER_STOP, 52.0)
     for drawn, median, spread in ((cloud.heat, 54.0, 0.35), (cloud.tau, 1000.0, 0.6), (cloud.cooling, 3000.0, 0.45)):
@@ -82,7 +82,7 @@ def one_particle(**more):
 
 
 @pytest.mark.parametrize("onset", [90.0, 41.0])
-def test_paths_without_doubt_follow_the_surroundings(onset):
+def test_paths_without_uncertainty_follow_the_surroundings(onset):
     cloud, calm = one_particle(), replace(AFTER_STOP, disturbance_share=0.0)
     paths = soak._drawn(cloud, calm, 30, onset)
     degc = 40.0
@@ -111,8 +111,9 @@ def test_paths_are_drawn_by_weight():
     assert np.count_nonzero(first < 50) == pytest.approx(150, abs=1)
 
 
-def test_the_numbers_the_bands_were_measured_with():
-    """What these readings gave when tests/bench/bench_soak.py measured how often the bands hold: who changes a number of the model measures them anew."""
+def test_the_constants_for_which_the_bands_were_measured():
+    """What these readings gave when tests/bench/bench_soak.py measured the bands' coverage: whoever changes a constant of the
+    model must measure it again."""
     found = forecast_soak(TIMES, DEGC, 25.0, onset_degc=52.0, limit_degc=58.0)
 
     def ends(band):
@@ -151,7 +152,7 @@ def test_a_forecast_is_widened_about_its_middle():
 
 
 @pytest.mark.parametrize(("soaks", "model_only"), [(9, True), (10, False)])
-def test_ten_real_soaks_make_it_more_than_a_model(soaks, model_only):
+def test_with_ten_real_soaks_it_is_no_longer_model_only(soaks, model_only):
     keys = {"onset_degc": 52.0, "limit_degc": 58.0}
     assert forecast_soak(TIMES, DEGC, 25.0, prior=replace(AFTER_STOP, soaks=soaks), **keys).model_only == model_only
     assert forecast_idle(TIMES, DEGC, 25.0, prior=replace(IDLING, soaks=soaks), **keys).model_only == model_only
@@ -170,7 +171,7 @@ def test_means_over_ten_seconds():
         soak._steps([0.0, 10.0, 19.0], [1.0, 2, 3])
 
 
-def test_when_paths_pass_a_level_and_are_below_it_again():
+def test_when_paths_cross_a_level_and_are_below_it_again():
     times = np.array([60.0, 120, 180, 240])
     paths = np.array([[1.0, 5, 5, 1], [1, 1, 5, 5], [1, 1, 1, 4], [5, 1, 5, 1.0]])
     minutes, share = soak._first_above(paths, times, 4.0)
@@ -187,12 +188,13 @@ def test_when_paths_pass_a_level_and_are_below_it_again():
     [(0.9, "will very likely pass it"), (0.89, "will more likely pass it than not"), (0.5, "will more likely pass it than not"), (0.49, "may pass it"),
      (0.1, "may pass it"), (0.09, "not expected to pass it")],
 )  # fmt: skip
-def test_three_words_worth_of_a_share(share, words):
+def test_three_words_for_a_share(share, words):
     assert soak._words(share, "it") == words
 
 
 def test_widening_by_hand():
-    """Misses of 0.1, 0.2 ... of the band's own half on that side; of n the ceil(0.95 (n + 1))-th, or the largest, never narrower, where there is none."""
+    """Misses of 0.1, 0.2 ... of the band's half width on that side; of n the ceil(0.95 (n + 1))-th, or the largest where there is
+    none; never narrower."""
     above = [(Band(0.0, 10.0, 30.0), 10 + 2.0 * i) for i in range(1, 41)]  # half above 20: miss 0.1 i
     below = [(Band(0.0, 10.0, 30.0), 10 - 1.0 * i) for i in range(1, 41)]  # half below 10: the same
     for made in (above, below):

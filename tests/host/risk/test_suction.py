@@ -1,4 +1,4 @@
-"""What a pump takes off before it, adds behind it and holds when it stops: by hand, and against other libraries."""
+"""The pressure a pump loses before it, adds after it and holds when it stops: by hand, and against other libraries."""
 
 import numpy as np
 import pytest
@@ -29,7 +29,7 @@ def test_acceleration_head_and_lift_by_hand():
     assert suction_kpa(a_car, 4.0, 0.0)[0] == pytest.approx(3.63, abs=0.01)
 
 
-def test_measured_suction_holds_lift_and_follows_the_square_of_the_flow():
+def test_measured_suction_keeps_the_lift_and_follows_the_square_of_the_flow():
     a_car = car(
         '[suction]\nlift = "0.3 m"\nsuction_idle = "3 kPa"\nsuction_full = "9 kPa"\nrigid_length = "0 m"\n[engine]\nidle_flow = "4 L/h"\nfull_flow = "60 L/h"\n'
     )
@@ -37,11 +37,11 @@ def test_measured_suction_holds_lift_and_follows_the_square_of_the_flow():
     middle = suction_kpa(a_car, 30.0, 0.0)[0]
     assert middle == pytest.approx(3 + 6 * (30**2 - 4**2) / (60**2 - 4**2))
     unknown, spread = suction_kpa(a_car, np.nan, 0.0)
-    assert unknown == pytest.approx(9), "without a flow signal that of full throttle"
+    assert unknown == pytest.approx(9), "without a flow signal, that of full throttle"
     assert spread == pytest.approx(0.05 * (9 - 740 * 9.80665 * 0.3 / 1000))
 
 
-def test_calculated_loss_is_once_to_three_times_steady_flow():
+def test_calculated_loss_is_one_to_three_times_the_steady_loss():
     a_car = car('[suction]\nline_length = "3 m"\nline_bore = "8 mm"\nrigid_length = "0 m"\n')
     steady = line_loss_kpa(60.0, 3.0, 0.008)
     depression, spread = suction_kpa(a_car, 60.0, 0.0)
@@ -52,7 +52,7 @@ def test_calculated_loss_is_once_to_three_times_steady_flow():
     assert drawn - depression > 10
 
 
-def test_what_is_assumed_is_said_in_the_cars_own_words():
+def test_assumptions_are_stated_with_the_cars_own_values():
     mechanical, electric = (
         car(f'[pump]\nkind = "{kind}"\n[suction]\nrigid_length = "80 mm"\n') for kind in ("mechanical", "electric_line")
     )
@@ -87,7 +87,8 @@ def test_a_running_engine_without_a_flow_signal_counts_at_full_throttle():
 
 
 def test_a_racers_pump_limit_is_that_of_full_throttle():
-    # suction 2 to 8 inHg: the middle stood 10.2 kPa too high at the pump, 4.4 degC at this fuel's slope; a person had read 1.5 degC with 4 inHg at most
+    # suction 2 to 8 inHg: the middle was 10.2 kPa too high at the pump, 4.4 degC at this fuel's slope; a reader had seen 1.5 degC
+    # with 4 inHg at most
     a_car = car('[suction]\nlift = "0.3 m"\nsuction_idle = "1 inHg"\nsuction_full = "4 inHg"\nrigid_length = "0 m"\n')
     pump = at_places(a_car, Conditions(running=1.0, ambient_pressure_kpa=101.325))["pump"]
     assert pump.pressure_kpa == pytest.approx(101.325 - 4 * 3.386389)
@@ -107,11 +108,12 @@ def test_a_stopped_pump_holds_the_lifted_column():
     assert lower == pytest.approx(0.9, abs=0.06)
 
 
-def test_the_pulses_depression_by_hand():
+def test_the_pressure_drop_of_the_strokes_by_hand():
     # rho L v n C / K: 740 * 0.05 m * (60 L/h in 8 mm: 0.3316 m/s) * 2500/min * 0.4 / 2 = 6.13 kPa
     a_car = car('[suction]\nline_bore = "8 mm"\n')
     assert pulse_kpa(a_car, 60.0, 5000.0) == pytest.approx(6.13, abs=0.01)
-    # by rho L/A dQ/dt: one cylinder sucks for half its turn, Q(t) = pi Q sin(wt), its steepest pi Q w; C = 0.4 has the rod's share over that
+    # by rho L/A dQ/dt: one cylinder draws for half its turn, Q(t) = pi Q sin(wt), steepest at pi Q w; C = 0.4 includes the
+    # connecting rod's effect
     steepest = np.pi * (60 / 3.6e6) * 2 * np.pi * 2500 / 60
     inertia = 740 * 0.05 / (np.pi / 4 * 0.008**2) * steepest / 1000
     assert pulse_kpa(a_car, 60.0, 5000.0) == pytest.approx(inertia / 2 * 0.4 / (np.pi * 2 * np.pi / 60))
@@ -119,10 +121,12 @@ def test_the_pulses_depression_by_hand():
     assert pulse_kpa(twice, 60.0, 5000.0) == pytest.approx(6.13 / 2, abs=0.01)
     assert pulse_kpa(car('[suction]\nrigid_length = "2 m"\n'), 60.0, 5000.0) == PULSE_MOST_KPA
     plunger = car('[pump]\nkind = "electric_line"\n[suction]\nline_bore = "8 mm"\n')
-    assert pulse_kpa(plunger, 60.0, 900.0) == pytest.approx(6.13 * 1200 / 2500, abs=0.01), "its strokes are not the engine's"
+    assert pulse_kpa(plunger, 60.0, 900.0) == pytest.approx(6.13 * 1200 / 2500, abs=0.01), (
+        "its strokes do not follow the engine's"
+    )
 
 
-def test_the_pulses_are_a_range_half_in_the_limit_and_in_the_budget():
+def test_the_strokes_give_a_range_half_of_it_in_the_limit_and_the_rest_in_the_uncertainty():
     none = car('[suction]\nline_bore = "8 mm"\nrigid_length = "0 m"\n')
     some = car('[suction]\nline_bore = "8 mm"\n')
     (without, spread), (with_them, wider) = suction_kpa(none, np.nan, 0.0), suction_kpa(some, np.nan, 0.0)
@@ -132,7 +136,7 @@ def test_the_pulses_are_a_range_half_in_the_limit_and_in_the_budget():
     assert slow - without == pytest.approx(6.13 / 4, abs=0.01)
 
 
-def test_line_pressure_falls_with_flow_to_somewhere_between_half_and_all():
+def test_line_pressure_falls_with_flow_to_between_half_and_all():
     a_car = car('[pump]\npressure = "40 kPa"\n[engine]\nidle_flow = "0 L/h"\nfull_flow = "60 L/h"\n')
     assert delivery_kpa(a_car, 0.0) == (pytest.approx(40), pytest.approx(2))
     full, spread = delivery_kpa(a_car, np.nan)
@@ -148,7 +152,7 @@ def test_line_pressure_falls_with_flow_to_somewhere_between_half_and_all():
 @given(
     st.floats(0, 120), st.floats(0, 20), st.sampled_from(["mechanical", "electric_line"]), st.floats(0.1, 100), st.floats(0, 19)
 )
-def test_odd_cars_give_numbers_that_only_take_away(flow, acceleration, kind, bore_mm, length_m):
+def test_unusual_cars_only_ever_lose_pressure(flow, acceleration, kind, bore_mm, length_m):
     text = f'[suction]\nline_bore = "{bore_mm:.3f} mm"\nline_length = "{length_m:.3f} m"\nrigid_length = "{length_m:.3f} m"\n[pump]\nkind = "{kind}"\n'
     taken, spread = suction_kpa(car(text), flow, acceleration)
     assert np.isfinite(taken)
@@ -163,7 +167,7 @@ def test_the_card_says_what_it_assumed_and_has_a_row_for_full_throttle_and_idle(
     rows = {(row.place, row.behind_needle, row.state): row for row in card.rows}
     assert rows["pump", False, "idle"].limit_degc > rows["pump", False, "full throttle"].limit_degc + 1
     assert rows["carb_inlet", False, "idle"].limit_degc > rows["carb_inlet", False, "full throttle"].limit_degc
-    assert not {key for key in rows if key[0] == "tank" and key[2] == "idle"}, "no flow touches the tank"
+    assert not {key for key in rows if key[0] == "tank" and key[2] == "idle"}, "flow does not change the tank's pressure"
     said = "\n".join(card.notes)
     for what in ("flow: ", "pulsation: ", "standing: ", "line pressure: ", "lag: "):
         assert said.count(what) == 1, what

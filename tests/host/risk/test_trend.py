@@ -14,7 +14,7 @@ def fuel():
 
 
 def heated(fuel, start_degc, w_kg, seconds, kpa=KPA, noise=0.0):
-    """Temperatures of fuel that takes constant watts a kilogram, through boiling where it comes to that."""
+    """Temperatures of fuel that takes up constant watts per kilogram, through boiling where it comes to that."""
     times = np.arange(0, seconds, 1.0)
     grid = np.linspace(20, 75, 1500)
     enthalpy = fuel.enthalpy_kj_per_kg(grid, kpa)
@@ -25,7 +25,7 @@ def heated(fuel, start_degc, w_kg, seconds, kpa=KPA, noise=0.0):
 
 @pytest.mark.parametrize("start_degc", [40.0, 48.0, 52.0, 54.5])
 @pytest.mark.parametrize("noise", [0.0, 0.05])
-def test_constant_watts_into_a_hose_cross_the_limit_when_foretold(fuel, start_degc, noise):
+def test_constant_watts_into_a_hose_cross_the_limit_at_the_forecast_time(fuel, start_degc, noise):
     w_kg = 120.0
     times, temperatures = heated(fuel, start_degc, w_kg, 100, noise=noise)
     found = trend(times, temperatures, KPA, fuel, 20.0)
@@ -38,8 +38,9 @@ def test_constant_watts_into_a_hose_cross_the_limit_when_foretold(fuel, start_de
     assert found.heating_w_kg == pytest.approx(w_kg, rel=0.2)
 
 
-def test_the_range_is_of_two_standard_errors_of_the_heating_either_way(fuel):
-    """The time goes as one over the heating, so both ends' inverses lie as far from the middle's; and the error is that of scatter drawn here."""
+def test_the_range_is_two_standard_errors_of_the_heating_on_either_side(fuel):
+    """Time is inversely proportional to heating, so the inverses of both ends are equally far from the middle's; and the error
+    agrees with scatter drawn here."""
     found = trend(*heated(fuel, 48.0, 120.0, 100, noise=0.1), KPA, fuel, 20.0)
     assert found.minutes_least < found.minutes < found.minutes_greatest
     assert 1 / found.minutes_least + 1 / found.minutes_greatest == pytest.approx(2 / found.minutes)
@@ -47,16 +48,16 @@ def test_the_range_is_of_two_standard_errors_of_the_heating_either_way(fuel):
     assert found.heating_w_kg * (found.minutes / found.minutes_least - 1) == pytest.approx(2 * error_w_kg, rel=0.4)
 
 
-def test_a_slope_within_its_scatter_tells_no_time(fuel):
+def test_a_slope_within_its_scatter_gives_no_time(fuel):
     steady = trend(*heated(fuel, 48.0, 60.0, 100), KPA, fuel, 20.0)
     assert 0.5 < steady.minutes < 15
     times, degc = heated(fuel, 48.0, 60.0, 100)
     found = trend(times, degc + 2.0 * np.where(np.arange(100) % 20 < 10, -1, 1), KPA, fuel, 20.0)
-    assert found.words == CLOSING  # its minutes would be within what is told
+    assert found.words == CLOSING  # its minutes would be within the range that is reported
     assert np.isnan(found.minutes)
 
 
-def test_a_minute_is_enough_and_less_is_not(fuel):
+def test_a_minute_of_readings_is_enough_and_less_is_not(fuel):
     times, degc = heated(fuel, 48.0, 120.0, 100)
     every = slice(None, None, 2)
     assert np.isfinite(trend(times[:61][every], degc[:61][every], KPA, fuel, 20.0).minutes)
@@ -90,7 +91,7 @@ def test_words(fuel):
     assert trend(times, np.full(100, np.nan), KPA, fuel, 20.0).words == UNKNOWN
 
 
-def test_no_time_is_told_from_less_than_a_minute_or_beyond_a_quarter_of_an_hour(fuel):
+def test_no_time_is_given_from_less_than_a_minute_or_beyond_a_quarter_of_an_hour(fuel):
     times, temperatures = heated(fuel, 40.0, 120.0, 50)
     short = trend(times, temperatures, KPA, fuel, 20.0)
     assert (short.words, np.isnan(short.minutes)) == (UNKNOWN, True)
@@ -100,7 +101,7 @@ def test_no_time_is_told_from_less_than_a_minute_or_beyond_a_quarter_of_an_hour(
     assert np.isnan(soon.minutes) or soon.minutes >= 0.5
 
 
-def test_boiling_is_judged_at_the_pressure_of_the_moment(fuel):
+def test_boiling_is_judged_at_the_present_pressure(fuel):
     times = np.arange(0, 100, 1.0)
     pressures = np.where(times < 95, 140.0, 90.0)  # key off: the line loses its pressure
     temperatures = np.full(100, 58.0)
@@ -108,8 +109,8 @@ def test_boiling_is_judged_at_the_pressure_of_the_moment(fuel):
     assert trend(times, temperatures, pressures, fuel, 20.0).words == BOILING
 
 
-def test_what_the_flash_does_not_cover_is_left_out_and_never_an_error(fuel):
-    """A pull at altitude leaves the pump 17 kPa for a while; a probe that touches the exhaust reads 300 degC."""
+def test_readings_outside_the_flashs_range_are_left_out_and_never_an_error(fuel):
+    """A pull at altitude leaves the pump 17 kPa for a while; a probe touching the exhaust reads 300 degC."""
     times = np.arange(0, 100, 1.0)
     temperatures, pressures = np.full(100, 30.0), np.full(100, 60.0)
     whole = trend(times, temperatures, pressures, fuel, 20.0)
@@ -121,7 +122,7 @@ def test_what_the_flash_does_not_cover_is_left_out_and_never_an_error(fuel):
         assert trend(times, temperatures, pressures, fuel, 20.0, limit_degc=40.0).words == UNKNOWN
 
 
-def test_behind_the_needle_the_time_is_told_to_its_own_limit(fuel):
+def test_behind_the_needle_the_time_is_to_its_own_limit(fuel):
     line_kpa, bowl_kpa, w_kg = 137.0, 98.0, 150.0
     times, temperatures = heated(fuel, 57.0, w_kg, 100, kpa=line_kpa)
     needle_degc = float(fuel.needle_limit_degc(line_kpa, bowl_kpa, 20.0))
@@ -129,7 +130,7 @@ def test_behind_the_needle_the_time_is_told_to_its_own_limit(fuel):
     found = trend(times, temperatures, line_kpa, fuel, 20.0, limit_degc=needle_degc)
     left = float(fuel.enthalpy_kj_per_kg(needle_degc, line_kpa)) - float(fuel.enthalpy_kj_per_kg(temperatures[-1], line_kpa))
     assert found.minutes == pytest.approx(left * 1000 / w_kg / 60, rel=0.1)
-    # the fuel that crosses there has V/L 20 behind the needle at that moment, and is still liquid in the line
+    # the fuel that crosses there has V/L 20 behind the needle at that time, and is still liquid in the line
     later = trend(times, temperatures, line_kpa, fuel, 20.0)
     assert later.minutes > 1.3 * found.minutes
     at_limit = float(fuel.isenthalpic_vapour_liquid_ratio(needle_degc, line_kpa, bowl_kpa))

@@ -1,4 +1,4 @@
-"""A program of a later version: every message declared with two fields more, one of them a byte string. Run as a script; see test_growth.py."""
+"""A program of a later version: every message has two more fields, one of them a byte string. Run as a script; see test_growth.py."""
 
 import json
 import sys
@@ -16,7 +16,7 @@ from hotfuel_wire import codec, framing  # noqa: E402
 
 
 def later_payload(payload, number):
-    """The payload with later fields of its own: both, the first alone, or none, in turn."""
+    """The payload with later fields added: both, the first alone, or none, in turn."""
     name, values = codec.unpack(payload)
     values = {key: value for key, value in values.items() if key not in ("type", "saturated", "later_count", "later_word")}
     values |= [{"later_count": number, "later_word": b"%d" % number}, {"later_count": number}, {}][number % 3]
@@ -24,7 +24,7 @@ def later_payload(payload, number):
 
 
 def write(path):
-    """A log of the later version, with a description that has grown too."""
+    """Write a log of the later version, with a description that has grown too."""
     payloads = list(framing.FrameReader().feed(wire_logs.drive(400) + b"".join(map(framing.encode, wire_logs.one_of_each()))))
     told = later_payload(wire_logs.description(4, boot_count=1), 3)
     number = codec.description_id(told)
@@ -40,7 +40,7 @@ def write(path):
 
 
 def read(path):
-    """What the later version reads out of a log: columns of later fields, by message, from the table, the stream and the view."""
+    """What the later version reads from a log: columns of later fields, by message, from the table, the stream and the view."""
     decoded = decode(path)
     tables = decoded.messages | {"reading": decoded.readings[decoded.readings["channel"] == 0]}
     columns = {

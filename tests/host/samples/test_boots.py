@@ -15,7 +15,7 @@ frames = st.tuples(
     st.one_of(st.integers(0, 40_000), st.integers(2**32 - 20_000, 2**32 - 1), st.integers(0, 2**32 - 1)),
     st.integers(0, 2),
 )
-# courses that move on by small steps, with jumps between
+# sequences that advance by small steps, with jumps between
 courses = st.lists(st.tuples(frames, st.integers(1, 30)), max_size=20).map(
     lambda runs: [
         (kind, tick, (time_ms + 100 * step) % 2**32, number)
@@ -55,7 +55,7 @@ def times(*course):
     return [(boot, time) for boot, time in one_by_one(course)]
 
 
-def test_time_goes_on_over_the_wrap():
+def test_time_continues_over_the_wrap():
     course = [(READING, 0, (2**32 - 200 + 100 * step) % 2**32, 7) for step in range(5)]
     found = times(*course)
     assert {boot for boot, _ in found} == {0}
@@ -67,23 +67,23 @@ def test_time_that_falls_back_far_is_a_new_boot():
     assert times((READING, 0, 60_000, 7), (READING, 0, 300, 7)) == [(0, 60.0), (1, 0.3)]
 
 
-def test_a_reading_that_waited_in_the_ring_is_no_new_boot():
+def test_a_reading_that_waited_in_the_ring_is_not_a_new_boot():
     assert times((HEALTH, 0, 60_000, 0), (READING, 0, 60_000 - BACK_MS, 7)) == [(0, 60.0), (0, 45.0)]
 
 
-def test_a_quick_reboot_is_told_by_the_descriptions_id():
-    """Three seconds after its start the board starts again: too short for the time alone, but the id (its boot count) and the order tell."""
+def test_a_quick_reboot_is_recognised_by_the_descriptions_id():
+    """The board restarts three seconds after its start: too short for the time alone, but the id (its boot count) and the order show it."""
     assert [boot for boot, _ in times((READING, 0, 3000, 7), (READING, 0, 200, 8))] == [0, 1]
     assert [
         boot for boot, _ in times((DESCRIPTION, 0, 0, 1), (READING, 0, 3000, 7), (DESCRIPTION, 0, 10, 2), (READING, 0, 200, 8))
     ] == [0, 0, 1, 1]
 
 
-def test_changed_settings_are_no_new_boot():
+def test_changed_settings_are_not_a_new_boot():
     assert [boot for boot, _ in times((READING, 0, 3000, 7), (READING, 0, 3100, 8))] == [0, 0]
 
 
-def test_host_frames_take_the_boot_before_them():
+def test_host_frames_belong_to_the_boot_before_them():
     found = times((MARK, 0, 0, 0), (READING, 1, 5000, 7), (MARK, 1, 5000, 0), (MARK, 0, 0, 0))
     assert math.isnan(found[0][1])
     assert found[2] == (0, 5.0)

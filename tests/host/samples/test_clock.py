@@ -12,7 +12,7 @@ EVERY_S = 5.0
 
 
 def anchors(length_s, *, drift=0.0, boot=0, late=None, shift=None, slept=None, flags=0):
-    """Anchors every 5 s. drift: by it the board's clock is slow. late[i]: s the i-th anchor is late. shift(true) -> s the wall clock is wrong by."""
+    """Anchors every 5 s. drift: how much the board's clock is slow. late[i]: delay of the i-th anchor, s. shift(true) -> error of the wall clock, s."""
     true = np.arange(1, length_s / EVERY_S) * EVERY_S
     rows = np.zeros(len(true), table.MESSAGES["wall_anchor"])
     arrival = true + (np.zeros(len(true)) if late is None else late(len(true)))
@@ -43,7 +43,7 @@ def test_drift_and_late_anchors(drift, seed):
 
 
 def test_a_crystal_that_warms_up():
-    """Its rate moves by 20 ppm over a day: followed in windows, within 5 ms where a straight line would be off by 0.2 s."""
+    """Its rate changes by 20 ppm over a day: followed in windows, within 5 ms where a straight line would be off by 0.2 s."""
     rows = anchors(86_400)
     true = rows["time"].copy()
     rows["time"] = true - 20e-6 * true**2 / (2 * 86_400)
@@ -52,13 +52,13 @@ def test_a_crystal_that_warms_up():
 
 
 def test_a_clock_that_was_set_during_the_drive():
-    """The laptop was 300 s wrong for the first half: the later time counts for the whole boot."""
+    """The laptop was 300 s wrong for the first half: the later time applies to the whole boot."""
     rows = anchors(3600, shift=lambda true: np.where(true < 1800, -300.0, 0.0))
     assert np.abs(errors(Clock.from_anchors(rows), rows)).max() < 0.001
 
 
 def test_a_computer_that_slept():
-    """Its monotonic clock stood still for ten minutes, wall time and board went on: nothing to undo."""
+    """Its monotonic clock stood still for ten minutes, wall time and board continued: nothing to correct."""
     rows = anchors(3600, slept=lambda true: np.where(true < 1800, 0.0, 600.0))
     assert np.abs(errors(Clock.from_anchors(rows), rows)).max() < 0.001
 
@@ -84,7 +84,7 @@ def test_a_single_anchor_is_enough():
     assert Clock.from_anchors(rows).wall_s(0, 100.0) == pytest.approx(START_S + 100)
 
 
-def test_measured_now_comes_before_what_a_person_stated():
+def test_a_measured_time_takes_precedence_over_a_stated_one():
     stated = anchors(600, flags=2)[:1]
     stated["wall_us"] += 3_600_000_000
     rows = np.concatenate([stated, anchors(600)])
@@ -100,7 +100,7 @@ def test_a_fast_simulation_keeps_its_own_seconds():
     assert wall[1] - wall[0] == pytest.approx(1000)
 
 
-def test_beyond_the_last_anchor_the_drift_goes_on():
+def test_beyond_the_last_anchor_the_drift_continues():
     rows = anchors(3600, drift=100e-6)
     assert Clock.from_anchors(rows).wall_s(0, 10_000 / (1 + 100e-6)) - START_S == pytest.approx(10_000, abs=0.01)
 
@@ -110,10 +110,10 @@ def test_a_clock_set_by_an_hour_is_noted_and_one_set_by_seconds_is_not():
         clock = Clock.from_anchors(anchors(1800, shift=lambda true, by=by: np.where(true > 900, by, 0.0)))
         assert len(clock.notes) == bool(words)
         assert all(f"The computer's clock was set {words}" in note for note in clock.notes)
-        assert float(clock.wall_s(0, 100.0)) == pytest.approx(START_S + 100 + by, abs=0.01)  # by the clock as it was after
+        assert float(clock.wall_s(0, 100.0)) == pytest.approx(START_S + 100 + by, abs=0.01)  # by the clock as it was afterwards
 
 
-def test_impossible_wall_times_are_said():
+def test_impossible_wall_times_are_reported():
     rows = anchors(600)
     rows["wall_us"][3:5] = 2**63
     clock = Clock.from_anchors(rows)
@@ -125,7 +125,7 @@ def test_impossible_wall_times_are_said():
     assert "The clock said 1970-01-03 when this was recorded, which is impossible" in note
 
 
-def test_wall_times_that_contradict_the_others_are_left_out_and_said():
+def test_wall_times_that_contradict_the_others_are_left_out_and_reported():
     rows = anchors(600)
     rows["wall_us"][40] += 7_200_000_000
     rows["monotonic_us"][40] += 7_200_000_000

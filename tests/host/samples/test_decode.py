@@ -1,4 +1,4 @@
-"""Whole logs: `decode` against the wire's own incremental reader on any bytes, and by hand on small ones."""
+"""Whole logs: `decode` against the wire's own incremental reader on any bytes, and by hand on small logs."""
 
 import dataclasses
 import math
@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 
 def by_the_stream(data):
-    """(readings, messages, stream): what the incremental way gives, as plain rows."""
+    """(readings, messages, stream) from the incremental reader, as plain rows."""
     stream = Stream()
     found = [*stream.feed(data), *stream.feed(b"\x00")]
     told = {message.description_id for message in found if message.name == "description"}
@@ -59,12 +59,12 @@ def plain(value):
 
 
 def rows(array):
-    """A structured array as plain tuples; place names keep no padding in numpy."""
+    """A structured array as plain tuples; numpy drops the padding of place names."""
     return [tuple(plain(value) for value in row.tolist()) for row in array]
 
 
 def in_batches(data):
-    """(scans, other messages, stream): what a reader of a growing log gets."""
+    """(scans, other messages, stream) from a reader of a growing log."""
     stream = Stream()
     found = [*stream.batches(stream.frames.feed(data)), *stream.batches(stream.frames.feed(b"\x00"))]
     return (
@@ -75,7 +75,7 @@ def in_batches(data):
 
 
 def same_in_batches(data, decoded):
-    """The rows of a growing log are those of the whole one; a batch holds one boot and one description."""
+    """The rows of a growing log equal those of the whole one; a batch holds one boot and one description."""
     batches, others, stream = in_batches(data)
     assert stream.payloads_misfit == decoded.losses.payloads_misfit
     assert stream.unknown_types == decoded.losses.unknown_types
@@ -95,7 +95,7 @@ def same_in_batches(data, decoded):
 
 
 def same(data):
-    """All ways agree in every row and every count. (What test_order.py joins, a reader of a growing log cannot.)"""
+    """All methods agree in every row and every count. (A reader of a growing log cannot join what test_order.py joins.)"""
     decoded = decode(data, as_it_stands=True)
     readings, messages, stream = by_the_stream(data)
     assert rows(decoded.readings) == readings
@@ -116,8 +116,8 @@ def same(data):
     return decoded
 
 
-def test_a_batch_ends_before_a_description_and_knows_which_have_come():
-    """A reading is known by a description that came before it in the log, not by one behind it."""
+def test_a_batch_ends_before_a_description_and_knows_the_earlier_ones():
+    """A reading is known by a description that came before it in the log, not by one after it."""
     first, later = wire_logs.description(2), wire_logs.description(3)
     of = codec.description_id
 
@@ -147,7 +147,7 @@ def test_any_log_decodes_as_the_incremental_reader_does(data):
 @given(st.integers(0, 2**32))
 @settings(max_examples=60)
 def test_many_pieces_of_one_length_decode_as_the_incremental_reader_does(seed):
-    """Whatever zeros they hold, few or many bytes in which they differ, sound or damaged; looked up by bytes and by pairs of bytes."""
+    """Whatever zeros they hold, few or many bytes in which they differ, intact or damaged; looked up by bytes and by pairs of bytes."""
     chance = random.Random(seed)
     size, zeros, varied, damaged = chance.randint(1, 240), chance.random(), chance.random(), chance.choice([0, 0.002, 0.05])
     base = [chance.randrange(256) if chance.random() > zeros else 0 for _ in range(size)]
@@ -161,8 +161,8 @@ def test_many_pieces_of_one_length_decode_as_the_incremental_reader_does(seed):
         same(b"".join(pieces))
 
 
-def test_one_bit_wrong_in_the_same_place_of_two_frames_costs_these_two():
-    """Where a run of frames is checked as one, their differences do not cancel."""
+def test_one_wrong_bit_at_the_same_position_of_two_frames_costs_these_two():
+    """Where a run of frames is checked by one CRC, their errors must not cancel."""
     payloads = [bytes([2]) + number.to_bytes(2, "big") * 8 for number in range(257, 257 + 80)]
     log = b"".join(map(framing.encode, payloads))
     length = len(log) // len(payloads)
@@ -238,8 +238,8 @@ def test_a_log_of_several_kinds_by_hand():
         assert piece in said
 
 
-def test_scans_of_fewer_channels_stand_beside_wider_ones():
-    """Whatever the order; what a scan does not have is zero and is no reading."""
+def test_scans_of_fewer_channels_are_stored_with_wider_ones():
+    """In any order; channels that a scan lacks are zero and do not count as readings."""
     narrow, wide = [wire_logs.reading(100, 5, [(1, 2, 3)])] * 70, [wire_logs.reading(200, 6, [(4, 5, 6), (7, 8, 9)])] * 70
     empty = [wire_logs.reading(300, 5, [])]
     mixed = [payload for pair in zip(narrow, wide, strict=True) for payload in pair]
@@ -251,7 +251,7 @@ def test_scans_of_fewer_channels_stand_beside_wider_ones():
         assert len(decoded.readings) == 210
 
 
-def test_a_description_behind_its_readings_makes_them_known():
+def test_a_description_after_its_readings_makes_them_known():
     told = wire_logs.description(1)
     frames = [wire_logs.reading(100, codec.description_id(told), [(1, 1, 0)]), told]
     decoded = decode(b"".join(map(framing.encode, frames)))
@@ -259,7 +259,7 @@ def test_a_description_behind_its_readings_makes_them_known():
     assert decoded.losses.readings_without_description == 0
 
 
-def test_unknown_type_and_newer_protocol_are_said_and_the_rest_decoded():
+def test_unknown_type_and_newer_protocol_are_reported_and_the_rest_decoded():
     told = wire_logs.description(1, version=9)
     frames = [told, b"\x30" + bytes(20), wire_logs.reading(100, codec.description_id(told), [(5, 5, 0)])]
     decoded = decode(b"".join(map(framing.encode, frames)))
@@ -269,7 +269,7 @@ def test_unknown_type_and_newer_protocol_are_said_and_the_rest_decoded():
     assert "1 messages of type 48, which this version does not know, were left out." in said
 
 
-def test_what_the_board_dropped_is_counted_per_boot_from_its_first_word():
+def test_the_boards_dropped_frames_are_counted_per_boot_from_its_first_message():
     frames = [wire_logs.description(1), wire_logs.health(5_000, 2, 1), wire_logs.health(15_000, 4, 1)]  # seen from its start: 5
     frames += [wire_logs.description(1, boot_count=2, time_ms=900_000)]
     frames += [wire_logs.health(1_000_000, 100, 0), wire_logs.health(1_010_000, 103, 4)]  # joined late: 7
@@ -277,7 +277,7 @@ def test_what_the_board_dropped_is_counted_per_boot_from_its_first_word():
 
 
 def boot(count, readings, period_ms=100, said_ms=60):
-    """Payloads of one boot: its description, its start's message, its readings, numbered from 1."""
+    """Payloads of one boot: its description, its start message, its readings, numbered from 1."""
     told = wire_logs.description(1, boot_count=count, period_ms=period_ms)
     number = codec.description_id(told)
     course = [
@@ -291,8 +291,8 @@ def boot(count, readings, period_ms=100, said_ms=60):
     st.lists(st.tuples(st.integers(2, 30), st.integers(0, 2**30 - 1)), min_size=1, max_size=4),
     st.sampled_from([25, 100, 200]),
 )
-def test_whatever_is_taken_from_behind_a_boots_start_is_counted(boots, period_ms):
-    """All but a boot's last reading may be gone; what comes behind the last one received, no number can show."""
+def test_whatever_is_removed_after_a_boots_start_is_counted(boots, period_ms):
+    """All but a boot's last reading may be missing; no number can show what came after the last one received."""
     log, taken = [], 0
     for count, (readings, holes) in enumerate(boots, 1):
         start, course = boot(count, readings, period_ms, period_ms // 2)
@@ -304,7 +304,7 @@ def test_whatever_is_taken_from_behind_a_boots_start_is_counted(boots, period_ms
 
 def test_before_a_first_reading_nothing_is_missing_unless_the_log_has_that_boots_start():
     (told, begun), course = boot(3, 9)
-    late = boot(3, 9, said_ms=470)[0][1]  # took four periods to say so
+    late = boot(3, 9, said_ms=470)[0][1]  # it took four periods to report that
     other = wire_logs.event(60, "boot", value=2)
     for start, missing in (([told], 0), ([told, begun], 5), ([told, late], 1), ([told, other], 0), ([begun], 0)):
         log = decode(b"".join(map(framing.encode, [*start, *course[5:]])))
@@ -320,7 +320,7 @@ def test_a_path_a_folder_and_bytes_give_the_same(tmp_path):
         assert rows(decode(source).readings) == rows(decode(data).readings)
 
 
-def test_no_such_log_is_one_sentence(tmp_path):
+def test_a_missing_log_is_one_sentence(tmp_path):
     with pytest.raises(InputError, match="cannot be read"):
         decode(tmp_path / "nothing")
 

@@ -1,4 +1,4 @@
-"""Logs written by a program of another version: a process of its own whose declaration has more fields in every message."""
+"""Logs written by a program of another version: a separate process whose declaration has more fields in every message."""
 
 import json
 import subprocess
@@ -30,12 +30,12 @@ def newer_log(tmp_path_factory):
     return path
 
 
-def test_a_newer_log_reads_as_if_it_were_of_now(newer_log):
-    """All that this version knows is the same in every table; only bytes, and the id of the grown description, are others."""
+def test_a_newer_log_reads_as_if_it_were_of_this_version(newer_log):
+    """Everything that this version knows is equal in every table; only bytes, and the id of the grown description, differ."""
     now = decode(wire_logs.drive(400) + b"".join(map(framing.encode, wire_logs.one_of_each())))
     newer = decode(newer_log)
     assert newer.losses.payloads_misfit == 0
-    assert newer.losses.readings_without_description == 1  # as in the log of now: the one reading of another board
+    assert newer.losses.readings_without_description == 1  # as in this version's log: the one reading of another board
     for name in now.scans.dtype.names:
         if name not in ("description_id", "known"):
             assert (newer.scans[name] == now.scans[name]).all(), name
@@ -74,7 +74,7 @@ def test_an_older_log_has_the_declared_defaults_in_a_newer_program(tmp_path):
 
 
 def test_a_program_reads_its_own_later_fields_back(newer_log):
-    """Both fields, one and none, in turn: what is not there has its default."""
+    """Both fields, one and none, in turn: a missing one has its default."""
     got = json.loads(later_version("read", newer_log))
     assert got["table"] == got["stream"] == got["view"]
     readings = got["table"]["reading"]

@@ -1,4 +1,4 @@
-"""Blocks of a log in the wrong order: joined again where board, start and ticks say so; said where they do not."""
+"""Blocks of a log in the wrong order: put together where board, start and ticks show how; reported where they do not."""
 
 import functools
 import random
@@ -16,7 +16,7 @@ NUMBER = codec.description_id(wire_logs.description(1))
 
 @functools.cache
 def block(first_s, last_s, *, boot_count=1, wall_s=None, offset=0, described=True, hot=None):
-    """Half an open interval of board time at 10 Hz, its description in front, an anchor behind it if wall_s (of board time 0) is given."""
+    """Half an open interval of board time at 10 Hz, its description in front, an anchor at its end if wall_s (of board time 0) is given."""
     description = wire_logs.description(1, boot_count=boot_count, time_ms=round(first_s * 1000))
     number = codec.description_id(description)
     payloads = [description] if described else []
@@ -49,13 +49,13 @@ def test_any_order_of_blocks_gives_the_same_table(order):
         assert "put in order by the board's ticks" in note
 
 
-def test_without_wall_times_too_and_a_block_that_stands_there_twice_counts_once():
+def test_also_without_wall_times_and_a_duplicated_block_counts_once():
     mixed = read(block(60, 90), block(0, 60), block(60, 90))
     assert mixed.readings["tick"].tolist() == list(range(900))
     assert set(mixed.readings["boot"].tolist()) == {0}
 
 
-def test_a_hole_between_blocks_is_counted_once():
+def test_a_gap_between_blocks_is_counted_once():
     mixed = read(block(100, 130), block(0, 60))
     assert mixed.losses.ticks_missing == 400
 
@@ -66,7 +66,7 @@ def test_two_starts_of_the_board_stay_two():
     assert decoded.notes == []
 
 
-def test_a_start_whose_parts_stand_around_another_is_put_together():
+def test_parts_of_one_start_on_both_sides_of_another_are_put_together():
     decoded = read(block(60, 90), block(0, 50, boot_count=2), block(0, 60))
     boots = decoded.readings["boot"]
     assert decoded.readings["tick"][boots == 0].tolist() == list(range(900))
@@ -74,8 +74,8 @@ def test_a_start_whose_parts_stand_around_another_is_put_together():
 
 
 @pytest.mark.parametrize("why", ["other values at the same ticks", "other wall times"])
-def test_what_contradicts_is_left_where_it_is_and_said(why):
-    """A board whose settings could not be written counts the same start twice."""
+def test_contradicting_blocks_are_left_in_place_and_reported(why):
+    """A board whose settings could not be written uses the same boot count twice."""
     if why == "other wall times":
         decoded = read(block(100, 160, wall_s=1_780_000_000.0), block(0, 60, wall_s=1_780_003_600.0))
     else:
@@ -88,7 +88,7 @@ def test_what_contradicts_is_left_where_it_is_and_said(why):
 @pytest.mark.parametrize("walls", [False, True])
 @settings(max_examples=20)
 @given(order=st.permutations(range(4)), cut=st.integers(0, 3))
-def test_starts_of_one_board_in_any_order_stand_in_the_order_it_counted_them(walls, order, cut):
+def test_starts_of_one_board_in_any_order_are_sorted_by_its_count(walls, order, cut):
     """Blocks shuffled across starts, one start in two pieces, with wall times and without."""
     began_s = [1_780_000_000.0 + 1000 * n if walls else None for n in range(4)]
     blocks = [block(0, 40, boot_count=5 + n, wall_s=began_s[n], offset=1000 * n) for n in range(4)]
@@ -104,8 +104,8 @@ def test_starts_of_one_board_in_any_order_stand_in_the_order_it_counted_them(wal
     assert mixed.notes
 
 
-def test_a_count_that_may_have_begun_anew_is_said_and_left():
-    """Settings erased or parts swapped: without wall times nobody can tell."""
+def test_a_boot_count_that_may_have_restarted_is_reported_and_left():
+    """Settings erased or parts swapped: without wall times the two cannot be told apart."""
     decoded = read(block(0, 60, boot_count=8), block(0, 50, boot_count=1))
     assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1)] == [600, 500]
     assert len(decoded.notes) == 1
@@ -113,7 +113,7 @@ def test_a_count_that_may_have_begun_anew_is_said_and_left():
 
 
 @pytest.mark.parametrize(("first_s", "second_s", "boots"), [(0.0, 3600.0, [600, 500]), (3600.0, 0.0, [500, 600])])
-def test_wall_times_settle_whether_the_count_began_anew(first_s, second_s, boots):
+def test_wall_times_decide_whether_the_boot_count_restarted(first_s, second_s, boots):
     at = 1_780_000_000.0
     decoded = read(block(0, 60, boot_count=8, wall_s=at + first_s), block(0, 50, boot_count=1, wall_s=at + second_s))
     assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1)] == boots
@@ -129,13 +129,13 @@ def test_parts_of_two_boards_are_ordered_each_by_its_own_count():
     assert [int((decoded.readings["boot"] == boot).sum()) for boot in (0, 1, 2)] == [300, 200, 100]
 
 
-def test_readings_of_no_known_description_stay_as_they_are():
+def test_readings_without_a_known_description_stay_as_they_are():
     decoded = read(block(60, 90, described=False), block(0, 30, described=False))
     assert len(decoded.readings) == 600
     assert decoded.losses.readings_without_description == 600
 
 
-def test_cuts_at_random_places_lose_nothing_but_the_frames_they_cut():
+def test_cuts_at_random_places_lose_only_the_frames_they_cut():
     """A log cut into pieces anywhere and shuffled: every reading that is whole is there once, in order."""
     whole = b"".join(block(n * 10, n * 10 + 10, wall_s=1_780_000_000.0) for n in range(30))
     draw = random.Random(5)

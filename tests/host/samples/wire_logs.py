@@ -102,7 +102,7 @@ def event(time_ms, code="mark", detail=b"", value=0):
 
 
 def one_of_each():
-    """One payload of every message, its bytes not empty where it has some."""
+    """One payload of every message, with non-empty bytes where it has some."""
     payloads = []
     for number, layout in sorted(codec.LAYOUTS.items()):
         values = {row[0]: b"w%d" % number if KINDS[row[1]][2] is None else number for row in layout.fixed}
@@ -116,7 +116,7 @@ def one_of_each():
 
 
 def drive(frames, channels=4, *, period_ms=100, seed=1, every_description=100):
-    """A log of slowly moving codes with noise, a description every 10 s, anchors every 5 s: what a sound recording looks like."""
+    """A log of slowly moving codes with noise, a description every 10 s, anchors every 5 s: like an intact recording."""
     chance = random.Random(seed)
     told = description(channels, period_ms=period_ms)
     number = codec.description_id(told)
@@ -157,7 +157,7 @@ _IDS = [codec.description_id(payload) for payload in _TOLD]
 
 @st.composite
 def payloads(draw):
-    """One payload of any kind: sound, of a newer or older version, unknown, or of the wrong length behind a right CRC."""
+    """One payload of any kind: intact, of a newer or older version, unknown, or of the wrong length with a right CRC."""
     payload = draw(_payloads_of_now())
     return (payload + draw(st.sampled_from([b""] * 6 + [b"\0", b"\x01\x02", bytes(7), bytes(range(30))])))[:240]
 
@@ -195,7 +195,7 @@ def _payloads_of_now(draw):
 
 @st.composite
 def streams(draw, longest=60):
-    """Bytes as a log may hold them: frames, text between them, flipped, cut and doubled ones."""
+    """Bytes as a log may hold them: frames with text in between, flipped, cut and doubled ones."""
     pieces = []
     for payload in draw(st.lists(payloads(), max_size=longest)):
         frame = bytearray(framing.encode(payload))
@@ -207,7 +207,7 @@ def streams(draw, longest=60):
         elif what == "twice":
             frame *= 2
         elif what == "many":
-            frame *= 70  # enough of one length for the way many are decoded together
+            frame *= 70  # enough frames of one length for the method that decodes many together
         elif what == "text":
             pieces.append(draw(st.binary(max_size=300)))
         elif what == "one zero":

@@ -49,7 +49,7 @@ def drive(drive_folder):
 
 @pytest.fixture(scope="session")
 def sessions(tmp_path_factory, synthetic):
-    """Six sessions of two cars on three days, each 2 degC hotter at the pump than the one before."""
+    """Six sessions of two cars on three days, each 2 degC hotter at the pump than the previous one."""
     root = tmp_path_factory.mktemp("recorded")
     paths = []
     for number in range(6):
@@ -79,5 +79,5 @@ def filled(tmp_path_factory, sessions):
 
 @pytest.fixture
 def one_process(monkeypatch):
-    """Worked out in this process: starting others costs most of such a test's time, and they have tests of their own."""
+    """Recomputed in this process: starting others takes most of such a test's time, and they have tests of their own."""
     monkeypatch.setattr(os, "cpu_count", lambda: 1)

@@ -1,4 +1,4 @@
-"""Alarms over a whole recording: leaping over quiet stretches changes nothing against stepping through every sample."""
+"""Alarms over a whole recording: skipping quiet periods gives the same as stepping through every sample."""
 
 from types import SimpleNamespace
 
@@ -27,7 +27,7 @@ def stepped(name, margin, below, elapsed_ms):
     return sorted(found, key=lambda span: (span.first, span.level))
 
 
-LOW, IMPOSSIBLE = 1e6, 2e6  # stand for the states without a margin
+LOW, IMPOSSIBLE = 1e6, 2e6  # they represent the states without a margin
 STRETCH = st.tuples(
     st.sampled_from([-5.0, -0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 8.0, None, LOW, IMPOSSIBLE]),
     st.one_of(st.integers(1, 4), st.integers(1, 500)),
@@ -36,7 +36,7 @@ STRETCH = st.tuples(
 
 @example([(None, 52), (-5.0, 83)], 0.2)
 @given(st.lists(STRETCH, min_size=1, max_size=12), st.sampled_from([0.1, 0.2, 1.0, 7.0]))
-def test_leaping_is_stepping(stretches, period_s):
+def test_skipping_equals_stepping(stretches, period_s):
     margin = np.concatenate([np.full(length, np.nan if value is None else value) for value, length in stretches])
     lost = np.isnan(margin)
     state = np.select(
@@ -66,7 +66,7 @@ def test_leaping_is_stepping(stretches, period_s):
 
 
 def test_the_drives_alarms(drive):
-    """Warn comes before act and outlasts it; act an on-delay after the margin is used up, less 0.4 of the probe's lag."""
+    """Warn comes before act and lasts longer; act comes an on-delay after the margin is used up, less 0.4 of the probe's lag."""
     table = drive.alarms()
     pump = table[table["place"] == "pump"].set_index("level")
     margins = drive.margins()

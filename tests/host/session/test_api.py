@@ -1,4 +1,4 @@
-"""The API page and its worked analysis: what it prints is what the session says."""
+"""The API page and its worked analysis: what it prints agrees with the session."""
 
 import importlib.util
 from pathlib import Path
@@ -31,7 +31,7 @@ def test_the_worked_analysis_agrees_with_the_summary(tmp_path, synthetic):
     assert list(table.index) == ["tank", "pump", "carb_inlet", "carb_inlet_needle"]
     for place, row in table.iterrows():
         found = summary.places[place]
-        # the summary's is of means over a few seconds, which the worked one does without
+        # the summary's is from means over a few seconds, which the worked analysis does without
         least = np.nanmin(session.open(drive.path).margin_table[place].margin_degc)
         assert row["smallest_margin_degc"] == pytest.approx(least)
         assert found.smallest_margin_degc == pytest.approx(least, abs=5)

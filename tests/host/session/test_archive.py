@@ -1,4 +1,4 @@
-"""Many sessions: found by what happened in them, readable without this program, worked out again with the same results."""
+"""Many sessions: found by what happened in them, readable without this program, recomputed with the same results."""
 
 import datetime
 import json
@@ -58,7 +58,7 @@ def test_find_by_day(filled, synthetic):
         archive.find(filled, since="tomorrow-ish")
 
 
-def test_readable_by_pandas_and_duckdb_without_us(filled, sessions):
+def test_readable_by_pandas_and_duckdb_without_this_program(filled, sessions):
     samples = pd.read_parquet(filled / "samples")
     assert len(samples) == 6 * 4 * 150
     first = session.open(sessions[0])
@@ -72,7 +72,7 @@ def test_readable_by_pandas_and_duckdb_without_us(filled, sessions):
     assert dict(hottest.fetchall())["heron-2-litre"] == pytest.approx(55.3, abs=0.02)
 
 
-def test_readable_by_polars_without_us(filled):
+def test_readable_by_polars_without_this_program(filled):
     polars = pytest.importorskip("polars")
     samples = polars.scan_parquet(filled / "samples", hive_partitioning=True)
     by_car = dict(samples.group_by("car").agg(polars.col("temperature_degc").max()).collect().rows())
@@ -87,7 +87,7 @@ def test_a_session_is_added_once_and_nothing_is_overwritten(filled, sessions):
 
 
 @pytest.mark.parametrize("task", [archive.listed, archive.recompute])
-def test_no_archive_is_one_sentence(tmp_path, task):
+def test_a_missing_archive_is_one_sentence(tmp_path, task):
     with pytest.raises(InputError, match="is not an archive"):
         task(tmp_path / "nowhere")
 
@@ -99,7 +99,7 @@ def test_an_empty_recording_is_refused(tmp_path):
     assert not (tmp_path / "archive").exists()
 
 
-def test_an_add_that_was_interrupted_can_be_done_again(sessions, tmp_path, monkeypatch):
+def test_an_interrupted_add_can_be_repeated(sessions, tmp_path, monkeypatch):
     def interrupt(*arguments, **options):
         raise KeyboardInterrupt
 
@@ -112,7 +112,7 @@ def test_an_add_that_was_interrupted_can_be_done_again(sessions, tmp_path, monke
     assert len(archive.listed(tmp_path)) == 1
 
 
-def test_review_compare_and_archive_do_without_pyarrow(sessions, tmp_path):
+def test_review_compare_and_archive_work_without_pyarrow(sessions, tmp_path):
     """As after a plain installation with `hotfuel[archive]`; each command in turn, in a process that cannot import it."""
     script = (
         "import json, sys\n"

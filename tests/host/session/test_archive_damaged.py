@@ -1,4 +1,4 @@
-"""An archive some of whose files are damaged, cut short, missing or of an older version: named, and worked out again where it can be."""
+"""An archive some of whose files are damaged, cut short, missing or of an older version: reported, and recomputed where possible."""
 
 import os
 import shutil
@@ -30,7 +30,7 @@ def summary_of(root, identity):
 
 
 @pytest.mark.parametrize("damage", ["cut", "empty", "inside", "not ours", "gone"])
-def test_a_damaged_summary_is_worked_out_again_and_named(three, damage):
+def test_a_damaged_summary_is_recomputed_and_reported(three, damage):
     root, ids = three
     before = archive.listed(root)
     file = summary_of(root, ids[1])
@@ -52,7 +52,7 @@ def test_a_damaged_summary_is_worked_out_again_and_named(three, damage):
     assert told(root) == (ids, [], [])
 
 
-def test_a_log_that_was_cut_behind_its_first_reading_is_named_and_its_results_stay(three):
+def test_a_log_cut_after_its_first_reading_is_named_and_its_results_stay(three):
     root, ids = three
     before = archive.listed(root)
     log = root / "sessions" / ids[1] / "wire.log"
@@ -70,7 +70,7 @@ def test_a_log_that_was_cut_behind_its_first_reading_is_named_and_its_results_st
 
 
 def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
-    """They do not say how long the log was, so a cut one is not noticed; all else is as before."""
+    """They do not hold the length of the log, so a cut one is not noticed; all else is as before."""
     import duckdb
 
     root, ids = three
@@ -87,7 +87,7 @@ def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
     assert len(told(root)[2]) == 1
 
 
-def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(three):
+def test_a_session_that_cannot_be_computed_is_named_and_the_others_are_listed(three):
     root, ids = three
     summary_of(root, ids[1]).write_bytes(b"")
     (root / "sessions" / ids[1] / "wire.log").write_bytes(b"")
@@ -98,7 +98,7 @@ def test_a_session_that_cannot_be_worked_out_is_named_and_the_others_are_listed(
     assert f"{ids[1]}: its summary could not be read, and recomputing it failed: there is no reading in its log" in bad[0]
 
 
-def test_recompute_says_that_a_damaged_session_file_costs_the_title(three):
+def test_recompute_reports_that_a_damaged_session_file_costs_the_title(three):
     root, names = three
     (root / "sessions" / names[0] / "session.json").write_text("{")
     said = []
@@ -109,7 +109,7 @@ def test_recompute_says_that_a_damaged_session_file_costs_the_title(three):
 
 
 @pytest.mark.parametrize("log", [b"", b"\0" * 9, None], ids=["emptied", "zeros", "a folder"])
-def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_go_on(three, log):
+def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_are_done(three, log):
     root, ids = three
     path = root / "sessions" / ids[1] / "wire.log"
     path.unlink()
@@ -135,12 +135,12 @@ def test_a_cut_log_does_not_replace_results_of_the_whole_one(three):
     ):
         archive.recompute(root)
     pd.testing.assert_frame_equal(archive.listed(root), before)
-    summary_of(root, ids[1]).unlink()  # then what is left of it is what there is
+    summary_of(root, ids[1]).unlink()  # then the results of what is left of it are stored
     assert told(root)[0] == ids
     assert archive.listed(root)["duration_s"][1] < before["duration_s"][1]
 
 
-def test_a_session_removed_from_disk_leaves_the_list_with_a_word(three):
+def test_a_session_removed_from_disk_leaves_the_list_with_a_message(three):
     root, ids = three
     shutil.rmtree(root / "sessions" / ids[0])
     listed, said, bad = told(root)
@@ -152,8 +152,8 @@ def test_a_session_removed_from_disk_leaves_the_list_with_a_word(three):
     assert told(root) == (ids[1:], [], [])
 
 
-def test_killed_between_copy_and_results_list_and_add_agree(sessions, tmp_path, monkeypatch):
-    """As after a kill: the copy is there, no result of it. Both commands then give it its results; neither refuses it."""
+def test_after_a_kill_between_copy_and_results_list_and_add_agree(sessions, tmp_path, monkeypatch):
+    """The copy is there, but none of its results. Both commands then compute them; neither refuses it."""
     for command in ("list", "add"):
         root = tmp_path / command
         identity = archive.add(root, sessions[0])
@@ -167,7 +167,7 @@ def test_killed_between_copy_and_results_list_and_add_agree(sessions, tmp_path, 
             archive.add(root, sessions[0])
 
 
-def test_what_a_full_disk_left_elsewhere_goes_into_the_archive(sessions, tmp_path):
+def test_bytes_that_a_full_disk_left_elsewhere_are_added_to_the_archive(sessions, tmp_path):
     """A drive half of which is in memory: all of it is added, and added once."""
     from hotfuel.log import rescue, spill
     from hotfuel.log.append import LogWriter
@@ -203,7 +203,7 @@ def test_what_a_full_disk_left_elsewhere_goes_into_the_archive(sessions, tmp_pat
             spill.discard(piece.path)
 
 
-def test_a_missing_span_stays_named_in_the_archive(sessions, tmp_path):
+def test_a_missing_span_stays_reported_in_the_archive(sessions, tmp_path):
     from hotfuel.log import identity, reserve
 
     half = tmp_path / "half"

@@ -1,4 +1,4 @@
-"""An archive worked out again: on all cores, on a cluster, with another calibration, with the same results."""
+"""An archive recomputed: on all cores, on a cluster, with another calibration, with the same results."""
 
 import datetime
 import json
@@ -19,7 +19,7 @@ duckdb = pytest.importorskip("duckdb")
 
 
 def results(root):
-    """Everything worked out, as one frame each."""
+    """All results, as one frame each."""
     return [
         duckdb.sql(f"SELECT * FROM read_parquet('{root}/{kind}/*/*/*.parquet', hive_partitioning = true) ORDER BY ALL").df()
         for kind in ("samples", "summary")
@@ -45,7 +45,7 @@ def test_recompute_with_a_new_calibration(tmp_path, sessions, synthetic, monkeyp
     after = archive.listed(tmp_path / "a")
     np.testing.assert_allclose(after["hottest_degc"] - before["hottest_degc"], -1.0)
     Calibration(board_id="a" * 16, channels={1: line}).save(tmp_path / "other.json")
-    monkeypatch.setattr(os, "cpu_count", lambda: 1)  # and so without a process for every core
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)  # and so without one process for every core
     archive.recompute(tmp_path / "a", calibration=tmp_path / "other.json")
     pd.testing.assert_frame_equal(archive.listed(tmp_path / "a"), after)
 
@@ -76,7 +76,7 @@ def test_a_cluster_that_does_not_answer(filled, monkeypatch):
 
 @pytest.mark.slow
 def test_on_a_cluster_with_a_worker_killed_in_mid_run(filled, tmp_path):
-    """A scheduler and two workers as processes of their own; one worker is killed after the first result: the same results all the same."""
+    """A scheduler and two workers as separate processes; one worker is killed after the first result: the results are the same all the same."""
     pytest.importorskip("distributed")
     before = results(filled)
     address_file = tmp_path / "scheduler.json"
@@ -118,7 +118,7 @@ def _wait_for_workers(scheduler, address_file, count):
         time.sleep(0.1)
     address = json.loads(address_file.read_text())["address"]
     with Client(address, set_as_default=False) as client:
-        client.wait_for_workers(count, timeout=600)  # ends a hang, judges nothing
+        client.wait_for_workers(count, timeout=600)  # only ends a hang; no result depends on it
     return address
 
 
@@ -130,7 +130,7 @@ if __name__ == "__main__":
 """
 
 
-def test_recompute_ends_without_a_word_from_its_processes(filled, tmp_path):
+def test_recompute_ends_without_output_from_its_processes(filled, tmp_path):
     (tmp_path / "run.py").write_text(RECOMPUTE)
     done = subprocess.run([sys.executable, tmp_path / "run.py", filled], capture_output=True, text=True, timeout=120, check=False)
     assert (done.returncode, done.stdout, done.stderr) == (0, "6\n", "")

@@ -1,4 +1,4 @@
-"""Readings a person took: marks, tables, their columns, a meter's flow in pressures; and everything that is no such table."""
+"""Readings a person took: marks, tables, their columns, a meter's flow in pressures; and what is not accepted as a table."""
 
 import numpy as np
 import pytest
@@ -49,7 +49,7 @@ def table(text, anchored=True, offset=None):
     return by_hand.of_table(text, "camera.csv", START_S, anchored, offset)
 
 
-def test_a_table_joins_by_its_clock_in_any_zone_and_separator():
+def test_a_table_is_joined_by_its_clock_in_any_zone_and_separator():
     wanted = [START_S + 60, START_S + 120]
     found, remarks = table("time,block (degF),note\n2026-05-28T20:27:40Z,183,ok\n2026-05-28T20:28:40Z,190,\n")
     assert [one.seconds for one in found] == wanted
@@ -73,7 +73,7 @@ def test_a_table_joins_by_its_clock_in_any_zone_and_separator():
         ("time,block (degF)\n2026-05-28T20:27:40Z,hot\n", "holds no reading"),
     ],
 )
-def test_what_is_no_table_is_refused_in_a_sentence(text, says):
+def test_anything_but_a_table_is_refused_in_a_sentence(text, says):
     with pytest.raises(InputError, match=says):
         table(text)
 
@@ -94,7 +94,7 @@ def test_times_of_day_need_a_session_that_knows_them():
         table("time,block (degF)\n2026-05-28T20:27:40Z,183\n", anchored=False)
 
 
-def test_a_single_reading_is_one_dot_and_a_series_holds():
+def test_a_single_reading_is_one_dot_and_a_series_is_held_between_readings():
     at = np.arange(0.0, 100.0, 0.5)
     alone = by_hand.columns([HandReading(30.2, "block", "temperature", 83.0)], at)["block_by_hand_degc"]
     assert np.flatnonzero(np.isfinite(alone)).tolist() == [60]
@@ -120,7 +120,7 @@ def read(tmp_path, drive_log):
     return make
 
 
-def test_a_meters_flow_feeds_the_pressure_and_the_line(read):
+def test_a_meters_flow_is_used_for_the_pressure_and_the_line(read):
     lines = "".join(f"{second},8\n" for second in range(0, 800, 2))
     measured = read(meter=f"time_s,fuel flow (L/h)\n{lines}")
     flow = measured.inputs()["flow_l_h"].to_numpy()
@@ -130,19 +130,19 @@ def test_a_meters_flow_feeds_the_pressure_and_the_line(read):
     for path in measured.folder.path.glob("readings-*"):
         path.unlink()
     low, full = (one.margins()["pump_pressure_kpa"].to_numpy()[running] for one in (measured, without))
-    assert np.nanmedian(low - full) > 0.5  # 8 L/h draw less than the full throttle that an unknown flow counts as
+    assert np.nanmedian(low - full) > 0.5  # 8 L/h need less than full throttle, which is assumed for an unknown flow
     assert by_hand.DOUBT in measured.all_notes()
     assert by_hand.DOUBT not in without.all_notes()
 
 
-def test_what_is_burnt_and_what_flows_back_make_the_lines_flow():
+def test_fuel_burnt_and_fuel_returned_give_the_lines_flow():
     at = np.arange(10.0)
     used = [HandReading(float(t), "fuel_used", "volume flow", 6.0, True) for t in range(10)]
     back = [HandReading(float(t), "return_flow", "volume flow", 20.0, True) for t in range(10)]
     assert by_hand.flow_l_h([*used, *back], at, 5.0) == pytest.approx(np.full(10, 26.0))
     assert by_hand.flow_l_h(used, at, 5.0) == pytest.approx(np.full(10, 11.0))
     assert by_hand.flow_l_h(back, at, 5.0) is None
-    assert by_hand.flow_l_h([HandReading(1.0, "fuel_flow", "volume flow", 6.0)], at, 5.0) is None  # one mark is no meter
+    assert by_hand.flow_l_h([HandReading(1.0, "fuel_flow", "volume flow", 6.0)], at, 5.0) is None  # one mark is not a meter
 
 
 def test_columns_reach_the_export_and_a_broken_table_is_a_note(read):

@@ -24,12 +24,12 @@ def test_the_grid(values):
     assert stored.dtype == np.float32
     np.testing.assert_array_equal(np.isnan(stored), np.isnan(values))
     known = np.isfinite(values)
-    # half a step, and float32's own half
+    # half a step, and float32's own rounding
     assert np.all(np.abs(stored[known] - values[known]) <= 0.5 / 128 + np.abs(values[known]) * 2.0**-24)
     assert np.all(stored[known] * 128 == np.rint(stored[known] * 128))
 
 
-def test_every_column_says_its_unit(table):
+def test_every_column_names_its_unit(table):
     for name in table.columns:
         assert export.unit_of(name) or name.endswith(("_state", "_reason", "ignition", "running")), name
         assert export.comment_of(name) or name in ("engine_rpm", "battery_v"), name
@@ -113,7 +113,7 @@ def test_an_empty_session(tmp_path, ending):
         assert export.write(found, tmp_path / f"out.{ending}").stat().st_size > 0
 
 
-def test_another_ending_is_one_sentence(drive, tmp_path):
+def test_another_file_ending_is_one_sentence(drive, tmp_path):
     with pytest.raises(InputError, match=r'ends in ".xlsx": allowed are .csv, .parquet, .mf4'):
         export.write(drive, tmp_path / "out.xlsx")
 
@@ -137,7 +137,7 @@ def test_a_place_that_cannot_be_written_keeps_the_old_file(drive, tmp_path):
 
 
 @pytest.mark.parametrize("ending", ["parquet", "mf4", "csv"])
-def test_ours_is_written_again_and_another_programs_file_is_left_alone(drive, tmp_path, ending):
+def test_our_own_file_is_overwritten_and_another_programs_is_not(drive, tmp_path, ending):
     if ending == "mf4":
         pytest.importorskip("asammdf")
     target = tmp_path / f"sunday.{ending}"
@@ -156,7 +156,7 @@ def test_csv_without_pyarrow_holds_the_same(drive, tmp_path, monkeypatch):
     plain = export.write(drive, tmp_path / "without.csv")
     assert plain.read_text().splitlines()[0] == ours.read_text().splitlines()[0]
     pd.testing.assert_frame_equal(pd.read_csv(plain), pd.read_csv(ours), check_dtype=False)
-    export.write(drive, plain)  # it knows its own again
+    export.write(drive, plain)  # it recognises its own file again
 
 
 @pytest.mark.parametrize(("ending", "extra"), [(".parquet", "parquet"), (".mf4", "mdf")])

@@ -1,4 +1,4 @@
-"""The session folder: made once, never overwritten, opened from whatever is left of it."""
+"""The session folder: created once, never overwritten, opened from whatever is left of it."""
 
 import pytest
 from hotfuel import car, session
@@ -45,7 +45,7 @@ def test_find_by_folder_or_any_of_its_files(drive_folder):
     assert found.calibration_path is None
 
 
-def test_a_lone_log_takes_no_strangers_car(drive_folder, tmp_path, drive_log):
+def test_a_lone_log_takes_no_other_sessions_car(drive_folder, tmp_path, drive_log):
     """A log of another name beside a session's files does not belong to it."""
     (tmp_path / "pulled from the card.bin").write_bytes(drive_log)
     (tmp_path / folder.CAR).write_text(car.EXAMPLE)
@@ -56,7 +56,7 @@ def test_a_lone_log_takes_no_strangers_car(drive_folder, tmp_path, drive_log):
 
 
 @pytest.mark.parametrize("missing", ["nothing here", "empty"])
-def test_no_recording_is_one_sentence(tmp_path, missing):
+def test_a_missing_recording_is_one_sentence(tmp_path, missing):
     (tmp_path / "empty").mkdir()
     with pytest.raises(InputError) as caught:
         session.open(tmp_path / missing)
@@ -87,7 +87,7 @@ def test_a_damaged_file_beside_the_log_costs_no_reading(drive_folder, drive_log,
             opened.margins()
 
 
-def test_a_folder_of_sessions_is_no_session_and_names_them(tmp_path):
+def test_a_folder_of_sessions_is_not_a_session_and_lists_them(tmp_path):
     folder.create(tmp_path / "trip" / "sunday")
     with pytest.raises(InputError, match="trip holds no wire.log: give one of those in it, .*trip/sunday, or a log file"):
         folder.find(tmp_path / "trip")

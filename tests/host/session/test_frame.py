@@ -1,4 +1,4 @@
-"""Tables of a recording against what was put into it, and against the functions every other room uses."""
+"""Tables of a recording against the values put into it, and against the functions that every other room uses."""
 
 import struct
 
@@ -62,8 +62,9 @@ def test_engine_pulses_wrap(tmp_path, synthetic):
     assert speed.to_numpy() == pytest.approx(20 / 0.2 * 60 / 4)
 
 
-def test_pulses_that_were_never_seen_are_no_engine_standing_still(tmp_path, synthetic):
-    """Named as wired, and silent: the lower of both limits holds at every place, until the boot's first pulse; then silence is standing."""
+def test_unseen_pulses_are_not_an_engine_standing_still(tmp_path, synthetic):
+    """Wired by the settings, and silent: the lower of both limits applies at every place until the boot's first pulse; from then
+    on silence is standing."""
     made = synthetic.Recording()
     for boot, begins in ((1, 30), (2, 1000)):
         if boot > 1:
@@ -88,21 +89,21 @@ def test_pulses_that_were_never_seen_are_no_engine_standing_still(tmp_path, synt
     assert (standing < turning).any()
 
 
-def test_air_pressure_by_the_barometers_own_words(tmp_path, synthetic):
-    """The worked example of the BMP280 datasheet (BST-BMP280-DS001, 3.12; from memory) on its way through a recording; the lower limit follows."""
+def test_air_pressure_from_the_barometers_own_calibration_words(tmp_path, synthetic):
+    """The worked example of the BMP280 datasheet (BST-BMP280-DS001, 3.12; from memory) through a recording; the lower limit follows."""
     words = struct.pack("<HhhHhhhhhhhh", 27504, 26435, -1000, 36477, -10685, 3024, 2855, 140, -7, 15500, -14600, 6000)
     up, ut = 415148, 519888
     data = bytes([up >> 12, up >> 4 & 255, (up & 15) << 4, ut >> 12, ut >> 4 & 255, (ut & 15) << 4])
     made = synthetic.Recording()
     for number in range(80):
-        if number == 10:  # the words may come after the first readings of them
+        if number == 10:  # the calibration words may come after the first readings
             made.add("barometer", number * 0.2, chip=1, words=words)
         made.reading(number * 0.2, (30, 40, 50))
         made.auxiliary(number * 0.2, barometer=data if number < 30 else b"\xff" * 6)
     found = opened(tmp_path, made.data)
     pressure = found.inputs()["ambient_pressure_kpa"]
     assert pressure.iloc[:30].to_numpy() == pytest.approx(100.653, abs=0.002)
-    assert pressure.iloc[30:].isna().all()  # a word no such chip sends
+    assert pressure.iloc[30:].isna().all()  # a word that no such chip sends
     assert found.margins()["tank_pressure_kpa"].iloc[5] == pytest.approx(100.653, abs=0.002)
     assert found.margins()["tank_pressure_kpa"].iloc[-1] == pytest.approx(94.32, abs=0.01)  # the car file's 600 m again
 
@@ -125,8 +126,8 @@ def test_without_wall_time_the_index_is_time_deltas(tmp_path, synthetic):
     assert table.index[10].total_seconds() == pytest.approx(2.0)
 
 
-def test_a_boots_words_are_its_cause_and_not_its_count(tmp_path, synthetic):
-    """Boot 3 is no watchdog, which is cause 3."""
+def test_a_boots_event_text_comes_from_its_cause_and_not_its_count(tmp_path, synthetic):
+    """Boot 3 is not a watchdog reset, although the watchdog is cause 3."""
     made = synthetic.Recording(boot_count=1)
     for count, cause in ((2, 6), (3, 1), (4, 3), (5, 7)):
         made.boot(count, reset_cause=cause)
@@ -138,7 +139,7 @@ def test_a_boots_words_are_its_cause_and_not_its_count(tmp_path, synthetic):
     assert rows["text"].tolist() == ["wake", "power on", "watchdog", "service", ""]
 
 
-def test_two_boots_without_wall_time_stand_one_behind_the_other(tmp_path, synthetic):
+def test_two_boots_without_wall_time_are_one_after_the_other(tmp_path, synthetic):
     made = synthetic.Recording()
     for number in range(50):
         made.reading(number * 0.2, (30, 40, 50))
@@ -194,7 +195,7 @@ def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, sy
     notes = " ".join(found.all_notes())
     assert "tank, which the board did not measure" in notes
     assert "left_side, which is not in the car file" in notes
-    # the board's "pump" is channel 0 and the car file's 1: said, with what makes the channels count
+    # the board's "pump" is channel 0 and the car file's 1: reported, with how to make the channels count
     assert "The board named channel 0 pump (the car file: channel 1), and its names count" in notes
     assert "(pump_2)" in notes
     text = car.EXAMPLE.replace('name = "pump"', 'name = "pump_2"')
@@ -203,7 +204,7 @@ def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, sy
     assert not any("its names count" in note for note in corrected.all_notes())
 
 
-def test_calibration_counts_for_its_own_board_only(tmp_path, synthetic):
+def test_calibration_applies_to_its_own_board_only(tmp_path, synthetic):
     import datetime
 
     line = ChannelCalibration(place="pump", gain=1.0, offset_degc=1.5, uncertainty_degc=0.2, made_on=datetime.date(2026, 6, 1))
@@ -262,12 +263,12 @@ def test_the_gap_at_the_end_is_named(tmp_path, synthetic):
     assert gaps["start"][0].timestamp() == pytest.approx(synthetic.START_WALL_S + 19.8)
     assert gaps["duration_s"][0] == pytest.approx(125.0)
     assert gaps["reason"][0] == "link: port gone"
-    made.reading(146.0, (30, 45, 44))  # it came back: the hole between readings is the gap
+    made.reading(146.0, (30, 45, 44))  # it came back: the gap is between two readings
     gaps = opened(tmp_path, made.data).gaps()
     assert gaps["duration_s"].tolist() == pytest.approx([126.2])
 
 
-def test_another_board_in_the_same_log_is_said_and_is_not_corrected(tmp_path, synthetic, monkeypatch):
+def test_another_board_in_the_same_log_is_reported_and_not_corrected(tmp_path, synthetic, monkeypatch):
     made = synthetic.Recording()
     for tick in range(50):
         made.reading(tick * 0.2, (30, 45, 44))
@@ -286,7 +287,7 @@ def test_another_board_in_the_same_log_is_said_and_is_not_corrected(tmp_path, sy
     np.testing.assert_allclose(pump[50:], 45.0, atol=2 * CODE_DEGC)
 
 
-def test_a_clock_set_back_between_two_starts_of_the_board_is_said(tmp_path, synthetic):
+def test_a_clock_set_back_between_two_starts_of_the_board_is_reported(tmp_path, synthetic):
     made = synthetic.Recording()
     for count, wall_s in ((1, synthetic.START_WALL_S), (2, synthetic.START_WALL_S - 3600)):
         made.boot(count)
@@ -297,7 +298,7 @@ def test_a_clock_set_back_between_two_starts_of_the_board_is_said(tmp_path, synt
     assert any("start 2 of the board lies 62 min before the end of start 1" in note for note in notes)
 
 
-def test_an_odd_calibration_and_a_title_that_cannot_be_shown_reach_the_notes(tmp_path, synthetic, drive_log):
+def test_an_implausible_calibration_and_an_unprintable_title_are_in_the_notes(tmp_path, synthetic, drive_log):
     line = ChannelCalibration(
         place="pump", gain=1.0, offset_degc=-5.0, uncertainty_degc=0.2, made_on=__import__("datetime").date(2099, 6, 1)
     )
@@ -307,7 +308,7 @@ def test_an_odd_calibration_and_a_title_that_cannot_be_shown_reach_the_notes(tmp
     assert "corrects by -5.0 °C" in notes
 
 
-def test_names_and_marks_from_outside_are_shown_as_their_codes(tmp_path, synthetic):
+def test_control_characters_in_names_and_marks_are_shown_as_their_codes(tmp_path, synthetic):
     made = synthetic.Recording()
     made.anchor(0.2)
     made.reading(0.2, (30, 45, 44))

@@ -35,14 +35,14 @@ def test_margins_are_the_margin_functions_own(drive):
     assert np.abs(traces["pump"].lead_degc).max() > 0
 
 
-def test_another_car_file_counts_instead_of_the_sessions(drive_folder, drive):
+def test_another_car_file_replaces_the_sessions(drive_folder, drive):
     higher = session.open(drive_folder, car=car.EXAMPLE.replace('altitude = "600 m"', 'altitude = "2500 m"'))
     assert (higher.margins()["pump_margin_degc"] < drive.margins()["pump_margin_degc"] - 5).all()
     with pytest.raises(InputError):
         session.open(drive_folder, car="name = 5\n")
 
 
-def test_a_session_says_what_it_is_and_a_state_is_a_named_category(drive):
+def test_a_sessions_repr_describes_it_and_a_state_is_a_named_category(drive):
     said = repr(drive)
     assert said.startswith(f"<Session {drive.name}: {drive.car.name}, ")
     assert all(place in said for place in drive.ticks.places)

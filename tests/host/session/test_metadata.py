@@ -1,4 +1,4 @@
-"""The registry of session data: what is allowed goes in and comes out, anything else is one sentence."""
+"""The registry of session data: allowed values are stored and read back, anything else is refused in one sentence."""
 
 import json
 
@@ -67,7 +67,7 @@ def test_every_mistake_is_named():
     assert '"colour" is not a known key' in str(caught.value)
 
 
-def test_a_newer_versions_keys_are_kept_and_a_wrong_value_is_said(tmp_path):
+def test_a_newer_versions_keys_are_kept_and_a_wrong_value_is_reported(tmp_path):
     path = tmp_path / "session.json"
     path.write_text(json.dumps({"format": 9, "metadata": {"moon": "full", "ambient_degc": 999, "title": "ok then"}}))
     values, notes = metadata.read(path)
@@ -78,7 +78,7 @@ def test_a_newer_versions_keys_are_kept_and_a_wrong_value_is_said(tmp_path):
 
 
 @given(st.binary(max_size=200))
-def test_a_damaged_file_is_said_and_never_raised(tmp_path_factory, data):
+def test_a_damaged_file_is_reported_and_never_raises(tmp_path_factory, data):
     path = tmp_path_factory.mktemp("metadata") / "session.json"
     path.write_bytes(data)
     values, notes = metadata.read(path)
@@ -92,7 +92,7 @@ def test_shown_in_the_readers_units():
 
 
 @pytest.mark.parametrize("title", ["a\x1b[2Jb", "gone\u202egpj", "caf\udce9", "\ud800", "a\x00b"])
-def test_text_that_cannot_be_read_is_refused_in_one_sentence_and_left_out_on_reading(tmp_path, title):
+def test_unreadable_text_is_refused_in_one_sentence_and_left_out_on_reading(tmp_path, title):
     path = tmp_path / "session.json"
     with pytest.raises(InputError, match="title is .*cannot be read") as told:
         metadata.write(path, {"title": title})
@@ -107,7 +107,7 @@ def test_text_that_cannot_be_read_is_refused_in_one_sentence_and_left_out_on_rea
         assert text.shown(shown) == shown
 
 
-def test_a_known_key_in_other_spaces_does_not_pass_its_check_by(tmp_path):
+def test_a_known_key_with_other_spaces_does_not_bypass_its_check(tmp_path):
     path = tmp_path / "session.json"
     path.write_text(json.dumps({"metadata": {"period_ms": 100, " period_ms": 0, "title ": [1]}}))
     values, notes = metadata.read(path)

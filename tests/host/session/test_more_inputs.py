@@ -1,4 +1,4 @@
-"""Voltages with a calibration and flow meters, from raw codes on the wire to columns, tables, export and the live page's intake."""
+"""Voltages with a calibration and flow meters, from raw codes on the wire to columns, tables, export and the live page."""
 
 import sys
 
@@ -85,7 +85,7 @@ def opened(tmp_path_factory, synthetic):
     return sessions.open(folder)
 
 
-def test_codes_become_values_of_the_calibration_and_pulses_a_flow(opened):
+def test_codes_become_calibrated_values_and_pulses_a_flow(opened):
     inputs = opened.inputs().iloc[-20:]
     assert inputs["mixture_lambda"].to_numpy() == pytest.approx(1.0, abs=1e-3)
     assert inputs["second_pressure_kpa"].to_numpy() == pytest.approx(6 * 6.894757, abs=0.02)
@@ -94,7 +94,7 @@ def test_codes_become_values_of_the_calibration_and_pulses_a_flow(opened):
     assert inputs["flow_l_h"].to_numpy() == pytest.approx(36.0, rel=0.02)
 
 
-def test_they_are_in_the_export_in_a_readers_unit_and_in_the_reviews_table(opened):
+def test_they_are_in_the_export_in_the_readers_unit_and_in_the_reviews_table(opened):
     frame = export.table(opened, "us")
     assert frame["second_pressure_psi"].iloc[-1] == pytest.approx(6.0, abs=0.01)
     assert {"mixture_lambda", "line_meter_l_h", "flow_l_h"} <= set(frame.columns)
@@ -110,20 +110,20 @@ def test_they_are_in_the_export_in_a_readers_unit_and_in_the_reviews_table(opene
     assert [row[:3] for row in both.rows][:2] == [("Mixture lambda", "as built", "1.00"), ("Mixture lambda", "cooler", "1.00")]
 
 
-def test_a_measured_flow_feeds_transport_and_the_pumps_pressure(opened, tmp_path):
+def test_a_measured_flow_is_used_for_transport_and_the_pumps_pressure(opened, tmp_path):
     flow = transport.flow_of(course.of_session(opened))
     assert flow.basis == "measured by a meter"
     assert flow.litres_h[20:50] == pytest.approx(36.0, rel=0.03)
     assert flow.relative_u == pytest.approx(0.02)
     (tmp_path / "wire.log").write_bytes(recorded(flow_l_h=5.0).data)
     slow = sessions.open(tmp_path, car_file.load(CAR))
-    # a mechanical pump's pressure falls with its flow: less of it leaves more at the carburettor's inlet
+    # a mechanical pump's pressure falls with its flow: less flow leaves more pressure at the carburettor's inlet
     fast_kpa, slow_kpa = (one.margins()["carb_inlet_pressure_kpa"].iloc[-10:].mean() for one in (opened, slow))
     assert slow_kpa > fast_kpa + 1.0
 
 
 def test_a_pressure_named_tank_gauge_is_the_tanks(opened, tmp_path):
-    """Six psi over the air's, in the table and live; without it this car's vented tank is at the air's."""
+    """Six psi over the air's, in the table and live; without it this car's vented tank is at the air's pressure."""
     (tmp_path / "wire.log").write_bytes(recorded(20).data)
     car = car_file.load(CAR.replace("second_pressure", "tank_gauge"))
     measured = sessions.open(tmp_path, car).margins()["tank_pressure_kpa"].iloc[-20:]
@@ -133,7 +133,7 @@ def test_a_pressure_named_tank_gauge_is_the_tanks(opened, tmp_path):
     assert last.margins["tank"].pressure_kpa[-1] == pytest.approx(measured.iloc[-1], abs=0.1)
 
 
-def test_live_has_what_the_recording_has(opened):
+def test_the_live_page_has_the_recordings_values(opened):
     car = opened.car
     intake = Intake(car, car.fuel())
     batches = [one for one in intake.feed(recorded().data) if isinstance(one, Batch)]
@@ -149,8 +149,8 @@ def test_live_has_what_the_recording_has(opened):
         assert last.inputs[name][-1] == pytest.approx(opened.inputs()[name].iloc[-1], rel=0.05), name
 
 
-def test_beyond_calibration_or_range_there_is_no_value_and_it_is_said(tmp_path):
-    for volts in (0.2, 4.9, 4.4):  # beneath the first point, above the last, and 1.57 lambda where 1.5 is allowed
+def test_beyond_calibration_or_range_there_is_no_value_and_it_is_reported(tmp_path):
+    for volts in (0.2, 4.9, 4.4):  # below the first point, above the last, and 1.57 lambda where 1.5 is allowed
         (tmp_path / "wire.log").write_bytes(recorded(20, mixture_v=volts).data)
         opened = sessions.open(tmp_path, car_file.load(CAR))
         assert opened.inputs()["mixture_lambda"].isna().all()
@@ -160,7 +160,7 @@ def test_beyond_calibration_or_range_there_is_no_value_and_it_is_said(tmp_path):
         )
 
 
-def test_an_input_of_which_nothing_came_is_named(tmp_path):
+def test_an_input_without_any_data_is_named(tmp_path):
     made = sys.modules["synthetic"].Recording()
     for tenth in range(100):
         made.reading(tenth / 5, [30.0, 40.0, 50.0])
@@ -171,7 +171,7 @@ def test_an_input_of_which_nothing_came_is_named(tmp_path):
 
 
 @given(st.lists(st.floats(-5, 5, allow_nan=False), min_size=2, max_size=8), st.floats(0, 1))
-def test_straight_lines_between_the_points_and_never_beyond_them(values, share):
+def test_interpolated_between_the_points_and_never_beyond_them(values, share):
     points = [[f"{0.3 + 0.5 * row} V", value] for row, value in enumerate(values)]
     one = Input.model_validate({"name": "x", "source": "analogue_1", "unit": "V", "points": points})
     row = min(int(share * (len(values) - 1)), len(values) - 2)
@@ -188,11 +188,11 @@ def test_flow_over_the_counters_wrap_and_at_any_resolution(start, flow_l_h, per_
     pulses = np.floor(start + 1 + at * flow_l_h / 3600 * per_litre) % (1 << 30)
     got = more_inputs._flow_l_h(np.zeros(40, int), at, pulses, meter)
     seen = flow_l_h / 3600 * per_litre * 10  # pulses in the longest window
-    # ten counted may be nine and a bit that came
+    # ten pulses counted may be a flow of slightly more than nine
     assert np.abs(got[15:][pulses[15:] > 0] / flow_l_h - 1).max(initial=0.0) <= 1.0 / min(9.0, max(seen, 1e-9)) + 1e-9
 
 
-def test_a_new_boot_or_a_hole_is_no_flow():
+def test_a_new_boot_or_a_gap_is_not_a_flow():
     meter = Input.model_validate({"name": "m", "source": "flow_1", "pulses_per_litre": 1000, "measures": "line"})
     boot, at = np.repeat([0, 1], 5), np.tile(np.arange(5.0), 2)
     got = more_inputs._flow_l_h(boot, at, np.array([1.0, 11, 21, 31, 41, 1, 11, 21, 31, 41]), meter)
@@ -202,7 +202,7 @@ def test_a_new_boot_or_a_hole_is_no_flow():
     assert np.isnan(got[2])
     assert got[3] == pytest.approx(36.0)
     assert np.isnan(more_inputs._flow_l_h(np.zeros(3, int), np.arange(3.0), np.zeros(3), meter)).all(), (
-        "no pulse ever: a lead, or fuel that stands"
+        "no pulse ever: a broken lead, or fuel that stands still"
     )
 
 
@@ -258,7 +258,7 @@ def test_a_mistake_in_the_car_file_is_one_sentence(text, said):
 
 
 @pytest.mark.parametrize("name", ["flow", "engine", "Mixture", "2nd", ""])
-def test_names_that_the_board_has_itself_or_no_column_can_have(name):
+def test_names_of_the_boards_own_inputs_and_invalid_column_names_are_refused(name):
     one = 'unit = "rpm"' if name == "engine" else ""
     table = f'\n[[input]]\nname = "{name}"\nsource = "flow_1"\npulses_per_litre = 5\nmeasures = "line"\n{one}\n'
     with pytest.raises(InputError):

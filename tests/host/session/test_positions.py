@@ -21,7 +21,7 @@ def made(laps=2, noise_m=0.5, delay_s=0.08, seed=1, period_s=0.2):
 
 @pytest.mark.parametrize(
     ("sentence", "wanted"),
-    [  # examples that stand in many receivers' data sheets, with their checksums (from memory)
+    [  # examples that many receivers' data sheets have, with their checksums (from memory)
         (b"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A", (45319, 48.1173, 11.516667, 22.4 * KNOT_M_S)),
         (b"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47", (45319, 48.1173, 11.516667, np.nan)),
         (b"$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E*68", (82486, 49.274167, -123.185333, 0.5 * KNOT_M_S)),
@@ -36,7 +36,7 @@ def test_published_sentences(sentence, wanted):
         assert fix_of(sentence[:at] + bytes([sentence[at] ^ 1]) + sentence[at + 1 :]) is None
 
 
-def test_a_cold_receiver_and_other_sentences_are_no_fix():
+def test_a_receiver_without_a_fix_and_other_sentences_give_no_position():
     assert fix_of(b"$GPRMC,,V,,,,,,,,,,N*53") is None
     assert fix_of(circuit.rmc(BEGAN_S, 48.0, 11.0, 0.0, 0.0, valid=False)) is None
     assert fix_of(circuit.gga(BEGAN_S, 48.0, 11.0, quality=0)) is None
@@ -56,14 +56,14 @@ def test_no_sentence_raises(raw, body):
 
 
 @given(st.floats(-89.9, 89.9), st.floats(-179.9, 179.9), st.floats(0, 100), st.integers(0, 10**8))
-def test_what_the_simulator_says_is_read_back(latitude, longitude, speed, second):
+def test_the_simulators_sentences_are_read_back(latitude, longitude, speed, second):
     fix = fix_of(circuit.rmc(second, latitude, longitude, speed, 12.0))
     assert (fix.latitude_deg, fix.longitude_deg) == pytest.approx((latitude, longitude), abs=2e-7)
     assert fix.speed_m_s == pytest.approx(speed, abs=0.006)
     assert fix.time_s == pytest.approx(second % 86400, abs=0.011)
 
 
-def test_fixes_stand_at_the_receivers_own_steps_where_its_sentences_came_soonest():
+def test_fixes_are_timed_by_the_receivers_own_steps_and_its_earliest_sentences():
     texts, came = made()
     came[40::7] += 0.6  # a busy port
     found = positions(texts, came)
@@ -72,7 +72,7 @@ def test_fixes_stand_at_the_receivers_own_steps_where_its_sentences_came_soonest
     assert found.seconds[0] - BEGAN_S == pytest.approx(0.09, abs=0.02)
 
 
-def test_a_port_that_stalls_moves_no_fix():
+def test_a_port_that_stalls_shifts_no_fix():
     """Half a minute in which the computer reads nothing, then all of it at once."""
     texts, came = made(4)
     whole = positions(texts, came)
@@ -83,7 +83,7 @@ def test_a_port_that_stalls_moves_no_fix():
     assert found.seconds == pytest.approx(whole.seconds, abs=0.03)
 
 
-def test_of_two_sentences_of_one_moment_there_is_one_fix_with_a_speed():
+def test_two_sentences_of_one_time_give_one_fix_with_a_speed():
     texts, came = made()
     found = positions(texts, came)
     assert len(found.seconds) == len(texts) / 2
@@ -91,8 +91,8 @@ def test_of_two_sentences_of_one_moment_there_is_one_fix_with_a_speed():
 
 
 @pytest.mark.parametrize("by_s", [1.0, -18.0, 3600.0, 40000.0])
-def test_a_receivers_time_that_is_set_moves_no_fix(by_s):
-    """A leap second learnt late, GPS time before the almanac came, a wrong zone, a wrong time of day."""
+def test_a_receivers_clock_step_shifts_no_fix(by_s):
+    """A leap second applied late, GPS time before the almanac came, a wrong zone, a wrong time of day."""
     rng = np.random.default_rng(2)
     track = circuit.Circuit()
     driven = circuit.drive(track, 2, rng)
@@ -107,9 +107,9 @@ def test_a_receivers_time_that_is_set_moves_no_fix(by_s):
     assert any("set 1 time" in note for note in found.notes)
 
 
-def test_midnight_and_a_wrong_date_are_nothing():
+def test_midnight_and_a_wrong_date_have_no_effect():
     rng = np.random.default_rng(3)
-    midnight = 1_780_012_800.0 - 60.0  # 00:00 UTC is a minute in
+    midnight = 1_780_012_800.0 - 60.0  # 00:00 UTC is one minute in
     assert (midnight + 60) % 86400 == 0
     texts = [circuit.rmc(midnight + k - 619_315_200.0 * (k > 50), 40.0, -40.0, 0.0, 0.0) for k in range(120)]  # 1024 weeks back
     found = positions(texts, midnight + np.arange(120.0) + 0.05 * rng.random(120))
@@ -117,7 +117,7 @@ def test_midnight_and_a_wrong_date_are_nothing():
     assert found.notes == ()
 
 
-def test_jumps_are_left_out_and_said_and_a_new_place_is_taken_in_the_end():
+def test_jumps_are_left_out_and_reported_and_a_new_place_is_accepted_in_the_end():
     at = np.arange(100.0)
     north = 40.0 + 1e-4 * at
     north[30:32] += 0.5
@@ -128,7 +128,7 @@ def test_jumps_are_left_out_and_said_and_a_new_place_is_taken_in_the_end():
     assert found.latitude_deg[-1] == pytest.approx(north[-1], abs=1e-6)
 
 
-def test_a_receiver_that_never_had_a_position_says_so():
+def test_a_receiver_without_any_position_is_reported():
     found = positions([b"$GPRMC,,V,,,,,,,,,,N*53"] * 3, np.arange(3.0))
     assert (len(found.seconds), found.notes) == (0, ("The receiver never had a position.",))
 

@@ -55,7 +55,7 @@ def test_plain_words_of_the_trade_stay(text):
     assert private.hider(["Al"])(text) == text
 
 
-def test_cars_stay_told_apart(tmp_path, drive_log):
+def test_cars_can_still_be_told_apart(tmp_path, drive_log):
     opened = []
     for name in ("Smith's wagon", "Old coupe"):
         made = folder.create(tmp_path / name, car.EXAMPLE.replace('name = "', f'name = "{name} ', 1), {})
@@ -65,7 +65,7 @@ def test_cars_stay_told_apart(tmp_path, drive_log):
     assert {one.car.name for one in opened} == {"car A", "car B"}
 
 
-def test_possessives_and_plates_in_any_spelling_go():
+def test_possessives_and_plates_in_any_spelling_are_removed():
     take_out = private.hider(["Anna", "Green saloon AB-12-CD"])
     for text in ("Annas saloon", "Anna's saloon", "Anna’s saloon"):
         assert take_out(text) == f"{private.LEFT_OUT} saloon"

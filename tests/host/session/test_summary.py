@@ -42,7 +42,7 @@ def test_hottest_and_smallest_are_ten_second_means(drive):
     assert near.limit_there_degc - near.temperature_there_degc == pytest.approx(near.smallest_margin_degc)
 
 
-def test_one_wild_reading_is_no_extreme(tmp_path, synthetic):
+def test_one_wild_reading_is_not_an_extreme(tmp_path, synthetic):
     made = synthetic.Recording()
     made.anchor(0.0)
     for step in range(300):
@@ -52,7 +52,7 @@ def test_one_wild_reading_is_no_extreme(tmp_path, synthetic):
     assert pump.hottest_degc == pytest.approx(40 + 50 / 5 / 11, abs=0.05)  # one of five readings of one of eleven seconds
 
 
-def test_the_story_tells_the_same_figures(drive):
+def test_the_story_has_the_same_values(drive):
     near, told = drive.summary().smallest, story.tell(drive).nearest
     assert (told.place, told.margin_degc) == (near.place, pytest.approx(near.smallest_margin_degc, abs=1e-9))
     assert told.temperature_degc == pytest.approx(near.temperature_there_degc, abs=1e-9)
@@ -61,7 +61,7 @@ def test_the_story_tells_the_same_figures(drive):
     assert told.uncertainty_degc == pytest.approx(near.uncertainty_degc, abs=1e-9)
 
 
-def test_durations_leave_out_the_gap(drive):
+def test_durations_exclude_the_gap(drive):
     summary = drive.summary()
     assert summary.duration_s == pytest.approx(799.8, abs=0.01)
     assert summary.recorded_s == pytest.approx(summary.duration_s - drive.gaps()["duration_s"].sum(), abs=0.01)
@@ -88,7 +88,7 @@ def test_air_does_not_count_as_the_hottest_fuel(drive_folder, drive):
 
 
 @given(st.lists(st.tuples(st.integers(0, 9), st.floats(-1e3, 1e3) | st.just(np.nan)), min_size=1, max_size=40), st.booleans())
-def test_samples_of_a_row_are_gathered_the_same_in_order_or_not(samples, in_order):
+def test_samples_of_a_row_are_gathered_the_same_whether_in_order_or_not(samples, in_order):
     samples = sorted(samples, key=lambda one: one[0]) if in_order else samples
     of, values = np.array([row for row, _ in samples]), np.array([value for _, value in samples])
     rows = Rows(of, 10)

@@ -1,4 +1,4 @@
-"""The error budget: classes as published, fin error as a hand calculation, how rows add."""
+"""The error budget: classes as published, fin error as calculated by hand, how rows add."""
 
 import numpy as np
 import pytest
@@ -26,14 +26,14 @@ def test_tolerance_classes(grade, degc, limit):
     assert tolerance_degc(grade, degc)[0] == pytest.approx(limit)
 
 
-def test_a_grade_says_nothing_outside_its_range():
+def test_a_grade_has_no_tolerance_outside_its_range():
     with pytest.raises(InputError, match="-200 to 40"):
         tolerance_degc("IEC class 3", 60)
 
 
 @pytest.mark.parametrize(("sheath", "share"), [("3.2 mm", 0.32), ("1.6 mm", 0.10), ("1.0 mm", 0.03)])
 def test_stem_error_at_idle_flow_across_a_three_eighths_line(sheath, share):
-    # worked by hand from the fin equation (adiabatic tip), 10 mm deep, 4 L/h: own calculation, no published value
+    # calculated by hand from the fin equation (adiabatic tip), 10 mm deep, 4 L/h: own calculation, no published value
     assert placement_share(probe(sheath=sheath, depth="10 mm"), 4.0, 0.009525) == pytest.approx(share, abs=0.007)
 
 
@@ -64,7 +64,7 @@ def test_placement_error_falls_with_flow_and_is_a_share(mount):
 
 def test_film_coefficient_agrees_with_another_library():
     conv = pytest.importorskip("ht").conv_external
-    # Churchill and Bernstein as the ht library has it, gasoline, 1.6 mm cylinder, 4 L/h in 8 mm
+    # Churchill and Bernstein in the ht library's implementation, gasoline, 1.6 mm cylinder, 4 L/h in 8 mm
     speed = 4.0 / 3.6e6 / (np.pi / 4 * 0.008**2)
     prandtl = 2100 * 0.0005 / 0.12
     film = conv.Nu_cylinder_Churchill_Bernstein(740 * speed * 0.0016 / 0.0005, prandtl) * 0.12 / 0.0016
@@ -88,7 +88,7 @@ def test_common_and_independent_parts_make_the_whole():
     assert root_sum_square(rows).shape == (2,)
 
 
-def test_calibration_replaces_what_it_measured_away_and_leaves_the_cold_junction():
+def test_calibration_replaces_the_errors_it_measured_and_leaves_the_cold_junction():
     names = {row.name for row in budget(place(extension_wire="type K"), calibration_uncertainty_degc=0.3)}
     assert names == {"calibration", "amplifier noise", "cold junction", "terminals against the chip's sensor", "placement"}
     assert root_sum_square(budget(place(), calibration_uncertainty_degc=0.3, flow_l_h=60)) < root_sum_square(
@@ -102,6 +102,6 @@ def test_copper_in_the_thermocouple_circuit_dominates_everything():
     assert rows["extension wire of copper"] == pytest.approx(20.0 / 3**0.5)  # a splice up to 20 degC from the box
 
 
-def test_unknown_amplifier_is_refused_with_the_known_ones():
+def test_unknown_amplifier_is_refused_and_the_known_ones_named():
     with pytest.raises(InputError, match="MAX31856 with gain 32"):
         budget(place(), chip="MAX31856", gain=16)

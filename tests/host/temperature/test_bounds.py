@@ -72,8 +72,8 @@ def test_ends_of_the_saturation_line(kpa):
         (56.0, 0.0, 24.0, False), (55.9, 0.0, 24.0, True), (1.0, 0.0, 24.0, False),
     ],
 )  # fmt: skip
-def test_swapped_wires_stand_as_far_on_the_other_side(measured, reference, cold, swapped):
-    """Within a quarter of the way and 2 degC: 24 below means 24 above, 16 to 32 of it; nearer than 5 degC nothing can be told."""
+def test_swapped_wires_read_as_far_off_on_the_other_side(measured, reference, cold, swapped):
+    """Within a quarter of the difference and 2 degC: 24 below means 24 above, 16 to 32 of it; nearer than 5 degC nothing can be decided."""
     assert reversed_polarity(taken(measured, reference, cold=cold)) == swapped
 
 
@@ -87,7 +87,7 @@ def test_an_offset_is_at_most_six(off, fits):
 
 
 @pytest.mark.parametrize(("apart", "gain"), [(30.0, 1.02), (29.9, 1.0)])
-def test_two_points_give_a_gain_from_thirty_degrees_apart(apart, gain):
+def test_two_points_give_a_gain_if_thirty_degrees_apart(apart, gain):
     line = line_through("pump", [taken(0.0, 0.0), taken(apart / 1.02, apart)], TODAY)
     assert line.gain == pytest.approx(gain)
     assert line.offset_degc == pytest.approx(0.0 if gain > 1 else apart * (1 - 1 / 1.02) / 2)
@@ -104,7 +104,7 @@ def test_a_gain_is_within_a_twentieth(gain, fits):
 
 
 def test_the_lines_uncertainty_by_hand():
-    """The worst point's, of bath and scatter over the root of its readings, and how far the line passes it by; 0.4 % of 60 degC for a single point."""
+    """The worst point's, of bath and scatter over the root of its readings, and the line's distance from it; 0.4 % of 60 degC for a single point."""
     one = line_through("pump", [taken(1.0, 0.0, uncertainty=0.3, spread=0.8, readings=4)], TODAY)
     assert one.uncertainty_degc == pytest.approx((0.3**2 + 0.4**2 + 0.24**2) ** 0.5)
     three = [taken(0.0, 0.0, uncertainty=0.3), taken(50.0, 50.6, uncertainty=0.3), taken(100.0, 100.0, uncertainty=0.3)]
@@ -149,7 +149,7 @@ def test_lag_of_film_and_filling_by_hand():
     assert float(probe_lag_s(0.0032, 0.235)) == pytest.approx(2.77, abs=0.01)
 
 
-def test_a_clamps_film_turns_at_reynolds_2300_and_still_fuel_has_some():
+def test_a_clamps_film_changes_at_reynolds_2300_and_still_fuel_has_some():
     clamp = PLACE.probe.model_copy(update={"mount": "clamp_metal"})
     for flow, nusselt in ((35.1, 3.66), (35.2, None)):  # Re = 740 v 0.008 / 0.0005
         reynolds = 740 * flow / 3.6e6 / (np.pi / 4 * 0.008**2) * 0.008 / 0.0005
@@ -200,7 +200,7 @@ def test_scales_of_the_chips():
         ({"offset_degc": 12.1}, False), ({"offset_degc": -12.1}, False), ({"gain": 0.95}, True), ({"gain": 1.051}, False),
     ],
 )  # fmt: skip
-def test_what_a_calibrations_line_may_hold(changed, fits):
+def test_allowed_values_of_a_calibrations_line(changed, fits):
     line = {"place": "pump", "gain": 1.0, "offset_degc": 0.0, "uncertainty_degc": 0.3, "made_on": TODAY, **changed}
     if fits:
         assert ChannelCalibration(**line).place == "pump"
@@ -214,7 +214,7 @@ def test_what_a_calibrations_line_may_hold(changed, fits):
     [({"reference": -50.0}, True), ({"reference": -50.1}, False), ({"reference": 250.0}, True), ({"reference": 250.1}, False), ({"uncertainty": 5.0}, True),
      ({"uncertainty": 5.1}, False), ({"uncertainty": -0.1}, False), ({"spread": -0.1}, False), ({"readings": 1}, True), ({"readings": 0}, False)],
 )  # fmt: skip
-def test_what_a_calibrations_point_may_hold(changed, fits):
+def test_allowed_values_of_a_calibrations_point(changed, fits):
     given = {"measured": 0.0, "reference": 0.0, **changed}
     if fits:
         assert taken(**given).cold_degc == 24.0

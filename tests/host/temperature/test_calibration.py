@@ -1,4 +1,4 @@
-"""Points from readings, lines through points, nonsense refused, the file kept."""
+"""Points from readings, lines through points, nonsense refused, the file stored."""
 
 import datetime
 
@@ -27,10 +27,10 @@ def test_two_baths_find_gain_and_offset_of_a_made_up_channel(gain, offset):
     corrected = line.corrected_degc(np.array([(60 - offset) / gain, np.nan]))
     assert corrected[0] == pytest.approx(60, abs=0.05)
     assert np.isnan(corrected[1])
-    assert 0.3 <= line.uncertainty_degc < 0.4  # the boiling bath's own uncertainty rules
+    assert 0.3 <= line.uncertainty_degc < 0.4  # the boiling bath's own uncertainty dominates
 
 
-def test_one_bath_gives_an_offset_and_says_so_in_its_uncertainty():
+def test_one_bath_gives_an_offset_and_its_uncertainty_says_so():
     line = line_through("pump", [bath("ice", 1.2)], TODAY)
     assert line.gain == 1
     assert line.offset_degc == pytest.approx(-1.2, abs=0.01)
@@ -38,7 +38,7 @@ def test_one_bath_gives_an_offset_and_says_so_in_its_uncertainty():
 
 
 def test_swapped_wires_are_recognised_as_such():
-    # about the cold junction at 24 degC an ice bath then reads near 48 degC
+    # around a cold junction at 24 degC, an ice bath then reads near 48 degC
     with pytest.raises(InputError, match="two wires are swapped"):
         line_through("pump", [bath("ice", 48.3)], TODAY)
     with pytest.raises(InputError, match="two wires are swapped"):
@@ -49,7 +49,7 @@ def test_swapped_wires_are_recognised_as_such():
     ("points", "words"),
     [
         ([("ice", 7.0, {})], "allowed is 6"),
-        ([("ice", 21.0, {})], "allowed is 6"),  # the probe hangs in the air beside the bath
+        ([("ice", 21.0, {})], "allowed is 6"),  # the probe hangs in the air next to the bath
         ([("ice", 2.9, {}), ("boiling", 94.0, {"pressure_kpa": 101.325})], "gain"),
         ([], "no steady point"),
     ],
@@ -98,7 +98,7 @@ def test_file_round_trip_and_a_moved_probe(tmp_path):
          ' "made_on": "2026-06-01"}}}', "calibration.json"),
     ],
 )  # fmt: skip
-def test_a_file_that_cannot_be_right_is_one_sentence(tmp_path, text, words):
+def test_an_invalid_file_is_one_sentence(tmp_path, text, words):
     path = tmp_path / "calibration.json"
     path.write_text(text)
     with pytest.raises(InputError, match=words) as caught:
@@ -111,6 +111,6 @@ def test_a_missing_file_is_one_sentence(tmp_path):
         Calibration.load(tmp_path / "none.json")
 
 
-def test_a_line_is_nan_proof():
+def test_nan_stays_nan_through_a_line():
     line = ChannelCalibration(place="tank", gain=1.01, offset_degc=-0.4, uncertainty_degc=0.2, made_on=TODAY)
     assert line.corrected_degc(np.array([50.0])) == pytest.approx([50.1])

@@ -1,4 +1,4 @@
-"""Counts to degrees, chip by chip, with the datasheets' own example codes, and every reason for having none."""
+"""Counts to degrees, chip by chip, with the datasheets' own example codes, and every reason for having no temperature."""
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 
 def loop_code(emf, cold, *, chip, gain, resolution_bits):
-    """The hot code (not rounded) a chip sends for an EMF at its terminals, from the scale of its codes: what loop_emf_mv undoes."""
+    """The hot code (not rounded) that a chip sends for an EMF at its terminals, from the scale of its codes: the inverse of loop_emf_mv."""
     one = scale(chip, gain, resolution_bits)
     if np.isnan(one.mv_per_code):
         return (np.asarray(emf, dtype=float) / one.hot_mv_per_degc + cold) / one.hot_degc_per_code
@@ -45,7 +45,7 @@ def test_max31856_voltage_mode_codes():
     assert reason == 0
 
 
-def test_max31855_linear_frame_is_taken_back_to_an_emf():
+def test_max31855_linear_frame_is_converted_back_to_an_emf():
     # hot 60/cold 35 reads 59.94 on this chip, 80/45 80.12, 50/25 49.78, 20/40 20.29 (from its 41.276 uV/degC line)
     for hot, cold, shown in ((60, 35, 59.94), (80, 45, 80.12), (50, 25, 49.78), (20, 40, 20.29)):
         code = loop_code(emf_mv(hot) - emf_mv(cold), cold, **MAX31855)
@@ -72,7 +72,7 @@ def test_codes_and_degrees_are_inverses_within_a_code(kind, hot, cold):
     degc, reason = to_degc(code, cold_code, 0, **kind)
     per_code = (
         1000 * one.mv_per_code if np.isnan(one.hot_degc_per_code) else 41.276 * one.hot_degc_per_code
-    ) / 30  # below 30 uV/degC nowhere here
+    ) / 30  # nowhere here below 30 uV/degC
     assert reason == 0
     assert abs(float(degc) - hot) <= 0.51 * per_code + 0.001
 
@@ -85,7 +85,7 @@ def test_codes_and_degrees_are_inverses_within_a_code(kind, hot, cold):
         (messages.NOT_READY, 0, 0, MAX31856, "no new conversion"),
         (messages.NOT_A_CODE - 1, 0, 0, MAX31856, "cannot send"),
         (6908, 8960, 0x01, MAX31856, "open circuit"),
-        (6908, 8960, 0x03, MAX31856, "open circuit"),  # open outranks the input range it brings with it
+        (6908, 8960, 0x03, MAX31856, "open circuit"),  # open takes precedence over the input range fault it causes
         (6908, 8960, 0x02, MAX31856, "outside the amplifier's"),
         (6908, 8960, 0x80, MAX31856, "own temperature"),
         (131071, 8960, 0, MAX31856, "cannot send"),
@@ -108,7 +108,7 @@ def test_every_fault_is_nan_with_its_reason(hot, cold, status, kind, words):
     assert words in REASONS[int(reason)]
 
 
-def test_threshold_bits_are_no_fault():
+def test_threshold_bits_are_not_faults():
     degc, reason = to_degc(6908, 8960, 0x3C, **MAX31856)
     assert reason == 0
     assert degc == pytest.approx(60, abs=0.01)
@@ -120,7 +120,7 @@ def test_saturated_and_undescribed_readings_have_no_temperature():
     assert [REASONS[code][:10] for code in reason[:2]] == ["the number", "the board'"]
 
 
-def test_shapes_that_do_not_fit_are_an_input_error():
+def test_mismatched_shapes_are_an_input_error():
     with pytest.raises(InputError, match="fit together"):
         to_degc([1, 2], [1, 2, 3], 0, **MAX31856)
 
@@ -147,7 +147,7 @@ def _description(**channel):
 
 
 def scans(*rows, room=3):
-    """Scans of (description_id, known, codes), codes one (hot, cold, status) a channel."""
+    """Scans of (description_id, known, codes), codes one (hot, cold, status) per channel."""
     made = np.zeros(len(rows), table.scans(room))
     for row, (description_id, known, codes) in zip(made, rows, strict=True):
         row["description_id"], row["known"], row["width"] = description_id, known, len(codes)
@@ -178,7 +178,7 @@ def test_mixed_descriptions_are_decoded_each_with_its_own_chip_and_gain():
         ), min_size=1, max_size=12,
     )
 )  # fmt: skip
-def test_a_table_of_scans_gives_what_each_channel_by_itself_gives(rows):
+def test_a_table_of_scans_gives_the_same_as_each_channel_alone(rows):
     described = {7: _description(), 8: _description(gain=8)}
     made = scans(*[(number, known, codes) for number, known, _, codes in rows], room=2)
     made["saturated"] = [saturated for _, _, saturated, _ in rows]

@@ -1,4 +1,4 @@
-"""A calibration that is applied, and is odd, is named."""
+"""A calibration that is applied but implausible is reported."""
 
 import datetime
 
@@ -27,12 +27,12 @@ def test_the_class_is_the_bound(sign):
     assert f"{GRADE}, {allowed:.1f} °C" in said
 
 
-def test_a_gain_counts_where_it_tells_most():
+def test_a_gain_is_judged_where_its_effect_is_largest():
     (said,) = doubts(calibration(gain=1.04), CAR, TODAY)
     assert "+4.0 °C at 100 °C" in said
 
 
-def test_a_date_in_the_future_is_said_and_today_is_not_the_future_anywhere():
+def test_a_date_in_the_future_is_reported_and_today_never_counts_as_future():
     assert doubts(calibration(), CAR, TODAY) == []
     (said,) = doubts(calibration(made_on=datetime.date(2026, 6, 2)), CAR, TODAY)
     assert "dated 2026-06-02, in the future" in said

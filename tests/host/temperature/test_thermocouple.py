@@ -49,7 +49,7 @@ def test_cold_junctions_broadcast_like_numpy():
     assert np.isnan(temperature_degc([1.0, 1.0], [np.nan, 20.0])).tolist() == [True, False]
 
 
-def test_cold_junctions_beyond_every_chip_are_still_exact():
+def test_cold_junctions_beyond_every_chips_range_are_still_exact():
     assert temperature_degc([0.0, 0.0], [-150.0, 300.0]) == pytest.approx([-150, 300], abs=0.001)
 
 
