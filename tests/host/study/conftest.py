@@ -1,4 +1,4 @@
-"""The helpers of these tests on the path, from a folder that holds nothing else: a folder here is called power, as a module of the board is."""
+"""The helpers of these tests on the path, from a folder that holds nothing else: a folder here is called power, like a module of the board."""
 
 import sys
 from pathlib import Path

@@ -19,7 +19,7 @@ from hotfuel.units import Shown
 SI = Shown("si")
 BUILT = scenarios()["as built"]
 CRUISE = (Part("warm up", 4.0, "cruise", 60.0), Part("drive", 6.0, "cruise", 64.0))
-# Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
+# Probes along the flow: one inserted 10 mm across it is heated or cooled by its own stem once the fuel stands.
 ALONG = tuple(replace(fitted, probe=PROBES[1].probe, error_degc=0.0) for fitted in PROBES)
 CASES = {
     "built": replace(BUILT, probes=ALONG),
@@ -39,7 +39,7 @@ def driven(case, known=("engine_rpm", "fuel_pressure_kpa", "ambient_pressure_kpa
 
 
 def true_margins(session):
-    """{place: limit less the fuel's true temperature (n,)}, 1 Hz, the mean of 10 s as the story has it: a restart turns both within seconds."""
+    """{place: limit less the fuel's true temperature (n,)}, 1 Hz, averaged over 10 s as in the story: a restart changes both within seconds."""
     table = session.margins()
     return {
         place: pd.Series(
@@ -68,7 +68,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
     nearest = story.nearest
     place = min(truth, key=lambda p: float(np.nanmin(truth[p])))
     assert nearest.place == place
-    # A peak is flat: the moment told has to be as near the limit as the true one, not the same second.
+    # A peak is flat: the time given has to be as near the limit as the true one, not the same second.
     assert truth[place][int(nearest.at_s)] == pytest.approx(np.nanmin(truth[place]), abs=1.0)
     assert nearest.margin_degc == pytest.approx(np.nanmin(truth[place]), abs=2 * nearest.uncertainty_degc)
     assert nearest.phase.startswith(kind)
@@ -93,7 +93,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
         ("built", "pump", "the fuel at the pump"),
     ],
 )
-def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_stop(case, first, words):
+def test_the_soak_story_gives_the_first_place_to_cross_and_its_minutes_after_the_stop(case, first, words):
     session = driven(case)
     story = tell(session)
     (soak,) = story.soaks
@@ -112,7 +112,7 @@ def test_the_soak_story_has_the_first_place_to_cross_and_its_minutes_after_the_s
     assert said.endswith(f"{words} " + (ends if crossed[first] >= 0.5 else "was beyond its limit from the stop on."))
 
 
-def test_the_restart_is_told():
+def test_the_restart_is_reported():
     session = driven("summer")
     story = tell(session)
     (said,) = [s for s in sentences(story, SI) if s.startswith("Restart at")]
@@ -128,7 +128,7 @@ def test_the_restart_is_told():
         assert part in said
 
 
-def test_a_drive_in_which_nothing_comes_near_is_told_without_alarm():
+def test_a_drive_far_from_the_limit_is_reported_without_alarm():
     story = tell(driven("cool"))
     assert story.nearest.margin_degc > 20
     assert story.soaks == ()
@@ -160,7 +160,7 @@ def test_a_soak_in_which_nothing_crosses_says_so():
         ((), (), "low", "guessed"),
     ],
 )
-def test_how_sure_is_said(known, marks, word, sure):
+def test_the_certainty_is_given(known, marks, word, sure):
     story = tell(driven("summer", known, marks))
     assert story.confidence == word
     assert sentences(story, SI)[-1].startswith("How sure")
@@ -168,15 +168,15 @@ def test_how_sure_is_said(known, marks, word, sure):
     assert story.nearest.place == "pump"
 
 
-def test_marks_move_the_limit_and_it_is_said_from_how_many():
+def test_marks_move_the_limit_and_their_number_is_given():
     at_s = next(float(last) for name, _, last in driven("queue").spans() if name == "queue") - 60
     story = tell(driven("queue", marks=((at_s, "stumbled"), (at_s - 100, "looked at the sky"))))
     assert (story.own_limit.troubles, story.own_limit.ran_through) == (1, 0)
     assert any(line.startswith("From 1 event with trouble and 0 without") for line in sentences(story, SI))
 
 
-def test_hotter_fuel_arriving_is_told_as_the_cause():
-    """Idling, then driving off: what stood in the hot hose reaches the carburettor while the pump is cooler already."""
+def test_hotter_fuel_arriving_is_given_as_the_cause():
+    """Idling, then driving off: fuel from the hot hose reaches the carburettor while the pump is already cooler."""
     car = driven("cool").car
     time_s = np.arange(900.0)
     rpm = np.where(time_s < 600, 750.0, 2500.0)
@@ -205,7 +205,7 @@ def test_hotter_fuel_arriving_is_told_as_the_cause():
     assert "10 min in" in sentences(story, SI)[0] or "11 min in" in sentences(story, SI)[0]  # no time of day is known
 
 
-def test_without_a_car_file_the_hottest_fuel_is_told_and_no_limit_claimed():
+def test_without_a_car_file_the_hottest_fuel_is_given_and_no_limit_claimed():
     session = Driven(CASES["summer"])
     session.car = None
     story = tell(session)

@@ -1,4 +1,4 @@
-"""What the pressures say by themselves stands in the story."""
+"""What the pressures show by themselves is in the story."""
 
 import numpy as np
 from driven import Driven
@@ -8,7 +8,7 @@ from hotfuel.study.story import tell
 from hotfuel.units import Shown
 
 
-def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
+def test_trapped_fuel_after_a_stop_is_reported_with_its_caution():
     session = Driven(scenarios()["as built"])
     inputs = session.inputs()
     standing = (inputs["running"] == 0).to_numpy()
@@ -24,7 +24,7 @@ def test_trapped_fuel_after_a_stop_is_told_with_its_caution():
     assert "look for leaks" in said[0]
 
 
-def test_a_line_that_bleeds_off_is_not_worth_a_sentence():
+def test_a_line_that_bleeds_off_is_not_mentioned():
     session = Driven(scenarios()["as built"])
     inputs = session.inputs()
     pressure = np.where(inputs["running"] == 1, 38.0, 38.0 * np.exp(-np.arange(len(inputs)) / 100.0))

@@ -1,4 +1,4 @@
-"""Hot stops held against a complaint's: on runs of the simulated car whose stop, fuel and day are known."""
+"""Hot stops compared with a complaint's: on runs of the simulated car whose stop, fuel and day are known."""
 
 from dataclasses import replace
 from functools import cache
@@ -41,7 +41,7 @@ def run(name, *marks, metadata=AMBIENT, scenario=RUN, **more):
 
 
 def by_speed(*parts, marks=()):
-    """A course of engine speed alone: (rpm, seconds) after each other."""
+    """A drive with engine speed alone: (rpm, seconds) one after another."""
     rpm = np.concatenate([np.full(seconds, float(value)) for value, seconds in parts])
     blank = np.full(len(rpm), np.nan)
     inputs = {"engine_rpm": rpm, **{k: blank for k in ("running", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa")}}
@@ -60,21 +60,21 @@ STOPS = ((1500, 300), (0, 600), (200, 4), (800, 300), (0, 500), (200, 4), (800, 
         (((1100.0, "stumbled"),), [False, False]),  # three minutes after the start: driving
         (((910.0, "ran through"), (920.0, "no stall")), [False, False]),
         (((910.0, "ran through"), (930.0, "died")), [True, False]),
-        (((310.0, "died"),), [False, False]),  # what stopped the engine, not how it started again
+        (((310.0, "died"),), [False, False]),  # what stopped the engine, not how it was started again
     ],
 )
-def test_a_mark_belongs_to_the_stop_whose_start_it_tells_of(marks, trouble):
+def test_a_mark_belongs_to_the_stop_before_the_start_it_describes(marks, trouble):
     assert [stop.trouble for stop in stops(by_speed(*STOPS, marks=marks))] == trouble
 
 
-def test_an_engine_that_dies_again_had_its_trouble_after_the_first_stop():
+def test_when_an_engine_dies_again_the_trouble_belongs_to_the_first_stop():
     again = by_speed((1500, 300), (0, 600), (200, 4), (800, 40), (0, 120), (200, 9), (800, 300), marks=((950.0, "died"),))
     first, second = stops(again)
     assert (first.trouble, first.mark, second.trouble) == (True, "died", False)
     assert hardest([first, second]) is first
 
 
-def test_a_stop_from_which_nobody_started_is_not_tried_unless_a_mark_says_so():
+def test_a_stop_without_a_start_does_not_count_unless_a_mark_says_so():
     assert [stop.trouble for stop in stops(by_speed((1500, 300), (0, 600)))] == [None]
     assert [stop.trouble for stop in stops(by_speed((1500, 300), (0, 600), marks=((700.0, "would not start"),)))] == [True]
 
@@ -90,7 +90,7 @@ def test_of_several_stops_the_hottest_with_trouble_is_taken_else_the_hottest():
     assert hardest([]) is None
 
 
-def test_as_hard_and_without_trouble_is_shown_with_its_bound():
+def test_an_equally_hard_stop_without_trouble_is_reported_with_its_bound():
     found = judge(of_session(run("monday", "hard start")), of_session(run("friday")))
     assert (found.complaint.run, found.complaint.mark) == ("monday", "hard start")
     assert [stop.easier for stop in found.stops] == [()]
@@ -115,7 +115,7 @@ def test_as_hard_and_without_trouble_is_shown_with_its_bound():
     )
 
 
-def test_what_was_marked_is_told_apart_from_what_was_not():
+def test_marked_and_unmarked_stops_are_distinguished():
     told = judge(of_session(run("monday", "hard start")), of_session(run("friday", "started at once")))
     assert told.proof.shown
     assert (told.without_marks, told.stops[0].mark) == (0, "started at once")
@@ -126,7 +126,7 @@ def test_what_was_marked_is_told_apart_from_what_was_not():
     assert (trouble.unmarked, silent.unmarked) == (False, True)
 
 
-def test_a_margin_that_is_there_again_is_told_without_a_promise():
+def test_a_margin_that_has_returned_is_reported_without_a_promise():
     cooler = {"tank": -25.0, "pump": -25.0, "carb_inlet": -25.0}
     last = judgement(judge(of_session(run("monday", "hard start")), of_session(run("friday", shift_degc=cooler))), SI)[-1]
     assert last.startswith("The place nearest to boiling was ")
@@ -139,7 +139,7 @@ def test_the_complaints_numbers_come_in_the_readers_units():
     assert "°C" not in held
 
 
-def test_trouble_again_is_said():
+def test_trouble_again_is_reported():
     found = judge(of_session(run("monday", "hard start")), of_session(run("friday", "stumbled")))
     assert not found.proof.shown
     assert judgement(found, SI)[1] == "The trouble came back in 1 of 1 stop."
@@ -155,7 +155,7 @@ SHORT = replace(RUN, drive=(DRIVE[0], Part("hot soak", 5.0, "off"), *DRIVE[2:]))
         (lambda: run("friday", scenario=SHORT), Easier.STOOD_SHORTER, "it stood for a shorter time"),
     ],
 )
-def test_a_softer_stop_shows_nothing(since, easier, because):
+def test_an_easier_stop_proves_nothing(since, easier, because):
     found = judge(of_session(run("monday", "hard start")), of_session(since()))
     assert not found.proof.shown
     assert easier in found.stops[0].easier
@@ -202,7 +202,7 @@ def test_without_a_stop_or_a_start_nothing_is_shown(parts, words):
     assert words in judgement(found, SI)[1]
 
 
-def test_the_story_tells_it_beside_the_restart():
+def test_the_story_reports_it_with_the_restart():
     told = tell(run("friday"), run("monday", "hard start"))
     at = [
         n
@@ -214,7 +214,7 @@ def test_the_story_tells_it_beside_the_restart():
     assert tell(run("friday")).judgement is None
 
 
-def test_a_comparison_holds_every_variants_stops_against_the_baselines_trouble():
+def test_a_comparison_compares_every_variants_stops_with_the_baselines_trouble():
     warmer = [
         {"shift_degc": {place: shift for place in ("tank", "pump", "carb_inlet")}} for shift in (0.0, 0.3, 0.1, 0.5, 0.2, 0.7)
     ]

@@ -1,4 +1,4 @@
-"""Laps on a circuit of our own invention, against what was driven: by line, by mark, by hand, found; where margin goes; what is private."""
+"""Laps on a made-up circuit, against the true drive: by line, by mark, by hand, found automatically; where margin is lost; what is private."""
 
 import json
 
@@ -27,12 +27,12 @@ def test_laps_found_by_the_paths_own_crossing_have_the_driven_times(driven):
     assert found.basis == "by the line where the path crosses itself"
     assert len(found.laps) == 6
     for lap, wanted in zip(found.laps, np.diff(truth.crossed_s), strict=True):
-        assert abs(lap.time_s - wanted) <= 3 * lap.time_u_s + 0.02 * wanted  # another line: laps of another pace share its way
+        assert abs(lap.time_s - wanted) <= 3 * lap.time_u_s + 0.02 * wanted  # another line: laps of another pace share its path
         assert lap.length_m == pytest.approx(track.length_m, rel=0.02)
         assert lap.note == ""
 
 
-def test_a_line_given_by_hand_gives_each_lap_within_its_doubt(driven):
+def test_a_line_given_by_hand_gives_each_lap_within_its_uncertainty(driven):
     session, truth, _ = driven
     east = 260.0 * (1 + 0.36 * np.cos(0.5) + 0.14)
     line = ground.Line(40.0, -40.0 + east / (111_120 * np.cos(np.radians(40.0))), 330.0)
@@ -46,7 +46,7 @@ def test_a_line_given_by_hand_gives_each_lap_within_its_doubt(driven):
         laps(session, ground.Line(line.latitude_deg, line.longitude_deg, 150.0))
 
 
-def test_a_slow_receiver_says_less(tmp_path):
+def test_a_slow_receiver_gives_a_larger_uncertainty(tmp_path):
     session, truth, _ = lapped.laps(tmp_path / "slow", 4, period_s=1.0, noise_m=2.0)
     found = laps(session)
     errors = np.diff([lap.time_s for lap in found.laps]) - np.diff(np.diff(truth.crossed_s))
@@ -55,7 +55,7 @@ def test_a_slow_receiver_says_less(tmp_path):
     assert all(len(lap_words.lap_time(lap, found.period_s).partition(".")[2]) <= 1 for lap in found.laps)
 
 
-def test_what_the_boards_store_kept_of_a_receiver_gives_laps(tmp_path):
+def test_a_receivers_positions_in_the_boards_store_give_laps(tmp_path):
     """Ten positions a message, one a second, no sentence anywhere: a drive without a laptop."""
     session, truth, track = lapped.laps(tmp_path / "stored", 4, period_s=0.2, noise_m=1.0, at_board=True)
     assert session.positions.period_s == pytest.approx(1.0, abs=0.01)
@@ -84,7 +84,7 @@ def test_a_mark_gives_the_line_and_the_button_gives_laps_without_a_receiver(tmp_
     assert [lap.time_s for lap in found.laps] == pytest.approx(list(np.diff(truth.crossed_s)), abs=1.6)
 
 
-def test_a_dropout_on_the_way_marks_its_lap(tmp_path):
+def test_a_dropout_during_a_lap_is_marked(tmp_path):
     session, _, _ = lapped.laps(tmp_path / "gap", 5, without=[(130.0, 140.0)])
     found = laps(session)
     missing = [lap for lap in found.laps if lap.note == "positions missing"]
@@ -93,13 +93,13 @@ def test_a_dropout_on_the_way_marks_its_lap(tmp_path):
     assert len(found.laps) == 5
 
 
-def test_the_stretch_that_warms_the_pump_is_named_with_its_spread(driven):
+def test_the_section_that_warms_the_pump_is_named_with_its_spread(driven):
     session, _, track = driven
     found = laps(session)
     assert found.place == "pump"
     worst = found.costliest()
     assert worst is not None
-    # the found line lies elsewhere: ask of the temperature where it rises
+    # the line found is elsewhere: look where the temperature rises
     rising = [one for one in found.stretches if one.low_degc > 0]
     assert worst in rising
     assert sum(one.loss_degc for one in rising) == pytest.approx(lapped.RISE_DEGC, abs=0.8)
@@ -111,7 +111,7 @@ def test_the_stretch_that_warms_the_pump_is_named_with_its_spread(driven):
     assert "6 laps" in said
 
 
-def test_laps_are_phases_and_a_road_used_twice_is_none(driven, tmp_path):
+def test_laps_are_phases_and_a_road_used_twice_is_not_a_lap(driven, tmp_path):
     session, _, _ = driven
     assert sum(phase.kind == LAP for phase in phases(of_session(session))) == 6
     session, _, _ = lapped.laps(tmp_path / "once", 1)
@@ -120,7 +120,7 @@ def test_laps_are_phases_and_a_road_used_twice_is_none(driven, tmp_path):
         laps(session)
 
 
-def test_a_line_kept_beside_the_log_is_used(driven, tmp_path):
+def test_a_line_stored_with_the_log_is_used(driven, tmp_path):
     session, _, _ = lapped.laps(tmp_path / "kept", 3)
     other = laps(session).line
     (tmp_path / "kept" / folder.LAP_LINE).write_text(str(other))
@@ -145,7 +145,7 @@ def test_positions_are_in_nothing_that_is_shared_unless_asked(driven):
 @pytest.mark.parametrize(
     "text", ["", "48.1 11.2", "north", "48,1 11,2 heading x", "98 11 heading 3", "48 11 heading 400", "48 11 heading -3"]
 )
-def test_a_line_that_is_none_is_refused_in_a_sentence(text):
+def test_an_invalid_line_is_refused_in_a_sentence(text):
     with pytest.raises(UsageError, match="heading|allowed"):
         ground.parse(text)
 
@@ -158,7 +158,7 @@ def test_a_line_written_is_read_back():
     assert not crossings.is_lap("overlap")
 
 
-def test_the_page_draws_the_path_with_shapes_and_without_degrees(driven):
+def test_the_page_draws_the_path_with_shapes_and_without_coordinates(driven):
     session, _, _ = driven
     found = laps(session)
     text = lap_page.render(found, session, Shown("us"))
@@ -170,7 +170,8 @@ def test_the_page_draws_the_path_with_shapes_and_without_degrees(driven):
     path = found.path
     on_laps = slice(np.searchsorted(path.seconds, found.start_s + found.laps[0].start_s), None)
     shape = np.ptp(x) / np.ptp(y)
-    assert shape == pytest.approx(np.ptp(path.x_m[on_laps]) / np.ptp(path.y_m[on_laps]), rel=0.02)  # to scale both ways
+    # same scale in both directions
+    assert shape == pytest.approx(np.ptp(path.x_m[on_laps]) / np.ptp(path.y_m[on_laps]), rel=0.02)
     assert "40.0" not in text.replace("140.0", "") or str(found.line)[:6] not in text
     assert "Where pump loses margin" in text
     assert "SIMULATED" not in text

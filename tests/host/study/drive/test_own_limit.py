@@ -1,4 +1,4 @@
-"""The car's own limit moves as a censored observation should."""
+"""The car's own limit moves as an estimate from censored observations should."""
 
 from dataclasses import replace
 
@@ -46,7 +46,7 @@ def test_running_through_five_degrees_beyond_raises_the_limit():
 
 
 @pytest.mark.parametrize("margin_degc", [20.0, 12.0])
-def test_what_was_to_be_expected_moves_little(margin_degc):
+def test_an_expected_event_moves_the_limit_little(margin_degc):
     assert abs(own_limit([event(margin_degc, False)]).shift_degc) < 0.3
     assert abs(own_limit([event(-margin_degc, True)]).shift_degc) < 0.3
 
@@ -95,7 +95,7 @@ def test_trouble_never_raises_and_running_through_never_lowers(observed, margin_
 @settings(deadline=None, max_examples=50)
 @given(observations)
 def test_more_of_the_same_events_narrow_it(observed):
-    """A normal prior with a log-concave likelihood: the same events once more cannot widen the posterior."""
+    """A normal prior with a log-concave likelihood: repeating the same events cannot widen the posterior."""
     once, thrice = (own_limit([event(*o) for o in observed] * n) for n in (1, 3))
     assert width(thrice) <= width(once) + 1e-6 <= width(own_limit([])) + 0.01
 
@@ -111,7 +111,7 @@ def test_a_known_limit_is_found_from_simulated_events():
     assert stats.binomtest(inside, 200, 0.9).pvalue > 0.01
 
 
-def test_events_come_from_marks_with_the_smallest_margin_about_them():
+def test_events_come_from_marks_with_the_smallest_margin_around_them():
     marks = ((700.0, "drove into the queue"), (890.0, "Stumbled at the lights"), (300.0, "ran through"), (1100.0, "hard start"))
     session = Driven(replace(scenarios()["as built"], seed=2), marks=marks)
     found = {one.text: one for one in events(of_session(session))}
@@ -125,7 +125,7 @@ def test_events_come_from_marks_with_the_smallest_margin_about_them():
 
 
 @pytest.mark.parametrize("text", ["no stumble", "did not stall", "never died", "ran without a stumble"])
-def test_a_mark_that_denies_trouble_is_no_trouble(text):
+def test_a_mark_that_denies_trouble_is_not_trouble(text):
     session = Driven(scenarios()["as built"], marks=((890.0, text),))
     assert [one.trouble for one in events(of_session(session))] == [False]
 
@@ -135,7 +135,7 @@ def test_margins_that_are_not_numbers_are_refused():
         own_limit([event(np.nan, True)])
 
 
-def test_the_shift_is_told_in_the_readers_units():
+def test_the_shift_is_given_in_the_readers_units():
     found = own_limit([event(6.0, True)])
     si, us = (limit_words.own_limit(found, Shown(system)) for system in ("si", "us"))
     assert f"{abs(found.shift_degc):.1f} °C below" in si

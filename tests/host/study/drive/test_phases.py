@@ -1,4 +1,4 @@
-"""Phase cuts against what the simulated car did, and the numbers of each phase against numpy done by hand."""
+"""Phase boundaries against what the simulated car did, and the numbers of each phase against numpy by hand."""
 
 from dataclasses import replace
 from functools import cache
@@ -38,13 +38,13 @@ def one(found, kind):
 
 
 def agreeing(found, kind, first, last):
-    """Share of the seconds of (first, last) that were given that kind."""
+    """The share of the seconds of (first, last) that were given that kind."""
     inside = sum(max(0.0, min(p.end_s, last) - max(p.start_s, first)) for p in found if p.kind == kind)
     return inside / (last - first)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
-def test_with_engine_speed_every_cut_stands_where_the_truth_has_it(seed):
+def test_with_engine_speed_every_boundary_is_where_the_truth_has_it(seed):
     session = driven(seed=seed)
     found = phases(session)
     assert {p.confidence for p in found} == {"high"}
@@ -76,7 +76,7 @@ def test_each_full_throttle_pull_is_found_once(seed):
     assert [p.name for p in found] == [f"full-throttle pull {i + 1}" for i in range(len(found))]
 
 
-def test_town_is_one_drive_although_it_stops_at_lights():
+def test_town_driving_is_one_drive_although_it_stops_at_lights():
     session = driven()
     first, last = at(session, "town")
     assert not [p for p in phases(session) if p.kind == IDLE and p.start_s < last and p.end_s > first + 5]
@@ -92,7 +92,7 @@ def test_town_is_one_drive_although_it_stops_at_lights():
         (("fuel_pressure_kpa",), (), "low", 60, 10),  # the line holds its pressure for a while
     ],
 )
-def test_without_engine_speed_stop_and_restart_are_still_cut(known, marks, confidence, stop_late_s, start_late_s):
+def test_without_engine_speed_stop_and_restart_are_still_found(known, marks, confidence, stop_late_s, start_late_s):
     stop, start = at(driven(), "hot soak")
     session = driven(known, tuple(zip((stop, start), marks, strict=True)) if marks else ())
     found = phases(session)
@@ -101,17 +101,17 @@ def test_without_engine_speed_stop_and_restart_are_still_cut(known, marks, confi
     assert stop - 2 <= soak.start_s <= stop + stop_late_s
     assert start - 2 <= soak.end_s <= start + start_late_s
     assert one(found, RESTART).start_s == soak.end_s
-    assert not [p for p in found if p.kind in (IDLE, PULL)]  # cannot be told, so it is not claimed
+    assert not [p for p in found if p.kind in (IDLE, PULL)]  # cannot be determined, so it is not claimed
 
 
-def test_a_stop_without_ignition_from_then_on_is_a_soak_to_the_end():
+def test_a_stop_whose_ignition_is_lost_is_a_soak_to_the_end():
     session = Driven(scenarios()["as built"], known=("ignition",))
     found = phases(session)
     assert found[-1].kind == SOAK
     assert found[-1].start_s == pytest.approx(at(session, "hot soak")[0], abs=2)
 
 
-def test_a_mark_that_the_engine_did_not_start_is_no_start():
+def test_a_mark_saying_that_the_engine_did_not_start_is_not_a_start():
     stop, start = at(driven(), "hot soak")
     marks = (
         (stop, "key off"),
@@ -124,7 +124,7 @@ def test_a_mark_that_the_engine_did_not_start_is_no_start():
     assert (soak.start_s, soak.end_s) == (pytest.approx(stop, abs=2), pytest.approx(start, abs=2))
 
 
-def test_marks_of_a_car_that_stops_with_its_engine_running_are_no_stop():
+def test_marks_about_a_car_standing_with_its_engine_running_are_not_a_stop():
     stop, start = at(driven(), "hot soak")
     other = (
         (100.0, "stopped at the lights"),
@@ -137,14 +137,14 @@ def test_marks_of_a_car_that_stops_with_its_engine_running_are_no_stop():
     assert (soak.start_s, soak.end_s) == (pytest.approx(stop, abs=2), pytest.approx(start, abs=2))
 
 
-def test_engine_speed_lost_about_the_stop_is_bridged_by_ignition():
+def test_engine_speed_lost_around_the_stop_is_bridged_by_ignition():
     session = Driven(SUMMER)
     stop, _ = at(session, "hot soak")
     session._inputs.iloc[int(stop) - 50 : int(stop) + 120, session._inputs.columns.get_loc("engine_rpm")] = np.nan
     assert one(phases(session), SOAK).start_s == pytest.approx(stop, abs=2)
 
 
-def test_from_temperatures_alone_most_of_the_soak_is_found_and_called_a_guess():
+def test_from_temperatures_alone_most_of_the_soak_is_found_and_marked_as_a_guess():
     drive = (Part("drive", 12.0, "cruise", 64.0), Part("hot soak", 12.0, "off"), Part("drive on", 8.0, "cruise", 64.0))
     session = Driven(replace(SUMMER, drive=drive, start_block_degc=80.0), known=())
     found = phases(session)
@@ -162,7 +162,7 @@ def test_laps_are_cut_at_their_marks():
     assert len({p.name for p in found}) == 2
 
 
-def test_a_stop_between_two_lap_marks_is_no_lap():
+def test_a_stop_between_two_lap_marks_is_not_a_lap():
     stop, start = at(driven(), "hot soak")
     found = phases(driven(marks=((stop - 100, "lap"), (start + 100, "lap"))))
     assert not [p for p in found if p.kind == LAP]
@@ -205,11 +205,11 @@ def test_peaks_are_near_the_fuel_s_true_peaks_where_fuel_flows_or_stands():
     session = driven()
     soak = one(phases(session), SOAK)
     inside = (session.truth["time_s"] >= soak.start_s) & (session.truth["time_s"] < soak.end_s)
-    for place in ("tank", "pump", "carb_inlet"):  # stem conduction and the wire's error are in the probe
+    for place in ("tank", "pump", "carb_inlet"):  # the probe includes stem conduction and the wire's error
         assert soak.places[place].peak_degc == pytest.approx(session.truth.loc[inside, f"{place}_degc"].max(), abs=2.0)
 
 
-def test_seconds_in_all_states_add_up_to_those_of_the_whole_session():
+def test_seconds_over_all_states_add_up_to_those_of_the_whole_session():
     session = driven()
     states = session.margins()["pump_state"].to_numpy()
     found = phases(session)
@@ -231,7 +231,7 @@ speeds = st.lists(
 
 @settings(deadline=None, max_examples=60)
 @given(speeds, st.lists(st.tuples(st.integers(0, 600), st.sampled_from(["lap", "key off", "restart", "died"])), max_size=5))
-def test_whatever_the_engine_did_phases_fill_the_time_without_holes(parts, marks):
+def test_whatever_the_engine_did_phases_fill_the_time_without_gaps(parts, marks):
     rpm = np.concatenate([np.full(n, value) for value, n in parts])
     count = len(rpm)
     blank = np.full(count, np.nan)
@@ -253,10 +253,10 @@ def test_whatever_the_engine_did_phases_fill_the_time_without_holes(parts, marks
 
     for phase in found:
         if phase.kind in (SOAK, study.STANDING) and np.isfinite(rpm).mean() > 0.5:
-            # a start runs for six seconds at least: less is noise on the pulse wire, or a try
+            # a start runs for at least six seconds: less is noise on the pulse wire, or an attempt
             assert longest(rpm[int(phase.start_s) : int(phase.end_s)] > 500) < 6
         if phase.kind in (DRIVE, IDLE, PULL) and np.isfinite(rpm).mean() > 0.5:
-            # a stop with the ignition not known is eight silent seconds: fewer are lost pulses
+            # with the ignition unknown, a stop is eight silent seconds: fewer are lost pulses
             assert longest(rpm[int(phase.start_s) : int(phase.end_s)] == 0) < 8
 
 

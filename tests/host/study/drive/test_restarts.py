@@ -1,4 +1,4 @@
-"""Restart records against the simulator's truth; hardness of a stop and what a repeat proves."""
+"""Restart records against the simulator's truth; how hard a stop is, and what a repeat proves."""
 
 from dataclasses import replace
 from functools import cache
@@ -53,7 +53,7 @@ def test_the_record_of_a_restart_equals_the_truth(seed):
         assert one.margins_degc[place] == pytest.approx(session.margins()[f"{place}_margin_degc"].iloc[row - 5 : row + 2].mean())
 
 
-def test_a_mark_of_trouble_soon_after_belongs_to_the_restart_and_a_later_one_does_not():
+def test_a_mark_of_trouble_belongs_to_the_restart_only_if_it_comes_soon_after():
     _, start = stop_and_start(driven())
     assert restarts(of_session(driven(marks=((start + 20, "hard start"),))))[0].trouble == "hard start"
     assert restarts(of_session(driven(marks=((start + 180, "stumbled"),))))[0].trouble == ""
@@ -61,7 +61,7 @@ def test_a_mark_of_trouble_soon_after_belongs_to_the_restart_and_a_later_one_doe
 
 
 def by_speed(*parts):
-    """A course of engine speed alone: (rpm, seconds) after each other."""
+    """A drive with engine speed alone: (rpm, seconds) one after another."""
     rpm = np.concatenate([np.full(seconds, float(value)) for value, seconds in parts])
     blank = np.full(len(rpm), np.nan)
     inputs = {"engine_rpm": rpm, **{k: blank for k in ("running", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa")}}
@@ -80,7 +80,7 @@ def test_each_turn_of_the_starter_is_counted(tries, cranking_s):
     assert np.isnan(one.pressure_s)
 
 
-def test_the_first_start_and_a_start_that_never_came_are_no_restarts():
+def test_the_first_start_and_a_missing_start_are_not_restarts():
     assert restarts(by_speed((0, 60), (200, 3), (900, 300), (0, 300), (200, 10), (0, 60))) == []
 
 
@@ -99,7 +99,7 @@ def test_without_engine_speed_the_minutes_are_known_and_the_cranking_is_not(know
     assert np.isnan(one.pressure_s)
 
 
-def test_nothing_known_of_the_engine_gives_no_record():
+def test_an_unknown_engine_state_gives_no_record():
     assert restarts(of_session(driven(()))) == []
 
 
@@ -120,14 +120,14 @@ def test_hardness_of_a_stop_equals_the_truth():
     outside_kpa = session.truth["ambient_pressure_kpa"][standing].median()
     assert found.limit_degc == pytest.approx(float(session.car.fuel().limit_degc(outside_kpa)), abs=0.05)
     assert found.peak_degc == soak.places["pump"].peak_degc
-    # Not stated: the fuel's temperature at the cold start stands for it, which a sun-warmed tank keeps within a few degrees.
+    # Not stated: the fuel's temperature at the cold start is used, which a sun-warmed tank keeps within a few degrees.
     assert found.ambient_degc == pytest.approx(
         np.median([session.temperatures()[c][:20].median() for c in session.temperatures()])
     )
     assert found.ambient_degc == pytest.approx(session.truth["ambient_degc"][:80].mean(), abs=3)
 
 
-def test_minutes_of_running_that_nobody_knows_are_not_called_none():
+def test_unknown_minutes_of_running_are_not_counted_as_none():
     course = of_session(driven(()))
     soak = next(p for p in phases(course) if p.kind == SOAK)
     found = hardness(course, soak)
@@ -135,8 +135,8 @@ def test_minutes_of_running_that_nobody_knows_are_not_called_none():
     assert "running" not in complaint_words.hardness(found, Shown("si"))
 
 
-def test_a_pump_of_more_pressure_makes_no_stop_easier():
-    """The limit in a hardness is the fuel's in the open air: a repair must not pass for easier conditions."""
+def test_a_pump_with_more_pressure_makes_no_stop_easier():
+    """The limit used in the hardness is the fuel's at the air's pressure: a repair must not count as easier conditions."""
     session = driven()
     pump = session.car.pump.model_copy(update={"pressure_kpa": 2 * session.car.pump.pressure_kpa})
     course = of_session(session)
@@ -145,7 +145,7 @@ def test_a_pump_of_more_pressure_makes_no_stop_easier():
     assert hardness(other, soak).limit_degc == hardness(course, soak).limit_degc
 
 
-def test_hardness_is_told_in_the_readers_units():
+def test_hardness_is_given_in_the_readers_units():
     us = complaint_words.hardness(HARD, Shown("us"))
     for part in ("14 min standing after 20 min of running", "2 min of that at high", "90 °F outside", "136 °F", "156 °F"):
         assert part in us
@@ -170,7 +170,7 @@ HARD = Hardness(ambient_degc=32, soak_min=14, driven_min=20, limit_degc=58, peak
         ({"high_speed_min": 0.5}, "driven less hard"),
     ],
 )
-def test_a_softer_repeat_shows_nothing_and_it_is_said_why(easier, words):
+def test_an_easier_repeat_proves_nothing_and_the_reason_is_given(easier, words):
     repeat = replace(HARD, **easier)
     assert len(softer(HARD, repeat)) == 1
     found = proof(HARD, [(repeat, False)] * 3)
@@ -187,7 +187,7 @@ def test_a_harder_repeat_counts():
 
 
 @pytest.mark.parametrize(("stops", "percent"), [(1, 95), (2, 78), (3, 63), (10, 26), (58, 5)])
-def test_no_failure_in_few_stops_is_given_its_bound(stops, percent):
+def test_few_stops_without_failure_are_given_with_their_bound(stops, percent):
     """Exact binomial (Clopper and Pearson, Biometrika 26 (1934) 404), as scipy has it."""
     found = proof(HARD, [(HARD, False)] * stops)
     assert found.shown
@@ -203,14 +203,14 @@ def test_only_stops_that_were_hard_enough_count_for_the_bound():
     assert found.still_possible == pytest.approx(0.95)
 
 
-def test_a_failure_is_a_failure_even_in_a_softer_stop():
+def test_a_failure_counts_even_in_an_easier_stop():
     found = proof(HARD, [(HARD, False), (replace(HARD, soak_min=5.0), True)])
     assert not found.shown
     assert found.failures == 1
     assert complaint_words.proof(found) == "The trouble came back in 1 of 2 stops."
 
 
-def test_no_repeat_is_refused():
+def test_a_comparison_without_a_repeat_is_refused():
     with pytest.raises(InputError, match="no hot soak after the repair"):
         proof(HARD, [])
 

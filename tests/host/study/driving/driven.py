@@ -1,4 +1,4 @@
-"""A session as study sees one, made from the simulated car without board and log: the tables of hotfuel.session.Session, the truth beside."""
+"""A session as study sees one, made from the simulated car without board and log: the tables of hotfuel.session.Session, and the truth."""
 
 from dataclasses import replace
 from itertools import pairwise
@@ -84,7 +84,7 @@ class Driven:
 
     @property
     def ticks(self):
-        """What study reads of hotfuel.session.frame.Ticks."""
+        """The part of hotfuel.session.frame.Ticks that study reads."""
         places = tuple(column.removesuffix("_degc") for column in self._temperatures)
         return SimpleNamespace(index=self.index, places=places, degc=self._temperatures.to_numpy())
 
@@ -95,7 +95,7 @@ class Driven:
         return {name: column.to_numpy() for name, column in self._inputs.items()}
 
     def by_hand(self):
-        """Nobody read."""
+        """No readings by hand."""
         return pd.DataFrame({"time": self.index[:0], "place": [], "dimension": [], "value": []})
 
     def marks(self):

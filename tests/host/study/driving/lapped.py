@@ -1,4 +1,4 @@
-"""Sessions on disk of laps on the simulator's circuit: the board's readings, and a receiver's sentences beside them; what was driven as truth."""
+"""Sessions on disk of laps on the simulator's circuit: the board's readings, a receiver's sentences beside them, and the true drive."""
 
 import sys
 from itertools import pairwise
@@ -16,7 +16,7 @@ if _FOLDER not in sys.path:
     sys.path.insert(0, _FOLDER)
 import synthetic  # noqa: E402 - from the room of sessions
 
-HOT_FROM, HOT_TO = 0.30, 0.45  # of the lap: there the pump warms by RISE_DEGC, on the rest it cools again
+HOT_FROM, HOT_TO = 0.30, 0.45  # share of the lap: there the pump warms by RISE_DEGC, on the rest it cools again
 RISE_DEGC = 4.0
 
 
@@ -26,7 +26,7 @@ def pump_degc(share):
 
 
 def _tracks(told):
-    """(second, values) of the messages `track` of a board that hears these sentences: the first position of each second, ten in one message."""
+    """(second, values) of the `track` messages of a board that receives these sentences: the first position of each second, ten per message."""
     rows, second = [], None
     for at, text in told:
         fix = fix_of(text)
@@ -60,8 +60,9 @@ def laps(
     off_degc=0.0,
     about=None,
 ):
-    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button at each crossing. at_board: no
-    sentences, but what the board's store keeps of a receiver of its own. off_degc: taken off the carburettor's inlet. about: of the session."""
+    """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button
+    at each crossing. at_board: no sentences, but what the board's store keeps of a receiver connected to it. off_degc: subtracted
+    at the carburettor's inlet. about: session data."""
     rng = np.random.default_rng(seed)
     track = circuit.Circuit()
     driven = circuit.drive(track, count, rng, period_s)

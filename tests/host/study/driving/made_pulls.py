@@ -8,7 +8,7 @@ BASE_KW = 150 * np.exp(-(((RPM - 5500) / 3500) ** 2))
 
 
 def pull(name, gain_percent=0.0, *, rng=None, spread=0.3, rpm=RPM, **optional):
-    """One pull; gain_percent a number or an array over rpm."""
+    """One pull; gain_percent: a number, or an array over rpm."""
     level = 1.0 if rng is None else 1 + rng.normal(0, spread) / 100
     ripple = 1.0 if rng is None else 1 + rng.normal(0, 0.1, len(rpm)) / 100
     kw = np.interp(rpm, RPM, BASE_KW) * (1 + np.asarray(gain_percent) / 100) * level * ripple

@@ -17,7 +17,7 @@ def sides(before, after, **conditions):
 
 
 def on_days(plan, values):
-    """Runs of a plan such as ("aab", "b"): a word a day, a letter a run, one value for each."""
+    """Runs of a plan such as ("aab", "b"): one word a day, one letter a run, one value for each."""
     left = iter(values)
     return [
         run(letter, next(left), 24 * day + hour, session=f"file {day} {hour}", day=f"2026-06-{day + 1:02}")

@@ -1,4 +1,4 @@
-"""Files of pulls in twelve layouts and five languages, all invented here and made from one set of curves, whose numbers the tests know."""
+"""Files of pulls in twelve layouts and five languages, all made up here from one set of curves whose values the tests know."""
 
 import numpy as np
 
@@ -77,7 +77,7 @@ def shortenings(n=3):
 
 
 def sweeps_in_blanks():
-    """Three sweeps one after the other with coasting between, columns laid out with blanks, weather as columns."""
+    """Three sweeps one after the other with coasting in between, columns aligned with blanks, weather as columns."""
     rows = ["Time   Eng Spd   Pwr (kW)   Air temp (C)   Baro (kPa)   Rel Hum (%)"]
     second = 0.0
     for n in NUMBERS:

@@ -11,7 +11,7 @@ def estimate(difference=-3.0, error=1.0, freedom=10.0, spread=2.0, n=6, m=6, **m
     return Estimate(difference, error, freedom, spread, n, m, "by hand", **more)
 
 
-def test_an_interval_by_the_table():
+def test_an_interval_against_the_table():
     one = estimate()
     assert one.half_width() == pytest.approx(2.228, abs=5e-4)  # Student's table, 10 degrees of freedom
     assert one.half_width(0.9) == pytest.approx(1.812, abs=5e-4)
@@ -28,12 +28,12 @@ def test_p_values_are_the_error_at_which_the_interval_just_touches(difference):
     q = one.p_equivalence(4.0)
     assert q == pytest.approx(2 * stats.t.sf(1, 10))
     assert max(abs(end) for end in one.interval(1 - q)) == pytest.approx(4.0)
-    assert one.p_equivalence(3.0) == 1.0, "no room left is no equivalence"
+    assert one.p_equivalence(3.0) == 1.0, "without any room left there is no equivalence"
     assert one.p_equivalence(2.0) == 1.0
     assert one.p_equivalence(3.1) < 1.0
 
 
-def test_widened_by_what_runs_do_not_shrink():
+def test_widened_by_what_more_runs_do_not_reduce():
     one = estimate(error=3.0, freedom=5.0)
     wider = one.widened(4.0)
     assert wider.standard_error == pytest.approx(5.0)
@@ -74,7 +74,7 @@ def test_pooled_below_five_runs_a_side_and_welch_from_there():
         ([2.0] * 5, [3.0] * 5, "equal to the last digit"),
     ],
 )
-def test_what_cannot_be_compared(a, b, words):
+def test_what_cannot_be_compared_is_refused(a, b, words):
     with pytest.raises(InputError, match=words):
         two_sample(a, b)
 
@@ -94,7 +94,7 @@ def test_linear_with_blocks_by_hand():
     assert again.degrees_of_freedom == 2
 
 
-def test_linear_says_what_it_needs():
+def test_linear_names_what_it_needs():
     with pytest.raises(InputError, match="interleave them"):
         linear([1.0, 2.0, 3.0, 5.0], [0, 0, 1, 1], np.array([[0], [0], [1], [1]]), "")
     with pytest.raises(InputError, match="too few runs"):
@@ -130,7 +130,7 @@ def test_spread_range_is_chi_squares():
     assert spread_range(2.0, 9.0, 0.95)[1] == pytest.approx(2 * np.sqrt(9 / stats.chi2.ppf(0.025, 9)))
 
 
-def test_no_failure_in_a_few_trials_says_little():
+def test_no_failure_in_a_few_trials_proves_little():
     assert zero_failures_bound(3) == pytest.approx(1 - 0.05 ** (1 / 3))
     assert zero_failures_bound(1) == pytest.approx(0.95)
     assert zero_failures_bound(1, 0.8) == pytest.approx(0.8)
@@ -141,7 +141,7 @@ def test_no_failure_in_a_few_trials_says_little():
 
 @pytest.mark.parametrize("half_width", np.geomspace(0.4, 6.0, 12))
 def test_runs_needed_one_by_one(half_width):
-    """The first number of runs a side whose interval by Student's t is narrow enough, tried in turn."""
+    """The first number of runs a side whose interval by Student's t is narrow enough, found by trying each in turn."""
     widths = {n: stats.t.ppf(0.975, 2 * n - 2) * 1.5 * (2 / n) ** 0.5 for n in range(2, 101)}
     assert runs_needed(1.5, half_width) == next((n for n, width in widths.items() if width <= half_width), 100)
 

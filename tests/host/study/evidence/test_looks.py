@@ -1,4 +1,4 @@
-"""Looks paid for beforehand: exact where a last look alone is a t test, held by draws of another kind elsewhere."""
+"""Interim looks that are paid for in advance: exact where a single last look is a t test, checked by another kind of draws elsewhere."""
 
 import numpy as np
 import pytest
@@ -18,13 +18,13 @@ def test_a_plan_of_two_blocks_has_one_look_and_is_the_t_test():
     assert multiples(3, 2) == pytest.approx([stats.studentized_range.ppf(0.95, 3, 3) / np.sqrt(2)], rel=0.03)
 
 
-def test_the_first_look_spends_what_it_may():
-    """Of four blocks the second is half of the plan, so a quarter of 5 %: the t quantile at that."""
+def test_the_first_look_spends_its_share_of_the_error():
+    """Of four blocks the second is half of the plan, so it may spend a quarter of 5 %: the t quantile at that error."""
     assert multiples(2, 4)[0] == pytest.approx(stats.t.ppf(1 - 0.05 * 0.25 / 2, 2), rel=0.06)
 
 
 def test_all_looks_together_spend_five_per_cent():
-    """Draws of another generator, the pooled t written anew; a fixed t at each look would spend more than twice that."""
+    """Draws of another generator, the pooled t written separately; a fixed t at each look would spend more than twice that."""
     random = np.random.Generator(np.random.MT19937(7))
     a, b = random.standard_normal((2, 20_000, 5))
     crossed = careless = np.zeros(20_000, dtype=bool)
@@ -43,7 +43,7 @@ def test_a_fixed_plan_of_two_is_the_t_test_s_and_looks_cost_at_most_three_tenths
     )
 
 
-def test_a_verdict_once_reached_stays_and_the_block_is_told():
+def test_a_verdict_once_reached_stays_and_its_block_is_named():
     values = np.array([[60.0, 50.0], [60.4, 50.3], [60.2, 50.1], [59.0, 70.0]])
     assert looked(values[:1], 4, 3.0) == []
     (one,) = looked(values[:3], 4, 3.0)
@@ -72,7 +72,7 @@ def test_no_difference_and_how_many_more():
         (np.full((2, 2), 60.0), "equal to the last digit"),
     ],
 )
-def test_what_decides_nothing_is_refused(values, words):
+def test_a_plan_that_cannot_decide_is_refused(values, words):
     with pytest.raises(InputError, match=words):
         looked(values, 4, 3.0)
 

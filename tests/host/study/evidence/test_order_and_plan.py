@@ -1,4 +1,4 @@
-"""Orders that a drift biases least, and how many runs a difference needs."""
+"""Orders that a drift biases least, and the number of runs that a difference needs."""
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 
 @given(st.integers(2, 4), st.integers(1, 9), st.integers(0, 1000))
-def test_an_order_holds_every_variant_equally_often_and_repeats_by_its_seed(count, each, seed):
+def test_an_order_holds_every_variant_equally_often_and_is_reproducible_by_its_seed(count, each, seed):
     names = ["bare", "sleeve", "shield", "spacer"][:count]
     drawn = order.balanced_order(names, each, seed)
     assert sorted(drawn) == sorted(names * each)
@@ -23,15 +23,15 @@ def test_two_variants_are_balanced_against_a_straight_drift(pairs, seed):
     drawn = order.balanced_order(["bare", "sleeve"], 2 * pairs, seed)
     side = np.array([name == "sleeve" for name in drawn])
     position = np.arange(len(side))
-    assert abs(position[side].mean() - position[~side].mean()) <= 1 / pairs  # half a place or less in sum over an even number
+    assert abs(position[side].mean() - position[~side].mean()) <= 1 / pairs  # at most half a place in sum over an even number
     assert order.is_balanced(side.tolist()) or len(side) < 4
 
 
-def test_the_order_is_drawn_and_not_always_the_same():
+def test_the_order_is_drawn_and_varies():
     assert len({tuple(order.balanced_order(["a", "b"], 4, seed)) for seed in range(60)}) >= 4
 
 
-def test_what_removing_a_drift_costs():
+def test_the_cost_of_removing_a_drift():
     def inflation(text):
         return order.variance_inflation([c == "B" for c in text])
 
@@ -62,7 +62,7 @@ def test_runs_for_seven_tenths_of_a_per_cent(spread, each):
     assert power(each - 1) < 0.9 + 0.01
 
 
-def test_a_plan_says_number_and_order():
+def test_a_plan_gives_number_and_order():
     drawn = plan(["bare", "sleeve"], 0.7, 0.3, seed=3)
     assert drawn.runs_each == 6
     assert sorted(drawn.order) == ["bare"] * 6 + ["sleeve"] * 6

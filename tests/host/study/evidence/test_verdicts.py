@@ -1,4 +1,4 @@
-"""Verdicts by hand: what lies where against the margin, several questions at once, how many more runs."""
+"""Verdicts by hand: the position of an interval against the smallest worthwhile difference, several questions at once, how many more runs."""
 
 import pytest
 from hotfuel.report.more_runs import words as more_runs_words
@@ -35,13 +35,13 @@ def test_one_question(difference, delta, verdict):
     assert judge(at(difference), delta) == verdict
 
 
-def test_a_smaller_error_asks_for_more():
+def test_a_smaller_error_demands_more():
     assert judge(at(-2.3), 3.0, 0.05) == LOWER
     assert judge(at(-2.3), 3.0, 0.04) == UNDECIDED
     assert judge(at(-2.0), 3.0, 0.10) == LOWER
 
 
-def test_an_end_on_the_edge_is_no_verdict():
+def test_an_end_exactly_on_the_bound_is_no_verdict():
     exact = at(0.0, error=1.0)
     half = exact.half_width()
     assert judge(exact, half) == UNDECIDED
@@ -49,11 +49,11 @@ def test_an_end_on_the_edge_is_no_verdict():
 
 
 @pytest.mark.parametrize(("difference", "is_seen"), [(-5.3, True), (5.3, True), (-5.2, False), (5.2, False)])
-def test_seen_lies_wholly_beyond(difference, is_seen):
+def test_seen_requires_the_interval_wholly_beyond(difference, is_seen):
     assert seen(at(difference), 3.0, 1) == is_seen
 
 
-def test_seen_counts_the_rows_of_the_report():
+def test_seen_allows_for_the_rows_of_the_report():
     # ten rows: 99.5 %, 3.58 at 10 degrees of freedom
     assert seen(at(-6.6), 3.0, 10)
     assert not seen(at(-6.5), 3.0, 10)
@@ -67,7 +67,7 @@ def test_the_error_of_a_verdict_is_where_judge_begins_to_decide(difference, delt
     assert judge(one, delta, error * 0.999) == UNDECIDED
 
 
-def test_holm_begins_with_the_clearest_and_stops_at_the_first_open_one():
+def test_holm_begins_with_the_clearest_and_stops_at_the_first_undecided_one():
     # errors of 0.0025, 0.021 and 0.06 against 0.05/3, 0.05/2, 0.05
     clear, next_, open_ = at(-4.0), at(-2.73), at(-2.1)
     assert holm([open_, next_, clear], [3.0] * 3) == [UNDECIDED, LOWER, LOWER]
@@ -91,7 +91,8 @@ def test_how_many_more_runs():
 
 @pytest.mark.parametrize("difference", [-2.6, 3.2, -4.0, 5.0, -7.4])
 def test_the_fewest_more_runs_by_student_and_chi_square(difference):
-    """Runs a side until the interval, at the low end of the spread's 80 % interval, is narrower than 1 / 1.5 of the difference, less the six there are."""
+    """Runs a side until the interval, at the low end of the spread's 80 % interval, is narrower than 1 / 1.5 of the difference,
+    minus the six there are."""
     low = 2.0 * (10 / stats.chi2.ppf(0.9, 10)) ** 0.5
     enough = max(1.5, abs(difference) / 1.5)
     fewest = next(n for n in range(2, 200) if stats.t.ppf(0.975, 2 * n - 2) * low * (2 / n) ** 0.5 <= enough)
@@ -99,7 +100,7 @@ def test_the_fewest_more_runs_by_student_and_chi_square(difference):
     assert more_runs(at(difference, n=2, m=2), 3.0).at_least == max(1, fewest - 2)
 
 
-def test_a_hundred_more_runs_stand_for_a_hundred_or_more():
+def test_a_hundred_more_runs_means_a_hundred_or_more():
     # spread 30: half widths of 1.5 and of |2| / 1.5 take thousands of runs
     for n in (2, 6, 30):
         assert more_runs(at(-2.0, spread=30.0, n=n, m=n), 3.0) == MoreRuns(100, 100)
@@ -107,7 +108,7 @@ def test_a_hundred_more_runs_stand_for_a_hundred_or_more():
     assert more_runs(at(-2.0, spread=5.0), 3.0) == MoreRuns(49, 100)
 
 
-def test_what_runs_do_not_shrink_takes_its_room():
+def test_the_part_that_runs_do_not_reduce_takes_its_share_of_the_width():
     # half width 1.5 with a floor of 0.5: sqrt(1.5^2 - 0.98^2) = 1.136 is left
     assert more_runs(at(-2.0, floor=0.5), 3.0) == MoreRuns(11, 45)
     assert more_runs(at(-2.0, floor=0.8), 3.0).in_vain
@@ -127,6 +128,6 @@ def test_more_runs_in_words(found, words):
     assert more_runs_words(found) == words
 
 
-def test_what_is_worth_having_unless_asked_otherwise():
-    """As `compare` and `power` say in their help: 3 degC, 0.5 % of power, one report in twenty false."""
+def test_default_worthwhile_differences():
+    """As the help of `compare` and `power` says: 3 degC, 0.5 % of power, one report in twenty false."""
     assert (verdicts.DELTA_DEGC, verdicts.DELTA_POWER_PERCENT, verdicts.LEVEL) == (3.0, 0.5, 0.95)

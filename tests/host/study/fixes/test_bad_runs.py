@@ -1,4 +1,4 @@
-"""Faults defined beforehand take a run out by name; what a run shows never does. Archived pairs and cold readings widen an interval."""
+"""Faults defined in advance exclude a run, and it is named; the run's result never does. Archived pairs and cold readings widen an interval."""
 
 import re
 from dataclasses import replace
@@ -40,7 +40,7 @@ def run(variant, number, degc, day=0, **more):
 
 
 def mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 55.1)):
-    """Both sides by turns, a run a day."""
+    """Alternating sides, one run a day."""
     return [
         run(v, i, degc, day=2 * i + (v == "b"))
         for i, pair in enumerate(zip(a, b, strict=True))
@@ -59,7 +59,7 @@ def mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 55.1)):
         (Fault(CUT, (), (PULL,)), "b3 was broken off before its full-throttle pull"),
     ],
 )
-def test_a_fault_takes_a_run_out_and_the_rest_decides(fault, words):
+def test_a_fault_excludes_a_run_and_the_rest_decide(fault, words):
     runs = mixed()
     without = compare_runs(runs[:-1], "a", questions=ASKED)
     runs[-1] = replace(runs[-1], values={TANK: 99.0}, faults=(fault,))
@@ -69,7 +69,7 @@ def test_a_fault_takes_a_run_out_and_the_rest_decides(fault, words):
     assert any(line.startswith(words) for line in compare_words.bad_runs(result, SI))
 
 
-def test_a_number_that_is_missing_without_a_fault_leaves_no_verdict_and_the_rest_stands_beside():
+def test_a_missing_value_without_a_fault_leaves_no_verdict_and_the_rest_is_shown():
     runs = mixed()
     del runs[-1].values[CELL]
     result = compare_runs(runs, "a", questions=ASKED)
@@ -79,14 +79,14 @@ def test_a_number_that_is_missing_without_a_fault_leaves_no_verdict_and_the_rest
     assert "that is no verdict" in line
 
 
-def test_a_side_keeps_two_runs_or_the_question_is_unanswered():
+def test_a_side_needs_two_runs_or_the_question_is_unanswered():
     runs = mixed(a=(60, 61), b=(55, 54))
     runs[-1] = replace(runs[-1], faults=(Fault(PARKED),))
     with pytest.raises(InputError, match="nothing in common|no place and phase in common"):
         compare_runs(runs, "a", questions=ASKED)
 
 
-def test_an_outlying_run_is_named_and_stays():
+def test_an_outlying_run_is_named_and_kept():
     runs = mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 75.0))
     result = compare_runs(runs, "a", questions=ASKED)
     assert outlying(runs, CELL) == [runs[-1]]
@@ -101,7 +101,8 @@ def test_an_outlying_run_is_named_and_stays():
 def test_swapped_probes_need_every_other_run_to_disagree():
     usual, other = [-8.0, -9.0, -7.5], [-5.0, -4.0]
     assert swapped({"a": [8.5, *usual[1:]], "b": other}, {"a": [0, 1, 2], "b": [3, 4]}) == [0]
-    assert swapped({"a": usual, "b": [6.0, 5.0]}, {"a": [0, 1, 2], "b": [3, 4]}) == []  # ice: rightly, in all of its side
+    # ice: correctly so, in all runs of its side
+    assert swapped({"a": usual, "b": [6.0, 5.0]}, {"a": [0, 1, 2], "b": [3, 4]}) == []
     assert swapped({"a": [8.5], "b": [-5.0]}, {"a": [0], "b": [1]}) == []
 
 
@@ -136,7 +137,7 @@ def test_a_pair_is_two_runs_of_one_day_with_the_same_parts():
     assert np.isnan(step([Pair(first, second)] * 7, CELL)[0])
 
 
-def test_a_probe_that_moved_between_the_sides_widens_and_is_said():
+def test_a_probe_that_moved_between_the_sides_widens_the_interval_and_is_reported():
     def cold(degc):
         return {"cold_degc": {"tank": 0.0, "carb_inlet": degc}}
 
@@ -151,8 +152,8 @@ def test_a_probe_that_moved_between_the_sides_widens_and_is_said():
     )
 
 
-def test_the_slope_over_outside_air_is_estimated_only_inside_the_sides():
-    """Hot places follow outside air by half; eight runs over more than 6 degC inside the sides show it, a season between the sides does not."""
+def test_the_slope_over_outside_air_is_estimated_only_within_the_sides():
+    """Hot places follow outside air by half; eight runs over more than 6 degC within the sides show it, a season between the sides does not."""
     random = np.random.default_rng(3)
     air = np.array([20, 24, 28, 30, 21, 23, 27, 31.0])
 
@@ -173,19 +174,20 @@ def test_the_slope_over_outside_air_is_estimated_only_inside_the_sides():
     assert season.high_degc - season.low_degc > 2 * 1.96 * 0.15 * 10 * 0.95
 
 
-def test_a_swap_beside_its_own_side_moves_both_places_a_forgotten_fix_only_one():
-    """Tank at 40 and the last place at 43 as built, at 33 behind an ice can: there the tank is rightly the hotter one."""
+def test_swapped_probes_move_both_places_against_the_other_runs_of_a_side_and_a_forgotten_fix_only_one():
+    """Tank at 40 and the last place at 43 as built, at 33 behind an ice can: there the tank is correctly the hotter one."""
     built, iced, number = (40.0, 43.0), (40.0, 33.0), {"a": [0, 1, 2], "b": [3, 4, 5]}
     assert exchanged({"a": [built] * 3, "b": [iced, iced, iced[::-1]]}, number) == [5]
     assert exchanged({"a": [built, built[::-1], built], "b": [iced] * 3}, number) == [1]
     assert exchanged({"a": [built] * 3, "b": [iced, iced, built]}, number) == []
-    assert exchanged({"a": [built] * 3, "b": [iced, (37.0, 35.5), iced]}, number) == []  # too close together to tell
+    assert exchanged({"a": [built] * 3, "b": [iced, (37.0, 35.5), iced]}, number) == []  # too close together to decide
     assert exchanged({"a": [built] * 3, "b": [iced, iced[::-1]]}, {"a": [0, 1, 2], "b": [3, 4]}) == []  # one other is not enough
     assert exchanged({"a": [(30.0, 33.0), (30.1, 32.9), (33.0, 30.0)], "b": []}, {"a": [0, 1, 2], "b": []}) == [2]
 
 
-def test_a_side_that_was_only_driven_first_of_its_days_is_not_held_against_later_runs_of_a_day():
-    """Four runs with a on one day, one a day with b: a car that warms up through the day looks like the change. Pairs from the archive open it."""
+def test_a_side_driven_only_first_of_its_days_is_not_compared_with_later_runs_of_a_day():
+    """Four runs with a on one day, one a day with b: a car that warms up through the day looks like the change. Pairs from the
+    archive allow a comparison."""
     a, b = [run("a", i, 60 + 0.2 * i) for i in range(4)], [run("b", i, 57 + 0.3 * i, day=1 + i) for i in range(3)]
     first = compare_runs([*a, *b], "a", questions=ASKED).answers[0]
     assert (first.verdict, np.isnan(first.low_degc)) == (verdicts.NO_VERDICT, True)
@@ -193,13 +195,14 @@ def test_a_side_that_was_only_driven_first_of_its_days_is_not_held_against_later
     archived = [Pair(run("a", 0, 60, day=20 + i), run("a", 1, 60 + 0.1 * (i % 3), day=20 + i)) for i in range(8)]
     opened = compare_runs([*a, *b], "a", questions=ASKED, archived=archived).answers[0]
     assert opened.low_degc < -2.85 < opened.high_degc
-    again = [*b, run("b", 5, 57.2, day=1)]  # both sides first and later: what is left of the day's order is small
+    again = [*b, run("b", 5, 57.2, day=1)]  # both sides both first and later: little is left of the effect of the day's order
     assert compare_runs([*a, *again], "a", questions=ASKED).answers[0].verdict != verdicts.NO_VERDICT
 
 
 @pytest.mark.parametrize("off_side", ["a", "b"])
-def test_a_probe_seen_off_on_one_side_widens_where_the_other_never_began_cold(off_side):
-    """No change at all, but the probe reads 5.5 less with one side; only that side began a day cold, so nothing says that the other read so, too."""
+def test_a_probe_error_seen_on_one_side_widens_where_the_other_never_began_cold(off_side):
+    """No change at all, but the probe reads 5.5 too low with one side; only that side began a day cold, so nothing shows whether
+    the other read low too."""
     sides = {off_side: (54.5, 54.9, 54.2, 54.6), "b" if off_side == "a" else "a": (60, 60.4, 59.8, 60.2)}
     runs = mixed(**sides)
 
@@ -214,7 +217,7 @@ def test_a_probe_seen_off_on_one_side_widens_where_the_other_never_began_cold(of
     assert compare_runs(cold(-1.0), "a", questions=ASKED).answers[0].verdict in (verdicts.LOWER, verdicts.HIGHER)  # as probes do
 
 
-def test_a_probe_that_is_off_is_not_told_as_a_warm_start():
+def test_a_probe_error_is_not_reported_as_a_warm_start():
     runs = [replace(r, start_degc=40.0 if r.variant == "a" else 34.0, start_place="carb_inlet") for r in mixed()]
     off = [replace(r, cold_degc={"tank": 0.0, "carb_inlet": -5.5}) if r.variant == "b" else r for r in runs]
     told = [" ".join(compare_words.conditions(compare_runs(each, "a", questions=ASKED), SI)) for each in (runs, off)]
@@ -223,7 +226,7 @@ def test_a_probe_that_is_off_is_not_told_as_a_warm_start():
     assert "the probe at the carb inlet disagreed with the others by 5.5 °C while all were cold" in told[1]
 
 
-def test_both_ends_of_an_interval_on_one_side_are_told_the_smaller_first():
+def test_two_ends_of_the_same_sign_are_given_smaller_first():
     runs = mixed(a=(60, 61, 60.5, 60.2), b=(55, 54.5, 55.4, 75.0))
     (line,) = compare_words.bad_runs(compare_runs(runs, "a", questions=ASKED), SI)
     near, far = map(float, re.search(r"between ([\d.]+)(?: °C)? and ([\d.]+) °C cooler; that is no verdict", line).groups())

@@ -1,4 +1,4 @@
-"""After the fix: forecasts kept, found by what was fitted, held against what came, and pooled into one's own history."""
+"""After the fix: forecasts stored, found by what was fitted, compared with the result, and pooled into the user's own history."""
 
 import json
 import sys
@@ -21,7 +21,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 SI, COUNT = Shown("si"), 1200
-# a pump on the engine would hide how much of a rise is from outside
+# a pump on the engine would hide how much of a rise comes from outside
 CAR = load(EXAMPLE.replace('kind = "mechanical"', 'kind = "electric_line"'))
 SLEEVE = Change("a sleeve", insulation_share=(0.2, 0.6), insulated_before="carb_inlet")
 TANK_DEGC, PUMP_DEGC, RISE_DEGC, AIR_DEGC = 33.0, 44.0, 16.0, 28.0
@@ -48,27 +48,27 @@ def told(change=SLEEVE):
 
 
 @pytest.mark.parametrize("share", [0.25, 0.4, 0.6])
-def test_how_much_of_a_sleeve_came_is_found(share):
-    """A sleeve that keeps out that share of the rise, where 0.4 is the middle of what was reckoned with."""
+def test_the_effect_of_a_sleeve_is_recovered(share):
+    """A sleeve that keeps out that share of the rise, where 0.4 is the middle of the assumed range."""
     held = came.held(told(), course(), course(RISE_DEGC * (1 - share), name="monday"), CAR)
     assert abs(held.log_factor - np.log(share / 0.4)) < 1.5 * held.log_u
     assert held.log_u < 0.8
     assert {o.told.phase for o in held.outcomes} == {"idling", "driving"}
 
 
-def test_a_hotter_day_is_taken_out_of_what_came_and_the_doubt_grows():
+def test_a_hotter_day_is_removed_from_the_result_and_the_uncertainty_grows():
     alike, hotter = (came.held(told(), course(), course(9.0, by), CAR) for by in (0.0, 10.0))
     for one, other in zip(alike.outcomes, hotter.outcomes, strict=True):
         assert other.came_degc == pytest.approx(one.came_degc + 10 * (1 - came.SLOPE))
         assert other.came_u_degc > one.came_u_degc
 
 
-def test_what_the_forecast_had_wrong_is_said():
+def test_errors_of_the_forecast_are_reported():
     good = came.held(told(), course(), course(RISE_DEGC * 0.6), CAR)
     assert came_words.sentences(good, SI)[0].startswith("What came with a sleeve lies within the forecast")
     bad = came.held(told(), course(), course(RISE_DEGC + 9), CAR)
     said = came_words.sentences(bad, SI)
-    assert "held in 0 of 2 ranges that the fix moves" in said[0]  # nothing was forecast to change at tank and pump
+    assert "held in 0 of 2 ranges that the fix moves" in said[0]  # no change was forecast at tank and pump
     assert "carb inlet" in said[0] and "hotter than its range" in said[0]
 
 
@@ -82,7 +82,7 @@ def outcome(came_degc, u_degc=1.0, before=50.0, least=40.0, greatest=47.0):
     [
         (outcome(44.0), came.HELD),
         (outcome(53.0), came.MISSED),
-        (outcome(48.5), came.UNTOLD),  # 46.5 to 50.5 reaches both the forecast and 50 as before
+        (outcome(48.5), came.UNTOLD),  # 46.5 to 50.5 includes both the forecast and the unchanged 50
         (outcome(50.0, 4.5), came.UNTOLD),
         (outcome(44.0, 4.5), came.UNTOLD),  # +-8.8, for a change of 6.5
         (outcome(44.0, 1.0, before=44.0, least=43.99, greatest=44.01), came.UNMOVED),
@@ -93,7 +93,7 @@ def test_a_forecast_has_held_only_where_no_change_would_have_missed(one, held):
     assert one.held == held
 
 
-def test_a_drive_without_idling_or_of_another_kind_is_a_caution():
+def test_a_drive_without_idling_or_of_another_kind_gives_a_caution():
     short = course(RISE_DEGC * 0.6)
     driven = replace(short, inputs=short.inputs | {"engine_rpm": np.full(COUNT, 4500.0)})
     held = came.held(told(), course(), driven, CAR)
@@ -105,7 +105,7 @@ def test_a_drive_without_idling_or_of_another_kind_is_a_caution():
     assert came.held(told(), course(), short, CAR).other_drive is False
 
 
-def test_more_than_reckoned_within_a_wide_range_is_said_so():
+def test_more_than_expected_within_a_wide_range_is_reported_as_such():
     good = replace(came.held(told(), course(), course(RISE_DEGC * 0.6), CAR), log_factor=1.16, log_u=0.45)
     verdict, size = came_words.sentences(good, SI)
     assert "lies within the wide range of the forecast" in verdict
@@ -113,13 +113,13 @@ def test_more_than_reckoned_within_a_wide_range_is_said_so():
     assert "3.2 times as much came (1.3 to 7.7)" in size
 
 
-def test_whether_the_room_came_is_said_first(tmp_path):
+def test_whether_the_margin_was_gained_comes_first(tmp_path):
     kept.keep(tmp_path, [(SLEEVE, forecast(course(), [SLEEVE])[0])], "1 June 2026")
     (one,) = kept.read(tmp_path)[0]
     held = came.held(one, course(), course(RISE_DEGC * 0.6), CAR)
     before = min(row.margin_before_degc for row in forecast(course(), [SLEEVE])[0].rows)
     assert held.room.told.before_degc == pytest.approx(before)
-    # the sleeve leaves the pump as it was, which is nearest to boiling with it: what came is the same margin
+    # the sleeve leaves the pump, which is nearest to boiling with it, as it was: the resulting margin is the same
     assert (held.room.told.place, held.room_place) == ("pump", "pump")
     assert held.room.came_degc == pytest.approx(held.room.told.told.middle)
     no_idling = replace(course(RISE_DEGC * 0.6), inputs=course().inputs | {"engine_rpm": np.full(COUNT, 2000.0)})
@@ -131,7 +131,7 @@ def test_whether_the_room_came_is_said_first(tmp_path):
     assert kept.read(tmp_path) == ([replace(one, room=None)], [])
 
 
-def test_a_session_with_nothing_alike_is_refused():
+def test_a_session_without_comparable_phases_is_refused():
     still = course()
     still = replace(
         still,
@@ -142,7 +142,7 @@ def test_a_session_with_nothing_alike_is_refused():
         came.held(told(), course(), still, CAR)
 
 
-def test_kept_forecasts_come_back_as_they_were_and_the_same_fix_replaces_the_older(tmp_path):
+def test_stored_forecasts_are_read_back_unchanged_and_the_same_fix_replaces_the_older(tmp_path):
     cooler = Change("a cooler", cooler_ua_w_k=8.0, cooler_before="carb_inlet", coolant="ice", ice_kg=2.0)
     made = [(change, forecast(course(), [change])[0]) for change in (SLEEVE, cooler)]
     kept.keep(tmp_path, made, "1 June 2026")
@@ -156,7 +156,7 @@ def test_kept_forecasts_come_back_as_they_were_and_the_same_fix_replaces_the_old
 
 
 @pytest.mark.parametrize("change", [Change("hot", hotter_degc=8), replace(SLEEVE, higher_m=900.0)])
-def test_what_no_session_says_was_fitted_is_not_kept(tmp_path, change):
+def test_a_forecast_for_parts_that_no_session_names_is_not_stored(tmp_path, change):
     with pytest.raises(InputError, match="is no fix by itself"):
         kept.keep(tmp_path, [(change, forecast(course(), [change])[0])], "1 June 2026")
 
@@ -189,7 +189,7 @@ def test_several_fixes_together_belong_to_a_session_that_names_them_all():
     assert kept.matching([both], {"fix": "cooler"}) is None
 
 
-def test_history_is_drawn_towards_what_is_usual_by_how_little_it_is():
+def test_history_is_shrunk_towards_the_usual_according_to_its_size():
     alike = (np.log(0.6), 0.25)
     own_by = {n: own.pooled([alike] * n) for n in (0, 1, 4, 8, 40)}
     assert own_by[0] == Own(1.0, OWN_U)
@@ -199,7 +199,8 @@ def test_history_is_drawn_towards_what_is_usual_by_how_little_it_is():
     assert own_by[40].middle == pytest.approx(0.6, abs=0.03)
     assert own_by[1].middle > 0.7
     assert own_by[40].weight > 0.9 > 0.6 > own_by[1].weight
-    # a normal hierarchy by hand, cars' spread as assumed: the shop's middle weighs 0.35 squared against (0.15 squared + 0.25 squared) / 8
+    # a normal hierarchy by hand, with the assumed spread between cars: the workshop's mean weighs 0.35 squared against (0.15
+    # squared + 0.25 squared) / 8
     by_hand = np.log(0.6) * 0.35**2 / (0.35**2 + (OWN_U**2 + 0.25**2) / 8)
     assert np.log(own_by[8].middle) == pytest.approx(by_hand, abs=0.04)
     assert came_words.history({"insulation": own_by[4]}, ["insulation"])[0].startswith(
@@ -207,7 +208,7 @@ def test_history_is_drawn_towards_what_is_usual_by_how_little_it_is():
     )
 
 
-def test_an_archive_remembers_and_leaves_out_what_has_gone_or_is_simulated(tmp_path):
+def test_an_archive_keeps_history_and_leaves_out_missing_and_simulated_sessions(tmp_path):
     held = came.held(told(), course(), course(RISE_DEGC * 0.76), CAR)
     for name, simulated in (("a", False), ("b", False), ("gone", False), ("made", True)):
         own.remember(tmp_path, name, held, "sunday", simulated)
@@ -230,12 +231,12 @@ def test_history_moves_and_narrows_the_next_forecast():
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("kind", "cars"), [("cooler", 30), ("insulation", 12)])
-def test_eight_fixes_of_ones_own_make_the_next_forecast_better_on_a_second_model(kind, cars):
+def test_eight_own_fixes_improve_the_next_forecast_on_a_second_model(kind, cars):
     sys.path.insert(0, str(Path(__file__).parents[3] / "bench"))
     import bench_own_fixes
 
     known, results = bench_own_fixes.trial(kind, cars, seed=2040)
-    assert known.middle < 0.85  # 0.6 of the usual came
+    assert known.middle < 0.85  # the fixes had 0.6 of the usual effect
     held, _, miss = ({name: np.array(column) for name, column in zip(results, columns, strict=True)} for columns in
                      zip(*(zip(*rows, strict=True) for rows in results.values()), strict=True))  # fmt: skip
     assert np.sqrt(np.mean(miss["with"] ** 2)) < np.sqrt(np.mean(miss["without"] ** 2))

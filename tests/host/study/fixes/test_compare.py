@@ -1,4 +1,4 @@
-"""Verdicts on runs whose true difference is known, and what is refused or said."""
+"""Verdicts on runs whose true difference is known, and what is refused or reported."""
 
 import math
 from dataclasses import replace
@@ -21,7 +21,7 @@ SI = Shown("si")
 IDLE = Cell(MARGIN, "pump", "idle")
 
 
-def test_a_plain_difference_of_margins_has_their_sign_and_is_said_in_the_readers_units():
+def test_a_difference_of_margins_has_their_sign_and_is_given_in_the_readers_units():
     result = compare_runs(sides([-2, -1, 0], [8, 9, 10]), "before")
     answer = result.answers[0]
     assert answer.verdict == verdicts.HIGHER
@@ -32,7 +32,7 @@ def test_a_plain_difference_of_margins_has_their_sign_and_is_said_in_the_readers
     assert "3 runs with after against 3 with before" in compare_words.answer(answer, SI)
 
 
-def test_inside_delta_is_no_difference_worth_having_even_if_it_is_real():
+def test_inside_delta_is_no_worthwhile_difference_even_if_it_is_real():
     result = compare_runs(sides([60.0, 60.1, 60.2, 60.1], [59.0, 59.1, 59.2, 59.1]), "before")
     assert result.answers[0].verdict == verdicts.NO_DIFFERENCE
     assert (
@@ -41,7 +41,7 @@ def test_inside_delta_is_no_difference_worth_having_even_if_it_is_real():
     )
 
 
-def test_what_cannot_be_told_is_undecided_with_more_runs_as_a_range():
+def test_what_cannot_be_decided_is_undecided_with_more_runs_as_a_range():
     answer = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
     assert answer.verdict == verdicts.UNDECIDED
     assert 1 <= answer.more.at_least < answer.more.at_most
@@ -49,15 +49,15 @@ def test_what_cannot_be_told_is_undecided_with_more_runs_as_a_range():
 
 
 def test_the_upper_end_of_more_runs_decides_whatever_the_difference():
-    # An interval of half the difference worth having must always end in a verdict.
+    # An interval of half the worthwhile difference must always give a verdict.
     for difference in np.linspace(-6, 6, 49):
         narrow = Estimate(difference, 1.4 / 1.96 * 0.99, 1e6, 1, 9, 9, "")
         assert narrow.half_width() < 1.5
         assert verdicts.judge(narrow, 3.0) != verdicts.UNDECIDED
 
 
-def test_more_runs_are_not_promised_to_decide_what_they_cannot():
-    """Half the difference worth having must be left beside what runs do not make smaller."""
+def test_more_runs_are_not_suggested_where_they_cannot_decide():
+    """Half the worthwhile difference must be left besides the part that runs do not reduce."""
     told = compare_runs(sides([60, 66, 57], [56, 63, 59], ambient_u_degc=0.3), "before").answers[0]
     plain = compare_runs(sides([60, 66, 57], [56, 63, 59]), "before").answers[0]
     assert told.more.at_least >= plain.more.at_least
@@ -76,14 +76,14 @@ def test_one_run_a_side_is_described_and_not_tested():
     assert sorted(result.proposed_order) == ["after"] * 4 + ["before"] * 4
 
 
-def test_runs_of_one_session_are_no_independent_runs():
+def test_runs_of_one_session_are_not_independent():
     same_day = [run("before", 60 + 0.1 * i, i, session="monday") for i in range(5)] + [
         run("after", 50 + 0.1 * i, 9 + i, session="tuesday") for i in range(5)
     ]
     assert compare_runs(same_day, "before").answers[0].verdict == verdicts.DESCRIBED
 
 
-def test_switching_inside_sessions_removes_what_the_sessions_differ_by():
+def test_switching_inside_sessions_removes_differences_between_sessions():
     rng = np.random.default_rng(4)
     runs = []
     for day, level in enumerate((40.0, 55.0, 70.0)):
@@ -108,7 +108,7 @@ def test_other_questions_wait_for_the_primary_one():
         ]
 
     undecided = compare_runs(both(0, -10), "before", SOAK)
-    # ten degrees with a spread of a fifth of one: too large to be kept quiet, and not what was asked
+    # ten degrees with a spread of a fifth of one: too large not to be mentioned, and not what was asked
     assert [a.verdict for a in undecided.answers] == [verdicts.UNDECIDED, verdicts.SEEN]
     small = compare_runs(both(0, -3.2), "before", SOAK)
     assert [a.verdict for a in small.answers] == [verdicts.UNDECIDED, verdicts.NO_VERDICT]
@@ -116,14 +116,14 @@ def test_other_questions_wait_for_the_primary_one():
     assert [a.verdict for a in decided.answers] == [verdicts.LOWER, verdicts.LOWER]
 
 
-def test_the_hardest_phase_is_chosen_by_both_sides_together():
+def test_the_hardest_phase_is_chosen_from_both_sides_together():
     runs = [
         run(v, {IDLE: 10.0 - i, SOAK: 12.0 - i - (9 if v == "after" else 0)}, i) for i, v in enumerate(("before", "after") * 2)
     ]
     assert compare_runs(runs, "before").primary == SOAK
 
 
-def test_order_and_change_mixed_up_is_said_with_an_order_to_drive_instead():
+def test_a_change_confounded_with_order_is_reported_with_a_better_order():
     ordered = [run("before", 60 + 0.1 * i, i) for i in range(3)] + [run("after", 50 + 0.1 * i, 3 + i) for i in range(3)]
     result = compare_runs(ordered, "before")
     assert any("came before" in line for line in compare_words.cautions(result, SI))
@@ -133,7 +133,7 @@ def test_order_and_change_mixed_up_is_said_with_an_order_to_drive_instead():
     )
 
 
-def test_a_shared_sensor_drops_out_and_another_ones_uncertainty_is_added():
+def test_a_shared_sensors_error_cancels_and_another_ones_is_added():
     def with_sensors(second):
         runs = []
         for i, (variant, value) in enumerate([("before", 60), ("after", 55), ("after", 55.4), ("before", 60.5)]):
@@ -148,7 +148,7 @@ def test_a_shared_sensor_drops_out_and_another_ones_uncertainty_is_added():
     assert any("same probe" in line for line in compare_words.cautions(other, SI))
 
 
-def test_what_did_not_match_is_listed():
+def test_mismatches_are_listed():
     runs = sides([60, 61, 62], [50, 51, 52])
     hot = [
         run(
@@ -165,8 +165,8 @@ def test_what_did_not_match_is_listed():
     assert "30 min with before and 15 min with after" in lines
 
 
-def test_what_one_outside_air_did_to_the_number_is_said_beside_it():
-    """Two runs of the same car, 34 and 28 against 30 and 29 degC outside: the air of the second side was 1.5 degC cooler, by 0.8 of it 1.2."""
+def test_the_effect_of_outside_air_on_the_number_is_reported():
+    """Two runs of the same car, at 34 and 28 against 30 and 29 degC outside: the air of the second side was 1.5 degC cooler, and 0.8 of that is 1.2."""
     air, peak = [34.0, 30.0, 28.0, 29.0], Cell(PEAK, "pump", "hot soak")
     degc = [45.0 + more + 0.8 * (one - 30.25) for more, one in zip((0, 0, 0.1, 0.1), air, strict=True)]
     runs = [
@@ -186,7 +186,7 @@ def test_what_one_outside_air_did_to_the_number_is_said_beside_it():
     assert compare_runs(alike, "before").conditions == ()
 
 
-def test_nothing_has_no_direction():
+def test_a_difference_of_zero_has_no_direction():
     peak, us = Cell(PEAK, "pump", "hot soak"), Shown("us")
     found = compare_runs([run("before", {peak: 50.0}, 0), run("after", {peak: 50.02}, 1)], "before").answers[0]
     assert "was the same as with before;" in compare_words.answer(found, us)
@@ -253,7 +253,7 @@ def test_a_margin_keeps_its_sign_and_loses_what_a_temperature_gains():
     ],
 )
 def test_a_side_that_began_heat_soaked_is_named(starts, airs, soaked):
-    """A warmer start on a warmer day is no heat soak."""
+    """A warmer start on a warmer day is not heat soak."""
     runs = [
         run(variant, 60 + number / 10, number, session=f"{variant} {number}", start_degc=start, ambient_degc=air)
         for variant, start, air in zip(("before", "after"), starts, airs, strict=True)
@@ -263,7 +263,7 @@ def test_a_side_that_began_heat_soaked_is_named(starts, airs, soaked):
     assert [f"those with {soaked} began heat-soaked" in line for line in said] == ([True] if soaked else [])
 
 
-def test_a_hotter_season_guessed_air_and_a_warmer_tank_widen_the_interval():
+def test_a_hotter_season_estimated_air_and_a_warmer_tank_widen_the_interval():
     plain = sides([60, 61, 62], [50, 51, 52])
 
     def width(after, before):
@@ -277,8 +277,8 @@ def test_a_hotter_season_guessed_air_and_a_warmer_tank_widen_the_interval():
     assert width({"ambient_u_degc": 3.0}, {"ambient_u_degc": 3.0}) == pytest.approx(math.hypot(same, 3.0 * math.sqrt(2)))
 
 
-def test_undecided_beside_a_clear_interval_says_why():
-    """One of many questions at 5 % together: its own interval leaves 0 out and it is undecided all the same."""
+def test_an_undecided_question_with_a_clear_interval_gives_the_reason():
+    """One of several questions at 5 % together: its own interval excludes 0 and it is undecided all the same."""
     cells = [SOAK, *(Cell(MEAN, place, "idle") for place in ("tank", "pump", "carb_inlet", "return"))]
     shifts = dict(zip(cells, (-20.0, -2.5, 0.0, 0.0, 0.0), strict=True))
     runs = [

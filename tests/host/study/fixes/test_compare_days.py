@@ -13,8 +13,8 @@ from made_runs import on_days
 SI = Shown("si")
 
 
-def test_a_side_of_one_day_is_held_against_what_days_differ_by():
-    """However many runs there are, the day may be what differs: a small change is not decided, a large one is, and the assumption is said."""
+def test_a_side_of_one_day_is_judged_with_the_variation_between_days():
+    """However many runs there are, the days themselves may differ: a small change is not decided, a large one is, and the assumption is stated."""
     few, many = [60, 60.1, 59.9, 60.2], [60, 60.1, 59.9, 60.2] * 3
     for low in (few, many):
         runs = on_days(("a" * len(low), "b" * len(low)), low + [x - 4 for x in low])
@@ -42,23 +42,23 @@ def test_each_day_of_one_side_counts_once():
     assert answer.as_dict()["unit"] == "day"
 
 
-def test_days_that_hold_both_sides_are_taken_out():
+def test_days_with_both_sides_are_compared_within_the_day():
     days = np.array([0.0, 6.0, -5.0, 2.0])
     noise = np.array([0.2, -0.3, 0.4, -0.1])
     pairs = [(60 + level, 55 + level + error) for level, error in zip(days, noise, strict=True)]
     values = [x for day, pair in enumerate(pairs) for x in (pair if day % 2 == 0 else pair[::-1])]
-    # a place in the order would leave two degrees of freedom
+    # including the position in the order would leave two degrees of freedom
     answer = compare_runs(on_days(("ab", "ba", "ab", "ba"), values), "a").answers[0]
     half = 3.18245 * np.std(noise, ddof=1) / 2  # paired t by hand: t(0.975, 3)
     assert answer.difference_degc == pytest.approx(-5 + noise.mean())
     assert answer.high_degc - answer.low_degc == pytest.approx(2 * half, rel=1e-4)
     two = compare_runs(on_days(("ab", "ba"), [60, 55, 56, 61]), "a").answers[0]
-    assert two.verdict != verdicts.NO_VERDICT  # either was first once
-    assert two.estimate.degrees_of_freedom == 2  # too few pairs: runs count one by one, which is too careful rather than too bold
+    assert two.verdict != verdicts.NO_VERDICT  # each was first once
+    assert two.estimate.degrees_of_freedom == 2  # too few pairs: runs count one by one, which is conservative
 
 
-def test_a_third_variant_between_two_counts_in_their_places():
-    """Three variants by turns over three days: each is once first, once in the middle and once last, so a car that warms up favours none of them."""
+def test_a_third_variant_counts_in_the_positions_of_the_others():
+    """Three variants in turn over three days: each is once first, once in the middle and once last, so a car that warms up favours none of them."""
     values = {"a": [60.1, 59.9, 60.0], "b": [40.0, 40.2, 39.9], "c": [55.0, 54.8, 55.1]}
     plan = ("abc", "bca", "cab")
     driven = on_days(
@@ -67,12 +67,12 @@ def test_a_third_variant_between_two_counts_in_their_places():
     answers = {answer.variant: answer for answer in compare_runs(driven, "a").answers if answer.baseline == "a"}
     assert {name: answer.verdict for name, answer in answers.items()} == {"b": verdicts.LOWER, "c": verdicts.LOWER}
     assert answers["b"].difference_degc == pytest.approx(np.mean(values["b"]) - np.mean(values["a"]))
-    # without the third, b stood before a on two of three days, and nothing tells how much of it that is
+    # without the third, b came before a on two of three days, and nothing shows how much of the difference that is
     two = compare_runs([run for run in driven if run.variant != "c"], "a").answers[0]
     assert two.verdict == verdicts.NO_VERDICT
 
 
-def test_one_side_first_on_every_day_is_said():
+def test_one_side_first_on_every_day_is_reported():
     always = compare_runs(on_days(("ab", "ab", "ab"), [60, 55, 61, 56.2, 59, 54]), "a")
     assert any(line.startswith("On every day a was driven first") for line in compare_words.cautions(always, SI))
     assert always.answers[0].verdict == verdicts.NO_VERDICT
@@ -82,7 +82,7 @@ def test_one_side_first_on_every_day_is_said():
     assert not any("driven first" in line for line in compare_words.cautions(by_turns, SI))
 
 
-def test_one_side_after_the_other_on_one_day_has_its_drift_taken_out():
+def test_for_one_side_after_the_other_on_one_day_the_drift_is_removed():
     drift = 0.6 * np.arange(8) + np.array([0.1, -0.1, 0.05, 0, -0.05, 0.1, 0, -0.1])
     result = compare_runs(on_days(("aaaabbbb",), (60 + drift).tolist()), "a")
     assert result.answers[0].verdict == verdicts.NO_VERDICT

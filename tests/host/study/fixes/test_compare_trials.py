@@ -17,7 +17,7 @@ REPORTS = 300
 @pytest.mark.parametrize(
     ("kind", "runs_a_side", "sd"), [("plain", 2, 2.0), ("heavy tails", 3, 2.0), ("drift", 4, 0.5), ("unequal lengths", 6, 2.0)]
 )
-def test_intervals_hold_and_reports_hardly_ever_mislead(kind, runs_a_side, sd):
+def test_intervals_hold_and_reports_are_rarely_false(kind, runs_a_side, sd):
     coverage, false, _, ratio, _ = bench.trial(kind, runs_a_side, sd, REPORTS)
     # Bounds of the full trials, widened by three standard errors of 300 reports (1.3 %).
     assert 0.935 - 0.038 <= coverage <= (0.99 if runs_a_side == 2 else 0.97) + 0.03
@@ -26,7 +26,7 @@ def test_intervals_hold_and_reports_hardly_ever_mislead(kind, runs_a_side, sd):
 
 
 def test_the_trial_can_fail():
-    """Calling every run's samples independent, as a careless analysis would, must be caught by these bounds."""
+    """Treating every run's samples as independent, as a careless analysis would, must be caught by these bounds."""
     import numpy as np
 
     random = np.random.default_rng(1)

@@ -1,4 +1,4 @@
-"""A test day: its file holds what was decided beforehand; what is next goes by the folders beside it."""
+"""A test day: its file holds what was decided in advance; the next step follows from the folders beside it."""
 
 import os
 import sys
@@ -68,14 +68,14 @@ def test_the_file_holds_the_plan(tmp_path):
         (lambda text: "".join(line for line in text.splitlines(True) if "seal" not in line), "was changed after it was written"),
     ],
 )
-def test_a_file_that_cannot_be_held_to_is_refused(tmp_path, change, words):
+def test_an_unusable_plan_file_is_refused(tmp_path, change, words):
     path = day_plan.write(planned(tmp_path))
     path.write_text(change(path.read_text()))
     with pytest.raises(InputError, match=words):
         day_plan.load(path)
 
 
-def test_the_next_run_is_the_first_that_is_not_there(tmp_path):
+def test_the_next_run_is_the_first_missing_one(tmp_path):
     plan = planned(tmp_path, start_degc={"tank": 35.0, "block": 70.0})
     assert plan.driven() == 0
     for number in (1, 2, 4):
@@ -98,7 +98,7 @@ def recorded(folder, *, to_its_end):
         os.close(writer._fd)  # as the system does when the process dies
 
 
-def test_a_run_whose_recorder_died_is_the_next_until_it_went_on_or_was_driven_again(tmp_path):
+def test_a_run_whose_recorder_died_is_next_until_it_was_continued_or_driven_again(tmp_path):
     plan = planned(tmp_path)
     recorded(plan.run_path(1), to_its_end=True)
     recorded(plan.run_path(2), to_its_end=False)
@@ -110,18 +110,18 @@ def test_a_run_whose_recorder_died_is_the_next_until_it_went_on_or_was_driven_ag
     assert (plan.driven(), plan.interrupted(), plan.recording(2).name[-2:]) == (2, 0, "-3")
     other = plan.run_path(1).with_name(f"{plan.run_path(1).name}-2")
     recorded(other, to_its_end=True)
-    assert plan.recording(1) == plan.run_path(1), "beside a finished run nothing takes its place"
+    assert plan.recording(1) == plan.run_path(1), "nothing replaces a finished run"
     plan.note_again([1, 2], [1])
-    assert (plan.recording(1), plan.to_drive_again()) == (other, 0), "unless it held no answer"
+    assert (plan.recording(1), plan.to_drive_again()) == (other, 0), "unless it was empty"
     plan.note_again([1], [1])
     assert plan.to_drive_again() == 1
     plan.note_again([1], [])
     assert plan.to_drive_again() == 0
-    with LogWriter(plan.run_path(1) / "wire.log"):  # while it is recorded it was not cut off
+    with LogWriter(plan.run_path(1) / "wire.log"):  # while it is being recorded it does not count as cut off
         assert not day_plan.was_cut_off(plan.run_path(1))
 
 
-def test_only_complete_blocks_count_and_what_is_decided_says_stop(tmp_path):
+def test_only_complete_blocks_count_and_a_decided_day_says_stop(tmp_path):
     plan = planned(tmp_path)
     values = {n: (60.0 if name == "as built" else 50.0) + 0.1 * n for n, name in enumerate(plan.order, start=1)}
     assert said(plan, standing(plan, {1: 60.0})) == []
@@ -145,14 +145,14 @@ def test_power_is_better_when_higher(tmp_path):
 
 @pytest.mark.parametrize(("case", "found"), [("one fix, nothing", 0.0), ("one fix, -5", 0.9), ("three fixes, nothing", 0.0)])
 def test_looks_after_every_block_keep_false_claims_rare(case, found):
-    """A short form; tests/bench/bench_test_day.py prints the full table. 60 days: at 5 % more than 9 false are seen once in a thousand."""
+    """A short form; tests/bench/bench_test_day.py prints the full table. 60 days: at 5 %, more than 9 false ones occur once in a thousand."""
     kept = bench.trial(case, 60)
     assert kept["false"] <= 9
     assert kept["found"] >= 60 * found - 8
     assert bench.within(kept["most"], kept["fixed"], len(bench.CASES[case][0]) + 1)
 
 
-def test_one_fix_of_two_decided_tells_which_and_how_many_more_blocks_the_other_needs(tmp_path):
+def test_with_one_of_two_fixes_decided_it_is_named_with_the_blocks_the_other_needs(tmp_path):
     plan = planned(tmp_path, ("as built", "ice can", "cooler"), difference=3.0)
     levels = {"as built": 60.0, "ice can": 40.0, "cooler": 57.0}
     wobble = (1.5, -1.5, 0.5, -0.5)

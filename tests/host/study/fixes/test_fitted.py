@@ -1,4 +1,4 @@
-"""The question goes by what was fitted and where, never by the answers; what it lacks is said, what is large beside it is seen."""
+"""The question follows from what was fitted and where, never from the results; gaps are reported, and large other effects are pointed out."""
 
 from dataclasses import replace
 
@@ -28,7 +28,7 @@ def run(variant, number, values, **more):
 
 
 def runs(levels, cells=(CARB, CARB_MARGIN, PUMP_SOAK), each=3, spread=1.0, seed=0):
-    """{variant: (level of each cell)} as runs in turn, with a spread from run to run."""
+    """{variant: (level of each cell)} as alternating runs, with a spread from run to run."""
     random = np.random.default_rng(seed)
     return [
         run(
@@ -55,22 +55,22 @@ def asked(*names, kind="cooler"):
         ("phenolic spacer", "spacer"),
         ("fan run-on", "fan"),
         ("return line", "return"),
-        ("device", None),  # holds "ice", and is none
+        ("device", None),  # contains "ice", but is not ice
         ("before", None),
     ],
 )
-def test_a_name_tells_the_kind(words, kind):
+def test_a_name_gives_the_kind(words, kind):
     assert kind_of(words) == kind
 
 
-def test_what_a_person_writes():
+def test_what_people_write_is_understood():
     assert parse("cooler before carb inlet") == Fitted("cooler", "carb_inlet")
     assert parse("shield") == Fitted("shield", "")
     with pytest.raises(InputError, match='"magic before pump" names no kind of fix: write one of ice, cooler'):
         parse("magic before pump")
 
 
-def test_the_phase_is_the_kinds_own_unless_named_or_the_car_is_not_pulled():
+def test_the_phase_is_the_kinds_own_unless_named_or_the_car_has_no_pulls():
     def phase(kind, **more):
         return questions({"x": Fitted(kind, "pump")}, PLACES, **more)[0][0].cells[0].phase
 
@@ -87,18 +87,18 @@ def test_the_phase_is_the_kinds_own_unless_named_or_the_car_is_not_pulled():
     assert phase("cooler", phase=SOAK) == SOAK
 
 
-def test_a_place_nobody_measured_is_refused_and_a_guess_is_said():
+def test_an_unmeasured_place_is_refused_and_a_guess_is_marked():
     with pytest.raises(InputError, match=r"before rail, which not every session measured: there are tank, pump, carb_inlet"):
         questions({"x": Fitted("cooler", "rail")}, PLACES)
     (one,), unknown = questions({"ice can": Fitted("ice", guessed=True), "after": None}, PLACES)
     assert one.cells == (CARB, CARB_MARGIN)
     assert "Guessed from the name: ice can as ice." in compare_words.question(one)
-    assert "beforehand" not in compare_words.question(one), "a guess was not asked beforehand"
+    assert "beforehand" not in compare_words.question(one), "a guess was not asked in advance"
     assert "--" not in compare_words.question(one), "no command line on a customer's sheet"
     assert unknown == ["after"]
 
 
-def test_a_fan_run_on_that_was_said_needs_no_place():
+def test_a_fan_run_on_needs_no_place():
     (one,), _ = questions({"fan": parse("fan run-on")}, PLACES)
     assert one.cells[0] == Cell(MEAN, "carb_inlet", SOAK)
     assert compare_words.question(one).startswith("Asked beforehand, by what was fitted")
@@ -107,7 +107,7 @@ def test_a_fan_run_on_that_was_said_needs_no_place():
     assert "Where A stands was not said: the carb inlet is the last place of the line." in compare_words.question(one)
 
 
-def test_the_large_effect_that_was_asked_for_is_the_first_sentence():
+def test_the_large_effect_that_was_asked_about_is_the_first_sentence():
     levels = {"as built": (60, 10, 10), "cooler": (50.5, 0.5, 10), "ice can": (23, -27, 10)}
     result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
     assert compare_words.finding(result, SI).startswith(
@@ -121,7 +121,7 @@ def test_the_large_effect_that_was_asked_for_is_the_first_sentence():
     assert pair.verdict == verdicts.LOWER
 
 
-def test_variants_alike_cannot_be_told_apart():
+def test_equal_variants_cannot_be_distinguished():
     levels = {"as built": (60, 10, 10), "cooler": (50, 0, 10), "ice can": (50.2, 0.2, 10)}
     result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
     assert set(result.best) == {"cooler", "ice can"}
@@ -131,7 +131,7 @@ def test_variants_alike_cannot_be_told_apart():
     )
 
 
-def test_the_interval_shown_is_the_one_the_verdict_goes_by():
+def test_the_interval_shown_is_the_one_used_for_the_verdict():
     """Three pairs share 5 %: by hand the Bonferroni interval of the pooled t."""
     levels = {"as built": (60, 10, 10), "cooler": (50, 0, 10), "ice can": (40, 0, 10)}
     result = compare_runs(runs(levels), "as built", questions=asked("cooler", "ice can"))
@@ -142,7 +142,7 @@ def test_the_interval_shown_is_the_one_the_verdict_goes_by():
             assert (answer.verdict in (verdicts.LOWER, verdicts.HIGHER)) <= (answer.low_degc * answer.high_degc > 0)
 
 
-def test_a_phase_that_was_not_driven_gives_no_verdict_and_what_to_drive():
+def test_a_phase_that_was_not_driven_gives_no_verdict_and_says_what_to_drive():
     short = runs({"as built": (60, 10, 10), "cooler": (30, -20, -25)})
     for one in short[:2]:
         del one.values[CARB], one.values[CARB_MARGIN]
@@ -158,7 +158,7 @@ def test_a_phase_that_was_not_driven_gives_no_verdict_and_what_to_drive():
     assert result.proposed_order
 
 
-def test_the_margin_is_asked_only_behind_a_decided_temperature():
+def test_the_margin_is_tested_only_after_a_decided_temperature():
     result = compare_runs(runs({"a": (60, 10, 10), "b": (60.5, 4.5, 10)}, spread=2.0), "a", questions=asked("b"))
     margin = next(a for a in result.answers if a.cell == CARB_MARGIN)
     assert result.answers[0].verdict == verdicts.UNDECIDED
@@ -175,7 +175,7 @@ def test_an_unknown_question_names_the_nearest_three_and_the_words():
     assert "what: mean, smallest margin; where: carb inlet, pump; when: full-throttle pull, hot soak" in said
 
 
-def test_the_hottest_is_asked_as_the_report_says_it_and_dilutes_nothing_else():
+def test_the_hottest_is_asked_in_the_reports_words_and_dilutes_nothing_else():
     hottest = Cell(PEAK, "carb_inlet", PULL)
     given = [replace(r, values={**r.values, hottest: r.values[CARB] + 5}) for r in runs({"a": (60, 10, 10), "b": (50, 0, 10)})]
     assert asking.parse("Hottest at carb inlet, full-throttle pull") == hottest
@@ -192,8 +192,8 @@ def test_a_question_without_its_three_parts_is_refused(text):
 
 
 @given(st.lists(st.sampled_from(sorted(KINDS)), min_size=1, max_size=4), st.sampled_from(PLACES), st.integers(0, 10_000))
-def test_the_question_never_goes_by_the_answers(kinds, place, seed):
-    """Whatever was measured, the same fixes ask the same question."""
+def test_the_question_never_depends_on_the_results(kinds, place, seed):
+    """Whatever was measured, the same fixes give the same question."""
     fixes = {f"v{i}": Fitted(kind, place) for i, kind in enumerate(kinds)}
     made, unknown = questions(fixes, PLACES)
     assert not unknown

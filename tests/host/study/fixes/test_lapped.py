@@ -1,4 +1,4 @@
-"""Runs driven in laps, compared by the lap: a change that is known, laps that do not count, and readings by hand beside them."""
+"""Runs driven in laps, compared lap by lap: a known change, laps that do not count, and readings by hand."""
 
 import lapped as track
 import numpy as np
@@ -19,7 +19,7 @@ ON_LAP = Cell(PEAK, "carb_inlet", LAP)
 
 @pytest.fixture(scope="module")
 def sides(tmp_path_factory):
-    """Two sessions a side by the button; the cooler takes 6 degC off the inlet. On the block, by hand, 84 degC and 92 degC."""
+    """Two sessions a side with laps by the button; the cooler lowers the inlet by 6 degC. On the block, by hand, 84 degC and 92 degC."""
     root = tmp_path_factory.mktemp("laps")
     found = {"as built": [], "cooler": []}
     for number, (name, off, read) in enumerate(
@@ -48,7 +48,7 @@ def result(sides):
 
 
 @pytest.mark.slow
-def test_a_fix_is_asked_of_the_lap_and_found_as_large_as_it_is(result):
+def test_a_fix_is_compared_by_lap_and_found_at_its_full_size(result):
     assert result.primary == ON_LAP
     assert "the hottest on the lap" in compare_words.questions(result)[0]
     (answer,) = [one for one in result.answers if one.primary]
@@ -67,13 +67,13 @@ def test_a_runs_hottest_is_the_mean_of_its_laps(sides, result):
         each.append(max(np.nanmean(seconds[at : at + 10]) for at in range(len(seconds) - 9)))
     run = next(run for run in result.runs if run.session.endswith("run1/wire.log"))
     assert run.laps == len(each) == 3
-    assert np.ptp(each) > 0.1, "the laps differ, or this tells nothing"
+    assert np.ptp(each) > 0.1, "the laps must differ, or this shows nothing"
     assert run.values[ON_LAP] == pytest.approx(float(np.mean(each)), abs=0.15)
     assert abs(run.values[ON_LAP] - max(each)) > 0.05
 
 
 @pytest.mark.slow
-def test_readings_by_hand_stand_beside_and_count_in_nothing(sides, result):
+def test_readings_by_hand_are_shown_and_not_counted(sides, result):
     (column,) = read_by_hand.columns(result.runs, LAP)
     assert by_hand.heading(column) == "Block, by hand"
     values = sorted(read_by_hand.of_run(run, column, LAP) for run in result.runs)
@@ -97,7 +97,7 @@ def test_a_lap_out_of_the_pit_lane_does_not_count():
     assert whole_laps([]) == []
 
 
-def test_what_acts_on_the_standing_car_is_not_asked_of_the_lap():
+def test_what_acts_on_the_standing_car_is_not_compared_by_lap():
     from hotfuel.study.fixes.fitted import Fitted
 
     places = ("tank", "carb_inlet")

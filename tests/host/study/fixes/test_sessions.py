@@ -21,7 +21,7 @@ from hotfuel.units import Shown
 
 SI = Shown("si")
 SHORT = (Part("drive", 4.0, "cruise", 64.0), Part("queue", 2.0, "idle"), Part("hot soak", 4.0, "off"))
-# Probes that lie along the flow: one that sticks out 10 mm is heated or cooled by its own stem once the fuel stands.
+# Probes along the flow: one inserted 10 mm across it is heated or cooled by its own stem once the fuel stands.
 ALONG = tuple(replace(fitted, probe=PROBES[1].probe, error_degc=0.0) for fitted in PROBES)
 SAME_DAY = replace(scenarios()["as built"], drive=SHORT, variation=0.0, probes=ALONG)
 SLEEVED = replace(SAME_DAY, fixes=scenarios()["sleeved line"].fixes)
@@ -47,7 +47,7 @@ def said(notes):
     return [compare_notes.note(one, SI) for one in notes]
 
 
-def test_a_fix_is_found_as_large_as_the_truth_has_it():
+def test_a_fix_is_found_at_its_true_size():
     sleeved = session(SLEEVED, "sleeved run")
     found, _ = values({"bare": [bare()], "sleeve": [sleeved]}, "bare")
     first, last = next((float(a), float(b)) for name, a, b in bare().spans() if name == "hot soak")
@@ -64,8 +64,9 @@ def test_a_fix_is_found_as_large_as_the_truth_has_it():
     assert found["sleeve"][cell] - found["bare"][cell] == pytest.approx(least[0] - least[1], abs=0.5)
 
 
-def test_a_hotter_day_is_no_difference():
-    """Everything 6 degC hotter, outside air too: hot places are taken to follow by 0.8 of it, so a fifth stays, inside the stated 0.15 x 6 at 95 %."""
+def test_a_hotter_day_is_not_a_difference():
+    """Everything 6 degC hotter, outside air too: hot places are assumed to follow by 0.8 of it, so a fifth remains, within the
+    stated 0.15 x 6 at 95 %."""
     hotter = session(name="b", metadata={"ambient_degc": 36.0}, shift_degc={"tank": 6.0, "pump": 6.0, "carb_inlet": 6.0})
     found, _ = values({"x": [bare()], "y": [hotter]}, "x")
     for place in ("tank", "pump", "carb_inlet"):
@@ -74,7 +75,7 @@ def test_a_hotter_day_is_no_difference():
             assert found["y"][cell] == pytest.approx(found["x"][cell] - cell.better * 0.2 * 6.0, abs=0.2)
 
 
-def test_another_fuel_is_named_and_limits_are_for_the_baseline_s():
+def test_another_fuel_is_reported_and_limits_use_the_baselines():
     car = bare().car
     winter = car.model_copy(update={"fuel_table": car.fuel_table.model_copy(update=WINTER_FUEL)})
     other = session(name="winter run", car=winter)
@@ -93,7 +94,7 @@ def test_another_fuel_is_named_and_limits_are_for_the_baseline_s():
 
 
 @pytest.mark.parametrize("baseline", ["low", "high"])
-def test_another_altitude_is_named_and_limits_are_for_the_baseline_s_pressure(baseline):
+def test_another_altitude_is_reported_and_limits_use_the_baselines_pressure(baseline):
     high = session(name="high run")
     high._inputs["ambient_pressure_kpa"] -= 13.0
     found, notes = values({"low": [bare()], "high": [high]}, baseline)
@@ -187,14 +188,14 @@ def test_the_same_recording_twice_under_one_name_is_refused():
         compare_sessions({"x": [bare()], "y": [twice := session(name="b"), twice]})
 
 
-def test_phases_that_can_only_be_guessed_are_not_compared_one_by_one():
+def test_phases_that_are_only_guessed_are_not_compared_one_by_one():
     result = compare_sessions({"x": [bare()], "y": [session(name="b", known=())]})
     assert {a.cell.phase for a in result.answers} == {WHOLE_RUN}
     assert any("whole runs are compared" in note for note in compare_words.conditions(result, SI))
 
 
-def test_what_a_fix_asks_of_a_phase_is_not_changed_where_no_phases_are_told():
-    """The asked phase has no answer, and the words that ask of the whole run are told; they work."""
+def test_a_question_about_a_phase_stays_where_no_phases_are_known():
+    """The phase asked about has no answer, and the message gives words that ask about the whole run; they work."""
     groups = {"x": [bare()], "cooler": [session(name="b", known=())]}
     finding = compare_words.finding(compare_sessions(groups), SI)
     assert (
@@ -213,7 +214,7 @@ CHANGES = ((300.0, "bare"), (500.0, "Sleeve"), (700.0, "bare"), (900.0, "sleeve 
 
 
 def switched():
-    """A steady drive in which the pump is 5 degC cooler from each mark "sleeve" to the next one."""
+    """A steady drive in which the pump is 5 degC cooler from each mark "sleeve" to the next mark."""
     found = session(STEADY, "switched", marks=CHANGES)
     at = np.arange(len(found._temperatures))
     cooler = ((at >= 500) & (at < 700)) | (at >= 900)
@@ -222,7 +223,7 @@ def switched():
     return found
 
 
-def test_one_session_under_two_names_is_cut_at_the_marks_that_carry_them():
+def test_one_session_under_two_names_is_cut_at_the_marks_with_those_names():
     one = switched()
     runs, _ = runs_of({"bare": [one], "sleeve": [one]}, "bare")
     assert [(r.variant, r.duration_s) for r in runs] == [
@@ -252,7 +253,7 @@ def test_a_recording_without_marks_under_two_names_is_refused():
         compare_sessions({"a": [alone], "b": [alone]})
 
 
-def test_a_name_that_no_mark_carries_is_refused():
+def test_a_name_without_a_mark_is_refused():
     one = switched()
     with pytest.raises(InputError, match='no mark in it reads "shield"'):
         compare_sessions({"bare": [one], "shield": [one]})
@@ -271,7 +272,7 @@ def stopped(minutes, times=1):
         (lambda: stopped(4.0, 3), "Of the stops in 4 min, 3 one is compared"),
     ],
 )
-def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
+def test_a_longer_stop_or_more_stops_are_not_a_difference(other, told):
     found, notes = values({"x": [stopped(4.0)], "y": [other()]}, "x")
     for cell in (Cell(MEAN, "pump", "hot soak"), Cell(MARGIN, "pump", "hot soak"), Cell(MARGIN, "carb_inlet", "hot soak")):
         assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.3)
@@ -280,7 +281,7 @@ def test_a_longer_stop_or_more_of_them_is_no_difference(other, told):
     assert found["y"][driven] == pytest.approx(found["x"][driven], abs=0.3)
 
 
-def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
+def test_a_probe_that_dies_during_the_drive_is_left_out_from_there():
     dead = session(name="dead probe")
     dead._temperatures.iloc[440:, dead._temperatures.columns.get_loc("pump_degc")] = np.nan
     found, _ = values({"x": [bare()], "y": [dead]}, "x")
@@ -296,13 +297,13 @@ def test_a_probe_that_dies_on_the_way_is_left_out_where_it_did():
 
 
 def cold_start(name, hours, degc):
-    """A run whose outside air nobody noted; its fuel begins at one temperature."""
+    """A run whose outside air was not noted; its fuel begins at one temperature."""
     found = session(name=name, metadata={}, start_s=1_780_300_800.0 + 3600 * hours)
     found._temperatures.iloc[:30] = degc
     return found
 
 
-def test_outside_air_guessed_from_the_fuel_is_doubted_and_on_a_later_run_of_the_day_not_believed():
+def test_outside_air_estimated_from_the_fuel_is_uncertain_and_not_used_for_a_later_run_of_the_day():
     first, second = cold_start("morning", 0, 21.0), cold_start("evening", 6, 29.0)
     runs, notes = runs_of({"x": [first], "y": [second]}, "x")
     assert [run.ambient_degc for run in runs] == [21.0, pytest.approx(np.nan, nan_ok=True)]
@@ -327,7 +328,7 @@ def slowly_switched(lag_s, step_degc=-6.0, changes=((100.0, "bare"), (400.0, "sl
     return found
 
 
-def test_what_lingers_after_a_switch_is_left_out_and_told():
+def test_the_transition_after_a_switch_is_left_out_and_reported():
     one = slowly_switched(40.0)
     result = compare_sessions({"bare": [one], "sleeve": [one]}, primary=Cell(MEAN, "pump", "drive"))
     pump = next(each for each in result.settlings if each.place == "pump")

@@ -19,7 +19,7 @@ def test_ntu_is_the_inverse_of_effectiveness(kind, ntu, ratio):
     share = cooler.effectiveness(ntu, ratio, kind)
     assert 0 < share < 1
     assert cooler.effectiveness(cooler.ntu_of(share, ratio, kind), ratio, kind) == pytest.approx(share, abs=1e-9)
-    if cooler.effectiveness(ntu * 1.01, ratio, kind) - share > 1e-6:  # where the curve still rises, NTU itself comes back
+    if cooler.effectiveness(ntu * 1.01, ratio, kind) - share > 1e-6:  # where the curve still rises, NTU itself is recovered
         assert cooler.ntu_of(share, ratio, kind) == pytest.approx(ntu, rel=1e-3)
 
 
@@ -32,27 +32,27 @@ def test_a_larger_cooler_never_cools_less_and_counterflow_is_the_best(kind, ntu,
 
 
 @given(KINDS, st.floats(0.5, 12.0), st.floats(5.0, 80.0), st.floats(35.0, 80.0), st.floats(5.0, 25.0), st.floats(5.0, 80.0))
-def test_a_measured_cooler_gives_back_its_ua_and_forecasts_its_own_readings(kind, ua, flow, inlet, coolant, coolant_w_k):
+def test_a_measured_coolers_ua_is_recovered_and_forecasts_its_own_readings(kind, ua, flow, inlet, coolant, coolant_w_k):
     fuel = flow / 3.6e6 * 740 * 2100  # W/K by hand
     other = np.inf if kind == "bath" else coolant_w_k
     least, most = min(fuel, other), max(fuel, other)
     ratio = 0.0 if kind == "bath" else least / most
     if ua / least > 4:
-        return  # so near its limit that no reading can tell one UA from another
+        return  # so near its limit that no reading can distinguish one UA from another
     heat = cooler.effectiveness(ua / least, ratio, kind) * least * (inlet - coolant)
     outlet = inlet - heat / fuel
     found = cooler.measured(inlet, outlet, coolant, flow, coolant_w_k=other, arrangement=kind)
     assert found.ua_w_k == pytest.approx(ua, rel=1e-4)
     assert found.heat_w == pytest.approx(heat, rel=1e-9)
     assert found.effectiveness == pytest.approx((inlet - outlet) / (inlet - coolant))
-    assert found.heat_u_w >= 0.1 * heat  # no watts without the flow's uncertainty, 10 % unless told
+    assert found.heat_u_w >= 0.1 * heat  # no watts without the flow's uncertainty, which is 10 % unless stated
     assert found.ua_u_w_k > 0.1 * ua
     again = cooler.elsewhere(found, inlet, coolant, flow)
     assert again.outlet_degc == pytest.approx(outlet, abs=1e-4)
     assert again.heat_w == pytest.approx(heat, rel=1e-4)
 
 
-def test_the_flows_uncertainty_goes_into_the_watts():
+def test_the_flows_uncertainty_is_included_in_the_watts():
     sure, unsure = (cooler.measured(60, 40, 25, 30, flow_relative_u=u) for u in (0.02, 0.35))
     # 30 L/h x 0.74 kg/L x 2100 J/(kg K) / 3600 s = 12.95 W/K; times 20 degC
     assert sure.heat_w == pytest.approx(259, abs=0.5) == unsure.heat_w
@@ -61,7 +61,7 @@ def test_the_flows_uncertainty_goes_into_the_watts():
     assert unsure.heat_u_w == pytest.approx(259 * np.sqrt(0.0354**2 + 0.35**2 + 0.1**2), rel=0.01)
 
 
-def test_repeated_readings_scatter_as_much_as_is_stated():
+def test_repeated_readings_scatter_as_much_as_stated():
     rng = np.random.default_rng(4)
     true = cooler.measured(60, 38, 25, 30)
     many = [cooler.measured(*(np.array([60, 38, 25]) + rng.normal(0, 0.5, 3)), 30, flow_relative_u=0.0) for _ in range(600)]
@@ -71,8 +71,8 @@ def test_repeated_readings_scatter_as_much_as_is_stated():
     assert scatter == pytest.approx(np.sqrt(alone.heat_u_w**2 - (0.1 * alone.heat_w) ** 2), rel=0.15)
 
 
-def test_a_simulated_cooler_seen_at_one_flow_tells_what_it_does_at_others():
-    """Truth: the simulated car's core, 9 W/K at every flow, marched cell by cell until it is steady."""
+def test_a_simulated_cooler_measured_at_one_flow_is_forecast_at_others():
+    """Truth: the simulated car's core, 9 W/K at every flow, solved cell by cell until it is steady."""
 
     def steady(flow_l_h, inlet, air):
         line, out = Line(90.0, 9.0, inlet, 40), inlet
@@ -88,7 +88,8 @@ def test_a_simulated_cooler_seen_at_one_flow_tells_what_it_does_at_others():
         assert abs(there.outlet_degc - truth) <= 2 * there.outlet_u_degc, (flow, inlet, air)
         assert there.outlet_u_degc < 0.25 * (inlet - air)
     warm, cool = (cooler.elsewhere(seen, 55, air, 30) for air in (35, 15))
-    assert warm.heat_w / cool.heat_w == pytest.approx((55 - 35) / (55 - 15))  # heat goes with the difference to the coolant
+    # heat is proportional to the difference to the coolant
+    assert warm.heat_w / cool.heat_w == pytest.approx((55 - 35) / (55 - 15))
     fast = cooler.elsewhere(seen, 55, 25, 60)
     assert fast.outlet_degc > cooler.elsewhere(seen, 55, 25, 30).outlet_degc
     assert fast.heat_w > seen.heat_w
@@ -131,7 +132,7 @@ def test_bad_input_is_one_sentence(call, words):
     assert "\n" not in str(seen.value)
 
 
-def test_heat_of_which_more_than_half_is_doubt_is_said_as_a_bound():
+def test_heat_that_is_more_than_half_uncertainty_is_given_as_a_bound():
     assert cooler_words.watts(100.0, 10.0) == "100 ±20 W"
     assert cooler_words.watts(26.0, 12.0) == "at most 50 W"
     assert cooler_words.watts(-5.0, 2.0) == "at most 0 W"

@@ -1,4 +1,4 @@
-"""Fixes in a forecast by themselves: coolers by NTU, ice until it is melted, a return that changes the tank, several together, and what to try first."""
+"""Fixes in a forecast: coolers by NTU, ice until it is melted, a return that changes the tank, several together, and what to try first."""
 
 from dataclasses import replace
 
@@ -71,7 +71,7 @@ def test_effectiveness_falls_with_flow_as_in_the_ht_library(rpm, effectiveness):
 
 
 def test_a_return_carries_an_ice_cans_cold_into_the_tank():
-    """Against a balance of its own, second by second: 20 L, 60 L/h back, 0.8 of the difference kept, 1.4 per hour to the air (EPA MOVES)."""
+    """Against a separate balance, second by second: 20 L, 60 L/h back, 0.8 of the difference kept, 1.4 per hour to the air (EPA MOVES)."""
     change = Change("x", cooler_effectiveness=0.5, cooler_before="carb_inlet", coolant="ice", ice_kg=50.0, tank_l=20.0)
     plain, back = (forecast(steady(car), [change])[0] for car in (CAR, RETURN))
     assert row(plain, "tank").running_degc == TANK_DEGC  # nothing comes back there
@@ -101,14 +101,14 @@ def test_a_new_return_warms_the_tank_and_a_cooler_in_it_does_not():
         )
     )
     assert row(warm, "tank").running.least > TANK_DEGC + 0.3
-    assert row(pot, "tank").running_degc > row(warm, "tank").running_degc  # it holds next to nothing
+    assert row(pot, "tank").running_degc > row(warm, "tank").running_degc  # it holds almost nothing
     assert row(cooled, "tank").running_degc < TANK_DEGC
     rise = row(warm, "pump").running_degc - row(warm, "tank").running_degc
-    # 12.65 L/h became 52.65: a quarter of it, more where films gain
+    # 12.65 L/h became 52.65: a quarter of it, more where the film coefficient rises
     assert 0.2 * (PUMP_DEGC - TANK_DEGC) < rise < 0.8 * (PUMP_DEGC - TANK_DEGC)
 
 
-def test_ice_lasts_until_its_melting_heat_is_used_up():
+def test_ice_lasts_until_its_latent_heat_is_used_up():
     """1 kg takes up 333.55 kJ; 12.65 L/h x 0.74 x 2100 J cooled from 47 by 0.8 x 47 degC are 205 W, with 1 to 3 W/K through the wall: 18 to 27 min."""
     course = steady()
     changed = Changed(Grid.of(course, list(course.degc)), CAR, Draws())
@@ -144,10 +144,10 @@ def test_the_same_fix_at_two_places_acts_at_both():
     assert fall[2] > max(fall[:2]) + 0.5
     assert row(both, "pump").running_degc == row(first_only, "pump").running_degc
     assert row(spaced, "pump").running_degc == row(spacer, "pump").running_degc < PUMP_DEGC
-    assert len(both.assumptions) == len(first_only.assumptions) + 1  # each is told
+    assert len(both.assumptions) == len(first_only.assumptions) + 1  # each is reported
 
 
-def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
+def test_what_to_try_first_groups_equal_fixes_and_gives_their_effort():
     tried = first.try_first(steady(pump=52.0))
     assert [one.group for one in tried] == sorted(one.group for one in tried)
     gains = [float(np.median(one.told.gains)) for one in tried]
@@ -156,7 +156,7 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
     for one in tried:
         better = float(np.mean(leader.told.gains > one.told.gains + 0.05))
         if one.group == 1:
-            assert better < 0.975  # not surely worse than the best
+            assert better < 0.975  # not clearly worse than the best
     said = "\n".join(first_words.sentences(tried, SI))
     best = [one.fix.change.name for one in first_words.helping(tried, SI) if one.group == 1]
     assert said.startswith("Try first one of these " if len(best) > 1 else "Try first: ")
@@ -179,7 +179,7 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
     assert "ice to carry, meltwater to drain" in said
     assert "common practice, no source" in said
     assert "nothing known" in said
-    # a pump that is the hottest place: nothing behind it changes the smallest margin
+    # a pump that is the hottest place: nothing after it changes the smallest margin
     behind = next(one for one in tried if one.fix.kind == "ice")
     assert behind.told.smallest.place == "pump"
     assert behind.told.smallest.degc.greatest == 0
@@ -188,7 +188,7 @@ def test_what_to_try_first_puts_alike_fixes_into_groups_and_says_their_fuss():
     assert with_pump.told.smallest.degc.carried_by
 
 
-def test_a_session_that_never_came_near_says_that_its_order_says_little():
+def test_a_session_far_from_the_limit_says_that_its_order_means_little():
     far = steady(tank=20.0, pump=22.0, carb_inlet=24.0)
     no_stop, degc = first.little_to_tell(far, first.try_first(far))
     assert no_stop and degc > 20
@@ -200,7 +200,7 @@ def test_a_session_that_never_came_near_says_that_its_order_says_little():
     assert np.isnan(first.little_to_tell(near, first.try_first(near))[1])
 
 
-def test_the_same_assumption_is_drawn_alike_for_every_change():
+def test_the_same_assumption_uses_the_same_draws_for_every_change():
     one, again = Draws(), Draws()
     assert np.array_equal(one.unit("flow", ""), again.unit("flow", ""))
     column = one.between("x", "", 2.0, 4.0)
@@ -208,7 +208,7 @@ def test_the_same_assumption_is_drawn_alike_for_every_change():
     assert one.interval(column[:, 0] * 3).carried_by == ""
 
 
-def test_a_longer_stop_needs_a_stop():
+def test_a_forecast_of_a_longer_stop_needs_a_stop():
     with pytest.raises(InputError, match="no hot stop"):
         forecast(steady(), [Change("x", stop_min=20)])
 

@@ -1,4 +1,4 @@
-"""Forecasts on recorded drives of the simulated car, against what the same car does when the change is really made."""
+"""Forecasts on recorded drives of the simulated car, against the same car with the change really made."""
 
 from dataclasses import replace
 from functools import cache
@@ -54,13 +54,13 @@ def drive():
 
 
 def fan_cooler_effectiveness(session):
-    """What the simulated core does at the flows of this drive: 9 W/K against the fuel's heat capacity flow, one side at one temperature."""
+    """The simulated core at the flows of this drive: 9 W/K against the fuel's heat capacity flow, one side at constant temperature."""
     flow = session.truth.flow_l_h.to_numpy()[session.truth.engine_rpm.to_numpy() > 400]
     return float(np.median(1 - np.exp(-9.0 / (flow / 3600 * DENSITY_KG_PER_L * 2100))))
 
 
 def real(session, car):
-    """{place: (hottest, median while running, smallest margin)} of a drive, its limits by that car file."""
+    """{place: (hottest, median while running, smallest margin)} of a drive, with limits by that car file."""
     course = of_session(session)
     known = {k: course.inputs[k] for k in ("running", "engine_rpm", "fuel_pressure_kpa", "ambient_pressure_kpa", "ignition")}
     table = margins(car, car.fuel(), course.degc, Conditions(**known, time_s=course.time_s))
@@ -75,12 +75,12 @@ def real(session, car):
     }
 
 
-CASES = {  # name: (the change, what is really made other, the car file then, places where the two are the same thing)
+CASES = {  # name: (the change, what really differs, the car file then, places where the two are the same thing)
     "15 degC hotter": (Change("x", hotter_degc=15), {"ambient_degc": 45.0}, CAR, ("tank", "pump", "carb_inlet")),
     "10 degC cooler": (Change("x", hotter_degc=-10), {"ambient_degc": 20.0}, CAR, ("tank", "pump", "carb_inlet")),
     "1250 m higher": (Change("x", higher_m=1250), {"altitude_m": 1600.0}, CAR, ("tank", "pump", "carb_inlet")),
     "winter fuel": (Change("x", fuel=WINTER), {"fuel": WINTER_FUEL}, WINTER_CAR, ("tank", "pump", "carb_inlet")),
-    # the simulated one's probe at the pump goes into the tank with it
+    # the simulated car's pump probe moves into the tank with the pump
     "pump in the tank": (Change("x", submerged_pump=True), {"fixes": Fixes(electric_pump=True)}, TANK_PUMP_CAR, ("tank", "carb_inlet")),
     "cooler with a fan": (None, {"fixes": Fixes(cooler=Cooler(fan=True))}, CAR, ("tank", "pump", "carb_inlet")),
     "sleeve on the hose": (
@@ -110,7 +110,7 @@ def test_a_forecast_holds_when_the_change_is_really_made(name, case):
         )
         for forecast, really, u, times in stated:
             assert abs(forecast - really) <= max(times * u, 0.5), (there.place, forecast, really, u)
-            assert u < 10  # and it says something
+            assert u < 10  # and it is precise enough to be useful
 
 
 def one(session, change, **options):
@@ -129,8 +129,8 @@ def test_a_hotter_day_counts_less_the_more_the_engine_heats(drive):
     assert any("thermostat" in line for line in assumptions(result, SI))
 
 
-def test_half_way_to_the_engine_half_of_what_does_not_follow_counts():
-    """By hand: 60 degC in air of 30 is half-way to the engine's 90, so of 15 degC more half the share that does not follow is missing."""
+def test_half_way_to_the_engine_half_of_the_independent_share_counts():
+    """By hand: 60 degC in air of 30 is half-way to the engine's 90, so of 15 degC more, half the share that does not follow is missing."""
     least, greatest = (15 * (1 - 0.5 * share) for share in FOLLOWS[::-1])
     course = replace(of_session(driven("queue")), ambient_degc=30.0)
     grid = Grid.of(course, list(course.degc))
@@ -148,18 +148,19 @@ def test_more_altitude_lowers_limits_by_the_published_rule(drive):
     pump = row(one(drive, Change("a pass", higher_m=1500)), "pump")
     fall = pump.margin_before_degc - pump.margin_degc
     # ASTM D4814, 5.2.1: 4.4 degC per 1000 m; mixtures 4.7
-    tank = row(one(drive, Change("a pass", higher_m=1500)), "tank")  # no boiling there, that would lower the temperature too
+    tank = row(one(drive, Change("a pass", higher_m=1500)), "tank")  # no boiling there, which would lower the temperature too
     assert 4.2 * 1.5 <= tank.margin_before_degc - tank.margin_degc <= 4.9 * 1.5
     assert tank.margin_u_degc == pytest.approx(0.06 * (tank.margin_before_degc - tank.margin_degc), rel=0.01)  # 200 draws
     assert 0 < fall <= 4.9 * 1.5
     assert pump.running_degc == pump.running_before_degc
 
 
-def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive):
+def test_a_cooler_works_while_fuel_flows_and_relative_to_the_existing_one(drive):
     session = drive
     result = one(session, Change("a cooler", cooler_effectiveness=0.6, cooler_before="carb_inlet"))
     inlet = row(result, "carb_inlet")
-    # 60 % of the way to air at 33 degC, 3 above outside, from the reading less half of what may be taken up behind the cooler
+    # 60 % of the way to air at 33 degC (3 above outside), from the reading less half of the heat that may be taken up after the
+    # cooler
     rise = inlet.running_before_degc - row(result, "pump").running_before_degc
     assert inlet.running_degc == pytest.approx(
         inlet.running_before_degc - 0.6 * (inlet.running_before_degc - rise / 2 - 33.0), abs=1.0
@@ -174,7 +175,7 @@ def test_a_cooler_works_while_fuel_flows_and_against_the_car_that_has_one(drive)
     assert "the fuel would stay" in stays and "beyond its limit at the pump" in stays
     assert said[1].startswith("At the carb inlet the fuel would come to")
     for other in (Change("a hotter day", hotter_degc=10), Change("a pass", higher_m=1000), Change("winter fuel", fuel=WINTER)):
-        assert np.isnan(one(drive, other).power_ceiling_percent)  # air and fuel do more to power than the fuel's temperature
+        assert np.isnan(one(drive, other).power_ceiling_percent)  # air and fuel affect power more than the fuel's temperature
 
 
 def test_an_engine_stands_order_of_magnitude():
@@ -188,7 +189,7 @@ def test_an_engine_stands_order_of_magnitude():
     assert 0.3 <= expectation(parse("118 degF", "temperature") - parse("65 degF", "temperature")).square_root_percent <= 1.5
 
 
-def test_another_fuel_changes_limits_and_boiling_holds_the_temperature_down(drive):
+def test_another_fuel_changes_limits_and_boiling_limits_the_temperature(drive):
     result = one(drive, Change("winter fuel", fuel=WINTER))
     tank, pump = row(result, "tank"), row(result, "pump")
     assert (tank.hottest_degc, tank.boils) == (tank.hottest_before_degc, False)
@@ -197,7 +198,7 @@ def test_another_fuel_changes_limits_and_boiling_holds_the_temperature_down(driv
     assert tank.margin_before_degc - tank.margin_degc == pytest.approx(expected, abs=1.0)
     assert tank.margin_u_degc == pytest.approx(np.hypot(own.limit_uncertainty_degc, other.limit_uncertainty_degc), rel=0.01)
     assert pump.boils
-    # by hand: what both fuels' limits are doubtful by, and by how much boiling holds the temperature down
+    # by hand: the uncertainty of both fuels' limits, and how much boiling limits the temperature
     assert pump.margin_u_degc == pytest.approx(np.hypot(tank.margin_u_degc, pump.hottest_u_degc), rel=0.1)
     assert pump.hottest_u_degc > tank.margin_u_degc
     assert pump.hottest_degc < pump.hottest_before_degc
@@ -208,7 +209,8 @@ def test_another_fuel_changes_limits_and_boiling_holds_the_temperature_down(driv
 def test_a_pump_in_the_tank_helps_the_line_while_the_engine_runs(drive):
     result = one(drive, Change("a pump in the tank", submerged_pump=True))
     assert any("stands under its pressure while it runs" in line for line in assumptions(result, SI))
-    # Standing after the stop nothing holds the pressure: the smallest margin of the soak is no larger than the air's pressure allows.
+    # Standing after the stop nothing holds the pressure: the smallest margin of the soak is at most what the air's pressure
+    # allows.
     assert row(result, "pump").margin.least < 0
     assert row(result, "pump").phase in ("hot soak", "restart")
     said = sentences(result, SI)
@@ -219,14 +221,15 @@ def test_a_pump_in_the_tank_helps_the_line_while_the_engine_runs(drive):
     tank = row(result, "tank")
     less = round(tank.margin_before_degc - tank.margin_degc)
     assert f"The tank has {less} °C less room, because its fuel then has the limit of a pump's suction." in said
-    # none to all of the rise to the old pump goes, with what its outlet side gave, less what the new one puts in: cooler, with a real uncertainty
+    # between none and all of the rise to the old pump goes, with the heat of its outlet side, less the new one's: cooler, with a
+    # real uncertainty
     rise = row(result, "pump").running_before_degc - row(result, "tank").running_before_degc
     inlet = row(result, "carb_inlet")
     assert 0.1 * rise < inlet.running_before_degc - inlet.running_degc < rise
     assert 0.15 * rise < inlet.running_u_degc < 0.5 * rise
 
 
-def test_without_a_probe_at_the_pump_its_heat_is_only_doubt():
+def test_without_a_probe_at_the_pump_its_heat_is_only_an_uncertainty():
     inlet = row(one(lost("queue", "tank", "pump"), Change("a pump in the tank", submerged_pump=True)), "carb_inlet")
     assert abs(inlet.running_degc - inlet.running_before_degc) < 0.5 * inlet.running_u_degc  # the new pump's own heat
     assert 5 < inlet.running_u_degc < 10
@@ -239,7 +242,7 @@ def lost(name, *places, every=1):
     return replace(course, degc={p: np.where(gone & (p in places), np.nan, v) for p, v in course.degc.items()})
 
 
-def test_lost_probes_do_not_take_the_other_places_with_them():
+def test_lost_probes_do_not_affect_the_other_places():
     changes = [
         Change("c", cooler_effectiveness=0.5, cooler_before="pump"),
         Change("p", submerged_pump=True),
@@ -255,7 +258,7 @@ def test_lost_probes_do_not_take_the_other_places_with_them():
         assert b.hottest_degc == pytest.approx(a.hottest_degc, abs=0.5)
     inlet = row(room.forecast(lost("queue", "tank"), [changes[1]])[0], "carb_inlet")
     assert abs(inlet.running_degc - inlet.running_before_degc) < 0.5 * inlet.running_u_degc
-    assert inlet.running_u_degc > 5  # nobody knows what the old pump's heat does
+    assert inlet.running_u_degc > 5  # the old pump's heat is unknown
     assert np.isnan(row(room.forecast(lost("queue", "tank"), [changes[3]])[0], "tank").hottest_degc)
     for change in (changes[0], changes[2]):
         with pytest.raises(InputError, match="no reading of tank"):
@@ -275,7 +278,7 @@ def test_insulation_cuts_the_rise_over_the_place_before(drive):
         rise = pump.running_before_degc - tank.running_before_degc
         assert pump.running_before_degc - pump.running_degc == pytest.approx(0.5 * wall * rise, rel=0.15)
         read_u = np.hypot(*(reading_u_degc(of_session(drive), place, car.engine.idle_flow_l_h) for place in ("tank", "pump")))
-        # the rise as read is within what both probes are wrong by
+        # the rise as read is within the error of both probes
         by_hand = np.hypot(wall_u * rise, np.hypot(wall, wall_u) * read_u)
         assert pump.running_u_degc == pytest.approx(0.5 * by_hand, rel=0.15)
         assert tank.running_degc == tank.running_before_degc
@@ -285,12 +288,12 @@ def test_sentences_are_in_the_readers_units(drive):
     result = one(drive, Change("a hotter day", hotter_degc=10))
     worst = min(result.rows, key=lambda r: r.margin_degc)
     text = " ".join(sentences(result, Shown("us")))
-    decimals = 0 if 1.8 * worst.margin.half >= 1 else 1  # at the precision of the doubt printed beside it
+    decimals = 0 if 1.8 * worst.margin.half >= 1 else 1  # at the precision of the uncertainty printed beside it
     assert f"{1.8 * (worst.margin_before_degc - worst.margin_degc):.{decimals}f} °F less room" in text
     assert "°C" not in text
 
 
-def test_a_pump_that_is_in_the_tank_already_is_said(drive):
+def test_a_pump_already_in_the_tank_is_reported(drive):
     with pytest.raises(InputError, match="in the tank already"):
         room.forecast(drive, [Change("x", submerged_pump=True)], car=TANK_PUMP_CAR)
 

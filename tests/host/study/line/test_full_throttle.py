@@ -16,7 +16,7 @@ CAR = load(EXAMPLE)
 
 
 def drive(starts=(120,), drop_degc=12.0, name="run", wait=60):
-    """Idle and cruise, then sweeps of 9 s from 2000 to 6000 rpm; the inlet falls along each of them by drop_degc, to its lowest 2 s after the end."""
+    """Idle and cruise, then sweeps of 9 s from 2000 to 6000 rpm; the inlet falls by drop_degc during each of them, to its lowest 2 s after the end."""
     count = starts[-1] + 9 + wait
     rpm = np.full(count, 2000.0)
     rpm[:60] = 800.0
@@ -59,7 +59,7 @@ def test_one_pull_in_numbers():
     assert Extent(40.0, 50.0, 40.0, 0.0, 9.0).sentence("pump", Shown("si")) == "pump 40 to 50 °C in 9 s"
 
 
-def test_the_tanks_fuel_arrives_when_the_flow_has_moved_what_the_line_holds():
+def test_the_tanks_fuel_arrives_when_the_flow_has_moved_the_lines_volume():
     course = drive(wait=300)
     (pull,) = full_throttle.pulls(course)
     flow = full_throttle.flow_of(course)
@@ -75,7 +75,7 @@ def test_the_tanks_fuel_arrives_when_the_flow_has_moved_what_the_line_holds():
     )
 
 
-def test_pulls_of_sessions_lie_over_each_other_from_their_starts():
+def test_pulls_of_sessions_are_aligned_at_their_starts():
     drops = (10.0, 12.0, 17.0)
     found = overlaid.overlay(
         [drive((120, 220), drops[0], "a"), drive((150,), drops[1], "b"), drive((130,), drops[2], "c")], "carb_inlet"
@@ -90,7 +90,7 @@ def test_pulls_of_sessions_lie_over_each_other_from_their_starts():
     assert found.time_s[0] == -5
 
 
-def test_what_has_no_pull_or_no_such_place_is_said():
+def test_missing_pulls_or_places_are_reported():
     quiet = drive()
     quiet.inputs["engine_rpm"][:] = 2000.0
     assert full_throttle.pulls(quiet) == ()

@@ -1,4 +1,5 @@
-"""The heat budget: by hand at one flow, without a flow, with a return, and against a few cars of the trials' second model (tests/bench has the trial)."""
+"""The heat budget: by hand at one flow, without a flow, with a return, and against a few cars of the trials' second model (the
+trial is in tests/bench)."""
 
 import re
 import sys
@@ -16,7 +17,7 @@ from hotfuel.study.line.draws import Interval
 from hotfuel.units import Shown
 
 sys.path.insert(0, str(Path(__file__).parents[3] / "bench"))
-from bench_heat_budget import trial  # the bench's own trial, so that test and table cannot part
+from bench_heat_budget import trial  # the bench's own trial, so that test and table cannot differ
 
 CAR = load(EXAMPLE)
 RETURN = load(
@@ -47,12 +48,12 @@ def test_watts_and_shares_by_hand():
     assert part(found, "pump").degc.middle == pytest.approx(12.0, abs=0.3)
     share = part(found, "pump")
     assert share.share.least < 0.75 < share.share.greatest
-    assert share.watts.half > 0.35 * share.watts.middle  # no watts without the flow's doubt
-    assert share.share.half < 0.35 * share.share.middle  # which is in both parts of a share
+    assert share.watts.half > 0.35 * share.watts.middle  # no watts without the flow's uncertainty,
+    assert share.share.half < 0.35 * share.share.middle  # which cancels in a share
     assert "between tank and pump" in sentence(found, Shown("si"))
 
 
-def test_a_cooler_has_no_share_and_the_one_section_that_warms_the_fuel_is_the_answer():
+def test_a_cooler_has_no_share_and_the_only_section_that_warms_the_fuel_is_the_answer():
     cooled = replace(
         steady(), degc=steady().degc | {"carb_inlet": np.full(COUNT, 37.0)}
     )  # 12 degC up to the pump, 5 down after it
@@ -83,7 +84,7 @@ def test_a_cooler_has_no_share_and_the_one_section_that_warms_the_fuel_is_the_an
         ((-0.3, 4.0, 9.0), "cannot be told here (between −0.3 and 9 W)"),
     ],
 )
-def test_watts_are_said_from_least_to_greatest(interval, said):
+def test_watts_are_given_from_least_to_greatest(interval, said):
     assert taken_up(Interval(*interval)) == said
 
 
@@ -96,7 +97,7 @@ def test_watts_are_said_from_least_to_greatest(interval, said):
         ((-0.1, 0.1, 1.3), "at most 100 %"),
     ],
 )
-def test_no_share_is_beyond_a_hundred_per_cent(share, said):
+def test_no_share_exceeds_a_hundred_per_cent(share, said):
     assert percent(Interval(*share)) == said
 
 
@@ -108,7 +109,7 @@ def test_without_a_flow_degrees_only():
     assert re.search(r"the fuel warms most between tank and pump \(21\.[5-7] °F", sentence(found, Shown("us")))
 
 
-def test_what_a_return_brings_back_is_told():
+def test_the_heat_brought_back_by_a_return_is_reported():
     found = heat.budget(steady(RETURN))
     # 60 L/h of 72.65 come back, less none to two fifths lost on the way: 50 to 83 % of all heat
     assert found.back_share.least < 0.66 < found.back_share.greatest
@@ -117,7 +118,7 @@ def test_what_a_return_brings_back_is_told():
     assert np.isnan(heat.budget(steady()).back_w.middle)
 
 
-def test_nothing_is_told_of_a_car_that_never_ran_or_has_one_place():
+def test_a_car_that_never_ran_or_has_one_place_gets_no_budget():
     standing = steady()
     still = replace(standing, inputs=standing.inputs | {"engine_rpm": np.zeros(COUNT), "running": np.zeros(COUNT)})
     assert heat.budget(still) is None
@@ -129,13 +130,13 @@ def test_nothing_is_told_of_a_car_that_never_ran_or_has_one_place():
 def test_shares_hold_on_the_second_model():
     inside, told, _ = trial(6, 2050)
     shares = np.concatenate([rows for (phase, _, what), rows in inside.items() if what == "share"])
-    assert shares.mean() >= 0.80  # of 36; 95 % are promised, fewer than 29 come up once in 2000
-    assert np.mean(told[heat.STANDING_STILL, "pump_out", "share"]) >= 0.8  # and it says something
+    assert shares.mean() >= 0.80  # of 36; 95 % are required, fewer than 29 occur once in 2000
+    assert np.mean(told[heat.STANDING_STILL, "pump_out", "share"]) >= 0.8  # and it is precise enough to be useful
 
 
 def parked_first(offsets, cold_s=120, gone_by=0.0):
-    """The steady drive after two minutes of a cold car in air of 25 degC; the places read `offsets` degC too much throughout, and differ by more if
-    gone_by is given."""
+    """The steady drive after two minutes of a cold car in air of 25 degC; the places read `offsets` degC too high throughout, and
+    by further amounts if gone_by is given."""
     one = steady()
     t = np.arange(COUNT + cold_s) * 1.0
     inputs = {
@@ -149,12 +150,12 @@ def parked_first(offsets, cold_s=120, gone_by=0.0):
     return replace(one, time_s=t, inputs=inputs, degc=degc)
 
 
-def test_a_car_that_stood_cold_tells_what_its_probes_are_wrong_by():
+def test_a_car_that_stood_cold_shows_the_errors_of_its_probes():
     plain, checked = heat.budget(parked_first((0.0, 1.2, -1.0), 30)), heat.budget(parked_first((0.0, 1.2, -1.0)))
     assert (plain.parked_s, checked.parked_s) == (0.0, 120.0)
     assert part(plain, "pump").degc.middle == pytest.approx(13.2, abs=0.3)
     assert part(checked, "pump").degc.middle == pytest.approx(12.0, abs=0.2)
     assert part(checked, "carb_inlet").degc.middle == pytest.approx(4.0, abs=0.2)
     assert part(checked, "pump").degc.half < 0.5 * part(plain, "pump").degc.half
-    driven_before = heat.budget(parked_first((0.0, 0.0, 0.0), gone_by=3.0))  # 25, 28 and 31 degC are no cold car
+    driven_before = heat.budget(parked_first((0.0, 0.0, 0.0), gone_by=3.0))  # 25, 28 and 31 degC are not a cold car
     assert driven_before.parked_s == 0.0

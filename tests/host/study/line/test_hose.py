@@ -1,4 +1,4 @@
-"""Hoses: delay, volume, UA and heat from recordings of the simulated car, against its truth; and what the sentence says."""
+"""Hoses: delay, volume, UA and heat from recordings of the simulated car, against its truth; and the sentence about them."""
 
 import re
 from dataclasses import replace
@@ -21,7 +21,7 @@ VOLUME_L, UA_W_K = 0.080, 0.73  # of the simulated car: air 0.7 and exhaust 0.03
 
 @cache
 def running(name):
-    """The first stretch with the engine running, at 1 Hz, with a probe at every place."""
+    """The first period with the engine running, at 1 Hz, with a probe at every place."""
     truth = CarModel(replace(scenarios()[name], probes=EIGHT_PROBES)).truth
     rows = truth[(truth.engine_rpm > 400) & (truth.time_s > 20)].iloc[::4]
     stops = np.flatnonzero(np.diff(rows.time_s) > 3)
@@ -44,7 +44,7 @@ def test_volume_delay_ua_and_heat_against_the_truth(name):
     assert abs(found.delay_s - truth_s) < 2 * found.delay_u_s
     assert abs(found.heat_w - rows.hose_heat_w.mean()) < 2 * found.heat_u_w
     assert found.heat_u_w >= 0.1 * found.heat_w
-    # and the uncertainties say something
+    # and the uncertainties are small enough to be useful
     assert found.volume_u_l < 0.3 * VOLUME_L
     assert found.ua_u_w_k < 0.5 * UA_W_K
     assert found.residual_degc < 0.5
@@ -61,7 +61,7 @@ def test_without_a_probe_in_the_air_the_uncertainty_grows_and_still_holds(name):
     assert 35 < blind.surroundings_degc < 150
 
 
-def test_a_known_volume_gives_the_delay_and_only_ua_is_sought():
+def test_with_a_known_volume_the_delay_is_given_and_only_ua_is_fitted():
     found = fitted("as built", volume_l=VOLUME_L)
     assert (found.volume_l, found.volume_u_l) == (VOLUME_L, 0.0)
     assert found.delay_s == pytest.approx(VOLUME_L / np.median(running("as built").flow_l_h) * 3600, rel=1e-6)
@@ -107,7 +107,7 @@ def test_the_probes_lag_is_removed(lag_up, lag_down):
                      upstream_lag_s=lag_up, downstream_lag_s=lag_down)  # fmt: skip
     assert known.delay_s == pytest.approx(30, abs=1.0)
     assert known.volume_l == pytest.approx(0.080, abs=0.003)
-    if lag_up != lag_down:  # not told of the lags, it would be seconds off: the check can fail
+    if lag_up != lag_down:  # without the lags it would be seconds off: the check can fail
         naive = hose.fit(t, up, down, unknown, upstream_lag_s=0, downstream_lag_s=0)
         assert abs(naive.delay_s - 30) > 4
 
@@ -134,7 +134,7 @@ def sentence(t, up, flow, around, ua=1.0, volume=0.08):
                                     upstream_lag_s=0, downstream_lag_s=0), NAMES, Shown("si"))  # fmt: skip
 
 
-def test_the_sentence_tells_hotter_cooler_older_and_warmed_fuel_apart():
+def test_the_sentence_distinguishes_hotter_cooler_older_and_warmed_fuel():
     t = np.arange(600.0)
     still, wave = np.full(600, 60.0), 0.6 * np.sin(t / 9)
     assert "turned hotter by 9 °C because hotter fuel arrived from the pump's outlet, 29 s after" in sentence(
@@ -155,7 +155,7 @@ def test_the_sentence_tells_hotter_cooler_older_and_warmed_fuel_apart():
     assert "hardly changed" in sentence(t, 45 + wave, np.full(600, 10.0), np.full(600, 45.0), ua=8.0)
 
 
-def test_where_nothing_follows_no_delay_is_told():
+def test_where_nothing_follows_no_delay_is_given():
     rng = np.random.default_rng(3)
     t, up, _ = pulse()
     down = 50 + np.cumsum(rng.normal(0, 0.2, len(t)))
@@ -204,7 +204,7 @@ def curve(kind, rng, n):
 @given(
     CURVES, CURVES, st.sampled_from(["unknown", "steady", "stops", "never", "spikes", "gaps"]), st.integers(0, 99), st.booleans()
 )
-def test_whatever_was_recorded_is_fitted_or_refused_in_one_sentence(up, down, flow, seed, known_volume):
+def test_any_recording_is_fitted_or_refused_in_one_sentence(up, down, flow, seed, known_volume):
     rng, n = np.random.default_rng(seed), 150
     litres = {
         "unknown": np.full(n, np.nan),

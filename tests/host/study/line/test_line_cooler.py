@@ -1,4 +1,5 @@
-"""A cooler with a hose behind it, against a march of its own along the line: what the hose gives back is taken off, or is in the uncertainty."""
+"""A cooler with a hose after it, against a separate calculation along the line: the heat that the hose adds is corrected for, or
+is in the uncertainty."""
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hotfuel.study.line.hose import flow_from_meter
 from hotfuel.study.line.line_cooler import CoolantError, in_session
 from hotfuel.units import Shown
 
-# the hose is not the product's 8 W/K a litre
+# this hose differs from the 8 W/K a litre that the product assumes
 AIR_DEGC, COOLANT_DEGC, INLET_DEGC, FLOW_L_H, HOSE_W_K_L = (
     75.0,
     25.0,
@@ -23,7 +24,7 @@ BONNET = '[[place]]\nname = "bonnet"\nchannel = 3\nrole = "air"\n'
 
 
 def after_the_hose(degc, litres, cells=400):
-    """Fuel at the end of a hose in hot air, marched cell by cell; 740 kg/m3, 2100 J/(kg K)."""
+    """Fuel at the end of a hose in hot air, solved cell by cell; 740 kg/m3, 2100 J/(kg K)."""
     watts_k = FLOW_L_H / 3.6e6 * 740 * 2100
     for _ in range(cells):
         degc += HOSE_W_K_L * litres / cells / watts_k * (AIR_DEGC - degc)
@@ -31,7 +32,7 @@ def after_the_hose(degc, litres, cells=400):
 
 
 def seen(litres, section_l=0.3, bonnet=True, said_l=None, noise=0.1, outside_degc=COOLANT_DEGC):
-    """The cooler as in_session finds it, with `litres` of hose behind it in a section of section_l."""
+    """The cooler as in_session finds it, with `litres` of hose after it in a section of section_l."""
     text = car_file.EXAMPLE.replace('volume_from_previous = "0.08 L"', f'volume_from_previous = "{section_l} L"')
     car = car_file.load(text + (BONNET if bonnet else ""))
     random = np.random.default_rng(3)
@@ -48,14 +49,14 @@ def seen(litres, section_l=0.3, bonnet=True, said_l=None, noise=0.1, outside_deg
 
 
 def off(found):
-    """How far the effectiveness is from the truth, in its own standard uncertainties."""
+    """The error of the effectiveness, in its own standard uncertainties."""
     return abs(found.cooler.effectiveness - OWN) / found.cooler.effectiveness_u
 
 
-def test_a_long_hose_makes_a_cooler_look_smaller_and_is_taken_off():
+def test_a_long_hose_makes_a_cooler_look_smaller_and_is_corrected_for():
     blind = seen(0.3, bonnet=False)
     assert blind.behind is None
-    assert off(blind) > 3  # what was said and not corrected
+    assert off(blind) > 3  # the result without a correction
     assert "makes it look smaller" in cooler_words.hose(blind, Shown("si"))
     told = seen(0.3, said_l=0.3)
     assert off(told) < 2
@@ -65,7 +66,7 @@ def test_a_long_hose_makes_a_cooler_look_smaller_and_is_taken_off():
 
 
 @pytest.mark.parametrize("litres", [0.0, 0.15, 0.3])
-def test_where_nobody_said_how_much_lies_behind_the_interval_holds_all_of_it(litres):
+def test_with_an_unknown_hose_volume_the_interval_covers_all_of_it(litres):
     found = seen(litres)
     assert off(found) < 2
     assert found.outlet_degc == pytest.approx(seen(litres, bonnet=False).outlet_degc)
@@ -73,12 +74,12 @@ def test_where_nobody_said_how_much_lies_behind_the_interval_holds_all_of_it(lit
     assert "is in the uncertainty" in cooler_words.hose(found, Shown("si"))
 
 
-def test_a_probe_right_behind_the_cooler_needs_no_correction():
+def test_a_probe_right_after_the_cooler_needs_no_correction():
     assert seen(0.0, said_l=0.0).outlet_degc == pytest.approx(seen(0.0, bonnet=False).outlet_degc)
     assert "right behind the cooler" in cooler_words.hose(seen(0.0, said_l=0.0), Shown("us"))
 
 
-def test_an_unknown_outside_temperature_is_asked_for_with_what_to_type():
+def test_a_missing_outside_temperature_is_asked_for_with_what_to_type():
     with pytest.raises(CoolantError) as refused:
         seen(0.1, outside_degc=np.nan)
     assert str(cooler_words.refused(refused.value, Shown("us"))).endswith(

@@ -1,4 +1,5 @@
-"""The line between two places as a session tells it, on drives of the simulated car: the part chosen, its flow, what is told and what is not."""
+"""The line between two places as determined from a session, on drives of the simulated car: the part chosen, its flow, what is
+reported and what is not."""
 
 from dataclasses import replace
 from functools import cache
@@ -48,12 +49,12 @@ def test_a_section_against_the_truth_with_the_flow_from_engine_speed(name):
     assert abs(found.volume_l - VOLUME_L) < 2 * found.volume_u_l
     assert abs(found.ua_w_k - UA_W_K) < 2 * found.ua_u_w_k
     assert abs(found.heat_w - truth.hose_heat_w.mean()) < 2 * found.heat_u_w
-    assert found.ua_u_w_k < UA_W_K  # and it says something
+    assert found.ua_u_w_k < UA_W_K  # and it is precise enough to be useful
     assert one.end_s - one.start_s <= transport.LONGEST_S
     assert found.flow_basis.startswith("engine speed, displacement and mixture")
 
 
-def test_flow_is_what_the_engine_burns_and_what_returns():
+def test_flow_is_what_the_engine_burns_plus_what_returns():
     found, truth = course("summer drive")
     flow = transport.flow_of(found)
     running = truth.engine_rpm.to_numpy() > 400
@@ -68,18 +69,18 @@ def test_flow_is_what_the_engine_burns_and_what_returns():
     assert np.all(more.litres_h[truth.engine_rpm.to_numpy() == 0] == 0)
 
 
-def test_without_displacement_only_the_delay_is_told():
+def test_without_displacement_only_the_delay_is_given():
     car = EIGHT.model_copy(update={"engine": EIGHT.engine.model_copy(update={"displacement_l": None})})
     one, truth = section("summer drive", car)
     assert all(np.isnan(value) for value in (one.hose.heat_w, one.hose.ua_w_k, one.hose.volume_l))
-    # told for a stretch at one engine speed, whose flow is about one flow
+    # given for a period at one engine speed, whose flow is roughly constant
     assert np.ptp(truth.engine_rpm.rolling(10).mean().dropna()) < 0.4 * truth.engine_rpm.median()
     assert abs(one.hose.delay_s - VOLUME_L / truth.flow_l_h.median() * 3600) < 2 * one.hose.delay_u_s
-    assert one.hose.delay_u_s < 0.5 * one.hose.delay_s  # a stretch at one speed holds fewer changes than the whole
+    assert one.hose.delay_u_s < 0.5 * one.hose.delay_s  # a period at one speed holds fewer changes than the whole
     assert "neither volume nor heat" in line_words.section(one, Shown("si"))
 
 
-def test_without_flow_and_engine_speed_no_delay_is_told():
+def test_without_flow_and_engine_speed_no_delay_is_given():
     found, _ = course("summer drive")
     car = EIGHT.model_copy(update={"engine": EIGHT.engine.model_copy(update={"displacement_l": None})})
     blind = replace(found, car=car, inputs=found.inputs | {"engine_rpm": np.full(len(found.time_s), np.nan)})
@@ -88,7 +89,7 @@ def test_without_flow_and_engine_speed_no_delay_is_told():
     assert line_words.section(last, Shown("si")).startswith("Neither the fuel's flow nor the engine's speed was read")
 
 
-def test_a_declared_volume_is_taken():
+def test_a_declared_volume_is_used():
     car = load(
         EXAMPLE[: EXAMPLE.index("[[place]]")]
         + PLACES.replace('role = "carburettor"', 'role = "carburettor"\nvolume_from_previous = "0.08 L"')
@@ -98,7 +99,7 @@ def test_a_declared_volume_is_taken():
     assert abs(one.hose.delay_s - VOLUME_L / np.median(truth.flow_l_h) * 3600) < 2 * one.hose.delay_u_s
 
 
-def test_what_changed_most_is_told_in_the_readers_units():
+def test_the_largest_change_is_given_in_the_readers_units():
     found, _ = course("summer drive")
     told = transport.changed_most(transport.sections(found))
     said = line_words.section(told, Shown("us"))
@@ -111,7 +112,7 @@ def test_what_changed_most_is_told_in_the_readers_units():
     assert transport.changed_most(transport.sections(found), least_degc=50) is None
 
 
-def test_where_nothing_moves_it_is_said_and_a_bowl_is_no_hose():
+def test_a_constant_temperature_is_reported_and_a_bowl_is_not_a_hose():
     found, _ = course("as built")
     sections = transport.sections(found)
     assert [(s.before, s.place) for s in sections] == [("tank", "pump"), ("pump", "pump_outlet"), ("pump_outlet", "carb_inlet")]

@@ -118,7 +118,7 @@ def test_one_column_alone_gives_the_other_or_asks_for_its_unit():
         refused(example, product.power_and_torque, table, {**alone, role: Column(1, "x", "", False)}, speed)
 
 
-def test_rows_of_little_torque_tell_nothing_of_the_units():
+def test_rows_with_little_torque_are_no_evidence_about_the_units():
     table, found, speed = columns_of("Nm", "kW", 1.0)
     table.numbers[:7, 1] *= 1e-3  # wrong where the engine hardly pulls
     assert product.power_and_torque(table, found, speed)[3] == pytest.approx(1.0)
@@ -158,7 +158,7 @@ def test_headlines_word_by_word():
     assert headline(verdicts.UNDECIDED, more=more).endswith("(3 pulls against 4); 2 to 4 more pulls a side should decide.")
 
 
-def test_what_lay_beside_a_gain_word_by_word():
+def test_sentences_beside_a_gain_word_by_word():
     peak = peaks.Peak(100.0, 5504.0, 5400.0, 5650.0, (100.0,))
     sharp = peaks.Peak(200.0, 4006.0, 3950.0, 4050.0, (200.0,))
     warm, cool = (

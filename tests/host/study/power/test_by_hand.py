@@ -1,4 +1,4 @@
-"""Curves, peaks and orders against figures worked by hand, and each bound just inside and just outside."""
+"""Curves, peaks and orders against figures calculated by hand, and each bound just inside and just outside."""
 
 import datetime
 
@@ -26,7 +26,7 @@ def refused(words, call, *arguments, **options):
         call(*arguments, **options)
 
 
-def test_bins_over_what_pulls_share():
+def test_bins_over_the_range_that_pulls_share():
     one, other = flat(rpm=np.arange(2000.0, 5001.0, 50)), flat(rpm=np.arange(3000.0, 6001.0, 50))
     grid = curves.bins([one, other])
     assert (grid.width, len(grid.rpm), grid.band) == (250.0, 8, (3000.0, 5000.0))
@@ -58,7 +58,7 @@ def test_widths_of_a_bin(width, count):
         ((5000, 6001), False),
     ],
 )
-def test_a_band_lies_within_what_is_shared(band, fits):
+def test_a_band_is_within_the_shared_range(band, fits):
     if fits:
         assert curves.bins([flat()], band_rpm=band).band == band
     else:
@@ -97,7 +97,7 @@ def test_a_running_mean_leaves_a_straight_line_and_100_rpm_at_each_end():
 
 
 def test_a_peak_and_the_speeds_that_are_as_good():
-    roof = flat(kw=100 - np.abs(RPM - 4500) / 100)  # 0.5 % of its top within 50 rpm; the mean over 200 rpm rounds the top off
+    roof = flat(kw=100 - np.abs(RPM - 4500) / 100)  # 0.5 % below its top within 50 rpm; the mean over 200 rpm rounds the top off
     top = peaks.peak([roof, flat(kw=2 * roof.power_kw)], "power_kw", [1.0, 0.5])
     assert top.rpm == 4500
     assert top.value == pytest.approx(100 - 100 * 110 / 210 / 100, abs=0.01)  # mean distance of 21 points 10 rpm apart: 52.4
@@ -162,7 +162,7 @@ def test_where_curves_cross(low, high, words, placed):
         ((0.51, -0.5, -0.5), 0.1, "It is a gain low down"),
     ],
 )
-def test_which_third_has_more(more, half, words):
+def test_which_third_gains_more(more, half, words):
     rpm, tested = 100.0 * np.arange(1, 13), np.array(more)
     for sign, word in ((1, "gain"), (-1, "loss")):
         level = np.full(12, 2.0 * sign)
@@ -182,7 +182,7 @@ def test_which_third_has_more(more, half, words):
         ((0.49, -0.5, -0.5), "The gain is about the same number of hp throughout"),  # below a quarter of the 2 kW over the rest
     ],
 )
-def test_a_third_is_named_only_where_it_has_more_in_power_too(kw, words):
+def test_a_third_is_named_only_where_it_gains_more_in_power_too(kw, words):
     rpm = 100.0 * np.arange(1, 13)
     for sign, word in ((1, "gain"), (-1, "loss")):
         level = np.full(12, 2.0 * sign)
@@ -193,7 +193,7 @@ def test_a_third_is_named_only_where_it_has_more_in_power_too(kw, words):
         assert found.is_placed == words.startswith("It is")
 
 
-def test_thirds_are_held_against_the_rest():
+def test_thirds_are_compared_with_the_rest():
     logs = np.zeros((6, 7))
     logs[3:, :3] += 3.0  # of seven bins the first three, 0 to 2, are the first third
     logs += np.array([0.0, 0.1, -0.1, 0.1, 0.0, -0.1])[:, None] * np.array([1.0, -1, 0.5, 0.3, 1, -1, 0.2])
@@ -207,7 +207,7 @@ def test_thirds_are_held_against_the_rest():
 START = datetime.datetime(2026, 5, 3, 10, 0)
 
 
-def test_where_the_order_comes_from():
+def test_the_source_of_the_order():
     def order(names, facts=None, **more):
         each = [
             flat(name, facts=facts[i] if facts else Facts(), **{key: value[i] for key, value in more.items()})
@@ -244,7 +244,7 @@ def test_where_the_order_comes_from():
         ({"smoothing": "5"}, ["smoothing"]),
     ],
 )  # fmt: skip
-def test_what_differs_beyond_its_limit(changed, what):
+def test_differences_beyond_their_limits(changed, what):
     before = {"gear": 4, "gear_ratio": 100.0, "sweep_rpm_s": 500.0, "starts": {"oil": 80.0, "intake": 30.0}, "smoothing": "3"}
     base, other = ([flat("p", facts=Facts(**{**before, **more}))] for more in ({}, changed))
     assert [one.what for one in alike.unlike("a", base, "b", other, air_corrected=False)] == what
@@ -267,7 +267,7 @@ def test_roughness_is_the_scatter_about_the_curve():
     assert np.isnan(alike.roughness(flat(rpm=np.arange(3000.0, 5101, 101))))
 
 
-def test_of_a_curve_smoothed_otherwise_both_sides_are_named():
+def test_for_curves_smoothed_differently_both_sides_are_named():
     rng = np.random.default_rng(6)
     fine = np.arange(3000.0, 7001.0, 5)
     noise = rng.normal(0, 1, (2, len(fine)))
@@ -278,11 +278,11 @@ def test_of_a_curve_smoothed_otherwise_both_sides_are_named():
             assert len(said) == found
             assert all(f"the curves of {more} are 3 times rougher" in shape_words.unlike(one, Shown("si")) for one in said)
     rough, smooth = ([flat(rpm=fine, kw=100 * (1 + size * noise[0]))] for size in (0.00028, 0.00005))
-    assert alike.unlike("a", rough, "b", smooth, air_corrected=False) == []  # rounding is all that is left
+    assert alike.unlike("a", rough, "b", smooth, air_corrected=False) == []  # only rounding is left
 
 
 def compared(values, **options):
-    """Pulls "b" and "v" driven in turn, of these mean levels in per cent; the gain of "v"."""
+    """Alternating pulls "b" and "v" with these mean levels in per cent; the gain of "v"."""
     sides = {"b": [], "v": []}
     for at, value in enumerate(values):
         letter = "bvvbbvvb"[at]
@@ -290,12 +290,12 @@ def compared(values, **options):
     return power.compare_pulls(sides, "b", **options).gains[0]
 
 
-def test_what_is_known_of_the_fuel_beside_a_gain():
+def test_what_is_known_about_the_fuel_with_a_gain():
     values = np.array([0.0, 2.0, 2.1, 0.1, -0.1, 1.9, 2.05, 0.05])
     for warm, known in ((148.0, True), (148.1, False), (-52.0, True)):
         found = compared(values, fuel_degc={"b": warm, "v": 48.0})
         assert (found.expected is not None, found.gain_per_degc is not None) == (known, known)
-    for warm, told in ((51.0, True), (50.9, False)):  # a gain for each degree of less than three says nothing
+    for warm, told in ((51.0, True), (50.9, False)):  # a gain per degree means nothing for less than three degrees
         assert (compared(values, fuel_degc={"b": warm, "v": 48.0}).gain_per_degc is not None) == told
     found = compared(values, fuel_degc={"b": 60.0, "v": 40.0}, fuel_half_degc={"b": 3.0, "v": 4.0})
     assert found.allowed.fuel_half_degc == pytest.approx(5.0)
@@ -313,7 +313,7 @@ def test_what_is_known_of_the_fuel_beside_a_gain():
     assert (open_still.verdict, open_still.more is not None) == (verdicts.UNDECIDED, True)
 
 
-def test_a_gain_is_beyond_what_physics_allows_by_its_low_end():
+def test_a_gain_is_beyond_what_physics_allows_by_its_lower_end():
     values = np.array([0.0, 5.0, 5.1, 0.1, -0.1, 4.9, 5.05, 0.05])
     found = compared(values, fuel_degc={"b": 60.0, "v": 40.0})
     assert found.allowed.beyond_percent == pytest.approx(found.low_percent - found.allowed.allowed_percent[1])

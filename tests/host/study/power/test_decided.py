@@ -1,4 +1,4 @@
-"""Whole curves come to the verdict that one number a pull gives, of which tests/bench/bench_power_trials.py tries many thousands."""
+"""Whole curves give the same verdict as one number per pull, of which tests/bench/bench_power_trials.py tries many thousands."""
 
 import datetime
 import importlib.util
@@ -60,8 +60,8 @@ def trials():
 
 
 @pytest.mark.parametrize("order", ["aaaabbbb", "aababb", "ababab", "abbaab", "abbaabba"])
-def test_no_order_and_no_drift_make_a_false_verdict(order):
-    """Part of the trials: 2000 reports a cell, at most 120 false, no verdict at all where the order is lopsided; a true 2 % decided in 80 %."""
+def test_no_order_and_no_drift_cause_false_verdicts(order):
+    """Part of the trials: 2000 reports a cell, at most 120 false, no verdict at all where the order is unbalanced; a true 2 % decided in 80 %."""
     bench = trials()
     for kind in bench.KINDS:
         for drift in (-0.6, 0.6):
@@ -103,7 +103,7 @@ ALIKE = Facts(gear=4, starts={"coolant": 85.0}, sweep_rpm_s=500.0, smoothing="sm
         ({"starts": {"coolant": 92.0}}, "the coolant began at 185 °F with b and 198 °F with v"),
     ],
 )
-def test_sides_that_differ_otherwise_give_no_verdict(changed, words):
+def test_sides_that_differ_in_other_ways_give_no_verdict(changed, words):
     values = np.array([0.0, 3.0, 3.1, 0.1, 0.05, 3.05])
     facts = {"b": ALIKE, "v": Facts(**{**vars(ALIKE), **changed})}
     result = power.compare_pulls(groups("bvvbbv", values, facts=facts), "b")
@@ -113,16 +113,16 @@ def test_sides_that_differ_otherwise_give_no_verdict(changed, words):
     assert "Pull again with these alike" in said
     (same,) = power.compare_pulls(groups("bvvbbv", values, facts={"b": ALIKE, "v": ALIKE}), "b").gains
     assert same.verdict == verdicts.HIGHER
-    assert same.inseparable == ("mixture", "spark")  # coolant at the start is known, and alike
+    assert same.inseparable == ("mixture", "spark")  # coolant at the start is known, and equal
 
 
-def test_limits_are_not_passed_by_what_is_inside_them():
+def test_values_inside_the_limits_do_not_exceed_them():
     near = Facts(**{**vars(ALIKE), "sweep_rpm_s": 540.0, "starts": {"coolant": 89.0}})
     found = groups("bvvbbv", np.zeros(6), facts={"b": ALIKE, "v": near})
     assert alike.unlike("b", found["b"], "v", found["v"], air_corrected=False) == []
 
 
-def test_another_smoothing_shows_in_the_curves_themselves():
+def test_different_smoothing_shows_in_the_curves_themselves():
     rough = groups("bvvbbv", np.zeros(6), ripple=0.4)
     width = 9
     smooth = [
@@ -135,13 +135,13 @@ def test_another_smoothing_shows_in_the_curves_themselves():
     assert alike.unlike("b", rough["b"], "v", rough["v"], air_corrected=False) == []
 
 
-def test_a_gain_on_part_of_the_curve_is_no_other_smoothing():
+def test_a_gain_on_part_of_the_curve_is_not_taken_for_different_smoothing():
     made = groups("bvvbbv", np.zeros(6), ripple=0.1)
     step = [Pull(one.name, RPM, one.power_kw * np.where(RPM < 3600, 1.03, 1.0), one.torque_nm) for one in made["v"]]
     assert alike.unlike("b", made["b"], "v", step, air_corrected=False) == []
 
 
-def test_weather_is_each_pulls_own():
+def test_each_pull_is_corrected_for_its_own_weather():
     """Two pulls in other air, by hand: dry 95.882 kPa at 30 degC gives 1.0486, 99.264 kPa at 10 degC 0.9669; the same engine makes the same."""
     warm, cold = weather(98, 30, relative_humidity_percent=50), weather(99.6, 24, relative_humidity_percent=40)
     made = groups("bvvbbv", np.zeros(6))

@@ -22,7 +22,7 @@ def test_by_hand():
 
 
 def test_the_balance_closes():
-    """Enthalpy before and after mixing is the same: 12.8 kg of air and 1 kg of fuel, the fuel in at 24 degC less."""
+    """Enthalpy before and after mixing is equal: 12.8 kg of air and 1 kg of fuel, the fuel entering 24 degC cooler."""
     found = expectation(24.0, charge_degc=30.0)
     taken_from_charge = (12.8 * 1.005 + 2.1) * found.charge_cooler_degc
     assert taken_from_charge == pytest.approx(2.1 * 24.0)
@@ -38,12 +38,12 @@ def test_order_of_the_values_and_sign(degc, charge_degc):
     assert cooler.square_root_percent == pytest.approx(cooler.ceiling_percent / 2, rel=0.05)
 
 
-def test_nothing_changed_is_nothing_gained():
+def test_no_change_gives_no_gain():
     found = expectation(0.0)
     assert (found.charge_cooler_degc, found.ceiling_percent, found.square_root_percent, found.richer_percent) == (0, 0, 0, 0)
 
 
-def test_the_ends_of_what_is_allowed_are_allowed():
+def test_values_at_the_ends_of_the_allowed_ranges_are_accepted():
     assert expectation(100.0).charge_cooler_degc == -expectation(-100.0).charge_cooler_degc > 10
 
 
@@ -54,7 +54,8 @@ def test_bad_input_is_one_sentence(value):
 
 
 def test_a_fuels_share_by_hand():
-    """24 degC cooler, 4 either way: square-root law at 20 less 0.2/2.1, ceiling with friction at 28 more 0.2/2.1; 3.0 % at least is beyond it."""
+    """24 degC cooler, 4 either way: square-root law at 20 less 0.2/2.1, ceiling with friction at 28 more 0.2/2.1; a gain of at
+    least 3.0 % is beyond it."""
     found = share(24.0, 3.0, fuel_half_degc=4.0, same_mixture=True)
     low, high = (
         100 * ((298.15 / (298.15 - 2.8067)) ** 0.5 - 1) * (1 - 0.2 / 2.1),
@@ -69,7 +70,7 @@ def test_a_fuels_share_by_hand():
     assert share(24.0, 1.0, fuel_half_degc=4.0, same_mixture=True).beyond_percent == 0.0
 
 
-def test_of_two_probes_alone_small_differences_may_be_either_way():
+def test_from_two_probes_a_small_difference_may_have_either_sign():
     assert share(24.0, 0.0, same_mixture=True).fuel_half_degc == pytest.approx(2 * 2**0.5)  # two probes of 1 degC each, 95 %
     found = share(1.0, 0.0, fuel_half_degc=4.0, same_mixture=False)  # -3 to 5 degC cooler
     more = 1 + 0.2 / 2.1

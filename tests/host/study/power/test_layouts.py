@@ -1,4 +1,4 @@
-"""Twelve layouts in five languages come to the same curves, numbers and facts; what is no pull beside pulls is named."""
+"""Twelve layouts in five languages give the same curves, numbers and facts; parts of a file that are not pulls are named."""
 
 import sys
 
@@ -30,7 +30,7 @@ def test_several_pulls(tmp_path, layout):
         assert pull.torque_nm == pytest.approx(torque_nm(number), rel=1e-4)
 
 
-def test_what_a_file_says_of_a_pull(tmp_path):
+def test_the_facts_a_file_gives_about_a_pull(tmp_path):
     (english,) = pulls.read(write(tmp_path / "a.csv", ONE["english, lines above"]()))
     (german,) = pulls.read(write(tmp_path / "b.csv", ONE["german, units row, decimal comma"]()))
     for pull in (english, german):
@@ -49,7 +49,7 @@ def test_what_a_file_says_of_a_pull(tmp_path):
     assert [pull.facts.sweep_rpm_s for pull in sweeps] == pytest.approx([500] * 3)
 
 
-def test_headings_of_several_probes_are_no_several_pulls(tmp_path):
+def test_headings_of_several_probes_are_not_several_pulls(tmp_path):
     text = "RPM,Torque (Nm),EGT 1,EGT 2,Lambda 1,Lambda 2\n" + "\n".join(
         f"{r:.0f},{t:.2f},700,710,0.87,0.88" for r, t in zip(RPM, torque_nm(3), strict=True)
     )
@@ -79,7 +79,7 @@ HEADINGS = {  # heading lines -> columns
 
 
 @pytest.mark.parametrize("case", HEADINGS)
-def test_of_several_columns_those_of_one_kind_are_taken(tmp_path, case):
+def test_of_several_columns_those_of_one_kind_are_used(tmp_path, case):
     head, columns_of = HEADINGS[case]
     (pull,) = pulls.read(write(tmp_path / "a.csv", head + "\n" + rows_of(*columns_of(3))))
     assert pull.power_kw == pytest.approx(power_kw(3), rel=1e-3)
@@ -100,12 +100,12 @@ def test_a_number_anywhere_in_the_heading(tmp_path, head):
     assert found[2].torque_nm == pytest.approx(torque_nm(7), rel=1e-3)
 
 
-def test_a_road_speed_is_no_engine_speed_whatever_stands_over_it(tmp_path):
+def test_a_road_speed_is_not_an_engine_speed_whatever_heading_is_above_it(tmp_path):
     with pytest.raises(InputError, match="no column was recognised as engine speed"):
         pulls.read(write(tmp_path / "a.csv", "Speed,Torque\nmph,Nm\n" + rows_of(RPM / 60, torque_nm(3))))
 
 
-def test_columns_named_by_hand_win_over_the_layout(tmp_path):
+def test_columns_named_by_hand_override_the_layout(tmp_path):
     path = write(tmp_path / "day.csv", SEVERAL["one engine speed for all"]())
     (pull,) = pulls.read(path, mapping={"rpm": "RPM", "torque": "Tq #4 (lb-ft)"})
     assert pull.torque_nm == pytest.approx(torque_nm(4), rel=1e-4)
@@ -113,7 +113,7 @@ def test_columns_named_by_hand_win_over_the_layout(tmp_path):
     assert by_place.torque_nm == pytest.approx(torque_nm(7), rel=1e-4)
 
 
-def test_a_part_that_is_no_pull_is_named_and_the_others_read(tmp_path):
+def test_a_part_that_is_not_a_pull_is_named_and_the_others_are_read(tmp_path):
     head, *rows = stacked_french().splitlines()
     broken = [row.replace("4,000;", "4,000;1", 1) if row.startswith("4,000;") else row for row in rows]
     broken = [row.replace(";1", ";9") if row.startswith("4,000;") else row for row in broken]
@@ -123,7 +123,7 @@ def test_a_part_that_is_no_pull_is_named_and_the_others_read(tmp_path):
     assert "run 4: power in PS is -" in note
 
 
-def test_without_the_library_a_spreadsheet_says_what_to_install(tmp_path, monkeypatch):
+def test_without_the_library_a_spreadsheet_is_answered_with_what_to_install(tmp_path, monkeypatch):
     path = write(tmp_path / "day.txt", SEVERAL["workbook, stacked"]())
     monkeypatch.setitem(sys.modules, "openpyxl", None)
     with pytest.raises(InputError, match=r"pip install 'hotfuel\[spreadsheet\]'"):
@@ -131,7 +131,7 @@ def test_without_the_library_a_spreadsheet_says_what_to_install(tmp_path, monkey
 
 
 @pytest.mark.parametrize("raw", [b"PK\x03\x04" + b"\x00" * 40, b"", b"not a zip"])
-def test_what_is_no_workbook_is_one_sentence(tmp_path, raw):
+def test_a_file_that_is_not_a_workbook_is_one_sentence(tmp_path, raw):
     path = tmp_path / "day.xlsx"
     path.write_bytes(raw)
     with pytest.raises(InputError, match="day.xlsx") as caught:

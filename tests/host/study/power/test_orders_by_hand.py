@@ -26,10 +26,10 @@ def test_what_an_order_allows(order, pauses, kind, columns):
     assert decided.fit(values[~side], values[side], None, at[side], pauses).order.kind == driven.UNKNOWN
 
 
-def test_what_a_fit_can_carry():
+def test_the_terms_a_fit_can_support():
     side, ones = np.repeat([0.0, 1], 3), np.ones(6)
     assert decided._can_carry([side, ones, np.array([0, 1.0, 2, 0, 1, 2])])
-    # a column that goes with the side by r has the side's variance grow by 1/(1 - r^2): r^2 = 0.45 is within twice, 0.55 is not
+    # a column correlated with the side by r inflates the side's variance by 1/(1 - r^2): r^2 = 0.45 is within twice, 0.55 is not
     turned = np.array([1.0, -2, 1, 1, -2, 1]) / 2**0.5
     for r2, fits in ((0.45, True), (0.55, False)):
         with_side = (2 * side - 1) * r2**0.5 + turned * (1 - r2) ** 0.5
@@ -45,7 +45,7 @@ def test_the_trend_within_the_sides():
     assert found.kind == driven.LEVEL
     assert found.trend_percent == pytest.approx(0.26)
     assert found.trend_half_percent == pytest.approx(12.7062 * (0.002 / 5) ** 0.5, rel=1e-4)
-    # no freedom is left
+    # no degree of freedom is left
     assert np.isnan(driven.judged(np.array([0.0]), np.array([1.0, 2]), np.zeros(1), np.ones(2)).trend_percent)
 
 

@@ -31,7 +31,7 @@ ABBAABBA = ["w0", "c1", "c2", "w3", "w4", "c5", "c6", "w7"]
 UNNUMBERED = str.maketrans("01234567", "abcdefgh")
 
 
-def test_a_gain_is_found_with_an_interval_that_holds_it():
+def test_a_gain_is_found_with_an_interval_that_contains_it():
     result = power.compare_pulls(sides(3.0, 4), "warm")
     gain = result.gains[0]
     assert gain.verdict == verdicts.HIGHER
@@ -47,7 +47,7 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
         np.testing.assert_allclose(
             np.log([curve.low_kw, curve.high_kw]), [logs.mean(axis=0) - half, logs.mean(axis=0) + half], rtol=1e-6
         )
-    assert "How much of it is mixture, spark or heat soak cannot be told" in said(result)[0]  # in the headline, not beneath
+    assert "How much of it is mixture, spark or heat soak cannot be told" in said(result)[0]  # in the headline, not below it
     assert " kW (+" in said(result)[0]
 
 
@@ -63,11 +63,11 @@ def test_a_gain_is_found_with_an_interval_that_holds_it():
         (("si", ""), "si"),
     ],
 )
-def test_units_are_those_of_most_files(systems, units):
+def test_units_are_recognised_in_most_files(systems, units):
     assert power.units_of([pull(f"p{i}", system=system) for i, system in enumerate(systems)]) == units
 
 
-def test_single_pulls_prove_nothing_and_it_is_said():
+def test_single_pulls_prove_nothing_and_the_report_says_so():
     result = power.compare_pulls(sides(3.0, 1), "warm")
     assert result.gains[0].verdict == verdicts.DESCRIBED
     assert "single pulls prove nothing" in said(result)[0]
@@ -124,7 +124,7 @@ def test_one_side_after_the_other_gives_the_trend_and_no_verdict():
         assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
 
-def test_an_order_nobody_knows_gives_no_verdict():
+def test_an_unknown_order_gives_no_verdict():
     hidden = drifting(3.0, "wccwwccw", 0.0, names=lambda name: name.translate(UNNUMBERED))
     result = power.compare_pulls(hidden, "warm")
     assert result.gains[0].verdict == verdicts.NO_VERDICT
@@ -134,15 +134,15 @@ def test_an_order_nobody_knows_gives_no_verdict():
     )
 
 
-def test_four_pulls_need_a_level_order():
+def test_four_pulls_need_a_balanced_order():
     assert power.compare_pulls(drifting(3.0, "wccw", 0.1), "warm").gains[0].verdict == verdicts.HIGHER
     lopsided = power.compare_pulls(drifting(3.0, "wcwc", 0.1), "warm")
     assert lopsided.gains[0].verdict == verdicts.NO_VERDICT
     assert "one side stood earlier in the order" in said(lopsided)[0]
 
 
-def test_what_is_said_at_the_stand():
-    """Peaks of a curve worked by hand: 150 kW at 5500 rpm by its formula; torque is power over speed, its peak where the derivative is zero."""
+def test_peaks_and_useful_speeds_are_reported():
+    """Peaks of a curve by hand: 150 kW at 5500 rpm by its formula; torque is power over speed, with its peak where the derivative is zero."""
     result = power.compare_pulls(sides(3.0, 3, spread=0.0), "warm")
     warm, cool = result.said
     fine = np.arange(2600, 6400, 1.0)
@@ -164,7 +164,7 @@ def test_what_is_said_at_the_stand():
     assert "kW" not in said(result, "us")[1]
 
 
-def test_without_lambda_a_gain_is_not_separable_from_mixture():
+def test_without_lambda_a_gain_cannot_be_separated_from_mixture():
     assert power.compare_pulls(sides(3.0, 4), "warm").gains[0].mixture == power.NOT_SEPARABLE
     same = sides(3.0, 4, baseline={"lambda_ratio": column(0.870)}, variant={"lambda_ratio": column(0.872)})
     assert power.compare_pulls(same, "warm").gains[0].mixture == power.SEPARABLE
@@ -175,7 +175,8 @@ def test_without_lambda_a_gain_is_not_separable_from_mixture():
 
 
 def test_a_gain_above_the_ceiling_is_implausible():
-    """24 degC: charge cooling at most 1.6 %, a fixed jet passes 1.5 to 1.7 % more fuel, which a measured mixture that stayed the same leaves out."""
+    """24 degC: charge cooling at most 1.6 %, a fixed jet passes 1.5 to 1.7 % more fuel, which does not count when the measured
+    mixture stayed the same."""
     same = {"lambda_ratio": column(0.87)}
     fuels = {"baseline": {"fuel_degc": column(48.0), **same}, "variant": {"fuel_degc": column(24.0), **same}}
     result = power.compare_pulls(sides(3.0, 4, **fuels), "warm")
@@ -207,7 +208,7 @@ def test_air_flow_is_used_where_present():
     assert any("+1.0 % air" in line for line in said(result))
 
 
-def test_what_physics_allows():
+def test_the_gain_that_physics_allows():
     # Orders of magnitude by enthalpy balance worked by hand: 24 degC cooler fuel, AFR 12.8: 2.1 x 24 / (12.8 x 1.005 + 2.1) = 3.37 degC of charge
     expected = expectation(24)
     assert expected.charge_cooler_degc == pytest.approx(3.37, abs=0.01)
@@ -257,7 +258,7 @@ def test_the_shape_of_the_curve_in_words():
     near = int(where(crossing).split("cross near ")[1].split(" rpm")[0])
     assert abs(near - 4500) <= 250  # the width of a bin
     assert "a loss low down and a gain up top" in where(crossing)
-    # on average: that the curves cross stands in the first sentence all the same
+    # on average; that the curves cross is still in the first sentence
     assert crossing.gains[0].verdict == verdicts.NO_DIFFERENCE
     assert said(crossing)[0].endswith(where(crossing))
     assert where(crossing) not in said(crossing)[1:]
@@ -267,7 +268,7 @@ def test_the_shape_of_the_curve_in_words():
         assert "% more than over the rest of the curve" in shape
     assert "over the whole range" in where(power.compare_pulls(sides(4.0, 4, spread=0.1), "warm"))
     assert "over the whole range" in where(power.compare_pulls(sides(-4.0, 4, spread=0.1), "warm"))
-    for kw in (3.0, -3.0):  # the same at every speed is twice as much per cent low down
+    for kw in (3.0, -3.0):  # the same power at every speed is twice the per cent at low speed
         same = power.compare_pulls(sides(100 * kw / BASE_KW, 4, spread=0.1), "warm")
         assert (
             f"The {'gain' if kw > 0 else 'loss'} is about the same number of hp throughout, which is more per cent low down"
@@ -278,19 +279,19 @@ def test_the_shape_of_the_curve_in_words():
     assert "It is a gain low down (" in where(
         power.compare_pulls(sides(100 * np.where(RPM < 3800, 6.0, 1.0) / BASE_KW, 4, spread=0.1), "warm")
     )
-    # 2 % and 2.4 % with a spread of 0.1 % from point to point: no difference that the pulls can tell
+    # 2 % and 2.4 % with a spread of 0.1 % from point to point: not a difference that the pulls can show
     nearly = power.compare_pulls(sides(np.where(RPM > 5200, 2.03, 2.0), 3, spread=0.3), "warm")
     assert "over the whole range" in where(nearly)
     assert "stands out" in where(power.compare_pulls(sides(0.0, 3), "warm"))
 
 
-def test_words_of_a_place_are_seldom_false():
-    """A gain that is the same everywhere, 40 reports: a third is called different in 5 % of them, more than 7 of 40 once in a thousand."""
+def test_statements_about_a_part_of_the_curve_are_seldom_false():
+    """A gain that is the same everywhere, 40 reports: a third is reported as different in 5 % of them, more than 7 of 40 once in a thousand."""
     shapes = [where(power.compare_pulls(sides(3.0, 3, seed=seed, spread=0.2), "warm")) for seed in range(40)]
     assert sum("over the whole range" not in shape for shape in shapes) <= 7
 
 
-def test_pulls_of_other_speeds_are_compared_where_they_overlap():
+def test_pulls_over_different_speeds_are_compared_where_they_overlap():
     rng = np.random.default_rng(0)
     groups = {
         "a": [pull("a", rng=rng, rpm=np.arange(2000, 6001, 40.0))],
@@ -328,7 +329,7 @@ def test_bad_input_is_one_sentence(groups, options, words):
     assert "\n" not in str(caught.value)
 
 
-def test_everything_can_be_dumped():
+def test_every_result_converts_to_json():
     import json
 
     from hotfuel.cli.shared import plain

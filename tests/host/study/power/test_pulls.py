@@ -1,4 +1,4 @@
-"""Files of pulls in the shapes they come, and one sentence for those that are none."""
+"""Files of pulls in the shapes in which they come, and one sentence for those that are not."""
 
 import numpy as np
 import pytest
@@ -77,7 +77,7 @@ def test_several_sweeps_are_several_pulls(tmp_path):
     assert all(len(p.rpm) == len(RPM) for p in found)
 
 
-def test_a_wavering_needle_makes_no_sweeps_and_repeated_speeds_are_averaged(tmp_path):
+def test_a_wavering_speed_makes_no_sweeps_and_repeated_speeds_are_averaged(tmp_path):
     rng = np.random.default_rng(0)
     speeds = np.round(np.repeat(RPM, 3) + rng.normal(0, 20, 3 * len(RPM)), -1)
     text = "rpm,power hp,AFR,fuel temp F\n" + rows(
@@ -96,7 +96,7 @@ def test_no_row_of_an_upward_sweep_is_lost_where_its_speeds_repeat(tmp_path):
     assert pull.notes == ("rows with a repeated engine speed averaged",)
 
 
-def test_of_two_power_columns_the_measured_one_is_taken(tmp_path):
+def test_of_two_power_columns_the_measured_one_is_used(tmp_path):
     (pull,) = read(tmp_path, "RPM,SAE Power (hp),Power (hp)\n" + rows(RPM, POWER_HP * 1.04, POWER_HP))
     assert pull.power_kw.max() == pytest.approx(PEAK_KW, rel=1e-3)
     assert not pull.corrected
@@ -144,7 +144,7 @@ def test_a_missing_file(tmp_path):
 
 
 def refusal(text):
-    """The sentence with which a text is refused; empty where it is read. Anything but InputError comes through."""
+    """The sentence with which a text is refused; empty where it is read. Anything but InputError is passed on."""
     try:
         for part in layouts.parts(delimited.parse(text, "f.csv")):
             pulls.from_table(part.table, "f", mapping={}, units={}, number=part.number)
@@ -168,7 +168,7 @@ def test_any_pieces_of_a_file_are_read_or_refused_in_one_sentence(pieces):
 
 
 @pytest.mark.parametrize(("rows", "said"), [(1, "1 row without numbers left out"), (3, "3 rows without numbers left out")])
-def test_rows_that_are_none_are_counted(tmp_path, rows, said):
+def test_invalid_rows_are_counted(tmp_path, rows, said):
     lines = [f"{rpm},{400 - rpm / 100:.1f}" for rpm in range(2500, 6001, 100)]
     lines[7:7] = ["stopped,by hand"] * rows
     (tmp_path / "pull.csv").write_text("\n".join(["rpm,torque (Nm)", *lines]), encoding="utf-8")
@@ -178,11 +178,11 @@ def test_rows_that_are_none_are_counted(tmp_path, rows, said):
 
 
 @pytest.mark.parametrize("header", ["Turbo speed (rpm)", "Fan speed", "Air speed", "Speed ratio"])
-def test_another_things_speed_is_not_the_engines(header):
+def test_the_speed_of_something_else_is_not_the_engines(header):
     assert columns.score("rpm", header) == 0 < columns.score("rpm", "Speed (rpm)")
 
 
-def test_a_separator_at_the_end_of_each_row_loses_none(tmp_path):
+def test_a_separator_at_the_end_of_each_row_loses_no_row(tmp_path):
     rows = [f"{rpm},{400 - rpm / 100:.1f}" for rpm in range(2500, 6001, 100)]
     read = []
     for end in ("", ",", ",,"):

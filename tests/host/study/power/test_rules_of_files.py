@@ -8,8 +8,8 @@ from hotfuel.errors import InputError
 from hotfuel.study.power import columns, delimited, facts, headings, layouts, pulls, workbook
 from hotfuel.study.power.sweeps import sweeps_up
 
-# 3 the heading is the role's own words, 2.5 a bare "speed", 2 it holds them, 0.5 beside a word of something else, 1 a unit alone; a unit adds 0.5,
-# "corrected" takes 0.25 off, where what was measured is wanted
+# 3: the heading is the role's own words; 2.5: a bare "speed"; 2: it contains them; 0.5: beside a word for something else; 1: a
+# unit alone; a unit adds 0.5, "corrected" subtracts 0.25 where the measured value is wanted
 SCORES = [
     ("rpm", "RPM", 3.5), ("rpm", "Engine Speed", 3.0), ("rpm", "Engine Speed (rpm)", 3.5), ("rpm", "Speed (rpm)", 3.0), ("rpm", "Speed", 2.5),
     ("rpm", "Motordrehzahl", 3.0), ("rpm", "n [1/min]", 3.5), ("rpm", "Wheel RPM", 0.0), ("rpm", "Speed (km/h)", 0.0), ("rpm", "Oil pump rpm", 1.0),
@@ -32,7 +32,7 @@ def test_a_row_of_units_may_be_shorter_than_the_headings():
     assert columns.assign(["x", "Nm", "hp"], ["rpm", "", ""], {"rpm": "x"}, {})["rpm"].unit == "rpm"
 
 
-def test_a_column_is_named_by_its_place_from_1():
+def test_a_column_is_named_by_its_position_from_1():
     headers = ["a", "b", "c"]
     for place in (1, 2, 3):
         found = columns.assign(headers, None, {"rpm": place, "power": headers[place % 3]}, {"power": "kW"})
@@ -47,13 +47,13 @@ def test_torque_and_power_are_of_one_kind_where_both_kinds_are_there():
     found = columns.assign(headers, None, {}, {})
     assert [found[role].position for role in ("torque", "power")] == [1, 3]
     kept = columns.assign(headers, None, {"power": "Power (kW)"}, {})
-    assert [kept[role].position for role in ("torque", "power")] == [1, 2]  # no torque as measured is there
+    assert [kept[role].position for role in ("torque", "power")] == [1, 2]  # there is no measured torque
     both = columns.assign([*headers, "Torque (Nm)"], None, {"power": "Power (kW)"}, {})
     assert [both[role].position for role in ("torque", "power")] == [5, 2]
     assert [found[role].corrected for role in ("torque", "power")] == [True, True]
 
 
-def test_two_that_fit_equally_well_are_asked_about():
+def test_two_columns_that_fit_equally_well_are_asked_about():
     with pytest.raises(InputError, match=r"Torque A \(Nm\) and Torque B \(Nm\) could each be the torque"):
         columns.assign(["RPM", "Torque A (Nm)", "Torque B (Nm)"], None, {}, {})
     # the same heading twice: the first
@@ -65,7 +65,7 @@ def test_two_that_fit_equally_well_are_asked_about():
     ("header", "unit"),
     [("Torque 2 Nm 3", "Nm"), ("Nm 3", ""), ("Torque lb ft", "lb-ft"), ("Nm Torque 3", ""), ("Torque Nm, 3", "Nm")],
 )
-def test_a_unit_stands_last_or_before_a_number(header, unit):
+def test_a_unit_is_last_or_before_a_number(header, unit):
     assert columns.unit_of(header, "torque") == unit
 
 
@@ -81,7 +81,7 @@ LINES = [
 
 
 @pytest.mark.parametrize(("line", "told"), LINES)
-def test_what_a_line_above_the_numbers_tells(line, told):
+def test_facts_from_a_line_above_the_numbers(line, told):
     found = facts.of_lines([[line]])
     assert found.keys() == told.keys()
     assert all(
@@ -97,10 +97,10 @@ def test_three_cells_are_one_line_and_four_are_four():
         "intake": 30.0,
         "spark": 28.0,
     }
-    assert facts.of_lines([["Gear 4"], ["Gear 5"]]) == {"gear": 4.0}  # what is said first counts
+    assert facts.of_lines([["Gear 4"], ["Gear 5"]]) == {"gear": 4.0}  # the first statement counts
 
 
-def test_facts_of_a_sweep_are_of_its_own_rows():
+def test_facts_of_a_sweep_come_from_its_own_rows():
     n = 40
     rpm, rows = np.linspace(2000.0, 5900.0, n), np.arange(10, 40)
     coolant = np.where(np.arange(n) < 13, 80.0, 95.0)  # a tenth of 30 rows: the first three
@@ -111,7 +111,7 @@ def test_facts_of_a_sweep_are_of_its_own_rows():
     assert (found.gear, found.gear_ratio, found.spark_deg, found.number) == (4.0, pytest.approx(40.0), 28.0, 8)
     assert found.sweep_rpm_s == pytest.approx(400.0)  # 100 rpm a row, four rows a second
     assert found.weather.dry_kpa == pytest.approx(95.88, abs=0.01)
-    extra["barometer"] = np.full(n, 30.0)  # a sensor that was not there
+    extra["barometer"] = np.full(n, 30.0)  # a sensor that was not connected
     assert facts.of_pull({}, rpm, rows, extra, 3).weather is None
     assert facts.of_pull({}, rpm, rows, extra, 3).number == 3
     assert facts.of_pull(
@@ -120,7 +120,7 @@ def test_facts_of_a_sweep_are_of_its_own_rows():
     assert np.isnan(facts.of_pull({}, rpm, rows, {"speed": np.full(n, 5.0)}, None).gear_ratio)
     for rows_of_time, told in ((5, True), (4, False)):
         assert np.isfinite(facts.of_pull({}, rpm, rows[:rows_of_time], {"time": np.arange(n) / 4.0}, None).sweep_rpm_s) == told
-    # a clock that does not go on tells nothing
+    # a clock that does not advance gives nothing
     for clock in (
         np.arange(40.0)[::-1],
         np.concatenate([[5.0, 6.0], np.zeros(38)]),
@@ -141,7 +141,7 @@ def test_facts_of_a_sweep_are_of_its_own_rows():
         ("rpm,torque\n1/min,Nm\n1000,5\n2000,6\n3000,7\n4000,8\n", ("rpm", "torque"), ("1/min", "Nm"), 4),
         ("title,here\n\nx,y\nrpm,torque\n1000,5\n2000,6\n3000,7\n4000,8\n", ("x", "y"), ("rpm", "torque"), 4),
         ("title,here\nEngine speed,torquevalue\n1000,5\n2000,6\n3000,7\n4000,8\n", ("Engine speed", "torquevalue"), None, 4),
-        # two numbers above are no beginning
+        # two numbers above are not a beginning
         (
             "30,98\nnotes\nrpm,Nm\n1000,5\n2000,6\n3000,7\n4000,8\n5000,9\n",
             ("rpm", "Nm"),
@@ -168,7 +168,7 @@ def test_the_decimal_sign(cells, decimal):
     assert delimited._decimal([cells]) == decimal
 
 
-def test_more_rows_that_are_none_than_are_is_no_table():
+def test_more_invalid_rows_than_valid_ones_are_not_a_table():
     good, bad = ["1000,5", "2000,6", "3000,7", "4000,8"], ["stopped,here"] * 4
     assert delimited.parse("\n".join(["rpm,Nm", *good, *bad]), "f.csv").notes == ("4 rows without numbers left out",)
     with pytest.raises(InputError, match="has 5 rows that are not numbers and only 4 that are"):
@@ -186,7 +186,7 @@ def test_what_looks_like_units(cell, fits):
     assert not delimited._looks_like_units(["", ""])
 
 
-def test_a_file_too_large_is_refused_and_one_as_large_as_allowed_is_read(tmp_path, monkeypatch):
+def test_a_file_too_large_is_refused_and_one_just_as_large_as_allowed_is_read(tmp_path, monkeypatch):
     text = "rpm,Nm\n" + "\n".join(f"{1000 * i},{i}" for i in range(1, 6))
     (tmp_path / "a.csv").write_text(text, encoding="utf-8")
     monkeypatch.setattr(delimited, "MOST_BYTES", len(text))
@@ -196,7 +196,7 @@ def test_a_file_too_large_is_refused_and_one_as_large_as_allowed_is_read(tmp_pat
         delimited.read(tmp_path / "a.csv")
 
 
-def test_a_workbook_is_known_by_its_name_or_its_first_bytes(tmp_path):
+def test_a_workbook_is_recognised_by_its_name_or_its_first_bytes(tmp_path):
     for name, raw, told in (
         ("a.xlsx", b"", True),
         ("a.XLSM", b"", True),
@@ -214,7 +214,7 @@ def sheet(headers, rows, above=(), label=""):
     return delimited.Table(tuple(headers), None, np.asarray(rows, dtype=float), (), above, label)
 
 
-def test_stretches_of_fewer_than_five_rows_are_no_pull():
+def test_parts_of_fewer_than_five_rows_are_not_a_pull():
     rows = [[1, 1000 + i, 5] for i in range(5)] + [[2, 1000 + i, 5] for i in range(4)]
     (part,) = layouts.parts(sheet(["Run", "rpm", "Nm"], rows))
     assert (part.number, part.label, part.table.numbers.shape) == (1, "run 1", (5, 2))
@@ -248,8 +248,8 @@ def test_blocks_under_titles_and_the_label_of_a_sheet():
     ("speeds", "pieces", "left"),
     [
         ([1, 2, 3, 4, 5], [[0, 1, 2, 3, 4]], 0),
-        ([1, 3, 2.61, 5], [[0, 1, 2, 3]], 0),  # 0.39 of a range of 4 turns nothing
-        ([1, 3, 2.5, 5], [[2, 3]], 2),  # 0.5 does: 2.5 to 5 is 0.625 of the range, 1 to 3 half of it
+        ([1, 3, 2.61, 5], [[0, 1, 2, 3]], 0),  # 0.39 of a range of 4 is not a turn
+        ([1, 3, 2.5, 5], [[2, 3]], 2),  # 0.5 is: 2.5 to 5 is 0.625 of the range, 1 to 3 half of it
         ([1, 5, 1, 5], [[0, 1], [2, 3]], 0),
         ([5, 1, 1, 5, 4.7], [[1, 2, 3, 4]], 1),  # a flat bottom belongs to the sweep from its first row on
         ([5, 4, 3, 2, 1], [[0, 1, 2, 3, 4]], 0),
@@ -282,12 +282,12 @@ def test_bounds_of_a_pull():
         else:
             with pytest.raises(InputError, match="is it the right column"):
                 pulls.from_table(table_of(speeds, np.ones(6)), "p", mapping={}, units={})
-    pulls.from_table(table_of(five, np.zeros(5)), "p", mapping={}, units={})  # no torque at all is no overrun
+    pulls.from_table(table_of(five, np.zeros(5)), "p", mapping={}, units={})  # no torque at all is not an overrun
     with pytest.raises(InputError, match=r"torque goes down to -1\.0 Nm"):
         pulls.from_table(table_of(five, np.array([5.0, 5, 5, 5, -1])), "p", mapping={}, units={})
 
 
-def test_a_repeated_speed_counts_with_its_mean_and_zero_speed_with_nothing():
+def test_a_repeated_speed_counts_with_its_mean_and_zero_speed_not_at_all():
     rpm = np.array([0.0, 1000, 1000, 1200, 1400, 1600, 1800])
     torque = np.array([99.0, 10, 20, 30, 30, 30, 30])
     (pull,) = pulls.from_table(table_of(rpm, torque, AFR=np.full(7, 14.1), Gear=np.full(7, 3.0)), "p", mapping={}, units={})
@@ -301,14 +301,14 @@ def test_headings_are_words():
     assert headings.words("EngSpd_2 (rpm)") == ["eng", "spd", "2"]
     assert headings.ideas("Kraftstofftemperatur") == ["fuel", "temperature"]
     assert headings.ideas("Öltemperatur") == ["oil", "temperature"]
-    assert headings.ideas("oiltem") == ["oiltem"]  # a stem and no word
-    assert headings.ideas("airtemp") == ["airtemp"]  # so short a word begins too many others
+    assert headings.ideas("oiltem") == ["oiltem"]  # a stem, not a word
+    assert headings.ideas("airtemp") == ["airtemp"]  # too short a word: it begins too many others
     assert headings.ideas("IAT") == ["intake", "temperature"]
     assert headings.ideas("oltemp") == ["oil", "temperature"]
-    assert headings.ideas("oloil") == ["oloil"]  # five letters are not taken apart
+    assert headings.ideas("oloil") == ["oloil"]  # five letters are not split
 
 
-def test_sheets_without_a_table_are_passed_over(tmp_path):
+def test_sheets_without_a_table_are_skipped(tmp_path):
     openpyxl = pytest.importorskip("openpyxl")
     book = openpyxl.Workbook()
     book.active.append(["only", "words"])
